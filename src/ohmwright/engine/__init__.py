@@ -1,0 +1,1 @@
+"""The async loop that measures, decides and adjusts."""

@@ -1,0 +1,1 @@
+"""The abstract analyzer, generator and operator, and their back ends."""

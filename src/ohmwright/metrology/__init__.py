@@ -1,0 +1,1 @@
+"""Pure mathematics on floats and arrays: no await, port or clock."""

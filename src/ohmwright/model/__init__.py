@@ -1,0 +1,1 @@
+"""The nouns: what a procedure, a bench, an event and a result are."""

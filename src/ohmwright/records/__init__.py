@@ -1,0 +1,1 @@
+"""Records: the events of a run, kept."""

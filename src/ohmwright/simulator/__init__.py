@@ -1,0 +1,1 @@
+"""The invented hardware: plants in closed form, answering SCPI text."""

@@ -1,0 +1,1 @@
+"""Bytes: clock, links, codec, command sets, dialogues."""
