@@ -1,0 +1,79 @@
+"""Every error a person can meet: what happened, what it means, what to do."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+
+class OhmwrightError(Exception):
+    """A problem told in three parts; `exit_code` is what the terminal ends with."""
+
+    exit_code: ClassVar[int] = 2
+
+    def __init__(self, happened: str, means: str = "", do: str = "") -> None:
+        self.happened, self.means, self.do = happened, means, do
+        super().__init__(" ".join(part for part in (happened, means, do) if part))
+
+
+class UsageError(OhmwrightError):
+    """The call does not make sense as it stands."""
+
+
+class SourceError(OhmwrightError):
+    """A data file is missing, unreadable or says something that is not allowed."""
+
+
+class ProcedureError(SourceError):
+    """A procedure file is wrong; `happened` starts with file, line and column."""
+
+
+class OutOfCapability(OhmwrightError):  # noqa: N818 - the house word (rule 10)
+    """The bench cannot do what the procedure asks; nothing was switched on."""
+
+
+class LinkError(OhmwrightError):
+    """The line to an instrument failed."""
+
+    exit_code = 3
+
+
+class LinkBusy(LinkError):  # noqa: N818
+    """Somebody else holds the port."""
+
+
+class LinkTimeout(LinkError):  # noqa: N818
+    """No complete reply in time; `received` holds the bytes that did come."""
+
+    def __init__(
+        self, happened: str, means: str = "", do: str = "", *, received: bytes = b""
+    ) -> None:
+        super().__init__(happened, means, do)
+        self.received = received
+
+
+class LinkLost(LinkError):  # noqa: N818
+    """The line is gone: unplugged, closed or reset."""
+
+
+class ProtocolError(LinkError):
+    """The reply makes no sense: garbled, not a number, or in another unit than asked."""
+
+
+class InstrumentRefused(LinkError):  # noqa: N818
+    """The instrument put an error in its queue; `code` is its SCPI number."""
+
+    def __init__(self, happened: str, means: str = "", do: str = "", *, code: int = 0) -> None:
+        super().__init__(happened, means, do)
+        self.code = code
+
+
+class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
+    """RF may still be on: the output could not be read back as off."""
+
+    exit_code = 5
+
+
+class RecordError(OhmwrightError):
+    """A record is damaged or cannot be written."""
+
+    exit_code = 6

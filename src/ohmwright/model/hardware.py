@@ -1,0 +1,115 @@
+"""What an analyzer and a generator can do, as data an owner writes from their manuals."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from .base import Noun
+
+Positive = Annotated[float, Field(gt=0)]
+NotNegative = Annotated[float, Field(ge=0)]
+ModeKind = Literal["cut", "blend", "coag", "bipolar"]
+
+
+class LoadBank(Noun):
+    """The non-inductive load resistances and what they bear."""
+
+    loads_ohm: tuple[Positive, ...] = Field(min_length=1)
+    max_power_w: Positive
+    max_on_s: Positive
+    """Longest activation at `max_power_w`."""
+    duty: Annotated[float, Field(gt=0, le=1)] = 0.25
+    """Largest share of on-time over a few minutes at `max_power_w`."""
+
+
+class Meter(Noun):
+    """The true-RMS current meter."""
+
+    max_current_ma: Positive
+    resolution_ma: Positive
+    readings_per_s: Positive
+    window_s: Positive
+    """Each reading is the mean over this time, ending when it is taken."""
+    bandwidth_hz: Positive = 10e6
+
+
+class ActivationOutput(Noun):
+    """The contact that keys the generator, and which bounds it has of its own (rule 2)."""
+
+    max_limit_s: Positive | None = None
+    """Largest time limit the ON command can carry; absent where it carries none."""
+    single_shot: bool = False
+    """One ON gives one activation of a length fixed in the instrument."""
+
+    @property
+    def bounded(self) -> bool:
+        """Whether the instrument ends an activation by itself."""
+        return self.max_limit_s is not None or self.single_shot
+
+
+class AnalyzerData(Noun):
+    """A bench analyzer's capabilities: frozen, and checked before anything is switched on."""
+
+    maker: str
+    model: str
+    command_set: str
+    """Name of a shipped command set, or a path relative to this file."""
+    load_bank: LoadBank
+    meter: Meter
+    activation: ActivationOutput = ActivationOutput()
+    leakage_load_ohm: Positive | None = None
+    """Measuring resistance of the HF leakage path; absent where there is none."""
+    contact_quality_ohm: tuple[Positive, Positive] | None = None
+    """Smallest and largest resistance of the contact quality simulator."""
+    waveform: bool = False
+
+
+class Mode(Noun):
+    """One output mode of a generator."""
+
+    name: str
+    kind: ModeKind
+    max_setting_w: Positive
+    rated_load_ohm: Positive
+
+
+class ServicePoint(Noun):
+    """An adjustment point of the service mode."""
+
+    name: str
+    mode: str
+    min_trim: int = -1000
+    max_trim: int = 1000
+
+
+class ServiceMode(Noun):
+    """How the service mode is worked."""
+
+    points: tuple[ServicePoint, ...]
+    coarse_counts: Annotated[float, Field(gt=0)] = 10.0
+    """What one press of the coarse key is said to move, in counts (a fine press moves one)."""
+    timeout_s: Positive = 45.0
+    """An activation in service mode ends by itself after this."""
+
+
+class GeneratorData(Noun):
+    """A generator model's capabilities."""
+
+    maker: str
+    model: str
+    command_set: str | None = None
+    """Name of a shipped command set, or a path; absent for a unit without a port."""
+    modes: tuple[Mode, ...] = Field(min_length=1)
+    service: ServiceMode | None = None
+    contact_quality_monitor: bool = False
+
+    def mode(self, name: str) -> Mode | None:
+        """The mode called `name`, if there is one."""
+        return next((mode for mode in self.modes if mode.name == name), None)
+
+    def point(self, name: str) -> ServicePoint | None:
+        """The service point called `name`, if there is one."""
+        points = self.service.points if self.service is not None else ()
+        return next((point for point in points if point.name == name), None)

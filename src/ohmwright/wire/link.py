@@ -1,0 +1,32 @@
+"""The seam under everything: a line that carries bytes to one instrument and back."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+
+
+class Link(ABC):
+    """A byte stream. It knows nothing of commands, replies or terminators."""
+
+    name: str
+    """What a person calls it: a port, an address, a simulated instrument."""
+
+    @abstractmethod
+    async def write(self, data: bytes) -> None:
+        """Send all of `data`.
+
+        Raises LinkLost when the line is gone and LinkTimeout when it does not take the bytes in
+        a bounded time (there is always a bound).
+        """
+
+    @abstractmethod
+    async def read(self, timeout_s: float) -> bytes:
+        """Return the bytes that have come, at least one; wait no longer than `timeout_s`.
+
+        Raises LinkTimeout when none came and LinkLost when the line is gone. A cancelled read
+        loses no byte and leaves no thread behind that could take one.
+        """
+
+    @abstractmethod
+    async def aclose(self) -> None:
+        """Give the line back. Safe to call twice."""
