@@ -11,6 +11,7 @@ class Nobody(Operator):
     """Refuses every request."""
 
     name = "unattended"
+    present = False
 
     async def carry_out(self, request: Request) -> bool:
         """Raise OutOfCapability."""

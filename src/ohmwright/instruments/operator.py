@@ -98,6 +98,7 @@ class Operator(ABC):
     """Carries out requests: a person at a terminal, or a simulated one."""
 
     name: str
+    present: bool = True
 
     @abstractmethod
     async def carry_out(self, request: Request) -> bool:

@@ -123,16 +123,26 @@ class AdjustStep(StepBase):
         _check_units("current_ma", self.tolerance)
         return self
 
-    def target(self) -> Target:
-        """The current wanted, in mA."""
-        return target_of("current_ma", self.current_ma, self.tolerance)
+    def points(self) -> tuple[Point, ...]:
+        """The adjustment point with its current wanted."""
+        target = target_of("current_ma", self.current_ma, self.tolerance)
+        return (Point(name=self.point, load_ohm=self.load_ohm, target=target),)
 
 
 class LeakageStep(OutputBase):
     """HF leakage current, which must stay at or below a limit."""
 
     kind: Literal["leakage"]
+    load_ohm: Positive = 200.0
+    """The measuring resistance."""
     limit_ma: Positive
+
+    def points(self) -> tuple[Point, ...]:
+        """The one point: a current has no sign, so the band is symmetrical about zero."""
+        target = Target(
+            quantity="current_ma", value=self.limit_ma, lower=-self.limit_ma, upper=self.limit_ma
+        )
+        return (Point(name="leakage", load_ohm=self.load_ohm, target=target),)
 
 
 class ContactQualityStep(StepBase):
@@ -142,6 +152,8 @@ class ContactQualityStep(StepBase):
     from_ohm: Positive
     to_ohm: Positive
     step_ohm: Positive
+    wait_s: Positive = 1.0
+    """How long the monitor gets to answer each resistance."""
     alarm_above_ohm: Positive
     """The alarm must not sound below this resistance."""
     alarm_below_ohm: Positive
@@ -214,6 +226,19 @@ class Procedure(Noun):
     def steps_in(self, stage: Stage) -> tuple[Step, ...]:
         """The steps of `stage`, in the order of the file."""
         return tuple(step for step in self.step if stage in step.stages)
+
+
+def point_names(step: Step) -> tuple[str, ...]:
+    """Every point of `step` that must have a result; none for an instruction."""
+    match step:
+        case InstructionStep():
+            return ()
+        case InspectionStep():
+            return ("answer",)
+        case ContactQualityStep():
+            return ("alarm",)
+        case _:
+            return tuple(point.name for point in step.points())
 
 
 def _quantity(current_ma: object, power_w: object) -> Quantity:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Literal
+from typing import Literal, NamedTuple
 
 from .base import Noun
 from .procedure import Stage
@@ -19,7 +19,7 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
     return min(verdicts, key=_SEVERITY.index, default="not measured")
 
 
-class Sample(Noun):
+class Sample(NamedTuple):
     """One reading: age of the activation at the end of the meter's window, and the current."""
 
     age_s: float
