@@ -1,26 +1,17 @@
-"""One point: a rested activation, watched until its value at the stated age is decided."""
+"""One point: its value at the stated age, held against its target."""
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
-import numpy as np
-
-from ohmwright.instruments.analyzer import Reading
-from ohmwright.metrology.settling import Settled, assess
-from ohmwright.model.hardware import Meter
+from ohmwright.metrology.settling import Settled
 from ohmwright.model.procedure import Point, Stage, Step, Timing
 from ohmwright.model.result import Measured, Result, Sample, Verdict
 from ohmwright.model.tolerance import Target
 
 from .judge import judge
-from .sampling import samples
 from .session import Session
-
-Fetch = Callable[[], Awaitable[Reading]]
-_LOOK_EVERY_S = 0.5
-_LAST_LOOK_BEFORE_LIMIT_S = 0.5
+from .watch import Fetch, watch
 
 
 @dataclass(frozen=True)
@@ -30,8 +21,8 @@ class Observation:
     verdict: Verdict
     reason: str
     measured: Measured | None
-    on_s: float = 0.0
-    samples: tuple[Sample, ...] = ()
+    on_s: float
+    samples: tuple[Sample, ...]
 
     def result(
         self,
@@ -63,57 +54,38 @@ class Observation:
 async def observe(
     session: Session, point: Point, *, power_w: float, timing: Timing, fetch: Fetch
 ) -> Observation:
-    """Rest, activate, and sample until the value at `timing.age_s` is decided.
+    """Watch `point` until its target can be judged; what is not by the end is undecided.
 
-    `power_w` is the most the output can put into the load. Sampling ends as soon as a verdict
-    stands after that age, and at the latest just under `timing.max_on_s`; what is not decided
-    by then is undecided.
+    `power_w` is the most the output can put into the load.
     """
-    await session.rest(timing.rest_s)
-    meter = session.bench.analyzer.data.meter
-    taken: list[Sample] = []
-    seen = Observation("not measured", "no reading at the age asked for", None)
-    look_at_s = timing.age_s
-    async with session.activation(
-        load_ohm=point.load_ohm, power_w=power_w, limit_s=timing.max_on_s
-    ) as opened:
-        async for sample in samples(
-            opened,
-            fetch,
-            session.bench.clock,
-            interval_s=1 / meter.readings_per_s,
-            until_s=timing.max_on_s - _LAST_LOOK_BEFORE_LIMIT_S,
-        ):
-            taken.append(sample)
-            session.on_sample(sample)
-            if sample.age_s >= look_at_s:
-                look_at_s = sample.age_s + _LOOK_EVERY_S
-                seen = _look(taken, point, timing, meter)
-                if seen.verdict != "undecided":
-                    break
-        on_s = opened.age_s
-    return replace(seen, on_s=on_s, samples=tuple(taken))
+    verdict: tuple[Verdict, str] = ("undecided", "")
 
+    def decided(settled: Settled) -> bool:
+        nonlocal verdict
+        verdict = judge(_as_target(settled, point.target, point.load_ohm, timing), point.target)
+        return verdict[0] != "undecided"
 
-def _look(taken: list[Sample], point: Point, timing: Timing, meter: Meter) -> Observation:
-    age_s, current_ma = np.array(taken).T
-    settled = assess(
-        age_s,
-        current_ma,
-        at_age_s=timing.age_s,
-        window_s=meter.window_s,
-        resolution=meter.resolution_ma,
+    seen = await watch(
+        session,
+        load_ohm=point.load_ohm,
+        power_w=power_w,
+        timing=timing,
+        fetch=fetch,
+        decided=decided,
     )
-    measured = _as_target(settled, point.target, point.load_ohm, timing.age_s)
-    if not settled.settled:
-        return Observation("undecided", settled.reason, measured)
-    return Observation(*judge(measured, point.target), measured)
+    if seen.settled is None:
+        why = "no reading at the age asked for"
+        return Observation("not measured", why, None, seen.on_s, seen.samples)
+    if not seen.settled.settled:
+        verdict = ("undecided", seen.settled.reason)
+    measured = _as_target(seen.settled, point.target, point.load_ohm, timing)
+    return Observation(*verdict, measured, seen.on_s, seen.samples)
 
 
-def _as_target(settled: Settled, target: Target, load_ohm: float, age_s: float) -> Measured:
+def _as_target(settled: Settled, target: Target, load_ohm: float, timing: Timing) -> Measured:
     """The settled current in the target's quantity: P = I² R, u(P) = 2 I R u(I)."""
     value, uncertainty = settled.value, settled.uncertainty
     if target.quantity == "power_w":
         amps = value / 1000
         value, uncertainty = amps**2 * load_ohm, 2 * amps * load_ohm * uncertainty / 1000
-    return Measured(value=value, uncertainty=uncertainty, dof=settled.dof, age_s=age_s)
+    return Measured(value=value, uncertainty=uncertainty, dof=settled.dof, age_s=timing.age_s)

@@ -8,8 +8,9 @@ from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, PointDone
 from ohmwright.model.procedure import LeakageStep, OutputStep, Point, PowerCurveStep, Stage, Timing
 
-from .measure import Fetch, observe
+from .measure import observe
 from .session import Session
+from .watch import Fetch
 
 MeasuredStep = OutputStep | PowerCurveStep | LeakageStep
 

@@ -73,6 +73,8 @@ class Mode(Noun):
     kind: ModeKind
     max_setting_w: Positive
     rated_load_ohm: Positive
+    max_current_ma: Positive | None = None
+    """The current limit at full setting, where the maker states it."""
 
 
 class ServicePoint(Noun):
