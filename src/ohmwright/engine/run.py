@@ -6,7 +6,7 @@ keeps or shows events may take all the time they need, or stop listening, at no 
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
+from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from ohmwright import __version__
@@ -62,7 +62,7 @@ class Job:
         return frozenset((r.stage, r.step, r.point) for r in results(self.earlier))
 
 
-async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncIterator[Event]:
+async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGenerator[Event, None]:
     """Run `job` on `bench`; each event must be kept before the next is asked for.
 
     Raises ProcedureError before anything is switched on where the bench cannot do what the

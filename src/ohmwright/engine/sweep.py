@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncGenerator, Sequence
 from dataclasses import dataclass
 from math import nan, sqrt
 
@@ -47,7 +47,7 @@ async def sweep(
     loads_ohm: Sequence[float],
     timing: Timing,
     on_sample: OnSample = ignore,
-) -> AsyncIterator[SweepPoint]:
+) -> AsyncGenerator[SweepPoint, None]:
     """Measure every setting into every load, each in a rested activation.
 
     Raises OutOfCapability before anything is switched on. RF is off at every yield.
