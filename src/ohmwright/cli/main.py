@@ -89,9 +89,9 @@ def verify(
     as_json: Json = False,
 ) -> None:
     """Measure every test point and adjust nothing."""
-    from .run_command import Request, run_procedure
-
     from ohmwright.model.procedure import Stage
+
+    from .run_command import Request, run_procedure
 
     stage: Stage = "as_found" if as_found else "as_left"
     request = Request(procedure, bench, (stage,), records, resume, unattended, as_json)
