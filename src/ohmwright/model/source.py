@@ -69,12 +69,19 @@ def _complaints(
 ) -> list[tuple[Position, str]]:
     places = key_positions(text)
     found = []
-    for detail in problem.errors():
+    details = problem.errors()
+    for detail in details:
+        if any(_is_inside(other["loc"], detail["loc"]) for other in details):
+            continue  # an echo of what is wrong further in
         loc: KeyPath = (*prefix, *detail["loc"])
         for key, what in _each(detail):
             path = _document_path(data, (*loc, *key))
             found.append((_nearest_place(places, path), _say(what, path, loc)))
     return sorted(set(found))
+
+
+def _is_inside(inner: KeyPath, outer: KeyPath) -> bool:
+    return len(inner) > len(outer) and inner[: len(outer)] == outer
 
 
 def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, str]]:
