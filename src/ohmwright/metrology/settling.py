@@ -1,7 +1,7 @@
 """The settled value of one activation: what the output would be at an age without its lag.
 
-The readings are `a + b g(t) + c exp(-t/tau)`: a level, the slow thermal drift `g`, and what is left of
-the lag from switching on. Level and drift are the measurand, the lag's remainder is not.
+The readings are `a + b g(t) + c exp(-t/tau)`: a level, the slow thermal drift `g`, and what is
+left of the lag from switching on. Level and drift are the measurand, the lag's remainder is not.
 For each `tau` of a grid the rest is linear; the answers are averaged with the weights the data
 give them (Bayesian model averaging), so that an unknown lag widens the uncertainty
 instead of biasing the value. Noise is AR(1): its correlation is estimated from the
@@ -128,7 +128,10 @@ def _whiten(x: Floats, phi: float) -> Floats:
 
 
 def _autocorrelation(residuals: Floats) -> float:
-    """Lag-1 autocorrelation, corrected for the bias that a short series and three fitted terms bring, and kept to 0..0.95."""
+    """Lag-1 autocorrelation, kept to 0..0.95.
+
+    Corrected for the bias that a short series and three fitted terms bring.
+    """
     energy = float(residuals @ residuals)
     if energy == 0:
         return 0.0
