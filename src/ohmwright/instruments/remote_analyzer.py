@@ -31,7 +31,7 @@ class RemoteAnalyzer(Analyzer):
         connected_ohm = await self.dialogue.ask_number("load")
         if abs(connected_ohm - load_ohm) > 1e-3 * load_ohm:
             raise ProtocolError(
-                f"The analyzer says that {connected_ohm:g} ohm are connected, not {load_ohm:g} ohm.",
+                f"The analyzer has {connected_ohm:g} ohm connected, not {load_ohm:g} ohm.",
                 "RF stayed off.",
                 "Check the analyzer's data file against its manual.",
             )

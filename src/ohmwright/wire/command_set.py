@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from itertools import chain
 from pathlib import Path
 from string import Formatter
 from typing import Annotated, Literal
@@ -101,8 +102,8 @@ class CommandSet(Noun):
 
     def message(self, verb: Verb, fields: dict[str, object]) -> bytes:
         """The bytes that say `verb`. Raises SourceError where the set has no such verb."""
-        messages: dict[str, str] = {**self.ask, **self.tell}
-        template = messages.get(verb)
+        messages = chain(self.ask.items(), self.tell.items())
+        template = next((text for known, text in messages if known == verb), None)
         if template is None:
             raise SourceError(
                 f"Command set '{self.name}' does not say how to '{verb}'.",
