@@ -1,0 +1,40 @@
+"""Compiled inner loops, used where the optional package numba is installed and pays off."""
+
+import importlib
+import importlib.util
+from collections.abc import Callable
+from functools import lru_cache
+
+import numpy as np
+import numpy.typing as npt
+
+# Importing and compiling take about a second: a record must be long for that to be worth it.
+LONG_RECORD_SAMPLES = 1 << 20
+
+Scan = Callable[[npt.NDArray[np.generic]], tuple[float, float, float]]
+
+
+def int16_kernel(record: npt.NDArray[np.generic]) -> Scan | None:
+    """A compiled scan (sum of squares, lowest, highest) for a long int16 record, or None."""
+    if record.dtype != np.int16 or record.size < LONG_RECORD_SAMPLES:
+        return None
+    return _compiled_int16_scan()
+
+
+@lru_cache(maxsize=1)
+def _compiled_int16_scan() -> Scan | None:
+    if importlib.util.find_spec("numba") is None:
+        return None
+    compiled: Scan = importlib.import_module("numba").njit(nogil=True)(_int16_scan)
+    return compiled
+
+
+def _int16_scan(record: npt.NDArray[np.int16]) -> tuple[float, float, float]:
+    # Square sums in int64 are exact for any record below 2^33 samples. numba wants the plain loop.
+    square_sum, low, high = np.int64(0), np.int16(32767), np.int16(-32768)
+    for index in range(record.size):
+        sample = record[index]
+        square_sum += np.int64(sample) * np.int64(sample)
+        low = min(low, sample)
+        high = max(high, sample)
+    return float(square_sum), float(low), float(high)
