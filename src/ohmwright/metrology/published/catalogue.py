@@ -1,9 +1,35 @@
 """All published checks in one list."""
 
-from ohmwright.metrology.published import independence, nist_univariate, waveforms
+from ohmwright.metrology.published import (
+    decision_rules,
+    gum,
+    handbook,
+    independence,
+    jcgm101,
+    jcgm106,
+    leakage,
+    nbs14,
+    nist_regression,
+    nist_univariate,
+    reliability,
+    waveforms,
+)
 from ohmwright.metrology.published.checks import Check
 
-DOCUMENTS = (nist_univariate, independence, waveforms)
+DOCUMENTS = (
+    gum,
+    jcgm101,
+    jcgm106,
+    decision_rules,
+    nist_univariate,
+    nist_regression,
+    handbook,
+    nbs14,
+    independence,
+    reliability,
+    waveforms,
+    leakage,
+)
 
 
 def all_checks() -> tuple[Check, ...]:
