@@ -130,3 +130,9 @@ def test_a_guard_band_wider_than_the_tolerance_passes_nothing() -> None:
 def test_limits_are_numbers() -> None:
     with pytest.raises(ValueError, match="one-sided"):
         Limits(math.nan, 1.0)
+
+
+@pytest.mark.parametrize(("u", "factor"), [(math.nan, 2.0), (-1.0, 2.0), (1.0, 0.0)])
+def test_no_decision_without_an_uncertainty(u: float, factor: float) -> None:
+    with pytest.raises(ValueError, match="a decision needs"):
+        Measured(100.0, u, factor)

@@ -37,6 +37,8 @@ def test_zero_failure_count_is_the_fewest(reliability: float, confidence: float)
 def test_impossible_counts_are_refused(good: int, trials: int) -> None:
     with pytest.raises(ValueError, match="is no count"):
         binomial.wilson(good, trials)
+    with pytest.raises(ValueError, match="is no count"):
+        interval.a3_test(good, trials, 365, 0.95)
 
 
 def test_impossible_reliability_is_refused() -> None:

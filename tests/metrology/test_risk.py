@@ -41,6 +41,12 @@ def test_agrees_with_the_bivariate_normal(
     )
 
 
+def test_a_stretch_as_long_as_the_short_rule_takes() -> None:
+    point = (-1.0, 0.5, -1.0, 1.5, 0.5, 0.5, 0.46875)
+    got = float(risk.global_risks(*point).false_accept)
+    assert got == pytest.approx(bivariate(*point), abs=1e-12)
+
+
 def test_one_sided_tolerance_agrees_with_quadrature() -> None:
     risks = risk.global_risks(-np.inf, 1.0, -np.inf, 0.9, 0.2, 0.5, 0.1)
     expected, _ = quad(

@@ -123,6 +123,8 @@ def western_electric(values: npt.ArrayLike, centre: float, sigma: float) -> tupl
 def _runs(z: FloatArray, needed: int, window: int, beyond: float) -> list[int]:
     """Indices that lie beyond, with `needed` of the last `window` beyond on the same side."""
     hits: set[int] = set()
+    if z.size == 0:
+        return []
     for outside in (z > beyond, z < -beyond):
         counts = np.convolve(outside.astype(np.int64), np.ones(window, dtype=np.int64))[: z.size]
         hits.update(np.flatnonzero(outside & (counts >= needed)).tolist())

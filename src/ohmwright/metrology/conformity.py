@@ -47,6 +47,13 @@ class Measured:
     coverage_factor: float = 2.0
     dof: float = math.inf
 
+    def __post_init__(self) -> None:
+        if not 0.0 <= self.standard_uncertainty < math.inf or not self.coverage_factor > 0.0:
+            raise ValueError(
+                "a decision needs a finite standard uncertainty not below zero and a coverage "
+                f"factor above zero; got {self.standard_uncertainty} and {self.coverage_factor}"
+            )
+
     @property
     def expanded_uncertainty(self) -> float:
         """U = k u."""

@@ -51,13 +51,13 @@ def a3_test(
     tolerance, 10^((observed - target) / (1 - Q)) where more were, with Q the rejection confidence,
     and held within `change_limits` times the old one.
     """
+    limits = binomial.clopper_pearson(in_tolerance, tested, confidence)
     observed = in_tolerance / tested
     if observed < target:
         tail = binomial.probability_of_at_most(in_tolerance, tested, target)
     else:
         tail = 1.0 - binomial.probability_of_at_most(in_tolerance - 1, tested, target)
     rejection = max(0.0, 1.0 - 2.0 * tail)
-    limits = binomial.clopper_pearson(in_tolerance, tested, confidence)
     if rejection < confidence:
         return IntervalTest(interval, observed, rejection, limits, changed=False)
     smallest, largest = change_limits

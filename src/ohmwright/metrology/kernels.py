@@ -30,11 +30,15 @@ def _compiled_int16_scan() -> Scan | None:
 
 
 def _int16_scan(record: npt.NDArray[np.int16]) -> tuple[float, float, float]:
-    # Square sums in int64 are exact for any record below 2^33 samples. numba wants the plain loop.
+    # Two plain loops over a block in the cache become vector code; one loop for all three figures
+    # does so less well. Square sums in int64 are exact for any record below 2^33 samples.
     square_sum, low, high = np.int64(0), np.int16(32767), np.int16(-32768)
-    for index in range(record.size):
-        sample = record[index]
-        square_sum += np.int64(sample) * np.int64(sample)
-        low = min(low, sample)
-        high = max(high, sample)
+    for start in range(0, record.size, 8192):
+        block = record[start : start + 8192]
+        for index in range(block.size):
+            sample = np.int64(block[index])
+            square_sum += sample * sample
+        for index in range(block.size):
+            low = min(low, block[index])
+            high = max(high, block[index])
     return float(square_sum), float(low), float(high)

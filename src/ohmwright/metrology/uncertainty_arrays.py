@@ -6,6 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from ohmwright.metrology.distributions import coverage_factors
+
 FloatArray = npt.NDArray[np.float64]
 ArrayModel = Callable[..., FloatArray]
 
@@ -25,12 +27,7 @@ class Budgets:
 
     def expanded(self, coverage: float = 0.95) -> FloatArray:
         """Expanded uncertainties, shape (n,), by Student's t with the effective dof."""
-        from scipy.special import stdtrit
-
-        # Beyond 1e9 degrees of freedom t is normal to every digit, and stdtrit would refuse inf.
-        dof = np.minimum(self.effective_dof, 1e9)
-        factors = np.asarray(stdtrit(dof, 0.5 + 0.5 * coverage), dtype=np.float64)
-        return factors * self.standard_uncertainties
+        return coverage_factors(self.effective_dof, coverage) * self.standard_uncertainties
 
 
 def propagate_many(

@@ -3,6 +3,7 @@
 from ohmwright.metrology.published import (
     decision_rules,
     gum,
+    gum_impedance,
     handbook,
     independence,
     jcgm101,
@@ -18,6 +19,7 @@ from ohmwright.metrology.published.checks import Check
 
 DOCUMENTS = (
     gum,
+    gum_impedance,
     jcgm101,
     jcgm106,
     decision_rules,
