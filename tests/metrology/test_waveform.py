@@ -55,8 +55,9 @@ def test_a_record_is_one_dimensional_and_not_empty(samples: object) -> None:
 
 
 def test_the_compiled_loop_says_what_numpy_says() -> None:
-    counts = np.random.default_rng(3).integers(-32768, 32768, 1000).astype(np.int16)
-    assert kernels._int16_scan(counts) == waveform._scan(counts)
+    for size in (1, 1000, 8193):
+        counts = np.random.default_rng(3).integers(-32768, 32768, size).astype(np.int16)
+        assert kernels._int16_scan(counts) == waveform._scan(counts)
 
 
 def test_short_records_do_not_wait_for_a_compiler() -> None:
