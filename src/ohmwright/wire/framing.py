@@ -15,6 +15,7 @@ _QUIET_S = 0.15
 _MOST_CHUNKS = 4096
 _LONGEST_REPLY = 1 << 22
 _REMEMBERED = 50
+_SHOWN = 200
 
 
 class Framing:
@@ -23,7 +24,7 @@ class Framing:
     def __init__(self, link: Link, end: bytes, timeout_s: float, clock: Clock) -> None:
         self.link = link
         self.trace: deque[tuple[float, str, bytes]] = deque(maxlen=_REMEMBERED)
-        """The last messages: when, `>` or `<`, and the bytes."""
+        """The last messages: when, `>` or `<`, and the bytes (of a long one the first)."""
         self.left = b""
         """What came after the last reply taken."""
         self._end, self._timeout_s, self._clock = end, timeout_s, clock
@@ -73,7 +74,7 @@ class Framing:
                 data = await self.link.read(_QUIET_S)
             except LinkTimeout:
                 return
-            self.trace.append((self._clock.now_s(), "<", data))
+            self._heard(data)
 
     def nonsense(self, received: bytes, why: str) -> ProtocolError:
         """What to raise when a reply makes no sense."""
@@ -93,8 +94,15 @@ class Framing:
             data = await self.link.read(deadline_s - now_s)
         except LinkTimeout:
             raise self._silence() from None
-        self.trace.append((self._clock.now_s(), "<", data))
+        self._heard(data)
         self.left += data
+
+    def _heard(self, data: bytes) -> None:
+        """Remember `data`, as one message with what came just before it."""
+        trace = self.trace
+        if trace and trace[-1][1] == "<":
+            data = (trace.pop()[2] + data)[:_SHOWN]
+        trace.append((self._clock.now_s(), "<", data))
 
     def _silence(self) -> LinkTimeout:
         came = f"only {self.left[:80]!r} came" if self.left else "nothing came"
