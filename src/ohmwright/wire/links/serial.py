@@ -100,4 +100,6 @@ async def _refusal(device: str, problem: SerialException) -> LinkError:
 
 
 def _reason(number: int | None, why: str) -> str:
-    return "there is no such port" if number == errno.ENOENT else why
+    if number == errno.ENOENT:
+        return "there is no such port"
+    return "it is no serial port" if "configure port" in why else why

@@ -74,7 +74,11 @@ def _opened(resource: str, backend: str, baud: int | None) -> Any:
     import pyvisa  # takes a third of a second, which only a VISA bench should spend
 
     manager = pyvisa.ResourceManager(backend)
-    session: Any = manager.open_resource(resource, open_timeout=round(1000 * OPEN_TIMEOUT_S))
+    opened = manager.open_resource(resource, open_timeout=round(1000 * OPEN_TIMEOUT_S))
+    if not isinstance(opened, pyvisa.resources.MessageBasedResource):
+        opened.close()
+        raise ValueError("it is no resource that messages can be sent to")
+    session: Any = opened
     session.timeout = round(1000 * SLICE_S)
     session.read_termination = "\n"
     # a pause then ends a read of a raw socket with what has come, where else it would be dropped
@@ -144,4 +148,5 @@ def _give_up(opening: Future[Any], thread: ThreadPoolExecutor, lock: PortLock) -
 
 
 def _why(problem: Exception) -> str:
-    return str(problem).rstrip(".") or type(problem).__name__
+    # pyvisa-sim puts a whole traceback into its message
+    return str(problem).partition(" 'Traceback")[0].rstrip(".") or type(problem).__name__
