@@ -20,18 +20,14 @@ class Noun(BaseModel):
         if not isinstance(data, dict):
             return data
         known = {field.alias or name for name, field in cls.model_fields.items()}
-        for key in data:
-            if key not in known:
-                raise PydanticCustomError(
-                    "unknown_key",
-                    "unknown key '{key}'{nearest}",
-                    {"key": key, "nearest": _suggestion(str(key), known)},
-                )
+        unknown = {str(key): _suggestion(str(key), known) for key in data if key not in known}
+        if unknown:
+            raise PydanticCustomError("unknown_keys", "unknown keys", {"unknown": unknown})
         return data
 
 
 def _suggestion(key: str, known: set[str]) -> str:
     near = get_close_matches(key, sorted(known), n=1, cutoff=0.5)
     if near:
-        return f"; the nearest valid key is '{near[0]}'"
-    return f"; valid keys are {', '.join(sorted(known))}"
+        return f"unknown key '{key}'; the nearest valid key is '{near[0]}'"
+    return f"unknown key '{key}'; valid keys are {', '.join(sorted(known))}"

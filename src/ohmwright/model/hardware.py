@@ -10,6 +10,8 @@ from .base import Noun
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
+"""A name that travels in a command: nothing in it can end the command or begin another."""
 ModeKind = Literal["cut", "blend", "coag", "bipolar"]
 
 
@@ -69,17 +71,19 @@ class AnalyzerData(Noun):
 class Mode(Noun):
     """One output mode of a generator."""
 
-    name: str
+    name: PanelName
     kind: ModeKind
     max_setting_w: Positive
     rated_load_ohm: Positive
+    max_current_ma: Positive | None = None
+    """The current limit at full setting, where the maker states it."""
 
 
 class ServicePoint(Noun):
     """An adjustment point of the service mode."""
 
-    name: str
-    mode: str
+    name: PanelName
+    mode: PanelName
     min_trim: int = -1000
     max_trim: int = 1000
 

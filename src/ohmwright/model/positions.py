@@ -33,7 +33,16 @@ def key_positions(text: str) -> dict[Path, Position]:
             _note_pair(node, (), found)
         elif node.type in ("table", "table_array_element"):
             _note_table(node, found, array_lengths)
-    return found
+    return found if text.isascii() else _in_characters(found, text)
+
+
+def _in_characters(found: dict[Path, Position], text: str) -> dict[Path, Position]:
+    """The same places with columns counted in characters; tree-sitter counts bytes."""
+    lines = [b"", *text.encode().split(b"\n")]
+    return {
+        path: (line, len(lines[line][: column - 1].decode()) + 1)
+        for path, (line, column) in found.items()
+    }
 
 
 def _note_table(node: Node, found: dict[Path, Position], array_lengths: dict[Path, int]) -> None:

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
+from pydantic_core import ErrorDetails
 
 from .errors import SourceError
 from .positions import Path as KeyPath
@@ -68,13 +69,28 @@ def _complaints(
 ) -> list[tuple[Position, str]]:
     places = key_positions(text)
     found = []
-    for detail in problem.errors():
+    details = problem.errors()
+    for detail in details:
+        if any(_is_inside(other["loc"], detail["loc"]) for other in details):
+            continue  # an echo of what is wrong further in
         loc: KeyPath = (*prefix, *detail["loc"])
-        if detail["type"] == "unknown_key":
-            loc = (*loc, detail["ctx"]["key"])
-        path = _document_path(data, loc)
-        found.append((_nearest_place(places, path), _say(detail["msg"], path, loc)))
+        for key, what in _each(detail):
+            path = _document_path(data, (*loc, *key))
+            found.append((_nearest_place(places, path), _say(what, path, loc)))
     return sorted(set(found))
+
+
+def _is_inside(inner: KeyPath, outer: KeyPath) -> bool:
+    return len(inner) > len(outer) and inner[: len(outer)] == outer
+
+
+def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, str]]:
+    """One complaint a key: a table's unknown keys come as one error."""
+    if detail["type"] == "unknown_keys":
+        for key, what in detail["ctx"]["unknown"].items():
+            yield (key,), what
+    else:
+        yield (), detail["msg"]
 
 
 def _document_path(data: Any, loc: Sequence[str | int]) -> KeyPath:

@@ -1,0 +1,64 @@
+"""Where the terminal prints, and the person who sits at it."""
+
+from __future__ import annotations
+
+import getpass
+import sys
+from functools import cache
+
+import anyio
+import anyio.to_thread
+from rich.console import Console
+
+from ohmwright.instruments.operator import Inspect, LookAtAlarm, Operator, Request
+from ohmwright.model.errors import UsageError
+
+CAUTION = (
+    "CAUTION: HF output burns and ignites, and the analyzer's terminals carry high voltage at "
+    "high frequency. Qualified staff only; the unit disconnected from any patient; maker's "
+    "service manual and local codes first; electrical-safety tests before output tests."
+)
+
+
+@cache
+def out() -> Console:
+    """Results go here. rich honours NO_COLOR and the width of the terminal."""
+    return Console(highlight=False)
+
+
+@cache
+def err() -> Console:
+    """Progress, questions and cautions go here."""
+    return Console(stderr=True, highlight=False)
+
+
+class PersonAtTerminal(Operator):
+    """Reads each request on the screen and answers with the keyboard."""
+
+    def __init__(self) -> None:
+        self.name = getpass.getuser()
+
+    async def carry_out(self, request: Request) -> bool:
+        """Show the request; wait for Enter, or for y or n where it is a question."""
+        question = isinstance(request, Inspect | LookAtAlarm)
+        hint = "y/n, then Enter" if question else "Enter when done"
+        while True:
+            err().print(f"[bold]>> {request.text}[/bold]  [dim]({hint})[/dim]")
+            answer = (await _line()).strip().lower()
+            if not question or answer in ("y", "yes", "n", "no"):
+                return not question or answer.startswith("y")
+
+
+async def _line() -> str:
+    """One line from the keyboard, given up at once when the run is stopped."""
+    if sys.stdin.isatty() and sys.platform != "win32":
+        await anyio.wait_readable(sys.stdin)
+        line = sys.stdin.readline()
+    else:
+        line = await anyio.to_thread.run_sync(sys.stdin.readline)
+    if not line:
+        raise UsageError(
+            "There is nobody to answer: standard input has ended.",
+            do="Run it in a terminal, or with --unattended.",
+        )
+    return line

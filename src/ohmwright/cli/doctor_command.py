@@ -1,0 +1,88 @@
+"""`doctor`: open every instrument and check it, with RF off."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+
+import anyio
+from rich.table import Table
+
+from ohmwright.engine.activation import confirmed_release
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
+from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.errors import LinkError
+from ohmwright.model.source import load
+
+from .console import out
+from .open_bench import opened
+
+LINK = 3
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One check and what it found."""
+
+    check: str
+    good: bool
+    detail: str = ""
+
+
+def run_doctor(bench_path: Path, *, as_json: bool) -> int:
+    """Print every finding; 0 when all is well, 3 when not."""
+    bench_file = load(bench_path, BenchFile)
+
+    async def work() -> list[Finding]:
+        async with opened(bench_file, bench_path, unattended=True) as bench:
+            return [finding async for finding in _findings(bench)]
+
+    findings = anyio.run(work)
+    _print(findings, as_json=as_json)
+    return 0 if all(finding.good for finding in findings) else LINK
+
+
+async def _findings(bench: Bench) -> AsyncIterator[Finding]:
+    await confirmed_release(bench.analyzer, bench.clock)
+    yield Finding("output reads off", good=True)
+    yield Finding("analyzer", good=True, detail=await bench.analyzer.identify())
+    yield Finding("generator", good=True, detail=await bench.generator.identify())
+    kit = Kit(bench.analyzer, bench.clock, _no_activation)
+    for check in WITHOUT_RF:
+        yield await _finding(check, kit)
+    contact = bench.analyzer.data.activation
+    yield Finding(
+        "ends an activation by itself",
+        good=contact.bounded,
+        detail="" if contact.bounded else "host-guarded only: no unattended runs on this bench",
+    )
+
+
+async def _finding(check: Check, kit: Kit) -> Finding:
+    name = check.__name__.replace("_", " ")
+    try:
+        problem = await check(kit)
+    except LinkError as error:
+        problem = str(error)
+    return Finding(name, good=problem is None, detail=problem or "")
+
+
+@asynccontextmanager
+async def _no_activation(_load_ohm: float, _limit_s: float) -> AsyncIterator[None]:
+    raise AssertionError("doctor switches nothing on")
+    yield
+
+
+def _print(findings: list[Finding], *, as_json: bool) -> None:
+    if as_json:
+        print(json.dumps([asdict(finding) for finding in findings], indent=2))  # noqa: T201
+        return
+    table = Table("Check", "", "Detail")
+    for finding in findings:
+        state = "[green]good[/green]" if finding.good else "[bold red]NOT GOOD[/bold red]"
+        table.add_row(finding.check, state, finding.detail)
+    out().print(table)

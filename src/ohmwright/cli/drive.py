@@ -1,0 +1,84 @@
+"""One run from start to exit code: every event kept, then shown; signals end in OFF."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+from collections.abc import Iterator
+from contextlib import aclosing, contextmanager
+from functools import partial
+from typing import Protocol
+
+import anyio
+
+from ohmwright.engine.run import Job, run
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.event import Event, Fault
+from ohmwright.model.result import Sample, Verdict
+from ohmwright.records.store import Store
+
+EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
+
+
+class View(Protocol):
+    """Whoever shows a run while it goes on."""
+
+    def on_event(self, event: Event) -> None:
+        """Show what happened."""
+
+    def on_sample(self, sample: Sample) -> None:
+        """Show a reading; must return at once."""
+
+
+async def drive(job: Job, bench: Bench, store: Store, view: View) -> tuple[Event, ...]:
+    """Run `job`; return its events, the earlier ones included.
+
+    A stop asked for by a signal ends in OFF and in a record that can be resumed.
+    """
+    kept = list(job.earlier)
+
+    def keep(event: Event) -> None:
+        store.append(job.run_id, event)
+        kept.append(event)
+        view.on_event(event)
+
+    with stopped_by_signals() as stop:
+        async with aclosing(run(job, bench, view.on_sample)) as events:
+            async for event in events:
+                keep(event)
+    if stop.cancelled_caught:
+        keep(_stopped(bench))
+    return tuple(kept)
+
+
+def _stopped(bench: Bench) -> Fault:
+    return Fault(
+        at=bench.clock.wall(),
+        bench_s=bench.clock.now_s(),
+        error="Stopped",
+        message="The run was stopped by hand; RF was read back as off.",
+        rf_state="off",
+    )
+
+
+@contextmanager
+def stopped_by_signals() -> Iterator[anyio.CancelScope]:
+    """Cancel the block on INT, TERM or HUP.
+
+    The ones that follow change nothing: they must not cut short the release that the
+    first has begun.
+    """
+    loop = asyncio.get_running_loop()
+    with anyio.CancelScope() as scope:
+        stop = partial(loop.call_soon_threadsafe, scope.cancel)
+        before = {number: signal.signal(number, lambda *_: stop()) for number in _signals()}
+        try:
+            yield scope
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, handler)
+
+
+def _signals() -> list[signal.Signals]:
+    names = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP
+    return [signal.Signals[name] for name in names if hasattr(signal, name)]

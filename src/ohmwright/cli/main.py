@@ -1,0 +1,205 @@
+"""The command `ohmwright`. Heavy imports wait until a command needs them."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ohmwright import __version__
+from ohmwright.model.errors import OhmwrightError
+
+EPILOG = (
+    "Exit codes: 0 pass; 1 out of tolerance; 2 usage or file; 3 link; 4 undecided or not "
+    "measured; 5 RF state unknown; 6 record integrity."
+)
+
+app = typer.Typer(
+    help="Calibrate and verify electrosurgical (HF surgery) generators.",
+    epilog=EPILOG,
+    no_args_is_help=True,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+)
+
+ProcedurePath = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML).")]
+BenchPath = Annotated[Path, typer.Option("--bench", help="Bench file (TOML).")]
+Records = Annotated[
+    Path | None, typer.Option(help="Folder for records; default: the user's data folder.")
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+Unattended = Annotated[bool, typer.Option("--unattended", help="Nobody is there to be asked.")]
+Resume = Annotated[
+    str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
+]
+
+
+@app.callback(invoke_without_command=True)
+def _root(
+    version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
+) -> None:
+    if version:
+        typer.echo(f"ohmwright {__version__}")
+        raise typer.Exit
+
+
+@app.command()
+def demo(
+    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 7,
+    records: Records = None,
+    as_json: Json = False,
+) -> None:
+    """Run a whole job on a simulated unit: as found, adjustment, as left."""
+    from .run_command import run_demo
+
+    raise typer.Exit(run_demo(seed, records, as_json=as_json))
+
+
+@app.command()
+def calibrate(
+    procedure: ProcedurePath,
+    bench: BenchPath,
+    records: Records = None,
+    resume: Resume = None,
+    unattended: Unattended = False,
+    as_json: Json = False,
+) -> None:
+    """Run a whole procedure: as found, adjustment, as left."""
+    from ohmwright.model.procedure import STAGES
+
+    from .run_command import Request, run_procedure
+
+    request = Request(procedure, bench, STAGES, records, resume, unattended, as_json)
+    raise typer.Exit(run_procedure(request))
+
+
+@app.command()
+def verify(
+    procedure: ProcedurePath,
+    bench: BenchPath,
+    as_found: Annotated[
+        bool, typer.Option("--as-found", help="Record the stage as found instead of as left.")
+    ] = False,
+    records: Records = None,
+    resume: Resume = None,
+    unattended: Unattended = False,
+    as_json: Json = False,
+) -> None:
+    """Measure every test point and adjust nothing."""
+    from ohmwright.model.procedure import Stage
+
+    from .run_command import Request, run_procedure
+
+    stage: Stage = "as_found" if as_found else "as_left"
+    request = Request(procedure, bench, (stage,), records, resume, unattended, as_json)
+    raise typer.Exit(run_procedure(request))
+
+
+@app.command()
+def sweep(
+    bench: BenchPath,
+    mode: Annotated[str, typer.Option(help="Output mode.")],
+    settings: Annotated[str, typer.Option(help="Power settings in W, separated by commas.")],
+    loads: Annotated[
+        str, typer.Option(help="Load resistances in ohm, separated by commas; default: all.")
+    ] = "",
+    age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0,
+    rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0,
+    csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None,
+    as_json: Json = False,
+) -> None:
+    """Measure a power curve: every setting into every load resistance."""
+    from .sweep_command import SweepRequest, run_sweep
+
+    request = SweepRequest(bench, mode, settings, loads, age, rest, csv, as_json)
+    raise typer.Exit(run_sweep(request))
+
+
+@app.command()
+def simulate(
+    bench: Annotated[Path | None, typer.Option("--bench", help="Bench file to simulate.")] = None,
+    pty: Annotated[bool, typer.Option("--pty", help="Serve on pseudo-terminals.")] = False,
+    tcp: Annotated[bool, typer.Option("--tcp", help="Serve on TCP sockets.")] = False,
+    host: Annotated[str, typer.Option(help="Address for --tcp.")] = "127.0.0.1",
+    stepped: Annotated[
+        bool, typer.Option("--stepped", help="Time moves only when a client steps it.")
+    ] = False,
+    write_bench: Annotated[
+        Path | None, typer.Option(help="Write a bench file that reaches the simulation.")
+    ] = None,
+    seed: Annotated[int | None, typer.Option(min=0, help="Which simulated unit.")] = None,
+) -> None:
+    """Serve a simulated bench to other programs until interrupted."""
+    from .simulate_command import SimulateRequest, run_simulate
+
+    request = SimulateRequest(bench, pty, tcp, host, stepped, write_bench, seed)
+    raise typer.Exit(run_simulate(request))
+
+
+@app.command()
+def lint(
+    procedure: ProcedurePath,
+    bench: Annotated[Path | None, typer.Option("--bench", help="Bench file (TOML).")] = None,
+    unattended: Unattended = False,
+) -> None:
+    """Check a procedure, and whether a bench can do what it asks, without touching anything."""
+    from .lint_command import run_lint
+
+    raise typer.Exit(run_lint(procedure, bench, unattended=unattended))
+
+
+@app.command()
+def doctor(bench: BenchPath, as_json: Json = False) -> None:
+    """Open a bench and check every instrument, without switching RF on."""
+    from .doctor_command import run_doctor
+
+    raise typer.Exit(run_doctor(bench, as_json=as_json))
+
+
+@app.command()
+def runs(records: Records = None, as_json: Json = False) -> None:
+    """List the runs on record."""
+    from .runs_command import list_runs
+
+    raise typer.Exit(list_runs(records, as_json=as_json))
+
+
+@app.command()
+def show(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")] = "last",
+    records: Records = None,
+    as_json: Json = False,
+) -> None:
+    """Show one run as a table."""
+    from .runs_command import show_run
+
+    raise typer.Exit(show_run(run, records, as_json=as_json))
+
+
+@app.command()
+def schema(
+    folder: Annotated[Path, typer.Argument(help="Where to write.")] = Path("schemas"),
+) -> None:
+    """Write the JSON Schemas of procedure, bench, data and event files."""
+    from .schema_command import write_schemas
+
+    raise typer.Exit(write_schemas(folder))
+
+
+def main() -> None:
+    """Run the command line; every foreseen error ends in its message and its exit code."""
+    try:
+        app()
+    except OhmwrightError as error:
+        tell(error)
+        sys.exit(error.exit_code)
+
+
+def tell(error: OhmwrightError) -> None:
+    """Print what happened, what it means and what to do, to standard error."""
+    for part in (error.happened, error.means, error.do):
+        if part:
+            typer.echo(part, err=True)

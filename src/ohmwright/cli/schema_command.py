@@ -1,0 +1,33 @@
+"""`schema`: JSON Schemas, for editors that check a file while it is written."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.event import EVENTS
+from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.procedure import Procedure
+from ohmwright.wire.command_set import CommandSet
+
+from .console import out
+
+
+def write_schemas(folder: Path) -> int:
+    """Write one schema a file kind into `folder`."""
+    folder.mkdir(parents=True, exist_ok=True)
+    schemas: dict[str, dict[str, Any]] = {
+        "procedure": Procedure.model_json_schema(),
+        "bench": BenchFile.model_json_schema(),
+        "analyzer-data": AnalyzerData.model_json_schema(),
+        "generator-data": GeneratorData.model_json_schema(),
+        "command-set": CommandSet.model_json_schema(),
+        "event": EVENTS.json_schema(),
+    }
+    for name, schema in schemas.items():
+        path = folder / f"{name}.schema.json"
+        path.write_text(json.dumps(schema, indent=2) + "\n", encoding="utf-8")
+        out().print(str(path), soft_wrap=True)
+    return 0

@@ -1,0 +1,122 @@
+"""A finished run as tables that a technician reads at a glance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from rich.console import Group, RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.model.event import Event, Fault, PointDone, RunFinished, RunStarted
+from ohmwright.model.procedure import MEASURED, Stage
+from ohmwright.model.result import Result, Verdict
+
+STYLES: dict[Verdict, str] = {
+    "pass": "green",
+    "fail": "bold red",
+    "undecided": "bold yellow",
+    "not measured": "dim",
+}
+
+
+def run_tables(events: Sequence[Event]) -> RenderableType:
+    """Heading, measured points with as found beside as left, adjustments, and the verdict."""
+    results = [event.result for event in events if isinstance(event, PointDone)]
+    parts: list[RenderableType] = [*_heading(events)]
+    measured = [result for result in results if result.stage != "adjust"]
+    if measured:
+        parts.append(_measured_table(measured))
+    adjusted = [result for result in results if result.stage == "adjust"]
+    if adjusted:
+        parts.append(_adjusted_table(adjusted))
+    return Group(*parts, *_ending(events))
+
+
+def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
+    for event in events:
+        if isinstance(event, RunStarted):
+            unit = event.asset
+            yield Text(f"{event.procedure}, revision {event.revision}", style="bold")
+            yield Text(f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}")
+            yield Text(f"Analyzer {event.analyzer}")
+            if event.seed is not None:
+                yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
+
+
+def _measured_table(results: Sequence[Result]) -> Table:
+    table = Table(title="Measured", title_justify="left")
+    for name in ("Step", "Point", "Target", "Limits"):
+        table.add_column(name)
+    found = {result.stage for result in results}
+    stages: list[Stage] = [stage for stage in MEASURED if stage in found]
+    for stage in stages:
+        table.add_column(stage.replace("_", " ").capitalize(), justify="right")
+        table.add_column("Error", justify="right")
+        table.add_column("Verdict")
+    for step, point in dict.fromkeys((r.step, r.point) for r in results):
+        row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
+        any_result = next(iter(row.values()))
+        cells = [step, point, _target(any_result), _limits(any_result)]
+        for stage in stages:
+            cells += _outcome(row.get(stage))
+        table.add_row(*cells)
+    return table
+
+
+def _adjusted_table(results: Sequence[Result]) -> Table:
+    table = Table(title="Adjusted", title_justify="left")
+    for name in ("Point", "Load", "Target", "Limits"):
+        table.add_column(name)
+    for name in ("Trim", "Landed at", "Error"):
+        table.add_column(name, justify="right")
+    table.add_column("Verdict")
+    for result in results:
+        table.add_row(
+            result.point,
+            "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
+            _target(result),
+            _limits(result),
+            f"{result.start_trim} -> {result.final_trim}",
+            *_outcome(result),
+        )
+    return table
+
+
+def _target(result: Result) -> str:
+    target = result.target
+    return "" if target is None else f"{target.value:g} {target.unit}"
+
+
+def _limits(result: Result) -> str:
+    target = result.target
+    if target is None:
+        return ""
+    if target.lower < 0:
+        return f"at most {target.upper:g}"
+    return f"{target.lower:.4g} to {target.upper:.4g}"
+
+
+def _outcome(result: Result | None) -> list[str | Text]:
+    """Reading, error in percent, verdict."""
+    if result is None:
+        return ["", "", ""]
+    verdict = Text(result.verdict.upper(), style=STYLES[result.verdict])
+    if result.reason:
+        verdict.append(f": {result.reason}", style="default")
+    measured, target, error = result.measured, result.target, result.error
+    if measured is None or target is None or error is None:
+        return ["", "", verdict]
+    reading = f"{measured.value:.1f} ±{2 * measured.uncertainty:.1f}"
+    relative = "" if target.lower < 0 else f"{100 * error / target.value:+.1f} %"
+    return [reading, relative, verdict]
+
+
+def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
+    last = events[-1] if events else None
+    if isinstance(last, RunFinished):
+        minutes = last.bench_time_s / 60
+        text = Text("Result: ").append(last.verdict.upper(), style=STYLES[last.verdict])
+        yield text.append(f"   ({minutes:.1f} min at the bench, RF on for {last.on_s:.0f} s)")
+    elif isinstance(last, Fault):
+        yield Text(f"Cut short: {last.message}", style="bold red")

@@ -1,0 +1,125 @@
+"""The only way to switch RF on (rule 1), and the way it is always switched off again."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+import anyio
+
+from ohmwright.instruments.analyzer import Analyzer
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.errors import LinkError, LinkLost, OutOfCapability, ReleaseNotConfirmed
+from ohmwright.wire.clock import Clock
+
+RELEASE_BOUND_S = 8.0
+"""Longest time of the machine that a release may take; a fault cannot hold the clean-up up."""
+_TRIES = 40
+_BETWEEN_TRIES_S = 0.1
+
+
+class Activation:
+    """An open activation: how old it is, and what is left of its limit."""
+
+    def __init__(self, clock: Clock, limit_s: float) -> None:
+        self._clock, self.limit_s = clock, limit_s
+        self._started_s = clock.now_s()
+
+    @property
+    def age_s(self) -> float:
+        """Seconds since the ON command was answered."""
+        return self._clock.now_s() - self._started_s
+
+    def restart(self) -> None:
+        """Count from now: ON has been answered."""
+        self._started_s = self._clock.now_s()
+
+
+@asynccontextmanager
+async def activation(
+    bench: Bench, *, load_ohm: float, power_w: float, limit_s: float
+) -> AsyncIterator[Activation]:
+    """Switch RF on for the length of the block, never longer than `limit_s`.
+
+    `power_w` is the most that the setting can put into the load. Raises OutOfCapability before
+    anything is switched on; ReleaseNotConfirmed when the output could not be read back as off.
+    """
+    refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
+    await bench.analyzer.set_load(load_ohm)
+    opened = Activation(bench.clock, limit_s)
+    try:
+        await bench.analyzer.switch_on(limit_s)
+        opened.restart()
+        yield opened
+    finally:
+        await confirmed_release(bench.analyzer, bench.clock)
+
+
+def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:
+    """Raise OutOfCapability unless load, power and time lie inside the analyzer's rating."""
+    bank, contact = analyzer.data.load_bank, analyzer.data.activation
+    problem = None
+    if load_ohm not in bank.loads_ohm:
+        problem = f"the load bank has no {load_ohm:g} ohm"
+    elif power_w > bank.max_power_w:
+        problem = f"{power_w:g} W is more than the load bank's {bank.max_power_w:g} W"
+    elif limit_s > bank.max_on_s:
+        problem = f"{limit_s:g} s is longer than the load bank's {bank.max_on_s:g} s"
+    elif contact.max_limit_s is not None and limit_s > contact.max_limit_s:
+        problem = f"{limit_s:g} s is more than the ON command can carry"
+    if problem is not None:
+        raise OutOfCapability(
+            f"Activation refused: {problem}.",
+            "RF stayed off.",
+            "Correct the procedure or use another analyzer.",
+        )
+
+
+async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
+    """Send OFF and read the output back, shielded from cancellation and bounded in time.
+
+    Raises ReleaseNotConfirmed when the contact does not read open or current still flows.
+    """
+    problem: str | None = "the time for it ran out"
+    with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
+        problem = await _release(analyzer, clock)
+    if problem is not None:
+        raise ReleaseNotConfirmed(
+            f"RF MAY STILL BE ON: {problem}.",
+            "The output could not be read back as off.",
+            "Do not touch the electrodes or the load terminals. Switch the generator off at its "
+            "mains switch now, then find out why.",
+        )
+
+
+async def _release(analyzer: Analyzer, clock: Clock) -> str | None:
+    """Try until off is confirmed; return what is wrong when it could not be."""
+    problem = "OFF was not sent"
+    for _ in range(_TRIES):
+        try:
+            await analyzer.switch_off()
+            still = await _still_on(analyzer)
+            if still is None:
+                return None
+            problem = still
+        except LinkLost as lost:
+            return str(lost).rstrip(".")
+        except LinkError as error:
+            problem = str(error).rstrip(".")
+        await clock.sleep(_BETWEEN_TRIES_S)
+    return problem
+
+
+async def _still_on(analyzer: Analyzer) -> str | None:
+    if await analyzer.output_on():
+        return "the analyzer's keying output reads closed"
+    current_ma = (await analyzer.fetch_current()).current_ma
+    if current_ma <= off_below_ma(analyzer):
+        return None
+    return f"the keying output reads open, yet {current_ma:g} mA flows"
+
+
+def off_below_ma(analyzer: Analyzer) -> float:
+    """A current at or below this is none: the meter's noise and last digit."""
+    meter = analyzer.data.meter
+    return max(10 * meter.resolution_ma, 0.005 * meter.max_current_ma)

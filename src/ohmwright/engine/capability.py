@@ -1,0 +1,185 @@
+"""Can this bench do what the procedure asks? Answered before anything is switched on (rule 6)."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.errors import ProcedureError
+from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.procedure import (
+    AdjustStep,
+    ContactQualityStep,
+    InspectionStep,
+    InstructionStep,
+    LeakageStep,
+    OutputStep,
+    PowerCurveStep,
+    Procedure,
+    Stage,
+    Step,
+)
+from ohmwright.model.procedure_file import ProcedureFile
+
+Complaint = tuple[str, str]
+"""The key that asks, and what the bench cannot do."""
+
+
+@dataclass(frozen=True)
+class Abilities:
+    """What a bench can do, without opening it."""
+
+    analyzer: AnalyzerData
+    generator: GeneratorData
+    has_port: bool
+    attended: bool
+
+
+def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench) -> None:
+    """Raise ProcedureError with the line of everything that `bench` cannot do."""
+    abilities = Abilities(
+        bench.analyzer.data,
+        bench.generator.data,
+        has_port=bench.generator.unattended,
+        attended=bench.operator.present,
+    )
+    lines = list(complaints(file, stages, abilities))
+    if lines:
+        raise ProcedureError(
+            "\n".join(lines), "Nothing was switched on.", "Correct the procedure or change bench."
+        )
+
+
+def complaints(
+    file: ProcedureFile, stages: tuple[Stage, ...], abilities: Abilities
+) -> Iterator[str]:
+    """One line for each thing that cannot be done, with its place in the procedure."""
+    procedure = file.procedure
+    if procedure.model != abilities.generator.model:
+        line, column = file.positions[("model",)]
+        yield (
+            f"{file.path}:{line}:{column}: the procedure is for {procedure.model}, "
+            f"the bench holds {abilities.generator.model}."
+        )
+    for step in procedure.step:
+        if set(step.stages) & set(stages):
+            for key, what in _step_complaints(procedure, step, abilities):
+                yield f"{file.place(step.name, key)}: step '{step.name}': {what}."
+
+
+def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> Iterator[Complaint]:
+    if not abilities.attended:
+        yield from _needs_a_person(step, abilities)
+    match step:
+        case OutputStep() | PowerCurveStep() | LeakageStep():
+            yield from _mode(step, abilities.generator)
+            yield from _time(procedure, step, abilities.analyzer)
+            if step.setting_w > abilities.analyzer.load_bank.max_power_w:
+                yield "setting_w", _over_rating(step.setting_w, abilities.analyzer)
+            if isinstance(step, LeakageStep):
+                yield from _leakage(step, abilities.analyzer)
+            yield from _loads_and_currents(step, abilities.analyzer)
+        case AdjustStep():
+            yield from _service(procedure, step, abilities.generator)
+            yield from _time(procedure, step, abilities.analyzer)
+            yield from _loads_and_currents(step, abilities.analyzer)
+        case ContactQualityStep():
+            yield from _contact_quality(step, abilities)
+        case _:
+            return
+
+
+def _needs_a_person(step: Step, abilities: Abilities) -> Iterator[Complaint]:
+    if isinstance(step, InspectionStep | InstructionStep):
+        yield "kind", "it needs a person, and the run is unattended"
+    elif not abilities.has_port:
+        yield "kind", "the generator has no port, so a person must work it"
+    contact = abilities.analyzer.activation
+    if not contact.bounded and not isinstance(step, InspectionStep | InstructionStep):
+        yield "kind", "the analyzer bounds no activation by itself, so a person must stand by"
+
+
+def _mode(
+    step: OutputStep | PowerCurveStep | LeakageStep, generator: GeneratorData
+) -> Iterator[Complaint]:
+    mode = generator.mode(step.mode)
+    if mode is None:
+        names = ", ".join(mode.name for mode in generator.modes)
+        yield "mode", f"{generator.model} has no mode '{step.mode}'; it has {names}"
+    elif step.setting_w > mode.max_setting_w:
+        yield (
+            "setting_w",
+            f"{step.setting_w:g} W is more than {mode.name}'s {mode.max_setting_w:g} W",
+        )
+
+
+def _time(
+    procedure: Procedure,
+    step: OutputStep | PowerCurveStep | LeakageStep | AdjustStep,
+    analyzer: AnalyzerData,
+) -> Iterator[Complaint]:
+    max_on_s = procedure.timing(step).max_on_s
+    if max_on_s > analyzer.load_bank.max_on_s:
+        limit = f"the load bank's {analyzer.load_bank.max_on_s:g} s"
+        yield "max_on_s", f"{max_on_s:g} s of activation is longer than {limit}"
+    carried_s = analyzer.activation.max_limit_s
+    if carried_s is not None and max_on_s > carried_s:
+        yield "max_on_s", f"{max_on_s:g} s is more than the ON command can carry ({carried_s:g} s)"
+
+
+def _loads_and_currents(
+    step: OutputStep | PowerCurveStep | LeakageStep | AdjustStep, analyzer: AnalyzerData
+) -> Iterator[Complaint]:
+    bank = analyzer.load_bank
+    key = "loads_ohm" if isinstance(step, PowerCurveStep) else "load_ohm"
+    for point in step.points():
+        load_ohm, target = point.load_ohm, point.target
+        if load_ohm not in bank.loads_ohm:
+            nearest = min(bank.loads_ohm, key=lambda load: abs(load - load_ohm))
+            yield key, f"the load bank has no {load_ohm:g} ohm; the nearest is {nearest:g} ohm"
+        amps = target.value / 1000
+        if target.quantity == "power_w":
+            amps = (target.value / load_ohm) ** 0.5
+        if amps**2 * load_ohm > bank.max_power_w and not isinstance(step, LeakageStep):
+            yield key, _over_rating(amps**2 * load_ohm, analyzer)
+        if 1000 * amps > analyzer.meter.max_current_ma:
+            limit = f"{analyzer.meter.max_current_ma:g} mA"
+            yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over the meter's {limit}"
+
+
+def _over_rating(power_w: float, analyzer: AnalyzerData) -> str:
+    return f"{power_w:g} W is over the load bank's rating of {analyzer.load_bank.max_power_w:g} W"
+
+
+def _leakage(step: LeakageStep, analyzer: AnalyzerData) -> Iterator[Complaint]:
+    if analyzer.leakage_load_ohm is None:
+        yield "kind", "the analyzer has no HF leakage path"
+    elif step.load_ohm != analyzer.leakage_load_ohm:
+        yield "load_ohm", f"the leakage path measures in {analyzer.leakage_load_ohm:g} ohm"
+
+
+def _service(
+    procedure: Procedure, step: AdjustStep, generator: GeneratorData
+) -> Iterator[Complaint]:
+    if generator.service is None:
+        yield "kind", f"{generator.model} has no service mode"
+        return
+    if generator.point(step.point) is None:
+        names = ", ".join(point.name for point in generator.service.points)
+        yield "point", f"{generator.model} has no adjustment point '{step.point}'; it has {names}"
+    if procedure.timing(step).max_on_s > generator.service.timeout_s:
+        timeout = f"the service mode's {generator.service.timeout_s:g} s"
+        yield "max_on_s", f"the activation would outlast {timeout}"
+
+
+def _contact_quality(step: ContactQualityStep, abilities: Abilities) -> Iterator[Complaint]:
+    span = abilities.analyzer.contact_quality_ohm
+    if span is None:
+        yield "kind", "the analyzer cannot simulate a neutral electrode's contact"
+    else:
+        for key, value in (("from_ohm", step.from_ohm), ("to_ohm", step.to_ohm)):
+            if not span[0] <= value <= span[1]:
+                yield key, f"{value:g} ohm lies outside {span[0]:g} to {span[1]:g} ohm"
+    if not abilities.generator.contact_quality_monitor:
+        yield "kind", f"{abilities.generator.model} has no contact quality monitor"

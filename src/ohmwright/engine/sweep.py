@@ -1,0 +1,113 @@
+"""The engineer's sweep: settings and load resistances, without targets."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncGenerator, Sequence
+from dataclasses import dataclass
+from math import nan, sqrt
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.errors import OutOfCapability
+from ohmwright.model.procedure import Timing
+
+from .activation import confirmed_release, refuse_overload
+from .session import OnSample, Session, ignore
+from .watch import Watched, watch
+
+
+@dataclass(frozen=True)
+class SweepPoint:
+    """The output at one setting into one load resistance."""
+
+    mode: str
+    setting_w: float
+    load_ohm: float
+    current_ma: float
+    uncertainty_ma: float
+    """Standard uncertainty of the current; type A only."""
+    settled: bool
+    on_s: float
+
+    @property
+    def power_w(self) -> float:
+        """P = I² R."""
+        return (self.current_ma / 1000) ** 2 * self.load_ohm
+
+    @property
+    def voltage_v(self) -> float:
+        """U = I R."""
+        return self.current_ma / 1000 * self.load_ohm
+
+
+async def sweep(
+    bench: Bench,
+    *,
+    mode: str,
+    settings_w: Sequence[float],
+    loads_ohm: Sequence[float],
+    timing: Timing,
+    on_sample: OnSample = ignore,
+) -> AsyncGenerator[SweepPoint, None]:
+    """Measure every setting into every load, each in a rested activation.
+
+    Raises OutOfCapability before anything is switched on. RF is off at every yield.
+    """
+    _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
+    session = Session(bench, on_sample)
+    await confirmed_release(bench.analyzer, bench.clock)
+    await bench.analyzer.set_path("OUTPUT")
+    for setting_w in settings_w:
+        await bench.generator.select(mode, setting_w)
+        for load_ohm in loads_ohm:
+            seen = await watch(
+                session,
+                load_ohm=load_ohm,
+                power_w=setting_w,
+                timing=timing,
+                fetch=bench.analyzer.fetch_current,
+            )
+            yield _point(mode, setting_w, load_ohm, seen)
+
+
+def _point(mode: str, setting_w: float, load_ohm: float, seen: Watched) -> SweepPoint:
+    settled = seen.settled
+    return SweepPoint(
+        mode=mode,
+        setting_w=setting_w,
+        load_ohm=load_ohm,
+        current_ma=nan if settled is None else settled.value,
+        uncertainty_ma=nan if settled is None else settled.uncertainty,
+        settled=settled is not None and settled.settled,
+        on_s=seen.on_s,
+    )
+
+
+def _refuse_impossible(
+    bench: Bench,
+    mode_name: str,
+    settings_w: Sequence[float],
+    loads_ohm: Sequence[float],
+    timing: Timing,
+) -> None:
+    generator, meter = bench.generator.data, bench.analyzer.data.meter
+    mode = generator.mode(mode_name)
+    if mode is None:
+        names = ", ".join(mode.name for mode in generator.modes)
+        raise OutOfCapability(f"{generator.model} has no mode '{mode_name}'; it has {names}.")
+    for setting_w in settings_w:
+        if not 0 < setting_w <= mode.max_setting_w:
+            raise OutOfCapability(
+                f"{setting_w:g} W lies outside {mode.name}'s 0 to {mode.max_setting_w:g} W."
+            )
+        for load_ohm in loads_ohm:
+            refuse_overload(
+                bench.analyzer, load_ohm=load_ohm, power_w=setting_w, limit_s=timing.max_on_s
+            )
+            current_ma = 1000 * sqrt(setting_w / load_ohm)
+            if mode.max_current_ma is not None:
+                current_ma = min(current_ma, mode.max_current_ma)
+            if current_ma > meter.max_current_ma:
+                raise OutOfCapability(
+                    f"{setting_w:g} W into {load_ohm:g} ohm may drive {current_ma:.0f} mA, over "
+                    f"the meter's {meter.max_current_ma:g} mA."
+                )

@@ -1,0 +1,66 @@
+"""The abstract bench analyzer: few verbs, frozen capabilities."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+from typing import Literal, NamedTuple
+
+from ohmwright.model.hardware import AnalyzerData
+
+InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
+
+
+class Reading(NamedTuple):
+    """One completed reading of the meter; a later one has a larger number."""
+
+    current_ma: float
+    """NaN while the meter has nothing to show."""
+    number: int
+
+
+class Analyzer(ABC):
+    """Loads the generator, keys it, and reads what comes out.
+
+    Every verb may raise LinkTimeout, LinkLost, ProtocolError or InstrumentRefused.
+    """
+
+    data: AnalyzerData
+
+    @abstractmethod
+    async def identify(self) -> str:
+        """Maker, model, serial number and firmware, as the instrument says them."""
+
+    @abstractmethod
+    async def set_load(self, load_ohm: float) -> None:
+        """Connect the load resistance `load_ohm` and read it back."""
+
+    @abstractmethod
+    async def set_path(self, path: InputPath) -> None:
+        """Join the input terminals to the output, leakage or contact quality circuit."""
+
+    @abstractmethod
+    async def switch_on(self, limit_s: float) -> None:
+        """Key the generator for at most `limit_s`; the limit travels with the command.
+
+        Only `engine.activation` may call this (rule 1).
+        """
+
+    @abstractmethod
+    async def switch_off(self) -> None:
+        """Send OFF, whatever state the line is in. An acknowledgement proves nothing."""
+
+    @abstractmethod
+    async def output_on(self) -> bool:
+        """Read the state of the keying output back."""
+
+    @abstractmethod
+    async def fetch_current(self) -> Reading:
+        """The latest completed reading of the load current."""
+
+    @abstractmethod
+    async def fetch_leakage(self) -> Reading:
+        """The latest completed reading of the HF leakage current."""
+
+    @abstractmethod
+    async def set_contact_resistance(self, resistance_ohm: float) -> None:
+        """Put `resistance_ohm` between the halves of the neutral electrode."""

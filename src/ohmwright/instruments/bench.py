@@ -1,0 +1,26 @@
+"""What stands on the table, opened: the four things the engine works with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ohmwright.model.bench_file import Asset
+from ohmwright.wire.clock import Clock
+
+from .analyzer import Analyzer
+from .generator import Generator
+from .operator import Operator
+
+
+@dataclass(frozen=True)
+class Bench:
+    """One bench, used by one task (rule 4)."""
+
+    name: str
+    analyzer: Analyzer
+    generator: Generator
+    operator: Operator
+    clock: Clock
+    asset: Asset
+    seed: int | None = None
+    """Kept in the record so that a simulated run can be repeated and told from a real one."""

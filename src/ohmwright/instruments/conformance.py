@@ -1,0 +1,113 @@
+"""What any analyzer back end must do, as checks that a test or a person can run.
+
+The kit never switches RF on by itself: it is handed the one way to do so (rule 1).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from contextlib import AbstractAsyncContextManager
+from dataclasses import dataclass
+from math import isnan
+
+from ohmwright.model.errors import OhmwrightError
+from ohmwright.wire.clock import Clock
+
+from .analyzer import Analyzer
+
+Activate = Callable[[float, float], AbstractAsyncContextManager[object]]
+"""Opens an activation into a load resistance (ohm) for at most a time (s)."""
+
+
+@dataclass(frozen=True)
+class Kit:
+    """An analyzer under check, loaded by a generator that gives some output."""
+
+    analyzer: Analyzer
+    clock: Clock
+    activate: Activate
+
+    @property
+    def load_ohm(self) -> float:
+        """A load resistance that the bank has."""
+        return self.analyzer.data.load_bank.loads_ohm[0]
+
+    async def wait_readings(self, count: float) -> None:
+        """Let `count` reading intervals pass, and the averaging window."""
+        meter = self.analyzer.data.meter
+        await self.clock.sleep(count / meter.readings_per_s + meter.window_s)
+
+
+Check = Callable[[Kit], Awaitable[str | None]]
+
+
+async def identifies_itself(kit: Kit) -> str | None:
+    """The identity is a text that stays the same."""
+    first, second = await kit.analyzer.identify(), await kit.analyzer.identify()
+    return None if first and first == second else f"identity {first!r}, then {second!r}"
+
+
+async def is_off_when_opened(kit: Kit) -> str | None:
+    """Nothing is on before anybody asked."""
+    return "the output is on" if await kit.analyzer.output_on() else None
+
+
+async def sets_every_load(kit: Kit) -> str | None:
+    """Each load resistance of its data is accepted and read back."""
+    for load_ohm in kit.analyzer.data.load_bank.loads_ohm:
+        await kit.analyzer.set_load(load_ohm)
+    return None
+
+
+async def refuses_a_load_it_has_not(kit: Kit) -> str | None:
+    """A load resistance beyond its bank is refused and not rounded."""
+    try:
+        await kit.analyzer.set_load(17.3 + max(kit.analyzer.data.load_bank.loads_ohm))
+    except OhmwrightError:
+        return None
+    return "it took a load resistance that its bank has not"
+
+
+async def off_is_idempotent(kit: Kit) -> str | None:
+    """OFF while off is no error."""
+    await kit.analyzer.switch_off()
+    await kit.analyzer.switch_off()
+    return "the output is on after OFF" if await kit.analyzer.output_on() else None
+
+
+async def activates_reads_and_releases(kit: Kit) -> str | None:
+    """On reads back as on, current flows, numbers grow; after the block it reads off."""
+    async with kit.activate(kit.load_ohm, 5.0):
+        if not await kit.analyzer.output_on():
+            return "ON does not read back as on"
+        await kit.wait_readings(10)
+        first = await kit.analyzer.fetch_current()
+        await kit.wait_readings(3)
+        second = await kit.analyzer.fetch_current()
+    if not second.number > first.number:
+        return f"reading numbers {first.number}, {second.number} do not grow"
+    if isnan(second.current_ma) or second.current_ma <= 0:
+        return f"no current while on: {second.current_ma}"
+    return "still on after the activation" if await kit.analyzer.output_on() else None
+
+
+async def ends_an_activation_by_itself(kit: Kit) -> str | None:
+    """The limit that travels with ON is kept by the instrument."""
+    if kit.analyzer.data.activation.max_limit_s is None:
+        return None
+    async with kit.activate(kit.load_ohm, 1.0):
+        await kit.clock.sleep(1.3)
+        return "on 0.3 s after its limit" if await kit.analyzer.output_on() else None
+
+
+CHECKS: tuple[Check, ...] = (
+    identifies_itself,
+    is_off_when_opened,
+    sets_every_load,
+    refuses_a_load_it_has_not,
+    off_is_idempotent,
+    activates_reads_and_releases,
+    ends_an_activation_by_itself,
+)
+WITHOUT_RF: tuple[Check, ...] = CHECKS[:5]
+"""The checks that switch nothing on."""

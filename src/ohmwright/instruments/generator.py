@@ -1,0 +1,46 @@
+"""The abstract generator under test."""
+
+from __future__ import annotations
+
+from abc import ABC, abstractmethod
+
+from ohmwright.model.hardware import GeneratorData
+
+
+class Generator(ABC):
+    """The unit under test, worked through its port or by a person's hands."""
+
+    data: GeneratorData
+    unattended: bool
+    """Whether every verb works without a person."""
+
+    @abstractmethod
+    async def identify(self) -> str:
+        """Maker, model, serial number and firmware, as the unit or its label says them."""
+
+    @abstractmethod
+    async def select(self, mode: str, setting_w: float) -> None:
+        """Choose the mode and its power setting."""
+
+    @abstractmethod
+    async def enter_service(self, point: str) -> int:
+        """Enter service mode at adjustment point `point`; return its trim.
+
+        A unit that cannot tell its trim counts from 0 at entry.
+        """
+
+    @abstractmethod
+    async def move_trim(self, counts: int) -> int:
+        """Move the trim of the chosen point by `counts`; return the new trim."""
+
+    @abstractmethod
+    async def store_trims(self) -> None:
+        """Keep the trims of all points."""
+
+    @abstractmethod
+    async def leave_service(self) -> None:
+        """Go back to normal use; trims that were not stored are lost."""
+
+    @abstractmethod
+    async def contact_alarm(self) -> bool:
+        """Whether the contact quality monitor alarms."""

@@ -1,0 +1,71 @@
+"""A generator without a port: every verb is a request to the person at the bench."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from ohmwright.model.hardware import GeneratorData
+
+from .generator import Generator
+from .operator import (
+    EnterService,
+    LeaveService,
+    LookAtAlarm,
+    Operator,
+    PressKey,
+    SelectMode,
+    StoreTrims,
+)
+
+
+class HandOperatedGenerator(Generator):
+    """Works through an operator. Trims count from 0 at entry into service mode."""
+
+    unattended = False
+
+    def __init__(self, data: GeneratorData, operator: Operator, label: str) -> None:
+        self.data = data
+        self._operator, self._label = operator, label
+        self._trim = 0
+
+    async def identify(self) -> str:
+        """What the bench file says stands on the table."""
+        return self._label
+
+    async def select(self, mode: str, setting_w: float) -> None:
+        """Ask for mode and setting."""
+        await self._operator.carry_out(SelectMode(mode, setting_w))
+
+    async def enter_service(self, point: str) -> int:
+        """Ask for service mode; the trim starts at 0."""
+        await self._operator.carry_out(EnterService(point))
+        self._trim = 0
+        return 0
+
+    async def move_trim(self, counts: int) -> int:
+        """Ask for coarse presses, then fine ones for the rest.
+
+        A coarse press moves only about what the data says; the reading tells the truth.
+        """
+        service = self.data.service
+        coarse = max(1, round(service.coarse_counts)) if service is not None else 1
+        direction: Literal["up", "down"] = "up" if counts > 0 else "down"
+        presses, rest = divmod(abs(counts), coarse)
+        if presses:
+            await self._operator.carry_out(PressKey("coarse", direction, presses))
+        if rest:
+            await self._operator.carry_out(PressKey("fine", direction, rest))
+        self._trim += counts
+        return self._trim
+
+    async def store_trims(self) -> None:
+        """Ask for the adjustment to be saved."""
+        await self._operator.carry_out(StoreTrims())
+
+    async def leave_service(self) -> None:
+        """Ask for normal use."""
+        await self._operator.carry_out(LeaveService())
+
+    async def contact_alarm(self) -> bool:
+        """Ask whether the alarm is on."""
+        return await self._operator.carry_out(LookAtAlarm())

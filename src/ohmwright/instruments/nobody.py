@@ -1,0 +1,22 @@
+"""The operator of an unattended run: there is none."""
+
+from __future__ import annotations
+
+from ohmwright.model.errors import OutOfCapability
+
+from .operator import Operator, Request
+
+
+class Nobody(Operator):
+    """Refuses every request."""
+
+    name = "unattended"
+    present = False
+
+    async def carry_out(self, request: Request) -> bool:
+        """Raise OutOfCapability."""
+        raise OutOfCapability(
+            f"The run needs a person: {request.text}",
+            "It was started unattended.",
+            "Run it attended, or on a generator with a port.",
+        )

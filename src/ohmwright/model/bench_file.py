@@ -1,0 +1,91 @@
+"""What stands on the table: analyzer, generator, how each is reached, and the unit under test."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import Field, model_validator
+
+from .base import Noun
+from .hardware import NotNegative
+
+
+class SerialPort(Noun):
+    """A serial port, by name or by `serial=NUMBER` of its USB adapter."""
+
+    kind: Literal["serial"]
+    port: str
+    baud: Annotated[int, Field(gt=0)] = 115200
+
+
+class TcpAddress(Noun):
+    """A raw TCP socket."""
+
+    kind: Literal["tcp"]
+    host: str = "127.0.0.1"
+    port: Annotated[int, Field(gt=0, lt=65536)]
+
+
+class VisaResource(Noun):
+    """A VISA resource; `backend` is what pyvisa calls its library."""
+
+    kind: Literal["visa"]
+    resource: str
+    backend: str = "@py"
+
+
+class Simulated(Noun):
+    """The simulated instrument of the bench's [simulation]."""
+
+    kind: Literal["simulated"]
+
+
+Address = Annotated[SerialPort | TcpAddress | VisaResource | Simulated, Field(discriminator="kind")]
+
+
+class Instrument(Noun):
+    """One instrument: its data file and how it is reached."""
+
+    data: str
+    """A shipped name, or a path relative to the bench file."""
+    link: Address | None = None
+    """Absent for a generator without a port: a person works it."""
+
+
+class Simulation(Noun):
+    """The invented hardware behind every `simulated` link."""
+
+    seed: Annotated[int, Field(ge=0)] = 1
+    age_months: NotNegative = 24.0
+
+
+class Asset(Noun):
+    """The unit under test."""
+
+    id: str
+    maker: str
+    model: str
+    serial: str
+    department: str = ""
+
+
+class BenchFile(Noun):
+    """A whole bench."""
+
+    name: str
+    analyzer: Instrument
+    generator: Instrument
+    asset: Asset
+    simulation: Simulation | None = None
+    stepped_time: Address | None = None
+    """Control port of a simulated bench served elsewhere, whose time is moved by its client."""
+
+    @model_validator(mode="after")
+    def _simulation_is_whole(self) -> BenchFile:
+        links = (self.analyzer.link, self.generator.link)
+        wanted = any(isinstance(link, Simulated) for link in links)
+        if wanted and self.simulation is None:
+            raise ValueError("a link of kind 'simulated' needs a [simulation] table")
+        if self.analyzer.link is None:
+            raise ValueError("the analyzer needs a link")
+        return self

@@ -1,0 +1,41 @@
+"""A procedure together with where it came from, so that a refusal can name its line."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from .errors import ProcedureError
+from .positions import Path as KeyPath
+from .positions import Position, key_positions
+from .procedure import Procedure
+from .source import load, read_text
+
+
+@dataclass(frozen=True)
+class ProcedureFile:
+    """A validated procedure, its file, its digest and the place of each key."""
+
+    procedure: Procedure
+    path: Path
+    digest: str
+    positions: dict[KeyPath, Position]
+
+    def place(self, step_name: str, key: str) -> str:
+        """`file:line:column` of `key` in the step, or of the step where it has no such key."""
+        index = next(i for i, s in enumerate(self.procedure.step) if s.name == step_name)
+        step: KeyPath = ("step", index)
+        line, column = self.positions.get((*step, key), self.positions[step])
+        return f"{self.path}:{line}:{column}"
+
+
+def read_procedure(path: Path) -> ProcedureFile:
+    """Read and validate `path`.
+
+    Raises ProcedureError with file, line, column and the nearest valid key.
+    """
+    procedure = load(path, Procedure, error=ProcedureError)
+    text = read_text(path, ProcedureError)
+    digest = sha256(text.encode()).hexdigest()
+    return ProcedureFile(procedure, path, digest, key_positions(text))

@@ -1,0 +1,93 @@
+"""Targets and how far from them a reading may lie."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Discriminator, Field, Tag, model_validator
+
+from .base import Noun
+from .hardware import Positive
+
+Quantity = Literal["current_ma", "power_w"]
+UNITS: dict[Quantity, str] = {"current_ma": "mA", "power_w": "W"}
+
+
+class Allowance(Noun):
+    """A distance from the target; where two are given the larger one counts."""
+
+    percent: Positive | None = None
+    absolute_ma: Positive | None = None
+    absolute_w: Positive | None = None
+
+    @model_validator(mode="after")
+    def _say_something(self) -> Allowance:
+        if self.percent is None and self.absolute_ma is None and self.absolute_w is None:
+            raise ValueError("give percent, absolute_ma or absolute_w")
+        return self
+
+    def width(self, target: float, quantity: Quantity) -> float:
+        """The distance in the unit of `quantity`."""
+        widths = [] if self.percent is None else [abs(target) * self.percent / 100]
+        absolute = self.absolute_ma if quantity == "current_ma" else self.absolute_w
+        return max([*widths, *([] if absolute is None else [absolute])])
+
+    def wrong_unit(self, quantity: Quantity) -> str | None:
+        """The key whose unit does not fit `quantity`, if there is one."""
+        if quantity == "current_ma":
+            return "absolute_w" if self.absolute_w is not None else None
+        return "absolute_ma" if self.absolute_ma is not None else None
+
+
+class TwoSided(Noun):
+    """A tolerance whose lower and upper sides differ."""
+
+    lower: Allowance
+    upper: Allowance
+
+
+def _sides(value: Any) -> str:
+    two = isinstance(value, TwoSided) or (isinstance(value, dict) and {"lower", "upper"} & {*value})
+    return "two" if two else "one"
+
+
+Tolerance = Annotated[
+    Annotated[Allowance, Tag("one")] | Annotated[TwoSided, Tag("two")], Discriminator(_sides)
+]
+
+
+def sides(tolerance: Allowance | TwoSided) -> tuple[Allowance, Allowance]:
+    """The lower and the upper allowance."""
+    if isinstance(tolerance, TwoSided):
+        return tolerance.lower, tolerance.upper
+    return tolerance, tolerance
+
+
+class Target(Noun):
+    """What a reading should be, and the limits around it, all in the unit of `quantity`."""
+
+    quantity: Quantity
+    value: Annotated[float, Field(gt=0)]
+    lower: float
+    upper: float
+
+    @property
+    def unit(self) -> str:
+        """Symbol of the unit."""
+        return UNITS[self.quantity]
+
+    @property
+    def half_width(self) -> float:
+        """The narrower side of the tolerance."""
+        return min(self.upper - self.value, self.value - self.lower)
+
+
+def target_of(quantity: Quantity, value: float, tolerance: Allowance | TwoSided) -> Target:
+    """The target `value` with its limits."""
+    low, high = sides(tolerance)
+    return Target(
+        quantity=quantity,
+        value=value,
+        lower=value - low.width(value, quantity),
+        upper=value + high.width(value, quantity),
+    )

@@ -1,0 +1,15 @@
+"""What the bytes of a failed exchange say about its cause."""
+
+from __future__ import annotations
+
+
+def hint(received: bytes) -> str:
+    """What to try, judging from the bytes that came."""
+    if not received:
+        return "Check power, cable, port and address, and that nothing else holds the instrument."
+    strange = sum(not (32 <= byte < 127 or byte in b"\r\n\t") for byte in received)
+    if strange > len(received) / 4:
+        return "Most of these bytes are no text: check the baud rate and the serial format."
+    if received.endswith(b"\r"):
+        return "The reply ended in \\r: set reply_terminator in the command set."
+    return "Check that this is the right instrument, its command set and its terminator."

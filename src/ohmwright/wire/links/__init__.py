@@ -1,0 +1,1 @@
+"""Lines to instruments: in memory, serial, TCP, VISA."""

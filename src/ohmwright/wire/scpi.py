@@ -1,0 +1,136 @@
+"""SCPI-1999 and IEEE 488.2 text: mnemonics, numbers, blocks. Bytes and strings in and out."""
+
+from __future__ import annotations
+
+import re
+from math import inf, isinf, isnan, nan
+
+NOT_A_NUMBER = 9.91e37
+INFINITY = 9.9e37
+_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+
+
+def short_form(mnemonic: str) -> str:
+    """The short form of a mnemonic: its first four letters, three where the fourth is a vowel.
+
+    A mnemonic of four letters or fewer has none of its own (SCPI-1999, 6.2.1).
+    """
+    if len(mnemonic) <= 4:
+        return mnemonic.upper()
+    return mnemonic[: 3 if mnemonic[3].upper() in "AEIOU" else 4].upper()
+
+
+def headers(pattern: str) -> frozenset[str]:
+    """Every spelling of a header such as `SYSTem:ERRor[:NEXT]?`, in capitals.
+
+    Nodes in brackets may be left out; each node is long or short, never in between.
+    """
+    query = "?" if pattern.endswith("?") else ""
+    spellings = {""}
+    for optional, node in re.findall(r"(\[)?:?([*A-Za-z]+)\]?", pattern):
+        longer = {
+            f"{head}:{name}" if head else name
+            for head in spellings
+            for name in (node.upper(), node.upper() if "*" in node else short_form(node))
+        }
+        spellings = longer | spellings if optional else longer
+    return frozenset(spelling + query for spelling in spellings)
+
+
+def parse_number(text: str) -> float:
+    """An NR1, NR2 or NR3 number; SCPI's stand-ins become NaN and the infinities.
+
+    Raises ValueError for anything else, `nan` and `inf` as words included.
+    """
+    text = text.strip()
+    if _NUMBER.fullmatch(text) is None:
+        raise ValueError(f"{text!r} is no number")
+    number = float(text)
+    if number == NOT_A_NUMBER:
+        return nan
+    if abs(number) == INFINITY:
+        return inf if number > 0 else -inf
+    return number
+
+
+def format_number(number: float) -> str:
+    """A number as NR3 with six digits."""
+    if isnan(number):
+        return "9.91E+37"
+    if isinf(number):
+        return "9.9E+37" if number > 0 else "-9.9E+37"
+    return f"{number:+.5E}"
+
+
+def parse_boolean(text: str) -> bool:
+    """`ON`, `OFF`, `1` or `0`; raises ValueError for anything else."""
+    match text.strip().upper():
+        case "ON" | "1":
+            return True
+        case "OFF" | "0":
+            return False
+    raise ValueError(f"{text!r} is neither ON nor OFF")
+
+
+def quote(text: str) -> str:
+    """A quoted string; a quote inside is doubled."""
+    return '"' + text.replace('"', '""') + '"'
+
+
+def unquote(text: str) -> str:
+    """The text of a string in double or single quotes, or of a bare word."""
+    text = text.strip()
+    if len(text) >= 2 and text[0] == text[-1] and text[0] in "\"'":
+        return text[1:-1].replace(text[0] * 2, text[0])
+    return text
+
+
+def parse_error(text: str) -> tuple[int, str]:
+    """Number and text of an error queue entry such as `-113,"Undefined header"`."""
+    number, _, message = text.partition(",")
+    return int(number), unquote(message)
+
+
+def split(text: str, separator: str) -> list[str]:
+    """Split at `separator` where it stands outside quotes."""
+    if '"' not in text and "'" not in text:
+        return text.split(separator)
+    parts, start, within = [], 0, ""
+    for place, character in enumerate(text):
+        if within:
+            within = "" if character == within else within
+        elif character in "\"'":
+            within = character
+        elif character == separator:
+            parts.append(text[start:place])
+            start = place + 1
+    return [*parts, text[start:]]
+
+
+def encode_block(data: bytes) -> bytes:
+    """A definite-length arbitrary block: `#`, the length's length, the length, the data."""
+    length = str(len(data)).encode()
+    return b"#" + str(len(length)).encode() + length + data
+
+
+def block_length(head: bytes) -> int | None:
+    """Length of the whole block that begins with `head`; None while `head` is too short to say.
+
+    Raises ValueError when `head` begins no definite-length block.
+    """
+    if not head:
+        return None
+    if head[:1] != b"#" or (len(head) > 1 and head[1:2] not in b"123456789"):
+        raise ValueError(f"{head[:12]!r} begins no definite-length block")
+    digits = int(head[1:2]) if len(head) > 1 else 0
+    if len(head) < 2 + digits or digits == 0:
+        return None
+    return 2 + digits + int(head[2 : 2 + digits])
+
+
+def decode_block(block: bytes) -> bytes:
+    """The data of a whole definite-length block; raises ValueError when it is not whole."""
+    length = block_length(block)
+    if length is None or length != len(block):
+        raise ValueError(f"the block is {len(block)} bytes long and should be {length}")
+    return block[2 + int(block[1:2]) :]
