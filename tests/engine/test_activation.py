@@ -1,0 +1,178 @@
+"""RF is off after the block, whatever happens in it."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+
+import anyio
+import pytest
+
+from ohmwright.engine.activation import activation
+from ohmwright.instruments.analyzer import Analyzer, InputPath, Reading
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.nobody import Nobody
+from ohmwright.model.bench_file import Asset
+from ohmwright.model.errors import (
+    LinkLost,
+    LinkTimeout,
+    OutOfCapability,
+    ProtocolError,
+    ReleaseNotConfirmed,
+)
+from ohmwright.model.hardware import ActivationOutput, AnalyzerData, LoadBank, Meter
+from ohmwright.wire.clock import VirtualClock
+
+pytestmark = pytest.mark.anyio
+
+DATA = AnalyzerData(
+    maker="m",
+    model="a",
+    command_set="none",
+    load_bank=LoadBank(loads_ohm=(100, 300), max_power_w=400, max_on_s=30),
+    meter=Meter(max_current_ma=2000, resolution_ma=1, readings_per_s=5, window_s=0.5),
+    activation=ActivationOutput(max_limit_s=25),
+)
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@dataclass
+class ScriptedAnalyzer(Analyzer):
+    """Says what it was told to; `off_fails` raises for so many OFFs."""
+
+    clock: VirtualClock
+    data: AnalyzerData = DATA
+    on: bool = False
+    said: list[str] = field(default_factory=list)
+    off_fails: list[Exception] = field(default_factory=list)
+    on_fails: Exception | None = None
+    residual_ma: float = 0.0
+    stuck: bool = False
+
+    async def identify(self) -> str:
+        return "scripted"
+
+    async def set_load(self, load_ohm: float) -> None:
+        self.said.append(f"load {load_ohm:g}")
+
+    async def set_path(self, path: InputPath) -> None:
+        self.said.append(path)
+
+    async def switch_on(self, limit_s: float) -> None:
+        self.on = True
+        self.said.append(f"on {limit_s:g}")
+        if self.on_fails is not None:
+            raise self.on_fails
+
+    async def switch_off(self) -> None:
+        await anyio.lowlevel.checkpoint()
+        self.said.append("off")
+        if self.off_fails:
+            raise self.off_fails.pop(0)
+        self.on = self.stuck
+
+    async def output_on(self) -> bool:
+        await anyio.lowlevel.checkpoint()
+        return self.on
+
+    async def fetch_current(self) -> Reading:
+        return Reading(self.residual_ma, 1)
+
+    async def fetch_leakage(self) -> Reading:
+        return Reading(0.0, 1)
+
+    async def set_contact_resistance(self, resistance_ohm: float) -> None:
+        raise NotImplementedError
+
+
+def bench_with(**script: object) -> tuple[Bench, ScriptedAnalyzer]:
+    clock = VirtualClock(yield_every=1)
+    analyzer = ScriptedAnalyzer(clock, **script)  # type: ignore[arg-type]
+    asset = Asset(id="1", maker="m", model="g", serial="s")
+    return Bench("b", analyzer, None, Nobody(), clock, asset), analyzer  # type: ignore[arg-type]
+
+
+async def test_on_carries_the_limit_and_off_is_read_back() -> None:
+    bench, analyzer = bench_with()
+    async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+        assert analyzer.on
+    assert analyzer.said == ["load 300", "on 10", "off"]
+    assert not analyzer.on
+
+
+@pytest.mark.parametrize(
+    ("asked", "says"),
+    [
+        ({"load_ohm": 200.0}, "the load bank has no 200 ohm"),
+        ({"power_w": 401.0}, "401 W is more than the load bank's 400 W"),
+        ({"limit_s": 31.0}, "31 s is longer than the load bank's 30 s"),
+        ({"limit_s": 26.0}, "26 s is more than the ON command can carry"),
+    ],
+)
+async def test_outside_the_rating_nothing_is_switched_on(
+    asked: dict[str, float], says: str
+) -> None:
+    bench, analyzer = bench_with()
+    with pytest.raises(OutOfCapability, match=says):
+        async with activation(bench, **{"load_ohm": 300, "power_w": 100, "limit_s": 10, **asked}):
+            pytest.fail("the block was entered")
+    assert analyzer.said == []
+
+
+@pytest.mark.parametrize("error", [ValueError("x"), LinkTimeout("x")])
+async def test_off_after_an_error_in_the_block(error: BaseException) -> None:
+    bench, analyzer = bench_with()
+    with pytest.raises(type(error)):
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            raise error
+    assert analyzer.said[-1] == "off"
+    assert not analyzer.on
+
+
+async def test_off_when_on_was_sent_and_its_answer_failed() -> None:
+    bench, analyzer = bench_with(on_fails=LinkTimeout("no answer"))
+    with pytest.raises(LinkTimeout):
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            pytest.fail("the block was entered")
+    assert not analyzer.on
+
+
+async def test_off_in_a_cancelled_scope() -> None:
+    bench, analyzer = bench_with()
+    with anyio.CancelScope() as scope:
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            scope.cancel()
+            await bench.clock.sleep(1)
+            pytest.fail("the cancellation was not heard")
+    assert scope.cancelled_caught
+    assert not analyzer.on
+
+
+async def test_off_is_repeated_until_it_is_read_back() -> None:
+    bench, analyzer = bench_with(off_fails=[LinkTimeout("t"), ProtocolError("p")])
+    async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+        pass
+    assert analyzer.said.count("off") == 3
+    assert not analyzer.on
+
+
+@pytest.mark.parametrize(
+    "script",
+    [
+        lambda: {"stuck": True},
+        lambda: {"residual_ma": 200.0},
+        lambda: {"off_fails": [LinkLost("gone")]},
+        lambda: {"off_fails": [LinkTimeout("t")] * 99},
+    ],
+)
+async def test_release_that_is_not_confirmed_is_exit_code_5(
+    script: Callable[[], dict[str, object]],
+) -> None:
+    bench, _ = bench_with(**script())
+    with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON") as caught:
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            pass
+    assert caught.value.exit_code == 5
+    assert "mains switch" in caught.value.do
