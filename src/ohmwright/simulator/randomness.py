@@ -10,6 +10,7 @@ from math import exp, log
 from zlib import crc32
 
 import numpy as np
+from numpy.typing import NDArray
 
 _BLOCK = 1024
 
@@ -53,7 +54,7 @@ class Randomness:
         return bool(self.stream(name).random() < share)
 
     def normals(self, name: str) -> Callable[[], float]:
-        """Endless standard normal draws, one a call; drawn in blocks, which is what makes it fast."""
+        """Endless standard normal draws, one a call; drawn in blocks, for speed."""
         return _endless(self.stream(name).standard_normal).__next__
 
     def uniforms(self, name: str) -> Callable[[], float]:
@@ -61,6 +62,6 @@ class Randomness:
         return _endless(self.stream(name).random).__next__
 
 
-def _endless(block: Callable[[int], np.ndarray]) -> Iterator[float]:  # type: ignore[type-arg]
+def _endless(block: Callable[[int], NDArray[np.float64]]) -> Iterator[float]:
     while True:
         yield from block(_BLOCK).tolist()
