@@ -199,7 +199,21 @@ def test_mandatory_common_commands() -> None:
     """IEEE 488.2, 10; each is known, so none leaves an error behind."""
     device = Dispatcher()
     common_commands(device, "Maker,Model,1,0", lambda: None)
-    words = "*CLS *ESE *ESE? *ESR? *IDN? *OPC *OPC? *RST *SRE *SRE? *STB? *TST? *WAI".split()
+    words = [
+        "*CLS",
+        "*ESE",
+        "*ESE?",
+        "*ESR?",
+        "*IDN?",
+        "*OPC",
+        "*OPC?",
+        "*RST",
+        "*SRE",
+        "*SRE?",
+        "*STB?",
+        "*TST?",
+        "*WAI",
+    ]
     for word in words:
         argument = b" 0" if word in ("*ESE", "*SRE") else b""
         reply = device.handle(word.encode() + argument + b"\n")
