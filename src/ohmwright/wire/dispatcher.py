@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from .scpi import headers, split
+from .scpi import headers, parse_number, split
 from .scpi_errors import ErrorQueue, event_bit
 
 Handler = Callable[[list[str]], "str | bytes | None"]
@@ -89,10 +89,10 @@ def common_commands(dispatcher: Dispatcher, identity: str, reset: Callable[[], N
 
     def setter(name: str) -> Handler:
         def store(arguments: list[str]) -> None:
-            value = int(float(one(arguments)))
+            value = parse_number(one(arguments))
             if not 0 <= value <= 255:
                 raise CommandError(-222)
-            enable[name] = value
+            enable[name] = int(value)
 
         return store
 
