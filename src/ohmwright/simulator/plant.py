@@ -69,7 +69,7 @@ class Plant:
         if self._done < due:
             self._read_nothing(due)
 
-    def switch_on(self, now_s: float, circuit: Circuit) -> None:
+    def start(self, now_s: float, circuit: Circuit) -> None:
         """RF on; the caller has advanced to `now_s`."""
         self.rest(now_s)
         self._load_factor = 1.0 - circuit.sensitivity * self.bank.drift
@@ -84,7 +84,7 @@ class Plant:
         self.circuit = circuit
         self.transient.retarget(now_s - self.origin_s, circuit.target_ma)
 
-    def switch_off(self, now_s: float) -> None:
+    def stop(self, now_s: float) -> None:
         """RF off; what still fills the meter's window is read out as its time comes."""
         circuit, ticks = self.circuit, self._ticks
         if circuit is None:

@@ -176,12 +176,12 @@ class Rig:
     def _start(self) -> None:
         service = self.generator.service if self.generator.in_service else None
         self._timeout_s = inf if service is None else self.now_s + service.timeout_s
-        self.plant.switch_on(self.now_s, self.circuit())
+        self.plant.start(self.now_s, self.circuit())
         self.generator.rf_on = True
         self.rf_on_intervals.append((self.now_s, None))
 
     def _stop(self) -> None:
-        self.plant.switch_off(self.now_s)
+        self.plant.stop(self.now_s)
         self._timeout_s = inf
         self.generator.rf_on = False
         self.rf_on_intervals[-1] = (self.rf_on_intervals[-1][0], self.now_s)

@@ -1,0 +1,73 @@
+"""One unit: its trims, and that its seed decides everything."""
+
+import numpy as np
+import pytest
+
+from ohmwright.simulator.output_stage import TRUE, current_ma
+from ohmwright.simulator.profile import GeneratorProfile
+from ohmwright.simulator.unit import TrimEffect, Unit, nominal_current_ma
+
+
+def current_at_trim(profile: GeneratorProfile, unit: Unit, point: str, moved: int) -> float:
+    """Current at the point on an otherwise true unit, in mA."""
+    physics = next(each for each in profile.physics.points if each.name == point)
+    trim = unit.trims[point]
+    factor = trim.factor(trim.start_counts + moved)
+    mode = profile.data.mode(trim.mode)
+    assert mode is not None
+    limits = unit.limits(trim.mode, mode.max_setting_w)
+    return current_ma(limits, physics.load_ohm, TRUE._replace(**{trim.sense: factor}))
+
+
+def test_a_count_moves_the_current_by_its_size(quillon: GeneratorProfile) -> None:
+    signs = set()
+    for seed in range(12):
+        unit = Unit.built(quillon, seed, 24.0)
+        for physics in quillon.physics.points:
+            up = current_at_trim(quillon, unit, physics.name, 1)
+            down = current_at_trim(quillon, unit, physics.name, -1)
+            low, high = physics.ma_per_count
+            assert 0.98 * low <= abs(up - down) / 2 <= 1.02 * high
+            signs.add(np.sign(up - down))
+    assert signs == {-1.0, 1.0}
+
+
+def test_each_trim_moves_its_own_gain_only(quillon: GeneratorProfile) -> None:
+    unit = Unit.built(quillon, 5, 24.0)
+    start = {name: trim.start_counts for name, trim in unit.trims.items()}
+    for name, trim in unit.trims.items():
+        moved = {**start, name: trim.start_counts + 30}
+        for mode in unit.modes:
+            before, after = unit.trimmed_gains(mode, start), unit.trimmed_gains(mode, moved)
+            changed = [s for s in before._fields if getattr(before, s) != getattr(after, s)]
+            assert changed == ([trim.sense] if mode == trim.mode else [])
+
+
+def test_curvature_is_bounded_and_keeps_the_sign() -> None:
+    trim = TrimEffect("cut", "current", 10, 1e-3, 0.2)
+    logs = np.log([trim.factor(counts) for counts in range(-1000, 1001)])
+    size = np.diff(logs)
+    assert size.min() == pytest.approx(0.8e-3, rel=1e-2)
+    assert size.max() == pytest.approx(1.2e-3, rel=1e-2)
+    assert trim.factor(10) == 1.0
+
+
+def test_seed_decides(quillon: GeneratorProfile) -> None:
+    assert Unit.built(quillon, 4, 24.0) == Unit.built(quillon, 4, 24.0)
+    assert Unit.built(quillon, 4, 24.0) != Unit.built(quillon, 5, 24.0)
+
+
+def test_a_dead_trim_does_nothing(quillon: GeneratorProfile) -> None:
+    data = quillon.model_dump()
+    data["physics"]["points"][0]["ma_per_count"] = (0.0, 0.0)
+    unit = Unit.built(GeneratorProfile.model_validate(data), 1, 24.0)
+    assert unit.trims["cut current"].factor(500) == 1.0
+
+
+def test_coarse_keys_differ_from_unit_to_unit(quillon: GeneratorProfile) -> None:
+    drawn = {Unit.built(quillon, seed, 0.0).coarse_counts for seed in range(60)}
+    assert drawn == {8, 9, 10, 11, 12}
+
+
+def test_nominal_current(quillon: GeneratorProfile) -> None:
+    assert nominal_current_ma(quillon, "cut", 300, 100) == pytest.approx(900, rel=1e-3)
