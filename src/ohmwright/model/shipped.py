@@ -1,0 +1,18 @@
+"""Where the data that comes with the program is: in a wheel, or in a checkout."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+_PACKAGE = Path(__file__).resolve().parents[1]
+_IN_WHEEL = _PACKAGE / "sim_profiles"
+_IN_CHECKOUT = _PACKAGE.parents[1] / "sim_profiles"
+
+
+def shipped(*parts: str) -> Path:
+    """The path of shipped data, such as `shipped("generators", "quillon-300.toml")`.
+
+    It need not exist: whoever opens it says so.
+    """
+    root = _IN_WHEEL if _IN_WHEEL.is_dir() else _IN_CHECKOUT
+    return root.joinpath(*parts)

@@ -1,0 +1,71 @@
+"""A whole simulated bench: two instruments that answer SCPI text, a panel, and the truth."""
+
+from __future__ import annotations
+
+from ohmwright.wire.clock import Clock
+from ohmwright.wire.dispatcher import Dispatcher, common_commands
+
+from .analyzer_commands import AnalyzerCommands
+from .generator_commands import GeneratorCommands
+from .panel import Panel
+from .profile import AnalyzerProfile, GeneratorProfile
+from .randomness import Randomness
+from .rig import Rig
+from .truth import Truth
+
+
+class SimulatedBench:
+    """Invented hardware on a clock.
+
+    Nothing happens by itself: whoever asks first lets it catch up with the clock, and
+    what happened meanwhile depends on the seed and on what was asked of it, never on how often
+    somebody looked.
+    """
+
+    def __init__(
+        self,
+        analyzer: AnalyzerProfile,
+        generator: GeneratorProfile,
+        *,
+        seed: int,
+        clock: Clock,
+        age_months: float = 24.0,
+    ) -> None:
+        self.clock = clock
+        self._now_s = clock.now_s
+        self._analyzer, self._generator = Dispatcher(), Dispatcher()
+        self._rig = rig = Rig(
+            analyzer, generator, seed, age_months, clock.now_s(), self._analyzer.push_error
+        )
+        serial = f"S{seed:06d}"
+        common_commands(
+            self._analyzer,
+            f"{analyzer.data.maker},{analyzer.data.model},{serial},1.0",
+            rig.reset_analyzer,
+        )
+        common_commands(
+            self._generator,
+            f"{generator.data.maker},{generator.data.model},{serial},1.0",
+            rig.generator.reset,
+        )
+        AnalyzerCommands(rig, self._analyzer, Randomness(seed, "analyzer"))
+        GeneratorCommands(rig, self._generator)
+        self._advance = rig.advance
+        self._answer_analyzer = self._analyzer.handle
+        self._answer_generator = self._generator.handle
+        self.panel = Panel(rig, self.catch_up)
+        self.truth = Truth(rig, self.catch_up)
+
+    def analyzer_port(self, line: bytes) -> bytes:
+        """Carry out one line sent to the analyzer; its reply, or nothing."""
+        self._advance(self._now_s())
+        return self._answer_analyzer(line)
+
+    def generator_port(self, line: bytes) -> bytes:
+        """Carry out one line sent to the generator; its reply, or nothing."""
+        self._advance(self._now_s())
+        return self._answer_generator(line)
+
+    def catch_up(self) -> None:
+        """Let everything happen that was due by now."""
+        self._advance(self._now_s())

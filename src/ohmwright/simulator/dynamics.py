@@ -1,0 +1,211 @@
+"""The output within an activation, advanced in closed form from tick to tick.
+
+Two lags in a row are kept as two modes of their own (p decays with the first lag, q with the
+second), so a tick is two multiplications and its mean is exact. What changes the wanted
+current is heard a dead time later and may fall anywhere within a tick.
+"""
+
+from __future__ import annotations
+
+from bisect import insort
+from collections.abc import Callable
+from copy import copy
+from math import exp, expm1, inf, pi, sin, sqrt
+
+from .unit import Dynamics
+
+
+class Transient:
+    """One generator's output current in mA: its mean over each tick, without noise.
+
+    `noise` is the relative AR(1) noise of the latest reading; each `run` draws the next.
+    """
+
+    __slots__ = (
+        "_a",
+        "_changes",
+        "_cool",
+        "_decay_cool",
+        "_decay_p",
+        "_decay_q",
+        "_hunt_phase",
+        "_hunt_rate",
+        "_innovation",
+        "_mean_cool",
+        "_mean_p",
+        "_mean_q",
+        "_next_change_s",
+        "_p",
+        "_phi",
+        "_q",
+        "_shock",
+        "_tick_s",
+        "_ticks",
+        "_turn",
+        "_u",
+        "noise",
+        "square_sum",
+        "unit",
+        "warmth_at_start",
+    )
+
+    def __init__(
+        self,
+        unit: Dynamics,
+        *,
+        tick_s: float,
+        reading_s: float,
+        normal: Callable[[], float],
+        uniform: Callable[[], float],
+    ) -> None:
+        self.unit, self._tick_s = unit, tick_s
+        self._decay_p, self._mean_p = _decay(tick_s, unit.lag_s)
+        self._decay_q, self._mean_q = _decay(tick_s, unit.second_lag_s)
+        self._a = unit.lag_s / (unit.lag_s - unit.second_lag_s)
+        self._decay_cool, self._mean_cool = _decay(tick_s, unit.droop_tau_s)
+        self._cool = 1.0
+        self._phi = exp(-reading_s / unit.noise_correlation_s)
+        self._innovation = unit.noise * sqrt(1 - self._phi**2)
+        self._shock, self._turn = normal, uniform
+        self._hunt_rate = 2 * pi / unit.hunting_period_s
+        self._hunt_phase = 0.0
+        self._u = self._p = self._q = 0.0
+        self._ticks = 0
+        self._changes: list[tuple[float, float]] = []
+        self._next_change_s = inf
+        self.noise = 0.0
+        self.square_sum = 0.0
+        self.warmth_at_start = 0.0
+
+    @property
+    def age_s(self) -> float:
+        """Age of the activation that has been worked out so far."""
+        return self._ticks * self._tick_s
+
+    @property
+    def warmth(self) -> float:
+        """0 when rested, 1 when warm through."""
+        return 1.0 - self._cool
+
+    def start(self, target_ma: float) -> None:
+        """Begin an activation with what is left of earlier ones' warmth."""
+        self._u = self._p = self._q = 0.0
+        self._ticks = 0
+        self.warmth_at_start = self.warmth
+        self._changes = []
+        self.noise = self.unit.noise * self._shock()
+        self._hunt_phase = 2 * pi * self._turn()
+        self.retarget(0.0, target_ma)
+
+    def retarget(self, age_s: float, target_ma: float) -> None:
+        """Want `target_ma` from `age_s` on; the output hears of it a dead time later."""
+        insort(self._changes, (age_s + self.unit.dead_s, target_ma))
+        self._next_change_s = self._changes[0][0]
+
+    def run(self, ticks: int) -> list[float]:
+        """Means of the next whole ticks; `square_sum` is the sum of their squares."""
+        end_ticks = self._ticks + ticks
+        if self._next_change_s < end_ticks * self._tick_s:
+            means = self.run_to(end_ticks * self._tick_s)
+        else:
+            means = self._smooth(ticks)
+        self.noise = self._phi * self.noise + self._innovation * self._shock()
+        return means
+
+    def _smooth(self, ticks: int) -> list[float]:
+        """The way most ticks go: nothing changes within them."""
+        u, p, q, cool = self._u, self._p, self._q, self._cool
+        decay_p, decay_q, decay_cool = self._decay_p, self._decay_q, self._decay_cool
+        mean_p, mean_q = self._a * self._mean_p, self._mean_q
+        droop = self.unit.droop
+        base, mean_cool = 1.0 - droop, droop * self._mean_cool
+        hunting = self.unit.hunting
+        squares = 0.0
+        means = []
+        for tick in range(self._ticks, self._ticks + ticks):
+            mean = (u + p * mean_p + q * mean_q) * (base + cool * mean_cool)
+            if hunting:
+                mean *= self._hunt((tick + 0.5) * self._tick_s)
+            p *= decay_p
+            q *= decay_q
+            cool *= decay_cool
+            squares += mean * mean
+            means.append(mean)
+        self._p, self._q, self._cool = p, q, cool
+        self._ticks += ticks
+        self.square_sum = squares
+        return means
+
+    def run_to(self, age_s: float) -> list[float]:
+        """Means of the ticks up to `age_s`; where that ends within a tick its rest is zero."""
+        means = []
+        while (left_s := age_s - self.age_s) > 1e-9:
+            means.append(self._stretch(min(left_s, self._tick_s)))
+            self._ticks += 1
+        self.square_sum = sum(mean * mean for mean in means)
+        return means
+
+    def at(self, age_s: float) -> float:
+        """The current at `age_s`, no earlier than what has been worked out so far."""
+        ahead = copy(self)
+        ahead._changes = list(self._changes)
+        ahead.run_to(age_s)
+        level = ahead._u + ahead._a * ahead._p + ahead._q
+        return level * ahead._factor(age_s, ahead._cool)
+
+    def drooped(self, age_s: float, warmth: float = 0.0) -> float:
+        """Share of the cold output that is left at `age_s` after starting with `warmth`."""
+        cool = (1 - warmth) * exp(-age_s / self.unit.droop_tau_s)
+        return 1 - self.unit.droop * (1 - cool)
+
+    def rest(self, rest_s: float) -> None:
+        """Let the warmth go while RF is off."""
+        self._cool = 1.0 - self.warmth * exp(-rest_s / self.unit.recovery_tau_s)
+
+    def _stretch(self, duration_s: float) -> float:
+        """Advance by at most a tick, changes included; the integral divided by a tick."""
+        age_s, end_s = self.age_s, self.age_s + duration_s
+        total = 0.0
+        while self._next_change_s < end_s:
+            change_s, target_ma = self._changes.pop(0)
+            if change_s > age_s:
+                total += self._piece(age_s, change_s - age_s)
+                age_s = change_s
+            self._jump(target_ma - self._u)
+            self._next_change_s = self._changes[0][0] if self._changes else inf
+        return (total + self._piece(age_s, end_s - age_s)) / self._tick_s
+
+    def _piece(self, age_s: float, duration_s: float) -> float:
+        """Advance within a tick while nothing changes; the integral."""
+        decay_p, mean_p = _decay(duration_s, self.unit.lag_s)
+        decay_q, mean_q = _decay(duration_s, self.unit.second_lag_s)
+        decay_cool, mean_cool = _decay(duration_s, self.unit.droop_tau_s)
+        level = self._u + self._a * self._p * mean_p + self._q * mean_q
+        mean = level * self._factor(age_s + duration_s / 2, self._cool * mean_cool)
+        self._p *= decay_p
+        self._q *= decay_q
+        self._cool *= decay_cool
+        return mean * duration_s
+
+    def _factor(self, age_s: float, cool: float) -> float:
+        droop = 1 - self.unit.droop * (1 - cool)
+        return droop * self._hunt(age_s) if self.unit.hunting else droop
+
+    def _hunt(self, age_s: float) -> float:
+        return 1 + self.unit.hunting * sin(self._hunt_rate * age_s + self._hunt_phase)
+
+    def _jump(self, step_ma: float) -> None:
+        """Change the wanted current; the output itself goes on from where it is."""
+        self._u += step_ma
+        self._p -= step_ma
+        self._q += (self._a - 1) * step_ma
+
+
+def _decay(duration_s: float, tau_s: float) -> tuple[float, float]:
+    """What is left of an exponential after a time, and its mean over that time."""
+    if tau_s <= 0:
+        return 0.0, 0.0
+    if duration_s <= 0:
+        return 1.0, 1.0
+    x = duration_s / tau_s
+    return exp(-x), -expm1(-x) / x

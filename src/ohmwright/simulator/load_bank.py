@@ -1,0 +1,61 @@
+"""The load bank: what its steps really are, and how it warms, drifts and trips."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import exp, pi
+
+from ohmwright.model.hardware import LoadBank as LoadBankData
+
+from .profile import BankPhysics
+from .randomness import Randomness
+
+
+@dataclass(frozen=True, slots=True)
+class Resistor:
+    """One step as built: cold resistance and what is left of inductance."""
+
+    resistance_ohm: float
+    inductance_h: float
+
+    def reactance_ohm(self, frequency_hz: float) -> float:
+        """Reactance of the residual inductance."""
+        return 2 * pi * frequency_hz * self.inductance_h
+
+
+class LoadBank:
+    """All steps share one cooling; `heat` is 1 where the rated duty leads to in the mean."""
+
+    def __init__(self, data: LoadBankData, physics: BankPhysics, own: Randomness) -> None:
+        self.data, self._physics = data, physics
+        self.steps: Mapping[float, Resistor] = {
+            nominal: _as_built(nominal, physics, own) for nominal in data.loads_ohm
+        }
+        self._drift = own.between("heat_drift", physics.heat_drift)
+        self._at_rated_power = 1 / data.duty
+        self._trip_power_w = physics.trip_power * data.max_power_w
+        self.heat = 0.0
+
+    @property
+    def drift(self) -> float:
+        """Relative change of resistance by the present heat."""
+        return self._drift * self.heat
+
+    def warm(self, power_w: float, duration_s: float) -> bool:
+        """Take `power_w` for a time; True when that trips the bank."""
+        wanted = power_w / self.data.max_power_w * self._at_rated_power
+        self.heat += (wanted - self.heat) * (1 - exp(-duration_s / self._physics.thermal_tau_s))
+        return power_w > self._trip_power_w or self.heat > self._physics.trip_heat
+
+    def cool(self, duration_s: float) -> None:
+        """Rest for a time."""
+        self.heat *= exp(-duration_s / self._physics.thermal_tau_s)
+
+
+def _as_built(nominal_ohm: float, physics: BankPhysics, own: Randomness) -> Resistor:
+    step, limit = own.under(f"{nominal_ohm:g} ohm"), physics.tolerance
+    return Resistor(
+        resistance_ohm=nominal_ohm * (1 + step.between("tolerance", (-limit, limit))),
+        inductance_h=1e-6 * step.between("inductance", physics.inductance_uh),
+    )

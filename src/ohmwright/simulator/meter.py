@@ -1,0 +1,86 @@
+"""The true-RMS meter: window, gain error, noise, resolution, and numbered readings."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Sequence
+from math import ceil, inf
+
+from ohmwright.model.hardware import Meter as MeterData
+from ohmwright.wire.scpi import format_number
+
+from .profile import MeterPhysics
+from .randomness import Randomness
+
+GRID_S = 0.05
+"""Longest tick; a reading interval is a whole number of ticks."""
+_OVERRANGE = 1.05
+
+
+class Meter:
+    """Makes a reading of every `ticks_per_reading` ticks; its window holds `window_ticks`."""
+
+    def __init__(self, data: MeterData, physics: MeterPhysics, own: Randomness) -> None:
+        self.data = data
+        self.reading_s = 1 / data.readings_per_s
+        self.ticks_per_reading = ceil(self.reading_s / GRID_S - 1e-9)
+        self.tick_s = self.reading_s / self.ticks_per_reading
+        self.window_ticks = max(1, round(data.window_s / self.tick_s))
+        self.number = 0
+        """Completed readings since the reset."""
+        self._gain = 1 + own.between("gain_error", physics.gain_error)
+        self._scale = self._gain / self.window_ticks
+        self._noise_ma, self._normal = physics.noise_ma, own.normals("noise")
+        self._window: deque[float] = deque(maxlen=self.window_ticks)
+        self._most_ma = _OVERRANGE * data.max_current_ma
+        self._digit_ma = data.resolution_ma
+        self._value_ma = 0.0
+        self.reset()
+
+    def reset(self) -> None:
+        """Count readings from nothing."""
+        self.number, self._value_ma = 0, 0.0
+        self.clear()
+
+    def clear(self) -> None:
+        """Empty the window."""
+        self._window.extend([0.0] * self.window_ticks)
+
+    def pass_band(self, share: float) -> None:
+        """See only this share of the RMS value: the meter's bandwidth is finite."""
+        self._scale = share * self._gain / self.window_ticks
+
+    def take(self, means_ma: Sequence[float], noise: float) -> None:
+        """Complete a reading with the ticks since the last one and the output's noise."""
+        window = self._window
+        window.extend(means_ma)
+        value_ma = sum(window) * self._scale * (1 + noise) + self._noise_ma * self._normal()
+        digit_ma = self._digit_ma
+        self._value_ma = abs(round(value_ma / digit_ma) * digit_ma)
+        self.number += 1
+
+    def skip(self, readings: int) -> None:
+        """Complete readings of nothing: the meter shows a true zero."""
+        if readings > 0:
+            self.clear()
+            self._value_ma = 0.0
+            self.number += readings
+
+    @property
+    def value_ma(self) -> float | None:
+        """The latest reading; None before the first, infinite above the range."""
+        if self.number == 0:
+            return None
+        return self._value_ma if self._value_ma <= self._most_ma else inf
+
+    def reply(self) -> str:
+        """The latest reading as the instrument says it: value, unit, number."""
+        value_ma = self.value_ma
+        if value_ma is None:
+            return NO_READING
+        if value_ma == inf:
+            return f"{format_number(inf)},A,{self.number:05d}"
+        return f"{value_ma / 1000:+.5E},A,{self.number:05d}"
+
+
+NO_READING = "9.91E+37,A,00000"

@@ -1,0 +1,74 @@
+"""What a hand and an eye can do at the simulated generator."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+
+from ohmwright.model.errors import UsageError
+from ohmwright.wire.dispatcher import CommandError
+from ohmwright.wire.scpi_errors import ERRORS
+
+from .generator import Direction, Key
+from .rig import Rig
+
+
+class Panel:
+    """The front panel. A hand that asks for what the unit refuses gets a UsageError."""
+
+    def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
+        self._rig, self._catch_up = rig, catch_up
+
+    def select(self, mode: str, setting_w: float) -> None:
+        """Choose mode and power setting."""
+        with self._hand():
+            self._rig.generator.select_mode(mode)
+            self._rig.generator.set_power(setting_w)
+
+    def service(self, *, on: bool) -> None:
+        """Enter or leave service mode; what was not stored is forgotten on leaving."""
+        with self._hand():
+            generator = self._rig.generator
+            if on:
+                generator.enter_service()
+            else:
+                generator.leave_service()
+
+    def point(self, name: str) -> None:
+        """Choose an adjustment point."""
+        with self._hand():
+            self._rig.generator.choose_point(name)
+
+    def press(self, key: Key, direction: Direction, presses: int = 1) -> None:
+        """Press a key of the service mode."""
+        with self._hand():
+            self._rig.generator.press(key, direction, presses)
+
+    def store(self) -> None:
+        """Keep the trims."""
+        with self._hand():
+            self._rig.generator.store()
+
+    def pedal(self, *, down: bool) -> None:
+        """Press or let go of the pedal, which keys RF."""
+        with self._hand():
+            self._rig.hold_pedal(down)
+
+    @property
+    def contact_alarm(self) -> bool:
+        """Whether the contact quality alarm's lamp is lit."""
+        self._catch_up()
+        return self._rig.alarm
+
+    @contextmanager
+    def _hand(self) -> Iterator[None]:
+        self._catch_up()
+        try:
+            yield
+        except CommandError as refusal:
+            what = ERRORS.get(refusal.code, "refused").lower()
+            raise UsageError(
+                f"The simulated generator does not do that now: {what}.",
+                "Nothing was changed by it.",
+                "Check mode, setting, service mode and adjustment point.",
+            ) from None

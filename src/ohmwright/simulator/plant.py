@@ -1,0 +1,151 @@
+"""Generator output, load and meter joined: what flows, moved on in closed form.
+
+While RF is on time goes from reading to reading; while it is off, in one step. The
+meter's cadence starts anew when RF does, so readings fall on whole intervals of the
+activation's age and never depend on when somebody looks.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from .dynamics import Transient
+from .load_bank import LoadBank
+from .meter import Meter
+
+_FUZZ = 1e-6
+"""In reading intervals: sums of tenths of a second must not lose a reading."""
+
+
+@dataclass(frozen=True, slots=True)
+class Circuit:
+    """What the output works into during one activation."""
+
+    target_ma: float
+    """Cold, lag-free current."""
+    resistance_ohm: float
+    sensitivity: float
+    """-d ln I / d ln R there, by which a load that warms changes the current."""
+    pass_band: float
+    """Share of the RMS value that the meter sees."""
+    heats_bank: bool
+
+
+class Plant:
+    """The physics of one bench. All times are the bench clock's."""
+
+    def __init__(
+        self,
+        transient: Transient,
+        bank: LoadBank,
+        meter: Meter,
+        on_trip: Callable[[float], None],
+        now_s: float,
+    ) -> None:
+        self.transient, self.bank, self.meter = transient, bank, meter
+        self._on_trip = on_trip
+        self._reading_s, self._per_s = meter.reading_s, meter.data.readings_per_s
+        self._ticks = meter.ticks_per_reading
+        self.circuit: Circuit | None = None
+        """None while RF is off."""
+        self.origin_s = now_s
+        """When the meter's cadence began: at the latest RF-on or reset."""
+        self._rested_s = now_s
+        self.energy_j = 0.0
+        """Heat brought into load resistances so far."""
+        self._done = 0
+        self._tail: list[list[float]] = []
+        self._load_factor = 1.0
+
+    def advance(self, now_s: float) -> None:
+        """Complete every reading that is due by `now_s`."""
+        due = int((now_s - self.origin_s) * self._per_s + _FUZZ)
+        if due <= self._done:
+            return
+        if self.circuit is not None:
+            while self._done < due and self.circuit is not None:
+                self._read(self.circuit)
+        if self._done < due:
+            self._read_nothing(due)
+
+    def switch_on(self, now_s: float, circuit: Circuit) -> None:
+        """RF on; the caller has advanced to `now_s`."""
+        self.rest(now_s)
+        self._load_factor = 1.0 - circuit.sensitivity * self.bank.drift
+        self.meter.clear()
+        self.meter.pass_band(circuit.pass_band)
+        self.circuit = circuit
+        self._begin_cadence(now_s)
+        self.transient.start(circuit.target_ma)
+
+    def retarget(self, now_s: float, circuit: Circuit) -> None:
+        """The wanted current changes while RF is on."""
+        self.circuit = circuit
+        self.transient.retarget(now_s - self.origin_s, circuit.target_ma)
+
+    def switch_off(self, now_s: float) -> None:
+        """RF off; what still fills the meter's window is read out as its time comes."""
+        circuit, ticks = self.circuit, self._ticks
+        if circuit is None:
+            return
+        means = self.transient.run_to(now_s - self.origin_s)
+        partial_s = now_s - self.origin_s - self._done * self._reading_s
+        self._heat(circuit, self.transient.square_sum, partial_s)
+        self.circuit, self._rested_s = None, now_s
+        flush = self.meter.window_ticks + len(means)
+        padded = [self._load_factor * mean for mean in means] + [0.0] * (flush + ticks)
+        self._tail = [padded[i : i + ticks] for i in range(0, flush, ticks)]
+
+    def reset_cadence(self, now_s: float) -> None:
+        """Count readings from now on (RF is off)."""
+        self._tail = []
+        self.meter.reset()
+        self._begin_cadence(now_s)
+
+    def current_ma(self, now_s: float) -> float:
+        """The true current at `now_s`, without noise; the caller has advanced."""
+        if self.circuit is None:
+            return 0.0
+        return self._load_factor * self.transient.at(now_s - self.origin_s)
+
+    def rest(self, now_s: float) -> None:
+        """Let output stage and load cool up to `now_s`; nothing to do while RF is on."""
+        if self.circuit is None:
+            self.bank.cool(now_s - self._rested_s)
+            self.transient.rest(now_s - self._rested_s)
+            self._rested_s = now_s
+
+    def _begin_cadence(self, now_s: float) -> None:
+        self.origin_s, self._done = now_s, 0
+
+    def _read(self, circuit: Circuit) -> None:
+        transient, factor = self.transient, self._load_factor
+        means = transient.run(self._ticks)
+        if factor != 1.0:
+            means = [factor * mean for mean in means]
+        self.meter.take(means, transient.noise)
+        self._done += 1
+        if self._heat(circuit, transient.square_sum, self._reading_s):
+            self._on_trip(self.origin_s + self._done * self._reading_s)
+
+    def _heat(self, circuit: Circuit, square_sum: float, duration_s: float) -> bool:
+        """Put the reading's I²R into the load; True when the bank trips."""
+        if duration_s <= 0:
+            return False
+        squares = square_sum * self._load_factor**2 * self.meter.tick_s * 1e-6
+        energy_j = squares * circuit.resistance_ohm
+        self.energy_j += energy_j
+        if not circuit.heats_bank:
+            return False
+        trips = self.bank.warm(energy_j / duration_s, duration_s)
+        self._load_factor = 1.0 - circuit.sensitivity * self.bank.drift
+        return trips
+
+    def _read_nothing(self, due: int) -> None:
+        """Readings after RF went off: first what is left in the window, then zeros."""
+        while self._tail and self._done < due:
+            self.meter.take(self._tail.pop(0), self.transient.noise)
+            self._done += 1
+        self.meter.skip(due - self._done)
+        self._done = due

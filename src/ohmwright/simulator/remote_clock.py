@@ -1,0 +1,85 @@
+"""The clock of a simulated bench in another process, whose time its client moves."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import anyio
+import anyio.lowlevel
+
+from ohmwright.model.errors import LinkTimeout, ProtocolError
+from ohmwright.wire.clock import Clock
+from ohmwright.wire.link import Link
+
+_BOUND_S = 10.0
+"""Real seconds that a step may take."""
+_START = datetime(2026, 1, 5, 8, tzinfo=UTC)
+
+
+class SteppedClock(Clock):
+    """Each sleep sends a step over the control port and waits for its acknowledgement.
+
+    Like the virtual clock it serves one task; it holds what the bench's clock holds, to the digit.
+    """
+
+    def __init__(self, control: Link, now_s: float, start: datetime = _START) -> None:
+        self._control, self._now_s, self._start = control, now_s, start
+
+    @classmethod
+    async def connected(cls, control: Link) -> SteppedClock:
+        """The clock at the time the bench has now.
+
+        Raises LinkTimeout, LinkLost, or ProtocolError when there is no stepped bench.
+        """
+        reply = await _exchange(control, b"SIMulator:TIME:STEP 0;:SIMulator:TIME?\n")
+        try:
+            acknowledged, now_s = reply.split(b";")
+            if acknowledged == b"1":
+                return cls(control, float(now_s))
+        except ValueError:
+            pass
+        raise _no_stepped_bench(control, reply)
+
+    def now_s(self) -> float:
+        """The bench's virtual seconds."""
+        return self._now_s
+
+    def wall(self) -> datetime:
+        """The start date plus the virtual seconds."""
+        return self._start + timedelta(seconds=self._now_s)
+
+    async def sleep(self, duration_s: float) -> None:
+        """Let the bench's time pass; a step once sent is seen through, so none is counted twice."""
+        if duration_s <= 0:
+            await anyio.lowlevel.checkpoint()
+            return
+        with anyio.CancelScope(shield=True):
+            reply = await _exchange(self._control, b"SIMulator:TIME:STEP %r\n" % float(duration_s))
+        if reply != b"1":
+            raise _no_stepped_bench(self._control, reply)
+        self._now_s += duration_s
+        await anyio.lowlevel.checkpoint()
+
+
+async def _exchange(control: Link, message: bytes) -> bytes:
+    await control.write(message)
+    reply = b""
+    try:
+        while not reply.endswith(b"\n"):
+            reply += await control.read(_BOUND_S)
+    except LinkTimeout:
+        raise LinkTimeout(
+            f"{control.name} did not answer {message!r}.",
+            "The time of the simulated bench stands still.",
+            "Check that it is served with stepped time and still runs.",
+            received=reply,
+        ) from None
+    return reply[:-1]
+
+
+def _no_stepped_bench(control: Link, reply: bytes) -> ProtocolError:
+    return ProtocolError(
+        f"{control.name} replied {reply[:80]!r} to a step in time.",
+        "It is not the control port of a simulated bench with stepped time.",
+        "Check 'stepped_time' in the bench file.",
+    )

@@ -1,0 +1,229 @@
+"""Generator and analyzer cabled together: who keys, what is loaded, and when it ends."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import inf, log
+
+from ohmwright.instruments.analyzer import InputPath
+from ohmwright.wire.dispatcher import CommandError
+
+from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor
+from .dynamics import Transient
+from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
+from .load_bank import LoadBank
+from .meter import Meter
+from .plant import Circuit, Plant
+from .profile import AnalyzerProfile, GeneratorProfile
+from .randomness import Randomness
+from .unit import Unit
+from .waveforms import pass_band
+
+HARDWARE_ERROR, ILLEGAL_VALUE = -240, -224
+_CLOSES_AGAIN_AT = 0.8
+"""Share of the trip's heat below which the contact may be closed."""
+
+
+class Rig:
+    """The cabled hardware at a time; verbs act at `now_s`, the time last advanced to."""
+
+    def __init__(
+        self,
+        analyzer: AnalyzerProfile,
+        generator: GeneratorProfile,
+        seed: int,
+        age_months: float,
+        now_s: float,
+        on_error: Callable[[int], None],
+    ) -> None:
+        own, unit = Randomness(seed, "analyzer"), Unit.built(generator, seed, age_months)
+        self.analyzer, self.now_s, self._on_error = analyzer, now_s, on_error
+        bank = LoadBank(analyzer.data.load_bank, analyzer.physics.load_bank, own.under("bank"))
+        meter = Meter(analyzer.data.meter, analyzer.physics.meter, own.under("meter"))
+        self.plant = Plant(_transient(unit, meter, seed), bank, meter, self._trip, now_s)
+        self.load_ohm = max(bank.steps)
+        self.path: InputPath = "OUTPUT"
+        self.contact_ohm = GOOD_CONTACT_OHM
+        self.monitor = None if unit.monitor is None else ContactMonitor(unit.monitor)
+        self.rf_on_intervals: list[tuple[float, float | None]] = []
+        self._contact_until_s: float | None = None
+        self._pedal_down = self._keyed = False
+        self._timeout_s = inf
+        self._due_s = inf
+        self.generator = SimulatedGenerator(unit, self.follow)
+
+    def advance(self, now_s: float) -> None:
+        """Let everything happen that happens by itself up to `now_s`."""
+        while now_s >= self._due_s:
+            self._meet_deadline(self._due_s)
+        self.plant.advance(now_s)
+        if now_s > self.now_s:
+            self.now_s = now_s
+
+    @property
+    def rf_on(self) -> bool:
+        """Whether RF is on."""
+        return self.plant.circuit is not None
+
+    @property
+    def contact_closed(self) -> bool:
+        """Whether the analyzer keys the generator."""
+        return self._contact_until_s is not None
+
+    @property
+    def left_s(self) -> float:
+        """What is left of the contact's limit; 0 when it is open."""
+        return 0.0 if self._contact_until_s is None else self._contact_until_s - self.now_s
+
+    @property
+    def alarm(self) -> bool:
+        """Whether the contact quality alarm is on."""
+        return self.monitor is not None and self.monitor.alarm(self.now_s)
+
+    @property
+    def _inhibited(self) -> bool:
+        """A bad neutral electrode keeps modes off that need one."""
+        mode = self.generator.unit.profile.data.mode(self.generator.mode)
+        return self.alarm and mode is not None and mode.kind != "bipolar"
+
+    def close_contact(self, limit_s: float) -> None:
+        """Key the generator for at most `limit_s`."""
+        if self.contact_closed or self.rf_on:
+            raise CommandError(SETTINGS_CONFLICT)
+        self.plant.rest(self.now_s)
+        bank = self.plant.bank
+        if bank.heat > _CLOSES_AGAIN_AT * self.analyzer.physics.load_bank.trip_heat:
+            raise CommandError(HARDWARE_ERROR)
+        self._contact_until_s = self.now_s + limit_s
+        self._rekey()
+
+    def open_contact(self) -> None:
+        """Stop keying the generator."""
+        self._contact_until_s = None
+        self._rekey()
+
+    def hold_pedal(self, down: bool) -> None:
+        """Key the generator by its pedal."""
+        self._pedal_down = down
+        self._rekey()
+
+    def set_load(self, load_ohm: float) -> None:
+        """Connect a step of the bank; not while current flows."""
+        if load_ohm not in self.plant.bank.steps:
+            raise CommandError(OUT_OF_RANGE)
+        self._refuse_while_on()
+        self.load_ohm = load_ohm
+
+    def set_path(self, path: InputPath) -> None:
+        """Join the input terminals to a circuit; not while the output is on."""
+        data = self.analyzer.data
+        missing = (path == "LEAKAGE" and data.leakage_load_ohm is None) or (
+            path == "CQUALITY" and data.contact_quality_ohm is None
+        )
+        if missing:
+            raise CommandError(ILLEGAL_VALUE)
+        self._refuse_while_on()
+        self.path = path
+        self._show_contact()
+
+    def set_contact(self, contact_ohm: float) -> None:
+        """Choose the resistance between the halves of the neutral electrode."""
+        limits = self.analyzer.data.contact_quality_ohm
+        if limits is None or not limits[0] <= contact_ohm <= limits[1]:
+            raise CommandError(OUT_OF_RANGE)
+        self.contact_ohm = contact_ohm
+        self._show_contact()
+
+    def reset_analyzer(self) -> None:
+        """Output off, largest load, output path, readings counted anew."""
+        self.open_contact()
+        self.load_ohm, self.path = max(self.plant.bank.steps), "OUTPUT"
+        self.contact_ohm = GOOD_CONTACT_OHM
+        self._show_contact()
+        if not self.rf_on:
+            self.plant.reset_cadence(self.now_s)
+
+    def follow(self) -> None:
+        """Let the output follow what was changed on the generator."""
+        if self.rf_on:
+            self.plant.retarget(self.now_s, self.circuit())
+
+    def circuit(self) -> Circuit:
+        """What the present selection works into."""
+        mode, data = self.generator.unit.modes[self.generator.mode], self.analyzer.data
+        seen = pass_band(mode.waveform, data.meter.bandwidth_hz)
+        if self.path == "OUTPUT":
+            step = self.plant.bank.steps[self.load_ohm]
+            reactance_ohm = step.reactance_ohm(mode.waveform.carrier_hz)
+            current = self.generator.current_ma(step.resistance_ohm, reactance_ohm)
+            warmer = self.generator.current_ma(1.001 * step.resistance_ohm, reactance_ohm)
+            sensitivity = -log(warmer / current) / log(1.001) if current > 0 else 0.0
+            return Circuit(current, step.resistance_ohm, sensitivity, seen, True)
+        if self.path == "LEAKAGE" and data.leakage_load_ohm is not None:
+            return Circuit(self.generator.leakage_ma(), data.leakage_load_ohm, 0.0, seen, False)
+        return Circuit(0.0, 1.0, 0.0, seen, False)
+
+    def _rekey(self) -> None:
+        """RF follows the edges of contact and pedal; an alarm keeps it off."""
+        keyed = self.contact_closed or self._pedal_down
+        if keyed and not self._keyed and not self._inhibited:
+            self._start()
+        elif not keyed and self.rf_on:
+            self._stop()
+        self._keyed = keyed
+        self._plan()
+
+    def _start(self) -> None:
+        service = self.generator.service if self.generator.in_service else None
+        self._timeout_s = inf if service is None else self.now_s + service.timeout_s
+        self.plant.switch_on(self.now_s, self.circuit())
+        self.generator.rf_on = True
+        self.rf_on_intervals.append((self.now_s, None))
+
+    def _stop(self) -> None:
+        self.plant.switch_off(self.now_s)
+        self._timeout_s = inf
+        self.generator.rf_on = False
+        self.rf_on_intervals[-1] = (self.rf_on_intervals[-1][0], self.now_s)
+
+    def _plan(self) -> None:
+        until_s = self._contact_until_s
+        self._due_s = self._timeout_s if until_s is None else min(until_s, self._timeout_s)
+
+    def _meet_deadline(self, due_s: float) -> None:
+        self.plant.advance(due_s)
+        self.now_s = due_s
+        if self._contact_until_s is not None and self._contact_until_s <= due_s:
+            self.open_contact()
+        if self._timeout_s <= due_s and self.rf_on:
+            self._stop()
+        self._plan()
+
+    def _trip(self, at_s: float) -> None:
+        """The load bank protects itself: contact open, current broken, error queued."""
+        self.now_s = at_s
+        self._on_error(HARDWARE_ERROR)
+        self._contact_until_s = None
+        self._keyed = self._pedal_down
+        self._stop()
+        self._plan()
+
+    def _refuse_while_on(self) -> None:
+        if self.contact_closed or self.rf_on:
+            raise CommandError(SETTINGS_CONFLICT)
+
+    def _show_contact(self) -> None:
+        if self.monitor is not None:
+            joined = self.path == "CQUALITY"
+            self.monitor.see(self.contact_ohm if joined else GOOD_CONTACT_OHM, self.now_s)
+
+
+def _transient(unit: Unit, meter: Meter, seed: int) -> Transient:
+    draws = Randomness(seed, "generator", "output")
+    return Transient(
+        unit.dynamics,
+        tick_s=meter.tick_s,
+        reading_s=meter.reading_s,
+        normal=draws.normals("noise"),
+        uniform=draws.uniforms("hunting"),
+    )

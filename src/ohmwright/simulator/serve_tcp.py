@@ -1,0 +1,51 @@
+"""A simulated bench on TCP sockets, one a port."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import AsyncExitStack
+
+import anyio
+from anyio.abc import SocketAttribute, SocketStream
+
+from ohmwright.model.bench_file import TcpAddress
+
+from .bench import SimulatedBench
+from .served import Addresses, Handle, Lines, handlers
+
+LOOPBACK = "127.0.0.1"
+_SEND_BOUND_S = 5.0
+"""A client that takes nothing for this long is hung up on."""
+
+
+async def serve_tcp(
+    bench: SimulatedBench, announce: Callable[[Addresses], None], *, host: str = LOOPBACK
+) -> None:
+    """Serve until cancelled, on ports that the system chooses; `announce` is told them.
+
+    Only this machine can reach the default host. Clients may come, vanish and come back.
+    """
+    async with AsyncExitStack() as stack, anyio.create_task_group() as tasks:
+        addresses = {}
+        for name, handle in handlers(bench).items():
+            listener = await anyio.create_tcp_listener(local_host=host, local_port=0)
+            await stack.enter_async_context(listener)
+            port = listener.extra(SocketAttribute.local_port)
+            addresses[name] = TcpAddress(kind="tcp", host=host, port=port)
+            tasks.start_soon(listener.serve, _answering(handle))
+        announce(Addresses(**addresses))
+
+
+def _answering(handle: Handle) -> Callable[[SocketStream], object]:
+    async def answer(stream: SocketStream) -> None:
+        lines = Lines(handle)
+        async with stream:
+            try:
+                while True:
+                    replies = lines.feed(await stream.receive())
+                    with anyio.fail_after(_SEND_BOUND_S):
+                        await stream.send(replies)
+            except (anyio.EndOfStream, anyio.BrokenResourceError, TimeoutError):
+                return
+
+    return answer

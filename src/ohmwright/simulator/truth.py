@@ -1,0 +1,104 @@
+"""The ground truth of a simulated bench. Only tests and rehearsals read it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+from .output_stage import Gains, current_ma
+from .rig import Rig
+from .unit import Unit
+
+
+class Truth:
+    """What no instrument says: true values, free of meter, noise and lag."""
+
+    def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
+        self._rig, self._catch_up = rig, catch_up
+
+    @property
+    def unit(self) -> Unit:
+        """The generator as drawn from the seed."""
+        return self._rig.generator.unit
+
+    @property
+    def rf_on(self) -> bool:
+        """Whether RF is on now."""
+        self._catch_up()
+        return self._rig.rf_on
+
+    @property
+    def rf_on_intervals(self) -> tuple[tuple[float, float | None], ...]:
+        """When RF went on and off, in seconds of the bench's clock; None while it is on."""
+        self._catch_up()
+        return tuple(self._rig.rf_on_intervals)
+
+    @property
+    def rf_on_s(self) -> float:
+        """Seconds that RF has been on altogether."""
+        now_s = self._rig.now_s
+        return sum((now_s if end is None else end) - start for start, end in self.rf_on_intervals)
+
+    @property
+    def current_ma(self) -> float:
+        """The true current through the input terminals now, without noise."""
+        self._catch_up()
+        return self._rig.plant.current_ma(self._rig.now_s)
+
+    @property
+    def energy_j(self) -> float:
+        """Heat brought into load resistances so far, to the latest reading."""
+        self._catch_up()
+        return self._rig.plant.energy_j
+
+    @property
+    def bank_heat(self) -> float:
+        """The load bank's temperature rise; 1 is what its rated duty leads to."""
+        self._catch_up()
+        self._rig.plant.rest(self._rig.now_s)
+        return self._rig.plant.bank.heat
+
+    @property
+    def warmth_at_start(self) -> float:
+        """The output stage's warmth when the latest activation began; 0 is rested."""
+        return self._rig.plant.transient.warmth_at_start
+
+    @property
+    def presses(self) -> int:
+        """Key presses so far, by hand and by port."""
+        return self._rig.generator.presses
+
+    @property
+    def trims(self) -> Mapping[str, int]:
+        """Counts of every point, as they act now."""
+        return dict(self._rig.generator.trims)
+
+    def gains(self, mode: str) -> Gains:
+        """The three sense gains of a mode now, trims included."""
+        return self.unit.trimmed_gains(mode, self._rig.generator.trims)
+
+    def lag_free_current_ma(
+        self,
+        age_s: float = 6.0,
+        *,
+        mode: str | None = None,
+        setting_w: float | None = None,
+        load_ohm: float | None = None,
+        trims: Mapping[str, int] | None = None,
+        warmth: float = 0.0,
+    ) -> float:
+        """True current at `age_s` of an activation: droop in, lag, hunting and noise out.
+
+        What is not given is as selected now. `warmth` is the output stage's at the start:
+        0 is a rested activation, `warmth_at_start` the latest one.
+        """
+        rig, generator = self._rig, self._rig.generator
+        mode = generator.mode if mode is None else mode
+        setting_w = generator.setting_w if setting_w is None else setting_w
+        step = rig.plant.bank.steps[rig.load_ohm if load_ohm is None else load_ohm]
+        cold_ma = current_ma(
+            self.unit.limits(mode, setting_w),
+            step.resistance_ohm * (1 + rig.plant.bank.drift),
+            self.unit.trimmed_gains(mode, {**generator.trims, **(trims or {})}),
+            step.reactance_ohm(self.unit.modes[mode].waveform.carrier_hz),
+        )
+        return cold_ma * rig.plant.transient.drooped(age_s, warmth)
