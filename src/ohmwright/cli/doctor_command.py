@@ -11,7 +11,7 @@ from pathlib import Path
 import anyio
 from rich.table import Table
 
-from ohmwright.engine.activation import confirmed_release
+from ohmwright.engine.activation import begin_off
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
 from ohmwright.model.errors import LinkError
@@ -45,7 +45,7 @@ def run_doctor(bench_path: Path, *, as_json: bool) -> int:
 
 
 async def _findings(bench: Bench) -> AsyncIterator[Finding]:
-    await confirmed_release(bench.analyzer, bench.clock)
+    await begin_off(bench.analyzer, bench.clock)
     yield Finding("output reads off", good=True)
     yield Finding("analyzer", good=True, detail=await bench.analyzer.identify())
     yield Finding("generator", good=True, detail=await bench.generator.identify())

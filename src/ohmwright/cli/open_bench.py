@@ -90,13 +90,13 @@ async def opened(data: BenchData, *, unattended: bool) -> AsyncIterator[Bench]:
 
 def _simulated(data: BenchData, *, unattended: bool) -> Bench:
     clock = VirtualClock()
-    hardware = simulated_bench(data, clock)
+    hardware = simulatedassembled(data, clock)
     person = SimulatedPerson(hardware.panel, clock)
     analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
     generator = None
     if data.file.generator.link is not None:
         generator = MemoryLink("simulated generator", hardware.generator_port, clock)
-    return _bench(data, clock, analyzer, generator, Nobody() if unattended else person)
+    return assembled(data, clock, analyzer, generator, Nobody() if unattended else person)
 
 
 async def _real(data: BenchData, stack: AsyncExitStack, *, unattended: bool) -> Bench:
@@ -111,7 +111,7 @@ async def _real(data: BenchData, stack: AsyncExitStack, *, unattended: bool) -> 
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
     operator = Nobody() if unattended else PersonAtTerminal()
-    return _bench(data, clock, analyzer, generator, operator)
+    return assembled(data, clock, analyzer, generator, operator)
 
 
 async def _opened_link(address: Address) -> Link:
@@ -124,9 +124,10 @@ async def _opened_link(address: Address) -> Link:
     return await open_visa(address.resource, backend=address.backend)
 
 
-def _bench(
+def assembled(
     data: BenchData, clock: Clock, analyzer: Link, generator: Link | None, operator: Operator
 ) -> Bench:
+    """A bench from open lines; a generator without one is worked by hand."""
     commands = load_command_set(data.analyzer.command_set, data.analyzer_path)
     simulation = data.file.simulation
     return Bench(

@@ -75,6 +75,16 @@ def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limi
         )
 
 
+async def begin_off(analyzer: Analyzer, clock: Clock) -> None:
+    """See at first contact that nothing is on; release what is.
+
+    A line that fails here raises its own LinkError: this program has switched nothing on.
+    """
+    await analyzer.identify()
+    if await _still_on(analyzer) is not None:
+        await confirmed_release(analyzer, clock)
+
+
 async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
     """Send OFF and read the output back, shielded from cancellation and bounded in time.
 

@@ -39,7 +39,7 @@ from ohmwright.model.procedure import (
 from ohmwright.model.procedure_file import ProcedureFile
 from ohmwright.model.result import Result, Verdict, worst
 
-from .activation import confirmed_release
+from .activation import begin_off
 from .adjust import adjust_point
 from .capability import refuse_impossible
 from .manual import contact_quality, inspection, instruction
@@ -72,7 +72,7 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
     session = Session(bench, on_sample)
     found: list[Result] = list(results(job.earlier))
     try:
-        await confirmed_release(bench.analyzer, bench.clock)
+        await begin_off(bench.analyzer, bench.clock)
         yield await _opening(job, session)
         for stage in job.stages:
             yield StageStarted(**session.stamp(), stage=stage)

@@ -10,7 +10,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.procedure import Timing
 
-from .activation import confirmed_release, refuse_overload
+from .activation import begin_off, refuse_overload
 from .session import OnSample, Session, ignore
 from .watch import Watched, watch
 
@@ -54,7 +54,7 @@ async def sweep(
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
     session = Session(bench, on_sample)
-    await confirmed_release(bench.analyzer, bench.clock)
+    await begin_off(bench.analyzer, bench.clock)
     await bench.analyzer.set_path("OUTPUT")
     for setting_w in settings_w:
         await bench.generator.select(mode, setting_w)

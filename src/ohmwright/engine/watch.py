@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ohmwright.instruments.analyzer import Reading
+from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.metrology.settling import Settled, assess
+from ohmwright.model.errors import ActivationCutShort
 from ohmwright.model.hardware import Meter
 from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
@@ -72,7 +73,18 @@ async def watch(
                 if settled.settled and decided(settled):
                     break
         on_s = opened.age_s
+        await _refuse_cut_short(session.bench.analyzer, on_s)
     return Watched(settled, on_s, tuple(taken))
+
+
+async def _refuse_cut_short(analyzer: Analyzer, on_s: float) -> None:
+    """Readings count only if RF was on to the last: a trip or a limit may have ended it."""
+    if not await analyzer.output_on():
+        raise ActivationCutShort(
+            f"RF was off already when the activation was {on_s:.1f} s old.",
+            "The analyzer tripped or ended it by itself; no value was taken from it.",
+            "Let the load cool, check the analyzer's messages, then resume the run.",
+        )
 
 
 def _assess(taken: list[Sample], timing: Timing, meter: Meter) -> Settled:

@@ -67,6 +67,10 @@ class InstrumentRefused(LinkError):  # noqa: N818
         self.code = code
 
 
+class ActivationCutShort(LinkError):  # noqa: N818
+    """RF went off before the engine switched it off; what was read last means nothing."""
+
+
 class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
     """RF may still be on: the output could not be read back as off."""
 

@@ -1,0 +1,147 @@
+"""Whole runs on simulated units, held against the simulator's ground truth."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import pytest
+
+from ohmwright.engine.run import Job, overall, results, run
+from ohmwright.instruments.nobody import Nobody
+from ohmwright.model.errors import ActivationCutShort, ProcedureError
+from ohmwright.model.event import ActivationClosed, ActivationOpened, RunFinished, RunStarted
+from ohmwright.model.procedure_file import read_procedure
+from ohmwright.model.shipped import shipped
+
+pytestmark = pytest.mark.anyio
+MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+ATTENDED = shipped("procedures", "attended-marlow.toml")
+
+
+async def test_a_whole_job_brings_an_aged_unit_back(make_rig: Callable) -> None:
+    rig = make_rig()
+    events = await rig.run(MONOPOLAR)
+    by_stage = {
+        stage: [r for r in results(events) if r.stage == stage]
+        for stage in ("as_found", "adjust", "as_left")
+    }
+    assert overall(by_stage["as_found"]) == "fail"
+    assert [r.verdict for r in by_stage["adjust"]] == ["pass"] * 6
+    assert {r.verdict for r in by_stage["as_left"]} == {"pass"}
+    assert isinstance(events[-1], RunFinished)
+    assert events[-1].verdict == "pass"
+    rig.hardware.panel.select("cut", 300)
+    for mode in ("cut", "coag"):
+        gains = rig.hardware.truth.gains(mode)
+        for gain in (gains.current, gains.voltage):
+            assert gain == pytest.approx(1, abs=0.03)
+
+
+@pytest.mark.parametrize("seed", range(1, 7))
+async def test_each_value_holds_at_the_age_that_the_procedure_states(
+    make_rig: Callable, seed: int
+) -> None:
+    rig = make_rig(seed=seed)
+    for result in results(await rig.run(MONOPOLAR, ("as_found",))):
+        if result.kind != "power_curve":
+            continue
+        mode = result.step.split("-")[0]
+        true_ma = rig.hardware.truth.lag_free_current_ma(
+            6.0, mode=mode, setting_w=300 if mode == "cut" else 120, load_ohm=result.load_ohm
+        )
+        measured_ma = 1000 * (result.measured.value / result.load_ohm) ** 0.5
+        # meter gain error, load tolerance and hunting are the bench's, not the run's
+        assert measured_ma == pytest.approx(true_ma, rel=0.012)
+
+
+async def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig()
+    events = await rig.run(MONOPOLAR)
+    opened = [e for e in events if isinstance(e, ActivationOpened)]
+    closed = [e for e in events if isinstance(e, ActivationClosed)]
+    intervals = rig.hardware.truth.rf_on_intervals
+    assert len(opened) == len(closed) == len(intervals)
+    for start, end, (on_s, off_s) in zip(opened, closed, intervals, strict=True):
+        assert start.bench_s <= on_s < off_s <= end.bench_s
+        assert off_s - on_s < start.limit_s
+    rests = [b[0] - a[1] for a, b in zip(intervals, intervals[1:], strict=False)]
+    assert min(rests) >= 30.0
+
+
+async def test_the_same_seed_gives_the_same_record(make_rig: Callable) -> None:
+    first, second = (await make_rig().run(MONOPOLAR, ("as_found",)) for _ in range(2))
+    assert first == second
+    other = await make_rig(seed=4).run(MONOPOLAR, ("as_found",))
+    assert list(results(other)) != list(results(first))
+
+
+async def test_a_run_cut_short_goes_on_at_the_first_point_without_a_result(
+    make_rig: Callable,
+) -> None:
+    file = read_procedure(MONOPOLAR)
+    whole = await make_rig().run(MONOPOLAR, ("as_found",))
+    cut = tuple(whole[: len(whole) // 2])
+    job = Job(file, ("as_found",), "test", cut)
+    rest = [event async for event in run(job, make_rig().bench)]
+    done = [(r.step, r.point) for r in results((*cut, *rest))]
+    assert done == [(r.step, r.point) for r in results(whole)]
+    assert not any(isinstance(event, RunStarted) for event in rest)
+    assert rest[-1].verdict == "fail"
+
+
+async def test_a_person_works_a_unit_without_a_port(make_rig: Callable) -> None:
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    events = await rig.run(ATTENDED, ("as_left",))
+    assert [(r.step, r.verdict) for r in results(events)] == [
+        ("cords", "pass"),
+        ("cut-rated", "pass"),
+    ]
+    assert rig.bench.operator.name == "simulated person"
+
+
+async def test_what_needs_a_person_is_refused_unattended(make_rig: Callable) -> None:
+    rig = make_rig(bench="attended")
+    assert isinstance(rig.bench.operator, Nobody)
+    with pytest.raises(ProcedureError) as caught:
+        await rig.run(ATTENDED, ("as_left",))
+    assert "it needs a person, and the run is unattended" in caught.value.happened
+    assert "the generator has no port" in caught.value.happened
+    assert rig.hardware.truth.rf_on_intervals == ()
+
+
+async def test_a_trip_during_an_activation_gives_no_value(make_rig: Callable) -> None:
+    rig = make_rig()
+
+    @dataclass
+    class Tripping:
+        left: int = 300
+
+        def __call__(self, line: bytes) -> bytes:
+            self.left -= 1
+            if self.left == 0:
+                handle(b"OUTP:STAT OFF\n")
+            return handle(line)
+
+    handle = rig.hardware.analyzer_port
+    rig.bench.analyzer.dialogue.framing.link._handle = Tripping()
+    job = Job(read_procedure(MONOPOLAR), ("as_found",), "test")
+    events = []
+    with pytest.raises(ActivationCutShort, match="RF was off already"):
+        async for event in run(job, rig.bench):
+            events.append(event)
+    assert events[-1].error == "ActivationCutShort"
+    assert events[-1].rf_state == "off"
+
+
+async def test_a_dead_trim_is_given_up_and_put_back(make_rig: Callable) -> None:
+    rig = make_rig()
+    handle = rig.hardware.generator_port
+
+    def deaf(line: bytes) -> bytes:
+        return b"" if line.startswith(b"CALibration:TRIM ") else handle(line)
+
+    rig.bench.generator.dialogue.framing.link._handle = deaf
+    adjusted = list(results(await rig.run(MONOPOLAR, ("adjust",))))
+    assert any(r.verdict == "fail" for r in adjusted)
+    assert all(r.start_trim == r.final_trim for r in adjusted)
