@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from enum import Enum
+from enum import StrEnum
 
 
-class LinkState(Enum):
+class LinkState(StrEnum):
     """What the next reply can be believed to answer."""
 
     SYNCED = "synced"
