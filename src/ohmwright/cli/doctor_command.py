@@ -14,12 +14,10 @@ from rich.table import Table
 from ohmwright.engine.activation import confirmed_release
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
-from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import LinkError
-from ohmwright.model.source import load
 
 from .console import out
-from .open_bench import opened
+from .open_bench import opened, read_bench
 
 LINK = 3
 
@@ -35,10 +33,10 @@ class Finding:
 
 def run_doctor(bench_path: Path, *, as_json: bool) -> int:
     """Print every finding; 0 when all is well, 3 when not."""
-    bench_file = load(bench_path, BenchFile)
+    data = read_bench(bench_path)
 
     async def work() -> list[Finding]:
-        async with opened(bench_file, bench_path, unattended=True) as bench:
+        async with opened(data, unattended=True) as bench:
             return [finding async for finding in _findings(bench)]
 
     findings = anyio.run(work)

@@ -5,15 +5,12 @@ from __future__ import annotations
 from pathlib import Path
 
 from ohmwright.engine.capability import Abilities, complaints
-from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import ProcedureError
-from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.procedure import STAGES
 from ohmwright.model.procedure_file import read_procedure
-from ohmwright.model.source import load
 
 from .console import out
-from .places import data_file
+from .open_bench import read_bench
 
 
 def run_lint(procedure_path: Path, bench_path: Path | None, *, unattended: bool) -> int:
@@ -31,12 +28,10 @@ def run_lint(procedure_path: Path, bench_path: Path | None, *, unattended: bool)
 
 
 def _abilities(bench_path: Path, *, unattended: bool) -> Abilities:
-    bench = load(bench_path, BenchFile)
-    analyzer = data_file(bench.analyzer.data, bench_path, "analyzers")
-    generator = data_file(bench.generator.data, bench_path, "generators")
+    bench = read_bench(bench_path)
     return Abilities(
-        load(analyzer, AnalyzerData, table="data"),
-        load(generator, GeneratorData, table="data"),
-        has_port=bench.generator.link is not None,
+        bench.analyzer,
+        bench.generator,
+        has_port=bench.file.generator.link is not None,
         attended=not unattended,
     )

@@ -48,7 +48,7 @@ def _root(
 
 @app.command()
 def demo(
-    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 7,
+    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 3,
     records: Records = None,
     as_json: Json = False,
 ) -> None:

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from secrets import token_hex
 
 import anyio
 
 from ohmwright.engine.run import Job, results
-from ohmwright.model.bench_file import BenchFile, Simulation
+from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event, RunFinished, RunStarted
 from ohmwright.model.procedure import STAGES, Stage, point_names
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
-from ohmwright.model.source import load
 from ohmwright.records.json_lines import JsonLinesStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import RealClock
@@ -25,7 +24,7 @@ from ohmwright.wire.clock import RealClock
 from .console import CAUTION, err, out
 from .drive import EXIT_CODES, drive
 from .live import live_view
-from .open_bench import opened
+from .open_bench import BenchData, opened, read_bench
 from .places import records_folder
 from .tables import run_tables
 
@@ -46,41 +45,38 @@ class Request:
 def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
-    bench_file = load(request.bench, BenchFile)
+    bench = read_bench(request.bench)
     store = JsonLinesStore(records_folder(request.records))
     earlier = () if request.resume is None else _earlier(store, request.resume, file)
     if not request.unattended:
         err().print(CAUTION, style="yellow")
-    return _run(request, file, bench_file, store, earlier)
+    return _run(request, file, bench, store, earlier)
 
 
 def run_demo(seed: int, records: Path | None, *, as_json: bool) -> int:
     """The shipped procedure on the shipped simulated bench, with the unit of `seed`."""
-    bench_path = shipped("benches", "demo.toml")
-    bench_file = load(bench_path, BenchFile)
-    simulation = bench_file.simulation or Simulation()
-    bench_file = bench_file.model_copy(
-        update={"simulation": simulation.model_copy(update={"seed": seed})}
-    )
+    bench = read_bench(shipped("benches", "demo.toml"))
+    simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
+    bench = replace(bench, file=bench.file.model_copy(update={"simulation": simulation}))
     procedure = shipped("procedures", "demo-monopolar.toml")
-    request = Request(procedure, bench_path, STAGES, records, None, True, as_json)
+    request = Request(procedure, bench.path, STAGES, records, None, True, as_json)
     store = JsonLinesStore(records_folder(records))
-    return _run(request, read_procedure(procedure), bench_file, store, ())
+    return _run(request, read_procedure(procedure), bench, store, ())
 
 
 def _run(
     request: Request,
     file: ProcedureFile,
-    bench_file: BenchFile,
+    bench_data: BenchData,
     store: Store,
     earlier: tuple[Event, ...],
 ) -> int:
     stages = _stages(earlier) or request.stages
 
-    run_id = request.resume or _new_run_id(bench_file.asset.id)
+    run_id = request.resume or _new_run_id(bench_data.file.asset.id)
 
     async def work() -> tuple[Event, ...]:
-        async with opened(bench_file, request.bench, unattended=request.unattended) as bench:
+        async with opened(bench_data, unattended=request.unattended) as bench:
             with live_view(_points(file, stages)) as view:
                 return await drive(Job(file, stages, run_id, earlier), bench, store, view)
 

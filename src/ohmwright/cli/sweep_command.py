@@ -14,14 +14,12 @@ from rich.table import Table
 
 from ohmwright.engine.sweep import SweepPoint, sweep
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import UsageError
 from ohmwright.model.procedure import Timing
-from ohmwright.model.source import load
 
 from .console import CAUTION, err, out
 from .drive import stopped_by_signals
-from .open_bench import opened
+from .open_bench import opened, read_bench
 
 _COLUMNS = (
     "mode",
@@ -52,13 +50,13 @@ class SweepRequest:
 
 def run_sweep(request: SweepRequest) -> int:
     """Sweep, print, and write the CSV file; 4 when stopped or when a point did not settle."""
-    bench_file = load(request.bench, BenchFile)
+    data = read_bench(request.bench)
     settings_w = _numbers("--settings", request.settings)
-    if bench_file.simulation is None:
+    if data.file.simulation is None:
         err().print(CAUTION, style="yellow")
 
     async def work() -> tuple[list[SweepPoint], int]:
-        async with opened(bench_file, request.bench, unattended=False) as bench:
+        async with opened(data, unattended=False) as bench:
             loads_ohm = _loads(request, bench)
             points = await _sweep(request, bench, settings_w, loads_ohm)
             return points, len(settings_w) * len(loads_ohm)

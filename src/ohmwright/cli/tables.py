@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -30,7 +31,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         parts.append(_adjusted_table(adjusted))
-    return Group(*parts, *_ending(events))
+    return Group(*parts, *_reasons(results), *_ending(events))
 
 
 def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
@@ -45,41 +46,44 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
 
 
 def _measured_table(results: Sequence[Result]) -> Table:
-    table = Table(title="Measured", title_justify="left")
-    for name in ("Step", "Point", "Target", "Limits"):
-        table.add_column(name)
+    table = _table("Measured", "Point", "Target", "Limits")
     found = {result.stage for result in results}
     stages: list[Stage] = [stage for stage in MEASURED if stage in found]
     for stage in stages:
-        table.add_column(stage.replace("_", " ").capitalize(), justify="right")
-        table.add_column("Error", justify="right")
-        table.add_column("Verdict")
+        name = stage.replace("_", " ").capitalize()
+        table.add_column(name, justify="right", no_wrap=True)
+        table.add_column("Error", justify="right", no_wrap=True)
+        table.add_column("", no_wrap=True)
     for step, point in dict.fromkeys((r.step, r.point) for r in results):
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
         any_result = next(iter(row.values()))
-        cells = [step, point, _target(any_result), _limits(any_result)]
-        for stage in stages:
-            cells += _outcome(row.get(stage))
-        table.add_row(*cells)
+        cells = [f"{step} {point}", _target(any_result), _limits(any_result)]
+        table.add_row(*cells, *(cell for stage in stages for cell in _outcome(row.get(stage))))
     return table
 
 
 def _adjusted_table(results: Sequence[Result]) -> Table:
-    table = Table(title="Adjusted", title_justify="left")
-    for name in ("Point", "Load", "Target", "Limits"):
-        table.add_column(name)
+    table = _table("Adjusted", "Point", "Load", "Target", "Limits")
     for name in ("Trim", "Landed at", "Error"):
-        table.add_column(name, justify="right")
-    table.add_column("Verdict")
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
     for result in results:
         table.add_row(
             result.point,
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
             _target(result),
             _limits(result),
-            f"{result.start_trim} -> {result.final_trim}",
+            f"{result.start_trim} to {result.final_trim}",
             *_outcome(result),
         )
+    return table
+
+
+def _table(title: str, *columns: str) -> Table:
+    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD)
+    table.padding = (0, 1, 0, 0)
+    for name in columns:
+        table.add_column(name, no_wrap=True)
     return table
 
 
@@ -97,19 +101,24 @@ def _limits(result: Result) -> str:
     return f"{target.lower:.4g} to {target.upper:.4g}"
 
 
-def _outcome(result: Result | None) -> list[str | Text]:
+def _outcome(result: Result | None) -> tuple[str, str, Text]:
     """Reading, error in percent, verdict."""
     if result is None:
-        return ["", "", ""]
+        return "", "", Text()
     verdict = Text(result.verdict.upper(), style=STYLES[result.verdict])
-    if result.reason:
-        verdict.append(f": {result.reason}", style="default")
     measured, target, error = result.measured, result.target, result.error
     if measured is None or target is None or error is None:
-        return ["", "", verdict]
-    reading = f"{measured.value:.1f} ±{2 * measured.uncertainty:.1f}"
+        return "" if result.load_ohm is None else f"{result.load_ohm:g} ohm", "", verdict
     relative = "" if target.lower < 0 else f"{100 * error / target.value:+.1f} %"
-    return [reading, relative, verdict]
+    return f"{measured.value:.1f}", relative, verdict
+
+
+def _reasons(results: Iterable[Result]) -> Iterable[Text]:
+    """Why each point that did not pass did not."""
+    for result in results:
+        if result.verdict != "pass" and result.reason:
+            where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
+            yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
 
 
 def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:

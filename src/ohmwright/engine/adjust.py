@@ -12,6 +12,7 @@ from ohmwright.model.event import (
     TrimMoved,
     TrimsStored,
 )
+from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.procedure import AdjustStep, Timing
 from ohmwright.model.tolerance import Target
 
@@ -25,8 +26,6 @@ _GOOD_ENOUGH = 0.5
 """A landing within this part of the tolerance is not improved further."""
 _NO_EFFECT = 0.1
 """Two settled currents nearer than this part of the tolerance show no effect of a move."""
-_POWER_MARGIN = 1.7
-"""A trim that is far off may put this much more than the target's power into the load."""
 
 
 async def adjust_point(session: Session, step: AdjustStep, timing: Timing) -> AsyncIterator[Event]:
@@ -44,7 +43,7 @@ async def adjust_point(session: Session, step: AdjustStep, timing: Timing) -> As
         seen = await observe(
             session,
             point,
-            power_w=_POWER_MARGIN * (step.current_ma / 1000) ** 2 * step.load_ohm,
+            power_w=full_power_w(generator.data, step.point),
             timing=timing,
             fetch=session.bench.analyzer.fetch_current,
         )
@@ -66,6 +65,17 @@ async def adjust_point(session: Session, step: AdjustStep, timing: Timing) -> As
         trim = await generator.move_trim(start - trim)
     result = seen.result("adjust", step, point, start_trim=start, final_trim=trim)
     yield PointDone(**session.stamp(), result=result)
+
+
+def full_power_w(generator: GeneratorData, point_name: str) -> float:
+    """The most that service mode can put into a load at a point: its mode's full setting."""
+    point = generator.point(point_name)
+    mode = None if point is None else generator.mode(point.mode)
+    return (
+        max(mode.max_setting_w for mode in generator.modes)
+        if mode is None
+        else (mode.max_setting_w)
+    )
 
 
 def _probe(session: Session) -> int:

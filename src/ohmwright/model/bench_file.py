@@ -82,9 +82,11 @@ class BenchFile(Noun):
 
     @model_validator(mode="after")
     def _simulation_is_whole(self) -> BenchFile:
-        links = (self.analyzer.link, self.generator.link)
-        wanted = any(isinstance(link, Simulated) for link in links)
-        if wanted and self.simulation is None:
+        links = [link for link in (self.analyzer.link, self.generator.link) if link is not None]
+        simulated = {isinstance(link, Simulated) for link in links}
+        if len(simulated) > 1:
+            raise ValueError("either both instruments are simulated or neither")
+        if True in simulated and self.simulation is None:
             raise ValueError("a link of kind 'simulated' needs a [simulation] table")
         if self.analyzer.link is None:
             raise ValueError("the analyzer needs a link")

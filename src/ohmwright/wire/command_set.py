@@ -2,56 +2,20 @@
 
 from __future__ import annotations
 
-import re
 from itertools import chain
 from pathlib import Path
-from string import Formatter
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, field_validator
 
 from ohmwright.model.base import Noun
 from ohmwright.model.errors import SourceError
 from ohmwright.model.source import load
 
+from .template import fields_of, literal_with_fields, refuse_unsayable, say_what_they_must
+
 SHIPPED = Path(__file__).parent / "command_sets"
-FIELDS = frozenset(
-    {
-        "contact_ohm",
-        "counts",
-        "direction",
-        "key",
-        "limit_s",
-        "load_ohm",
-        "mode",
-        "nonce",
-        "path",
-        "point",
-        "presses",
-        "setting_w",
-    }
-)
-_SPEC = re.compile(r"(\.\d{1,2})?[dfeg]?")
-
-
-def _literal_with_fields(text: str) -> str:
-    """Refuse anything in braces but a known field with a plain number format."""
-    try:
-        parts = list(Formatter().parse(text))
-    except ValueError as problem:
-        raise ValueError(f"'{text}' has braces that do not match: {problem}") from None
-    for _, field, spec, conversion in parts:
-        if field is None:
-            continue
-        if field not in FIELDS:
-            known = ", ".join(sorted(FIELDS))
-            raise ValueError(f"'{{{field}}}' is no known field; known are {known}")
-        if conversion or _SPEC.fullmatch(spec or "") is None:
-            raise ValueError(f"'{{{field}}}' may have a format like '.3f' or 'd' and nothing else")
-    return text
-
-
-Template = Annotated[str, Field(min_length=1), AfterValidator(_literal_with_fields)]
+Template = Annotated[str, Field(min_length=1), AfterValidator(literal_with_fields)]
 Ask = Literal[
     "identify",
     "error",
@@ -83,22 +47,42 @@ Tell = Literal[
     "store",
 ]
 Verb = Ask | Tell
+Terminator = Literal["\n", "\r", "\r\n"]
 
 
 class CommandSet(Noun):
     """The messages of one instrument."""
 
     name: str
-    terminator: str = "\n"
-    reply_terminator: str = "\n"
+    terminator: Terminator = "\n"
+    reply_terminator: Terminator = "\n"
     timeout_s: Annotated[float, Field(gt=0)] = 1.0
-    ask: dict[Ask, Template]
+    ask: Annotated[dict[Ask, Template], AfterValidator(say_what_they_must)]
     """Messages that are answered. Each may be repeated, save `error`, which empties a queue."""
-    tell: dict[Tell, Template]
+    tell: Annotated[dict[Tell, Template], AfterValidator(say_what_they_must)]
     """Messages that are not answered."""
     reading: tuple[Literal["value", "unit", "number"], ...] = ("value",)
     """The fields of a measured reply, separated by commas."""
     current_unit: Literal["A", "mA"] = "A"
+
+    @property
+    def carries_limit(self) -> bool:
+        """Whether ON takes a time limit to the instrument (rule 2)."""
+        return "limit_s" in fields_of(self.tell.get("on", ""))
+
+    @field_validator("reading")
+    @classmethod
+    def _has_a_value(cls, reading: tuple[str, ...]) -> tuple[str, ...]:
+        if reading.count("value") != 1 or len(set(reading)) != len(reading):
+            raise ValueError("a reading has one 'value', and each other field at most once")
+        return reading
+
+    @field_validator("ask")
+    @classmethod
+    def _can_resynchronise(cls, ask: dict[Ask, str]) -> dict[Ask, str]:
+        if "resynchronise" not in ask:
+            raise ValueError("without 'resynchronise' no answer could be believed after a fault")
+        return ask
 
     def message(self, verb: Verb, fields: dict[str, object]) -> bytes:
         """The bytes that say `verb`. Raises SourceError where the set has no such verb."""
@@ -110,6 +94,8 @@ class CommandSet(Noun):
                 "The instrument was not asked.",
                 "Add the message to the command set file, from the instrument's manual.",
             )
+        for field, value in fields.items():
+            refuse_unsayable(field, value)
         return (template.format(**fields) + self.terminator).encode("ascii")
 
 

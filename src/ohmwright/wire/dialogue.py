@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable
-from enum import Enum
-from math import nan
+from collections.abc import Awaitable, Callable
+from random import Random
 from typing import TypeVar
 
 from ohmwright.model.errors import InstrumentRefused, LinkLost, LinkTimeout, ProtocolError
@@ -13,18 +12,15 @@ from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
 from .framing import Framing
 from .link import Link
+from .link_state import LinkState, changed
+from .reading import Reading, reading_parser
 from .scpi import decode_block, parse_error, parse_number
+
+__all__ = ["Dialogue", "LinkState"]
 
 T = TypeVar("T")
 _TRIES = 3
-
-
-class LinkState(Enum):
-    """What the next reply can be believed to answer."""
-
-    SYNCED = "synced"
-    SUSPECT = "suspect"
-    LOST = "lost"
+_MOST_STRANGE_LINES = 16
 
 
 class Dialogue:
@@ -32,48 +28,40 @@ class Dialogue:
 
     The state is `suspect` from the first byte of a message until the whole of its reply is in,
     so a timeout, a cancellation or an error leaves it suspect by itself. From there nothing
-    is asked before a resynchronisation: what still comes is thrown away until a fresh nonce
-    is echoed. One task uses a dialogue (rule 4).
+    is asked before a resynchronisation: what still comes is thrown away until fresh nonces
+    are echoed. One task uses a dialogue (rule 4).
     """
 
     def __init__(self, link: Link, commands: CommandSet, clock: Clock) -> None:
         self.state = LinkState.SUSPECT
+        self.generation = 0
+        """How often the line was brought into step; the same number, the same conversation."""
         self.commands = commands
         end = commands.reply_terminator.encode("ascii")
         self.framing = Framing(link, end, commands.timeout_s, clock)
-        self._nonce = 0
+        # a seed that another process does not repeat, and that a virtual clock does
+        self._nonces = Random(clock.wall().timestamp())
         self._messages: dict[Ask, bytes] = {}
+        self._alone = _OneAtATime(link.name)
 
     async def ask(self, verb: Ask) -> str:
         """The reply to `verb`, without its terminator; asked twice when that helps."""
-        return (await self._ask(verb, block=False)).decode("latin-1")
+        return await self._ask(verb, _text)
 
     async def ask_block(self, verb: Ask) -> bytes:
         """The data of the definite-length block that answers `verb`."""
-        reply = await self._ask(verb, block=True)
-        try:
-            return decode_block(reply)
-        except ValueError as problem:
-            raise self._nonsense(reply, problem) from None
+        return await self._ask(verb, decode_block, self.framing.block)
 
     async def ask_number(self, verb: Ask) -> float:
         """The number that answers `verb`."""
-        reply = await self.ask(verb)
-        try:
-            return parse_number(reply)
-        except ValueError as problem:
-            raise self._nonsense(reply.encode("latin-1"), problem) from None
+        return await self._ask(verb, _number)
 
-    async def ask_reading(self, verb: Ask, unit: str) -> tuple[float, int | None]:
+    async def ask_reading(self, verb: Ask, unit: str) -> Reading:
         """Value and number of a measured reply, which must be in `unit`.
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        reply = await self.ask(verb)
-        try:
-            return _reading(reply, self.commands.reading, unit)
-        except ValueError as problem:
-            raise self._nonsense(reply.encode("latin-1"), problem) from None
+        return await self._ask(verb, reading_parser(self.commands.reading, unit))
 
     async def tell(self, verb: Tell, **fields: object) -> None:
         """Say `verb` once and see that the instrument took it.
@@ -82,69 +70,81 @@ class Dialogue:
         what the instrument put into its error queue.
         """
         message = self.commands.message(verb, fields)
-        if self.state is not LinkState.SYNCED:
-            await self.resynchronise()
-        await self._send(message)
+        with self._alone:
+            if self.state is not LinkState.SYNCED:
+                await self._resynchronise()
+            await self._send(message)
+            self._become(LinkState.SYNCED)
         if "error" in self.commands.ask:
             await self._raise_refusal(message)
-        self.state = LinkState.SYNCED
 
     async def tell_first(self, verb: Tell) -> None:
         """Send `verb` at once, whatever the state of the line: for OFF.
 
-        A message left unfinished before it is ended first. Nothing is read, so the next
-        question resynchronises before it believes an answer.
+        Even a line thought lost is tried. A message left unfinished before it is ended first.
+        Nothing is read: whoever sends OFF reads the state back.
         """
-        message = self.commands.message(verb, {})
-        if self.state is LinkState.SUSPECT:
+        message, before = self.commands.message(verb, {}), self.state
+        if before is not LinkState.SYNCED:
             message = self.commands.terminator.encode("ascii") + message
+        if before is LinkState.LOST:
+            await self.framing.send(message)
+            return
         await self._send(message)
+        self._become(before)
 
     async def resynchronise(self) -> None:
-        """Drain the line, then find a fresh nonce echoed. Raises LinkTimeout or LinkLost."""
-        for attempt in range(1, _TRIES + 1):
-            await self._watched(self.framing.drain())
-            self._nonce = self._nonce % 255 + 1
-            await self._send(self.commands.message("resynchronise", {"nonce": self._nonce}))
-            try:
-                while await self._watched(self.framing.line()) != str(self._nonce).encode():
-                    continue
-            except LinkTimeout:
-                if attempt == _TRIES:
-                    raise
-            else:
-                self.state = LinkState.SYNCED
-                return
+        """Drain the line, then find fresh nonces echoed.
 
-    async def _ask(self, verb: Ask, *, block: bool) -> bytes:
+        Raises LinkTimeout when nothing came, ProtocolError when something else did, LinkLost.
+        """
+        with self._alone:
+            await self._resynchronise()
+
+    async def _ask(
+        self,
+        verb: Ask,
+        parse: Callable[[bytes], T],
+        receive: Callable[[], Awaitable[bytes]] | None = None,
+    ) -> T:
         message = self._messages.get(verb)
         if message is None:
             message = self._messages[verb] = self.commands.message(verb, {})
+        receive = receive or self.framing.line
         try:
-            return await self._exchange(message, block=block)
+            return await self._exchange(message, parse, receive)
         except (LinkTimeout, ProtocolError):
             if verb == "error":  # asking again would lose the entry that was on its way
                 raise
-            return await self._exchange(message, block=block)
+            return await self._exchange(message, parse, receive)
 
-    async def _exchange(self, message: bytes, *, block: bool) -> bytes:
-        if self.state is not LinkState.SYNCED:
-            await self.resynchronise()
-        await self._send(message)
-        framing = self.framing
-        reply = await self._watched(framing.block() if block else framing.line())
-        if framing.left:
-            raise framing.nonsense(reply + b" ... " + framing.left, "more came than one reply")
-        self.state = LinkState.SYNCED
-        return reply
+    async def _exchange(
+        self,
+        message: bytes,
+        parse: Callable[[bytes], T],
+        receive: Callable[[], Awaitable[bytes]],
+    ) -> T:
+        framing, reply = self.framing, b""
+        with self._alone:
+            if self.state is not LinkState.SYNCED:
+                await self._resynchronise()
+            self._become(LinkState.SUSPECT)
+            try:
+                await framing.send(message)
+                reply = await receive()
+                if framing.left:
+                    raise ValueError(f"{framing.left[:80]!r} followed it")
+                value = parse(reply)
+            except LinkLost:
+                self._become(LinkState.LOST)
+                raise
+            except ValueError as problem:
+                raise framing.nonsense(reply or framing.left, str(problem)) from None
+            self._become(LinkState.SYNCED)
+            return value
 
     async def _raise_refusal(self, message: bytes) -> None:
-        self.state = LinkState.SYNCED
-        entry = await self.ask("error")
-        try:
-            code, text = parse_error(entry)
-        except ValueError as problem:
-            raise self._nonsense(entry.encode("latin-1"), problem) from None
+        code, text = await self._ask("error", _error)
         if code != 0:
             said = message.decode("ascii").strip()
             raise InstrumentRefused(
@@ -154,6 +154,45 @@ class Dialogue:
                 code=code,
             )
 
+    async def _resynchronise(self) -> None:
+        for tries_left in reversed(range(_TRIES)):
+            try:
+                await self._find_step()
+            except LinkLost:
+                self._become(LinkState.LOST)
+                raise
+            except (LinkTimeout, ProtocolError):
+                if not tries_left:
+                    raise
+            else:
+                self._become(LinkState.SYNCED)
+                self.generation += 1
+                return
+
+    async def _find_step(self) -> None:
+        """Two different nonces, since a late reply may by chance look like one."""
+        if self.state is not LinkState.LOST:
+            await self.framing.drain()
+        for nonce in self._nonces.sample(range(2, 256), 2):
+            await self._send(self.commands.message("resynchronise", {"nonce": nonce}))
+            await self._hear(nonce)
+
+    async def _hear(self, nonce: int) -> None:
+        strange: list[bytes] = []
+        try:
+            while len(strange) < _MOST_STRANGE_LINES:
+                line = await self.framing.line()
+                if line.strip().lstrip(b"+0") == str(nonce).encode():
+                    return
+                strange.append(line)
+        except LinkTimeout:
+            if not strange:
+                raise
+        except ValueError:
+            strange.append(self.framing.left)
+        received = b" ".join(strange)
+        raise self.framing.nonsense(received, f"{nonce} was to be echoed, to find the line in step")
+
     async def _send(self, message: bytes) -> None:
         if self.state is LinkState.LOST:
             raise LinkLost(
@@ -161,32 +200,39 @@ class Dialogue:
                 "What the instrument does now cannot be known.",
                 "Reconnect it and start again.",
             )
-        self.state = LinkState.SUSPECT
-        await self._watched(self.framing.send(message))
-
-    async def _watched(self, work: Awaitable[T]) -> T:
-        """Remember when the line is lost."""
+        self._become(LinkState.SUSPECT)
         try:
-            return await work
+            await self.framing.send(message)
         except LinkLost:
-            self.state = LinkState.LOST
+            self._become(LinkState.LOST)
             raise
 
-    def _nonsense(self, reply: bytes, problem: ValueError) -> ProtocolError:
-        self.state = LinkState.SUSPECT
-        return self.framing.nonsense(reply, str(problem))
+    def _become(self, state: LinkState) -> None:
+        self.state = changed(self.state, state)
 
 
-def _reading(reply: str, names: tuple[str, ...], unit: str) -> tuple[float, int | None]:
-    parts = reply.split(",")
-    if len(parts) != len(names):
-        raise ValueError(f"it should be {','.join(names)}")
-    value, number = nan, None
-    for name, part in zip(names, parts, strict=True):
-        if name == "value":
-            value = parse_number(part)
-        elif name == "number":
-            number = int(part)
-        elif part != unit:
-            raise ValueError(f"it is in {part} and should be in {unit}")
-    return value, number
+class _OneAtATime:
+    """Finds two tasks on one dialogue, which would read each other's replies (rule 4)."""
+
+    def __init__(self, name: str) -> None:
+        self._name, self._taken = name, False
+
+    def __enter__(self) -> None:
+        if self._taken:
+            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
+        self._taken = True
+
+    def __exit__(self, *_: object) -> None:
+        self._taken = False
+
+
+def _text(reply: bytes) -> str:
+    return reply.decode("latin-1").strip()
+
+
+def _number(reply: bytes) -> float:
+    return parse_number(reply.decode("latin-1"))
+
+
+def _error(reply: bytes) -> tuple[int, str]:
+    return parse_error(reply.decode("latin-1"))

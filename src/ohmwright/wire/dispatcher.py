@@ -32,6 +32,7 @@ class Dispatcher:
         """Answer every spelling of `pattern`, such as `SYSTem:ERRor[:NEXT]?`, with `handler`."""
         for header in headers(pattern):
             self._handlers[header] = handler
+        self._parsed.clear()
 
     def push_error(self, code: int) -> None:
         """Queue an error and set its event status bit."""
@@ -49,7 +50,7 @@ class Dispatcher:
                 reply = handler(arguments)
             except CommandError as error:
                 self.push_error(error.code)
-            except ValueError:
+            except (ValueError, OverflowError):
                 self.push_error(-104)
             else:
                 if reply is not None:
@@ -60,10 +61,10 @@ class Dispatcher:
         text = line.decode("latin-1").strip()
         calls, path = [], ""
         for message in split(text, ";") if text else ():
-            header, _, rest = message.strip().partition(" ")
+            header, *rest = message.split(None, 1) or [""]
             header, path = _absolute(header.upper(), path)
             handler = self._handlers.get(header)
-            arguments = [part.strip() for part in split(rest, ",")] if rest.strip() else []
+            arguments = [part.strip() for part in split(rest[0], ",")] if rest else []
             calls.append((self._undefined if handler is None else handler, arguments))
         if len(self._parsed) >= _CACHED_LINES:
             self._parsed.clear()
@@ -89,10 +90,10 @@ def common_commands(dispatcher: Dispatcher, identity: str, reset: Callable[[], N
 
     def setter(name: str) -> Handler:
         def store(arguments: list[str]) -> None:
-            value = parse_number(one(arguments))
+            value = round(parse_number(one(arguments)))
             if not 0 <= value <= 255:
                 raise CommandError(-222)
-            enable[name] = int(value)
+            enable[name] = value
 
         return store
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Callable
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError
 
@@ -13,7 +12,10 @@ from .link import Link
 from .scpi import block_length
 
 _QUIET_S = 0.15
+_MOST_CHUNKS = 4096
 _LONGEST_REPLY = 1 << 22
+_REMEMBERED = 50
+_SHOWN = 200
 
 
 class Framing:
@@ -21,8 +23,8 @@ class Framing:
 
     def __init__(self, link: Link, end: bytes, timeout_s: float, clock: Clock) -> None:
         self.link = link
-        self.trace: deque[tuple[float, str, bytes]] = deque(maxlen=50)
-        """The last messages: when, `>` or `<`, and the bytes."""
+        self.trace: deque[tuple[float, str, bytes]] = deque(maxlen=_REMEMBERED)
+        """The last messages: when, `>` or `<`, and the bytes (of a long one the first)."""
         self.left = b""
         """What came after the last reply taken."""
         self._end, self._timeout_s, self._clock = end, timeout_s, clock
@@ -33,40 +35,46 @@ class Framing:
         await self.link.write(message)
 
     async def line(self) -> bytes:
-        """The next line without its end. Raises LinkTimeout with the bytes that did come."""
-        end = self._end
-        if end not in self.left:
-            await self._fill(lambda: end in self.left)
-        line, _, self.left = self.left.partition(end)
+        """The next line without its end.
+
+        Raises LinkTimeout with the bytes that did come, ValueError for a line without end.
+        """
+        if self._end not in self.left:
+            deadline_s = self._clock.now_s() + self._timeout_s
+            await self._more(deadline_s)
+            while self._end not in self.left:
+                await self._more(deadline_s)
+        line, _, self.left = self.left.partition(self._end)
         return line
 
     async def block(self) -> bytes:
         """The next definite-length block; its line end is taken off the stream.
 
-        Raises ProtocolError where no block begins.
+        It may take long, as long as bytes keep coming. Raises LinkTimeout, and ValueError where
+        no block begins or it ends wrongly.
         """
-
-        def whole() -> bool:
-            length = block_length(self.left)
-            return length is not None and len(self.left) >= length + len(self._end)
-
-        try:
-            await self._fill(whole)
-            length = block_length(self.left) or 0
-        except ValueError as problem:
-            raise self.nonsense(self.left, str(problem)) from None
-        block, self.left = self.left[:length], self.left[length + len(self._end) :]
+        while (length := block_length(self.left)) is None or len(self.left) < length + len(
+            self._end
+        ):
+            await self._more(self._clock.now_s() + self._timeout_s)
+        block, rest = self.left[:length], self.left[length:]
+        if not rest.startswith(self._end):
+            raise ValueError(f"the block is followed by {rest[:12]!r}")
+        self.left = rest[len(self._end) :]
         return block
 
     async def drain(self) -> None:
-        """Throw away what comes until the line has been quiet for a while."""
+        """Throw away what comes until the line has been quiet for a while, or long enough."""
         deadline_s = self._clock.now_s() + 2 * self._timeout_s
-        while self._clock.now_s() < deadline_s:
+        for _ in range(_MOST_CHUNKS):
             self.left = b""
+            if self._clock.now_s() >= deadline_s:
+                return
             try:
-                await self.link.read(_QUIET_S)
+                data = await self.link.read(_QUIET_S)
             except LinkTimeout:
                 return
+            self._heard(data)
 
     def nonsense(self, received: bytes, why: str) -> ProtocolError:
         """What to raise when a reply makes no sense."""
@@ -76,17 +84,25 @@ class Framing:
             hint(received),
         )
 
-    async def _fill(self, whole: Callable[[], bool]) -> None:
-        deadline_s = self._clock.now_s() + self._timeout_s
-        while not whole():
-            if len(self.left) > _LONGEST_REPLY:
-                raise self.nonsense(self.left, "it does not end")
-            try:
-                data = await self.link.read(max(0.001, deadline_s - self._clock.now_s()))
-            except LinkTimeout:
-                raise self._silence() from None
-            self.trace.append((self._clock.now_s(), "<", data))
-            self.left += data
+    async def _more(self, deadline_s: float) -> None:
+        if len(self.left) > _LONGEST_REPLY:
+            raise ValueError("it does not end")
+        now_s = self._clock.now_s()
+        if now_s >= deadline_s:
+            raise self._silence()
+        try:
+            data = await self.link.read(deadline_s - now_s)
+        except LinkTimeout:
+            raise self._silence() from None
+        self._heard(data)
+        self.left += data
+
+    def _heard(self, data: bytes) -> None:
+        """Remember `data`, as one message with what came just before it."""
+        trace = self.trace
+        if trace and trace[-1][1] == "<":
+            data = (trace.pop()[2] + data)[:_SHOWN]
+        trace.append((self._clock.now_s(), "<", data))
 
     def _silence(self) -> LinkTimeout:
         came = f"only {self.left[:80]!r} came" if self.left else "nothing came"

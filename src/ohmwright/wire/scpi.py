@@ -7,7 +7,8 @@ from math import inf, isinf, isnan, nan
 
 NOT_A_NUMBER = 9.91e37
 INFINITY = 9.9e37
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?")
+_NUMBER = re.compile(r"\s*[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?\s*", re.ASCII)
+_INTEGER = re.compile(r"\s*[+-]?\d+\s*", re.ASCII)
 
 
 def short_form(mnemonic: str) -> str:
@@ -42,15 +43,21 @@ def parse_number(text: str) -> float:
 
     Raises ValueError for anything else, `nan` and `inf` as words included.
     """
-    text = text.strip()
     if _NUMBER.fullmatch(text) is None:
         raise ValueError(f"{text!r} is no number")
     number = float(text)
+    if -INFINITY < number < INFINITY:
+        return number
     if number == NOT_A_NUMBER:
         return nan
-    if abs(number) == INFINITY:
-        return inf if number > 0 else -inf
-    return number
+    return inf if number > 0 else -inf
+
+
+def parse_integer(text: str) -> int:
+    """An NR1 number; raises ValueError for anything else, `1_0` and `1.0` included."""
+    if _INTEGER.fullmatch(text) is None:
+        raise ValueError(f"{text!r} is no whole number")
+    return int(text)
 
 
 def format_number(number: float) -> str:
@@ -88,7 +95,7 @@ def unquote(text: str) -> str:
 def parse_error(text: str) -> tuple[int, str]:
     """Number and text of an error queue entry such as `-113,"Undefined header"`."""
     number, _, message = text.partition(",")
-    return int(number), unquote(message)
+    return parse_integer(number), unquote(message)
 
 
 def split(text: str, separator: str) -> list[str]:
@@ -118,14 +125,14 @@ def block_length(head: bytes) -> int | None:
 
     Raises ValueError when `head` begins no definite-length block.
     """
-    if not head:
-        return None
-    if head[:1] != b"#" or (len(head) > 1 and head[1:2] not in b"123456789"):
+    digits = head[1:2]
+    if head[:1] not in b"#" or digits not in b"123456789":
         raise ValueError(f"{head[:12]!r} begins no definite-length block")
-    digits = int(head[1:2]) if len(head) > 1 else 0
-    if len(head) < 2 + digits or digits == 0:
-        return None
-    return 2 + digits + int(head[2 : 2 + digits])
+    end = 2 + int(digits or b"0")
+    length = head[2:end]
+    if length and not length.isdigit():
+        raise ValueError(f"{head[:12]!r} begins no definite-length block")
+    return end + int(length) if digits and len(head) >= end else None
 
 
 def decode_block(block: bytes) -> bytes:

@@ -1,0 +1,155 @@
+"""From a bench file to an open bench; the only place that knows which bench is simulated."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from contextlib import AsyncExitStack, aclosing, asynccontextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.generator import Generator
+from ohmwright.instruments.hand_operated import HandOperatedGenerator
+from ohmwright.instruments.nobody import Nobody
+from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
+from ohmwright.instruments.remote_generator import RemoteGenerator
+from ohmwright.model.bench_file import Address, BenchFile, SerialPort, Simulated, TcpAddress
+from ohmwright.model.errors import SourceError
+from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.source import load
+from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
+from ohmwright.simulator.remote_clock import SteppedClock
+from ohmwright.wire.clock import Clock, RealClock, VirtualClock
+from ohmwright.wire.command_set import load_command_set
+from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.link import Link
+from ohmwright.wire.links.memory import MemoryLink
+from ohmwright.wire.links.serial import open_serial
+from ohmwright.wire.links.tcp import open_tcp
+from ohmwright.wire.links.visa import open_visa
+
+from .console import PersonAtTerminal
+from .places import data_file
+
+
+@dataclass(frozen=True)
+class BenchData:
+    """A bench file with the data files that it names."""
+
+    file: BenchFile
+    path: Path
+    analyzer_path: Path
+    generator_path: Path
+    analyzer: AnalyzerData
+    generator: GeneratorData
+
+
+def read_bench(path: Path) -> BenchData:
+    """Read the bench file `path` and its data files. Raises SourceError."""
+    file = load(path, BenchFile)
+    analyzer_path = data_file(file.analyzer.data, path, "analyzers")
+    generator_path = data_file(file.generator.data, path, "generators")
+    return BenchData(
+        file,
+        path,
+        analyzer_path,
+        generator_path,
+        load(analyzer_path, AnalyzerData, table="data"),
+        load(generator_path, GeneratorData, table="data"),
+    )
+
+
+def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
+    """The invented hardware of a bench. Raises SourceError where a data file has no physics."""
+    simulation = data.file.simulation
+    if simulation is None:
+        raise SourceError(
+            f"{data.path}: the bench has no [simulation] table.", do="Add one with a seed."
+        )
+    return SimulatedBench(
+        load(data.analyzer_path, AnalyzerProfile),
+        load(data.generator_path, GeneratorProfile),
+        seed=simulation.seed,
+        clock=clock,
+        age_months=simulation.age_months,
+    )
+
+
+@asynccontextmanager
+async def opened(data: BenchData, *, unattended: bool) -> AsyncIterator[Bench]:
+    """Open every instrument; close them all at the end."""
+    async with AsyncExitStack() as stack:
+        if isinstance(data.file.analyzer.link, Simulated):
+            yield _simulated(data, unattended=unattended)
+        else:
+            yield await _real(data, stack, unattended=unattended)
+
+
+def _simulated(data: BenchData, *, unattended: bool) -> Bench:
+    clock = VirtualClock()
+    hardware = simulated_bench(data, clock)
+    person = SimulatedPerson(hardware.panel, clock)
+    analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
+    generator = None
+    if data.file.generator.link is not None:
+        generator = MemoryLink("simulated generator", hardware.generator_port, clock)
+    return _bench(data, clock, analyzer, generator, Nobody() if unattended else person)
+
+
+async def _real(data: BenchData, stack: AsyncExitStack, *, unattended: bool) -> Bench:
+    async def link(address: Address) -> Link:
+        return await stack.enter_async_context(aclosing(await _opened_link(address)))
+
+    clock: Clock = RealClock()
+    if data.file.stepped_time is not None:
+        clock = await SteppedClock.connected(await link(data.file.stepped_time))
+    assert data.file.analyzer.link is not None  # the bench file's own check
+    analyzer = await link(data.file.analyzer.link)
+    generator_address = data.file.generator.link
+    generator = None if generator_address is None else await link(generator_address)
+    operator = Nobody() if unattended else PersonAtTerminal()
+    return _bench(data, clock, analyzer, generator, operator)
+
+
+async def _opened_link(address: Address) -> Link:
+    if isinstance(address, SerialPort):
+        return await open_serial(address.port, baud=address.baud)
+    if isinstance(address, TcpAddress):
+        return await open_tcp(address.host, address.port)
+    if isinstance(address, Simulated):
+        raise SourceError("A simulated link needs the whole bench simulated.")
+    return await open_visa(address.resource, backend=address.backend)
+
+
+def _bench(
+    data: BenchData, clock: Clock, analyzer: Link, generator: Link | None, operator: Operator
+) -> Bench:
+    commands = load_command_set(data.analyzer.command_set, data.analyzer_path)
+    simulation = data.file.simulation
+    return Bench(
+        name=data.file.name,
+        analyzer=RemoteAnalyzer(data.analyzer, Dialogue(analyzer, commands, clock)),
+        generator=_generator(data, clock, generator, operator),
+        operator=operator,
+        clock=clock,
+        asset=data.file.asset,
+        seed=None if simulation is None else simulation.seed,
+    )
+
+
+def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Operator) -> Generator:
+    if link is None:
+        asset = data.file.asset
+        label = f"{asset.maker},{asset.model},{asset.serial}"
+        return HandOperatedGenerator(data.generator, operator, label)
+    if data.generator.command_set is None:
+        raise SourceError(
+            f"{data.generator_path}: the generator has no command set, yet the bench gives it "
+            "a link.",
+            do="Name its command_set, or take the link out of the bench file.",
+        )
+    commands = load_command_set(data.generator.command_set, data.generator_path)
+    return RemoteGenerator(data.generator, Dialogue(link, commands, clock))

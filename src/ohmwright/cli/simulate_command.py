@@ -1,0 +1,107 @@
+"""`simulate`: a simulated bench for other programs, until interrupted."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+import anyio
+
+from ohmwright.model.bench_file import SerialPort, Simulation
+from ohmwright.model.errors import UsageError
+from ohmwright.model.shipped import shipped
+from ohmwright.simulator.serve_pty import serve_ptys
+from ohmwright.simulator.serve_tcp import serve_tcp
+from ohmwright.simulator.served import Addresses
+from ohmwright.wire.clock import RealClock, VirtualClock
+
+from .console import out
+from .drive import stopped_by_signals
+from .open_bench import BenchData, read_bench, simulated_bench
+
+
+@dataclass(frozen=True)
+class SimulateRequest:
+    """What the command line asked for."""
+
+    bench: Path | None
+    pty: bool
+    tcp: bool
+    host: str
+    stepped: bool
+    write_bench: Path | None
+    seed: int | None
+
+
+def run_simulate(request: SimulateRequest) -> int:
+    """Serve on one kind of line; 0 when interrupted."""
+    if request.pty == request.tcp:
+        raise UsageError("Say where to serve.", do="Give either --pty or --tcp.")
+    data = _data(request)
+    hardware = simulated_bench(data, VirtualClock() if request.stepped else RealClock())
+
+    def announce(addresses: Addresses) -> None:
+        for name, where in addresses.named():
+            if name != "control" or request.stepped:
+                out().print(f"{name:9} {where}", soft_wrap=True)
+        if request.write_bench is not None:
+            _write_bench(request.write_bench, data, addresses, stepped=request.stepped)
+            out().print(f"bench     {request.write_bench}", soft_wrap=True)
+        out().print("Serving; Ctrl-C ends it.")
+
+    async def serve() -> None:
+        with stopped_by_signals():
+            if request.pty:
+                await serve_ptys(hardware, announce)
+            else:
+                await serve_tcp(hardware, announce, host=request.host)
+
+    anyio.run(serve)
+    return 0
+
+
+def _data(request: SimulateRequest) -> BenchData:
+    data = read_bench(shipped("benches", "demo.toml") if request.bench is None else request.bench)
+    simulation = data.file.simulation or Simulation()
+    if request.seed is not None:
+        simulation = simulation.model_copy(update={"seed": request.seed})
+    return replace(data, file=data.file.model_copy(update={"simulation": simulation}))
+
+
+def _write_bench(path: Path, data: BenchData, addresses: Addresses, *, stepped: bool) -> None:
+    """A bench file for the client side, put in place whole: nobody can read half of it."""
+    asset = data.file.asset
+    simulation = data.file.simulation or Simulation()
+    lines = [
+        f"name = {_quoted(data.file.name + ', served')}",
+        *([f"stepped_time = {_address(addresses.control)}"] if stepped else []),
+        "[analyzer]",
+        f"data = {_quoted(str(data.analyzer_path))}",
+        f"link = {_address(addresses.analyzer)}",
+        "[generator]",
+        f"data = {_quoted(str(data.generator_path))}",
+        f"link = {_address(addresses.generator)}",
+        "[asset]",
+        *(f"{key} = {_quoted(value)}" for key, value in asset.model_dump().items()),
+        "[simulation]",
+        f"seed = {simulation.seed}",
+        f"age_months = {simulation.age_months}",
+    ]
+    try:
+        with tempfile.NamedTemporaryFile("w", dir=path.parent, delete=False) as file:
+            file.write("\n".join(lines) + "\n")
+        Path(file.name).replace(path)
+    except OSError as problem:
+        raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None
+
+
+def _address(address: object) -> str:
+    if isinstance(address, SerialPort):
+        return f'{{ kind = "serial", port = {_quoted(address.port)} }}'
+    return f'{{ kind = "tcp", host = "{address.host}", port = {address.port} }}'  # type: ignore[attr-defined]
+
+
+def _quoted(text: str) -> str:
+    escaped = text.replace("\\", "\\\\").replace('"', '\\"')
+    return f'"{escaped}"'

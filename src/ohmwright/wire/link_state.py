@@ -1,0 +1,30 @@
+"""What a line can be believed, and how that may change (rule 3)."""
+
+from __future__ import annotations
+
+from enum import Enum
+
+
+class LinkState(Enum):
+    """What the next reply can be believed to answer."""
+
+    SYNCED = "synced"
+    """The next reply answers the next message."""
+    SUSPECT = "suspect"
+    """A reply may still be on its way: nothing is believed before a resynchronisation."""
+    LOST = "lost"
+    """The line is gone; a new one has to be opened."""
+
+
+_MAY_BECOME = {
+    LinkState.SYNCED: frozenset({LinkState.SUSPECT, LinkState.LOST}),
+    LinkState.SUSPECT: frozenset({LinkState.SUSPECT, LinkState.SYNCED, LinkState.LOST}),
+    LinkState.LOST: frozenset({LinkState.LOST}),
+}
+
+
+def changed(state: LinkState, to: LinkState) -> LinkState:
+    """`to`, where `state` may become that; anything else is a fault of this program."""
+    if to not in _MAY_BECOME[state]:
+        raise RuntimeError(f"a line that is {state.value} cannot become {to.value}")
+    return to

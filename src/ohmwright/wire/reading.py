@@ -1,0 +1,33 @@
+"""A measured reply: value, unit and reading number, in the order the command set gives."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from functools import cache
+
+from .scpi import parse_integer, parse_number
+
+Reading = tuple[float, int | None]
+
+
+@cache
+def reading_parser(fields: tuple[str, ...], unit: str) -> Callable[[bytes], Reading]:
+    """What turns a reply into its value, in `unit`, and its number.
+
+    The value is NaN where the instrument has none; the number None where it gives none.
+    The parser raises ValueError for another unit or anything else than these fields.
+    """
+
+    place = {field: position for position, field in enumerate(fields)}
+    value_at, unit_at, number_at = place["value"], place.get("unit"), place.get("number")
+
+    def parse(reply: bytes) -> Reading:
+        parts = reply.decode("latin-1").split(",")
+        if len(parts) != len(fields):
+            raise ValueError(f"it should be {','.join(fields)}")
+        if unit_at is not None and parts[unit_at].strip() != unit:
+            raise ValueError(f"it is in {parts[unit_at]} and should be in {unit}")
+        number = None if number_at is None else parse_integer(parts[number_at])
+        return parse_number(parts[value_at]), number
+
+    return parse

@@ -1,0 +1,102 @@
+"""Message templates of a command set: literal text with named fields, nothing that runs."""
+
+from __future__ import annotations
+
+import re
+from math import isfinite
+from numbers import Real
+from string import Formatter
+from typing import TypeVar
+
+from ohmwright.model.errors import SourceError
+
+V = TypeVar("V", bound=str)
+
+_SAMPLES: dict[str, float | int | str] = {
+    "contact_ohm": 1.0,
+    "counts": 1,
+    "direction": "UP",
+    "key": "FINE",
+    "limit_s": 1.0,
+    "load_ohm": 1.0,
+    "mode": "x",
+    "nonce": 1,
+    "path": "OUTPut",
+    "point": "x",
+    "presses": 1,
+    "setting_w": 1.0,
+}
+"""Every field a message may name, with a value of its kind."""
+_FIELDS: dict[str, frozenset[str]] = {
+    "resynchronise": frozenset({"nonce"}),
+    "set_load": frozenset({"load_ohm"}),
+    "set_path": frozenset({"path"}),
+    "set_contact": frozenset({"contact_ohm"}),
+    "on": frozenset({"limit_s"}),
+    "select_mode": frozenset({"mode"}),
+    "set_power": frozenset({"setting_w"}),
+    "set_point": frozenset({"point"}),
+    "set_trim": frozenset({"counts"}),
+    "press_key": frozenset({"key", "direction", "presses"}),
+}
+"""What each verb has to say; only `on` may leave its field out."""
+_SPEC = re.compile(r"(\.\d{1,2})?[dfeg]?")
+_PRINTABLE = re.compile(r"[ -~]+")
+_NAME = re.compile(r"[\w .+/%()-]+", re.ASCII)
+
+
+def literal_with_fields(text: str) -> str:
+    """Refuse anything in braces but a known field with a plain number format."""
+    if _PRINTABLE.fullmatch(text) is None:
+        raise ValueError(f"{text!r} has characters outside printable ASCII")
+    try:
+        parts = list(Formatter().parse(text))
+    except ValueError as problem:
+        raise ValueError(f"'{text}' has braces that do not match: {problem}") from None
+    for _, field, spec, conversion in parts:
+        if field is None:
+            continue
+        if field not in _SAMPLES:
+            known = ", ".join(sorted(_SAMPLES))
+            raise ValueError(f"'{{{field}}}' is no known field; known are {known}")
+        if conversion or _SPEC.fullmatch(spec or "") is None:
+            raise ValueError(f"'{{{field}}}' may have a format like '.3f' or 'd' and nothing else")
+    _try_formats(text)
+    return text
+
+
+def _try_formats(text: str) -> None:
+    try:
+        text.format(**_SAMPLES)
+    except ValueError as problem:
+        raise ValueError(f"'{text}' has a format that its value cannot take: {problem}") from None
+
+
+def fields_of(text: str) -> frozenset[str]:
+    """The fields that a template names."""
+    return frozenset(field for _, field, _, _ in Formatter().parse(text) if field is not None)
+
+
+def say_what_they_must(messages: dict[V, str]) -> dict[V, str]:
+    """Refuse a message that says more or less than its verb has to say."""
+    for verb, text in messages.items():
+        found, due = fields_of(text), _FIELDS.get(verb, frozenset())
+        if found - due:
+            raise ValueError(f"'{verb}' has no field '{min(found - due)}'")
+        if due - found and verb != "on":
+            raise ValueError(f"'{verb}' must hold '{{{min(due - found)}}}'")
+    return messages
+
+
+def refuse_unsayable(field: str, value: object) -> None:
+    """Refuse a number that is none, and a name that could end its message and begin another."""
+    if isinstance(value, str):
+        if _NAME.fullmatch(value) is not None:
+            return
+    elif isinstance(value, Real) and isfinite(value):
+        return
+    raise SourceError(
+        f"{value!r} cannot be sent as {field}.",
+        "Numbers must be finite; names are of ASCII letters, digits, spaces and _ . + - / % ( ).",
+        "Correct the name or number in the data file.",
+    )

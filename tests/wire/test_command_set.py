@@ -1,0 +1,99 @@
+"""Command sets: what may stand in one, and what each message becomes."""
+
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.errors import SourceError
+from ohmwright.wire.command_set import SHIPPED, CommandSet, load_command_set
+
+ASK = 'resynchronise = "*ESE {nonce:d};*ESE?"\n'
+
+
+def written(tmp_path: Path, ask: str = ASK, tell: str = "", head: str = "") -> CommandSet:
+    path = tmp_path / "own.toml"
+    path.write_text(f'name = "own"\n{head}\n[ask]\n{ask}\n[tell]\n{tell}\n', encoding="utf-8")
+    return load_command_set("own.toml", tmp_path / "analyzer.toml")
+
+
+@pytest.mark.parametrize("path", sorted(SHIPPED.glob("*.toml")), ids=lambda path: path.stem)
+def test_the_shipped_ones_load(path: Path) -> None:
+    assert load_command_set(path.stem, Path("bench.toml")).name == path.stem
+
+
+def test_messages() -> None:
+    analyzer = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
+    generator = load_command_set("scpi-1999-generator", Path("bench.toml"))
+    assert analyzer.message("on", {"limit_s": 10}) == b"OUTPut:STATe ON,10.000\n"
+    assert analyzer.message("set_load", {"load_ohm": 300.0}) == b"INPut:IMPedance 300\n"
+    assert generator.message("set_point", {"point": "cut 300"}) == b'CALibration:POINt "cut 300"\n'
+    assert analyzer.carries_limit
+
+
+def test_on_without_a_limit_says_so(tmp_path: Path) -> None:
+    assert not written(tmp_path, tell='on = "OUTP 1"').carries_limit
+
+
+@pytest.mark.parametrize(
+    ("message", "says"),
+    [
+        ("{load_ohm.__class__}", "no known field"),
+        ("{load_ohm[0]}", "no known field"),
+        ("{}", "no known field"),
+        ("{0}", "no known field"),
+        ("{load_ohm!r}", "and nothing else"),
+        ("{load_ohm:{setting_w}}", "and nothing else"),
+        ("{load_ohm:>99999999}", "and nothing else"),
+        ("{load_ohm:d}", "cannot take"),
+        ("{load_ohm", "braces"),
+        ("{setting_w}", "has no field 'setting_w'"),
+        ("IMP 300", "must hold '{load_ohm}'"),
+        ("IMP {load_ohm}\\nOUTP ON", "printable ASCII"),
+        ("IMP {load_ohm} Ω", "printable ASCII"),
+        ("", "at least 1"),
+    ],
+)
+def test_what_may_not_stand_in_a_message(tmp_path: Path, message: str, says: str) -> None:
+    with pytest.raises(SourceError, match=r"own\.toml:[67]:\d: tell") as caught:
+        written(tmp_path, tell=f'set_load = "{message}"')
+    assert says in str(caught.value)
+
+
+@pytest.mark.parametrize(
+    ("ask", "head", "says"),
+    [
+        ("", "", "without 'resynchronise'"),
+        (ASK + 'wobble = "W?"', "", "wobble"),
+        (ASK, 'reply_terminator = ""', "reply_terminator"),
+        (ASK, 'reading = ["unit"]', "one 'value'"),
+        (ASK, "timeout_s = 0", "timeout_s"),
+    ],
+)
+def test_what_else_may_not_stand_in_one(tmp_path: Path, ask: str, head: str, says: str) -> None:
+    with pytest.raises(SourceError) as caught:
+        written(tmp_path, ask=ask, head=head)
+    assert says in str(caught.value)
+
+
+@pytest.mark.parametrize("point", ['x"', "x\n*RST", "x;*RST", "Ω", "", "x'"])
+def test_a_name_cannot_smuggle_a_message(point: str) -> None:
+    generator = load_command_set("scpi-1999-generator", Path("bench.toml"))
+    with pytest.raises(SourceError, match="cannot be sent as point"):
+        generator.message("set_point", {"point": point})
+
+
+@pytest.mark.parametrize("load_ohm", [float("nan"), float("inf"), None])
+def test_only_finite_numbers_are_sent(load_ohm: object) -> None:
+    analyzer = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
+    with pytest.raises(SourceError, match="cannot be sent as load_ohm"):
+        analyzer.message("set_load", {"load_ohm": load_ohm})
+
+
+def test_a_verb_the_set_has_not(tmp_path: Path) -> None:
+    with pytest.raises(SourceError, match="does not say how to 'on'"):
+        written(tmp_path).message("on", {"limit_s": 1.0})
+
+
+def test_a_command_set_that_is_not_there() -> None:
+    with pytest.raises(SourceError, match="scpi-1999-analyzer"):
+        load_command_set("scpi", Path("bench.toml"))
