@@ -51,7 +51,7 @@ def test_no_event_is_yielded_inside_an_activation() -> None:
 
 
 def test_the_engine_knows_nothing_of_simulation() -> None:
-    for room in ("engine", "instruments", "wire", "metrology"):
+    for room in ("engine", "instruments", "wire"):
         for path in (SOURCE / room).rglob("*.py"):
             names = {
                 getattr(node, "id", getattr(node, "attr", ""))

@@ -74,6 +74,13 @@ async def test_a_slow_instrument_is_waited_for(table: Any, delay_s: float) -> No
     assert table.dialogue.generation == 1
 
 
+async def test_a_heap_of_old_replies_is_drained(table: Any) -> None:
+    for _ in range(500):
+        await table.link.write(b"OUTPut:STATe?\n")
+    assert await table.dialogue.ask_number("load") == 300
+    assert table.dialogue.generation == 1
+
+
 SPOILED = {
     "lost": lambda _reply: b"",
     "cut short": lambda reply: reply[:3],

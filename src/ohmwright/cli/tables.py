@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from rich import box
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
@@ -46,32 +45,35 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
 
 
 def _measured_table(results: Sequence[Result]) -> Table:
-    table = _table("Measured", "Point", "Target", "Limits")
+    table = _table("Measured", "Step and point", "Limits")
     found = {result.stage for result in results}
     stages: list[Stage] = [stage for stage in MEASURED if stage in found]
     for stage in stages:
         name = stage.replace("_", " ").capitalize()
         table.add_column(name, justify="right", no_wrap=True)
-        table.add_column("Error", justify="right", no_wrap=True)
-        table.add_column("", no_wrap=True)
+        table.add_column("Error %", justify="right", no_wrap=True)
+        table.add_column("")
+    last = ""
     for step, point in dict.fromkeys((r.step, r.point) for r in results):
+        if step != last:
+            table.add_row(Text(step, style="bold"))
+            last = step
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
-        any_result = next(iter(row.values()))
-        cells = [f"{step} {point}", _target(any_result), _limits(any_result)]
-        table.add_row(*cells, *(cell for stage in stages for cell in _outcome(row.get(stage))))
+        limits = _limits(next(iter(row.values())))
+        outcomes = (cell for stage in stages for cell in _outcome(row.get(stage)))
+        table.add_row(f"  {point}", limits, *outcomes)
     return table
 
 
 def _adjusted_table(results: Sequence[Result]) -> Table:
-    table = _table("Adjusted", "Point", "Load", "Target", "Limits")
-    for name in ("Trim", "Landed at", "Error"):
+    table = _table("Adjusted", "Point", "Load", "Limits")
+    for name in ("Trim", "Landed at", "Error %"):
         table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("", no_wrap=True)
+    table.add_column("")
     for result in results:
         table.add_row(
             result.point,
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
-            _target(result),
             _limits(result),
             f"{result.start_trim} to {result.final_trim}",
             *_outcome(result),
@@ -80,16 +82,10 @@ def _adjusted_table(results: Sequence[Result]) -> Table:
 
 
 def _table(title: str, *columns: str) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=box.SIMPLE_HEAD)
-    table.padding = (0, 1, 0, 0)
+    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False)
     for name in columns:
         table.add_column(name, no_wrap=True)
     return table
-
-
-def _target(result: Result) -> str:
-    target = result.target
-    return "" if target is None else f"{target.value:g} {target.unit}"
 
 
 def _limits(result: Result) -> str:
@@ -97,8 +93,8 @@ def _limits(result: Result) -> str:
     if target is None:
         return ""
     if target.lower < 0:
-        return f"at most {target.upper:g}"
-    return f"{target.lower:.4g} to {target.upper:.4g}"
+        return f"at most {target.upper:g} {target.unit}"
+    return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}"
 
 
 def _outcome(result: Result | None) -> tuple[str, str, Text]:
@@ -109,7 +105,7 @@ def _outcome(result: Result | None) -> tuple[str, str, Text]:
     measured, target, error = result.measured, result.target, result.error
     if measured is None or target is None or error is None:
         return "" if result.load_ohm is None else f"{result.load_ohm:g} ohm", "", verdict
-    relative = "" if target.lower < 0 else f"{100 * error / target.value:+.1f} %"
+    relative = "" if target.lower < 0 else f"{100 * error / target.value:+.1f}"
     return f"{measured.value:.1f}", relative, verdict
 
 

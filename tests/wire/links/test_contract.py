@@ -9,6 +9,7 @@ import pytest
 
 from ohmwright.model.errors import LinkBusy, LinkLost, LinkTimeout
 from ohmwright.wire.link import Link
+from ohmwright.wire.links.memory import MemoryLink
 
 pytestmark = pytest.mark.anyio
 LONG_S = 5.0
@@ -32,8 +33,6 @@ async def speak_until_lost(link: Link) -> None:
     for _ in range(100):
         with suppress(LinkTimeout):
             await link.read(LONG_S)
-        await anyio.lowlevel.checkpoint()
-        # in memory nothing is noticed before the next message
         await link.write(b"x\n")
 
 
@@ -123,9 +122,11 @@ async def test_what_arrived_before_the_far_end_went_is_read(line: Any) -> None:
 async def test_a_far_end_that_goes_while_it_is_waited_for(line: Any) -> None:
     await line.link.write(b"x\n")
     await line.far.hear(2)
+    if isinstance(line.link, MemoryLink):
+        pytest.skip("in memory nothing is noticed before the next message")
     asyncio.get_running_loop().call_soon(line.far.hang_up)
     with pytest.raises(LinkLost):
-        await speak_until_lost(line.link)
+        await line.link.read(LONG_S)
 
 
 async def test_a_second_opening_is_refused_by_name_until_the_first_is_closed(line: Any) -> None:

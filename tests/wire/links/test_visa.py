@@ -1,5 +1,6 @@
 """VISA: a dialogue with an instrument of pyvisa-sim, and what is said when opening fails."""
 
+import socket
 from pathlib import Path
 from threading import Event
 from types import SimpleNamespace
@@ -7,10 +8,11 @@ from types import SimpleNamespace
 import anyio
 import pytest
 
-from ohmwright.model.errors import InstrumentRefused, LinkBusy, LinkError
+from ohmwright.model.errors import InstrumentRefused, LinkBusy, LinkError, LinkTimeout
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.link import Link
 from ohmwright.wire.links import visa
 from ohmwright.wire.links.visa import open_visa
 from ohmwright.wire.portlock import PortLock
@@ -54,6 +56,20 @@ async def test_what_cannot_be_opened(resource: str, backend: str) -> None:
         with pytest.raises(LinkError, match=r"could not be opened.*Check") as caught:
             await open_visa(resource, backend=backend)
         assert "Traceback" not in str(caught.value)
+
+
+async def test_a_line_that_takes_no_more_bytes(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(visa, "WRITE_TIMEOUT_S", 0.1)
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        link = await open_visa(f"TCPIP0::127.0.0.1::{listening.getsockname()[1]}::SOCKET")
+        with pytest.raises(LinkTimeout, match="took 0 of 1000 bytes"):
+            await _write_for_ever(link)
+        await link.aclose()
+
+
+async def _write_for_ever(link: Link) -> None:
+    while True:
+        await link.write(b"x" * 1000)
 
 
 async def test_an_opening_given_up_leaves_nothing_open(monkeypatch: pytest.MonkeyPatch) -> None:
