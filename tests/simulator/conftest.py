@@ -42,6 +42,11 @@ class BenchOnAClock(SimulatedBench):
 Make = Callable[..., BenchOnAClock]
 
 
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"
+
+
 @pytest.fixture(scope="session")
 def gantry() -> AnalyzerProfile:
     return load(shipped("analyzers", "gantry-400.toml"), AnalyzerProfile)

@@ -12,7 +12,7 @@ from ohmwright.wire.links.memory import MemoryLink
 from .conftest import Make
 
 
-@pytest.mark.asyncio
+@pytest.mark.anyio
 async def test_both_clocks_agree_to_the_digit(make: Make) -> None:
     bench = make()
     bench.clock.advance(12.3)
@@ -24,7 +24,7 @@ async def test_both_clocks_agree_to_the_digit(make: Make) -> None:
     assert clock.wall() == bench.clock.wall()
 
 
-@pytest.mark.asyncio
+@pytest.mark.anyio
 async def test_a_cancelled_sleep_leaves_no_reply_behind(make: Make) -> None:
     bench = make()
     link = MemoryLink("control", control_port(bench), VirtualClock())
@@ -37,7 +37,7 @@ async def test_a_cancelled_sleep_leaves_no_reply_behind(make: Make) -> None:
     assert clock.now_s() == bench.clock.now_s()
 
 
-@pytest.mark.asyncio
+@pytest.mark.anyio
 async def test_not_a_control_port(make: Make) -> None:
     bench = make()
     deaf = MemoryLink("analyzer", bench.analyzer_port, VirtualClock())
