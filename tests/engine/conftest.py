@@ -56,6 +56,8 @@ def make_rig() -> Callable[..., Rig]:
         generator = MemoryLink("generator", hardware.generator_port, clock)
         has_port = data.file.generator.link is not None
         person = SimulatedPerson(hardware.panel, clock) if attended else Nobody()
-        return Rig(assembled(data, clock, analyzer, generator if has_port else None, person), hardware)
+        return Rig(
+            assembled(data, clock, analyzer, generator if has_port else None, person), hardware
+        )
 
     return make

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from itertools import pairwise
 
 import pytest
 
@@ -65,12 +66,13 @@ async def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(
     for start, end, (on_s, off_s) in zip(opened, closed, intervals, strict=True):
         assert start.bench_s <= on_s < off_s <= end.bench_s
         assert off_s - on_s < start.limit_s
-    rests = [b[0] - a[1] for a, b in zip(intervals, intervals[1:], strict=False)]
+    rests = [b[0] - a[1] for a, b in pairwise(intervals)]
     assert min(rests) >= 30.0
 
 
 async def test_the_same_seed_gives_the_same_record(make_rig: Callable) -> None:
-    first, second = (await make_rig().run(MONOPOLAR, ("as_found",)) for _ in range(2))
+    first = await make_rig().run(MONOPOLAR, ("as_found",))
+    second = await make_rig().run(MONOPOLAR, ("as_found",))
     assert first == second
     other = await make_rig(seed=4).run(MONOPOLAR, ("as_found",))
     assert list(results(other)) != list(results(first))
@@ -127,9 +129,13 @@ async def test_a_trip_during_an_activation_gives_no_value(make_rig: Callable) ->
     rig.bench.analyzer.dialogue.framing.link._handle = Tripping()
     job = Job(read_procedure(MONOPOLAR), ("as_found",), "test")
     events = []
-    with pytest.raises(ActivationCutShort, match="RF was off already"):
+
+    async def collect() -> None:
         async for event in run(job, rig.bench):
             events.append(event)
+
+    with pytest.raises(ActivationCutShort, match="RF was off already"):
+        await collect()
     assert events[-1].error == "ActivationCutShort"
     assert events[-1].rf_state == "off"
 

@@ -90,7 +90,7 @@ async def opened(data: BenchData, *, unattended: bool) -> AsyncIterator[Bench]:
 
 def _simulated(data: BenchData, *, unattended: bool) -> Bench:
     clock = VirtualClock()
-    hardware = simulatedassembled(data, clock)
+    hardware = simulated_bench(data, clock)
     person = SimulatedPerson(hardware.panel, clock)
     analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
     generator = None
