@@ -82,7 +82,14 @@ def _adjusted_table(results: Sequence[Result]) -> Table:
 
 
 def _table(title: str, *columns: str) -> Table:
-    table = Table(title=title, title_justify="left", title_style="bold", box=None, pad_edge=False)
+    table = Table(
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        box=None,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
+    )
     for name in columns:
         table.add_column(name, no_wrap=True)
     return table

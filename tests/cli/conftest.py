@@ -1,0 +1,68 @@
+"""The command line called in process, as a person calls it."""
+
+import json
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ohmwright.cli import console
+from ohmwright.cli.main import main
+
+
+@dataclass(frozen=True)
+class Outcome:
+    code: int
+    out: str
+    err: str
+
+    @property
+    def json(self) -> Any:
+        return json.loads(self.out)
+
+
+@pytest.fixture
+def ohmwright(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., Outcome]:
+    def call(*arguments: object) -> Outcome:
+        console.out.cache_clear()
+        console.err.cache_clear()
+        monkeypatch.setattr(sys, "argv", ["ohmwright", *map(str, arguments)])
+        with pytest.raises(SystemExit) as ended:
+            main()
+        captured = capsys.readouterr()
+        code = ended.value.code
+        return Outcome(code if isinstance(code, int) else 0, captured.out, captured.err)
+
+    return call
+
+
+@pytest.fixture
+def procedure(tmp_path: Path) -> Path:
+    path = tmp_path / "quick.toml"
+    path.write_text(
+        """\
+title = "Quick check"
+revision = "1"
+model = "Quillon 300"
+
+[defaults]
+rest_s = 5
+max_on_s = 18
+
+[[step]]
+kind = "power_curve"
+name = "cut"
+mode = "cut"
+setting_w = 300
+loads_ohm = [100, 500]
+power_w = [81.0, 296.7]
+tolerance = { percent = 5 }
+""",
+        encoding="utf-8",
+    )
+    return path

@@ -1,0 +1,186 @@
+"""Bad input of every kind: one clear message, its exit code, no traceback, RF never on."""
+
+import os
+import re
+import socket
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.shipped import shipped
+
+DEMO_BENCH = shipped("benches", "demo.toml")
+
+
+@pytest.fixture
+def verify(ohmwright: Callable, tmp_path: Path) -> Callable:
+    def call(procedure: Path, bench: Path = DEMO_BENCH) -> object:
+        records = tmp_path / "records"
+        outcome = ohmwright("verify", procedure, "--bench", bench, "--records", records)
+        assert outcome.code != 0
+        assert "Traceback" not in outcome.err
+        assert not any(b"activation_closed" in p.read_bytes() for p in records.glob("*"))
+        return outcome
+
+    return call
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ("loads_ohm", "load_ohms", r":\d+:1: step.0.load_ohms: unknown key .* 'loads_ohm'"),
+        ("percent = 5", "absolute_ma = 5", "another unit than the target"),
+        ("[100, 500]", "[100, 520]", r":14:1: step 'cut': .*no 520 ohm; the nearest is 500 ohm"),
+        ("setting_w = 300", "setting_w = 420", r":13:1: .*over the load bank's rating of 400 W"),
+        ("max_on_s = 18", "max_on_s = 90", r"90 s of activation is longer than the load bank's"),
+        ('mode = "cut"', 'mode = "cud"', "has no mode 'cud'; it has cut, blend, coag, bipolar"),
+        ('"Quillon 300"', '"Quillon 400"', ":3:1: the procedure is for Quillon 400"),
+        ("rest_s = 5", "rest_s = ", r":6:10: this is not valid TOML"),
+    ],
+)
+def test_a_wrong_procedure(
+    verify: Callable, procedure: Path, old: str, new: str, says: str
+) -> None:
+    procedure.write_text(procedure.read_text().replace(old, new, 1))
+    outcome = verify(procedure)
+    assert outcome.code == 2
+    assert re.search(says, outcome.err)
+    assert str(procedure) in outcome.err
+
+
+def test_a_missing_file(verify: Callable, procedure: Path, tmp_path: Path) -> None:
+    assert "no such file" in verify(tmp_path / "none.toml").err
+    outcome = verify(procedure, tmp_path / "none.toml")
+    assert (outcome.code, "no such file" in outcome.err) == (2, True)
+
+
+def bench_at(tmp_path: Path, link: str) -> Path:
+    path = tmp_path / "bench.toml"
+    text = DEMO_BENCH.read_text(encoding="utf-8").replace('{ kind = "simulated" }', link)
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def test_a_missing_port(verify: Callable, procedure: Path, tmp_path: Path) -> None:
+    outcome = verify(procedure, bench_at(tmp_path, '{ kind = "serial", port = "/dev/none9" }'))
+    assert outcome.code == 3
+    assert "there is no such port" in outcome.err
+
+
+def test_nobody_at_an_address(verify: Callable, procedure: Path, tmp_path: Path) -> None:
+    with socket.socket() as held:
+        held.bind(("127.0.0.1", 0))
+        port = held.getsockname()[1]
+        outcome = verify(procedure, bench_at(tmp_path, f'{{ kind = "tcp", port = {port} }}'))
+    assert outcome.code == 3
+    assert f"127.0.0.1:{port}" in outcome.err
+
+
+def test_a_busy_port(verify: Callable, procedure: Path, tmp_path: Path) -> None:
+    from ohmwright.wire.portlock import device_lock
+
+    master, device = os.openpty()
+    name = os.ttyname(device)
+    lock = device_lock(name)
+    try:
+        outcome = verify(procedure, bench_at(tmp_path, f'{{ kind = "serial", port = "{name}" }}'))
+    finally:
+        lock.release()
+        os.close(master)
+        os.close(device)
+    assert outcome.code == 3
+    assert f"in use by process {os.getpid()}" in outcome.err
+
+
+def bench_of_two(tmp_path: Path, port: int) -> Path:
+    """The analyzer through VISA, the generator through TCP, both at `port`."""
+    path = bench_at(tmp_path, f'{{ kind = "tcp", port = {port} }}')
+    visa = f'{{ kind = "visa", resource = "TCPIP::127.0.0.1::{port}::SOCKET" }}'
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace(f'{{ kind = "tcp", port = {port} }}', visa, 1), encoding="utf-8")
+    return path
+
+
+@contextmanager
+def peer(answer: Callable[[bytes], bytes]) -> Iterator[int]:
+    """Something on TCP that answers each line with what `answer` says."""
+
+    def serve(connection: socket.socket) -> None:
+        with connection, connection.makefile("rb") as lines:
+            try:
+                for line in lines:
+                    connection.sendall(answer(line.strip()))
+            except OSError:
+                return
+
+    def accept() -> None:
+        while True:
+            try:
+                connection, _ = listener.accept()
+            except OSError:
+                return
+            threading.Thread(target=serve, args=(connection,), daemon=True).start()
+
+    with socket.create_server(("127.0.0.1", 0)) as listener:
+        threading.Thread(target=accept, daemon=True).start()
+        yield listener.getsockname()[1]
+        listener.shutdown(socket.SHUT_RDWR)
+
+
+def instrument(**replies: bytes) -> Callable[[bytes], bytes]:
+    """An analyzer that is in step, with some replies put wrong; records what it was told."""
+
+    def answer(line: bytes) -> bytes:
+        told.append(line)
+        nonce = re.fullmatch(rb"\*CLS;\*ESE (\d+);\*ESE\?", line)
+        if nonce is not None:
+            return nonce[1] + b"\n"
+        usual = {
+            b"*IDN?": b"Maker,Model,1,0\n",
+            b"SYSTem:ERRor?": b'0,"No error"\n',
+            b"OUTPut:STATe?": b"0\n",
+            b"FETCh:CURRent?": b"+0.0E+00,A,1\n",
+            b"INPut:IMPedance?": b"100\n",
+            b"SOURce:POWer?": b"300\n",
+        }
+        wrong = {key.replace("_", ":").encode() + b"?": reply for key, reply in replies.items()}
+        return {**usual, **wrong}.get(line, b"")
+
+    told: list[bytes] = []
+    answer.told = told
+    return answer
+
+
+@pytest.mark.parametrize(
+    ("replies", "says"),
+    [
+        ({"FETCh_CURRent": b"overflow,A,1\n"}, "'overflow' is no number"),
+        ({"FETCh_CURRent": b"+1.0E-01,V,1\n"}, "in V and should be in A"),
+        ({"FETCh_CURRent": b"+1.0E-01\n"}, "value,unit,number"),
+        ({"INPut_IMPedance": b"nan\n"}, "'nan' is no number"),
+        ({"INPut_IMPedance": b"200\n"}, "200 ohm connected, not 100 ohm"),
+        ({"SYSTem_ERRor": b'-241,"Hardware missing"\n'}, "-241, Hardware missing"),
+    ],
+)
+def test_a_reply_that_makes_no_sense(
+    verify: Callable, procedure: Path, tmp_path: Path, replies: dict[str, bytes], says: str
+) -> None:
+    answer = instrument(**replies)
+    with peer(answer) as port:
+        outcome = verify(procedure, bench_of_two(tmp_path, port))
+    assert outcome.code == 3
+    assert says in outcome.err
+    assert not any(b" ON" in line for line in answer.told)
+
+
+def test_a_wrong_baud_rate_shows_the_bytes_and_a_hint(
+    verify: Callable, procedure: Path, tmp_path: Path
+) -> None:
+    with peer(lambda _: b"\xfe\x80\xf8\x00\xe6") as port:
+        outcome = verify(procedure, bench_of_two(tmp_path, port))
+    assert outcome.code == 3
+    assert r"\xfe\x80\xf8" in outcome.err
+    assert "baud rate" in outcome.err

@@ -1,0 +1,119 @@
+"""Commands end to end on the simulated bench: tables, JSON, exit codes, resume."""
+
+import csv
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.event import EVENTS
+from ohmwright.model.shipped import shipped
+
+DEMO_BENCH = shipped("benches", "demo.toml")
+DEMO_PROCEDURE = shipped("procedures", "demo-monopolar.toml")
+
+
+def test_demo_tells_a_technician_what_happened_and_names_the_record(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    outcome = ohmwright("demo", "--records", tmp_path)
+    assert outcome.code == 0
+    for words in ("As found", "As left", "FAIL", "SIMULATED", "Result: PASS", "Trim"):
+        assert words in outcome.out
+    (record,) = tmp_path.glob("*.jsonl")
+    assert f"Record: {record}" in outcome.out
+    assert max(map(len, outcome.out.splitlines()[:-1])) <= 80
+    for line in record.read_bytes().splitlines():
+        EVENTS.validate_json(line)
+
+
+def test_verify_as_json_says_what_the_exit_code_says(
+    ohmwright: Callable, procedure: Path, tmp_path: Path
+) -> None:
+    outcome = ohmwright(
+        "verify", procedure, "--bench", DEMO_BENCH, "--records", tmp_path / "r", "--json"
+    )
+    assert outcome.code == 1
+    assert outcome.json["verdict"] == "fail"
+    assert [r["verdict"] for r in outcome.json["results"]] == ["fail", "pass"]
+    assert "CAUTION" in outcome.err
+
+
+def test_a_cut_short_record_resumes(ohmwright: Callable, procedure: Path, tmp_path: Path) -> None:
+    arguments = ("--bench", DEMO_BENCH, "--records", tmp_path, "--unattended", "--json")
+    whole = ohmwright("verify", procedure, *arguments)
+    record = Path(whole.json["record"])
+    lines = record.read_bytes().splitlines(keepends=True)
+    place = next(n for n, line in enumerate(lines) if b'"point_done"' in line)
+    record.write_bytes(b"".join(lines[: place + 1]) + lines[place + 1][:20])
+    again = ohmwright("verify", procedure, "--resume", whole.json["run"], *arguments)
+    assert [r["point"] for r in again.json["results"]] == ["100 ohm", "500 ohm"]
+    assert again.json["results"][0] == whole.json["results"][0]
+    assert again.code == 1
+    twice = ohmwright("verify", procedure, "--resume", whole.json["run"], *arguments)
+    assert (twice.code, "cannot be resumed" in twice.err) == (2, True)
+
+
+def test_a_changed_procedure_does_not_resume(
+    ohmwright: Callable, procedure: Path, tmp_path: Path
+) -> None:
+    arguments = ("--bench", DEMO_BENCH, "--records", tmp_path, "--unattended", "--json")
+    whole = ohmwright("verify", procedure, *arguments)
+    record = Path(whole.json["record"])
+    record.write_bytes(b"".join(record.read_bytes().splitlines(keepends=True)[:-1]))
+    procedure.write_text(procedure.read_text().replace("percent = 5", "percent = 9"))
+    outcome = ohmwright("verify", procedure, "--resume", whole.json["run"], *arguments)
+    assert outcome.code == 2
+    assert "another text of the procedure" in outcome.err
+
+
+def test_sweep_writes_csv_and_agrees_with_ohms_law(ohmwright: Callable, tmp_path: Path) -> None:
+    path = tmp_path / "curve.csv"
+    outcome = ohmwright(
+        *("sweep", "--bench", DEMO_BENCH, "--mode", "cut", "--settings", "150,300"),
+        *("--loads", "200,1000", "--csv", path, "--json"),
+    )
+    assert outcome.code == 0
+    rows = list(csv.DictReader(path.read_text(encoding="utf-8").splitlines()))
+    assert [(row["setting_w"], row["load_ohm"]) for row in rows] == [
+        ("150.0", "200.0"),
+        ("150.0", "1000.0"),
+        ("300.0", "200.0"),
+        ("300.0", "1000.0"),
+    ]
+    for row in outcome.json:
+        amps = row["current_ma"] / 1000
+        assert row["power_w"] == pytest.approx(amps**2 * row["load_ohm"], rel=1e-4)
+        assert row["voltage_v"] == pytest.approx(amps * row["load_ohm"], rel=1e-4)
+
+
+def test_lint_doctor_runs_show_schema(ohmwright: Callable, procedure: Path, tmp_path: Path) -> None:
+    assert ohmwright("lint", DEMO_PROCEDURE, "--bench", DEMO_BENCH).code == 0
+    doctor = ohmwright("doctor", "--bench", DEMO_BENCH, "--json")
+    assert doctor.code == 0
+    assert all(finding["good"] for finding in doctor.json)
+    assert "No runs" in ohmwright("runs", "--records", tmp_path).out
+    assert ohmwright("show", "--records", tmp_path).code == 2
+    ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", tmp_path)
+    assert ohmwright("runs", "--records", tmp_path, "--json").json[0]["state"] == "fail"
+    assert ohmwright("show", "--records", tmp_path).code == 1
+    assert ohmwright("schema", tmp_path / "s").code == 0
+    schema = json.loads((tmp_path / "s" / "procedure.schema.json").read_text())
+    assert "step" in schema["properties"]
+
+
+def test_help_names_commands_and_exit_codes(ohmwright: Callable) -> None:
+    outcome = ohmwright("--help")
+    assert outcome.code == 0
+    for words in ("calibrate", "verify", "sweep", "doctor", "5 RF state unknown"):
+        assert words in outcome.out
+
+
+def test_no_color_is_honoured(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    assert "\x1b[3" in ohmwright("demo", "--records", tmp_path).out
+    monkeypatch.setenv("NO_COLOR", "1")
+    assert "\x1b[3" not in ohmwright("demo", "--records", tmp_path).out
