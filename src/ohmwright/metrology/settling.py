@@ -1,0 +1,69 @@
+"""The settled value of one activation: what the output would be at an age without its lag.
+
+No fixed wait: the lag's remainder is estimated from the readings and the value is called settled
+when that remainder is small against the value or against its own uncertainty. Readings are
+correlated (AR(1)), so neighbours do not count as independent.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .tail import Tail, TailPrior, fit_tail
+
+Floats = NDArray[np.float64]
+
+_REMAINDER = 0.002
+"""A remainder of the lag under this part of the value no longer matters."""
+_PRIOR = TailPrior(noise_dof=1.0)
+
+
+@dataclass(frozen=True)
+class Settled:
+    """A value with its standard uncertainty, in the unit of the readings."""
+
+    value: float
+    uncertainty: float
+    dof: float
+    autocorrelation: float
+    settled: bool
+    reason: str = ""
+
+
+def assess(
+    age_s: Floats,
+    value: Floats,
+    *,
+    at_age_s: float = 6.0,
+    window_s: float,
+    resolution: float,
+) -> Settled:
+    """Estimate the lag-free output at `at_age_s` from the readings of one rested activation.
+
+    `age_s`, `value`: shape (n,), each reading the mean over `window_s` ending at its age.
+    `settled` is False, with the reason, while readings are too few or the remaining lag
+    is small neither against the value nor against its uncertainty.
+    """
+    tail = fit_tail(age_s, value, at_age_s=at_age_s, window_s=window_s, resolution=resolution)
+    if tail is None:
+        mean = float(np.mean(value)) if value.size else float("nan")
+        return Settled(mean, float("inf"), 1.0, 0.0, False, "too few readings of a risen output")
+    reason = _why_not(tail)
+    return Settled(
+        value=tail.value.mean,
+        uncertainty=tail.value.sd,
+        dof=tail.dof,
+        autocorrelation=tail.autocorrelation,
+        settled=reason == "",
+        reason=reason,
+    )
+
+
+def _why_not(tail: Tail) -> str:
+    remainder = abs(tail.remainder) + 2 * tail.remainder_sd
+    if remainder > max(2 * tail.value.sd, _REMAINDER * abs(tail.value.mean)):
+        return "the output is still rising or falling"
+    return ""
