@@ -15,10 +15,20 @@ from dataclasses import dataclass, field
 import numpy as np
 from numpy.typing import NDArray
 
-from .autoregression import CORRELATIONS, Noise, moments, regress, start_terms
+from .autoregression import (
+    CORRELATIONS,
+    Noise,
+    Prior,
+    diagonal_prior,
+    moments,
+    regress,
+    spikes,
+)
 from .mixture import Mixture, weights
 
 Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.intp]
 
 DROOP_TAU_S = 8.0
 _LAGS_S: Floats = np.geomspace(0.08, 3.5, 26)
@@ -27,6 +37,8 @@ _SECOND_POLE = 0.4
 _RISEN = 0.1
 """The output has begun to rise when a reading exceeds this part of the last ones."""
 _FEWEST = 5
+_TWO: Floats = np.array([0.3, 0.7])
+"""Correlations tried while the lag is being located."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +62,7 @@ class Tail:
     value: Mixture
     remainder: float
     remainder_sd: float
+    lag_s: float
     autocorrelation: float
     dof: float
     hunting: float
@@ -92,10 +105,9 @@ def fit_tail(
     shared = _shared_columns(age_s[start:], scaled, at_age_s, window_s, heat, prior)
     keep = np.ones(scaled.size, dtype=np.bool_)
     problem = _Problem(age_s[start:], scaled, level, keep, shared, prior, resolution / level)
-    lag_s, width, noise_variance, residual = _coarse(problem)
-    spikes = _spikes(residual, keep)
-    if np.any(spikes):
-        keep &= ~spikes
+    lag_s, width, noise_variance, flags = _coarse(problem)
+    if np.any(flags):
+        keep &= ~flags
         lag_s, width, noise_variance, _ = _coarse(problem)
     return _fine(problem, lag_s, width, noise_variance)
 
@@ -156,95 +168,80 @@ def _prior(problem: _Problem, noise_variance: float) -> tuple[Floats, Floats]:
     """Means and precisions (over noise variance) of slow, fast, level, droop."""
     prior = problem.prior
     mean = np.array([0.0, 0.0, 1.0, prior.droop])
-    sd = np.array([prior.remainder, 0.5 * prior.remainder, 1.0, prior.droop_sd])
+    sd = np.array([prior.remainder, 0.2 * prior.remainder, 1.0, prior.droop_sd])
     return mean, noise_variance / sd**2
+
+
+def _noise(problem: _Problem) -> Noise:
+    return Noise(problem.prior.noise_sd**2 + _floor(problem), problem.prior.noise_dof)
 
 
 def _floor(problem: _Problem) -> float:
     return problem.resolution**2 / 12 + 1e-12
 
 
-def _coarse(problem: _Problem) -> tuple[float, float, float, Floats]:
-    """Lag and width of its logarithm, noise variance and whitened residuals of the best."""
+def _coarse(problem: _Problem) -> tuple[float, float, float, Flags]:
+    """Lag and width of its logarithm, noise variance, and readings that are spikes."""
     columns = _with_lags(problem, _LAGS_S)[:, :, [0, 1, 2, 3, -1]]
     sums = moments(columns, problem.keep)
     variance = problem.prior.noise_sd**2
-    phi = np.array([0.3, 0.7])
+    normal, starts = sums.whitened(_TWO), sums.start_terms(_TWO)
     for _ in range(2):
-        noise = Noise(problem.prior.noise_sd**2 + _floor(problem), problem.prior.noise_dof)
-        fit = regress(
-            sums.whitened(phi), *_prior(problem, variance), noise, sums.count, start_terms(phi)
-        )
+        prior = diagonal_prior(*_prior(problem, variance))
+        fit = regress(normal, prior, _noise(problem), sums.count, starts)
         lag, corr = np.unravel_index(np.argmax(fit.log_evidence), fit.log_evidence.shape)
         variance = float(fit.scale2[lag, corr]) + _floor(problem)
-    best = fit.log_evidence.max(axis=1)
-    weight = weights(best)
+    weight = weights(fit.log_evidence.max(axis=1))
     log_lag = np.log(_LAGS_S)
     centre = float(weight @ log_lag)
-    step = log_lag[1] - log_lag[0]
-    width = float(np.sqrt(weight @ (log_lag - centre) ** 2 + (0.5 * step) ** 2))
-    plain = columns[lag] @ np.append(-fit.mean[lag, corr], 1.0)
-    white = plain[1:] - phi[corr] * plain[:-1]
-    return float(np.exp(centre)), width, variance, white
-
-
-def _spikes(white: Floats, keep: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Readings at which the noise jumps there and back beyond what it ever does."""
-    flags = np.zeros_like(keep)
-    if white.size < 6:
-        return flags
-    spread = 1.4826 * float(np.median(np.abs(white))) + 1e-9
-    jump = np.abs(white) > 6 * spread
-    back = np.append(white[1:] * white[:-1] < 0, True)
-    flags[1:] = jump & back
-    return flags
+    half_step = 0.5 * float(log_lag[1] - log_lag[0])
+    width = float(np.sqrt(weight @ (log_lag - centre) ** 2 + half_step**2))
+    residual = columns[lag] @ np.append(-fit.mean[lag, corr], 1.0)
+    flags = spikes(residual, float(_TWO[corr]), problem.keep)
+    return float(np.exp(centre)), width, variance, flags
 
 
 def _fine(problem: _Problem, lag_s: float, width: float, noise_variance: float) -> Tail:
     offsets = np.linspace(-2.6, 2.6, 9) * width
     lags_s = np.clip(lag_s * np.exp(offsets), 0.03, 6.0)
     sums = moments(_with_lags(problem, lags_s), problem.keep)
-    members, mean, precision, log_prior = _hunting_members(problem, noise_variance)
-    whole = sums.whitened(CORRELATIONS)
-    normal = whole[..., members[:, :, None], members[:, None, :]]
-    noise = Noise(problem.prior.noise_sd**2 + _floor(problem), problem.prior.noise_dof)
-    starts = start_terms(CORRELATIONS)[:, None]
-    fit = regress(normal, mean, precision, noise, sums.count, starts)
+    members, prior, log_prior = _hunting_members(problem, noise_variance)
+    normal = sums.whitened(CORRELATIONS)[..., members[:, :, None], members[:, None, :]]
+    starts = sums.start_terms(CORRELATIONS)[:, None]
+    fit = regress(normal, prior, _noise(problem), sums.count, starts)
     weight = weights(fit.log_evidence + log_prior)
-    # an edge of the lag's grid that still carries weight says that the lag is not known
     last_s = problem.age_s[-1] - problem.age_s[0]
     left = np.exp(-last_s / lags_s[:, None] / np.array([1.0, _SECOND_POLE]))
-    level = problem.level
     gone = np.einsum("li,lchi->lch", left, fit.mean[..., :2])
     gone_var = fit.scale2 * np.einsum("li,lchij,lj->lch", left, fit.covariance[..., :2, :2], left)
-    variance = fit.scale2 * fit.covariance[..., 2, 2] + _floor(problem)
     remainder = float(np.vdot(weight, gone))
     spread = float(np.sqrt(np.vdot(weight, gone_var + (gone - remainder) ** 2)))
+    variance = fit.scale2 * fit.covariance[..., 2, 2] + _floor(problem)
     phi = float(weight.sum(axis=(0, 2)) @ CORRELATIONS)
+    level = problem.level
     return Tail(
         value=Mixture(weight, level * fit.mean[..., 2], level * np.sqrt(variance), fit.dof),
         remainder=level * remainder,
         remainder_sd=level * spread,
+        lag_s=lag_s,
         autocorrelation=phi,
         dof=max(1.0, fit.dof * (1 - phi) / (1 + phi)),
         hunting=float(weight[..., 1:].sum()),
-        readings=int(sums.count),
+        readings=sums.count,
     )
 
 
-def _hunting_members(
-    problem: _Problem, noise_variance: float
-) -> tuple[NDArray[np.intp], Floats, Floats, Floats]:
-    """Columns, prior means, precisions and log prior of no hunting and of each kind of it."""
+def _hunting_members(problem: _Problem, noise_variance: float) -> tuple[Ints, Prior, Floats]:
+    """Columns, priors and log prior share of no hunting and of each kind of it."""
     prior = problem.prior
     mean, precision = _prior(problem, noise_variance)
-    y = 2 + problem.shared.shape[1] - 1
+    y = 1 + problem.shared.shape[1]
     if prior.hunting <= 0:
-        return np.array([[0, 1, 2, 3, y]]), mean, precision, np.zeros(1)
+        return np.array([[0, 1, 2, 3, y]]), diagonal_prior(mean, precision), np.zeros(1)
     kinds = [
         (4 + 2 * i, amplitude)
         for i in range(len(prior.hunting_periods_s))
-        for amplitude in (prior.hunting_amplitudes)
+        for amplitude in prior.hunting_amplitudes
     ]
     # the first member has the columns too, held at zero, so that evidences compare
     columns = [(4, 1e-7), *kinds]
@@ -252,4 +249,5 @@ def _hunting_members(
     held = np.array([[noise_variance / (a * a / 2)] * 2 for _, a in columns])
     precisions = np.concatenate([np.tile(precision, (len(columns), 1)), held], axis=1)
     shares = np.array([1 - prior.hunting] + [prior.hunting / len(kinds)] * len(kinds))
-    return members, np.append(mean, [0.0, 0.0]), precisions, np.log(shares)
+    means = np.append(mean, [0.0, 0.0])
+    return members, diagonal_prior(means, precisions), np.log(shares)
