@@ -65,12 +65,18 @@ class Tuning:
     excursion_cap: float = 0.2
     gain_seen: float = 3.0
     release: float = 0.98
-    good: float = 0.5
+    inner: float = 0.6
+    release_inner: float = 0.9
+    good: float = 0.15
+    least_patience_s: float = 2.5
     worth: float = 1.5
-    model_factor: float = 1.15
+    model_factor: float = 1.0
     model_floor: float = 0.05
     tail_agrees: float = 2.5
-    most_activations: int = 6
+    hopeless: float = 1.8
+    patience: float = 0.4
+    longest_patience_s: float = 9.0
+    most_activations: int = 8
     most_probes: int = 4
     least_gain: float = 0.015
     margin_s: float = 1.0
@@ -78,8 +84,8 @@ class Tuning:
 
 def first_knowledge() -> Knowledge:
     """Belief about a point of which nothing is known."""
-    mean = np.array([1.0, 0.0, 0.0, 0.0, 0.006, np.log(0.75), np.log(0.5), np.log(0.15)])
-    sd = np.array([0.1, 0.02, 0.01, 0.0015, 0.008, 0.55, 0.6, 1.0])
+    mean = np.array([1.0, 0.0, 0.0, 0.0, 0.0075, np.log(0.75), np.log(0.5), np.log(0.15)])
+    sd = np.array([0.1, 0.02, 0.01, 0.0015, 0.006, 0.55, 0.6, 1.0])
     return Knowledge(mean, np.diag(sd**2))
 
 
@@ -128,6 +134,7 @@ class AdjustPolicy:
         self._thought_s = 0.0
         self._moved_s = -np.inf
         self._next_look_s = 0.0
+        self._stubborn = False
         self._confirming = self._released_for_confirmation
 
     def read(self, age_s: float, value: float) -> None:
@@ -226,13 +233,14 @@ class AdjustPolicy:
                     return
                 self._next_look_s = age_s + 0.4
             elif verdict is Confirmation.REFUSE or self._hopeless(look, age_s):
-                self._confirming = self._released_for_confirmation = False
+                self._confirming = False
                 self._start = None
+                self._adjust(age_s, late)
+                return
             else:
                 self._next_look_s = age_s + look.wait_s(self.bounds, lag_s)
-        if late:
-            self._queue.append(Release(self.spec.rest_s))
-            self._released_for_confirmation = True
+        if late or self._looked_s(age_s) > self.tuning.longest_patience_s:
+            self._release_to_confirm()
 
     def _accept(self) -> bool:
         """Accept if hunting is thought of too and the tail by itself agrees."""
@@ -282,21 +290,33 @@ class AdjustPolicy:
         return Look(value, fit.remainder / self.tolerance)
 
     def _hopeless(self, look: Look, age_s: float) -> bool:
-        """Whether moving and confirming anew is quicker than looking on."""
-        if look.remainder > self.bounds.remainder:
+        """Whether moving and confirming anew is likely to be quicker than looking on."""
+        t = self.tuning
+        if self._stubborn or look.remainder > self.bounds.remainder:
             return False
-        gain = abs(float(self.knowledge.mean[1]))
-        if gain < self.tuning.gain_seen * float(np.sqrt(self.knowledge.covariance[1, 1])):
+        if not self._improvable(abs(look.value.mean)):
             return False
         off, sd = abs(look.value.mean), look.value.sd
-        count = gain / self.tolerance
-        moved = abs(off - count * round(off / count))
-        if moved > off - 0.3:
+        return 1 - off < t.hopeless * sd or self._looked_s(age_s) > self._patience_s()
+
+    def _improvable(self, off: float) -> bool:
+        """Whether a move could bring the output clearly nearer than `off` tolerances."""
+        gain = abs(float(self.knowledge.mean[1])) / self.tolerance
+        gain_sd = float(np.sqrt(self.knowledge.covariance[1, 1])) / self.tolerance
+        if gain < self.tuning.gain_seen * gain_sd:
             return False
+        return abs(off - gain * round(off / gain)) < off - 0.2
+
+    def _looked_s(self, age_s: float) -> float:
+        """For how long the lag has been gone."""
         lag_s, dead_s = np.exp(self.knowledge.mean[5:7])
-        looked_s = age_s - dead_s - 3 * lag_s
-        longer, then = (max((3.2 * sd / max(1 - x, 0.1)) ** 2, 1.0) for x in (off, moved))
-        return bool(looked_s * (longer - then) > 2 * dead_s + 8 * lag_s)
+        return float(age_s - dead_s - 5 * lag_s)
+
+    def _patience_s(self) -> float:
+        """What another confirmation would cost: so long it pays to look on."""
+        lag_s, dead_s = np.exp(self.knowledge.mean[5:7])
+        t = self.tuning
+        return max(t.least_patience_s, float(t.patience * (2 * dead_s + 8 * lag_s)))
 
     def _adjust(self, age_s: float, late: bool) -> None:
         fit = self._refit(hunting=False)
@@ -305,22 +325,36 @@ class AdjustPolicy:
                 self._give_up("not adjustable", "no output")
             return
         here = fit.combination(self._vector())
-        if self._releasable(fit) or late:
-            self._release_to_confirm()
-            return
-        t = self.tuning
         gain, gain_sd = self._gain(fit)
-        error = 1.0 - here.mean
-        seen = abs(gain) > t.gain_seen * gain_sd
-        if not seen:
+        seen = abs(gain) > self.tuning.gain_seen * gain_sd
+        counts = self._wished(here.mean, here.sd, gain, gain_sd) if seen else 0
+        if late or self._in_tolerance(fit, counts):
+            if counts != 0:
+                self._move(counts, fit)
+            elif self._was_confirmation():
+                self._resume_confirmation(age_s)
+                return
+            self._release_to_confirm()
+        elif not seen:
             self._probe(age_s, fit, here.sd)
-            return
-        if age_s - self._moved_s < self._dead_s(fit):
-            return
+        elif counts != 0 and age_s - self._moved_s >= self._dead_s(fit):
+            self._move(counts, fit)
+
+    def _wished(self, here: float, here_sd: float, gain: float, gain_sd: float) -> int:
+        """Counts to move: fewer, the less sure the gain."""
+        t, error = self.tuning, 1.0 - here
         counts = error * gain / (gain**2 + gain_sd**2 / 2)
-        if abs(error) < t.worth * here.sd or abs(counts) < 0.6:
-            return
-        self._move(round(self._capped(counts, here.mean, abs(gain) + 2 * gain_sd)), fit)
+        if abs(error) < t.worth * here_sd or abs(error) < t.good * self.tolerance:
+            return 0
+        return round(self._capped(counts, here, abs(gain) + 2 * gain_sd))
+
+    def _was_confirmation(self) -> bool:
+        return self._released_for_confirmation and len(self._at_s) == 1
+
+    def _resume_confirmation(self, age_s: float) -> None:
+        self._confirming, self._stubborn = True, True
+        self._start = None
+        self._next_look_s = age_s + 0.3
 
     def _refit(self, *, hunting: bool) -> Transient | None:
         self.fits += 1
@@ -338,23 +372,24 @@ class AdjustPolicy:
     def _dead_s(self, fit: Transient) -> float:
         return float(np.exp(fit.start.dynamics[1])) + 0.5 * self.spec.window_s
 
-    def _releasable(self, fit: Transient) -> bool:
-        t, tol = self.tuning, self.tolerance
-        here = fit.combination(self._vector())
-        if here.within(1 - tol, 1 + tol) < t.release:
-            return False
-        gain, gain_sd = self._gain(fit)
-        if abs(gain) > t.gain_seen * gain_sd:
-            improvable = abs(1 - here.mean) > max(t.good * tol, 0.6 * abs(gain))
-        else:
-            improvable = abs(1 - here.mean) > t.good * tol
-        if improvable:
+    def _in_tolerance(self, fit: Transient, counts: int) -> bool:
+        """Whether the output, moved by `counts`, will probably be in tolerance, hunting or not."""
+        there = self._vector(counts)
+        if not self._lands(fit.combination(there)):
             return False
         careful = self._refit(hunting=True)
         if careful is None:
             return False
         self._hunting = float(np.clip(careful.hunting, 0.05, 0.95))
-        return careful.combination(self._vector()).within(1 - tol, 1 + tol) >= t.release
+        return self._lands(careful.combination(there))
+
+    def _lands(self, value: Mixture) -> bool:
+        t, tol = self.tuning, self.tolerance
+        inner = t.inner * tol
+        return (
+            value.within(1 - tol, 1 + tol) >= t.release
+            and value.within(1 - inner, 1 + inner) >= t.release_inner
+        )
 
     def _release_to_confirm(self) -> None:
         self._released_for_confirmation = True

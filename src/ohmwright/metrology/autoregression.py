@@ -12,6 +12,8 @@ Flags = NDArray[np.bool_]
 
 CORRELATIONS: Floats = np.array([0.0, 0.3, 0.5, 0.7, 0.88])
 """Grid over which the correlation of neighbouring readings is averaged out."""
+LOG_SHARES: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
+"""Prior of that grid."""
 _SPIKE = 6.0
 
 
@@ -40,7 +42,7 @@ class Moments:
         )
 
     def start_terms(self, correlations: Floats) -> Floats:
-        """The part of the log likelihood that the first reading of each unbroken run adds."""
+        """What each unbroken run's first reading adds to the log likelihood."""
         terms: Floats = 0.5 * self.starts * np.log1p(-(correlations**2))
         return terms
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from .autoregression import (
     CORRELATIONS,
+    LOG_SHARES,
     Noise,
     Prior,
     diagonal_prior,
@@ -45,8 +46,8 @@ _TWO: Floats = np.array([0.3, 0.7])
 class TailPrior:
     """What is taken for granted before the first reading; amplitudes relative to the level."""
 
-    droop: float = 0.006
-    droop_sd: float = 0.008
+    droop: float = 0.0075
+    droop_sd: float = 0.006
     noise_sd: float = 0.002
     noise_dof: float = 3.0
     hunting: float = 0.0
@@ -207,7 +208,7 @@ def _fine(problem: _Problem, lag_s: float, width: float, noise_variance: float) 
     sums = moments(_with_lags(problem, lags_s), problem.keep)
     members, prior, log_prior = _hunting_members(problem, noise_variance)
     normal = sums.whitened(CORRELATIONS)[..., members[:, :, None], members[:, None, :]]
-    starts = sums.start_terms(CORRELATIONS)[:, None]
+    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
     fit = regress(normal, prior, _noise(problem), sums.count, starts)
     weight = weights(fit.log_evidence + log_prior)
     last_s = problem.age_s[-1] - problem.age_s[0]

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from .autoregression import (
     CORRELATIONS,
+    LOG_SHARES,
     Flags,
     Moments,
     Noise,
@@ -237,7 +238,8 @@ class _Problem:
         sums = moments(plain, self.keep)
         prior = self._prior(state.variance, np.arange(_ALL), self.knowledge.mean)
         normal = sums.whitened(CORRELATIONS)
-        fit = regress(normal, prior, self._noise(), sums.count, sums.start_terms(CORRELATIONS))
+        starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
+        fit = regress(normal, prior, self._noise(), sums.count, starts)
         best = int(np.argmax(fit.log_evidence))
         mean = fit.mean[best]
         change = np.clip(mean[_LINEAR:] - state.dynamics, -0.5, 0.5)
@@ -280,7 +282,7 @@ class _Problem:
     def _members(self, sums: Moments, state: Start) -> tuple[Posterior, Floats]:
         prior = self._prior(state.variance, np.arange(_ALL), self.knowledge.mean)
         normal = sums.whitened(CORRELATIONS)
-        starts = sums.start_terms(CORRELATIONS)[:, None]
+        starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
         waves = self.hunting.shape[1] // 2
         if waves == 0:
             fit = regress(normal[:, None], prior, self._noise(), sums.count, starts)
