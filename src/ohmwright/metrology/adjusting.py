@@ -59,24 +59,24 @@ class Tuning:
     """Thresholds of the policy; lengths relative to the tolerance unless said otherwise."""
 
     think_every_s: float = 0.2
-    probe_level_sd: float = 0.8
+    probe_level_sd: float = 0.6
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
     excursion_cap: float = 0.2
     gain_seen: float = 3.0
     release: float = 0.98
-    inner: float = 0.6
+    inner: float = 0.5
     release_inner: float = 0.9
-    good: float = 0.15
-    least_patience_s: float = 2.5
+    good: float = 0.2
+    least_patience_s: float = 4.0
     worth: float = 1.5
     model_factor: float = 1.0
     model_floor: float = 0.05
     tail_agrees: float = 2.5
     hopeless: float = 1.8
-    patience: float = 0.4
-    longest_patience_s: float = 9.0
-    most_activations: int = 8
+    patience: float = 1.0
+    longest_patience_s: float = 40.0
+    most_activations: int = 10
     most_probes: int = 4
     least_gain: float = 0.015
     margin_s: float = 1.0
@@ -228,7 +228,7 @@ class AdjustPolicy:
         if fit is not None:
             look, lag_s = self._look(fit), float(np.exp(fit.start.dynamics[0]))
             verdict = look.says(self.bounds)
-            if verdict is Confirmation.ACCEPT:
+            if verdict is Confirmation.ACCEPT or self._hunting_may_explain(look, age_s):
                 if self._accept():
                     return
                 self._next_look_s = age_s + 0.4
@@ -241,6 +241,12 @@ class AdjustPolicy:
                 self._next_look_s = age_s + look.wait_s(self.bounds, lag_s)
         if late or self._looked_s(age_s) > self.tuning.longest_patience_s:
             self._release_to_confirm()
+
+    def _hunting_may_explain(self, look: Look, age_s: float) -> bool:
+        """Whether it is worth asking if swings that widen the estimate are hunting."""
+        if look.remainder > 0.5 * self.bounds.remainder or look.within < 0.97:
+            return False
+        return self._looked_s(age_s) > self.tuning.least_patience_s
 
     def _accept(self) -> bool:
         """Accept if hunting is thought of too and the tail by itself agrees."""
@@ -402,9 +408,8 @@ class AdjustPolicy:
         error = 1 - fit.combination(self._vector()).mean
         if self._probes == 0:
             if level_sd <= t.probe_level_sd * self.tolerance:
-                self._step_out(
-                    1 if error * gain >= 0 else -1, self.spec.largest_gain / self.spec.target
-                )
+                sign = 1 if error * gain >= 0 else -1
+                self._step_out(sign, self.spec.largest_gain / self.spec.target, error)
             return
         lag_s, dead_s = np.exp(fit.start.dynamics[:2])
         if age_s - self._moved_s < dead_s + 1.5 * lag_s + 0.5 * self.spec.window_s:
@@ -415,10 +420,12 @@ class AdjustPolicy:
         ):
             self._give_up("not adjustable", "the trim has no effect")
             return
-        self._step_out(1 if self._counts >= 0 else -1, largest)
+        self._step_out(1 if self._counts >= 0 else -1, largest, error)
 
-    def _step_out(self, sign: int, largest_gain: float) -> None:
-        keys, counts = self.spec.keys, int(self.tuning.probe_excursion / largest_gain)
+    def _step_out(self, sign: int, largest_gain: float, error: float) -> None:
+        t, keys = self.tuning, self.spec.keys
+        room = min(t.probe_excursion, max(t.excursion_cap - abs(error), 0.3 * t.probe_excursion))
+        counts = int(room / largest_gain)
         counts = min(max(1, counts), 120)
         self._probes += 1
         if keys is None:
