@@ -3,53 +3,53 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from enum import Enum
+from typing import Literal
 
 import numpy as np
 
 from .mixture import Mixture
 
-
-class Confirmation(Enum):
-    """What one look at a confirmation says."""
-
-    ACCEPT = "accept"
-    REFUSE = "refuse"
-    UNDECIDED = "undecided"
+Answer = Literal["in tolerance", "too low", "too high", "undecided"]
 
 
 @dataclass(frozen=True)
 class Bounds:
-    """What a decision needs: probabilities, and the lag still to come in tolerances."""
+    """What a decision needs: probability of being right, and the lag still to come in tolerances."""
 
-    accept: float = 0.999
-    refuse: float = 0.05
+    inside: float = 0.999
+    outside: float = 0.999
     remainder: float = 0.6
 
 
 @dataclass(frozen=True)
 class Look:
-    """What a confirmation has shown so far, in tolerances from the target."""
+    """What an activation has shown so far, in tolerances from the target.
+
+    `remainder`: the lag still to come, which is extrapolated and has not been seen.
+    """
 
     value: Mixture
     remainder: float
+    lag_s: float
 
     @property
     def within(self) -> float:
         """Probability that the value lies in tolerance."""
         return self.value.within(-1.0, 1.0)
 
-    def wait_s(self, bounds: Bounds, lag_s: float) -> float:
+    def answer(self, bounds: Bounds) -> Answer:
+        """Decide where the probability is beyond the bounds and the lag nearly gone."""
+        if self.remainder > bounds.remainder:
+            return "undecided"
+        low, not_high = self.value.below(-1.0), self.value.below(1.0)
+        if not_high - low >= bounds.inside:
+            return "in tolerance"
+        if low >= bounds.outside:
+            return "too low"
+        return "too high" if 1 - not_high >= bounds.outside else "undecided"
+
+    def wait_s(self, bounds: Bounds) -> float:
         """For how long no other look can decide: the lag needs that long to go."""
         if self.remainder <= bounds.remainder:
             return 0.0
-        return min(1.5, 0.8 * lag_s * float(np.log(self.remainder / bounds.remainder)))
-
-    def says(self, bounds: Bounds) -> Confirmation:
-        """Accept or refuse where the probability is beyond the bounds and the lag nearly gone."""
-        if self.remainder > bounds.remainder:
-            return Confirmation.UNDECIDED
-        within = self.within
-        if within >= bounds.accept:
-            return Confirmation.ACCEPT
-        return Confirmation.REFUSE if within <= bounds.refuse else Confirmation.UNDECIDED
+        return min(1.5, 0.8 * self.lag_s * float(np.log(self.remainder / bounds.remainder)))

@@ -57,6 +57,28 @@ class Knowledge:
         """Inverse covariance."""
         return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)
 
+    @property
+    def lag_s(self) -> float:
+        """The likeliest first lag."""
+        return float(np.exp(self.mean[_LINEAR]))
+
+    @property
+    def dead_s(self) -> float:
+        """The likeliest dead time."""
+        return float(np.exp(self.mean[_LINEAR + 1]))
+
+    def loosened(self) -> Knowledge:
+        """What is still believed in the next activation: a little less of everything."""
+        extra = np.array([1e-3, 0, 0, 0, 1e-3, 0.05, 0.05, 0.2]) ** 2
+        return Knowledge(self.mean, self.covariance + np.diag(extra))
+
+
+def first_knowledge() -> Knowledge:
+    """Belief about a point of which nothing is known."""
+    mean = np.array([1.0, 0.0, 0.0, 0.0, 0.0075, np.log(0.75), np.log(0.5), np.log(0.15)])
+    sd = np.array([0.1, 0.02, 0.01, 0.0015, 0.006, 0.55, 0.6, 1.0])
+    return Knowledge(mean, np.diag(sd**2))
+
 
 @dataclass(frozen=True)
 class NoisePrior:
@@ -105,6 +127,16 @@ class Transient:
     remainder: float
     """Lag still to come after the last reading, relative to the target, two deviations included."""
     start: Start
+
+    @property
+    def lag_s(self) -> float:
+        """The likeliest first lag."""
+        return float(np.exp(self.start.dynamics[0]))
+
+    @property
+    def dead_s(self) -> float:
+        """The likeliest dead time."""
+        return float(np.exp(self.start.dynamics[1]))
 
     def combination(self, vector: Floats) -> Mixture:
         """A linear combination of the coefficients, relative to the target."""
