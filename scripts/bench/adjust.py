@@ -95,7 +95,7 @@ def main() -> None:
                 work = partial(adjust_by, name, scenarios(nominal)[0], options.seed)
                 results[name] = _measure_all(pool, bar, task, work, units)
     table = rows.table(results, verified, list(BASELINES))
-    Console(width=130).print(rows.rendered(table, options.units, options.seed))
+    Console(width=110).print(rows.rendered(table, options.units, options.seed))
     print(
         json.dumps(
             {"bench": "adjust", "seed": options.seed, "units": options.units} | rows.as_json(table)

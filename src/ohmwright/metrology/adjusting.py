@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from .actions import Action, Activate, Finish, Release, Sample
+from .actions import Action, Activate, Finish, Press, Release, Sample
 from .decision import Bounds, Look
 from .mixture import Mixture
 from .point import PointSpec
@@ -45,6 +45,7 @@ class Tuning:
     probe_level_sd: float = 0.6
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
+    key_probe_excursion: float = 0.2
     excursion_cap: float = 0.2
     most_probes: int = 4
     least_gain: float = 0.015
@@ -87,6 +88,8 @@ class AdjustPolicy:
         self._hunting = 0.05
         self._heat = 0.0
         self._to_confirm = False
+        self._gain_guess = 1e-3
+        self._presses_due = 0
 
     # what happened
 
@@ -109,7 +112,8 @@ class AdjustPolicy:
         """A reading: the mean over the meter's window that ended at its age."""
         self._age.append(age_s)
         self._value.append(value)
-        if age_s - self._thought_s >= self.tuning.think_every_s and not self._queue:
+        busy = self._queue or self._presses_due > 0
+        if age_s - self._thought_s >= self.tuning.think_every_s and not busy:
             self._thought_s = age_s
             self._think(age_s)
 
@@ -122,6 +126,7 @@ class AdjustPolicy:
     def pressed(self, age_s: float, key: str, times: int) -> None:
         """A key was pressed."""
         before = self.trim.place()
+        self._presses_due -= abs(times)
         self.trim.note_pressed(key, times)
         self._note_step(age_s, before)
 
@@ -139,7 +144,9 @@ class AdjustPolicy:
     def next_action(self) -> Action:
         """What to do now."""
         if self._queue:
-            return self._queue.popleft()
+            action = self._queue.popleft()
+            self._presses_due = abs(action.times) if isinstance(action, Press) else 0
+            return action
         if self._on:
             return Sample()
         if self._end is None and self._activations >= self.tuning.most_activations:
@@ -155,8 +162,8 @@ class AdjustPolicy:
             self._step_weights.append(self.trim.place() - before)
             self._moved_s = age_s
 
-    def _vector(self, counts: int = 0) -> Floats:
-        return np.concatenate([self.trim.place(counts), np.zeros(4)])
+    def _vector(self, after: Action | None = None) -> Floats:
+        return np.concatenate([self.trim.place(after), np.zeros(4)])
 
     def _record(self) -> Record:
         question = self.spec.question
@@ -243,21 +250,31 @@ class AdjustPolicy:
             if late:
                 self._give_up("not adjustable", "no output")
             return
-        gain = fit.combination(_unit(GAIN))
+        gain = fit.combination(self._coarse_gain())
         seen = abs(gain.mean) > self.tuning.gain_seen * gain.sd
         here = fit.combination(self._vector())
-        counts = self._wished(here, gain) if seen else 0
-        if late or self._lands_well(fit, counts):
-            self._leave(age_s, counts, fit)
+        move = self._next_move(fit, here) if seen else None
+        if late or self._lands_well(fit, move):
+            self._leave(age_s, move)
         elif not seen:
             self._probe(age_s, fit, here, gain)
-        elif counts != 0 and age_s - self._moved_s >= self._seen_after_s(fit):
-            self._move(counts, fit)
+        elif move is not None and age_s - self._moved_s >= self._seen_after_s(fit):
+            self._queue.append(move)
 
-    def _leave(self, age_s: float, counts: int, fit: Transient) -> None:
+    def _coarse_gain(self) -> Floats:
+        """Gain per count as the coarse key has it; per count if the trim is remote."""
+        keys = self.spec.keys
+        return _unit(GAIN) if keys is None else _unit(GAIN) + _unit(COARSE) / keys.coarse_counts
+
+    def _next_move(self, fit: Transient, here: Mixture) -> Action | None:
+        counts = self._wished(here, fit.combination(self._coarse_gain()))
+        fine = self._wished(here, fit.combination(_unit(GAIN)))
+        return self.trim.towards(counts, fine)
+
+    def _leave(self, age_s: float, move: Action | None) -> None:
         """Release to confirm, after a last move; a confirmation that needs none goes on."""
-        if counts != 0:
-            self._move(counts, fit)
+        if move is not None:
+            self._queue.append(move)
         elif self._to_confirm and len(self._step_at_s) == 1:
             self._confirming, self._stubborn, self._start = True, True, None
             self._next_look_s = age_s + 0.3
@@ -265,11 +282,14 @@ class AdjustPolicy:
         self._release_to_confirm()
 
     def _refit(self, *, hunting: bool) -> Transient | None:
-        fit = fit_transient(
-            self._record(), self.knowledge, NoisePrior(), self._start, hunting=hunting
-        )
+        knowledge = self.knowledge
+        if self.spec.keys is not None:
+            # what a coarse press is off by scales with the gain, which only readings tell
+            knowledge = knowledge.with_coarse_within(self.spec.keys.coarse_sd * self._gain_guess)
+        fit = fit_transient(self._record(), knowledge, NoisePrior(), self._start, hunting=hunting)
         if fit is not None:
             self._fit, self._start = fit, fit.start
+            self._gain_guess = abs(fit.combination(self._coarse_gain()).mean) + 1e-4
         return fit
 
     def _seen_after_s(self, fit: Transient) -> float:
@@ -284,9 +304,9 @@ class AdjustPolicy:
         room = (t.excursion_cap + abs(error)) / (abs(gain.mean) + 2 * gain.sd)
         return round(float(np.clip(counts, -room, room)))
 
-    def _lands_well(self, fit: Transient, counts: int) -> bool:
-        """Whether the output, moved by `counts`, will probably be in tolerance, hunting or not."""
-        there = self._vector(counts)
+    def _lands_well(self, fit: Transient, move: Action | None) -> bool:
+        """Whether the output, after `move`, will probably be in tolerance, hunting or not."""
+        there = self._vector(move)
         if not self._good(fit.combination(there)):
             return False
         careful = self._refit(hunting=True)
@@ -326,21 +346,11 @@ class AdjustPolicy:
 
     def _step_out(self, sign: int, largest_gain: float, error: float) -> None:
         t = self.tuning
-        room = min(t.probe_excursion, max(t.excursion_cap - abs(error), 0.3 * t.probe_excursion))
+        probe = t.probe_excursion if self.spec.keys is None else t.key_probe_excursion
+        room = min(probe, max(2.2 * probe - abs(error), 0.3 * probe))
         counts = min(max(1, int(room / largest_gain)), 120)
         self._probes += 1
         self._queue.append(self.trim.outwards(sign * counts))
-
-    def _move(self, counts: int, fit: Transient) -> None:
-        action = self.trim.towards(counts, self._coarse_size(fit))
-        if action is not None:
-            self._queue.append(action)
-
-    def _coarse_size(self, fit: Transient) -> float:
-        """Counts that a coarse press is really worth."""
-        nominal = 1 if self.spec.keys is None else self.spec.keys.coarse_counts
-        beyond = fit.combination(_unit(COARSE)).mean / fit.combination(_unit(GAIN)).mean
-        return float(np.clip(nominal + beyond, 0.6 * nominal, 1.5 * nominal))
 
     def _give_up(self, verdict: str, reason: str) -> None:
         """Restore the start with RF off, and end."""
@@ -351,4 +361,6 @@ class AdjustPolicy:
 
 
 def _unit(index: int) -> Floats:
-    return np.eye(8)[index]
+    unit = np.zeros(8)
+    unit[index] = 1.0
+    return unit

@@ -67,6 +67,15 @@ class Knowledge:
         """The likeliest dead time."""
         return float(np.exp(self.mean[_LINEAR + 1]))
 
+    def with_coarse_within(self, sd: float) -> Knowledge:
+        """The same with a coarse press no less sure than `sd` beyond its nominal counts."""
+        now = float(np.sqrt(self.covariance[COARSE, COARSE]))
+        if now <= sd:
+            return self
+        scale = np.ones(_ALL)
+        scale[COARSE] = sd / now
+        return Knowledge(self.mean, self.covariance * np.outer(scale, scale))
+
     def loosened(self) -> Knowledge:
         """What is still believed in the next activation: a little less of everything."""
         extra = np.array([1e-3, 0, 0, 0, 1e-3, 0.05, 0.05, 0.2]) ** 2

@@ -24,10 +24,22 @@ class Trim:
         """Fine presses from the start."""
         return self.counts - (0 if self.keys is None else self.coarse * self.keys.coarse_counts)
 
-    def place(self, counts: int = 0) -> Floats:
-        """Level, counts, coarse presses, curvature after `counts` more."""
+    def place(self, after: Action | None = None) -> Floats:
+        """Level, counts, coarse presses, curvature; where it is or will be `after` an action."""
+        counts, coarse = self._change(after)
         n = self.counts + counts
-        return np.array([1.0, n, self.coarse, n * n / 200])
+        return np.array([1.0, n, self.coarse + coarse, n * n / 200])
+
+    def _change(self, action: Action | None) -> tuple[int, int]:
+        match action:
+            case Move(counts):
+                return counts, 0
+            case Press("coarse", times) if self.keys is not None:
+                return times * self.keys.coarse_counts, times
+            case Press(_, times):
+                return times, 0
+            case _:
+                return 0, 0
 
     def note_moved(self, counts: int) -> None:
         """The trim has moved by counts."""
@@ -40,17 +52,18 @@ class Trim:
             times *= self.keys.coarse_counts
         self.counts += times
 
-    def towards(self, counts: int, coarse_size: float) -> Action | None:
-        """The next action that brings the trim nearer to where `counts` would, None for none.
+    def towards(self, counts: int, fine_counts: int) -> Action | None:
+        """The next action that brings the trim nearer, None for none.
 
-        A coarse press comes alone: what it is really worth must be seen before fine ones follow.
+        `counts` as the coarse key's effect has it, `fine_counts` as the fine key's. A coarse
+        press comes alone: what it is really worth must be seen before fine ones follow.
         """
-        if counts == 0:
-            return None
         if self.keys is None:
-            return Move(counts)
-        coarse = round(counts / coarse_size)
-        return Press("coarse", coarse) if coarse != 0 else Press("fine", counts)
+            return Move(counts) if counts != 0 else None
+        coarse = round(counts / self.keys.coarse_counts)
+        if coarse != 0:
+            return Press("coarse", coarse)
+        return Press("fine", fine_counts) if fine_counts != 0 else None
 
     def outwards(self, counts: int) -> Action:
         """A step to see what the trim does: about `counts`, never more."""
