@@ -46,10 +46,11 @@ class Tuning:
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
     key_probe_excursion: float = 0.2
+    key_good: float = 0.3
     excursion_cap: float = 0.2
-    most_probes: int = 4
+    most_probes: int = 6
     least_gain: float = 0.015
-    gain_seen: float = 3.0
+    gain_seen: float = 2.0
     worth: float = 1.5
     """A move must be worth so many standard deviations of what it corrects."""
     good: float = 0.2
@@ -282,10 +283,9 @@ class AdjustPolicy:
         self._release_to_confirm()
 
     def _refit(self, *, hunting: bool) -> Transient | None:
-        knowledge = self.knowledge
-        if self.spec.keys is not None:
-            # what a coarse press is off by scales with the gain, which only readings tell
-            knowledge = knowledge.with_coarse_within(self.spec.keys.coarse_sd * self._gain_guess)
+        # what a coarse press is off by and the curvature scale with the gain, which readings tell
+        coarse_sd = 0.0 if self.spec.keys is None else self.spec.keys.coarse_sd
+        knowledge = self.knowledge.for_gain(self._gain_guess, coarse_sd)
         fit = fit_transient(self._record(), knowledge, NoisePrior(), self._start, hunting=hunting)
         if fit is not None:
             self._fit, self._start = fit, fit.start
@@ -298,7 +298,8 @@ class AdjustPolicy:
     def _wished(self, here: Mixture, gain: Mixture) -> int:
         """Counts to move: fewer, the less sure the gain; none for what is small or unsure."""
         t, error = self.tuning, 1.0 - here.mean
-        if abs(error) < max(t.worth * here.sd, t.good * self.tolerance):
+        good = t.good if self.spec.keys is None else t.key_good
+        if abs(error) < max(t.worth * here.sd, good * self.tolerance):
             return 0
         counts = error * gain.mean / (gain.mean**2 + gain.sd**2 / 2)
         room = (t.excursion_cap + abs(error)) / (abs(gain.mean) + 2 * gain.sd)
@@ -342,7 +343,10 @@ class AdjustPolicy:
         if self._probes >= t.most_probes or (self._probes >= 2 and useless):
             self._give_up("not adjustable", "the trim has no effect")
             return
-        self._step_out(1 if self.trim.counts >= 0 else -1, largest, error)
+        towards = error * gain.mean
+        sure = abs(gain.mean) > gain.sd
+        onwards = towards > 0 if sure else self.trim.counts >= 0
+        self._step_out(1 if onwards else -1, largest, error)
 
     def _step_out(self, sign: int, largest_gain: float, error: float) -> None:
         t = self.tuning
@@ -350,7 +354,7 @@ class AdjustPolicy:
         room = min(probe, max(2.2 * probe - abs(error), 0.3 * probe))
         counts = min(max(1, int(room / largest_gain)), 120)
         self._probes += 1
-        self._queue.append(self.trim.outwards(sign * counts))
+        self._queue.append(self.trim.outwards(sign * counts, self._probes))
 
     def _give_up(self, verdict: str, reason: str) -> None:
         """Restore the start with RF off, and end."""

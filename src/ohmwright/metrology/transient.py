@@ -38,6 +38,8 @@ _ALL = 8
 """Linear coefficients, then the logarithms of lag, dead time and second pole's ratio."""
 _LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
 _STEP = 1e-4
+_CURVATURE_SD = 0.13
+"""Change of the gain over 100 counts, relative to it."""
 _FEWEST = 4
 
 
@@ -67,13 +69,15 @@ class Knowledge:
         """The likeliest dead time."""
         return float(np.exp(self.mean[_LINEAR + 1]))
 
-    def with_coarse_within(self, sd: float) -> Knowledge:
-        """The same with a coarse press no less sure than `sd` beyond its nominal counts."""
-        now = float(np.sqrt(self.covariance[COARSE, COARSE]))
-        if now <= sd:
-            return self
+    def for_gain(self, gain: float, coarse_sd: float) -> Knowledge:
+        """The same where what scales with the gain is no less sure than the `gain` allows.
+
+        That is the coarse press beyond its nominal counts, `coarse_sd` counts, and the curvature.
+        """
         scale = np.ones(_ALL)
-        scale[COARSE] = sd / now
+        for index, sd in ((COARSE, coarse_sd * gain), (CURVE, _CURVATURE_SD * gain)):
+            now = float(np.sqrt(self.covariance[index, index]))
+            scale[index] = min(1.0, max(sd, 1e-7) / now)
         return Knowledge(self.mean, self.covariance * np.outer(scale, scale))
 
     def loosened(self) -> Knowledge:

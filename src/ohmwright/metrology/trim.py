@@ -65,14 +65,14 @@ class Trim:
             return Press("coarse", coarse)
         return Press("fine", fine_counts) if fine_counts != 0 else None
 
-    def outwards(self, counts: int) -> Action:
+    def outwards(self, counts: int, most_presses: int) -> Action:
         """A step to see what the trim does: about `counts`, never more."""
         if self.keys is None:
             return Move(counts)
-        coarse = int(abs(counts) / (0.9 * self.keys.coarse_counts))
         sign = 1 if counts > 0 else -1
+        coarse = int(abs(counts) / (0.9 * self.keys.coarse_counts))
         if coarse != 0:
-            return Press("coarse", sign * coarse)
+            return Press("coarse", sign * min(coarse, most_presses))
         return Press("fine", sign * min(abs(counts), _FINE_AT_ONCE))
 
     def back(self) -> list[Action]:
