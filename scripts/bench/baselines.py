@@ -163,10 +163,10 @@ def bisection(unit: Unit) -> Plan:
 def slope_settled(
     unit: Unit, until_s: float
 ) -> Generator[Action, Reading | None, tuple[float, float, float] | None]:
-    """Sample until the last readings' slope is not significant: age, mean and its deviation."""
+    """Sample until the last 3 s, or 8 readings, have no significant slope: age, mean, deviation."""
     ages: list[float] = []
     values: list[float] = []
-    span_s = 2.0
+    span_s, fewest = 3.0, 8
     while True:
         reading = yield Sample()
         if reading is None or reading[0] > until_s:
@@ -177,9 +177,8 @@ def slope_settled(
             continue
         t = np.array(ages)
         keep = t > reading[0] - span_s
-        if np.count_nonzero(keep) < 5 and np.count_nonzero(t > 0) >= 5:
-            keep = np.arange(t.size) >= t.size - 5
-        if np.count_nonzero(keep) < 5:
+        keep |= np.arange(t.size) >= t.size - fewest
+        if np.count_nonzero(keep) < fewest:
             continue
         slope, slope_sd, mean, mean_sd = _line(t[keep], np.array(values)[keep])
         if abs(slope) < 2 * slope_sd and mean > 0.5 * unit.target_ma:

@@ -61,9 +61,14 @@ class Tuning:
     hopeless: float = 1.8
     patience: float = 1.0
     least_patience_s: float = 4.0
+    least_look_s: float = 0.0
+    """No acceptance before the lag has been gone for so long."""
     longest_patience_s: float = 40.0
     most_activations: int = 10
     margin_s: float = 1.0
+    hunting: float = 0.9
+    hunting_while_adjusting: float = 0.5
+    """Share of units that are thought to hunt until readings say otherwise."""
 
 
 class AdjustPolicy:
@@ -86,7 +91,8 @@ class AdjustPolicy:
         self._end: Finish | None = None
         self._on = False
         self._activations = self._probes = 0
-        self._hunting = 0.05
+        self._hunting = self.tuning.hunting
+        self._noise = NoisePrior(hunting=self.tuning.hunting_while_adjusting)
         self._heat = 0.0
         self._to_confirm = False
         self._gain_guess = 1e-3
@@ -192,7 +198,10 @@ class AdjustPolicy:
         look = self._watch.look(ages, values)
         if look is not None:
             answer = look.answer(self.bounds)
-            if answer == "in tolerance" or self._hunting_may_explain(look, age_s):
+            soon = self._looked_s(age_s) < self.tuning.least_look_s
+            if answer == "in tolerance" and soon:
+                self._next_look_s = age_s + 0.3
+            elif answer == "in tolerance" or self._hunting_may_explain(look, age_s):
                 if self._watch.answer(ages, values) == "in tolerance":
                     self._accept()
                     return
@@ -286,7 +295,7 @@ class AdjustPolicy:
         # what a coarse press is off by and the curvature scale with the gain, which readings tell
         coarse_sd = 0.0 if self.spec.keys is None else self.spec.keys.coarse_sd
         knowledge = self.knowledge.for_gain(self._gain_guess, coarse_sd)
-        fit = fit_transient(self._record(), knowledge, NoisePrior(), self._start, hunting=hunting)
+        fit = fit_transient(self._record(), knowledge, self._noise, self._start, hunting=hunting)
         if fit is not None:
             self._fit, self._start = fit, fit.start
             self._gain_guess = abs(fit.combination(self._coarse_gain()).mean) + 1e-4
@@ -313,7 +322,7 @@ class AdjustPolicy:
         careful = self._refit(hunting=True)
         if careful is None:
             return False
-        self._hunting = float(np.clip(careful.hunting, 0.05, 0.95))
+        self._hunting = float(np.clip(careful.hunting, self.tuning.hunting, 0.98))
         return self._good(careful.combination(there))
 
     def _good(self, value: Mixture) -> bool:

@@ -27,6 +27,8 @@ Floats = NDArray[np.float64]
 
 _MODEL = 0.05
 """What the model itself may be wrong by, in tolerances."""
+_UNSEEN = 0.08
+"""What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
 _TAIL_AGREES = 2.5
 _STEP = Steps(np.zeros(1), np.array([[1.0, 0.0, 0.0, 0.0]]))
 
@@ -66,7 +68,8 @@ class Watch:
     def _as_look(self, fit: Transient) -> Look:
         question = self.question
         relative = question.tolerance / question.target
-        level = fit.combination(_LEVEL).widened(1.0, _MODEL * relative)
+        floor = float(np.hypot(_MODEL * relative, _UNSEEN * fit.remainder))
+        level = fit.combination(_LEVEL).widened(1.0, floor)
         self.value = level.rescaled(0.0, 1 / question.target)
         return Look(level.rescaled(1.0, relative), fit.remainder / relative, fit.lag_s)
 
@@ -99,6 +102,10 @@ class Watch:
 _LEVEL = np.eye(8)[0]
 
 
+_VERIFICATION = Bounds(inside=0.997, outside=0.997, remainder=2.0)
+"""A clear case need not wait for the last of the lag, so long as it is allowed for."""
+
+
 class PointWatch:
     """Decides a verification point as soon as the probability is enough.
 
@@ -109,7 +116,7 @@ class PointWatch:
     def __init__(
         self, question: Question, bounds: Bounds | None = None, *, heat: float = 0.0
     ) -> None:
-        self.watch = Watch(question, bounds or Bounds(), heat=heat)
+        self.watch = Watch(question, bounds or _VERIFICATION, heat=heat)
         self._age: list[float] = []
         self._value: list[float] = []
         self._next_look_s = 0.0
