@@ -274,7 +274,8 @@ class _Problem:
         values = base @ state.linear
         slopes = (values[1:] - values[0]).T / _STEP
         shifted = self.record.relative + slopes @ state.dynamics
-        return np.concatenate([base[0], slopes, self.hunting, shifted[:, None]], axis=1)
+        swings = self.hunting * base[0][:, LEVEL : LEVEL + 1]
+        return np.concatenate([base[0], slopes, swings, shifted[:, None]], axis=1)
 
     def improve(self, state: Start) -> tuple[Floats, float, Start]:
         """One Gauss-Newton step; the columns it used, how far it went, and where to."""
