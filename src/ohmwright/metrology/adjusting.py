@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from .actions import Action, Activate, Finish, Press, Release, Sample
 from .decision import Bounds, Look
+from .fleet_prior import Learned
 from .mixture import Mixture
 from .point import PointSpec
 from .response import Steps
@@ -147,6 +148,14 @@ class AdjustPolicy:
     def rested(self, rest_s: float) -> None:
         """RF has been off for so long."""
         self._heat *= float(np.exp(-rest_s / _COOLING_S))
+
+    def learned(self) -> Learned | None:
+        """What this unit taught for the next of its model; None if its gain was never seen."""
+        gain = float(self.knowledge.mean[GAIN])
+        sd = float(np.sqrt(self.knowledge.covariance[GAIN, GAIN]))
+        if self.trim.moves == 0 or abs(gain) < 3 * sd:
+            return None
+        return Learned(gain, self.knowledge.lag_s, self.knowledge.dead_s)
 
     def next_action(self) -> Action:
         """What to do now."""

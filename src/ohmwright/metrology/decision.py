@@ -14,7 +14,7 @@ Answer = Literal["in tolerance", "too low", "too high", "undecided"]
 
 @dataclass(frozen=True)
 class Bounds:
-    """What a decision needs: probability of being right, and the lag still to come in tolerances."""
+    """What a decision needs: probability of being right; lag still to come, in tolerances."""
 
     inside: float = 0.999
     outside: float = 0.999

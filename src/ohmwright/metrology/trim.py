@@ -18,6 +18,7 @@ class Trim:
         self.keys = keys
         self.counts = 0
         self.coarse = 0
+        self.moves = 0
 
     @property
     def fine(self) -> int:
@@ -43,10 +44,12 @@ class Trim:
 
     def note_moved(self, counts: int) -> None:
         """The trim has moved by counts."""
+        self.moves += 1
         self.counts += counts
 
     def note_pressed(self, key: str, times: int) -> None:
         """A key has been pressed."""
+        self.moves += 1
         if key == "coarse" and self.keys is not None:
             self.coarse += times
             times *= self.keys.coarse_counts

@@ -1,7 +1,7 @@
 """One rested activation judged on its own readings, nothing learned before taken over.
 
-The transient model answers soonest; an answer counts only if it stands when hunting is thought of and
-if the tail by itself, which knows nothing of dead time and windows, does not contradict.
+The transient model answers soonest; an answer counts only if it stands when hunting is thought
+of and if the tail by itself, which knows nothing of dead time and windows, does not contradict.
 """
 
 from __future__ import annotations
