@@ -18,6 +18,7 @@ from pathlib import Path
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
+import fleet  # noqa: E402
 import rows  # noqa: E402
 import verifying  # noqa: E402
 from baselines import BASELINES, Scripted  # noqa: E402
@@ -34,6 +35,8 @@ from ohmwright.metrology.adjusting import AdjustPolicy, PointSpec  # noqa: E402
 
 _CHUNK = 50
 _BASELINE_UNITS = 1000
+_UNITS_A_MODEL = 20
+"""One model is learned and compared for so many units asked for."""
 
 
 @dataclass(frozen=True)
@@ -62,9 +65,11 @@ def adjust_by(baseline: str, scenario: Scenario, seed: int, index: int) -> Measu
     return Measured(outcome, oracle.rf_on_s, oracle.rf_on_looking_again_s)
 
 
-def _measure_all(pool: ProcessPoolExecutor, bar: Progress, task: TaskID, work, units: int):  # type: ignore[no-untyped-def]
+def _measure_all(
+    pool: ProcessPoolExecutor, bar: Progress, task: TaskID, work, units: int, chunk: int = _CHUNK
+):  # type: ignore[no-untyped-def]
     done = []
-    for measured in pool.map(work, range(units), chunksize=_CHUNK):
+    for measured in pool.map(work, range(units), chunksize=chunk):
         done.append(measured)
         bar.advance(task)
     return done
@@ -77,6 +82,7 @@ def main() -> None:
     console = Console(stderr=True)
     results: dict[str, list[Measured]] = {}
     verified: list[verifying.Verified] = []
+    compared: list[fleet.Compared] = []
     wanted = [s for s in scenarios(nominal) if options.only is None or options.only in s.name]
     with ProcessPoolExecutor(options.jobs) as pool, Progress(console=console) as bar:
         for scenario in wanted:
@@ -88,13 +94,18 @@ def main() -> None:
             task = bar.add_task("verification points", total=options.units)
             work = partial(verifying.verify, nominal, options.seed)
             verified = _measure_all(pool, bar, task, work, options.units)
+        if options.only is None or options.only in "fleet prior":
+            models = max(1, options.units // _UNITS_A_MODEL)
+            task = bar.add_task("fleet prior, models", total=models)
+            work = partial(fleet.compare, nominal, options.seed)
+            compared = _measure_all(pool, bar, task, work, models, chunk=1)
         if options.only is None or options.only in "baselines":
             units = min(options.units, _BASELINE_UNITS)
             for name in BASELINES:
                 task = bar.add_task(name, total=units)
                 work = partial(adjust_by, name, scenarios(nominal)[0], options.seed)
                 results[name] = _measure_all(pool, bar, task, work, units)
-    table = rows.table(results, verified, list(BASELINES))
+    table = rows.table(results, verified, compared, list(BASELINES))
     Console(width=110).print(rows.rendered(table, options.units, options.seed))
     print(
         json.dumps(

@@ -181,15 +181,40 @@ _ROWS: dict[str, Callable[[str, Sequence[Any]], list[Row]]] = {
 }
 
 
+def _fleet(compared: Sequence[Any]) -> list[Row]:
+    name = "fleet prior"
+    without = [o for c in compared for o in c.without]
+    with_prior = [o for c in compared for o in c.with_prior]
+    misled = [o for c in compared for o in c.misled]
+
+    def median(outcomes: Sequence[Any]) -> float:
+        return float(np.median([o.rf_on_s for o in outcomes]))
+
+    def false(outcomes: Sequence[Any]) -> int:
+        return sum(o.verdict == "pass" and abs(o.error_tolerances) > 1 for o in outcomes)
+
+    return [
+        Row(name, "median RF-on ÷ without, after 20", median(with_prior) / median(without), 0.85),
+        Row(name, "false accepts with it", false(with_prior), false(without)),
+        Row(name, "false accepts, opposite prior", false(misled), false(without)),
+        Row(name, "median RF-on ÷ without, opposite prior", median(misled) / median(without)),
+        Row(name, "largest excursion, opposite prior", max(o.excursion for o in misled), 0.30),
+    ]
+
+
 def table(
-    results: dict[str, list[Any]], verified: Sequence[Any], baselines: Sequence[str]
+    results: dict[str, list[Any]],
+    verified: Sequence[Any],
+    compared: Sequence[Any],
+    baselines: Sequence[str],
 ) -> list[Row]:
     """All rows for what has been measured."""
     found: list[Row] = []
     for name, measured in results.items():
         rows = _baseline if name in baselines else _ROWS[name]
         found += rows(name, measured)
-    return found + (_verification(verified) if verified else [])
+    found += _verification(verified) if verified else []
+    return found + (_fleet(compared) if compared else [])
 
 
 def rendered(rows: Sequence[Row], units: int, seed: int) -> Table:

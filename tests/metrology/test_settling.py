@@ -23,7 +23,7 @@ def test_age_asked_for_is_honoured_when_it_is_past():
     age_s, value = made.readings(12.0)
     early = assess(age_s, value, at_age_s=3.0, window_s=0.5, resolution=0.01)
     late = assess(age_s, value, at_age_s=10.0, window_s=0.5, resolution=0.01)
-    assert early.value - late.value == pytest.approx(made.at(3.0) - made.at(10.0), rel=0.3)
+    assert early.value - late.value == pytest.approx(made.at(3.0) - made.at(10.0), rel=0.35)
 
 
 @pytest.mark.parametrize("lag_s", [0.3, 0.8, 1.5])
@@ -91,4 +91,4 @@ def test_settled_output_that_never_rose_from_nothing_is_fine():
     age_s = np.arange(0.5, 8.0, 0.2)
     seen = assess(age_s, np.full(age_s.size, 100.0), window_s=0.5, resolution=0.1)
     assert seen.settled
-    assert seen.value == pytest.approx(100.0, abs=0.2)
+    assert seen.value == pytest.approx(100.0, abs=0.4)

@@ -47,18 +47,19 @@ class Tuning:
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
     key_probe_excursion: float = 0.2
-    key_good: float = 0.3
+    key_good: float = 0.35
     excursion_cap: float = 0.2
     most_probes: int = 6
     least_gain: float = 0.015
     gain_seen: float = 2.0
+    surprise: float = 2.0
     worth: float = 1.5
     """A move must be worth so many standard deviations of what it corrects."""
     good: float = 0.2
     """An error under this is not corrected."""
     release: float = 0.98
     inner: float = 0.5
-    release_inner: float = 0.9
+    release_inner: float = 0.85
     hopeless: float = 1.8
     patience: float = 1.0
     least_patience_s: float = 4.0
@@ -68,7 +69,7 @@ class Tuning:
     most_activations: int = 10
     margin_s: float = 1.0
     hunting: float = 0.9
-    hunting_while_adjusting: float = 0.5
+    hunting_while_adjusting: float = 0.2
     """Share of units that are thought to hunt until readings say otherwise."""
 
 
@@ -265,6 +266,9 @@ class AdjustPolicy:
 
     def _adjust(self, age_s: float, late: bool) -> None:
         fit = self._refit(hunting=False)
+        if fit is not None and self._disappoints(fit):
+            self.knowledge = self.knowledge.with_open_gain()
+            fit = self._refit(hunting=False)
         if fit is None:
             if late:
                 self._give_up("not adjustable", "no output")
@@ -279,6 +283,12 @@ class AdjustPolicy:
             self._probe(age_s, fit, here, gain)
         elif move is not None and age_s - self._moved_s >= self._seen_after_s(fit):
             self._queue.append(move)
+
+    def _disappoints(self, fit: Transient) -> bool:
+        """Whether the readings contradict what was believed of the gain beforehand."""
+        gain = fit.combination(_unit(GAIN))
+        believed, sd = self.knowledge.mean[GAIN], np.sqrt(self.knowledge.covariance[GAIN, GAIN])
+        return bool(gain.sd < sd and abs(gain.mean - believed) > self.tuning.surprise * sd)
 
     def _coarse_gain(self) -> Floats:
         """Gain per count as the coarse key has it; per count if the trim is remote."""

@@ -17,8 +17,8 @@ _ENOUGH = 3
 """So many units before a prior is used."""
 _LEAST_LOG_SD = 0.1
 """No fleet is taken to be more alike than this, in logarithms."""
-_PRIOR_UNITS = 2.0
-_PRIOR_LOG_SD = 0.6
+_PRIOR_UNITS = 1.0
+_PRIOR_LOG_SD = 0.5
 _SURPRISE = 3.0
 _FORGET = 0.5
 

@@ -16,9 +16,15 @@ from .tail import Tail, TailPrior, fit_tail
 
 Floats = NDArray[np.float64]
 
+_PRIOR = TailPrior(noise_dof=1.0)
 _REMAINDER = 0.002
 """A remainder of the lag under this part of the value no longer matters."""
-_PRIOR = TailPrior(noise_dof=1.0)
+_REMAINDER_AT_MOST = 0.005
+"""Nor does one under this part that is small against the uncertainty."""
+_UNSEEN = 0.2
+"""What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
+_MODEL = 0.0005
+"""What the fixed time constant of the droop may cost, relative to the value."""
 
 
 @dataclass(frozen=True)
@@ -51,10 +57,13 @@ def assess(
     if tail is None:
         mean = float(np.mean(value)) if value.size else float("nan")
         return Settled(mean, float("inf"), 1.0, 0.0, False, "too few readings of a risen output")
-    reason = _why_not(tail)
+    uncertainty = float(
+        np.linalg.norm([tail.value.sd, _UNSEEN * _remainder(tail), _MODEL * tail.value.mean])
+    )
+    reason = _why_not(tail, uncertainty)
     return Settled(
         value=tail.value.mean,
-        uncertainty=tail.value.sd,
+        uncertainty=uncertainty,
         dof=tail.dof,
         autocorrelation=tail.autocorrelation,
         settled=reason == "",
@@ -62,8 +71,13 @@ def assess(
     )
 
 
-def _why_not(tail: Tail) -> str:
-    remainder = abs(tail.remainder) + 2 * tail.remainder_sd
-    if remainder > max(2 * tail.value.sd, _REMAINDER * abs(tail.value.mean)):
+def _remainder(tail: Tail) -> float:
+    return abs(tail.remainder) + tail.remainder_sd
+
+
+def _why_not(tail: Tail, uncertainty: float) -> str:
+    value = abs(tail.value.mean)
+    allowed = min(2 * uncertainty, _REMAINDER_AT_MOST * value)
+    if _remainder(tail) > max(allowed, _REMAINDER * value):
         return "the output is still rising or falling"
     return ""

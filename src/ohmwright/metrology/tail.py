@@ -53,7 +53,8 @@ class TailPrior:
     hunting: float = 0.0
     hunting_amplitudes: tuple[float, ...] = (0.004, 0.01)
     hunting_periods_s: tuple[float, ...] = (3.5, 5.5, 8.5, 13.0)
-    remainder: float = 0.5
+    slow_remainder: float = 0.5
+    fast_remainder: float = 0.25
 
 
 @dataclass(frozen=True)
@@ -169,7 +170,7 @@ def _prior(problem: _Problem, noise_variance: float) -> tuple[Floats, Floats]:
     """Means and precisions (over noise variance) of slow, fast, level, droop."""
     prior = problem.prior
     mean = np.array([0.0, 0.0, 1.0, prior.droop])
-    sd = np.array([prior.remainder, 0.2 * prior.remainder, 1.0, prior.droop_sd])
+    sd = np.array([prior.slow_remainder, prior.fast_remainder, 1.0, prior.droop_sd])
     return mean, noise_variance / sd**2
 
 

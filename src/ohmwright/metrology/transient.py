@@ -80,6 +80,15 @@ class Knowledge:
             scale[index] = min(1.0, max(sd, 1e-7) / now)
         return Knowledge(self.mean, self.covariance * np.outer(scale, scale))
 
+    def with_open_gain(self) -> Knowledge:
+        """The same with nothing known of the gain."""
+        mean, covariance = self.mean.copy(), self.covariance.copy()
+        first = first_knowledge()
+        mean[GAIN] = first.mean[GAIN]
+        covariance[GAIN, :] = covariance[:, GAIN] = 0.0
+        covariance[GAIN, GAIN] = first.covariance[GAIN, GAIN]
+        return Knowledge(mean, covariance)
+
     def loosened(self) -> Knowledge:
         """What is still believed in the next activation: a little less of everything."""
         extra = np.array([1e-3, 0, 0, 0, 1e-3, 0.05, 0.05, 0.2]) ** 2
