@@ -74,7 +74,7 @@ def _confirmed(unit: Unit, wait_s: float) -> Generator[Action, Reading | None, b
 
 
 def by_eye(unit: Unit) -> Plan:
-    """A coarse step while far, a fine one while near, waiting to see; turn round when it got worse."""
+    """Coarse steps while far, fine ones while near, a look after each; turn round when worse."""
     target, tolerance, polarity = unit.target_ma, unit.tolerance_ma, 1
     for _ in range(6):
         yield Activate()

@@ -1,8 +1,8 @@
 """The settle-bound oracle: knows sign, gain, lag, drift and noise, and still waits for the lag.
 
-It waits until what is left of the lag is under a tenth of the tolerance, then averages until the mean
-is good enough: to land (probability 0.98) before the move, to confirm (0.999) after it.
-`look_again` has it also wait for the move's lag and average before it releases.
+It waits until what is left of the lag is under a tenth of the tolerance, then averages until the
+mean is good enough: to land (probability 0.98) before the move, to confirm (0.999) after it.
+Looking again, it also waits for the move's lag and averages before it releases.
 """
 
 from __future__ import annotations

@@ -21,13 +21,26 @@ from ohmwright.metrology.actions import (
 class Policy(Protocol):
     """What the runner tells a policy and asks of it."""
 
-    def next_action(self) -> Action: ...
-    def activated(self) -> None: ...
-    def read(self, age_s: float, value: float) -> None: ...
-    def moved(self, age_s: float, counts: int) -> None: ...
-    def pressed(self, age_s: float, key: str, times: int) -> None: ...
-    def released(self, on_s: float) -> None: ...
-    def rested(self, rest_s: float) -> None: ...
+    def next_action(self) -> Action:
+        """What to do now."""
+
+    def activated(self) -> None:
+        """RF is on."""
+
+    def read(self, age_s: float, value: float) -> None:
+        """A reading and its age."""
+
+    def moved(self, age_s: float, counts: int) -> None:
+        """The trim has moved."""
+
+    def pressed(self, age_s: float, key: str, times: int) -> None:
+        """A key was pressed."""
+
+    def released(self, on_s: float) -> None:
+        """RF is off."""
+
+    def rested(self, rest_s: float) -> None:
+        """RF has been off for so long."""
 
 
 @dataclass(frozen=True)
