@@ -2,14 +2,9 @@ import numpy as np
 import pytest
 from activations import Made
 
+from ohmwright.metrology.knowledge import GAIN, NoisePrior, first_knowledge
 from ohmwright.metrology.response import Steps, window_mean_response
-from ohmwright.metrology.transient import (
-    GAIN,
-    NoisePrior,
-    Record,
-    first_knowledge,
-    fit_transient,
-)
+from ohmwright.metrology.transient import Record, fit_transient
 
 TARGET = 500.0
 

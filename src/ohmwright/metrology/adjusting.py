@@ -8,69 +8,25 @@ output will probably land well in tolerance, rest, and confirm on the confirmati
 from __future__ import annotations
 
 from collections import deque
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .actions import Action, Activate, Finish, Press, Release, Sample
+from .activation_log import ActivationLog
 from .decision import Bounds, Look
 from .fleet_prior import Learned
+from .knowledge import COARSE, GAIN, Knowledge, NoisePrior, first_knowledge
 from .mixture import Mixture
 from .point import PointSpec
-from .response import Steps
-from .transient import (
-    COARSE,
-    GAIN,
-    Knowledge,
-    NoisePrior,
-    Record,
-    Start,
-    Transient,
-    first_knowledge,
-    fit_transient,
-)
+from .transient import Start, Transient, fit_transient
 from .trim import Trim
+from .tuning import Tuning
 from .watching import Watch
 
 Floats = NDArray[np.float64]
 
 _HEATING_S, _COOLING_S = 8.0, 15.0
-
-
-@dataclass(frozen=True)
-class Tuning:
-    """Thresholds of the policy; lengths in tolerances unless said otherwise."""
-
-    think_every_s: float = 0.2
-    probe_level_sd: float = 0.6
-    probe_excursion: float = 0.09
-    """Part of the target that a probe may move the output by."""
-    key_probe_excursion: float = 0.2
-    key_good: float = 0.35
-    excursion_cap: float = 0.2
-    most_probes: int = 6
-    least_gain: float = 0.015
-    gain_seen: float = 2.0
-    surprise: float = 2.0
-    worth: float = 1.5
-    """A move must be worth so many standard deviations of what it corrects."""
-    good: float = 0.2
-    """An error under this is not corrected."""
-    release: float = 0.98
-    inner: float = 0.5
-    release_inner: float = 0.85
-    hopeless: float = 1.8
-    patience: float = 1.0
-    least_patience_s: float = 4.0
-    least_look_s: float = 0.0
-    """No acceptance before the lag has been gone for so long."""
-    longest_patience_s: float = 40.0
-    most_activations: int = 10
-    margin_s: float = 1.0
-    hunting: float = 0.9
-    hunting_while_adjusting: float = 0.2
-    """Share of units that are thought to hunt until readings say otherwise."""
 
 
 class AdjustPolicy:
@@ -106,21 +62,16 @@ class AdjustPolicy:
         """RF is on."""
         self._on = True
         self._activations += 1
-        self._age: list[float] = []
-        self._value: list[float] = []
-        self._step_at_s = [0.0]
-        self._step_weights = [self.trim.place()]
+        self._log = ActivationLog(self.spec.question, self.trim.place(), self._heat)
         self._start: Start | None = None
         self._fit: Transient | None = None
         self._thought_s = self._next_look_s = 0.0
-        self._moved_s = -np.inf
         self._confirming, self._stubborn = self._to_confirm, False
         self._watch = Watch(self.spec.question, self.bounds, heat=self._heat, hunting=self._hunting)
 
     def read(self, age_s: float, value: float) -> None:
         """A reading: the mean over the meter's window that ended at its age."""
-        self._age.append(age_s)
-        self._value.append(value)
+        self._log.note_reading(age_s, value)
         busy = self._queue or self._presses_due > 0
         if age_s - self._thought_s >= self.tuning.think_every_s and not busy:
             self._thought_s = age_s
@@ -175,24 +126,10 @@ class AdjustPolicy:
 
     def _note_step(self, age_s: float, before: Floats) -> None:
         if self._on:
-            self._step_at_s.append(age_s)
-            self._step_weights.append(self.trim.place() - before)
-            self._moved_s = age_s
+            self._log.note_step(age_s, self.trim.place() - before)
 
     def _vector(self, after: Action | None = None) -> Floats:
         return np.concatenate([self.trim.place(after), np.zeros(4)])
-
-    def _record(self) -> Record:
-        question = self.spec.question
-        return Record(
-            age_s=np.array(self._age),
-            relative=np.array(self._value) / question.target,
-            steps=Steps(np.array(self._step_at_s), np.array(self._step_weights)),
-            window_s=question.window_s,
-            resolution=question.resolution / question.target,
-            at_age_s=question.at_age_s,
-            heat=self._heat,
-        )
 
     # deciding
 
@@ -204,7 +141,7 @@ class AdjustPolicy:
             self._confirm(age_s, late)
 
     def _confirm(self, age_s: float, late: bool) -> None:
-        ages, values = np.array(self._age), np.array(self._value)
+        ages, values = self._log.readings
         look = self._watch.look(ages, values)
         if look is not None:
             answer = look.answer(self.bounds)
@@ -281,7 +218,7 @@ class AdjustPolicy:
             self._leave(age_s, move)
         elif not seen:
             self._probe(age_s, fit, here, gain)
-        elif move is not None and age_s - self._moved_s >= self._seen_after_s(fit):
+        elif move is not None and age_s - self._log.moved_s >= self._seen_after_s(fit):
             self._queue.append(move)
 
     def _disappoints(self, fit: Transient) -> bool:
@@ -304,7 +241,7 @@ class AdjustPolicy:
         """Release to confirm, after a last move; a confirmation that needs none goes on."""
         if move is not None:
             self._queue.append(move)
-        elif self._to_confirm and len(self._step_at_s) == 1:
+        elif self._to_confirm and self._log.undisturbed:
             self._confirming, self._stubborn, self._start = True, True, None
             self._next_look_s = age_s + 0.3
             return
@@ -314,7 +251,9 @@ class AdjustPolicy:
         # what a coarse press is off by and the curvature scale with the gain, which readings tell
         coarse_sd = 0.0 if self.spec.keys is None else self.spec.keys.coarse_sd
         knowledge = self.knowledge.for_gain(self._gain_guess, coarse_sd)
-        fit = fit_transient(self._record(), knowledge, self._noise, self._start, hunting=hunting)
+        fit = fit_transient(
+            self._log.record(), knowledge, self._noise, self._start, hunting=hunting
+        )
         if fit is not None:
             self._fit, self._start = fit, fit.start
             self._gain_guess = abs(fit.combination(self._coarse_gain()).mean) + 1e-4
@@ -364,7 +303,7 @@ class AdjustPolicy:
                 sign = 1 if error * gain.mean >= 0 else -1
                 self._step_out(sign, self.spec.largest_gain / self.spec.question.target, error)
             return
-        if age_s - self._moved_s < self._seen_after_s(fit) + 1.5 * fit.lag_s:
+        if age_s - self._log.moved_s < self._seen_after_s(fit) + 1.5 * fit.lag_s:
             return
         largest = abs(gain.mean) + 2 * gain.sd
         useless = largest < self.tolerance * t.least_gain

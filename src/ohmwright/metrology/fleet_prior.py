@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from .transient import GAIN, Knowledge, first_knowledge
+from .knowledge import GAIN, Knowledge, first_knowledge
 
 _LAG, _DEAD = 5, 6
 _ENOUGH = 3

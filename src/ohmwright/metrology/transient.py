@@ -26,91 +26,16 @@ from .autoregression import (
     regress,
     spikes,
 )
+from .knowledge import ALL, DROOP, LEVEL, LINEAR, Knowledge, NoisePrior
 from .mixture import Mixture, weights
 from .response import Steps, driven
 from .tail import droop_shape
 
 Floats = NDArray[np.float64]
 
-LEVEL, GAIN, COARSE, CURVE, DROOP = range(5)
-_LINEAR = 5
-_ALL = 8
-"""Linear coefficients, then the logarithms of lag, dead time and second pole's ratio."""
 _LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
 _STEP = 1e-4
-_CURVATURE_SD = 0.13
-"""Change of the gain over 100 counts, relative to it."""
 _FEWEST = 4
-
-
-@dataclass(frozen=True)
-class Knowledge:
-    """Gaussian belief before an activation, relative to the target.
-
-    `mean` (8,), `covariance` (8, 8): level, gain per count, coarse press beyond its nominal
-    counts, curvature, droop; then logarithms of lag s, dead time s, second pole's ratio.
-    """
-
-    mean: Floats
-    covariance: Floats
-
-    @property
-    def precision(self) -> Floats:
-        """Inverse covariance."""
-        return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)
-
-    @property
-    def lag_s(self) -> float:
-        """The likeliest first lag."""
-        return float(np.exp(self.mean[_LINEAR]))
-
-    @property
-    def dead_s(self) -> float:
-        """The likeliest dead time."""
-        return float(np.exp(self.mean[_LINEAR + 1]))
-
-    def for_gain(self, gain: float, coarse_sd: float) -> Knowledge:
-        """The same where what scales with the gain is no less sure than the `gain` allows.
-
-        That is the coarse press beyond its nominal counts, `coarse_sd` counts, and the curvature.
-        """
-        scale = np.ones(_ALL)
-        for index, sd in ((COARSE, coarse_sd * gain), (CURVE, _CURVATURE_SD * gain)):
-            now = float(np.sqrt(self.covariance[index, index]))
-            scale[index] = min(1.0, max(sd, 1e-7) / now)
-        return Knowledge(self.mean, self.covariance * np.outer(scale, scale))
-
-    def with_open_gain(self) -> Knowledge:
-        """The same with nothing known of the gain."""
-        mean, covariance = self.mean.copy(), self.covariance.copy()
-        first = first_knowledge()
-        mean[GAIN] = first.mean[GAIN]
-        covariance[GAIN, :] = covariance[:, GAIN] = 0.0
-        covariance[GAIN, GAIN] = first.covariance[GAIN, GAIN]
-        return Knowledge(mean, covariance)
-
-    def loosened(self) -> Knowledge:
-        """What is still believed in the next activation: a little less of everything."""
-        extra = np.array([1e-3, 0, 0, 0, 1e-3, 0.05, 0.05, 0.2]) ** 2
-        return Knowledge(self.mean, self.covariance + np.diag(extra))
-
-
-def first_knowledge() -> Knowledge:
-    """Belief about a point of which nothing is known."""
-    mean = np.array([1.0, 0.0, 0.0, 0.0, 0.0075, np.log(0.75), np.log(0.5), np.log(0.15)])
-    sd = np.array([0.1, 0.02, 0.01, 0.0015, 0.006, 0.55, 0.6, 1.0])
-    return Knowledge(mean, np.diag(sd**2))
-
-
-@dataclass(frozen=True)
-class NoisePrior:
-    """Relative noise and hunting taken for granted."""
-
-    sd: float = 0.002
-    dof: float = 3.0
-    hunting: float = 0.1
-    hunting_amplitudes: tuple[float, ...] = (0.004, 0.01)
-    hunting_periods_s: tuple[float, ...] = (4.0, 6.5, 10.5)
 
 
 @dataclass(frozen=True)
@@ -233,17 +158,17 @@ class _Problem:
         """Columns of the linear coefficients; shape (b, n, 5)."""
         record = self.record
         responses = driven(record.age_s, record.window_s, np.exp(dynamics), record.steps)
-        columns = np.empty((*responses.shape[:2], _LINEAR))
+        columns = np.empty((*responses.shape[:2], LINEAR))
         columns[..., :4] = responses
         columns[..., DROOP] = responses[..., LEVEL] * self.droop
         return columns
 
     def first_guess(self) -> Start:
         """The best of a coarse grid of lags and dead times."""
-        centre, width = self.knowledge.mean[_LINEAR:], np.sqrt(np.diag(self.knowledge.covariance))
+        centre, width = self.knowledge.mean[LINEAR:], np.sqrt(np.diag(self.knowledge.covariance))
         lag, dead = np.meshgrid(
-            centre[0] + width[_LINEAR] * np.linspace(-2, 1.5, 8),
-            centre[1] + width[_LINEAR + 1] * np.linspace(-2, 1.5, 8),
+            centre[0] + width[LINEAR] * np.linspace(-2, 1.5, 8),
+            centre[1] + width[LINEAR + 1] * np.linspace(-2, 1.5, 8),
         )
         ratio = np.full(lag.size, centre[2])
         dynamics = np.clip(np.stack([lag.ravel(), dead.ravel(), ratio], 1), *_LIMITS.T)
@@ -256,10 +181,10 @@ class _Problem:
         )
         sums = moments(columns, self.keep)
         variance = self._noise().variance
-        prior = self._prior(variance, np.arange(_LINEAR), self.knowledge.mean[:_LINEAR])
+        prior = self._prior(variance, np.arange(LINEAR), self.knowledge.mean[:LINEAR])
         phi = np.array([0.5])
         fit = regress(sums.whitened(phi), prior, self._noise(), sums.count, 0.0)
-        away = (dynamics - centre) / width[_LINEAR:]
+        away = (dynamics - centre) / width[LINEAR:]
         best = int(np.argmax(fit.log_evidence[:, 0] - 0.5 * np.sum(away**2, axis=1)))
         return Start(dynamics[best], fit.mean[best, 0], 0.5, variance)
 
@@ -289,23 +214,23 @@ class _Problem:
     def improve(self, state: Start) -> tuple[Floats, float, Start]:
         """One Gauss-Newton step; the columns it used, how far it went, and where to."""
         columns = self.columns(state)
-        plain = np.concatenate([columns[:, :_ALL], columns[:, -1:]], axis=1)
+        plain = np.concatenate([columns[:, :ALL], columns[:, -1:]], axis=1)
         sums = moments(plain, self.keep)
-        prior = self._prior(state.variance, np.arange(_ALL), self.knowledge.mean)
+        prior = self._prior(state.variance, np.arange(ALL), self.knowledge.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
         fit = regress(normal, prior, self._noise(), sums.count, starts)
         best = int(np.argmax(fit.log_evidence))
         mean = fit.mean[best]
-        change = np.clip(mean[_LINEAR:] - state.dynamics, -0.5, 0.5)
-        sd = np.sqrt(fit.scale2[best] * np.diag(fit.covariance[best])[_LINEAR:]) + 1e-3
+        change = np.clip(mean[LINEAR:] - state.dynamics, -0.5, 0.5)
+        sd = np.sqrt(fit.scale2[best] * np.diag(fit.covariance[best])[LINEAR:]) + 1e-3
         dynamics = np.clip(state.dynamics + change, *_LIMITS.T)
         variance = float(fit.scale2[best])
         moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
-        return columns, moved, Start(dynamics, mean[:_LINEAR], float(CORRELATIONS[best]), variance)
+        return columns, moved, Start(dynamics, mean[:LINEAR], float(CORRELATIONS[best]), variance)
 
     def spikes(self, columns: Floats, state: Start) -> Flags:
-        fitted = columns[:, :_LINEAR] @ state.linear + columns[:, _LINEAR:_ALL] @ state.dynamics
+        fitted = columns[:, :LINEAR] @ state.linear + columns[:, LINEAR:ALL] @ state.dynamics
         return spikes(columns[:, -1] - fitted, state.correlation, self.keep)
 
     def posterior(self, state: Start) -> Transient:
@@ -314,14 +239,14 @@ class _Problem:
         fit, log_prior = self._members(sums, state)
         weight = weights(fit.log_evidence + log_prior)
         hunting = float(weight[:, 1:].sum())
-        covariance = fit.scale2[..., None, None] * fit.covariance[..., :_ALL, :_ALL]
+        covariance = fit.scale2[..., None, None] * fit.covariance[..., :ALL, :ALL]
         still = (self._end_place() - columns[-1, :4]) @ state.linear[:4]
-        slope = columns[-1, _LINEAR:_ALL]
-        own = np.einsum("ab,abij->ij", weight, covariance)[_LINEAR:, _LINEAR:]
+        slope = columns[-1, LINEAR:ALL]
+        own = np.einsum("ab,abij->ij", weight, covariance)[LINEAR:, LINEAR:]
         return Transient(
             weight=weight.ravel(),
-            mean=fit.mean[..., :_ALL].reshape(-1, _ALL),
-            covariance=covariance.reshape(-1, _ALL, _ALL),
+            mean=fit.mean[..., :ALL].reshape(-1, ALL),
+            covariance=covariance.reshape(-1, ALL, ALL),
             dof=fit.dof,
             floor=self.floor,
             hunting=hunting,
@@ -335,7 +260,7 @@ class _Problem:
         return place
 
     def _members(self, sums: Moments, state: Start) -> tuple[Posterior, Floats]:
-        prior = self._prior(state.variance, np.arange(_ALL), self.knowledge.mean)
+        prior = self._prior(state.variance, np.arange(ALL), self.knowledge.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
         waves = self.hunting.shape[1] // 2
@@ -343,18 +268,18 @@ class _Problem:
             fit = regress(normal[:, None], prior, self._noise(), sums.count, starts)
             return fit, np.zeros(1)
         amplitudes = self.noise.hunting_amplitudes
-        kinds = [(_ALL, 1e-7)] + [
-            (_ALL + 2 * wave, amplitude) for wave in range(waves) for amplitude in amplitudes
+        kinds = [(ALL, 1e-7)] + [
+            (ALL + 2 * wave, amplitude) for wave in range(waves) for amplitude in amplitudes
         ]
         y = normal.shape[-1] - 1
-        members = np.array([[*range(_ALL), c, c + 1, y] for c, _ in kinds])
+        members = np.array([[*range(ALL), c, c + 1, y] for c, _ in kinds])
         normal = normal[:, members[:, :, None], members[:, None, :]]
         held = np.array([[state.variance / (a * a / 2)] * 2 for _, a in kinds])
-        whole = np.zeros((len(kinds), _ALL + 3, _ALL + 3))
-        own = [*range(_ALL), _ALL + 2]
+        whole = np.zeros((len(kinds), ALL + 3, ALL + 3))
+        own = [*range(ALL), ALL + 2]
         whole[:, np.array(own)[:, None], np.array(own)] = prior.normal
         waved = diagonal_prior(np.zeros(2), held)
-        whole[:, _ALL : _ALL + 2, _ALL : _ALL + 2] = waved.normal[:, :2, :2]
+        whole[:, ALL : ALL + 2, ALL : ALL + 2] = waved.normal[:, :2, :2]
         share = self.noise.hunting / (len(kinds) - 1)
         log_prior = np.log(np.array([1 - self.noise.hunting] + [share] * (len(kinds) - 1)))
         full = Prior(whole, waved.log_determinant)

@@ -10,18 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .decision import Answer, Bounds, Look
+from .knowledge import NoisePrior, first_knowledge
 from .mixture import Mixture
 from .point import Question
 from .response import Steps
 from .tail import fit_tail
-from .transient import (
-    NoisePrior,
-    Record,
-    Start,
-    Transient,
-    first_knowledge,
-    fit_transient,
-)
+from .transient import Record, Start, Transient, fit_transient
 
 Floats = NDArray[np.float64]
 
