@@ -234,7 +234,7 @@ class AdjustPolicy:
 
     def _next_move(self, fit: Transient, here: Mixture) -> Action | None:
         counts = self._wished(here, fit.combination(self._coarse_gain()))
-        fine = self._wished(here, fit.combination(_unit(GAIN)))
+        fine = self._wished(here, fit.combination(_unit(GAIN)), self.tuning.key_spared)
         return self.trim.towards(counts, fine)
 
     def _leave(self, age_s: float, move: Action | None) -> None:
@@ -262,13 +262,17 @@ class AdjustPolicy:
     def _seen_after_s(self, fit: Transient) -> float:
         return fit.dead_s + 0.5 * self.spec.question.window_s
 
-    def _wished(self, here: Mixture, gain: Mixture) -> int:
-        """Counts to move: fewer, the less sure the gain; none for what is small or unsure."""
+    def _wished(self, here: Mixture, gain: Mixture, spared: float = 0.0) -> int:
+        """Counts to move: fewer, the less sure the gain; none for what is small or unsure.
+
+        `spared`: how much of the error, in tolerances, is not worth a person's presses.
+        """
         t, error = self.tuning, 1.0 - here.mean
         good = t.good if self.spec.keys is None else t.key_good
         if abs(error) < max(t.worth * here.sd, good * self.tolerance):
             return 0
-        counts = error * gain.mean / (gain.mean**2 + gain.sd**2 / 2)
+        corrected = error - np.copysign(spared * self.tolerance, error)
+        counts = corrected * gain.mean / (gain.mean**2 + gain.sd**2 / 2)
         room = (t.excursion_cap + abs(error)) / (abs(gain.mean) + 2 * gain.sd)
         return round(float(np.clip(counts, -room, room)))
 

@@ -18,7 +18,7 @@ _ENOUGH = 3
 _LEAST_LOG_SD = 0.1
 """No fleet is taken to be more alike than this, in logarithms."""
 _PRIOR_UNITS = 1.0
-_PRIOR_LOG_SD = 0.5
+_PRIOR_LOG_SD = 0.3
 _SURPRISE = 3.0
 _FORGET = 0.5
 

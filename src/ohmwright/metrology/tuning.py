@@ -14,7 +14,8 @@ class Tuning:
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
     key_probe_excursion: float = 0.2
-    key_good: float = 0.35
+    key_good: float = 0.4
+    key_spared: float = 0.25
     excursion_cap: float = 0.2
     most_probes: int = 6
     least_gain: float = 0.015
