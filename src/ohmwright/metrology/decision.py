@@ -1,0 +1,55 @@
+"""Sequential decisions with bounded error; undecided is one of the verdicts."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from .mixture import Mixture
+
+Answer = Literal["in tolerance", "too low", "too high", "undecided"]
+
+
+@dataclass(frozen=True)
+class Bounds:
+    """What a decision needs: probability of being right; lag still to come, in tolerances."""
+
+    inside: float = 0.999
+    outside: float = 0.999
+    remainder: float = 0.6
+
+
+@dataclass(frozen=True)
+class Look:
+    """What an activation has shown so far, in tolerances from the target.
+
+    `remainder`: the lag still to come, which is extrapolated and has not been seen.
+    """
+
+    value: Mixture
+    remainder: float
+    lag_s: float
+
+    @property
+    def within(self) -> float:
+        """Probability that the value lies in tolerance."""
+        return self.value.within(-1.0, 1.0)
+
+    def answer(self, bounds: Bounds) -> Answer:
+        """Decide where the probability is beyond the bounds and the lag nearly gone."""
+        if self.remainder > bounds.remainder:
+            return "undecided"
+        low, not_high = self.value.below(-1.0), self.value.below(1.0)
+        if not_high - low >= bounds.inside:
+            return "in tolerance"
+        if low >= bounds.outside:
+            return "too low"
+        return "too high" if 1 - not_high >= bounds.outside else "undecided"
+
+    def wait_s(self, bounds: Bounds) -> float:
+        """For how long no other look can decide: the lag needs that long to go."""
+        if self.remainder <= bounds.remainder:
+            return 0.0
+        return min(1.5, 0.8 * self.lag_s * float(np.log(self.remainder / bounds.remainder)))

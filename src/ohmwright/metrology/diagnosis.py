@@ -1,0 +1,166 @@
+"""Which sense gain has drifted: from the as-found power curve to the trims worth moving.
+
+The generator regulates what its sensors say,
+P(R) = (P_set^-k + (I_max^2 R)^-k + (V_max^2/R)^-k)^(-1/k). A current sense that reads g_i times too
+high makes the true current 1/g_i of what was set, a voltage sense g_v the true voltage 1/g_v, and
+the product with the phase term g_x the true power 1/(g_i g_v g_x). So each limit of the curve
+tells one gain; logarithms make that linear but for the rounded corners, which
+Gauss-Newton takes care of.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+Sense = Literal["current", "voltage", "phase"]
+SENSES: tuple[Sense, ...] = ("current", "voltage", "phase")
+
+
+_MODEL = 0.002
+"""What the law itself may be wrong by, relative power."""
+_SPIKE, _SLAB = 0.004, 0.06
+"""A sense that has not drifted, and one that has: standard deviations, relative."""
+
+
+@dataclass(frozen=True)
+class Limits:
+    """A mode's setting: power, current and voltage limits, and how sharp the corners are."""
+
+    power_w: float
+    current_a: float
+    voltage_v: float
+    sharpness: float = 4.0
+
+    def power(self, load_ohm: Floats, gains: Floats | None = None) -> Floats:
+        """True output, W, into `load_ohm` with sense `gains` (current, voltage, phase)."""
+        g_i, g_v, g_x = (1.0, 1.0, 1.0) if gains is None else gains
+        k = self.sharpness
+        inverse = (
+            (self.power_w / (g_i * g_v * g_x)) ** -k
+            + ((self.current_a / g_i) ** 2 * load_ohm) ** -k
+            + ((self.voltage_v / g_v) ** 2 / load_ohm) ** -k
+        )
+        power: Floats = inverse ** (-1 / k)
+        return power
+
+
+@dataclass(frozen=True)
+class Curve:
+    """An as-found power curve; arrays of shape (n,), uncertainties standard, in W."""
+
+    load_ohm: Floats
+    measured_w: Floats
+    uncertainty_w: Floats
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """Sense gains with uncertainty, the chance that each has drifted, and the likeliest culprit.
+
+    `gain`, `sd`, `drifted` are by sense; `culprit` is None when nothing stands out.
+    `misfit`: chi square over degrees of freedom; far above 1 the curve is not of this law.
+    """
+
+    gain: Mapping[Sense, float]
+    sd: Mapping[Sense, float]
+    drifted: Mapping[Sense, float]
+    culprit: Sense | None
+    misfit: float
+
+
+def diagnose(curve: Curve, limits: Limits) -> Diagnosis:
+    """Estimate the three gains by weighing which of them have drifted and which have not."""
+    subsets = np.array([[bool(i >> bit & 1) for bit in range(3)] for i in range(8)])
+    fits = [_fit(curve, limits, np.where(s, _SLAB, _SPIKE)) for s in subsets]
+    log_weight = np.array([fit.log_evidence for fit in fits]) + _log_share(subsets)
+    weight = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    mean = weight @ np.array([fit.mean for fit in fits])
+    variance = weight @ np.array([np.diag(f.covariance) + (f.mean - mean) ** 2 for f in fits])
+    drifted = weight @ subsets
+    worst = int(np.argmax(drifted * np.abs(mean)))
+    return Diagnosis(
+        gain=_by_sense(np.exp(mean)),
+        sd=_by_sense(np.exp(mean) * np.sqrt(variance)),
+        drifted=_by_sense(drifted),
+        culprit=SENSES[worst] if drifted[worst] > 0.5 else None,
+        misfit=min(fit.chi2 for fit in fits) / max(1, curve.load_ohm.size - 3),
+    )
+
+
+def _log_share(subsets: NDArray[np.bool_]) -> Floats:
+    """One sense drifting is likelier than two, two than three."""
+    share: Floats = np.log(np.array([0.4, 0.15, 0.03, 0.01]))[subsets.sum(axis=1)]
+    return share
+
+
+def _by_sense(values: Floats) -> dict[Sense, float]:
+    return {sense: float(value) for sense, value in zip(SENSES, values, strict=True)}
+
+
+@dataclass(frozen=True)
+class _Fit:
+    mean: Floats
+    covariance: Floats
+    chi2: float
+    log_evidence: float
+
+
+def _fit(curve: Curve, limits: Limits, prior_sd: Floats) -> _Fit:
+    """Gauss-Newton for the logarithms of the gains under a Gaussian prior."""
+    logs: Floats = np.zeros(3)
+    sd = np.hypot(curve.uncertainty_w / curve.measured_w, _MODEL)
+    measured = np.log(curve.measured_w)
+    for _ in range(4):
+        base = np.log(limits.power(curve.load_ohm, np.exp(logs)))
+        slopes = np.empty((curve.load_ohm.size, 3))
+        for i in range(3):
+            moved = logs.copy()
+            moved[i] += 1e-5
+            slopes[:, i] = (np.log(limits.power(curve.load_ohm, np.exp(moved))) - base) / 1e-5
+        white = slopes / sd[:, None]
+        precision = white.T @ white + np.diag(prior_sd**-2.0)
+        residual = (measured - base) / sd
+        pull = white.T @ (residual + white @ logs)
+        logs = np.asarray(np.linalg.solve(precision, pull), dtype=np.float64)
+    residual = (measured - np.log(limits.power(curve.load_ohm, np.exp(logs)))) / sd
+    chi2 = float(residual @ residual)
+    penalty = chi2 + float(np.sum((logs / prior_sd) ** 2))
+    log_determinant = float(np.linalg.slogdet(precision)[1] + 2 * np.sum(np.log(prior_sd)))
+    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
+    return _Fit(logs, covariance, chi2, -0.5 * (penalty + log_determinant))
+
+
+@dataclass(frozen=True)
+class Proposal:
+    """A point to adjust and the counts to try first; `counts` is None while its gain is unknown."""
+
+    sense: Sense
+    off: float
+    counts: int | None
+
+
+def propose(
+    diagnosis: Diagnosis, gain_per_count: Mapping[Sense, float], worth: float = 0.005
+) -> list[Proposal]:
+    """Points worth adjusting, worst first.
+
+    `gain_per_count`: relative change of the output quantity (current, voltage, power) of each
+    sense's adjustment point per count, where known. A sense gain g leaves its quantity 1/g of
+    what was set, so its trim must make up g - 1.
+    """
+    found = []
+    for sense in SENSES:
+        off = diagnosis.gain[sense] - 1
+        if diagnosis.drifted[sense] < 0.5 or abs(off) < worth:
+            continue
+        per_count = gain_per_count.get(sense)
+        counts = None if per_count is None or per_count == 0 else round(off / per_count)
+        found.append(Proposal(sense, off, counts))
+    return sorted(found, key=lambda proposal: -abs(proposal.off))

@@ -1,0 +1,39 @@
+"""What is asked of one point, for adjusting and for verification."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Question:
+    """Is the output in tolerance? All in the unit of the readings.
+
+    `at_age_s`: the age of a rested activation at which the measurand holds; `window_s`: the time
+    over which the meter averages before each reading.
+    """
+
+    target: float
+    tolerance: float
+    window_s: float
+    resolution: float
+    at_age_s: float = 6.0
+
+
+@dataclass(frozen=True)
+class Keys:
+    """Coached keys: what a coarse press is said to be worth, and how far that may be off."""
+
+    coarse_counts: int = 10
+    coarse_sd: float = 1.3
+
+
+@dataclass(frozen=True)
+class PointSpec:
+    """One adjustment point. `largest_gain`: the most that one count is expected to do."""
+
+    question: Question
+    timeout_s: float
+    rest_s: float
+    keys: Keys | None = None
+    largest_gain: float = 6.0

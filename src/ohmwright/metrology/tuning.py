@@ -1,0 +1,41 @@
+"""Thresholds of the adjusting policy."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Tuning:
+    """Thresholds of the policy; lengths in tolerances unless said otherwise."""
+
+    think_every_s: float = 0.2
+    probe_level_sd: float = 0.6
+    probe_excursion: float = 0.09
+    """Part of the target that a probe may move the output by."""
+    key_probe_excursion: float = 0.2
+    key_good: float = 0.4
+    key_spared: float = 0.25
+    excursion_cap: float = 0.2
+    most_probes: int = 6
+    least_gain: float = 0.015
+    gain_seen: float = 2.0
+    surprise: float = 2.0
+    worth: float = 1.5
+    """A move must be worth so many standard deviations of what it corrects."""
+    good: float = 0.2
+    """An error under this is not corrected."""
+    release: float = 0.98
+    inner: float = 0.5
+    release_inner: float = 0.85
+    hopeless: float = 1.8
+    patience: float = 1.0
+    least_patience_s: float = 4.0
+    least_look_s: float = 0.0
+    """No acceptance before the lag has been gone for so long."""
+    longest_patience_s: float = 40.0
+    most_activations: int = 10
+    margin_s: float = 1.0
+    hunting: float = 0.9
+    hunting_while_adjusting: float = 0.2
+    """Share of units that are thought to hunt until readings say otherwise."""

@@ -1,0 +1,170 @@
+"""The policy on a small made-up plant of its own; the bench measures it on a population."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pytest
+from activations import Made
+
+from ohmwright.metrology.actions import Activate, Finish, Move, Press, Release, Sample
+from ohmwright.metrology.adjusting import AdjustPolicy
+from ohmwright.metrology.fleet_prior import FleetPrior, Learned, learn
+from ohmwright.metrology.point import Keys, PointSpec, Question
+from ohmwright.metrology.response import window_mean_response
+
+TARGET, TOLERANCE = 500.0, 6.0
+
+
+@dataclass
+class Bench:
+    """One unit: readings of the present activation, the trim, and what was done."""
+
+    made: Made
+    gain: float
+    coarse: int = 10
+    timeout_s: float = 40.0
+    counts: int = 0
+    on: bool = False
+    on_s: float = 0.0
+    seed: int = 0
+    largest: int = 0
+    moves_with_rf_off: int = 0
+    pressed: int = 0
+    _taken: int = field(default=0)
+
+    def activate(self):
+        assert not self.on
+        self.seed += 1
+        self.on, self._taken = True, 0
+        made = replace(self.made, level=self.made.level + self.gain * self.counts)
+        self.age_s, self.value = made.readings(self.timeout_s, self.seed)
+
+    def read(self):
+        assert self.on
+        at = self._taken
+        self._taken += 1
+        return float(self.age_s[at]), float(np.round(self.value[at]))
+
+    def move(self, counts, age_s):
+        self.counts += counts
+        self.largest = max(self.largest, abs(self.counts))
+        if not self.on:
+            self.moves_with_rf_off += 1
+            return
+        made = self.made
+        dynamics = np.array([[made.lag_s, made.dead_s, made.second_pole]])
+        since = (self.age_s - age_s)[None, :]
+        self.value = (
+            self.value
+            + counts * self.gain * window_mean_response(since, made.window_s, dynamics)[0, 0]
+        )
+
+
+def run(bench, keys=None, knowledge=None):
+    spec = PointSpec(Question(TARGET, TOLERANCE, bench.made.window_s, 1.0), 40.0, 30.0, keys)
+    policy = AdjustPolicy(spec, knowledge)
+    age_s = 0.0
+    for _ in range(4000):
+        action = policy.next_action()
+        if isinstance(action, Activate):
+            bench.activate()
+            policy.activated()
+            age_s = 0.0
+        elif isinstance(action, Sample):
+            age_s, value = bench.read()
+            policy.read(age_s, value)
+        elif isinstance(action, Move):
+            bench.move(action.counts, age_s)
+            policy.moved(age_s, action.counts)
+        elif isinstance(action, Press):
+            step = 1 if action.times > 0 else -1
+            for _ in range(abs(action.times)):
+                bench.pressed += 1
+                size = bench.coarse if action.key == "coarse" else 1
+                bench.move(step * size, age_s)
+                policy.pressed(age_s, action.key, step)
+        elif isinstance(action, Release):
+            if bench.on:
+                bench.on = False
+                bench.on_s += age_s
+                policy.released(age_s)
+            policy.rested(action.rest_s)
+        elif isinstance(action, Finish):
+            assert not bench.on
+            return action, policy
+    raise AssertionError("no end")
+
+
+@pytest.mark.parametrize("gain", [0.6, -1.8, 5.0])
+@pytest.mark.parametrize("off", [-35.0, 28.0])
+def test_lands_in_tolerance_and_confirms(gain, off):
+    bench = Bench(Made(level=TARGET + off, noise=0.0015), gain)
+    end, _ = run(bench)
+    assert end.verdict == "pass"
+    assert abs(bench.made.at(6.0) + gain * bench.counts - TARGET) <= TOLERANCE
+    assert abs(end.value - TARGET) + 2 * end.uncertainty < TOLERANCE
+
+
+def test_coached_keys_of_unknown_size():
+    for coarse in (8, 12):
+        bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.2, coarse=coarse)
+        end, _ = run(bench, Keys())
+        assert end.verdict == "pass"
+        assert abs(bench.made.at(6.0) + 1.2 * bench.counts - TARGET) <= TOLERANCE
+        assert bench.pressed <= 14
+
+
+@pytest.mark.parametrize("keys", [None, Keys()])
+def test_dead_trim_is_given_up_and_put_back(keys):
+    bench = Bench(Made(level=TARGET + 25), 0.0)
+    end, _ = run(bench, keys)
+    assert end.verdict == "not adjustable"
+    assert "no effect" in end.reason
+    assert bench.counts == 0
+    assert bench.largest > 0
+    assert bench.on_s < 30
+
+
+def test_excursion_stays_bounded_when_a_count_does_far_more_than_expected():
+    bench = Bench(Made(level=TARGET + 30), 15.0)
+    run(bench)
+    assert 15.0 * bench.largest + 30 < 0.4 * TARGET
+
+
+def test_no_output_is_given_up_before_the_time_out():
+    bench = Bench(Made(level=0.0), 1.0)
+    end, _ = run(bench)
+    assert end.verdict == "not adjustable"
+    assert end.reason == "no output"
+    assert bench.on_s < 40
+
+
+def fleet(gain):
+    prior = FleetPrior()
+    for factor in (0.9, 1.0, 1.1, 1.05, 0.95):
+        prior = learn(prior, Learned(gain * factor / TARGET, 0.8, 0.5))
+    return prior
+
+
+def test_a_fleet_prior_saves_the_probe():
+    plain, known = (Bench(Made(level=TARGET - 30, noise=0.0015), 1.5) for _ in range(2))
+    run(plain)
+    end, policy = run(known, knowledge=fleet(1.5).knowledge())
+    assert end.verdict == "pass"
+    assert known.on_s < plain.on_s
+    assert policy.learned().gain * TARGET == pytest.approx(1.5, rel=0.3)
+
+
+def test_an_opposite_prior_still_ends_in_tolerance():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, knowledge=fleet(-4.0).knowledge())
+    assert end.verdict != "pass" or abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= 6
+    assert 1.5 * bench.largest + 30 < 0.3 * TARGET
+
+
+def test_fleet_prior_forgets_when_it_disappoints():
+    prior = fleet(1.5)
+    after = learn(prior, Learned(-6.0 / TARGET, 0.8, 0.5))
+    assert after.gain.sd() > prior.gain.sd()
+    assert after.sign() == 0
+    assert FleetPrior().knowledge().mean[1] == 0
