@@ -78,13 +78,23 @@ def _opened(resource: str, backend: str, baud: int | None) -> Any:
     if not isinstance(opened, pyvisa.resources.MessageBasedResource):
         opened.close()
         raise ValueError("it is no resource that messages can be sent to")
-    session: Any = opened
+    try:
+        return _prepared(opened, baud)
+    except BaseException:
+        opened.close()
+        raise
+
+
+def _prepared(session: Any, baud: int | None) -> Any:
+    from pyvisa.constants import ResourceAttribute
+
     session.timeout = round(1000 * SLICE_S)
     session.read_termination = "\n"
     # a pause then ends a read of a raw socket with what has come, where else it would be dropped
-    session.set_visa_attribute(pyvisa.constants.ResourceAttribute.suppress_end_enabled, False)
+    session.set_visa_attribute(ResourceAttribute.suppress_end_enabled, False)
     if baud is not None:
         session.baud_rate = baud
+    # pyvisa-py calls a refused connection open
     _raise_if_ended(_socket_of(session))
     return session
 
