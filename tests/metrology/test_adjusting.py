@@ -139,6 +139,20 @@ def test_no_output_is_given_up_before_the_time_out():
     assert bench.on_s < 40
 
 
+def test_a_service_mode_that_times_out_early_is_resumed_after_a_rest():
+    spec = PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0)
+    policy = AdjustPolicy(spec)
+    assert policy.next_action() == Activate()
+    policy.activated()
+    for age_s, value in zip(*Made(level=TARGET - 30).readings(2.0), strict=True):
+        policy.next_action()
+        policy.read(float(age_s), float(value))
+    policy.released(2.0)
+    assert policy.next_action() == Release(30.0)
+    policy.rested(30.0)
+    assert policy.next_action() == Activate()
+
+
 def fleet(gain):
     prior = FleetPrior()
     for factor in (0.9, 1.0, 1.1, 1.05, 0.95):

@@ -62,7 +62,8 @@ class AdjustPolicy:
 
     def activated(self) -> None:
         """RF is on."""
-        self._on = True
+        self._on, self._leaving = True, False
+        self._presses_due = 0
         self._activations += 1
         self._log = ActivationLog(self.spec.question, self.trim.place(), self._heat)
         self._start: Start | None = None
@@ -93,8 +94,11 @@ class AdjustPolicy:
         self._note_step(age_s, before)
 
     def released(self, on_s: float) -> None:
-        """RF is off, asked for or not."""
+        """RF is off; if that was not asked for, the service mode timed out, and a rest follows."""
         self._on = False
+        if not self._leaving:
+            self._queue.clear()
+            self._queue.append(Release(self.spec.rest_s))
         self._heat = 1 - (1 - self._heat) * float(np.exp(-on_s / _HEATING_S))
         if self._fit is not None:
             self.knowledge = self._fit.knowledge().loosened()
@@ -116,6 +120,7 @@ class AdjustPolicy:
         if self._queue:
             action = self._queue.popleft()
             self._presses_due = abs(action.times) if isinstance(action, Press) else 0
+            self._leaving = self._leaving or isinstance(action, Release)
             return action
         if self._on:
             return Sample()
