@@ -78,5 +78,5 @@ def _adjust(
     unit, rng = draw(profile, seed * 100_003 + model, index)
     unit: Unit = replace(unit, gain_ma=sign * abs(unit.gain_ma))  # type: ignore[no-redef]
     spec = PointSpec(question_of(unit), unit.timeout_s, unit.rest_s)
-    policy = AdjustPolicy(spec, prior.knowledge())
+    policy = AdjustPolicy(spec, prior)
     return policy, run(policy, Plant(unit, rng))

@@ -60,9 +60,9 @@ class Bench:
         )
 
 
-def run(bench, keys=None, knowledge=None):
+def run(bench, keys=None, prior=None):
     spec = PointSpec(Question(TARGET, TOLERANCE, bench.made.window_s, 1.0), 40.0, 30.0, keys)
-    policy = AdjustPolicy(spec, knowledge)
+    policy = AdjustPolicy(spec, prior)
     age_s = 0.0
     for _ in range(4000):
         action = policy.next_action()
@@ -139,6 +139,20 @@ def test_no_output_is_given_up_before_the_time_out():
     assert bench.on_s < 40
 
 
+def test_a_service_mode_that_times_out_early_is_resumed_after_a_rest():
+    spec = PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0)
+    policy = AdjustPolicy(spec)
+    assert policy.next_action() == Activate()
+    policy.activated()
+    for age_s, value in zip(*Made(level=TARGET - 30).readings(2.0), strict=True):
+        policy.next_action()
+        policy.read(float(age_s), float(value))
+    policy.released(2.0)
+    assert policy.next_action() == Release(30.0)
+    policy.rested(30.0)
+    assert policy.next_action() == Activate()
+
+
 def fleet(gain):
     prior = FleetPrior()
     for factor in (0.9, 1.0, 1.1, 1.05, 0.95):
@@ -149,7 +163,7 @@ def fleet(gain):
 def test_a_fleet_prior_saves_the_probe():
     plain, known = (Bench(Made(level=TARGET - 30, noise=0.0015), 1.5) for _ in range(2))
     run(plain)
-    end, policy = run(known, knowledge=fleet(1.5).knowledge())
+    end, policy = run(known, prior=fleet(1.5))
     assert end.verdict == "pass"
     assert known.on_s < plain.on_s
     assert policy.learned().gain * TARGET == pytest.approx(1.5, rel=0.3)
@@ -157,7 +171,7 @@ def test_a_fleet_prior_saves_the_probe():
 
 def test_an_opposite_prior_still_ends_in_tolerance():
     bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
-    end, _ = run(bench, knowledge=fleet(-4.0).knowledge())
+    end, _ = run(bench, prior=fleet(-4.0))
     assert end.verdict != "pass" or abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= 6
     assert 1.5 * bench.largest + 30 < 0.3 * TARGET
 

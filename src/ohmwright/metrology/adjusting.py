@@ -15,8 +15,8 @@ from numpy.typing import NDArray
 from .actions import Action, Activate, Finish, Press, Release, Sample
 from .activation_log import ActivationLog
 from .decision import Bounds, Look
-from .fleet_prior import Learned
-from .knowledge import COARSE, GAIN, Knowledge, NoisePrior, first_knowledge
+from .fleet_prior import FleetPrior, Learned
+from .knowledge import COARSE, GAIN, NoisePrior
 from .mixture import Mixture
 from .point import PointSpec
 from .transient import Start, Transient, fit_transient
@@ -35,14 +35,15 @@ class AdjustPolicy:
     def __init__(
         self,
         spec: PointSpec,
-        knowledge: Knowledge | None = None,
+        prior: FleetPrior | None = None,
         tuning: Tuning | None = None,
         bounds: Bounds | None = None,
     ) -> None:
         self.spec = spec
         self.tuning = tuning or Tuning()
         self.bounds = bounds or Bounds(outside=0.95)
-        self.knowledge = knowledge or first_knowledge()
+        prior = prior or FleetPrior()
+        self.knowledge = prior.knowledge()
         self.trim = Trim(spec.keys)
         self.tolerance = spec.question.tolerance / spec.question.target
         self._queue: deque[Action] = deque()
@@ -50,7 +51,8 @@ class AdjustPolicy:
         self._on = False
         self._activations = self._probes = 0
         self._hunting = self.tuning.hunting
-        self._noise = NoisePrior(hunting=self.tuning.hunting_while_adjusting)
+        self._hunts = 0.0
+        self._noise = NoisePrior(hunting=prior.hunting_share())
         self._heat = 0.0
         self._to_confirm = False
         self._gain_guess = 1e-3
@@ -60,7 +62,8 @@ class AdjustPolicy:
 
     def activated(self) -> None:
         """RF is on."""
-        self._on = True
+        self._on, self._leaving = True, False
+        self._presses_due = 0
         self._activations += 1
         self._log = ActivationLog(self.spec.question, self.trim.place(), self._heat)
         self._start: Start | None = None
@@ -91,8 +94,11 @@ class AdjustPolicy:
         self._note_step(age_s, before)
 
     def released(self, on_s: float) -> None:
-        """RF is off, asked for or not."""
+        """RF is off; if that was not asked for, the service mode timed out, and a rest follows."""
         self._on = False
+        if not self._leaving:
+            self._queue.clear()
+            self._queue.append(Release(self.spec.rest_s))
         self._heat = 1 - (1 - self._heat) * float(np.exp(-on_s / _HEATING_S))
         if self._fit is not None:
             self.knowledge = self._fit.knowledge().loosened()
@@ -107,13 +113,14 @@ class AdjustPolicy:
         sd = float(np.sqrt(self.knowledge.covariance[GAIN, GAIN]))
         if self.trim.moves == 0 or abs(gain) < 3 * sd:
             return None
-        return Learned(gain, self.knowledge.lag_s, self.knowledge.dead_s)
+        return Learned(gain, self.knowledge.lag_s, self.knowledge.dead_s, self._hunts)
 
     def next_action(self) -> Action:
         """What to do now."""
         if self._queue:
             action = self._queue.popleft()
             self._presses_due = abs(action.times) if isinstance(action, Press) else 0
+            self._leaving = self._leaving or isinstance(action, Release)
             return action
         if self._on:
             return Sample()
@@ -272,7 +279,7 @@ class AdjustPolicy:
         if abs(error) < max(t.worth * here.sd, good * self.tolerance):
             return 0
         corrected = error - np.copysign(spared * self.tolerance, error)
-        counts = corrected * gain.mean / (gain.mean**2 + gain.sd**2 / 2)
+        counts = corrected * gain.mean / (gain.mean**2 + self.tuning.caution * gain.sd**2)
         room = (t.excursion_cap + abs(error)) / (abs(gain.mean) + 2 * gain.sd)
         return round(float(np.clip(counts, -room, room)))
 
@@ -284,6 +291,7 @@ class AdjustPolicy:
         careful = self._refit(hunting=True)
         if careful is None:
             return False
+        self._hunts = careful.hunting
         self._hunting = float(np.clip(careful.hunting, self.tuning.hunting, 0.98))
         return self._good(careful.combination(there))
 
@@ -307,7 +315,7 @@ class AdjustPolicy:
                 sign = 1 if error * gain.mean >= 0 else -1
                 self._step_out(sign, self.spec.largest_gain / self.spec.question.target, error)
             return
-        if age_s - self._log.moved_s < self._seen_after_s(fit) + 1.5 * fit.lag_s:
+        if age_s - self._log.moved_s < self._seen_after_s(fit) + t.probe_lags * fit.lag_s:
             return
         largest = abs(gain.mean) + 2 * gain.sd
         useless = largest < self.tolerance * t.least_gain

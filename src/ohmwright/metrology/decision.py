@@ -52,4 +52,4 @@ class Look:
         """For how long no other look can decide: the lag needs that long to go."""
         if self.remainder <= bounds.remainder:
             return 0.0
-        return min(1.5, 0.8 * self.lag_s * float(np.log(self.remainder / bounds.remainder)))
+        return min(0.8, 0.7 * self.lag_s * float(np.log(self.remainder / bounds.remainder)))

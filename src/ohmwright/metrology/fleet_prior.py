@@ -19,6 +19,8 @@ _LEAST_LOG_SD = 0.1
 """No fleet is taken to be more alike than this, in logarithms."""
 _PRIOR_UNITS = 1.0
 _PRIOR_LOG_SD = 0.3
+_HUNTING, _HUNTING_UNITS = 0.2, 4.0
+"""Share of hunting units before any was seen, and how many units that is worth."""
 _SURPRISE = 3.0
 _FORGET = 0.5
 
@@ -30,6 +32,8 @@ class Learned:
     gain: float
     lag_s: float
     dead_s: float
+    hunting: float = 0.0
+    """Probability that the unit hunts, from its own readings."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +71,13 @@ class FleetPrior:
     gain: Spread = Spread()
     lag: Spread = Spread()
     dead: Spread = Spread()
+    hunting: float = 0.0
+    """Units that hunted, each with its probability."""
+
+    def hunting_share(self) -> float:
+        """Share of units that are expected to hunt; only what is done before the confirmation."""
+        units = self.positive + self.negative
+        return (_HUNTING_UNITS * _HUNTING + self.hunting) / (_HUNTING_UNITS + units)
 
     def knowledge(self) -> Knowledge:
         """Belief before the first reading; that of an unknown point while too little was seen.
@@ -107,6 +118,7 @@ def learn(prior: FleetPrior, seen: Learned) -> FleetPrior:
         gain=prior.gain.with_value(float(np.log(size))),
         lag=prior.lag.with_value(float(np.log(seen.lag_s))),
         dead=prior.dead.with_value(float(np.log(seen.dead_s))),
+        hunting=prior.hunting + seen.hunting,
     )
 
 
@@ -130,4 +142,5 @@ def widened(prior: FleetPrior) -> FleetPrior:
         gain=prior.gain.faded(_FORGET),
         lag=prior.lag.faded(_FORGET),
         dead=prior.dead.faded(_FORGET),
+        hunting=_FORGET * prior.hunting,
     )

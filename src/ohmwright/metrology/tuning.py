@@ -18,10 +18,13 @@ class Tuning:
     key_spared: float = 0.25
     excursion_cap: float = 0.2
     most_probes: int = 6
+    probe_lags: float = 1.5
+    """How many lags a probe is given to be seen before the next."""
     least_gain: float = 0.015
     gain_seen: float = 2.0
     surprise: float = 2.0
-    worth: float = 1.5
+    caution: float = 2.0
+    worth: float = 1.0
     """A move must be worth so many standard deviations of what it corrects."""
     good: float = 0.2
     """An error under this is not corrected."""
@@ -37,5 +40,4 @@ class Tuning:
     most_activations: int = 10
     margin_s: float = 1.0
     hunting: float = 0.9
-    hunting_while_adjusting: float = 0.2
     """Share of units that are thought to hunt until readings say otherwise."""

@@ -96,7 +96,7 @@ class Watch:
 _LEVEL = np.eye(8)[0]
 
 
-_VERIFICATION = Bounds(inside=0.997, outside=0.997, remainder=2.0)
+_VERIFICATION = Bounds(inside=0.996, outside=0.996, remainder=3.0)
 """A clear case need not wait for the last of the lag, so long as it is allowed for."""
 
 
