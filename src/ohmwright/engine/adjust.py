@@ -70,12 +70,8 @@ async def adjust_point(session: Session, step: AdjustStep, timing: Timing) -> As
 def full_power_w(generator: GeneratorData, point_name: str) -> float:
     """The most that service mode can put into a load at a point: its mode's full setting."""
     point = generator.point(point_name)
-    mode = None if point is None else generator.mode(point.mode)
-    return (
-        max(mode.max_setting_w for mode in generator.modes)
-        if mode is None
-        else (mode.max_setting_w)
-    )
+    modes = [mode for mode in generator.modes if point is None or mode.name == point.mode]
+    return max(mode.max_setting_w for mode in modes or generator.modes)
 
 
 def _probe(session: Session) -> int:

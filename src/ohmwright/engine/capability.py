@@ -22,6 +22,8 @@ from ohmwright.model.procedure import (
 )
 from ohmwright.model.procedure_file import ProcedureFile
 
+from .adjust import full_power_w
+
 Complaint = tuple[str, str]
 """The key that asks, and what the bench cannot do."""
 
@@ -82,6 +84,9 @@ def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> 
             yield from _loads_and_currents(step, abilities.analyzer)
         case AdjustStep():
             yield from _service(procedure, step, abilities.generator)
+            power_w = full_power_w(abilities.generator, step.point)
+            if power_w > abilities.analyzer.load_bank.max_power_w:
+                yield "point", _over_rating(power_w, abilities.analyzer)
             yield from _time(procedure, step, abilities.analyzer)
             yield from _loads_and_currents(step, abilities.analyzer)
         case ContactQualityStep():
