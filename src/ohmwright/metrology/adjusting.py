@@ -280,7 +280,7 @@ class AdjustPolicy:
             return 0
         corrected = error - np.copysign(spared * self.tolerance, error)
         counts = corrected * gain.mean / (gain.mean**2 + self.tuning.caution * gain.sd**2)
-        room = (t.excursion_cap + abs(error)) / (abs(gain.mean) + 2 * gain.sd)
+        room = (t.excursion_cap + abs(error)) / (abs(gain.mean) + t.gain_doubt * gain.sd)
         return round(float(np.clip(counts, -room, room)))
 
     def _lands_well(self, fit: Transient, move: Action | None) -> bool:
@@ -317,7 +317,7 @@ class AdjustPolicy:
             return
         if age_s - self._log.moved_s < self._seen_after_s(fit) + t.probe_lags * fit.lag_s:
             return
-        largest = abs(gain.mean) + 2 * gain.sd
+        largest = abs(gain.mean) + t.gain_doubt * gain.sd
         useless = largest < self.tolerance * t.least_gain
         if self._probes >= t.most_probes or (self._probes >= 2 and useless):
             self._give_up("not adjustable", "the trim has no effect")
@@ -331,7 +331,9 @@ class AdjustPolicy:
         t = self.tuning
         probe = t.probe_excursion if self.spec.keys is None else t.key_probe_excursion
         room = min(probe, max(2.2 * probe - abs(error), 0.3 * probe))
-        counts = min(max(1, int(room / largest_gain)), 120)
+        # a probe that was not seen may have been looked for too early: grow with care
+        most = t.probe_growth * max(abs(self.trim.counts), t.first_probe)
+        counts = min(max(1, int(room / largest_gain)), most)
         self._probes += 1
         self._queue.append(self.trim.outwards(sign * counts, self._probes))
 

@@ -18,6 +18,11 @@ class Tuning:
     key_spared: float = 0.25
     excursion_cap: float = 0.2
     most_probes: int = 6
+    first_probe: int = 4
+    probe_growth: int = 5
+    """A probe is at most so many times as large as what was tried before."""
+    gain_doubt: float = 3.0
+    """The gain may be so many standard deviations larger than it seems."""
     probe_lags: float = 1.5
     """How many lags a probe is given to be seen before the next."""
     least_gain: float = 0.015
