@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import getpass
+import json
 import sys
 from functools import cache
 
@@ -30,6 +31,11 @@ def out() -> Console:
 def err() -> Console:
     """Progress, questions and cautions go here."""
     return Console(stderr=True, highlight=False)
+
+
+def print_json(document: object) -> None:
+    """Print one machine-readable document, untouched by rich."""
+    print(json.dumps(document, indent=2))  # noqa: T201 - the one place that prints plainly
 
 
 class PersonAtTerminal(Operator):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import asdict, dataclass
@@ -16,7 +15,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
 from ohmwright.model.errors import LinkError
 
-from .console import out
+from .console import out, print_json
 from .open_bench import opened, read_bench
 
 LINK = 3
@@ -77,7 +76,7 @@ async def _no_activation(_load_ohm: float, _limit_s: float) -> AsyncIterator[Non
 
 def _print(findings: list[Finding], *, as_json: bool) -> None:
     if as_json:
-        print(json.dumps([asdict(finding) for finding in findings], indent=2))  # noqa: T201
+        print_json([asdict(finding) for finding in findings])
         return
     table = Table("Check", "", "Detail")
     for finding in findings:

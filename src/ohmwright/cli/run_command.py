@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import dataclass, replace
 from pathlib import Path
 from secrets import token_hex
@@ -21,7 +20,7 @@ from ohmwright.records.json_lines import JsonLinesStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import RealClock
 
-from .console import CAUTION, err, out
+from .console import CAUTION, err, out, print_json
 from .drive import EXIT_CODES, drive
 from .live import live_view
 from .open_bench import BenchData, opened, read_bench
@@ -140,7 +139,7 @@ def report(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: boo
         "verdict": verdict(events),
         "results": [result.model_dump(mode="json") for result in results(events)],
     }
-    print(json.dumps(document, indent=2))  # noqa: T201 - machine-readable output
+    print_json(document)
 
 
 def verdict(events: tuple[Event, ...]) -> Verdict:

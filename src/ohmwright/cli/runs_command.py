@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from pathlib import Path
 
 from rich.table import Table
@@ -11,7 +10,7 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.event import RunFinished, RunStarted
 from ohmwright.records.json_lines import JsonLinesStore
 
-from .console import out
+from .console import out, print_json
 from .places import records_folder
 from .run_command import exit_code, report, verdict
 
@@ -33,7 +32,7 @@ def list_runs(records: Path | None, *, as_json: bool) -> int:
             }
         )
     if as_json:
-        print(json.dumps(rows, indent=2))  # noqa: T201 - machine-readable output
+        print_json(rows)
         return 0
     table = Table("Run", "Unit", "Procedure", "State")
     for row in rows:

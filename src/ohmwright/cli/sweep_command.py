@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import json
 from contextlib import aclosing
 from dataclasses import dataclass
 from pathlib import Path
@@ -17,7 +16,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import UsageError
 from ohmwright.model.procedure import Timing
 
-from .console import CAUTION, err, out
+from .console import CAUTION, err, out, print_json
 from .drive import stopped_by_signals
 from .open_bench import opened, read_bench
 
@@ -112,7 +111,7 @@ def _row(point: SweepPoint) -> dict[str, str | float | bool]:
 
 def _print(rows: list[dict[str, str | float | bool]], *, as_json: bool) -> None:
     if as_json:
-        print(json.dumps(rows, indent=2))  # noqa: T201 - machine-readable output
+        print_json(rows)
         return
     table = Table("Mode", "Setting", "Load", "Current", "± (k=2)", "Power", "Voltage")
     for row in rows:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ohmwright.metrology.distributions import t_cdf
 from ohmwright.model.result import Measured, Verdict
 from ohmwright.model.tolerance import Target
 
@@ -26,7 +27,4 @@ def judge(measured: Measured, target: Target) -> tuple[Verdict, str]:
 def _probability_above(measured: Measured, limit: float) -> float:
     if measured.uncertainty <= 0:
         return 1.0 if measured.value >= limit else 0.0
-    # scipy is slow to import and only a decision needs it
-    from scipy.special import stdtr
-
-    return float(stdtr(measured.dof, (measured.value - limit) / measured.uncertainty))
+    return t_cdf((measured.value - limit) / measured.uncertainty, measured.dof)

@@ -10,7 +10,7 @@ from .errors import ProcedureError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
 from .procedure import Procedure
-from .source import load, read_text
+from .source import parse, read_text
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ def read_procedure(path: Path) -> ProcedureFile:
 
     Raises ProcedureError with file, line, column and the nearest valid key.
     """
-    procedure = load(path, Procedure, error=ProcedureError)
     text = read_text(path, ProcedureError)
+    procedure = parse(path, text, Procedure, error=ProcedureError)
     digest = sha256(text.encode()).hexdigest()
     return ProcedureFile(procedure, path, digest, key_positions(text))

@@ -25,7 +25,18 @@ def load(
 
     Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
     """
-    text = read_text(path, error)
+    return parse(path, read_text(path, error), noun, table=table, error=error)
+
+
+def parse(
+    path: Path,
+    text: str,
+    noun: type[M],
+    *,
+    table: str | None = None,
+    error: type[SourceError] = SourceError,
+) -> M:
+    """Validate `text`, which was read from `path`, as `load` does."""
     data = _decode(path, text, error)
     try:
         return noun.model_validate(data if table is None else _table(path, data, table, error))

@@ -39,6 +39,27 @@ class Check:
 
 
 @dataclass(frozen=True, slots=True)
+class Source:
+    """A document, and how its numbers are usually known; called, it makes one of its checks."""
+
+    name: str
+    usual_status: Status
+
+    def __call__(
+        self,
+        clause: str,
+        what: str,
+        expected: float,
+        tolerance: float,
+        compute: Callable[[], float],
+        status: Status | None = None,
+    ) -> Check:
+        """The check of one number, with the usual status where none is given."""
+        known = self.usual_status if status is None else status
+        return Check(self.name, clause, what, expected, tolerance, compute, known)
+
+
+@dataclass(frozen=True, slots=True)
 class Outcome:
     """A check with the value that ohmwright computed."""
 

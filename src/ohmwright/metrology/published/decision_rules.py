@@ -1,13 +1,13 @@
 """ILAC-G8:09/2019 and ANSI/NCSL Z540.3, with the papers that work out its 2 % rule."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import partial
 
 import numpy as np
 
 from ohmwright.metrology import risk
 from ohmwright.metrology.conformity import worst_case_specific_risk
-from ohmwright.metrology.published.checks import Check, Status
+from ohmwright.metrology.published.checks import Check, Source, Status
 
 # multiple of U, coverage factor, worst case specific risk, as printed or derived
 GUARD_BANDS: tuple[tuple[float, float, float, float, Status], ...] = (
@@ -74,15 +74,7 @@ def checks() -> Iterator[Check]:
     yield from _multipliers()
 
 
-def _z540(
-    clause: str,
-    what: str,
-    expected: float,
-    tolerance: float,
-    compute: Callable[[], float],
-    status: Status = "reference",
-) -> Check:
-    return Check("ANSI/NCSL Z540.3", clause, what, expected, tolerance, compute, status)
+_z540 = Source("ANSI/NCSL Z540.3", "reference")
 
 
 def _false_decisions() -> Iterator[Check]:

@@ -1,7 +1,7 @@
 """JCGM 100:2008 (the GUM): examples H.1, H.3 and H.5, table G.2, clause G.4.1."""
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import lru_cache, partial
 
 import numpy as np
@@ -14,7 +14,7 @@ from ohmwright.metrology.inputs import (
     from_readings,
     rectangular,
 )
-from ohmwright.metrology.published.checks import Check, Status
+from ohmwright.metrology.published.checks import Check, Source
 from ohmwright.metrology.regression import Anova, one_way_from_summaries
 from ohmwright.metrology.uncertainty import (
     Budget,
@@ -22,8 +22,6 @@ from ohmwright.metrology.uncertainty import (
     propagate,
     second_order_variance,
 )
-
-SOURCE = "GUM (JCGM 100:2008)"
 
 TEMPERATURE_C = (
     *(21.521, 22.012, 22.512, 23.003, 23.507, 23.999),
@@ -70,15 +68,7 @@ def checks() -> Iterator[Check]:
             yield _check("table G.2", what, expected, tolerance, compute, "from memory")
 
 
-def _check(
-    clause: str,
-    what: str,
-    expected: float,
-    tolerance: float,
-    compute: Callable[[], float],
-    status: Status = "published",
-) -> Check:
-    return Check(SOURCE, clause, what, expected, tolerance, compute, status)
+_check = Source("GUM (JCGM 100:2008)", "published")
 
 
 # H.1, end gauge: l = ls + d - ls (da theta + as dt), in nm.

@@ -5,7 +5,7 @@ from collections.abc import Callable, Iterator
 from functools import lru_cache, partial
 
 from ohmwright.metrology.inputs import Input, from_readings, paired_correlation
-from ohmwright.metrology.published.checks import Check, Status
+from ohmwright.metrology.published.checks import Check, Source
 from ohmwright.metrology.uncertainty import Budget, output_correlation, propagate
 
 VOLTAGE_V = (5.007, 4.994, 5.005, 4.990, 4.999)
@@ -124,12 +124,4 @@ def _output_correlation(names: tuple[str, str]) -> float:
     return output_correlation(_from_means(names[0]), _from_means(names[1]))
 
 
-def _check(
-    clause: str,
-    what: str,
-    expected: float,
-    tolerance: float,
-    compute: Callable[[], float],
-    status: Status = "published",
-) -> Check:
-    return Check("GUM (JCGM 100:2008)", clause, what, expected, tolerance, compute, status)
+_check = Source("GUM (JCGM 100:2008)", "published")

@@ -5,16 +5,15 @@ own 10^5 or 10^6 trials.
 """
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import lru_cache, partial
 from typing import Any
 
 from ohmwright.metrology.inputs import Input, rectangular
 from ohmwright.metrology.montecarlo import Trials, simulate
-from ohmwright.metrology.published.checks import Check, Status
+from ohmwright.metrology.published.checks import Check, Source, Status
 from ohmwright.metrology.uncertainty import Budget, propagate, second_order_variance
 
-SOURCE = "JCGM 101:2008"
 TRIALS = 1_000_000
 SEED = 101
 
@@ -26,15 +25,7 @@ def checks() -> Iterator[Check]:
     yield from _comparison_loss()
 
 
-def _check(
-    clause: str,
-    what: str,
-    expected: float,
-    tolerance: float,
-    compute: Callable[[], float],
-    status: Status = "from memory",
-) -> Check:
-    return Check(SOURCE, clause, what, expected, tolerance, compute, status)
+_check = Source("JCGM 101:2008", "from memory")
 
 
 # 9.2: Y = X1 + X2 + X3 + X4

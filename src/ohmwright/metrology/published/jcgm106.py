@@ -1,6 +1,6 @@
 """JCGM 106:2012, conformity assessment: examples of clauses 7, 8 and 9.5. Inputs from memory."""
 
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import partial
 
 from ohmwright.metrology.conformity import (
@@ -10,10 +10,8 @@ from ohmwright.metrology.conformity import (
     probability_of_conformity,
 )
 from ohmwright.metrology.distributions import normal_quantile
-from ohmwright.metrology.published.checks import Check, Status
+from ohmwright.metrology.published.checks import Check, Source
 from ohmwright.metrology.risk import Risks, global_risks
-
-SOURCE = "JCGM 106:2012"
 
 # clause, measured value and u, limits, probability printed and exact
 CONFORMITY = (
@@ -53,15 +51,7 @@ def checks() -> Iterator[Check]:
     yield from _resistors()
 
 
-def _check(
-    clause: str,
-    what: str,
-    expected: float,
-    tolerance: float,
-    compute: Callable[[], float],
-    status: Status = "from memory",
-) -> Check:
-    return Check(SOURCE, clause, what, expected, tolerance, compute, status)
+_check = Source("JCGM 106:2012", "from memory")
 
 
 def _speed() -> float:
