@@ -11,6 +11,7 @@ from .base import Noun
 from .bench_file import Asset
 from .procedure import Stage
 from .result import Result, Verdict
+from .traceability import Environment, Traceability
 
 
 class Stamped(Noun):
@@ -35,6 +36,8 @@ class RunStarted(Stamped):
     asset: Asset
     operator: str
     software: str
+    traceability: Traceability | None = None
+    environment: Environment | None = None
     seed: int | None = None
     """The seed of a simulated bench; such a record is marked as simulated."""
 

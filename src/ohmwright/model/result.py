@@ -26,14 +26,44 @@ class Sample(NamedTuple):
     current_ma: float
 
 
+class BudgetEntry(Noun):
+    """One line of an uncertainty budget, in the unit of the value it belongs to."""
+
+    source: str
+    evaluation: Literal["A", "B"]
+    standard_uncertainty: float
+    """Its contribution: sensitivity times the standard uncertainty of the input."""
+    dof: float | None = None
+    """None is infinitely many."""
+
+
 class Measured(Noun):
     """A value with its standard uncertainty, in the unit of the target."""
 
     value: float
     uncertainty: float
+    """Combined standard uncertainty, of all lines of the budget where there is one."""
     dof: float
     age_s: float
     """The age of the activation at which the value holds."""
+    expanded: float | None = None
+    """Expanded uncertainty, of about 95 % coverage."""
+    coverage_factor: float | None = None
+    budget: tuple[BudgetEntry, ...] = ()
+
+
+class Conformity(Noun):
+    """How a value was held against its limits."""
+
+    rule: str
+    """The decision rule by its name in the standards, with its figures."""
+    probability: float
+    """Probability that the true value lies inside the tolerance."""
+    uncertainty_ratio: float | None = None
+    """Test uncertainty ratio: half the tolerance over the expanded uncertainty."""
+    accept_from: float | None = None
+    accept_to: float | None = None
+    """The limits that the rule leaves, in the unit of the target."""
 
 
 class Result(Noun):
@@ -48,6 +78,7 @@ class Result(Noun):
     load_ohm: float | None = None
     target: Target | None = None
     measured: Measured | None = None
+    conformity: Conformity | None = None
     on_s: float = 0.0
     start_trim: int | None = None
     final_trim: int | None = None
