@@ -11,9 +11,12 @@ import typer
 from ohmwright import __version__
 from ohmwright.model.errors import OhmwrightError
 
+from .record_app import Json, Records
+from .record_app import app as record_app
+
 EPILOG = (
     "Exit codes: 0 pass; 1 out of tolerance; 2 usage or file; 3 link; 4 undecided or not "
-    "measured; 5 RF state unknown; 6 record integrity."
+    "measured; 5 RF state unknown; 6 record."
 )
 
 app = typer.Typer(
@@ -24,13 +27,10 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     add_completion=False,
 )
+app.add_typer(record_app, name="record")
 
 ProcedurePath = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML).")]
 BenchPath = Annotated[Path, typer.Option("--bench", help="Bench file (TOML).")]
-Records = Annotated[
-    Path | None, typer.Option(help="Folder for records; default: the user's data folder.")
-]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 Unattended = Annotated[bool, typer.Option("--unattended", help="Nobody is there to be asked.")]
 Resume = Annotated[
     str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
@@ -157,26 +157,6 @@ def doctor(bench: BenchPath, as_json: Json = False) -> None:
     from .doctor_command import run_doctor
 
     raise typer.Exit(run_doctor(bench, as_json=as_json))
-
-
-@app.command()
-def runs(records: Records = None, as_json: Json = False) -> None:
-    """List the runs on record."""
-    from .runs_command import list_runs
-
-    raise typer.Exit(list_runs(records, as_json=as_json))
-
-
-@app.command()
-def show(
-    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")] = "last",
-    records: Records = None,
-    as_json: Json = False,
-) -> None:
-    """Show one run as a table."""
-    from .runs_command import show_run
-
-    raise typer.Exit(show_run(run, records, as_json=as_json))
 
 
 @app.command()

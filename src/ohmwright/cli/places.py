@@ -10,11 +10,23 @@ from ohmwright.model.errors import SourceError
 from ohmwright.model.shipped import shipped
 
 
-def records_folder(given: Path | None) -> Path:
-    """The folder of records: the one given, else the user's own."""
-    if given is not None:
-        return given
-    return Path(platformdirs.user_data_dir("ohmwright", appauthor=False)) / "records"
+def records_place(given: str | None) -> str:
+    """Where records live: what was given (a folder, a .sqlite file, a URL), else the user's own."""
+    return str(_data() / "records") if given is None else given
+
+
+def operator_key() -> Path:
+    """The file of the key with which the operator signs."""
+    return platformdirs.user_config_path("ohmwright", appauthor=False) / "operator.key"
+
+
+def witness_folder() -> Path:
+    """What this computer has seen of each store, apart from the stores."""
+    return platformdirs.user_state_path("ohmwright", appauthor=False) / "witness"
+
+
+def _data() -> Path:
+    return platformdirs.user_data_path("ohmwright", appauthor=False)
 
 
 def data_file(name: str, beside: Path, kind: str) -> Path:

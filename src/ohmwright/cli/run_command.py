@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from secrets import token_hex
@@ -16,7 +17,7 @@ from ohmwright.model.procedure import STAGES, Stage, point_names
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
-from ohmwright.records.json_lines import JsonLinesStore
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import RealClock
 
@@ -24,7 +25,7 @@ from .console import CAUTION, err, out, print_json
 from .drive import EXIT_CODES, drive
 from .live import live_view
 from .open_bench import BenchData, opened, read_bench
-from .places import records_folder
+from .open_records import existing_records, open_records
 from .tables import run_tables
 
 
@@ -35,7 +36,7 @@ class Request:
     procedure: Path
     bench: Path
     stages: tuple[Stage, ...]
-    records: Path | None
+    records: str | None
     resume: str | None
     unattended: bool
     as_json: bool
@@ -45,33 +46,33 @@ def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
     bench = read_bench(request.bench)
-    store = JsonLinesStore(records_folder(request.records))
-    earlier = () if request.resume is None else _earlier(store, request.resume, file)
-    if not request.unattended:
-        err().print(CAUTION, style="yellow")
-    return _run(request, file, bench, store, earlier)
+    with (open_records if request.resume is None else existing_records)(request.records) as store:
+        earlier = () if request.resume is None else _earlier(store, request.resume, file)
+        if not request.unattended:
+            err().print(CAUTION, style="yellow")
+        return _run(request, file, bench, store, earlier)
 
 
-def run_demo(seed: int, records: Path | None, *, as_json: bool) -> int:
+def run_demo(seed: int, records: str | None, *, as_json: bool) -> int:
     """The shipped procedure on the shipped simulated bench, with the unit of `seed`."""
     bench = read_bench(shipped("benches", "demo.toml"))
     simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
     bench = replace(bench, file=bench.file.model_copy(update={"simulation": simulation}))
     procedure = shipped("procedures", "demo-monopolar.toml")
     request = Request(procedure, bench.path, STAGES, records, None, True, as_json)
-    store = JsonLinesStore(records_folder(records))
-    return _run(request, read_procedure(procedure), bench, store, ())
+    with open_records(records) as store:
+        return _run(request, read_procedure(procedure), bench, store, ())
 
 
 def _run(
     request: Request,
     file: ProcedureFile,
     bench_data: BenchData,
-    store: Store,
+    store: SqlStore,
     earlier: tuple[Event, ...],
 ) -> int:
     stages = _stages(earlier) or request.stages
-
+    store.key.load()  # a run that nobody can sign is not begun
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
 
     async def work() -> tuple[Event, ...]:
@@ -102,7 +103,8 @@ def _new_run_id(asset_id: str) -> str:
     return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{name}-{token_hex(2)}"
 
 
-def _earlier(store: Store, run_id: str, file: ProcedureFile) -> tuple[Event, ...]:
+def _earlier(store: SqlStore, run_id: str, file: ProcedureFile) -> tuple[Event, ...]:
+    store.claim(run_id)
     events = store.events(run_id)
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     if started is None or isinstance(events[-1], RunFinished):
@@ -120,9 +122,10 @@ def _earlier(store: Store, run_id: str, file: ProcedureFile) -> tuple[Event, ...
 
 
 def _say_how_to_go_on(store: Store, run_id: str) -> None:
-    if run_id in store.run_ids():
-        err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
-        err().print(f"Go on with: --resume {run_id}", soft_wrap=True)
+    with suppress(OhmwrightError):  # the record itself may be what failed: that is told already
+        if run_id in store.run_ids():
+            err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
+            err().print(f"Go on with: --resume {run_id}", soft_wrap=True)
 
 
 def report(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: bool) -> None:

@@ -1,0 +1,115 @@
+"""`ohmwright record …`: what is on record. Heavy imports wait until a command needs them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+app = typer.Typer(
+    help="See, check, export and import what is on record.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+
+Records = Annotated[
+    str | None,
+    typer.Option(
+        metavar="PLACE",
+        envvar="OHMWRIGHT_RECORDS",
+        help="Records: a folder, a .sqlite file or a postgresql:// URL; default: the user's own.",
+    ),
+]
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+Run = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
+Runs = Annotated[list[str] | None, typer.Argument(metavar="[RUN]...", help="Default: all.")]
+Asset = Annotated[str | None, typer.Option(help="Only this unit.")]
+Model = Annotated[str | None, typer.Option(help="Only this model.")]
+Verdict = Annotated[
+    str | None, typer.Option(help="pass, fail, undecided, 'not measured' or 'cut short'.")
+]
+Since = Annotated[
+    datetime | None,
+    typer.Option(formats=["%Y-%m-%d", "%Y-%m-%dT%H:%M:%S"], help="From this date on (UTC)."),
+]
+
+
+@app.command("list")
+def list_(
+    asset: Asset = None,
+    model: Model = None,
+    verdict: Verdict = None,
+    since: Since = None,
+    records: Records = None,
+    as_json: Json = False,
+) -> None:
+    """List the runs on record, oldest first."""
+    from .record_command import list_runs, wanted
+
+    list_runs(records, wanted(asset, model, verdict, since), as_json=as_json)
+
+
+@app.command()
+def show(run: Run = "last", records: Records = None, as_json: Json = False) -> None:
+    """Show one run as a table; ends with the run's own exit code."""
+    from .record_command import show_run
+
+    raise typer.Exit(show_run(run, records, as_json=as_json))
+
+
+@app.command()
+def verify(
+    run: Runs = None,
+    head: Annotated[
+        list[str] | None,
+        typer.Option(metavar="HASH", help="The hash on a certificate: must be on record."),
+    ] = None,
+    records: Records = None,
+    as_json: Json = False,
+) -> None:
+    """Check every hash, link and signature; name the first event that is wrong."""
+    from .record_command import verify_records
+
+    raise typer.Exit(verify_records(run or [], head or [], records, as_json=as_json))
+
+
+@app.command()
+def export(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.")],
+    run: Runs = None,
+    asset: Asset = None,
+    model: Model = None,
+    verdict: Verdict = None,
+    since: Since = None,
+    parquet: Annotated[
+        bool, typer.Option("--parquet", help="Write flat results as Parquet instead.")
+    ] = False,
+    records: Records = None,
+) -> None:
+    """Write runs as JSON Lines, with their hashes and signatures."""
+    from .record_command import wanted
+    from .transfer_command import Selection, export_parquet, export_runs
+
+    selection = Selection(tuple(run or ()), wanted(asset, model, verdict, since))
+    (export_parquet if parquet else export_runs)(file, selection, records)
+
+
+@app.command("import")
+def import_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="JSON Lines, as exported.")],
+    records: Records = None,
+) -> None:
+    """Take in exported runs once every hash and signature has been checked."""
+    from .transfer_command import import_runs
+
+    import_runs(file, records)
+
+
+@app.command()
+def keys(records: Records = None, as_json: Json = False) -> None:
+    """Show your own signing key, and the keys that have signed what is on record."""
+    from .record_command import show_keys
+
+    show_keys(records, as_json=as_json)

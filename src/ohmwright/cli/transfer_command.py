@@ -1,0 +1,108 @@
+"""`record export` and `record import`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import BinaryIO
+
+from ohmwright.model.errors import RecordError, SourceError, UsageError
+from ohmwright.records.parquet import write_results
+from ohmwright.records.queries import Filter, results, runs
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.transfer import exported, runs_in, take_in
+
+from .console import out
+from .open_records import existing_records, meant, open_records
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which runs: those named, or all that the filter lets through."""
+
+    run_ids: tuple[str, ...]
+    filter: Filter
+
+    def chosen(self, store: SqlStore) -> tuple[str, ...]:
+        """Their names, oldest first."""
+        named = {meant(store, run_id) for run_id in self.run_ids}
+        found = [row["run_id"] for row in runs(store.database, self.filter)]
+        for run_id in named.difference(found):
+            raise store.unknown(run_id)
+        return tuple(run_id for run_id in found if not named or run_id in named)
+
+
+def export_runs(file: Path, selection: Selection, records: str | None) -> None:
+    """Write every chosen run to a new file; a run that is not whole ends it."""
+    with existing_records(records) as store:
+        chosen = selection.chosen(store)
+        with _new_file(file) as target:
+            for run_id in chosen:
+                store.events(run_id)
+                for line in exported(store.kept(run_id)):
+                    target.write(line + b"\n")
+    out().print(f"{len(chosen)} runs written to {file}", soft_wrap=True)
+
+
+def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
+    """Write every chosen result to a new file, flat."""
+    with existing_records(records) as store:
+        chosen = frozenset(selection.chosen(store))
+        rows = (row for row in results(store.database) if row["run_id"] in chosen)
+        with _new_file(file) as target:
+            count = write_results(rows, target)
+    out().print(f"{count} results written to {file}", soft_wrap=True)
+
+
+def import_runs(file: Path, records: str | None) -> None:
+    """Check the whole file, then keep every run that is not on record yet."""
+    with open_records(records) as store:
+        with _existing(file) as lines:
+            heads = {run.run_id: run.head for run, _ in runs_in(lines, str(file))}
+        there = heads.keys() & set(store.run_ids())
+        for run_id in there:
+            if store.kept(run_id).head != heads[run_id]:
+                raise UsageError(
+                    f"Run {run_id} is in {store.database.place} with other events.",
+                    "Nothing is ever written over; nothing was imported.",
+                    "See both with 'ohmwright record show'; import into another store.",
+                )
+        with _existing(file) as lines:
+            for run, events in runs_in(lines, str(file)):
+                if run.run_id not in there:
+                    take_in(store, run, events)
+    kept = len(heads) - len(there)
+    out().print(f"{kept} runs imported, {len(there)} were on record already.")
+
+
+@contextmanager
+def _new_file(path: Path) -> Iterator[BinaryIO]:
+    """A file that was not there; taken away again when it cannot be finished."""
+    try:
+        file = path.open("xb")
+    except FileExistsError:
+        raise UsageError(
+            f"{path} exists.", "Nothing is ever written over.", "Give another name."
+        ) from None
+    except OSError as problem:
+        raise SourceError(f"{path}: cannot be written: {problem.strerror}.") from None
+    try:
+        with file:
+            yield file
+    except BaseException as problem:
+        path.unlink(missing_ok=True)
+        if isinstance(problem, OSError):
+            raise RecordError(f"{path}: cannot be written: {problem.strerror}.") from None
+        raise
+
+
+@contextmanager
+def _existing(path: Path) -> Iterator[BinaryIO]:
+    try:
+        file = path.open("rb")
+    except OSError as problem:
+        raise SourceError(f"{path}: cannot be read: {problem.strerror}.") from None
+    with file:
+        yield file

@@ -1,0 +1,231 @@
+"""Whether a store is whole: the file, the tables, the ledger, every run, and the witness."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Collection, Iterator
+from dataclasses import dataclass
+from functools import cache
+from typing import Any
+
+from sqlalchemy import Connection, Table, create_engine, select, text
+
+from ohmwright.model.errors import RecordError
+from ohmwright.model.event import Event, PointDone, RunFinished
+
+from .canonical import canonical, digest
+from .chain import Broken, KeptRun, whole
+from .flat import Row, result_row, run_row
+from .ledger import START, seal_in
+from .migrate import upgrade
+from .sql_store import SqlStore, read_run
+from .tables import EVENTS, LEDGER, RESULTS, RUNS
+from .witness import missing
+
+_APPEND_ONLY = ("store", "runs", "events", "ledger", "results")
+
+
+@dataclass(frozen=True)
+class Finding:
+    """Something wrong: in which run, at which of its events, what."""
+
+    what: str
+    run: str = ""
+    event: int | None = None
+
+    def __str__(self) -> str:
+        at = "" if self.event is None else f", event {self.event}"
+        return f"run {self.run}{at}: {self.what}" if self.run else f"store: {self.what}"
+
+
+def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
+    """All that is wrong with `store`; nothing when it is whole.
+
+    `only`: the runs whose events are read; empty for all. The first finding of each run is
+    its first event that is wrong.
+    """
+    for look in (_file, _tables, _ledger, _strays, _witness):
+        yield from _looked(store, look)
+    for run in _runs(store):
+        if isinstance(run, Finding):
+            yield run
+        elif not only or run["run_id"] in only:
+            yield from _run(store, run)
+
+
+def has_head(store: SqlStore, head: str) -> bool:
+    """Whether some event or ledger entry of the store has the hash `head` (hexadecimal)."""
+    try:
+        wanted = bytes.fromhex(head)
+    except ValueError:
+        return False
+    with store.database.read() as connection:
+        return any(
+            connection.execute(select(table.c.number).where(table.c.hash == wanted)).first()
+            for table in (EVENTS, LEDGER)
+        )
+
+
+def _looked(store: SqlStore, look: Any) -> Iterator[Finding]:
+    """What `look` finds; a failure to read is a finding."""
+    try:
+        with store.database.read() as connection:
+            yield from list(look(connection, store))
+    except RecordError as error:
+        yield Finding(error.happened)
+    except (TypeError, ValueError, KeyError) as problem:  # a value of another type than kept
+        yield Finding(f"a table is damaged: {problem}")
+
+
+def _file(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+    if connection.dialect.name == "sqlite":
+        for line in connection.execute(text("PRAGMA integrity_check")).scalars():
+            if line != "ok":
+                yield Finding(f"the file is damaged: {line}")
+
+
+def _tables(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+    """Whether tables, indexes and the triggers that forbid changes are as they were made."""
+    if connection.dialect.name == "sqlite":
+        expected, found = _schema_as_made(), _schema(connection)
+        for name in sorted({key for key, _ in expected ^ found}):
+            yield Finding(f"'{name}' is not as it was made: rows may have been changed through it")
+        return
+    query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
+    there = set(connection.execute(text(query)).scalars())
+    for table in _APPEND_ONLY:
+        for trigger in (f"{table}_no_change", f"{table}_no_truncate"):
+            if trigger not in there:
+                yield Finding(f"'{trigger}' is off or gone: rows may have been changed")
+
+
+def _schema(connection: Connection) -> set[tuple[str, str]]:
+    rows = connection.execute(text("SELECT type, name, tbl_name, sql FROM sqlite_master"))
+    return {(str(row.name), repr(tuple(row))) for row in rows}
+
+
+@cache
+def _schema_as_made() -> set[tuple[str, str]]:
+    with create_engine("sqlite://").begin() as connection:
+        upgrade(connection)
+        return _schema(connection)
+
+
+def _ledger(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+    """Each entry's number, hash and link to the one before; its columns as its text says."""
+    after, names = START, _names(connection)
+    for expected, row in enumerate(_rows(connection, LEDGER, LEDGER.c.number), start=1):
+        entry, run = f"entry {expected} of the ledger", names.get(row["run"], "")
+        document = _document(row["document"])
+        kept = (row["number"], row["what"], run, after.hex())
+        said = tuple(document.get(key) for key in ("number", "what", "run", "after"))
+        if row["number"] != expected or said != kept or digest(row["document"]) != row["hash"]:
+            yield Finding(f"{entry} is missing, altered or out of place", run)
+            return
+        if canonical(document) != row["document"]:
+            yield Finding(f"{entry} is not written as it was", run)
+        after = row["hash"]
+
+
+def _document(text_: bytes) -> dict[str, Any]:
+    try:
+        document = json.loads(text_)
+    except ValueError:
+        return {}
+    return document if isinstance(document, dict) else {}
+
+
+def _strays(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+    """Rows of a run that is not there."""
+    names = _names(connection)
+    for table in (EVENTS, RESULTS, LEDGER):
+        for number in connection.execute(select(table.c.run).distinct()).scalars():
+            if number not in names:
+                yield Finding(f"the table of {table.name} has rows of run {number}, which is gone")
+
+
+def _witness(connection: Connection, store: SqlStore) -> Iterator[Finding]:
+    for run, event, what in missing(connection, store.witness):
+        yield Finding(what, run, event)
+
+
+def _runs(store: SqlStore) -> Iterator[Row | Finding]:
+    """The rows of the table of runs."""
+    found: list[Row | Finding] = []
+    try:
+        with store.database.read() as connection:
+            found += _rows(connection, RUNS, RUNS.c.number)
+    except RecordError as error:
+        found.append(Finding(error.happened))
+    except (TypeError, ValueError) as problem:
+        found.append(Finding(f"the table of runs is damaged: {problem}"))
+    yield from found
+
+
+def _run(store: SqlStore, row: Row) -> Iterator[Finding]:
+    """The first thing that is wrong with one run."""
+    name = str(row["run_id"])
+    try:
+        with store.database.read() as connection:
+            kept = read_run(connection, row)
+            events = whole(kept)
+            _flat_as_kept(connection, row, events)
+            _ledger_as_kept(connection, row, kept, events)
+    except Broken as broken:
+        yield Finding(broken.what, name, broken.event)
+    except RecordError as error:
+        yield Finding(error.happened, name)
+    except (TypeError, ValueError) as problem:
+        yield Finding(f"its rows are damaged: {problem}", name)
+
+
+def _flat_as_kept(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:
+    """Whether the flat rows are those that the events make. Raises Broken."""
+    own = {"number": row["number"], "run_id": row["run_id"], "opening": row["opening"]}
+    if not events or row != run_row(events[0]) | own:
+        raise Broken("its line in the table of runs is not what its first event says", 1)
+    expected = {
+        number: result_row(row, number, event)
+        for number, event in enumerate(events, start=1)
+        if isinstance(event, PointDone)
+    }
+    rows = connection.execute(select(RESULTS).where(RESULTS.c.run == row["number"])).mappings()
+    found = {one["event"]: dict(one) for one in rows}
+    for number in sorted({*expected, *found}):
+        if expected.get(number) != found.get(number):
+            raise Broken("its line in the table of results is not what the event says", number)
+
+
+def _ledger_as_kept(
+    connection: Connection, row: Row, kept: KeptRun, events: tuple[Event, ...]
+) -> None:
+    """Whether the ledger opened the run as it says, and tells its verdict. Raises Broken."""
+    query = select(LEDGER).where(LEDGER.c.run == row["number"]).order_by(LEDGER.c.number)
+    entries = connection.execute(query).all()
+    if not entries:
+        raise Broken("the ledger does not know it")
+    first = entries[0]
+    if first.what == "opened" and first.document != row["opening"]:
+        raise Broken("its opening is not that of the ledger")
+    last = events[-1]
+    verdict = last.verdict if isinstance(last, RunFinished) else None
+    sealed = [entry for entry in entries if seal_in(entry.document) is not None]
+    if [entry.verdict for entry in sealed] != ([] if verdict is None else [verdict]):
+        raise Broken("its verdict in the ledger is not that of its last event", len(events))
+    if kept.seal is None and any(entry.verdict is not None for entry in entries):
+        raise Broken("the ledger has a verdict and no seal")
+    imported = _document(first.document)
+    if first.what == "imported" and imported.get("head") not in _heads(kept):
+        raise Broken("it is not what was imported")
+
+
+def _heads(kept: KeptRun) -> set[str]:
+    return {one.hash.hex() for one in kept.events}
+
+
+def _names(connection: Connection) -> dict[int, str]:
+    return {row.number: row.run_id for row in connection.execute(select(RUNS))}
+
+
+def _rows(connection: Connection, table: Table, order: Any) -> list[Row]:
+    return [dict(row) for row in connection.execute(select(table).order_by(order)).mappings()]

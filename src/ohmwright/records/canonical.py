@@ -1,0 +1,36 @@
+"""One way of writing each thing as bytes, and the hashes over them."""
+
+from __future__ import annotations
+
+from hashlib import sha256
+from json import JSONEncoder
+
+from ohmwright.model.event import Event
+
+_ENCODER = JSONEncoder(
+    sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False
+).encode
+
+
+def canonical(document: object) -> bytes:
+    """JSON in UTF-8: keys sorted, no spaces, each float in its shortest exact form."""
+    return _ENCODER(document).encode()
+
+
+def body_of(event: Event) -> bytes:
+    """The bytes of an event, as they are kept and hashed.
+
+    JSON in UTF-8 without spaces, keys in the order of the event's model. Checks never write
+    an event anew: they hash the bytes that were kept.
+    """
+    return event.model_dump_json().encode()
+
+
+def link(previous: bytes, body: bytes) -> bytes:
+    """The hash of a chain after `body`: SHA-256 over the hash before it (32 bytes) and `body`."""
+    return sha256(previous + body).digest()
+
+
+def digest(body: bytes) -> bytes:
+    """SHA-256 of a document that names the hash before it in its own text."""
+    return sha256(body).digest()

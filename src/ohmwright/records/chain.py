@@ -1,0 +1,102 @@
+"""A run as it is kept, and whether it is whole. No database here: plain functions of bytes."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from pydantic import ValidationError
+
+from ohmwright.model.event import EVENTS, Event, RunFinished
+
+from .canonical import digest, link
+from .seal import Seal
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One event as it is kept."""
+
+    number: int
+    """From 1, without gaps."""
+    body: bytes
+    hash: bytes
+
+
+@dataclass(frozen=True)
+class KeptRun:
+    """A whole run as it is kept."""
+
+    run_id: str
+    opening: bytes
+    """The document that opened it; its hash is the first link of the run's chain."""
+    events: tuple[Kept, ...]
+    seal: Seal | None
+    """None while the run is not finished."""
+
+    @property
+    def head(self) -> bytes:
+        """The hash of the last event, or of the opening."""
+        return self.events[-1].hash if self.events else digest(self.opening)
+
+
+class Broken(Exception):  # noqa: N818 - what it is, not what raised it
+    """What is wrong with a run, and the first event at which it shows."""
+
+    def __init__(self, what: str, event: int | None = None) -> None:
+        self.what, self.event = what, event
+        super().__init__(what)
+
+
+def whole(run: KeptRun) -> tuple[Event, ...]:
+    """The events of `run`, when every link and the seal hold. Raises Broken."""
+    if _named(run.opening) != run.run_id:
+        raise Broken("its opening names another run")
+    events = tuple(_linked(run.events, digest(run.opening)))
+    finished = bool(events) and isinstance(events[-1], RunFinished)
+    if run.seal is not None:
+        _sealed(run, run.seal)
+    if finished != (run.seal is not None):
+        raise Broken("it is finished and has no seal" if finished else "its last event is missing")
+    return events
+
+
+def _named(opening: bytes) -> Any:
+    try:
+        return json.loads(opening)["run"]
+    except (ValueError, KeyError, TypeError):
+        raise Broken("its opening is damaged") from None
+
+
+def _linked(kept: Iterable[Kept], head: bytes) -> Iterable[Event]:
+    for expected, one in enumerate(kept, start=1):
+        if one.number != expected:
+            raise Broken("the event is missing", expected)
+        head = link(head, one.body)
+        if head != one.hash:
+            raise Broken("the event does not fit its hash or the one before it", expected)
+        yield event_of(one)
+
+
+def event_of(kept: Kept) -> Event:
+    """The event in its bytes. Raises Broken."""
+    try:
+        return EVENTS.validate_json(kept.body)
+    except ValidationError as problem:
+        what = problem.errors()[0]["msg"]
+        raise Broken(f"its text is no event: {what}", kept.number) from None
+
+
+def _sealed(run: KeptRun, seal: Seal) -> None:
+    said = seal.statement
+    if not seal.holds():
+        raise Broken("the signature does not fit what was signed")
+    if said.run != run.run_id:
+        raise Broken(f"its seal is that of run {said.run}")
+    if said.events != len(run.events):
+        at = min(said.events, len(run.events)) + 1
+        raise Broken(f"{said.events} events were signed, {len(run.events)} are there", at)
+    if said.head != run.head.hex():
+        raise Broken("its last hash is not the one that was signed", len(run.events))

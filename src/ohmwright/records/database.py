@@ -1,0 +1,185 @@
+"""The database of a store: SQLite in a file, or PostgreSQL at a URL."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
+
+from ohmwright.model.errors import RecordError, UsageError
+
+FILE_NAME = "records.sqlite"
+_WAIT_S = 5.0
+
+
+class Database:
+    """Transactions of one store; every error of the database becomes a RecordError."""
+
+    def __init__(self, engine: Engine, place: str) -> None:
+        self.engine, self.place = engine, place
+        self.is_sqlite = engine.dialect.name == "sqlite"
+        self._writer: Connection | None = None
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """A transaction that is on disk when the block is left; an error undoes all of it."""
+        with self.told():
+            connection = self._writer or self.engine.connect()
+            self._writer = None
+            try:
+                with connection.begin():
+                    if self.is_sqlite:
+                        connection.exec_driver_sql("BEGIN IMMEDIATE")
+                    yield connection
+            except BaseException:
+                connection.close()
+                raise
+            if self.is_sqlite:
+                self._writer = connection  # checking one out costs as much as an insert
+            else:
+                connection.close()
+
+    @contextmanager
+    def read(self) -> Iterator[Connection]:
+        """One view of the store that no writer changes."""
+        with self.told(), self.engine.connect() as connection:
+            if self.is_sqlite:
+                connection.exec_driver_sql("BEGIN")
+            else:
+                connection.execution_options(isolation_level="REPEATABLE READ")
+            yield connection
+
+    @contextmanager
+    def told(self) -> Iterator[None]:
+        """Translate what the database says into what a person can act on."""
+        try:
+            yield
+        except (SQLAlchemyError, UnicodeDecodeError) as problem:
+            raise _translated(problem, self.place) from problem
+
+    def close(self) -> None:
+        """Give every connection back."""
+        if self._writer is not None:
+            self._writer.close()
+            self._writer = None
+        self.engine.dispose()
+
+
+def is_url(where: str) -> bool:
+    """Whether `where` names a database server rather than a file or folder."""
+    return "://" in where
+
+
+def sqlite_file(where: str) -> Path:
+    """The file that `where` means: itself when it ends in .sqlite, else one in that folder."""
+    path = Path(where)
+    return path if path.suffix == ".sqlite" else path / FILE_NAME
+
+
+def open_database(where: str, *, wait_s: float = _WAIT_S) -> Database:
+    """The database at `where`: a PostgreSQL URL, a folder, or a file that ends in .sqlite.
+
+    `wait_s` is how long a locked database is waited for. Raises UsageError for a URL that
+    makes no sense, RecordError when a folder cannot be made.
+    """
+    return _postgresql(where, wait_s) if is_url(where) else _sqlite(sqlite_file(where), wait_s)
+
+
+def _sqlite(path: Path, wait_s: float) -> Database:
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as problem:
+        raise RecordError(
+            f"{path.parent}: this folder for records cannot be made: {problem.strerror}.",
+            "Nothing was measured.",
+            "Give another folder with --records.",
+        ) from None
+    url = URL.create("sqlite", database=str(path))
+    engine = create_engine(url, connect_args={"timeout": wait_s})
+
+    @event.listens_for(engine, "connect")
+    def _on_connect(connection: Any, _record: object) -> None:
+        connection.isolation_level = None  # transactions are begun by us, not by the driver
+        for pragma in (
+            "journal_mode = WAL",
+            "synchronous = FULL",
+            "trusted_schema = OFF",
+            "cell_size_check = ON",
+        ):
+            connection.execute(f"PRAGMA {pragma}")
+
+    return Database(engine, str(path))
+
+
+def _postgresql(where: str, wait_s: float) -> Database:
+    url = _url(where)
+    wait_ms = round(1000 * wait_s)
+    settings = {
+        "synchronous_commit": "on",
+        "lock_timeout": wait_ms,
+        "statement_timeout": 60_000,
+        "idle_in_transaction_session_timeout": 60_000,
+    }
+    arguments = {
+        "connect_timeout": max(2, round(wait_s)),
+        "tcp_user_timeout": 2 * wait_ms,
+        "options": " ".join(f"-c {name}={value}" for name, value in settings.items()),
+    }
+    try:
+        engine = create_engine(url, connect_args=arguments, pool_pre_ping=True, paramstyle="format")
+    except ModuleNotFoundError:
+        raise UsageError(
+            "Records in PostgreSQL need the package psycopg, which is not installed.",
+            do="Install it with: pip install 'ohmwright[postgresql]'",
+        ) from None
+    return Database(engine, url.render_as_string(hide_password=True))
+
+
+def _url(where: str) -> URL:
+    try:
+        url = make_url(where)
+    except ArgumentError:
+        url = None
+    if url is None or url.get_backend_name() not in ("postgresql", "postgres"):
+        raise UsageError(
+            f"--records: '{where.split('://')[0]}://…' is no database that records can live in.",
+            do="Give postgresql://USER@HOST/DATABASE, or a folder.",
+        )
+    return url.set(drivername="postgresql+psycopg")
+
+
+_DAMAGED = "Restore a copy; do not use it as evidence."
+_HELD = "End it, then resume the run."
+_ROOM = "Make room, then resume the run."
+_CAUSES = (
+    # what the database says, what happened, what to do
+    ("append-only", "what is on record cannot be changed", "If two programs write, end one."),
+    ("unique", "another program has written to the same run", _HELD),
+    ("is locked", "another program holds the record and did not let go", _HELD),
+    ("lock timeout", "another program holds the record and did not let go", _HELD),
+    ("readonly", "the record may not be written to", "Correct the permissions."),
+    ("read-only", "the record may not be written to", "Correct the permissions."),
+    ("is full", "there is no room left on the disk", _ROOM),
+    ("no space", "there is no room left on the disk", _ROOM),
+    ("not a database", "this is no record of ohmwright, or it is damaged", _DAMAGED),
+    ("malformed", "the file is damaged", _DAMAGED),
+    ("decode", "the file is damaged", _DAMAGED),
+    ("unable to open", "it cannot be opened", "Check that file and folder are there and yours."),
+)
+
+
+def _translated(problem: Exception, place: str) -> RecordError:
+    said = str(problem.orig) if isinstance(problem, DBAPIError) else str(problem)
+    said = " ".join(said.split())
+    for sign, happened, do in _CAUSES:
+        if sign in said.lower():
+            return RecordError(f"{place}: {happened} ({said}).", _MEANS, do)
+    do = "Check the database and the way to it, then resume the run."
+    return RecordError(f"{place}: the database failed: {said}.", _MEANS, do)
+
+
+_MEANS = "Nothing that was acknowledged is lost; RF is off while a record is written."

@@ -1,0 +1,52 @@
+"""Runs and results as flat rows, made from events alone, so that they can be checked."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from typing import Any
+
+from ohmwright.model.event import Event, PointDone, RunStarted
+
+Row = dict[str, Any]
+
+
+def stamp(at: datetime) -> str:
+    """A time as text that sorts by time: UTC, always of the same width."""
+    aware = at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
+    return aware.isoformat(timespec="microseconds")
+
+
+def run_row(first: Event) -> Row:
+    """What lists and queries ask about a run, from its first event."""
+    row: Row = dict.fromkeys(("asset", "model", "serial", "procedure", "operator"), "")
+    if isinstance(first, RunStarted):
+        unit = first.asset
+        row |= {"asset": unit.id, "model": unit.model, "serial": unit.serial}
+        row |= {"procedure": first.procedure, "operator": first.operator}
+    simulated = isinstance(first, RunStarted) and first.seed is not None
+    return row | {"at": stamp(first.at), "simulated": int(simulated)}
+
+
+def result_row(run: Row, number: int, event: PointDone) -> Row:
+    """One result of `run` (a row of the table of runs), whose event has `number`."""
+    result = event.result
+    target, measured = result.target, result.measured
+    return {
+        "run": run["number"],
+        "event": number,
+        "asset": run["asset"],
+        "model": run["model"],
+        "stage": result.stage,
+        "step": result.step,
+        "point": result.point,
+        "kind": result.kind,
+        "quantity": None if target is None else target.quantity,
+        "value": None if measured is None else measured.value,
+        "uncertainty": None if measured is None else measured.uncertainty,
+        "target": None if target is None else target.value,
+        "lower": None if target is None else target.lower,
+        "upper": None if target is None else target.upper,
+        "verdict": result.verdict,
+        "at": stamp(event.at),
+        "simulated": run["simulated"],
+    }

@@ -1,0 +1,89 @@
+"""The chain through a whole store: an entry for each run opened, sealed or imported.
+
+An entry's document names the hash of the entry before it; the document that opens a run is
+the first link of the run's own chain. So each run is tied to all that came before it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from pydantic import ValidationError
+from sqlalchemy import Connection, insert, select, text
+
+from .canonical import canonical, digest
+from .chain import Broken
+from .seal import Seal
+from .tables import LEDGER
+
+What = Literal["opened", "sealed", "imported"]
+START = bytes(32)
+"""What the first entry names as the hash before it."""
+
+
+@dataclass(frozen=True)
+class Entry:
+    """One link; `hash` is that of the document."""
+
+    number: int
+    document: bytes
+    hash: bytes
+
+
+def add_entry(
+    connection: Connection,
+    what: What,
+    run: int,
+    content: Mapping[str, object],
+    verdict: str | None = None,
+) -> Entry:
+    """Append an entry about run number `run`; one program at a time."""
+    alone(connection)
+    number, after = last_entry(connection)
+    document = canonical({"after": after.hex(), "number": number + 1, "what": what, **content})
+    entry = Entry(number + 1, document, digest(document))
+    row = {"number": entry.number, "run": run, "what": what, "verdict": verdict}
+    connection.execute(insert(LEDGER), [row | {"document": document, "hash": entry.hash}])
+    return entry
+
+
+def last_entry(connection: Connection) -> tuple[int, bytes]:
+    """Number and hash of the newest entry; 0 and START in an empty store."""
+    newest = select(LEDGER.c.number, LEDGER.c.hash).order_by(LEDGER.c.number.desc()).limit(1)
+    row = connection.execute(newest).first()
+    return (0, START) if row is None else (row.number, row.hash)
+
+
+def alone(connection: Connection) -> None:
+    """Let no other program write to the ledger until this transaction ends.
+
+    SQLite has one writer anyway.
+    """
+    if connection.dialect.name == "postgresql":
+        connection.execute(text("LOCK TABLE ledger IN EXCLUSIVE MODE"))
+
+
+def is_finished(connection: Connection, run: int) -> bool:
+    """Whether run number `run` has its verdict, and with it a seal."""
+    query = select(LEDGER.c.number).where(LEDGER.c.run == run, LEDGER.c.verdict.is_not(None))
+    return connection.execute(query.limit(1)).first() is not None
+
+
+def seal_of(connection: Connection, run: int) -> Seal | None:
+    """The seal of run number `run`, once it has one. Raises Broken."""
+    query = select(LEDGER.c.document).where(LEDGER.c.run == run, LEDGER.c.what != "opened")
+    documents = connection.execute(query.order_by(LEDGER.c.number)).scalars()
+    seals = [seal for seal in map(seal_in, documents) if seal is not None]
+    return seals[-1] if seals else None
+
+
+def seal_in(document: bytes) -> Seal | None:
+    """The seal that an entry holds, if it holds one. Raises Broken."""
+    try:
+        held: Any = json.loads(document).get("seal")
+        return None if held is None else Seal.model_validate(held)
+    except (ValueError, AttributeError, ValidationError):
+        raise Broken("its seal is damaged") from None

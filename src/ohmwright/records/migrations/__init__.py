@@ -1,0 +1,1 @@
+"""How the tables of a store came about, one file a step (Alembic)."""

@@ -1,0 +1,43 @@
+"""Flat results as a Parquet file; needs the extra `parquet`."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from itertools import islice
+from typing import BinaryIO
+
+from ohmwright.model.errors import UsageError
+
+from .flat import Row
+
+_TEXT = ("run_id", "serial", "procedure", "asset", "model", "stage", "step", "point", "kind")
+_REAL = ("value", "uncertainty", "target", "lower", "upper")
+_ROWS_A_GROUP = 100_000
+
+
+def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
+    """Write flat results; return how many. Raises UsageError when pyarrow is missing."""
+    try:
+        import pyarrow as pa
+        import pyarrow.parquet as pq
+    except ModuleNotFoundError:
+        raise UsageError(
+            "Parquet needs the package pyarrow, which is not installed.",
+            do="Install it with: pip install 'ohmwright[parquet]'",
+        ) from None
+    columns = [pa.field(name, pa.string()) for name in (*_TEXT, "quantity", "verdict")]
+    columns += [pa.field(name, pa.float64()) for name in _REAL]
+    columns += [pa.field("at", pa.timestamp("us", "UTC")), pa.field("simulated", pa.bool_())]
+    schema = pa.schema(columns)
+    count, rest = 0, iter(rows)
+    with pq.ParquetWriter(file, schema) as writer:
+        while group := [_typed(row) for row in islice(rest, _ROWS_A_GROUP)]:
+            writer.write_table(pa.Table.from_pylist(group, schema))
+            count += len(group)
+    return count
+
+
+def _typed(row: Row) -> Row:
+    """Text of time and number of truth as what they are."""
+    return row | {"at": datetime.fromisoformat(row["at"]), "simulated": bool(row["simulated"])}

@@ -1,0 +1,61 @@
+"""The seal of a run: its last hash, signed by the operator when the run is closed."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from hashlib import sha256
+from typing import Literal
+
+from ohmwright.model.base import Noun
+
+from .canonical import canonical
+
+_PURPOSE = b"ohmwright seal 1\n"  # so that no signature made for another purpose fits
+
+
+class Statement(Noun):
+    """What an operator signs."""
+
+    run: str
+    events: int
+    head: str
+    """Hash of the last event, in hexadecimal; a certificate prints it."""
+    operator: str
+    signed_at: datetime
+    algorithm: Literal["Ed25519"] = "Ed25519"
+    key: str
+    """Public key in hexadecimal (32 bytes)."""
+
+    def signed_bytes(self) -> bytes:
+        """The bytes under the signature."""
+        return _PURPOSE + canonical(self.model_dump(mode="json"))
+
+
+class Seal(Noun):
+    """A statement and the signature over it, in hexadecimal (64 bytes)."""
+
+    statement: Statement
+    signature: str
+
+    @property
+    def fingerprint(self) -> str:
+        """Fingerprint of the key that signed."""
+        return fingerprint(self.statement.key)
+
+    def holds(self) -> bool:
+        """Whether the signature fits the statement and its key."""
+        from cryptography.exceptions import InvalidSignature
+        from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+        try:
+            key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(self.statement.key))
+            key.verify(bytes.fromhex(self.signature), self.statement.signed_bytes())
+        except (InvalidSignature, ValueError):
+            return False
+        return True
+
+
+def fingerprint(key: str) -> str:
+    """A short name of a public key: the first 16 hexadecimal digits of its SHA-256, in fours."""
+    digits = sha256(bytes.fromhex(key)).hexdigest()[:16]
+    return "-".join(digits[at : at + 4] for at in range(0, 16, 4))

@@ -1,0 +1,240 @@
+"""The store: runs as chains of events in a database."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, func, insert, select
+
+from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.model.event import Event, PointDone, RunFinished, RunResumed, RunStarted
+from ohmwright.wire.clock import RealClock
+
+from .canonical import body_of, digest, link
+from .chain import Broken, Kept, KeptRun, whole
+from .database import Database, open_database
+from .flat import Row, result_row, run_row
+from .keys import OperatorKey
+from .lease import RENEWED_AFTER_S, Holder, release, take
+from .ledger import Entry, add_entry, is_finished, seal_of
+from .migrate import bring_up_to_date
+from .store import Store
+from .tables import EVENTS, RESULTS, RUNS, STORE
+from .witness import Seen, Witness, missing
+
+
+@dataclass(frozen=True)
+class _Tail:
+    """Where the chain of a run ends, as far as this program has written or read it."""
+
+    run: Row
+    events: int
+    head: bytes
+    operator: str
+    renew_at_s: float
+
+
+class SqlStore(Store):
+    """Keeps runs in SQLite or PostgreSQL, each event in a transaction of its own.
+
+    One program writes to a run at a time, held by a lease. The event RunFinished seals the
+    run: from then on nothing can be added.
+    """
+
+    def __init__(self, database: Database, key: OperatorKey, witness_folder: Path) -> None:
+        bring_up_to_date(database)
+        self.database, self.key = database, key
+        with database.read() as connection:
+            self.store_id: str = connection.execute(select(STORE.c.id)).scalar_one()
+        self.witness = Witness(witness_folder / self.store_id)
+        self._insert = str(insert(EVENTS).compile(dialect=database.engine.dialect))
+        self._holder = Holder.here()
+        self._tails: dict[str, _Tail] = {}
+        self._compared = False
+
+    def append(self, run_id: str, event: Event) -> None:
+        """Keep one event; it is on disk when this returns."""
+        self.append_all(run_id, (event,))
+
+    def append_all(self, run_id: str, events: Sequence[Event]) -> None:
+        """Keep several events in one transaction: all or none."""
+        tail = self._tails.pop(run_id, None)  # back only once all is on disk
+        entry = None
+        with self.database.write() as connection:
+            if tail is None or RealClock().now_s() > tail.renew_at_s:
+                tail = self._claimed(connection, run_id) or self._opened(
+                    connection, run_id, events[0]
+                )
+            tail = self._written(connection, tail, events)
+            if isinstance(events[-1], RunFinished):
+                entry = self._sealed(connection, tail, events[-1])
+        self._remember(tail, entry)
+
+    def claim(self, run_id: str) -> None:
+        """Take a run that was begun, to go on with it.
+
+        Raises UsageError naming who has it, or when there is no such run.
+        """
+        with self.database.write() as connection:
+            tail = self._claimed(connection, run_id)
+        if tail is None:
+            raise self.unknown(run_id)
+        self._tails[run_id] = tail
+
+    def events(self, run_id: str) -> tuple[Event, ...]:
+        """Every event of a run, its chain and its seal checked."""
+        try:
+            return whole(self.kept(run_id))
+        except Broken as broken:
+            at = "" if broken.event is None else f", event {broken.event}"
+            raise RecordError(
+                f"{self.place(run_id)}: run {run_id}{at}: {broken.what}.",
+                "The record was changed or damaged after it was written.",
+                "Restore the store from a copy; do not use this run as evidence.",
+            ) from None
+
+    def kept(self, run_id: str) -> KeptRun:
+        """A run as it is kept, unchecked. Raises UsageError when there is none, Broken."""
+        with self.database.read() as connection:
+            run = _run_named(connection, run_id)
+            if run is None:
+                raise self.unknown(run_id)
+            return read_run(connection, run)
+
+    def run_ids(self) -> tuple[str, ...]:
+        """Every run, by the time it began."""
+        with self.database.read() as connection:
+            query = select(RUNS.c.run_id).order_by(RUNS.c.at, RUNS.c.number)
+            return tuple(connection.execute(query).scalars())
+
+    def head(self, run_id: str) -> str:
+        """The hash of the last event of a run, in hexadecimal; a certificate prints it."""
+        return self.kept(run_id).head.hex()
+
+    def place(self, run_id: str) -> str:  # noqa: ARG002 - one place for all
+        """The file, or the URL without its password."""
+        return self.database.place
+
+    def close(self) -> None:
+        """Let go of every run and of the database."""
+        with suppress(RecordError):  # a lease that cannot be given back runs out
+            if self._tails:
+                with self.database.write() as connection:
+                    for tail in self._tails.values():
+                        release(connection, tail.run["number"])
+        self._tails.clear()
+        self.witness.close()
+        self.database.close()
+
+    def __enter__(self) -> SqlStore:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def _claimed(self, connection: Connection, run_id: str) -> _Tail | None:
+        """The end of a run that there is, its lease taken."""
+        self._compare_with_witness(connection)
+        run = _run_named(connection, run_id)
+        if run is None:
+            return None
+        if is_finished(connection, run["number"]):
+            raise UsageError(
+                f"Run {run_id} cannot be resumed: it is finished and sealed.",
+                do="Start a new run.",
+            )
+        take(connection, run["number"], run_id, self._holder)
+        last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])
+        end = connection.execute(last.order_by(EVENTS.c.number.desc()).limit(1)).first()
+        return self._tail(run, *((0, digest(run["opening"])) if end is None else end))
+
+    def _opened(self, connection: Connection, run_id: str, first: Event) -> _Tail:
+        """A new run, held by us."""
+        count = connection.execute(select(func.coalesce(func.max(RUNS.c.number), 0))).scalar_one()
+        run = run_row(first) | {"number": count + 1, "run_id": run_id}
+        entry = add_entry(
+            connection, "opened", run["number"], {"run": run_id, "store": self.store_id}
+        )
+        connection.execute(insert(RUNS), [run | {"opening": entry.document}])
+        take(connection, run["number"], run_id, self._holder)
+        return self._tail(run, 0, entry.hash)
+
+    def _tail(self, run: Row, events: int, head: bytes) -> _Tail:
+        renew_at_s = RealClock().now_s() + RENEWED_AFTER_S
+        return _Tail(run, events, head, run["operator"], renew_at_s)
+
+    def _written(self, connection: Connection, tail: _Tail, events: Sequence[Event]) -> _Tail:
+        """Insert the events with their hashes, and the results among them flat."""
+        rows, flat = [], []
+        run, number, head, operator = tail.run["number"], tail.events, tail.head, tail.operator
+        for event in events:
+            number, body = number + 1, body_of(event)
+            head = link(head, body)
+            rows.append((run, number, body, head))
+            if isinstance(event, PointDone):
+                flat.append(result_row(tail.run, number, event))
+            elif isinstance(event, RunStarted | RunResumed):
+                operator = event.operator
+        connection.exec_driver_sql(self._insert, rows)  # text made once: this is the hot path
+        if flat:
+            connection.execute(insert(RESULTS), flat)
+        return _Tail(tail.run, number, head, operator, tail.renew_at_s)
+
+    def _sealed(self, connection: Connection, tail: _Tail, last: RunFinished) -> Entry:
+        number, run_id = tail.run["number"], tail.run["run_id"]
+        seal = self.key.seal(run_id, tail.events, tail.head, tail.operator, last.at)
+        release(connection, number)
+        content = {"run": run_id, "seal": seal.model_dump(mode="json")}
+        return add_entry(connection, "sealed", number, content, last.verdict)
+
+    def _remember(self, tail: _Tail, entry: Entry | None) -> None:
+        number, run_id = tail.run["number"], tail.run["run_id"]
+        if entry is None:
+            self._tails[run_id] = tail
+            self.witness.saw_event(number, Seen(tail.events, tail.head, run_id))
+        else:
+            self.witness.saw_entry(Seen(entry.number, entry.hash))
+            self.witness.finished(number)
+
+    def _compare_with_witness(self, connection: Connection) -> None:
+        """Once: never write on top of a store that has lost something."""
+        for run_id, _event, what in () if self._compared else missing(connection, self.witness):
+            raise RecordError(
+                f"{self.database.place}: {f'run {run_id}: ' if run_id else ''}{what}.",
+                "An older copy was put in place of the record, or part of it was removed.",
+                f"Restore the newest copy. If it is truly gone, move {self.witness.folder} away.",
+            )
+        self._compared = True
+
+    def unknown(self, run_id: str) -> UsageError:
+        """The error for a run that there is not."""
+        return UsageError(
+            f"There is no run '{run_id}' in {self.database.place}.",
+            do="See the runs with 'ohmwright record list'.",
+        )
+
+
+def open_store(where: str, key_file: Path, witness_folder: Path, **options: Any) -> SqlStore:
+    """The store at `where`, made when there is none.
+
+    `where`: see `open_database`. `key_file`: the operator's key, made on first use.
+    `witness_folder`: where this computer remembers what it has seen, one folder a store.
+    """
+    return SqlStore(open_database(where, **options), OperatorKey(key_file), witness_folder)
+
+
+def read_run(connection: Connection, run: Row) -> KeptRun:
+    """A run as it is kept; `run` is its row in the table of runs. Raises Broken."""
+    query = select(EVENTS.c.number, EVENTS.c.body, EVENTS.c.hash)
+    rows = connection.execute(query.where(EVENTS.c.run == run["number"]).order_by(EVENTS.c.number))
+    events = tuple(Kept(*row) for row in rows)
+    return KeptRun(run["run_id"], run["opening"], events, seal_of(connection, run["number"]))
+
+
+def _run_named(connection: Connection, run_id: str) -> Row | None:
+    found = connection.execute(select(RUNS).where(RUNS.c.run_id == run_id)).mappings().first()
+    return None if found is None else dict(found)

@@ -1,0 +1,72 @@
+"""The tables of a store, as queries use them. The migrations make them."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from sqlalchemy import Column, Double, Float, Integer, LargeBinary, MetaData, Table, Text
+from sqlalchemy.types import TypeEngine
+
+METADATA = MetaData()
+_REAL: TypeEngine[float] = Double().with_variant(Float(), "sqlite")
+
+
+def _table(name: str, *columns: Column[Any]) -> Table:
+    return Table(name, METADATA, *columns)
+
+
+def _text(name: str) -> Column[Any]:
+    return Column(name, Text)
+
+
+STORE = _table("store", Column("id", Text, primary_key=True))
+"""One row: the name of the store, drawn when it was made."""
+
+RUNS = _table(
+    "runs",
+    Column("number", Integer, primary_key=True),
+    Column("opening", LargeBinary),
+    *map(_text, ("run_id", "asset", "model", "serial", "procedure", "operator", "at")),
+    Column("simulated", Integer),
+)
+
+EVENTS = _table(
+    "events",
+    Column("run", Integer, primary_key=True),
+    Column("number", Integer, primary_key=True),
+    Column("body", LargeBinary),
+    Column("hash", LargeBinary),
+)
+
+LEDGER = _table(
+    "ledger",
+    Column("number", Integer, primary_key=True),
+    Column("run", Integer),
+    _text("what"),
+    _text("verdict"),
+    Column("document", LargeBinary),
+    Column("hash", LargeBinary),
+)
+"""The chain through the whole store: each run opened, sealed or imported is an entry."""
+
+RESULTS = _table(
+    "results",
+    Column("run", Integer, primary_key=True),
+    Column("event", Integer, primary_key=True),
+    *map(_text, ("asset", "model", "stage", "step", "point", "kind", "quantity")),
+    *(Column(name, _REAL) for name in ("value", "uncertainty", "target", "lower", "upper")),
+    _text("verdict"),
+    _text("at"),
+    Column("simulated", Integer),
+)
+"""Every result flat, for queries over a fleet; each can be made again from its event."""
+
+LEASES = _table(
+    "leases",
+    Column("run", Integer, primary_key=True),
+    _text("host"),
+    Column("pid", Integer),
+    _text("holder"),
+    Column("until_s", _REAL),
+)
+"""Who works on a run; the only rows that change."""

@@ -1,0 +1,154 @@
+"""Runs as lines of JSON, to hand over and to take in.
+
+A run is a first line that opens it, one line an event, and a last line with its seal (or that
+it is open). Event lines hold the very bytes that were hashed. A file holds runs one after another.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Iterable, Iterator
+from typing import Any
+
+from pydantic import ValidationError
+from sqlalchemy import func, insert, select
+
+from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.model.event import Event, PointDone, RunFinished
+
+from .canonical import canonical
+from .chain import Broken, Kept, KeptRun, whole
+from .flat import result_row, run_row
+from .ledger import add_entry
+from .seal import Seal
+from .sql_store import SqlStore
+from .tables import EVENTS, RESULTS, RUNS
+from .witness import Seen
+
+_FORMAT = "ohmwright record 1"
+_EVENT = re.compile(rb'\{"number":(\d+),"hash":"([0-9a-f]{64})","event":(\{.*\})\}', re.DOTALL)
+
+
+class Damaged(RecordError):  # noqa: N818
+    """A file of records has a line that is wrong."""
+
+    def __init__(self, name: str, line: int, what: str) -> None:
+        super().__init__(
+            f"{name}:{line}: {what}.",
+            "The file was changed or damaged after it was written; nothing of that run was kept.",
+            "Export it again from the store that it came from.",
+        )
+
+
+def exported(run: KeptRun) -> Iterator[bytes]:
+    """The lines of a run, without line ends. Raises Broken for a run that is not whole."""
+    whole(run)
+    yield canonical({"format": _FORMAT, "opening": run.opening.decode(), "run": run.run_id})
+    for one in run.events:
+        yield b'{"number":%d,"hash":"%s","event":%s}' % (
+            one.number,
+            one.hash.hex().encode(),
+            one.body,
+        )
+    if run.seal is not None:
+        yield canonical({"seal": run.seal.model_dump(mode="json")})
+    else:
+        yield canonical({"open": {"events": len(run.events), "head": run.head.hex()}})
+
+
+def runs_in(lines: Iterable[bytes], name: str) -> Iterator[tuple[KeptRun, tuple[Event, ...]]]:
+    """Every run of a file, checked link by link. Raises Damaged at the first wrong line."""
+    numbered = enumerate(lines, start=1)
+    at = 0
+    for at, line in numbered:
+        opening, run_id = _opening(line, name, at)
+        kept: list[Kept] = []
+        end = None
+        for number, text in numbered:
+            end, match = number, _EVENT.fullmatch(text.rstrip(b"\n"))
+            if match is None:
+                break
+            kept.append(Kept(int(match[1]), match[3], bytes.fromhex(match[2].decode())))
+        else:
+            raise Damaged(name, (end or at) + 1, "the end of the run is missing")
+        run = KeptRun(run_id, opening, tuple(kept), _ending(text, kept, name, end))
+        yield run, _checked(run, name, at, end)
+    if at == 0:
+        raise Damaged(name, 1, "this is no file of records")
+
+
+def take_in(store: SqlStore, run: KeptRun, events: tuple[Event, ...]) -> None:
+    """Keep a checked run. Raises UsageError when there is one of that name: nothing is replaced."""
+    if run.run_id in store.run_ids():
+        raise UsageError(
+            f"Run {run.run_id} is in {store.database.place} already.",
+            "Nothing is ever written over.",
+            "Leave it out, or import into another store.",
+        )
+    last = events[-1]
+    with store.database.write() as connection:
+        count = connection.execute(select(func.coalesce(func.max(RUNS.c.number), 0))).scalar_one()
+        row = run_row(events[0]) | {"number": count + 1, "run_id": run.run_id}
+        content: dict[str, Any] = {"head": run.head.hex(), "run": run.run_id}
+        if run.seal is not None:
+            content["seal"] = run.seal.model_dump(mode="json")
+        verdict = last.verdict if isinstance(last, RunFinished) else None
+        entry = add_entry(connection, "imported", row["number"], content, verdict)
+        connection.execute(insert(RUNS), [row | {"opening": run.opening}])
+        connection.execute(
+            insert(EVENTS),
+            [
+                {"run": row["number"], "number": one.number, "body": one.body, "hash": one.hash}
+                for one in run.events
+            ],
+        )
+        flat = [
+            result_row(row, number, event)
+            for number, event in enumerate(events, start=1)
+            if isinstance(event, PointDone)
+        ]
+        if flat:
+            connection.execute(insert(RESULTS), flat)
+    store.witness.saw_entry(Seen(entry.number, entry.hash))
+
+
+def _opening(line: bytes, name: str, at: int) -> tuple[bytes, str]:
+    document = _exactly(line, name, at)
+    if document.get("format") != _FORMAT:
+        raise Damaged(name, at, f"a run begins here, and this is no '{_FORMAT}'")
+    opening, run_id = document.get("opening"), document.get("run")
+    if not isinstance(opening, str) or not isinstance(run_id, str):
+        raise Damaged(name, at, "the opening is damaged")
+    return opening.encode(), run_id
+
+
+def _ending(line: bytes, kept: list[Kept], name: str, at: int) -> Seal | None:
+    document = _exactly(line, name, at)
+    expected = {"events": len(kept), "head": kept[-1].hash.hex()} if kept else None
+    if document == {"open": expected} and kept:
+        return None
+    try:
+        return Seal.model_validate(document["seal"])
+    except (KeyError, ValidationError):
+        raise Damaged(name, at, "this is neither an event nor the end of a run") from None
+
+
+def _checked(run: KeptRun, name: str, first: int, last: int) -> tuple[Event, ...]:
+    try:
+        return whole(run)
+    except Broken as broken:
+        line = last if broken.event is None else min(first + broken.event, last)
+        raise Damaged(name, line, broken.what) from None
+
+
+def _exactly(line: bytes, name: str, at: int) -> dict[str, Any]:
+    """The document of a line that is written exactly as we write."""
+    try:
+        document = json.loads(line)
+        exact = isinstance(document, dict) and canonical(document) == line.rstrip(b"\n")
+    except ValueError:
+        exact = False
+    if not exact:
+        raise Damaged(name, at, "the line is damaged")
+    return document  # type: ignore[no-any-return]
