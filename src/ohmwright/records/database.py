@@ -157,7 +157,8 @@ _HELD = "End it, then resume the run."
 _ROOM = "Make room, then resume the run."
 _CAUSES = (
     # what the database says, what happened, what to do
-    ("append-only", "what is on record cannot be changed", "If two programs write, end one."),
+    ("there already", "another program has written to the same run", _HELD),
+    ("append-only", "what is on record cannot be changed", "Add a new run instead."),
     ("unique", "another program has written to the same run", _HELD),
     ("is locked", "another program holds the record and did not let go", _HELD),
     ("lock timeout", "another program holds the record and did not let go", _HELD),

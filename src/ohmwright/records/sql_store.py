@@ -224,7 +224,12 @@ def open_store(where: str, key_file: Path, witness_folder: Path, **options: Any)
     `where`: see `open_database`. `key_file`: the operator's key, made on first use.
     `witness_folder`: where this computer remembers what it has seen, one folder a store.
     """
-    return SqlStore(open_database(where, **options), OperatorKey(key_file), witness_folder)
+    database = open_database(where, **options)
+    try:
+        return SqlStore(database, OperatorKey(key_file), witness_folder)
+    except BaseException:
+        database.close()
+        raise
 
 
 def read_run(connection: Connection, run: Row) -> KeptRun:

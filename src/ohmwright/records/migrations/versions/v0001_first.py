@@ -104,7 +104,7 @@ def _sqlite_triggers() -> list[str]:
             made.append(
                 f"CREATE TRIGGER {table}_no_replace_{columns[-1]} BEFORE INSERT ON {table} "
                 f"WHEN EXISTS (SELECT 1 FROM {table} WHERE {there}) "
-                f"BEGIN SELECT RAISE(ABORT, 'append-only: {table}'); END"
+                f"BEGIN SELECT RAISE(ABORT, 'append-only, there already: {table}'); END"
             )
     return made
 

@@ -1,0 +1,54 @@
+"""Events of invented runs."""
+
+from datetime import UTC, datetime
+
+from ohmwright.model.bench_file import Asset
+from ohmwright.model.event import Event, PointDone, RunFinished, RunStarted, StageStarted
+from ohmwright.model.result import Measured, Result, Verdict
+from ohmwright.model.tolerance import Target
+
+AT = datetime(2026, 1, 5, 8, tzinfo=UTC)
+
+
+def started(run_id: str, asset: str = "HF-1", seed: int | None = None) -> RunStarted:
+    return RunStarted(
+        at=AT,
+        bench_s=0.0,
+        run_id=run_id,
+        procedure="Quick check",
+        revision="1",
+        procedure_digest="0",
+        stages=("as_left",),
+        bench="bench",
+        analyzer="analyzer",
+        generator="generator",
+        asset=Asset(id=asset, maker="Maker", model="Model ä 'x'", serial="7"),
+        operator="Áda",
+        software="ohmwright",
+        seed=seed,
+    )
+
+
+def stage(bench_s: float = 1.0) -> StageStarted:
+    return StageStarted(at=AT, bench_s=bench_s, stage="as_left")
+
+
+def point(name: str = "100 ohm", verdict: Verdict = "pass", value: float = 81.5) -> PointDone:
+    result = Result(
+        stage="as_left",
+        step="cut",
+        point=name,
+        kind="power_curve",
+        verdict=verdict,
+        target=Target(quantity="power_w", value=80.0, lower=76.0, upper=84.0),
+        measured=Measured(value=value, uncertainty=0.1, dof=30.0, age_s=6.0),
+    )
+    return PointDone(at=AT, bench_s=2.0, result=result)
+
+
+def finished(verdict: Verdict = "pass") -> RunFinished:
+    return RunFinished(at=AT, bench_s=3.0, verdict=verdict, on_s=1.0, bench_time_s=3.0)
+
+
+def whole_run(run_id: str, asset: str = "HF-1") -> tuple[Event, ...]:
+    return (started(run_id, asset), stage(), point(), point("500 ohm"), finished())

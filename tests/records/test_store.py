@@ -1,0 +1,213 @@
+"""What a store promises, in SQLite and in PostgreSQL alike."""
+
+import multiprocessing
+import os
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.records.audit import audit, has_head
+from ohmwright.records.lease import LASTS_S
+from ohmwright.records.queries import (
+    Filter,
+    ask,
+    history,
+    last_seen,
+    pass_rates,
+    population,
+    results,
+    runs,
+    seals,
+    with_verdict,
+)
+from ohmwright.records.sql_store import SqlStore
+
+from .some_events import AT, finished, point, stage, started, whole_run
+
+
+def kept(store: SqlStore, run_id: str, asset: str = "HF-1") -> None:
+    for event in whole_run(run_id, asset):
+        store.append(run_id, event)
+
+
+def test_events_come_back_as_they_were(store: SqlStore) -> None:
+    kept(store, "run")
+    assert store.events("run") == whole_run("run")
+    assert store.run_ids() == ("run",)
+    assert list(audit(store)) == []
+
+
+def test_a_store_opened_again_goes_on_with_the_chain(
+    place: str, opened: Callable[..., SqlStore]
+) -> None:
+    first = opened(place)
+    first.append("run", started("run"))
+    head = first.head("run")
+    first.close()
+    second = opened(place)
+    assert second.head("run") == head
+    for event in whole_run("run")[1:]:
+        second.append("run", event)
+    assert second.events("run") == whole_run("run")
+    assert list(audit(second)) == []
+
+
+def test_a_finished_run_is_sealed_by_its_operator_and_takes_no_more(store: SqlStore) -> None:
+    kept(store, "run")
+    (seal,) = seals(store.database)
+    assert seal.holds()
+    assert (seal.statement.operator, seal.statement.events) == ("Áda", 5)
+    assert seal.statement.head == store.head("run")
+    assert seal.statement.key == store.key.public
+    assert not seal.model_copy(
+        update={"statement": seal.statement.model_copy(update={"operator": "Eve"})}
+    ).holds()
+    with pytest.raises(UsageError, match="finished and sealed"):
+        store.append("run", stage())
+
+
+def test_many_events_at_once_are_all_or_none(store: SqlStore) -> None:
+    store.append_all("run", whole_run("run")[:4])
+    with pytest.raises(AttributeError):
+        store.append_all("run", (stage(), None))
+    store.append_all("run", (finished(),))
+    assert store.events("run") == whole_run("run")
+    assert list(audit(store)) == []
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        "UPDATE events SET body = hash",
+        "DELETE FROM events WHERE number = 5",
+        "DELETE FROM runs",
+        "UPDATE results SET value = 80",
+        "UPDATE ledger SET verdict = 'pass'",
+        "DELETE FROM store",
+    ],
+)
+def test_the_database_itself_refuses_changes(store: SqlStore, change: str) -> None:
+    kept(store, "run")
+    with pytest.raises(RecordError, match="cannot be changed"), store.database.write() as c:
+        c.execute(text(change))
+    assert list(audit(store)) == []
+
+
+def test_replacing_and_emptying_are_changes_too(store: SqlStore) -> None:
+    kept(store, "run")
+    trick = "TRUNCATE events"
+    if store.database.is_sqlite:
+        trick = "INSERT OR REPLACE INTO events SELECT run, number, hash, hash FROM events"
+    with pytest.raises(RecordError, match="append-only"), store.database.write() as c:
+        c.execute(text(trick))
+
+
+def _held_elsewhere(place: str, folder: Path, ready: object, done: object) -> None:
+    from ohmwright.records.sql_store import open_store
+
+    store = open_store(place, folder / "other.key", folder / "other")
+    store.claim("run")
+    ready.set()
+    done.wait()
+    os._exit(0)  # without giving the lease back
+
+
+def test_two_benches_cannot_take_one_run_until_the_first_is_gone(
+    place: str, opened: Callable[..., SqlStore], tmp_path: Path
+) -> None:
+    store = opened(place)
+    store.append("run", started("run"))
+    store.close()
+    method = multiprocessing.get_context("spawn")
+    ready, done = method.Event(), method.Event()
+    other = method.Process(target=_held_elsewhere, args=(place, tmp_path, ready, done))
+    other.start()
+    assert ready.wait(20)
+    second = opened(place)
+    with pytest.raises(UsageError, match=f"in the hands of .* process {other.pid}") as caught:
+        second.claim("run")
+    assert caught.value.exit_code == 2
+    with pytest.raises(UsageError, match="in the hands of"):
+        second.append("run", stage())
+    done.set()
+    other.join()
+    second.claim("run")
+    second.append("run", stage())
+    assert len(second.events("run")) == 2
+
+
+def test_the_hold_of_another_computer_ends_with_time(
+    store: SqlStore, opened: Callable[..., SqlStore], place: str
+) -> None:
+    store.append("run", started("run"))
+    with store.database.write() as c:
+        c.execute(text("UPDATE leases SET host = 'other-bench', holder = 'Eve on other-bench'"))
+    second = opened(place)
+    with pytest.raises(UsageError, match=r"Eve on other-bench.*its hold ends in 15 min"):
+        second.claim("run")
+    with store.database.write() as c:
+        c.execute(text("UPDATE leases SET until_s = until_s - :s"), {"s": LASTS_S + 1})
+    second.claim("run")
+    second.append("run", stage())
+    with pytest.raises(RecordError, match="another program has written to the same run"):
+        store.append("run", stage())
+    assert list(audit(second)) == []
+
+
+def test_lists_and_queries(store: SqlStore) -> None:
+    kept(store, "a", "HF-1")
+    store.append_all(
+        "b", (started("b", "HF-2"), point(verdict="fail", value=70.0), finished("fail"))
+    )
+    store.append("c", started("c", "HF-2", seed=1))
+
+    def ids(**wanted: object) -> list[str]:
+        return [row["run_id"] for row in runs(store.database, Filter(**wanted))]
+
+    assert ids() == ["a", "b", "c"]
+    assert ids(asset="HF-2") == ["b", "c"]
+    assert ids(verdict="fail") == ["b"]
+    assert ids(verdict="cut short") == ["c"]
+    assert ids(model="Model ä 'x'") == ["a", "b", "c"]
+    assert ids(since=AT + timedelta(days=1)) == []
+    (one,) = ask(store.database, history("HF-2", "cut", "100 ohm"))
+    assert (one["value"], one["uncertainty"], one["quantity"]) == (70.0, 0.1, "power_w")
+    everywhere = ask(store.database, population("Model ä 'x'", "cut", "100 ohm", "as_left"))
+    assert [row["asset"] for row in everywhere] == ["HF-1", "HF-2"]
+    assert len(ask(store.database, with_verdict("fail", AT))) == 1
+    assert [row["asset"] for row in ask(store.database, last_seen())] == ["HF-1", "HF-2"]
+    rates = ask(store.database, pass_rates())
+    assert {row["point"]: (row["results"], row["passed"]) for row in rates} == {
+        "100 ohm": (2, 1),
+        "500 ohm": (1, 1),
+    }
+    assert [row["run_id"] for row in results(store.database)] == ["a", "a", "b"]
+    assert [row["simulated"] for row in runs(store.database)] == [0, 0, 1]
+
+
+def test_a_head_on_paper_is_found_or_missed(store: SqlStore) -> None:
+    kept(store, "run")
+    assert has_head(store, store.head("run"))
+    assert not has_head(store, "00" * 32)
+    assert not has_head(store, "no hash")
+
+
+def test_an_unknown_run(store: SqlStore) -> None:
+    with pytest.raises(UsageError, match="There is no run 'x'"):
+        store.events("x")
+    with pytest.raises(UsageError, match="There is no run 'x'"):
+        store.claim("x")
+
+
+def test_a_store_of_a_newer_program_is_left_alone(
+    place: str, opened: Callable[..., SqlStore]
+) -> None:
+    store = opened(place)
+    with store.database.write() as c:
+        c.execute(text("UPDATE alembic_version SET version_num = '9999'"))
+    with pytest.raises(RecordError, match="version 9999"):
+        opened(place)

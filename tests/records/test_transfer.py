@@ -1,0 +1,100 @@
+"""Runs handed over as lines: whole they are taken in, with any byte changed they are refused."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.records.audit import audit
+from ohmwright.records.chain import Broken
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.transfer import Damaged, exported, runs_in, take_in
+
+from .some_events import finished, stage, started, whole_run
+
+
+@pytest.fixture
+def lines(tmp_path: Path, opened: Callable[..., SqlStore]) -> list[bytes]:
+    """A finished run and an open one, exported from another store."""
+    store = opened(str(tmp_path / "source"), computer="there")
+    store.append_all("one", whole_run("one"))
+    store.append_all("open", (started("open"), stage()))
+    return [line + b"\n" for run in ("one", "open") for line in exported(store.kept(run))]
+
+
+def taken(store: SqlStore, lines: list[bytes]) -> None:
+    for run, events in list(runs_in(lines, "file")):
+        take_in(store, run, events)
+
+
+def test_what_is_taken_in_is_what_was_handed_over(store: SqlStore, lines: list[bytes]) -> None:
+    store.append("own", started("own"))
+    taken(store, lines)
+    assert store.events("one") == whole_run("one")
+    assert list(audit(store)) == []
+    again = [line + b"\n" for run in ("one", "open") for line in exported(store.kept(run))]
+    assert again == lines
+    store.append("open", stage(5.0))
+    store.append("open", finished())
+    assert list(audit(store)) == []
+    with pytest.raises(UsageError, match=r"Run one is in .* already"):
+        taken(store, lines)
+
+
+def test_every_changed_byte_is_refused(lines: list[bytes]) -> None:
+    whole = b"".join(lines)
+    for place in range(len(whole) - 1):
+        damaged = bytearray(whole)
+        damaged[place] ^= 1
+        with pytest.raises(Damaged) as caught:
+            list(runs_in(bytes(damaged).splitlines(keepends=True), "file"))
+        line = whole.count(b"\n", 0, place) + 1
+        assert int(caught.value.happened.split(":")[1]) in range(1, len(lines) + 2), line
+
+
+def test_a_changed_event_is_named_by_its_line(lines: list[bytes]) -> None:
+    lines[3] = lines[3].replace(b"81.5", b"80.5")
+    with pytest.raises(Damaged, match=r"^records\.jsonl:4: the event does not fit"):
+        list(runs_in(lines, "records.jsonl"))
+
+
+@pytest.mark.parametrize("cut", range(1, 11))
+def test_a_cut_tail_is_refused(lines: list[bytes], cut: int) -> None:
+    kept = lines[:-cut]
+    if kept and b'"seal"' in kept[-1]:
+        return  # cut between two runs: what is left is whole
+    with pytest.raises(RecordError, match=r"end of the run is missing|no file of records"):
+        list(runs_in(kept, "file"))
+
+
+def test_swapped_lines_are_refused(lines: list[bytes]) -> None:
+    lines[2], lines[3] = lines[3], lines[2]
+    with pytest.raises(Damaged, match=r"^file:3: the event is missing"):
+        list(runs_in(lines, "file"))
+
+
+def test_a_finished_run_cannot_pass_without_its_seal(lines: list[bytes]) -> None:
+    head = json.loads(lines[5])["hash"]
+    lines[6] = b'{"open":{"events":5,"head":"%s"}}\n' % head.encode()
+    with pytest.raises(Damaged, match="it is finished and has no seal"):
+        list(runs_in(lines, "file"))
+
+
+def test_a_seal_of_another_run_does_not_fit(
+    lines: list[bytes], tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    other = opened(str(tmp_path / "other"), computer="there")
+    other.append_all("one", whole_run("one", asset="HF-2"))
+    lines[6] = list(exported(other.kept("one")))[-1] + b"\n"
+    with pytest.raises(Damaged, match="file:6: its last hash is not the one that was signed"):
+        list(runs_in(lines, "file"))
+
+
+def test_a_damaged_run_is_not_exported(store: SqlStore) -> None:
+    store.append_all("one", whole_run("one"))
+    run = store.kept("one")
+    broken = type(run)(run.run_id, run.opening, run.events[:-1], run.seal)
+    with pytest.raises(Broken):
+        list(exported(broken))
