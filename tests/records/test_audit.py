@@ -170,3 +170,17 @@ def test_a_file_that_is_no_store_is_refused(
     (tmp_path / "r.sqlite").write_bytes(b"notes" * 1000)
     with pytest.raises(RecordError, match="no record of ohmwright"):
         opened(str(tmp_path / "r.sqlite"))
+
+
+def test_a_file_that_lost_its_tables_is_not_begun_anew(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    place = tmp_path / "r.sqlite"
+    opened(str(place)).close()
+    assert [path.name for path in tmp_path.glob("r.*")] == ["r.sqlite"]
+    place.write_bytes(b"")
+    with pytest.raises(RecordError, match="holds no tables"):
+        opened(str(place))
+    place.rename(tmp_path / "r.sqlite-wal")
+    with pytest.raises(RecordError, match="its log is still there"):
+        opened(str(place))

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import os
+from contextlib import suppress
+from pathlib import Path
+
 from sqlalchemy import Connection, inspect, text
 
 from ohmwright.model.errors import RecordError
 
-from .database import Database
+from .database import Database, open_database
 
 NEWEST = "0001"
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
@@ -16,8 +20,10 @@ def bring_up_to_date(database: Database) -> None:
     """Make or migrate the tables where they are not the newest.
 
     Asks for the version first, since Alembic takes longer to import than a run to start.
-    Raises RecordError when a newer ohmwright made them.
+    Raises RecordError when a newer ohmwright made them, or the file has lost them.
     """
+    if database.is_sqlite:
+        _have_file(Path(database.place))
     with database.read() as connection:
         found = _version(connection)
     if found == NEWEST:
@@ -28,11 +34,42 @@ def bring_up_to_date(database: Database) -> None:
             "A newer ohmwright made them, or the file is damaged.",
             "Use the newest ohmwright on every bench.",
         )
+    if database.is_sqlite:
+        raise _lost(f"{database.place}: the file is there and holds no tables.")
     with database.write() as connection:
-        if connection.dialect.name == "postgresql":
-            connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
+        connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
         if _version(connection) is None:
             upgrade(connection)
+
+
+def _have_file(path: Path) -> None:
+    """Make the file with its tables beside its place, then link it in.
+
+    So a file without tables is never one that was being made, but one that lost them.
+    """
+    if path.exists():
+        return
+    if path.with_name(f"{path.name}-wal").exists():
+        raise _lost(f"{path}: the file is gone, and its log is still there.")
+    draft = path.with_name(f"{path.stem}.{os.getpid()}.new.sqlite")
+    made = open_database(str(draft))
+    try:
+        with made.write() as connection:
+            upgrade(connection)
+        made.close()
+        with suppress(FileExistsError):  # another program was first
+            draft.rename(path) if os.name == "nt" else os.link(draft, path)
+    finally:
+        made.close()
+        draft.unlink(missing_ok=True)
+
+
+def _lost(happened: str) -> RecordError:
+    return RecordError(
+        happened,
+        "What was recorded there is lost, unless there is a copy.",
+        "Restore a copy; to begin anew, move what is left away.",
+    )
 
 
 def upgrade(connection: Connection) -> None:
