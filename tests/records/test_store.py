@@ -22,6 +22,7 @@ from ohmwright.records.queries import (
     results,
     runs,
     seals,
+    spread,
     with_verdict,
 )
 from ohmwright.records.sql_store import SqlStore
@@ -180,6 +181,8 @@ def test_lists_and_queries(store: SqlStore) -> None:
     assert [row["asset"] for row in everywhere] == ["HF-1", "HF-2"]
     assert len(ask(store.database, with_verdict("fail", AT))) == 1
     assert [row["asset"] for row in ask(store.database, last_seen())] == ["HF-1", "HF-2"]
+    (found,) = ask(store.database, spread("Model ä 'x'", "cut", "100 ohm", "as_left"))
+    assert (found["results"], found["mean"]) == (2, pytest.approx((81.5 + 70.0) / 2))
     rates = ask(store.database, pass_rates())
     assert {row["point"]: (row["results"], row["passed"]) for row in rates} == {
         "100 ohm": (2, 1),

@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import Select, case, func, select
+from sqlalchemy import ColumnElement, Select, case, func, select
 
 from ohmwright.model.procedure import Stage
 
@@ -61,11 +61,27 @@ def history(asset: str, step: str, point: str) -> Select[tuple[object, ...]]:
     return select(RESULTS).where(*here).order_by(c.at)
 
 
-def population(model: str, step: str, point: str, stage: Stage) -> Select[tuple[object, ...]]:
+def population(
+    model: str, step: str, point: str, stage: Stage, since: datetime | None = None
+) -> Select[tuple[object, ...]]:
     """All results of one point at one stage over every unit of a model, oldest first."""
+    query = select(RESULTS).where(*_of_model(model, step, point, stage)).order_by(RESULTS.c.at)
+    return query if since is None else query.where(RESULTS.c.at >= stamp(since))
+
+
+def spread(model: str, step: str, point: str, stage: Stage) -> Select[tuple[object, ...]]:
+    """Of the same results: how many, their mean, and the mean of their squares."""
+    value = RESULTS.c.value
+    return select(
+        func.count(value).label("results"),
+        func.avg(value).label("mean"),
+        func.avg(value * value).label("mean_square"),
+    ).where(*_of_model(model, step, point, stage))
+
+
+def _of_model(model: str, step: str, point: str, stage: Stage) -> tuple[ColumnElement[bool], ...]:
     c = RESULTS.c
-    here = (c.model == model, c.step == step, c.point == point, c.stage == stage)
-    return select(RESULTS).where(*here).order_by(c.at)
+    return c.model == model, c.step == step, c.point == point, c.stage == stage
 
 
 def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:

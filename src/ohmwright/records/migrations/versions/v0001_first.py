@@ -84,7 +84,8 @@ def _indexes() -> None:
     op.create_index("runs_by_asset", "runs", ["asset", "at"])
     op.create_index("ledger_by_run", "ledger", ["run", "what"])
     op.create_index("results_by_asset", "results", ["asset", "step", "point", "at"])
-    op.create_index("results_by_model", "results", ["model", "step", "point", "stage", "at"])
+    point = ["model", "step", "point", "stage", "at"]
+    op.create_index("results_by_model", "results", [*point, "verdict", "value"])
     op.create_index("results_by_verdict", "results", ["verdict", "at"])
 
 

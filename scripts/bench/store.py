@@ -1,0 +1,232 @@
+"""Durable commits beside the disk's own rate; fleet queries with and without their indexes.
+
+Run: python scripts/bench/store.py [--results 1000000] [--folder FOLDER] [--seed 1]
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import os
+import shutil
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from random import Random
+from statistics import median
+from tempfile import TemporaryDirectory
+
+from sqlalchemy import Select, insert
+
+from ohmwright.model.event import ActivationClosed
+from ohmwright.records import queries
+from ohmwright.records.flat import stamp
+from ohmwright.records.sql_store import SqlStore, open_store
+from ohmwright.records.tables import LEDGER, RESULTS, RUNS
+
+START = datetime(2021, 1, 4, 8, tzinfo=UTC)
+DAYS = 5 * 365
+UNITS, MODELS, POINTS = 2000, 12, 10
+RESULTS_A_RUN = 25  # ten points as found, five adjusted, ten as left
+FRAME = 4120  # what SQLite writes for an event: one page and its header
+MODEL_NAMES = tuple(f"Quillon {200 + 10 * n}" for n in range(MODELS))
+
+
+@dataclass(frozen=True)
+class Row:
+    """One figure beside its bar."""
+
+    figure: str
+    value: float
+    bar: float | None = None
+    at_least: bool = True
+
+    @property
+    def met(self) -> bool:
+        """Whether the bar is met; a figure without one always is."""
+        if self.bar is None:
+            return True
+        return self.value >= self.bar if self.at_least else self.value <= self.bar
+
+
+def commits(folder: Path) -> list[Row]:
+    """Single commits, batches and the disk, by turns; medians over the turns."""
+    store = opened(folder)
+    event = ActivationClosed(at=START, bench_s=1.5, on_s=8.5)
+    hundred = [event] * 100
+    file = os.open(folder / "reference", os.O_CREAT | os.O_RDWR)
+    place = 0
+
+    def sync() -> None:
+        nonlocal place  # round and round like the log of a database, so the file does not grow
+        place = (place + 1) % 1000
+        os.pwrite(file, b"x" * FRAME, FRAME * place)
+        os.fdatasync(file)
+
+    def single() -> None:
+        store.append("single", event)
+
+    def batch() -> None:
+        store.append_all("batch", hundred)
+
+    seconds: dict[Callable[[], None], list[float]] = {sync: [], single: [], batch: []}
+    for work in seconds:
+        _each(work, 1500)  # until the log has been written round once
+    for _ in range(60):
+        for work, times in seconds.items():
+            times.append(_each(work, 40))
+    os.close(file)
+    store.close()
+    rate = {work: 1 / median(times) for work, times in seconds.items()}
+    return [
+        Row("fdatasync of this disk, per s", rate[sync]),
+        Row("durable single commits, per s", rate[single]),
+        Row("events in batches of 100, per s", 100 * rate[batch]),
+        Row("single commits ÷ fdatasync", rate[single] / rate[sync], 0.6),
+        Row("batch of 100 ÷ single", 100 * rate[batch] / rate[single], 30),
+    ]
+
+
+def fleet(folder: Path, results: int, seed: int) -> list[Row]:
+    """Each query on a store with and on one without indexes; the same rows must come back."""
+    indexed = opened(folder / "indexed")
+    fill(indexed, results, Random(seed))
+    place = Path(indexed.database.place)
+    indexed.close()
+    (folder / "plain").mkdir()
+    shutil.copy(place, folder / "plain" / place.name)
+    indexed, plain = opened(folder / "indexed"), opened(folder / "plain")
+    with plain.database.write() as connection:
+        for name in ("results_by_asset", "results_by_model", "results_by_verdict"):
+            connection.exec_driver_sql(f"DROP INDEX {name}")
+        connection.exec_driver_sql("DROP INDEX runs_by_asset")
+    rows = []
+    for name, query, selective in asked():
+        ours_s, ours = _answered(indexed, query)
+        plain_s, theirs = _answered(plain, query)
+        assert sorted(map(repr, ours)) == sorted(map(repr, theirs))
+        what = f"{name} ({len(ours)} rows)"
+        rows.append(Row(f"{what}: indexed, s", ours_s, 1.2, at_least=False))
+        rows.append(Row(f"{what}: times faster", plain_s / ours_s, 50 if selective else None))
+    indexed.close()
+    plain.close()
+    return rows
+
+
+def asked() -> list[tuple[str, Select[tuple[object, ...]], bool]]:
+    """The queries; True for those that pick few rows out of many."""
+    end = START + timedelta(days=DAYS)
+    model, asset = MODEL_NAMES[3], "HF-0777"
+    of_point = (model, "cut", "300 ohm", "as_found")
+    return [
+        ("history of a unit's point", queries.history(asset, "cut", "300 ohm"), True),
+        (
+            "a model's point, newest month",
+            queries.population(*of_point, end - timedelta(days=30)),
+            True,
+        ),
+        ("spread of a model's point", queries.spread(*of_point), True),
+        ("failed in the newest week", queries.with_verdict("fail", end - timedelta(days=7)), True),
+        ("a model's point, all years", queries.population(*of_point), False),
+        ("every unit's newest run", queries.last_seen(), False),
+        ("pass rates of the whole fleet", queries.pass_rates(), False),
+    ]
+
+
+def fill(store: SqlStore, results: int, random: Random) -> None:
+    """Flat rows of a synthetic fleet, as the events of its runs would make them."""
+    count = results // RESULTS_A_RUN
+    starts = sorted(random.uniform(0, DAYS) for _ in range(count))
+    with store.database.write() as connection:
+        for first in range(0, count, 4000):
+            runs, ledger, flat = [], [], []
+            for number in range(first, min(count, first + 4000)):
+                run = _run(number + 1, START + timedelta(days=starts[number]), random)
+                runs.append(run)
+                ledger.append(_entry(run))
+                flat += _results(run, random)
+            connection.execute(insert(RUNS), runs)
+            connection.execute(insert(LEDGER), ledger)
+            connection.execute(insert(RESULTS), flat)
+
+
+def _run(number: int, at: datetime, random: Random) -> dict[str, object]:
+    unit = random.randrange(UNITS)
+    return {
+        "number": number,
+        "opening": b"",
+        "run_id": f"{at:%Y%m%dT%H%M%SZ}-{number}",
+        "asset": f"HF-{unit:04}",
+        "model": MODEL_NAMES[unit % MODELS],
+        "serial": str(unit),
+        "procedure": "Monopolar output",
+        "operator": "Ida Marrow",
+        "at": stamp(at),
+        "simulated": 1,
+    }
+
+
+def _entry(run: dict[str, object]) -> dict[str, object]:
+    number = run["number"]
+    entry = {"number": number, "run": number, "what": "sealed", "verdict": "pass"}
+    return entry | {"document": b"", "hash": b""}
+
+
+def _results(run: dict[str, object], random: Random) -> list[dict[str, object]]:
+    rows = []
+    for event in range(RESULTS_A_RUN):
+        stage = ("as_found", "adjust", "as_left")[(event >= POINTS) + (event >= POINTS + 5)]
+        point = event if stage == "as_found" else (event - POINTS) % 15 % POINTS
+        target = 80.0 + 20 * point
+        value = random.gauss(target, 0.03 * target if stage == "as_found" else 0.015 * target)
+        low, high = 0.95 * target, 1.05 * target
+        row = {key: run[key] for key in ("asset", "model", "at", "simulated")}
+        row |= {"run": run["number"], "event": event + 1, "stage": stage, "step": "cut"}
+        row |= {"point": f"{100 * (point + 1)} ohm", "kind": "power_curve", "quantity": "power_w"}
+        row |= {"value": value, "uncertainty": 0.4, "target": target, "lower": low, "upper": high}
+        rows.append(row | {"verdict": "pass" if low <= value <= high else "fail"})
+    return rows
+
+
+def opened(folder: Path) -> SqlStore:
+    """A store of the bench's own."""
+    return open_store(str(folder), folder / "key", folder / "witness")
+
+
+def _answered(store: SqlStore, query: Select[tuple[object, ...]]) -> tuple[float, list[object]]:
+    """Median seconds of five, all rows fetched, and the rows."""
+    times, rows = [], []
+    for _ in range(6):
+        start = time.perf_counter()
+        rows = queries.ask(store.database, query)
+        times.append(time.perf_counter() - start)
+    return median(times[1:]), rows
+
+
+def _each(work: Callable[[], None], times: int) -> float:
+    start = time.perf_counter()
+    for _ in range(times):
+        work()
+    return (time.perf_counter() - start) / times
+
+
+def main() -> None:
+    """Print one table and a JSON line."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--results", type=int, default=1_000_000)
+    parser.add_argument("--folder", type=Path, help="On the disk to be measured.")
+    parser.add_argument("--seed", type=int, default=1)
+    given = parser.parse_args()
+    with TemporaryDirectory(prefix="ohmwright-bench-", dir=given.folder) as name:
+        folder = Path(name)
+        rows = commits(folder / "commits") + fleet(folder, given.results, given.seed)
+    for row in rows:
+        bar = "" if row.bar is None else f"{'≥' if row.at_least else '≤'} {row.bar:g}"
+        print(f"{row.figure:64} {row.value:12.4g} {bar:>8}{'' if row.met else '  MISSED'}")
+    print(json.dumps({row.figure: row.value for row in rows}))
+
+
+if __name__ == "__main__":
+    main()
