@@ -7,7 +7,7 @@ import shutil
 import signal
 import sqlite3
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from itertools import combinations
 from pathlib import Path
 from random import Random
@@ -18,6 +18,7 @@ from row import Row
 
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.records.audit import audit, has_head
+from ohmwright.records.queries import runs, seals
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.tables import EVENTS, LEDGER, METADATA, RESULTS, RUNS
 
@@ -75,6 +76,7 @@ class Small:
                 store = self.opened()
                 try:
                     if list(audit(store)):
+                        _read_all(store)
                         return "named"
                     return "same" if _content(store) == self.content else "undetected"
                 finally:
@@ -83,6 +85,8 @@ class Small:
             return "refused"
         except Hung:
             return "hung"
+        except Exception as problem:  # a traceback tells a person nothing
+            return f"undetected: {problem!r}"
 
 
 def rows(seed: int, *, reduced: bool) -> Iterator[Row]:
@@ -223,9 +227,10 @@ class _Outcomes:
 
     def add(self, outcome: str, replay: str) -> None:
         """Count one; keep how to do it again where it went wrong."""
-        self._count[outcome] += 1
-        if outcome in ("undetected", "hung"):
-            self._replays.append(replay)
+        kind, _, what = outcome.partition(":")
+        self._count[kind] += 1
+        if kind in ("undetected", "hung"):
+            self._replays.append(f"{replay}{what}")
 
     def row(self, fault: str) -> Row:
         """As a line of the table."""
@@ -234,6 +239,16 @@ class _Outcomes:
         undetected, hung = count["undetected"], count["hung"]
         replays = tuple(self._replays[:20])
         return Row(fault, sum(count.values()), 0, 0, undetected, hung, note, replays)
+
+
+def _read_all(store: SqlStore) -> None:
+    """Read a damaged store by every other way: each may refuse, none may fail otherwise."""
+    for read in (lambda: runs(store.database), store.run_ids, lambda: list(seals(store.database))):
+        with suppress(OhmwrightError):
+            read()
+    for run_id in ("one", "two", "open"):
+        with suppress(OhmwrightError):
+            store.events(run_id)
 
 
 def _content(store: SqlStore) -> object:

@@ -184,3 +184,13 @@ def test_a_file_that_lost_its_tables_is_not_begun_anew(
     place.rename(tmp_path / "r.sqlite-wal")
     with pytest.raises(RecordError, match="its log is still there"):
         opened(str(place))
+
+
+def test_a_witness_file_that_makes_no_sense_is_named(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    store = opened(str(tmp_path / "r.sqlite"))
+    store.append("run", started("run"))
+    (store.witness.folder / "ledger").write_text("x")
+    (finding,) = audit(store)
+    assert "witness file makes no sense" in str(finding)

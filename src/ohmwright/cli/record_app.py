@@ -24,7 +24,7 @@ Records = Annotated[
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 Run = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
-Runs = Annotated[list[str] | None, typer.Argument(metavar="[RUN]...", help="Default: all.")]
+Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
 Asset = Annotated[str | None, typer.Option(help="Only this unit.")]
 Model = Annotated[str | None, typer.Option(help="Only this model.")]
 Verdict = Annotated[

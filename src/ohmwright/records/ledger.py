@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from pydantic import ValidationError
-from sqlalchemy import Connection, insert, select, text
+from sqlalchemy import Connection, func, insert, select, text
 
 from .canonical import canonical, digest
 from .chain import Broken
 from .seal import Seal
-from .tables import LEDGER
+from .tables import LEDGER, RUNS
 
 What = Literal["opened", "sealed", "imported"]
 START = bytes(32)
@@ -55,6 +55,13 @@ def last_entry(connection: Connection) -> tuple[int, bytes]:
     newest = select(LEDGER.c.number, LEDGER.c.hash).order_by(LEDGER.c.number.desc()).limit(1)
     row = connection.execute(newest).first()
     return (0, START) if row is None else (row.number, row.hash)
+
+
+def next_run(connection: Connection) -> int:
+    """The number of a new run, which no other program can take before this transaction ends."""
+    alone(connection)
+    newest = connection.execute(select(func.max(RUNS.c.number))).scalar()
+    return 1 if newest is None else int(newest) + 1
 
 
 def alone(connection: Connection) -> None:

@@ -37,6 +37,7 @@ def bring_up_to_date(database: Database) -> None:
     if database.is_sqlite:
         raise _lost(f"{database.place}: the file is there and holds no tables.")
     with database.write() as connection:
+        connection.execute(text("SET LOCAL lock_timeout = '60s'"))  # while another makes them
         connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
         if _version(connection) is None:
             upgrade(connection)

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, func, insert, select
+from sqlalchemy import Connection, insert, select
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event, PointDone, RunFinished, RunResumed, RunStarted
@@ -20,7 +21,7 @@ from .database import Database, open_database
 from .flat import Row, result_row, run_row
 from .keys import OperatorKey
 from .lease import RENEWED_AFTER_S, Holder, release, take
-from .ledger import Entry, add_entry, is_finished, seal_of
+from .ledger import Entry, add_entry, is_finished, next_run, seal_of
 from .migrate import bring_up_to_date
 from .store import Store
 from .tables import EVENTS, RESULTS, RUNS, STORE
@@ -48,8 +49,7 @@ class SqlStore(Store):
     def __init__(self, database: Database, key: OperatorKey, witness_folder: Path) -> None:
         bring_up_to_date(database)
         self.database, self.key = database, key
-        with database.read() as connection:
-            self.store_id: str = connection.execute(select(STORE.c.id)).scalar_one()
+        self.store_id = _store_id(database)
         self.witness = Witness(witness_folder / self.store_id)
         self._insert = str(insert(EVENTS).compile(dialect=database.engine.dialect))
         self._holder = Holder.here()
@@ -154,8 +154,7 @@ class SqlStore(Store):
 
     def _opened(self, connection: Connection, run_id: str, first: Event) -> _Tail:
         """A new run, held by us."""
-        count = connection.execute(select(func.coalesce(func.max(RUNS.c.number), 0))).scalar_one()
-        run = run_row(first) | {"number": count + 1, "run_id": run_id}
+        run = run_row(first) | {"number": next_run(connection), "run_id": run_id}
         entry = add_entry(
             connection, "opened", run["number"], {"run": run_id, "store": self.store_id}
         )
@@ -230,6 +229,19 @@ def open_store(where: str, key_file: Path, witness_folder: Path, **options: Any)
     except BaseException:
         database.close()
         raise
+
+
+def _store_id(database: Database) -> str:
+    """The name that the store was given when it was made: 32 hexadecimal digits."""
+    with database.read() as connection:
+        (*found,) = connection.execute(select(STORE.c.id)).scalars()
+    if len(found) != 1 or re.fullmatch("[0-9a-f]{32}", str(found[0])) is None:
+        raise RecordError(
+            f"{database.place}: the store has lost its name: the file is damaged.",
+            "Nothing was written to it.",
+            "Restore a copy; do not use it as evidence.",
+        )
+    return str(found[0])
 
 
 def read_run(connection: Connection, run: Row) -> KeptRun:

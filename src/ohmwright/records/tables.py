@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from sqlalchemy import Column, Double, Float, Integer, LargeBinary, MetaData, Table, Text
 from sqlalchemy.types import TypeEngine
 
 METADATA = MetaData()
+
+
+class _Bytes(LargeBinary):
+    """Bytes; what a damaged file holds in their place is no bytes at all, and fails its hash."""
+
+    cache_ok = True
+
+    def result_processor(self, *_: object) -> Callable[[object], bytes]:
+        return lambda value: value if isinstance(value, bytes) else b""
+
+
 _REAL: TypeEngine[float] = Double().with_variant(Float(), "sqlite")
 
 
@@ -25,7 +37,7 @@ STORE = _table("store", Column("id", Text, primary_key=True))
 RUNS = _table(
     "runs",
     Column("number", Integer, primary_key=True),
-    Column("opening", LargeBinary),
+    Column("opening", _Bytes),
     *map(_text, ("run_id", "asset", "model", "serial", "procedure", "operator", "at")),
     Column("simulated", Integer),
 )
@@ -34,8 +46,8 @@ EVENTS = _table(
     "events",
     Column("run", Integer, primary_key=True),
     Column("number", Integer, primary_key=True),
-    Column("body", LargeBinary),
-    Column("hash", LargeBinary),
+    Column("body", _Bytes),
+    Column("hash", _Bytes),
 )
 
 LEDGER = _table(
@@ -44,8 +56,8 @@ LEDGER = _table(
     Column("run", Integer),
     _text("what"),
     _text("verdict"),
-    Column("document", LargeBinary),
-    Column("hash", LargeBinary),
+    Column("document", _Bytes),
+    Column("hash", _Bytes),
 )
 """The chain through the whole store: each run opened, sealed or imported is an entry."""
 

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from pydantic import ValidationError
-from sqlalchemy import func, insert, select
+from sqlalchemy import insert
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event, PointDone, RunFinished
@@ -20,7 +20,7 @@ from ohmwright.model.event import Event, PointDone, RunFinished
 from .canonical import canonical
 from .chain import Broken, Kept, KeptRun, whole
 from .flat import result_row, run_row
-from .ledger import add_entry
+from .ledger import add_entry, next_run
 from .seal import Seal
 from .sql_store import SqlStore
 from .tables import EVENTS, RESULTS, RUNS
@@ -88,8 +88,7 @@ def take_in(store: SqlStore, run: KeptRun, events: tuple[Event, ...]) -> None:
         )
     last = events[-1]
     with store.database.write() as connection:
-        count = connection.execute(select(func.coalesce(func.max(RUNS.c.number), 0))).scalar_one()
-        row = run_row(events[0]) | {"number": count + 1, "run_id": run.run_id}
+        row = run_row(events[0]) | {"number": next_run(connection), "run_id": run.run_id}
         content: dict[str, Any] = {"head": run.head.hex(), "run": run.run_id}
         if run.seal is not None:
             content["seal"] = run.seal.model_dump(mode="json")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -51,11 +52,24 @@ class Witness:
         self._close(str(run))
         (self.folder / str(run)).unlink(missing_ok=True)
 
-    def seen(self) -> Iterator[Seen]:
-        """All that is remembered."""
-        for path in sorted(self.folder.glob("*")):
-            number, head, *name = path.read_text(encoding="utf-8").split(maxsplit=2)
-            yield Seen(int(number), bytes.fromhex(head), name[0].strip() if name else "")
+    def seen(self) -> tuple[Seen, ...]:
+        """All that is remembered. Raises RecordError for a file that makes no sense."""
+        found = []
+        for path in sorted(self.folder.glob("[!.]*")):
+            text = _steady(path)
+            if text is None:
+                continue
+            try:
+                number, head, *name = text.split(maxsplit=2)
+                found.append(Seen(int(number), bytes.fromhex(head), "".join(name).strip()))
+            except ValueError:
+                raise RecordError(
+                    f"{path}: this witness file makes no sense.",
+                    "Whether the store is the newest copy cannot be told by it.",
+                    "Hold the store against a certificate ('record verify --head HASH'), then "
+                    "move the file away.",
+                ) from None
+        return tuple(found)
 
     def close(self) -> None:
         """Close the files."""
@@ -67,12 +81,22 @@ class Witness:
         if file is not None:
             os.close(file)
 
+    def _made(self, name: str, line: bytes) -> int:
+        """A file that nobody ever sees empty."""
+        self.folder.mkdir(parents=True, exist_ok=True)
+        with suppress(FileNotFoundError):
+            return os.open(self.folder / name, os.O_WRONLY)
+        draft = self.folder / f".{name}.{os.getpid()}"
+        file = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
+        os.write(file, line)
+        draft.replace(self.folder / name)
+        return file
+
     def _write(self, name: str, seen: Seen) -> None:
         line = f"{seen.number:12} {seen.hash.hex()} {seen.run_id}\n".encode()
         try:
             if name not in self._files:
-                self.folder.mkdir(parents=True, exist_ok=True)
-                self._files[name] = os.open(self.folder / name, os.O_WRONLY | os.O_CREAT, 0o600)
+                self._files[name] = self._made(name, line)
             file = self._files[name]
             os.lseek(file, 0, os.SEEK_SET)
             os.write(file, line)  # always of the same length: what is there is replaced
@@ -84,8 +108,25 @@ class Witness:
             ) from None
 
 
+def _steady(path: Path) -> str | None:
+    """The text of a file that another program may be writing; None once it is gone."""
+    before = None
+    for _ in range(100):
+        try:
+            text = path.read_text(encoding="utf-8", errors="replace")
+        except FileNotFoundError:
+            return None
+        if text == before:
+            break
+        before = text
+    return before
+
+
 def missing(connection: Connection, witness: Witness) -> Iterator[tuple[str, int | None, str]]:
-    """What the witness has seen and the store does not hold: run, event, what is wrong."""
+    """What the witness has seen and the store does not hold: run, event, what is wrong.
+
+    The witness is read first, all of it: what another program commits meanwhile is no loss.
+    """
     for seen in witness.seen():
         if seen.run_id:
             query = (
