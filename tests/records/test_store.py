@@ -3,6 +3,7 @@
 import multiprocessing
 import os
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -183,6 +184,27 @@ def test_the_hold_of_another_computer_ends_with_time(
     with pytest.raises(RecordError, match="another program has written to the same run"):
         store.append("run", stage())
     assert list(audit(second)) == []
+
+
+def test_writing_renews_the_hold_and_a_lost_one_stops_the_run(store: SqlStore) -> None:
+    def left_s(change: str) -> float:
+        with store.database.write() as c:
+            c.execute(text(f"UPDATE leases SET {change}"))
+        store._tails["run"] = replace(store._tails["run"], renew_at_s=0.0)  # some minutes later
+        before = _held_until(store)
+        store.append("run", stage())
+        return _held_until(store) - before
+
+    store.append("run", started("run"))
+    assert left_s("until_s = until_s - 600") == pytest.approx(600, abs=30)
+    with pytest.raises(UsageError, match="in the hands of Eve"):
+        left_s("host = 'other-bench', holder = 'Eve'")
+    assert len(store.events("run")) == 2
+
+
+def _held_until(store: SqlStore) -> float:
+    with store.database.read() as c:
+        return float(c.execute(text("SELECT until_s FROM leases")).scalar_one())
 
 
 def test_lists_and_queries(store: SqlStore) -> None:
