@@ -51,7 +51,10 @@ def list_runs(records: str | None, narrowed: Filter, *, as_json: bool) -> None:
             ]
         )
         return
-    table = Table("Run", "Unit", "Model", "Procedure", "Verdict")
+    table = Table(box=None, pad_edge=False)
+    table.add_column("Run", no_wrap=True, overflow="fold")  # is copied, so never cut
+    for name in ("Unit", "Model", "Procedure", "Verdict"):
+        table.add_column(name)
     for row in rows:
         verdict = Text(row["verdict"], style=STYLES.get(row["verdict"], "dim"))
         cells = (Text(row[key]) for key in ("run_id", "asset", "model", "procedure"))
@@ -121,7 +124,7 @@ def show_keys(records: str | None, *, as_json: bool) -> None:
         )
         return
     out().print(f"Your key {fingerprint(own.public)} in {own.path}", soft_wrap=True)
-    table = Table("Key", "Operator", "Runs signed")
+    table = Table("Key", "Operator", "Runs signed", box=None, pad_edge=False)
     for (key, who), count in signed.items():
         table.add_row(fingerprint(key), Text(who), str(count))
     out().print(table if signed else "No run is signed yet.")

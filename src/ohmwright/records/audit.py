@@ -18,7 +18,8 @@ from .chain import Broken, KeptRun, whole
 from .flat import Row, result_row, run_row
 from .ledger import START, seal_in
 from .migrate import upgrade
-from .sql_store import SqlStore, read_run
+from .reading import read_run
+from .sql_store import SqlStore
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
 from .witness import missing
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -16,15 +15,16 @@ from ohmwright.model.event import Event, RunFinished
 from ohmwright.wire.clock import RealClock
 
 from .canonical import body_of, digest, link
-from .chain import Broken, Kept, KeptRun, whole
+from .chain import Broken, KeptRun, whole
 from .database import Database, open_database
 from .flat import Row, result_row, run_row
 from .keys import OperatorKey
 from .lease import RENEWED_AFTER_S, Holder, release, take
-from .ledger import Entry, add_entry, is_finished, next_run, seal_of
+from .ledger import Entry, add_entry, is_finished, next_run
 from .migrate import bring_up_to_date
+from .reading import read_run, run_named, store_id
 from .store import Store
-from .tables import EVENTS, RESULTS, RUNS, STORE
+from .tables import EVENTS, RESULTS, RUNS
 from .witness import Seen, Witness, missing
 
 
@@ -49,7 +49,7 @@ class SqlStore(Store):
     def __init__(self, database: Database, key: OperatorKey, witness_folder: Path) -> None:
         bring_up_to_date(database)
         self.database, self.key = database, key
-        self.store_id = _store_id(database)
+        self.store_id = store_id(database)
         self.witness = Witness(witness_folder / self.store_id)
         self._insert = str(insert(EVENTS).compile(dialect=database.engine.dialect))
         self._holder = Holder.here()
@@ -100,7 +100,7 @@ class SqlStore(Store):
     def kept(self, run_id: str) -> KeptRun:
         """A run as it is kept, unchecked. Raises UsageError when there is none, Broken."""
         with self.database.read() as connection:
-            run = _run_named(connection, run_id)
+            run = run_named(connection, run_id)
             if run is None:
                 raise self.unknown(run_id)
             return read_run(connection, run)
@@ -139,7 +139,7 @@ class SqlStore(Store):
     def _claimed(self, connection: Connection, run_id: str) -> _Tail | None:
         """The end of a run that there is, its lease taken."""
         self._compare_with_witness(connection)
-        run = _run_named(connection, run_id)
+        run = run_named(connection, run_id)
         if run is None:
             return None
         if is_finished(connection, run["number"]):
@@ -229,29 +229,3 @@ def open_store(where: str, key_file: Path, witness_folder: Path, **options: Any)
     except BaseException:
         database.close()
         raise
-
-
-def _store_id(database: Database) -> str:
-    """The name that the store was given when it was made: 32 hexadecimal digits."""
-    with database.read() as connection:
-        (*found,) = connection.execute(select(STORE.c.id)).scalars()
-    if len(found) != 1 or re.fullmatch("[0-9a-f]{32}", str(found[0])) is None:
-        raise RecordError(
-            f"{database.place}: the store has lost its name: the file is damaged.",
-            "Nothing was written to it.",
-            "Restore a copy; do not use it as evidence.",
-        )
-    return str(found[0])
-
-
-def read_run(connection: Connection, run: Row) -> KeptRun:
-    """A run as it is kept; `run` is its row in the table of runs. Raises Broken."""
-    query = select(EVENTS.c.number, EVENTS.c.body, EVENTS.c.hash)
-    rows = connection.execute(query.where(EVENTS.c.run == run["number"]).order_by(EVENTS.c.number))
-    events = tuple(Kept(*row) for row in rows)
-    return KeptRun(run["run_id"], run["opening"], events, seal_of(connection, run["number"]))
-
-
-def _run_named(connection: Connection, run_id: str) -> Row | None:
-    found = connection.execute(select(RUNS).where(RUNS.c.run_id == run_id)).mappings().first()
-    return None if found is None else dict(found)

@@ -1,0 +1,42 @@
+"""A store and its runs as they are kept, read and not yet checked."""
+
+from __future__ import annotations
+
+import re
+
+from sqlalchemy import Connection, select
+
+from ohmwright.model.errors import RecordError
+
+from .chain import Kept, KeptRun
+from .database import Database
+from .flat import Row
+from .ledger import seal_of
+from .tables import EVENTS, RUNS, STORE
+
+
+def store_id(database: Database) -> str:
+    """The name that the store was given when it was made: 32 hexadecimal digits."""
+    with database.read() as connection:
+        (*found,) = connection.execute(select(STORE.c.id)).scalars()
+    if len(found) != 1 or re.fullmatch("[0-9a-f]{32}", str(found[0])) is None:
+        raise RecordError(
+            f"{database.place}: the store has lost its name: the file is damaged.",
+            "Nothing was written to it.",
+            "Restore a copy; do not use it as evidence.",
+        )
+    return str(found[0])
+
+
+def read_run(connection: Connection, run: Row) -> KeptRun:
+    """A run as it is kept; `run` is its row in the table of runs. Raises Broken."""
+    query = select(EVENTS.c.number, EVENTS.c.body, EVENTS.c.hash)
+    rows = connection.execute(query.where(EVENTS.c.run == run["number"]).order_by(EVENTS.c.number))
+    events = tuple(Kept(*row) for row in rows)
+    return KeptRun(run["run_id"], run["opening"], events, seal_of(connection, run["number"]))
+
+
+def run_named(connection: Connection, run_id: str) -> Row | None:
+    """The row of a run in the table of runs; None when there is none."""
+    found = connection.execute(select(RUNS).where(RUNS.c.run_id == run_id)).mappings().first()
+    return None if found is None else dict(found)
