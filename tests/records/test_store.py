@@ -3,8 +3,10 @@
 import multiprocessing
 import os
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
@@ -26,7 +28,7 @@ from ohmwright.records.queries import (
     spread,
     with_verdict,
 )
-from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.sql_store import SqlStore, open_store
 
 from .some_events import AT, finished, point, stage, started, whole_run
 
@@ -143,28 +145,18 @@ def test_two_benches_cannot_take_one_run_until_the_first_is_gone(
 
 
 def _write_runs(place: str, folder: Path, name: str) -> None:
-    from ohmwright.records.sql_store import open_store
-
     with open_store(place, folder / "operator.key", folder / "witness") as store:
         for number in range(3):
-            for event in whole_run(f"{name}-{number}"):
-                store.append(f"{name}-{number}", event)
+            kept(store, f"{name}-{number}")
 
 
 def test_benches_that_begin_at_once_share_one_ledger(
     place: str, opened: Callable[..., SqlStore], tmp_path: Path
 ) -> None:
-    method = multiprocessing.get_context("spawn")
-    benches = [
-        method.Process(target=_write_runs, args=(place, tmp_path / "here", name)) for name in "ab"
-    ]
-    for bench in benches:
-        bench.start()
-    for bench in benches:
-        bench.join()
-    assert [bench.exitcode for bench in benches] == [0, 0]
+    with ThreadPoolExecutor(3) as benches:
+        list(benches.map(partial(_write_runs, place, tmp_path / "here"), "abc"))
     store = opened(place)
-    assert len(store.run_ids()) == 6
+    assert len(store.run_ids()) == 9
     assert list(audit(store)) == []
 
 

@@ -6,6 +6,7 @@ import os
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
+from secrets import token_hex
 from typing import TYPE_CHECKING
 
 from ohmwright.model.errors import RecordError
@@ -76,7 +77,7 @@ def _make(path: Path) -> Ed25519PrivateKey:
     key = Ed25519PrivateKey.generate()
     text = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
     path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-    draft = path.with_suffix(f".{os.getpid()}")
+    draft = path.with_suffix(f".{token_hex(4)}")
     file = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     try:
         os.write(file, text)

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 from contextlib import suppress
 from pathlib import Path
+from secrets import token_hex
+from threading import Lock
 
 from sqlalchemy import Connection, inspect, text
 
@@ -13,6 +15,7 @@ from ohmwright.model.errors import RecordError
 from .database import Database, open_database
 
 NEWEST = "0001"
+_ALEMBIC = Lock()  # it keeps what it works on in globals
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
 
 
@@ -52,7 +55,7 @@ def _have_file(path: Path) -> None:
         return
     if path.with_name(f"{path.name}-wal").exists():
         raise _lost(f"{path}: the file is gone, and its log is still there.")
-    draft = path.with_name(f"{path.stem}.{os.getpid()}.new.sqlite")
+    draft = path.with_name(f"{path.stem}.{token_hex(4)}.new.sqlite")
     made = open_database(str(draft))
     try:
         with made.write() as connection:
@@ -81,7 +84,8 @@ def upgrade(connection: Connection) -> None:
     config = Config(attributes={"connection": connection})
     config.set_main_option("script_location", "ohmwright.records:migrations")
     config.set_main_option("path_separator", "os")
-    command.upgrade(config, "head")
+    with _ALEMBIC:
+        command.upgrade(config, "head")
 
 
 def _version(connection: Connection) -> str | None:

@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
+from secrets import token_hex
 
 from sqlalchemy import Connection, select
 
@@ -86,7 +87,7 @@ class Witness:
         self.folder.mkdir(parents=True, exist_ok=True)
         with suppress(FileNotFoundError):
             return os.open(self.folder / name, os.O_WRONLY)
-        draft = self.folder / f".{name}.{os.getpid()}"
+        draft = self.folder / f".{name}.{token_hex(4)}"
         file = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
         os.write(file, line)
         draft.replace(self.folder / name)
