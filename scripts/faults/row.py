@@ -1,4 +1,4 @@
-"""One line of the table of faults."""
+"""One line of the table that every part of the harness prints."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Row:
-    """What one kind of fault did, over all tries; every count but `tried` should be 0."""
+    """What was done how often, and what must not have come of it."""
 
     fault: str
     tried: int
@@ -17,3 +17,9 @@ class Row:
     hangs: int
     note: str = ""
     replays: tuple[str, ...] = ()
+    """A command that replays each failure."""
+
+    @property
+    def holds(self) -> bool:
+        """Whether nothing came of it."""
+        return not (self.left_on or self.wrong_values or self.undetected or self.hangs)

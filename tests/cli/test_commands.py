@@ -2,6 +2,8 @@
 
 import csv
 import json
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
@@ -120,3 +122,10 @@ def test_no_color_is_honoured(
     assert "\x1b[3" in ohmwright("demo", "--records", tmp_path).out
     monkeypatch.setenv("NO_COLOR", "1")
     assert "\x1b[3" not in ohmwright("demo", "--records", tmp_path).out
+
+
+def test_help_waits_for_no_heavy_import() -> None:
+    heavy = ("sqlalchemy", "alembic", "cryptography", "numpy", "scipy", "pydantic", "psycopg")
+    look = f"import sys, ohmwright.cli.main; print([m for m in {heavy} if m in sys.modules])"
+    done = subprocess.run([sys.executable, "-c", look], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "[]"
