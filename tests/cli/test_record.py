@@ -87,7 +87,9 @@ def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     twice = ohmwright("record", "export", file, "--records", tmp_path)
     assert (twice.code, "Nothing is ever written over" in twice.err) == (2, True)
     new = tmp_path / "new.sqlite"
-    assert "1 runs imported" in ohmwright("record", "import", file, "--records", new).out
+    first = ohmwright("record", "import", file, "--records", new).out
+    assert "1 runs imported" in first
+    assert "new to this store" in first
     assert "1 were on record" in ohmwright("record", "import", file, "--records", new).out
     assert ohmwright("record", "verify", "--records", new).code == 0
     assert ohmwright("record", "show", run, "--records", new).code == 1

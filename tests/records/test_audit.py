@@ -194,3 +194,21 @@ def test_a_witness_file_that_makes_no_sense_is_named(
     (store.witness.folder / "ledger").write_text("x")
     (finding,) = audit(store)
     assert "witness file makes no sense" in str(finding)
+
+
+def test_a_file_moved_away_in_mid_run_is_told_and_the_run_resumes(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    place, away = tmp_path / "r.sqlite", tmp_path / "away.sqlite"
+    store = opened(str(place))
+    events = whole_run("run")
+    store.append("run", events[0])
+    place.rename(away)
+    for _ in range(2):
+        with pytest.raises(RecordError, match="moved, removed or replaced"):
+            store.append("run", events[1])
+    away.rename(place)
+    for event in events[1:]:
+        store.append("run", event)
+    assert store.events("run") == events
+    assert list(audit(store)) == []

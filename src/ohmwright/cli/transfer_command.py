@@ -8,9 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import BinaryIO
 
+from rich.text import Text
+
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 from ohmwright.records.parquet import write_results
-from ohmwright.records.queries import Filter, results, runs
+from ohmwright.records.queries import Filter, results, runs, seals
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.transfer import exported, runs_in, take_in
 
@@ -59,6 +61,7 @@ def export_parquet(file: Path, selection: Selection, records: str | None) -> Non
 def import_runs(file: Path, records: str | None) -> None:
     """Check the whole file, then keep every run that is not on record yet."""
     with open_records(records) as store:
+        known = {seal.statement.key for seal in seals(store.database)}
         with _existing(file) as lines:
             heads = {run.run_id: run.head for run, _ in runs_in(lines, str(file))}
         there = heads.keys() & set(store.run_ids())
@@ -73,8 +76,17 @@ def import_runs(file: Path, records: str | None) -> None:
             for run, events in runs_in(lines, str(file)):
                 if run.run_id not in there:
                     take_in(store, run, events)
+        _name_new_signers(store, known)
     kept = len(heads) - len(there)
     out().print(f"{kept} runs imported, {len(there)} were on record already.")
+
+
+def _name_new_signers(store: SqlStore, known: set[str]) -> None:
+    """Say whose signature was taken in for the first time: whether to trust it is for a person."""
+    signers = {(seal.fingerprint, seal.statement) for seal in seals(store.database)}
+    new = {(name, said.operator) for name, said in signers if said.key not in known}
+    for name, operator in sorted(new):
+        out().print(Text(f"Signed by {operator} with key {name}, new to this store."))
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -23,11 +24,13 @@ class Database:
         self.engine, self.place = engine, place
         self.is_sqlite = engine.dialect.name == "sqlite"
         self._writer: Connection | None = None
+        self._file: tuple[int, int] | None = None
 
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """A transaction that is on disk when the block is left; an error undoes all of it."""
         with self.told():
+            self._refuse_another_file()
             connection = self._writer or self.engine.connect()
             self._writer = None
             try:
@@ -38,10 +41,11 @@ class Database:
             except BaseException:
                 connection.close()
                 raise
-            if self.is_sqlite:
-                self._writer = connection  # checking one out costs as much as an insert
-            else:
+            if not self.is_sqlite:
                 connection.close()
+                return
+            self._writer = connection  # checking one out costs as much as an insert
+            self._file = self._file or _identity(self.place)
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
@@ -52,6 +56,17 @@ class Database:
             else:
                 connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection
+
+    def _refuse_another_file(self) -> None:
+        """A file that was moved away would take events that nobody finds again."""
+        if self._file is None or _identity(self.place) == self._file:
+            return
+        self.close()
+        raise RecordError(
+            f"{self.place}: the file was moved, removed or replaced while it was in use.",
+            "What was recorded until now is in the file that was there.",
+            "Put that file back, then resume the run.",
+        )
 
     @contextmanager
     def told(self) -> Iterator[None]:
@@ -67,6 +82,15 @@ class Database:
             self._writer.close()
             self._writer = None
         self.engine.dispose()
+
+
+def _identity(place: str) -> tuple[int, int] | None:
+    """Device and number of a file; None where there is none."""
+    try:
+        found = os.stat(place)  # noqa: PTH116 - before every event, so the cheap way
+    except OSError:
+        return None
+    return found.st_dev, found.st_ino
 
 
 def is_url(where: str) -> bool:
