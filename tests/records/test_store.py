@@ -173,9 +173,14 @@ def test_the_hold_of_another_computer_ends_with_time(
         c.execute(text("UPDATE leases SET until_s = until_s - :s"), {"s": LASTS_S + 1})
     second.claim("run")
     second.append("run", stage())
+    tail = store._tails["run"]
     with pytest.raises(RecordError, match="another program has written to the same run"):
         store.append("run", stage())
-    assert list(audit(second)) == []
+    second.close()  # gives the hold back; what it wrote stays
+    store._tails["run"] = replace(tail, renew_at_s=0.0)
+    with pytest.raises(RecordError, match="It was taken over"):
+        store.append("run", stage())
+    assert list(audit(store)) == []
 
 
 def test_writing_renews_the_hold_and_a_lost_one_stops_the_run(store: SqlStore) -> None:

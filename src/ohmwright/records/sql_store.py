@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -65,10 +65,11 @@ class SqlStore(Store):
         tail = self._tails.pop(run_id, None)  # back only once all is on disk
         entry = None
         with self.database.write() as connection:
-            if tail is None or RealClock().now_s() > tail.renew_at_s:
-                tail = self._claimed(connection, run_id) or self._opened(
-                    connection, run_id, events[0]
-                )
+            if tail is None:
+                claimed = self._claimed(connection, run_id)
+                tail = claimed or self._opened(connection, run_id, events[0])
+            elif RealClock().now_s() > tail.renew_at_s:
+                tail = self._renewed(connection, tail)
             tail = self._written(connection, tail, events)
             if isinstance(events[-1], RunFinished):
                 entry = self._sealed(connection, tail, events[-1])
@@ -151,6 +152,17 @@ class SqlStore(Store):
         last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])
         end = connection.execute(last.order_by(EVENTS.c.number.desc()).limit(1)).first()
         return self._tail(run, *((0, digest(run["opening"])) if end is None else end))
+
+    def _renewed(self, connection: Connection, tail: _Tail) -> _Tail:
+        """The same end of a run, held for longer. Raises RecordError when it is not the same."""
+        found = self._claimed(connection, tail.run["run_id"])
+        if found is None or found.head != tail.head:
+            raise RecordError(
+                f"{self.database.place}: another program has written to the same run.",
+                "It was taken over while nothing was written here for a long time.",
+                "See what is on record with 'ohmwright record show', then resume the run.",
+            )
+        return replace(found, operator=tail.operator)
 
     def _opened(self, connection: Connection, run_id: str, first: Event) -> _Tail:
         """A new run, held by us."""
