@@ -16,6 +16,7 @@ from ohmwright.model.procedure import STAGES, Stage, point_names
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
+from ohmwright.model.traceability import Environment
 from ohmwright.records.json_lines import JsonLinesStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import RealClock
@@ -39,17 +40,28 @@ class Request:
     resume: str | None
     unattended: bool
     as_json: bool
+    accept_expired: bool = False
+    temperature_c: float | None = None
+    humidity_percent: float | None = None
 
 
 def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
-    bench = read_bench(request.bench)
+    bench = _in_room(read_bench(request.bench), request)
     store = JsonLinesStore(records_folder(request.records))
     earlier = () if request.resume is None else _earlier(store, request.resume, file)
     if not request.unattended:
         err().print(CAUTION, style="yellow")
     return _run(request, file, bench, store, earlier)
+
+
+def _in_room(bench: BenchData, request: Request) -> BenchData:
+    """The bench in the room as read today; what was not read is as its file says."""
+    before = bench.file.environment or Environment()
+    read = {"temperature_c": request.temperature_c, "humidity_percent": request.humidity_percent}
+    now = before.model_copy(update={key: value for key, value in read.items() if value is not None})
+    return replace(bench, file=bench.file.model_copy(update={"environment": now}))
 
 
 def run_demo(seed: int, records: Path | None, *, as_json: bool) -> int:
@@ -73,11 +85,12 @@ def _run(
     stages = _stages(earlier) or request.stages
 
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
+    job = Job(file, stages, run_id, earlier, accept_expired=request.accept_expired)
 
     async def work() -> tuple[Event, ...]:
         async with opened(bench_data, unattended=request.unattended) as bench:
             with live_view(_points(file, stages)) as view:
-                return await drive(Job(file, stages, run_id, earlier), bench, store, view)
+                return await drive(job, bench, store, view)
 
     try:
         events = anyio.run(work)

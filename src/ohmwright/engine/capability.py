@@ -11,9 +11,12 @@ from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.procedure import (
     AdjustStep,
     ContactQualityStep,
+    CrestFactorStep,
+    HalfAndFullStep,
     InspectionStep,
     InstructionStep,
     LeakageStep,
+    MonotonicityStep,
     OutputStep,
     PowerCurveStep,
     Procedure,
@@ -24,6 +27,9 @@ from ohmwright.model.procedure_file import ProcedureFile
 
 from .adjust import full_power_w
 
+KeyedStep = (
+    OutputStep | PowerCurveStep | HalfAndFullStep | MonotonicityStep | LeakageStep | CrestFactorStep
+)
 Complaint = tuple[str, str]
 """The key that asks, and what the bench cannot do."""
 
@@ -66,7 +72,7 @@ def complaints(
         )
     for step in procedure.step:
         if set(step.stages) & set(stages):
-            for key, what in _step_complaints(procedure, step, abilities):
+            for key, what in dict.fromkeys(_step_complaints(procedure, step, abilities)):
                 yield f"{file.place(step.name, key)}: step '{step.name}': {what}."
 
 
@@ -74,14 +80,17 @@ def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> 
     if not abilities.attended:
         yield from _needs_a_person(step, abilities)
     match step:
-        case OutputStep() | PowerCurveStep() | LeakageStep():
-            yield from _mode(step, abilities.generator)
-            yield from _time(procedure, step, abilities.analyzer)
-            if step.setting_w > abilities.analyzer.load_bank.max_power_w:
-                yield "setting_w", _over_rating(step.setting_w, abilities.analyzer)
+        case OutputStep() | PowerCurveStep() | HalfAndFullStep() | LeakageStep():
+            yield from _mode(procedure, step, abilities)
             if isinstance(step, LeakageStep):
                 yield from _leakage(step, abilities.analyzer)
             yield from _loads_and_currents(step, abilities.analyzer)
+        case MonotonicityStep() | CrestFactorStep():
+            yield from _mode(procedure, step, abilities)
+            yield from _load("load_ohm", step.load_ohm, abilities.analyzer)
+            yield from _full_current(step, abilities)
+            if isinstance(step, CrestFactorStep) and not abilities.analyzer.waveform:
+                yield "kind", "the analyzer captures no waveform"
         case AdjustStep():
             yield from _service(procedure, step, abilities.generator)
             power_w = full_power_w(abilities.generator, step.point)
@@ -105,24 +114,23 @@ def _needs_a_person(step: Step, abilities: Abilities) -> Iterator[Complaint]:
         yield "kind", "the analyzer bounds no activation by itself, so a person must stand by"
 
 
-def _mode(
-    step: OutputStep | PowerCurveStep | LeakageStep, generator: GeneratorData
-) -> Iterator[Complaint]:
+def _mode(procedure: Procedure, step: KeyedStep, abilities: Abilities) -> Iterator[Complaint]:
+    """The mode, its setting, and how long it is on."""
+    generator, bank = abilities.generator, abilities.analyzer.load_bank
+    key = "settings_w" if isinstance(step, MonotonicityStep) else "setting_w"
     mode = generator.mode(step.mode)
     if mode is None:
         names = ", ".join(mode.name for mode in generator.modes)
         yield "mode", f"{generator.model} has no mode '{step.mode}'; it has {names}"
     elif step.setting_w > mode.max_setting_w:
-        yield (
-            "setting_w",
-            f"{step.setting_w:g} W is more than {mode.name}'s {mode.max_setting_w:g} W",
-        )
+        yield key, f"{step.setting_w:g} W is more than {mode.name}'s {mode.max_setting_w:g} W"
+    yield from _time(procedure, step, abilities.analyzer)
+    if step.setting_w > bank.max_power_w:
+        yield key, _over_rating(step.setting_w, abilities.analyzer)
 
 
 def _time(
-    procedure: Procedure,
-    step: OutputStep | PowerCurveStep | LeakageStep | AdjustStep,
-    analyzer: AnalyzerData,
+    procedure: Procedure, step: KeyedStep | AdjustStep, analyzer: AnalyzerData
 ) -> Iterator[Complaint]:
     max_on_s = procedure.timing(step).max_on_s
     if max_on_s > analyzer.load_bank.max_on_s:
@@ -134,15 +142,14 @@ def _time(
 
 
 def _loads_and_currents(
-    step: OutputStep | PowerCurveStep | LeakageStep | AdjustStep, analyzer: AnalyzerData
+    step: OutputStep | PowerCurveStep | HalfAndFullStep | LeakageStep | AdjustStep,
+    analyzer: AnalyzerData,
 ) -> Iterator[Complaint]:
     bank = analyzer.load_bank
-    key = "loads_ohm" if isinstance(step, PowerCurveStep) else "load_ohm"
+    key = "loads_ohm" if isinstance(step, PowerCurveStep | HalfAndFullStep) else "load_ohm"
     for point in step.points():
         load_ohm, target = point.load_ohm, point.target
-        if load_ohm not in bank.loads_ohm:
-            nearest = min(bank.loads_ohm, key=lambda load: abs(load - load_ohm))
-            yield key, f"the load bank has no {load_ohm:g} ohm; the nearest is {nearest:g} ohm"
+        yield from _load(key, load_ohm, analyzer)
         amps = target.value / 1000
         if target.quantity == "power_w":
             amps = (target.value / load_ohm) ** 0.5
@@ -151,6 +158,26 @@ def _loads_and_currents(
         if 1000 * amps > analyzer.meter.max_current_ma:
             limit = f"{analyzer.meter.max_current_ma:g} mA"
             yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over the meter's {limit}"
+
+
+def _full_current(
+    step: MonotonicityStep | CrestFactorStep, abilities: Abilities
+) -> Iterator[Complaint]:
+    """What the setting may drive through the load, where no target says it."""
+    mode, meter = abilities.generator.mode(step.mode), abilities.analyzer.meter
+    current_ma = 1000 * (step.setting_w / step.load_ohm) ** 0.5
+    if mode is not None and mode.max_current_ma is not None:
+        current_ma = min(current_ma, mode.max_current_ma)
+    if current_ma > meter.max_current_ma:
+        limit = f"the meter's {meter.max_current_ma:g} mA"
+        yield "load_ohm", f"{step.setting_w:g} W may drive {current_ma:.0f} mA there, over {limit}"
+
+
+def _load(key: str, load_ohm: float, analyzer: AnalyzerData) -> Iterator[Complaint]:
+    loads_ohm = analyzer.load_bank.loads_ohm
+    if load_ohm not in loads_ohm:
+        nearest = min(loads_ohm, key=lambda load: abs(load - load_ohm))
+        yield key, f"the load bank has no {load_ohm:g} ohm; the nearest is {nearest:g} ohm"
 
 
 def _over_rating(power_w: float, analyzer: AnalyzerData) -> str:

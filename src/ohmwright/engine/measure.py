@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isinf
 
 from ohmwright.metrology.settling import Settled
 from ohmwright.model.procedure import Point, Stage, Step, Timing
-from ohmwright.model.result import Measured, Result, Sample, Verdict
-from ohmwright.model.tolerance import Target
+from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 
-from .judge import judge
+from .appraisal import appraise, appraise_linearly
+from .judge import conformity, judge, readings_cannot_help
 from .session import Session
 from .watch import Fetch, watch
 
@@ -21,6 +22,7 @@ class Observation:
     verdict: Verdict
     reason: str
     measured: Measured | None
+    conformity: Conformity | None
     on_s: float
     samples: tuple[Sample, ...]
 
@@ -44,6 +46,7 @@ class Observation:
             load_ohm=point.load_ohm,
             target=point.target,
             measured=self.measured,
+            conformity=self.conformity,
             on_s=self.on_s,
             start_trim=start_trim,
             final_trim=final_trim,
@@ -58,12 +61,14 @@ async def observe(
 
     `power_w` is the most the output can put into the load.
     """
-    verdict: tuple[Verdict, str] = ("undecided", "")
+    terms = (point.target.quantity, point.load_ohm, timing, session.accuracy)
 
     def decided(settled: Settled) -> bool:
-        nonlocal verdict
-        verdict = judge(_as_target(settled, point.target, point.load_ohm, timing), point.target)
-        return verdict[0] != "undecided"
+        measured = appraise_linearly(settled, *terms)
+        verdict, _ = judge(measured, point.target, point.decision)
+        return verdict != "undecided" or readings_cannot_help(
+            measured, point.target, point.decision
+        )
 
     seen = await watch(
         session,
@@ -73,19 +78,13 @@ async def observe(
         fetch=fetch,
         decided=decided,
     )
-    if seen.settled is None:
-        why = "no reading at the age asked for"
-        return Observation("not measured", why, None, seen.on_s, seen.samples)
-    if not seen.settled.settled:
-        verdict = ("undecided", seen.settled.reason)
-    measured = _as_target(seen.settled, point.target, point.load_ohm, timing)
-    return Observation(*verdict, measured, seen.on_s, seen.samples)
-
-
-def _as_target(settled: Settled, target: Target, load_ohm: float, timing: Timing) -> Measured:
-    """The settled current in the target's quantity: P = I² R, u(P) = 2 I R u(I)."""
-    value, uncertainty = settled.value, settled.uncertainty
-    if target.quantity == "power_w":
-        amps = value / 1000
-        value, uncertainty = amps**2 * load_ohm, 2 * amps * load_ohm * uncertainty / 1000
-    return Measured(value=value, uncertainty=uncertainty, dof=settled.dof, age_s=timing.age_s)
+    settled = seen.settled
+    if settled is None or isinf(settled.uncertainty):
+        why = "no reading at the age asked for" if settled is None else settled.reason
+        return Observation("not measured", why, None, None, seen.on_s, seen.samples)
+    measured = appraise(settled, *terms)
+    verdict = judge(measured, point.target, point.decision)
+    if not settled.settled:
+        verdict = ("undecided", settled.reason)
+    how = conformity(measured, point.target, point.decision)
+    return Observation(*verdict, measured, how, seen.on_s, seen.samples)

@@ -12,6 +12,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.result import Sample
 
 from .activation import Activation, activation
+from .appraisal import Accuracy
 
 OnSample = Callable[[Sample], None]
 
@@ -34,6 +35,8 @@ class Session:
     bench: Bench
     on_sample: OnSample = ignore
     """Told each reading while RF is on; must return at once."""
+    accuracy: Accuracy | None = None
+    """What the analyzer's certificate says of its readings today; None without one."""
     on_s: float = 0.0
     started_s: float = field(init=False)
     _last_off_s: float = float("-inf")

@@ -73,11 +73,11 @@ async def watch(
                 if settled.settled and decided(settled):
                     break
         on_s = opened.age_s
-        await _refuse_cut_short(session.bench.analyzer, on_s)
+        await refuse_cut_short(session.bench.analyzer, on_s)
     return Watched(settled, on_s, tuple(taken))
 
 
-async def _refuse_cut_short(analyzer: Analyzer, on_s: float) -> None:
+async def refuse_cut_short(analyzer: Analyzer, on_s: float) -> None:
     """Readings count only if RF was on to the last: a trip or a limit may have ended it."""
     if not await analyzer.output_on():
         raise ActivationCutShort(

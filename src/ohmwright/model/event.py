@@ -48,6 +48,8 @@ class RunResumed(Stamped):
     kind: Literal["run_resumed"] = "run_resumed"
     operator: str
     done: int
+    traceability: Traceability | None = None
+    environment: Environment | None = None
 
 
 class StageStarted(Stamped):

@@ -9,6 +9,8 @@ from .base import Noun
 from .procedure import Stage
 from .tolerance import Target
 
+AMPLE_DOF = 1e6
+"""As good as infinitely many degrees of freedom, which JSON cannot say."""
 Verdict = Literal["pass", "fail", "undecided", "not measured"]
 # the worst comes first: a run is only as good as its worst point
 _SEVERITY: tuple[Verdict, ...] = ("fail", "undecided", "not measured", "pass")
@@ -50,6 +52,10 @@ class Measured(Noun):
     """Expanded uncertainty, of about 95 % coverage."""
     coverage_factor: float | None = None
     budget: tuple[BudgetEntry, ...] = ()
+    correlation: float | None = None
+    """Between the lines of meter and load resistance, where their errors have one cause."""
+    propagation: Literal["linear", "Monte Carlo"] = "linear"
+    """How the budget's inputs were put together: GUM, or JCGM 101 where that does not hold."""
 
 
 class Conformity(Noun):
