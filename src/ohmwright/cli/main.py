@@ -198,6 +198,19 @@ def show(
 
 
 @app.command()
+def checks(
+    source: Annotated[
+        str, typer.Option(metavar="TEXT", help="Only sources and clauses that contain this.")
+    ] = "",
+    as_json: Json = False,
+) -> None:
+    """Recompute every published value that the arithmetic is held against."""
+    from .checks_command import run_checks
+
+    raise typer.Exit(run_checks(source, as_json=as_json))
+
+
+@app.command()
 def schema(
     folder: Annotated[Path, typer.Argument(help="Where to write.")] = Path("schemas"),
 ) -> None:
