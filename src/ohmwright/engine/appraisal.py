@@ -101,7 +101,7 @@ def appraise_linearly(
     readings' autocorrelation and what is left of the lag, never below the resolution's. Without
     a certificate it is all there is.
     """
-    return _measured(_budget(_problem(settled, quantity, load_ohm, accuracy)), timing)
+    return _measured(_budget(_problem(settled, quantity, load_ohm, accuracy)), quantity, timing)
 
 
 def appraise(
@@ -114,7 +114,7 @@ def appraise(
     problem = _problem(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)
     result = validated(problem.model, problem.inputs, budget, problem.correlations, COVERAGE)
-    return _measured(budget, timing).model_copy(
+    return _measured(budget, quantity, timing).model_copy(
         update={
             "value": result.value,
             "uncertainty": result.standard_uncertainty,
@@ -175,9 +175,10 @@ def _budget(problem: _Problem) -> Budget:
     return combine(value, problem.inputs, problem.sensitivities, problem.correlations)
 
 
-def _measured(budget: Budget, timing: Timing) -> Measured:
+def _measured(budget: Budget, quantity: Quantity, timing: Timing) -> Measured:
     expanded = budget.expanded(COVERAGE)
     return Measured(
+        quantity=quantity,
         value=budget.value,
         uncertainty=budget.standard_uncertainty,
         dof=min(budget.effective_dof, AMPLE_DOF),

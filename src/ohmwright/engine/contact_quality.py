@@ -149,6 +149,7 @@ def _measured(threshold: Threshold, wait_s: float) -> Measured:
     u_ohm = (threshold.above_ohm - threshold.below_ohm) / sqrt(12.0)
     factor = coverage_factor()
     return Measured(
+        quantity="resistance_ohm",
         value=threshold.middle_ohm,
         uncertainty=u_ohm,
         dof=AMPLE_DOF,

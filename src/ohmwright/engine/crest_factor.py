@@ -98,6 +98,7 @@ def _measured(crest_factors: Sequence[float], age_s: float) -> Measured | None:
     mean = from_readings("captures", found, lag1=0.0)
     factor = coverage_factor(mean.dof)
     return Measured(
+        quantity="crest_factor",
         value=mean.value,
         uncertainty=mean.standard_uncertainty,
         dof=mean.dof,

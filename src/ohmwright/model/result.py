@@ -7,7 +7,7 @@ from typing import Literal, NamedTuple
 
 from .base import Noun
 from .procedure import Stage
-from .tolerance import Target
+from .tolerance import Quantity, Target
 
 AMPLE_DOF = 1e6
 """As good as infinitely many degrees of freedom, which JSON cannot say."""
@@ -40,8 +40,9 @@ class BudgetEntry(Noun):
 
 
 class Measured(Noun):
-    """A value with its standard uncertainty, in the unit of the target."""
+    """A value with its standard uncertainty, in the unit of its quantity, the target's if any."""
 
+    quantity: Quantity | None = None
     value: float
     uncertainty: float
     """Combined standard uncertainty, of all lines of the budget where there is one."""
