@@ -53,7 +53,14 @@ def validated(
     )
     if surely_linear(model, inputs, budget):
         return linear
-    trials = simulate_adaptively(model, inputs, SEED, coverage=coverage, correlations=correlations)
+    trials = simulate_adaptively(
+        model,
+        inputs,
+        SEED,
+        coverage=coverage,
+        correlations=correlations,
+        fewest_trials=FEWEST_TRIALS,
+    )
     if linear_is_valid(budget, trials, coverage=coverage):
         return linear
     half_width = trials.symmetric_interval(coverage).width / 2.0
