@@ -12,6 +12,7 @@ from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, Poi
 from ohmwright.model.procedure import CrestFactorStep, Point, Stage, Timing
 from ohmwright.model.result import BudgetEntry, Measured, Result, Sample, Verdict
 
+from .activation import off_below_ma
 from .judge import conformity, judge
 from .sampling import samples
 from .session import Session
@@ -55,7 +56,8 @@ async def _watch(session: Session, step: CrestFactorStep, timing: Timing) -> _Se
         ):
             taken.append(sample)
             session.on_sample(sample)
-        while len(found) < _CAPTURES and opened.age_s < timing.max_on_s - _LEFT_S:
+        flows = bool(taken) and taken[-1].current_ma > off_below_ma(bench.analyzer)
+        while flows and len(found) < _CAPTURES and opened.age_s < timing.max_on_s - _LEFT_S:
             captured = await bench.analyzer.capture_waveform()
             found.append(measure(captured.counts, captured.amps_per_count).crest_factor)
             await bench.clock.sleep(reading_s)
