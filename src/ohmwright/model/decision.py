@@ -1,4 +1,8 @@
-"""How a value is held against its limits: decision rules by their names in the standards."""
+"""How a value is held against its limits: decision rules by their names in the standards.
+
+Each says what passes and what fails; what it leaves between is undecided. Whatever the rule, a
+value is also undecided while the scatter of its readings leaves doubt (see `engine.judge`).
+"""
 
 from __future__ import annotations
 
