@@ -126,6 +126,26 @@ def test_tables_show_uncertainty_ratio_and_probability(verify: Callable, bench: 
         assert words in out
 
 
+def test_budgets_can_be_shown_line_by_line(
+    ohmwright: Callable, verify: Callable, bench: Path, tmp_path: Path
+) -> None:
+    verify(bench)
+    out = ohmwright("show", "--records", tmp_path / "r", "--budgets").out
+    for words in ("Uncertainty budgets", "meter accuracy", "load drift", "combined (linear), k ="):
+        assert words in out
+    assert max(map(len, out.partition("Uncertainty budgets")[2].splitlines())) <= 80
+
+
+def test_a_sweep_says_what_its_uncertainty_rests_on(ohmwright: Callable, bench: Path) -> None:
+    options = ("--mode", "cut", "--settings", "150", "--loads", "500")
+    known = ohmwright("sweep", "--bench", bench, *options, "--json").json[0]
+    expire(bench)
+    alone = ohmwright("sweep", "--bench", bench, *options, "--json").json[0]
+    assert (known["certified"], alone["certified"]) == (True, False)
+    assert alone["uncertainty_ma"] < known["uncertainty_ma"]
+    assert "of the readings alone" in ohmwright("sweep", "--bench", bench, *options).out
+
+
 @pytest.mark.parametrize(
     ("value", "expanded", "text"),
     [

@@ -130,3 +130,5 @@ def test_the_record_says_rule_probability_ratio_and_limits(rule: Decision) -> No
     assert held.probability == pytest.approx(stats.norm.cdf(10 / math.hypot(4, 0.01)), abs=1e-3)
     assert held.uncertainty_ratio == pytest.approx(2.5, rel=1e-4)
     assert 80 <= held.accept_from < held.accept_to <= 120
+    knows_units = getattr(rule, "in_tolerance_percent", None) is not None
+    assert (held.false_accept is not None) == knows_units

@@ -189,12 +189,15 @@ def runs(records: Records = None, as_json: Json = False) -> None:
 def show(
     run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")] = "last",
     records: Records = None,
+    budgets: Annotated[
+        bool, typer.Option("--budgets", help="Also every line of every uncertainty budget.")
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Show one run as a table."""
     from .runs_command import show_run
 
-    raise typer.Exit(show_run(run, records, as_json=as_json))
+    raise typer.Exit(show_run(run, records, as_json=as_json, budgets=budgets))
 
 
 @app.command()

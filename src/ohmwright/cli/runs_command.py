@@ -6,6 +6,7 @@ from pathlib import Path
 
 from rich.table import Table
 
+from ohmwright.engine.run import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import RunFinished, RunStarted
 from ohmwright.records.json_lines import JsonLinesStore
@@ -13,6 +14,7 @@ from ohmwright.records.json_lines import JsonLinesStore
 from .console import out, print_json
 from .places import records_folder
 from .run_command import exit_code, report, verdict
+from .tables import budget_table
 
 
 def list_runs(records: Path | None, *, as_json: bool) -> int:
@@ -41,8 +43,8 @@ def list_runs(records: Path | None, *, as_json: bool) -> int:
     return 0
 
 
-def show_run(run_id: str, records: Path | None, *, as_json: bool) -> int:
-    """The tables of one run; its own exit code."""
+def show_run(run_id: str, records: Path | None, *, as_json: bool, budgets: bool) -> int:
+    """The tables of one run, with its uncertainty budgets where wanted; its own exit code."""
     store = JsonLinesStore(records_folder(records))
     if run_id == "last":
         if not store.run_ids():
@@ -50,4 +52,6 @@ def show_run(run_id: str, records: Path | None, *, as_json: bool) -> int:
         run_id = store.run_ids()[-1]
     events = store.events(run_id)
     report(run_id, events, store, as_json=as_json)
+    if budgets and not as_json:
+        out().print(budget_table(results(events)))
     return exit_code(events)

@@ -70,13 +70,13 @@ def conformity(
     if measured is None or target is None:
         return None
     outcome = _outcome(measured, target, decision)
-    ratio, accepted = outcome.test_uncertainty_ratio, outcome.acceptance
     return Conformity(
         rule=outcome.rule,
         probability=outcome.probability_of_conformity,
-        uncertainty_ratio=ratio if isfinite(ratio) else None,
-        accept_from=accepted.lower if isfinite(accepted.lower) else None,
-        accept_to=accepted.upper if isfinite(accepted.upper) else None,
+        uncertainty_ratio=_finite(outcome.test_uncertainty_ratio),
+        accept_from=_finite(outcome.acceptance.lower),
+        accept_to=_finite(outcome.acceptance.upper),
+        false_accept=_finite(outcome.false_accept),
     )
 
 
@@ -105,6 +105,10 @@ def rule_of(decision: Decision) -> rules.DecisionRule:
             return rules.GlobalRisk((decision.in_tolerance_percent or 0.0) / 100)
         case FourToOne():
             return rules.UncertaintyRatio()
+
+
+def _finite(value: float) -> float | None:
+    return value if isfinite(value) else None
 
 
 def _outcome(measured: Measured, target: Target, decision: Decision) -> rules.Decision:

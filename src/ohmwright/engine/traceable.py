@@ -33,3 +33,11 @@ def accuracy_of(bench: Bench) -> Accuracy | None:
     if bench.certificate is None:
         return None
     return Accuracy(bench.certificate, bench.clock.wall().date())
+
+
+def accuracy_in_date(bench: Bench) -> Accuracy | None:
+    """The same, but None where the certificate is past its date."""
+    known = accuracy_of(bench)
+    if known is None or known.certificate.traceability(known.on).expired:
+        return None
+    return known

@@ -71,6 +71,8 @@ class Conformity(Noun):
     accept_from: float | None = None
     accept_to: float | None = None
     """The limits that the rule leaves, in the unit of the target."""
+    false_accept: float | None = None
+    """Share of all units accepted though out of tolerance, where the rule knows the units."""
 
 
 class Result(Noun):
