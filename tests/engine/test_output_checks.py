@@ -90,6 +90,13 @@ async def test_both_thresholds_of_the_contact_monitor(
     assert rig.hardware.truth.rf_on_intervals == ()
 
 
+async def test_the_monitor_is_left_content(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig()
+    seen = await found(CONTACT + CREST.replace("load_ohm", "rest_s = 0\nload_ohm"), rig)
+    assert seen["crest factor"].verdict == "pass"
+    assert not rig.hardware.panel.contact_alarm
+
+
 @pytest.mark.parametrize(
     ("old", "new", "alarm", "clear", "says"),
     [

@@ -43,6 +43,9 @@ async def contact_quality(
     """Search both thresholds; hold the alarm against its limits, the other against the alarm."""
     await session.bench.analyzer.set_path("CQUALITY")
     found = await _search(session.bench, step)
+    # the monitor keeps RF off until it has seen a good contact again
+    await session.bench.analyzer.set_path("OUTPUT")
+    await session.bench.clock.sleep(step.wait_s)
     for name, result in (
         ("alarm", _alarm_result(stage, step, found)),
         ("clear", _clear_result(stage, step, found)),
