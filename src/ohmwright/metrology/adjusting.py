@@ -8,25 +8,27 @@ output will probably land well in tolerance, rest, and confirm on the confirmati
 from __future__ import annotations
 
 from collections import deque
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .actions import Action, Activate, Finish, Press, Release, Sample
 from .activation_log import ActivationLog
-from .decision import Bounds, Look
+from .confirming import Confirmation
+from .decision import Bounds
+from .droop import cooled, heated
 from .fleet_prior import FleetPrior, Learned
-from .knowledge import COARSE, GAIN, NoisePrior
+from .knowledge import GAIN, NoisePrior
 from .mixture import Mixture
+from .moving import FINE_GAIN, Mover
 from .point import PointSpec
-from .transient import Start, Transient, fit_transient
+from .transient import Start, Transient
+from .transient_fit import fit_transient
 from .trim import Trim
 from .tuning import Tuning
-from .watching import Watch
 
 Floats = NDArray[np.float64]
-
-_HEATING_S, _COOLING_S = 8.0, 15.0
 
 
 class AdjustPolicy:
@@ -45,32 +47,37 @@ class AdjustPolicy:
         prior = prior or FleetPrior()
         self.knowledge = prior.knowledge()
         self.trim = Trim(spec.keys)
-        self.tolerance = spec.question.tolerance / spec.question.target
+        self.mover = Mover(spec, self.tuning, self.trim)
+        self.tolerance = self.mover.tolerance
+        self._believed_sd = self._gain_sd()
         self._queue: deque[Action] = deque()
         self._end: Finish | None = None
-        self._on = False
-        self._activations = self._probes = 0
+        self._on = self._leaving = False
+        self._activations = 0
         self._hunting = self.tuning.hunting
         self._hunts = 0.0
         self._noise = NoisePrior(hunting=prior.hunting_share())
         self._heat = 0.0
-        self._to_confirm = False
+        self._to_confirm = self._refuted = False
+        self._confirmation: Confirmation | None = None
         self._gain_guess = 1e-3
         self._presses_due = 0
+        if spec.expected is not None:
+            self._begin_where_expected(spec.expected.value, spec.expected.sd)
 
     # what happened
 
-    def activated(self) -> None:
-        """RF is on."""
+    def activated(self, heat: float | None = None) -> None:
+        """RF is on. `heat`: droop left over, 0 to 1; reckoned from the rests where not given."""
         self._on, self._leaving = True, False
         self._presses_due = 0
         self._activations += 1
+        self._heat = self._heat if heat is None else heat
         self._log = ActivationLog(self.spec.question, self.trim.place(), self._heat)
         self._start: Start | None = None
         self._fit: Transient | None = None
-        self._thought_s = self._next_look_s = 0.0
-        self._confirming, self._stubborn = self._to_confirm, False
-        self._watch = Watch(self.spec.question, self.bounds, heat=self._heat, hunting=self._hunting)
+        self._thought_s = 0.0
+        self._confirmation = self._new_confirmation() if self._to_confirm else None
 
     def read(self, age_s: float, value: float) -> None:
         """A reading: the mean over the meter's window that ended at its age."""
@@ -99,18 +106,17 @@ class AdjustPolicy:
         if not self._leaving:
             self._queue.clear()
             self._queue.append(Release(self.spec.rest_s))
-        self._heat = 1 - (1 - self._heat) * float(np.exp(-on_s / _HEATING_S))
+        self._heat = heated(self._heat, on_s)
         if self._fit is not None:
             self.knowledge = self._fit.knowledge().loosened()
 
     def rested(self, rest_s: float) -> None:
         """RF has been off for so long."""
-        self._heat *= float(np.exp(-rest_s / _COOLING_S))
+        self._heat = cooled(self._heat, rest_s)
 
     def learned(self) -> Learned | None:
         """What this unit taught for the next of its model; None if its gain was never seen."""
-        gain = float(self.knowledge.mean[GAIN])
-        sd = float(np.sqrt(self.knowledge.covariance[GAIN, GAIN]))
+        gain, sd = float(self.knowledge.mean[GAIN]), self._gain_sd()
         if self.trim.moves == 0 or abs(gain) < 3 * sd:
             return None
         return Learned(gain, self.knowledge.lag_s, self.knowledge.dead_s, self._hunts)
@@ -138,75 +144,51 @@ class AdjustPolicy:
     def _vector(self, after: Action | None = None) -> Floats:
         return np.concatenate([self.trim.place(after), np.zeros(4)])
 
+    def _gain_sd(self) -> float:
+        return float(np.sqrt(self.knowledge.covariance[GAIN, GAIN]))
+
     # deciding
+
+    def _begin_where_expected(self, value: float, sd: float) -> None:
+        """Move before the first activation if enough is known; it may then confirm at once."""
+        target = self.spec.question.target
+        self.knowledge = self.knowledge.with_level(value / target, sd / target)
+        gain = _known(float(self.knowledge.mean[GAIN]), self._gain_sd())
+        here = _known(value / target, sd / target)
+        move = None
+        if self._is_seen(gain):
+            move = self.mover.towards(here, gain, gain, self.tuning.unseen_spare)
+        if move is not None:
+            self._queue.append(move)
+        step = float(self.trim.place(move)[1])
+        spread = float(np.hypot(here.sd, step * gain.sd))
+        there = _known(here.mean + step * gain.mean, spread)
+        self._to_confirm = there.within(1 - self.tolerance, 1 + self.tolerance) > 0.5
 
     def _think(self, age_s: float) -> None:
         late = age_s > self.spec.timeout_s - self.tuning.margin_s
-        if not self._confirming:
+        if self._confirmation is None:
             self._adjust(age_s, late)
-        elif age_s >= self._next_look_s or late:
-            self._confirm(age_s, late)
-
-    def _confirm(self, age_s: float, late: bool) -> None:
-        ages, values = self._log.readings
-        look = self._watch.look(ages, values)
-        if look is not None:
-            answer = look.answer(self.bounds)
-            soon = self._looked_s(age_s) < self.tuning.least_look_s
-            if answer == "in tolerance" and soon:
-                self._next_look_s = age_s + 0.3
-            elif answer == "in tolerance" or self._hunting_may_explain(look, age_s):
-                if self._watch.answer(ages, values) == "in tolerance":
-                    self._accept()
-                    return
-                self._next_look_s = age_s + 0.4
-            elif answer != "undecided" or self._hopeless(look, age_s):
-                self._confirming, self._start = False, None
-                self._adjust(age_s, late)
-                return
-            else:
-                self._next_look_s = age_s + look.wait_s(self.bounds)
-        if late or self._looked_s(age_s) > self.tuning.longest_patience_s:
+            return
+        outcome = self._confirmation.think(self._log, self.knowledge, age_s, late=late)
+        if outcome == "accept":
+            self._accept(self._confirmation.value)
+        elif outcome == "release":
             self._release_to_confirm()
+        elif outcome != "look on":
+            self._confirmation, self._start = None, None
+            self._refuted = outcome == "refuted"
+            self._adjust(age_s, late)
 
-    def _accept(self) -> None:
-        value = self._watch.value
+    def _new_confirmation(self) -> Confirmation:
+        return Confirmation(
+            self.spec.question, self.tuning, self.bounds, heat=self._heat, hunting=self._hunting
+        )
+
+    def _accept(self, value: Mixture | None) -> None:
         if value is not None:
-            self._end = Finish("pass", "", value.mean, value.sd)
+            self._end = Finish("pass", "", value.mean, value.sd, value.dof)
             self._queue.append(Release(0.0))
-
-    def _hunting_may_explain(self, look: Look, age_s: float) -> bool:
-        """Whether it is worth asking if swings that widen the estimate are hunting."""
-        if look.remainder > 0.5 * self.bounds.remainder or look.within < 0.97:
-            return False
-        return self._looked_s(age_s) > self.tuning.least_patience_s
-
-    def _hopeless(self, look: Look, age_s: float) -> bool:
-        """Whether moving and confirming anew is likely to be quicker than looking on."""
-        if self._stubborn or look.remainder > self.bounds.remainder:
-            return False
-        off = abs(look.value.mean)
-        if not self._improvable(off):
-            return False
-        unlikely = 1 - off < self.tuning.hopeless * look.value.sd
-        return unlikely or self._looked_s(age_s) > self._patience_s()
-
-    def _improvable(self, off: float) -> bool:
-        """Whether a move could bring the output clearly nearer than `off` tolerances."""
-        gain = abs(float(self.knowledge.mean[GAIN])) / self.tolerance
-        gain_sd = float(np.sqrt(self.knowledge.covariance[GAIN, GAIN])) / self.tolerance
-        if gain < self.tuning.gain_seen * gain_sd:
-            return False
-        return abs(off - gain * round(off / gain)) < off - 0.2
-
-    def _looked_s(self, age_s: float) -> float:
-        """For how long the lag has been gone."""
-        return age_s - self.knowledge.dead_s - 5 * self.knowledge.lag_s
-
-    def _patience_s(self) -> float:
-        """What another confirmation would cost: so long it pays to look on."""
-        again_s = 2 * self.knowledge.dead_s + 8 * self.knowledge.lag_s
-        return max(self.tuning.least_patience_s, self.tuning.patience * again_s)
 
     def _adjust(self, age_s: float, late: bool) -> None:
         fit = self._refit(hunting=False)
@@ -217,42 +199,66 @@ class AdjustPolicy:
             if late:
                 self._give_up("not adjustable", "no output")
             return
-        gain = fit.combination(self._coarse_gain())
-        seen = abs(gain.mean) > self.tuning.gain_seen * gain.sd
+        gain = fit.combination(self.mover.coarse_gain())
         here = fit.combination(self._vector())
-        move = self._next_move(fit, here) if seen else None
+        seen = self._is_seen(gain)
+        move = self._next_move(fit, here, gain) if seen else None
+        if seen and self._out_of_reach(here, gain, move):
+            return
         if late or self._lands_well(fit, move):
             self._leave(age_s, move)
         elif not seen:
             self._probe(age_s, fit, here, gain)
-        elif move is not None and age_s - self._log.moved_s >= self._seen_after_s(fit):
-            self._queue.append(move)
+        elif move is not None and age_s - self._log.moved_s >= self._wait_s(fit, gain):
+            self._queue_move(move)
+
+    def _is_seen(self, gain: Mixture) -> bool:
+        return abs(gain.mean) > self.tuning.gain_seen * gain.sd
+
+    def _is_own(self, gain: Mixture) -> bool:
+        """Whether this unit's own readings tell its gain, not only what others of its model did."""
+        return gain.sd < self.tuning.own_gain * self._believed_sd
 
     def _disappoints(self, fit: Transient) -> bool:
         """Whether the readings contradict what was believed of the gain beforehand."""
-        gain = fit.combination(_unit(GAIN))
-        believed, sd = self.knowledge.mean[GAIN], np.sqrt(self.knowledge.covariance[GAIN, GAIN])
+        gain = fit.combination(FINE_GAIN)
+        believed, sd = self.knowledge.mean[GAIN], self._gain_sd()
         return bool(gain.sd < sd and abs(gain.mean - believed) > self.tuning.surprise * sd)
 
-    def _coarse_gain(self) -> Floats:
-        """Gain per count as the coarse key has it; per count if the trim is remote."""
-        keys = self.spec.keys
-        return _unit(GAIN) if keys is None else _unit(GAIN) + _unit(COARSE) / keys.coarse_counts
+    def _next_move(self, fit: Transient, here: Mixture, gain: Mixture) -> Action | None:
+        t = self.tuning
+        spare = t.excursion_cap if self._is_own(gain) else t.unseen_spare
+        return self.mover.towards(here, gain, fit.combination(FINE_GAIN), spare)
 
-    def _next_move(self, fit: Transient, here: Mixture) -> Action | None:
-        counts = self._wished(here, fit.combination(self._coarse_gain()))
-        fine = self._wished(here, fit.combination(_unit(GAIN)), self.tuning.key_spared)
-        return self.trim.towards(counts, fine)
+    def _out_of_reach(self, here: Mixture, gain: Mixture, move: Action | None) -> bool:
+        """Give up where the trim ends too early or one count does too much to land."""
+        tol = self.tolerance
+        if move is not None or here.within(1 - tol, 1 + tol) > self.tuning.out_of_reach:
+            return False
+        if self.mover.at_the_end(here, gain):
+            self._give_up("not adjustable", "the trim's range ends before the target")
+        elif self._refuted and abs(gain.mean) > tol:
+            self._give_up("not adjustable", "no count brings it into tolerance")
+        return self._end is not None
 
     def _leave(self, age_s: float, move: Action | None) -> None:
         """Release to confirm, after a last move; a confirmation that needs none goes on."""
-        if move is not None:
-            self._queue.append(move)
-        elif self._to_confirm and self._log.undisturbed:
-            self._confirming, self._stubborn, self._start = True, True, None
-            self._next_look_s = age_s + 0.3
+        if move is None and self._to_confirm and self._log.undisturbed:
+            self._confirmation, self._start = self._new_confirmation(), None
+            self._confirmation.insist(age_s)
             return
+        if move is not None and self.spec.moves_while_on:
+            self._queue.append(move)
         self._release_to_confirm()
+        if move is not None and not self.spec.moves_while_on:
+            self._queue.append(move)
+
+    def _queue_move(self, move: Action) -> None:
+        """Move now; with RF off where the unit takes it only so, to look anew afterwards."""
+        if not self.spec.moves_while_on:
+            self._to_confirm = False
+            self._queue.append(Release(self.spec.rest_s))
+        self._queue.append(move)
 
     def _refit(self, *, hunting: bool) -> Transient | None:
         # what a coarse press is off by and the curvature scale with the gain, which readings tell
@@ -263,25 +269,13 @@ class AdjustPolicy:
         )
         if fit is not None:
             self._fit, self._start = fit, fit.start
-            self._gain_guess = abs(fit.combination(self._coarse_gain()).mean) + 1e-4
+            self._gain_guess = abs(fit.combination(self.mover.coarse_gain()).mean) + 1e-4
         return fit
 
-    def _seen_after_s(self, fit: Transient) -> float:
-        return fit.dead_s + 0.5 * self.spec.question.window_s
-
-    def _wished(self, here: Mixture, gain: Mixture, spared: float = 0.0) -> int:
-        """Counts to move: fewer, the less sure the gain; none for what is small or unsure.
-
-        `spared`: how much of the error, in tolerances, is not worth a person's presses.
-        """
-        t, error = self.tuning, 1.0 - here.mean
-        good = t.good if self.spec.keys is None else t.key_good
-        if abs(error) < max(t.worth * here.sd, good * self.tolerance):
-            return 0
-        corrected = error - np.copysign(spared * self.tolerance, error)
-        counts = corrected * gain.mean / (gain.mean**2 + self.tuning.caution * gain.sd**2)
-        room = (t.excursion_cap + abs(error)) / (abs(gain.mean) + t.gain_doubt * gain.sd)
-        return round(float(np.clip(counts, -room, room)))
+    def _wait_s(self, fit: Transient, gain: Mixture) -> float:
+        """How long after a move the next may follow: longer while none was seen to act."""
+        acts_s = fit.dead_s + 0.5 * self.spec.question.window_s
+        return acts_s if self._is_own(gain) else acts_s + self.tuning.probe_lags * fit.lag_s
 
     def _lands_well(self, fit: Transient, move: Action | None) -> bool:
         """Whether the output, after `move`, will probably be in tolerance, hunting or not."""
@@ -308,44 +302,26 @@ class AdjustPolicy:
         self._queue.append(Release(self.spec.rest_s))
 
     def _probe(self, age_s: float, fit: Transient, here: Mixture, gain: Mixture) -> None:
-        """A step out, sized so that even the largest gain still thinkable keeps the excursion."""
-        t, error = self.tuning, 1 - here.mean
-        if self._probes == 0:
-            if here.sd <= t.probe_level_sd * self.tolerance:
-                sign = 1 if error * gain.mean >= 0 else -1
-                self._step_out(sign, self.spec.largest_gain / self.spec.question.target, error)
+        if self.mover.probes == 0:
+            if self.mover.ready_to_probe(here):
+                self._queue_move(self.mover.first_probe(here, gain))
             return
-        if age_s - self._log.moved_s < self._seen_after_s(fit) + t.probe_lags * fit.lag_s:
+        acts_s = fit.dead_s + 0.5 * self.spec.question.window_s
+        if age_s - self._log.moved_s < acts_s + self.tuning.probe_lags * fit.lag_s:
             return
-        largest = abs(gain.mean) + t.gain_doubt * gain.sd
-        useless = largest < self.tolerance * t.least_gain
-        if self._probes >= t.most_probes or (self._probes >= 2 and useless):
+        if self.mover.no_effect(gain):
             self._give_up("not adjustable", "the trim has no effect")
             return
-        towards = error * gain.mean
-        sure = abs(gain.mean) > gain.sd
-        onwards = towards > 0 if sure else self.trim.counts >= 0
-        self._step_out(1 if onwards else -1, largest, error)
+        self._queue_move(self.mover.next_probe(here, gain))
 
-    def _step_out(self, sign: int, largest_gain: float, error: float) -> None:
-        t = self.tuning
-        probe = t.probe_excursion if self.spec.keys is None else t.key_probe_excursion
-        room = min(probe, max(2.2 * probe - abs(error), 0.3 * probe))
-        # a probe that was not seen may have been looked for too early: grow with care
-        most = t.probe_growth * max(abs(self.trim.counts), t.first_probe)
-        counts = min(max(1, int(room / largest_gain)), most)
-        self._probes += 1
-        self._queue.append(self.trim.outwards(sign * counts, self._probes))
-
-    def _give_up(self, verdict: str, reason: str) -> None:
+    def _give_up(self, verdict: Literal["undecided", "not adjustable"], reason: str) -> None:
         """Restore the start with RF off, and end."""
         if self._on:
             self._queue.append(Release(0.0))
         self._queue.extend(self.trim.back())
-        self._end = Finish("undecided" if verdict == "undecided" else "not adjustable", reason)
+        self._end = Finish(verdict, reason)
 
 
-def _unit(index: int) -> Floats:
-    unit = np.zeros(8)
-    unit[index] = 1.0
-    return unit
+def _known(mean: float, sd: float) -> Mixture:
+    """An estimate from before the first reading."""
+    return Mixture(np.ones(1), np.array([mean]), np.array([max(sd, 1e-9)]), 30.0)

@@ -29,6 +29,14 @@ class Keys:
 
 
 @dataclass(frozen=True)
+class Expected:
+    """The output at the start as earlier measurements of the unit have it, and how surely."""
+
+    value: float
+    sd: float
+
+
+@dataclass(frozen=True)
 class PointSpec:
     """One adjustment point. `largest_gain`: the most that one count is expected to do."""
 
@@ -37,3 +45,8 @@ class PointSpec:
     rest_s: float
     keys: Keys | None = None
     largest_gain: float = 6.0
+    range: tuple[int, int] | None = None
+    """Lowest and highest counts from the start that the trim can reach; None if not known."""
+    moves_while_on: bool = True
+    """Whether the trim can be moved while RF is on."""
+    expected: Expected | None = None

@@ -15,7 +15,8 @@ from .mixture import Mixture
 from .point import Question
 from .response import Steps
 from .tail import fit_tail
-from .transient import Record, Start, Transient, fit_transient
+from .transient import Record, Start, Transient
+from .transient_fit import fit_transient
 
 Floats = NDArray[np.float64]
 
