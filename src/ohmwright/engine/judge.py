@@ -10,6 +10,11 @@ CONFIDENCE = 0.975
 """Least probability of lying on the one side of each limit for pass or fail to be said."""
 
 
+def acceptance_limits(target: Target) -> tuple[float, float]:
+    """Lowest and highest value, in the unit of the target, that can be accepted."""
+    return target.lower, target.upper
+
+
 def judge(measured: Measured, target: Target) -> tuple[Verdict, str]:
     """Pass or fail where the reading's own uncertainty leaves little doubt, else undecided."""
     above_lower = _probability_above(measured, target.lower)

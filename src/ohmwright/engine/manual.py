@@ -19,6 +19,9 @@ async def contact_quality(
     """Raise the resistance step by step until the monitor alarms; hold its place against limits."""
     await session.bench.analyzer.set_path("CQUALITY")
     alarm_ohm = await _first_alarm_ohm(session.bench, step)
+    # the monitor keeps RF off until it has seen a good contact again
+    await session.bench.analyzer.set_path("OUTPUT")
+    await session.bench.clock.sleep(step.wait_s)
     verdict, reason = _judge_alarm(alarm_ohm, step)
     result = Result(
         stage=stage,

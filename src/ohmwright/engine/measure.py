@@ -12,6 +12,7 @@ from ohmwright.model.tolerance import Target
 from .judge import judge
 from .session import Session
 from .watch import Fetch, watch
+from .watchers import Deciding, question
 
 
 @dataclass(frozen=True)
@@ -65,13 +66,17 @@ async def observe(
         verdict = judge(_as_target(settled, point.target, point.load_ohm, timing), point.target)
         return verdict[0] != "undecided"
 
+    meter = session.bench.analyzer.data.meter
+    asked = question(point, timing, meter)
     seen = await watch(
         session,
         load_ohm=point.load_ohm,
         power_w=power_w,
         timing=timing,
         fetch=fetch,
-        decided=decided,
+        watcher=lambda left: Deciding(point, timing, meter, left, decided),
+        expected_w=min(power_w, (asked.target / 1000) ** 2 * point.load_ohm),
+        tolerance=asked.tolerance / asked.target,
     )
     if seen.settled is None:
         why = "no reading at the age asked for"

@@ -40,7 +40,7 @@ from ohmwright.model.procedure_file import ProcedureFile
 from ohmwright.model.result import Result, Verdict, worst
 
 from .activation import begin_off
-from .adjust import adjust_point
+from .adjust import Known, adjust_point
 from .capability import refuse_impossible
 from .manual import contact_quality, inspection, instruction
 from .outputs import measured_point
@@ -159,7 +159,7 @@ async def _step(
                     ):
                         yield event
         case AdjustStep():
-            async for event in adjust_point(session, step, procedure.timing(step)):
+            async for event in adjust_point(session, step, procedure.timing(step), Known()):
                 yield event
         case ContactQualityStep():
             async for event in contact_quality(session, stage, step):

@@ -13,6 +13,7 @@ from ohmwright.model.procedure import Timing
 from .activation import begin_off, refuse_overload
 from .session import OnSample, Session, ignore
 from .watch import Watched, watch
+from .watchers import Settling
 
 
 @dataclass(frozen=True)
@@ -65,6 +66,7 @@ async def sweep(
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
+                watcher=lambda _: Settling(timing, bench.analyzer.data.meter),
             )
             yield _point(mode, setting_w, load_ohm, seen)
 

@@ -17,9 +17,9 @@ from .actions import Action, Activate, Finish, Press, Release, Sample
 from .activation_log import ActivationLog
 from .confirming import Confirmation
 from .decision import Bounds
-from .droop import cooled, heated
+from .droop import LeftOver, cooled, heated
 from .fleet_prior import FleetPrior, Learned
-from .knowledge import GAIN, NoisePrior
+from .knowledge import GAIN, Knowledge, NoisePrior, first_knowledge
 from .mixture import Mixture
 from .moving import FINE_GAIN, Mover
 from .point import PointSpec
@@ -58,23 +58,28 @@ class AdjustPolicy:
         self._hunts = 0.0
         self._noise = NoisePrior(hunting=prior.hunting_share())
         self._heat = 0.0
+        self._left = LeftOver()
         self._to_confirm = self._refuted = False
         self._confirmation: Confirmation | None = None
         self._gain_guess = 1e-3
         self._presses_due = 0
+        self._first_off: float | None = None
+        self._runaways = 0
         if spec.expected is not None:
             self._begin_where_expected(spec.expected.value, spec.expected.sd)
 
     # what happened
 
-    def activated(self, heat: float | None = None) -> None:
-        """RF is on. `heat`: droop left over, 0 to 1; reckoned from the rests where not given."""
+    def activated(self, left: LeftOver | None = None) -> None:
+        """RF is on. `left`: warmth left over; reckoned from the rests where not given."""
         self._on, self._leaving = True, False
         self._presses_due = 0
         self._activations += 1
-        self._heat = self._heat if heat is None else heat
+        self._left = LeftOver(self._heat) if left is None else left
+        self._heat = self._left.heat
         self._log = ActivationLog(self.spec.question, self.trim.place(), self._heat)
         self._start: Start | None = None
+        self._open_start: Start | None = None
         self._fit: Transient | None = None
         self._thought_s = 0.0
         self._confirmation = self._new_confirmation() if self._to_confirm else None
@@ -100,14 +105,17 @@ class AdjustPolicy:
         self.trim.note_pressed(key, times)
         self._note_step(age_s, before)
 
-    def released(self, on_s: float) -> None:
-        """RF is off; if that was not asked for, the service mode timed out, and a rest follows."""
+    def released(self, on_s: float, *, timed_out: bool = False) -> None:
+        """RF is off; if that was not asked for, the service mode timed out, and a rest follows.
+
+        Nothing is learned from an activation whose output went away by itself (`timed_out`).
+        """
         self._on = False
         if not self._leaving:
             self._queue.clear()
             self._queue.append(Release(self.spec.rest_s))
         self._heat = heated(self._heat, on_s)
-        if self._fit is not None:
+        if self._fit is not None and not timed_out:
             self.knowledge = self._fit.knowledge().loosened()
 
     def rested(self, rest_s: float) -> None:
@@ -120,6 +128,11 @@ class AdjustPolicy:
         if self.trim.moves == 0 or abs(gain) < 3 * sd:
             return None
         return Learned(gain, self.knowledge.lag_s, self.knowledge.dead_s, self._hunts)
+
+    @property
+    def to_confirm(self) -> bool:
+        """Whether the next activation may confirm, and so must be a rested one."""
+        return self._to_confirm
 
     def next_action(self) -> Action:
         """What to do now."""
@@ -182,7 +195,7 @@ class AdjustPolicy:
 
     def _new_confirmation(self) -> Confirmation:
         return Confirmation(
-            self.spec.question, self.tuning, self.bounds, heat=self._heat, hunting=self._hunting
+            self.spec.question, self.tuning, self.bounds, left=self._left, hunting=self._hunting
         )
 
     def _accept(self, value: Mixture | None) -> None:
@@ -192,8 +205,9 @@ class AdjustPolicy:
 
     def _adjust(self, age_s: float, late: bool) -> None:
         fit = self._refit(hunting=False)
-        if fit is not None and self._disappoints(fit):
+        if fit is not None and (self._disappoints(fit) or self._is_contradicted(fit)):
             self.knowledge = self.knowledge.with_open_gain()
+            self._believed_sd = self._gain_sd()
             fit = self._refit(hunting=False)
         if fit is None:
             if late:
@@ -201,6 +215,8 @@ class AdjustPolicy:
             return
         gain = fit.combination(self.mover.coarse_gain())
         here = fit.combination(self._vector())
+        if self._runs_away(here):
+            return
         seen = self._is_seen(gain)
         move = self._next_move(fit, here, gain) if seen else None
         if seen and self._out_of_reach(here, gain, move):
@@ -225,9 +241,58 @@ class AdjustPolicy:
         believed, sd = self.knowledge.mean[GAIN], self._gain_sd()
         return bool(gain.sd < sd and abs(gain.mean - believed) > self.tuning.surprise * sd)
 
+    def _is_contradicted(self, fit: Transient) -> bool:
+        """Whether the readings by themselves tell another gain than others of the model had.
+
+        A firm belief would otherwise bend everything else (level, curvature) before itself.
+        """
+        unmoved = self.trim.counts == 0
+        if unmoved or not self._borrowed or self._is_own(fit.combination(FINE_GAIN)):
+            return False
+        open_fit = fit_transient(
+            self._log.record(),
+            self._scaled(self.knowledge.with_open_gain()),
+            self._noise,
+            self._open_start,
+        )
+        if open_fit is None:
+            return False
+        self._open_start = open_fit.start
+        own = open_fit.combination(FINE_GAIN)
+        off = abs(own.mean - float(self.knowledge.mean[GAIN]))
+        return off > self.tuning.contradiction * float(np.hypot(own.sd, self._gain_sd()))
+
+    def _runs_away(self, here: Mixture) -> bool:
+        """Go back to the start when the output has left all bounds; give up the second time."""
+        off = abs(1 - here.mean)
+        if self._first_off is None:
+            self._first_off = off
+        keyed = self.spec.keys is not None
+        cap = self.tuning.key_runaway if keyed else self.tuning.runaway
+        if self.trim.moves == 0 or off < self._first_off + cap:
+            return False
+        self._runaways += 1
+        self.knowledge = self.knowledge.with_open_gain()
+        self._believed_sd = self._gain_sd()
+        if self._runaways > 1:
+            self._give_up("not adjustable", "the output does not follow the trim in any order")
+            return True
+        if not self.spec.moves_while_on:
+            self._queue.append(Release(self.spec.rest_s))
+        self._queue.extend(self.trim.back())
+        return True
+
+    @property
+    def _borrowed(self) -> bool:
+        """Whether what is believed of the gain comes from other units of the model."""
+        return self._believed_sd < float(np.sqrt(first_knowledge().covariance[GAIN, GAIN]))
+
     def _next_move(self, fit: Transient, here: Mixture, gain: Mixture) -> Action | None:
         t = self.tuning
-        spare = t.excursion_cap if self._is_own(gain) else t.unseen_spare
+        own = self._is_own(gain)
+        if not own and self.trim.counts == 0 and abs(1 - here.mean) < t.unseen_worth * here.sd:
+            return None
+        spare = t.excursion_cap if own else t.unseen_spare
         return self.mover.towards(here, gain, fit.combination(FINE_GAIN), spare)
 
     def _out_of_reach(self, here: Mixture, gain: Mixture, move: Action | None) -> bool:
@@ -261,9 +326,7 @@ class AdjustPolicy:
         self._queue.append(move)
 
     def _refit(self, *, hunting: bool) -> Transient | None:
-        # what a coarse press is off by and the curvature scale with the gain, which readings tell
-        coarse_sd = 0.0 if self.spec.keys is None else self.spec.keys.coarse_sd
-        knowledge = self.knowledge.for_gain(self._gain_guess, coarse_sd)
+        knowledge = self._scaled(self.knowledge)
         fit = fit_transient(
             self._log.record(), knowledge, self._noise, self._start, hunting=hunting
         )
@@ -272,10 +335,15 @@ class AdjustPolicy:
             self._gain_guess = abs(fit.combination(self.mover.coarse_gain()).mean) + 1e-4
         return fit
 
+    def _scaled(self, knowledge: Knowledge) -> Knowledge:
+        # what a coarse press is off by and the curvature scale with the gain, which readings tell
+        coarse_sd = 0.0 if self.spec.keys is None else self.spec.keys.coarse_sd
+        return knowledge.for_gain(self._gain_guess, coarse_sd)
+
     def _wait_s(self, fit: Transient, gain: Mixture) -> float:
         """How long after a move the next may follow: longer while none was seen to act."""
         acts_s = fit.dead_s + 0.5 * self.spec.question.window_s
-        return acts_s if self._is_own(gain) else acts_s + self.tuning.probe_lags * fit.lag_s
+        return acts_s if self._is_own(gain) else acts_s + self.tuning.unseen_lags * fit.lag_s
 
     def _lands_well(self, fit: Transient, move: Action | None) -> bool:
         """Whether the output, after `move`, will probably be in tolerance, hunting or not."""

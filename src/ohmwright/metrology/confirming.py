@@ -12,6 +12,7 @@ import numpy as np
 
 from .activation_log import ActivationLog
 from .decision import Bounds, Look
+from .droop import LeftOver
 from .knowledge import GAIN, Knowledge
 from .mixture import Mixture
 from .point import Question
@@ -25,11 +26,11 @@ class Confirmation:
     """Looks at one activation. `hunting`: how likely the unit is thought to hunt."""
 
     def __init__(
-        self, question: Question, tuning: Tuning, bounds: Bounds, *, heat: float, hunting: float
+        self, question: Question, tuning: Tuning, bounds: Bounds, *, left: LeftOver, hunting: float
     ) -> None:
         self.tuning, self.bounds = tuning, bounds
         self._tolerance = question.tolerance / question.target
-        self._watch = Watch(question, bounds, heat=heat, hunting=hunting)
+        self._watch = Watch(question, bounds, left=left, hunting=hunting)
         self._next_look_s = 0.0
         self._stubborn = False
 

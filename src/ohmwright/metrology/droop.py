@@ -47,6 +47,14 @@ class Droop:
 
 
 @dataclass(frozen=True)
+class LeftOver:
+    """Warmth at the start of an activation, and what it leaves unsure of the value, relative."""
+
+    heat: float = 0.0
+    uncertainty: float = 0.0
+
+
+@dataclass(frozen=True)
 class Warmth:
     """Warmth of one unit as it likely is, and between which bounds it must be."""
 
@@ -75,9 +83,10 @@ class Warmth:
             cooled(self.most, off_s, slow_s),
         )
 
-    def uncertainty(self, age_s: float) -> float:
-        """Standard uncertainty, relative, of a value at an age that is corrected for `likely`.
+    def left_over(self, age_s: float) -> LeftOver:
+        """What an activation that begins now has to reckon with for its value at an age.
 
+        The value is corrected for `likely`; how much the unit droops is the estimator's to say.
         The error lies between what the least and the most warmth would do with the largest
         droop; taken as uniform.
         """
@@ -85,7 +94,17 @@ class Warmth:
         likely = self.likely * np.exp(-age_s / DROOP_TAU_S)
         above = self.most * np.exp(-age_s / slow_s) - likely
         below = likely - self.least * np.exp(-age_s / fast_s)
-        return float(self.droop.largest * max(above, below, 0.0) / np.sqrt(3))
+        worst = self.droop.largest * max(above, below, 0.0)
+        return LeftOver(self.likely, float(worst / np.sqrt(3)))
+
+    def uncertainty(self, age_s: float) -> float:
+        """Standard uncertainty, relative, of a value at an age, the droop itself unknown.
+
+        An activation that begins warm does not show how much the unit droops when rested.
+        """
+        middle = 0.5 * self.droop.largest * self.likely * np.exp(-age_s / DROOP_TAU_S)
+        most = self.droop.largest * self.most * np.exp(-age_s / self.droop.tau_s[1])
+        return float(max(middle, most - middle) / np.sqrt(3))
 
     def rest_s(self, allowed: float, age_s: float, at_most_s: float) -> float:
         """Shortest rest after which `uncertainty` is no more than `allowed`."""

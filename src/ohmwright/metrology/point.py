@@ -9,6 +9,8 @@ from dataclasses import dataclass
 class Question:
     """Is the output in tolerance? All in the unit of the readings.
 
+    `tolerance` is what lengths are counted in; the limits are `limits` where given, else so far
+    to both sides of the target.
     `at_age_s`: the age of a rested activation at which the measurand holds; `window_s`: the time
     over which the meter averages before each reading.
     """
@@ -18,6 +20,17 @@ class Question:
     window_s: float
     resolution: float
     at_age_s: float = 6.0
+    limits: tuple[float, float] | None = None
+
+    @property
+    def low(self) -> float:
+        """The lower limit, in tolerances from the target."""
+        return -1.0 if self.limits is None else (self.limits[0] - self.target) / self.tolerance
+
+    @property
+    def high(self) -> float:
+        """The upper limit, in tolerances from the target."""
+        return 1.0 if self.limits is None else (self.limits[1] - self.target) / self.tolerance
 
 
 @dataclass(frozen=True)

@@ -96,6 +96,19 @@ class ServiceMode(Noun):
     """What one press of the coarse key is said to move, in counts (a fine press moves one)."""
     timeout_s: Positive = 45.0
     """An activation in service mode ends by itself after this."""
+    moves_while_on: bool = True
+    """Whether a trim can be moved while RF is on."""
+
+
+class DroopData(Noun):
+    """How the output sags while RF is on and recovers in rest, over all units of the model."""
+
+    largest: Annotated[float, Field(gt=0, lt=0.5)]
+    """Largest relative loss when warm through."""
+    tau_s: tuple[Positive, Positive]
+    """Shortest and longest time constant of warming."""
+    recovery_tau_s: tuple[Positive, Positive]
+    """Shortest and longest time constant of recovering."""
 
 
 class GeneratorData(Noun):
@@ -108,6 +121,10 @@ class GeneratorData(Noun):
     modes: tuple[Mode, ...] = Field(min_length=1)
     service: ServiceMode | None = None
     contact_quality_monitor: bool = False
+    duty: Annotated[float, Field(gt=0, le=1)] | None = None
+    """Largest share of on-time over a few minutes at full setting, where the maker states it."""
+    droop: DroopData | None = None
+    """Where it is known rests need be no longer than it takes; else the procedure's hold."""
 
     def mode(self, name: str) -> Mode | None:
         """The mode called `name`, if there is one."""
