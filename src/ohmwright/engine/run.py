@@ -6,11 +6,12 @@ keeps or shows events may take all the time they need, or stop listening, at no 
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
+from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import (
     Event,
@@ -42,6 +43,7 @@ from ohmwright.model.result import Result, Verdict, worst
 from .activation import begin_off
 from .adjust import Known, adjust_point
 from .capability import refuse_impossible
+from .diagnosing import diagnoses, known_points
 from .manual import contact_quality, inspection, instruction
 from .outputs import measured_point
 from .session import OnSample, Session, ignore
@@ -56,6 +58,8 @@ class Job:
     run_id: str
     earlier: tuple[Event, ...] = ()
     """The events of a run that was cut short and goes on."""
+    fleet: Mapping[str, FleetPrior] = field(default_factory=dict)
+    """What earlier units of the model taught, by adjustment point."""
 
     def done(self) -> frozenset[tuple[Stage, str, str]]:
         """Stage, step and point of every result there is already."""
@@ -76,7 +80,7 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
         yield await _opening(job, session)
         for stage in job.stages:
             yield StageStarted(**session.stamp(), stage=stage)
-            async for event in _stage(job, session, stage):
+            async for event in _stage(job, session, stage, found):
                 if isinstance(event, PointDone):
                     found.append(event.result)
                 yield event
@@ -133,22 +137,34 @@ async def _opening(job: Job, session: Session) -> Event:
     )
 
 
-async def _stage(job: Job, session: Session, stage: Stage) -> AsyncIterator[Event]:
-    done = job.done()
+async def _stage(
+    job: Job, session: Session, stage: Stage, found: Sequence[Result]
+) -> AsyncIterator[Event]:
+    done, known = job.done(), dict[str, Known]()
+    if stage == "adjust":
+        procedure, generator = job.file.procedure, session.bench.generator.data
+        known = known_points(procedure, generator, found, job.fleet)
+        for diagnosis in diagnoses(session, procedure, found, known):
+            yield diagnosis
     for step in job.file.procedure.steps_in(stage):
         points = point_names(step)
         missing = tuple(point for point in points if (stage, step.name, point) not in done)
         if points and not missing:
             continue
         yield StepStarted(**session.stamp(), stage=stage, step=step.name)
-        async for event in _step(job.file.procedure, session, stage, step, missing):
+        async for event in _step(job.file.procedure, session, stage, step, missing, known):
             yield event
     if stage == "adjust":
         await session.bench.generator.leave_service()
 
 
 async def _step(
-    procedure: Procedure, session: Session, stage: Stage, step: Step, missing: tuple[str, ...]
+    procedure: Procedure,
+    session: Session,
+    stage: Stage,
+    step: Step,
+    missing: tuple[str, ...],
+    known: Mapping[str, Known],
 ) -> AsyncIterator[Event]:
     match step:
         case OutputStep() | PowerCurveStep() | LeakageStep():
@@ -159,7 +175,9 @@ async def _step(
                     ):
                         yield event
         case AdjustStep():
-            async for event in adjust_point(session, step, procedure.timing(step), Known()):
+            async for event in adjust_point(
+                session, step, procedure.timing(step), known[step.name]
+            ):
                 yield event
         case ContactQualityStep():
             async for event in contact_quality(session, stage, step):

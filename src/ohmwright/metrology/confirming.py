@@ -92,7 +92,7 @@ class Confirmation:
         gain = abs(float(knowledge.mean[GAIN])) / self._tolerance
         gain_sd = float(np.sqrt(knowledge.covariance[GAIN, GAIN])) / self._tolerance
         if gain < self.tuning.gain_seen * gain_sd:
-            return False
+            return off > self.tuning.inner
         return abs(off - gain * round(off / gain)) < off - 0.2
 
     def _patience_s(self, knowledge: Knowledge) -> float:

@@ -9,6 +9,7 @@ from pydantic import Field, TypeAdapter
 
 from .base import Noun
 from .bench_file import Asset
+from .hardware import Sense
 from .procedure import Stage
 from .result import Result, Verdict
 from .traceability import Environment, Traceability
@@ -110,7 +111,7 @@ class PointLearned(Stamped):
 class SenseGain(Noun):
     """One sense gain of a mode as the power curve tells it; 1 is true."""
 
-    sense: Literal["current", "voltage", "phase"]
+    sense: Sense
     gain: float
     uncertainty: float
     """Standard uncertainty."""
@@ -139,7 +140,7 @@ class Diagnosis(Stamped):
     kind: Literal["diagnosis"] = "diagnosis"
     mode: str
     gains: tuple[SenseGain, ...]
-    culprit: Literal["current", "voltage", "phase"] | None
+    culprit: Sense | None
     """The one that stands out, if any does."""
     misfit: float
     """Chi square over degrees of freedom; far above 1 the curve does not follow the law."""

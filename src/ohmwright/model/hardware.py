@@ -12,6 +12,7 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
 """A name that travels in a command: nothing in it can end the command or begin another."""
+Sense = Literal["current", "voltage", "phase"]
 ModeKind = Literal["cut", "blend", "coag", "bipolar"]
 
 
@@ -84,6 +85,8 @@ class ServicePoint(Noun):
 
     name: PanelName
     mode: PanelName
+    sense: Sense | None = None
+    """The sense gain that its trim corrects; absent where the service manual does not say."""
     min_trim: int = -1000
     max_trim: int = 1000
 
