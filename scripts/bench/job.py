@@ -3,7 +3,7 @@
     python scripts/bench/job.py [--seeds 3 4 5]
 
 Ours beside a person who adjusts by eye and keeps the procedure's rests, and beside an oracle that
-knows sign, gain, lag, droop and noise, waits only for the lag and for the duty, and presses at once.
+knows sign, gain, lag, droop and noise, waits only for the lag and for the duty, presses at once.
 Prints one table and one JSON line.
 """
 

@@ -58,7 +58,7 @@ async def adjust_point(
     start = await session.bench.generator.enter_service(step.point)
     spec = point_spec(session, step, timing, start, known)
     policy = AdjustPolicy(spec, known.prior)
-    hand = Hand(session, policy, step.point)
+    hand = Hand(session, policy, step.point, start)
     tolerance = spec.question.tolerance / spec.question.target
     steered: list[Steered] = []
     while not isinstance(action := policy.next_action(), Finish):
@@ -97,8 +97,7 @@ async def adjust_point(
     if seen.verdict == "pass":
         await session.bench.generator.store_trims()
         yield TrimsStored(**session.stamp())
-    final = start + policy.trim.counts
-    result = seen.result("adjust", step, point, start_trim=start, final_trim=final)
+    result = seen.result("adjust", step, point, start_trim=start, final_trim=hand.trim)
     yield PointDone(**session.stamp(), result=result)
 
 

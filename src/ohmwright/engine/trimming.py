@@ -16,8 +16,10 @@ _PRESS_S = 0.4
 class Hand:
     """Moves the trim of one point, by port or by the person's keys. RF may be on."""
 
-    def __init__(self, session: Session, policy: AdjustPolicy, point: str) -> None:
+    def __init__(self, session: Session, policy: AdjustPolicy, point: str, trim: int) -> None:
         self._session, self._policy, self._point = session, policy, point
+        self.trim = trim
+        """Where the unit says that the trim stands."""
         self._events: list[TrimMoved] = []
 
     def taken(self) -> list[TrimMoved]:
@@ -35,11 +37,11 @@ class Hand:
         before_s = 0.0 if opened is None else opened.age_s
         generator = self._session.bench.generator
         if isinstance(action, Move):
-            await generator.move_trim(action.counts)
+            before, self.trim = self.trim, await generator.move_trim(action.counts)
             after_s = 0.0 if opened is None else opened.age_s
-            self._policy.moved((before_s + after_s) / 2, action.counts)
+            self._policy.moved((before_s + after_s) / 2, self.trim - before)
         else:
-            await generator.press(action.key, action.times)
+            self.trim = await generator.press(action.key, action.times)
             after_s = 0.0 if opened is None else opened.age_s
             self._tell_presses(action, before_s, after_s)
         self._note(action, None if opened is None else after_s, current_ma)
