@@ -19,8 +19,8 @@ from .watch import refuse_cut_short
 
 _LAST_READING_BEFORE_LIMIT_S = 0.3
 _RISEN = 0.3
-_GONE = 0.6
-"""A reading under this part of the one before is a spike, or the output has gone."""
+_FALLEN, _GONE, _STEADY = 0.85, 0.5, 0.05
+"""Parts of the last good reading: it has fallen, it is next to nothing, it stays where it is."""
 
 
 @dataclass(frozen=True)
@@ -83,21 +83,33 @@ async def _act(policy: AdjustPolicy, hand: Hand, opened: Activation, current_ma:
 
 
 class _Output:
-    """Tells an output that has gone from a single spike, by holding a doubtful reading back."""
+    """Tells an output that goes away from a spike and from a fall that a move has caused.
+
+    Readings that fall are held back until it is clear which: the meter's window lets an output
+    that has gone fall over several readings, and they say nothing of the unit.
+    """
 
     def __init__(self, risen_ma: float) -> None:
         self.gone = False
         self._risen_ma = risen_ma
         self._last_ma = 0.0
-        self._doubtful: Sample | None = None
+        self._held: list[Sample] = []
 
     def sure(self, sample: Sample) -> list[Sample]:
         """The readings to go by now that `sample` has come."""
-        risen = self._last_ma > self._risen_ma
-        if risen and sample.current_ma < _GONE * self._last_ma:
-            self.gone = self._doubtful is not None
-            self._doubtful = sample
+        self._held.append(sample)
+        fallen = self._last_ma > self._risen_ma and sample.current_ma < _FALLEN * self._last_ma
+        if fallen and not self._steady():
+            lowest = sum(held.current_ma < _GONE * self._last_ma for held in self._held)
+            self.gone = lowest >= 1 and len(self._held) > 1
             return []
-        held = [] if self._doubtful is None else [self._doubtful]
-        self._last_ma, self._doubtful = sample.current_ma, None
-        return [*held, sample]
+        self._last_ma = sample.current_ma
+        held, self._held = self._held, []
+        return held
+
+    def _steady(self) -> bool:
+        """Whether the latest readings agree, at a level that is not nothing."""
+        if len(self._held) < 2:
+            return False
+        before, now = (held.current_ma for held in self._held[-2:])
+        return now > _GONE * self._last_ma and abs(now - before) < _STEADY * self._last_ma

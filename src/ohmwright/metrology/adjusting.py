@@ -114,6 +114,7 @@ class AdjustPolicy:
         if not self._leaving:
             self._queue.clear()
             self._queue.append(Release(self.spec.rest_s))
+            self.mover.probes = 0
         self._heat = heated(self._heat, on_s)
         if self._fit is not None and not timed_out:
             self.knowledge = self._fit.knowledge().loosened()
@@ -370,9 +371,10 @@ class AdjustPolicy:
         self._queue.append(Release(self.spec.rest_s))
 
     def _probe(self, age_s: float, fit: Transient, here: Mixture, gain: Mixture) -> None:
+        if self._log.undisturbed and not self.mover.ready_to_probe(here):
+            return
         if self.mover.probes == 0:
-            if self.mover.ready_to_probe(here):
-                self._queue_move(self.mover.first_probe(here, gain))
+            self._queue_move(self.mover.first_probe(here, gain))
             return
         acts_s = fit.dead_s + 0.5 * self.spec.question.window_s
         if age_s - self._log.moved_s < acts_s + self.tuning.probe_lags * fit.lag_s:
