@@ -38,6 +38,15 @@ class Mover:
         fine_counts = self._wished(here, fine, spare, self.tuning.key_spared)
         return self.trim.towards(self._reachable(counts), self._reachable(fine_counts))
 
+    def spare(self, here: Mixture, *, own: bool) -> float:
+        """How far beyond the target a move may bring the output at the largest gain.
+
+        A gain that only other units of the model had (not `own`) may be wrong by a factor, and by
+        its sign: such a move stays small as a whole.
+        """
+        t = self.tuning
+        return t.excursion_cap if own else min(t.unseen_spare, t.unseen_move - abs(1 - here.mean))
+
     def at_the_end(self, here: Mixture, gain: Mixture) -> bool:
         """Whether the trim would have to go beyond its range."""
         wished = self._wished(here, gain, self.tuning.excursion_cap)
@@ -62,6 +71,15 @@ class Mover:
         counts = corrected * gain.mean / (gain.mean**2 + t.caution * gain.sd**2)
         room = (spare + abs(error)) / (abs(gain.mean) + t.gain_doubt * gain.sd)
         return round(float(np.clip(counts, -room, room)))
+
+    def lands_well(self, value: Mixture) -> bool:
+        """Whether an output will probably be in tolerance, and likely well inside."""
+        t, tol = self.tuning, self.tolerance
+        inner = t.inner * tol
+        return (
+            value.within(1 - tol, 1 + tol) >= t.release
+            and value.within(1 - inner, 1 + inner) >= t.release_inner
+        )
 
     def ready_to_probe(self, here: Mixture) -> bool:
         """Whether the level is known well enough to see a first probe."""

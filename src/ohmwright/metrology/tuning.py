@@ -20,6 +20,8 @@ class Tuning:
     """How far beyond the target, relative, a move may bring the output at the largest gain."""
     unseen_spare: float = 0.05
     """The same for a move that rests only on what other units of the model did."""
+    unseen_move: float = 0.09
+    """The most, relative to the target, that such a move may do at the largest gain."""
     unseen_lags: float = 0.5
     """How many lags such a move is given to be seen before the next."""
     unseen_worth: float = 1.5
