@@ -19,6 +19,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.traceability import Environment
 from ohmwright.records.json_lines import JsonLinesStore
 from ohmwright.records.store import Store
+from ohmwright.records.teaching import fleet_priors
 from ohmwright.wire.clock import RealClock
 
 from .console import CAUTION, err, out, print_json
@@ -43,6 +44,8 @@ class Request:
     accept_expired: bool = False
     temperature_c: float | None = None
     humidity_percent: float | None = None
+    learns: bool = True
+    """Whether adjusting begins with what earlier runs on units of the model taught."""
 
 
 def run_procedure(request: Request) -> int:
@@ -70,7 +73,7 @@ def run_demo(seed: int, records: Path | None, *, as_json: bool) -> int:
     simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
     bench = replace(bench, file=bench.file.model_copy(update={"simulation": simulation}))
     procedure = shipped("procedures", "demo-monopolar.toml")
-    request = Request(procedure, bench.path, STAGES, records, None, True, as_json)
+    request = Request(procedure, bench.path, STAGES, records, None, True, as_json, learns=False)
     store = JsonLinesStore(records_folder(records))
     return _run(request, read_procedure(procedure), bench, store, ())
 
@@ -83,9 +86,14 @@ def _run(
     earlier: tuple[Event, ...],
 ) -> int:
     stages = _stages(earlier) or request.stages
-
+    simulated = bench_data.file.simulation is not None
+    fleet = (
+        fleet_priors(store, bench_data.generator.model, simulated=simulated)
+        if request.learns
+        else {}
+    )
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
-    job = Job(file, stages, run_id, earlier, accept_expired=request.accept_expired)
+    job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
     async def work() -> tuple[Event, ...]:
         async with opened(bench_data, unattended=request.unattended) as bench:

@@ -11,7 +11,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.model.event import Event, Fault, PointDone, RunFinished, RunStarted
+from ohmwright.model.event import Diagnosis, Event, Fault, PointDone, RunFinished, RunStarted
 from ohmwright.model.procedure import MEASURED, Stage
 from ohmwright.model.result import AMPLE_DOF, Measured, Result, Verdict
 from ohmwright.model.tolerance import UNITS
@@ -34,6 +34,9 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
         parts.append(_widest_that_fits(partial(_measured_table, measured)))
+    read = [event for event in events if isinstance(event, Diagnosis)]
+    if read:
+        parts += [_senses_table(read), _first_moves_table(read)]
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         parts.append(_widest_that_fits(partial(_adjusted_table, adjusted)))
@@ -97,6 +100,36 @@ def _measured_table(results: Sequence[Result], columns: Columns) -> Table:
         newest = row[max(row, key=MEASURED.index)]
         outcomes = (cell for stage in stages for cell in _outcome(row.get(stage), columns))
         table.add_row(f"  {point}", _limits(newest), *outcomes, *_conformity(newest, columns))
+    return table
+
+
+def _senses_table(read: Sequence[Diagnosis]) -> Table:
+    """What the as-found curves say of the sense gains: by how much each is off, and how surely."""
+    table = _table("Diagnosed from the curves as found", "Mode", "Sense gain")
+    for name in ("Off %", "± (k=2)"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("")
+    for event in read:
+        for gain in event.gains:
+            drifted = Text("DRIFTED", style="bold yellow") if gain.drifted > 0.5 else Text("")
+            off, spread = 100 * (gain.gain - 1), 200 * gain.uncertainty
+            table.add_row(event.mode, gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted)
+    return table
+
+
+def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
+    table = _table("Expected at the adjustment points", "Point")
+    for name in ("Current off %", "± (k=2)", "First counts"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("")
+    for move in (move for event in read for move in event.first_moves):
+        table.add_row(
+            move.point,
+            f"{100 * move.off:+.1f}",
+            f"{200 * move.uncertainty:.1f}",
+            "" if move.counts is None or not move.worthwhile else f"{move.counts:+d}",
+            "adjust" if move.worthwhile else "likely good",
+        )
     return table
 
 

@@ -29,6 +29,11 @@ CONFIDENCE = 0.975
 _NORMAL_K = coverage_factor()
 
 
+def acceptance_limits(target: Target) -> tuple[float, float]:
+    """Lowest and highest value, in the unit of the target, that can be accepted."""
+    return target.lower, target.upper
+
+
 def judge(measured: Measured, target: Target, decision: Decision = SIMPLE) -> tuple[Verdict, str]:
     """Pass or fail where the rule and the scatter of the readings leave no doubt, else undecided.
 

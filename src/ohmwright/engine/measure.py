@@ -13,6 +13,7 @@ from .appraisal import appraise, appraise_linearly
 from .judge import conformity, judge, readings_cannot_help
 from .session import Session
 from .watch import Fetch, watch
+from .watchers import Deciding, question
 
 
 @dataclass(frozen=True)
@@ -70,13 +71,17 @@ async def observe(
             measured, point.target, point.decision
         )
 
+    meter = session.bench.analyzer.data.meter
+    asked = question(point, timing, meter)
     seen = await watch(
         session,
         load_ohm=point.load_ohm,
         power_w=power_w,
         timing=timing,
         fetch=fetch,
-        decided=decided,
+        watcher=lambda left: Deciding(point, timing, meter, left, decided),
+        expected_w=min(power_w, (asked.target / 1000) ** 2 * point.load_ohm),
+        tolerance=asked.tolerance / asked.target,
     )
     settled = seen.settled
     if settled is None or isinf(settled.uncertainty):

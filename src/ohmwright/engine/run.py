@@ -6,11 +6,12 @@ keeps or shows events may take all the time they need, or stop listening, at no 
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
+from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import (
     Event,
@@ -44,11 +45,12 @@ from ohmwright.model.result import Result, Verdict, worst
 from ohmwright.model.traceability import Traceability
 
 from .activation import begin_off
-from .adjust import adjust_point
+from .adjust import Known, adjust_point
 from .capability import refuse_impossible
 from .contact_quality import contact_quality
 from .control import monotonicity
 from .crest_factor import crest_factor
+from .diagnosing import diagnoses, known_points
 from .manual import inspection, instruction
 from .outputs import measured_point
 from .session import OnSample, Session, ignore
@@ -64,6 +66,8 @@ class Job:
     run_id: str
     earlier: tuple[Event, ...] = ()
     """The events of a run that was cut short and goes on."""
+    fleet: Mapping[str, FleetPrior] = field(default_factory=dict)
+    """What earlier units of the model taught, by adjustment point."""
     accept_expired: bool = False
     """Someone has chosen to measure with an analyzer whose calibration is past its date."""
 
@@ -156,7 +160,12 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
 async def _stage(
     job: Job, session: Session, stage: Stage, found: Sequence[Result]
 ) -> AsyncIterator[Event]:
-    done = job.done()
+    done, known = job.done(), dict[str, Known]()
+    if stage == "adjust":
+        procedure, generator = job.file.procedure, session.bench.generator.data
+        known = known_points(procedure, generator, found, job.fleet)
+        for diagnosis in diagnoses(session, procedure, found, known):
+            yield diagnosis
     for step in job.file.procedure.steps_in(stage):
         points = point_names(step)
         missing = tuple(point for point in points if (stage, step.name, point) not in done)
@@ -164,7 +173,7 @@ async def _stage(
             continue
         yield StepStarted(**session.stamp(), stage=stage, step=step.name)
         earlier = [r for r in found if (r.stage, r.step) == (stage, step.name)]
-        async for event in _step(job.file.procedure, session, stage, step, missing, earlier):
+        async for event in _step(job.file.procedure, session, stage, step, missing, earlier, known):
             yield event
     if stage == "adjust":
         await session.bench.generator.leave_service()
@@ -177,6 +186,7 @@ async def _step(
     step: Step,
     missing: tuple[str, ...],
     earlier: Sequence[Result],
+    known: Mapping[str, Known],
 ) -> AsyncIterator[Event]:
     """The events of the points of `step` that are missing; `earlier` are those it has."""
     match step:
@@ -194,7 +204,9 @@ async def _step(
             async for event in crest_factor(session, stage, step, procedure.timing(step)):
                 yield event
         case AdjustStep():
-            async for event in adjust_point(session, step, procedure.timing(step)):
+            async for event in adjust_point(
+                session, step, procedure.timing(step), known[step.name]
+            ):
                 yield event
         case ContactQualityStep():
             async for event in contact_quality(session, stage, step, missing):

@@ -15,6 +15,7 @@ from .appraisal import Accuracy, appraise
 from .session import OnSample, Session, ignore
 from .traceable import accuracy_in_date
 from .watch import Watched, watch
+from .watchers import Settling
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,7 @@ async def sweep(
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
+                watcher=lambda _: Settling(timing, bench.analyzer.data.meter),
             )
             yield _point(mode, setting_w, load_ohm, timing, seen, session.accuracy)
 

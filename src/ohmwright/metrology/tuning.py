@@ -17,6 +17,22 @@ class Tuning:
     key_good: float = 0.4
     key_spared: float = 0.25
     excursion_cap: float = 0.2
+    """How far beyond the target, relative, a move may bring the output at the largest gain."""
+    unseen_spare: float = 0.05
+    """The same for a move that rests only on what other units of the model did."""
+    unseen_move: float = 0.09
+    """The most, relative to the target, that such a move may do at the largest gain."""
+    unseen_lags: float = 0.5
+    """How many lags such a move is given to be seen before the next."""
+    unseen_worth: float = 1.5
+    """Such a move must be worth so many standard deviations of what it corrects."""
+    contradiction: float = 3.0
+    """So many standard deviations off, the unit's own readings overrule what others did."""
+    own_gain: float = 0.6
+    """The unit's own readings tell its gain once they leave so much of what was believed."""
+    runaway: float = 0.35
+    """Output so much farther from the target, relative, than at the start: back to the start."""
+    key_runaway: float = 0.55
     most_probes: int = 6
     first_probe: int = 4
     probe_growth: int = 5
@@ -36,6 +52,8 @@ class Tuning:
     release: float = 0.98
     inner: float = 0.5
     release_inner: float = 0.85
+    out_of_reach: float = 0.02
+    """No count lands if so little probability is in tolerance where the trim stands best."""
     hopeless: float = 1.8
     patience: float = 1.0
     least_patience_s: float = 4.0
