@@ -83,13 +83,27 @@ async def observe(
         expected_w=min(power_w, (asked.target / 1000) ** 2 * point.load_ohm),
         tolerance=asked.tolerance / asked.target,
     )
-    settled = seen.settled
-    if settled is None or isinf(settled.uncertainty):
-        why = "no reading at the age asked for" if settled is None else settled.reason
+    if seen.settled is None:
+        why = "no reading at the age asked for"
         return Observation("not measured", why, None, None, seen.on_s, seen.samples)
-    measured = appraise(settled, *terms)
-    verdict = judge(measured, point.target, point.decision)
+    return observed(session, seen.settled, point, timing, seen.on_s, seen.samples)
+
+
+def observed(
+    session: Session,
+    settled: Settled,
+    point: Point,
+    timing: Timing,
+    on_s: float,
+    samples: tuple[Sample, ...],
+) -> Observation:
+    """What an activation showed that ended with a value, settled or not."""
+    if isinf(settled.uncertainty):
+        return Observation("not measured", settled.reason, None, None, on_s, samples)
+    target, rule = point.target, point.decision
+    measured = appraise(settled, target.quantity, point.load_ohm, timing, session.accuracy)
+    verdict = judge(measured, target, rule)
     if not settled.settled:
         verdict = ("undecided", settled.reason)
-    how = conformity(measured, point.target, point.decision)
-    return Observation(*verdict, measured, how, seen.on_s, seen.samples)
+    how = conformity(measured, target, rule)
+    return Observation(*verdict, measured, how, on_s, samples)
