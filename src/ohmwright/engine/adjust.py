@@ -23,8 +23,7 @@ from ohmwright.model.hardware import GeneratorData, ServiceMode, ServicePoint
 from ohmwright.model.procedure import AdjustStep, Point, Timing
 from ohmwright.model.result import Verdict
 
-from .judge import judge
-from .measure import Observation, _as_target
+from .measure import Observation, observed
 from .session import Session
 from .steering import Steered, steer
 from .trimming import Hand
@@ -83,7 +82,7 @@ async def adjust_point(
             yield ActivationClosed(**session.stamp(), on_s=steered[-1].on_s)
         for event in hand.taken():
             yield event
-    seen = _observed(action, point, timing, steered)
+    seen = _observed(session, action, point, timing, steered)
     taught = policy.learned()
     if taught is not None:
         yield PointLearned(
@@ -131,16 +130,17 @@ def _range(generator: Generator, data: ServicePoint | None, start: int) -> tuple
     return data.min_trim - start, data.max_trim - start
 
 
-def _observed(end: Finish, point: Point, timing: Timing, steered: Sequence[Steered]) -> Observation:
+def _observed(
+    session: Session, end: Finish, point: Point, timing: Timing, steered: Sequence[Steered]
+) -> Observation:
     """The end as an observation: only a confirmation has a value."""
     on_s = sum(each.on_s for each in steered)
     samples = steered[-1].samples if steered else ()
     if end.value is None or end.uncertainty is None or end.dof is None:
         verdict: Verdict = "undecided" if end.verdict == "undecided" else "fail"
-        return Observation(verdict, end.reason, None, on_s, samples)
+        return Observation(verdict, end.reason, None, None, on_s, samples)
     settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
-    measured = _as_target(settled, point.target, point.load_ohm, timing)
-    return Observation(*judge(measured, point.target), measured, on_s, samples)
+    return observed(session, settled, point, timing, on_s, samples)
 
 
 def full_power_w(generator: GeneratorData, point_name: str) -> float:

@@ -14,6 +14,7 @@ from .appraisal import appraise
 from .judge import conformity, judge, scatter
 from .session import Session
 from .watch import Watched, watch
+from .watchers import Settling
 
 Level = tuple[float, Measured]
 """A setting in W and the power measured there."""
@@ -44,6 +45,7 @@ async def monotonicity(
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
+                watcher=lambda _: Settling(timing, bench.analyzer.data.meter),
             )
             yield ActivationClosed(**session.stamp(), on_s=seen.on_s)
             measured = _power(session, step, seen, timing)

@@ -45,7 +45,7 @@ async def crest_factor(
 
 
 async def _watch(session: Session, step: CrestFactorStep, timing: Timing) -> _Seen:
-    await session.rest(timing.rest_s)
+    await session.rest(timing, power_w=step.setting_w, tolerance=0.0)
     bench, taken, found = session.bench, list[Sample](), list[float]()
     reading_s = 1 / bench.analyzer.data.meter.readings_per_s
     async with session.activation(
@@ -56,13 +56,14 @@ async def _watch(session: Session, step: CrestFactorStep, timing: Timing) -> _Se
         ):
             taken.append(sample)
             session.on_sample(sample)
+            opened.note_power(sample.current_ma, step.load_ohm)
         flows = bool(taken) and taken[-1].current_ma > off_below_ma(bench.analyzer)
         while flows and len(found) < _CAPTURES and opened.age_s < timing.max_on_s - _LEFT_S:
             captured = await bench.analyzer.capture_waveform()
             found.append(measure(captured.counts, captured.amps_per_count).crest_factor)
             await bench.clock.sleep(reading_s)
         on_s = opened.age_s
-        await refuse_cut_short(bench.analyzer, on_s)
+        await refuse_cut_short(bench.analyzer, opened)
     return _Seen(tuple(found), on_s, tuple(taken))
 
 
