@@ -21,8 +21,10 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.hardware import GeneratorData, ServiceMode, ServicePoint
 from ohmwright.model.procedure import AdjustStep, Point, Timing
-from ohmwright.model.result import Verdict
+from ohmwright.model.result import AMPLE_DOF, Verdict
 
+from .appraisal import appraise_linearly
+from .judge import accepted_half_width
 from .measure import Observation, observed
 from .session import Session
 from .steering import Steered, steer
@@ -108,7 +110,7 @@ def point_spec(
     data, service = bench.generator.data.point(step.point), bench.generator.data.service
     asked = question(point, timing, bench.analyzer.data.meter)
     return PointSpec(
-        question=replace(asked, limits=None),
+        question=replace(asked, limits=None, tolerance=_accepted_ma(session, point, timing)),
         timeout_s=timing.max_on_s,
         rest_s=timing.rest_s,
         keys=None if bench.generator.unattended or service is None else _keys(service),
@@ -116,6 +118,15 @@ def point_spec(
         moves_while_on=service is None or service.moves_while_on,
         expected=known.expected,
     )
+
+
+def _accepted_ma(session: Session, point: Point, timing: Timing) -> float:
+    """How far from the target the point's decision rule will let an undoubted reading lie."""
+    undoubted = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
+    measured = appraise_linearly(
+        undoubted, point.target.quantity, point.load_ohm, timing, session.accuracy
+    )
+    return accepted_half_width(measured, point.target, point.decision)
 
 
 def _keys(service: ServiceMode) -> Keys:

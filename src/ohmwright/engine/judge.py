@@ -29,11 +29,6 @@ CONFIDENCE = 0.975
 _NORMAL_K = coverage_factor()
 
 
-def acceptance_limits(target: Target) -> tuple[float, float]:
-    """Lowest and highest value, in the unit of the target, that can be accepted."""
-    return target.lower, target.upper
-
-
 def judge(measured: Measured, target: Target, decision: Decision = SIMPLE) -> tuple[Verdict, str]:
     """Pass or fail where the rule and the scatter of the readings leave no doubt, else undecided.
 
@@ -83,6 +78,16 @@ def conformity(
         accept_to=_finite(outcome.acceptance.upper),
         false_accept=_finite(outcome.false_accept),
     )
+
+
+def accepted_half_width(measured: Measured, target: Target, decision: Decision) -> float:
+    """How far from the target a value with this uncertainty may lie and pass, to the nearer side.
+
+    Where the rule would pass nothing, the tolerance's own: what is adjusted then ends undecided.
+    """
+    accepted = _outcome(measured, target, decision).acceptance
+    nearer = min(accepted.upper - target.value, target.value - accepted.lower)
+    return nearer if nearer > 0 else target.half_width
 
 
 def limits_of(target: Target) -> rules.Limits:
