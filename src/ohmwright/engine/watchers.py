@@ -8,6 +8,7 @@ from math import sqrt
 import numpy as np
 
 from ohmwright.metrology.droop import LeftOver
+from ohmwright.metrology.mixture import Mixture
 from ohmwright.metrology.point import Question
 from ohmwright.metrology.settling import Settled, assess
 from ohmwright.metrology.watching import PointWatch
@@ -78,17 +79,22 @@ class Deciding:
     def read(self, age_s: float, current_ma: float) -> bool:
         """Decide as soon as that is safe."""
         self._fallback.note(age_s, current_ma)
-        self._decided = self._watch.read(age_s, current_ma) != "undecided"
-        settled = self.settled() if self._decided else None
-        return settled is not None and self._agreed(settled)
+        decided = self._watch.read(age_s, current_ma) != "undecided"
+        value = self._watch.value if decided else None
+        self._decided = value is not None and self._agreed(_stated(value))
+        return self._decided
 
     def settled(self) -> Settled | None:
         """The estimate; where the output is next to nothing, the plain settled value."""
         value = self._watch.value
         if value is None:
             return self._fallback.settled()
-        reason = "" if self._decided else "the readings left it open until the time was up"
-        return Settled(value.mean, value.sd, value.dof, 0.0, self._decided, reason)
+        good = self._decided or self._watch.settled
+        return _stated(value, "" if good else "the output is still rising or falling")
+
+
+def _stated(value: Mixture, reason: str = "") -> Settled:
+    return Settled(value.mean, value.sd, value.dof, 0.0, reason == "", reason)
 
 
 def question(point: Point, timing: Timing, meter: Meter) -> Question:

@@ -47,7 +47,6 @@ class AdjustPolicy:
         self.bounds = bounds or Bounds(outside=0.95)
         self.trim = Trim(spec.keys)
         self.mover = Mover(spec, self.tuning, self.trim)
-        self.tolerance = self.mover.tolerance
         self.belief = Belief(spec, self.tuning, self.mover, prior or FleetPrior())
         self._agenda = Agenda(spec, self.trim)
         self._end: Finish | None = None

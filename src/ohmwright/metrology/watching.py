@@ -118,6 +118,8 @@ _VERIFICATION = Bounds(inside=0.996, outside=0.996, remainder=3.0)
 """A clear case need not wait for the last of the lag, so long as it is allowed for."""
 
 
+_SETTLED = 0.6
+"""Lag still to come, in tolerances, that a value may be stated with."""
 _LEVEL_SD = 0.5
 """A unit as found may be far off, and a leakage far below its limit."""
 
@@ -146,11 +148,17 @@ class PointWatch:
         self._age: list[float] = []
         self._value: list[float] = []
         self._next_look_s = 0.0
+        self._remainder = float("inf")
 
     @property
     def value(self) -> Mixture | None:
         """The latest estimate at the age asked for."""
         return self.watch.value
+
+    @property
+    def settled(self) -> bool:
+        """Whether the lag is next to gone, so that the estimate leans on little that is unseen."""
+        return self._remainder <= _SETTLED
 
     def read(self, age_s: float, value: float) -> Answer:
         """Take one reading and decide if that is possible."""
@@ -162,6 +170,7 @@ class PointWatch:
         look = self.watch.look(ages, values)
         if look is None:
             return "undecided"
+        self._remainder = look.remainder
         bounds = self.watch.bounds
         self._next_look_s = age_s + max(_LOOK_EVERY_S, look.wait_s(bounds))
         if look.answer(bounds) == "undecided" or self._too_vague(age_s):
