@@ -44,7 +44,7 @@ class AdjustPolicy:
     ) -> None:
         self.spec = spec
         self.tuning = tuning or Tuning()
-        self.bounds = bounds or Bounds(outside=0.95)
+        self.bounds = bounds or Bounds(inside=0.9993, outside=0.95)
         self.trim = Trim(spec.keys)
         self.mover = Mover(spec, self.tuning, self.trim)
         self.belief = Belief(spec, self.tuning, self.mover, prior or FleetPrior())

@@ -44,6 +44,7 @@ class Tuning:
     least_gain: float = 0.015
     gain_seen: float = 2.0
     surprise: float = 2.0
+    level_surprise: float = 3.0
     caution: float = 2.0
     worth: float = 1.0
     """A move must be worth so many standard deviations of what it corrects."""
