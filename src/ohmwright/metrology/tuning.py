@@ -14,8 +14,8 @@ class Tuning:
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
     key_probe_excursion: float = 0.2
-    key_good: float = 0.4
-    key_spared: float = 0.25
+    key_good: float = 0.45
+    key_spared: float = 0.3
     excursion_cap: float = 0.2
     """How far beyond the target, relative, a move may bring the output at the largest gain."""
     unseen_spare: float = 0.05
@@ -55,7 +55,7 @@ class Tuning:
     release_inner: float = 0.85
     out_of_reach: float = 0.02
     """No count lands if so little probability is in tolerance where the trim stands best."""
-    hopeless: float = 1.8
+    hopeless: float = 1.4
     patience: float = 1.0
     least_patience_s: float = 4.0
     least_look_s: float = 0.0
