@@ -168,7 +168,12 @@ class AdjustPolicy:
     def _new_confirmation(self) -> Confirmation:
         hunting = min(max(self.belief.hunts, self.tuning.hunting), 0.98)
         return Confirmation(
-            self.spec.question, self.tuning, self.bounds, left=self._left, hunting=hunting
+            self.spec.question,
+            self.tuning,
+            self.bounds,
+            left=self._left,
+            hunting=hunting,
+            choosy=self._activations <= self.tuning.choosy_activations,
         )
 
     def _accept(self, value: Mixture | None) -> None:

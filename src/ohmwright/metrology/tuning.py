@@ -56,6 +56,10 @@ class Tuning:
     out_of_reach: float = 0.02
     """No count lands if so little probability is in tolerance where the trim stands best."""
     hopeless: float = 1.4
+    well_landed: float = 1.0
+    """A landing farther off than this is improved where it can be, though it is in tolerance."""
+    choosy_activations: int = 3
+    """No longer after so many activations."""
     patience: float = 1.0
     least_patience_s: float = 4.0
     least_look_s: float = 0.0
