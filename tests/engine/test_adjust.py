@@ -102,7 +102,7 @@ async def test_a_service_mode_that_times_out_early_is_resumed(make_rig: Callable
     hardware = rig.hardware._rig
     profile = hardware.generator.unit.profile
     data = profile.data.model_copy(
-        update={"service": profile.data.service.model_copy(update={"timeout_s": 7.5})}
+        update={"service": profile.data.service.model_copy(update={"timeout_s": 9.0})}
     )
     object.__setattr__(
         hardware.generator.unit, "profile", profile.model_copy(update={"data": data})

@@ -11,6 +11,7 @@ from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.metrology.point import Expected, Keys, PointSpec
 from ohmwright.metrology.settling import Settled
+from ohmwright.metrology.tuning import Tuning
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -31,6 +32,8 @@ from .steering import Steered, steer
 from .trimming import Hand
 from .watchers import question
 
+_TUNING = Tuning(well_landed=0.5)
+"""A trim that stands well has longer to creep before it is out again."""
 _TO_LOOK_ONLY = 1.0
 """Relative tolerance of an activation that decides nothing: its warmth need not have gone."""
 _COARSE_SD = 0.13
@@ -58,7 +61,7 @@ async def adjust_point(
     await session.bench.analyzer.set_path("OUTPUT")
     start = await session.bench.generator.enter_service(step.point)
     spec = point_spec(session, step, timing, start, known)
-    policy = AdjustPolicy(spec, known.prior)
+    policy = AdjustPolicy(spec, known.prior, _TUNING)
     hand = Hand(session, policy, step.point, start)
     tolerance = spec.question.tolerance / spec.question.target
     steered: list[Steered] = []

@@ -44,7 +44,7 @@ class AdjustPolicy:
     ) -> None:
         self.spec = spec
         self.tuning = tuning or Tuning()
-        self.bounds = bounds or Bounds(outside=0.95)
+        self.bounds = bounds or Bounds(inside=0.9993, outside=0.95)
         self.trim = Trim(spec.keys)
         self.mover = Mover(spec, self.tuning, self.trim)
         self.belief = Belief(spec, self.tuning, self.mover, prior or FleetPrior())
@@ -168,7 +168,12 @@ class AdjustPolicy:
     def _new_confirmation(self) -> Confirmation:
         hunting = min(max(self.belief.hunts, self.tuning.hunting), 0.98)
         return Confirmation(
-            self.spec.question, self.tuning, self.bounds, left=self._left, hunting=hunting
+            self.spec.question,
+            self.tuning,
+            self.bounds,
+            left=self._left,
+            hunting=hunting,
+            choosy=self._activations <= self.tuning.choosy_activations,
         )
 
     def _accept(self, value: Mixture | None) -> None:

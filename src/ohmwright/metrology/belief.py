@@ -7,15 +7,16 @@ from numpy.typing import NDArray
 
 from .activation_log import ActivationLog
 from .fleet_prior import FleetPrior, Learned
-from .knowledge import GAIN, Knowledge, NoisePrior, first_knowledge
+from .knowledge import GAIN, LEVEL, Knowledge, NoisePrior, first_knowledge
 from .mixture import Mixture
-from .moving import FINE_GAIN, Mover
+from .moving import FINE_GAIN, Mover, unit
 from .point import PointSpec
 from .transient import Start, Transient
 from .transient_fit import fit_transient
 from .tuning import Tuning
 
 Floats = NDArray[np.float64]
+_ANY_LEVEL = (1.0, 0.1)
 
 
 class Belief:
@@ -61,7 +62,12 @@ class Belief:
     def fit(self) -> Transient | None:
         """The readings so far, fitted; what they contradict is believed no longer."""
         fit = self._refit(hunting=False)
-        if fit is not None and (self._disappoints(fit) or self._is_contradicted(fit)):
+        if fit is not None and self._disappoints(fit, LEVEL, self._tuning.level_surprise):
+            self.knowledge = self.knowledge.with_level(*_ANY_LEVEL)
+            fit = self._refit(hunting=False)
+        if fit is not None and (
+            self._disappoints(fit, GAIN, self._tuning.surprise) or self._is_contradicted(fit)
+        ):
             self.open_gain()
             fit = self._refit(hunting=False)
         return fit
@@ -97,11 +103,12 @@ class Belief:
         """Whether this unit's own readings tell its gain, not only what others of its model did."""
         return gain.sd < self._tuning.own_gain * self._believed_sd
 
-    def _disappoints(self, fit: Transient) -> bool:
-        """Whether the readings contradict what was believed of the gain beforehand."""
-        gain = fit.combination(FINE_GAIN)
-        believed, sd = self.knowledge.mean[GAIN], self.gain_sd()
-        return bool(gain.sd < sd and abs(gain.mean - believed) > self._tuning.surprise * sd)
+    def _disappoints(self, fit: Transient, index: int, surprise: float) -> bool:
+        """Whether the readings contradict what was believed of level or gain beforehand."""
+        now = fit.combination(unit(index))
+        believed = float(self.knowledge.mean[index])
+        sd = float(np.sqrt(self.knowledge.covariance[index, index]))
+        return now.sd < sd and abs(now.mean - believed) > surprise * sd
 
     def _is_contradicted(self, fit: Transient) -> bool:
         """Whether the readings by themselves tell another gain than others of the model had.

@@ -23,16 +23,27 @@ Outcome = Literal["look on", "accept", "refuted", "move on", "release"]
 
 
 class Confirmation:
-    """Looks at one activation. `hunting`: how likely the unit is thought to hunt."""
+    """Looks at one activation. `hunting`: how likely the unit is thought to hunt.
+
+    `choosy`: whether a landing that could be much better is not accepted.
+    """
 
     def __init__(
-        self, question: Question, tuning: Tuning, bounds: Bounds, *, left: LeftOver, hunting: float
+        self,
+        question: Question,
+        tuning: Tuning,
+        bounds: Bounds,
+        *,
+        left: LeftOver,
+        hunting: float,
+        choosy: bool = False,
     ) -> None:
         self.tuning, self.bounds = tuning, bounds
         self._tolerance = question.tolerance / question.target
         self._watch = Watch(question, bounds, left=left, hunting=hunting)
         self._next_look_s = 0.0
         self._stubborn = False
+        self._choosy = choosy
 
     @property
     def value(self) -> Mixture | None:
@@ -60,7 +71,7 @@ class Confirmation:
                 self._next_look_s = age_s + 0.3
             elif answer == "in tolerance" or self._hunting_may_explain(look, looked_s):
                 if self._watch.answer(ages, values) == "in tolerance":
-                    return "accept"
+                    return "move on" if self._could_be_better(look, knowledge) else "accept"
                 self._next_look_s = age_s + 0.4
             elif answer != "undecided":
                 return "refuted"
@@ -70,6 +81,12 @@ class Confirmation:
                 self._next_look_s = age_s + look.wait_s(self.bounds)
         tired = looked_s > self.tuning.longest_patience_s
         return "release" if late or tired else "look on"
+
+    def _could_be_better(self, look: Look, knowledge: Knowledge) -> bool:
+        off = abs(look.value.mean)
+        if not self._choosy or self._stubborn or off <= self.tuning.well_landed:
+            return False
+        return self._improvable(off, knowledge)
 
     def _hunting_may_explain(self, look: Look, looked_s: float) -> bool:
         """Whether it is worth asking if swings that widen the estimate are hunting."""

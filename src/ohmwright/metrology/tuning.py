@@ -14,8 +14,8 @@ class Tuning:
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
     key_probe_excursion: float = 0.2
-    key_good: float = 0.4
-    key_spared: float = 0.25
+    key_good: float = 0.45
+    key_spared: float = 0.3
     excursion_cap: float = 0.2
     """How far beyond the target, relative, a move may bring the output at the largest gain."""
     unseen_spare: float = 0.05
@@ -44,6 +44,7 @@ class Tuning:
     least_gain: float = 0.015
     gain_seen: float = 2.0
     surprise: float = 2.0
+    level_surprise: float = 3.0
     caution: float = 2.0
     worth: float = 1.0
     """A move must be worth so many standard deviations of what it corrects."""
@@ -54,7 +55,11 @@ class Tuning:
     release_inner: float = 0.85
     out_of_reach: float = 0.02
     """No count lands if so little probability is in tolerance where the trim stands best."""
-    hopeless: float = 1.8
+    hopeless: float = 1.4
+    well_landed: float = 1.0
+    """A landing farther off than this is improved where it can be, though it is in tolerance."""
+    choosy_activations: int = 3
+    """No longer after so many activations."""
     patience: float = 1.0
     least_patience_s: float = 4.0
     least_look_s: float = 0.0
