@@ -46,6 +46,8 @@ class AnalyzerCertificate(Noun):
 
     number: str
     laboratory: str
+    serial: str | None = None
+    """Serial number of the analyzer it was issued for; where given, the instrument must say it."""
     calibrated_on: date
     due_on: date
     current: tuple[CurrentRange, ...] = Field(min_length=1)
