@@ -8,7 +8,7 @@ import pytest
 
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.errors import CertificateExpired
+from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.event import Event, RunResumed, RunStarted
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
@@ -71,6 +71,20 @@ async def test_a_run_resumed_after_the_date_says_so_too(make_rig: Callable) -> N
     assert isinstance(resumed, RunResumed)
     assert resumed.traceability is not None
     assert resumed.traceability.expired
+
+
+@pytest.mark.parametrize(("serial", "fits"), [("S000003", True), ("S00000", False), ("X9", False)])
+async def test_a_certificate_is_for_one_instrument(
+    make_rig: Callable, serial: str, fits: bool
+) -> None:
+    rig = make_rig(seed=3)
+    bench = with_certificate(rig.bench, serial=serial)
+    if fits:
+        assert isinstance((await some(bench))[0], RunStarted)
+        return
+    with pytest.raises(UsageError, match=f"serial number {serial}; the one connected says"):
+        await some(bench)
+    assert rig.hardware.truth.rf_on_intervals == ()
 
 
 async def test_without_a_certificate_uncertainty_is_of_the_readings_alone(

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.procedure import (
@@ -42,6 +43,7 @@ class Abilities:
     generator: GeneratorData
     has_port: bool
     attended: bool
+    certificate: AnalyzerCertificate | None = None
 
 
 def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench) -> None:
@@ -51,6 +53,7 @@ def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Ben
         bench.generator.data,
         has_port=bench.generator.unattended,
         attended=bench.operator.present,
+        certificate=bench.certificate,
     )
     lines = list(complaints(file, stages, abilities))
     if lines:
@@ -84,7 +87,7 @@ def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> 
             yield from _mode(procedure, step, abilities)
             if isinstance(step, LeakageStep):
                 yield from _leakage(step, abilities.analyzer)
-            yield from _loads_and_currents(step, abilities.analyzer)
+            yield from _loads_and_currents(step, abilities)
         case MonotonicityStep() | CrestFactorStep():
             yield from _mode(procedure, step, abilities)
             yield from _load("load_ohm", step.load_ohm, abilities.analyzer)
@@ -97,7 +100,7 @@ def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> 
             if power_w > abilities.analyzer.load_bank.max_power_w:
                 yield "point", _over_rating(power_w, abilities.analyzer)
             yield from _time(procedure, step, abilities.analyzer)
-            yield from _loads_and_currents(step, abilities.analyzer)
+            yield from _loads_and_currents(step, abilities)
         case ContactQualityStep():
             yield from _contact_quality(step, abilities)
         case _:
@@ -143,9 +146,9 @@ def _time(
 
 def _loads_and_currents(
     step: OutputStep | PowerCurveStep | HalfAndFullStep | LeakageStep | AdjustStep,
-    analyzer: AnalyzerData,
+    abilities: Abilities,
 ) -> Iterator[Complaint]:
-    bank = analyzer.load_bank
+    analyzer, bank = abilities.analyzer, abilities.analyzer.load_bank
     key = "loads_ohm" if isinstance(step, PowerCurveStep | HalfAndFullStep) else "load_ohm"
     for point in step.points():
         load_ohm, target = point.load_ohm, point.target
@@ -155,22 +158,32 @@ def _loads_and_currents(
             amps = (target.value / load_ohm) ** 0.5
         if amps**2 * load_ohm > bank.max_power_w and not isinstance(step, LeakageStep):
             yield key, _over_rating(amps**2 * load_ohm, analyzer)
-        if 1000 * amps > analyzer.meter.max_current_ma:
-            limit = f"{analyzer.meter.max_current_ma:g} mA"
-            yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over the meter's {limit}"
+        beyond = _beyond_meter(1000 * amps, abilities)
+        if beyond is not None:
+            yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over {beyond}"
 
 
 def _full_current(
     step: MonotonicityStep | CrestFactorStep, abilities: Abilities
 ) -> Iterator[Complaint]:
     """What the setting may drive through the load, where no target says it."""
-    mode, meter = abilities.generator.mode(step.mode), abilities.analyzer.meter
+    mode = abilities.generator.mode(step.mode)
     current_ma = 1000 * (step.setting_w / step.load_ohm) ** 0.5
     if mode is not None and mode.max_current_ma is not None:
         current_ma = min(current_ma, mode.max_current_ma)
-    if current_ma > meter.max_current_ma:
-        limit = f"the meter's {meter.max_current_ma:g} mA"
-        yield "load_ohm", f"{step.setting_w:g} W may drive {current_ma:.0f} mA there, over {limit}"
+    beyond = _beyond_meter(current_ma, abilities)
+    if beyond is not None:
+        yield "load_ohm", f"{step.setting_w:g} W may drive {current_ma:.0f} mA there, over {beyond}"
+
+
+def _beyond_meter(current_ma: float, abilities: Abilities) -> str | None:
+    """What ends below `current_ma`: the meter's range, or what its certificate speaks of."""
+    most_ma, certificate = abilities.analyzer.meter.max_current_ma, abilities.certificate
+    if current_ma > most_ma:
+        return f"the meter's {most_ma:g} mA"
+    if certificate is not None and current_ma > certificate.current[-1].up_to_ma:
+        return f"the {certificate.current[-1].up_to_ma:g} mA that the analyzer's certificate covers"
+    return None
 
 
 def _load(key: str, load_ohm: float, analyzer: AnalyzerData) -> Iterator[Complaint]:

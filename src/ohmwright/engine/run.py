@@ -54,7 +54,7 @@ from .diagnosing import diagnoses, known_points
 from .manual import inspection, instruction
 from .outputs import measured_point
 from .session import OnSample, Session, ignore
-from .traceable import accuracy_of, traceability_of
+from .traceable import accuracy_of, refuse_foreign, traceability_of
 
 
 @dataclass(frozen=True)
@@ -130,6 +130,8 @@ def overall(found: Sequence[Result]) -> Verdict:
 
 async def _opening(job: Job, session: Session, traceability: Traceability | None) -> Event:
     bench, procedure = session.bench, job.file.procedure
+    analyzer = await bench.analyzer.identify()
+    refuse_foreign(bench, analyzer)
     if job.earlier:
         return RunResumed(
             **session.stamp(),
@@ -146,7 +148,7 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
         procedure_digest=job.file.digest,
         stages=job.stages,
         bench=bench.name,
-        analyzer=await bench.analyzer.identify(),
+        analyzer=analyzer,
         generator=await bench.generator.identify(),
         asset=bench.asset,
         operator=bench.operator.name,

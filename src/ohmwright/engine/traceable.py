@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.errors import CertificateExpired
+from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.traceability import Traceability
 
 from .appraisal import Accuracy
@@ -26,6 +26,23 @@ def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | Non
             "Have the analyzer calibrated, or go on with --accept-expired; the record will say so.",
         )
     return known
+
+
+def refuse_foreign(bench: Bench, identity: str) -> None:
+    """Raise UsageError where the certificate names another serial number than the analyzer does.
+
+    `identity`: the analyzer's own, fields separated by commas.
+    """
+    certificate = bench.certificate
+    if certificate is None or certificate.serial is None:
+        return
+    if certificate.serial not in (field.strip() for field in identity.split(",")):
+        raise UsageError(
+            f"Certificate {certificate.number} is for the analyzer with serial number "
+            f"{certificate.serial}; the one connected says '{identity}'.",
+            "Nothing was switched on: its accuracy is not known.",
+            "Connect that analyzer, or name the right certificate in the bench file.",
+        )
 
 
 def accuracy_of(bench: Bench) -> Accuracy | None:

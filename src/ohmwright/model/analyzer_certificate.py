@@ -46,6 +46,8 @@ class AnalyzerCertificate(Noun):
 
     number: str
     laboratory: str
+    serial: str | None = None
+    """Serial number of the analyzer it was issued for; where given, the instrument must say it."""
     calibrated_on: date
     due_on: date
     current: tuple[CurrentRange, ...] = Field(min_length=1)
@@ -64,7 +66,10 @@ class AnalyzerCertificate(Noun):
         return self
 
     def range_of(self, current_ma: float) -> CurrentRange:
-        """The range that `current_ma` lies in; the last one beyond them all."""
+        """The range that `current_ma` lies in; the last one for a reading just beyond them all.
+
+        Procedures that ask for more than it covers are refused (`engine.capability`).
+        """
         fitting = (one for one in self.current if abs(current_ma) <= one.up_to_ma)
         return next(fitting, self.current[-1])
 
