@@ -15,6 +15,8 @@ from ohmwright.metrology.watching import PointWatch
 from ohmwright.model.hardware import Meter
 from ohmwright.model.procedure import Point, Timing
 
+from .judge import acceptance_limits
+
 _LOOK_EVERY_S = 0.5
 _PRECISION, _RELATIVE_PRECISION = 0.125, 0.01
 """Standard uncertainty at which a decided value is good to state: parts of tolerance, of target."""
@@ -99,7 +101,7 @@ def _stated(value: Mixture, reason: str = "") -> Settled:
 
 def question(point: Point, timing: Timing, meter: Meter) -> Question:
     """What is asked of the current, in mA."""
-    low, high = (_current_ma(x, point) for x in (point.target.lower, point.target.upper))
+    low, high = (_current_ma(limit, point) for limit in acceptance_limits(point.target))
     target = _current_ma(point.target.value, point)
     narrower = min(target - low, high - target)
     return Question(
