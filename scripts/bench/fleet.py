@@ -12,21 +12,26 @@ from verifying import question_of
 
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.metrology.fleet_prior import FleetPrior, learn
-from ohmwright.metrology.point import PointSpec
+from ohmwright.metrology.point import Expected, PointSpec
 
 _LEARNT_FROM = 20
 _MEASURED = 5
+_CURVE = 0.004
+"""What the as-found curve tells of the output at the start, standard uncertainty, relative."""
 _SPREAD = 1.25
 """Units of a model differ in gain by so much, two standard deviations."""
 
 
 @dataclass(frozen=True)
 class Compared:
-    """The same units without a prior, with their model's, and with an opposite one."""
+    """The same units without a prior, with their model's, with an opposite one, and so on."""
 
     without: list[Outcome]
     with_prior: list[Outcome]
     misled: list[Outcome]
+    with_curve: list[Outcome]
+    """Without a prior, the output at the start known from the as-found curve."""
+    with_both: list[Outcome]
 
 
 def compare(nominal: Profile, seed: int, model: int) -> Compared:
@@ -47,12 +52,22 @@ def compare(nominal: Profile, seed: int, model: int) -> Compared:
     )
     outcomes: list[list[Outcome]] = [
         [
-            _adjust(profile, sign, [seed, model, index], used)[1]
+            _adjust(profile, sign, [seed, model, index], used, curve=curve)[1]
             for index in range(_LEARNT_FROM, _LEARNT_FROM + _MEASURED)
         ]
-        for used in (FleetPrior(), prior, misleading)
+        for used, curve in _ways(prior, misleading)
     ]
     return Compared(*outcomes)
+
+
+def _ways(prior: FleetPrior, misleading: FleetPrior) -> list[tuple[FleetPrior, bool]]:
+    return [
+        (FleetPrior(), False),
+        (prior, False),
+        (misleading, False),
+        (FleetPrior(), True),
+        (prior, True),
+    ]
 
 
 def _of_model(nominal: Profile, rng: np.random.Generator) -> Profile:
@@ -72,11 +87,14 @@ def _of_model(nominal: Profile, rng: np.random.Generator) -> Profile:
 
 
 def _adjust(
-    profile: Profile, sign: int, key: list[int], prior: FleetPrior
+    profile: Profile, sign: int, key: list[int], prior: FleetPrior, *, curve: bool = False
 ) -> tuple[AdjustPolicy, Outcome]:
     seed, model, index = key
     unit, rng = draw(profile, seed * 100_003 + model, index)
     unit: Unit = replace(unit, gain_ma=sign * abs(unit.gain_ma))  # type: ignore[no-redef]
-    spec = PointSpec(question_of(unit), unit.timeout_s, unit.rest_s)
+    sd = _CURVE * unit.target_ma
+    found = float(unit.measurand_ma(0) + sd * np.random.default_rng(key).normal())
+    expected = Expected(found, sd) if curve else None
+    spec = PointSpec(question_of(unit), unit.timeout_s, unit.rest_s, expected=expected)
     policy = AdjustPolicy(spec, prior)
     return policy, run(policy, Plant(unit, rng))

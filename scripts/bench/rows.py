@@ -186,6 +186,8 @@ def _fleet(compared: Sequence[Any]) -> list[Row]:
     without = [o for c in compared for o in c.without]
     with_prior = [o for c in compared for o in c.with_prior]
     misled = [o for c in compared for o in c.misled]
+    with_curve = [o for c in compared for o in c.with_curve]
+    with_both = [o for c in compared for o in c.with_both]
 
     def median(outcomes: Sequence[Any]) -> float:
         return float(np.median([o.rf_on_s for o in outcomes]))
@@ -195,7 +197,21 @@ def _fleet(compared: Sequence[Any]) -> list[Row]:
 
     return [
         Row(name, "median RF-on ÷ without, after 20", median(with_prior) / median(without), 0.85),
-        Row(name, "false accepts with it", false(with_prior), false(without)),
+        Row(
+            name,
+            "the same, as-found curve known in both",
+            median(with_both) / median(with_curve),
+            0.85,
+        ),
+        Row(
+            name,
+            "activations, mean, with curve",
+            float(np.mean([o.activations for o in with_curve])),
+        ),
+        Row(
+            name, "activations, mean, with both", float(np.mean([o.activations for o in with_both]))
+        ),
+        Row(name, "false accepts with it", false(with_prior) + false(with_both), false(without)),
         Row(name, "false accepts, opposite prior", false(misled), false(without)),
         Row(name, "median RF-on ÷ without, opposite prior", median(misled) / median(without)),
         Row(name, "largest excursion, opposite prior", max(o.excursion for o in misled), 0.30),

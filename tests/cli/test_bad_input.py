@@ -60,6 +60,7 @@ def test_a_missing_file(verify: Callable, procedure: Path, tmp_path: Path) -> No
 def bench_at(tmp_path: Path, link: str) -> Path:
     path = tmp_path / "bench.toml"
     text = DEMO_BENCH.read_text(encoding="utf-8").replace('{ kind = "simulated" }', link)
+    text = text.replace('certificate = "gantry-400"', "")  # out of date on a clock that is real
     path.write_text(text, encoding="utf-8")
     return path
 

@@ -11,11 +11,13 @@ from ohmwright.instruments.conformance import (
     Check,
     Kit,
     activates_reads_and_releases,
+    captures_what_it_reads,
     ends_an_activation_by_itself,
     identifies_itself,
     is_off_when_opened,
     refuses_a_load_it_has_not,
 )
+from ohmwright.model.errors import OutOfCapability, ProtocolError
 
 pytestmark = pytest.mark.anyio
 
@@ -48,6 +50,8 @@ async def test_a_simulated_analyzer_passes(make_rig: Callable, check: Check, ben
         ({b"INPut:IMPedance 5017.3": b""}, refuses_a_load_it_has_not),
         ({b"FETCh:CURRent?": b"+0.00000E+00,A,5\n"}, activates_reads_and_releases),
         ({b"OUTPut:STATe ON,1.000": b"OUTP:STAT ON,9"}, ends_an_activation_by_itself),
+        ({b"FETCh:WAVeform:SCALe?": b"+1.0E-03,+5.0E-08\n"}, captures_what_it_reads),
+        ({b"FETCh:WAVeform:SCALe?": b"+4.9E-04,+0.0E+00\n"}, captures_what_it_reads),
     ],
 )
 async def test_a_broken_one_does_not(
@@ -72,3 +76,20 @@ async def test_a_broken_one_does_not(
 
     rig.bench.analyzer.dialogue.framing.link._handle = answer
     assert await check(kit_of(rig)) is not None
+
+
+async def test_a_waveform_without_its_scales_means_nothing(make_rig: Callable) -> None:
+    rig = make_rig()
+    handle = rig.hardware.analyzer_port
+
+    def answer(line: bytes) -> bytes:
+        return b"one,two\n" if line.strip() == b"FETCh:WAVeform:SCALe?" else handle(line)
+
+    rig.bench.analyzer.dialogue.framing.link._handle = answer
+    with pytest.raises(ProtocolError, match="amperes a count and seconds a sample"):
+        await rig.bench.analyzer.capture_waveform()
+
+
+async def test_an_analyzer_that_captures_nothing_says_so(make_rig: Callable) -> None:
+    with pytest.raises(OutOfCapability, match="Plover 200 captures no waveform"):
+        await make_rig(bench="attended").bench.analyzer.capture_waveform()

@@ -9,7 +9,7 @@ from activations import Made
 from ohmwright.metrology.actions import Activate, Finish, Move, Press, Release, Sample
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.metrology.fleet_prior import FleetPrior, Learned, learn
-from ohmwright.metrology.point import Keys, PointSpec, Question
+from ohmwright.metrology.point import Expected, Keys, PointSpec, Question
 from ohmwright.metrology.response import window_mean_response
 
 TARGET, TOLERANCE = 500.0, 6.0
@@ -29,6 +29,7 @@ class Bench:
     seed: int = 0
     largest: int = 0
     moves_with_rf_off: int = 0
+    moves_with_rf_on: int = 0
     pressed: int = 0
     _taken: int = field(default=0)
 
@@ -51,6 +52,7 @@ class Bench:
         if not self.on:
             self.moves_with_rf_off += 1
             return
+        self.moves_with_rf_on += 1
         made = self.made
         dynamics = np.array([[made.lag_s, made.dead_s, made.second_pole]])
         since = (self.age_s - age_s)[None, :]
@@ -60,8 +62,9 @@ class Bench:
         )
 
 
-def run(bench, keys=None, prior=None):
-    spec = PointSpec(Question(TARGET, TOLERANCE, bench.made.window_s, 1.0), 40.0, 30.0, keys)
+def run(bench, keys=None, prior=None, **more):
+    question = Question(TARGET, TOLERANCE, bench.made.window_s, 1.0)
+    spec = PointSpec(question, 40.0, 30.0, keys, **more)
     policy = AdjustPolicy(spec, prior)
     age_s = 0.0
     for _ in range(4000):
@@ -182,3 +185,60 @@ def test_fleet_prior_forgets_when_it_disappoints():
     assert after.gain.sd() > prior.gain.sd()
     assert after.sign() == 0
     assert FleetPrior().knowledge().mean[1] == 0
+
+
+@pytest.mark.parametrize("factor", [-0.33, -1.0, -3.0, 3.0, 0.33])
+@pytest.mark.parametrize("off", [-38.0, 36.0])
+def test_a_wrong_prior_costs_time_and_never_the_excursion(factor, off):
+    bench = Bench(Made(level=TARGET + off, noise=0.0015), 1.5)
+    end, _ = run(bench, prior=fleet(1.5 * factor))
+    assert end.verdict == "pass"
+    assert abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= TOLERANCE
+    assert 1.5 * bench.largest + abs(off) < 0.4 * TARGET
+
+
+def test_what_is_known_of_level_and_gain_is_moved_before_rf_and_confirmed_at_once():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, prior=fleet(1.5), expected=Expected(TARGET - 29, 1.5))
+    assert end.verdict == "pass"
+    assert bench.moves_with_rf_off == 1
+    assert bench.seed == 1
+
+
+def test_a_wrong_expectation_never_confirms():
+    for level in (TARGET - 30, TARGET + 12):
+        bench = Bench(Made(level=level, noise=0.0015), 1.5)
+        end, _ = run(bench, prior=fleet(1.5), expected=Expected(TARGET, 1.0))
+        assert end.verdict == "pass"
+        assert abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= TOLERANCE
+
+
+def test_counts_too_coarse_to_land_are_said_to_be_so_and_put_back():
+    bench = Bench(Made(level=TARGET - 20, noise=0.001), 40.0)
+    end, _ = run(bench)
+    assert (end.verdict, end.reason) == ("not adjustable", "no count brings it into tolerance")
+    assert bench.counts == 0
+    assert bench.seed <= 4
+
+
+def test_the_best_count_is_good_enough_where_it_is_in_tolerance():
+    bench = Bench(Made(level=TARGET - 24, noise=0.001), 8.0)
+    end, _ = run(bench)
+    assert end.verdict == "pass"
+    assert bench.counts == 3
+
+
+def test_a_trim_that_may_not_move_under_rf_is_moved_between_activations():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, moves_while_on=False)
+    assert end.verdict == "pass"
+    assert bench.moves_with_rf_off > 0
+    assert bench.moves_with_rf_on == 0
+
+
+def test_a_trim_at_its_end_is_given_up():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, range=(-5, 5))
+    assert end.reason == "the trim's range ends before the target"
+    assert bench.counts == 0
+    assert bench.largest <= 5

@@ -1,5 +1,8 @@
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy import signal, stats
 
 from ohmwright.metrology import charts, run_length
 from ohmwright.metrology.charts import Signal
@@ -85,3 +88,46 @@ def test_range_constants_are_those_of_a_simulation() -> None:
     constants = charts.shewhart_constants(12)
     assert constants.d2 == pytest.approx(ranges.mean(), rel=2e-3)
     assert constants.d3 == pytest.approx(ranges.std(), rel=1e-2)
+
+
+SERIES = st.lists(st.floats(-5.0, 5.0), min_size=1, max_size=60)
+
+
+@given(SERIES, st.floats(0.02, 1.0), st.floats(-2.0, 2.0))
+def test_ewma_is_scipys_filter(values: list[float], weight: float, target: float) -> None:
+    start = [(1.0 - weight) * target]
+    expected, _ = signal.lfilter([weight], [1.0, weight - 1.0], values, zi=start)
+    seen = charts.ewma(values, target, 1.0, weight)
+    assert seen.statistic == pytest.approx(expected, abs=1e-12)
+
+
+@given(SERIES, st.floats(0.0, 1.5))
+def test_cusum_is_a_walk_above_its_lowest_point(values: list[float], slack: float) -> None:
+    for sign, of in ((1.0, "high"), (-1.0, "low")):
+        walk = np.cumsum(sign * np.asarray(values) - slack)
+        expected = walk - np.minimum.accumulate(np.minimum(walk, 0.0))
+        assert getattr(charts.cusum(values, 0.0, slack, 4.0), of) == pytest.approx(
+            expected, abs=1e-11
+        )
+
+
+@pytest.mark.parametrize("n", [2, 3, 5, 10, 25])
+def test_constants_agree_with_scipys_distributions(n: int) -> None:
+    constants = charts.shewhart_constants(n)
+    assert constants.c4 == pytest.approx(stats.chi(n - 1).mean() / (n - 1) ** 0.5, rel=1e-12)
+    # E range = 2 E max, the largest of n having the density n Phi^(n-1) phi
+    largest = stats.norm.expect(lambda x: x * n * stats.norm.cdf(x) ** (n - 1), lb=-10, ub=10)
+    assert constants.d2 == pytest.approx(2.0 * largest, rel=1e-8)
+
+
+@given(SERIES, st.integers(1, 4))
+def test_western_electric_counts_as_its_words_say(values: list[float], rule: int) -> None:
+    needed, window, beyond = charts.WESTERN_ELECTRIC[rule]
+    expected = []
+    for index, value in enumerate(values):
+        recent = values[max(0, index - window + 1) : index + 1]
+        up, down = sum(v > beyond for v in recent), sum(v < -beyond for v in recent)
+        if (value > beyond and up >= needed) or (value < -beyond and down >= needed):
+            expected.append(index)
+    found = charts.western_electric(values, 0.0, 1.0)
+    assert [one.index for one in found if one.rule == rule] == expected

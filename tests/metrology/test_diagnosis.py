@@ -1,7 +1,14 @@
 import numpy as np
 import pytest
 
-from ohmwright.metrology.diagnosis import SENSES, Curve, Limits, diagnose, propose
+from ohmwright.metrology.diagnosis import (
+    SENSES,
+    Curve,
+    Limits,
+    diagnose,
+    nominal_limits,
+    propose,
+)
 
 LIMITS = Limits(power_w=300.0, current_a=1.4, voltage_v=560.0, sharpness=6.0)
 LOADS = np.array([50, 100, 200, 300, 500, 800, 1000, 1500, 2000, 3000.0])
@@ -46,3 +53,13 @@ def test_counts_to_try_first_undo_the_drift():
     assert first.sense == "current"
     assert first.counts == pytest.approx(25, abs=2)
     assert propose(found, {})[0].counts is None
+
+
+@pytest.mark.parametrize("sharpness", [4.0, 8.0])
+def test_the_maker_s_targets_tell_the_limits(sharpness):
+    true = Limits(power_w=300.0, current_a=0.9, voltage_v=560.0, sharpness=sharpness)
+    loads = np.array([100, 200, 500, 1000, 2000.0])
+    read = nominal_limits(loads, np.round(true.power(loads), 1), 300.0)
+    assert read.current_a == pytest.approx(0.9, rel=0.002)
+    assert read.voltage_v == pytest.approx(560, rel=0.002)
+    assert read.sharpness == pytest.approx(sharpness, rel=0.03)

@@ -65,11 +65,6 @@ def test_too_few_readings_have_no_uncertainty():
     assert "few" in seen.reason
 
 
-def test_dead_output_is_not_settled():
-    seen = assess(np.arange(1, 9.0), np.zeros(8), window_s=0.5, resolution=1.0)
-    assert not seen.settled
-
-
 def test_one_spike_hardly_matters():
     made = Made()
     age_s, value = made.readings(9.0)
@@ -92,3 +87,19 @@ def test_settled_output_that_never_rose_from_nothing_is_fine():
     seen = assess(age_s, np.full(age_s.size, 100.0), window_s=0.5, resolution=0.1)
     assert seen.settled
     assert seen.value == pytest.approx(100.0, abs=0.4)
+
+
+def test_no_output_at_all_is_a_value_of_zero():
+    age_s = np.arange(0.5, 7.0, 0.1)
+    flickering = np.round(np.abs(np.random.default_rng(2).normal(0.0, 0.4, age_s.size)))
+    for value in (np.zeros_like(age_s), flickering):
+        seen = assess(age_s, value, window_s=0.5, resolution=1.0)
+        assert seen.settled
+        assert seen.value == pytest.approx(0.0, abs=0.3)
+        assert seen.uncertainty == pytest.approx(1 / 12**0.5)
+
+
+def test_an_output_that_only_begins_to_rise_is_not_zero():
+    age_s = np.arange(0.5, 7.0, 0.1)
+    value = np.where(age_s > 6.5, 40.0, 0.0)
+    assert not assess(age_s, value, window_s=0.5, resolution=1.0).settled

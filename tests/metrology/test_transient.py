@@ -4,7 +4,8 @@ from activations import Made
 
 from ohmwright.metrology.knowledge import GAIN, NoisePrior, first_knowledge
 from ohmwright.metrology.response import Steps, window_mean_response
-from ohmwright.metrology.transient import Record, fit_transient
+from ohmwright.metrology.transient import Record
+from ohmwright.metrology.transient_fit import fit_transient
 
 TARGET = 500.0
 

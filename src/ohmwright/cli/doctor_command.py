@@ -48,6 +48,7 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     yield Finding("output reads off", good=True)
     yield Finding("analyzer", good=True, detail=await bench.analyzer.identify())
     yield Finding("generator", good=True, detail=await bench.generator.identify())
+    yield _certificate(bench)
     kit = Kit(bench.analyzer, bench.clock, _no_activation)
     for check in WITHOUT_RF:
         yield await _finding(check, kit)
@@ -57,6 +58,16 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
         good=contact.bounded,
         detail="" if contact.bounded else "host-guarded only: no unattended runs on this bench",
     )
+
+
+def _certificate(bench: Bench) -> Finding:
+    name = "analyzer's certificate"
+    if bench.certificate is None:
+        return Finding(name, good=True, detail="none: uncertainties will be of the readings alone")
+    known = bench.certificate.traceability(bench.clock.wall().date())
+    state = "expired" if known.expired else "due"
+    detail = f"{known.certificate}, {state} {known.due_on}"
+    return Finding(name, good=not known.expired, detail=detail)
 
 
 async def _finding(check: Check, kit: Kit) -> Finding:

@@ -34,4 +34,5 @@ def _abilities(bench_path: Path, *, unattended: bool) -> Abilities:
         bench.generator,
         has_port=bench.file.generator.link is not None,
         attended=not unattended,
+        certificate=bench.certificate,
     )

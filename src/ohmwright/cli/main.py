@@ -32,6 +32,16 @@ app.add_typer(record_app, name="record")
 ProcedurePath = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML).")]
 BenchPath = Annotated[Path, typer.Option("--bench", help="Bench file (TOML).")]
 Unattended = Annotated[bool, typer.Option("--unattended", help="Nobody is there to be asked.")]
+AcceptExpired = Annotated[
+    bool,
+    typer.Option("--accept-expired", help="Go on with an analyzer whose calibration is past due."),
+]
+TemperatureC = Annotated[
+    float | None, typer.Option(min=-10, max=60, help="Room temperature in degrees Celsius.")
+]
+HumidityPercent = Annotated[
+    float | None, typer.Option(min=0, max=100, help="Relative humidity of the room.")
+]
 Resume = Annotated[
     str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
 ]
@@ -65,6 +75,9 @@ def calibrate(
     records: Records = None,
     resume: Resume = None,
     unattended: Unattended = False,
+    accept_expired: AcceptExpired = False,
+    temperature_c: TemperatureC = None,
+    humidity_percent: HumidityPercent = None,
     as_json: Json = False,
 ) -> None:
     """Run a whole procedure: as found, adjustment, as left."""
@@ -72,7 +85,8 @@ def calibrate(
 
     from .run_command import Request, run_procedure
 
-    request = Request(procedure, bench, STAGES, records, resume, unattended, as_json)
+    conditions = (accept_expired, temperature_c, humidity_percent)
+    request = Request(procedure, bench, STAGES, records, resume, unattended, as_json, *conditions)
     raise typer.Exit(run_procedure(request))
 
 
@@ -86,6 +100,9 @@ def verify(
     records: Records = None,
     resume: Resume = None,
     unattended: Unattended = False,
+    accept_expired: AcceptExpired = False,
+    temperature_c: TemperatureC = None,
+    humidity_percent: HumidityPercent = None,
     as_json: Json = False,
 ) -> None:
     """Measure every test point and adjust nothing."""
@@ -94,7 +111,8 @@ def verify(
     from .run_command import Request, run_procedure
 
     stage: Stage = "as_found" if as_found else "as_left"
-    request = Request(procedure, bench, (stage,), records, resume, unattended, as_json)
+    conditions = (accept_expired, temperature_c, humidity_percent)
+    request = Request(procedure, bench, (stage,), records, resume, unattended, as_json, *conditions)
     raise typer.Exit(run_procedure(request))
 
 
@@ -157,6 +175,20 @@ def doctor(bench: BenchPath, as_json: Json = False) -> None:
     from .doctor_command import run_doctor
 
     raise typer.Exit(run_doctor(bench, as_json=as_json))
+
+
+@app.command()
+@app.command()
+def checks(
+    source: Annotated[
+        str, typer.Option(metavar="TEXT", help="Only sources and clauses that contain this.")
+    ] = "",
+    as_json: Json = False,
+) -> None:
+    """Recompute every published value that the arithmetic is held against."""
+    from .checks_command import run_checks
+
+    raise typer.Exit(run_checks(source, as_json=as_json))
 
 
 @app.command()

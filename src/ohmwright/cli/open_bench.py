@@ -14,6 +14,7 @@ from ohmwright.instruments.nobody import Nobody
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import Address, BenchFile, SerialPort, Simulated, TcpAddress
 from ohmwright.model.errors import SourceError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
@@ -32,7 +33,7 @@ from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
 from .console import PersonAtTerminal
-from .places import data_file
+from .places import certificate_file, data_file
 
 
 @dataclass(frozen=True)
@@ -45,6 +46,8 @@ class BenchData:
     generator_path: Path
     analyzer: AnalyzerData
     generator: GeneratorData
+    certificate_path: Path | None = None
+    certificate: AnalyzerCertificate | None = None
 
 
 def read_bench(path: Path) -> BenchData:
@@ -52,6 +55,8 @@ def read_bench(path: Path) -> BenchData:
     file = load(path, BenchFile)
     analyzer_path = data_file(file.analyzer.data, path, "analyzers")
     generator_path = data_file(file.generator.data, path, "generators")
+    certificate = file.analyzer.certificate
+    certificate_path = None if certificate is None else certificate_file(certificate, path)
     return BenchData(
         file,
         path,
@@ -59,6 +64,8 @@ def read_bench(path: Path) -> BenchData:
         generator_path,
         load(analyzer_path, AnalyzerData, table="data"),
         load(generator_path, GeneratorData, table="data"),
+        certificate_path,
+        None if certificate_path is None else load(certificate_path, AnalyzerCertificate),
     )
 
 
@@ -137,6 +144,8 @@ def assembled(
         operator=operator,
         clock=clock,
         asset=data.file.asset,
+        certificate=data.certificate,
+        environment=data.file.environment,
         seed=None if simulation is None else simulation.seed,
     )
 

@@ -52,11 +52,18 @@ def list_(
 
 
 @app.command()
-def show(run: Run = "last", records: Records = None, as_json: Json = False) -> None:
+def show(
+    run: Run = "last",
+    records: Records = None,
+    budgets: Annotated[
+        bool, typer.Option("--budgets", help="Also every line of every uncertainty budget.")
+    ] = False,
+    as_json: Json = False,
+) -> None:
     """Show one run as a table; ends with the run's own exit code."""
     from .record_command import show_run
 
-    raise typer.Exit(show_run(run, records, as_json=as_json))
+    raise typer.Exit(show_run(run, records, as_json=as_json, budgets=budgets))
 
 
 @app.command()

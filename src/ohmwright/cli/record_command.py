@@ -10,6 +10,7 @@ from typing import get_args
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.engine.run import results
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.result import Verdict
 from ohmwright.records.audit import Finding, audit, has_head
@@ -22,7 +23,7 @@ from .console import out, print_json
 from .open_records import existing_records, meant
 from .places import operator_key
 from .run_command import exit_code, report
-from .tables import STYLES
+from .tables import STYLES, budget_table
 
 
 def wanted(
@@ -62,12 +63,14 @@ def list_runs(records: str | None, narrowed: Filter, *, as_json: bool) -> None:
     out().print(table if rows else "No runs like that.")
 
 
-def show_run(run_id: str, records: str | None, *, as_json: bool) -> int:
-    """The tables of one run; its own exit code."""
+def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) -> int:
+    """The tables of one run, with its uncertainty budgets where wanted; its own exit code."""
     with existing_records(records) as store:
         run_id = meant(store, run_id)
         events = store.events(run_id)
         report(run_id, events, store, as_json=as_json)
+    if budgets and not as_json:
+        out().print(budget_table(results(events)))
     return exit_code(events)
 
 

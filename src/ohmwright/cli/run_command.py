@@ -18,7 +18,9 @@ from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.model.traceability import Environment
 from ohmwright.records.store import Store
+from ohmwright.records.teaching import fleet_priors
 from ohmwright.wire.clock import RealClock
 
 from .console import CAUTION, err, out, print_json
@@ -40,17 +42,30 @@ class Request:
     resume: str | None
     unattended: bool
     as_json: bool
+    accept_expired: bool = False
+    temperature_c: float | None = None
+    humidity_percent: float | None = None
+    learns: bool = True
+    """Whether adjusting begins with what earlier runs on units of the model taught."""
 
 
 def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
-    bench = read_bench(request.bench)
+    bench = _in_room(read_bench(request.bench), request)
     with (open_records if request.resume is None else existing_records)(request.records) as store:
         earlier = () if request.resume is None else _earlier(store, request.resume, file)
         if not request.unattended:
             err().print(CAUTION, style="yellow")
         return _run(request, file, bench, store, earlier)
+
+
+def _in_room(bench: BenchData, request: Request) -> BenchData:
+    """The bench in the room as read today; what was not read is as its file says."""
+    before = bench.file.environment or Environment()
+    read = {"temperature_c": request.temperature_c, "humidity_percent": request.humidity_percent}
+    now = before.model_copy(update={key: value for key, value in read.items() if value is not None})
+    return replace(bench, file=bench.file.model_copy(update={"environment": now}))
 
 
 def run_demo(seed: int, records: str | None, *, as_json: bool) -> int:
@@ -59,7 +74,7 @@ def run_demo(seed: int, records: str | None, *, as_json: bool) -> int:
     simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
     bench = replace(bench, file=bench.file.model_copy(update={"simulation": simulation}))
     procedure = shipped("procedures", "demo-monopolar.toml")
-    request = Request(procedure, bench.path, STAGES, records, None, True, as_json)
+    request = Request(procedure, bench.path, STAGES, records, None, True, as_json, learns=False)
     with open_records(records) as store:
         return _run(request, read_procedure(procedure), bench, store, ())
 
@@ -73,12 +88,19 @@ def _run(
 ) -> int:
     stages = _stages(earlier) or request.stages
     store.key.load()  # a run that nobody can sign is not begun
+    simulated = bench_data.file.simulation is not None
+    fleet = (
+        fleet_priors(store, bench_data.generator.model, simulated=simulated)
+        if request.learns
+        else {}
+    )
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
+    job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
     async def work() -> tuple[Event, ...]:
         async with opened(bench_data, unattended=request.unattended) as bench:
             with live_view(_points(file, stages)) as view:
-                return await drive(Job(file, stages, run_id, earlier), bench, store, view)
+                return await drive(job, bench, store, view)
 
     try:
         events = anyio.run(work)

@@ -6,6 +6,7 @@ import json
 from pathlib import Path
 from typing import Any
 
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.event import EVENTS
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
@@ -23,6 +24,7 @@ def write_schemas(folder: Path) -> int:
         "bench": BenchFile.model_json_schema(),
         "analyzer-data": AnalyzerData.model_json_schema(),
         "generator-data": GeneratorData.model_json_schema(),
+        "analyzer-certificate": AnalyzerCertificate.model_json_schema(),
         "command-set": CommandSet.model_json_schema(),
         "event": EVENTS.json_schema(),
     }

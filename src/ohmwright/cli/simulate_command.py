@@ -79,6 +79,7 @@ def _write_bench(path: Path, data: BenchData, addresses: Addresses, *, stepped: 
         "[analyzer]",
         f"data = {_quoted(str(data.analyzer_path))}",
         f"link = {_address(addresses.analyzer)}",
+        *_certificate(data, stepped=stepped),
         "[generator]",
         f"data = {_quoted(str(data.generator_path))}",
         f"link = {_address(addresses.generator)}",
@@ -94,6 +95,13 @@ def _write_bench(path: Path, data: BenchData, addresses: Addresses, *, stepped: 
         Path(file.name).replace(path)
     except OSError as problem:
         raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None
+
+
+def _certificate(data: BenchData, *, stepped: bool) -> list[str]:
+    """The certificate goes along with the time that it is in date at: the simulated one."""
+    if data.certificate_path is None or not stepped:
+        return []
+    return [f"certificate = {_quoted(str(data.certificate_path))}"]
 
 
 def _address(address: object) -> str:

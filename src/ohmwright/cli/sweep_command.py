@@ -29,6 +29,7 @@ _COLUMNS = (
     "power_w",
     "voltage_v",
     "settled",
+    "certified",
     "on_s",
 )
 
@@ -125,6 +126,8 @@ def _print(rows: list[dict[str, str | float | bool]], *, as_json: bool) -> None:
             f"{row['voltage_v']:.0f} V",
         )
     out().print(table)
+    if not all(row["certified"] for row in rows):
+        out().print("No analyzer certificate in date: uncertainties are of the readings alone.")
 
 
 def _write_csv(path: Path, rows: list[dict[str, str | float | bool]]) -> None:

@@ -2,15 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
+from functools import partial
+from math import floor, log10
+from typing import NamedTuple
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.model.event import Event, Fault, PointDone, RunFinished, RunStarted
+from ohmwright.model.event import Diagnosis, Event, Fault, PointDone, RunFinished, RunStarted
 from ohmwright.model.procedure import MEASURED, Stage
-from ohmwright.model.result import Result, Verdict
+from ohmwright.model.result import AMPLE_DOF, Measured, Result, Verdict
+from ohmwright.model.tolerance import UNITS
+from ohmwright.model.traceability import Traceability
+
+from .console import out
 
 STYLES: dict[Verdict, str] = {
     "pass": "green",
@@ -26,11 +33,14 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     parts: list[RenderableType] = [*_heading(events)]
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
-        parts.append(_measured_table(measured))
+        parts.append(_widest_that_fits(partial(_measured_table, measured)))
+    read = [event for event in events if isinstance(event, Diagnosis)]
+    if read:
+        parts += [_senses_table(read), _first_moves_table(read)]
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
-        parts.append(_adjusted_table(adjusted))
-    return Group(*parts, *_reasons(results), *_ending(events))
+        parts.append(_widest_that_fits(partial(_adjusted_table, adjusted)))
+    return Group(*parts, *_reasons(results), *_rules(results), *_ending(events))
 
 
 def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
@@ -40,43 +50,102 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
             yield Text(f"{event.procedure}, revision {event.revision}", style="bold")
             yield Text(f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}")
             yield Text(f"Analyzer {event.analyzer}")
+            yield _traceability(event.traceability)
             if event.seed is not None:
                 yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
 
 
-def _measured_table(results: Sequence[Result]) -> Table:
+def _traceability(known: Traceability | None) -> Text:
+    if known is None:
+        return Text(
+            "NO ANALYZER CERTIFICATE: uncertainties are of the readings alone", style="bold yellow"
+        )
+    said = f"Certificate {known.certificate}, {known.laboratory}, due {known.due_on}"
+    return Text(f"{said}: EXPIRED", style="bold red") if known.expired else Text(said)
+
+
+class Columns(NamedTuple):
+    """What a table shows beside value, uncertainty and verdict."""
+
+    error: bool
+    conformity: bool
+
+
+_VARIANTS = (Columns(True, True), Columns(False, True), Columns(True, False), Columns(False, False))
+"""In order of preference; the first that the terminal is wide enough for is taken."""
+
+
+def _widest_that_fits(build: Callable[[Columns], Table]) -> Table:
+    console = out()
+    unbounded = console.options.update(max_width=1000)
+    tables = [build(columns) for columns in _VARIANTS]
+    wanted = [console.measure(table, options=unbounded).maximum for table in tables]
+    fitting = (t for t, width in zip(tables, wanted, strict=True) if width <= console.width)
+    return next(fitting, tables[-1])
+
+
+def _measured_table(results: Sequence[Result], columns: Columns) -> Table:
     table = _table("Measured", "Step and point", "Limits")
     found = {result.stage for result in results}
     stages: list[Stage] = [stage for stage in MEASURED if stage in found]
     for stage in stages:
-        name = stage.replace("_", " ").capitalize()
-        table.add_column(name, justify="right", no_wrap=True)
-        table.add_column("Error %", justify="right", no_wrap=True)
-        table.add_column("")
+        _outcome_columns(table, stage.replace("_", " ").capitalize(), columns)
+    _conformity_columns(table, columns)
     last = ""
     for step, point in dict.fromkeys((r.step, r.point) for r in results):
         if step != last:
             table.add_row(Text(step, style="bold"))
             last = step
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
-        limits = _limits(next(iter(row.values())))
-        outcomes = (cell for stage in stages for cell in _outcome(row.get(stage)))
-        table.add_row(f"  {point}", limits, *outcomes)
+        newest = row[max(row, key=MEASURED.index)]
+        outcomes = (cell for stage in stages for cell in _outcome(row.get(stage), columns))
+        table.add_row(f"  {point}", _limits(newest), *outcomes, *_conformity(newest, columns))
     return table
 
 
-def _adjusted_table(results: Sequence[Result]) -> Table:
-    table = _table("Adjusted", "Point", "Load", "Limits")
-    for name in ("Trim", "Landed at", "Error %"):
+def _senses_table(read: Sequence[Diagnosis]) -> Table:
+    """What the as-found curves say of the sense gains: by how much each is off, and how surely."""
+    table = _table("Diagnosed from the curves as found", "Mode", "Sense gain")
+    for name in ("Off %", "± (k=2)"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("")
+    for event in read:
+        for gain in event.gains:
+            drifted = Text("DRIFTED", style="bold yellow") if gain.drifted > 0.5 else Text("")
+            off, spread = 100 * (gain.gain - 1), 200 * gain.uncertainty
+            table.add_row(event.mode, gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted)
+    return table
+
+
+def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
+    table = _table("Expected at the adjustment points", "Point")
+    for name in ("Current off %", "± (k=2)", "First counts"):
+        table.add_column(name, justify="right", no_wrap=True)
+    table.add_column("")
+    for move in (move for event in read for move in event.first_moves):
+        table.add_row(
+            move.point,
+            f"{100 * move.off:+.1f}",
+            f"{200 * move.uncertainty:.1f}",
+            "" if move.counts is None or not move.worthwhile else f"{move.counts:+d}",
+            "adjust" if move.worthwhile else "likely good",
+        )
+    return table
+
+
+def _adjusted_table(results: Sequence[Result], columns: Columns) -> Table:
+    table = _table("Adjusted", "Point", "Load", "Limits")
+    table.add_column("Trim", justify="right", no_wrap=True)
+    _outcome_columns(table, "Landed at", columns)
+    _conformity_columns(table, columns)
     for result in results:
         table.add_row(
             result.point,
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
             _limits(result),
             f"{result.start_trim} to {result.final_trim}",
-            *_outcome(result),
+            *_outcome(result, columns),
+            *_conformity(result, columns),
         )
     return table
 
@@ -95,25 +164,91 @@ def _table(title: str, *columns: str) -> Table:
     return table
 
 
+def _outcome_columns(table: Table, name: str, columns: Columns) -> None:
+    table.add_column(name, justify="right", no_wrap=True)
+    if columns.error:
+        table.add_column("Error %", justify="right", no_wrap=True)
+    table.add_column("", no_wrap=True)
+
+
+def _conformity_columns(table: Table, columns: Columns) -> None:
+    """Test uncertainty ratio and probability of conformity in percent."""
+    if columns.conformity:
+        table.add_column("TUR", justify="right", no_wrap=True)
+        table.add_column("P %", justify="right", no_wrap=True)
+
+
 def _limits(result: Result) -> str:
     target = result.target
     if target is None:
-        return ""
-    if target.lower < 0:
-        return f"at most {target.upper:g} {target.unit}"
-    return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}"
+        quantity = None if result.measured is None else result.measured.quantity
+        return "" if quantity is None else f"({UNITS[quantity]})"
+    if target.one_sided:
+        return f"at most {target.upper:.4g} {target.unit}".rstrip()
+    return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}".rstrip()
 
 
-def _outcome(result: Result | None) -> tuple[str, str, Text]:
-    """Reading, error in percent, verdict."""
-    if result is None:
-        return "", "", Text()
-    verdict = Text(result.verdict.upper(), style=STYLES[result.verdict])
-    measured, target, error = result.measured, result.target, result.error
-    if measured is None or target is None or error is None:
-        return "" if result.load_ohm is None else f"{result.load_ohm:g} ohm", "", verdict
-    relative = "" if target.lower < 0 else f"{100 * error / target.value:+.1f}"
-    return f"{measured.value:.1f}", relative, verdict
+def _outcome(result: Result | None, columns: Columns) -> tuple[str | Text, ...]:
+    """Reading with its expanded uncertainty, error in percent, verdict."""
+    value, error, verdict = "", "", Text()
+    if result is not None:
+        verdict = Text(result.verdict.upper(), style=STYLES[result.verdict])
+        value = "" if result.measured is None else with_uncertainty(result.measured)
+        if result.error is not None and result.target is not None and not result.target.one_sided:
+            error = f"{100 * result.error / result.target.value:+.1f}"
+    return (value, error, verdict) if columns.error else (value, verdict)
+
+
+def _conformity(result: Result, columns: Columns) -> tuple[str, ...]:
+    if not columns.conformity:
+        return ()
+    held = result.conformity
+    if held is None:
+        return "", ""
+    ratio, percent = held.uncertainty_ratio, 100 * held.probability
+    return (
+        "" if ratio is None else f"{ratio:.1f}" if ratio < 9.95 else f"{ratio:.0f}",
+        f"{percent:.1f}" if percent < 99.95 else "100",
+    )
+
+
+def with_uncertainty(measured: Measured) -> str:
+    """Value and expanded uncertainty, this to two digits and both to the same place (GUM 7.2.6)."""
+    expanded = measured.expanded
+    if expanded is None or expanded <= 0:
+        return f"{measured.value:.1f}"
+    places = max(0, 1 - floor(log10(expanded)))
+    return f"{measured.value:.{places}f} ± {expanded:.{places}f}"
+
+
+def budget_table(results: Iterable[Result]) -> Table:
+    """Every line of every budget, in the unit of its value."""
+    table = _table("Uncertainty budgets", "Step, point and line", "Type")
+    for name in ("u", "dof", "%"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for result in results:
+        measured = result.measured
+        if measured is None or not measured.budget:
+            continue
+        where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
+        table.add_row(Text(f"{where}: {with_uncertainty(measured)}", style="bold"))
+        for line in measured.budget:
+            share = (line.standard_uncertainty / measured.uncertainty) ** 2
+            table.add_row(
+                f"  {line.source}",
+                line.evaluation,
+                f"{line.standard_uncertainty:.3g}",
+                "inf" if line.dof is None else f"{line.dof:.1f}",
+                f"{100 * share:.1f}",
+            )
+        table.add_row(
+            f"  combined ({measured.propagation}), k = {measured.coverage_factor or 0:.2f}",
+            "",
+            f"{measured.uncertainty:.3g}",
+            f"{measured.dof:.1f}" if measured.dof < AMPLE_DOF else "inf",
+            "100" if measured.correlation is None else f"r = {measured.correlation:g}",
+        )
+    return table
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[Text]:
@@ -122,6 +257,13 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
         if result.verdict != "pass" and result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
             yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
+
+
+def _rules(results: Iterable[Result]) -> Iterable[Text]:
+    """How values were held against their limits."""
+    rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
+    if rules:
+        yield Text(f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}.", style="dim")
 
 
 def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:

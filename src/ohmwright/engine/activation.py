@@ -24,11 +24,17 @@ class Activation:
     def __init__(self, clock: Clock, limit_s: float) -> None:
         self._clock, self.limit_s = clock, limit_s
         self._started_s = clock.now_s()
+        self.power_w: float | None = None
+        """The largest power seen in the load so far, noted by whoever reads the meter."""
 
     @property
     def age_s(self) -> float:
         """Seconds since the ON command was answered."""
         return self._clock.now_s() - self._started_s
+
+    def note_power(self, current_ma: float, load_ohm: float) -> None:
+        """A reading of the load current: P = I² R."""
+        self.power_w = max(self.power_w or 0.0, (current_ma / 1000) ** 2 * load_ohm)
 
     def restart(self) -> None:
         """Count from now: ON has been answered."""

@@ -1,70 +1,160 @@
-"""One adjustment point: measure, move the trim, measure again, until the reading confirms."""
+"""One adjustment point: the policy's actions carried out, events handed out while RF is off."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Sequence
+from dataclasses import dataclass, replace
 
+from ohmwright.instruments.generator import Generator
+from ohmwright.metrology.actions import Activate, Finish, Move, Press
+from ohmwright.metrology.adjusting import AdjustPolicy
+from ohmwright.metrology.fleet_prior import FleetPrior
+from ohmwright.metrology.point import Expected, Keys, PointSpec
+from ohmwright.metrology.settling import Settled
+from ohmwright.metrology.tuning import Tuning
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
     Event,
     PointDone,
-    TrimMoved,
+    PointLearned,
     TrimsStored,
 )
-from ohmwright.model.hardware import GeneratorData
-from ohmwright.model.procedure import AdjustStep, Timing
-from ohmwright.model.tolerance import Target
+from ohmwright.model.hardware import GeneratorData, ServiceMode, ServicePoint
+from ohmwright.model.procedure import AdjustStep, Point, Timing
+from ohmwright.model.result import AMPLE_DOF, Verdict
 
-from .measure import Observation, observe
-from .secant import Seen, next_move
+from .appraisal import appraise_linearly
+from .judge import accepted_half_width
+from .measure import Observation, observed
 from .session import Session
+from .steering import Steered, steer
+from .trimming import Hand
+from .watchers import question
 
-_MOST_MOVES = 8
-_LARGEST_MOVE_COUNTS = 80
-_GOOD_ENOUGH = 0.5
-"""A landing within this part of the tolerance is not improved further."""
-_NO_EFFECT = 0.1
-"""Two settled currents nearer than this part of the tolerance show no effect of a move."""
+_TUNING = Tuning(well_landed=0.5)
+"""A trim that stands well has longer to creep before it is out again."""
+_TO_LOOK_ONLY = 1.0
+"""Relative tolerance of an activation that decides nothing: its warmth need not have gone."""
+_COARSE_SD = 0.13
+"""What a coarse press may be off by, as a part of what it is said to be worth."""
 
 
-async def adjust_point(session: Session, step: AdjustStep, timing: Timing) -> AsyncIterator[Event]:
+@dataclass(frozen=True)
+class Known:
+    """What is known of a point before it is adjusted; None where nothing is."""
+
+    prior: FleetPrior | None = None
+    """What earlier units of the model taught."""
+    expected: Expected | None = None
+    """What this unit's own as-found curve leads to expect, in mA."""
+
+
+async def adjust_point(
+    session: Session, step: AdjustStep, timing: Timing, known: Known
+) -> AsyncIterator[Event]:
     """Adjust `step.point`; the trim goes back to its start when it cannot be brought in.
 
-    Each measurement is a rested activation of its own and the trim moves with RF off, so
-    every value holds at the age that the procedure states.
+    The trim is moved while RF is on where the unit allows it; its events are handed out after.
     """
-    generator, point = session.bench.generator, step.points()[0]
+    point, clock = step.points()[0], session.bench.clock
     await session.bench.analyzer.set_path("OUTPUT")
-    start = trim = await generator.enter_service(step.point)
-    history: list[Seen] = []
-    while True:
-        yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=timing.max_on_s)
-        seen = await observe(
-            session,
-            point,
-            power_w=full_power_w(generator.data, step.point),
-            timing=timing,
-            fetch=session.bench.analyzer.fetch_current,
-        )
-        yield ActivationClosed(**session.stamp(), on_s=seen.on_s)
-        if seen.measured is None:
-            break
-        history.append(Seen(trim, seen.measured.value))
-        counts = _counts_to_move(history, point.target, seen, _probe(session))
-        if counts == 0:
-            break
-        trim = await generator.move_trim(counts)
-        yield TrimMoved(
-            **session.stamp(), point=step.point, counts=counts, current_ma=seen.measured.value
+    start = await session.bench.generator.enter_service(step.point)
+    spec = point_spec(session, step, timing, start, known)
+    policy = AdjustPolicy(spec, known.prior, _TUNING)
+    hand = Hand(session, policy, step.point, start)
+    tolerance = spec.question.tolerance / spec.question.target
+    steered: list[Steered] = []
+    while not isinstance(action := policy.next_action(), Finish):
+        if isinstance(action, Move | Press):
+            await hand.carry_out(action)
+        elif isinstance(action, Activate):
+            before_s = clock.now_s()
+            left = await session.rest(
+                timing,
+                power_w=(point.target.value / 1000) ** 2 * point.load_ohm,
+                tolerance=tolerance if policy.to_confirm else _TO_LOOK_ONLY,
+            )
+            policy.rested(clock.now_s() - before_s)
+            limit_s = spec.timeout_s
+            yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=limit_s)
+            power_w = full_power_w(session.bench.generator.data, step.point)
+            steered.append(
+                await steer(
+                    session, policy, hand, point, power_w=power_w, limit_s=limit_s, left=left
+                )
+            )
+            yield ActivationClosed(**session.stamp(), on_s=steered[-1].on_s)
+        for event in hand.taken():
+            yield event
+    seen = _observed(session, action, point, timing, steered)
+    taught = policy.learned()
+    if taught is not None:
+        yield PointLearned(
+            **session.stamp(),
+            point=step.point,
+            gain_per_count=taught.gain,
+            lag_s=taught.lag_s,
+            dead_s=taught.dead_s,
+            hunting=taught.hunting,
         )
     if seen.verdict == "pass":
-        await generator.store_trims()
+        await session.bench.generator.store_trims()
         yield TrimsStored(**session.stamp())
-    elif trim != start:
-        trim = await generator.move_trim(start - trim)
-    result = seen.result("adjust", step, point, start_trim=start, final_trim=trim)
+    result = seen.result("adjust", step, point, start_trim=start, final_trim=hand.trim)
     yield PointDone(**session.stamp(), result=result)
+
+
+def point_spec(
+    session: Session, step: AdjustStep, timing: Timing, start: int, known: Known
+) -> PointSpec:
+    """What the policy is told of a point whose trim stands at `start`."""
+    bench, point = session.bench, step.points()[0]
+    data, service = bench.generator.data.point(step.point), bench.generator.data.service
+    asked = question(point, timing, bench.analyzer.data.meter)
+    return PointSpec(
+        question=replace(asked, limits=None, tolerance=_accepted_ma(session, point, timing)),
+        timeout_s=timing.max_on_s,
+        rest_s=timing.rest_s,
+        keys=None if bench.generator.unattended or service is None else _keys(service),
+        range=_range(bench.generator, data, start),
+        moves_while_on=service is None or service.moves_while_on,
+        expected=known.expected,
+    )
+
+
+def _accepted_ma(session: Session, point: Point, timing: Timing) -> float:
+    """How far from the target the point's decision rule will let an undoubted reading lie."""
+    undoubted = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
+    measured = appraise_linearly(
+        undoubted, point.target.quantity, point.load_ohm, timing, session.accuracy
+    )
+    return accepted_half_width(measured, point.target, point.decision)
+
+
+def _keys(service: ServiceMode) -> Keys:
+    counts = max(1, round(service.coarse_counts))
+    return Keys(coarse_counts=counts, coarse_sd=_COARSE_SD * counts)
+
+
+def _range(generator: Generator, data: ServicePoint | None, start: int) -> tuple[int, int] | None:
+    """Counts from the start that the trim can reach; not known of a unit that cannot tell them."""
+    if data is None or not generator.unattended:
+        return None
+    return data.min_trim - start, data.max_trim - start
+
+
+def _observed(
+    session: Session, end: Finish, point: Point, timing: Timing, steered: Sequence[Steered]
+) -> Observation:
+    """The end as an observation: only a confirmation has a value."""
+    on_s = sum(each.on_s for each in steered)
+    samples = steered[-1].samples if steered else ()
+    if end.value is None or end.uncertainty is None or end.dof is None:
+        verdict: Verdict = "undecided" if end.verdict == "undecided" else "fail"
+        return Observation(verdict, end.reason, None, None, on_s, samples)
+    settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
+    return observed(session, settled, point, timing, on_s, samples)
 
 
 def full_power_w(generator: GeneratorData, point_name: str) -> float:
@@ -72,32 +162,3 @@ def full_power_w(generator: GeneratorData, point_name: str) -> float:
     point = generator.point(point_name)
     modes = [mode for mode in generator.modes if point is None or mode.name == point.mode]
     return max(mode.max_setting_w for mode in modes or generator.modes)
-
-
-def _probe(session: Session) -> int:
-    service = session.bench.generator.data.service
-    return 1 if service is None else max(1, round(service.coarse_counts))
-
-
-def _counts_to_move(
-    history: Sequence[Seen], target: Target, seen: Observation, probe_counts: int
-) -> int:
-    """The next move, or 0 when the point is good, beyond reach, or not answering."""
-    error_ma = abs(history[-1].current_ma - target.value)
-    good = seen.verdict == "pass" and error_ma <= _GOOD_ENOUGH * target.half_width
-    if good or len(history) > _MOST_MOVES or _trim_is_dead(history, target):
-        return 0
-    return next_move(
-        history,
-        target.value,
-        probe_counts=probe_counts,
-        largest_counts=_LARGEST_MOVE_COUNTS,
-    )
-
-
-def _trim_is_dead(history: Sequence[Seen], target: Target) -> bool:
-    """Whether moves so far changed nothing that can be told from noise."""
-    if len({seen.trim for seen in history}) < 2:
-        return False
-    currents_ma = [seen.current_ma for seen in history]
-    return max(currents_ma) - min(currents_ma) < _NO_EFFECT * target.half_width

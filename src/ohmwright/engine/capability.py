@@ -6,14 +6,18 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.procedure import (
     AdjustStep,
     ContactQualityStep,
+    CrestFactorStep,
+    HalfAndFullStep,
     InspectionStep,
     InstructionStep,
     LeakageStep,
+    MonotonicityStep,
     OutputStep,
     PowerCurveStep,
     Procedure,
@@ -24,6 +28,9 @@ from ohmwright.model.procedure_file import ProcedureFile
 
 from .adjust import full_power_w
 
+KeyedStep = (
+    OutputStep | PowerCurveStep | HalfAndFullStep | MonotonicityStep | LeakageStep | CrestFactorStep
+)
 Complaint = tuple[str, str]
 """The key that asks, and what the bench cannot do."""
 
@@ -36,6 +43,7 @@ class Abilities:
     generator: GeneratorData
     has_port: bool
     attended: bool
+    certificate: AnalyzerCertificate | None = None
 
 
 def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench) -> None:
@@ -45,6 +53,7 @@ def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Ben
         bench.generator.data,
         has_port=bench.generator.unattended,
         attended=bench.operator.present,
+        certificate=bench.certificate,
     )
     lines = list(complaints(file, stages, abilities))
     if lines:
@@ -66,7 +75,7 @@ def complaints(
         )
     for step in procedure.step:
         if set(step.stages) & set(stages):
-            for key, what in _step_complaints(procedure, step, abilities):
+            for key, what in dict.fromkeys(_step_complaints(procedure, step, abilities)):
                 yield f"{file.place(step.name, key)}: step '{step.name}': {what}."
 
 
@@ -74,21 +83,24 @@ def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> 
     if not abilities.attended:
         yield from _needs_a_person(step, abilities)
     match step:
-        case OutputStep() | PowerCurveStep() | LeakageStep():
-            yield from _mode(step, abilities.generator)
-            yield from _time(procedure, step, abilities.analyzer)
-            if step.setting_w > abilities.analyzer.load_bank.max_power_w:
-                yield "setting_w", _over_rating(step.setting_w, abilities.analyzer)
+        case OutputStep() | PowerCurveStep() | HalfAndFullStep() | LeakageStep():
+            yield from _mode(procedure, step, abilities)
             if isinstance(step, LeakageStep):
                 yield from _leakage(step, abilities.analyzer)
-            yield from _loads_and_currents(step, abilities.analyzer)
+            yield from _loads_and_currents(step, abilities)
+        case MonotonicityStep() | CrestFactorStep():
+            yield from _mode(procedure, step, abilities)
+            yield from _load("load_ohm", step.load_ohm, abilities.analyzer)
+            yield from _full_current(step, abilities)
+            if isinstance(step, CrestFactorStep) and not abilities.analyzer.waveform:
+                yield "kind", "the analyzer captures no waveform"
         case AdjustStep():
             yield from _service(procedure, step, abilities.generator)
             power_w = full_power_w(abilities.generator, step.point)
             if power_w > abilities.analyzer.load_bank.max_power_w:
                 yield "point", _over_rating(power_w, abilities.analyzer)
             yield from _time(procedure, step, abilities.analyzer)
-            yield from _loads_and_currents(step, abilities.analyzer)
+            yield from _loads_and_currents(step, abilities)
         case ContactQualityStep():
             yield from _contact_quality(step, abilities)
         case _:
@@ -105,24 +117,23 @@ def _needs_a_person(step: Step, abilities: Abilities) -> Iterator[Complaint]:
         yield "kind", "the analyzer bounds no activation by itself, so a person must stand by"
 
 
-def _mode(
-    step: OutputStep | PowerCurveStep | LeakageStep, generator: GeneratorData
-) -> Iterator[Complaint]:
+def _mode(procedure: Procedure, step: KeyedStep, abilities: Abilities) -> Iterator[Complaint]:
+    """The mode, its setting, and how long it is on."""
+    generator, bank = abilities.generator, abilities.analyzer.load_bank
+    key = "settings_w" if isinstance(step, MonotonicityStep) else "setting_w"
     mode = generator.mode(step.mode)
     if mode is None:
         names = ", ".join(mode.name for mode in generator.modes)
         yield "mode", f"{generator.model} has no mode '{step.mode}'; it has {names}"
     elif step.setting_w > mode.max_setting_w:
-        yield (
-            "setting_w",
-            f"{step.setting_w:g} W is more than {mode.name}'s {mode.max_setting_w:g} W",
-        )
+        yield key, f"{step.setting_w:g} W is more than {mode.name}'s {mode.max_setting_w:g} W"
+    yield from _time(procedure, step, abilities.analyzer)
+    if step.setting_w > bank.max_power_w:
+        yield key, _over_rating(step.setting_w, abilities.analyzer)
 
 
 def _time(
-    procedure: Procedure,
-    step: OutputStep | PowerCurveStep | LeakageStep | AdjustStep,
-    analyzer: AnalyzerData,
+    procedure: Procedure, step: KeyedStep | AdjustStep, analyzer: AnalyzerData
 ) -> Iterator[Complaint]:
     max_on_s = procedure.timing(step).max_on_s
     if max_on_s > analyzer.load_bank.max_on_s:
@@ -134,23 +145,52 @@ def _time(
 
 
 def _loads_and_currents(
-    step: OutputStep | PowerCurveStep | LeakageStep | AdjustStep, analyzer: AnalyzerData
+    step: OutputStep | PowerCurveStep | HalfAndFullStep | LeakageStep | AdjustStep,
+    abilities: Abilities,
 ) -> Iterator[Complaint]:
-    bank = analyzer.load_bank
-    key = "loads_ohm" if isinstance(step, PowerCurveStep) else "load_ohm"
+    analyzer, bank = abilities.analyzer, abilities.analyzer.load_bank
+    key = "loads_ohm" if isinstance(step, PowerCurveStep | HalfAndFullStep) else "load_ohm"
     for point in step.points():
         load_ohm, target = point.load_ohm, point.target
-        if load_ohm not in bank.loads_ohm:
-            nearest = min(bank.loads_ohm, key=lambda load: abs(load - load_ohm))
-            yield key, f"the load bank has no {load_ohm:g} ohm; the nearest is {nearest:g} ohm"
+        yield from _load(key, load_ohm, analyzer)
         amps = target.value / 1000
         if target.quantity == "power_w":
             amps = (target.value / load_ohm) ** 0.5
         if amps**2 * load_ohm > bank.max_power_w and not isinstance(step, LeakageStep):
             yield key, _over_rating(amps**2 * load_ohm, analyzer)
-        if 1000 * amps > analyzer.meter.max_current_ma:
-            limit = f"{analyzer.meter.max_current_ma:g} mA"
-            yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over the meter's {limit}"
+        beyond = _beyond_meter(1000 * amps, abilities)
+        if beyond is not None:
+            yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over {beyond}"
+
+
+def _full_current(
+    step: MonotonicityStep | CrestFactorStep, abilities: Abilities
+) -> Iterator[Complaint]:
+    """What the setting may drive through the load, where no target says it."""
+    mode = abilities.generator.mode(step.mode)
+    current_ma = 1000 * (step.setting_w / step.load_ohm) ** 0.5
+    if mode is not None and mode.max_current_ma is not None:
+        current_ma = min(current_ma, mode.max_current_ma)
+    beyond = _beyond_meter(current_ma, abilities)
+    if beyond is not None:
+        yield "load_ohm", f"{step.setting_w:g} W may drive {current_ma:.0f} mA there, over {beyond}"
+
+
+def _beyond_meter(current_ma: float, abilities: Abilities) -> str | None:
+    """What ends below `current_ma`: the meter's range, or what its certificate speaks of."""
+    most_ma, certificate = abilities.analyzer.meter.max_current_ma, abilities.certificate
+    if current_ma > most_ma:
+        return f"the meter's {most_ma:g} mA"
+    if certificate is not None and current_ma > certificate.current[-1].up_to_ma:
+        return f"the {certificate.current[-1].up_to_ma:g} mA that the analyzer's certificate covers"
+    return None
+
+
+def _load(key: str, load_ohm: float, analyzer: AnalyzerData) -> Iterator[Complaint]:
+    loads_ohm = analyzer.load_bank.loads_ohm
+    if load_ohm not in loads_ohm:
+        nearest = min(loads_ohm, key=lambda load: abs(load - load_ohm))
+        yield key, f"the load bank has no {load_ohm:g} ohm; the nearest is {nearest:g} ohm"
 
 
 def _over_rating(power_w: float, analyzer: AnalyzerData) -> str:

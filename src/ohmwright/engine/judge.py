@@ -1,30 +1,152 @@
-"""From a value with its uncertainty to a verdict."""
+"""From a value with its uncertainty to a verdict, by the decision rule of its step.
+
+The rule speaks first. What it would pass or fail is still undecided while the scatter of the
+readings leaves doubt on which side of the tolerance the value lies: rules with a guard band of
+their own wider than that scatter are not touched by this, simple acceptance and 4:1 are.
+"""
 
 from __future__ import annotations
 
-from ohmwright.metrology.distributions import t_cdf
-from ohmwright.model.result import Measured, Verdict
+from math import hypot, inf, isfinite, sqrt
+
+from ohmwright.metrology import conformity as rules
+from ohmwright.metrology.distributions import coverage_factor
+from ohmwright.model.decision import (
+    Decision,
+    FalseAccept,
+    FourToOne,
+    GlobalRisk,
+    GuardBand,
+    SimpleAcceptance,
+    SpecificRisk,
+)
+from ohmwright.model.result import Conformity, Measured, Verdict
 from ohmwright.model.tolerance import Target
 
+SIMPLE = SimpleAcceptance()
 CONFIDENCE = 0.975
-"""Least probability of lying on the one side of each limit for pass or fail to be said."""
+"""Least probability, by the readings' scatter, of the side of a limit for a verdict to be said."""
+_NORMAL_K = coverage_factor()
 
 
-def judge(measured: Measured, target: Target) -> tuple[Verdict, str]:
-    """Pass or fail where the reading's own uncertainty leaves little doubt, else undecided."""
-    above_lower = _probability_above(measured, target.lower)
-    above_upper = _probability_above(measured, target.upper)
-    inside = above_lower - above_upper
-    if inside >= CONFIDENCE:
-        return "pass", ""
-    if above_upper >= CONFIDENCE:
+def judge(measured: Measured, target: Target, decision: Decision = SIMPLE) -> tuple[Verdict, str]:
+    """Pass or fail where the rule and the scatter of the readings leave no doubt, else undecided.
+
+    The second is the reason, empty for a pass.
+    """
+    outcome = _outcome(measured, target, decision)
+    if outcome.verdict == "undecided":
+        return "undecided", f"undecided by its rule: {outcome.rule}"
+    limits, reach = limits_of(target), scatter(measured)
+    if outcome.verdict == "pass":
+        if measured.value in limits.moved_inwards(reach):
+            return "pass", ""
+    elif measured.value > limits.upper + reach:
         return "fail", "above the upper limit"
-    if above_lower <= 1 - CONFIDENCE:
+    elif measured.value < limits.lower - reach:
         return "fail", "below the lower limit"
     return "undecided", "too close to a limit for the scatter of the readings"
 
 
-def _probability_above(measured: Measured, limit: float) -> float:
-    if measured.uncertainty <= 0:
-        return 1.0 if measured.value >= limit else 0.0
-    return t_cdf((measured.value - limit) / measured.uncertainty, measured.dof)
+def readings_cannot_help(measured: Measured, target: Target, decision: Decision = SIMPLE) -> bool:
+    """Whether the rule stays undecided however long the output is watched.
+
+    So it is where it would be, without any scatter, everywhere that the scatter still reaches.
+    """
+    reach = scatter(measured)
+    lasting = sqrt(max(0.0, measured.uncertainty**2 - _readings(measured)[0] ** 2))
+    reached = (measured.value - reach, measured.value, measured.value + reach)
+    rule, limits = rule_of(decision), limits_of(target)
+    return all(
+        rule.decide(rules.Measured(value, lasting, _NORMAL_K), limits).verdict == "undecided"
+        for value in reached
+    )
+
+
+def conformity(
+    measured: Measured | None, target: Target | None, decision: Decision = SIMPLE
+) -> Conformity | None:
+    """How a value was held against its limits, for the record; None where either is missing."""
+    if measured is None or target is None:
+        return None
+    outcome = _outcome(measured, target, decision)
+    return Conformity(
+        rule=outcome.rule,
+        probability=outcome.probability_of_conformity,
+        uncertainty_ratio=_finite(outcome.test_uncertainty_ratio),
+        accept_from=_finite(outcome.acceptance.lower),
+        accept_to=_finite(outcome.acceptance.upper),
+        false_accept=_finite(outcome.false_accept),
+    )
+
+
+def acceptance_limits(target: Target) -> tuple[float, float]:
+    """Lowest and highest value that any rule can accept, in the unit of the target."""
+    return target.lower, target.upper
+
+
+def accepted_half_width(measured: Measured, target: Target, decision: Decision) -> float:
+    """How far from the target a value with this uncertainty may lie and pass, to the nearer side.
+
+    Where the rule would pass nothing, the tolerance's own: what is adjusted then ends undecided.
+    """
+    accepted = _outcome(measured, target, decision).acceptance
+    nearer = min(accepted.upper - target.value, target.value - accepted.lower)
+    return nearer if nearer > 0 else target.half_width
+
+
+def limits_of(target: Target) -> rules.Limits:
+    """The tolerance as decision rules see it: a quantity without a sign has an upper limit only."""
+    if target.one_sided:
+        return rules.Limits(upper=target.upper)
+    return rules.Limits(target.lower, target.upper)
+
+
+def rule_of(decision: Decision) -> rules.DecisionRule:
+    """The arithmetic behind a rule named in a procedure."""
+    match decision:
+        case SimpleAcceptance():
+            return rules.SimpleAcceptance()
+        case GuardBand():
+            return rules.GuardBand(decision.multiple)
+        case SpecificRisk():
+            return rules.SpecificRisk(decision.maximum_risk_percent / 100)
+        case GlobalRisk():
+            risk = decision.maximum_risk_percent / 100
+            return rules.GlobalRisk(decision.in_tolerance_percent / 100, risk)
+        case FalseAccept(in_tolerance_percent=None):
+            return rules.ManagedRisk()
+        case FalseAccept():
+            return rules.GlobalRisk((decision.in_tolerance_percent or 0.0) / 100)
+        case FourToOne():
+            return rules.UncertaintyRatio()
+
+
+def _finite(value: float) -> float | None:
+    return value if isfinite(value) else None
+
+
+def _outcome(measured: Measured, target: Target, decision: Decision) -> rules.Decision:
+    factor = measured.coverage_factor
+    seen = rules.Measured(
+        measured.value,
+        measured.uncertainty,
+        coverage_factor(measured.dof) if factor is None else factor,
+        measured.dof,
+    )
+    return rule_of(decision).decide(seen, limits_of(target))
+
+
+def scatter(measured: Measured) -> float:
+    """How far the readings' own scatter reaches, at `CONFIDENCE` to each side."""
+    uncertainty, dof = _readings(measured)
+    return uncertainty * coverage_factor(dof, 2 * CONFIDENCE - 1)
+
+
+def _readings(measured: Measured) -> tuple[float, float]:
+    """Type A standard uncertainty and its degrees of freedom; without a budget it is all."""
+    if not measured.budget:
+        return measured.uncertainty, measured.dof
+    lines = [line for line in measured.budget if line.evaluation == "A"]
+    freedom = (inf if line.dof is None else line.dof for line in lines)
+    return hypot(*(line.standard_uncertainty for line in lines)), min(freedom, default=inf)

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isinf
 
 from ohmwright.metrology.settling import Settled
 from ohmwright.model.procedure import Point, Stage, Step, Timing
-from ohmwright.model.result import Measured, Result, Sample, Verdict
-from ohmwright.model.tolerance import Target
+from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 
-from .judge import judge
+from .appraisal import appraise, appraise_linearly
+from .judge import conformity, judge, readings_cannot_help
 from .session import Session
 from .watch import Fetch, watch
+from .watchers import Deciding, question
 
 
 @dataclass(frozen=True)
@@ -21,6 +23,7 @@ class Observation:
     verdict: Verdict
     reason: str
     measured: Measured | None
+    conformity: Conformity | None
     on_s: float
     samples: tuple[Sample, ...]
 
@@ -44,6 +47,7 @@ class Observation:
             load_ohm=point.load_ohm,
             target=point.target,
             measured=self.measured,
+            conformity=self.conformity,
             on_s=self.on_s,
             start_trim=start_trim,
             final_trim=final_trim,
@@ -58,34 +62,48 @@ async def observe(
 
     `power_w` is the most the output can put into the load.
     """
-    verdict: tuple[Verdict, str] = ("undecided", "")
+    terms = (point.target.quantity, point.load_ohm, timing, session.accuracy)
 
     def decided(settled: Settled) -> bool:
-        nonlocal verdict
-        verdict = judge(_as_target(settled, point.target, point.load_ohm, timing), point.target)
-        return verdict[0] != "undecided"
+        measured = appraise_linearly(settled, *terms)
+        verdict, _ = judge(measured, point.target, point.decision)
+        return verdict != "undecided" or readings_cannot_help(
+            measured, point.target, point.decision
+        )
 
+    meter = session.bench.analyzer.data.meter
+    asked = question(point, timing, meter)
     seen = await watch(
         session,
         load_ohm=point.load_ohm,
         power_w=power_w,
         timing=timing,
         fetch=fetch,
-        decided=decided,
+        watcher=lambda left: Deciding(point, timing, meter, left, decided),
+        expected_w=min(power_w, (asked.target / 1000) ** 2 * point.load_ohm),
+        tolerance=asked.tolerance / asked.target,
     )
     if seen.settled is None:
         why = "no reading at the age asked for"
-        return Observation("not measured", why, None, seen.on_s, seen.samples)
-    if not seen.settled.settled:
-        verdict = ("undecided", seen.settled.reason)
-    measured = _as_target(seen.settled, point.target, point.load_ohm, timing)
-    return Observation(*verdict, measured, seen.on_s, seen.samples)
+        return Observation("not measured", why, None, None, seen.on_s, seen.samples)
+    return observed(session, seen.settled, point, timing, seen.on_s, seen.samples)
 
 
-def _as_target(settled: Settled, target: Target, load_ohm: float, timing: Timing) -> Measured:
-    """The settled current in the target's quantity: P = I² R, u(P) = 2 I R u(I)."""
-    value, uncertainty = settled.value, settled.uncertainty
-    if target.quantity == "power_w":
-        amps = value / 1000
-        value, uncertainty = amps**2 * load_ohm, 2 * amps * load_ohm * uncertainty / 1000
-    return Measured(value=value, uncertainty=uncertainty, dof=settled.dof, age_s=timing.age_s)
+def observed(
+    session: Session,
+    settled: Settled,
+    point: Point,
+    timing: Timing,
+    on_s: float,
+    samples: tuple[Sample, ...],
+) -> Observation:
+    """What an activation showed that ended with a value, settled or not."""
+    if isinf(settled.uncertainty):
+        return Observation("not measured", settled.reason, None, None, on_s, samples)
+    target, rule = point.target, point.decision
+    measured = appraise(settled, target.quantity, point.load_ohm, timing, session.accuracy)
+    verdict = judge(measured, target, rule)
+    if not settled.settled:
+        verdict = ("undecided", settled.reason)
+    how = conformity(measured, target, rule)
+    return Observation(*verdict, measured, how, on_s, samples)

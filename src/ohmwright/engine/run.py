@@ -6,11 +6,12 @@ keeps or shows events may take all the time they need, or stop listening, at no 
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
+from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import (
     Event,
@@ -26,9 +27,12 @@ from ohmwright.model.procedure import (
     STAGES,
     AdjustStep,
     ContactQualityStep,
+    CrestFactorStep,
+    HalfAndFullStep,
     InspectionStep,
     InstructionStep,
     LeakageStep,
+    MonotonicityStep,
     OutputStep,
     PowerCurveStep,
     Procedure,
@@ -38,13 +42,19 @@ from ohmwright.model.procedure import (
 )
 from ohmwright.model.procedure_file import ProcedureFile
 from ohmwright.model.result import Result, Verdict, worst
+from ohmwright.model.traceability import Traceability
 
 from .activation import begin_off
-from .adjust import adjust_point
+from .adjust import Known, adjust_point
 from .capability import refuse_impossible
-from .manual import contact_quality, inspection, instruction
+from .contact_quality import contact_quality
+from .control import monotonicity
+from .crest_factor import crest_factor
+from .diagnosing import diagnoses, known_points
+from .manual import inspection, instruction
 from .outputs import measured_point
 from .session import OnSample, Session, ignore
+from .traceable import accuracy_of, refuse_foreign, traceability_of
 
 
 @dataclass(frozen=True)
@@ -56,6 +66,10 @@ class Job:
     run_id: str
     earlier: tuple[Event, ...] = ()
     """The events of a run that was cut short and goes on."""
+    fleet: Mapping[str, FleetPrior] = field(default_factory=dict)
+    """What earlier units of the model taught, by adjustment point."""
+    accept_expired: bool = False
+    """Someone has chosen to measure with an analyzer whose calibration is past its date."""
 
     def done(self) -> frozenset[tuple[Stage, str, str]]:
         """Stage, step and point of every result there is already."""
@@ -65,18 +79,20 @@ class Job:
 async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGenerator[Event, None]:
     """Run `job` on `bench`; each event must be kept before the next is asked for.
 
-    Raises ProcedureError before anything is switched on where the bench cannot do what the
-    procedure asks. A fault ends the run with a Fault event, then is raised.
+    Before anything is switched on, raises ProcedureError where the bench cannot do what the
+    procedure asks, and CertificateExpired where the analyzer's calibration is past its date. A
+    fault ends the run with a Fault event, then is raised.
     """
     refuse_impossible(job.file, job.stages, bench)
-    session = Session(bench, on_sample)
+    traceability = traceability_of(bench, accept_expired=job.accept_expired)
+    session = Session(bench, on_sample, accuracy_of(bench))
     found: list[Result] = list(results(job.earlier))
     try:
         await begin_off(bench.analyzer, bench.clock)
-        yield await _opening(job, session)
+        yield await _opening(job, session, traceability)
         for stage in job.stages:
             yield StageStarted(**session.stamp(), stage=stage)
-            async for event in _stage(job, session, stage):
+            async for event in _stage(job, session, stage, found):
                 if isinstance(event, PointDone):
                     found.append(event.result)
                 yield event
@@ -112,10 +128,18 @@ def overall(found: Sequence[Result]) -> Verdict:
     return worst(r.verdict for r in found if r.stage in (last, "adjust"))
 
 
-async def _opening(job: Job, session: Session) -> Event:
+async def _opening(job: Job, session: Session, traceability: Traceability | None) -> Event:
     bench, procedure = session.bench, job.file.procedure
+    analyzer = await bench.analyzer.identify()
+    refuse_foreign(bench, analyzer)
     if job.earlier:
-        return RunResumed(**session.stamp(), operator=bench.operator.name, done=len(job.done()))
+        return RunResumed(
+            **session.stamp(),
+            operator=bench.operator.name,
+            done=len(job.done()),
+            traceability=traceability,
+            environment=bench.environment,
+        )
     return RunStarted(
         **session.stamp(),
         run_id=job.run_id,
@@ -124,45 +148,70 @@ async def _opening(job: Job, session: Session) -> Event:
         procedure_digest=job.file.digest,
         stages=job.stages,
         bench=bench.name,
-        analyzer=await bench.analyzer.identify(),
+        analyzer=analyzer,
         generator=await bench.generator.identify(),
         asset=bench.asset,
         operator=bench.operator.name,
         software=f"ohmwright {__version__}",
+        traceability=traceability,
+        environment=bench.environment,
         seed=bench.seed,
     )
 
 
-async def _stage(job: Job, session: Session, stage: Stage) -> AsyncIterator[Event]:
-    done = job.done()
+async def _stage(
+    job: Job, session: Session, stage: Stage, found: Sequence[Result]
+) -> AsyncIterator[Event]:
+    done, known = job.done(), dict[str, Known]()
+    if stage == "adjust":
+        procedure, generator = job.file.procedure, session.bench.generator.data
+        known = known_points(procedure, generator, found, job.fleet)
+        for diagnosis in diagnoses(session, procedure, found, known):
+            yield diagnosis
     for step in job.file.procedure.steps_in(stage):
         points = point_names(step)
         missing = tuple(point for point in points if (stage, step.name, point) not in done)
         if points and not missing:
             continue
         yield StepStarted(**session.stamp(), stage=stage, step=step.name)
-        async for event in _step(job.file.procedure, session, stage, step, missing):
+        earlier = [r for r in found if (r.stage, r.step) == (stage, step.name)]
+        async for event in _step(job.file.procedure, session, stage, step, missing, earlier, known):
             yield event
     if stage == "adjust":
         await session.bench.generator.leave_service()
 
 
 async def _step(
-    procedure: Procedure, session: Session, stage: Stage, step: Step, missing: tuple[str, ...]
+    procedure: Procedure,
+    session: Session,
+    stage: Stage,
+    step: Step,
+    missing: tuple[str, ...],
+    earlier: Sequence[Result],
+    known: Mapping[str, Known],
 ) -> AsyncIterator[Event]:
+    """The events of the points of `step` that are missing; `earlier` are those it has."""
     match step:
-        case OutputStep() | PowerCurveStep() | LeakageStep():
+        case OutputStep() | PowerCurveStep() | HalfAndFullStep() | LeakageStep():
             for point in step.points():
                 if point.name in missing:
                     async for event in measured_point(
                         session, stage, step, point, procedure.timing(step)
                     ):
                         yield event
+        case MonotonicityStep():
+            async for event in monotonicity(session, stage, step, procedure.timing(step), earlier):
+                yield event
+        case CrestFactorStep():
+            async for event in crest_factor(session, stage, step, procedure.timing(step)):
+                yield event
         case AdjustStep():
-            async for event in adjust_point(session, step, procedure.timing(step)):
+            async for event in adjust_point(
+                session, step, procedure.timing(step), known[step.name]
+            ):
                 yield event
         case ContactQualityStep():
-            async for event in contact_quality(session, stage, step):
+            async for event in contact_quality(session, stage, step, missing):
                 yield event
         case InspectionStep():
             async for event in inspection(session, stage, step):

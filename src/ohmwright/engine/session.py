@@ -1,4 +1,4 @@
-"""What one run carries from activation to activation: time on, and the rest that is due."""
+"""What one run carries from activation to activation: time on, warmth, and the rest that is due."""
 
 from __future__ import annotations
 
@@ -9,9 +9,13 @@ from datetime import datetime
 from typing import TypedDict
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.metrology.droop import LeftOver
+from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
 
 from .activation import Activation, activation
+from .appraisal import Accuracy
+from .resting import Heat
 
 OnSample = Callable[[Sample], None]
 
@@ -34,32 +38,40 @@ class Session:
     bench: Bench
     on_sample: OnSample = ignore
     """Told each reading while RF is on; must return at once."""
+    accuracy: Accuracy | None = None
+    """What the analyzer's certificate says of its readings today; None without one."""
     on_s: float = 0.0
     started_s: float = field(init=False)
-    _last_off_s: float = float("-inf")
-    _duty_kept_at_s: float = float("-inf")
+    _heat: Heat = field(init=False)
 
     def __post_init__(self) -> None:
         self.started_s = self.bench.clock.now_s()
+        self._heat = Heat.of(self.bench)
 
     def stamp(self) -> Stamp:
         """The two times every event carries."""
         clock = self.bench.clock
         return Stamp(at=clock.wall(), bench_s=round(clock.now_s(), 6))
 
-    async def rest(self, rest_s: float) -> None:
-        """Wait until the last activation is `rest_s` old and the load bank's duty is kept."""
+    async def rest(self, timing: Timing, *, power_w: float, tolerance: float) -> LeftOver:
+        """Wait until an activation at `power_w` may begin; say what warmth is then left over.
+
+        `tolerance`: the narrower side of what the value is held against, relative; 0 asks
+        for the whole rest of the procedure. See `resting.Heat.rest_s`.
+        """
         clock = self.bench.clock
-        due_s = max(self._last_off_s + rest_s, self._duty_kept_at_s)
-        await clock.sleep(max(0.0, due_s - clock.now_s()))
+        rest_s = self._heat.rest_s(clock.now_s(), timing, power_w, tolerance)
+        await clock.sleep(rest_s)
+        return self._heat.left_over(clock.now_s(), timing.age_s)
 
     @asynccontextmanager
     async def activation(
         self, *, load_ohm: float, power_w: float, limit_s: float
     ) -> AsyncIterator[Activation]:
-        """An activation whose time is counted, and whose load gets the rest its duty needs."""
+        """An activation whose time is counted and whose heat is kept account of."""
         clock = self.bench.clock
         before_s = clock.now_s()
+        opened: Activation | None = None
         try:
             async with activation(
                 self.bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s
@@ -67,13 +79,7 @@ class Session:
                 before_s = clock.now_s()
                 yield opened
         finally:
-            self._last_off_s = clock.now_s()
-            on_s = self._last_off_s - before_s
-            self.on_s += on_s
-            self._duty_kept_at_s = self._last_off_s + self._duty_rest_s(on_s, power_w)
-
-    def _duty_rest_s(self, on_s: float, power_w: float) -> float:
-        """Off-time that keeps the load bank's share of on-time, scaled by the power used."""
-        bank = self.bench.analyzer.data.load_bank
-        allowed = bank.duty * bank.max_power_w / power_w
-        return on_s * max(0.0, 1 / allowed - 1)
+            now_s = clock.now_s()
+            self.on_s += now_s - before_s
+            seen_w = None if opened is None else opened.power_w
+            self._heat.note(before_s, now_s, power_w if seen_w is None else seen_w)

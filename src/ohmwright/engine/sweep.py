@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from collections.abc import AsyncGenerator, Sequence
 from dataclasses import dataclass
-from math import nan, sqrt
+from math import isfinite, nan, sqrt
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.procedure import Timing
 
 from .activation import begin_off, refuse_overload
+from .appraisal import Accuracy, appraise
 from .session import OnSample, Session, ignore
+from .traceable import accuracy_in_date
 from .watch import Watched, watch
+from .watchers import Settling
 
 
 @dataclass(frozen=True)
@@ -24,8 +27,10 @@ class SweepPoint:
     load_ohm: float
     current_ma: float
     uncertainty_ma: float
-    """Standard uncertainty of the current; type A only."""
+    """Standard uncertainty of the current; of the readings alone where not `certified`."""
     settled: bool
+    certified: bool
+    """Whether the analyzer's certificate, in date, is part of the uncertainty."""
     on_s: float
 
     @property
@@ -53,7 +58,7 @@ async def sweep(
     Raises OutOfCapability before anything is switched on. RF is off at every yield.
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
-    session = Session(bench, on_sample)
+    session = Session(bench, on_sample, accuracy_in_date(bench))
     await begin_off(bench.analyzer, bench.clock)
     await bench.analyzer.set_path("OUTPUT")
     for setting_w in settings_w:
@@ -65,19 +70,32 @@ async def sweep(
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
+                watcher=lambda _: Settling(timing, bench.analyzer.data.meter),
             )
-            yield _point(mode, setting_w, load_ohm, seen)
+            yield _point(mode, setting_w, load_ohm, timing, seen, session.accuracy)
 
 
-def _point(mode: str, setting_w: float, load_ohm: float, seen: Watched) -> SweepPoint:
+def _point(
+    mode: str,
+    setting_w: float,
+    load_ohm: float,
+    timing: Timing,
+    seen: Watched,
+    accuracy: Accuracy | None,
+) -> SweepPoint:
     settled = seen.settled
+    current_ma = uncertainty_ma = nan
+    if settled is not None and isfinite(settled.uncertainty):
+        measured = appraise(settled, "current_ma", load_ohm, timing, accuracy)
+        current_ma, uncertainty_ma = measured.value, measured.uncertainty
     return SweepPoint(
         mode=mode,
         setting_w=setting_w,
         load_ohm=load_ohm,
-        current_ma=nan if settled is None else settled.value,
-        uncertainty_ma=nan if settled is None else settled.uncertainty,
+        current_ma=current_ma,
+        uncertainty_ma=uncertainty_ma,
         settled=settled is not None and settled.settled,
+        certified=accuracy is not None,
         on_s=seen.on_s,
     )
 

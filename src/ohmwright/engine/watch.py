@@ -1,39 +1,43 @@
-"""A rested activation, watched until its value at the stated age has settled and is decided."""
+"""A rested activation, watched until its value at the stated age is known or decided."""
 
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
-
-import numpy as np
+from typing import Protocol
 
 from ohmwright.instruments.analyzer import Analyzer, Reading
-from ohmwright.metrology.settling import Settled, assess
+from ohmwright.metrology.droop import LeftOver
+from ohmwright.metrology.settling import Settled
 from ohmwright.model.errors import ActivationCutShort
-from ohmwright.model.hardware import Meter
 from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
 
+from .activation import Activation
 from .sampling import samples
 from .session import Session
 
 Fetch = Callable[[], Awaitable[Reading]]
-_LOOK_EVERY_S = 0.5
 _LAST_LOOK_BEFORE_LIMIT_S = 0.5
+
+
+class Watcher(Protocol):
+    """Who looks at the readings of one activation."""
+
+    def read(self, age_s: float, current_ma: float) -> bool:
+        """Take one reading; True when no more are needed."""
+
+    def settled(self) -> Settled | None:
+        """The value so far; None before the first reading."""
 
 
 @dataclass(frozen=True)
 class Watched:
-    """What one activation showed; `settled` is None when it did not reach the age."""
+    """What one activation showed; `settled` is None when there was no reading."""
 
     settled: Settled | None
     on_s: float
     samples: tuple[Sample, ...]
-
-
-def at_once(_: Settled) -> bool:
-    """Any settled value will do."""
-    return True
 
 
 async def watch(
@@ -43,18 +47,20 @@ async def watch(
     power_w: float,
     timing: Timing,
     fetch: Fetch,
-    decided: Callable[[Settled], bool] = at_once,
+    watcher: Callable[[LeftOver], Watcher],
+    expected_w: float | None = None,
+    tolerance: float = 0.0,
 ) -> Watched:
-    """Rest, activate, and sample until a settled value is `decided`.
+    """Rest, activate, and sample until the watcher needs no more.
 
-    The activation ends at once then, never before the age `timing.age_s` at which the value
-    is to hold, and at the latest just under `timing.max_on_s`.
+    The activation ends at once then, at the latest just under `timing.max_on_s`.
+    `expected_w`: about the power that will flow, where that is less than the `power_w` that can;
+    `tolerance`: see `Session.rest`.
     """
-    await session.rest(timing.rest_s)
-    meter = session.bench.analyzer.data.meter
+    wanted_w = power_w if expected_w is None else expected_w
+    left = await session.rest(timing, power_w=wanted_w, tolerance=tolerance)
+    looks = watcher(left)
     taken: list[Sample] = []
-    settled: Settled | None = None
-    look_at_s = timing.age_s
     async with session.activation(
         load_ohm=load_ohm, power_w=power_w, limit_s=timing.max_on_s
     ) as opened:
@@ -62,37 +68,24 @@ async def watch(
             opened,
             fetch,
             session.bench.clock,
-            interval_s=1 / meter.readings_per_s,
+            interval_s=1 / session.bench.analyzer.data.meter.readings_per_s,
             until_s=timing.max_on_s - _LAST_LOOK_BEFORE_LIMIT_S,
         ):
             taken.append(sample)
             session.on_sample(sample)
-            if sample.age_s >= look_at_s:
-                look_at_s = sample.age_s + _LOOK_EVERY_S
-                settled = _assess(taken, timing, meter)
-                if settled.settled and decided(settled):
-                    break
+            opened.note_power(sample.current_ma, load_ohm)
+            if looks.read(*sample):
+                break
         on_s = opened.age_s
-        await _refuse_cut_short(session.bench.analyzer, on_s)
-    return Watched(settled, on_s, tuple(taken))
+        await refuse_cut_short(session.bench.analyzer, opened)
+    return Watched(looks.settled(), on_s, tuple(taken))
 
 
-async def _refuse_cut_short(analyzer: Analyzer, on_s: float) -> None:
+async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
     """Readings count only if RF was on to the last: a trip or a limit may have ended it."""
     if not await analyzer.output_on():
         raise ActivationCutShort(
-            f"RF was off already when the activation was {on_s:.1f} s old.",
+            f"RF was off already when the activation was {opened.age_s:.1f} s old.",
             "The analyzer tripped or ended it by itself; no value was taken from it.",
             "Let the load cool, check the analyzer's messages, then resume the run.",
         )
-
-
-def _assess(taken: list[Sample], timing: Timing, meter: Meter) -> Settled:
-    age_s, current_ma = np.array(taken).T
-    return assess(
-        age_s,
-        current_ma,
-        at_age_s=timing.age_s,
-        window_s=meter.window_s,
-        resolution=meter.resolution_ma,
-    )

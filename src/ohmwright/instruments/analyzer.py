@@ -5,6 +5,10 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from typing import Literal, NamedTuple
 
+import numpy as np
+from numpy.typing import NDArray
+
+from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.hardware import AnalyzerData
 
 InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
@@ -16,6 +20,16 @@ class Reading(NamedTuple):
     current_ma: float
     """NaN while the meter has nothing to show."""
     number: int
+
+
+class Captured(NamedTuple):
+    """A waveform of the load current: samples of one record, in counts."""
+
+    counts: NDArray[np.int16]
+    """Shape (n,)."""
+    amps_per_count: float
+    interval_s: float
+    """Time from one sample to the next."""
 
 
 class Analyzer(ABC):
@@ -64,3 +78,10 @@ class Analyzer(ABC):
     @abstractmethod
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Put `resistance_ohm` between the halves of the neutral electrode."""
+
+    async def capture_waveform(self) -> Captured:
+        """The waveform that belongs to the latest completed reading.
+
+        Raises OutOfCapability where the analyzer captures none, as by itself it does not.
+        """
+        raise OutOfCapability(f"{self.data.model} captures no waveform.")

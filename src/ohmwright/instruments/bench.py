@@ -4,7 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import Asset
+from ohmwright.model.traceability import Environment
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
@@ -22,5 +24,9 @@ class Bench:
     operator: Operator
     clock: Clock
     asset: Asset
+    certificate: AnalyzerCertificate | None = None
+    """The analyzer's; without one, uncertainties are of the readings only."""
+    environment: Environment | None = None
+    """The room, where someone has read it."""
     seed: int | None = None
     """Kept in the record so that a simulated run can be repeated and told from a real one."""

@@ -8,13 +8,15 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
-from math import isnan
+from math import isclose, isnan
 
+from ohmwright.metrology.waveform import measure
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
 
+_SAME_CURRENT = 0.05
 Activate = Callable[[float, float], AbstractAsyncContextManager[object]]
 """Opens an activation into a load resistance (ohm) for at most a time (s)."""
 
@@ -100,6 +102,22 @@ async def ends_an_activation_by_itself(kit: Kit) -> str | None:
         return "on 0.3 s after its limit" if await kit.analyzer.output_on() else None
 
 
+async def captures_what_it_reads(kit: Kit) -> str | None:
+    """A captured waveform has the RMS value of the readings around it, within 5 %."""
+    if not kit.analyzer.data.waveform:
+        return None
+    async with kit.activate(kit.load_ohm, 5.0):
+        await kit.wait_readings(20)
+        before = await kit.analyzer.fetch_current()
+        captured = await kit.analyzer.capture_waveform()
+    if captured.counts.size < 2 or captured.interval_s <= 0:
+        return f"{captured.counts.size} samples, {captured.interval_s:g} s apart, are no waveform"
+    rms_ma = 1000 * measure(captured.counts, captured.amps_per_count).rms
+    if not isclose(rms_ma, before.current_ma, rel_tol=_SAME_CURRENT):
+        return f"a waveform of {rms_ma:.0f} mA was captured at {before.current_ma:.0f} mA"
+    return None
+
+
 CHECKS: tuple[Check, ...] = (
     identifies_itself,
     is_off_when_opened,
@@ -108,6 +126,7 @@ CHECKS: tuple[Check, ...] = (
     off_is_idempotent,
     activates_reads_and_releases,
     ends_an_activation_by_itself,
+    captures_what_it_reads,
 )
 WITHOUT_RF: tuple[Check, ...] = CHECKS[:5]
 """The checks that switch nothing on."""

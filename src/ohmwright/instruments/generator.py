@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from typing import Literal
 
 from ohmwright.model.hardware import GeneratorData
+
+Key = Literal["coarse", "fine"]
 
 
 class Generator(ABC):
@@ -32,6 +35,14 @@ class Generator(ABC):
     @abstractmethod
     async def move_trim(self, counts: int) -> int:
         """Move the trim of the chosen point by `counts`; return the new trim."""
+
+    async def press(self, key: Key, times: int) -> int:
+        """Press a key of the chosen point so many times, down if negative; return the new trim.
+
+        A port does what a coarse press is said to do; a person's press does what it does.
+        """
+        coarse = 1.0 if self.data.service is None else self.data.service.coarse_counts
+        return await self.move_trim(times * (max(1, round(coarse)) if key == "coarse" else 1))
 
     @abstractmethod
     async def store_trims(self) -> None:

@@ -6,7 +6,7 @@ from typing import Literal
 
 from ohmwright.model.hardware import GeneratorData
 
-from .generator import Generator
+from .generator import Generator, Key
 from .operator import (
     EnterService,
     LeaveService,
@@ -47,16 +47,23 @@ class HandOperatedGenerator(Generator):
 
         A coarse press moves only about what the data says; the reading tells the truth.
         """
-        service = self.data.service
-        coarse = max(1, round(service.coarse_counts)) if service is not None else 1
-        direction: Literal["up", "down"] = "up" if counts > 0 else "down"
-        presses, rest = divmod(abs(counts), coarse)
-        if presses:
-            await self._operator.carry_out(PressKey("coarse", direction, presses))
-        if rest:
-            await self._operator.carry_out(PressKey("fine", direction, rest))
-        self._trim += counts
+        coarse, fine = divmod(abs(counts), self._coarse_counts)
+        sign = 1 if counts > 0 else -1
+        await self.press("coarse", sign * coarse)
+        return await self.press("fine", sign * fine)
+
+    async def press(self, key: Key, times: int) -> int:
+        """Ask for the presses; the trim is told as the data say a press counts."""
+        if times != 0:
+            direction: Literal["up", "down"] = "up" if times > 0 else "down"
+            await self._operator.carry_out(PressKey(key, direction, abs(times)))
+            self._trim += times * (self._coarse_counts if key == "coarse" else 1)
         return self._trim
+
+    @property
+    def _coarse_counts(self) -> int:
+        service = self.data.service
+        return 1 if service is None else max(1, round(service.coarse_counts))
 
     async def store_trims(self) -> None:
         """Ask for the adjustment to be saved."""

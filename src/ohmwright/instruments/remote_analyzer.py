@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from ohmwright.model.errors import ProtocolError
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.scpi import parse_number
 
-from .analyzer import Analyzer, InputPath, Reading
+from .analyzer import Analyzer, Captured, InputPath, Reading
 
 _MA = {"A": 1000.0, "mA": 1.0}
 
@@ -66,6 +69,22 @@ class RemoteAnalyzer(Analyzer):
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Choose the contact resistance."""
         await self.dialogue.tell("set_contact", contact_ohm=resistance_ohm)
+
+    async def capture_waveform(self) -> Captured:
+        """The samples, as 16-bit counts with the high byte first, and their two scales."""
+        if not self.data.waveform:
+            return await super().capture_waveform()
+        counts = np.frombuffer(await self.dialogue.ask_block("fetch_waveform"), ">i2")
+        scales = await self.dialogue.ask("waveform_scale")
+        try:
+            amps_per_count, interval_s = (parse_number(part) for part in scales.split(","))
+        except ValueError:
+            raise ProtocolError(
+                f"{scales[:80]!r} came where amperes a count and seconds a sample were asked for.",
+                "The waveform means nothing without them.",
+                "Check 'waveform_scale' in the analyzer's command set.",
+            ) from None
+        return Captured(counts.astype(np.int16), amps_per_count, interval_s)
 
     def _numbered(self, number: int | None) -> int:
         """The reading's number; where the instrument gives none each fetch counts as new."""

@@ -42,13 +42,14 @@ class Release:
 class Finish:
     """The end, with RF off: what the point is, and why if it did not pass.
 
-    `value`, `uncertainty`: the confirmation's; None when there was none.
+    `value`, its standard `uncertainty` and `dof`: the confirmation's; None when there was none.
     """
 
     verdict: Literal["pass", "undecided", "not adjustable"]
     reason: str = ""
     value: float | None = None
     uncertainty: float | None = None
+    dof: float | None = None
 
 
 Action = Activate | Sample | Move | Press | Release | Finish

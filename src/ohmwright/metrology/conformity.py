@@ -197,6 +197,30 @@ class GlobalRisk:
 
 
 @dataclass(frozen=True, slots=True)
+class ManagedRisk:
+    """At most 2 % false accepts whatever share is in tolerance as received (Z540.3 5.3 b).
+
+    For a population of which nothing is known: the acceptance limits are drawn in to Dobbert's
+    multiplier of the tolerance (from memory). Passes inside them, fails outside the tolerance,
+    undecided between; below a ratio of about 0.6 nothing passes.
+    """
+
+    def decide(self, measured: Measured, tolerance: Limits) -> Decision:
+        """Pass, fail or undecided; raises ValueError for a one-sided tolerance."""
+        ratio = uncertainty_ratio(measured, tolerance)
+        if math.isnan(ratio):
+            raise ValueError(
+                "a rule on the width of the tolerance needs two limits; use a guard band or a "
+                "specific risk for a one-sided tolerance"
+            )
+        multiplier = 1.0 if math.isinf(ratio) else min(1.0, risk.dobbert_multiplier(ratio))
+        acceptance = tolerance.moved_inwards((1.0 - multiplier) * tolerance.half_width)
+        verdict = _banded(measured, acceptance, tolerance, 0.0)
+        rule = "false accepts at most 2 % whatever share is in tolerance as received"
+        return _decision(verdict, rule, acceptance, measured, tolerance)
+
+
+@dataclass(frozen=True, slots=True)
 class UncertaintyRatio:
     """Simple acceptance where the test uncertainty ratio is at least 4:1 (Z540.3 5.3 b).
 

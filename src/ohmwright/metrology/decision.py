@@ -31,17 +31,19 @@ class Look:
     value: Mixture
     remainder: float
     lag_s: float
+    low: float = -1.0
+    high: float = 1.0
 
     @property
     def within(self) -> float:
         """Probability that the value lies in tolerance."""
-        return self.value.within(-1.0, 1.0)
+        return self.value.within(self.low, self.high)
 
     def answer(self, bounds: Bounds) -> Answer:
         """Decide where the probability is beyond the bounds and the lag nearly gone."""
         if self.remainder > bounds.remainder:
             return "undecided"
-        low, not_high = self.value.below(-1.0), self.value.below(1.0)
+        low, not_high = self.value.below(self.low), self.value.below(self.high)
         if not_high - low >= bounds.inside:
             return "in tolerance"
         if low >= bounds.outside:

@@ -24,6 +24,7 @@ SENSES: tuple[Sense, ...] = ("current", "voltage", "phase")
 
 _MODEL = 0.002
 """What the law itself may be wrong by, relative power."""
+_USUAL_SHARPNESS = 6.0
 _SPIKE, _SLAB = 0.004, 0.06
 """A sense that has not drifted, and one that has: standard deviations, relative."""
 
@@ -48,6 +49,38 @@ class Limits:
         )
         power: Floats = inverse ** (-1 / k)
         return power
+
+
+def nominal_limits(load_ohm: Floats, target_w: Floats, setting_w: float) -> Limits:
+    """The limits that a maker's curve of targets implies; arrays of shape (n,), n >= 3.
+
+    Gauss-Newton for the logarithms of current limit, voltage limit and sharpness.
+    """
+    low, high = int(np.argmin(load_ohm)), int(np.argmax(load_ohm))
+    first = np.log(
+        [
+            np.sqrt(target_w[low] / load_ohm[low]),
+            np.sqrt(target_w[high] * load_ohm[high]),
+            _USUAL_SHARPNESS,
+        ]
+    )
+    sd = np.array([0.1, 0.1, 0.5])
+
+    def power(logs: Floats) -> Floats:
+        current, voltage, sharpness = np.exp(logs)
+        limits = Limits(setting_w, float(current), float(voltage), float(sharpness))
+        return np.asarray(np.log(limits.power(load_ohm)), dtype=np.float64)
+
+    logs = first
+    for _ in range(8):
+        base = power(logs)
+        slopes = np.stack([(power(logs + step) - base) / 1e-5 for step in 1e-5 * np.eye(3)], 1)
+        white, residual = slopes / _MODEL, (np.log(target_w) - base) / _MODEL
+        precision = white.T @ white + np.diag(sd**-2.0)
+        pull = white.T @ residual + (first - logs) / sd**2
+        logs = logs + np.clip(np.linalg.solve(precision, pull), -0.3, 0.3)
+    current, voltage, sharpness = (float(each) for each in np.exp(logs))
+    return Limits(setting_w, current, voltage, sharpness)
 
 
 @dataclass(frozen=True)

@@ -97,6 +97,12 @@ class FleetPrior:
             covariance[GAIN, GAIN] = (gain * min(log_sd, 0.8)) ** 2
         return Knowledge(mean, covariance)
 
+    def gain_per_count(self) -> float | None:
+        """The gain to be expected, relative to the target; None while too little was seen."""
+        if self.gain.weight < _ENOUGH or self.sign() == 0:
+            return None
+        return self.sign() * float(np.exp(self.gain.mean))
+
     def sign(self) -> int:
         """Sign of the gain in nearly all units so far; 0 if they differ."""
         total = self.positive + self.negative

@@ -54,6 +54,14 @@ class Knowledge:
             scale[index] = min(1.0, max(sd, 1e-7) / now)
         return Knowledge(self.mean, self.covariance * np.outer(scale, scale))
 
+    def with_level(self, level: float, sd: float) -> Knowledge:
+        """The same where the level at the start was measured before."""
+        mean, covariance = self.mean.copy(), self.covariance.copy()
+        mean[LEVEL] = level
+        covariance[LEVEL, :] = covariance[:, LEVEL] = 0.0
+        covariance[LEVEL, LEVEL] = sd**2
+        return Knowledge(mean, covariance)
+
     def with_open_gain(self) -> Knowledge:
         """The same with nothing known of the gain."""
         mean, covariance = self.mean.copy(), self.covariance.copy()

@@ -95,12 +95,14 @@ def simulate_adaptively(
     significant_digits: int = 2,
     coverage: float = 0.95,
     correlations: Correlations | None = None,
+    fewest_trials: int = 2 * SEQUENCE_TRIALS,
 ) -> Trials:
     """Sequences of trials until every figure is stable, the procedure of JCGM 101 clause 7.9.
 
     Stable means that twice the standard deviation of the average over the sequences, of the
     estimate, its uncertainty and both ends of the symmetric interval, is within the numerical
-    tolerance of `significant_digits` of u. Raises ValueError if that takes over 10^7 trials.
+    tolerance of `significant_digits` of u, and that there are `fewest_trials`. Raises ValueError
+    if that takes over 10^7 trials.
     """
     sequences = _sequences(model, inputs, seed, correlations)
     parts: list[FloatArray] = []
@@ -110,7 +112,8 @@ def simulate_adaptively(
         summary = _summary(parts[-1].copy())
         interval = summary.symmetric_interval(coverage)
         figures.append((summary.mean, summary.standard_uncertainty, interval.low, interval.high))
-        if len(parts) > 1 and _stable(figures, significant_digits):
+        enough = len(parts) * SEQUENCE_TRIALS >= max(fewest_trials, 2 * SEQUENCE_TRIALS)
+        if enough and _stable(figures, significant_digits):
             return _summary(np.concatenate(parts))
     raise ValueError(
         f"{MAXIMUM_TRIALS} trials do not settle {significant_digits} digits of the uncertainty; "

@@ -8,6 +8,7 @@ correlated (AR(1)), so neighbours do not count as independent.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,6 +26,10 @@ _UNSEEN = 0.2
 """What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
 _MODEL = 0.0005
 """What the fixed time constant of the droop may cost, relative to the value."""
+
+_FEWEST = 5
+_NOTHING_STEPS = 3.0
+"""Readings that never exceed so many of the meter's last digits are of nothing."""
 
 
 @dataclass(frozen=True)
@@ -50,9 +55,11 @@ def assess(
     """Estimate the lag-free output at `at_age_s` from the readings of one rested activation.
 
     `age_s`, `value`: shape (n,), each reading the mean over `window_s` ending at its age.
-    `settled` is False, with the reason, while readings are too few or the remaining lag
-    is small neither against the value nor against its uncertainty.
+    No output at all is settled at zero. `settled` is False, with the reason, while readings are
+    too few or the remaining lag is small neither against the value nor its uncertainty.
     """
+    if value.size >= _FEWEST and np.max(value) <= _NOTHING_STEPS * resolution:
+        return _nothing(value, resolution)
     tail = fit_tail(age_s, value, at_age_s=at_age_s, window_s=window_s, resolution=resolution)
     if tail is None:
         mean = float(np.mean(value)) if value.size else float("nan")
@@ -69,6 +76,13 @@ def assess(
         settled=reason == "",
         reason=reason,
     )
+
+
+def _nothing(value: Floats, resolution: float) -> Settled:
+    """No output at all is a value too: zero, within the meter's last digit."""
+    scatter = float(np.std(value, ddof=1)) / sqrt(value.size)
+    uncertainty = max(scatter, resolution / sqrt(12.0))
+    return Settled(float(np.mean(value)), uncertainty, value.size - 1.0, 0.0, True)
 
 
 def _remainder(tail: Tail) -> float:

@@ -25,13 +25,13 @@ from .autoregression import (
     regress,
     spikes,
 )
+from .droop import droop_shape
 from .mixture import Mixture, weights
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Ints = NDArray[np.intp]
 
-DROOP_TAU_S = 8.0
 _LAGS_S: Floats = np.geomspace(0.08, 3.5, 26)
 _SECOND_POLE = 0.4
 """Time constant of the faster remainder over that of the slower."""
@@ -131,15 +131,6 @@ def tail_start(age_s: Floats, value: Floats, window_s: float) -> int:
 
 _PART = 0.45
 """The tail begins when no more than this part of the level is left to rise."""
-
-
-def droop_shape(
-    age_s: Floats, at_age_s: float, window_s: float, heat: float, tau_s: float = DROOP_TAU_S
-) -> Floats:
-    """Growth of the droop since the age asked for in a rested activation; 0 there."""
-    centre_s = age_s - 0.5 * window_s
-    shape: Floats = np.exp(-at_age_s / tau_s) - (1 - heat) * np.exp(-centre_s / tau_s)
-    return shape
 
 
 def _shared_columns(

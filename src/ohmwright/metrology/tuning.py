@@ -14,9 +14,25 @@ class Tuning:
     probe_excursion: float = 0.09
     """Part of the target that a probe may move the output by."""
     key_probe_excursion: float = 0.2
-    key_good: float = 0.4
-    key_spared: float = 0.25
+    key_good: float = 0.45
+    key_spared: float = 0.3
     excursion_cap: float = 0.2
+    """How far beyond the target, relative, a move may bring the output at the largest gain."""
+    unseen_spare: float = 0.05
+    """The same for a move that rests only on what other units of the model did."""
+    unseen_move: float = 0.09
+    """The most, relative to the target, that such a move may do at the largest gain."""
+    unseen_lags: float = 0.5
+    """How many lags such a move is given to be seen before the next."""
+    unseen_worth: float = 1.5
+    """Such a move must be worth so many standard deviations of what it corrects."""
+    contradiction: float = 3.0
+    """So many standard deviations off, the unit's own readings overrule what others did."""
+    own_gain: float = 0.6
+    """The unit's own readings tell its gain once they leave so much of what was believed."""
+    runaway: float = 0.35
+    """Output so much farther from the target, relative, than at the start: back to the start."""
+    key_runaway: float = 0.55
     most_probes: int = 6
     first_probe: int = 4
     probe_growth: int = 5
@@ -28,6 +44,7 @@ class Tuning:
     least_gain: float = 0.015
     gain_seen: float = 2.0
     surprise: float = 2.0
+    level_surprise: float = 3.0
     caution: float = 2.0
     worth: float = 1.0
     """A move must be worth so many standard deviations of what it corrects."""
@@ -36,7 +53,13 @@ class Tuning:
     release: float = 0.98
     inner: float = 0.5
     release_inner: float = 0.85
-    hopeless: float = 1.8
+    out_of_reach: float = 0.02
+    """No count lands if so little probability is in tolerance where the trim stands best."""
+    hopeless: float = 1.4
+    well_landed: float = 1.0
+    """A landing farther off than this is improved where it can be, though it is in tolerance."""
+    choosy_activations: int = 3
+    """No longer after so many activations."""
     patience: float = 1.0
     least_patience_s: float = 4.0
     least_look_s: float = 0.0

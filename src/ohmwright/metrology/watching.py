@@ -10,12 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .decision import Answer, Bounds, Look
-from .knowledge import NoisePrior, first_knowledge
+from .droop import LeftOver
+from .knowledge import LEVEL, Knowledge, NoisePrior, first_knowledge
 from .mixture import Mixture
 from .point import Question
 from .response import Steps
 from .tail import fit_tail
-from .transient import Record, Start, Transient, fit_transient
+from .transient import Record, Start, Transient
+from .transient_fit import fit_transient
 
 Floats = NDArray[np.float64]
 
@@ -24,22 +26,29 @@ _MODEL = 0.05
 _UNSEEN = 0.08
 """What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
 _TAIL_AGREES = 2.5
+_RESTED = LeftOver()
 _STEP = Steps(np.zeros(1), np.array([[1.0, 0.0, 0.0, 0.0]]))
 
 
 class Watch:
-    """Looks at the readings of one activation; `heat`: droop left over from before it, 0 to 1."""
+    """Looks at the readings of one activation; `left` is the warmth it began with."""
 
     def __init__(
-        self, question: Question, bounds: Bounds, *, heat: float = 0.0, hunting: float = 0.05
+        self,
+        question: Question,
+        bounds: Bounds,
+        *,
+        left: LeftOver = _RESTED,
+        hunting: float = 0.05,
+        knowledge: Knowledge | None = None,
     ) -> None:
         self.question = question
         self.bounds = bounds
         self.value: Mixture | None = None
-        self._heat = heat
+        self._left = left
         self._noise = NoisePrior(hunting=hunting)
         self._start: Start | None = None
-        self._knowledge = first_knowledge()
+        self._knowledge = knowledge or first_knowledge()
 
     def look(self, age_s: Floats, value: Floats, *, hunting: bool = False) -> Look | None:
         """What the readings say, with hunting thought of or not; None while nothing rises."""
@@ -51,7 +60,7 @@ class Watch:
             window_s=question.window_s,
             resolution=question.resolution / question.target,
             at_age_s=question.at_age_s,
-            heat=self._heat,
+            heat=self._left.heat,
         )
         fit = fit_transient(record, self._knowledge, self._noise, self._start, hunting=hunting)
         if fit is None:
@@ -62,10 +71,18 @@ class Watch:
     def _as_look(self, fit: Transient) -> Look:
         question = self.question
         relative = question.tolerance / question.target
-        floor = float(np.hypot(_MODEL * relative, _UNSEEN * fit.remainder))
+        floor = float(
+            np.linalg.norm([_MODEL * relative, _UNSEEN * fit.remainder, self._left.uncertainty])
+        )
         level = fit.combination(_LEVEL).widened(1.0, floor)
         self.value = level.rescaled(0.0, 1 / question.target)
-        return Look(level.rescaled(1.0, relative), fit.remainder / relative, fit.lag_s)
+        return Look(
+            level.rescaled(1.0, relative),
+            fit.remainder / relative,
+            fit.lag_s,
+            question.low,
+            question.high,
+        )
 
     def answer(self, age_s: Floats, value: Floats) -> Answer:
         """A decision that also stands with hunting and before the tail's witness."""
@@ -85,7 +102,7 @@ class Watch:
             at_age_s=question.at_age_s,
             window_s=question.window_s,
             resolution=question.resolution,
-            heat=self._heat,
+            heat=self._left.heat,
         )
         if tail is None:
             return False
@@ -93,32 +110,55 @@ class Watch:
         return abs(witness.mean - look.value.mean) <= _TAIL_AGREES * witness.sd + 0.1
 
 
-_LEVEL = np.eye(8)[0]
+_LEVEL = np.eye(8)[LEVEL]
+_LOOK_EVERY_S = 0.2
 
 
 _VERIFICATION = Bounds(inside=0.996, outside=0.996, remainder=3.0)
 """A clear case need not wait for the last of the lag, so long as it is allowed for."""
 
 
+_SETTLED = 0.6
+"""Lag still to come, in tolerances, that a value may be stated with."""
+_LEVEL_SD = 0.5
+"""A unit as found may be far off, and a leakage far below its limit."""
+
+
 class PointWatch:
-    """Decides a verification point as soon as the probability is enough.
+    """Decides a verification point as soon as the probability is enough and the value sure enough.
 
     Feed `read`; it answers "undecided" until there is an answer. `value` is the estimate
     then, a Mixture in the unit of the readings with `mean`, `sd` and `dof`.
+
+    `precision`: largest standard uncertainty of a value that is to be stated, in the unit of the
+    readings; it is waited for no longer than to twice the age asked for.
     """
 
     def __init__(
-        self, question: Question, bounds: Bounds | None = None, *, heat: float = 0.0
+        self,
+        question: Question,
+        bounds: Bounds | None = None,
+        *,
+        left: LeftOver = _RESTED,
+        precision: float = float("inf"),
     ) -> None:
-        self.watch = Watch(question, bounds or _VERIFICATION, heat=heat)
+        known = first_knowledge().with_level(1.0, _LEVEL_SD)
+        self.watch = Watch(question, bounds or _VERIFICATION, left=left, knowledge=known)
+        self._precision = precision
         self._age: list[float] = []
         self._value: list[float] = []
         self._next_look_s = 0.0
+        self._remainder = float("inf")
 
     @property
     def value(self) -> Mixture | None:
         """The latest estimate at the age asked for."""
         return self.watch.value
+
+    @property
+    def settled(self) -> bool:
+        """Whether the lag is next to gone, so that the estimate leans on little that is unseen."""
+        return self._remainder <= _SETTLED
 
     def read(self, age_s: float, value: float) -> Answer:
         """Take one reading and decide if that is possible."""
@@ -130,8 +170,13 @@ class PointWatch:
         look = self.watch.look(ages, values)
         if look is None:
             return "undecided"
+        self._remainder = look.remainder
         bounds = self.watch.bounds
-        self._next_look_s = age_s + max(0.2, look.wait_s(bounds))
-        if look.answer(bounds) == "undecided":
+        self._next_look_s = age_s + max(_LOOK_EVERY_S, look.wait_s(bounds))
+        if look.answer(bounds) == "undecided" or self._too_vague(age_s):
             return "undecided"
         return self.watch.answer(ages, values)
+
+    def _too_vague(self, age_s: float) -> bool:
+        value, patient = self.value, age_s < 2 * self.watch.question.at_age_s
+        return patient and value is not None and value.sd > self._precision

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from .base import Noun
 from .hardware import NotNegative
+from .traceability import Environment
 
 
 class SerialPort(Noun):
@@ -52,6 +53,13 @@ class Instrument(Noun):
     """Absent for a generator without a port: a person works it."""
 
 
+class Analyzer(Instrument):
+    """The analyzer, and the file of its own calibration certificate."""
+
+    certificate: str | None = None
+    """A shipped analyzer's name, or a path relative to the bench file."""
+
+
 class Simulation(Noun):
     """The invented hardware behind every `simulated` link."""
 
@@ -73,9 +81,10 @@ class BenchFile(Noun):
     """A whole bench."""
 
     name: str
-    analyzer: Instrument
+    analyzer: Analyzer
     generator: Instrument
     asset: Asset
+    environment: Environment | None = None
     simulation: Simulation | None = None
     stepped_time: Address | None = None
     """Control port of a simulated bench served elsewhere, whose time is moved by its client."""

@@ -31,6 +31,10 @@ class OutOfCapability(OhmwrightError):  # noqa: N818 - the house word (rule 10)
     """The bench cannot do what the procedure asks; nothing was switched on."""
 
 
+class CertificateExpired(OhmwrightError):  # noqa: N818
+    """The analyzer's own calibration is past its date; nothing was switched on."""
+
+
 class LinkError(OhmwrightError):
     """The line to an instrument failed."""
 

@@ -9,6 +9,7 @@ from pydantic import Field, TypeAdapter
 
 from .base import Noun
 from .bench_file import Asset
+from .hardware import Sense
 from .procedure import Stage
 from .result import Result, Verdict
 from .traceability import Environment, Traceability
@@ -48,6 +49,8 @@ class RunResumed(Stamped):
     kind: Literal["run_resumed"] = "run_resumed"
     operator: str
     done: int
+    traceability: Traceability | None = None
+    environment: Environment | None = None
 
 
 class StageStarted(Stamped):
@@ -81,13 +84,69 @@ class ActivationClosed(Stamped):
 
 
 class TrimMoved(Stamped):
-    """The trim of an adjustment point was moved by `counts`."""
+    """The trim of an adjustment point was moved by `counts`; a press counts as it is said to."""
 
     kind: Literal["trim_moved"] = "trim_moved"
     point: str
     counts: int
-    current_ma: float
-    """The settled current before the move."""
+    current_ma: float | None = None
+    """The last reading before the move; None with RF off."""
+    age_s: float | None = None
+    """Age of the activation at the move; None with RF off."""
+    key: Literal["coarse", "fine"] | None = None
+    """The key that was pressed, where a person works the unit."""
+
+
+class PointLearned(Stamped):
+    """What adjusting a point taught of its model; later runs begin with it."""
+
+    kind: Literal["point_learned"] = "point_learned"
+    point: str
+    gain_per_count: float
+    """Change of the current relative to the target."""
+    lag_s: float
+    dead_s: float
+    hunting: float
+    """Probability that the unit hunts."""
+
+
+class SenseGain(Noun):
+    """One sense gain of a mode as the power curve tells it; 1 is true."""
+
+    sense: Sense
+    gain: float
+    uncertainty: float
+    """Standard uncertainty."""
+    drifted: float
+    """Probability that it has drifted."""
+
+
+class FirstMove(Noun):
+    """An adjustment point and what to begin with there."""
+
+    point: str
+    step: str
+    off: float
+    """Relative error of the current expected at the point, before any adjustment."""
+    uncertainty: float
+    """Standard uncertainty of `off`."""
+    worthwhile: bool
+    """Whether it is likely out of tolerance or near its limits."""
+    counts: int | None = None
+    """Counts to try first; None while earlier units have not taught what a count does."""
+
+
+class Diagnosis(Stamped):
+    """Which sense gain of a mode has drifted, from the as-found power curve."""
+
+    kind: Literal["diagnosis"] = "diagnosis"
+    mode: str
+    gains: tuple[SenseGain, ...]
+    culprit: Sense | None
+    """The one that stands out, if any does."""
+    misfit: float
+    """Chi square over degrees of freedom; far above 1 the curve does not follow the law."""
+    first_moves: tuple[FirstMove, ...]
 
 
 class TrimsStored(Stamped):
@@ -138,6 +197,8 @@ Event = Annotated[
     | ActivationClosed
     | TrimMoved
     | TrimsStored
+    | PointLearned
+    | Diagnosis
     | Asked
     | PointDone
     | Fault

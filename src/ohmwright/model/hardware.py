@@ -12,6 +12,7 @@ Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
 PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
 """A name that travels in a command: nothing in it can end the command or begin another."""
+Sense = Literal["current", "voltage", "phase"]
 ModeKind = Literal["cut", "blend", "coag", "bipolar"]
 
 
@@ -84,6 +85,8 @@ class ServicePoint(Noun):
 
     name: PanelName
     mode: PanelName
+    sense: Sense | None = None
+    """The sense gain that its trim corrects; absent where the service manual does not say."""
     min_trim: int = -1000
     max_trim: int = 1000
 
@@ -96,6 +99,19 @@ class ServiceMode(Noun):
     """What one press of the coarse key is said to move, in counts (a fine press moves one)."""
     timeout_s: Positive = 45.0
     """An activation in service mode ends by itself after this."""
+    moves_while_on: bool = True
+    """Whether a trim can be moved while RF is on."""
+
+
+class DroopData(Noun):
+    """How the output sags while RF is on and recovers in rest, over all units of the model."""
+
+    largest: Annotated[float, Field(gt=0, lt=0.5)]
+    """Largest relative loss when warm through."""
+    tau_s: tuple[Positive, Positive]
+    """Shortest and longest time constant of warming."""
+    recovery_tau_s: tuple[Positive, Positive]
+    """Shortest and longest time constant of recovering."""
 
 
 class GeneratorData(Noun):
@@ -108,6 +124,10 @@ class GeneratorData(Noun):
     modes: tuple[Mode, ...] = Field(min_length=1)
     service: ServiceMode | None = None
     contact_quality_monitor: bool = False
+    duty: Annotated[float, Field(gt=0, le=1)] | None = None
+    """Largest share of on-time over a few minutes at full setting, where the maker states it."""
+    droop: DroopData | None = None
+    """Where it is known rests need be no longer than it takes; else the procedure's hold."""
 
     def mode(self, name: str) -> Mode | None:
         """The mode called `name`, if there is one."""

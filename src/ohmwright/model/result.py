@@ -7,8 +7,10 @@ from typing import Literal, NamedTuple
 
 from .base import Noun
 from .procedure import Stage
-from .tolerance import Target
+from .tolerance import Quantity, Target
 
+AMPLE_DOF = 1e6
+"""As good as infinitely many degrees of freedom, which JSON cannot say."""
 Verdict = Literal["pass", "fail", "undecided", "not measured"]
 # the worst comes first: a run is only as good as its worst point
 _SEVERITY: tuple[Verdict, ...] = ("fail", "undecided", "not measured", "pass")
@@ -38,8 +40,9 @@ class BudgetEntry(Noun):
 
 
 class Measured(Noun):
-    """A value with its standard uncertainty, in the unit of the target."""
+    """A value with its standard uncertainty, in the unit of its quantity, the target's if any."""
 
+    quantity: Quantity | None = None
     value: float
     uncertainty: float
     """Combined standard uncertainty, of all lines of the budget where there is one."""
@@ -50,6 +53,10 @@ class Measured(Noun):
     """Expanded uncertainty, of about 95 % coverage."""
     coverage_factor: float | None = None
     budget: tuple[BudgetEntry, ...] = ()
+    correlation: float | None = None
+    """Between the lines of meter and load resistance, where their errors have one cause."""
+    propagation: Literal["linear", "Monte Carlo"] = "linear"
+    """How the budget's inputs were put together: GUM, or JCGM 101 where that does not hold."""
 
 
 class Conformity(Noun):
@@ -64,6 +71,8 @@ class Conformity(Noun):
     accept_from: float | None = None
     accept_to: float | None = None
     """The limits that the rule leaves, in the unit of the target."""
+    false_accept: float | None = None
+    """Share of all units accepted though out of tolerance, where the rule knows the units."""
 
 
 class Result(Noun):

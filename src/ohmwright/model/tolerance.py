@@ -9,8 +9,15 @@ from pydantic import Discriminator, Field, Tag, model_validator
 from .base import Noun
 from .hardware import Positive
 
-Quantity = Literal["current_ma", "power_w"]
-UNITS: dict[Quantity, str] = {"current_ma": "mA", "power_w": "W"}
+Quantity = Literal["current_ma", "power_w", "crest_factor", "resistance_ohm"]
+UNITS: dict[Quantity, str] = {
+    "current_ma": "mA",
+    "power_w": "W",
+    "crest_factor": "",
+    "resistance_ohm": "ohm",
+}
+ABSOLUTE: dict[Quantity, str] = {"current_ma": "absolute_ma", "power_w": "absolute_w"}
+"""The key of an absolute allowance, for the quantities that have one."""
 
 
 class Allowance(Noun):
@@ -28,15 +35,14 @@ class Allowance(Noun):
 
     def width(self, target: float, quantity: Quantity) -> float:
         """The distance in the unit of `quantity`."""
-        widths = [] if self.percent is None else [abs(target) * self.percent / 100]
-        absolute = self.absolute_ma if quantity == "current_ma" else self.absolute_w
-        return max([*widths, *([] if absolute is None else [absolute])])
+        relative = None if self.percent is None else abs(target) * self.percent / 100
+        absolute = getattr(self, ABSOLUTE[quantity]) if quantity in ABSOLUTE else None
+        return max(width for width in (relative, absolute) if width is not None)
 
     def wrong_unit(self, quantity: Quantity) -> str | None:
         """The key whose unit does not fit `quantity`, if there is one."""
-        if quantity == "current_ma":
-            return "absolute_w" if self.absolute_w is not None else None
-        return "absolute_ma" if self.absolute_ma is not None else None
+        others = (key for key in ABSOLUTE.values() if key != ABSOLUTE.get(quantity))
+        return next((key for key in others if getattr(self, key) is not None), None)
 
 
 class TwoSided(Noun):
@@ -77,6 +83,11 @@ class Target(Noun):
         return UNITS[self.quantity]
 
     @property
+    def one_sided(self) -> bool:
+        """Whether only the upper limit means something: the quantity has no sign."""
+        return self.lower < 0
+
+    @property
     def half_width(self) -> float:
         """The narrower side of the tolerance."""
         return min(self.upper - self.value, self.value - self.lower)
@@ -91,3 +102,8 @@ def target_of(quantity: Quantity, value: float, tolerance: Allowance | TwoSided)
         lower=value - low.width(value, quantity),
         upper=value + high.width(value, quantity),
     )
+
+
+def at_most(quantity: Quantity, limit: float) -> Target:
+    """A limit that must not be passed: what has no sign gets a band symmetrical about zero."""
+    return Target(quantity=quantity, value=limit, lower=-limit, upper=limit)

@@ -1,0 +1,163 @@
+"""The contact quality monitor: where its alarm comes on from below, and goes out from above."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from math import sqrt
+from typing import NamedTuple
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.metrology.distributions import coverage_factor
+from ohmwright.model.event import Event, PointDone
+from ohmwright.model.procedure import ContactQualityStep, Stage
+from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Verdict
+from ohmwright.model.tolerance import Target
+
+from .judge import conformity
+from .session import Session
+
+
+class Threshold(NamedTuple):
+    """Between which resistances the alarm changes, approached from one side."""
+
+    below_ohm: float
+    above_ohm: float
+
+    @property
+    def middle_ohm(self) -> float:
+        """The best single value."""
+        return (self.below_ohm + self.above_ohm) / 2
+
+
+class Found(NamedTuple):
+    """Both thresholds; `problem` says why there are none."""
+
+    alarm: Threshold | None = None
+    clear: Threshold | None = None
+    problem: str = ""
+
+
+async def contact_quality(
+    session: Session, stage: Stage, step: ContactQualityStep, missing: tuple[str, ...]
+) -> AsyncIterator[Event]:
+    """Search both thresholds; hold the alarm against its limits, the other against the alarm."""
+    await session.bench.analyzer.set_path("CQUALITY")
+    found = await _search(session.bench, step)
+    # the monitor keeps RF off until it has seen a good contact again
+    await session.bench.analyzer.set_path("OUTPUT")
+    await session.bench.clock.sleep(step.wait_s)
+    for name, result in (
+        ("alarm", _alarm_result(stage, step, found)),
+        ("clear", _clear_result(stage, step, found)),
+    ):
+        if name in missing:
+            yield PointDone(**session.stamp(), result=result)
+
+
+async def _search(bench: Bench, step: ContactQualityStep) -> Found:
+    if await _alarms(bench, step, step.from_ohm):
+        return Found(problem=f"alarm at {step.from_ohm:g} ohm already")
+    if not await _alarms(bench, step, step.to_ohm):
+        return Found(problem=f"no alarm up to {step.to_ohm:g} ohm")
+    if await _alarms(bench, step, step.from_ohm):
+        return Found(problem=f"the alarm does not go out at {step.from_ohm:g} ohm")
+    return Found(
+        alarm=await _threshold(bench, step, coming_from_ohm=step.from_ohm),
+        clear=await _threshold(bench, step, coming_from_ohm=step.to_ohm),
+    )
+
+
+async def _threshold(
+    bench: Bench, step: ContactQualityStep, *, coming_from_ohm: float
+) -> Threshold:
+    """Halve the span until it is no wider than a step; every trial comes from the same side."""
+    below_ohm, above_ohm = step.from_ohm, step.to_ohm
+    while above_ohm - below_ohm > step.step_ohm:
+        middle_ohm = (below_ohm + above_ohm) / 2
+        await _alarms(bench, step, coming_from_ohm)
+        if await _alarms(bench, step, middle_ohm):
+            above_ohm = middle_ohm
+        else:
+            below_ohm = middle_ohm
+    return Threshold(below_ohm, above_ohm)
+
+
+async def _alarms(bench: Bench, step: ContactQualityStep, resistance_ohm: float) -> bool:
+    await bench.analyzer.set_contact_resistance(resistance_ohm)
+    await bench.clock.sleep(step.wait_s)
+    return await bench.generator.contact_alarm()
+
+
+def _alarm_result(stage: Stage, step: ContactQualityStep, found: Found) -> Result:
+    target = Target(
+        quantity="resistance_ohm",
+        value=(step.alarm_above_ohm + step.alarm_below_ohm) / 2,
+        lower=step.alarm_above_ohm,
+        upper=step.alarm_below_ohm,
+    )
+    verdict: tuple[Verdict, str] = "fail", found.problem
+    if found.alarm is not None:
+        verdict = _inside(found.alarm, target)
+    return _result(stage, step, "alarm", found.alarm, verdict, target)
+
+
+def _inside(threshold: Threshold, target: Target) -> tuple[Verdict, str]:
+    if target.lower <= threshold.below_ohm and threshold.above_ohm <= target.upper:
+        return "pass", ""
+    if threshold.above_ohm <= target.lower:
+        return "fail", f"alarm at {threshold.above_ohm:g} ohm already"
+    if threshold.below_ohm >= target.upper:
+        return "fail", f"no alarm at {threshold.below_ohm:g} ohm yet"
+    return "undecided", "a limit lies within the step of the search"
+
+
+def _clear_result(stage: Stage, step: ContactQualityStep, found: Found) -> Result:
+    if found.alarm is None or found.clear is None:
+        verdict: tuple[Verdict, str] = "not measured", found.problem
+        return _result(stage, step, "clear", None, verdict, None)
+    apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
+    most_ohm = step.hysteresis_at_most_ohm
+    verdict = "pass", ""
+    if apart_ohm < -step.step_ohm:
+        verdict = "fail", f"the alarm goes out {-apart_ohm:g} ohm above where it comes on"
+    elif most_ohm is not None and apart_ohm > most_ohm:
+        verdict = "fail", f"hysteresis of {apart_ohm:.1f} ohm is more than {most_ohm:g} ohm"
+    return _result(stage, step, "clear", found.clear, verdict, None)
+
+
+def _result(
+    stage: Stage,
+    step: ContactQualityStep,
+    point: str,
+    threshold: Threshold | None,
+    verdict: tuple[Verdict, str],
+    target: Target | None,
+) -> Result:
+    measured = None if threshold is None else _measured(threshold, step.wait_s)
+    return Result(
+        stage=stage,
+        step=step.name,
+        point=point,
+        kind=step.kind,
+        verdict=verdict[0],
+        reason=verdict[1],
+        target=target,
+        measured=measured,
+        conformity=conformity(measured, target),
+    )
+
+
+def _measured(threshold: Threshold, wait_s: float) -> Measured:
+    """Anywhere between the last two resistances, all equally likely."""
+    u_ohm = (threshold.above_ohm - threshold.below_ohm) / sqrt(12.0)
+    factor = coverage_factor()
+    return Measured(
+        quantity="resistance_ohm",
+        value=threshold.middle_ohm,
+        uncertainty=u_ohm,
+        dof=AMPLE_DOF,
+        age_s=wait_s,
+        expanded=factor * u_ohm,
+        coverage_factor=factor,
+        budget=(BudgetEntry(source="search step", evaluation="B", standard_uncertainty=u_ohm),),
+    )

@@ -1,0 +1,84 @@
+"""How long RF must stay off before it is switched on again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import inf
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.metrology.droop import Droop, LeftOver, Warmth
+from ohmwright.metrology.duty import Duty
+from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.procedure import Timing
+
+_DUTY_OVER_S = 10.0
+"""An activation begins when so much of it keeps the duty; a longer one is paid for after it."""
+_SHARE_OF_TOLERANCE = 0.06
+"""What a value may be unsure by for the warmth left over, standard, relative to the tolerance."""
+
+
+@dataclass
+class Heat:
+    """The generator's warmth, and the duty of load bank and generator."""
+
+    duties: tuple[Duty, ...]
+    warmth: Warmth | None = None
+    """None where the generator's data do not say how it droops: only the full rest will do."""
+    off_s: float = -inf
+    """When RF went off last."""
+
+    @classmethod
+    def of(cls, bench: Bench) -> Heat:
+        """A bench that has been off for long."""
+        analyzer, generator = bench.analyzer.data, bench.generator.data
+        return cls(tuple(_duties(analyzer, generator)), _warmth(generator))
+
+    def note(self, on_s: float, off_s: float, power_w: float) -> None:
+        """RF was on from `on_s` to `off_s` of the bench's clock."""
+        rest_s = self._rested_s(on_s)
+        self.duties = tuple(
+            duty.after(0.0, rest_s).after(power_w, off_s - on_s) for duty in self.duties
+        )
+        if self.warmth is not None:
+            self.warmth = self.warmth.cooled(rest_s).heated(off_s - on_s)
+        self.off_s = off_s
+
+    def rest_s(self, now_s: float, timing: Timing, power_w: float, tolerance: float) -> float:
+        """Rest still due at `now_s`, before about `power_w` may flow.
+
+        The procedure's rest is shortened only where the generator's data say how it
+        droops and recovers, to where the correction for the warmth left over is sure within a
+        small part of the `tolerance` (relative). The duty's rest is never shortened.
+        """
+        rested_s = self._rested_s(now_s)
+        for_duty_s = max(duty.rest_s(power_w, _DUTY_OVER_S) for duty in self.duties)
+        for_droop_s = timing.rest_s
+        if self.warmth is not None:
+            allowed = _SHARE_OF_TOLERANCE * tolerance
+            for_droop_s = self.warmth.rest_s(allowed, timing.age_s, timing.rest_s)
+        return max(0.0, max(for_duty_s, for_droop_s) - rested_s)
+
+    def left_over(self, now_s: float, age_s: float) -> LeftOver:
+        """The warmth that an activation at `now_s` starts with."""
+        if self.warmth is None:
+            return LeftOver()
+        return self.warmth.cooled(self._rested_s(now_s)).left_over(age_s)
+
+    def _rested_s(self, now_s: float) -> float:
+        return min(now_s - self.off_s, 1e6)
+
+
+def _duties(analyzer: AnalyzerData, generator: GeneratorData) -> list[Duty]:
+    bank = analyzer.load_bank
+    duties = [Duty(bank.max_power_w, bank.duty)]
+    if generator.duty is not None:
+        full_w = max(mode.max_setting_w for mode in generator.modes)
+        duties.append(Duty(full_w, generator.duty))
+    return duties
+
+
+def _warmth(generator: GeneratorData) -> Warmth | None:
+    stated = generator.droop
+    if stated is None:
+        return None
+    return Warmth(Droop(stated.largest, stated.tau_s, stated.recovery_tau_s))

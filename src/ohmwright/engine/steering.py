@@ -1,0 +1,115 @@
+"""One activation of an adjustment: readings go to the policy, its moves to the trim."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ohmwright.metrology.actions import Move, Press
+from ohmwright.metrology.actions import Sample as TakeReading
+from ohmwright.metrology.adjusting import AdjustPolicy
+from ohmwright.metrology.droop import LeftOver
+from ohmwright.model.procedure import Point
+from ohmwright.model.result import Sample
+
+from .activation import Activation
+from .sampling import samples
+from .session import Session
+from .trimming import Hand
+from .watch import refuse_cut_short
+
+_LAST_READING_BEFORE_LIMIT_S = 0.3
+_RISEN = 0.3
+_FALLEN, _GONE, _STEADY = 0.85, 0.5, 0.05
+"""Parts of the last good reading: it has fallen, it is next to nothing, it stays where it is."""
+
+
+@dataclass(frozen=True)
+class Steered:
+    """How long RF was on, and the readings."""
+
+    on_s: float
+    samples: tuple[Sample, ...]
+
+
+async def steer(
+    session: Session,
+    policy: AdjustPolicy,
+    hand: Hand,
+    point: Point,
+    *,
+    power_w: float,
+    limit_s: float,
+    left: LeftOver,
+) -> Steered:
+    """Activate, and do as the policy says until it lets go.
+
+    It hears of a service mode that timed out, and of a limit that ran out while a person was at
+    the keys, as a release it has not asked for. An activation that ended otherwise raises
+    ActivationCutShort.
+    """
+    analyzer = session.bench.analyzer
+    output = _Output(_RISEN * point.target.value)
+    taken: list[Sample] = []
+    async with session.activation(
+        load_ohm=point.load_ohm, power_w=power_w, limit_s=limit_s
+    ) as opened:
+        policy.activated(left)
+        async for sample in samples(
+            opened,
+            analyzer.fetch_current,
+            session.bench.clock,
+            interval_s=1 / analyzer.data.meter.readings_per_s,
+            until_s=limit_s - _LAST_READING_BEFORE_LIMIT_S,
+        ):
+            taken.append(sample)
+            session.on_sample(sample)
+            opened.note_power(sample.current_ma, point.load_ohm)
+            for good in output.sure(sample):
+                policy.read(*good)
+            if output.gone or not await _act(policy, hand, opened, sample.current_ma):
+                break
+        on_s = opened.age_s
+        if opened.age_s < limit_s:
+            await refuse_cut_short(analyzer, opened)
+    policy.released(on_s, timed_out=output.gone)
+    return Steered(on_s, tuple(taken))
+
+
+async def _act(policy: AdjustPolicy, hand: Hand, opened: Activation, current_ma: float) -> bool:
+    """Carry out what the policy wants now; False when it lets go."""
+    while isinstance(action := policy.next_action(), Move | Press):
+        await hand.carry_out(action, opened, current_ma)
+    return isinstance(action, TakeReading)
+
+
+class _Output:
+    """Tells an output that goes away from a spike and from a fall that a move has caused.
+
+    Readings that fall are held back until it is clear which: the meter's window lets an output
+    that has gone fall over several readings, and they say nothing of the unit.
+    """
+
+    def __init__(self, risen_ma: float) -> None:
+        self.gone = False
+        self._risen_ma = risen_ma
+        self._last_ma = 0.0
+        self._held: list[Sample] = []
+
+    def sure(self, sample: Sample) -> list[Sample]:
+        """The readings to go by now that `sample` has come."""
+        self._held.append(sample)
+        fallen = self._last_ma > self._risen_ma and sample.current_ma < _FALLEN * self._last_ma
+        if fallen and not self._steady():
+            lowest = sum(held.current_ma < _GONE * self._last_ma for held in self._held)
+            self.gone = lowest >= 1 and len(self._held) > 1
+            return []
+        self._last_ma = sample.current_ma
+        held, self._held = self._held, []
+        return held
+
+    def _steady(self) -> bool:
+        """Whether the latest readings agree, at a level that is not nothing."""
+        if len(self._held) < 2:
+            return False
+        before, now = (held.current_ma for held in self._held[-2:])
+        return now > _GONE * self._last_ma and abs(now - before) < _STEADY * self._last_ma

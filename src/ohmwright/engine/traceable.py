@@ -1,0 +1,60 @@
+"""What a run's uncertainties rest on: the analyzer's certificate, in date or accepted as it is."""
+
+from __future__ import annotations
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.errors import CertificateExpired, UsageError
+from ohmwright.model.traceability import Traceability
+
+from .appraisal import Accuracy
+
+
+def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | None:
+    """The analyzer's calibration today; None where the bench has no certificate.
+
+    Raises CertificateExpired for one past its date, unless someone has chosen to go on.
+    """
+    certificate = bench.certificate
+    if certificate is None:
+        return None
+    known = certificate.traceability(bench.clock.wall().date())
+    if known.expired and not accept_expired:
+        raise CertificateExpired(
+            f"The analyzer's certificate {known.certificate} ({known.laboratory}) expired on "
+            f"{known.due_on}.",
+            "Nothing was switched on: what it would measure is not traceable any more.",
+            "Have the analyzer calibrated, or go on with --accept-expired; the record will say so.",
+        )
+    return known
+
+
+def refuse_foreign(bench: Bench, identity: str) -> None:
+    """Raise UsageError where the certificate names another serial number than the analyzer does.
+
+    `identity`: the analyzer's own, fields separated by commas.
+    """
+    certificate = bench.certificate
+    if certificate is None or certificate.serial is None:
+        return
+    if certificate.serial not in (field.strip() for field in identity.split(",")):
+        raise UsageError(
+            f"Certificate {certificate.number} is for the analyzer with serial number "
+            f"{certificate.serial}; the one connected says '{identity}'.",
+            "Nothing was switched on: its accuracy is not known.",
+            "Connect that analyzer, or name the right certificate in the bench file.",
+        )
+
+
+def accuracy_of(bench: Bench) -> Accuracy | None:
+    """The accuracy of the analyzer's readings today; None where nothing is certified."""
+    if bench.certificate is None:
+        return None
+    return Accuracy(bench.certificate, bench.clock.wall().date())
+
+
+def accuracy_in_date(bench: Bench) -> Accuracy | None:
+    """The same, but None where the certificate is past its date."""
+    known = accuracy_of(bench)
+    if known is None or known.certificate.traceability(known.on).expired:
+        return None
+    return known

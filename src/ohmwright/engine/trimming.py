@@ -1,0 +1,69 @@
+"""The hand on a trim: carries out a policy's moves, tells it of them, and notes them as events."""
+
+from __future__ import annotations
+
+from ohmwright.metrology.actions import Move, Press
+from ohmwright.metrology.adjusting import AdjustPolicy
+from ohmwright.model.event import TrimMoved
+
+from .activation import Activation
+from .session import Session
+
+_PRESS_S = 0.4
+"""A person presses a key about so often, and says so right after the last press."""
+
+
+class Hand:
+    """Moves the trim of one point, by port or by the person's keys. RF may be on."""
+
+    def __init__(self, session: Session, policy: AdjustPolicy, point: str, trim: int) -> None:
+        self._session, self._policy, self._point = session, policy, point
+        self.trim = trim
+        """Where the unit says that the trim stands."""
+        self._events: list[TrimMoved] = []
+
+    def taken(self) -> list[TrimMoved]:
+        """The moves since the last time asked, to be handed out while RF is off."""
+        events, self._events = self._events, []
+        return events
+
+    async def carry_out(
+        self,
+        action: Move | Press,
+        opened: Activation | None = None,
+        current_ma: float | None = None,
+    ) -> None:
+        """Move the trim; the policy hears at which age of the activation it was."""
+        before_s = 0.0 if opened is None else opened.age_s
+        generator = self._session.bench.generator
+        if isinstance(action, Move):
+            before, self.trim = self.trim, await generator.move_trim(action.counts)
+            after_s = 0.0 if opened is None else opened.age_s
+            self._policy.moved((before_s + after_s) / 2, self.trim - before)
+        else:
+            self.trim = await generator.press(action.key, action.times)
+            after_s = 0.0 if opened is None else opened.age_s
+            self._tell_presses(action, before_s, after_s)
+        self._note(action, None if opened is None else after_s, current_ma)
+
+    def _tell_presses(self, action: Press, before_s: float, after_s: float) -> None:
+        """The presses were spread over the time just before the person said they were done."""
+        presses = abs(action.times)
+        each_s = min(_PRESS_S, (after_s - before_s) / presses)
+        for left in reversed(range(presses)):
+            self._policy.pressed(after_s - left * each_s, action.key, action.times // presses)
+
+    def _note(self, action: Move | Press, age_s: float | None, current_ma: float | None) -> None:
+        keys = self._policy.spec.keys
+        coarse = isinstance(action, Press) and action.key == "coarse" and keys is not None
+        counts = action.counts if isinstance(action, Move) else action.times
+        self._events.append(
+            TrimMoved(
+                **self._session.stamp(),
+                point=self._point,
+                counts=counts * keys.coarse_counts if coarse and keys is not None else counts,
+                current_ma=current_ma,
+                age_s=None if age_s is None else round(age_s, 3),
+                key=action.key if isinstance(action, Press) else None,
+            )
+        )

@@ -1,0 +1,84 @@
+"""What is known of an analyzer's accuracy, and from whom: its calibration certificate as data.
+
+Every accuracy is plus or minus a percentage of the reading plus a floor. With a `coverage_factor`
+it is an expanded uncertainty, u = U / k; without one it is a limit of error within which anything
+is equally likely, u = a / sqrt(3) (GUM 4.3.7).
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Annotated
+
+from pydantic import Field, model_validator
+
+from .base import Noun
+from .hardware import NotNegative, Positive
+from .traceability import Traceability
+
+
+class CurrentRange(Noun):
+    """The meter's accuracy up to one current; the first range that holds a reading counts."""
+
+    up_to_ma: Positive
+    percent: NotNegative
+    floor_ma: NotNegative = 0.0
+    resolution_ma: Positive
+    coverage_factor: Positive | None = None
+
+
+class LoadAccuracy(Noun):
+    """How near the load resistances are to their names, warm or cold."""
+
+    percent: NotNegative
+    coverage_factor: Positive | None = None
+
+
+class Drift(Noun):
+    """The most that meter and load bank may have moved since they were calibrated."""
+
+    current_percent_per_year: NotNegative = 0.0
+    load_percent_per_year: NotNegative = 0.0
+
+
+class AnalyzerCertificate(Noun):
+    """A whole certificate."""
+
+    number: str
+    laboratory: str
+    serial: str | None = None
+    """Serial number of the analyzer it was issued for; where given, the instrument must say it."""
+    calibrated_on: date
+    due_on: date
+    current: tuple[CurrentRange, ...] = Field(min_length=1)
+    load: LoadAccuracy
+    drift: Drift = Drift()
+    current_load_correlation: Annotated[float, Field(ge=-1, le=1)] = 0.0
+    """Between the errors of meter and load bank, where both come from one reference."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> AnalyzerCertificate:
+        if self.calibrated_on > self.due_on:
+            raise ValueError("due_on lies before calibrated_on")
+        ends = [one.up_to_ma for one in self.current]
+        if ends != sorted(set(ends)):
+            raise ValueError("the ranges must be in order, each up_to_ma above the last")
+        return self
+
+    def range_of(self, current_ma: float) -> CurrentRange:
+        """The range that `current_ma` lies in; the last one for a reading just beyond them all.
+
+        Procedures that ask for more than it covers are refused (`engine.capability`).
+        """
+        fitting = (one for one in self.current if abs(current_ma) <= one.up_to_ma)
+        return next(fitting, self.current[-1])
+
+    def traceability(self, on: date) -> Traceability:
+        """What a record says of it on a day."""
+        return Traceability(
+            certificate=self.number,
+            laboratory=self.laboratory,
+            calibrated_on=self.calibrated_on,
+            due_on=self.due_on,
+            expired=on > self.due_on,
+        )

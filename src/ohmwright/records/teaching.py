@@ -1,0 +1,49 @@
+"""What the records of earlier runs teach of a generator model."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ohmwright.metrology.fleet_prior import FleetPrior, Learned, learn
+from ohmwright.model.event import Event, PointLearned, RunStarted
+
+from .store import Store
+
+_MOST_RUNS = 60
+"""So many of the latest runs are read: a model's units do not change from year to year."""
+
+
+def fleet_priors(store: Store, model: str, *, simulated: bool) -> dict[str, FleetPrior]:
+    """What the latest runs on units of `model` taught, by adjustment point.
+
+    Simulated units teach nothing of real ones, nor real ones of simulated.
+    """
+    latest = store.run_ids()[-_MOST_RUNS:]
+    return priors_of((store.events(run_id) for run_id in latest), model, simulated=simulated)
+
+
+def priors_of(
+    runs: Iterable[Sequence[Event]], model: str, *, simulated: bool
+) -> dict[str, FleetPrior]:
+    """The same from the events of runs, oldest first."""
+    priors: dict[str, FleetPrior] = {}
+    for events in runs:
+        if _is_of(events, model, simulated=simulated):
+            for event in events:
+                if isinstance(event, PointLearned):
+                    before = priors.get(event.point, FleetPrior())
+                    priors[event.point] = learn(before, _learned(event))
+    return priors
+
+
+def _is_of(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
+    started = next((event for event in events if isinstance(event, RunStarted)), None)
+    return (
+        started is not None
+        and started.asset.model == model
+        and (started.seed is not None) == simulated
+    )
+
+
+def _learned(event: PointLearned) -> Learned:
+    return Learned(event.gain_per_count, event.lag_s, event.dead_s, event.hunting)

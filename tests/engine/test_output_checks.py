@@ -1,0 +1,281 @@
+"""The output checks of the standard, on simulated units whose truth is known."""
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+
+from ohmwright.engine.run import Job, results, run
+from ohmwright.model.errors import ProcedureError
+from ohmwright.model.event import PointDone
+from ohmwright.model.procedure_file import read_procedure
+from ohmwright.model.result import Result
+from ohmwright.simulator.waveforms import crest_factor
+
+pytestmark = pytest.mark.anyio
+HEAD = """
+title = "t"
+revision = "1"
+model = "Quillon 300"
+
+[defaults]
+rest_s = 20
+max_on_s = 18
+"""
+CONTACT = """
+[[step]]
+kind = "contact_quality"
+name = "contact"
+from_ohm = 40
+to_ohm = 240
+step_ohm = 2
+alarm_above_ohm = 100
+alarm_below_ohm = 160
+"""
+CONTROL = """
+[[step]]
+kind = "monotonicity"
+name = "control"
+mode = "cut"
+load_ohm = 500
+settings_w = [8, 60, 300]
+lowest_at_most_w = 10
+"""
+CREST = """
+[[step]]
+kind = "crest_factor"
+name = "waveform"
+mode = "coag"
+setting_w = 120
+load_ohm = 500
+crest_factor = 5.24
+tolerance = { percent = 15 }
+"""
+LEAKAGE = """
+[[step]]
+kind = "leakage"
+name = "leak"
+mode = "bipolar"
+setting_w = 80
+rated_power_w = 80
+"""
+
+
+@pytest.fixture
+def found(make_rig: Callable, tmp_path: Path) -> Callable:
+    """The as-left results of a procedure by point, with the rig they came from."""
+
+    async def found(steps: str, rig: object = None) -> dict[str, Result]:
+        path = tmp_path / "p.toml"
+        path.write_text(HEAD + steps, encoding="utf-8")
+        events = await (rig or make_rig()).run(path, ("as_left",))
+        return {result.point: result for result in results(events)}
+
+    return found
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+async def test_both_thresholds_of_the_contact_monitor(
+    make_rig: Callable, found: Callable, seed: int
+) -> None:
+    rig = make_rig(seed=seed)
+    monitor = rig.hardware.truth.unit.monitor
+    seen = await found(CONTACT, rig)
+    for point, true_ohm in (("alarm", monitor.alarm_ohm), ("clear", monitor.clear_ohm)):
+        measured = seen[point].measured
+        assert abs(measured.value - true_ohm) <= 1.0
+        assert measured.uncertainty < 1.0
+        assert seen[point].verdict == "pass"
+    assert rig.hardware.truth.rf_on_intervals == ()
+
+
+async def test_the_monitor_is_left_content(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig()
+    seen = await found(CONTACT + CREST.replace("load_ohm", "rest_s = 0\nload_ohm"), rig)
+    assert seen["crest factor"].verdict == "pass"
+    assert not rig.hardware.panel.contact_alarm
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "alarm", "clear", "says"),
+    [
+        ("to_ohm = 240", "to_ohm = 120", "fail", "not measured", "no alarm up to 120 ohm"),
+        ("from_ohm = 40", "from_ohm = 99", "pass", "pass", ""),
+        ("alarm_above_ohm = 100", "alarm_above_ohm = 150", "fail", "pass", "ohm already"),
+        ("alarm_below_ohm = 160", "alarm_below_ohm = 110", "fail", "pass", "ohm yet"),
+        ("step_ohm = 2", "step_ohm = 120", "undecided", "pass", "step of the search"),
+        (
+            "step_ohm = 2",
+            "step_ohm = 1\nhysteresis_at_most_ohm = 1",
+            "pass",
+            "fail",
+            "is more than 1 ohm",
+        ),
+    ],
+)
+async def test_what_a_contact_monitor_can_fail_at(
+    found: Callable, old: str, new: str, alarm: str, clear: str, says: str
+) -> None:
+    steps = CONTACT.replace(old, new)
+    if "to_ohm = 120" in new:
+        steps = steps.replace("alarm_below_ohm = 160", "alarm_below_ohm = 120")
+    seen = await found(steps)
+    assert (seen["alarm"].verdict, seen["clear"].verdict) == (alarm, clear)
+    assert says in seen["alarm"].reason + seen["clear"].reason
+
+
+async def test_a_latched_alarm_is_told(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig()
+    handle, latched = rig.hardware.generator_port, []
+
+    def latching(line: bytes) -> bytes:
+        reply = handle(line)
+        if b"ALAR" in line.upper() and reply.strip() == b"1":
+            latched.append(True)
+        return b"1\n" if latched and b"ALAR" in line.upper() else reply
+
+    rig.bench.generator.dialogue.framing.link._handle = latching
+    seen = await found(CONTACT, rig)
+    assert seen["alarm"].verdict == "fail"
+    assert "does not go out at 40 ohm" in seen["alarm"].reason
+
+
+async def test_a_sound_control_rises_throughout(found: Callable) -> None:
+    seen = await found(CONTROL)
+    assert [(r.point, r.verdict) for r in seen.values()] == [
+        ("8 W", "pass"),
+        ("60 W", "pass"),
+        ("300 W", "pass"),
+    ]
+    assert seen["8 W"].target.upper == 10
+    assert seen["60 W"].target is None
+    assert seen["60 W"].measured.quantity == "power_w"
+
+
+@dataclass
+class Swapped:
+    """A generator that takes one setting for another, and says nothing of it."""
+
+    handle: Callable[[bytes], bytes]
+    wrong: dict[bytes, bytes]
+    asked: list[bytes] = field(default_factory=list)
+
+    def __call__(self, line: bytes) -> bytes:
+        head, _, setting = line.strip().partition(b" ")
+        if head == b"SOURce:POWer" and setting in self.wrong:
+            self.asked.append(setting)
+            return self.handle(head + b" " + self.wrong[setting] + b"\n")
+        if head == b"SOURce:POWer":
+            self.asked.append(setting)
+        if head == b"SOURce:POWer?":
+            return self.asked[-1] + b"\n"
+        return self.handle(line)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "point", "verdict", "says"),
+    [
+        ({b"300": b"40"}, "300 W", "fail", "W less than at setting 60 W"),
+        ({b"300": b"60"}, "300 W", "undecided", "no more than at a lower setting"),
+        ({b"8": b"30"}, "8 W", "fail", "above the upper limit"),
+    ],
+)
+async def test_a_control_that_turns_back(
+    make_rig: Callable,
+    found: Callable,
+    wrong: dict[bytes, bytes],
+    point: str,
+    verdict: str,
+    says: str,
+) -> None:
+    rig = make_rig()
+    link = rig.bench.generator.dialogue.framing.link
+    link._handle = Swapped(rig.hardware.generator_port, wrong)
+    seen = await found(CONTROL, rig)
+    assert seen[point].verdict == verdict
+    assert says in seen[point].reason
+
+
+async def test_an_allowance_forgives_a_small_drop(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig()
+    link = rig.bench.generator.dialogue.framing.link
+    link._handle = Swapped(rig.hardware.generator_port, {b"300": b"40"})
+    seen = await found(CONTROL + "allowance_w = 30\n", rig)
+    assert seen["300 W"].verdict == "pass"
+
+
+async def test_a_control_cut_short_goes_on_against_what_was_measured(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    path = tmp_path / "p.toml"
+    path.write_text(HEAD + CONTROL, encoding="utf-8")
+    whole = await make_rig().run(path, ("as_left",))
+    second = [i for i, event in enumerate(whole) if isinstance(event, PointDone)][1]
+    rig = make_rig()
+    link = rig.bench.generator.dialogue.framing.link
+    link._handle = Swapped(rig.hardware.generator_port, {b"300": b"40"})
+    job = Job(read_procedure(path), ("as_left",), "test", tuple(whole[: second + 1]))
+    rest = [event async for event in run(job, rig.bench)]
+    assert [r.point for r in results(rest)] == ["300 W"]
+    assert [r.verdict for r in results(rest)] == ["fail"]
+
+
+@pytest.mark.parametrize("mode", ["cut", "blend", "coag"])
+@pytest.mark.parametrize("seed", [1, 2])
+async def test_crest_factor_is_that_of_the_waveform(
+    make_rig: Callable, found: Callable, mode: str, seed: int
+) -> None:
+    rig = make_rig(seed=seed)
+    true = crest_factor(rig.hardware.truth.unit.modes[mode].waveform)
+    steps = CREST.replace('"coag"', f'"{mode}"').replace("5.24", f"{true:.4f}")
+    (result,) = (await found(steps, rig)).values()
+    assert result.verdict == "pass"
+    assert result.measured.value == pytest.approx(true, rel=0.04)
+    assert abs(result.measured.value - true) < 3 * result.measured.expanded + 0.01 * true
+    assert len(rig.hardware.truth.rf_on_intervals) == 1
+    assert result.on_s < 18
+
+
+async def test_another_waveform_is_found_out(found: Callable) -> None:
+    (result,) = (await found(CREST.replace("5.24", "4.0"))).values()
+    assert result.verdict == "fail"
+    assert result.conformity.probability < 0.01
+
+
+async def test_a_dead_mode_has_no_crest_factor(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig()
+    rig.hardware._rig.generator.current_ma = lambda *_: 0.0
+    (result,) = (await found(CREST, rig)).values()
+    assert result.verdict == "not measured"
+    assert "current" in result.reason
+
+
+async def test_no_leakage_at_all_passes(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig()
+    rig.hardware._rig.generator.leakage_ma = lambda: 0.0
+    (result,) = (await found(LEAKAGE, rig)).values()
+    assert result.verdict == "pass"
+    assert result.measured.value == pytest.approx(0.0, abs=1.0)
+    assert result.target.upper == pytest.approx(63.2456, abs=1e-4)
+
+
+async def test_an_analyzer_without_capture_is_not_asked(make_rig: Callable, tmp_path: Path) -> None:
+    path = tmp_path / "p.toml"
+    text = HEAD.replace("Quillon 300", "Marlow 150") + CREST.replace("120", "60")
+    path.write_text(text, encoding="utf-8")
+    with pytest.raises(ProcedureError, match="captures no waveform"):
+        await make_rig(bench="attended", attended=True).run(path, ("as_left",))
+
+
+@pytest.mark.parametrize(
+    ("steps", "says"),
+    [
+        (CONTROL.replace("60, 300", "60, 400"), "settings_w|400 W is more than cut's 300 W"),
+        (CREST.replace("load_ohm = 500", "load_ohm = 501"), "the load bank has no 501 ohm"),
+        (CONTROL.replace("load_ohm = 500", "load_ohm = 501"), "the load bank has no 501 ohm"),
+    ],
+)
+async def test_what_the_bench_cannot_do_is_refused(found: Callable, steps: str, says: str) -> None:
+    with pytest.raises(ProcedureError, match=says):
+        await found(steps)

@@ -1,0 +1,124 @@
+"""What a run rests on: the analyzer's certificate, in date or knowingly not."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from ohmwright.engine.run import Job, results, run
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.errors import CertificateExpired, UsageError
+from ohmwright.model.event import Event, RunResumed, RunStarted
+from ohmwright.model.procedure_file import read_procedure
+from ohmwright.model.shipped import shipped
+from ohmwright.model.traceability import Environment
+
+pytestmark = pytest.mark.anyio
+MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+
+
+def with_certificate(bench: Bench, **changed: object) -> Bench:
+    assert bench.certificate is not None
+    return replace(bench, certificate=bench.certificate.model_copy(update=changed))
+
+
+async def some(bench: Bench, events: int = 8, **job: object) -> list[Event]:
+    file = read_procedure(MONOPOLAR)
+    kept = []
+    async for event in run(Job(file, ("as_found",), "test", **job), bench):  # type: ignore[arg-type]
+        kept.append(event)
+        if len(kept) == events:
+            break
+    return kept
+
+
+async def test_the_record_begins_with_certificate_and_room(make_rig: Callable) -> None:
+    started = (await some(make_rig().bench))[0]
+    assert isinstance(started, RunStarted)
+    known = started.traceability
+    assert known is not None
+    assert (known.certificate, known.expired) == ("CAL-25-1187", False)
+    assert known.due_on == date(2026, 8, 18)
+    assert started.environment == Environment(temperature_c=22.5, humidity_percent=41)
+
+
+async def test_a_certificate_past_its_date_is_refused_before_anything_is_on(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig()
+    bench = with_certificate(rig.bench, due_on=date(2026, 1, 4))
+    with pytest.raises(CertificateExpired, match="expired on 2026-01-04") as caught:
+        await some(bench)
+    assert caught.value.exit_code == 2
+    assert rig.hardware.truth.rf_on_intervals == ()
+
+
+async def test_someone_may_go_on_and_the_record_says_so(make_rig: Callable) -> None:
+    bench = with_certificate(make_rig().bench, due_on=date(2026, 1, 4))
+    started = (await some(bench, accept_expired=True))[0]
+    assert isinstance(started, RunStarted)
+    assert started.traceability is not None
+    assert started.traceability.expired
+
+
+async def test_a_run_resumed_after_the_date_says_so_too(make_rig: Callable) -> None:
+    earlier = tuple(await some(make_rig().bench))
+    bench = with_certificate(make_rig().bench, due_on=date(2026, 1, 4))
+    with pytest.raises(CertificateExpired):
+        await some(bench, earlier=earlier)
+    resumed = (await some(bench, earlier=earlier, accept_expired=True))[0]
+    assert isinstance(resumed, RunResumed)
+    assert resumed.traceability is not None
+    assert resumed.traceability.expired
+
+
+@pytest.mark.parametrize(("serial", "fits"), [("S000003", True), ("S00000", False), ("X9", False)])
+async def test_a_certificate_is_for_one_instrument(
+    make_rig: Callable, serial: str, fits: bool
+) -> None:
+    rig = make_rig(seed=3)
+    bench = with_certificate(rig.bench, serial=serial)
+    if fits:
+        assert isinstance((await some(bench))[0], RunStarted)
+        return
+    with pytest.raises(UsageError, match=f"serial number {serial}; the one connected says"):
+        await some(bench)
+    assert rig.hardware.truth.rf_on_intervals == ()
+
+
+async def test_without_a_certificate_uncertainty_is_of_the_readings_alone(
+    make_rig: Callable,
+) -> None:
+    bare = await some(replace(make_rig().bench, certificate=None))
+    assert isinstance(bare[0], RunStarted)
+    assert bare[0].traceability is None
+    known = await some(make_rig().bench)
+    alone, whole = next(results(bare)).measured, next(results(known)).measured
+    assert alone is not None
+    assert whole is not None
+    assert {line.evaluation for line in alone.budget} == {"A"}
+    assert {line.evaluation for line in whole.budget} == {"A", "B"}
+    assert alone.value == whole.value
+    assert alone.uncertainty < whole.uncertainty
+
+
+@pytest.mark.parametrize("seed", range(1, 9))
+async def test_stated_uncertainty_covers_the_truth(make_rig: Callable, seed: int) -> None:
+    """Meter, load bank and unit are drawn from the seed; U must cover what they are off by."""
+    rig = make_rig(seed=seed)
+    job = Job(read_procedure(MONOPOLAR), ("as_found",), "test")
+    ratios = []
+    for result in results([event async for event in run(job, rig.bench)]):
+        if result.kind != "power_curve" or result.measured is None:
+            continue
+        mode = result.step.split("-")[0]
+        true_ma = rig.hardware.truth.lag_free_current_ma(
+            6.0, mode=mode, setting_w=300 if mode == "cut" else 120, load_ohm=result.load_ohm
+        )
+        load_ohm = rig.hardware._rig.plant.bank.steps[result.load_ohm].resistance_ohm
+        true_w = (true_ma / 1000) ** 2 * load_ohm
+        ratios.append((result.measured.value - true_w) / result.measured.expanded)
+    assert len(ratios) == 8
+    assert sum(abs(ratio) > 1 for ratio in ratios) <= 1
+    assert max(map(abs, ratios)) < 1.6

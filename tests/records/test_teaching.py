@@ -1,0 +1,56 @@
+"""What the records of earlier runs teach."""
+
+from datetime import UTC, datetime
+
+import pytest
+
+from ohmwright.model.bench_file import Asset
+from ohmwright.model.event import PointLearned, RunStarted
+from ohmwright.records.teaching import priors_of
+
+AT = {"at": datetime(2026, 1, 5, tzinfo=UTC), "bench_s": 0.0}
+
+
+def started(model: str, seed: int | None) -> RunStarted:
+    return RunStarted(
+        **AT,
+        run_id="r",
+        procedure="p",
+        revision="1",
+        procedure_digest="d",
+        stages=("adjust",),
+        bench="b",
+        analyzer="a",
+        generator="g",
+        asset=Asset(id="1", maker="m", model=model, serial="s"),
+        operator="o",
+        software="s",
+        seed=seed,
+    )
+
+
+def learned(point: str, gain: float) -> PointLearned:
+    return PointLearned(**AT, point=point, gain_per_count=gain, lag_s=0.8, dead_s=0.5, hunting=0.1)
+
+
+def test_each_point_of_a_model_has_its_own_prior() -> None:
+    runs = [
+        [started("A", None), learned("x", 0.002 + 1e-4 * i), learned("y", -0.01)] for i in range(4)
+    ]
+    priors = priors_of(runs, "A", simulated=False)
+    assert priors["x"].gain_per_count() == pytest.approx(0.00215, rel=0.02)
+    assert priors["y"].gain_per_count() == pytest.approx(-0.01)
+
+
+def test_other_models_and_simulated_units_teach_nothing() -> None:
+    runs = [
+        [started("B", None), learned("x", 0.002)],
+        [started("A", 3), learned("x", 0.002)],
+        [learned("x", 0.002)],
+    ]
+    assert priors_of(runs, "A", simulated=False) == {}
+
+
+def test_signs_that_differ_leave_the_gain_open() -> None:
+    runs = [[started("A", None), learned("x", (-1) ** i * 0.002)] for i in range(6)]
+    assert priors_of(runs, "A", simulated=False)["x"].gain_per_count() is None
