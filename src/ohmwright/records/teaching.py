@@ -9,7 +9,7 @@ from ohmwright.model.event import Event, PointLearned, RunStarted
 
 from .store import Store
 
-_MOST_RUNS = 60
+_MOST_RUNS = 40
 """So many of the latest runs are read: a model's units do not change from year to year."""
 
 
