@@ -68,7 +68,7 @@ async def steer(
                 policy.read(*good)
             if output.gone or not await _act(policy, hand, opened, sample.current_ma):
                 break
-        on_s = opened.age_s
+        on_s = min(opened.age_s, limit_s)
         if opened.age_s < limit_s:
             await refuse_cut_short(analyzer, opened)
     policy.released(on_s, timed_out=output.gone)
