@@ -1,12 +1,14 @@
 """What the records of earlier runs teach."""
 
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import PointLearned, RunStarted
-from ohmwright.records.teaching import priors_of
+from ohmwright.records.json_lines import JsonLinesStore
+from ohmwright.records.teaching import fleet_priors, priors_of
 
 AT = {"at": datetime(2026, 1, 5, tzinfo=UTC), "bench_s": 0.0}
 
@@ -54,3 +56,12 @@ def test_other_models_and_simulated_units_teach_nothing() -> None:
 def test_signs_that_differ_leave_the_gain_open() -> None:
     runs = [[started("A", None), learned("x", (-1) ** i * 0.002)] for i in range(6)]
     assert priors_of(runs, "A", simulated=False)["x"].gain_per_count() is None
+
+
+def test_a_damaged_record_teaches_nothing_and_stops_nothing(tmp_path: Path) -> None:
+    store = JsonLinesStore(tmp_path)
+    for run_id in ("a", "b", "c"):
+        for event in (started("A", None), learned("x", 0.002)):
+            store.append(run_id, event)
+    (tmp_path / "b.jsonl").write_text("no event\n", encoding="utf-8")
+    assert fleet_priors(store, "A", simulated=False)["x"].positive == 2
