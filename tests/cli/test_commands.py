@@ -32,7 +32,16 @@ def test_demo_tells_a_technician_what_happened_and_names_the_record(
 ) -> None:
     outcome = ohmwright("demo", "--records", tmp_path)
     assert outcome.code == 0
-    for words in ("As found", "As left", "FAIL", "SIMULATED", "Result: PASS", "Trim"):
+    for words in (
+        "DRIFTED",
+        "Expected at the adjustment points",
+        "As found",
+        "As left",
+        "FAIL",
+        "SIMULATED",
+        "Result: PASS",
+        "Trim",
+    ):
         assert words in outcome.out
     record = tmp_path / "records.sqlite"
     assert f"Record: {record}" in outcome.out

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.cli.open_records import existing_records, meant
 from ohmwright.cli.tables import with_uncertainty
-from ohmwright.model.event import EVENTS, RunStarted
+from ohmwright.model.event import RunStarted
 from ohmwright.model.result import Measured
 from ohmwright.model.shipped import shipped
 
@@ -41,8 +42,8 @@ def expire(bench: Path) -> None:
 
 
 def started(tmp_path: Path) -> RunStarted:
-    (record,) = (tmp_path / "r").glob("*.jsonl")
-    event = EVENTS.validate_json(record.read_bytes().splitlines()[0])
+    with existing_records(str(tmp_path / "r")) as store:
+        event = store.events(meant(store, "last"))[0]
     assert isinstance(event, RunStarted)
     return event
 
@@ -140,7 +141,7 @@ def test_budgets_can_be_shown_line_by_line(
     ohmwright: Callable, verify: Callable, bench: Path, tmp_path: Path
 ) -> None:
     verify(bench)
-    out = ohmwright("show", "--records", tmp_path / "r", "--budgets").out
+    out = ohmwright("record", "show", "--records", tmp_path / "r", "--budgets").out
     for words in ("Uncertainty budgets", "meter accuracy", "load drift", "combined (linear), k ="):
         assert words in out
     assert max(map(len, out.partition("Uncertainty budgets")[2].splitlines())) <= 80

@@ -4,9 +4,17 @@ from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
 
+import anyio
 import pytest
 
+from ohmwright.engine.activation import Activation
 from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.session import Session
+from ohmwright.engine.trimming import Hand
+from ohmwright.instruments.operator import Inspect, PressKey
+from ohmwright.metrology.actions import Press
+from ohmwright.metrology.adjusting import AdjustPolicy
+from ohmwright.metrology.point import Keys, PointSpec, Question
 from ohmwright.model.errors import ActivationCutShort
 from ohmwright.model.event import (
     ActivationClosed,
@@ -143,10 +151,39 @@ async def test_a_limit_that_runs_out_while_a_person_is_slow_ends_nothing(
 
     rig.bench.operator.carry_out = carry_out
     events, errors = await adjusted(rig, ATTENDED)
-    assert max(e.on_s for e in events if isinstance(e, ActivationClosed)) > 60
+    assert max(e.on_s for e in events if isinstance(e, ActivationClosed)) == 30
     assert max(b - a for a, b in rig.hardware.truth.rf_on_intervals) < 30.1
     assert [r.verdict for r in results(events)] == ["pass"] * 3
     assert max(abs(error) for error in errors) < 1
+
+
+@pytest.mark.parametrize("done", [True, False])
+async def test_a_person_who_does_not_answer_cannot_hold_rf_on(
+    make_rig: Callable, done: bool
+) -> None:
+    rig = make_rig(seed=5, bench="attended", attended=True)
+    asked, truth = [], rig.hardware.truth
+
+    async def carry_out(request) -> bool:
+        asked.append(request)
+        if isinstance(request, PressKey) and len(asked) == 1:
+            await anyio.sleep_forever()
+        return done
+
+    rig.bench.operator.carry_out = carry_out
+    question = Question(900.0, 14.0, 1.0, 1.0)
+    policy = AdjustPolicy(PointSpec(question, 30.0, 20.0, Keys()))
+    hand = Hand(Session(rig.bench), policy, "P1", 0)
+    opened = Activation(rig.bench.clock, 0.02)
+    policy.activated()
+    assert not await hand.carry_out(Press("coarse", -2), opened)
+    policy.released(0.02)
+    assert (hand.trim, truth.presses) == (0, 0)
+    await hand.ask_again()
+    assert hand.trim == policy.trim.counts == -20
+    assert [type(each) for each in asked[1:]] == [Inspect] + ([] if done else [PressKey])
+    (event,) = hand.taken()
+    assert (event.counts, event.age_s) == (-20, None)
 
 
 async def test_a_trim_at_the_end_of_its_range_is_given_up_and_put_back(make_rig: Callable) -> None:

@@ -1,12 +1,16 @@
 """What the records of earlier runs teach."""
 
+import sqlite3
+from contextlib import closing
 from datetime import UTC, datetime
+from pathlib import Path
 
 import pytest
 
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import PointLearned, RunStarted
-from ohmwright.records.teaching import priors_of
+from ohmwright.records.sql_store import open_store
+from ohmwright.records.teaching import fleet_priors, priors_of
 
 AT = {"at": datetime(2026, 1, 5, tzinfo=UTC), "bench_s": 0.0}
 
@@ -54,3 +58,18 @@ def test_other_models_and_simulated_units_teach_nothing() -> None:
 def test_signs_that_differ_leave_the_gain_open() -> None:
     runs = [[started("A", None), learned("x", (-1) ** i * 0.002)] for i in range(6)]
     assert priors_of(runs, "A", simulated=False)["x"].gain_per_count() is None
+
+
+def test_a_damaged_record_teaches_nothing_and_stops_nothing(tmp_path: Path) -> None:
+    with open_store(str(tmp_path), tmp_path / "key.pem", tmp_path / "witness") as store:
+        for run_id in ("a", "b", "c"):
+            for event in (started("A", None), learned("x", 0.002)):
+                store.append(run_id, event)
+    file = next(tmp_path.glob("*.sqlite"))
+    with closing(sqlite3.connect(file)) as raw, raw:
+        raw.execute("DROP TRIGGER events_no_update")
+        raw.execute(
+            "UPDATE events SET body = X'00' WHERE run = (SELECT run FROM runs WHERE run_id = 'b')"
+        )
+    with open_store(str(tmp_path), tmp_path / "key.pem", tmp_path / "witness") as store:
+        assert fleet_priors(store, "A", simulated=False)["x"].positive == 2

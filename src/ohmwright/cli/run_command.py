@@ -12,13 +12,13 @@ import anyio
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import OhmwrightError, UsageError
-from ohmwright.model.event import Event, RunFinished, RunStarted
+from ohmwright.model.event import Diagnosis, Event, RunFinished, RunStarted
 from ohmwright.model.procedure import STAGES, Stage, point_names
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
-from ohmwright.records.sql_store import SqlStore
 from ohmwright.model.traceability import Environment
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.records.teaching import fleet_priors
 from ohmwright.wire.clock import RealClock
@@ -163,6 +163,7 @@ def report(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: boo
         "record": store.place(run_id),
         "verdict": verdict(events),
         "results": [result.model_dump(mode="json") for result in results(events)],
+        "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, Diagnosis)],
     }
     print_json(document)
 

@@ -118,18 +118,19 @@ def _senses_table(read: Sequence[Diagnosis]) -> Table:
 
 
 def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
+    """What each adjustment starts from; the counts to try first where earlier units taught them."""
+    moves = [move for event in read for move in event.first_moves]
+    taught = any(move.counts is not None for move in moves)
     table = _table("Expected at the adjustment points", "Point")
-    for name in ("Current off %", "± (k=2)", "First counts"):
+    for name in ("Current off %", "± (k=2)", *(["First counts"] if taught else [])):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("")
-    for move in (move for event in read for move in event.first_moves):
-        table.add_row(
-            move.point,
-            f"{100 * move.off:+.1f}",
-            f"{200 * move.uncertainty:.1f}",
-            "" if move.counts is None or not move.worthwhile else f"{move.counts:+d}",
-            "adjust" if move.worthwhile else "likely good",
-        )
+    for move in moves:
+        wanted = move.worthwhile and move.counts is not None
+        counts = [f"{move.counts:+d}" if wanted else ""] if taught else []
+        judged = "adjust" if move.worthwhile else "likely good"
+        off, spread = 100 * move.off, 200 * move.uncertainty
+        table.add_row(move.point, f"{off:+.1f}", f"{spread:.1f}", *counts, judged)
     return table
 
 

@@ -32,6 +32,11 @@ class Activation:
         """Seconds since the ON command was answered."""
         return self._clock.now_s() - self._started_s
 
+    @property
+    def left_s(self) -> float:
+        """What is left of the limit."""
+        return max(0.0, self.limit_s - self.age_s)
+
     def note_power(self, current_ma: float, load_ohm: float) -> None:
         """A reading of the load current: P = I² R."""
         self.power_w = max(self.power_w or 0.0, (current_ma / 1000) ** 2 * load_ohm)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from ohmwright.instruments.generator import Generator
 from ohmwright.metrology.actions import Activate, Finish, Move, Press
 from ohmwright.metrology.adjusting import AdjustPolicy
+from ohmwright.metrology.droop import LeftOver
 from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.metrology.point import Expected, Keys, PointSpec
 from ohmwright.metrology.settling import Settled
@@ -50,6 +51,24 @@ class Known:
     """What this unit's own as-found curve leads to expect, in mA."""
 
 
+@dataclass
+class _Work:
+    """One adjustment under way."""
+
+    session: Session
+    step: AdjustStep
+    timing: Timing
+    policy: AdjustPolicy
+    hand: Hand
+    start: int
+    steered: list[Steered] = field(default_factory=list)
+
+    @property
+    def point(self) -> Point:
+        """What is adjusted."""
+        return self.step.points()[0]
+
+
 async def adjust_point(
     session: Session, step: AdjustStep, timing: Timing, known: Known
 ) -> AsyncIterator[Event]:
@@ -57,38 +76,60 @@ async def adjust_point(
 
     The trim is moved while RF is on where the unit allows it; its events are handed out after.
     """
-    point, clock = step.points()[0], session.bench.clock
+    work = await _begun(session, step, timing, known)
+    while not isinstance(action := work.policy.next_action(), Finish):
+        if isinstance(action, Move | Press):
+            await work.hand.carry_out(action)
+        elif isinstance(action, Activate):
+            left = await _rest(work)
+            limit_s = work.policy.spec.timeout_s
+            yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=limit_s)
+            work.steered.append(await _activation(work, left))
+            yield ActivationClosed(**session.stamp(), on_s=work.steered[-1].on_s)
+        for event in work.hand.taken():
+            yield event
+    async for end in _ending(work, action):
+        yield end
+
+
+async def _begun(session: Session, step: AdjustStep, timing: Timing, known: Known) -> _Work:
     await session.bench.analyzer.set_path("OUTPUT")
     start = await session.bench.generator.enter_service(step.point)
     spec = point_spec(session, step, timing, start, known)
     policy = AdjustPolicy(spec, known.prior, _TUNING)
-    hand = Hand(session, policy, step.point, start)
-    tolerance = spec.question.tolerance / spec.question.target
-    steered: list[Steered] = []
-    while not isinstance(action := policy.next_action(), Finish):
-        if isinstance(action, Move | Press):
-            await hand.carry_out(action)
-        elif isinstance(action, Activate):
-            before_s = clock.now_s()
-            left = await session.rest(
-                timing,
-                power_w=(point.target.value / 1000) ** 2 * point.load_ohm,
-                tolerance=tolerance if policy.to_confirm else _TO_LOOK_ONLY,
-            )
-            policy.rested(clock.now_s() - before_s)
-            limit_s = spec.timeout_s
-            yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=limit_s)
-            power_w = full_power_w(session.bench.generator.data, step.point)
-            steered.append(
-                await steer(
-                    session, policy, hand, point, power_w=power_w, limit_s=limit_s, left=left
-                )
-            )
-            yield ActivationClosed(**session.stamp(), on_s=steered[-1].on_s)
-        for event in hand.taken():
-            yield event
-    seen = _observed(session, action, point, timing, steered)
-    taught = policy.learned()
+    return _Work(session, step, timing, policy, Hand(session, policy, step.point, start), start)
+
+
+async def _rest(work: _Work) -> LeftOver:
+    """Rest as what comes next needs it, and let the policy know how long that was."""
+    clock, question = work.session.bench.clock, work.policy.spec.question
+    before_s = clock.now_s()
+    left = await work.session.rest(
+        work.timing,
+        power_w=(question.target / 1000) ** 2 * work.step.load_ohm,
+        tolerance=question.tolerance / question.target if work.policy.to_confirm else _TO_LOOK_ONLY,
+    )
+    work.policy.rested(clock.now_s() - before_s)
+    return left
+
+
+async def _activation(work: _Work, left: LeftOver) -> Steered:
+    return await steer(
+        work.session,
+        work.policy,
+        work.hand,
+        work.point,
+        power_w=full_power_w(work.session.bench.generator.data, work.step.point),
+        limit_s=work.policy.spec.timeout_s,
+        left=left,
+    )
+
+
+async def _ending(work: _Work, end: Finish) -> AsyncIterator[Event]:
+    """What was learned, the trims kept where the point is good, and the result."""
+    session, step = work.session, work.step
+    seen = _observed(session, end, work.point, work.timing, work.steered)
+    taught = work.policy.learned()
     if taught is not None:
         yield PointLearned(
             **session.stamp(),
@@ -101,7 +142,9 @@ async def adjust_point(
     if seen.verdict == "pass":
         await session.bench.generator.store_trims()
         yield TrimsStored(**session.stamp())
-    result = seen.result("adjust", step, point, start_trim=start, final_trim=hand.trim)
+    result = seen.result(
+        "adjust", step, work.point, start_trim=work.start, final_trim=work.hand.trim
+    )
     yield PointDone(**session.stamp(), result=result)
 
 

@@ -13,7 +13,7 @@ from ohmwright.model.procedure import Timing
 
 _DUTY_OVER_S = 10.0
 """An activation begins when so much of it keeps the duty; a longer one is paid for after it."""
-_SHARE_OF_TOLERANCE = 0.06
+_SHARE_OF_TOLERANCE = 0.07
 """What a value may be unsure by for the warmth left over, standard, relative to the tolerance."""
 
 

@@ -79,7 +79,8 @@ class Session:
                 before_s = clock.now_s()
                 yield opened
         finally:
-            now_s = clock.now_s()
+            # the instrument ends it at its limit, however long a person was at the keys
+            now_s = min(clock.now_s(), before_s + limit_s)
             self.on_s += now_s - before_s
             seen_w = None if opened is None else opened.power_w
             self._heat.note(before_s, now_s, power_w if seen_w is None else seen_w)

@@ -68,17 +68,19 @@ async def steer(
                 policy.read(*good)
             if output.gone or not await _act(policy, hand, opened, sample.current_ma):
                 break
-        on_s = opened.age_s
+        on_s = min(opened.age_s, limit_s)
         if opened.age_s < limit_s:
             await refuse_cut_short(analyzer, opened)
     policy.released(on_s, timed_out=output.gone)
+    await hand.ask_again()
     return Steered(on_s, tuple(taken))
 
 
 async def _act(policy: AdjustPolicy, hand: Hand, opened: Activation, current_ma: float) -> bool:
     """Carry out what the policy wants now; False when it lets go."""
     while isinstance(action := policy.next_action(), Move | Press):
-        await hand.carry_out(action, opened, current_ma)
+        if not await hand.carry_out(action, opened, current_ma):
+            return False
     return isinstance(action, TakeReading)
 
 

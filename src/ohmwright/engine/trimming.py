@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from math import inf
+
+import anyio
+
+from ohmwright.instruments.operator import Inspect, PressKey
 from ohmwright.metrology.actions import Move, Press
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.model.event import TrimMoved
@@ -19,8 +24,9 @@ class Hand:
     def __init__(self, session: Session, policy: AdjustPolicy, point: str, trim: int) -> None:
         self._session, self._policy, self._point = session, policy, point
         self.trim = trim
-        """Where the unit says that the trim stands."""
+        """Where the unit says that the trim stands, or the presses have brought it."""
         self._events: list[TrimMoved] = []
+        self._unanswered: Press | None = None
 
     def taken(self) -> list[TrimMoved]:
         """The moves since the last time asked, to be handed out while RF is off."""
@@ -32,8 +38,12 @@ class Hand:
         action: Move | Press,
         opened: Activation | None = None,
         current_ma: float | None = None,
-    ) -> None:
-        """Move the trim; the policy hears at which age of the activation it was."""
+    ) -> bool:
+        """Move the trim; the policy hears at which age of the activation it was.
+
+        False when a person has not answered within the activation's limit: RF must go off then,
+        whatever they do, and `ask_again` comes next.
+        """
         before_s = 0.0 if opened is None else opened.age_s
         generator = self._session.bench.generator
         if isinstance(action, Move):
@@ -41,29 +51,54 @@ class Hand:
             after_s = 0.0 if opened is None else opened.age_s
             self._policy.moved((before_s + after_s) / 2, self.trim - before)
         else:
-            self.trim = await generator.press(action.key, action.times)
+            with anyio.move_on_after(inf if opened is None else opened.left_s) as patience:
+                await generator.press(action.key, action.times)
+            if patience.cancelled_caught:
+                self._unanswered = action
+                return False
             after_s = 0.0 if opened is None else opened.age_s
             self._tell_presses(action, before_s, after_s)
         self._note(action, None if opened is None else after_s, current_ma)
+        return True
+
+    async def ask_again(self) -> None:
+        """With RF off: whether the presses that were not answered for are done; else do them."""
+        action, self._unanswered = self._unanswered, None
+        if action is None:
+            return
+        bench = self._session.bench
+        wanted = PressKey(action.key, "up" if action.times > 0 else "down", abs(action.times)).text
+        if not await bench.operator.carry_out(
+            Inspect(f'RF is off again. Had you done all of this: "{wanted}"')
+        ):
+            await bench.generator.press(action.key, action.times)
+        self._tell_presses(action, 0.0, 0.0)
+        self._note(action, None, None)
 
     def _tell_presses(self, action: Press, before_s: float, after_s: float) -> None:
         """The presses were spread over the time just before the person said they were done."""
         presses = abs(action.times)
+        self.trim += self._counts(action)
         each_s = min(_PRESS_S, (after_s - before_s) / presses)
         for left in reversed(range(presses)):
             self._policy.pressed(after_s - left * each_s, action.key, action.times // presses)
 
     def _note(self, action: Move | Press, age_s: float | None, current_ma: float | None) -> None:
-        keys = self._policy.spec.keys
-        coarse = isinstance(action, Press) and action.key == "coarse" and keys is not None
-        counts = action.counts if isinstance(action, Move) else action.times
         self._events.append(
             TrimMoved(
                 **self._session.stamp(),
                 point=self._point,
-                counts=counts * keys.coarse_counts if coarse and keys is not None else counts,
+                counts=self._counts(action),
                 current_ma=current_ma,
                 age_s=None if age_s is None else round(age_s, 3),
                 key=action.key if isinstance(action, Press) else None,
             )
         )
+
+    def _counts(self, action: Move | Press) -> int:
+        """Counts moved; a coarse press as the data say it counts."""
+        if isinstance(action, Move):
+            return action.counts
+        keys = self._policy.spec.keys
+        coarse = action.key == "coarse" and keys is not None
+        return action.times * (keys.coarse_counts if coarse and keys is not None else 1)

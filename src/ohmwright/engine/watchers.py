@@ -104,6 +104,12 @@ def question(point: Point, timing: Timing, meter: Meter) -> Question:
     low, high = (_current_ma(limit, point) for limit in acceptance_limits(point.target))
     target = _current_ma(point.target.value, point)
     narrower = min(target - low, high - target)
+    if narrower <= 0 and point.target.half_width > 0:
+        # no value can be accepted: what is asked then is where the value lies in its tolerance
+        low, high = (
+            _current_ma(limit, point) for limit in (point.target.lower, point.target.upper)
+        )
+        narrower = min(target - low, high - target)
     return Question(
         target=target,
         tolerance=narrower if narrower > 0 else _ONE_SIDED * target,

@@ -138,14 +138,9 @@ class AdjustPolicy:
             return self.next_action()
         return Activate() if self._end is None else self._end
 
-    # bookkeeping
-
     def _note_step(self, age_s: float, before: Floats) -> None:
         if self._on:
             self._log.note_step(age_s, self.trim.place() - before)
-
-    def _vector(self, after: Action | None = None) -> Floats:
-        return np.concatenate([self.trim.place(after), np.zeros(4)])
 
     # deciding
 
@@ -155,8 +150,10 @@ class AdjustPolicy:
             self._adjust(age_s, late)
             return
         outcome = self._confirmation.think(self._log, self.belief.knowledge, age_s, late=late)
-        if outcome == "accept":
-            self._accept(self._confirmation.value)
+        value = self._confirmation.value
+        if outcome == "accept" and value is not None:
+            self._end = Finish("pass", "", value.mean, value.sd, value.dof)
+            self._agenda.stop()
         elif outcome == "release":
             self._agenda.rest()
         elif outcome != "look on":
@@ -176,11 +173,6 @@ class AdjustPolicy:
             choosy=self._activations <= self.tuning.choosy_activations,
         )
 
-    def _accept(self, value: Mixture | None) -> None:
-        if value is not None:
-            self._end = Finish("pass", "", value.mean, value.sd, value.dof)
-            self._agenda.stop()
-
     def _adjust(self, age_s: float, late: bool) -> None:
         fit = self.belief.fit()
         if fit is None:
@@ -188,7 +180,7 @@ class AdjustPolicy:
                 self._give_up("not adjustable", "no output")
             return
         gain = fit.combination(self.mover.coarse_gain())
-        here = fit.combination(self._vector())
+        here = fit.combination(self.trim.vector())
         if self.guard.runs_away(here):
             self._go_back()
             return
@@ -198,7 +190,7 @@ class AdjustPolicy:
         if seen and beyond is not None:
             self._give_up("not adjustable", beyond)
             return
-        if late or self.belief.lands_well(fit, self._vector(move)):
+        if late or self.belief.lands_well(fit, self.trim.vector(move)):
             self._leave(age_s, move)
         elif not seen:
             self._probe(age_s, fit, here, gain)
@@ -243,8 +235,7 @@ class AdjustPolicy:
         if self.mover.probes == 0:
             self._move(self.mover.first_probe(here, gain))
             return
-        acts_s = fit.dead_s + 0.5 * self.spec.question.window_s
-        if age_s - self._log.moved_s < acts_s + self.tuning.probe_lags * fit.lag_s:
+        if age_s - self._log.moved_s < self.belief.acts_s(fit, self.tuning.probe_lags):
             return
         if self.mover.no_effect(gain):
             self._give_up("not adjustable", "the trim has no effect")

@@ -87,8 +87,11 @@ class Belief:
 
     def wait_s(self, fit: Transient, gain: Mixture) -> float:
         """How long after a move the next may follow: longer while none was seen to act."""
-        acts_s = fit.dead_s + 0.5 * self._spec.question.window_s
-        return acts_s if self.is_own(gain) else acts_s + self._tuning.unseen_lags * fit.lag_s
+        return self.acts_s(fit, 0.0 if self.is_own(gain) else self._tuning.unseen_lags)
+
+    def acts_s(self, fit: Transient, lags: float) -> float:
+        """Time from a move until the readings show what so many lags leave to be seen of it."""
+        return fit.dead_s + 0.5 * self._spec.question.window_s + lags * fit.lag_s
 
     def open_gain(self) -> None:
         """Believe nothing of the gain any more."""

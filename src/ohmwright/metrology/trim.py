@@ -31,6 +31,10 @@ class Trim:
         n = self.counts + counts
         return np.array([1.0, n, self.coarse + coarse, n * n / 200])
 
+    def vector(self, after: Action | None = None) -> Floats:
+        """The same as a combination of all coefficients, dynamics left out."""
+        return np.concatenate([self.place(after), np.zeros(4)])
+
     def _change(self, action: Action | None) -> tuple[int, int]:
         match action:
             case Move(counts):

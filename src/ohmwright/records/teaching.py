@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
 
 from ohmwright.metrology.fleet_prior import FleetPrior, Learned, learn
+from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointLearned, RunStarted
 
 from .store import Store
 
-_MOST_RUNS = 60
+_MOST_RUNS = 40
 """So many of the latest runs are read: a model's units do not change from year to year."""
 
 
@@ -18,8 +20,14 @@ def fleet_priors(store: Store, model: str, *, simulated: bool) -> dict[str, Flee
 
     Simulated units teach nothing of real ones, nor real ones of simulated.
     """
-    latest = store.run_ids()[-_MOST_RUNS:]
-    return priors_of((store.events(run_id) for run_id in latest), model, simulated=simulated)
+    return priors_of(_readable(store), model, simulated=simulated)
+
+
+def _readable(store: Store) -> Iterator[Sequence[Event]]:
+    """The latest runs; a damaged record teaches nothing and must not keep a unit from its run."""
+    for run_id in store.run_ids()[-_MOST_RUNS:]:
+        with suppress(RecordError):
+            yield store.events(run_id)
 
 
 def priors_of(
