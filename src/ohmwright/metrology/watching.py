@@ -114,7 +114,7 @@ _LEVEL = np.eye(8)[LEVEL]
 _LOOK_EVERY_S = 0.2
 
 
-_VERIFICATION = Bounds(inside=0.996, outside=0.996, remainder=3.0)
+_VERIFICATION = Bounds(inside=0.9955, outside=0.9955, remainder=3.0)
 """A clear case need not wait for the last of the lag, so long as it is allowed for."""
 
 
