@@ -35,6 +35,13 @@ Unattended = Annotated[bool, typer.Option("--unattended", help="Nobody is there 
 Resume = Annotated[
     str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
 ]
+NoGuard = Annotated[
+    bool, typer.Option("--no-guard", help="Simulated benches only: no guard process.")
+]
+Port = Annotated[
+    str | None,
+    typer.Option(help="The analyzer's serial port, by name or as serial=NUMBER of its adapter."),
+]
 
 
 @app.callback(invoke_without_command=True)
@@ -65,6 +72,8 @@ def calibrate(
     records: Records = None,
     resume: Resume = None,
     unattended: Unattended = False,
+    port: Port = None,
+    no_guard: NoGuard = False,
     as_json: Json = False,
 ) -> None:
     """Run a whole procedure: as found, adjustment, as left."""
@@ -72,7 +81,9 @@ def calibrate(
 
     from .run_command import Request, run_procedure
 
-    request = Request(procedure, bench, STAGES, records, resume, unattended, as_json)
+    request = Request(
+        procedure, bench, STAGES, records, resume, unattended, as_json, port, not no_guard
+    )
     raise typer.Exit(run_procedure(request))
 
 
@@ -86,6 +97,8 @@ def verify(
     records: Records = None,
     resume: Resume = None,
     unattended: Unattended = False,
+    port: Port = None,
+    no_guard: NoGuard = False,
     as_json: Json = False,
 ) -> None:
     """Measure every test point and adjust nothing."""
@@ -94,7 +107,9 @@ def verify(
     from .run_command import Request, run_procedure
 
     stage: Stage = "as_found" if as_found else "as_left"
-    request = Request(procedure, bench, (stage,), records, resume, unattended, as_json)
+    request = Request(
+        procedure, bench, (stage,), records, resume, unattended, as_json, port, not no_guard
+    )
     raise typer.Exit(run_procedure(request))
 
 
@@ -109,12 +124,16 @@ def sweep(
     age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0,
     rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0,
     csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None,
+    port: Port = None,
+    no_guard: NoGuard = False,
     as_json: Json = False,
 ) -> None:
     """Measure a power curve: every setting into every load resistance."""
     from .sweep_command import SweepRequest, run_sweep
 
-    request = SweepRequest(bench, mode, settings, loads, age, rest, csv, as_json)
+    request = SweepRequest(
+        bench, mode, settings, loads, age, rest, csv, as_json, port, not no_guard
+    )
     raise typer.Exit(run_sweep(request))
 
 
@@ -152,11 +171,13 @@ def lint(
 
 
 @app.command()
-def doctor(bench: BenchPath, as_json: Json = False) -> None:
+def doctor(
+    bench: BenchPath, port: Port = None, no_guard: NoGuard = False, as_json: Json = False
+) -> None:
     """Open a bench and check every instrument, without switching RF on."""
     from .doctor_command import run_doctor
 
-    raise typer.Exit(run_doctor(bench, as_json=as_json))
+    raise typer.Exit(run_doctor(bench, port=port, guarded=not no_guard, as_json=as_json))
 
 
 @app.command()

@@ -39,12 +39,14 @@ class Request:
     resume: str | None
     unattended: bool
     as_json: bool
+    port: str | None = None
+    guarded: bool = True
 
 
 def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
-    bench = read_bench(request.bench)
+    bench = read_bench(request.bench, request.port)
     store = JsonLinesStore(records_folder(request.records))
     earlier = () if request.resume is None else _earlier(store, request.resume, file)
     if not request.unattended:
@@ -75,7 +77,8 @@ def _run(
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
 
     async def work() -> tuple[Event, ...]:
-        async with opened(bench_data, unattended=request.unattended) as bench:
+        opening = opened(bench_data, unattended=request.unattended, guarded=request.guarded)
+        async with opening as bench:
             with live_view(_points(file, stages)) as view:
                 return await drive(Job(file, stages, run_id, earlier), bench, store, view)
 

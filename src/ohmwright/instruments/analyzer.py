@@ -64,3 +64,18 @@ class Analyzer(ABC):
     @abstractmethod
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Put `resistance_ohm` between the halves of the neutral electrode."""
+
+    async def begin_watch(self) -> None:
+        """From here to `end_watch` a guard, where there is one, has the engine watched."""
+        return
+
+    async def end_watch(self) -> None:
+        """The output has read off: nobody needs to watch."""
+        return
+
+    async def prove_watchdog(self) -> bool:
+        """Show with the output off that the guard trips. Raises LinkError.
+
+        False where there is no guard.
+        """
+        return False
