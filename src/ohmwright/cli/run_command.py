@@ -47,12 +47,14 @@ class Request:
     humidity_percent: float | None = None
     learns: bool = True
     """Whether adjusting begins with what earlier runs on units of the model taught."""
+    port: str | None = None
+    guarded: bool = True
 
 
 def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
-    bench = _in_room(read_bench(request.bench), request)
+    bench = _in_room(read_bench(request.bench, request.port), request)
     with (open_records if request.resume is None else existing_records)(request.records) as store:
         earlier = () if request.resume is None else _earlier(store, request.resume, file)
         if not request.unattended:
@@ -98,7 +100,8 @@ def _run(
     job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
     async def work() -> tuple[Event, ...]:
-        async with opened(bench_data, unattended=request.unattended) as bench:
+        opening = opened(bench_data, unattended=request.unattended, guarded=request.guarded)
+        async with opening as bench:
             with live_view(_points(file, stages)) as view:
                 return await drive(job, bench, store, view)
 

@@ -59,6 +59,7 @@ async def activation(
     await bench.analyzer.set_load(load_ohm)
     opened = Activation(bench.clock, limit_s)
     try:
+        await bench.analyzer.begin_watch()
         await bench.analyzer.switch_on(limit_s)
         opened.restart()
         yield opened
@@ -121,6 +122,7 @@ async def _release(analyzer: Analyzer, clock: Clock) -> str | None:
             await analyzer.switch_off()
             still = await _still_on(analyzer)
             if still is None:
+                await analyzer.end_watch()
                 return None
             problem = still
         except LinkLost as lost:

@@ -11,6 +11,7 @@ from ohmwright.wire.scpi import parse_number
 
 from .analyzer import Analyzer, Captured, InputPath, Reading
 
+_SPARE_S = 0.5
 _MA = {"A": 1000.0, "mA": 1.0}
 
 
@@ -85,6 +86,22 @@ class RemoteAnalyzer(Analyzer):
                 "Check 'waveform_scale' in the analyzer's command set.",
             ) from None
         return Captured(counts.astype(np.int16), amps_per_count, interval_s)
+
+    async def begin_watch(self) -> None:
+        """Promise traffic: a query that times out, two readings, and half a second to spare."""
+        every_s = self.dialogue.commands.timeout_s + 2 / self.data.meter.readings_per_s + _SPARE_S
+        await self.dialogue.framing.link.expect_traffic(every_s)
+
+    async def end_watch(self) -> None:
+        """Take the promise back."""
+        await self.dialogue.framing.link.expect_traffic(None)
+
+    async def prove_watchdog(self) -> bool:
+        """Break a promise on purpose, while the output is off."""
+        proved = await self.dialogue.framing.link.prove_watchdog()
+        if proved:
+            await self.dialogue.resynchronise()
+        return proved
 
     def _numbered(self, number: int | None) -> int:
         """The reading's number; where the instrument gives none each fetch counts as new."""
