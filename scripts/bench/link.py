@@ -1,7 +1,8 @@
 """An asynchronous query over a pseudo-terminal against pyserial's own blocking `read(n)`.
 
-The query takes the lock, sends, waits with a time-out, parses and keeps a trace; the reference writes
-the same bytes and reads as many as the reply has. All three talk to one echoing process, in turn.
+The query takes the lock, sends, waits with a time-out, parses and keeps a trace; the reference
+writes the same bytes and reads as many as the reply has. All three talk to one
+echoing process, in turn.
 
     python scripts/bench/link.py [--queries 3000] [--rounds 5]
 """
