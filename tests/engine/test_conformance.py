@@ -16,6 +16,7 @@ from ohmwright.instruments.conformance import (
     is_off_when_opened,
     refuses_a_load_it_has_not,
 )
+from ohmwright.model.errors import ProtocolError
 
 pytestmark = pytest.mark.anyio
 
@@ -71,4 +72,8 @@ async def test_a_broken_one_does_not(
         return handle(line)
 
     rig.bench.analyzer.dialogue.framing.link._handle = answer
-    assert await check(kit_of(rig)) is not None
+    try:
+        complaint = await check(kit_of(rig))
+    except ProtocolError as problem:
+        complaint = str(problem)
+    assert complaint
