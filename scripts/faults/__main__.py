@@ -75,7 +75,8 @@ def _with_progress(parts: dict[str, Rows], seed: int, *, reduced: bool) -> Itera
         for name, rows in parts.items():
             progress.update(task, description=name, refresh=True)
             for row in rows(seed, reduced):
-                progress.update(task, description=f"{name}: {row.fault}", refresh=True)
+                done = f"{row.fault}: {row.tried} tried, {'held' if row.holds else 'MISSED'}"
+                progress.console.print(f"{name}: {done}; {row.note}", *row.replays, sep="\n")
                 yield row
 
 

@@ -1,4 +1,4 @@
-"""A cancellation at every pause of whole runs: of the task, of its scope, twice, again and again."""
+"""A cancellation at every pause of whole runs: of task or scope, twice, again and again."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ KINDS = ("task", "scope", "twice", "storm", "everything")
 
 def rows(seed: int, reduced: bool, jobs: int = 1) -> Iterator[Row]:
     """Every kind at every pause of every demo procedure and of a sweep."""
-    strides = {"demo": 211, "attended": 17, "sweep": 29, "short": 67} if reduced else {}
+    strides = {"demo": 557, "attended": 47, "sweep": 79, "short": 157} if reduced else {}
     for name in ("attended", "sweep", "short", "demo"):
         yield from _rows_of(Case(name, seed), jobs, strides.get(name, 1))
 

@@ -11,12 +11,13 @@ import anyio
 from cancel import KINDS, Injection
 from judge import Log, verdict
 from messages import arm, sound
-from ohmwright.cli.drive import stopped_by_signals
-from ohmwright.instruments.operator import Operator, Request
-from ohmwright.simulator.faults import Fault
 from rig import Case, Rig, made
 from row import Row
 from tally import Tally
+
+from ohmwright.cli.drive import stopped_by_signals
+from ohmwright.instruments.operator import Operator, Request
+from ohmwright.simulator.faults import Fault
 
 _OFF = b"OUTPut:STATe OFF"
 
@@ -34,7 +35,7 @@ def _lost_at_off(case: Case, reduced: bool) -> Row:
     """RF goes on to the instrument's limit, and the person is told so."""
     tally = Tally("line lost at each OFF", "python scripts/faults --only compound  #")
     expected, offs = sound(case), _messages(case, _OFF)
-    for at in offs[:: 2 if reduced else 1]:
+    for at in offs[:: 6 if reduced else 1]:
         for way in ("message", "reply"):
             rig, log = made(case), Log()
             arm(rig, "analyzer", Fault("unplug", way, "ever", at))
@@ -63,7 +64,7 @@ def _cancelled_in_a_failing_release(case: Case, reduced: bool) -> Row:
     """OFF is lost, and the release that repeats it is cancelled at each of its pauses."""
     tally = Tally("stop while OFF is lost", "python scripts/faults --only compound  #")
     expected = sound(case)
-    for at in _messages(case, _OFF)[:: 3 if reduced else 1]:
+    for at in _messages(case, _OFF)[:: 7 if reduced else 1]:
         for pause in range(1, 24, 4 if reduced else 1):
             for kind in KINDS:
                 fault = Fault("lose", "message", "once", at)
@@ -111,7 +112,7 @@ class Absent(Operator):
 
     name = "absent"
 
-    async def carry_out(self, request: Request) -> bool:
+    async def carry_out(self, request: Request) -> bool:  # noqa: ARG002
         """Wait for ever."""
         await asyncio.get_running_loop().create_future()
         return True
@@ -127,8 +128,15 @@ def _nobody_answers(reduced: bool) -> Row:
 
         stopped = asyncio.run(_stopped(rig, log, number))
         outcome = verdict(rig, log, Log(), to_the_end=False)
-        tally.take({"fault": number.name, **outcome, "undetected": not stopped, "wrong": False,
-                    "error": "stopped" if stopped else ""})
+        tally.take(
+            {
+                "fault": number.name,
+                **outcome,
+                "undetected": not stopped,
+                "wrong": False,
+                "error": "stopped" if stopped else "",
+            }
+        )
     return tally.row()
 
 

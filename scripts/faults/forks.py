@@ -13,6 +13,8 @@ import signal
 from collections.abc import Callable
 from typing import Any
 
+from ohmwright.engine import activation
+
 _WALL_BOUND_S = 60
 
 
@@ -25,6 +27,8 @@ class Forks:
         self._read, self._write = os.pipe()
         os.set_blocking(self._read, False)
         self._rest = b""
+        # the parent stands in the middle of a release while its children work
+        activation.RELEASE_BOUND_S = 3600.0
         self.child: str | None = None
         """The fault this process meets; None in the parent."""
 

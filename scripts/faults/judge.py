@@ -8,11 +8,12 @@ from dataclasses import dataclass, field
 from math import hypot
 from typing import Any
 
+from rig import Hung, Rig
+
 from ohmwright.engine.sweep import SweepPoint
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import ActivationClosed, Event, PointDone, RunStarted
 from ohmwright.model.result import Result
-from rig import Hung, Rig
 
 _UNCERTAINTIES = 5.0
 """A fault that costs time makes a run read other noise, so two sound values differ by some
@@ -100,8 +101,11 @@ class Log:
 def wrong_values(log: Log, sound: Log) -> list[str]:
     """Each recorded value that the run without a fault would not have recorded."""
     wrong = list(log.false)
-    wrong += [f"{k}: {v}, not {sound.exact.get(k)}" for k, v in log.exact.items()
-              if v != sound.exact.get(k)]
+    wrong += [
+        f"{k}: {v}, not {sound.exact.get(k)}"
+        for k, v in log.exact.items()
+        if v != sound.exact.get(k)
+    ]
     for name, value in log.values.items():
         expected = sound.values.get(name)
         if expected is None:

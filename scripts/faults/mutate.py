@@ -22,7 +22,7 @@ def _without_shield() -> None:
             return getattr(_anyio, name)
 
         @staticmethod
-        def move_on_after(delay_s: float, *, shield: bool = False) -> Any:
+        def move_on_after(delay_s: float, *, shield: bool = False) -> Any:  # noqa: ARG004
             return _anyio.move_on_after(delay_s)
 
     _anyio = activation.anyio

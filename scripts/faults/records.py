@@ -7,6 +7,10 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
+from rig import Case, _procedure, made
+from row import Row
+from tally import Tally
+
 from ohmwright.cli.drive import drive
 from ohmwright.engine.run import Job, run
 from ohmwright.model.errors import RecordError
@@ -14,9 +18,6 @@ from ohmwright.model.event import Event, PointDone, RunFinished
 from ohmwright.model.procedure import STAGES
 from ohmwright.model.result import Sample
 from ohmwright.records.store import Store
-from rig import Case, _procedure, made
-from row import Row
-from tally import Tally
 
 KINDS = {
     "full": "database or disk is full",
@@ -41,7 +42,7 @@ class FailingStore(Store):
             raise RecordError(f"{run_id}: the record cannot be written: {self.says}.")
         self.kept.append(event)
 
-    def events(self, run_id: str) -> tuple[Event, ...]:
+    def events(self, run_id: str) -> tuple[Event, ...]:  # noqa: ARG002
         """All kept."""
         return tuple(self.kept)
 
@@ -49,7 +50,7 @@ class FailingStore(Store):
         """The one run."""
         return ("faults",)
 
-    def place(self, run_id: str) -> str:
+    def place(self, run_id: str) -> str:  # noqa: ARG002
         """Nowhere."""
         return "memory"
 
@@ -73,7 +74,7 @@ def rows(seed: int, reduced: bool) -> Iterator[Row]:
     events = len(store.kept)
     for kind, says in KINDS.items():
         tally = Tally(f"records {kind}", "python scripts/faults --only records  #")
-        for at in range(1, events + 1, 5 if reduced else 1):
+        for at in range(1, events + 1, 17 if reduced else 1):
             tally.take({"fault": f"{kind}:{at}", **_trial(case, at, says)})
         yield tally.row()
 
@@ -111,6 +112,7 @@ def _resumed(case: Case, kept: tuple[Event, ...]) -> list[Event]:
 
 
 def _results_twice(events: list[Event]) -> bool:
-    names = [(e.result.stage, e.result.step, e.result.point)
-             for e in events if isinstance(e, PointDone)]
+    names = [
+        (e.result.stage, e.result.step, e.result.point) for e in events if isinstance(e, PointDone)
+    ]
     return len(names) != len(set(names))

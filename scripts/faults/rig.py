@@ -44,8 +44,11 @@ class Case:
         if self.name == "sweep":
             return _SWEEP.max_on_s
         procedure = _procedure(self.name).procedure
-        return max(procedure.timing(s).max_on_s for s in procedure.step if hasattr(s, "mode")
-                   or s.kind == "adjust")
+        return max(
+            procedure.timing(s).max_on_s
+            for s in procedure.step
+            if hasattr(s, "mode") or s.kind == "adjust"
+        )
 
 
 _PLACES = {
@@ -121,8 +124,9 @@ class Rig:
     def work(self) -> AsyncGenerator[Any, None]:
         """The run."""
         if self.case.name == "sweep":
-            return sweep(self.bench, mode="cut", settings_w=[100, 200], loads_ohm=[200, 500],
-                         timing=_SWEEP)
+            return sweep(
+                self.bench, mode="cut", settings_w=[100, 200], loads_ohm=[200, 500], timing=_SWEEP
+            )
         return run(Job(_procedure(self.case.name), STAGES, "faults"), self.bench)
 
     def on_for_s(self) -> float:
@@ -138,7 +142,10 @@ class Rig:
 
 
 def made(
-    case: Case, *, pausing: bool = False, on_pause: Callable[[], None] = lambda: None,
+    case: Case,
+    *,
+    pausing: bool = False,
+    on_pause: Callable[[], None] = lambda: None,
     on_message: Callable[[str, bytes], None] | None = None,
 ) -> Rig:
     """A rig for `case`; `on_pause` is called at every pause, `on_message` before each message."""
@@ -173,5 +180,7 @@ def made(
 
     has_port = data.file.generator.link is not None
     person = SimulatedPerson(hardware.panel, clock)
-    bench = assembled(data, clock, link("analyzer"), link("generator") if has_port else None, person)
+    bench = assembled(
+        data, clock, link("analyzer"), link("generator") if has_port else None, person
+    )
     return Rig(case, bench, clock, hardware, other, lines, said)

@@ -38,6 +38,12 @@ class Tally:
         """The row."""
         ends = ", ".join(f"{n} {end}" for end, n in self.ends.most_common(4))
         return Row(
-            self.name, self.tried, self.counts["left_on"], self.counts["wrong"],
-            self.counts["undetected"], self.counts["hang"], self.note or ends, tuple(self.replays),
+            self.name,
+            self.tried,
+            self.counts["left_on"],
+            self.counts["wrong"],
+            self.counts["undetected"],
+            self.counts["hang"],
+            self.note or ends,
+            tuple(self.replays),
         )
