@@ -76,7 +76,8 @@ class FaultyPort:
         return b"".join(self._passed("reply", replies))
 
     def _passed(self, way: Way, pieces: list[bytes]) -> list[bytes]:
-        mine = self._fault is not None and self._fault.way == way
+        fault = self._fault
+        mine = fault is not None and fault.way == way and fault.kind != MASQUERADE
         arriving: list[bytes] = []
         for piece in pieces:
             self._remember(way, piece)
