@@ -135,7 +135,8 @@ def verdict(rig: Rig, log: Log, sound: Log, *, to_the_end: bool) -> dict[str, An
 
 def _left_on(rig: Rig, log: Log) -> bool:
     """RF on that nobody announced, or that the limit sent with ON did not end."""
-    if rig.rf_on and not isinstance(log.error, ReleaseNotConfirmed):
+    # an ON that strayed to another unit is an error here, and only its limit can end it there
+    if rig.hardware.truth.rf_on and not isinstance(log.error, ReleaseNotConfirmed):
         return True
     rig.clock.bound_s = float("inf")
     rig.clock.advance(rig.case.longest_s + _READING_S)
