@@ -196,7 +196,7 @@ def bound_s(way: str) -> float:
     return AFTER_NOTICE_S + (SILENCE_S if way == "STOP" else 0.0)
 
 
-def rows(seed: int, reduced: bool, mutate: str = "") -> Iterator[Row]:
+def rows(seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterator[Row]:
     """One row for each way of dying."""
     each = 3 if reduced else 85
     with ExitStack() as stack:
