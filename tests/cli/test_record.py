@@ -94,11 +94,12 @@ def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert ohmwright("record", "verify", "--records", new).code == 0
     assert ohmwright("record", "show", run, "--records", new).code == 1
     lines = file.read_bytes().splitlines(keepends=True)
-    lines[2] = lines[2].replace(b"as_left", b"as_lef7")
+    wrong = next(n for n, line in enumerate(lines) if b"stage_started" in line)
+    lines[wrong] = lines[wrong].replace(b"as_left", b"as_lef7")
     file.write_bytes(b"".join(lines))
     tampered = ohmwright("record", "import", file, "--records", tmp_path / "third")
     assert tampered.code == 6
-    assert f"{file}:3:" in tampered.err
+    assert f"{file}:{wrong + 1}:" in tampered.err
 
 
 def test_parquet(ohmwright: Callable, run: str, tmp_path: Path) -> None:

@@ -92,6 +92,20 @@ async def test_a_person_is_coached_at_the_keys(make_rig: Callable) -> None:
     assert rig.hardware.truth.presses <= 30
 
 
+async def test_the_guard_is_told_that_hands_are_silent(make_rig: Callable) -> None:
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    promised = []
+
+    async def begin_watch(silent_s: float = 0.0) -> None:
+        promised.append((silent_s, rig.hardware.truth.rf_on))
+
+    rig.bench.analyzer.begin_watch = begin_watch
+    await adjusted(rig, ATTENDED)
+    longer = [n for n, (silent_s, on) in enumerate(promised) if silent_s > 1 and on]
+    assert longer
+    assert all(promised[n + 1][0] == 0 for n in longer)
+
+
 async def test_a_unit_that_takes_no_move_under_rf_is_moved_between_activations(
     make_rig: Callable,
 ) -> None:
@@ -122,7 +136,7 @@ async def test_a_service_mode_that_times_out_early_is_resumed(make_rig: Callable
 
 async def test_a_trip_is_no_time_out(make_rig: Callable) -> None:
     rig = make_rig()
-    handle, left = rig.hardware.analyzer_port, 60
+    handle, left = rig.hardware.analyzer_port, 160
 
     def tripping(line: bytes) -> bytes:
         nonlocal left

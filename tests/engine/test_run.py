@@ -8,7 +8,7 @@ import pytest
 
 from ohmwright.engine.run import Job, overall, results, run
 from ohmwright.instruments.nobody import Nobody
-from ohmwright.model.errors import ActivationCutShort, ProcedureError
+from ohmwright.model.errors import ActivationCutShort, OutOfCapability, ProcedureError
 from ohmwright.model.event import ActivationClosed, ActivationOpened, RunFinished, RunStarted
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
@@ -65,7 +65,10 @@ async def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(
     assert len(opened) == len(closed) == len(intervals)
     for start, end, (on_s, off_s) in zip(opened, closed, intervals, strict=True):
         assert start.bench_s - 1e-6 <= on_s < off_s <= end.bench_s + 1e-6
-        assert off_s - on_s < start.limit_s
+        assert off_s - on_s <= start.limit_s + 1e-6
+    by_the_limit, *by_command = (off_s - on_s for on_s, off_s in intervals)
+    assert by_the_limit == pytest.approx(opened[0].limit_s)  # the proof before an unattended run
+    assert all(on_s < o.limit_s for on_s, o in zip(by_command, opened[1:], strict=True))
     assert rig.hardware.truth.bank_heat < 1.6
     assert rig.bench.clock.now_s() < 15 * 60
 
@@ -172,3 +175,21 @@ async def test_a_dead_trim_is_given_up_and_put_back(make_rig: Callable) -> None:
     adjusted = list(results(await rig.run(MONOPOLAR, ("adjust",))))
     assert any(r.verdict == "fail" for r in adjusted)
     assert all(r.start_trim == r.final_trim for r in adjusted if r.verdict == "fail")
+
+
+async def test_an_analyzer_that_does_not_keep_its_limit_is_not_left_alone(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig()
+    truth, handle = rig.hardware.truth, rig.hardware.analyzer_port
+
+    def stuck(line: bytes) -> bytes:
+        if line.startswith(b"OUTPut:STATe?") and truth._rig.contact_closed:
+            truth._rig._contact_until_s += 100.0
+        return handle(line)
+
+    rig.bench.analyzer.dialogue.framing.link._handle = stuck
+    with pytest.raises(OutOfCapability, match="did not end an activation at the limit"):
+        await rig.run(MONOPOLAR)
+    assert not truth.rf_on
+    assert len(truth.rf_on_intervals) == 1

@@ -37,7 +37,7 @@ def test_a_read_back_taken_away_is_noticed_and_replayed() -> None:
     code, rows = harness("--only", "messages", "--mutate", "read-back")
     assert code == 1
     wrong = next(row for row in rows if row["wrong_values"])
-    trial = str(wrong["replays"][0]).split()[-1]
+    trial = wrong["replays"][0].partition("--replay ")[2].split()[0]
     command = [sys.executable, str(HARNESS), "--replay", trial]
     worse = subprocess.run([*command, "--mutate", "read-back"], capture_output=True, check=False)
     sound = subprocess.run(command, capture_output=True, check=False)

@@ -1,4 +1,4 @@
-"""`doctor`: open every instrument and check it, with RF off."""
+"""`doctor`: open every instrument and check it, with RF off unless a second of it is wanted."""
 
 from __future__ import annotations
 
@@ -11,9 +11,11 @@ import anyio
 from rich.table import Table
 
 from ohmwright.engine.activation import begin_off
+from ohmwright.engine.proving import limit_proof
+from ohmwright.engine.session import Session
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
-from ohmwright.model.errors import LinkError
+from ohmwright.model.errors import LinkError, OutOfCapability
 
 from .console import out, print_json
 from .open_bench import opened, read_bench
@@ -30,13 +32,19 @@ class Finding:
     detail: str = ""
 
 
-def run_doctor(bench_path: Path, *, port: str | None, guarded: bool, as_json: bool) -> int:
-    """Print every finding; 0 when all is well, 3 when not."""
+def run_doctor(
+    bench_path: Path, *, port: str | None, guarded: bool, with_rf: bool, as_json: bool
+) -> int:
+    """Print every finding; 0 when all is well, 3 when not.
+
+    RF stays off, but for a second where it is wanted to prove the analyzer's own limit.
+    """
     data = read_bench(bench_path, port)
 
     async def work() -> list[Finding]:
-        async with opened(data, unattended=True, guarded=guarded) as bench:
-            return [finding async for finding in _findings(bench)]
+        async with opened(data, unattended=not with_rf, guarded=guarded) as bench:
+            found = [finding async for finding in _findings(bench)]
+            return [*found, await _limit(bench)] if with_rf else found
 
     findings = anyio.run(work)
     _print(findings, as_json=as_json)
@@ -79,6 +87,16 @@ async def _watchdog(bench: Bench) -> Finding:
     except LinkError as error:
         return Finding(name, good=False, detail=str(error))
     return Finding(name, good=True, detail="" if proved else "no guard: the bench is simulated")
+
+
+async def _limit(bench: Bench) -> Finding:
+    """RF on for a second at a low setting: the analyzer must end it by itself."""
+    name = "keeps the limit sent with ON"
+    try:
+        closed = [event async for event in limit_proof(Session(bench)) if event]
+    except (LinkError, OutOfCapability) as error:
+        return Finding(name, good=False, detail=str(error))
+    return Finding(name, good=True, detail="" if closed else "it has none to keep")
 
 
 async def _finding(check: Check, kit: Kit) -> Finding:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
+from textwrap import wrap
 from typing import Annotated
 
 import typer
 
 from ohmwright import __version__
-from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 
 from .record_app import Json, Records
 from .record_app import app as record_app
@@ -210,12 +211,20 @@ def lint(
 
 @app.command()
 def doctor(
-    bench: BenchPath, port: Port = None, no_guard: NoGuard = False, as_json: Json = False
+    bench: BenchPath,
+    port: Port = None,
+    with_rf: Annotated[
+        bool,
+        typer.Option("--with-rf", help="Also 1 s of RF at a low setting, to prove the limit."),
+    ] = False,
+    no_guard: NoGuard = False,
+    as_json: Json = False,
 ) -> None:
-    """Open a bench and check every instrument, without switching RF on."""
+    """Open a bench and check every instrument; RF stays off unless you ask for a second of it."""
     from .doctor_command import run_doctor
 
-    raise typer.Exit(run_doctor(bench, port=port, guarded=not no_guard, as_json=as_json))
+    found = run_doctor(bench, port=port, guarded=not no_guard, with_rf=with_rf, as_json=as_json)
+    raise typer.Exit(found)
 
 
 @app.command()
@@ -252,7 +261,22 @@ def main() -> None:
 
 
 def tell(error: OhmwrightError) -> None:
-    """Print what happened, what it means and what to do, to standard error."""
+    """Print what happened, what it means and what to do, to standard error.
+
+    A release that is not confirmed is framed and rings: nobody may miss it.
+    """
+    if isinstance(error, ReleaseNotConfirmed):
+        _frame(error)
+        return
     for part in (error.happened, error.means, error.do):
         if part:
             typer.echo(part, err=True)
+
+
+def _frame(error: OhmwrightError) -> None:
+    width = 76
+    parts = (error.happened, error.means, error.do)
+    lines = [line for part in parts for line in (*wrap(part, width), "")]
+    typer.echo("\a", err=True, nl=False)
+    for line in ("", *lines):
+        typer.secho(f"!! {line:<{width}} !!", err=True, bold=True, fg="white", bg="red")

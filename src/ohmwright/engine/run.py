@@ -42,6 +42,7 @@ from ohmwright.model.procedure import (
 )
 from ohmwright.model.procedure_file import ProcedureFile
 from ohmwright.model.result import Result, Verdict, worst
+from ohmwright.model.step import ModeStep
 from ohmwright.model.traceability import Traceability
 
 from .activation import begin_off
@@ -53,6 +54,7 @@ from .crest_factor import crest_factor
 from .diagnosing import diagnoses, known_points
 from .manual import inspection, instruction
 from .outputs import measured_point
+from .proving import limit_proof
 from .session import OnSample, Session, ignore
 from .traceable import accuracy_of, refuse_foreign, traceability_of
 
@@ -92,6 +94,9 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
         if not bench.operator.present:
             await bench.analyzer.prove_watchdog()
         yield await _opening(job, session, traceability)
+        if not bench.operator.present and _keys_the_output(job):
+            async for event in limit_proof(session):
+                yield event
         for stage in job.stages:
             yield StageStarted(**session.stamp(), stage=stage)
             async for event in _stage(job, session, stage, found):
@@ -113,6 +118,11 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
             rf_state="unknown" if unknown else "off",
         )
         raise
+
+
+def _keys_the_output(job: Job) -> bool:
+    steps = (step for stage in job.stages for step in job.file.procedure.steps_in(stage))
+    return any(isinstance(step, ModeStep | AdjustStep) for step in steps)
 
 
 def results(events: Iterable[Event]) -> Iterator[Result]:

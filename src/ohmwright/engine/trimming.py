@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from math import inf
-
 import anyio
 
 from ohmwright.instruments.operator import Inspect, PressKey
@@ -51,15 +49,25 @@ class Hand:
             after_s = 0.0 if opened is None else opened.age_s
             self._policy.moved((before_s + after_s) / 2, self.trim - before)
         else:
-            with anyio.move_on_after(inf if opened is None else opened.left_s) as patience:
-                await generator.press(action.key, action.times)
-            if patience.cancelled_caught:
+            if not await self._pressed(action, opened):
                 self._unanswered = action
                 return False
             after_s = 0.0 if opened is None else opened.age_s
             self._tell_presses(action, before_s, after_s)
         self._note(action, None if opened is None else after_s, current_ma)
         return True
+
+    async def _pressed(self, action: Press, opened: Activation | None) -> bool:
+        """Whether the person answers within the limit; meanwhile nothing is asked of the meter."""
+        bench = self._session.bench
+        if opened is None:
+            await bench.generator.press(action.key, action.times)
+            return True
+        await bench.analyzer.begin_watch(opened.left_s)
+        with anyio.move_on_after(opened.left_s) as patience:
+            await bench.generator.press(action.key, action.times)
+        await bench.analyzer.begin_watch()
+        return not patience.cancelled_caught
 
     async def ask_again(self) -> None:
         """With RF off: whether the presses that were not answered for are done; else do them."""

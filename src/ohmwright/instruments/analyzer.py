@@ -86,8 +86,11 @@ class Analyzer(ABC):
         """
         raise OutOfCapability(f"{self.data.model} captures no waveform.")
 
-    async def begin_watch(self) -> None:
-        """From here to `end_watch` a guard, where there is one, has the engine watched."""
+    async def begin_watch(self, silent_s: float = 0.0) -> None:  # noqa: ARG002
+        """From here to `end_watch` a guard, where there is one, has the engine watched.
+
+        It may be silent for `silent_s` longer than a dialogue is, as while a person presses keys.
+        """
         return
 
     async def end_watch(self) -> None:

@@ -110,10 +110,10 @@ class RemoteAnalyzer(Analyzer):
             ) from None
         return Captured(counts.astype(np.int16), amps_per_count, interval_s)
 
-    async def begin_watch(self) -> None:
+    async def begin_watch(self, silent_s: float = 0.0) -> None:
         """Promise traffic: a query that times out, two readings, and half a second to spare."""
         every_s = self.dialogue.commands.timeout_s + 2 / self.data.meter.readings_per_s + _SPARE_S
-        await self.dialogue.framing.link.expect_traffic(every_s)
+        await self.dialogue.framing.link.expect_traffic(every_s + silent_s)
 
     async def end_watch(self) -> None:
         """Take the promise back."""
