@@ -81,14 +81,21 @@ def drawn(curve: Curve) -> str:
 
     with mpl.rc_context(_STYLE):
         figure = Figure(figsize=(3.3, 1.8), layout=None)
-        axes = figure.add_axes((0.13, 0.20, 0.85, 0.77))
+        axes = figure.add_axes((0.13, 0.20, 0.85, 0.68))
         _axes(axes, curve)
         _band(axes, curve.lines)
         found = [line.found for line in curve.lines if line.found is not None]
         left = [line.left for line in curve.lines if line.left is not None]
         _bars(axes, found, "as found", _FOUND, "o", "white")
         _bars(axes, left, "as left", _LEFT, "s", _LEFT)
-        axes.legend(frameon=False, loc="best", handlelength=1.5)
+        axes.legend(
+            frameon=False,
+            loc="lower left",
+            bbox_to_anchor=(-0.02, 0.97),
+            ncols=3,
+            handlelength=1.5,
+            columnspacing=1.2,
+        )
         svg = StringIO()
         nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
         figure.savefig(svg, format="svg", metadata=nothing, transparent=True)

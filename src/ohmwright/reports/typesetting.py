@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     import typst
 
 _TEMPLATES = Path(__file__).parent / "templates"
+_LAST_RESORT = "lastresort"  # a font that has a box for everything and a letter for nothing
 Form = Literal["pdf", "svg", "png"]
 
 
@@ -36,11 +37,13 @@ def typeset(
     `record` is attached to a PDF. An SVG or PNG is of the first page, a PNG at 600 dots an inch.
     """
     lacking = _lacking(document, shipped_characters())
-    if lacking:
-        unseen = _lacking(document, _system_characters(frozenset(lacking)) | shipped_characters())
-        document = _with_codes(document, unseen) | {"codes": bool(unseen)}
+    lent = _lent_by_system(frozenset(lacking)) if lacking else {}
+    unseen = lacking.difference(*lent.values())
+    if unseen:
+        document = _with_codes(document, unseen)
+    document = document | {"families": sorted(lent), "codes": bool(unseen)}
     source = {"sheet": json.dumps(document, ensure_ascii=False), "record": record}
-    return _compiled(template, source, form, at, system=bool(lacking))
+    return _compiled(template, source, form, at, system=bool(lent))
 
 
 def _compiled(
@@ -79,27 +82,35 @@ def _dejavu() -> Path:
 @cache
 def shipped_characters() -> frozenset[str]:
     """Every character that the fonts of our own dependencies have."""
-    from fontTools.ttLib import TTFont
-
-    with TTFont(_dejavu() / "DejaVuSans.ttf", lazy=True) as font:
-        return frozenset(map(chr, font.getBestCmap()))
+    return _characters_of(str(_dejavu() / "DejaVuSans.ttf"), -1)
 
 
 @cache
-def _system_characters(wanted: frozenset[str]) -> frozenset[str]:
-    """Those of `wanted` that a font of this computer has."""
+def _lent_by_system(wanted: frozenset[str]) -> dict[str, frozenset[str]]:
+    """Which families of this computer have which of `wanted`, as few of them as come first."""
+    lent: dict[str, frozenset[str]] = {}
+    missing = set(wanted)
+    for info in sorted(_fonts(system=True).fonts(), key=lambda info: (info.family, info.index)):
+        if not missing:
+            break
+        if info.path is None or _LAST_RESORT in info.family.lower().replace(" ", ""):
+            continue
+        found = missing & _characters_of(info.path, info.index)
+        if found:
+            lent[info.family] = lent.get(info.family, frozenset()) | found
+            missing -= found
+    return lent
+
+
+def _characters_of(path: str, index: int) -> frozenset[str]:
+    """The characters of a font; none of one that cannot be read."""
     from fontTools.ttLib import TTFont, TTLibError
 
-    found: set[str] = set()
-    for info in _fonts(system=True).fonts():
-        if info.path is None or not wanted - found:
-            continue
-        try:
-            with TTFont(info.path, fontNumber=info.index, lazy=True) as font:
-                found |= {char for char in wanted if ord(char) in font.getBestCmap()}
-        except (OSError, TTLibError, TypeError):  # a font that cannot be read lends no character
-            continue
-    return frozenset(found)
+    try:
+        with TTFont(path, fontNumber=index, lazy=True) as font:
+            return frozenset(map(chr, font.getBestCmap() or ()))
+    except (OSError, TTLibError):
+        return frozenset()
 
 
 def _strings(document: Any) -> Iterator[str]:
