@@ -11,6 +11,7 @@ import pytest
 
 from ohmwright.cli import console
 from ohmwright.cli.main import main
+from ohmwright.cli.open_records import open_records
 
 
 @dataclass(frozen=True)
@@ -66,3 +67,19 @@ tolerance = { percent = 5 }
         encoding="utf-8",
     )
     return path
+
+
+@pytest.fixture
+def cut_short() -> Callable[[Path, str, str], None]:
+    """Put a store in place that holds a run only up to its first event of a kind."""
+
+    def cut(records: Path, run: str, after: str) -> None:
+        with open_records(str(records)) as store:
+            events = store.events(run)
+        for path in records.glob("records.sqlite*"):
+            path.unlink()
+        end = next(n for n, event in enumerate(events, start=1) if event.kind == after)
+        with open_records(str(records)) as store:
+            store.append_all(run, events[:end])
+
+    return cut

@@ -145,6 +145,8 @@ def instrument(**replies: bytes) -> Callable[[bytes], bytes]:
             b"OUTPut:STATe?": b"0\n",
             b"FETCh:CURRent?": b"+0.0E+00,A,1\n",
             b"INPut:IMPedance?": b"100\n",
+            b"INPut:PATH?": b"OUTP\n",
+            b"SOURce:FUNCtion?": b'"cut"\n',
             b"SOURce:POWer?": b"300\n",
         }
         wrong = {key.replace("_", ":").encode() + b"?": reply for key, reply in replies.items()}
@@ -161,8 +163,8 @@ def instrument(**replies: bytes) -> Callable[[bytes], bytes]:
         ({"FETCh_CURRent": b"overflow,A,1\n"}, "'overflow' is no number"),
         ({"FETCh_CURRent": b"+1.0E-01,V,1\n"}, "in V and should be in A"),
         ({"FETCh_CURRent": b"+1.0E-01\n"}, "value,unit,number"),
-        ({"INPut_IMPedance": b"nan\n"}, "'nan' is no number"),
-        ({"INPut_IMPedance": b"200\n"}, "200 ohm connected, not 100 ohm"),
+        ({"INPut_IMPedance": b"nan\n"}, "reads back 'nan'"),
+        ({"INPut_IMPedance": b"200\n"}, "'INPut:IMPedance 100' and reads back '200'"),
         ({"SYSTem_ERRor": b'-241,"Hardware missing"\n'}, "-241, Hardware missing"),
     ],
 )

@@ -9,22 +9,10 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.open_records import open_records
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
 DEMO_PROCEDURE = shipped("procedures", "demo-monopolar.toml")
-
-
-def cut_short(records: Path, run: str, after: str) -> None:
-    """Put a store in place that holds the run only up to its first event of kind `after`."""
-    with open_records(str(records)) as store:
-        events = store.events(run)
-    for path in records.glob("records.sqlite*"):
-        path.unlink()
-    end = next(n for n, event in enumerate(events, start=1) if event.kind == after)
-    with open_records(str(records)) as store:
-        store.append_all(run, events[:end])
 
 
 def test_demo_tells_a_technician_what_happened_and_names_the_record(
@@ -63,11 +51,13 @@ def test_verify_as_json_says_what_the_exit_code_says(
     assert "CAUTION" in outcome.err
 
 
-def test_a_cut_short_record_resumes(ohmwright: Callable, procedure: Path, tmp_path: Path) -> None:
+def test_a_cut_short_record_resumes(
+    ohmwright: Callable, procedure: Path, cut_short: Callable, tmp_path: Path
+) -> None:
     arguments = ("--bench", DEMO_BENCH, "--records", tmp_path, "--unattended", "--json")
     whole = ohmwright("verify", procedure, *arguments)
     run = whole.json["run"]
-    cut_short(tmp_path, run, after="point_done")
+    cut_short(tmp_path, run, "point_done")
     again = ohmwright("verify", procedure, "--resume", run, *arguments)
     assert [r["point"] for r in again.json["results"]] == ["100 ohm", "500 ohm"]
     assert again.json["results"][0] == whole.json["results"][0]
@@ -78,11 +68,11 @@ def test_a_cut_short_record_resumes(ohmwright: Callable, procedure: Path, tmp_pa
 
 
 def test_a_changed_procedure_does_not_resume(
-    ohmwright: Callable, procedure: Path, tmp_path: Path
+    ohmwright: Callable, procedure: Path, cut_short: Callable, tmp_path: Path
 ) -> None:
     arguments = ("--bench", DEMO_BENCH, "--records", tmp_path, "--unattended", "--json")
     whole = ohmwright("verify", procedure, *arguments)
-    cut_short(tmp_path, whole.json["run"], after="point_done")
+    cut_short(tmp_path, whole.json["run"], "point_done")
     procedure.write_text(procedure.read_text().replace("percent = 5", "percent = 9"))
     outcome = ohmwright("verify", procedure, "--resume", whole.json["run"], *arguments)
     assert outcome.code == 2

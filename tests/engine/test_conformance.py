@@ -75,7 +75,11 @@ async def test_a_broken_one_does_not(
         return handle(line)
 
     rig.bench.analyzer.dialogue.framing.link._handle = answer
-    assert await check(kit_of(rig)) is not None
+    try:
+        complaint = await check(kit_of(rig))
+    except ProtocolError as problem:
+        complaint = str(problem)
+    assert complaint
 
 
 async def test_a_waveform_without_its_scales_means_nothing(make_rig: Callable) -> None:

@@ -69,7 +69,8 @@ def test_a_damaged_record_teaches_nothing_and_stops_nothing(tmp_path: Path) -> N
     with closing(sqlite3.connect(file)) as raw, raw:
         raw.execute("DROP TRIGGER events_no_update")
         raw.execute(
-            "UPDATE events SET body = X'00' WHERE run = (SELECT run FROM runs WHERE run_id = 'b')"
+            "UPDATE events SET body = X'00'"
+            " WHERE run = (SELECT number FROM runs WHERE run_id = 'b')"
         )
     with open_store(str(tmp_path), tmp_path / "key.pem", tmp_path / "witness") as store:
         assert fleet_priors(store, "A", simulated=False)["x"].positive == 2

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import getpass
 import json
+import os
 import sys
+from contextlib import suppress
 from functools import cache
 
 import anyio
@@ -57,14 +59,37 @@ class PersonAtTerminal(Operator):
 
 async def _line() -> str:
     """One line from the keyboard, given up at once when the run is stopped."""
-    if sys.stdin.isatty() and sys.platform != "win32":
-        await anyio.wait_readable(sys.stdin)
-        line = sys.stdin.readline()
+    descriptor = _descriptor()
+    if descriptor is None:
+        line: str = await anyio.to_thread.run_sync(sys.stdin.readline)
     else:
-        line = await anyio.to_thread.run_sync(sys.stdin.readline)
+        line = await _line_of(descriptor)
     if not line:
         raise UsageError(
             "There is nobody to answer: standard input has ended.",
             do="Run it in a terminal, or with --unattended.",
         )
     return line
+
+
+def _descriptor() -> int | None:
+    """What can be waited for; None where standard input is no stream of the system."""
+    if sys.platform == "win32":
+        return None
+    try:
+        return sys.stdin.fileno()
+    except (OSError, ValueError):
+        return None
+
+
+async def _line_of(descriptor: int) -> str:
+    """A terminal's, pipe's or file's next line; nothing of the one after it is taken."""
+    taken = b""
+    while not taken.endswith(b"\n"):
+        with suppress(PermissionError):  # a file cannot be waited for: it is always ready
+            await anyio.wait_readable(descriptor)
+        byte = os.read(descriptor, 1)
+        if not byte:
+            break
+        taken += byte
+    return taken.decode(errors="replace")

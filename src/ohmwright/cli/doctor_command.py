@@ -30,12 +30,12 @@ class Finding:
     detail: str = ""
 
 
-def run_doctor(bench_path: Path, *, as_json: bool) -> int:
+def run_doctor(bench_path: Path, *, port: str | None, guarded: bool, as_json: bool) -> int:
     """Print every finding; 0 when all is well, 3 when not."""
-    data = read_bench(bench_path)
+    data = read_bench(bench_path, port)
 
     async def work() -> list[Finding]:
-        async with opened(data, unattended=True) as bench:
+        async with opened(data, unattended=True, guarded=guarded) as bench:
             return [finding async for finding in _findings(bench)]
 
     findings = anyio.run(work)
@@ -52,6 +52,7 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     kit = Kit(bench.analyzer, bench.clock, _no_activation)
     for check in WITHOUT_RF:
         yield await _finding(check, kit)
+    yield await _watchdog(bench)
     contact = bench.analyzer.data.activation
     yield Finding(
         "ends an activation by itself",
@@ -68,6 +69,16 @@ def _certificate(bench: Bench) -> Finding:
     state = "expired" if known.expired else "due"
     detail = f"{known.certificate}, {state} {known.due_on}"
     return Finding(name, good=not known.expired, detail=detail)
+
+
+async def _watchdog(bench: Bench) -> Finding:
+    """A guard that hears nothing sends OFF and reads it back, all with the output off."""
+    name = "the guard trips"
+    try:
+        proved = await bench.analyzer.prove_watchdog()
+    except LinkError as error:
+        return Finding(name, good=False, detail=str(error))
+    return Finding(name, good=True, detail="" if proved else "no guard: the bench is simulated")
 
 
 async def _finding(check: Check, kit: Kit) -> Finding:

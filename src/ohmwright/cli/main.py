@@ -46,6 +46,13 @@ HumidityPercent = Annotated[
 Resume = Annotated[
     str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
 ]
+NoGuard = Annotated[
+    bool, typer.Option("--no-guard", help="Simulated benches only: no guard process.")
+]
+Port = Annotated[
+    str | None,
+    typer.Option(help="The analyzer's serial port, by name or as serial=NUMBER of its adapter."),
+]
 
 
 @app.callback(invoke_without_command=True)
@@ -79,6 +86,8 @@ def calibrate(
     accept_expired: AcceptExpired = False,
     temperature_c: TemperatureC = None,
     humidity_percent: HumidityPercent = None,
+    port: Port = None,
+    no_guard: NoGuard = False,
     as_json: Json = False,
 ) -> None:
     """Run a whole procedure: as found, adjustment, as left."""
@@ -86,8 +95,20 @@ def calibrate(
 
     from .run_command import Request, run_procedure
 
-    conditions = (accept_expired, temperature_c, humidity_percent)
-    request = Request(procedure, bench, STAGES, records, resume, unattended, as_json, *conditions)
+    request = Request(
+        procedure,
+        bench,
+        STAGES,
+        records,
+        resume,
+        unattended,
+        as_json,
+        accept_expired=accept_expired,
+        temperature_c=temperature_c,
+        humidity_percent=humidity_percent,
+        port=port,
+        guarded=not no_guard,
+    )
     raise typer.Exit(run_procedure(request))
 
 
@@ -104,6 +125,8 @@ def verify(
     accept_expired: AcceptExpired = False,
     temperature_c: TemperatureC = None,
     humidity_percent: HumidityPercent = None,
+    port: Port = None,
+    no_guard: NoGuard = False,
     as_json: Json = False,
 ) -> None:
     """Measure every test point and adjust nothing."""
@@ -112,8 +135,20 @@ def verify(
     from .run_command import Request, run_procedure
 
     stage: Stage = "as_found" if as_found else "as_left"
-    conditions = (accept_expired, temperature_c, humidity_percent)
-    request = Request(procedure, bench, (stage,), records, resume, unattended, as_json, *conditions)
+    request = Request(
+        procedure,
+        bench,
+        (stage,),
+        records,
+        resume,
+        unattended,
+        as_json,
+        accept_expired=accept_expired,
+        temperature_c=temperature_c,
+        humidity_percent=humidity_percent,
+        port=port,
+        guarded=not no_guard,
+    )
     raise typer.Exit(run_procedure(request))
 
 
@@ -162,12 +197,16 @@ def sweep(
     age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0,
     rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0,
     csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None,
+    port: Port = None,
+    no_guard: NoGuard = False,
     as_json: Json = False,
 ) -> None:
     """Measure a power curve: every setting into every load resistance."""
     from .sweep_command import SweepRequest, run_sweep
 
-    request = SweepRequest(bench, mode, settings, loads, age, rest, csv, as_json)
+    request = SweepRequest(
+        bench, mode, settings, loads, age, rest, csv, as_json, port, not no_guard
+    )
     raise typer.Exit(run_sweep(request))
 
 
@@ -205,11 +244,13 @@ def lint(
 
 
 @app.command()
-def doctor(bench: BenchPath, as_json: Json = False) -> None:
+def doctor(
+    bench: BenchPath, port: Port = None, no_guard: NoGuard = False, as_json: Json = False
+) -> None:
     """Open a bench and check every instrument, without switching RF on."""
     from .doctor_command import run_doctor
 
-    raise typer.Exit(run_doctor(bench, as_json=as_json))
+    raise typer.Exit(run_doctor(bench, port=port, guarded=not no_guard, as_json=as_json))
 
 
 @app.command()

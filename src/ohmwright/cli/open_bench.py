@@ -16,7 +16,7 @@ from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import Address, BenchFile, SerialPort, Simulated, TcpAddress
-from ohmwright.model.errors import SourceError
+from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.source import load
 from ohmwright.simulator.bench import SimulatedBench
@@ -24,8 +24,13 @@ from ohmwright.simulator.person import SimulatedPerson
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
-from ohmwright.wire.command_set import load_command_set
+from ohmwright.wire.command_set import CommandSet, load_command_set
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.guard.opening import (
+    open_guarded_serial,
+    open_guarded_tcp,
+    open_guarded_visa,
+)
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.links.serial import open_serial
@@ -50,9 +55,14 @@ class BenchData:
     certificate: AnalyzerCertificate | None = None
 
 
-def read_bench(path: Path) -> BenchData:
-    """Read the bench file `path` and its data files. Raises SourceError."""
+def read_bench(path: Path, port: str | None = None) -> BenchData:
+    """Read the bench file `path` and its data files. Raises SourceError.
+
+    `port` replaces the analyzer's serial port: a name, or `serial=NUMBER` of its USB adapter.
+    """
     file = load(path, BenchFile)
+    if port is not None:
+        file = _at_port(file, port)
     analyzer_path = data_file(file.analyzer.data, path, "analyzers")
     generator_path = data_file(file.generator.data, path, "generators")
     certificate = file.analyzer.certificate
@@ -67,6 +77,17 @@ def read_bench(path: Path) -> BenchData:
         certificate_path,
         None if certificate_path is None else load(certificate_path, AnalyzerCertificate),
     )
+
+
+def _at_port(file: BenchFile, port: str) -> BenchFile:
+    link = file.analyzer.link
+    if not isinstance(link, SerialPort):
+        raise UsageError(
+            "--port is for an analyzer on a serial port, which this bench has not.",
+            do="Change the analyzer's link in the bench file.",
+        )
+    moved = file.analyzer.model_copy(update={"link": link.model_copy(update={"port": port})})
+    return file.model_copy(update={"analyzer": moved})
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
@@ -86,13 +107,25 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
 
 
 @asynccontextmanager
-async def opened(data: BenchData, *, unattended: bool) -> AsyncIterator[Bench]:
-    """Open every instrument; close them all at the end."""
+async def opened(
+    data: BenchData, *, unattended: bool, guarded: bool = True
+) -> AsyncIterator[Bench]:
+    """Open every instrument; close them all at the end.
+
+    The analyzer's port, which keys the output, is owned by a guard. Only a bench with a
+    [simulation], in this process or served by another, may do without.
+    """
+    if not guarded and data.file.simulation is None:
+        raise UsageError(
+            f"{data.path}: a real bench is not worked without its guard.",
+            "Nothing would send OFF if this program were killed. Nothing was switched on.",
+            "Leave out --no-guard; it is for benches with a [simulation] table.",
+        )
     async with AsyncExitStack() as stack:
         if isinstance(data.file.analyzer.link, Simulated):
             yield _simulated(data, unattended=unattended)
         else:
-            yield await _real(data, stack, unattended=unattended)
+            yield await _real(data, stack, unattended=unattended, guarded=guarded)
 
 
 def _simulated(data: BenchData, *, unattended: bool) -> Bench:
@@ -106,7 +139,9 @@ def _simulated(data: BenchData, *, unattended: bool) -> Bench:
     return assembled(data, clock, analyzer, generator, Nobody() if unattended else person)
 
 
-async def _real(data: BenchData, stack: AsyncExitStack, *, unattended: bool) -> Bench:
+async def _real(
+    data: BenchData, stack: AsyncExitStack, *, unattended: bool, guarded: bool
+) -> Bench:
     async def link(address: Address) -> Link:
         return await stack.enter_async_context(aclosing(await _opened_link(address)))
 
@@ -114,7 +149,12 @@ async def _real(data: BenchData, stack: AsyncExitStack, *, unattended: bool) -> 
     if data.file.stepped_time is not None:
         clock = await SteppedClock.connected(await link(data.file.stepped_time))
     assert data.file.analyzer.link is not None  # the bench file's own check
-    analyzer = await link(data.file.analyzer.link)
+    if guarded:
+        commands = load_command_set(data.analyzer.command_set, data.analyzer_path)
+        analyzer = await _guarded_link(data.file.analyzer.link, commands)
+        await stack.enter_async_context(aclosing(analyzer))
+    else:
+        analyzer = await link(data.file.analyzer.link)
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
     operator = Nobody() if unattended else PersonAtTerminal()
@@ -129,6 +169,15 @@ async def _opened_link(address: Address) -> Link:
     if isinstance(address, Simulated):
         raise SourceError("A simulated link needs the whole bench simulated.")
     return await open_visa(address.resource, backend=address.backend)
+
+
+async def _guarded_link(address: Address, commands: CommandSet) -> Link:
+    if isinstance(address, SerialPort):
+        return await open_guarded_serial(address.port, baud=address.baud, commands=commands)
+    if isinstance(address, TcpAddress):
+        return await open_guarded_tcp(address.host, address.port, commands=commands)
+    assert not isinstance(address, Simulated)  # such a bench is simulated as a whole
+    return await open_guarded_visa(address.resource, backend=address.backend, commands=commands)
 
 
 def assembled(

@@ -49,6 +49,8 @@ class Request:
     humidity_percent: float | None = None
     learns: bool = True
     """Whether adjusting begins with what earlier runs on units of the model taught."""
+    port: str | None = None
+    guarded: bool = True
     certified: bool = False
     """Whether the certificate is written at once, beside the record."""
 
@@ -56,7 +58,7 @@ class Request:
 def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
-    bench = _in_room(read_bench(request.bench), request)
+    bench = _in_room(read_bench(request.bench, request.port), request)
     with (open_records if request.resume is None else existing_records)(request.records) as store:
         earlier = () if request.resume is None else _earlier(store, request.resume, file)
         if not request.unattended:
@@ -104,7 +106,8 @@ def _run(
     job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
     async def work() -> tuple[Event, ...]:
-        async with opened(bench_data, unattended=request.unattended) as bench:
+        opening = opened(bench_data, unattended=request.unattended, guarded=request.guarded)
+        async with opening as bench:
             with live_view(_points(file, stages)) as view:
                 return await drive(job, bench, store, view)
 

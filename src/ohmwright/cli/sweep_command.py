@@ -46,17 +46,19 @@ class SweepRequest:
     rest_s: float
     csv: Path | None
     as_json: bool
+    port: str | None = None
+    guarded: bool = True
 
 
 def run_sweep(request: SweepRequest) -> int:
     """Sweep, print, and write the CSV file; 4 when stopped or when a point did not settle."""
-    data = read_bench(request.bench)
+    data = read_bench(request.bench, request.port)
     settings_w = _numbers("--settings", request.settings)
     if data.file.simulation is None:
         err().print(CAUTION, style="yellow")
 
     async def work() -> tuple[list[SweepPoint], int]:
-        async with opened(data, unattended=False) as bench:
+        async with opened(data, unattended=False, guarded=request.guarded) as bench:
             loads_ohm = _loads(request, bench)
             points = await _sweep(request, bench, settings_w, loads_ohm)
             return points, len(settings_w) * len(loads_ohm)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from functools import partial
 
 import anyio
 
@@ -11,6 +12,8 @@ from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import LinkError, LinkLost, OutOfCapability, ReleaseNotConfirmed
 from ohmwright.wire.clock import Clock
+
+from .to_its_end import to_its_end
 
 RELEASE_BOUND_S = 8.0
 """Longest time of the machine that a release may take; a fault cannot hold the clean-up up."""
@@ -59,6 +62,7 @@ async def activation(
     await bench.analyzer.set_load(load_ohm)
     opened = Activation(bench.clock, limit_s)
     try:
+        await bench.analyzer.begin_watch()
         await bench.analyzer.switch_on(limit_s)
         opened.restart()
         yield opened
@@ -97,13 +101,12 @@ async def begin_off(analyzer: Analyzer, clock: Clock) -> None:
 
 
 async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
-    """Send OFF and read the output back, shielded from cancellation and bounded in time.
+    """Send OFF and read the output back, whoever cancels how often, and bounded in time.
 
-    Raises ReleaseNotConfirmed when the contact does not read open or current still flows.
+    Raises ReleaseNotConfirmed when the contact does not read open, current still flows, or it is
+    not the analyzer that was switched on that says so.
     """
-    problem: str | None = "the time for it ran out"
-    with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
-        problem = await _release(analyzer, clock)
+    problem = await to_its_end(partial(_bounded_release, analyzer, clock))
     if problem is not None:
         raise ReleaseNotConfirmed(
             f"RF MAY STILL BE ON: {problem}.",
@@ -111,6 +114,12 @@ async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
             "Do not touch the electrodes or the load terminals. Switch the generator off at its "
             "mains switch now, then find out why.",
         )
+
+
+async def _bounded_release(analyzer: Analyzer, clock: Clock) -> str | None:
+    with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
+        return await _release(analyzer, clock)
+    return "the time for it ran out"
 
 
 async def _release(analyzer: Analyzer, clock: Clock) -> str | None:
@@ -121,6 +130,8 @@ async def _release(analyzer: Analyzer, clock: Clock) -> str | None:
             await analyzer.switch_off()
             still = await _still_on(analyzer)
             if still is None:
+                await analyzer.identify()  # what read off is what was switched on
+                await analyzer.end_watch()
                 return None
             problem = still
         except LinkLost as lost:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
 from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
+from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed, WrongInstrument
 from ohmwright.model.event import (
     Event,
     Fault,
@@ -89,6 +89,8 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
     found: list[Result] = list(results(job.earlier))
     try:
         await begin_off(bench.analyzer, bench.clock)
+        if not bench.operator.present:
+            await bench.analyzer.prove_watchdog()
         yield await _opening(job, session, traceability)
         for stage in job.stages:
             yield StageStarted(**session.stamp(), stage=stage)
@@ -133,6 +135,7 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
     analyzer = await bench.analyzer.identify()
     refuse_foreign(bench, analyzer)
     if job.earlier:
+        await _refuse_others(job, bench)
         return RunResumed(
             **session.stamp(),
             operator=bench.operator.name,
@@ -157,6 +160,23 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
         environment=bench.environment,
         seed=bench.seed,
     )
+
+
+async def _refuse_others(job: Job, bench: Bench) -> None:
+    """Only the units that a run was begun with may go on with it."""
+    started = next((event for event in job.earlier if isinstance(event, RunStarted)), None)
+    if started is None:
+        return
+    for role, there, begun_with in (
+        ("analyzer", await bench.analyzer.identify(), started.analyzer),
+        ("generator", await bench.generator.identify(), started.generator),
+    ):
+        if there != begun_with:
+            raise WrongInstrument(
+                f"The {role} is '{there}'; run {started.run_id} was begun with '{begun_with}'.",
+                "Results of two units would not fit together. Nothing was switched on.",
+                f"Connect the {role} of that run, or start a new run.",
+            )
 
 
 async def _stage(

@@ -85,3 +85,18 @@ class Analyzer(ABC):
         Raises OutOfCapability where the analyzer captures none, as by itself it does not.
         """
         raise OutOfCapability(f"{self.data.model} captures no waveform.")
+
+    async def begin_watch(self) -> None:
+        """From here to `end_watch` a guard, where there is one, has the engine watched."""
+        return
+
+    async def end_watch(self) -> None:
+        """The output has read off: nobody needs to watch."""
+        return
+
+    async def prove_watchdog(self) -> bool:
+        """Show with the output off that the guard trips. Raises LinkError.
+
+        False where there is no guard.
+        """
+        return False

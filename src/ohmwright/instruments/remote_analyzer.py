@@ -4,14 +4,19 @@ from __future__ import annotations
 
 import numpy as np
 
-from ohmwright.model.errors import ProtocolError
+from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
 from ohmwright.model.hardware import AnalyzerData
+from ohmwright.wire.assured import Assured
+from ohmwright.wire.command_set import Ask
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.scpi import parse_number
 
 from .analyzer import Analyzer, Captured, InputPath, Reading
 
+_SPARE_S = 0.5
 _MA = {"A": 1000.0, "mA": 1.0}
+_LIMIT_SLACK_S = 2.0
+"""So much of the limit may have passed when it is read back: a slow reply, asked again."""
 
 
 class RemoteAnalyzer(Analyzer):
@@ -20,33 +25,29 @@ class RemoteAnalyzer(Analyzer):
     def __init__(self, data: AnalyzerData, dialogue: Dialogue) -> None:
         self.data = data
         self.dialogue = dialogue
+        self._assured = Assured(dialogue)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
         self._unnumbered = 0
 
     async def identify(self) -> str:
-        """The identification."""
-        return await self.dialogue.ask("identify")
+        """The identification; the line is proven by it."""
+        return await self._assured.identify()
 
     async def set_load(self, load_ohm: float) -> None:
         """Choose a load resistance and see that it is the one connected."""
-        await self.dialogue.tell("set_load", load_ohm=load_ohm)
-        connected_ohm = await self.dialogue.ask_number("load")
-        if abs(connected_ohm - load_ohm) > 1e-3 * load_ohm:
-            raise ProtocolError(
-                f"The analyzer has {connected_ohm:g} ohm connected, not {load_ohm:g} ohm.",
-                "RF stayed off.",
-                "Check the analyzer's data file against its manual.",
-            )
+        await self._assured.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
 
     async def set_path(self, path: InputPath) -> None:
         """Choose the input circuit, where the analyzer has a choice."""
         if "set_path" in self.dialogue.commands.tell:
-            await self.dialogue.tell("set_path", path=path)
+            await self._assured.set_name("set_path", "path", path, path=path)
 
     async def switch_on(self, limit_s: float) -> None:
-        """Send ON with its limit, once."""
+        """Send ON with its limit, once, and see that the limit is the one that runs."""
         await self.dialogue.tell("on", limit_s=limit_s)
+        if self.dialogue.commands.carries_limit and self.dialogue.commands.can_ask("remaining"):
+            await self._see_limit(limit_s)
 
     async def switch_off(self) -> None:
         """Send OFF at once."""
@@ -54,28 +55,51 @@ class RemoteAnalyzer(Analyzer):
 
     async def output_on(self) -> bool:
         """Anything but a plain 0 counts as on."""
-        return await self.dialogue.ask_number("state") != 0
+        return await self._assured.number("state") != 0
 
     async def fetch_current(self) -> Reading:
         """The load current."""
-        value, number = await self.dialogue.ask_reading("fetch_current", self._unit)
-        return Reading(value * self._to_ma, self._numbered(number))
+        return await self._fetch("fetch_current")
 
     async def fetch_leakage(self) -> Reading:
         """The leakage current."""
-        value, number = await self.dialogue.ask_reading("fetch_leakage", self._unit)
-        return Reading(value * self._to_ma, self._numbered(number))
+        return await self._fetch("fetch_leakage")
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Choose the contact resistance."""
-        await self.dialogue.tell("set_contact", contact_ohm=resistance_ohm)
+        await self._assured.set_number(
+            "set_contact", "contact", resistance_ohm, contact_ohm=resistance_ohm
+        )
+
+    async def _see_limit(self, limit_s: float) -> None:
+        """Ask twice at most: what is left runs down, so two answers need not agree."""
+        left_s = await self.dialogue.ask_number("remaining")
+        if not _runs(left_s, limit_s):
+            left_s = await self.dialogue.ask_number("remaining")
+        if left_s == 0:
+            raise ReleaseNotConfirmed(
+                "RF MAY BE ON ELSEWHERE: ON was taken without complaint, yet no activation runs.",
+                "Another instrument on the line may have taken it.",
+                "Switch off at its mains switch every generator connected to this bench, then "
+                "check the cabling.",
+            )
+        if not _runs(left_s, limit_s):
+            raise ProtocolError(
+                f"The analyzer would hold RF on for {left_s:g} s, not for {limit_s:g} s.",
+                "RF is switched off again.",
+                "Check the analyzer's command set, and the cabling.",
+            )
+
+    async def _fetch(self, verb: Ask) -> Reading:
+        value, number = await self._assured.reading(verb, self._unit)
+        return Reading(value * self._to_ma, self._numbered(number))
 
     async def capture_waveform(self) -> Captured:
         """The samples, as 16-bit counts with the high byte first, and their two scales."""
         if not self.data.waveform:
             return await super().capture_waveform()
-        counts = np.frombuffer(await self.dialogue.ask_block("fetch_waveform"), ">i2")
-        scales = await self.dialogue.ask("waveform_scale")
+        counts = np.frombuffer(await self._assured.block("fetch_waveform"), ">i2")
+        scales = await self._assured.text("waveform_scale")
         try:
             amps_per_count, interval_s = (parse_number(part) for part in scales.split(","))
         except ValueError:
@@ -86,9 +110,30 @@ class RemoteAnalyzer(Analyzer):
             ) from None
         return Captured(counts.astype(np.int16), amps_per_count, interval_s)
 
+    async def begin_watch(self) -> None:
+        """Promise traffic: a query that times out, two readings, and half a second to spare."""
+        every_s = self.dialogue.commands.timeout_s + 2 / self.data.meter.readings_per_s + _SPARE_S
+        await self.dialogue.framing.link.expect_traffic(every_s)
+
+    async def end_watch(self) -> None:
+        """Take the promise back."""
+        await self.dialogue.framing.link.expect_traffic(None)
+
+    async def prove_watchdog(self) -> bool:
+        """Break a promise on purpose, while the output is off."""
+        proved = await self.dialogue.framing.link.prove_watchdog()
+        if proved:
+            await self.dialogue.resynchronise()
+        return proved
+
     def _numbered(self, number: int | None) -> int:
         """The reading's number; where the instrument gives none each fetch counts as new."""
         if number is None:
             self._unnumbered += 1
             return self._unnumbered
         return number
+
+
+def _runs(left_s: float, limit_s: float) -> bool:
+    rounding_s = 1e-5 * limit_s
+    return limit_s - _LIMIT_SLACK_S <= left_s <= limit_s + rounding_s

@@ -4,59 +4,69 @@ from __future__ import annotations
 
 from ohmwright.model.errors import ProtocolError
 from ohmwright.model.hardware import GeneratorData
+from ohmwright.wire.assured import Assured
 from ohmwright.wire.dialogue import Dialogue
 
 from .generator import Generator
 
 
 class RemoteGenerator(Generator):
-    """Needs no person."""
+    """Needs no person. What it was told is read back, and each verb ends on a proven line."""
 
     unattended = True
 
     def __init__(self, data: GeneratorData, dialogue: Dialogue) -> None:
         self.data = data
         self.dialogue = dialogue
+        self._assured = Assured(dialogue)
 
     async def identify(self) -> str:
-        """The identification."""
-        return await self.dialogue.ask("identify")
+        """The identification; the line is proven by it."""
+        return await self._assured.identify()
 
     async def select(self, mode: str, setting_w: float) -> None:
-        """Choose mode and setting, and see that the setting was taken."""
-        await self.dialogue.tell("select_mode", mode=mode)
-        await self.dialogue.tell("set_power", setting_w=setting_w)
-        taken_w = await self.dialogue.ask_number("power")
-        if abs(taken_w - setting_w) > 1e-3 * setting_w:
-            raise ProtocolError(
-                f"The generator is set to {taken_w:g} W, not to {setting_w:g} W.",
-                "RF stayed off.",
-                "Check the procedure against the generator's setting steps.",
-            )
+        """Choose mode and setting, and see that both were taken."""
+        await self._assured.set_name("select_mode", "mode", mode, mode=mode)
+        await self._assured.set_number("set_power", "power", setting_w, setting_w=setting_w)
 
     async def enter_service(self, point: str) -> int:
         """Enter service mode, choose the point, read its trim."""
-        await self.dialogue.tell("service_on")
-        await self.dialogue.tell("set_point", point=point)
+        await self._assured.set_count("service_on", "service", 1)
+        await self._assured.set_name("set_point", "point", point, point=point)
         return await self._trim()
 
     async def move_trim(self, counts: int) -> int:
         """Set the trim and read it back."""
         wanted = await self._trim() + counts
-        await self.dialogue.tell("set_trim", counts=wanted)
-        return await self._trim()
+        await self._assured.set_count("set_trim", "trim", wanted, counts=wanted)
+        return wanted
 
     async def store_trims(self) -> None:
-        """Keep the trims."""
+        """Keep the trims, and see that the chosen point's was kept."""
         await self.dialogue.tell("store")
+        if self.dialogue.commands.can_ask("stored"):
+            await self._see_stored()
 
     async def leave_service(self) -> None:
         """Leave service mode."""
-        await self.dialogue.tell("service_off")
+        await self._assured.set_count("service_off", "service", 0)
 
     async def contact_alarm(self) -> bool:
         """Read the alarm."""
-        return await self.dialogue.ask_number("contact_alarm") != 0
+        alarm = await self._assured.number("contact_alarm") != 0
+        await self.identify()
+        return alarm
 
     async def _trim(self) -> int:
-        return round(await self.dialogue.ask_number("trim"))
+        trim = round(await self._assured.number("trim"))
+        await self.identify()
+        return trim
+
+    async def _see_stored(self) -> None:
+        stored, trim = await self._assured.number("stored"), await self._trim()
+        if stored != trim:
+            raise ProtocolError(
+                f"The generator has kept the trim {stored:g}, not {trim}.",
+                "Its adjustment would be lost on leaving service mode.",
+                "Run the adjustment again.",
+            )

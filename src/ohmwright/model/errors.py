@@ -59,6 +59,21 @@ class LinkLost(LinkError):  # noqa: N818
     """The line is gone: unplugged, closed or reset."""
 
 
+class GuardTripped(LinkError):  # noqa: N818
+    """The guard heard nothing of the engine for too long and sent OFF by itself.
+
+    `confirmed` says whether it read the output back as off.
+    """
+
+    def __init__(self, happened: str, means: str = "", do: str = "", *, confirmed: bool) -> None:
+        super().__init__(happened, means, do)
+        self.confirmed = confirmed
+
+
+class WrongInstrument(LinkError):  # noqa: N818
+    """Another unit answers than the one the run was begun with."""
+
+
 class ProtocolError(LinkError):
     """The reply makes no sense: garbled, not a number, or in another unit than asked."""
 

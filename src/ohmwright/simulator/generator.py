@@ -120,6 +120,10 @@ class SimulatedGenerator:
             raise CommandError(SETTINGS_CONFLICT)
         self._stored = dict(self.trims)
 
+    def stored_trim(self) -> int:
+        """The trim of the chosen point that would outlive service mode."""
+        return self._stored[self.chosen_point()]
+
     def chosen_point(self) -> str:
         """The chosen adjustment point; refused outside service mode or before a choice."""
         if self.point is None:

@@ -39,6 +39,7 @@ class GeneratorCommands:
         on("CALibration:TRIM?", lambda _: str(generator.trims[generator.chosen_point()]))
         on("CALibration:KEY", self._press)
         on("CALibration:STORe", lambda _: generator.store())
+        on("CALibration:STORe?", lambda _: str(generator.stored_trim()))
         if rig.monitor is not None:
             on("SENSe:CQUality:ALARm?", lambda _: "1" if rig.alarm else "0")
 

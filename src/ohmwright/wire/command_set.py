@@ -21,14 +21,21 @@ Ask = Literal[
     "error",
     "resynchronise",
     "load",
+    "path",
+    "contact",
     "state",
+    "remaining",
     "fetch_current",
     "fetch_leakage",
     "fetch_crest_factor",
     "fetch_waveform",
     "waveform_scale",
+    "mode",
     "power",
+    "service",
+    "point",
     "trim",
+    "stored",
     "contact_alarm",
 ]
 Tell = Literal[
@@ -69,6 +76,10 @@ class CommandSet(Noun):
     def carries_limit(self) -> bool:
         """Whether ON takes a time limit to the instrument (rule 2)."""
         return "limit_s" in fields_of(self.tell.get("on", ""))
+
+    def can_ask(self, verb: Ask) -> bool:
+        """Whether the instrument has an answer to `verb`."""
+        return verb in self.ask
 
     @field_validator("reading")
     @classmethod

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from functools import partial
 from random import Random
 from typing import TypeVar
 
@@ -13,6 +14,7 @@ from .command_set import Ask, CommandSet, Tell
 from .framing import Framing
 from .link import Link
 from .link_state import LinkState, changed
+from .nonces import telling
 from .reading import Reading, reading_parser
 from .scpi import decode_block, parse_error, parse_number
 
@@ -63,6 +65,12 @@ class Dialogue:
         """
         return await self._ask(verb, reading_parser(self.commands.reading, unit))
 
+    async def echo(self) -> None:
+        """See that the line is in step and carries every digit as it is."""
+        for nonce in telling(self._nonces):
+            message = self.commands.message("resynchronise", {"nonce": nonce})
+            await self._retried(message, partial(_echoed, nonce), self.framing.line)
+
     async def tell(self, verb: Tell, **fields: object) -> None:
         """Say `verb` once and see that the instrument took it.
 
@@ -110,12 +118,19 @@ class Dialogue:
         message = self._messages.get(verb)
         if message is None:
             message = self._messages[verb] = self.commands.message(verb, {})
-        receive = receive or self.framing.line
+        if verb == "error":  # asking again would lose the entry that was on its way
+            return await self._exchange(message, parse, self.framing.line)
+        return await self._retried(message, parse, receive or self.framing.line)
+
+    async def _retried(
+        self,
+        message: bytes,
+        parse: Callable[[bytes], T],
+        receive: Callable[[], Awaitable[bytes]],
+    ) -> T:
         try:
             return await self._exchange(message, parse, receive)
         except (LinkTimeout, ProtocolError):
-            if verb == "error":  # asking again would lose the entry that was on its way
-                raise
             return await self._exchange(message, parse, receive)
 
     async def _exchange(
@@ -173,7 +188,7 @@ class Dialogue:
         """Two different nonces, since a late reply may by chance look like one."""
         if self.state is not LinkState.LOST:
             await self.framing.drain()
-        for nonce in self._nonces.sample(range(2, 256), 2):
+        for nonce in telling(self._nonces):
             await self._send(self.commands.message("resynchronise", {"nonce": nonce}))
             await self._hear(nonce)
 
@@ -182,9 +197,10 @@ class Dialogue:
         try:
             while len(strange) < _MOST_STRANGE_LINES:
                 line = await self.framing.line()
-                if line.strip().lstrip(b"+0") == str(nonce).encode():
-                    return
-                strange.append(line)
+                try:
+                    return _echoed(nonce, line)
+                except ValueError:
+                    strange.append(line)
         except LinkTimeout:
             if not strange:
                 raise
@@ -232,6 +248,11 @@ def _text(reply: bytes) -> str:
 
 def _number(reply: bytes) -> float:
     return parse_number(reply.decode("latin-1"))
+
+
+def _echoed(nonce: int, reply: bytes) -> None:
+    if reply.strip().lstrip(b"+0") != str(nonce).encode():
+        raise ValueError(f"{nonce} was to be echoed")
 
 
 def _error(reply: bytes) -> tuple[int, str]:

@@ -30,3 +30,18 @@ class Link(ABC):
     @abstractmethod
     async def aclose(self) -> None:
         """Give the line back. Safe to call twice."""
+
+    async def expect_traffic(self, every_s: float | None) -> None:  # noqa: ARG002
+        """From now on the line is used at least every `every_s` of the machine's time.
+
+        Said before ON; None, after a confirmed release, takes it back. A line with a guard has
+        OFF sent when the promise is broken; any other does nothing.
+        """
+        return
+
+    async def prove_watchdog(self) -> bool:
+        """Show, with the output off, that a broken promise has OFF sent. Raises LinkError.
+
+        False where there is no guard to prove; True leaves the line out of step.
+        """
+        return False

@@ -41,6 +41,10 @@ class PortLock:
             ) from None
         _write_holder(self._file)
 
+    def fileno(self) -> int:
+        """The open file: a child process that inherits it shares the hold."""
+        return self._file
+
     def release(self) -> None:
         """Give the lock back. Safe to call twice."""
         if self._file >= 0:

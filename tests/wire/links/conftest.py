@@ -13,6 +13,12 @@ import pytest
 from serial import Serial
 
 from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.command_set import load_command_set
+from ohmwright.wire.guard.opening import (
+    open_guarded_serial,
+    open_guarded_tcp,
+    open_guarded_visa,
+)
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.links.serial import SerialThreadLink, open_serial
@@ -195,6 +201,29 @@ async def visa_serial_line(stack: AsyncExitStack) -> Line:
     return Line(await open_visa(resource), far, lambda: open_serial(device))
 
 
+COMMANDS = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
+
+
+async def guarded_serial_line(stack: AsyncExitStack) -> Line:
+    device, far = pseudo_terminal(stack)
+    link = await open_guarded_serial(device, baud=115200, commands=COMMANDS)
+    return Line(link, far, lambda: open_serial(device))
+
+
+async def guarded_tcp_line(stack: AsyncExitStack) -> Line:
+    listening = listener(stack)
+    port = listening.getsockname()[1]
+    link = await open_guarded_tcp("127.0.0.1", port, commands=COMMANDS)
+    return Line(link, await accepted(listening, stack), lambda: open_tcp("127.0.0.1", port))
+
+
+async def guarded_visa_line(stack: AsyncExitStack) -> Line:
+    listening = listener(stack)
+    resource = f"TCPIP0::127.0.0.1::{listening.getsockname()[1]}::SOCKET"
+    link = await open_guarded_visa(resource, backend="@py", commands=COMMANDS)
+    return Line(link, await accepted(listening, stack), lambda: open_visa(resource))
+
+
 async def visa_simulated_line(tmp_path: Path) -> Line:
     definition = tmp_path / "parrot.yaml"
     definition.write_text(SimulatedEnd.DEVICE, encoding="utf-8")
@@ -217,6 +246,12 @@ async def opened(kind: str, tmp_path: Path) -> AsyncIterator[Line]:
                 line = await serial_thread_line(stack)
             case "tcp":
                 line = await tcp_line(stack)
+            case "guarded-serial":
+                line = await guarded_serial_line(stack)
+            case "guarded-tcp":
+                line = await guarded_tcp_line(stack)
+            case "guarded-visa":
+                line = await guarded_visa_line(stack)
             case "visa-socket":
                 line = await visa_socket_line(stack)
             case _:
@@ -226,9 +261,10 @@ async def opened(kind: str, tmp_path: Path) -> AsyncIterator[Line]:
 
 
 KINDS = ("memory", "serial", "serial-thread", "tcp", "visa-socket", "visa-serial", "visa-sim")
+GUARDED = ("guarded-serial", "guarded-tcp", "guarded-visa")
 
 
-@pytest.fixture(params=KINDS)
+@pytest.fixture(params=(*KINDS, *GUARDED))
 async def line(request: pytest.FixtureRequest, tmp_path: Path) -> AsyncIterator[Line]:
     async with opened(request.param, tmp_path) as line:
         yield line

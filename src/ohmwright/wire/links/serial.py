@@ -31,7 +31,7 @@ async def open_serial(port: str, *, baud: int = 115200) -> Link:
         opened = _opened(device, baud)
     except SerialException as problem:
         lock.release()
-        raise await _refusal(device, problem) from None
+        raise await refusal(device, problem.errno, str(problem)) from None
     except BaseException:
         lock.release()
         raise
@@ -84,8 +84,8 @@ def _opened(device: str, baud: int) -> Serial:
     return Serial(device, baud, timeout=0, write_timeout=WRITE_TIMEOUT_S, exclusive=True)
 
 
-async def _refusal(device: str, problem: SerialException) -> LinkError:
-    number, why = problem.errno, str(problem)
+async def refusal(device: str, number: int | None, why: str) -> LinkError:
+    """What to raise when the system refuses `device` with this error number and text."""
     if number in _BUSY or "exclusively lock" in why:
         return LinkBusy(
             f"{device} is in use by another program.",

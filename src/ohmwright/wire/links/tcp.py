@@ -26,7 +26,7 @@ async def open_tcp(host: str, port: int) -> Link:
     except BaseException as problem:
         lock.release()
         if isinstance(problem, OSError):
-            raise not_opened(name, _why(problem), _DO) from None
+            raise not_opened(name, _why(problem), HOW_TO_REACH) from None
         raise
 
 
@@ -47,7 +47,7 @@ class TcpLink(DescriptorLink):
         self._connection.close()
 
 
-_DO = "Check address and port, and that the instrument's network service is on."
+HOW_TO_REACH = "Check address and port, and that the instrument's network service is on."
 
 
 async def _connected(host: str, port: int) -> socket.socket:

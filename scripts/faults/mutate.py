@@ -1,0 +1,62 @@
+"""The production code made worse, in this process only: the harness must notice."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Coroutine
+from typing import Any
+
+import ohmwright.engine.activation as activation
+from ohmwright.wire.assured import Assured
+from ohmwright.wire.command_set import Ask, CommandSet
+from ohmwright.wire.dialogue import Dialogue
+
+
+def _without_shield() -> None:
+    async def straight(work: Callable[[], Coroutine[Any, Any, Any]]) -> Any:
+        return await work()
+
+    class Bare:
+        """Time bounds without a shield."""
+
+        def __getattr__(self, name: str) -> Any:
+            return getattr(_anyio, name)
+
+        @staticmethod
+        def move_on_after(delay_s: float, *, shield: bool = False) -> Any:  # noqa: ARG004
+            return _anyio.move_on_after(delay_s)
+
+    _anyio = activation.anyio
+    activation.anyio = Bare()
+    activation.to_its_end = straight
+
+
+def _without_read_back() -> None:
+    def cannot_ask(_: CommandSet, __: Ask) -> bool:
+        return False
+
+    CommandSet.can_ask = cannot_ask
+
+
+def _without_asking_twice() -> None:
+    async def at_its_word(_: Assured, ask: Callable[[], Any], __: Ask) -> Any:
+        return await ask()
+
+    Assured._agreed = at_its_word
+
+
+def _without_proof() -> None:
+    async def unproven(self: Assured) -> str:
+        return await self.text("identify")
+
+    async def no_echo(_: Dialogue) -> None:
+        return None
+
+    Assured.identify, Dialogue.echo = unproven, no_echo
+
+
+MUTATIONS: dict[str, Callable[[], None]] = {
+    "shield": _without_shield,
+    "read-back": _without_read_back,
+    "asking-twice": _without_asking_twice,
+    "proof": _without_proof,
+}

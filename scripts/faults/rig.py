@@ -1,0 +1,186 @@
+"""A simulated bench whose lines can fail, whose pauses can be hooked and whose truth is known."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncGenerator, Callable
+from dataclasses import dataclass, field, replace
+from functools import cache
+from pathlib import Path
+from typing import Any
+
+from ohmwright.cli.open_bench import BenchData, assembled, read_bench, simulated_bench
+from ohmwright.engine.run import Job, run
+from ohmwright.engine.sweep import sweep
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_file import Simulation
+from ohmwright.model.procedure import STAGES, Timing
+from ohmwright.model.procedure_file import ProcedureFile, read_procedure
+from ohmwright.model.shipped import shipped
+from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.faults import FaultyPort
+from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.links.memory import MemoryLink
+
+VIRTUAL_BOUND_S = 3600.0
+"""A run that needs so much longer than the one without a fault hangs."""
+HERE = Path(__file__).parent
+
+
+class Hung(BaseException):
+    """A run that does not come to its end."""
+
+
+@dataclass(frozen=True)
+class Case:
+    """A procedure on a bench: `demo`, `attended`, `short` (every kind of step), or `sweep`."""
+
+    name: str
+    seed: int
+
+    @property
+    def longest_s(self) -> float:
+        """The longest limit that any ON of it may carry."""
+        if self.name == "sweep":
+            return _SWEEP.max_on_s
+        procedure = _procedure(self.name).procedure
+        return max(
+            procedure.timing(s).max_on_s
+            for s in procedure.step
+            if hasattr(s, "mode") or s.kind == "adjust"
+        )
+
+
+_PLACES = {
+    "demo": ("demo", shipped("procedures", "demo-monopolar.toml")),
+    "attended": ("attended", shipped("procedures", "attended-marlow.toml")),
+    "short": ("demo", HERE / "short.toml"),
+    "sweep": ("demo", HERE / "short.toml"),
+}
+_SWEEP = Timing(age_s=6, rest_s=10, max_on_s=12)
+
+
+@cache
+def _procedure(name: str) -> ProcedureFile:
+    return read_procedure(_PLACES[name][1])
+
+
+@cache
+def _bench_data(name: str, seed: int) -> BenchData:
+    data = read_bench(shipped("benches", f"{_PLACES[name][0]}.toml"))
+    simulation = Simulation(seed=seed, age_months=36)
+    return replace(data, file=data.file.model_copy(update={"simulation": simulation}))
+
+
+class HookedClock(VirtualClock):
+    """Tells `on_pause` of every sleep, and ends what never ends."""
+
+    def __init__(self, on_pause: Callable[[], None], yield_every: int) -> None:
+        super().__init__(yield_every=yield_every)
+        self._on_pause = on_pause
+        self.bound_s = float("inf")
+
+    async def sleep(self, duration_s: float) -> None:
+        """Sleep, after whatever the hook does."""
+        self._on_pause()
+        if self.now_s() > self.bound_s:
+            raise Hung
+        await super().sleep(duration_s)
+
+    def advance(self, duration_s: float) -> None:
+        """Advance; a line that is silent for ever ends here."""
+        if self.now_s() > self.bound_s:
+            raise Hung
+        super().advance(duration_s)
+
+
+class PausingLink(MemoryLink):
+    """Gives the event loop a turn before every write and read, as a real line does."""
+
+    async def write(self, data: bytes) -> None:
+        """Write, after a pause."""
+        await self._clock.sleep(0)
+        await super().write(data)
+
+    async def read(self, timeout_s: float) -> bytes:
+        """Read, after a pause."""
+        await self._clock.sleep(0)
+        return await super().read(timeout_s)
+
+
+@dataclass
+class Rig:
+    """One run's bench, and what is known of it without asking its instruments."""
+
+    case: Case
+    bench: Bench
+    clock: HookedClock
+    hardware: SimulatedBench
+    other: SimulatedBench
+    lines: dict[str, FaultyPort]
+    said_ma: set[float] = field(default_factory=set)
+    """Every value that the meter showed, as its port said it."""
+
+    def work(self) -> AsyncGenerator[Any, None]:
+        """The run."""
+        if self.case.name == "sweep":
+            return sweep(
+                self.bench, mode="cut", settings_w=[100, 200], loads_ohm=[200, 500], timing=_SWEEP
+            )
+        return run(Job(_procedure(self.case.name), STAGES, "faults"), self.bench)
+
+    def on_for_s(self) -> float:
+        """The longest that RF was on at a stretch."""
+        now_s = self.clock.now_s()
+        spans = (*self.hardware.truth.rf_on_intervals, *self.other.truth.rf_on_intervals)
+        return max(((now_s if end is None else end) - start for start, end in spans), default=0.0)
+
+    @property
+    def rf_on(self) -> bool:
+        """Whether RF is on anywhere."""
+        return self.hardware.truth.rf_on or self.other.truth.rf_on
+
+
+def made(
+    case: Case,
+    *,
+    pausing: bool = False,
+    on_pause: Callable[[], None] = lambda: None,
+    on_message: Callable[[str, bytes], None] | None = None,
+) -> Rig:
+    """A rig for `case`; `on_pause` is called at every pause, `on_message` before each message."""
+    data = _bench_data(case.name, case.seed)
+    clock = HookedClock(on_pause, 1 if pausing else 16)
+    hardware = simulated_bench(data, clock)
+    other = simulated_bench(_bench_data(case.name, case.seed + 1000), clock)
+    said: set[float] = set()
+
+    def analyzer(line: bytes) -> bytes:
+        reply = hardware.analyzer_port(line)
+        if line.startswith((b"FETCh:CURR", b"FETCh:LEAK")):
+            said.add(float(reply.split(b",")[0]) * 1000.0)
+        return reply
+
+    lines = {
+        "analyzer": FaultyPort(analyzer, other=other.analyzer_port, seed=case.seed),
+        "generator": FaultyPort(
+            hardware.generator_port, other=other.generator_port, seed=case.seed
+        ),
+    }
+
+    def link(name: str) -> MemoryLink:
+        port = lines[name]
+
+        def handle(line: bytes) -> bytes:
+            if on_message is not None:
+                on_message(name, line)
+            return port(line)
+
+        return (PausingLink if pausing else MemoryLink)(name, handle, clock)
+
+    has_port = data.file.generator.link is not None
+    person = SimulatedPerson(hardware.panel, clock)
+    bench = assembled(
+        data, clock, link("analyzer"), link("generator") if has_port else None, person
+    )
+    return Rig(case, bench, clock, hardware, other, lines, said)

@@ -1,0 +1,286 @@
+"""The engine's side of the guard: a line like any other, whose port another process owns."""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import subprocess
+import sys
+from contextlib import suppress
+from typing import Any
+
+import anyio
+
+from ohmwright.model.errors import GuardTripped, LinkError, LinkTimeout
+from ohmwright.wire.command_set import CommandSet
+from ohmwright.wire.link import Link
+from ohmwright.wire.links.failures import lost, not_opened, silent
+from ohmwright.wire.portlock import PortLock
+
+from .frames import BEAT, DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
+
+OPEN_TIMEOUT_S = 15.0
+WRITE_TIMEOUT_S = 1.0
+CLOSE_BOUND_S = 10.0
+_CHUNK = 65536
+
+
+class GuardedLink(Link):
+    """A line through the guard.
+
+    Each frame goes out whole or is finished by the next one. When the guard has tripped, the
+    next read or write raises GuardTripped, once: what follows is the release.
+    """
+
+    def __init__(
+        self, name: str, ours: socket.socket, guard: subprocess.Popen[bytes], lock: PortLock
+    ) -> None:
+        self.name = name
+        self._socket, self._guard, self._lock = ours, guard, lock
+        self._open, self._watched = True, False
+        self._sequence, self._unsent, self._came = 0, b"", b""
+        self._frames = Unpacker()
+        self._problem: LinkError | None = None
+        self._gone: LinkError | None = None
+        self._ready = self._tripped = False
+
+    @property
+    def guard_pid(self) -> int:
+        """Process number of the guard."""
+        return self._guard.pid
+
+    async def write(self, data: bytes) -> None:
+        """Send all of `data`; the guard hands it on in at most a second."""
+        if self._watched:
+            self._take()
+        self._raise_problem()
+        await self._send(DATA, data)
+
+    async def read(self, timeout_s: float) -> bytes:
+        """What comes within `timeout_s`; a silent wait is a sign of life to the guard too."""
+        if not self._open:
+            raise lost(self.name, "it was closed here")
+        with anyio.move_on_after(timeout_s):
+            while not self._came and self._problem is None and self._gone is None:
+                await anyio.wait_readable(self._socket)
+                self._take()
+        if self._came:
+            data, self._came = self._came, b""
+            return data
+        self._raise_problem()
+        if self._watched:
+            await self._send(BEAT)
+        raise silent(self.name, timeout_s)
+
+    async def expect_traffic(self, every_s: float | None) -> None:
+        """Have the guard send OFF when no frame comes for `every_s`; None withdraws that."""
+        await self._send(WATCH, b"" if every_s is None else repr(every_s).encode())
+        self._watched = every_s is not None
+
+    async def prove_watchdog(self) -> bool:
+        """Stay silent until the guard trips and reads off. Raises LinkTimeout otherwise."""
+        self._tripped = False
+        await self.expect_traffic(0.05)
+        with anyio.move_on_after(CLOSE_BOUND_S):
+            while not self._tripped and self._gone is None:
+                await anyio.wait_readable(self._socket)
+                self._take()
+        problem, self._problem, self._came = self._problem, None, b""
+        if self._gone is not None:
+            raise self._gone
+        if not self._tripped:
+            raise LinkTimeout(
+                f"The guard of {self.name} does not trip.",
+                "It would not switch off if this program were held up. Nothing was switched on.",
+                "Do not run this bench; start again, and report it if it stays so.",
+            )
+        await self._send(SEEN)
+        await self.expect_traffic(None)
+        if isinstance(problem, GuardTripped) and not problem.confirmed:
+            raise problem
+        return True
+
+    async def aclose(self) -> None:
+        """End the guard and wait for it: it may have to release the output first."""
+        if not self._open:
+            return
+        self._open = False
+        with anyio.CancelScope(shield=True), anyio.move_on_after(CLOSE_BOUND_S), suppress(OSError):
+            self._socket.shutdown(socket.SHUT_WR)
+            while await self._heard():
+                pass
+        anyio.notify_closing(self._socket)
+        self._socket.close()
+        with suppress(subprocess.TimeoutExpired):
+            self._guard.wait(timeout=1.0)  # its socket has ended: it is about to be gone
+        self._lock.release()
+
+    async def started(self) -> tuple[str, int | None, str] | None:
+        """Wait for the guard to open the port; what went wrong when it could not."""
+        with anyio.move_on_after(OPEN_TIMEOUT_S):
+            while data := await self._heard():
+                for kind, _, body in self._frames.feed(data):
+                    if kind == READY:
+                        return None
+                    name, number, why = body.decode(errors="replace").split("\n", 2)
+                    return name, int(number) if number else None, why
+        return "LinkError", None, "its guard did not start"
+
+    async def _heard(self) -> bytes:
+        await anyio.wait_readable(self._socket)
+        try:
+            return self._socket.recv(_CHUNK)
+        except BlockingIOError:
+            return b""
+        except OSError:
+            return b""
+
+    def _take(self) -> None:
+        """Sort what has come; never waits."""
+        try:
+            data = self._socket.recv(_CHUNK)
+        except BlockingIOError:
+            return
+        except OSError:
+            data = b""
+        if not data:
+            self._gone = self._gone or lost(self.name, "its guard has ended")
+        for kind, _, body in self._frames.feed(data):
+            if kind == DATA:
+                self._came += body
+            elif kind == TRIPPED:
+                self._came, self._tripped = b"", True
+                self._problem = _tripped(self.name, confirmed=body == b"1")
+            elif kind == FAILED:
+                self._fail(body)
+
+    def _fail(self, body: bytes) -> None:
+        name, _, why = body.decode(errors="replace").split("\n", 2)
+        if name == "LinkTimeout":
+            self._problem = LinkTimeout(
+                f"{self.name} did not take the bytes: {why}.",
+                "The instrument did not get the whole message.",
+                "Check flow control and cable, and that the instrument is on.",
+            )
+        else:
+            self._gone = lost(self.name, why)
+
+    def _raise_problem(self) -> None:
+        if self._gone is not None:
+            raise self._gone
+        problem, self._problem = self._problem, None
+        if isinstance(problem, GuardTripped):
+            self._queue(SEEN, b"")
+        if problem is not None:
+            raise problem
+
+    async def _send(self, kind: bytes, data: bytes = b"") -> None:
+        if not self._open:
+            raise lost(self.name, "it was closed here")
+        self._queue(kind, data)
+        self._flush()
+        if self._unsent:
+            with anyio.move_on_after(WRITE_TIMEOUT_S):
+                while self._unsent:
+                    await anyio.wait_writable(self._socket)
+                    self._flush()
+            if self._unsent:
+                raise LinkTimeout(f"The guard of {self.name} takes no bytes.")
+
+    def _queue(self, kind: bytes, data: bytes) -> None:
+        self._unsent += pack(kind, self._sequence, data)
+        self._sequence = (self._sequence + 1) & 0xFFFFFFFF
+
+    def _flush(self) -> None:
+        try:
+            self._unsent = self._unsent[self._socket.send(self._unsent) :]
+        except BlockingIOError:
+            return
+        except OSError:
+            self._take()  # it may have said why
+            raise self._gone or lost(self.name, "its guard has ended") from None
+
+
+def start_guard(
+    name: str, port: dict[str, Any], commands: CommandSet, lock: PortLock
+) -> GuardedLink:
+    """Start a guard for `port`, in a session of its own; it shares the hold on `lock`."""
+    ours, theirs = socket.socketpair()
+    ours.setblocking(False)
+    try:
+        guard = subprocess.Popen(
+            [sys.executable, "-P", "-m", "ohmwright.wire.guard.process"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            **_own_session(theirs, lock),
+        )
+        assert guard.stdin is not None
+        with suppress(BrokenPipeError), guard.stdin as orders:
+            orders.write(_orders(port, commands, _handed_over(theirs, guard.pid)))
+    except BaseException:
+        ours.close()
+        raise
+    finally:
+        theirs.close()
+    return GuardedLink(name, ours, guard, lock)
+
+
+async def open_guarded(
+    name: str, port: dict[str, Any], commands: CommandSet, lock: PortLock
+) -> tuple[GuardedLink, tuple[str, int | None, str] | None]:
+    """A guard at `port`, and what went wrong when it could not open it (then it is closed)."""
+    try:
+        link = start_guard(name, port, commands, lock)
+    except BaseException:
+        lock.release()
+        raise
+    try:
+        problem = await link.started()
+    except BaseException:
+        await link.aclose()
+        raise
+    if problem is not None:
+        await link.aclose()
+    return link, problem
+
+
+def could_not(name: str, problem: tuple[str, int | None, str], do: str) -> LinkError:
+    """What to raise for a port that the guard could not open."""
+    return not_opened(name, problem[2], do)
+
+
+def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) -> bytes:
+    end = commands.terminator
+    orders = {
+        "port": port,
+        # the engine may have died in the middle of a message: end that first
+        "off": end + commands.message("off", {}).decode("ascii"),
+        "ask_state": commands.message("state", {}).decode("ascii"),
+        "end": commands.reply_terminator,
+        **ours,
+    }
+    return json.dumps(orders).encode() + b"\n"
+
+
+def _own_session(theirs: socket.socket, lock: PortLock) -> dict[str, Any]:
+    """Out of reach of the terminal's Ctrl-C, and of whatever ends the engine's group."""
+    if sys.platform == "win32":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {"start_new_session": True, "pass_fds": (theirs.fileno(), lock.fileno())}
+
+
+def _handed_over(theirs: socket.socket, pid: int) -> dict[str, Any]:
+    if os.name == "nt":
+        return {"shared": theirs.share(pid).hex()}  # type: ignore[attr-defined,unused-ignore]
+    return {"descriptor": theirs.fileno()}
+
+
+def _tripped(name: str, *, confirmed: bool) -> GuardTripped:
+    state = "reads off" if confirmed else "COULD NOT BE READ BACK AS OFF"
+    return GuardTripped(
+        f"The guard of {name} heard nothing from the program for too long and sent OFF.",
+        f"The output {state}; the activation's readings are not used.",
+        "Find out what held the program up (a busy or sleeping computer), then resume the run.",
+        confirmed=confirmed,
+    )

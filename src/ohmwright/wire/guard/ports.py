@@ -1,0 +1,136 @@
+"""The guard's blocking view of a port: standard library, pyserial and pyvisa only."""
+
+from __future__ import annotations
+
+import os
+import select
+import socket
+from typing import Any, Protocol
+
+WRITE_TIMEOUT_S = 1.0
+OPEN_TIMEOUT_S = 5.0
+_CHUNK = 65536
+
+
+class Port(Protocol):
+    """Bytes out and in. Raises TimeoutError when bytes are not taken, OSError when it is gone."""
+
+    def fileno(self) -> int | None:
+        """What select may wait on; None where there is nothing of the kind."""
+
+    def write(self, data: bytes) -> None:
+        """Send all of it, in bounded time."""
+
+    def read(self) -> bytes:
+        """What has come; empty when nothing has."""
+
+
+class SerialPort:
+    """A serial port, held exclusively."""
+
+    def __init__(self, port: str, baud: int) -> None:
+        import serial
+
+        self._port: Any = serial.Serial(
+            port, baud, timeout=0, write_timeout=WRITE_TIMEOUT_S, exclusive=True
+        )
+        self._number: int | None = self._port.fileno() if hasattr(self._port, "fd") else None
+        self._slow: type[Exception] = serial.SerialTimeoutException
+
+    def fileno(self) -> int | None:
+        """The descriptor, where the system has one for serial ports."""
+        return self._number
+
+    def write(self, data: bytes) -> None:
+        """Write everything."""
+        try:
+            self._port.write(data)
+        except self._slow as problem:
+            raise TimeoutError(str(problem)) from None
+
+    def read(self) -> bytes:
+        """Everything waiting."""
+        if self._number is None:
+            return bytes(self._port.read(max(1, self._port.in_waiting)))
+        if not select.select([self._number], [], [], 0)[0]:
+            return b""
+        data = os.read(self._number, _CHUNK)
+        if not data:
+            raise ConnectionError("the other side has closed it")
+        return data
+
+
+class TcpPort:
+    """A TCP socket."""
+
+    def __init__(self, host: str, port: int) -> None:
+        self._socket = socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S)
+        self._socket.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+        self._socket.settimeout(WRITE_TIMEOUT_S)
+
+    def fileno(self) -> int | None:
+        """The socket's descriptor."""
+        return self._socket.fileno()
+
+    def write(self, data: bytes) -> None:
+        """Send everything."""
+        self._socket.sendall(data)
+
+    def read(self) -> bytes:
+        """Everything waiting."""
+        if not select.select([self._socket], [], [], 0)[0]:
+            return b""
+        data = self._socket.recv(_CHUNK)
+        if not data:
+            raise ConnectionError("the other side has closed it")
+        return data
+
+
+class VisaPort:
+    """A VISA resource."""
+
+    _SLICE_S = 0.02
+
+    def __init__(self, resource: str, backend: str) -> None:
+        from ohmwright.wire import visa_session
+
+        self._visa = visa_session
+        try:
+            self._session = visa_session.opened(resource, backend, None)
+        except OSError:
+            raise
+        except Exception as problem:
+            raise OSError(str(problem).partition(" 'Traceback")[0].rstrip(".")) from None
+        self._session.timeout = round(1000 * self._SLICE_S)
+        self._session.ignore_warning(visa_session.max_count_read()).__enter__()
+
+    def fileno(self) -> int | None:
+        """VISA has nothing to wait on."""
+        return None
+
+    def write(self, data: bytes) -> None:
+        """Write the bytes as they are."""
+        connection = self._visa.socket_of(self._session)
+        if connection is not None and not select.select([], [connection], [], WRITE_TIMEOUT_S)[1]:
+            raise TimeoutError("the resource takes no bytes")
+        try:
+            self._session.write_raw(data)
+        except Exception as problem:  # whatever a driver raises, the line is gone
+            raise OSError(str(problem)) from None
+
+    def read(self) -> bytes:
+        """What came within a short wait."""
+        try:
+            return self._visa.read_without_loss(self._session)
+        except Exception as problem:
+            if not self._visa.is_timeout(problem):
+                raise OSError(str(problem)) from None
+        self._visa.raise_if_ended(self._visa.socket_of(self._session))
+        return b""
+
+
+def open_port(kind: str, **where: Any) -> Port:
+    """Open the port of a `serial`, `tcp` or `visa` address. Raises OSError."""
+    ports: dict[str, Any] = {"serial": SerialPort, "tcp": TcpPort, "visa": VisaPort}
+    port: Port = ports[kind](**where)
+    return port

@@ -1,0 +1,195 @@
+"""The guard's process. It trusts nobody: not the engine to live, not OFF to have worked.
+
+Started with one line of JSON on standard input, which says the port, the bytes of OFF, and how
+to read the output back. Then it relays. While the engine has it watch, it sends OFF when the
+engine's socket ends, when frames stay away longer than promised, and when it is itself told to
+stop. What it was not asked to watch it leaves alone: it may not be the analyzer at all.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import select
+import signal
+import socket
+import sys
+import time  # noqa: TID251 - the guard outlives the bench and its clock
+from dataclasses import dataclass, field
+from typing import Any, NoReturn
+
+from .frames import DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
+from .ports import Port, open_port
+
+POLL_S = 0.02
+QUIET_S = 0.15
+"""A line silent for so long holds no late reply."""
+_ENGINE_BOUND_S = 1.0
+_READ_BACK_S = 1.0
+_TRIES = 20
+
+
+@dataclass(frozen=True)
+class Orders:
+    """How to release the output, and how to see that it is released: a plain 0."""
+
+    off: bytes
+    ask_state: bytes
+    end: bytes
+
+
+@dataclass
+class Guard:
+    """Stands between one engine and one port."""
+
+    engine: socket.socket
+    port: Port
+    orders: Orders
+    stopped: bool = False
+    deserted: bool = False
+    """Whether the engine is gone, so that nobody but the guard can tell a person."""
+    _sequence: int = 0
+    _every_s: float | None = None
+    _due_s: float = 0.0
+    _tripped: bool = False
+    _frames: Unpacker = field(default_factory=Unpacker)
+
+    def run(self) -> bool:
+        """Relay until the engine is gone; whether nothing was left on."""
+        self.engine.settimeout(_ENGINE_BOUND_S)
+        self._tell(READY)
+        try:
+            while not self.stopped:
+                self._turn()
+        except OSError as problem:
+            self._tell(FAILED, failure("LinkLost", problem))
+        return self._every_s is None or self.release()
+
+    def _turn(self) -> None:
+        number = self.port.fileno()
+        watched: list[Any] = [self.engine] if number is None else [self.engine, number]
+        ready = select.select(watched, [], [], 0 if number is None else POLL_S)[0]
+        if self.engine in ready:
+            self._from_engine()
+        if (number is None or number in ready) and (data := self.port.read()):
+            self._tell(DATA, data)
+        if self._every_s is not None and not self._tripped and time.monotonic() > self._due_s:
+            self._trip()
+
+    def _from_engine(self) -> None:
+        try:
+            data = self.engine.recv(65536)
+        except OSError:
+            data = b""
+        if not data:
+            self.stopped = self.deserted = True
+        for kind, sequence, body in self._frames.feed(data):
+            if sequence != self._sequence:  # frames were lost: the engine is not whole
+                self.stopped = True
+                return
+            self._sequence = (sequence + 1) & 0xFFFFFFFF
+            self._obey(kind, body)
+        if self._every_s is not None:
+            self._due_s = time.monotonic() + self._every_s
+
+    def _obey(self, kind: bytes, body: bytes) -> None:
+        if kind == SEEN:
+            self._tripped = False
+        elif kind == WATCH:
+            self._every_s = float(body) if body else None
+        elif kind == DATA and not self._tripped:
+            try:
+                self.port.write(body)
+            except TimeoutError as problem:
+                self._tell(FAILED, failure("LinkTimeout", problem))
+
+    def _trip(self) -> None:
+        """Nothing of the engine's passes until it says that it has seen this."""
+        self._tripped = True
+        self._tell(TRIPPED, b"1" if self.release() else b"0")
+
+    def _tell(self, kind: bytes, data: bytes = b"") -> None:
+        try:
+            self.engine.sendall(pack(kind, 0, data))
+        except OSError:  # it is gone, or takes nothing any more: no difference
+            self.stopped = self.deserted = True
+
+    def release(self) -> bool:
+        """Send OFF first, then read the output back until it is off, twice in a row."""
+        for _ in range(_TRIES):
+            try:
+                self.port.write(self.orders.off)
+                if self._reads_off() and self._reads_off():
+                    return True
+            except TimeoutError:
+                continue
+            except OSError:
+                return False
+        return False
+
+    def _reads_off(self) -> bool:
+        self._hear(QUIET_S, until=None)
+        self.port.write(self.orders.ask_state)
+        reply = self._hear(_READ_BACK_S, until=self.orders.end)
+        try:
+            return float(reply.partition(self.orders.end)[0]) == 0
+        except ValueError:
+            return False
+
+    def _hear(self, patience_s: float, until: bytes | None) -> bytes:
+        heard, end_s = b"", time.monotonic() + patience_s
+        while time.monotonic() < end_s and (until is None or until not in heard):
+            number = self.port.fileno()
+            if number is not None:
+                select.select([number], [], [], POLL_S)
+            heard += self.port.read()
+        return heard
+
+
+def failure(kind: str, problem: OSError) -> bytes:
+    """The body of FAILED."""
+    number = "" if problem.errno is None else str(problem.errno)
+    return f"{kind}\n{number}\n{problem.strerror or problem}".encode()
+
+
+def main() -> NoReturn:
+    """Read the orders, open the port, guard it."""
+    config = json.loads(sys.stdin.buffer.readline())
+    engine = _engine_socket(config)
+    try:
+        port = open_port(**config["port"])
+    except OSError as problem:
+        engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
+        os._exit(3)
+    orders = Orders(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
+    guard = Guard(engine, port, orders)
+    for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), lambda *_: setattr(guard, "stopped", True))
+    off = guard.run()
+    if not off and guard.deserted:
+        sys.stderr.write(UNMISSABLE)
+        sys.stderr.flush()
+    os._exit(0 if off else 5)
+
+
+UNMISSABLE = """
+**************************************************************************
+*  RF MAY STILL BE ON: ohmwright has ended and its guard could not read   *
+*  the output back as off.                                               *
+*  Do not touch the electrodes or the load terminals.                    *
+*  SWITCH THE GENERATOR OFF AT ITS MAINS SWITCH NOW.                      *
+**************************************************************************
+"""
+
+
+def _engine_socket(config: dict[str, Any]) -> socket.socket:
+    """The engine's end: an inherited descriptor, or a shared socket on Windows."""
+    if "shared" in config:
+        shared: socket.socket = socket.fromshare(bytes.fromhex(config["shared"]))  # type: ignore[attr-defined,unused-ignore]
+        return shared
+    return socket.socket(fileno=config["descriptor"])
+
+
+if __name__ == "__main__":
+    main()

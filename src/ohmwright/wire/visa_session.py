@@ -1,0 +1,81 @@
+"""A VISA session that bytes can be read from without losing any."""
+
+from __future__ import annotations
+
+import select
+import socket
+from typing import Any
+
+SLICE_S = 0.05
+OPEN_TIMEOUT_S = 5.0
+_CHUNK = 4096
+
+
+def opened(resource: str, backend: str, baud: int | None) -> Any:
+    """An open session that messages can be sent to."""
+    import pyvisa  # takes a third of a second, which only a VISA bench should spend
+
+    manager = pyvisa.ResourceManager(backend)
+    opened = manager.open_resource(resource, open_timeout=round(1000 * OPEN_TIMEOUT_S))
+    if not isinstance(opened, pyvisa.resources.MessageBasedResource):
+        opened.close()
+        raise ValueError("it is no resource that messages can be sent to")
+    try:
+        return _prepared(opened, baud)
+    except BaseException:
+        opened.close()
+        raise
+
+
+def _prepared(session: Any, baud: int | None) -> Any:
+    from pyvisa.constants import ResourceAttribute
+
+    session.timeout = round(1000 * SLICE_S)
+    session.read_termination = "\n"
+    # a pause then ends a read of a raw socket with what has come, where else it would be dropped
+    session.set_visa_attribute(ResourceAttribute.suppress_end_enabled, False)
+    if baud is not None:
+        session.baud_rate = baud
+    # pyvisa-py calls a refused connection open
+    raise_if_ended(socket_of(session))
+    return session
+
+
+def read_without_loss(session: Any) -> bytes:
+    """Bytes within a slice; never a partial read, which pyvisa drops when it times out."""
+    if not hasattr(session, "bytes_in_buffer"):
+        return bytes(session.visalib.read(session.session, _CHUNK)[0])
+    first, _ = session.visalib.read(session.session, 1)
+    waiting = session.bytes_in_buffer
+    rest = session.visalib.read(session.session, waiting)[0] if waiting else b""
+    return bytes(first + rest)
+
+
+def socket_of(session: Any) -> socket.socket | None:
+    """The socket under a raw socket session of pyvisa-py, which itself ignores a closed peer."""
+    sessions = getattr(session.visalib, "sessions", {})
+    interface = getattr(sessions.get(session.session), "interface", None)
+    return interface if isinstance(interface, socket.socket) else None
+
+
+def raise_if_ended(connection: socket.socket | None) -> None:
+    """Raise ConnectionResetError where the peer has closed."""
+    if connection is None or not select.select([connection], [], [], 0)[0]:
+        return
+    if not connection.recv(1, socket.MSG_PEEK):
+        raise ConnectionResetError("the other side has closed it")
+
+
+def is_timeout(problem: Exception) -> bool:
+    """Whether nothing came, and nothing worse."""
+    from pyvisa.constants import StatusCode
+    from pyvisa.errors import VisaIOError
+
+    return isinstance(problem, VisaIOError) and problem.error_code == StatusCode.error_timeout
+
+
+def max_count_read() -> Any:
+    """What pyvisa warns of when a read took all it was asked to."""
+    from pyvisa.constants import StatusCode
+
+    return StatusCode.success_max_count_read

@@ -1,0 +1,44 @@
+"""The reduced fault harness holds, and fails where the program is made worse."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+HARNESS = Path(__file__).parents[2] / "scripts" / "faults"
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="the harness forks")
+
+
+def harness(*options: str) -> tuple[int, list[dict[str, Any]]]:
+    command = [sys.executable, str(HARNESS), "--reduced", "--seed", "3", "--json", *options]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=170, check=False)
+    assert done.returncode in (0, 1), done.stderr
+    return done.returncode, json.loads(done.stdout)["rows"]
+
+
+@pytest.mark.parametrize("part", ["cancel", "messages", "compound", "records", "database"])
+def test_every_rule_holds(part: str) -> None:
+    code, rows = harness("--only", part, "--jobs", "1")
+    assert code == 0, [row["replays"] for row in rows]
+    assert all(row["tried"] for row in rows)
+
+
+def test_a_shield_taken_away_is_noticed() -> None:
+    code, rows = harness("--only", "compound", "--mutate", "shield")
+    assert code == 1
+    assert any(row["left_on"] for row in rows)
+
+
+def test_a_read_back_taken_away_is_noticed_and_replayed() -> None:
+    code, rows = harness("--only", "messages", "--mutate", "read-back")
+    assert code == 1
+    wrong = next(row for row in rows if row["wrong_values"])
+    trial = str(wrong["replays"][0]).split()[-1]
+    command = [sys.executable, str(HARNESS), "--replay", trial]
+    worse = subprocess.run([*command, "--mutate", "read-back"], capture_output=True, check=False)
+    sound = subprocess.run(command, capture_output=True, check=False)
+    assert (worse.returncode, sound.returncode) == (1, 0)

@@ -1,0 +1,207 @@
+"""The guard's process, in a real child process, with an instrument on a pseudo-terminal."""
+
+import os
+import select
+import signal
+import threading
+import tty
+from collections.abc import Iterator
+from pathlib import Path
+
+import anyio
+import pytest
+
+from ohmwright.model.errors import GuardTripped, LinkLost, LinkTimeout
+from ohmwright.wire.clock import RealClock
+from ohmwright.wire.command_set import load_command_set
+from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.guard.frames import DATA, WATCH, Unpacker, pack
+from ohmwright.wire.guard.link import GuardedLink
+from ohmwright.wire.guard.opening import open_guarded_serial
+
+pytestmark = pytest.mark.anyio
+COMMANDS = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
+
+
+class Instrument(threading.Thread):
+    """Answers whether its output is on; `deaf` says nothing."""
+
+    def __init__(self) -> None:
+        super().__init__(daemon=True)
+        self.master, self.slave = os.openpty()
+        tty.setraw(self.slave)
+        self.device = os.ttyname(self.slave)
+        self.on, self.deaf, self.stop = False, False, False
+        self.heard: list[bytes] = []
+        self.offs = threading.Semaphore(0)
+
+    def run(self) -> None:
+        left = b""
+        while True:
+            if not select.select([self.master], [], [], 0.02)[0]:
+                if self.stop:
+                    return
+                continue
+            *lines, left = (left + os.read(self.master, 4096)).split(b"\n")
+            for line in lines:
+                self._hear(line)
+
+    def _hear(self, line: bytes) -> None:
+        self.heard.append(line)
+        if line.startswith(b"OUTPut:STATe ON"):
+            self.on = True
+        elif line == b"OUTPut:STATe OFF":
+            self.on = self.on and self.deaf
+            self.offs.release()
+        elif self.deaf:
+            return
+        elif line == b"OUTPut:STATe?":
+            os.write(self.master, b"1\n" if self.on else b"0\n")
+        elif line.startswith(b"*CLS"):
+            os.write(self.master, line.split()[1].split(b";")[0] + b"\n")
+        elif line.endswith(b"ERRor?"):
+            os.write(self.master, b'0,"No error"\n')
+
+
+@pytest.fixture
+def instrument(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Instrument]:
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path))
+    instrument = Instrument()
+    instrument.start()
+    yield instrument
+    instrument.stop = True
+    instrument.join()
+    os.close(instrument.master)
+    os.close(instrument.slave)
+
+
+async def guarded(instrument: Instrument) -> GuardedLink:
+    return await open_guarded_serial(instrument.device, baud=115200, commands=COMMANDS)
+
+
+def off_was_sent(instrument: Instrument) -> bool:
+    return instrument.offs.acquire(timeout=5)
+
+
+async def test_an_engine_that_vanishes_while_watched_leaves_the_output_off(
+    instrument: Instrument,
+) -> None:
+    link = await guarded(instrument)
+    await link.expect_traffic(5.0)
+    await link.write(b"OUTPut:STATe ON,9\n")
+    await link.aclose()  # to the guard an end is an end, however it came
+    assert off_was_sent(instrument)
+    assert not instrument.on
+
+
+async def test_what_was_not_watched_is_left_alone(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    await link.write(b"*IDN?\n")
+    await link.expect_traffic(5.0)
+    await link.expect_traffic(None)
+    await link.aclose()
+    instrument.stop = True
+    instrument.join()
+    assert instrument.heard == [b"*IDN?"]
+
+
+async def test_silence_trips_it_and_the_engine_is_told_once(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    dialogue = Dialogue(link, COMMANDS, RealClock())
+    await link.expect_traffic(0.5)
+    await dialogue.tell("on", limit_s=9)
+    assert off_was_sent(instrument)
+    await anyio.wait_readable(link._socket)
+    with pytest.raises(GuardTripped, match="reads off"):
+        await dialogue.ask_number("state")
+    assert await dialogue.ask_number("state") == 0  # after a resynchronisation
+    await link.aclose()
+
+
+async def test_after_a_trip_nothing_passes_that_the_engine_sent_unknowing(
+    instrument: Instrument,
+) -> None:
+    link = await guarded(instrument)
+    await link.expect_traffic(0.05)
+    assert off_was_sent(instrument)
+    await link._send(DATA, b"OUTPut:STATe ON,9\n")  # as if it had just woken
+    with pytest.raises(GuardTripped):
+        await link.read(5)
+    await link.expect_traffic(None)
+    await link.write(b"OUTPut:STATe?\n")
+    assert await link.read(5) == b"0\n"
+    assert b"OUTPut:STATe ON,9" not in instrument.heard
+    await link.aclose()
+
+
+async def test_the_dialogue_itself_is_the_sign_of_life(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    dialogue = Dialogue(link, COMMANDS, RealClock())
+    await link.expect_traffic(0.5)
+    await dialogue.tell("on", limit_s=9)
+    for _ in range(8):  # waits of 0.1 s, in which nothing comes
+        with pytest.raises(LinkTimeout):
+            await link.read(0.1)
+    assert instrument.on
+    await link.expect_traffic(None)
+    await link.aclose()
+
+
+async def test_the_watchdog_is_proved_with_the_output_off(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    assert await link.prove_watchdog()
+    assert b"OUTPut:STATe OFF" in instrument.heard
+    await link.write(b"OUTPut:STATe?\n")
+    assert await link.read(5) == b"0\n"
+    await link.aclose()
+
+
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
+async def test_told_to_stop_it_releases_first(instrument: Instrument, number: int) -> None:
+    link = await guarded(instrument)
+    await link.expect_traffic(5.0)
+    await link.write(b"OUTPut:STATe ON,9\n")
+    os.kill(link.guard_pid, number)
+    with pytest.raises(LinkLost, match="guard has ended"):
+        await link.read(5)
+    assert not instrument.on
+    await link.aclose()
+
+
+async def test_a_guard_that_dies_is_a_lost_line(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    os.kill(link.guard_pid, signal.SIGKILL)
+    with pytest.raises(LinkLost, match="guard has ended"):
+        await link.read(5)
+    await link.aclose()
+
+
+async def test_it_lives_in_a_session_of_its_own(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    assert os.getsid(link.guard_pid) == link.guard_pid
+    await link.aclose()
+
+
+async def test_a_port_that_goes_is_a_lost_line(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    instrument.stop = True
+    instrument.join()
+    os.close(instrument.master)
+    with pytest.raises(LinkLost):
+        await link.read(5)
+    await link.aclose()
+    instrument.master = os.open(os.devnull, os.O_RDONLY)
+
+
+def test_frames_cut_anywhere() -> None:
+    stream = pack(DATA, 0, b"abc") + pack(WATCH, 1) + pack(DATA, 2, bytes(300))
+    frames = Unpacker()
+    found = [frame for byte in stream for frame in frames.feed(bytes([byte]))]
+    assert found == [(DATA, 0, b"abc"), (WATCH, 1, b""), (DATA, 2, bytes(300))]
+
+
+async def test_cancelled_while_opening_leaves_no_guard(instrument: Instrument) -> None:
+    with anyio.move_on_after(0.001):
+        await guarded(instrument)
+    link = await guarded(instrument)  # the lock is free again
+    await link.aclose()
