@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from datetime import datetime
 from pathlib import Path
 from textwrap import wrap
 from typing import Annotated
@@ -12,7 +13,7 @@ import typer
 from ohmwright import __version__
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 
-from .record_app import Json, Records
+from .record_app import Json, Records, Run
 from .record_app import app as record_app
 
 EPILOG = (
@@ -150,6 +151,40 @@ def verify(
         guarded=not no_guard,
     )
     raise typer.Exit(run_procedure(request))
+
+
+@app.command()
+def certificate(
+    run: Run = "last",
+    pdf: Annotated[Path | None, typer.Option(help="PDF/A with the record attached.")] = None,
+    html: Annotated[Path | None, typer.Option(help="The same as one HTML file.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Results for a spreadsheet.")] = None,
+    dcc: Annotated[Path | None, typer.Option(help="Digital calibration certificate (XML).")] = None,
+    label: Annotated[Path | None, typer.Option(help="Label: .svg, .pdf or .png.")] = None,
+    all_: Annotated[
+        Path | None, typer.Option("--all", metavar="FOLDER", help="Every one, into a folder.")
+    ] = None,
+    next_due: Annotated[
+        datetime | None, typer.Option(formats=["%Y-%m-%d"], help="Next due, for the label.")
+    ] = None,
+    size: Annotated[str, typer.Option("--label-size", help="In mm.")] = "50x25",
+    country: Annotated[
+        str | None, typer.Option(help="ISO 3166-1 code for the digital certificate, as in DE.")
+    ] = None,
+    schema_file: Annotated[
+        Path | None, typer.Option("--schema", help="Hold it against this dcc.xsd.")
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False,
+    records: Records = None,
+    as_json: Json = False,
+) -> None:
+    """Write the certificate of a finished run; by default PDF and HTML, into this folder."""
+    from .certificate_command import Options, Wanted, country_code, label_size, run_certificate
+
+    due = None if next_due is None else next_due.date()
+    options = Options(due, label_size(size), country_code(country), schema_file, overwrite)
+    wanted = Wanted(pdf, html, csv, dcc, label, all_)
+    run_certificate(run, records, wanted, options, as_json=as_json)
 
 
 @app.command()

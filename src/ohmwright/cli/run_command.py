@@ -6,6 +6,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from secrets import token_hex
+from shlex import quote
 
 import anyio
 
@@ -18,6 +19,7 @@ from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
 from ohmwright.model.traceability import Environment
+from ohmwright.records.database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.records.teaching import fleet_priors
@@ -49,6 +51,8 @@ class Request:
     """Whether adjusting begins with what earlier runs on units of the model taught."""
     port: str | None = None
     guarded: bool = True
+    certified: bool = False
+    """Whether the certificate is written at once, beside the record."""
 
 
 def run_procedure(request: Request) -> int:
@@ -76,7 +80,9 @@ def run_demo(seed: int, records: str | None, *, as_json: bool) -> int:
     simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
     bench = replace(bench, file=bench.file.model_copy(update={"simulation": simulation}))
     procedure = shipped("procedures", "demo-monopolar.toml")
-    request = Request(procedure, bench.path, STAGES, records, None, True, as_json, learns=False)
+    request = Request(
+        procedure, bench.path, STAGES, records, None, True, as_json, learns=False, certified=True
+    )
     with open_records(records) as store:
         return _run(request, read_procedure(procedure), bench, store, ())
 
@@ -111,7 +117,24 @@ def _run(
         _say_how_to_go_on(store, run_id)
         raise
     report(run_id, events, store, as_json=request.as_json)
+    if isinstance(events[-1], RunFinished) and not request.as_json:
+        _papers(request, run_id, store)
     return exit_code(events)
+
+
+def _papers(request: Request, run_id: str, store: SqlStore) -> None:
+    """Say how to get the certificate, or write it beside the record."""
+    if not request.certified or is_url(store.database.place):
+        where = "" if request.records is None else f" --records {quote(store.database.place)}"
+        out().print(f"Certificate: ohmwright certificate {run_id}{where}", soft_wrap=True)
+        return
+    from .certificate_command import Options, Wanted, papers_of, write_papers
+
+    papers = papers_of(store, run_id, Options())
+    place = Path(store.database.place).parent / "certificates" / papers.name()
+    wanted = Wanted(*(place.with_name(f"{place.name}.{end}") for end in ("pdf", "html")))
+    for path in write_papers(papers, wanted, overwrite=False).values():
+        out().print(f"Certificate: {path}", soft_wrap=True)
 
 
 def _stages(earlier: tuple[Event, ...]) -> tuple[Stage, ...] | None:

@@ -1,0 +1,1 @@
+"""Certificates: a finished run as PDF, HTML, CSV, XML and a label."""

@@ -1,0 +1,79 @@
+"""Results as CSV, safe to open in a spreadsheet.
+
+Figures are bare, with a point and every digit of the record; text stands in quotes. Text that a
+spreadsheet might take for a formula, at its beginning or after a separator within it, has an
+apostrophe put before the sign: `'=1+1`. Control characters show as codes.
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+from io import StringIO
+
+from ohmwright.model.result import Result
+from ohmwright.model.tolerance import UNITS
+
+from .certificate import Certificate
+from .text import UNKNOWN, shown
+
+# a separator of another locale may cut a cell in two, so what follows one counts as a beginning
+_FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
+Cell = str | float | int | None
+
+
+def certificate_csv(certificate: Certificate) -> bytes:
+    """One row a result, in UTF-8 with the mark that spreadsheets look for."""
+    rows = [_row(certificate, result) for result in certificate.results]
+    names = list(rows[0]) if rows else []
+    text = StringIO(newline="")
+    writer = csv.writer(text, quoting=csv.QUOTE_NONNUMERIC)
+    writer.writerow(names)
+    writer.writerows([[_cell(row[name]) for name in names] for row in rows])
+    return text.getvalue().encode("utf-8-sig")
+
+
+def inert(text: str) -> str:
+    """`text` as a cell that no spreadsheet computes."""
+    line = shown(text)
+    return "" if line == UNKNOWN else _FORMULA.sub(r"\1\2'", line)
+
+
+def _cell(value: Cell) -> Cell:
+    if value is None:
+        return ""
+    return inert(value) if isinstance(value, str) else value
+
+
+def _row(certificate: Certificate, result: Result) -> dict[str, Cell]:
+    target, measured, held = result.target, result.measured, result.conformity
+    quantity = target.quantity if target is not None else measured and measured.quantity
+    return {
+        "run": certificate.run_id,
+        "asset": certificate.asset.id,
+        "model": certificate.asset.model,
+        "serial": certificate.asset.serial,
+        "simulated": "" if certificate.seed is None else "simulated",
+        "stage": result.stage,
+        "step": result.step,
+        "point": result.point,
+        "kind": result.kind,
+        "load_ohm": result.load_ohm,
+        "unit": UNITS[quantity] if quantity else "",
+        "target": None if target is None else target.value,
+        "lower": None if target is None or target.one_sided else target.lower,
+        "upper": None if target is None else target.upper,
+        "accept_from": None if held is None else held.accept_from,
+        "accept_to": None if held is None else held.accept_to,
+        "value": None if measured is None else measured.value,
+        "expanded_uncertainty": None if measured is None else measured.expanded,
+        "coverage_factor": None if measured is None else measured.coverage_factor,
+        "age_s": None if measured is None else measured.age_s,
+        "uncertainty_ratio": None if held is None else held.uncertainty_ratio,
+        "probability": None if held is None else held.probability,
+        "rule": None if held is None else held.rule,
+        "verdict": result.verdict,
+        "reason": result.reason,
+        "start_trim": result.start_trim,
+        "final_trim": result.final_trim,
+    }

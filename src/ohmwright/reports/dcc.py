@@ -1,0 +1,238 @@
+"""The certificate as a digital calibration certificate (DCC) in PTB's open XML schema.
+
+Version 3.3.0, whose numbers follow the D-SI schema 2 (`expandedMU`). Element names and order are
+from memory of the published schema; hold the file against it with `check_against`.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+from datetime import UTC, datetime
+from itertools import groupby
+from pathlib import Path
+
+from lxml import etree
+
+from ohmwright.model.errors import SourceError
+from ohmwright.model.result import Result, Verdict
+from ohmwright.model.traceability import Environment
+
+from .certificate import Certificate
+from .sheet import CAUTIONS, NOTES
+from .text import UNKNOWN, limits, unit_of
+from .xml_parts import DCC, SI, UNITS, Element, add, add_real, add_words
+
+VERSION = "3.3.0"
+UNKNOWN_COUNTRY = "ZZ"
+"""ISO 3166-1 leaves it to its users; here it means that nobody has said."""
+_CONFORMITY: dict[Verdict, str] = {"pass": "pass", "fail": "fail"}
+
+
+def certificate_dcc(certificate: Certificate, country: str = UNKNOWN_COUNTRY) -> bytes:
+    """The XML, in UTF-8. `country` is the ISO 3166-1 code of where the work was done."""
+    root = etree.Element(
+        f"{{{DCC}}}digitalCalibrationCertificate",
+        nsmap={"dcc": DCC, "si": SI},
+        schemaVersion=VERSION,
+    )
+    _administrative(add(root, "administrativeData"), certificate, country)
+    _measured(add(add(root, "measurementResults"), "measurementResult"), certificate)
+    return bytes(etree.tostring(root, xml_declaration=True, encoding="UTF-8", pretty_print=True))
+
+
+def check_against(document: bytes, schema_file: Path) -> None:
+    """Raise SourceError where `document` does not follow the schema (XSD) in `schema_file`.
+
+    Nothing is fetched: what the schema imports must lie beside it.
+    """
+    safe = etree.XMLParser(no_network=True, resolve_entities=False)
+    try:
+        schema = etree.XMLSchema(etree.parse(schema_file, safe))
+    except (OSError, etree.Error) as problem:
+        raise SourceError(
+            f"{schema_file}: this is no usable XML schema: {problem}.",
+            do="Give the dcc.xsd of PTB, with the schemas it imports as local files beside it.",
+        ) from None
+    if not schema.validate(etree.fromstring(document, safe)):
+        first = schema.error_log[0]
+        raise SourceError(
+            f"The digital certificate does not follow {schema_file}: {first.message}",
+            f"The certificate is written for version {VERSION} of the schema.",
+            f"Give the schema of version {VERSION}.",
+        )
+
+
+def _administrative(parent: Element, certificate: Certificate, country: str) -> None:
+    _software(add(parent, "dccSoftware"), certificate.software)
+    core = add(parent, "coreData")
+    add(core, "countryCodeISO3166_1", country)
+    add(core, "usedLangCodeISO639_1", "en")
+    add(core, "mandatoryLangCodeISO639_1", "en")
+    add(core, "uniqueIdentifier", certificate.run_id)
+    add(core, "beginPerformanceDate", _date(certificate.begun_at))
+    add(core, "endPerformanceDate", _date(certificate.ended_at))
+    add(core, "performanceLocation", "laboratory")
+    _item(add(add(parent, "items"), "item"), certificate)
+    _contact(add(add(parent, "calibrationLaboratory"), "contact"), certificate.bench)
+    persons = add(parent, "respPersons")
+    for number, operator in enumerate(certificate.operators):
+        person = add(persons, "respPerson")
+        add_words(add(person, "person"), "name", operator)
+        add(person, "mainSigner", "true" if number == 0 else "false")
+    _contact(add(parent, "customer"), certificate.asset.department or UNKNOWN)
+    _statements(add(parent, "statements"), certificate)
+
+
+def _software(parent: Element, software: str) -> None:
+    name, _, version = software.partition(" ")
+    number = re.match(r"\d{1,3}(\.\d{1,3}){0,3}", version)
+    one = add(parent, "software")
+    add_words(one, "name", name)
+    add(one, "release", f"v{number[0] if number else 0}")
+
+
+def _date(at: datetime) -> str:
+    return f"{at.astimezone(UTC):%Y-%m-%d}"
+
+
+def _contact(contact: Element, name: str) -> None:
+    add_words(contact, "name", name)
+    add_words(add(contact, "location"), "further", UNKNOWN, english=True)
+
+
+def _item(item: Element, certificate: Certificate) -> None:
+    unit = certificate.asset
+    add_words(item, "name", "Electrosurgical (HF surgery) generator", english=True)
+    add_words(add(item, "manufacturer"), "name", unit.maker)
+    add(item, "model", unit.model)
+    identifications = add(item, "identifications")
+    _identification(identifications, "manufacturer", unit.serial, "Serial number")
+    _identification(identifications, "owner", unit.id, "Asset")
+
+
+def _identification(parent: Element, issuer: str, value: str, name: str) -> None:
+    one = add(parent, "identification")
+    add(one, "issuer", issuer)
+    add(one, "value", value)
+    add_words(one, "name", name, english=True)
+
+
+def _statements(parent: Element, certificate: Certificate) -> None:
+    said = [*NOTES, *CAUTIONS]
+    if certificate.seed is not None:
+        said.insert(0, f"SIMULATED, seed {certificate.seed}: no evidence about any real unit.")
+    if certificate.head is not None:
+        said.append(f"The record ends in the hash {certificate.head}.")
+    for text in said:
+        add_words(add(parent, "statement"), "declaration", text, english=True)
+    overall = add(parent, "statement")
+    add_words(overall, "name", f"Result of the whole: {certificate.verdict}", english=True)
+    _conformity(overall, certificate.verdict)
+
+
+def _conformity(statement: Element, verdict: Verdict) -> None:
+    """The schema knows pass and fail; any other verdict is said in words elsewhere."""
+    if verdict in _CONFORMITY:
+        add(statement, "conformity", _CONFORMITY[verdict])
+
+
+def _measured(parent: Element, certificate: Certificate) -> None:
+    add_words(parent, "name", "Output of the generator", english=True)
+    method = add(add(parent, "usedMethods"), "usedMethod")
+    add_words(method, "name", certificate.procedure)
+    add_words(
+        method,
+        "description",
+        f"Revision {certificate.revision}; SHA-256 {certificate.procedure_digest}",
+        *(f"Decision rule: {rule}" for rule in certificate.rules),
+    )
+    _software(add(parent, "usedSoftware"), certificate.software)
+    _equipment(add(parent, "measuringEquipments"), certificate)
+    _room(add(parent, "influenceConditions"), certificate.environment)
+    results = add(parent, "results")
+    by_stage = sorted(
+        certificate.results, key=lambda r: ("as_found", "adjust", "as_left").index(r.stage)
+    )
+    for (stage, step), found in groupby(by_stage, key=lambda r: (r.stage, r.step)):
+        _step(add(results, "result"), f"{stage.replace('_', ' ')}, {step}", found)
+
+
+def _equipment(parent: Element, certificate: Certificate) -> None:
+    one = add(parent, "measuringEquipment")
+    add_words(one, "name", certificate.analyzer)
+    if not certificate.traceability:
+        add_words(one, "description", "No analyzer certificate", english=True)
+        return
+    add_words(
+        one,
+        "description",
+        *(
+            f"Calibrated by {known.laboratory} on {known.calibrated_on}, due {known.due_on}"
+            + (", past due when used" if known.expired else "")
+            for known in certificate.traceability
+        ),
+    )
+    identifications = add(one, "identifications")
+    for known in certificate.traceability:
+        _identification(identifications, "other", known.certificate, "Calibration certificate")
+
+
+def _room(parent: Element, rooms: Iterable[Environment]) -> None:
+    read = [
+        (name, value, unit)
+        for room in rooms
+        for name, value, unit in (
+            ("Temperature", room.temperature_c, r"\degreecelsius"),
+            ("Relative humidity", room.humidity_percent, r"\percent"),
+        )
+        if value is not None
+    ]
+    for name, value, unit in read:
+        condition = add(parent, "influenceCondition")
+        add_words(condition, "name", name, english=True)
+        quantity = add(add(condition, "data"), "quantity")
+        add_words(quantity, "name", name, english=True)
+        add_real(quantity, value, unit)
+    if not read:
+        condition = add(parent, "influenceCondition")
+        add_words(condition, "name", "Room", english=True)
+        add_words(add(condition, "data"), "text", UNKNOWN, english=True)
+
+
+def _step(parent: Element, name: str, results: Iterable[Result]) -> None:
+    add_words(parent, "name", name)
+    data = add(parent, "data")
+    for result in results:
+        _point(data, result)
+
+
+def _point(data: Element, result: Result) -> None:
+    measured, target = result.measured, result.target
+    kind = measured and (measured.quantity or (target and target.quantity))
+    if measured is None or not kind:
+        add_words(
+            data, "text", ": ".join(filter(None, (result.point, result.verdict, result.reason)))
+        )
+        return
+    quantity = add(data, "quantity")
+    add_words(quantity, "name", result.point)
+    if target is not None:
+        allowed = f"Limits {limits(target)} {unit_of(target, measured)}".rstrip()
+        add_words(quantity, "description", allowed, english=True)
+    add_real(quantity, measured.value, UNITS[kind], measured)
+    _decision(add(add(quantity, "measurementMetaData"), "metaData"), result)
+
+
+def _decision(meta: Element, result: Result) -> None:
+    said = [f"Verdict: {result.verdict}"]
+    held = result.conformity
+    if held is not None:
+        said.append(f"Rule: {held.rule}")
+        said.append(f"Probability of conformity: {held.probability:.6g}")
+        if held.uncertainty_ratio is not None:
+            said.append(f"Test uncertainty ratio: {held.uncertainty_ratio:.3g}")
+    if result.final_trim is not None:
+        said.append(f"Trim: {result.start_trim} to {result.final_trim}")
+    add_words(meta, "declaration", "; ".join(said), english=True)
+    _conformity(meta, result.verdict)

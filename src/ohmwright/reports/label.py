@@ -1,0 +1,57 @@
+"""The label for the unit: what it is, when and how it was left, and a QR code of the record."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import UTC, date
+from io import BytesIO
+
+from .certificate import Certificate
+from .text import shown
+from .typesetting import Form, typeset
+
+
+@dataclass(frozen=True)
+class LabelSize:
+    """Width and height in mm."""
+
+    width_mm: float = 50.0
+    height_mm: float = 25.0
+
+
+def label(
+    certificate: Certificate, size: LabelSize, *, form: Form = "svg", due: date | None = None
+) -> bytes:
+    """The label as SVG, PDF or PNG (600 dots an inch), as large as `size` says."""
+    unit = certificate.asset
+    done = f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}"
+    document = {
+        "width_mm": size.width_mm,
+        "height_mm": size.height_mm,
+        "asset": shown(unit.id),
+        "model": shown(unit.model),
+        "serial": shown(unit.serial),
+        "done": done,
+        "due": "" if due is None else f"{due:%Y-%m-%d}",
+        "verdict": certificate.verdict,
+        "head": (certificate.head or "")[:12],
+        "simulated": certificate.seed is not None,
+        "qr": _qr(qr_text(certificate)),
+    }
+    return typeset("label.typ", document, form=form, at=certificate.ended_at)
+
+
+def qr_text(certificate: Certificate) -> str:
+    """What the code says: run, and the hash that `record verify --head` looks for."""
+    simulated = () if certificate.seed is None else ("SIMULATED",)
+    head = () if certificate.head is None else (f"head {certificate.head}",)
+    lines = ("ohmwright", certificate.verdict, f"run {shown(certificate.run_id)}", *head)
+    return "\n".join((*lines, *simulated))
+
+
+def _qr(text: str) -> str:
+    import segno
+
+    svg = BytesIO()
+    segno.make_qr(text, error="m").save(svg, kind="svg", border=2, xmldecl=False)
+    return svg.getvalue().decode()

@@ -1,0 +1,140 @@
+"""Typesetting by typst: data goes in as JSON, never as typst code; the same data is the same file.
+
+Fonts: typst's own and the DejaVu family that comes with matplotlib are asked first, so that Latin,
+Greek, Cyrillic, Armenian, Georgian, Hebrew and Arabic look the same on every computer. Only text
+that they lack asks the computer's fonts; what these lack too is shown by its code.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Literal
+
+from .text import code
+
+if TYPE_CHECKING:
+    import typst
+
+_TEMPLATES = Path(__file__).parent / "templates"
+_LAST_RESORT = "lastresort"  # a font that has a box for everything and a letter for nothing
+Form = Literal["pdf", "svg", "png"]
+
+
+def typeset(
+    template: str,
+    document: dict[str, Any],
+    *,
+    form: Form = "pdf",
+    at: datetime | None = None,
+    record: str = "",
+) -> bytes:
+    """One file of `template` filled with `document`; a PDF is PDF/A-3b, dated `at`.
+
+    `record` is attached to a PDF. An SVG or PNG is of the first page, a PNG at 600 dots an inch.
+    """
+    lacking = _lacking(document, shipped_characters())
+    lent = _lent_by_system(frozenset(lacking)) if lacking else {}
+    unseen = lacking.difference(*lent.values())
+    if unseen:
+        document = _with_codes(document, unseen)
+    document = document | {"families": sorted(lent), "codes": bool(unseen)}
+    source = {"sheet": json.dumps(document, ensure_ascii=False), "record": record}
+    return _compiled(template, source, form, at, system=bool(lent))
+
+
+def _compiled(
+    template: str, source: dict[str, str], form: Form, at: datetime | None, *, system: bool
+) -> bytes:
+    import typst
+
+    compiled = typst.compile(
+        str(_TEMPLATES / template),
+        format=form,
+        ppi=600.0,
+        sys_inputs=source,
+        font_paths=_fonts(system=system),
+        pdf_standards=["a-3b"] if form == "pdf" else [],
+        timestamp=None if at is None else at.replace(microsecond=0),
+    )
+    pages = compiled if isinstance(compiled, list) else [compiled]
+    return bytes(pages[0] or b"")
+
+
+@cache
+def _fonts(*, system: bool) -> typst.Fonts:
+    import typst
+
+    return typst.Fonts(
+        include_system_fonts=system, include_embedded_fonts=True, font_paths=[str(_dejavu())]
+    )
+
+
+def _dejavu() -> Path:
+    import matplotlib as mpl
+
+    return Path(mpl.get_data_path()) / "fonts" / "ttf"
+
+
+@cache
+def shipped_characters() -> frozenset[str]:
+    """Every character that the fonts of our own dependencies have."""
+    return _characters_of(str(_dejavu() / "DejaVuSans.ttf"), -1)
+
+
+@cache
+def _lent_by_system(wanted: frozenset[str]) -> dict[str, frozenset[str]]:
+    """Which families of this computer have which of `wanted`, as few of them as come first."""
+    lent: dict[str, frozenset[str]] = {}
+    missing = set(wanted)
+    for info in sorted(_fonts(system=True).fonts(), key=lambda info: (info.family, info.index)):
+        if not missing:
+            break
+        if info.path is None or _LAST_RESORT in info.family.lower().replace(" ", ""):
+            continue
+        found = missing & _characters_of(info.path, info.index)
+        if found:
+            lent[info.family] = lent.get(info.family, frozenset()) | found
+            missing -= found
+    return lent
+
+
+def _characters_of(path: str, index: int) -> frozenset[str]:
+    """The characters of a font; none of one that cannot be read."""
+    from fontTools.ttLib import TTFont, TTLibError
+
+    try:
+        with TTFont(path, fontNumber=index, lazy=True) as font:
+            return frozenset(map(chr, font.getBestCmap() or ()))
+    except (OSError, TTLibError):
+        return frozenset()
+
+
+def _strings(document: Any) -> Iterator[str]:
+    if isinstance(document, str):
+        yield document
+    elif isinstance(document, dict):
+        for value in document.values():
+            yield from _strings(value)
+    elif isinstance(document, list | tuple):
+        for value in document:
+            yield from _strings(value)
+
+
+def _lacking(document: Any, known: frozenset[str]) -> set[str]:
+    used = set().union(*map(set, _strings(document)))
+    return {char for char in used - known if not char.isspace()}
+
+
+def _with_codes(document: Any, unseen: set[str]) -> Any:
+    """The document with the characters `unseen` shown by their codes."""
+    if isinstance(document, str):
+        return "".join(code(char) if char in unseen else char for char in document)
+    if isinstance(document, dict):
+        return {key: _with_codes(value, unseen) for key, value in document.items()}
+    if isinstance(document, list | tuple):
+        return [_with_codes(value, unseen) for value in document]
+    return document

@@ -1,0 +1,48 @@
+"""What a certificate gathers from a run."""
+
+import pytest
+
+from ohmwright.model.errors import UsageError
+from ohmwright.model.event import Fault, RunResumed
+from ohmwright.reports.certificate import Certificate, certificate_of
+
+from .conftest import BEGUN, a_run, result
+
+
+def test_as_found_stands_beside_as_left(certificate: Certificate) -> None:
+    line = certificate.lines[0]
+    assert line.found is not None
+    assert line.left is not None
+    assert (line.found.stage, line.left.stage) == ("as_found", "as_left")
+    assert (line.found.point, line.left.point) == (line.point, line.point)
+    assert len(certificate.lines) == 10
+    assert certificate.verdict_of("as_found") == "fail"
+    assert certificate.verdict_of("as_left") == "pass"
+
+
+def test_adjustments_count_their_moves(certificate: Certificate) -> None:
+    (adjustment,) = certificate.adjustments
+    assert (adjustment.moves, adjustment.result.final_trim) == (1, -33)
+
+
+def test_a_point_of_one_stage_only_has_a_line() -> None:
+    found = [result("as_found", "cut", "a"), result("as_left", "cut", "b")]
+    first, second = certificate_of(a_run(found)).lines
+    assert (first.left, second.found) == (None, None)
+    assert first.last.stage == "as_found"
+
+
+def test_everyone_who_had_the_bench_is_named() -> None:
+    first, *rest = a_run()
+    fault = Fault(at=BEGUN, bench_s=1, error="LinkLost", message="unplugged", rf_state="off")
+    again = RunResumed(at=BEGUN, bench_s=2, operator="Oda Brandvik", done=0)
+    made = certificate_of((first, fault, again, *rest))
+    assert made.operators == ("Imre Valdane", "Oda Brandvik")
+    assert made.interruptions == ("unplugged",)
+    assert len(made.traceability) == 1
+
+
+@pytest.mark.parametrize("events", [(), a_run()[:-1], a_run()[1:]])
+def test_only_a_finished_run_has_one(events: tuple) -> None:
+    with pytest.raises(UsageError, match="not finished"):
+        certificate_of(events)

@@ -1,0 +1,81 @@
+"""The HTML certificate: self-contained, no script, every name only text."""
+
+from base64 import b64encode
+from collections.abc import Callable
+from hashlib import sha256
+from html.parser import HTMLParser
+
+from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.html import certificate_html
+from ohmwright.reports.sheet import sheet_of
+from ohmwright.reports.text import shown
+
+from .conftest import HEAD, a_run
+
+
+class Page(HTMLParser):
+    """Tags, attributes and text as a browser would take them."""
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.attributes: list[tuple[str, str | None]] = []
+        self.text: list[str] = []
+        self.feed(text)
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append(tag)
+        self.attributes += attrs
+
+    def handle_data(self, data: str) -> None:
+        self.text.append(data)
+
+
+def page_of(certificate: Certificate) -> Page:
+    return Page(certificate_html(sheet_of(certificate)))
+
+
+def test_it_says_what_the_pdf_says(certificate: Certificate) -> None:
+    text = " ".join(page_of(certificate).text)
+    for words in ("Imre Valdane", "99.0 ± 1.2", "90.0 to 110.0 W", "4 to −33", "CAL-1", HEAD):
+        assert words in text
+
+
+def test_its_policy_lets_through_its_own_style_and_nothing_else(certificate: Certificate) -> None:
+    text = certificate_html(sheet_of(certificate))
+    css = text.split("<style>")[1].split("</style>")[0]
+    digest = b64encode(sha256(css.encode()).digest()).decode()
+    policy = dict(Page(text).attributes[2:4])["content"]
+    assert policy == (
+        f"default-src 'none'; style-src 'sha256-{digest}'; base-uri 'none'; form-action 'none'"
+    )
+    assert text.count("<style") == 1
+    assert "style=" not in text
+
+
+def test_pictures_are_in_the_page_and_told_in_words(certificate: Certificate) -> None:
+    page = page_of(certificate)
+    assert page.tags.count("svg") == 2
+    (first, _) = [value for name, value in page.attributes if name == "aria-label"]
+    assert first is not None
+    assert "100 Ω: as found 120.0 W, as left 99.0 W, limits 90.0 to 110.0 W." in first
+    named = [value for name, value in page.attributes if name == "id"]
+    assert len(named) == len(set(named))
+
+
+def test_the_same_record_is_the_same_file(certificate: Certificate) -> None:
+    again = certificate_of(a_run(), HEAD)
+    assert certificate_html(sheet_of(certificate)) == certificate_html(sheet_of(again))
+
+
+def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostile: str) -> None:
+    page = page_of(named(hostile))
+    plain = page_of(named("x"))
+    assert page.tags == plain.tags
+    assert [name for name, _ in page.attributes] == [name for name, _ in plain.attributes]
+    assert "".join(page.text).count(shown(hostile)) >= 8
+
+
+def test_only_a_simulated_run_is_marked() -> None:
+    assert "SIMULATED" in "".join(page_of(certificate_of(a_run(seed=1))).text)
+    assert "SIMULATED" not in "".join(page_of(certificate_of(a_run())).text)

@@ -1,0 +1,54 @@
+"""The label: its size, its words, its code."""
+
+from collections.abc import Callable
+from datetime import date
+from io import BytesIO
+
+import pytest
+from pypdf import PdfReader
+
+from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.label import LabelSize, label, qr_text
+from ohmwright.reports.text import shown
+
+from .conftest import HEAD, a_run
+from .test_pdf import squeezed
+
+
+def words_of(pdf: bytes) -> str:
+    (page,) = PdfReader(BytesIO(pdf)).pages
+    return squeezed(page.extract_text())
+
+
+@pytest.mark.parametrize("size", [LabelSize(), LabelSize(70, 30), LabelSize(30, 15)])
+def test_it_is_one_page_of_the_size_asked(certificate: Certificate, size: LabelSize) -> None:
+    (page,) = PdfReader(BytesIO(label(certificate, size, form="pdf"))).pages
+    mm = 72 / 25.4
+    assert float(page.mediabox.width) == pytest.approx(size.width_mm * mm, abs=0.01)
+    assert float(page.mediabox.height) == pytest.approx(size.height_mm * mm, abs=0.01)
+
+
+def test_it_says_what_was_done_and_when(certificate: Certificate) -> None:
+    said = words_of(label(certificate, LabelSize(), form="pdf", due=date(2027, 3, 2)))
+    for words in ("HF-031", "Quillon300", "PASS", "Done2026-03-02", "Due2027-03-02", HEAD[:12]):
+        assert words in said
+    assert "Due" not in words_of(label(certificate, LabelSize(), form="pdf"))
+
+
+def test_the_code_names_run_and_hash(certificate: Certificate) -> None:
+    assert f"head {HEAD}" in qr_text(certificate)
+    assert certificate.run_id in qr_text(certificate)
+    assert "SIMULATED" in qr_text(certificate_of(a_run(seed=1)))
+
+
+def test_forms(certificate: Certificate) -> None:
+    assert label(certificate, LabelSize(), form="svg").startswith(b"<svg")
+    png = label(certificate, LabelSize(), form="png")
+    assert png.startswith(b"\x89PNG")
+    assert int.from_bytes(png[16:20], "big") == pytest.approx(50 / 25.4 * 600, abs=1)
+    assert png == label(certificate, LabelSize(), form="png")
+
+
+def test_hostile_and_long_names(named: Callable[[str], Certificate], hostile: str) -> None:
+    name = (hostile + " ") * 3
+    assert squeezed(shown(name)) in words_of(label(named(name), LabelSize(), form="pdf"))
