@@ -37,7 +37,7 @@ def main() -> int:
     seed = SystemRandom().randrange(1, 1000) if args.seed is None else args.seed
     parts: dict[str, Rows] = {
         "cancel": partial(cancel.rows, jobs=args.jobs),
-        "messages": partial(messages.rows, jobs=args.jobs),
+        "messages": partial(messages.rows, jobs=args.jobs, every=args.every),
         "compound": compound.rows,
         "records": records.rows,
         "database": database.rows,
@@ -59,6 +59,7 @@ def _parsed() -> argparse.Namespace:
         "--mutate", choices=[*sorted(MUTATIONS), "guard"], help="make the program worse first"
     )
     parser.add_argument("--replay", metavar="SPEC", help="one trial, as a failure printed it")
+    parser.add_argument("--every", type=int, default=1, help="only every Nth message, in full")
     parser.add_argument("--json", action="store_true")
     return parser.parse_args()
 

@@ -26,17 +26,17 @@ ALL = [
 _ALWAYS = [("digit", "message", "once"), ("lose", "message", "once")]
 
 
-def rows(seed: int, reduced: bool, jobs: int = 1) -> Iterator[Row]:
-    """Every kind at every message of the short procedure; every message of the demo."""
+def rows(seed: int, reduced: bool, jobs: int = 1, every: int = 1) -> Iterator[Row]:
+    """Every kind at every (or each `every`-th) message of the short procedure; also the demo's."""
     if reduced:
         yield from _by_kind(Case("short", seed), jobs, stride=199)
         yield _drawn(Case("demo", seed), jobs, stride=211)
         return
-    yield from _by_kind(Case("short", seed), jobs, stride=1)
+    yield from _by_kind(Case("short", seed), jobs, stride=every)
     for run in range(4):
-        yield _drawn(Case("demo", seed + run), jobs, stride=1)
-    yield _drawn(Case("attended", seed), jobs, stride=1)
-    yield _drawn(Case("sweep", seed), jobs, stride=1)
+        yield _drawn(Case("demo", seed + run), jobs, stride=every)
+    yield _drawn(Case("attended", seed), jobs, stride=every)
+    yield _drawn(Case("sweep", seed), jobs, stride=every)
 
 
 def _by_kind(case: Case, jobs: int, stride: int) -> Iterator[Row]:
