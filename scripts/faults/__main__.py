@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from functools import partial
 from random import SystemRandom
+from typing import Any
 
 import cancel
 import compound
@@ -33,7 +34,7 @@ def main() -> int:
     if args.mutate in MUTATIONS:
         MUTATIONS[args.mutate]()
     if args.replay is not None:
-        return _replay(args.replay)
+        return _replay(args.replay, args.mutate or "")
     seed = SystemRandom().randrange(1, 1000) if args.seed is None else args.seed
     parts: dict[str, Rows] = {
         "cancel": partial(cancel.rows, jobs=args.jobs),
@@ -64,12 +65,18 @@ def _parsed() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _replay(spec: str) -> int:
-    part, name, seed, fault = spec.split("/", 3)
+def _replay(spec: str, mutate: str) -> int:
+    part, _, trial = spec.partition("/")
+    if part == "kills":
+        return _shown(kills.replay(trial, mutate))
+    name, seed, fault = trial.split("/", 2)
     module = {"cancel": cancel, "messages": messages}.get(part)
     if module is None:
         sys.exit(f"'{spec}' is no trial: run '--only {part}' instead")
-    outcome = module.replay(Case(name, int(seed)), fault)
+    return _shown(module.replay(Case(name, int(seed)), fault))
+
+
+def _shown(outcome: dict[str, Any]) -> int:
     print(json.dumps(outcome, indent=2))
     return int(any(outcome[bad] for bad in ("left_on", "wrong", "undetected", "hang")))
 

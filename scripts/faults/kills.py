@@ -14,13 +14,14 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
-from contextlib import ExitStack, contextmanager
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import contextmanager
+from dataclasses import dataclass
 from pathlib import Path
 from random import Random
 from statistics import median
 from typing import Any
 
-sys.path.insert(0, str(Path(__file__).parent))
 from row import Row
 
 LIMIT_S, AGE_S, READING_S = 6.0, 3.0, 0.1
@@ -28,6 +29,9 @@ SILENCE_S = 1.7
 """What the guard of this bench allows: a query's time-out, two readings, half a second."""
 AFTER_NOTICE_S = 0.1
 HANG_S = 30.0
+IN_THE_PROOF = 0.15
+EACH, EACH_REDUCED = 75, 2
+LINES = ("tcp", "pty")
 PROCEDURE = f"""\
 title = "Short"
 revision = "1"
@@ -51,6 +55,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
+from ohmwright.simulator.serve_pty import serve_ptys
 from ohmwright.simulator.serve_tcp import serve_tcp
 from ohmwright.wire.clock import RealClock
 bench = SimulatedBench(
@@ -60,7 +65,12 @@ bench = SimulatedBench(
 )
 def announce(addresses):
     print(addresses.analyzer.port, addresses.generator.port, addresses.control.port, flush=True)
-anyio.run(serve_tcp, bench, announce)
+async def serve():
+    async with anyio.create_task_group() as tasks:
+        tasks.start_soon(serve_tcp, bench, announce)
+        await anyio.sleep(0.2)
+        tasks.start_soon(serve_ptys, bench, announce)
+anyio.run(serve)
 """
 ENGINE = "from ohmwright.cli.main import main; main()"
 WITHOUT_GUARD = """
@@ -128,18 +138,23 @@ class Truth:
 
 
 @contextmanager
-def bench(folder: Path) -> Iterator[tuple[Path, Truth]]:
-    """A bench in another process: its bench file and its truth."""
+def bench(folder: Path, line: str) -> Iterator[tuple[Path, Truth]]:
+    """A bench in another process, reached over `line`: its bench file and its truth."""
     with subprocess.Popen([sys.executable, "-c", SERVER], stdout=subprocess.PIPE) as server:
         try:
             assert server.stdout is not None
-            analyzer, generator, control = map(int, server.stdout.readline().split())
+            tcp, pty = (server.stdout.readline().decode().split() for _ in range(2))
+            kind, (analyzer, generator) = {
+                "tcp": ("tcp", tcp[:2]),
+                "pty": ("serial", [f'"{port}"' for port in pty[:2]]),
+            }[line]
+            control = int(tcp[2])
             file = folder / "bench.toml"
             file.write_text(
                 'name = "faults"\n[analyzer]\ndata = "gantry-400"\n'
-                f'link = {{ kind = "tcp", port = {analyzer} }}\n'
+                f'link = {{ kind = "{kind}", port = {analyzer} }}\n'
                 '[generator]\ndata = "quillon-300"\n'
-                f'link = {{ kind = "tcp", port = {generator} }}\n'
+                f'link = {{ kind = "{kind}", port = {generator} }}\n'
                 '[asset]\nid = "F-1"\nmaker = "Tallowmere"\nmodel = "Quillon 300"\nserial = "1"\n'
                 "[simulation]\nseed = 5\n"
             )
@@ -159,7 +174,7 @@ def killed(folder: Path, file: Path, truth: Truth, way: str, random: Random, mut
         command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
     )
     try:
-        if not truth.wait(True, HANG_S):
+        if not _activation_begun(truth, in_the_proof=random.random() < IN_THE_PROOF):
             return None, None, True
         time.sleep(random.uniform(0, AGE_S - 0.5))
         guards = _children(engine.pid) if way.endswith("guard") else []
@@ -184,6 +199,13 @@ def killed(folder: Path, file: Path, truth: Truth, way: str, random: Random, mut
             engine.wait()
 
 
+def _activation_begun(truth: Truth, *, in_the_proof: bool) -> bool:
+    """Wait for RF: the second of it that proves the limit, or the measurement that follows."""
+    if not truth.wait(True, HANG_S):
+        return False
+    return in_the_proof or (truth.wait(False, HANG_S) and truth.wait(True, HANG_S))
+
+
 def _children(pid: int) -> list[int]:
     listed = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
     return [int(child) for child in listed]
@@ -196,51 +218,84 @@ def bound_s(way: str) -> float:
     return AFTER_NOTICE_S + (SILENCE_S if way == "STOP" else 0.0)
 
 
+@dataclass(frozen=True)
+class Kill:
+    """One engine killed, and what came of it."""
+
+    way: str
+    number: int
+    after_s: float | None
+    """From the signal to RF off (from ON, where the guard was killed too); None: left on."""
+    code: int | None
+    hang: bool
+
+    @property
+    def left_on(self) -> bool:
+        """Whether RF outlived its bound."""
+        return self.after_s is None or self.after_s > bound_s(self.way)
+
+    @property
+    def silent(self) -> bool:
+        """A run stopped in good order says so: 4, or 3 where the guard tripped."""
+        return not self.hang and WAYS[self.way][0] != KILL and self.code not in (3, 4)
+
+
 def rows(seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterator[Row]:
-    """One row for each way of dying."""
-    each = 3 if reduced else 85
-    with ExitStack() as stack:
-        folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
-        file, truth = stack.enter_context(bench(folder))
-        for way in WAYS:
-            yield _row(folder, file, truth, way, seed, each, mutate)
+    """One row for each way of dying; each of `jobs` benches is in a process of its own."""
+    each = EACH_REDUCED if reduced else EACH
+    trials = [(way, number) for number in range(each) for way in WAYS]
+    with ThreadPoolExecutor(jobs) as threads:
+        shares = [
+            threads.submit(_share, trials[job::jobs], LINES[job % 2], seed, mutate)
+            for job in range(jobs)
+        ]
+        kills = [kill for share in shares for kill in share.result()]
+    for way in WAYS:
+        yield _row([kill for kill in kills if kill.way == way], way, seed)
 
 
-def _row(
-    folder: Path, file: Path, truth: Truth, way: str, seed: int, each: int, mutate: str
-) -> Row:
-    left_on = undetected = hangs = 0
-    times, replays = [], []
-    for number in range(each):
-        random = Random(f"{seed} {way} {number}")
-        after_s, code, hang = killed(folder, file, truth, way, random, mutate)
-        late = after_s is None or after_s > bound_s(way)
-        # a run that was stopped in good order says so: 4, or 3 where the guard tripped
-        silent = not hang and way not in ("KILL", "KILL with guard") and code not in (3, 4)
-        left_on, hangs, undetected = left_on + late, hangs + hang, undetected + silent
-        if after_s is not None:
-            times.append(1000 * after_s)
-        if late or hang or silent:
-            replays.append(f"python scripts/faults --only kills --seed {seed}  # {way} {number}")
-        truth.wait(False, LIMIT_S + 1)
+def replay(spec: str, mutate: str = "") -> dict[str, Any]:
+    """One kill again, over both lines."""
+    way, _, at = spec.partition(":")
+    seed, _, number = at.partition(":")
+    kills = [
+        kill for line in LINES for kill in _share([(way, int(number))], line, int(seed), mutate)
+    ]
+    return {
+        "left_on": any(kill.left_on for kill in kills),
+        "wrong": False,
+        "undetected": any(kill.silent for kill in kills),
+        "hang": any(kill.hang for kill in kills),
+        "how": [str(kill) for kill in kills],
+    }
+
+
+def _share(trials: list[tuple[str, int]], line: str, seed: int, mutate: str) -> list[Kill]:
+    """The trials of one bench, one after the other."""
+    with tempfile.TemporaryDirectory() as name, bench(Path(name), line) as (file, truth):
+        kills = []
+        for way, number in trials:
+            random = Random(f"{seed} {way} {number}")
+            found = killed(Path(name), file, truth, way, random, mutate)
+            kills.append(Kill(way, number, *found))
+            truth.wait(False, LIMIT_S + 1)
+        return kills
+
+
+def _row(kills: list[Kill], way: str, seed: int) -> Row:
+    times = [1000 * kill.after_s for kill in kills if kill.after_s is not None]
+    bad = [kill for kill in kills if kill.left_on or kill.silent or kill.hang]
     note = f"RF off {median(times):.1f} ms median, {max(times):.1f} ms worst" if times else ""
     what = "since ON" if way.endswith("guard") else "after the signal"
     return Row(
         f"engine killed: {way}",
-        each,
-        left_on,
+        len(kills),
+        sum(kill.left_on for kill in kills),
         0,
-        undetected,
-        hangs,
+        sum(kill.silent for kill in kills),
+        sum(kill.hang for kill in kills),
         f"{note} {what}, bound {1000 * bound_s(way):.0f} ms",
-        tuple(replays),
+        tuple(
+            f"python scripts/faults --replay 'kills/{way}:{seed}:{k.number}'  # {k}" for k in bad
+        ),
     )
-
-
-if __name__ == "__main__":
-    for row in rows(
-        int(sys.argv[1]),
-        reduced="--full" not in sys.argv,
-        mutate="guard" if "--mutate" in sys.argv else "",
-    ):
-        print(row, flush=True)
