@@ -68,8 +68,14 @@ def _procedure(name: str) -> ProcedureFile:
 @cache
 def _bench_data(name: str, seed: int) -> BenchData:
     data = read_bench(shipped("benches", f"{_PLACES[name][0]}.toml"))
+    known = {
+        name: getattr(data.file, name).model_copy(
+            update={"identity": f"{hardware.maker},{hardware.model},S{seed:06d},1.0"}
+        )
+        for name, hardware in (("analyzer", data.analyzer), ("generator", data.generator))
+    }
     simulation = Simulation(seed=seed, age_months=36)
-    return replace(data, file=data.file.model_copy(update={"simulation": simulation}))
+    return replace(data, file=data.file.model_copy(update={"simulation": simulation, **known}))
 
 
 class HookedClock(VirtualClock):
@@ -157,7 +163,7 @@ def made(
 
     def analyzer(line: bytes) -> bytes:
         reply = hardware.analyzer_port(line)
-        if line.startswith((b"FETCh:CURR", b"FETCh:LEAK")):
+        if reply and line.startswith((b"FETCh:CURR", b"FETCh:LEAK")):
             said.add(float(reply.split(b",")[0]) * 1000.0)
         return reply
 

@@ -187,3 +187,14 @@ def test_a_wrong_baud_rate_shows_the_bytes_and_a_hint(
     assert outcome.code == 3
     assert r"\xfe\x80\xf8" in outcome.err
     assert "baud rate" in outcome.err
+
+
+def test_another_instrument_than_the_bench_file_names(
+    ohmwright: Callable, procedure: Path, tmp_path: Path
+) -> None:
+    bench = tmp_path / "bench.toml"
+    text = shipped("benches", "demo.toml").read_text(encoding="utf-8")
+    bench.write_text(text.replace("[generator]", '[generator]\nidentity = "S000099"'))
+    outcome = ohmwright("verify", procedure, "--bench", bench, "--records", tmp_path / "r")
+    assert outcome.code == 3
+    assert "the bench file wants 'S000099' in it" in outcome.err

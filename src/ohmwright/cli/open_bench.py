@@ -188,7 +188,9 @@ def assembled(
     simulation = data.file.simulation
     return Bench(
         name=data.file.name,
-        analyzer=RemoteAnalyzer(data.analyzer, Dialogue(analyzer, commands, clock)),
+        analyzer=RemoteAnalyzer(
+            data.analyzer, Dialogue(analyzer, commands, clock), data.file.analyzer.identity
+        ),
         generator=_generator(data, clock, generator, operator),
         operator=operator,
         clock=clock,
@@ -211,4 +213,5 @@ def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Opera
             do="Name its command_set, or take the link out of the bench file.",
         )
     commands = load_command_set(data.generator.command_set, data.generator_path)
-    return RemoteGenerator(data.generator, Dialogue(link, commands, clock))
+    dialogue = Dialogue(link, commands, clock)
+    return RemoteGenerator(data.generator, dialogue, data.file.generator.identity)

@@ -22,10 +22,10 @@ _LIMIT_SLACK_S = 2.0
 class RemoteAnalyzer(Analyzer):
     """Translates verbs into messages; what the instrument answers decides, not what it was told."""
 
-    def __init__(self, data: AnalyzerData, dialogue: Dialogue) -> None:
+    def __init__(self, data: AnalyzerData, dialogue: Dialogue, identity: str = "") -> None:
         self.data = data
         self.dialogue = dialogue
-        self._assured = Assured(dialogue)
+        self._assured = Assured(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
         self._unnumbered = 0

@@ -15,10 +15,10 @@ class RemoteGenerator(Generator):
 
     unattended = True
 
-    def __init__(self, data: GeneratorData, dialogue: Dialogue) -> None:
+    def __init__(self, data: GeneratorData, dialogue: Dialogue, identity: str = "") -> None:
         self.data = data
         self.dialogue = dialogue
-        self._assured = Assured(dialogue)
+        self._assured = Assured(dialogue, identity)
 
     async def identify(self) -> str:
         """The identification; the line is proven by it."""

@@ -51,6 +51,8 @@ class Instrument(Noun):
     """A shipped name, or a path relative to the bench file."""
     link: Address | None = None
     """Absent for a generator without a port: a person works it."""
+    identity: str = ""
+    """What its `*IDN?` must contain, such as its serial number; another one is refused."""
 
 
 class Analyzer(Instrument):

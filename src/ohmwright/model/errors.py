@@ -71,7 +71,7 @@ class GuardTripped(LinkError):  # noqa: N818
 
 
 class WrongInstrument(LinkError):  # noqa: N818
-    """Another unit answers than the one the run was begun with."""
+    """Another unit answers than the bench file names or the run was begun with."""
 
 
 class ProtocolError(LinkError):

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Awaitable, Callable
 from typing import TypeVar
 
-from ohmwright.model.errors import ProtocolError
+from ohmwright.model.errors import ProtocolError, WrongInstrument
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue
@@ -28,8 +28,9 @@ _SAME = 5e-4
 class Assured:
     """Answers and settings of one instrument that a single fault on the line cannot falsify."""
 
-    def __init__(self, dialogue: Dialogue) -> None:
+    def __init__(self, dialogue: Dialogue, expected: str = "") -> None:
         self.dialogue = dialogue
+        self._expected = expected
         self._identity: str | None = None
 
     async def identify(self) -> str:
@@ -37,7 +38,8 @@ class Assured:
         await self.dialogue.echo()
         identity = await self.text("identify")
         if self._identity is None:
-            self._identity = identity
+            await self.dialogue.echo()  # a line that went bad in between would name it wrongly
+            self._identity = self._meant(identity)
         if identity != self._identity:
             raise ProtocolError(
                 f"{self.dialogue.framing.link.name} is now '{identity}', not '{self._identity}'.",
@@ -45,6 +47,17 @@ class Assured:
                 "Check the cabling, then run again.",
             )
         return identity
+
+    def _meant(self, identity: str) -> str:
+        if self._expected in identity:
+            return identity
+        raise WrongInstrument(
+            f"{self.dialogue.framing.link.name} is '{identity}'; the bench file wants "
+            f"'{self._expected}' in it.",
+            "Another instrument answers, or the line distorts what is said. Nothing was "
+            "switched on.",
+            "Connect the right one, or correct 'identity' in the bench file.",
+        )
 
     async def text(self, verb: Ask) -> str:
         """The reply to `verb`."""
