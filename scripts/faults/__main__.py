@@ -33,7 +33,7 @@ def main() -> int:
     if args.mutate in MUTATIONS:
         MUTATIONS[args.mutate]()
     if args.replay is not None:
-        return _replay(args.replay)
+        return _replay(args.replay, args.mutate or "")
     seed = SystemRandom().randrange(1, 1000) if args.seed is None else args.seed
     parts: dict[str, Rows] = {
         "cancel": partial(cancel.rows, jobs=args.jobs),
@@ -63,12 +63,15 @@ def _parsed() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _replay(spec: str) -> int:
+def _replay(spec: str, mutate: str) -> int:
     part, name, seed, fault = spec.split("/", 3)
-    module = {"cancel": cancel, "messages": messages}.get(part)
-    if module is None:
+    if part == "kills":
+        outcome = kills.replay(kills.Trial(name, int(seed), int(fault)), mutate=mutate)
+    elif part in ("cancel", "messages"):
+        module = {"cancel": cancel, "messages": messages}[part]
+        outcome = module.replay(Case(name, int(seed)), fault)
+    else:
         sys.exit(f"'{spec}' is no trial: run '--only {part}' instead")
-    outcome = module.replay(Case(name, int(seed)), fault)
     print(json.dumps(outcome, indent=2))
     return int(any(outcome[bad] for bad in ("left_on", "wrong", "undetected", "hang")))
 
