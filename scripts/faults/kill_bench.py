@@ -129,6 +129,11 @@ class Engines:
         )
         self.pid = 0
 
+    def ready(self) -> None:
+        """Wait until it has imported everything: that must not hold up another bench's kill."""
+        assert self._zygote.stdout is not None
+        self._zygote.stdout.readline()
+
     def start(self, *command: str) -> int:
         """The process number of a new engine, which leads a process group of its own."""
         assert self._zygote.stdin is not None

@@ -79,6 +79,7 @@ def serve(said: str, mutate: str) -> None:
     """Until standard input ends."""
     if mutate == "guard":
         subprocess.Popen = UselessGuard  # type: ignore[misc]
+    print("ready", flush=True)
     while line := sys.stdin.readline():
         pid = os.fork()
         if pid == 0:

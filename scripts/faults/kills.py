@@ -11,7 +11,7 @@ import shlex
 import signal
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, suppress
 from dataclasses import asdict, dataclass
@@ -179,8 +179,10 @@ def _lives(pid: int) -> bool:
 def rows(seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterator[Row]:
     """One row for each way of dying, `jobs` benches at a time."""
     each = EACH_REDUCED if reduced else EACH
+    if reduced:  # starting a bench costs as much as two kills
+        jobs = min(jobs, 4)
     with ExitStack() as stack:
-        benches = _benches(stack, (jobs + 1) // 2, mutate)
+        benches = _benches(stack, KINDS, (jobs + 1) // 2, mutate)
         pool = stack.enter_context(ThreadPoolExecutor(jobs))
         stack.callback(pool.shutdown, cancel_futures=True)
         trials = {way: [Trial(way, seed, number) for number in range(each)] for way in WAYS}
@@ -195,15 +197,20 @@ def rows(seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterat
 def replay(trial: Trial, *, mutate: str = "") -> dict[str, Any]:
     """One kill again."""
     with ExitStack() as stack:
-        return asdict(_tried(_benches(stack, 1, mutate), trial))
+        return asdict(_tried(_benches(stack, (trial.kind,), 1, mutate), trial))
 
 
-def _benches(stack: ExitStack, of_each: int, mutate: str) -> Benches:
+def _benches(stack: ExitStack, kinds: Sequence[str], of_each: int, mutate: str) -> Benches:
     folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
-    benches: Benches = {kind: SimpleQueue() for kind in KINDS}
-    for kind, free in benches.items():
-        for number in range(of_each):
-            free.put(stack.enter_context(kill_bench(folder / f"{kind}{number}", kind, mutate)))
+    begun = [
+        (kind, stack.enter_context(kill_bench(folder / f"{kind}{number}", kind, mutate)))
+        for kind in kinds
+        for number in range(of_each)
+    ]
+    benches: Benches = {kind: SimpleQueue() for kind in kinds}
+    for kind, bench in begun:
+        bench.engines.ready()
+        benches[kind].put(bench)
     return benches
 
 

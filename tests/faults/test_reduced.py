@@ -23,6 +23,7 @@ def test_every_rule_holds() -> None:
     code, rows = harness()
     assert code == 0, [row["replays"] for row in rows]
     assert all(row["tried"] for row in rows)
+    assert sum(str(row["fault"]).startswith("engine killed") for row in rows) == 7
 
 
 @pytest.mark.parametrize(("mutation", "part"), [("shield", "compound"), ("read-back", "messages")])
@@ -39,3 +40,11 @@ def test_a_failure_is_replayed() -> None:
     worse = subprocess.run([*command, "--mutate", "read-back"], capture_output=True, check=False)
     sound = subprocess.run(command, capture_output=True, check=False)
     assert (worse.returncode, sound.returncode) == (1, 0)
+
+
+def test_a_guard_that_does_nothing_leaves_rf_on() -> None:
+    trial = "kills/KILL/3/2"
+    command = [sys.executable, str(HARNESS), "--replay", trial, "--mutate", "guard"]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=100, check=False)
+    assert done.returncode == 1, done.stderr
+    assert json.loads(done.stdout)["left_on"]
