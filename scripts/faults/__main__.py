@@ -9,7 +9,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from functools import partial
 from random import SystemRandom
-from typing import Any
 
 import cancel
 import compound
@@ -66,17 +65,14 @@ def _parsed() -> argparse.Namespace:
 
 
 def _replay(spec: str, mutate: str) -> int:
-    part, _, trial = spec.partition("/")
+    part, name, seed, fault = spec.split("/", 3)
     if part == "kills":
-        return _shown(kills.replay(trial, mutate))
-    name, seed, fault = trial.split("/", 2)
-    module = {"cancel": cancel, "messages": messages}.get(part)
-    if module is None:
+        outcome = kills.replay(kills.Trial(name, int(seed), int(fault)), mutate=mutate)
+    elif part in ("cancel", "messages"):
+        module = {"cancel": cancel, "messages": messages}[part]
+        outcome = module.replay(Case(name, int(seed)), fault)
+    else:
         sys.exit(f"'{spec}' is no trial: run '--only {part}' instead")
-    return _shown(module.replay(Case(name, int(seed)), fault))
-
-
-def _shown(outcome: dict[str, Any]) -> int:
     print(json.dumps(outcome, indent=2))
     return int(any(outcome[bad] for bad in ("left_on", "wrong", "undetected", "hang")))
 

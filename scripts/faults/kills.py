@@ -1,97 +1,38 @@
-"""The engine killed at random instants of an activation, on a simulated bench in another process.
+"""The engine killed at random instants of an activation, on simulated benches in real time.
 
-The bench runs in real time and its control port tells the truth; its clock and ours are the
-machine's monotonic one, so the time from the kill to RF off is exact.
+A bench's control port tells the truth; its clock and ours are the machine's monotonic one, so the
+time from the kill to RF off is exact. Every other kill is on TCP, the rest on pseudo-terminals.
 """
 
 from __future__ import annotations
 
 import os
+import shlex
 import signal
-import socket
-import subprocess
-import sys
 import tempfile
 import time
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import ExitStack, suppress
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from queue import SimpleQueue
 from random import Random
 from statistics import median
 from typing import Any
 
+from kill_bench import AGE_S, HANG_S, LIMIT_S, READING_S, KillBench, kill_bench
 from row import Row
 
-LIMIT_S, AGE_S, READING_S = 6.0, 3.0, 0.1
 SILENCE_S = 1.7
 """What the guard of this bench allows: a query's time-out, two readings, half a second."""
 AFTER_NOTICE_S = 0.1
-HANG_S = 30.0
-IN_THE_PROOF = 0.15
-EACH, EACH_REDUCED = 75, 2
-LINES = ("tcp", "pty")
-PROCEDURE = f"""\
-title = "Short"
-revision = "1"
-model = "Quillon 300"
-[defaults]
-age_s = {AGE_S}
-rest_s = 0
-max_on_s = {LIMIT_S}
-[[step]]
-kind = "output"
-name = "one"
-mode = "cut"
-setting_w = 50
-load_ohm = 500
-power_w = 50
-tolerance = {{ percent = 20 }}
-"""
-SERVER = """
-import anyio
-from ohmwright.model.shipped import shipped
-from ohmwright.model.source import load
-from ohmwright.simulator.bench import SimulatedBench
-from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
-from ohmwright.simulator.serve_pty import serve_ptys
-from ohmwright.simulator.serve_tcp import serve_tcp
-from ohmwright.wire.clock import RealClock
-bench = SimulatedBench(
-    load(shipped("analyzers", "gantry-400.toml"), AnalyzerProfile),
-    load(shipped("generators", "quillon-300.toml"), GeneratorProfile),
-    seed=5, clock=RealClock(),
-)
-def announce(addresses):
-    print(addresses.analyzer.port, addresses.generator.port, addresses.control.port, flush=True)
-async def serve():
-    async with anyio.create_task_group() as tasks:
-        tasks.start_soon(serve_tcp, bench, announce)
-        await anyio.sleep(0.2)
-        tasks.start_soon(serve_ptys, bench, announce)
-anyio.run(serve)
-"""
-ENGINE = "from ohmwright.cli.main import main; main()"
-WITHOUT_GUARD = """
-from ohmwright.wire.guard.process import Guard
-Guard.release = lambda self: True  # mutation: a guard that does nothing
-from ohmwright.wire.guard import process
-process.main()
-"""
-UNGUARDED_ENGINE = f"""
-import subprocess, sys
-started = subprocess.Popen
-class Popen(started):
-    def __init__(self, command, *rest, **options):
-        if "ohmwright.wire.guard.process" in command:
-            command = [sys.executable, "-c", {WITHOUT_GUARD!r}]
-        super().__init__(command, *rest, **options)
-subprocess.Popen = Popen
-{ENGINE}
-"""
-
-Signals = tuple[signal.Signals, ...]
+PROOF_S, IN_THE_PROOF = 1.0, 7
+"""Every seventh kill comes while the limit is proved."""
+EACH, EACH_REDUCED = 74, 2
+RESUMED = 2
+"""Of the runs ended by KILL the first on TCP and the first on a pseudo-terminal are resumed."""
+KINDS = ("tcp", "pty")
 INT, TERM, HUP, KILL, STOP = (
     signal.SIGINT,
     signal.SIGTERM,
@@ -99,7 +40,7 @@ INT, TERM, HUP, KILL, STOP = (
     signal.SIGKILL,
     signal.SIGSTOP,
 )
-WAYS: dict[str, Signals] = {
+WAYS: dict[str, tuple[signal.Signals, ...]] = {
     "INT": (INT,),
     "INT x2": (INT, INT),
     "TERM": (TERM,),
@@ -108,107 +49,55 @@ WAYS: dict[str, Signals] = {
     "STOP": (STOP,),
     "KILL with guard": (KILL,),
 }
+Benches = dict[str, "SimpleQueue[KillBench]"]
 
 
-class Truth:
-    """The control port of the simulated bench."""
+@dataclass(frozen=True)
+class Trial:
+    """One kill."""
 
-    def __init__(self, port: int) -> None:
-        self._file = socket.create_connection(("127.0.0.1", port)).makefile("rwb")
+    way: str
+    seed: int
+    number: int
 
-    def ask(self, query: str) -> str:
-        self._file.write(query.encode() + b"\n")
-        self._file.flush()
-        return self._file.readline().decode().strip()
+    @property
+    def kind(self) -> str:
+        """What its bench is served on."""
+        return KINDS[self.number % 2]
 
-    def on(self) -> bool:
-        return self.ask("SIM:TRUT:RF?") == "1"
+    @property
+    def spec(self) -> str:
+        """What replays it."""
+        return f"kills/{self.way}/{self.seed}/{self.number}"
 
-    def last_interval(self) -> tuple[float, float]:
-        times = self.ask("SIM:TRUT:RF:INT?").split(",")
-        return float(times[-2]), float(times[-1])
+    @property
+    def guard_too(self) -> bool:
+        """Whether the guard is killed as well."""
+        return self.way.endswith("guard")
 
-    def wait(self, on: bool, within_s: float) -> bool:
-        end_s = time.monotonic() + within_s
-        while time.monotonic() < end_s:
-            if self.on() == on:
-                return True
-            time.sleep(0.005)
-        return False
+    @property
+    def delay_s(self) -> float:
+        """How long after RF came on."""
+        longest_s = PROOF_S - 0.2 if self.in_the_proof else AGE_S - 0.5
+        return Random(f"{self.seed} {self.way} {self.number}").uniform(0, longest_s)
 
-
-@contextmanager
-def bench(folder: Path, line: str) -> Iterator[tuple[Path, Truth]]:
-    """A bench in another process, reached over `line`: its bench file and its truth."""
-    with subprocess.Popen([sys.executable, "-c", SERVER], stdout=subprocess.PIPE) as server:
-        try:
-            assert server.stdout is not None
-            tcp, pty = (server.stdout.readline().decode().split() for _ in range(2))
-            kind, (analyzer, generator) = {
-                "tcp": ("tcp", tcp[:2]),
-                "pty": ("serial", [f'"{port}"' for port in pty[:2]]),
-            }[line]
-            control = int(tcp[2])
-            file = folder / "bench.toml"
-            file.write_text(
-                'name = "faults"\n[analyzer]\ndata = "gantry-400"\n'
-                f'link = {{ kind = "{kind}", port = {analyzer} }}\n'
-                '[generator]\ndata = "quillon-300"\n'
-                f'link = {{ kind = "{kind}", port = {generator} }}\n'
-                '[asset]\nid = "F-1"\nmaker = "Tallowmere"\nmodel = "Quillon 300"\nserial = "1"\n'
-                "[simulation]\nseed = 5\n"
-            )
-            (folder / "short.toml").write_text(PROCEDURE)
-            yield file, Truth(control)
-        finally:
-            server.kill()
+    @property
+    def in_the_proof(self) -> bool:
+        """Whether the second of RF is meant that proves the limit, not the measurement after."""
+        return self.number % IN_THE_PROOF == IN_THE_PROOF - 1
 
 
-def killed(folder: Path, file: Path, truth: Truth, way: str, random: Random, mutate: str) -> Any:
-    """Kill one run; how long after it RF went off (None: left on), the exit code, a hang."""
-    code = UNGUARDED_ENGINE if mutate == "guard" else ENGINE
-    command = [sys.executable, "-c", code, "verify", str(folder / "short.toml"), "--bench"]
-    command += [str(file), "--records", str(folder / "records"), "--unattended", "--json"]
-    environment = {**os.environ, "XDG_STATE_HOME": str(folder)}
-    engine = subprocess.Popen(
-        command, env=environment, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL
-    )
-    try:
-        if not _activation_begun(truth, in_the_proof=random.random() < IN_THE_PROOF):
-            return None, None, True
-        time.sleep(random.uniform(0, AGE_S - 0.5))
-        guards = _children(engine.pid) if way.endswith("guard") else []
-        at_s = time.monotonic()
-        for number in WAYS[way]:
-            engine.send_signal(number)
-        for guard in guards:
-            os.kill(guard, KILL)
-        off = truth.wait(False, LIMIT_S + 2)
-        start_s, off_s = truth.last_interval()
-        after_s = (off_s - start_s) if guards else (off_s - at_s)
-        if STOP in WAYS[way]:
-            engine.send_signal(signal.SIGCONT)
-        try:
-            ended = engine.wait(HANG_S)
-        except subprocess.TimeoutExpired:
-            return (after_s if off else None), None, True
-        return (after_s if off else None), ended, False
-    finally:
-        if engine.poll() is None:
-            engine.kill()
-            engine.wait()
+@dataclass
+class Outcome:
+    """What came of it."""
 
-
-def _activation_begun(truth: Truth, *, in_the_proof: bool) -> bool:
-    """Wait for RF: the second of it that proves the limit, or the measurement that follows."""
-    if not truth.wait(True, HANG_S):
-        return False
-    return in_the_proof or (truth.wait(False, HANG_S) and truth.wait(True, HANG_S))
-
-
-def _children(pid: int) -> list[int]:
-    listed = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
-    return [int(child) for child in listed]
+    after_s: float | None = None
+    """From the kill to RF off, or for a guard killed too from ON; None: left on."""
+    left_on: bool = True
+    wrong: bool = False
+    undetected: bool = False
+    hang: bool = False
+    how: str = ""
 
 
 def bound_s(way: str) -> float:
@@ -218,84 +107,149 @@ def bound_s(way: str) -> float:
     return AFTER_NOTICE_S + (SILENCE_S if way == "STOP" else 0.0)
 
 
-@dataclass(frozen=True)
-class Kill:
-    """One engine killed, and what came of it."""
+def kill(bench: KillBench, trial: Trial) -> Outcome:
+    """Begin a run, kill it, and judge what it left behind."""
+    pid = bench.start()
+    if not _activation_begun(bench, trial):
+        with suppress(ProcessLookupError):
+            os.kill(pid, KILL)
+        code = bench.engines.ended()
+        how = f"never on, exit code {code}: {bench.engines.said()}"
+        return Outcome(left_on=False, hang=True, how=how)
+    time.sleep(trial.delay_s)
+    guards = _children(pid)
+    at_s = time.monotonic()
+    for number in WAYS[trial.way]:
+        os.killpg(pid, number)
+    for guard in guards if trial.guard_too else ():
+        os.kill(guard, KILL)
+    outcome = _seen(bench, trial, at_s)
+    if trial.way == "STOP":
+        os.killpg(pid, signal.SIGCONT)
+    code = bench.engines.ended()
+    guards_gone = _gone(guards)
+    bench.truth.wait(False, LIMIT_S + 1)
+    _after(bench, trial, outcome, code)
+    if not guards_gone:
+        outcome.hang, outcome.how = True, "the guard has not ended"
+    return outcome
 
-    way: str
-    number: int
-    after_s: float | None
-    """From the signal to RF off (from ON, where the guard was killed too); None: left on."""
-    code: int | None
-    hang: bool
 
-    @property
-    def left_on(self) -> bool:
-        """Whether RF outlived its bound."""
-        return self.after_s is None or self.after_s > bound_s(self.way)
+def _activation_begun(bench: KillBench, trial: Trial) -> bool:
+    wanted = (True,) if trial.in_the_proof else (True, False, True)
+    return all(bench.truth.wait(on, HANG_S) for on in wanted)
 
-    @property
-    def silent(self) -> bool:
-        """A run stopped in good order says so: 4, or 3 where the guard tripped."""
-        return not self.hang and WAYS[self.way][0] != KILL and self.code not in (3, 4)
+
+def _seen(bench: KillBench, trial: Trial, at_s: float) -> Outcome:
+    if not bench.truth.wait(False, LIMIT_S + 2):
+        return Outcome(how="left on")
+    start_s, off_s = bench.truth.last_interval()
+    after_s = off_s - (start_s if trial.guard_too else at_s)
+    late = after_s > bound_s(trial.way)
+    return Outcome(after_s, left_on=late, how=f"off {1000 * after_s:.1f} ms after" if late else "")
+
+
+def _after(bench: KillBench, trial: Trial, outcome: Outcome, code: int | None) -> None:
+    """A run stopped in good order says so; one that was killed can be gone on with."""
+    said = bench.engines.said()
+    if code is None:
+        outcome.hang, outcome.how = True, "had to be killed"
+    elif KILL not in WAYS[trial.way]:
+        findings = bench.closed(code)
+        outcome.undetected = findings != 0 or "Go on with: --resume" not in said
+        if outcome.undetected:
+            outcome.how = f"exit code {code}, record {findings}: {bench.engines.said()} {said}"
+    elif trial.number < RESUMED and not trial.guard_too:
+        resumed = bench.resumed()
+        outcome.undetected = resumed != 0
+        if outcome.undetected:
+            outcome.how = f"resumed with exit code {resumed}: {bench.engines.said()}"
+
+
+def _children(pid: int) -> list[int]:
+    listed = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
+    return [int(child) for child in listed]
+
+
+def _gone(pids: list[int]) -> bool:
+    """Whether all of them end in time: until then they hold the ports."""
+    end_s = time.monotonic() + HANG_S
+    while any(map(_lives, pids)):
+        if time.monotonic() > end_s:
+            return False
+        time.sleep(0.02)
+    return True
+
+
+def _lives(pid: int) -> bool:
+    try:
+        state = Path(f"/proc/{pid}/stat").read_text().rpartition(")")[2].split()[0]
+    except OSError:
+        return False
+    return state not in "ZX"
 
 
 def rows(seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterator[Row]:
-    """One row for each way of dying; each of `jobs` benches is in a process of its own."""
+    """One row for each way of dying, `jobs` benches at a time."""
     each = EACH_REDUCED if reduced else EACH
-    trials = [(way, number) for number in range(each) for way in WAYS]
-    with ThreadPoolExecutor(jobs) as threads:
-        shares = [
-            threads.submit(_share, trials[job::jobs], LINES[job % 2], seed, mutate)
-            for job in range(jobs)
-        ]
-        kills = [kill for share in shares for kill in share.result()]
-    for way in WAYS:
-        yield _row([kill for kill in kills if kill.way == way], way, seed)
+    if reduced:  # starting a bench costs as much as two kills
+        jobs = min(jobs, 4)
+    with ExitStack() as stack:
+        benches = _benches(stack, KINDS, (jobs + 1) // 2, mutate)
+        pool = stack.enter_context(ThreadPoolExecutor(jobs))
+        stack.callback(pool.shutdown, cancel_futures=True)
+        trials = {way: [Trial(way, seed, number) for number in range(each)] for way in WAYS}
+        begun = {
+            way: [pool.submit(_tried, benches, trial) for trial in of_way]
+            for way, of_way in trials.items()
+        }
+        for way, of_way in trials.items():
+            yield _row(way, of_way, [future.result() for future in begun[way]])
 
 
-def replay(spec: str, mutate: str = "") -> dict[str, Any]:
-    """One kill again, over both lines."""
-    way, _, at = spec.partition(":")
-    seed, _, number = at.partition(":")
-    kills = [
-        kill for line in LINES for kill in _share([(way, int(number))], line, int(seed), mutate)
+def replay(trial: Trial, *, mutate: str = "") -> dict[str, Any]:
+    """One kill again."""
+    with ExitStack() as stack:
+        return asdict(_tried(_benches(stack, (trial.kind,), 1, mutate), trial))
+
+
+def _benches(stack: ExitStack, kinds: Sequence[str], of_each: int, mutate: str) -> Benches:
+    folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+    begun = [
+        (kind, stack.enter_context(kill_bench(folder / f"{kind}{number}", kind, mutate)))
+        for kind in kinds
+        for number in range(of_each)
     ]
-    return {
-        "left_on": any(kill.left_on for kill in kills),
-        "wrong": False,
-        "undetected": any(kill.silent for kill in kills),
-        "hang": any(kill.hang for kill in kills),
-        "how": [str(kill) for kill in kills],
-    }
+    benches: Benches = {kind: SimpleQueue() for kind in kinds}
+    for kind, bench in begun:
+        bench.engines.ready()
+        benches[kind].put(bench)
+    return benches
 
 
-def _share(trials: list[tuple[str, int]], line: str, seed: int, mutate: str) -> list[Kill]:
-    """The trials of one bench, one after the other."""
-    with tempfile.TemporaryDirectory() as name, bench(Path(name), line) as (file, truth):
-        kills = []
-        for way, number in trials:
-            random = Random(f"{seed} {way} {number}")
-            found = killed(Path(name), file, truth, way, random, mutate)
-            kills.append(Kill(way, number, *found))
-            truth.wait(False, LIMIT_S + 1)
-        return kills
+def _tried(benches: Benches, trial: Trial) -> Outcome:
+    bench = benches[trial.kind].get()
+    try:
+        return kill(bench, trial)
+    finally:
+        benches[trial.kind].put(bench)
 
 
-def _row(kills: list[Kill], way: str, seed: int) -> Row:
-    times = [1000 * kill.after_s for kill in kills if kill.after_s is not None]
-    bad = [kill for kill in kills if kill.left_on or kill.silent or kill.hang]
+def _row(way: str, trials: list[Trial], outcomes: list[Outcome]) -> Row:
+    times = [1000 * outcome.after_s for outcome in outcomes if outcome.after_s is not None]
     note = f"RF off {median(times):.1f} ms median, {max(times):.1f} ms worst" if times else ""
     what = "since ON" if way.endswith("guard") else "after the signal"
     return Row(
         f"engine killed: {way}",
-        len(kills),
-        sum(kill.left_on for kill in kills),
+        len(trials),
+        sum(outcome.left_on for outcome in outcomes),
         0,
-        sum(kill.silent for kill in kills),
-        sum(kill.hang for kill in kills),
+        sum(outcome.undetected for outcome in outcomes),
+        sum(outcome.hang for outcome in outcomes),
         f"{note} {what}, bound {1000 * bound_s(way):.0f} ms",
         tuple(
-            f"python scripts/faults --replay 'kills/{way}:{seed}:{k.number}'  # {k}" for k in bad
+            f"python scripts/faults --replay {shlex.quote(trial.spec)}  # {outcome.how}"
+            for trial, outcome in zip(trials, outcomes, strict=True)
+            if outcome.left_on or outcome.undetected or outcome.hang
         ),
     )

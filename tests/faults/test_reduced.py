@@ -15,12 +15,15 @@ pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="the harness for
 
 def harness(*options: str) -> tuple[int, list[dict[str, Any]]]:
     command = [sys.executable, str(HARNESS), "--reduced", "--seed", "3", "--json", *options]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=300, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=170, check=False)
     assert done.returncode in (0, 1), done.stderr
     return done.returncode, json.loads(done.stdout)["rows"]
 
 
-@pytest.mark.parametrize("part", ["cancel", "messages", "compound", "records", "database"])
+PARTS = ["cancel", "messages", "compound", "records", "database", "kills"]
+
+
+@pytest.mark.parametrize("part", PARTS)
 def test_every_rule_holds(part: str) -> None:
     code, rows = harness("--only", part, "--jobs", "1")
     assert code == 0, [row["replays"] for row in rows]
@@ -44,14 +47,9 @@ def test_a_read_back_taken_away_is_noticed_and_replayed() -> None:
     assert (worse.returncode, sound.returncode) == (1, 0)
 
 
-def test_an_engine_killed_during_an_activation_leaves_nothing_on() -> None:
-    code, rows = harness("--only", "kills", "--jobs", "1")
-    assert code == 0, [row["replays"] for row in rows]
-    assert all(row["tried"] for row in rows)
-
-
-def test_a_guard_taken_away_is_noticed() -> None:
-    command = [sys.executable, str(HARNESS), "--replay", "kills/KILL:3:0"]
-    worse = subprocess.run([*command, "--mutate", "guard"], capture_output=True, check=False)
-    assert worse.returncode == 1, worse.stderr
-    assert json.loads(worse.stdout)["left_on"]
+def test_a_guard_that_does_nothing_leaves_rf_on() -> None:
+    trial = "kills/KILL/3/2"
+    command = [sys.executable, str(HARNESS), "--replay", trial, "--mutate", "guard"]
+    done = subprocess.run(command, capture_output=True, text=True, timeout=100, check=False)
+    assert done.returncode == 1, done.stderr
+    assert json.loads(done.stdout)["left_on"]

@@ -1,0 +1,93 @@
+"""Forks an engine for each command on standard input; says its process number, then its end."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import traceback
+from typing import Any, NoReturn
+
+from ohmwright.cli import console, drive, live, main, open_bench, record_command, run_command
+from ohmwright.cli.open_records import existing_records
+from ohmwright.model.event import Fault
+
+WARM = (console, drive, live, open_bench, run_command)
+"""Imported before the first fork, as every engine needs them."""
+WITHOUT_GUARD = """
+from ohmwright.wire.guard.process import Guard
+Guard.release = lambda self: True  # mutation: a guard that does nothing
+from ohmwright.wire.guard import process
+process.main()
+"""
+
+
+class UselessGuard(subprocess.Popen[bytes]):
+    """Starts a guard that does nothing."""
+
+    def __init__(self, command: list[str], **options: Any) -> None:
+        if "ohmwright.wire.guard.process" in command:
+            command = [sys.executable, "-c", WITHOUT_GUARD]
+        super().__init__(command, **options)
+
+
+def _closed(records: str, code: int) -> int:
+    """0 where the newest run ends in the fault that exit code `code` means, and verifies."""
+    with existing_records(records) as store:
+        run_id = store.run_ids()[-1]
+        last = store.events(run_id)[-1]
+    if not isinstance(last, Fault):
+        return 1
+    meant = {"Stopped": 4, "GuardTripped": 3}.get(last.error, 0)
+    if code != (5 if last.rf_state == "unknown" else meant):
+        return 2
+    return record_command.verify_records([run_id], [], records, as_json=False)
+
+
+def _newest(records: str) -> int:
+    with existing_records(records) as store:
+        print(store.run_ids()[-1])
+    return 0
+
+
+def _engine(command: list[str], said: str) -> NoReturn:
+    os.setpgid(0, 0)
+    output = os.open(said, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+    for number in (1, 2):
+        os.dup2(output, number)
+    os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
+    code = 70
+    try:
+        if command[0] == "closed":
+            code = _closed(command[1], int(command[2]))
+        elif command[0] == "newest":
+            code = _newest(command[1])
+        else:
+            sys.argv = ["ohmwright", *command]
+            main.main()
+    except SystemExit as end:
+        code = end.code if isinstance(end.code, int) else 0
+    except BaseException:
+        traceback.print_exc()
+    sys.stdout.flush()
+    sys.stderr.flush()
+    os._exit(code)
+
+
+def serve(said: str, mutate: str) -> None:
+    """Until standard input ends."""
+    if mutate == "guard":
+        subprocess.Popen = UselessGuard  # type: ignore[misc]
+    print("ready", flush=True)
+    while line := sys.stdin.readline():
+        pid = os.fork()
+        if pid == 0:
+            _engine(json.loads(line), said)
+        os.setpgid(pid, pid)
+        print(pid, flush=True)
+        print(os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]), flush=True)
+
+
+if __name__ == "__main__":
+    serve(sys.argv[1], sys.argv[2])
