@@ -8,6 +8,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TypedDict
 
+# what the estimators import when first needed must be in before RF is on: an import takes up to
+# seconds, in which nobody hears a signal and the guard hears nothing
+import scipy.special  # noqa: F401
+
 from ohmwright.instruments.bench import Bench
 from ohmwright.metrology.droop import LeftOver
 from ohmwright.model.procedure import Timing
