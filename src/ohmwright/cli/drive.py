@@ -65,8 +65,8 @@ def _stopped(bench: Bench) -> Fault:
 def stopped_by_signals() -> Iterator[anyio.CancelScope]:
     """Cancel the block on INT, TERM or HUP.
 
-    The ones that follow change nothing: they must not cut short the release that the
-    first has begun.
+    The ones that follow change nothing, to the end of the program: they must not cut short the
+    release that the first has begun, nor its saying how to go on.
     """
     loop = asyncio.get_running_loop()
     with anyio.CancelScope() as scope:
@@ -76,7 +76,11 @@ def stopped_by_signals() -> Iterator[anyio.CancelScope]:
             yield scope
         finally:
             for number, handler in before.items():
-                signal.signal(number, handler)
+                signal.signal(number, _nothing if scope.cancel_called else handler)
+
+
+def _nothing(*_: object) -> None:
+    """Take no notice of a signal."""
 
 
 def _signals() -> list[signal.Signals]:
