@@ -102,6 +102,19 @@ class Truth:
         times = self.ask("SIM:TRUT:RF:INT?").split(",")
         return float(times[-2]), float(times[-1])
 
+    def begun(self) -> int:
+        """How many activations there have been."""
+        return len(self.ask("SIM:TRUT:RF:INT?").split(",")) // 2
+
+    def wait_begun(self, count: int, within_s: float) -> bool:
+        """Whether the `count`-th activation began in time."""
+        end_s = time.monotonic() + within_s
+        while time.monotonic() < end_s:
+            if self.begun() >= count:
+                return True
+            time.sleep(0.01)
+        return False
+
     def wait(self, on: bool, within_s: float) -> bool:
         """Whether RF came to be as wanted in time."""
         end_s = time.monotonic() + within_s
