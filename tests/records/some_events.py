@@ -10,7 +10,9 @@ from ohmwright.model.tolerance import Target
 AT = datetime(2026, 1, 5, 8, tzinfo=UTC)
 
 
-def started(run_id: str, asset: str = "HF-1", seed: int | None = None) -> RunStarted:
+def started(
+    run_id: str, asset: str = "HF-1", seed: int | None = None, model: str = "Model ä 'x'"
+) -> RunStarted:
     return RunStarted(
         at=AT,
         bench_s=0.0,
@@ -22,7 +24,7 @@ def started(run_id: str, asset: str = "HF-1", seed: int | None = None) -> RunSta
         bench="bench",
         analyzer="analyzer",
         generator="generator",
-        asset=Asset(id=asset, maker="Maker", model="Model ä 'x'", serial="7"),
+        asset=Asset(id=asset, maker="Maker", model=model, serial="7"),
         operator="Áda",
         software="ohmwright",
         seed=seed,

@@ -7,30 +7,17 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import PointLearned, RunStarted
 from ohmwright.records.sql_store import open_store
 from ohmwright.records.teaching import fleet_priors, priors_of
+
+from . import some_events
 
 AT = {"at": datetime(2026, 1, 5, tzinfo=UTC), "bench_s": 0.0}
 
 
 def started(model: str, seed: int | None) -> RunStarted:
-    return RunStarted(
-        **AT,
-        run_id="r",
-        procedure="p",
-        revision="1",
-        procedure_digest="d",
-        stages=("adjust",),
-        bench="b",
-        analyzer="a",
-        generator="g",
-        asset=Asset(id="1", maker="m", model=model, serial="s"),
-        operator="o",
-        software="s",
-        seed=seed,
-    )
+    return some_events.started("r", seed=seed, model=model)
 
 
 def learned(point: str, gain: float) -> PointLearned:

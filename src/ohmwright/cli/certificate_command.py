@@ -23,6 +23,7 @@ from ohmwright.reports.typesetting import Form
 
 from .console import out, print_json
 from .open_records import existing_records, meant
+from .places import plain
 
 _FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
 
@@ -179,7 +180,7 @@ def country_code(text: str | None) -> str | None:
 
 def _plain(text: str) -> str:
     """`text` as part of a file name."""
-    return "".join(c if c.isalnum() or c in "-_" else "-" for c in text)[:60].strip("-") or "unit"
+    return plain(text)[:60].strip("-") or "unit"
 
 
 def _write(path: Path, content: bytes) -> None:

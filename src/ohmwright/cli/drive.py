@@ -76,11 +76,7 @@ def stopped_by_signals() -> Iterator[anyio.CancelScope]:
             yield scope
         finally:
             for number, handler in before.items():
-                signal.signal(number, _nothing if scope.cancel_called else handler)
-
-
-def _nothing(*_: object) -> None:
-    """Take no notice of a signal."""
+                signal.signal(number, signal.SIG_IGN if scope.cancel_called else handler)
 
 
 def _signals() -> list[signal.Signals]:

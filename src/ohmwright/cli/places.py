@@ -57,3 +57,8 @@ def _file(name: str, beside: Path, ours: Path, what: str, kind: str, names: list
         f"Looked for {own} and among the shipped {kind}: {', '.join(sorted(names))}.",
         "Correct the name in the bench file.",
     )
+
+
+def plain(text: str) -> str:
+    """`text` in letters, digits, dashes and underscores alone, as names of files and runs are."""
+    return "".join(c if c.isalnum() or c in "-_" else "-" for c in text)

@@ -30,6 +30,7 @@ from .drive import EXIT_CODES, drive
 from .live import live_view
 from .open_bench import BenchData, opened, read_bench
 from .open_records import existing_records, open_records
+from .places import plain
 from .tables import run_tables
 
 
@@ -147,8 +148,7 @@ def _points(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
 
 def _new_run_id(asset_id: str) -> str:
     """Sorts by date, names the unit, and is never given twice."""
-    name = "".join(c if c.isalnum() or c in "-_" else "-" for c in asset_id)
-    return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{name}-{token_hex(2)}"
+    return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{plain(asset_id)}-{token_hex(2)}"
 
 
 def _earlier(store: SqlStore, run_id: str, file: ProcedureFile) -> tuple[Event, ...]:

@@ -142,10 +142,10 @@ def overall(found: Sequence[Result]) -> Verdict:
 
 async def _opening(job: Job, session: Session, traceability: Traceability | None) -> Event:
     bench, procedure = session.bench, job.file.procedure
-    analyzer = await bench.analyzer.identify()
+    analyzer, generator = await bench.analyzer.identify(), await bench.generator.identify()
     refuse_foreign(bench, analyzer)
     if job.earlier:
-        await _refuse_others(job, bench)
+        _refuse_others(job, analyzer, generator)
         return RunResumed(
             **session.stamp(),
             operator=bench.operator.name,
@@ -162,7 +162,7 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
         stages=job.stages,
         bench=bench.name,
         analyzer=analyzer,
-        generator=await bench.generator.identify(),
+        generator=generator,
         asset=bench.asset,
         operator=bench.operator.name,
         software=f"ohmwright {__version__}",
@@ -172,14 +172,14 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
     )
 
 
-async def _refuse_others(job: Job, bench: Bench) -> None:
+def _refuse_others(job: Job, analyzer: str, generator: str) -> None:
     """Only the units that a run was begun with may go on with it."""
     started = next((event for event in job.earlier if isinstance(event, RunStarted)), None)
     if started is None:
         return
     for role, there, begun_with in (
-        ("analyzer", await bench.analyzer.identify(), started.analyzer),
-        ("generator", await bench.generator.identify(), started.generator),
+        ("analyzer", analyzer, started.analyzer),
+        ("generator", generator, started.generator),
     ):
         if there != begun_with:
             raise WrongInstrument(
