@@ -30,18 +30,23 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.nobody import Nobody
 from ohmwright.metrology.duty import Duty
 from ohmwright.model.bench_file import Simulation
+from ohmwright.model.decision import SimpleAcceptance
 from ohmwright.model.event import PointDone, RunFinished
 from ohmwright.model.procedure import (
     STAGES,
     AdjustStep,
     ContactQualityStep,
+    CrestFactorStep,
+    HalfAndFullStep,
     LeakageStep,
+    MonotonicityStep,
     OutputStep,
     Point,
     PowerCurveStep,
 )
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.tolerance import Allowance, target_of
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
@@ -116,13 +121,13 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
             if isinstance(step, AdjustStep) and timing is not None:
                 await _adjust_by_eye(session, step, timing.rest_s, timing.max_on_s)
                 errors.append(landing(step.points()[0], hardware))
-            elif isinstance(step, OutputStep | PowerCurveStep | LeakageStep) and timing is not None:
+            elif isinstance(step, Keyed) and timing is not None:
                 leaks = isinstance(step, LeakageStep)
                 await bench.analyzer.set_path("LEAKAGE" if leaks else "OUTPUT")
-                await bench.generator.select(step.mode, step.setting_w)
-                for point in step.points():
+                for point in _points(step):
                     fetch = bench.analyzer.fetch_leakage if leaks else None
-                    await _read_once(session, point, step.setting_w, timing.rest_s, fetch)
+                    await bench.generator.select(step.mode, point.setting_w)
+                    await _read_once(session, point, point.setting_w, timing.rest_s, fetch)
             elif isinstance(step, ContactQualityStep):
                 await bench.clock.sleep(step.wait_s * (step.to_ohm - step.from_ohm) / step.step_ohm)
         if stage == "adjust":
@@ -130,6 +135,32 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
             await bench.generator.leave_service()
     bench_s = bench.clock.now_s() - session.started_s
     return Whole(session.on_s, bench_s, tuple(errors))
+
+
+Keyed = OutputStep | PowerCurveStep | HalfAndFullStep | LeakageStep | MonotonicityStep
+Keyed |= CrestFactorStep
+
+
+def _points(step: Keyed) -> tuple[Point, ...]:
+    """One an activation; where it is no output that is judged, the setting within 5 %."""
+    match step:
+        case MonotonicityStep():
+            return tuple(_at_setting(step.load_ohm, setting_w) for setting_w in step.settings_w)
+        case CrestFactorStep():
+            return (_at_setting(step.load_ohm, step.setting_w),)
+        case _:
+            return step.points()
+
+
+def _at_setting(load_ohm: float, setting_w: float) -> Point:
+    target = target_of("power_w", setting_w, Allowance(percent=5))
+    return Point(
+        name=f"{setting_w:g} W",
+        load_ohm=load_ohm,
+        setting_w=setting_w,
+        target=target,
+        decision=SimpleAcceptance(),
+    )
 
 
 async def _rest(session: Session, rest_s: float) -> None:
@@ -193,8 +224,8 @@ def oracle(file: ProcedureFile, seed: int) -> Whole:
         for step in file.procedure.steps_in(stage):
             if isinstance(step, ContactQualityStep):
                 bench_s += step.wait_s * (step.to_ohm - step.from_ohm) / step.step_ohm
-            elif isinstance(step, OutputStep | PowerCurveStep | AdjustStep | LeakageStep):
-                for point in step.points():
+            elif isinstance(step, AdjustStep | Keyed):
+                for point in step.points() if isinstance(step, AdjustStep) else _points(step):
                     on_s = _oracle_on_s(point, bench, hardware, adjusting=stage == "adjust")
                     power_w = _power_w(point, leaks=isinstance(step, LeakageStep))
                     rest_s = max(duty.rest_s(power_w, on_s) for duty in duties)

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -151,6 +152,23 @@ async def test_a_sound_control_rises_throughout(found: Callable) -> None:
     assert seen["8 W"].target.upper == 10
     assert seen["60 W"].target is None
     assert seen["60 W"].measured.quantity == "power_w"
+
+
+async def test_a_control_rests_no_longer_than_its_settings_need(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = make_rig()
+    await found(CONTROL, rig)
+    await found(CONTROL.replace("60, 300", "297, 300"), close := make_rig())
+    *_, far_s = rests_s(rig)
+    *_, near_s = rests_s(close)
+    assert far_s < 10 < near_s <= 21
+
+
+def rests_s(rig: object) -> list[float]:
+    """Seconds that RF was off between activations."""
+    intervals = rig.hardware.truth.rf_on_intervals
+    return [start - end for (_, end), (start, _) in pairwise(intervals)]
 
 
 @dataclass

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.judge import acceptance_limits
-from ohmwright.engine.watchers import Deciding, question
+from ohmwright.engine.watchers import Deciding, Settling, question
 from ohmwright.metrology.droop import LeftOver
 from ohmwright.model.hardware import Meter
 from ohmwright.model.procedure import Point, Timing
@@ -68,3 +68,17 @@ def test_on_the_limit_it_looks_on_to_the_end_and_then_says_what_it_knows() -> No
     assert age_s > 19
     assert settled.settled
     assert settled.value == pytest.approx(797.5, abs=5 * settled.uncertainty)
+
+
+def settled_after(left: LeftOver):
+    watcher = Settling(TIMING, METER, left)
+    for age_s in np.arange(0.1, 10.0, 0.1):
+        if watcher.read(float(age_s), 500.0 + float(age_s > 5) * round(age_s % 0.3)):
+            break
+    return watcher.settled()
+
+
+def test_warmth_left_over_is_part_of_the_uncertainty() -> None:
+    rested, warm = settled_after(LeftOver()), settled_after(LeftOver(0.5, 0.01))
+    assert warm.value == rested.value
+    assert warm.uncertainty == pytest.approx(np.hypot(rested.uncertainty, 5.0), rel=0.01)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Sequence
+from itertools import pairwise
 from math import hypot, isinf
 
 from ohmwright.metrology.limits import reversals
@@ -15,6 +16,9 @@ from .judge import conformity, judge, scatter
 from .session import Session
 from .watch import Watched, watch
 from .watchers import Settling
+
+_CLOSE = 0.05
+"""Settings farther apart than this are told apart with ease, relative."""
 
 Level = tuple[float, Measured]
 """A setting in W and the power measured there."""
@@ -45,7 +49,8 @@ async def monotonicity(
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
-                watcher=lambda _: Settling(timing, bench.analyzer.data.meter),
+                watcher=lambda left: Settling(timing, bench.analyzer.data.meter, left),
+                tolerance=_closest(step),
             )
             yield ActivationClosed(**session.stamp(), on_s=seen.on_s)
             measured = _power(session, step, seen, timing)
@@ -53,6 +58,12 @@ async def monotonicity(
             yield PointDone(**session.stamp(), result=result)
         if measured is not None:
             below.append((setting_w, measured))
+
+
+def _closest(step: MonotonicityStep) -> float:
+    """How near two neighbouring settings are, relative: what the warmth left over must not hide."""
+    apart = (high / low - 1 for low, high in pairwise(step.settings_w))
+    return min(_CLOSE, *apart)
 
 
 def _power(

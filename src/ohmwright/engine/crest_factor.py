@@ -39,13 +39,14 @@ async def crest_factor(
     await session.bench.analyzer.set_path("OUTPUT")
     await session.bench.generator.select(step.mode, step.setting_w)
     yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=timing.max_on_s)
-    seen = await _watch(session, step, timing)
+    seen = await _watch(session, step, point, timing)
     yield ActivationClosed(**session.stamp(), on_s=seen.on_s)
     yield PointDone(**session.stamp(), result=_result(stage, step, point, seen, timing))
 
 
-async def _watch(session: Session, step: CrestFactorStep, timing: Timing) -> _Seen:
-    await session.rest(timing, power_w=step.setting_w, tolerance=0.0)
+async def _watch(session: Session, step: CrestFactorStep, point: Point, timing: Timing) -> _Seen:
+    tolerance = point.target.half_width / point.target.value
+    await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
     bench, taken, found = session.bench, list[Sample](), list[float]()
     reading_s = 1 / bench.analyzer.data.meter.readings_per_s
     async with session.activation(

@@ -70,7 +70,7 @@ async def sweep(
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
-                watcher=lambda _: Settling(timing, bench.analyzer.data.meter),
+                watcher=lambda left: Settling(timing, bench.analyzer.data.meter, left),
             )
             yield _point(mode, setting_w, load_ohm, timing, seen, session.accuracy)
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import sqrt
+from dataclasses import replace
+from math import hypot, sqrt
 
 import numpy as np
 
@@ -25,10 +26,13 @@ _ONE_SIDED = 0.05
 
 
 class Settling:
-    """Any value will do as soon as it has settled, no earlier than the age asked for."""
+    """Any value will do as soon as it has settled, no earlier than the age asked for.
 
-    def __init__(self, timing: Timing, meter: Meter) -> None:
-        self._timing, self._meter = timing, meter
+    What the warmth `left` from before makes unsure of it is part of its uncertainty.
+    """
+
+    def __init__(self, timing: Timing, meter: Meter, left: LeftOver) -> None:
+        self._timing, self._meter, self._left = timing, meter, left
         self._age_s: list[float] = []
         self._current_ma: list[float] = []
         self._look_at_s = timing.age_s
@@ -51,13 +55,15 @@ class Settling:
         """The value so far."""
         if not self._age_s:
             return None
-        return assess(
+        found = assess(
             np.array(self._age_s),
             np.array(self._current_ma),
             at_age_s=self._timing.age_s,
             window_s=self._meter.window_s,
             resolution=self._meter.resolution_ma,
         )
+        warmth = self._left.uncertainty * found.value
+        return replace(found, uncertainty=hypot(found.uncertainty, warmth))
 
 
 class Deciding:
@@ -75,7 +81,7 @@ class Deciding:
         precision = min(_PRECISION * asked.tolerance, _RELATIVE_PRECISION * asked.target)
         self._watch = PointWatch(asked, left=left, precision=precision)
         self._agreed = agreed
-        self._fallback = Settling(timing, meter)
+        self._fallback = Settling(timing, meter, left)
         self._decided = False
 
     def read(self, age_s: float, current_ma: float) -> bool:
