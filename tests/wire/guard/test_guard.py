@@ -3,6 +3,7 @@
 import os
 import select
 import signal
+import socket
 import threading
 import tty
 from collections.abc import Iterator
@@ -15,7 +16,8 @@ from ohmwright.model.errors import GuardTripped, LinkLost, LinkTimeout
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
-from ohmwright.wire.guard.frames import DATA, WATCH, Unpacker, pack
+from ohmwright.wire.guard import process
+from ohmwright.wire.guard.frames import BEAT, DATA, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
 
@@ -205,3 +207,43 @@ async def test_cancelled_while_opening_leaves_no_guard(instrument: Instrument) -
         await guarded(instrument)
     link = await guarded(instrument)  # the lock is free again
     await link.aclose()
+
+
+class Traffic:
+    """Stands for `select` and the time: lets one message come at the first wait."""
+
+    def __init__(self, engine: socket.socket) -> None:
+        self.engine, self.now_s, self.waits_s = engine, 100.0, []
+
+    def monotonic(self) -> float:
+        return self.now_s
+
+    def select(self, _read: list, _write: list, _bad: list, wait_s: float) -> tuple:
+        self.waits_s.append(wait_s)
+        self.now_s += max(wait_s, 0.0001)
+        return ([self.engine] if len(self.waits_s) == 1 else [], [], [])
+
+
+class SilentPort:
+    """A port where nothing comes."""
+
+    def fileno(self) -> int:
+        return 0
+
+    def write(self, data: bytes) -> None:
+        pass
+
+
+def test_it_stays_awake_for_a_burst_then_sleeps(monkeypatch: pytest.MonkeyPatch) -> None:
+    engine, far = socket.socketpair()
+    with engine, far:
+        traffic = Traffic(engine)
+        monkeypatch.setattr(process, "select", traffic)
+        monkeypatch.setattr(process, "time", traffic)
+        guard = process.Guard(engine, SilentPort(), process.Orders(b"", b"", b""))
+        far.send(pack(BEAT, 0))
+        for _ in range(8):
+            guard._turn()
+    assert traffic.waits_s[0] == process.POLL_S
+    assert traffic.waits_s[1] == 0
+    assert traffic.waits_s[-1] == process.POLL_S

@@ -25,6 +25,8 @@ POLL_S = 0.02
 QUIET_S = 0.15
 """A line silent for so long holds no late reply."""
 _ENGINE_BOUND_S = 1.0
+_AWAKE_S = 0.0003
+"""Messages come in bursts, and to be woken takes a good part of one: so long it stays awake."""
 _READ_BACK_S = 1.0
 _TRIES = 20
 
@@ -52,6 +54,7 @@ class Guard:
     _every_s: float | None = None
     _due_s: float = 0.0
     _tripped: bool = False
+    _awake_until_s: float = 0.0
     _frames: Unpacker = field(default_factory=Unpacker)
 
     def run(self) -> bool:
@@ -68,11 +71,14 @@ class Guard:
     def _turn(self) -> None:
         number = self.port.fileno()
         watched: list[Any] = [self.engine] if number is None else [self.engine, number]
-        ready = select.select(watched, [], [], 0 if number is None else POLL_S)[0]
+        awake = number is None or time.monotonic() < self._awake_until_s
+        ready = select.select(watched, [], [], 0 if awake else POLL_S)[0]
         if self.engine in ready:
             self._from_engine()
         if (number is None or number in ready) and (data := self.port.read()):
             self._tell(DATA, data)
+        if ready:
+            self._awake_until_s = time.monotonic() + _AWAKE_S
         if self._every_s is not None and not self._tripped and time.monotonic() > self._due_s:
             self._trip()
 
