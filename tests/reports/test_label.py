@@ -5,6 +5,8 @@ from datetime import date
 from io import BytesIO
 
 import pytest
+import zxingcpp
+from PIL import Image
 from pypdf import PdfReader
 
 from ohmwright.reports.certificate import Certificate, certificate_of
@@ -52,3 +54,11 @@ def test_forms(certificate: Certificate) -> None:
 def test_hostile_and_long_names(named: Callable[[str], Certificate], hostile: str) -> None:
     name = (hostile + " ") * 3
     assert squeezed(shown(name)) in words_of(label(named(name), LabelSize(), form="pdf"))
+
+
+@pytest.mark.parametrize("size", [LabelSize(), LabelSize(30, 15)])
+def test_a_reader_of_codes_reads_the_label(certificate: Certificate, size: LabelSize) -> None:
+    picture = Image.open(BytesIO(label(certificate, size, form="png")))
+    (code,) = zxingcpp.read_barcodes(picture)
+    assert code.text == qr_text(certificate)
+    assert certificate.head in code.text
