@@ -11,10 +11,11 @@ from lxml import etree
 
 from ohmwright.model.errors import SourceError
 from ohmwright.reports.certificate import Certificate, certificate_of
-from ohmwright.reports.dcc import certificate_dcc, check_against
+from ohmwright.reports.dcc import certificate_dcc
+from ohmwright.reports.dcc_schema import check_against
 from ohmwright.reports.text import shown
 
-from .conftest import a_run
+from .conftest import a_run, result
 
 NAMES = {"dcc": "https://ptb.de/dcc", "si": "https://ptb.de/si"}
 
@@ -75,6 +76,91 @@ def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostil
     assert complaints(document) == []
 
 
+def children(element: Any) -> list[str]:
+    return [etree.QName(child).localname for child in element]
+
+
+# the order in which the types of DCC 3.3.0 and D-SI 2.2.1 want what is written
+@pytest.mark.parametrize(
+    ("path", "names"),
+    [
+        (".", "administrativeData measurementResults"),  # digitalCalibrationCertificateType
+        (
+            "dcc:administrativeData",  # administrativeDataType (any order; statements optional)
+            "dccSoftware coreData items calibrationLaboratory respPersons customer statements",
+        ),
+        (
+            ".//dcc:coreData",  # coreDataType
+            "countryCodeISO3166_1 usedLangCodeISO639_1 mandatoryLangCodeISO639_1 uniqueIdentifier"
+            " beginPerformanceDate endPerformanceDate performanceLocation",
+        ),
+        (".//dcc:software", "name release"),  # softwareType
+        (".//dcc:item", "name manufacturer model identifications"),  # itemType
+        (".//dcc:identification", "issuer value name"),  # identificationType
+        (".//dcc:calibrationLaboratory/dcc:contact", "name location"),  # contactType
+        (".//dcc:customer", "name location"),  # contactType
+        (".//dcc:respPerson", "person mainSigner"),  # respPersonType
+        (".//dcc:statement[dcc:name]", "name conformity"),  # statementMetaDataType
+        (
+            ".//dcc:measurementResult",  # measurementResultType
+            "name usedMethods usedSoftware measuringEquipments influenceConditions results",
+        ),
+        (".//dcc:usedMethod", "name description"),  # usedMethodType
+        (".//dcc:measuringEquipment", "name description identifications"),  # measuringEquipmentType
+        (".//dcc:influenceCondition", "name data"),  # conditionType
+        (".//dcc:result", "name data"),  # resultType
+        (
+            ".//dcc:result//dcc:quantity",
+            "name description real measurementMetaData",
+        ),  # quantityType
+        (".//dcc:metaData", "declaration conformity"),  # statementMetaDataType
+        (
+            ".//dcc:result//si:real",
+            "value unit measurementUncertaintyUnivariate",
+        ),  # realQuantityType
+        (".//si:measurementUncertaintyUnivariate", "expandedMU"),  # a choice of three
+        (
+            ".//si:expandedMU",
+            "valueExpandedMU coverageFactor coverageProbability",
+        ),  # expandedMUType
+    ],
+)
+def test_order(certificate: Certificate, path: str, names: str) -> None:
+    tree = tree_of(certificate_dcc(certificate, "DE"))
+    assert children(tree.find(path, NAMES)) == names.split()
+
+
+def test_a_point_without_a_value_still_says_its_verdict() -> None:
+    # quantityType: noQuantity stands where there is no D-SI value, metadata follow it all the same
+    answer = result("as_left", "cords", "answer").model_copy(
+        update={"target": None, "measured": None, "conformity": None}
+    )
+    document = certificate_dcc(certificate_of(a_run([answer])), "DE")
+    quantity = tree_of(document).find(".//dcc:result//dcc:quantity", NAMES)
+    assert children(quantity) == ["name", "noQuantity", "measurementMetaData"]
+    assert quantity.findtext(".//dcc:conformity", namespaces=NAMES) == "pass"
+    assert complaints(document) == []
+
+
+def test_undecided_is_no_word_of_the_schema() -> None:
+    # stringConformityStatementStatusType has pass, fail, conditionalPass and three more
+    point = result("as_left", "cut", "500 ohm")
+    doubtful = point.model_copy(update={"verdict": "undecided", "reason": "too close to a limit"})
+    meta = tree_of(certificate_dcc(certificate_of(a_run([doubtful])), "DE")).find(
+        ".//dcc:metaData", NAMES
+    )
+    assert children(meta) == ["declaration"]
+    assert "undecided, too close to a limit" in meta.findtext(".//dcc:content", namespaces=NAMES)
+
+
+def test_a_run_without_points_has_one_result() -> None:
+    # resultListType and dataType want one child at least
+    document = certificate_dcc(certificate_of(a_run([])), "DE")
+    (only,) = tree_of(document).find(".//dcc:results", NAMES)
+    assert children(only.find("dcc:data", NAMES)) == ["text"]
+    assert complaints(document) == []
+
+
 SCHEMA = """<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="https://ptb.de/dcc">
 <xs:element name="{root}"><xs:complexType><xs:sequence>
 <xs:any minOccurs="0" maxOccurs="unbounded" processContents="skip"/></xs:sequence>
@@ -97,3 +183,27 @@ def test_no_usable_schema(certificate: Certificate, tmp_path: Path, text: str | 
         schema.write_text(text)
     with pytest.raises(SourceError, match="no usable XML schema"):
         check_against(certificate_dcc(certificate), schema)
+
+
+IMPORTING = """<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns:si="https://ptb.de/si"
+targetNamespace="https://ptb.de/dcc"><xs:import namespace="https://ptb.de/si"
+schemaLocation="https://ptb.de/si/v2.2.1/SI_Format.xsd"/>
+<xs:element name="digitalCalibrationCertificate" type="si:anything"/></xs:schema>"""
+IMPORTED = """<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespace="https://ptb.de/si">
+<xs:complexType name="anything"><xs:sequence>
+<xs:any minOccurs="0" maxOccurs="{most}" processContents="skip"/></xs:sequence>
+<xs:attribute name="schemaVersion"/></xs:complexType></xs:schema>"""
+
+
+def test_what_a_schema_imports_by_a_web_address_is_taken_from_beside_it(
+    certificate: Certificate, tmp_path: Path
+) -> None:
+    document, schema = certificate_dcc(certificate), tmp_path / "dcc.xsd"
+    schema.write_text(IMPORTING)
+    with pytest.raises(SourceError, match="no usable XML schema"):
+        check_against(document, schema)
+    (tmp_path / "SI_Format.xsd").write_text(IMPORTED.format(most="unbounded"))
+    check_against(document, schema)
+    (tmp_path / "SI_Format.xsd").write_text(IMPORTED.format(most="1"))
+    with pytest.raises(SourceError, match="does not follow"):
+        check_against(document, schema)

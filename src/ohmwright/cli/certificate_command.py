@@ -90,7 +90,8 @@ class Papers:
 
     def dcc(self, _: Path) -> bytes:
         """Digital calibration certificate, held against the schema where one is given."""
-        from ohmwright.reports.dcc import UNKNOWN_COUNTRY, certificate_dcc, check_against
+        from ohmwright.reports.dcc import UNKNOWN_COUNTRY, certificate_dcc
+        from ohmwright.reports.dcc_schema import check_against
 
         document = certificate_dcc(self.certificate, self._options.country or UNKNOWN_COUNTRY)
         if self._options.schema is not None:
