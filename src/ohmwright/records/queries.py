@@ -135,15 +135,16 @@ def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:
     return select(RESULTS).where(c.verdict == verdict, c.at >= stamp(since)).order_by(c.at)
 
 
-def last_seen() -> Select[tuple[object, ...]]:
+def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
     """The newest run of every unit, the unit not seen for longest first.
 
-    `verdict` is None for a run cut short, or going on. A unit that was simulated, too, has
-    a row for that.
+    `before` leaves those whose newest run began before it: what is due. `verdict` is None for
+    a run cut short, or going on. A unit that was simulated, too, has a row for that.
     """
     c = NEWEST_RUNS.c
     columns = (c.asset, c.model, c.serial, c.run_id, c.at, c.verdict, c.simulated)
-    return select(*columns).order_by(c.at)
+    query = select(*columns).order_by(c.at, c.asset)
+    return query if before is None else query.where(c.at < stamp(before))
 
 
 def pass_rates() -> Select[tuple[object, ...]]:
