@@ -111,7 +111,7 @@ def test_a_wrong_summary_is_named_and_made_anew(store: SqlStore, damage: str, ta
     with store.database.write() as connection:
         connection.execute(text(damage))
     (finding,) = audit(store)
-    assert f"the table of {table} is not what it sums up" in str(finding)
+    assert f"the table of {table}, which is no evidence, is not what it sums up" in str(finding)
     with store.database.write() as connection:
         rebuild(connection)
     assert list(audit(store)) == []

@@ -152,7 +152,7 @@ def _strays(connection: Connection, _: SqlStore) -> Iterator[Finding]:
 def _summaries(connection: Connection, _: SqlStore) -> Iterator[Finding]:
     """Summaries hold no evidence, so what is wrong with them can be put right."""
     for table in wrong(connection):
-        what = f"the table of {table.name} is not what it sums up"
+        what = f"the table of {table.name}, which is no evidence, is not what it sums up"
         yield Finding(f"{what}: 'ohmwright record rebuild' makes it anew")
 
 
