@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from alembic import command
 from alembic.config import Config
-from sqlalchemy import Connection, insert, select, text
+from sqlalchemy import Connection, insert, inspect, select, text
 
 from ohmwright.model.event import PointDone
+from ohmwright.records import migrate
 from ohmwright.records.audit import audit
 from ohmwright.records.database import open_database
 from ohmwright.records.queries import Error, ask, error_of, last_seen, pass_rates, trend
@@ -153,9 +154,9 @@ def _version_1(connection: Connection, source: SqlStore) -> None:
             connection.execute(insert(table), [dict(row) for row in found])
 
 
-def test_a_store_of_the_first_version_is_brought_up_to_date(
-    place: str, opened: Callable[..., SqlStore], tmp_path: Path
-) -> None:
+@pytest.fixture
+def first_version(place: str, opened: Callable[..., SqlStore], tmp_path: Path) -> str:
+    """A place with a store as the first version made it: a finished run and an open one."""
     source = opened(str(tmp_path / "source"))
     source.append_all("a", whole_run("a"))
     source.append("open", started("open", "HF-2"))
@@ -163,5 +164,33 @@ def test_a_store_of_the_first_version_is_brought_up_to_date(
     with database.write() as connection:
         _version_1(connection, source)
     database.close()
-    store = opened(place)
+    return place
+
+
+def test_a_store_of_the_first_version_is_brought_up_to_date(
+    first_version: str, opened: Callable[..., SqlStore]
+) -> None:
+    store = opened(first_version)
     assert list(audit(store)) == []
+    assert [row.asset for row in ask(store.database, last_seen())] == ["HF-1", "HF-2"]
+    store.append("open", point())
+    assert [row.results for row in ask(store.database, pass_rates())] == [2, 1]
+    assert list(audit(store)) == []
+
+
+def test_a_migration_that_fails_leaves_the_store_as_it_was(
+    first_version: str, opened: Callable[..., SqlStore], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(_: Connection) -> None:
+        raise OSError("no power")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(migrate, "rebuild", fail)
+        with pytest.raises(OSError, match="no power"):
+            opened(first_version)
+    database = open_database(first_version)
+    with database.read() as connection:
+        assert migrate._version(connection) == "0001"
+        assert not inspect(connection).has_table("tallies")
+    database.close()
+    assert list(audit(opened(first_version))) == []

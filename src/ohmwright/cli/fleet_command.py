@@ -91,7 +91,7 @@ def _units_table(rows: _Rows) -> Table:
         table.add_row(
             *(Text(text) for text in (row.asset, row.model, row.run_id, row.at[:10])),
             Text(verdict, style=STYLES.get(verdict, "dim")),
-            _simulated(row),
+            Text("simulated" if row.simulated else "", style="dim"),
         )
     return table
 
@@ -109,10 +109,6 @@ def _tallies_table(rows: _Rows, keys: Sequence[str]) -> Table:
             f"{100 * row.passed / row.results:.1f} %",
             "" if error is None else f"{error.mean:+.2f} %",
             "" if error is None or error.sd is None else f"{error.sd:.2f} %",
-            _simulated(row),
+            Text("sim." if row.simulated else "", style="dim"),
         )
     return table
-
-
-def _simulated(row: Row[Any]) -> Text:
-    return Text("simulated" if row.simulated else "", style="dim")
