@@ -1,4 +1,4 @@
-"""Durable commits beside the disk's own rate; fleet queries with and without their indexes.
+"""Durable commits beside the disk's own rate; fleet queries beside a store without help for them.
 
 Run: python scripts/bench/store.py [--results 1000000] [--folder FOLDER] [--seed 1]
 """
@@ -18,9 +18,12 @@ from random import Random
 from statistics import median
 from tempfile import TemporaryDirectory
 
+import plain_store
 from sqlalchemy import Select, insert
 
-from ohmwright.model.event import ActivationClosed
+from ohmwright.model.event import ActivationClosed, PointDone
+from ohmwright.model.result import Measured, Result
+from ohmwright.model.tolerance import Target
 from ohmwright.records import queries
 from ohmwright.records.flat import stamp
 from ohmwright.records.sql_store import SqlStore, open_store
@@ -28,6 +31,7 @@ from ohmwright.records.tables import LEDGER, RESULTS, RUNS
 
 START = datetime(2021, 1, 4, 8, tzinfo=UTC)
 DAYS = 5 * 365
+END = START + timedelta(days=DAYS)
 UNITS, MODELS, POINTS = 2000, 12, 10
 RESULTS_A_RUN = 25  # ten points as found, five adjusted, ten as left
 FRAME = 4120  # what SQLite writes for an event: one page and its header
@@ -55,7 +59,7 @@ def commits(folder: Path) -> list[Row]:
     """Single commits, batches and the disk, by turns; medians over the turns."""
     store = opened(folder)
     event = ActivationClosed(at=START, bench_s=1.5, on_s=8.5)
-    hundred = [event] * 100
+    hundred, result = [event] * 100, _point_done()
     file = os.open(folder / "reference", os.O_CREAT | os.O_RDWR)
     place = 0
 
@@ -71,7 +75,10 @@ def commits(folder: Path) -> list[Row]:
     def batch() -> None:
         store.append_all("batch", hundred)
 
-    seconds: dict[Callable[[], None], list[float]] = {sync: [], single: [], batch: []}
+    def point() -> None:
+        store.append("point", result)
+
+    seconds: dict[Callable[[], None], list[float]] = {sync: [], single: [], batch: [], point: []}
     for work in seconds:
         _each(work, 1500)  # until the log has been written round once
     for _ in range(60):
@@ -84,55 +91,53 @@ def commits(folder: Path) -> list[Row]:
         Row("fdatasync of this disk, per s", rate[sync]),
         Row("durable single commits, per s", rate[single]),
         Row("events in batches of 100, per s", 100 * rate[batch]),
+        Row("single commits of a result, per s", rate[point]),
         Row("single commits ÷ fdatasync", rate[single] / rate[sync], 0.6),
         Row("batch of 100 ÷ single", 100 * rate[batch] / rate[single], 30),
     ]
 
 
+def _point_done() -> PointDone:
+    result = Result(
+        stage="as_found",
+        step="cut",
+        point="300 ohm",
+        kind="power_curve",
+        verdict="pass",
+        target=Target(quantity="power_w", value=80.0, lower=76.0, upper=84.0),
+        measured=Measured(value=81.5, uncertainty=0.4, dof=30.0, age_s=6.0),
+    )
+    return PointDone(at=START, bench_s=1.5, result=result)
+
+
 def fleet(folder: Path, results: int, seed: int) -> list[Row]:
-    """Each query on a store with and on one without indexes; the same rows must come back."""
-    indexed = opened(folder / "indexed")
-    fill(indexed, results, Random(seed))
-    place = Path(indexed.database.place)
-    indexed.close()
+    """Each question to a store as it is, and to one without indexes for it and summaries.
+
+    The same rows must come back.
+    """
+    ours = opened(folder / "ours")
+    fill(ours, results, Random(seed))
+    place = Path(ours.database.place)
+    ours.close()
     (folder / "plain").mkdir()
     shutil.copy(place, folder / "plain" / place.name)
-    indexed, plain = opened(folder / "indexed"), opened(folder / "plain")
+    ours, plain = opened(folder / "ours"), opened(folder / "plain")
     with plain.database.write() as connection:
         for name in ("results_by_asset", "results_by_model", "results_by_verdict"):
             connection.exec_driver_sql(f"DROP INDEX {name}")
         connection.exec_driver_sql("DROP INDEX runs_by_asset")
     rows = []
-    for name, query, selective in asked():
-        ours_s, ours = _answered(indexed, query)
-        plain_s, theirs = _answered(plain, query)
-        assert sorted(map(repr, ours)) == sorted(map(repr, theirs))
-        what = f"{name} ({len(ours)} rows)"
-        rows.append(Row(f"{what}: indexed, s", ours_s, 1.2, at_least=False))
-        rows.append(Row(f"{what}: times faster", plain_s / ours_s, 50 if selective else None))
-    indexed.close()
+    for question in plain_store.questions(END, MODEL_NAMES[3], "HF-0777"):
+        ours_s, found = _answered(ours, question.ours)
+        plain_s, expected = _answered(plain, question.plain)
+        assert sorted(map(repr, found)) == sorted(map(repr, expected)), question.name
+        what = f"{question.name} ({len(found)} rows)"
+        bar = None if question.is_list else 50
+        rows.append(Row(f"{what}: s", ours_s, 1.2, at_least=False))
+        rows.append(Row(f"{what}: times faster", plain_s / ours_s, bar))
+    ours.close()
     plain.close()
     return rows
-
-
-def asked() -> list[tuple[str, Select[tuple[object, ...]], bool]]:
-    """The queries; True for those that pick few rows out of many."""
-    end = START + timedelta(days=DAYS)
-    model, asset = MODEL_NAMES[3], "HF-0777"
-    of_point = (model, "cut", "300 ohm", "as_found")
-    return [
-        ("history of a unit's point", queries.history(asset, "cut", "300 ohm"), True),
-        (
-            "a model's point, newest month",
-            queries.population(*of_point, end - timedelta(days=30)),
-            True,
-        ),
-        ("spread of a model's point", queries.spread(*of_point), True),
-        ("failed in the newest week", queries.with_verdict("fail", end - timedelta(days=7)), True),
-        ("a model's point, all years", queries.population(*of_point), False),
-        ("every unit's newest run", queries.last_seen(), False),
-        ("pass rates of the whole fleet", queries.pass_rates(), False),
-    ]
 
 
 def fill(store: SqlStore, results: int, random: Random) -> None:

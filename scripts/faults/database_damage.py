@@ -20,7 +20,7 @@ from ohmwright.model.errors import OhmwrightError
 from ohmwright.records.audit import audit, has_head
 from ohmwright.records.queries import runs, seals
 from ohmwright.records.sql_store import SqlStore, open_store
-from ohmwright.records.tables import EVENTS, LEDGER, METADATA, RESULTS, RUNS
+from ohmwright.records.tables import LEASES, METADATA
 
 _HANG_S = 20
 NAME = "records.sqlite"
@@ -129,6 +129,7 @@ def _swaps(small: Small, *, reduced: bool) -> Row:
     events = [("events", ("body",)), ("events", ("hash",)), ("events", ("body", "hash"))]
     others = [("ledger", ("document",)), ("ledger", ("document", "hash")), ("runs", ("opening",))]
     others += [("results", ("value", "verdict")), ("runs", ("run_id",)), ("runs", ("asset", "at"))]
+    others += [("tallies", ("passed", "errors_ppm")), ("newest_runs", ("run_id", "at"))]
     for table, columns in events + others:
         rowids = _keys(small, table)
         pairs = list(combinations(rowids, 2))
@@ -145,9 +146,9 @@ def _swaps(small: Small, *, reduced: bool) -> Row:
 
 
 def _keys(small: Small, table: str) -> list[str]:
-    keys = {"events": ("run", "number"), "results": ("run", "event")}.get(table, ("number",))
+    keys = [column.name for column in METADATA.tables[table].primary_key]
     found = _direct(small, f"SELECT {', '.join(keys)} FROM {table}")
-    return [" AND ".join(f"{k} = {v}" for k, v in zip(keys, row, strict=True)) for row in found]
+    return [" AND ".join(f"{k} = {v!r}" for k, v in zip(keys, row, strict=True)) for row in found]
 
 
 def _direct(small: Small, query: str) -> list[tuple[object, ...]]:
@@ -252,11 +253,12 @@ def _read_all(store: SqlStore) -> None:
 
 
 def _content(store: SqlStore) -> object:
-    """Every row of every table that holds records."""
+    """Every row of every table but the leases, which say nothing of what was measured."""
     with store.database.read() as connection:
         return [
             sorted(map(repr, connection.execute(table.select())))
-            for table in (RUNS, EVENTS, LEDGER, RESULTS, METADATA.tables["store"])
+            for table in METADATA.tables.values()
+            if table is not LEASES
         ]
 
 

@@ -22,7 +22,7 @@ def run(ohmwright: Callable, procedure: Path, tmp_path: Path) -> str:
 
 
 def test_nothing_on_record_yet(ohmwright: Callable, tmp_path: Path) -> None:
-    for command in ("list", "show", "verify", "keys"):
+    for command in ("list", "show", "verify", "keys", "fleet", "rebuild"):
         outcome = ohmwright("record", command, "--records", tmp_path)
         assert (outcome.code, "no records" in outcome.err) == (2, True)
     assert list(tmp_path.iterdir()) == []
@@ -41,6 +41,40 @@ def test_list_with_filters(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert run in ohmwright("record", "list", "--records", tmp_path).out
     wrong = ohmwright("record", "list", "--records", tmp_path, "--verdict", "good")
     assert (wrong.code, "pass, fail, undecided" in wrong.err) == (2, True)
+
+
+def test_a_fleet_and_a_trend(ohmwright: Callable, run: str, tmp_path: Path) -> None:
+    here = ("--records", tmp_path)
+    fleet = ohmwright("record", "fleet", *here, "--json").json
+    (unit,) = fleet["units"]
+    assert (unit["run"], unit["verdict"], unit["simulated"]) == (run, "fail", True)
+    assert [(p["point"], p["results"], p["passed"]) for p in fleet["points"]] == [
+        ("100 ohm", 1, 0),
+        ("500 ohm", 1, 1),
+    ]
+    shown = ohmwright("record", "fleet", *here).out
+    assert run in shown
+    assert "100.0 %" in shown
+    assert "No units" in ohmwright("record", "fleet", *here, "--not-since", "2000-01-01").out
+    first = fleet["points"][0]
+    of_point = (first["model"], first["step"], first["point"], "--stage", first["stage"])
+    (month,) = ohmwright("record", "trend", *of_point, *here, "--json").json
+    assert (month["results"], month["sd_of_error_percent"]) == (1, None)
+    assert abs(month["mean_error_percent"]) > 1
+    assert "0.0 %" in ohmwright("record", "trend", *of_point, *here).out
+    assert "No results" in ohmwright("record", "trend", "x", *of_point[1:], *here).out
+    wrong = ohmwright("record", "trend", *of_point[:3], "--stage", "new", *here)
+    assert (wrong.code, "as_found, adjust, as_left" in wrong.err) == (2, True)
+
+
+def test_a_wrong_summary_is_made_anew(ohmwright: Callable, run: str, tmp_path: Path) -> None:
+    with sqlite3.connect(tmp_path / "records.sqlite") as connection:
+        connection.execute("UPDATE tallies SET passed = 7")
+    connection.close()
+    found = ohmwright("record", "verify", "--records", tmp_path)
+    assert (found.code, "record rebuild" in found.out) == (6, True)
+    assert ohmwright("record", "rebuild", "--records", tmp_path).code == 0
+    assert ohmwright("record", "verify", run, "--records", tmp_path).code == 0
 
 
 def test_show_ends_with_the_code_of_the_run(ohmwright: Callable, run: str, tmp_path: Path) -> None:

@@ -83,6 +83,47 @@ def verify(
 
 
 @app.command()
+def fleet(
+    not_since: Annotated[
+        datetime | None,
+        typer.Option(
+            formats=["%Y-%m-%d", "%Y-%m-%dT%H:%M:%S"],
+            help="Only units whose newest run began before this date (UTC).",
+        ),
+    ] = None,
+    records: Records = None,
+    as_json: Json = False,
+) -> None:
+    """Show the newest run of each unit, and how often each point of each model passed."""
+    from .fleet_command import show_fleet
+
+    show_fleet(records, not_since, as_json=as_json)
+
+
+@app.command()
+def trend(
+    model: Annotated[str, typer.Argument(metavar="MODEL")],
+    step: Annotated[str, typer.Argument(metavar="STEP", help="As 'record fleet' shows it.")],
+    point: Annotated[str, typer.Argument(metavar="POINT", help="As 'record fleet' shows it.")],
+    stage: Annotated[str, typer.Option(help="as_found, adjust or as_left.")] = "as_found",
+    records: Records = None,
+    as_json: Json = False,
+) -> None:
+    """Show month by month how a point did over every unit of a model."""
+    from .fleet_command import show_trend
+
+    show_trend(records, model, step, point, stage, as_json=as_json)
+
+
+@app.command()
+def rebuild(records: Records = None) -> None:
+    """Make the summaries anew that 'verify' found wrong; they hold no evidence."""
+    from .fleet_command import rebuild_summaries
+
+    rebuild_summaries(records)
+
+
+@app.command()
 def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.")],
     run: Runs = None,

@@ -20,10 +20,12 @@ from .ledger import START, seal_in
 from .migrate import upgrade
 from .reading import read_run
 from .sql_store import SqlStore
+from .summaries import wrong
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
 from .witness import missing
 
 _APPEND_ONLY = ("store", "runs", "events", "ledger", "results")
+_SUMMING = {"results_tally", "runs_newest", "ledger_newest"}
 
 
 @dataclass(frozen=True)
@@ -45,7 +47,7 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
     `only`: the runs whose events are read; empty for all. The first finding of each run is
     its first event that is wrong.
     """
-    for look in (_file, _tables, _ledger, _strays, _witness):
+    for look in (_file, _tables, _ledger, _strays, _summaries, _witness):
         yield from _looked(store, look)
     for run in _runs(store):
         if isinstance(run, Finding):
@@ -98,6 +100,8 @@ def _tables(connection: Connection, _: SqlStore) -> Iterator[Finding]:
         for trigger in (f"{table}_no_change", f"{table}_no_truncate"):
             if trigger not in there:
                 yield Finding(f"'{trigger}' is off or gone: rows may have been changed")
+    for trigger in sorted(_SUMMING - there):
+        yield Finding(f"'{trigger}' is off or gone: summaries may be out of date")
 
 
 def _schema(connection: Connection) -> set[tuple[str, str]]:
@@ -143,6 +147,13 @@ def _strays(connection: Connection, _: SqlStore) -> Iterator[Finding]:
         for number in connection.execute(select(table.c.run).distinct()).scalars():
             if number not in names:
                 yield Finding(f"the table of {table.name} has rows of run {number}, which is gone")
+
+
+def _summaries(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+    """Summaries hold no evidence, so what is wrong with them can be put right."""
+    for table in wrong(connection):
+        what = f"the table of {table.name}, which is no evidence, is not what it sums up"
+        yield Finding(f"{what}: 'ohmwright record rebuild' makes it anew")
 
 
 def _witness(connection: Connection, store: SqlStore) -> Iterator[Finding]:

@@ -67,7 +67,8 @@ def next_run(connection: Connection) -> int:
 def alone(connection: Connection) -> None:
     """Let no other program write to the ledger until this transaction ends.
 
-    SQLite has one writer anyway.
+    It comes before everything else that a transaction locks, or two could wait for each
+    other. SQLite has one writer anyway.
     """
     if connection.dialect.name == "postgresql":
         connection.execute(text("LOCK TABLE ledger IN EXCLUSIVE MODE"))

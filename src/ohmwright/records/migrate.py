@@ -13,8 +13,10 @@ from sqlalchemy import Connection, inspect, text
 from ohmwright.model.errors import RecordError
 
 from .database import Database, open_database
+from .summaries import rebuild
 
-NEWEST = "0001"
+NEWEST = "0002"
+_OLDER = ("0001",)
 _ALEMBIC = Lock()  # it keeps what it works on in globals
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
 
@@ -31,18 +33,20 @@ def bring_up_to_date(database: Database) -> None:
         found = _version(connection)
     if found == NEWEST:
         return
-    if found is not None:
+    if found is not None and found not in _OLDER:
         raise RecordError(
             f"{database.place}: its tables are of version {found}; this program knows {NEWEST}.",
             "A newer ohmwright made them, or the file is damaged.",
             "Use the newest ohmwright on every bench.",
         )
-    if database.is_sqlite:
+    if found is None and database.is_sqlite:
         raise _lost(f"{database.place}: the file is there and holds no tables.")
     with database.write() as connection:
-        connection.execute(text("SET LOCAL lock_timeout = '60s'"))  # while another makes them
-        connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
-        if _version(connection) is None:
+        if not database.is_sqlite:  # which has one writer anyway
+            connection.execute(text("SET LOCAL lock_timeout = '60s'"))  # while another makes them
+            connection.execute(text("SET LOCAL statement_timeout = 0"))  # an index takes its time
+            connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
+        if _version(connection) != NEWEST:
             upgrade(connection)
 
 
@@ -77,7 +81,10 @@ def _lost(happened: str) -> RecordError:
 
 
 def upgrade(connection: Connection) -> None:
-    """Run every migration that is missing, in the transaction of `connection`."""
+    """Run every migration that is missing, in the transaction of `connection`.
+
+    The summaries are made anew after the last, so no migration need know what fills them.
+    """
     from alembic import command
     from alembic.config import Config
 
@@ -86,6 +93,7 @@ def upgrade(connection: Connection) -> None:
     config.set_main_option("path_separator", "os")
     with _ALEMBIC:
         command.upgrade(config, "head")
+    rebuild(connection)
 
 
 def _version(connection: Connection) -> str | None:

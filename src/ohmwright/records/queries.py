@@ -1,13 +1,19 @@
-"""What is asked of many records at once. Every query here has an index in the migrations."""
+"""What is asked of many records at once.
+
+Every query here has an index in the migrations, or reads a summary.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from math import sqrt
+from typing import Any
 
-from sqlalchemy import ColumnElement, Select, case, func, select
+from sqlalchemy import ColumnElement, Select, func, select
+from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.procedure import Stage
 
@@ -16,7 +22,7 @@ from .database import Database
 from .flat import Row, stamp
 from .ledger import seal_in
 from .seal import Seal
-from .tables import LEDGER, RESULTS, RUNS
+from .tables import LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES
 
 
 @dataclass(frozen=True)
@@ -64,9 +70,48 @@ def history(asset: str, step: str, point: str) -> Select[tuple[object, ...]]:
 def population(
     model: str, step: str, point: str, stage: Stage, since: datetime | None = None
 ) -> Select[tuple[object, ...]]:
-    """All results of one point at one stage over every unit of a model, oldest first."""
-    query = select(RESULTS).where(*_of_model(model, step, point, stage)).order_by(RESULTS.c.at)
-    return query if since is None else query.where(RESULTS.c.at >= stamp(since))
+    """Each result of one point at one stage over every unit of a model, oldest first.
+
+    Only columns that its index holds, so that the table is not looked into. Over many years
+    this is a long list; `trend` is a short one.
+    """
+    c = RESULTS.c
+    columns = (c.run, c.event, c.asset, c.at, c.value, c.uncertainty, c.target, c.lower, c.upper)
+    query = select(*columns, c.verdict).where(*_of_model(model, step, point, stage)).order_by(c.at)
+    return query if since is None else query.where(c.at >= stamp(since))
+
+
+def trend(model: str, step: str, point: str, stage: Stage) -> Select[tuple[object, ...]]:
+    """Month by month, the tally of one point at one stage over every unit of a model.
+
+    Simulated months come after the others. `error_of` tells the mean error of a row.
+    """
+    c = TALLIES.c
+    sums = (c.results, c.passed, c.measured, c.errors_ppm, c.squares_ppm2)
+    return (
+        select(c.simulated, c.month, *sums)
+        .where(c.model == model, c.step == step, c.point == point, c.stage == stage)
+        .order_by(c.simulated, c.month)
+    )
+
+
+@dataclass(frozen=True)
+class Error:
+    """Measured value less target over several results, in percent of the target."""
+
+    mean: float
+    sd: float | None
+    """None for a single result."""
+
+
+def error_of(tally: SqlRow[Any]) -> Error | None:
+    """The error of a row of `trend` or `pass_rates`; None when nothing was measured."""
+    count, total = int(tally.measured), int(tally.errors_ppm)
+    if count == 0:
+        return None
+    scaled = count * int(tally.squares_ppm2) - total * total  # whole numbers: nothing cancels
+    sd = None if count == 1 else 1e-4 * sqrt(scaled / (count * (count - 1)))
+    return Error(1e-4 * total / count, sd)
 
 
 def spread(model: str, step: str, point: str, stage: Stage) -> Select[tuple[object, ...]]:
@@ -90,18 +135,28 @@ def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:
     return select(RESULTS).where(c.verdict == verdict, c.at >= stamp(since)).order_by(c.at)
 
 
-def last_seen() -> Select[tuple[object, ...]]:
-    """For each unit, when its newest run began: what a worklist starts from."""
-    newest = func.max(RUNS.c.at).label("at")
-    return select(RUNS.c.asset, newest).group_by(RUNS.c.asset).order_by(newest)
+def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
+    """The newest run of every unit, the unit not seen for longest first.
+
+    `before` leaves those whose newest run began before it: what is due. `verdict` is None for
+    a run cut short, or going on. A unit that was simulated, too, has a row for that.
+    """
+    c = NEWEST_RUNS.c
+    columns = (c.asset, c.model, c.serial, c.run_id, c.at, c.verdict, c.simulated)
+    query = select(*columns).order_by(c.at, c.asset)
+    return query if before is None else query.where(c.at < stamp(before))
 
 
 def pass_rates() -> Select[tuple[object, ...]]:
-    """For each model, step, point and stage: how many results, and how many passed."""
-    c = RESULTS.c
-    keys = (c.model, c.step, c.point, c.stage)
-    passed = func.sum(case((c.verdict == "pass", 1), else_=0)).label("passed")
-    return select(*keys, func.count().label("results"), passed).group_by(*keys)
+    """For each model, step, point and stage: how many results, and how many passed.
+
+    Simulated results have rows of their own. `error_of` tells the mean error of a row.
+    """
+    c = TALLIES.c
+    keys = (c.model, c.step, c.point, c.stage, c.simulated)
+    sums = (c.results, c.passed, c.measured, c.errors_ppm, c.squares_ppm2)
+    summed = (func.sum(column).label(column.name) for column in sums)
+    return select(*keys, *summed).group_by(*keys).order_by(*keys)
 
 
 def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
@@ -134,9 +189,10 @@ def seals(database: Database) -> Iterator[Seal]:
                 yield seal
 
 
-def ask(database: Database, query: Select[tuple[object, ...]]) -> list[Row]:
-    """The rows of a query."""
-    return _rows(database, query)
+def ask(database: Database, query: Select[tuple[object, ...]]) -> Sequence[SqlRow[Any]]:
+    """The rows of a query, each a tuple with names."""
+    with database.read() as connection:
+        return connection.execute(query).all()
 
 
 def _rows(database: Database, query: Select[tuple[object, ...]]) -> list[Row]:

@@ -18,9 +18,10 @@ from .canonical import body_of, digest, link
 from .chain import Broken, KeptRun, whole
 from .database import Database, open_database
 from .flat import Row, result_row, run_row
+from .inserts import Inserts
 from .keys import OperatorKey
 from .lease import RENEWED_AFTER_S, Holder, release, take
-from .ledger import Entry, add_entry, is_finished, next_run
+from .ledger import Entry, add_entry, alone, is_finished, next_run
 from .migrate import bring_up_to_date
 from .reading import read_run, run_named, store_id
 from .store import Store
@@ -51,7 +52,8 @@ class SqlStore(Store):
         self.database, self.key = database, key
         self.store_id = store_id(database)
         self.witness = Witness(witness_folder / self.store_id)
-        self._insert = str(insert(EVENTS).compile(dialect=database.engine.dialect))
+        self._events = Inserts(EVENTS, database.engine.dialect)
+        self._results = Inserts(RESULTS, database.engine.dialect)
         self._holder = Holder.here()
         self._tails: dict[str, _Tail] = {}
         self._compared = False
@@ -65,6 +67,8 @@ class SqlStore(Store):
         tail = self._tails.pop(run_id, None)  # back only once all is on disk
         entry = None
         with self.database.write() as connection:
+            if len(events) > 1:
+                alone(connection)  # several results lock several tallies, each in its own order
             if tail is None:
                 claimed = self._claimed(connection, run_id)
                 tail = claimed or self._opened(connection, run_id, events[0])
@@ -187,12 +191,12 @@ class SqlStore(Store):
             head = link(head, body)
             rows.append((run, number, body, head))
             if event.kind == "point_done":  # asking its class would cost as much as hashing it
-                flat.append(result_row(tail.run, number, event))
+                row = result_row(tail.run, number, event)
+                flat.append([row[name] for name in self._results.columns])
             elif event.kind == "run_started" or event.kind == "run_resumed":
                 operator = event.operator
-        connection.exec_driver_sql(self._insert, rows)  # text made once: this is the hot path
-        if flat:
-            connection.execute(insert(RESULTS), flat)
+        self._events.add(connection, rows)
+        self._results.add(connection, flat)
         return _Tail(tail.run, number, head, operator, tail.renew_at_s)
 
     def _sealed(self, connection: Connection, tail: _Tail, last: RunFinished) -> Entry:

@@ -5,7 +5,17 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Any
 
-from sqlalchemy import Column, Double, Float, Integer, LargeBinary, MetaData, Table, Text
+from sqlalchemy import (
+    BigInteger,
+    Column,
+    Double,
+    Float,
+    Integer,
+    LargeBinary,
+    MetaData,
+    Table,
+    Text,
+)
 from sqlalchemy.types import TypeEngine
 
 METADATA = MetaData()
@@ -73,6 +83,28 @@ RESULTS = _table(
 )
 """Every result flat, for queries over a fleet; each can be made again from its event."""
 
+TALLIES = _table(
+    "tallies",
+    *(Column(name, Text, primary_key=True) for name in ("model", "step", "point", "stage")),
+    Column("simulated", Integer, primary_key=True),
+    Column("month", Text, primary_key=True),
+    *(Column(name, Integer) for name in ("results", "passed", "measured")),
+    *(Column(name, BigInteger) for name in ("errors_ppm", "squares_ppm2")),
+)
+"""For each point at each stage and month (UTC, as 2026-01) the sums over its results: how many,
+how many passed, how many have an error, and of these errors the sum and the sum of squares. An
+error is value less target, in parts per million of the target, whole, at most a million: whole
+numbers have one sum in whatever order they are added."""
+
+NEWEST_RUNS = _table(
+    "newest_runs",
+    Column("asset", Text, primary_key=True),
+    Column("simulated", Integer, primary_key=True),
+    Column("run", Integer),
+    *map(_text, ("run_id", "model", "serial", "at", "verdict")),
+)
+"""For each unit the run that began last; `verdict` is None until it has one."""
+
 LEASES = _table(
     "leases",
     Column("run", Integer, primary_key=True),
@@ -81,4 +113,4 @@ LEASES = _table(
     _text("holder"),
     Column("until_s", _REAL),
 )
-"""Who works on a run; the only rows that change."""
+"""Who works on a run."""

@@ -1,0 +1,85 @@
+"""Questions about a fleet: as a store answers them, and of its plain tables alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sqlalchemy import BigInteger, Select, case, cast, func, select
+
+from ohmwright.records import queries
+from ohmwright.records.flat import stamp
+from ohmwright.records.tables import LEDGER, RESULTS, RUNS
+
+Query = Select[tuple[object, ...]]
+
+
+@dataclass(frozen=True)
+class Question:
+    """One question, asked twice: of the store, and of runs, ledger and results alone."""
+
+    name: str
+    ours: Query
+    plain: Query
+    is_list: bool = False
+    """Whether it hands over everything of a kind: then the rows handed over take the time."""
+
+
+def questions(end: datetime, model: str, asset: str) -> list[Question]:
+    """Those that reports and analyses of a fleet need; lists last."""
+    of_point = (model, "cut", "300 ohm", "as_found")
+    month, week, year = (end - timedelta(days=days) for days in (30, 7, 365))
+    newest = queries.population(*of_point, month)
+    failed = queries.with_verdict("fail", week)
+    history = queries.history(asset, "cut", "300 ohm")
+    spread, everything = queries.spread(*of_point), queries.population(*of_point)
+    return [
+        Question("history of a unit's point", history, history),
+        Question("a model's point, newest month", newest, newest),
+        Question("spread of a model's point", spread, spread),
+        Question("failed in the newest week", failed, failed),
+        Question("trend of a model's point, by month", queries.trend(*of_point), _trend(*of_point)),
+        Question("pass rates of the whole fleet", queries.pass_rates(), _pass_rates()),
+        Question("units not seen for a year", queries.last_seen(year), _last_seen(year)),
+        Question("list: a model's point, all years", everything, everything, is_list=True),
+        Question("list: every unit's newest run", queries.last_seen(), _last_seen(), is_list=True),
+    ]
+
+
+def _sums() -> list[object]:
+    c = RESULTS.c
+    error = cast(func.round(1e6 * ((c.value - c.target) / c.target)), BigInteger)
+    passed = func.sum(case((c.verdict == "pass", 1), else_=0))
+    return [func.count(), passed, func.count(error), func.sum(error), func.sum(error * error)]
+
+
+def _trend(model: str, step: str, point: str, stage: str) -> Query:
+    c = RESULTS.c
+    month = func.substr(c.at, 1, 7)
+    return (
+        select(c.simulated, month, *_sums())
+        .where(c.model == model, c.step == step, c.point == point, c.stage == stage)
+        .group_by(c.simulated, month)
+    )
+
+
+def _pass_rates() -> Query:
+    c = RESULTS.c
+    keys = (c.model, c.step, c.point, c.stage, c.simulated)
+    return select(*keys, *_sums()).group_by(*keys)
+
+
+def _last_seen(before: datetime | None = None) -> Query:
+    """SQLite takes the other columns from the row of the maximum; its verdict by a key."""
+    c = RUNS.c
+    newest = (
+        select(c.asset, c.model, c.serial, c.run_id, func.max(c.at).label("at"))
+        .add_columns(c.number, c.simulated)
+        .group_by(c.asset, c.simulated)
+        .subquery()
+    )
+    n = newest.c
+    verdict = select(func.max(LEDGER.c.verdict)).where(LEDGER.c.run == n.number)
+    columns = (n.asset, n.model, n.serial, n.run_id, n.at, verdict.scalar_subquery(), n.simulated)
+    query = select(*columns).order_by(n.at, n.asset)
+    return query if before is None else query.where(n.at < stamp(before))

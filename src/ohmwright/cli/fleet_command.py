@@ -1,0 +1,114 @@
+"""`record fleet`, `trend` and `rebuild`: what many runs say together."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from rich.table import Table
+from rich.text import Text
+from sqlalchemy import Row
+
+from ohmwright.model.errors import UsageError
+from ohmwright.model.procedure import STAGES, Stage
+from ohmwright.records.queries import CUT_SHORT, ask, error_of, last_seen, pass_rates, trend
+from ohmwright.records.summaries import rebuild
+
+from .console import out, print_json
+from .open_records import existing_records
+from .tables import STYLES
+
+_Rows = Sequence[Row[Any]]
+
+
+def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
+    """The newest run of each unit, and how often each point of each model passed."""
+    with existing_records(records) as store:
+        units = ask(store.database, last_seen(not_since))
+        points = ask(store.database, pass_rates())
+    if as_json:
+        print_json({"units": [_unit(row) for row in units], "points": [_tally(p) for p in points]})
+        return
+    out().print(_units_table(units) if units else "No units like that.")
+    if points:
+        out().print(_tallies_table(points, ("model", "step", "point", "stage")))
+
+
+def show_trend(
+    records: str | None, model: str, step: str, point: str, stage: str, *, as_json: bool
+) -> None:
+    """Month by month, how often a point passed over every unit of a model, and its error."""
+    with existing_records(records) as store:
+        months = ask(store.database, trend(model, step, point, _stage(stage)))
+    if as_json:
+        print_json([_tally(month) for month in months])
+        return
+    out().print(_tallies_table(months, ("month",)) if months else "No results like that.")
+
+
+def rebuild_summaries(records: str | None) -> None:
+    """Make anew what only sums up the records."""
+    with existing_records(records) as store, store.database.write() as connection:
+        rebuild(connection)
+    out().print("The summaries are made anew; what is on record was not touched.")
+
+
+def _stage(given: str) -> Stage:
+    for stage in STAGES:
+        if stage == given:
+            return stage
+    raise UsageError(f"There is no stage '{given}'.", do=f"Give one of: {', '.join(STAGES)}.")
+
+
+def _unit(row: Row[Any]) -> dict[str, object]:
+    said = {key: getattr(row, key) for key in ("asset", "model", "serial", "at")}
+    verdict = row.verdict or CUT_SHORT
+    return said | {"run": row.run_id, "verdict": verdict, "simulated": bool(row.simulated)}
+
+
+def _tally(row: Row[Any]) -> dict[str, object]:
+    """A row without its sums, and the error that these come to."""
+    error = error_of(row)
+    said = {
+        key: value for key, value in row._mapping.items() if not key.endswith(("_ppm", "_ppm2"))
+    }
+    return said | {
+        "results": int(row.results),
+        "passed": int(row.passed),
+        "measured": int(row.measured),
+        "simulated": bool(row.simulated),
+        "mean_error_percent": None if error is None else error.mean,
+        "sd_of_error_percent": None if error is None else error.sd,
+    }
+
+
+def _units_table(rows: _Rows) -> Table:
+    table = Table("Unit", "Model", "Newest run", "Began", "Verdict", "", box=None, pad_edge=False)
+    table.columns[2].no_wrap, table.columns[2].overflow = True, "fold"  # is copied, so never cut
+    for row in rows:
+        verdict: Any = row.verdict or CUT_SHORT
+        table.add_row(
+            *(Text(text) for text in (row.asset, row.model, row.run_id, row.at[:10])),
+            Text(verdict, style=STYLES.get(verdict, "dim")),
+            Text("simulated" if row.simulated else "", style="dim"),
+        )
+    return table
+
+
+def _tallies_table(rows: _Rows, keys: Sequence[str]) -> Table:
+    table = Table(*(key.replace("_", " ").capitalize() for key in keys), box=None, pad_edge=False)
+    for name in ("Results", "Passed", "Mean error", "sd"):
+        table.add_column(name, justify="right")
+    table.add_column()
+    for row in rows:
+        error = error_of(row)
+        table.add_row(
+            *(Text(getattr(row, key).replace("_", " ")) for key in keys),
+            str(row.results),
+            f"{100 * row.passed / row.results:.1f} %",
+            "" if error is None else f"{error.mean:+.2f} %",
+            "" if error is None or error.sd is None else f"{error.sd:.2f} %",
+            Text("sim." if row.simulated else "", style="dim"),
+        )
+    return table

@@ -1,0 +1,196 @@
+"""Tables that sum up others hold what the others say, by whatever way a row came in."""
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from datetime import timedelta
+from functools import partial
+from pathlib import Path
+
+import pytest
+from alembic import command
+from alembic.config import Config
+from sqlalchemy import Connection, insert, inspect, select, text
+
+from ohmwright.model.event import PointDone
+from ohmwright.records import migrate
+from ohmwright.records.audit import audit
+from ohmwright.records.database import open_database
+from ohmwright.records.queries import Error, ask, error_of, last_seen, pass_rates, trend
+from ohmwright.records.sql_store import SqlStore, open_store
+from ohmwright.records.summaries import rebuild
+from ohmwright.records.tables import EVENTS, LEDGER, RESULTS, RUNS
+from ohmwright.records.transfer import exported, runs_in, take_in
+
+from .some_events import AT, finished, point, started, whole_run
+
+POINT = ("Model ä 'x'", "cut", "100 ohm", "as_left")
+
+
+def of_value(value: float) -> PointDone:
+    return point(value=value)
+
+
+def later(event: PointDone, days: int) -> PointDone:
+    return event.model_copy(update={"at": AT + timedelta(days=days)})
+
+
+def test_months_add_up(store: SqlStore) -> None:
+    store.append("a", started("a"))
+    for value in (78.0, 82.0, 84.0):
+        store.append("a", of_value(value))
+    store.append_all("a", [later(of_value(72.0), 40), later(point(verdict="fail"), 40)])
+    store.append_all("s", [started("s", seed=1), of_value(80.0)])
+    january, february, simulated = ask(store.database, trend(*POINT))
+    assert (january.month, january.results, january.passed) == ("2026-01", 3, 3)
+    error = error_of(january)
+    assert error is not None
+    assert (error.mean, error.sd) == pytest.approx((5 / 3, 3.8188131))
+    assert (february.month, february.results, february.passed) == ("2026-02", 2, 1)
+    assert (simulated.simulated, error_of(simulated)) == (1, Error(0.0, None))
+    real, simulated = ask(store.database, pass_rates())
+    assert (real.point, real.results, real.passed, real.measured) == ("100 ohm", 5, 4, 5)
+    assert simulated.results == 1
+    assert list(audit(store)) == []
+
+
+@pytest.mark.parametrize("value", [1e308, -1e308, 0.0, 1e-308])
+def test_no_value_is_too_large_for_a_sum(store: SqlStore, value: float) -> None:
+    store.append_all("a", [started("a"), of_value(value), of_value(value)])
+    (month,) = ask(store.database, trend(*POINT))
+    error = error_of(month)
+    assert error is not None
+    assert (error.mean, error.sd) == (100.0 if value > 80 else -100.0, 0.0)
+    assert list(audit(store)) == []
+
+
+def test_a_result_without_a_value_counts_and_has_no_error(store: SqlStore) -> None:
+    nothing = point(verdict="not measured")
+    result = nothing.result.model_copy(update={"measured": None, "target": None})
+    store.append_all("a", [started("a"), nothing.model_copy(update={"result": result})])
+    (month,) = ask(store.database, trend(*POINT))
+    assert (month.results, month.passed, error_of(month)) == (1, 0, None)
+
+
+def test_the_newest_run_of_each_unit(store: SqlStore, tmp_path: Path) -> None:
+    def seen() -> dict[tuple[str, int], tuple[str, str | None]]:
+        rows = ask(store.database, last_seen())
+        return {(row.asset, row.simulated): (row.run_id, row.verdict) for row in rows}
+
+    store.append_all("a", whole_run("a"))
+    assert seen() == {("HF-1", 0): ("a", "pass")}
+    store.append("b", started("b"))
+    store.append("s", started("s", seed=1))
+    store.append_all("c", whole_run("c", "HF-2"))
+    assert seen()["HF-1", 0] == ("b", None)
+    store.append("b", finished("fail"))
+    assert seen() == {
+        ("HF-1", 0): ("b", "fail"),
+        ("HF-1", 1): ("s", None),
+        ("HF-2", 0): ("c", "pass"),
+    }
+    with open_store(str(tmp_path / "other"), tmp_path / "key", tmp_path / "witness") as other:
+        for name, days in (("older", -9), ("newer", 9)):
+            first = started(name).model_copy(update={"at": AT + timedelta(days=days)})
+            other.append_all(name, [first, point(), finished()])
+            lines = [line + b"\n" for line in exported(other.kept(name))]
+            for run, events in runs_in(lines, "file"):
+                take_in(store, run, events)
+    assert seen()["HF-1", 0] == ("newer", "pass")
+    assert list(audit(store)) == []
+
+
+@pytest.mark.parametrize(
+    ("damage", "table"),
+    [
+        ("UPDATE tallies SET passed = passed - 1", "tallies"),
+        ("DELETE FROM tallies WHERE point = '500 ohm'", "tallies"),
+        ("UPDATE newest_runs SET verdict = 'fail'", "newest_runs"),
+    ],
+)
+def test_a_wrong_summary_is_named_and_made_anew(store: SqlStore, damage: str, table: str) -> None:
+    store.append_all("a", whole_run("a"))
+    with store.database.write() as connection:
+        connection.execute(text(damage))
+    (finding,) = audit(store)
+    assert f"the table of {table}, which is no evidence, is not what it sums up" in str(finding)
+    with store.database.write() as connection:
+        rebuild(connection)
+    assert list(audit(store)) == []
+    store.append_all("b", whole_run("b"))
+    assert list(audit(store)) == []
+
+
+def _write(place: str, folder: Path, name: str) -> None:
+    """Batches whose results come in an order of their own, some with the end of a run."""
+    with open_store(place, folder / "operator.key", folder / "witness") as store:
+        points = [point(f"{ohm} ohm") for ohm in range(12)]
+        points = points if name < "c" else points[::-1]
+        for number in range(6):
+            run = f"{name}-{number}"
+            store.append(run, started(run))
+            store.append_all(run, points)
+            store.append_all(run, [*points, finished()])
+
+
+def test_benches_at_work_on_the_same_points_do_not_wait_for_each_other_forever(
+    place: str, opened: Callable[..., SqlStore], tmp_path: Path
+) -> None:
+    with ThreadPoolExecutor(4) as benches:
+        list(benches.map(partial(_write, place, tmp_path / "here"), "abcd"))
+    store = opened(place)
+    assert [row.results for row in ask(store.database, pass_rates())] == [48] * 12
+    assert list(audit(store)) == []
+
+
+def _version_1(connection: Connection, source: SqlStore) -> None:
+    """The rows of `source` in tables as the first version made them."""
+    config = Config(attributes={"connection": connection})
+    config.set_main_option("script_location", "ohmwright.records:migrations")
+    config.set_main_option("path_separator", "os")
+    command.upgrade(config, "0001")
+    with source.database.read() as rows:
+        for table in (RUNS, EVENTS, LEDGER, RESULTS):
+            found = rows.execute(select(table)).mappings()
+            connection.execute(insert(table), [dict(row) for row in found])
+
+
+@pytest.fixture
+def first_version(place: str, opened: Callable[..., SqlStore], tmp_path: Path) -> str:
+    """A place with a store as the first version made it: a finished run and an open one."""
+    source = opened(str(tmp_path / "source"))
+    source.append_all("a", whole_run("a"))
+    source.append("open", started("open", "HF-2"))
+    database = open_database(place)
+    with database.write() as connection:
+        _version_1(connection, source)
+    database.close()
+    return place
+
+
+def test_a_store_of_the_first_version_is_brought_up_to_date(
+    first_version: str, opened: Callable[..., SqlStore]
+) -> None:
+    store = opened(first_version)
+    assert list(audit(store)) == []
+    assert [row.asset for row in ask(store.database, last_seen())] == ["HF-1", "HF-2"]
+    store.append("open", point())
+    assert [row.results for row in ask(store.database, pass_rates())] == [2, 1]
+    assert list(audit(store)) == []
+
+
+def test_a_migration_that_fails_leaves_the_store_as_it_was(
+    first_version: str, opened: Callable[..., SqlStore], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(_: Connection) -> None:
+        raise OSError("no power")
+
+    with monkeypatch.context() as patched:
+        patched.setattr(migrate, "rebuild", fail)
+        with pytest.raises(OSError, match="no power"):
+            opened(first_version)
+    database = open_database(first_version)
+    with database.read() as connection:
+        assert migrate._version(connection) == "0001"
+        assert not inspect(connection).has_table("tallies")
+    database.close()
+    assert list(audit(opened(first_version))) == []
