@@ -55,7 +55,12 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     yield Finding("analyzer", good=True, detail=await bench.analyzer.identify())
     yield Finding("generator", good=True, detail=await bench.generator.identify())
     yield _certificate(bench)
-    kit = Kit(bench.analyzer, bench.clock, _no_activation)
+    kit = Kit(
+        bench.analyzer,
+        bench.clock,
+        _no_activation,
+        bench.analyzer.data.load_bank.loads_ohm[0],
+    )
     for check in WITHOUT_RF:
         yield await _finding(check, kit)
     yield await _watchdog(bench)
