@@ -5,7 +5,6 @@ from __future__ import annotations
 import sys
 from datetime import datetime
 from pathlib import Path
-from textwrap import wrap
 from typing import Annotated
 
 import typer
@@ -294,8 +293,10 @@ def main() -> None:
     try:
         app()
     except OhmwrightError as error:
-        tell(error)
-        sys.exit(error.exit_code)
+        try:
+            tell(error)
+        finally:  # the code says it where nobody can be told any more
+            sys.exit(error.exit_code)
 
 
 def tell(error: OhmwrightError) -> None:
@@ -311,10 +312,17 @@ def tell(error: OhmwrightError) -> None:
             typer.echo(part, err=True)
 
 
+_WIDEST = 80
+
+
 def _frame(error: OhmwrightError) -> None:
-    width = 76
-    parts = (error.happened, error.means, error.do)
-    lines = [line for part in parts for line in (*wrap(part, width), "")]
-    typer.echo("\a", err=True, nl=False)
-    for line in ("", *lines):
-        typer.secho(f"!! {line:<{width}} !!", err=True, bold=True, fg="white", bg="red")
+    from rich.box import HEAVY
+    from rich.panel import Panel
+    from rich.text import Text
+
+    from .console import err
+
+    said = Text("\n\n".join(part for part in (error.happened, error.means, error.do) if part))
+    err().bell()
+    frame = Panel(said, box=HEAVY, padding=(1, 2), width=min(_WIDEST, err().width))
+    err().print(frame, style="bold white on red")
