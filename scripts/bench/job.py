@@ -21,7 +21,8 @@ from population import Profile, Unit, draw
 from rich.console import Console
 from rich.table import Table
 
-from ohmwright.cli.open_bench import assembled, read_bench, simulated_bench
+from ohmwright.cli.bench_data import read_bench
+from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.engine.adjust import full_power_w
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.sampling import samples

@@ -38,7 +38,7 @@ def _lost_at_off(case: Case, reduced: bool) -> Row:
     for at in offs[:: 6 if reduced else 1]:
         for way in ("message", "reply"):
             rig, log = made(case), Log()
-            arm(rig, "analyzer", Fault("unplug", way, "ever", at))
+            arm(rig, Fault("unplug", way, "ever", at))
             asyncio.run(log.keep(rig, rig.work(), None))
             outcome = verdict(rig, log, expected, to_the_end=True)
             unannounced = outcome["error"] not in ("ReleaseNotConfirmed", "LinkLost")
@@ -89,7 +89,7 @@ def _cancelled(case: Case, expected: Log, fault: Fault, kind: str, after: int) -
                 injected[0].first(*at_work[0])
 
     rig = made(case, pausing=True, on_pause=on_pause)
-    arm(rig, "analyzer", fault)
+    arm(rig, fault)
 
     async def work() -> None:
         task = asyncio.current_task()

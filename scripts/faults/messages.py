@@ -88,10 +88,10 @@ def _try(case: Case, jobs: int, stride: int, kinds, tally_of) -> None:
             always = told and (kind, way, when) in _ALWAYS
             if not always and ((count[0] + place) % stride or (told and way == "reply")):
                 continue
-            fault = Fault(kind, way, when, at)
-            if forks.fork(f"{line_name}:{fault}"):
-                arm(rig, line_name, fault)
-                armed.append(points_after(line_name, fault, log.points))
+            fault = Fault(kind, way, when, at, line_name)
+            if forks.fork(str(fault)):
+                arm(rig, fault)
+                armed.append(points_after(fault, log.points))
                 return
 
     rig = made(case, on_message=on_message)
@@ -119,28 +119,27 @@ async def _keep(log: Log, rig: Rig, armed: list[int | None]) -> None:
         log.error = error
 
 
-def points_after(line_name: str, fault: Fault, points: int) -> int | None:
+def points_after(fault: Fault, points: int) -> int | None:
     """At how many points a run is seen enough of; None for its end."""
-    passing = line_name == "analyzer" and fault.when == "once"
+    passing = fault.line == "analyzer" and fault.when == "once"
     return points + _POINTS_AFTER if passing else None
 
 
-def arm(rig: Rig, line_name: str, fault: Fault) -> None:
+def arm(rig: Rig, fault: Fault) -> None:
     """Have `fault` happen from now on, and bound the run."""
-    rig.lines[line_name].arm(fault)
+    rig.lines[fault.line].arm(fault)
     rig.clock.bound_s = rig.clock.now_s() + VIRTUAL_BOUND_S
 
 
 def replay(case: Case, spec: str) -> dict[str, object]:
     """One trial again, from the start and without a fork."""
-    line_name, _, text = spec.partition(":")
-    fault, log, expected = Fault.parsed(text), Log(), sound(case)
+    fault, log, expected = Fault.parsed(spec), Log(), sound(case)
     armed: list[int | None] = []
 
     def on_message(name: str, _line: bytes) -> None:
-        if name == line_name and not armed and rig.lines[name].count + 1 == fault.at:
-            arm(rig, name, fault)
-            armed.append(points_after(name, fault, log.points))
+        if name == fault.line and not armed and rig.lines[name].count + 1 == fault.at:
+            arm(rig, fault)
+            armed.append(points_after(fault, log.points))
 
     rig = made(case, on_message=on_message)
     asyncio.run(_keep(log, rig, armed))

@@ -8,7 +8,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from ohmwright.cli.open_bench import BenchData, assembled, read_bench, simulated_bench
+from ohmwright.cli.bench_data import BenchData, read_bench
+from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.engine.run import Job, run
 from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.bench import Bench

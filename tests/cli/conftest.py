@@ -1,8 +1,11 @@
 """The command line called in process, as a person calls it."""
 
 import json
+import subprocess
 import sys
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -83,3 +86,22 @@ def cut_short() -> Callable[[Path, str, str], None]:
             store.append_all(run, events[:end])
 
     return cut
+
+
+@contextmanager
+def simulated(tmp_path: Path, *options: str) -> Iterator[Path]:
+    """A simulated bench in another process; the bench file that reaches it."""
+    bench = tmp_path / "served.toml"
+    command = [sys.executable, "-c", "from ohmwright.cli.main import main; main()", "simulate"]
+    server = subprocess.Popen(
+        [*command, *options, "--write-bench", str(bench)], stdout=subprocess.DEVNULL
+    )
+    try:
+        for _ in range(300):
+            if bench.exists():
+                break
+            time.sleep(0.05)
+        yield bench
+    finally:
+        server.terminate()
+        assert server.wait(timeout=10) == 0

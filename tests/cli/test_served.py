@@ -1,37 +1,16 @@
 """The same verification in process, over a pty through pyserial, over TCP through pyvisa-py."""
 
 import re
-import subprocess
-import sys
-import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 from ohmwright.model.shipped import shipped
 
+from .conftest import simulated
+
 DEMO_BENCH = shipped("benches", "demo.toml")
-
-
-@contextmanager
-def simulated(tmp_path: Path, *options: str) -> Iterator[Path]:
-    """A simulated bench in another process; the bench file that reaches it."""
-    bench = tmp_path / "served.toml"
-    command = [sys.executable, "-c", "from ohmwright.cli.main import main; main()", "simulate"]
-    server = subprocess.Popen(
-        [*command, *options, "--write-bench", str(bench)], stdout=subprocess.DEVNULL
-    )
-    try:
-        for _ in range(300):
-            if bench.exists():
-                break
-            time.sleep(0.05)
-        yield bench
-    finally:
-        server.terminate()
-        assert server.wait(timeout=10) == 0
 
 
 def through_visa(bench: Path) -> Path:

@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.open_bench import BenchData, assembled, read_bench, simulated_bench
+from ohmwright.cli.bench_data import BenchData, read_bench
+from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.nobody import Nobody

@@ -1,5 +1,6 @@
 """The back end behind a command set passes the conformance kit; broken ones do not."""
 
+import math
 from collections.abc import AsyncIterator, Callable
 from contextlib import asynccontextmanager
 
@@ -8,6 +9,7 @@ import pytest
 from ohmwright.engine.activation import activation
 from ohmwright.instruments.conformance import (
     CHECKS,
+    WITHOUT_RF,
     Check,
     Kit,
     activates_reads_and_releases,
@@ -18,6 +20,7 @@ from ohmwright.instruments.conformance import (
     refuses_a_load_it_has_not,
 )
 from ohmwright.model.errors import OutOfCapability, ProtocolError
+from ohmwright.wire.links.memory import MemoryLink
 
 pytestmark = pytest.mark.anyio
 
@@ -30,7 +33,7 @@ def kit_of(rig: object) -> Kit:
         async with activation(bench, load_ohm=load_ohm, power_w=100, limit_s=limit_s) as opened:
             yield opened
 
-    return Kit(bench.analyzer, bench.clock, activate)
+    return Kit(bench.analyzer, bench.clock, activate, bench.analyzer.data.load_bank.loads_ohm[0])
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
@@ -40,6 +43,37 @@ async def test_a_simulated_analyzer_passes(make_rig: Callable, check: Check, ben
     rig.hardware.panel.select("cut", 100)
     assert await check(kit_of(rig)) is None
     assert not rig.hardware.truth.rf_on
+
+
+class Promised(MemoryLink):
+    """Keeps the longest silence in which a guard watched, over what it was promised."""
+
+    longest_s = -math.inf
+    _every_s: float | None = None
+    _last_s = 0.0
+
+    async def expect_traffic(self, every_s: float | None) -> None:
+        self._every_s, self._last_s = every_s, self._clock.now_s()
+
+    async def write(self, data: bytes) -> None:
+        now_s = self._clock.now_s()
+        if self._every_s is not None:
+            self.longest_s = max(self.longest_s, now_s - self._last_s - self._every_s)
+        self._last_s = now_s
+        await super().write(data)
+
+
+@pytest.mark.parametrize("check", CHECKS[len(WITHOUT_RF) :], ids=lambda check: check.__name__)
+@pytest.mark.parametrize("bench", ["demo", "attended"])
+async def test_a_guard_never_hears_nothing_for_too_long(
+    make_rig: Callable, check: Check, bench: str
+) -> None:
+    rig = make_rig(bench=bench)
+    rig.hardware.panel.select("cut", 100)
+    link = Promised("promised", rig.hardware.analyzer_port, rig.bench.clock)
+    rig.bench.analyzer.dialogue.framing.link = link
+    assert await check(kit_of(rig)) is None
+    assert link.longest_s < 0
 
 
 @pytest.mark.parametrize(

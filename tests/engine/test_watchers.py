@@ -3,7 +3,6 @@
 import numpy as np
 import pytest
 
-from ohmwright.engine.judge import acceptance_limits
 from ohmwright.engine.watchers import Deciding, Settling, question
 from ohmwright.metrology.droop import LeftOver
 from ohmwright.model.hardware import Meter
@@ -35,7 +34,6 @@ def test_limits_of_power_are_asked_of_the_current() -> None:
     asked = question(point(), TIMING, METER)
     assert asked.target == pytest.approx(1000 * (300 / 500) ** 0.5)
     assert asked.limits == pytest.approx([1000 * (p / 500) ** 0.5 for p in (282, 318)])
-    assert acceptance_limits(point().target) == (282, 318)
 
 
 def test_a_clear_point_is_decided_soon_and_well_enough_known() -> None:

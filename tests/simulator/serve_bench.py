@@ -1,4 +1,4 @@
-"""A bench served by a process of its own: `python serve_bench.py pty|tcp stepped|real [links]`."""
+"""A bench served by a process of its own: `serve_bench.py pty|tcp stepped|real [FAULT [links]]`."""
 
 import sys
 from contextlib import suppress
@@ -9,7 +9,8 @@ import anyio
 
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
-from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.faults import Fault
+from ohmwright.simulator.faulty_bench import FaultyBench
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.simulator.serve_pty import serve_ptys
 from ohmwright.simulator.serve_tcp import serve_tcp
@@ -22,20 +23,18 @@ def announce(addresses: Addresses) -> None:
         print(address, flush=True)
 
 
-def main(line: str, time: str, *links: str) -> None:
-    bench = SimulatedBench(
+def main(line: str, time: str, fault: str = "", links: str = "") -> None:
+    bench = FaultyBench(
         load(shipped("analyzers", "gantry-400.toml"), AnalyzerProfile),
         load(shipped("generators", "quillon-300.toml"), GeneratorProfile),
         seed=5,
         clock=VirtualClock() if time == "stepped" else RealClock(),
+        faults=[Fault.parsed(fault)] if fault else [],
     )
-    serve = serve_tcp if line == "tcp" else partial(serve_ptys, link_dir=_folder(links))
+    folder = Path(links) if links else None
+    serve = serve_tcp if line == "tcp" else partial(serve_ptys, link_dir=folder)
     with suppress(KeyboardInterrupt):
         anyio.run(serve, bench, announce)
-
-
-def _folder(links: tuple[str, ...]) -> Path | None:
-    return Path(links[0]) if links else None
 
 
 if __name__ == "__main__":

@@ -3,7 +3,12 @@
 import pytest
 
 from ohmwright.model.errors import UsageError
+from ohmwright.model.shipped import shipped
+from ohmwright.model.source import load
 from ohmwright.simulator.faults import Fault, FaultyPort
+from ohmwright.simulator.faulty_bench import FaultyBench
+from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
+from ohmwright.wire.clock import VirtualClock
 
 
 def heard(fault: str, messages: int = 4) -> list[bytes]:
@@ -45,7 +50,38 @@ def test_unplugged_at_the_message() -> None:
         heard("unplug:message:ever:3")
 
 
-@pytest.mark.parametrize("text", ["", "rust:reply:once:1", "lose:reply:once:0", "lose:up:once:1"])
+@pytest.mark.parametrize(
+    ("text", "whole"),
+    [
+        ("lose:reply:once:3", "analyzer:lose:reply:once:3"),
+        ("generator:digit:message:ever:012", "generator:digit:message:ever:12"),
+    ],
+)
+def test_parsed_and_written(text: str, whole: str) -> None:
+    assert str(Fault.parsed(text)) == whole
+    assert Fault.parsed(whole) == Fault.parsed(text)
+
+
+def test_a_bench_with_faults_on_both_lines() -> None:
+    texts = ("lose:reply:once:1", "digit:reply:ever:2", "generator:masquerade:message:once:1")
+    bench = FaultyBench(
+        load(shipped("analyzers", "gantry-400.toml"), AnalyzerProfile),
+        load(shipped("generators", "quillon-300.toml"), GeneratorProfile),
+        seed=5,
+        clock=VirtualClock(),
+        faults=[Fault.parsed(text) for text in texts],
+    )
+    identity = b",S000005,1.0\n"
+    assert bench.analyzer_port(b"*IDN?\n") == b""
+    assert bench.analyzer_port(b"*ESE 0;*ESE?\n") in [b"%d\n" % digit for digit in range(1, 10)]
+    assert bench.generator_port(b"*IDN?\n").endswith(b",S001005,1.0\n")
+    assert bench.generator_port(b"*IDN?\n").endswith(identity)
+
+
+@pytest.mark.parametrize(
+    "text",
+    ["", "rust:reply:once:1", "lose:reply:once:0", "lose:up:once:1", "lose:reply:once:3:4"],
+)
 def test_no_fault(text: str) -> None:
     with pytest.raises(UsageError, match="is no fault"):
         Fault.parsed(text)

@@ -113,11 +113,34 @@ def test_real_time_goes_by_itself(kind: str, opened: Any) -> None:
 def test_linked_names(tmp_path: Path) -> None:
     links = tmp_path / "links"
     for _ in range(2):  # a second run finds no old link in its way
-        with served("pty", "stepped", str(links)) as addresses:
+        with served("pty", "stepped", "", str(links)) as addresses:
             assert addresses == [str(links / n) for n in ("analyzer", "generator", "control")]
             with on_serial(addresses[1]) as ask:
                 assert ask("*IDN?").startswith("Tallowmere")
     assert not list(links.iterdir())
+
+
+def test_unplugged_from_tcp_is_a_hang_up() -> None:
+    with served("tcp", "stepped", "unplug:message:once:2") as (analyzer, *_):
+        for last in ("", "0"):
+            with on_tcp(analyzer) as ask:
+                assert ask("OUTP:STAT?") == "0"
+                assert ask("OUTP:STAT?") == last
+
+
+@needs_pty
+def test_unplugged_from_a_pty_it_comes_back_as_another_device(tmp_path: Path) -> None:
+    link = tmp_path / "analyzer"
+    with served("pty", "stepped", "unplug:message:once:2", str(tmp_path)):
+        before = link.resolve()
+        with on_serial(str(link)) as ask:
+            assert ask("OUTP:STAT?") == "0"
+            with pytest.raises(serial.SerialException):
+                ask("OUTP:STAT?")
+        assert not before.exists()
+        assert link.resolve() != before
+        with on_serial(str(link)) as ask:
+            assert [ask("OUTP:STAT?"), ask("OUTP:STAT?")] == ["0", "0"]
 
 
 def test_tcp_is_loopback_only() -> None:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import asdict, dataclass
-from pathlib import Path
 
 import anyio
 from rich.table import Table
@@ -17,8 +16,9 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
 from ohmwright.model.errors import LinkError, OutOfCapability
 
+from .bench_data import BenchChoice
 from .console import out, print_json
-from .open_bench import opened, read_bench
+from .open_bench import opened
 
 LINK = 3
 
@@ -32,17 +32,15 @@ class Finding:
     detail: str = ""
 
 
-def run_doctor(
-    bench_path: Path, *, port: str | None, guarded: bool, with_rf: bool, as_json: bool
-) -> int:
+def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
     """Print every finding; 0 when all is well, 3 when not.
 
     RF stays off, but for a second where it is wanted to prove the analyzer's own limit.
     """
-    data = read_bench(bench_path, port)
+    data = choice.read()
 
     async def work() -> list[Finding]:
-        async with opened(data, unattended=not with_rf, guarded=guarded) as bench:
+        async with opened(data, unattended=not with_rf, guarded=choice.guarded) as bench:
             found = [finding async for finding in _findings(bench)]
             return [*found, await _limit(bench)] if with_rf else found
 
@@ -57,7 +55,12 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     yield Finding("analyzer", good=True, detail=await bench.analyzer.identify())
     yield Finding("generator", good=True, detail=await bench.generator.identify())
     yield _certificate(bench)
-    kit = Kit(bench.analyzer, bench.clock, _no_activation)
+    kit = Kit(
+        bench.analyzer,
+        bench.clock,
+        _no_activation,
+        bench.analyzer.data.load_bank.loads_ohm[0],
+    )
     for check in WITHOUT_RF:
         yield await _finding(check, kit)
     yield await _watchdog(bench)

@@ -9,8 +9,8 @@ from ohmwright.model.errors import ProcedureError
 from ohmwright.model.procedure import STAGES
 from ohmwright.model.procedure_file import read_procedure
 
+from .bench_data import read_bench
 from .console import out
-from .open_bench import read_bench
 
 
 def run_lint(procedure_path: Path, bench_path: Path | None, *, unattended: bool) -> int:

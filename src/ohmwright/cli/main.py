@@ -5,13 +5,13 @@ from __future__ import annotations
 import sys
 from datetime import datetime
 from pathlib import Path
-from textwrap import wrap
 from typing import Annotated
 
 import typer
 
 from ohmwright import __version__
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
+from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
 
 from .record_app import Json, Records, Run
 from .record_app import app as record_app
@@ -54,6 +54,16 @@ Port = Annotated[
     str | None,
     typer.Option(help="The analyzer's serial port, by name or as serial=NUMBER of its adapter."),
 ]
+Faults = Annotated[
+    list[Fault] | None,
+    typer.Option(
+        "--fault",
+        parser=Fault.parsed,
+        metavar=SYNTAX,
+        help="Simulated benches only, repeatable: what befalls the Nth message to an instrument, "
+        f"or its reply. KIND: {', '.join(KINDS)}.",
+    ),
+]
 
 
 @app.callback(invoke_without_command=True)
@@ -69,12 +79,13 @@ def _root(
 def demo(
     seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 3,
     records: Records = None,
+    fault: Faults = None,
     as_json: Json = False,
 ) -> None:
     """Run a whole job on a simulated unit: as found, adjustment, as left."""
     from .run_command import run_demo
 
-    raise typer.Exit(run_demo(seed, records, as_json=as_json))
+    raise typer.Exit(run_demo(seed, records, tuple(fault or ()), as_json=as_json))
 
 
 @app.command()
@@ -89,26 +100,20 @@ def calibrate(
     humidity_percent: HumidityPercent = None,
     port: Port = None,
     no_guard: NoGuard = False,
+    fault: Faults = None,
     as_json: Json = False,
 ) -> None:
     """Run a whole procedure: as found, adjustment, as left."""
     from ohmwright.model.procedure import STAGES
+    from ohmwright.model.traceability import Environment
 
+    from .bench_data import BenchChoice
     from .run_command import Request, run_procedure
 
+    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    room = Environment(temperature_c=temperature_c, humidity_percent=humidity_percent)
     request = Request(
-        procedure,
-        bench,
-        STAGES,
-        records,
-        resume,
-        unattended,
-        as_json,
-        accept_expired=accept_expired,
-        temperature_c=temperature_c,
-        humidity_percent=humidity_percent,
-        port=port,
-        guarded=not no_guard,
+        procedure, chosen, STAGES, records, resume, unattended, as_json, accept_expired, room
     )
     raise typer.Exit(run_procedure(request))
 
@@ -128,27 +133,21 @@ def verify(
     humidity_percent: HumidityPercent = None,
     port: Port = None,
     no_guard: NoGuard = False,
+    fault: Faults = None,
     as_json: Json = False,
 ) -> None:
     """Measure every test point and adjust nothing."""
     from ohmwright.model.procedure import Stage
+    from ohmwright.model.traceability import Environment
 
+    from .bench_data import BenchChoice
     from .run_command import Request, run_procedure
 
     stage: Stage = "as_found" if as_found else "as_left"
+    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    room = Environment(temperature_c=temperature_c, humidity_percent=humidity_percent)
     request = Request(
-        procedure,
-        bench,
-        (stage,),
-        records,
-        resume,
-        unattended,
-        as_json,
-        accept_expired=accept_expired,
-        temperature_c=temperature_c,
-        humidity_percent=humidity_percent,
-        port=port,
-        guarded=not no_guard,
+        procedure, chosen, (stage,), records, resume, unattended, as_json, accept_expired, room
     )
     raise typer.Exit(run_procedure(request))
 
@@ -200,14 +199,15 @@ def sweep(
     csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None,
     port: Port = None,
     no_guard: NoGuard = False,
+    fault: Faults = None,
     as_json: Json = False,
 ) -> None:
     """Measure a power curve: every setting into every load resistance."""
+    from .bench_data import BenchChoice
     from .sweep_command import SweepRequest, run_sweep
 
-    request = SweepRequest(
-        bench, mode, settings, loads, age, rest, csv, as_json, port, not no_guard
-    )
+    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    request = SweepRequest(chosen, mode, settings, loads, age, rest, csv, as_json)
     raise typer.Exit(run_sweep(request))
 
 
@@ -224,11 +224,12 @@ def simulate(
         Path | None, typer.Option(help="Write a bench file that reaches the simulation.")
     ] = None,
     seed: Annotated[int | None, typer.Option(min=0, help="Which simulated unit.")] = None,
+    fault: Faults = None,
 ) -> None:
     """Serve a simulated bench to other programs until interrupted."""
     from .simulate_command import SimulateRequest, run_simulate
 
-    request = SimulateRequest(bench, pty, tcp, host, stepped, write_bench, seed)
+    request = SimulateRequest(bench, pty, tcp, host, stepped, write_bench, seed, tuple(fault or ()))
     raise typer.Exit(run_simulate(request))
 
 
@@ -253,16 +254,17 @@ def doctor(
         typer.Option("--with-rf", help="Also 1 s of RF at a low setting, to prove the limit."),
     ] = False,
     no_guard: NoGuard = False,
+    fault: Faults = None,
     as_json: Json = False,
 ) -> None:
     """Open a bench and check every instrument; RF stays off unless you ask for a second of it."""
+    from .bench_data import BenchChoice
     from .doctor_command import run_doctor
 
-    found = run_doctor(bench, port=port, guarded=not no_guard, with_rf=with_rf, as_json=as_json)
-    raise typer.Exit(found)
+    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    raise typer.Exit(run_doctor(chosen, with_rf=with_rf, as_json=as_json))
 
 
-@app.command()
 @app.command()
 def checks(
     source: Annotated[
@@ -291,8 +293,10 @@ def main() -> None:
     try:
         app()
     except OhmwrightError as error:
-        tell(error)
-        sys.exit(error.exit_code)
+        try:
+            tell(error)
+        finally:  # the code says it where nobody can be told any more
+            sys.exit(error.exit_code)
 
 
 def tell(error: OhmwrightError) -> None:
@@ -308,10 +312,17 @@ def tell(error: OhmwrightError) -> None:
             typer.echo(part, err=True)
 
 
+_WIDEST = 80
+
+
 def _frame(error: OhmwrightError) -> None:
-    width = 76
-    parts = (error.happened, error.means, error.do)
-    lines = [line for part in parts for line in (*wrap(part, width), "")]
-    typer.echo("\a", err=True, nl=False)
-    for line in ("", *lines):
-        typer.secho(f"!! {line:<{width}} !!", err=True, bold=True, fg="white", bg="red")
+    from rich.box import HEAVY
+    from rich.panel import Panel
+    from rich.text import Text
+
+    from .console import err
+
+    said = Text("\n\n".join(part for part in (error.happened, error.means, error.do) if part))
+    err().bell()
+    frame = Panel(said, box=HEAVY, padding=(1, 2), width=min(_WIDEST, err().width))
+    err().print(frame, style="bold white on red")

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, aclosing, asynccontextmanager
-from dataclasses import dataclass
-from pathlib import Path
+from functools import partial
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.generator import Generator
@@ -14,12 +13,11 @@ from ohmwright.instruments.nobody import Nobody
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
-from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.bench_file import Address, BenchFile, SerialPort, Simulated, TcpAddress
+from ohmwright.model.bench_file import Address, SerialPort, Simulated, TcpAddress
 from ohmwright.model.errors import SourceError, UsageError
-from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.source import load
 from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.faulty_bench import FaultyBench
 from ohmwright.simulator.person import SimulatedPerson
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.simulator.remote_clock import SteppedClock
@@ -37,57 +35,8 @@ from ohmwright.wire.links.serial import open_serial
 from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
+from .bench_data import BenchData
 from .console import PersonAtTerminal
-from .places import certificate_file, data_file
-
-
-@dataclass(frozen=True)
-class BenchData:
-    """A bench file with the data files that it names."""
-
-    file: BenchFile
-    path: Path
-    analyzer_path: Path
-    generator_path: Path
-    analyzer: AnalyzerData
-    generator: GeneratorData
-    certificate_path: Path | None = None
-    certificate: AnalyzerCertificate | None = None
-
-
-def read_bench(path: Path, port: str | None = None) -> BenchData:
-    """Read the bench file `path` and its data files. Raises SourceError.
-
-    `port` replaces the analyzer's serial port: a name, or `serial=NUMBER` of its USB adapter.
-    """
-    file = load(path, BenchFile)
-    if port is not None:
-        file = _at_port(file, port)
-    analyzer_path = data_file(file.analyzer.data, path, "analyzers")
-    generator_path = data_file(file.generator.data, path, "generators")
-    certificate = file.analyzer.certificate
-    certificate_path = None if certificate is None else certificate_file(certificate, path)
-    return BenchData(
-        file,
-        path,
-        analyzer_path,
-        generator_path,
-        load(analyzer_path, AnalyzerData, table="data"),
-        load(generator_path, GeneratorData, table="data"),
-        certificate_path,
-        None if certificate_path is None else load(certificate_path, AnalyzerCertificate),
-    )
-
-
-def _at_port(file: BenchFile, port: str) -> BenchFile:
-    link = file.analyzer.link
-    if not isinstance(link, SerialPort):
-        raise UsageError(
-            "--port is for an analyzer on a serial port, which this bench has not.",
-            do="Change the analyzer's link in the bench file.",
-        )
-    moved = file.analyzer.model_copy(update={"link": link.model_copy(update={"port": port})})
-    return file.model_copy(update={"analyzer": moved})
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
@@ -97,7 +46,8 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
         raise SourceError(
             f"{data.path}: the bench has no [simulation] table.", do="Add one with a seed."
         )
-    return SimulatedBench(
+    made = partial(FaultyBench, faults=data.faults) if data.faults else SimulatedBench
+    return made(
         load(data.analyzer_path, AnalyzerProfile),
         load(data.generator_path, GeneratorProfile),
         seed=simulation.seed,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from secrets import token_hex
 from shlex import quote
@@ -23,12 +23,14 @@ from ohmwright.records.database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.records.teaching import fleet_priors
+from ohmwright.simulator.faults import Fault
 from ohmwright.wire.clock import RealClock
 
+from .bench_data import BenchChoice, BenchData
 from .console import CAUTION, err, out, print_json
 from .drive import EXIT_CODES, drive
 from .live import live_view
-from .open_bench import BenchData, opened, read_bench
+from .open_bench import opened
 from .open_records import existing_records, open_records
 from .places import plain
 from .tables import run_tables
@@ -39,19 +41,17 @@ class Request:
     """What the command line asked for."""
 
     procedure: Path
-    bench: Path
+    bench: BenchChoice
     stages: tuple[Stage, ...]
     records: str | None
     resume: str | None
     unattended: bool
     as_json: bool
     accept_expired: bool = False
-    temperature_c: float | None = None
-    humidity_percent: float | None = None
+    room: Environment = field(default_factory=Environment)
+    """As read today."""
     learns: bool = True
     """Whether adjusting begins with what earlier runs on units of the model taught."""
-    port: str | None = None
-    guarded: bool = True
     certified: bool = False
     """Whether the certificate is written at once, beside the record."""
 
@@ -59,7 +59,7 @@ class Request:
 def run_procedure(request: Request) -> int:
     """Run or resume a procedure; return the exit code."""
     file = read_procedure(request.procedure)
-    bench = _in_room(read_bench(request.bench, request.port), request)
+    bench = _in_room(request.bench.read(), request.room)
     with (open_records if request.resume is None else existing_records)(request.records) as store:
         earlier = () if request.resume is None else _earlier(store, request.resume, file)
         if not request.unattended:
@@ -67,22 +67,24 @@ def run_procedure(request: Request) -> int:
         return _run(request, file, bench, store, earlier)
 
 
-def _in_room(bench: BenchData, request: Request) -> BenchData:
+def _in_room(bench: BenchData, room: Environment) -> BenchData:
     """The bench in the room as read today; what was not read is as its file says."""
     before = bench.file.environment or Environment()
-    read = {"temperature_c": request.temperature_c, "humidity_percent": request.humidity_percent}
-    now = before.model_copy(update={key: value for key, value in read.items() if value is not None})
+    now = before.model_copy(update=room.model_dump(exclude_none=True))
     return replace(bench, file=bench.file.model_copy(update={"environment": now}))
 
 
-def run_demo(seed: int, records: str | None, *, as_json: bool) -> int:
+def run_demo(
+    seed: int, records: str | None, faults: tuple[Fault, ...] = (), *, as_json: bool
+) -> int:
     """The shipped procedure on the shipped simulated bench, with the unit of `seed`."""
-    bench = read_bench(shipped("benches", "demo.toml"))
+    choice = BenchChoice(shipped("benches", "demo.toml"), faults=faults)
+    bench = choice.read()
     simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
     bench = replace(bench, file=bench.file.model_copy(update={"simulation": simulation}))
     procedure = shipped("procedures", "demo-monopolar.toml")
     request = Request(
-        procedure, bench.path, STAGES, records, None, True, as_json, learns=False, certified=True
+        procedure, choice, STAGES, records, None, True, as_json, learns=False, certified=True
     )
     with open_records(records) as store:
         return _run(request, read_procedure(procedure), bench, store, ())
@@ -107,7 +109,7 @@ def _run(
     job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
     async def work() -> tuple[Event, ...]:
-        opening = opened(bench_data, unattended=request.unattended, guarded=request.guarded)
+        opening = opened(bench_data, unattended=request.unattended, guarded=request.bench.guarded)
         async with opening as bench:
             with live_view(_points(file, stages)) as view:
                 return await drive(job, bench, store, view)

@@ -11,14 +11,16 @@ import anyio
 from ohmwright.model.bench_file import SerialPort, Simulation
 from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
+from ohmwright.simulator.faults import Fault
 from ohmwright.simulator.serve_pty import serve_ptys
 from ohmwright.simulator.serve_tcp import serve_tcp
 from ohmwright.simulator.served import Addresses
 from ohmwright.wire.clock import RealClock, VirtualClock
 
+from .bench_data import BenchData, read_bench
 from .console import out
 from .drive import stopped_by_signals
-from .open_bench import BenchData, read_bench, simulated_bench
+from .open_bench import simulated_bench
 
 
 @dataclass(frozen=True)
@@ -32,6 +34,7 @@ class SimulateRequest:
     stepped: bool
     write_bench: Path | None
     seed: int | None
+    faults: tuple[Fault, ...] = ()
 
 
 def run_simulate(request: SimulateRequest) -> int:
@@ -66,7 +69,8 @@ def _data(request: SimulateRequest) -> BenchData:
     simulation = data.file.simulation or Simulation()
     if request.seed is not None:
         simulation = simulation.model_copy(update={"seed": request.seed})
-    return replace(data, file=data.file.model_copy(update={"simulation": simulation}))
+    file = data.file.model_copy(update={"simulation": simulation})
+    return replace(data, file=file, faults=request.faults)
 
 
 def _write_bench(path: Path, data: BenchData, addresses: Addresses, *, stepped: bool) -> None:

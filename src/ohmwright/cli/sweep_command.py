@@ -16,9 +16,10 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import UsageError
 from ohmwright.model.procedure import Timing
 
+from .bench_data import BenchChoice
 from .console import CAUTION, err, out, print_json
 from .drive import stopped_by_signals
-from .open_bench import opened, read_bench
+from .open_bench import opened
 
 _COLUMNS = (
     "mode",
@@ -38,7 +39,7 @@ _COLUMNS = (
 class SweepRequest:
     """What the command line asked for."""
 
-    bench: Path
+    bench: BenchChoice
     mode: str
     settings: str
     loads: str
@@ -46,19 +47,17 @@ class SweepRequest:
     rest_s: float
     csv: Path | None
     as_json: bool
-    port: str | None = None
-    guarded: bool = True
 
 
 def run_sweep(request: SweepRequest) -> int:
     """Sweep, print, and write the CSV file; 4 when stopped or when a point did not settle."""
-    data = read_bench(request.bench, request.port)
+    data = request.bench.read()
     settings_w = _numbers("--settings", request.settings)
     if data.file.simulation is None:
         err().print(CAUTION, style="yellow")
 
     async def work() -> tuple[list[SweepPoint], int]:
-        async with opened(data, unattended=False, guarded=request.guarded) as bench:
+        async with opened(data, unattended=False, guarded=request.bench.guarded) as bench:
             loads_ohm = _loads(request, bench)
             points = await _sweep(request, bench, settings_w, loads_ohm)
             return points, len(settings_w) * len(loads_ohm)

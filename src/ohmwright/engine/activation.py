@@ -135,9 +135,9 @@ async def _release(analyzer: Analyzer, clock: Clock) -> str | None:
                 return None
             problem = still
         except LinkLost as lost:
-            return str(lost).rstrip(".")
+            return lost.happened.rstrip(".")
         except LinkError as error:
-            problem = str(error).rstrip(".")
+            problem = error.happened.rstrip(".")
         await clock.sleep(_BETWEEN_TRIES_S)
     return problem
 

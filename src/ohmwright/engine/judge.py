@@ -80,11 +80,6 @@ def conformity(
     )
 
 
-def acceptance_limits(target: Target) -> tuple[float, float]:
-    """Lowest and highest value that any rule can accept, in the unit of the target."""
-    return target.lower, target.upper
-
-
 def accepted_half_width(measured: Measured, target: Target, decision: Decision) -> float:
     """How far from the target a value with this uncertainty may lie and pass, to the nearer side.
 

@@ -3,17 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
+from contextlib import AbstractAsyncContextManager
 
+from ohmwright.instruments.conformance import LIMIT_S, Kit, ends_an_activation_by_itself
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event
 from ohmwright.model.hardware import AnalyzerData, Mode
 
 from .session import Session
 
-_LIMIT_S = 1.0
-_GRACE_S = 0.5
-"""A reply and the contact's own time, after which the output must read off."""
-_LOOK_EVERY_S = 0.05
 _SHARE_OF_FULL = 0.03
 
 
@@ -30,25 +28,20 @@ async def limit_proof(session: Session) -> AsyncIterator[Event]:
     load_ohm, setting_w = _nearest_load_ohm(analyzer.data, mode), _low_setting_w(mode)
     await analyzer.set_path("OUTPUT")
     await generator.select(mode.name, setting_w)
-    yield ActivationOpened(**session.stamp(), load_ohm=load_ohm, limit_s=_LIMIT_S)
-    ended = await _ends_by_itself(session, load_ohm, setting_w)
+    yield ActivationOpened(**session.stamp(), load_ohm=load_ohm, limit_s=LIMIT_S)
+
+    def activate(load_ohm: float, limit_s: float) -> AbstractAsyncContextManager[object]:
+        return session.activation(load_ohm=load_ohm, power_w=setting_w, limit_s=limit_s)
+
+    kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
+    problem = await ends_an_activation_by_itself(kit)
     yield ActivationClosed(**session.stamp(), on_s=round(session.on_s, 3))
-    if not ended:
+    if problem is not None:
         raise OutOfCapability(
-            f"The analyzer did not end an activation at the limit of {_LIMIT_S:g} s sent with ON.",
+            f"The analyzer did not end an activation at the limit of {LIMIT_S:g} s sent with ON.",
             "It was switched off. Without that limit nobody may leave the bench.",
             "Have the analyzer seen to; until then run attended.",
         )
-
-
-async def _ends_by_itself(session: Session, load_ohm: float, power_w: float) -> bool:
-    clock, analyzer = session.bench.clock, session.bench.analyzer
-    async with session.activation(load_ohm=load_ohm, power_w=power_w, limit_s=_LIMIT_S) as opened:
-        while opened.age_s < _LIMIT_S + _GRACE_S:
-            if not await analyzer.output_on():
-                return True
-            await clock.sleep(_LOOK_EVERY_S)
-    return False
 
 
 def _low_setting_w(mode: Mode) -> float:

@@ -16,8 +16,6 @@ from ohmwright.metrology.watching import PointWatch
 from ohmwright.model.hardware import Meter
 from ohmwright.model.procedure import Point, Timing
 
-from .judge import acceptance_limits
-
 _LOOK_EVERY_S = 0.5
 _PRECISION, _RELATIVE_PRECISION = 0.125, 0.01
 """Standard uncertainty at which a decided value is good to state: parts of tolerance, of target."""
@@ -107,15 +105,11 @@ def _stated(value: Mixture, reason: str = "") -> Settled:
 
 def question(point: Point, timing: Timing, meter: Meter) -> Question:
     """What is asked of the current, in mA."""
-    low, high = (_current_ma(limit, point) for limit in acceptance_limits(point.target))
-    target = _current_ma(point.target.value, point)
+    low, target, high = (
+        _current_ma(value, point)
+        for value in (point.target.lower, point.target.value, point.target.upper)
+    )
     narrower = min(target - low, high - target)
-    if narrower <= 0 and point.target.half_width > 0:
-        # no value can be accepted: what is asked then is where the value lies in its tolerance
-        low, high = (
-            _current_ma(limit, point) for limit in (point.target.lower, point.target.upper)
-        )
-        narrower = min(target - low, high - target)
     return Question(
         target=target,
         tolerance=narrower if narrower > 0 else _ONE_SIDED * target,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from random import Random
@@ -12,10 +13,17 @@ from ohmwright.model.errors import UsageError
 from .distortions import DISTORTIONS, Distortion
 
 Port = Callable[[bytes], bytes]
+Line = Literal["analyzer", "generator"]
 Way = Literal["message", "reply"]
 When = Literal["once", "ever"]
 MASQUERADE = "masquerade"
 KINDS = (*DISTORTIONS, MASQUERADE)
+SYNTAX = "[analyzer:|generator:]KIND:message|reply:once|ever:N"
+_WORDS = re.compile(
+    "(?:({})?:)?({}):({}):({}):0*([1-9][0-9]*)".format(
+        *("|".join(words) for words in (get_args(Line), KINDS, get_args(Way), get_args(When)))
+    )
+)
 
 
 @dataclass(frozen=True)
@@ -26,21 +34,28 @@ class Fault:
     way: Way
     when: When
     at: int
+    line: Line = "analyzer"
+
+    @property
+    def what(self) -> str:
+        """The fault, wherever it strikes."""
+        return f"{self.kind}:{self.way}:{self.when}:{self.at}"
 
     def __str__(self) -> str:
-        return f"{self.kind}:{self.way}:{self.when}:{self.at}"
+        return f"{self.line}:{self.what}"
 
     @classmethod
     def parsed(cls, text: str) -> Fault:
-        """From `kind:message|reply:once|ever:number`. Raises UsageError."""
-        kind, way, when, at = [*text.split(":"), "", "", ""][:4]
-        known = kind in KINDS and way in get_args(Way) and when in get_args(When)
-        if not known or not at.isdigit() or int(at) < 1:
+        """From `SYNTAX`; without a line it is the analyzer's. Raises UsageError."""
+        found = _WORDS.fullmatch(text)
+        if found is None:
             raise UsageError(
                 f"'{text}' is no fault.",
-                f"It is kind:message|reply:once|ever:number, with one of {', '.join(KINDS)}.",
+                f"It is {SYNTAX}, where N counts messages from 1.",
+                f"KIND is one of {', '.join(KINDS)}.",
             )
-        return cls(kind, cast(Way, way), cast(When, when), int(at))
+        line, kind, way, when, at = found.groups()
+        return cls(kind, cast(Way, way), cast(When, when), int(at), cast(Line, line or "analyzer"))
 
 
 class FaultyPort:
@@ -63,7 +78,7 @@ class FaultyPort:
     def arm(self, fault: Fault | None) -> None:
         """Have `fault` happen from now on."""
         self._fault, self._struck = fault, False
-        draws = Random(f"{self._seed} {fault}")
+        draws = Random(f"{self._seed} {fault and fault.what}")
         kind = Distortion if fault is None else DISTORTIONS.get(fault.kind, Distortion)
         self._distortion = kind(draws)
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 import os
 import tty
-from collections.abc import Callable, Iterator
-from contextlib import ExitStack, contextmanager, suppress
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import anyio
@@ -28,54 +28,92 @@ async def serve_ptys(
     *,
     link_dir: Path | None = None,
 ) -> None:
-    """Serve until cancelled; `announce` is told the ports.
+    """Serve until cancelled; `announce` is told the ports, again when one has changed its name.
 
     `link_dir`, made when missing, gets a symbolic link for each port, named `analyzer`,
     `generator` and `control`, so that the names stay the same from run to run.
-    Clients may come, vanish and come back.
+    Clients may come, vanish and come back. A port that a fault unplugs is gone for its client
+    and is at once plugged in again, as another device.
     """
-    with ExitStack() as stack:
-        ports, addresses = [], {}
+    ports: dict[str, _Port] = {}
+
+    def tell() -> None:
+        names = {name: SerialPort(kind="serial", port=port.name) for name, port in ports.items()}
+        announce(Addresses(**names))
+
+    try:
         for name, handle in handlers(bench).items():
-            master, device = stack.enter_context(_pseudo_terminal())
-            if link_dir is not None:
-                device = stack.enter_context(_linked(link_dir / name, device))
-            addresses[name] = SerialPort(kind="serial", port=device)
-            ports.append(_Port(master, handle))
+            ports[name] = _Port(handle, None if link_dir is None else link_dir / name)
         async with anyio.create_task_group() as tasks:
-            for port in ports:
-                tasks.start_soon(port.read)
+            for port in ports.values():
+                tasks.start_soon(port.read, tell)
                 tasks.start_soon(port.write)
-            announce(Addresses(**addresses))
+            tell()
+    finally:
+        for port in ports.values():
+            port.unplug()
 
 
 class _Port:
-    """One master side. What a full line cannot take waits for a task of its own, so that OFF is
-    heard all the same.
+    """One instrument's pseudo-terminal. What a full line cannot take waits for a task of its own,
+    so that OFF is heard all the same.
     """
 
-    def __init__(self, master: int, handle: Handle) -> None:
-        self._master, self._lines = master, Lines(handle)
-        self._waiting = bytearray()
+    def __init__(self, handle: Handle, link: Path | None) -> None:
+        self._handle, self._link = handle, link
         self._stuck = anyio.Event()
+        self._plug_in()
 
-    async def read(self) -> None:
+    @property
+    def name(self) -> str:
+        """What a client opens."""
+        return os.ttyname(self._device) if self._link is None else str(self._link)
+
+    def _plug_in(self) -> None:
+        self._master, self._device = _pseudo_terminal()
+        self._lines, self._waiting = Lines(self._handle), bytearray()
+        if self._link is not None:
+            _link(self._link, os.ttyname(self._device))
+
+    def unplug(self) -> None:
+        """The device and its link are gone."""
+        _close(self._master, self._device)
+        if self._link is not None:
+            self._link.unlink(missing_ok=True)
+
+    def _replug(self) -> None:
+        before = self._master, self._device
+        self._plug_in()  # first, or the system gives it the same name again
+        anyio.notify_closing(before[0])
+        _close(*before)
+
+    async def read(self, renamed: Callable[[], None]) -> None:
+        """Answer; `renamed` is called when the port has another name than before."""
         while True:
             await anyio.wait_readable(self._master)
-            with suppress(BlockingIOError):
-                self._waiting += self._lines.feed(os.read(self._master, 65536))
-            self._write()
-            if self._waiting:
-                del self._waiting[_MOST_WAITING:]
-                self._stuck.set()
+            try:
+                self._answer()
+            except ConnectionError:
+                self._replug()
+                renamed()
+
+    def _answer(self) -> None:
+        with suppress(BlockingIOError):
+            self._waiting += self._lines.feed(os.read(self._master, 65536))
+        self._write()
+        if self._waiting:
+            del self._waiting[_MOST_WAITING:]
+            self._stuck.set()
 
     async def write(self) -> None:
+        """Send what waits, as the line takes it."""
         while True:
             await self._stuck.wait()
             self._stuck = anyio.Event()
-            while self._waiting:
-                await anyio.wait_writable(self._master)
-                self._write()
+            with suppress(anyio.ClosedResourceError):
+                while self._waiting:
+                    await anyio.wait_writable(self._master)
+                    self._write()
 
     def _write(self) -> None:
         with suppress(BlockingIOError):
@@ -83,31 +121,26 @@ class _Port:
                 del self._waiting[: os.write(self._master, self._waiting)]
 
 
-@contextmanager
-def _pseudo_terminal() -> Iterator[tuple[int, str]]:
-    """Master descriptor and device name, raw and without echo.
+def _pseudo_terminal() -> tuple[int, int]:
+    """Master and device descriptors, raw and without echo.
 
     The device stays open here as well: a client that closes its side is then no hang-up,
     and what it set on the line stays set.
     """
     master, device = os.openpty()
-    try:
-        tty.setraw(device)
-        os.set_blocking(master, False)
-        yield master, os.ttyname(device)
-    finally:
-        os.close(master)
-        os.close(device)
+    tty.setraw(device)
+    os.set_blocking(master, False)
+    return master, device
 
 
-@contextmanager
-def _linked(link: Path, device: str) -> Iterator[str]:
-    """A symbolic link to `device` while it lasts; one left by an earlier run is replaced."""
+def _close(master: int, device: int) -> None:
+    os.close(master)
+    os.close(device)
+
+
+def _link(link: Path, device: str) -> None:
+    """A symbolic link to `device`; one left by an earlier run is replaced."""
     link.parent.mkdir(parents=True, exist_ok=True)
     if link.is_symlink():
         link.unlink()
     link.symlink_to(device)
-    try:
-        yield str(link)
-    finally:
-        link.unlink(missing_ok=True)

@@ -45,7 +45,7 @@ def _answering(handle: Handle) -> Callable[[SocketStream], object]:
                     replies = lines.feed(await stream.receive())
                     with anyio.fail_after(_SEND_BOUND_S):
                         await stream.send(replies)
-            except (anyio.EndOfStream, anyio.BrokenResourceError, TimeoutError):
-                return
+            except (anyio.EndOfStream, anyio.BrokenResourceError, TimeoutError, ConnectionError):
+                return  # the last is a line that is unplugged on purpose
 
     return answer

@@ -15,6 +15,7 @@ import signal
 import socket
 import sys
 import time  # noqa: TID251 - the guard outlives the bench and its clock
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
@@ -174,18 +175,19 @@ def main() -> NoReturn:
             signal.signal(getattr(signal, name), lambda *_: setattr(guard, "stopped", True))
     off = guard.run()
     if not off and guard.deserted:
-        sys.stderr.write(UNMISSABLE)
-        sys.stderr.flush()
+        with suppress(OSError):  # the terminal may have gone, too
+            sys.stderr.write("\a" + UNMISSABLE)
+            sys.stderr.flush()
     os._exit(0 if off else 5)
 
 
 UNMISSABLE = """
-**************************************************************************
-*  RF MAY STILL BE ON: ohmwright has ended and its guard could not read   *
-*  the output back as off.                                               *
-*  Do not touch the electrodes or the load terminals.                    *
-*  SWITCH THE GENERATOR OFF AT ITS MAINS SWITCH NOW.                      *
-**************************************************************************
+**********************************************************
+* RF MAY STILL BE ON: ohmwright has ended and its guard  *
+* could not read the output back as off.                 *
+* Do not touch the electrodes or the load terminals.     *
+* SWITCH THE GENERATOR OFF AT ITS MAINS SWITCH NOW.      *
+**********************************************************
 """
 
 

@@ -1,0 +1,60 @@
+"""A simulated bench whose lines meet faults."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ohmwright.wire.clock import Clock
+
+from .bench import SimulatedBench
+from .faults import Fault, FaultyPort, Line, Port
+from .profile import AnalyzerProfile, GeneratorProfile
+
+_OTHER = 1000
+"""So far on in the row of simulated units is the one that answers in a masquerade."""
+
+
+class FaultyBench(SimulatedBench):
+    """Its ports raise ConnectionError where they are unplugged.
+
+    Of several faults of one line, each counts what those before it let through.
+    """
+
+    def __init__(
+        self,
+        analyzer: AnalyzerProfile,
+        generator: GeneratorProfile,
+        *,
+        seed: int,
+        clock: Clock,
+        age_months: float = 24.0,
+        faults: Sequence[Fault],
+    ) -> None:
+        super().__init__(analyzer, generator, seed=seed, clock=clock, age_months=age_months)
+        other = SimulatedBench(
+            analyzer, generator, seed=seed + _OTHER, clock=clock, age_months=age_months
+        )
+        self._faulty_analyzer = _faulty(
+            super().analyzer_port, other.analyzer_port, seed, _of("analyzer", faults)
+        )
+        self._faulty_generator = _faulty(
+            super().generator_port, other.generator_port, seed, _of("generator", faults)
+        )
+
+    def analyzer_port(self, line: bytes) -> bytes:
+        """As the analyzer's, with its faults."""
+        return self._faulty_analyzer(line)
+
+    def generator_port(self, line: bytes) -> bytes:
+        """As the generator's, with its faults."""
+        return self._faulty_generator(line)
+
+
+def _of(line: Line, faults: Sequence[Fault]) -> list[Fault]:
+    return [fault for fault in faults if fault.line == line]
+
+
+def _faulty(port: Port, other: Port, seed: int, faults: Sequence[Fault]) -> Port:
+    for fault in reversed(faults):
+        port = FaultyPort(port, fault, other=other, seed=seed)
+    return port

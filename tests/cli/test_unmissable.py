@@ -1,0 +1,73 @@
+"""What a person must read when RF may still be on: whole on any terminal, coloured or not."""
+
+import fcntl
+import os
+import pty
+import re
+import struct
+import subprocess
+import sys
+import termios
+from collections.abc import Callable
+from io import TextIOWrapper
+from pathlib import Path
+
+import pytest
+
+from ohmwright.wire.guard.process import UNMISSABLE
+
+TELLING = """
+from ohmwright.cli.main import tell
+from ohmwright.model.errors import ReleaseNotConfirmed
+tell(ReleaseNotConfirmed("RF MAY STILL BE ON: " + 9 * "so it is, ", "So.", "Switch it off now."))
+"""
+
+
+def on_a_terminal(columns: int) -> str:
+    """What comes to a terminal of so many columns."""
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, columns, 0, 0))
+    streams = {"stdin": theirs, "stdout": theirs, "stderr": theirs}
+    # said in full: readline puts a COLUMNS into what else a child inherits, unknown to os.environ
+    environment = dict(os.environ)
+    subprocess.run([sys.executable, "-c", TELLING], env=environment, check=True, **streams)
+    shown = os.read(ours, 65536)
+    os.close(ours)
+    os.close(theirs)
+    return shown.decode()
+
+
+@pytest.mark.parametrize("columns", [80, 60])
+@pytest.mark.parametrize("coloured", [True, False])
+def test_the_frame_is_whole(columns: int, coloured: bool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("TERM", "xterm-256color")
+    monkeypatch.delenv("COLUMNS", raising=False)
+    monkeypatch.delenv("NO_COLOR", raising=False)
+    if not coloured:
+        monkeypatch.setenv("NO_COLOR", "1")
+    shown = on_a_terminal(columns)
+    rung, _, framed = shown.partition("\a")
+    assert rung == ""
+    assert ("\x1b[1;37;41m" in framed) == coloured
+    lines = re.sub(r"\x1b\[[0-9;]*m", "", framed).splitlines()
+    assert {len(line) for line in lines} == {columns}
+    assert (lines[0][0], lines[0][-1], lines[-1][0], lines[-1][-1]) == ("┏", "┓", "┗", "┛")
+    assert all(line[0] == line[-1] == "┃" for line in lines[1:-1])
+    said = " ".join(" ".join(line[1:-1] for line in lines[1:-1]).split())
+    assert said == f"RF MAY STILL BE ON: {9 * 'so it is, '}So. Switch it off now."
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no device that is always full")
+def test_the_code_is_right_where_nobody_can_be_told(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    records = ("--records", tmp_path)
+    with Path("/dev/full").open("wb", buffering=0) as full:
+        monkeypatch.setattr(sys, "stderr", TextIOWrapper(full, write_through=True))
+        outcome = ohmwright("demo", *records, "--fault", "unplug:message:ever:90")
+    assert outcome.code == 5
+
+
+def test_the_guards_own_frame() -> None:
+    lines = UNMISSABLE.strip().splitlines()
+    assert {len(line) for line in lines} == {58}
