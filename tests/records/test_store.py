@@ -252,3 +252,14 @@ def test_a_store_of_a_newer_program_is_left_alone(
         c.execute(text("UPDATE alembic_version SET version_num = '9999'"))
     with pytest.raises(RecordError, match="version 9999"):
         opened(place)
+
+
+def test_runs_come_in_the_order_they_were_made_whatever_a_simulated_clock_says(
+    store: SqlStore,
+) -> None:
+    for run_id, hours in (("second on its clock", 2), ("first on its clock", 1)):
+        at = AT + timedelta(hours=hours)
+        store.append(run_id, started(run_id).model_copy(update={"at": at}))
+    in_order = ("second on its clock", "first on its clock")
+    assert store.run_ids() == in_order
+    assert tuple(row["run_id"] for row in runs(store.database)) == in_order

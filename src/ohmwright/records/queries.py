@@ -40,14 +40,14 @@ CUT_SHORT = "cut short"
 
 
 def runs(database: Database, wanted: Filter = Filter()) -> list[Row]:
-    """One row a run, by the time it began: its table row without `opening`, and `verdict`."""
+    """One row a run, in the order they came: its table row without `opening`, and `verdict`."""
     verdict = func.coalesce(func.max(LEDGER.c.verdict), CUT_SHORT).label("verdict")
     columns = [column for column in RUNS.c if column.name != "opening"]
     query = (
         select(*columns, verdict)
         .join(LEDGER, LEDGER.c.run == RUNS.c.number)
         .group_by(RUNS.c.number)
-        .order_by(RUNS.c.at, RUNS.c.number)
+        .order_by(RUNS.c.number)
     )
     if wanted.asset is not None:
         query = query.where(RUNS.c.asset == wanted.asset)
