@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from itertools import groupby
 from typing import Any
 
 from rich.table import Table
@@ -31,8 +32,10 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
         print_json({"units": [_unit(row) for row in units], "points": [_tally(p) for p in points]})
         return
     out().print(_units_table(units) if units else "No units like that.")
-    if points:
-        out().print(_tallies_table(points, ("model", "step", "point", "stage")))
+    for model, of_model in groupby(points, key=lambda point: point.model):
+        table = _tallies_table(list(of_model), ("step", "point", "stage"))
+        table.title, table.title_justify = Text(model), "left"
+        out().print("", table)
 
 
 def show_trend(
@@ -97,7 +100,9 @@ def _units_table(rows: _Rows) -> Table:
 
 
 def _tallies_table(rows: _Rows, keys: Sequence[str]) -> Table:
-    table = Table(*(key.replace("_", " ").capitalize() for key in keys), box=None, pad_edge=False)
+    table = Table(box=None, pad_edge=False)
+    for key in keys:
+        table.add_column(key.capitalize(), overflow="fold")
     for name in ("Results", "Passed", "Mean error", "sd"):
         table.add_column(name, justify="right")
     table.add_column()
