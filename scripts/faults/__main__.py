@@ -23,6 +23,8 @@ from rich.table import Table
 from rig import Case
 from row import Row
 
+from ohmwright.simulator.faults import KINDS
+
 PARTS = ("cancel", "messages", "compound", "records", "database", "kills")
 Rows = Callable[[int, bool], Iterator[Row]]
 
@@ -37,7 +39,7 @@ def main() -> int:
     seed = SystemRandom().randrange(1, 1000) if args.seed is None else args.seed
     parts: dict[str, Rows] = {
         "cancel": partial(cancel.rows, jobs=args.jobs),
-        "messages": partial(messages.rows, jobs=args.jobs, every=args.every),
+        "messages": partial(messages.rows, jobs=args.jobs, every=args.every, kind=args.kind),
         "compound": compound.rows,
         "records": records.rows,
         "database": database.rows,
@@ -54,6 +56,7 @@ def _parsed() -> argparse.Namespace:
     parser.add_argument("--reduced", action="store_true", help="a sample of every kind")
     parser.add_argument("--seed", type=int, help="the unit to begin with; drawn if not given")
     parser.add_argument("--only", choices=PARTS)
+    parser.add_argument("--kind", choices=KINDS, help="of messages: this kind alone")
     parser.add_argument("--jobs", type=int, default=2, help="children at a time")
     parser.add_argument(
         "--mutate", choices=[*sorted(MUTATIONS), "guard"], help="make the program worse first"

@@ -73,13 +73,19 @@ class ThreadLink(Link):
         if thread is None:
             return
         self._stop_waiting()
-        closed = thread.submit(self._close)
-        closed.add_done_callback(lambda _: self._lock.release())
+        closed = thread.submit(self._close_and_unlock)
         thread.shutdown(wait=False)
         with anyio.CancelScope(shield=True):
             done, _ = await asyncio.wait([asyncio.wrap_future(closed)])
         for future in done:
             future.exception()  # a line that cannot even be closed is as good as closed
+
+    def _close_and_unlock(self) -> None:
+        """One piece of work, so that nobody sees the line closed and its lock still held."""
+        try:
+            self._close()
+        finally:
+            self._lock.release()
 
     def _keep(self, slice_s: float) -> None:
         data = self._read_slice(slice_s)
