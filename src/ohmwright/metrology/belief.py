@@ -126,7 +126,8 @@ class Belief:
         """Whether the readings by themselves tell another gain than others of the model had.
 
         A firm belief would otherwise bend everything else (level, curvature) before itself. Asked
-        once a move had time to be seen, until the readings tell the gain and agree with it.
+        once a move had time to be seen, until the readings tell the gain and agree with it; a
+        belief that long remains unproven is let go too.
         """
         if not self.borrowed or self._proven or self._mover.trim.counts == 0 or self._log is None:
             return False
