@@ -89,7 +89,9 @@ class Belief:
 
     def wait_s(self, fit: Transient, gain: Mixture) -> float:
         """How long after a move the next may follow: longer while none was seen to act."""
-        return self.acts_s(fit, 0.0 if self.is_own(gain) else self._tuning.unseen_lags)
+        t = self._tuning
+        unseen = t.borrowed_lags if self.borrowed else t.unseen_lags
+        return self.acts_s(fit, 0.0 if self.is_own(gain) else unseen)
 
     def acts_s(self, fit: Transient, lags: float) -> float:
         """Time from a move until the readings show what so many lags leave to be seen of it."""

@@ -26,8 +26,10 @@ class Tuning:
     unseen_factor: float = 4.3
     """All such moves together: within that excursion even if the gain has so many times the size
     believed, and the other sign."""
-    unseen_lags: float = 0.25
-    """How many lags such a move is given to be seen before the next."""
+    unseen_lags: float = 0.5
+    """How many lags a move by a gain still vague is given to be seen before the next."""
+    borrowed_lags: float = 0.25
+    """The same where others of the model told the gain: such moves are small all together."""
     judged_lags: float = 1.0
     """How many lags it is given before the readings may overrule or prove the belief."""
     unseen_worth: float = 1.5
