@@ -7,10 +7,17 @@ import pytest
 from activations import Made
 
 from ohmwright.metrology.actions import Activate, Finish, Move, Press, Release, Sample
+from ohmwright.metrology.activation_log import ActivationLog
 from ohmwright.metrology.adjusting import AdjustPolicy
+from ohmwright.metrology.confirming import Confirmation
+from ohmwright.metrology.decision import Bounds
+from ohmwright.metrology.droop import LeftOver
 from ohmwright.metrology.fleet_prior import FleetPrior, Learned, learn
+from ohmwright.metrology.knowledge import first_knowledge
 from ohmwright.metrology.point import Expected, Keys, PointSpec, Question
 from ohmwright.metrology.response import window_mean_response
+from ohmwright.metrology.trim import Trim
+from ohmwright.metrology.tuning import Tuning
 
 TARGET, TOLERANCE = 500.0, 6.0
 
@@ -187,6 +194,13 @@ def test_fleet_prior_forgets_when_it_disappoints():
     assert FleetPrior().knowledge().mean[1] == 0
 
 
+def test_a_true_prior_is_not_overruled_by_noise_before_a_move_was_seen():
+    for seed in range(8):
+        bench = Bench(Made(level=TARGET - 30, noise=0.003), 1.5, seed=10 * seed)
+        _, policy = run(bench, prior=fleet(1.5))
+        assert policy.belief.borrowed
+
+
 @pytest.mark.parametrize("factor", [-0.33, -1.0, -3.0, 3.0, 0.33])
 @pytest.mark.parametrize("off", [-38.0, 36.0])
 def test_a_wrong_prior_costs_time_and_never_the_excursion(factor, off):
@@ -194,7 +208,25 @@ def test_a_wrong_prior_costs_time_and_never_the_excursion(factor, off):
     end, _ = run(bench, prior=fleet(1.5 * factor))
     assert end.verdict == "pass"
     assert abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= TOLERANCE
-    assert 1.5 * bench.largest + abs(off) < 0.4 * TARGET
+    assert 1.5 * bench.largest + abs(off) < 0.3 * TARGET
+
+
+@pytest.mark.parametrize("prior", [fleet(1.5), fleet(-0.5), fleet(6.0), None])
+def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior):
+    knowledge = first_knowledge() if prior is None else prior.knowledge()
+    for off, expected in ((2, "accept"), (-20, "refuted")):
+        made = Made(level=TARGET + off, noise=0.0015)
+        question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
+        sure = Bounds(inside=0.9993, outside=0.95)
+        confirmation = Confirmation(question, Tuning(), sure, left=LeftOver(), hunting=0.9)
+        confirmation.insist(0.0)
+        log = ActivationLog(question, Trim(None).place(), 0.0)
+        outcome = "look on"
+        for age_s, value in zip(*made.readings(30.0), strict=True):
+            log.note_reading(float(age_s), float(value))
+            if outcome == "look on":
+                outcome = confirmation.think(log, knowledge, float(age_s), late=False)
+        assert outcome == expected
 
 
 def test_what_is_known_of_level_and_gain_is_moved_before_rf_and_confirmed_at_once():

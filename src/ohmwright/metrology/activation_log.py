@@ -41,6 +41,11 @@ class ActivationLog:
         return len(self._step_at_s) == 1
 
     @property
+    def undisturbed_s(self) -> float:
+        """Time from the latest step, switching on included, to the latest reading."""
+        return self._age[-1] - self._step_at_s[-1] if self._age else 0.0
+
+    @property
     def readings(self) -> tuple[Floats, Floats]:
         """Ages and values, shape (n,) each."""
         return np.array(self._age), np.array(self._value)

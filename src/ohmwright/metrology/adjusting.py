@@ -21,8 +21,9 @@ from .decision import Bounds
 from .droop import LeftOver, cooled, heated
 from .fleet_prior import FleetPrior, Learned
 from .guarding import Guard
+from .knowledge import LEVEL
 from .mixture import Mixture
-from .moving import FINE_GAIN, Mover
+from .moving import FINE_GAIN, Mover, unit
 from .opening import opening_move
 from .point import PointSpec
 from .transient import Transient
@@ -190,7 +191,8 @@ class AdjustPolicy:
         if seen and beyond is not None:
             self._give_up("not adjustable", beyond)
             return
-        if late or self.belief.lands_well(fit, self.trim.vector(move)):
+        eager = self.belief.borrowed and self._activations == 1
+        if late or self.belief.lands_well(fit, self.trim.vector(move), eager=eager):
             self._leave(age_s, move)
         elif not seen:
             self._probe(age_s, fit, here, gain)
@@ -210,8 +212,14 @@ class AdjustPolicy:
         own = self.belief.is_own(gain)
         if not own and self.trim.counts == 0 and abs(1 - here.mean) < t.unseen_worth * here.sd:
             return None
+        most = None if own else self._most_unseen(fit, gain)
         spare = self.mover.spare(here, own=own)
-        return self.mover.towards(here, gain, fit.combination(FINE_GAIN), spare)
+        return self.mover.towards(here, gain, fit.combination(FINE_GAIN), spare, most)
+
+    def _most_unseen(self, fit: Transient, gain: Mixture) -> int | None:
+        if not self.belief.borrowed:
+            return None
+        return self.mover.most_unseen(fit.combination(unit(LEVEL)).mean, gain.mean)
 
     def _leave(self, age_s: float, move: Action | None) -> None:
         """Release to confirm, after a last move; a confirmation that needs none goes on."""

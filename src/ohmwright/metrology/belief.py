@@ -28,6 +28,7 @@ class Belief:
         self._noise = NoisePrior(hunting=prior.hunting_share())
         self._believed_sd = self.gain_sd()
         self._gain_guess = 1e-3
+        self._proven = False
         self.hunts = 0.0
         """Probability that the unit hunts, from its own readings."""
         self.begin(None)
@@ -62,32 +63,35 @@ class Belief:
     def fit(self) -> Transient | None:
         """The readings so far, fitted; what they contradict is believed no longer."""
         fit = self._refit(hunting=False)
+        if fit is not None and self._is_contradicted(fit):
+            self.open_gain()
+            fit = self._refit(hunting=False)
         if fit is not None and self._disappoints(fit, LEVEL, self._tuning.level_surprise):
             self.knowledge = self.knowledge.with_level(*_ANY_LEVEL)
             fit = self._refit(hunting=False)
-        if fit is not None and (
-            self._disappoints(fit, GAIN, self._tuning.surprise) or self._is_contradicted(fit)
-        ):
+        if fit is not None and self._disappoints(fit, GAIN, self._tuning.surprise):
             self.open_gain()
             fit = self._refit(hunting=False)
         return fit
 
-    def lands_well(self, fit: Transient, there: Floats) -> bool:
+    def lands_well(self, fit: Transient, there: Floats, *, eager: bool = False) -> bool:
         """Whether the output with the trim `there` will probably be well in tolerance.
 
         It must stand when hunting is thought of too.
         """
-        if not self._mover.lands_well(fit.combination(there)):
+        if not self._mover.lands_well(fit.combination(there), eager=eager):
             return False
         careful = self._refit(hunting=True)
         if careful is None:
             return False
         self.hunts = careful.hunting
-        return self._mover.lands_well(careful.combination(there))
+        return self._mover.lands_well(careful.combination(there), eager=eager)
 
     def wait_s(self, fit: Transient, gain: Mixture) -> float:
         """How long after a move the next may follow: longer while none was seen to act."""
-        return self.acts_s(fit, 0.0 if self.is_own(gain) else self._tuning.unseen_lags)
+        t = self._tuning
+        unseen = t.borrowed_lags if self.borrowed else t.unseen_lags
+        return self.acts_s(fit, 0.0 if self.is_own(gain) else unseen)
 
     def acts_s(self, fit: Transient, lags: float) -> float:
         """Time from a move until the readings show what so many lags leave to be seen of it."""
@@ -102,8 +106,15 @@ class Belief:
         """Whether the gain is known well enough to move by it."""
         return abs(gain.mean) > self._tuning.gain_seen * gain.sd
 
+    @property
+    def borrowed(self) -> bool:
+        """Whether something is believed of the gain that only other units of the model told."""
+        return self._believed_sd < float(np.sqrt(first_knowledge().covariance[GAIN, GAIN]))
+
     def is_own(self, gain: Mixture) -> bool:
         """Whether this unit's own readings tell its gain, not only what others of its model did."""
+        if self.borrowed:
+            return self._proven
         return gain.sd < self._tuning.own_gain * self._believed_sd
 
     def _disappoints(self, fit: Transient, index: int, surprise: float) -> bool:
@@ -116,19 +127,31 @@ class Belief:
     def _is_contradicted(self, fit: Transient) -> bool:
         """Whether the readings by themselves tell another gain than others of the model had.
 
-        A firm belief would otherwise bend everything else (level, curvature) before itself.
+        A firm belief would otherwise bend everything else (level, curvature) before itself. Asked
+        once a move had time to be seen, until the readings tell the gain and agree with it; a
+        belief that long remains unproven is let go too.
         """
-        borrowed = self._believed_sd < float(np.sqrt(first_knowledge().covariance[GAIN, GAIN]))
-        unmoved = self._mover.trim.counts == 0
-        if unmoved or not borrowed or self.is_own(fit.combination(FINE_GAIN)):
+        if not self.borrowed or self._proven or self._mover.trim.counts == 0 or self._log is None:
+            return False
+        since_s = self._log.undisturbed_s
+        if since_s < self.acts_s(fit, self._tuning.judged_lags):
             return False
         open_fit = self._fitted(self.knowledge.with_open_gain(), self._open_start)
         if open_fit is None:
             return False
         self._open_start = open_fit.start
         own = open_fit.combination(FINE_GAIN)
-        off = abs(own.mean - float(self.knowledge.mean[GAIN]))
-        return off > self._tuning.contradiction * float(np.hypot(own.sd, self.gain_sd()))
+        if self._overrules(own):
+            return True
+        believed = abs(float(self.knowledge.mean[GAIN]))
+        self._proven = own.sd < self._tuning.proof * believed
+        return not self._proven and since_s > self.acts_s(fit, self._tuning.proof_lags)
+
+    def _overrules(self, own: Mixture) -> bool:
+        t, believed = self._tuning, float(self.knowledge.mean[GAIN])
+        vague = own.sd > t.contradiction_sd * max(abs(own.mean), abs(believed))
+        apart = t.contradiction * float(np.hypot(own.sd, self.gain_sd()))
+        return not vague and abs(own.mean - believed) > apart
 
     def _refit(self, *, hunting: bool) -> Transient | None:
         fit = self._fitted(self.knowledge, self._start, hunting=hunting)

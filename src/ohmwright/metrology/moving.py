@@ -28,15 +28,33 @@ class Mover:
         keys = self.spec.keys
         return FINE_GAIN if keys is None else FINE_GAIN + unit(COARSE) / keys.coarse_counts
 
-    def towards(self, here: Mixture, coarse: Mixture, fine: Mixture, spare: float) -> Action | None:
+    def towards(
+        self,
+        here: Mixture,
+        coarse: Mixture,
+        fine: Mixture,
+        spare: float,
+        most: int | None = None,
+    ) -> Action | None:
         """The next move towards the target, None where none is worth it.
 
         `coarse`, `fine`: gain per count of either key; `spare`: how far from the target, relative,
-        even the largest gain still thinkable may bring the output.
+        even the largest gain still thinkable may bring the output; `most`: counts from the start
+        that are not to be exceeded.
         """
         counts = self._wished(here, coarse, spare)
         fine_counts = self._wished(here, fine, spare, self.tuning.key_spared)
-        return self.trim.towards(self._reachable(counts), self._reachable(fine_counts))
+        return self.trim.towards(self._reachable(counts, most), self._reachable(fine_counts, most))
+
+    def most_unseen(self, level: float, gain: float) -> int:
+        """Counts from the start that a gain which only other units had may be trusted with.
+
+        `level`: the output at the start. Whatever the gain really is, within `unseen_factor` and
+        of either sign, the output stays within `unseen_excursion`.
+        """
+        t = self.tuning
+        room = max(0.0, t.unseen_excursion - abs(1 - level))
+        return int(room / (t.unseen_factor * abs(gain)))
 
     def spare(self, here: Mixture, *, own: bool) -> float:
         """How far beyond the target a move may bring the output at the largest gain.
@@ -52,11 +70,14 @@ class Mover:
         wished = self._wished(here, gain, self.tuning.excursion_cap)
         return wished != 0 and self._reachable(wished) == 0
 
-    def _reachable(self, counts: int) -> int:
+    def _reachable(self, counts: int, most: int | None = None) -> int:
+        at = self.trim.counts
+        if most is not None:
+            counts = min(max(counts, min(0, -most - at)), max(0, most - at))
         if self.spec.range is None:
             return counts
         lowest, highest = self.spec.range
-        return min(max(counts, lowest - self.trim.counts), highest - self.trim.counts)
+        return min(max(counts, lowest - at), highest - at)
 
     def _wished(self, here: Mixture, gain: Mixture, spare: float, spared: float = 0.0) -> int:
         """Counts to move: fewer, the less sure the gain; none for what is small or unsure.
@@ -72,13 +93,18 @@ class Mover:
         room = (spare + abs(error)) / (abs(gain.mean) + t.gain_doubt * gain.sd)
         return round(float(np.clip(counts, -room, room)))
 
-    def lands_well(self, value: Mixture) -> bool:
-        """Whether an output will probably be in tolerance, and likely well inside."""
+    def lands_well(self, value: Mixture, *, eager: bool = False) -> bool:
+        """Whether an output will probably be in tolerance, and likely well inside.
+
+        `eager`: content with less, where to look on costs more than to confirm once more.
+        """
         t, tol = self.tuning, self.tolerance
         inner = t.inner * tol
+        least = t.eager_release if eager else t.release
+        least_inner = t.eager_inner if eager else t.release_inner
         return (
-            value.within(1 - tol, 1 + tol) >= t.release
-            and value.within(1 - inner, 1 + inner) >= t.release_inner
+            value.within(1 - tol, 1 + tol) >= least
+            and value.within(1 - inner, 1 + inner) >= least_inner
         )
 
     def ready_to_probe(self, here: Mixture) -> bool:

@@ -22,12 +22,26 @@ class Tuning:
     """The same for a move that rests only on what other units of the model did."""
     unseen_move: float = 0.09
     """The most, relative to the target, that such a move may do at the largest gain."""
+    unseen_excursion: float = 0.28
+    unseen_factor: float = 4.3
+    """All such moves together: within that excursion even if the gain has so many times the size
+    believed, and the other sign."""
     unseen_lags: float = 0.5
-    """How many lags such a move is given to be seen before the next."""
+    """How many lags a move by a gain still vague is given to be seen before the next."""
+    borrowed_lags: float = 0.25
+    """The same where others of the model told the gain: such moves are small all together."""
+    judged_lags: float = 1.0
+    """How many lags it is given before the readings may overrule or prove the belief."""
     unseen_worth: float = 1.5
     """Such a move must be worth so many standard deviations of what it corrects."""
     contradiction: float = 3.0
     """So many standard deviations off, the unit's own readings overrule what others did."""
+    contradiction_sd: float = 0.5
+    """Their own gain must be known to that part of it, or of what is believed, to do so."""
+    proof: float = 0.25
+    """Known to that part of what is believed and no contradiction, it proves the belief."""
+    proof_lags: float = 4.0
+    """A belief that a move given so many lags has not proved is dropped."""
     own_gain: float = 0.6
     """The unit's own readings tell its gain once they leave so much of what was believed."""
     runaway: float = 0.35
@@ -53,6 +67,9 @@ class Tuning:
     release: float = 0.98
     inner: float = 0.5
     release_inner: float = 0.85
+    eager_release: float = 0.9
+    eager_inner: float = 0.7
+    """The same two for the first release where others of the model told the gain."""
     out_of_reach: float = 0.02
     """No count lands if so little probability is in tolerance where the trim stands best."""
     hopeless: float = 1.4
