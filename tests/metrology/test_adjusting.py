@@ -211,6 +211,15 @@ def test_a_wrong_prior_costs_time_and_never_the_excursion(factor, off):
     assert 1.5 * bench.largest + abs(off) < 0.3 * TARGET
 
 
+@pytest.mark.parametrize("off", [-12.0, 10.0, 16.0])
+def test_a_prior_by_which_no_count_would_do_is_not_believed(off):
+    bench = Bench(Made(level=TARGET + off, noise=0.0015), 6.5)
+    end, _ = run(bench, prior=fleet(-3 * 6.5))
+    assert end.verdict == "pass"
+    assert bench.counts != 0
+    assert abs(bench.made.at(6.0) + 6.5 * bench.counts - TARGET) <= TOLERANCE
+
+
 @pytest.mark.parametrize("prior", [fleet(1.5), fleet(-0.5), fleet(6.0), None])
 def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior):
     knowledge = first_knowledge() if prior is None else prior.knowledge()

@@ -187,6 +187,9 @@ class AdjustPolicy:
             return
         seen = self.belief.is_seen(gain)
         move = self._next_move(fit, here, gain) if seen else None
+        if self._is_stuck(here, gain, move):
+            self.belief.open_gain()
+            return
         beyond = self.guard.why_out_of_reach(here, gain, move, refuted=self._refuted)
         if seen and beyond is not None:
             self._give_up("not adjustable", beyond)
@@ -198,6 +201,15 @@ class AdjustPolicy:
             self._probe(age_s, fit, here, gain)
         elif move is not None and age_s - self._log.moved_s >= self.belief.wait_s(fit, gain):
             self._move(move)
+
+    def _is_stuck(self, here: Mixture, gain: Mixture, move: Action | None) -> bool:
+        """Whether a gain that this unit never showed says that no count does any good."""
+        untried = self.belief.borrowed and self.trim.counts == 0 and not self.belief.is_own(gain)
+        if move is not None or not untried:
+            return False
+        tol = self.mover.tolerance
+        enough = self.tuning.stuck if self._activations == 1 else self.tuning.stuck_again
+        return here.within(1 - tol, 1 + tol) < enough and self.mover.ready_to_probe(here)
 
     def _go_back(self) -> None:
         """Return to the start and begin anew; give up the second time."""

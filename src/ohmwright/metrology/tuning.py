@@ -34,6 +34,9 @@ class Tuning:
     """How many lags it is given before the readings may overrule or prove the belief."""
     unseen_worth: float = 1.5
     """Such a move must be worth so many standard deviations of what it corrects."""
+    stuck: float = 0.5
+    stuck_again: float = 0.9
+    """With less probability in tolerance, and no move worth it, such a gain is believed no more."""
     contradiction: float = 3.0
     """So many standard deviations off, the unit's own readings overrule what others did."""
     contradiction_sd: float = 0.5
