@@ -8,7 +8,12 @@ import pytest
 
 from ohmwright.engine.run import Job, overall, results, run
 from ohmwright.instruments.nobody import Nobody
-from ohmwright.model.errors import ActivationCutShort, OutOfCapability, ProcedureError
+from ohmwright.model.errors import (
+    ActivationCutShort,
+    OutOfCapability,
+    ProcedureError,
+    ProtocolError,
+)
 from ohmwright.model.event import ActivationClosed, ActivationOpened, RunFinished, RunStarted
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
@@ -193,3 +198,22 @@ async def test_an_analyzer_that_does_not_keep_its_limit_is_not_left_alone(
         await rig.run(MONOPOLAR)
     assert not truth.rf_on
     assert len(truth.rf_on_intervals) == 1
+
+
+@pytest.mark.parametrize("shown", [b"9.9E+37", b"-9.9E+37", b"+7.0E+11"])
+async def test_a_reading_beyond_the_meter_ends_the_run_with_rf_off(
+    make_rig: Callable, shown: bytes
+) -> None:
+    rig = make_rig()
+    handle = rig.hardware.analyzer_port
+
+    def overloaded(line: bytes) -> bytes:
+        reply = handle(line)
+        if line.startswith(b"FETCh:CURR") and reply:
+            return b",".join([shown, *reply.split(b",")[1:]])
+        return reply
+
+    rig.bench.analyzer.dialogue.framing.link._handle = overloaded
+    with pytest.raises(ProtocolError, match=r"its meter ends at 2500 mA"):
+        await rig.run(MONOPOLAR, ("as_found",))
+    assert not rig.hardware.truth.rf_on

@@ -14,6 +14,8 @@ from ohmwright.wire.scpi import parse_number
 from .analyzer import Analyzer, Captured, InputPath, Reading
 
 _SPARE_S = 0.5
+_PLAUSIBLE = 1.5
+"""No meter shows more than so many times its range; SCPI's stand-in for an overload does."""
 _MA = {"A": 1000.0, "mA": 1.0}
 _LIMIT_SLACK_S = 2.0
 """So much of the limit may have passed when it is read back: a slow reply, asked again."""
@@ -92,7 +94,15 @@ class RemoteAnalyzer(Analyzer):
 
     async def _fetch(self, verb: Ask) -> Reading:
         value, number = await self._assured.reading(verb, self._unit)
-        return Reading(value * self._to_ma, self._numbered(number))
+        current_ma = value * self._to_ma
+        if abs(current_ma) > _PLAUSIBLE * self.data.meter.max_current_ma:
+            raise ProtocolError(
+                f"The analyzer reads {current_ma:g} mA; its meter ends at "
+                f"{self.data.meter.max_current_ma:g} mA.",
+                "The output is far beyond its range, or the reply was damaged; no value was taken.",
+                "Check generator setting, load and cabling before RF is switched on again.",
+            )
+        return Reading(current_ma, self._numbered(number))
 
     async def capture_waveform(self) -> Captured:
         """The samples, as 16-bit counts with the high byte first, and their two scales."""
