@@ -24,6 +24,7 @@ from rich.table import Table
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.engine.adjust import full_power_w
+from ohmwright.engine.outputs import MeasuredStep
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
@@ -38,12 +39,9 @@ from ohmwright.model.procedure import (
     AdjustStep,
     ContactQualityStep,
     CrestFactorStep,
-    HalfAndFullStep,
     LeakageStep,
     MonotonicityStep,
-    OutputStep,
     Point,
-    PowerCurveStep,
 )
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.shipped import shipped
@@ -138,11 +136,10 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
     return Whole(session.on_s, bench_s, tuple(errors))
 
 
-Keyed = OutputStep | PowerCurveStep | HalfAndFullStep | LeakageStep | MonotonicityStep
-Keyed |= CrestFactorStep
+Keyed = MeasuredStep | MonotonicityStep | CrestFactorStep
 
 
-def _points(step: Keyed) -> tuple[Point, ...]:
+def _points(step: Keyed | AdjustStep) -> tuple[Point, ...]:
     """One an activation; where it is no output that is judged, the setting within 5 %."""
     match step:
         case MonotonicityStep():
@@ -226,7 +223,7 @@ def oracle(file: ProcedureFile, seed: int) -> Whole:
             if isinstance(step, ContactQualityStep):
                 bench_s += step.wait_s * (step.to_ohm - step.from_ohm) / step.step_ohm
             elif isinstance(step, AdjustStep | Keyed):
-                for point in step.points() if isinstance(step, AdjustStep) else _points(step):
+                for point in _points(step):
                     on_s = _oracle_on_s(point, bench, hardware, adjusting=stage == "adjust")
                     power_w = _power_w(point, leaks=isinstance(step, LeakageStep))
                     rest_s = max(duty.rest_s(power_w, on_s) for duty in duties)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -15,6 +15,9 @@ from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
 
 from .record_app import Json, Records, Run
 from .record_app import app as record_app
+
+if TYPE_CHECKING:
+    from .bench_data import BenchChoice
 
 EPILOG = (
     "Exit codes: 0 pass; 1 out of tolerance; 2 usage or file; 3 link; 4 undecided or not "
@@ -66,6 +69,14 @@ Faults = Annotated[
 ]
 
 
+def _choice(
+    bench: Path, port: str | None, fault: list[Fault] | None, *, no_guard: bool
+) -> BenchChoice:
+    from .bench_data import BenchChoice
+
+    return BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+
+
 @app.callback(invoke_without_command=True)
 def _root(
     version: Annotated[bool, typer.Option("--version", help="Print the version.")] = False,
@@ -107,10 +118,9 @@ def calibrate(
     from ohmwright.model.procedure import STAGES
     from ohmwright.model.traceability import Environment
 
-    from .bench_data import BenchChoice
     from .run_command import Request, run_procedure
 
-    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    chosen = _choice(bench, port, fault, no_guard=no_guard)
     room = Environment(temperature_c=temperature_c, humidity_percent=humidity_percent)
     request = Request(
         procedure, chosen, STAGES, records, resume, unattended, as_json, accept_expired, room
@@ -140,11 +150,10 @@ def verify(
     from ohmwright.model.procedure import Stage
     from ohmwright.model.traceability import Environment
 
-    from .bench_data import BenchChoice
     from .run_command import Request, run_procedure
 
     stage: Stage = "as_found" if as_found else "as_left"
-    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    chosen = _choice(bench, port, fault, no_guard=no_guard)
     room = Environment(temperature_c=temperature_c, humidity_percent=humidity_percent)
     request = Request(
         procedure, chosen, (stage,), records, resume, unattended, as_json, accept_expired, room
@@ -203,10 +212,9 @@ def sweep(
     as_json: Json = False,
 ) -> None:
     """Measure a power curve: every setting into every load resistance."""
-    from .bench_data import BenchChoice
     from .sweep_command import SweepRequest, run_sweep
 
-    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    chosen = _choice(bench, port, fault, no_guard=no_guard)
     request = SweepRequest(chosen, mode, settings, loads, age, rest, csv, as_json)
     raise typer.Exit(run_sweep(request))
 
@@ -258,10 +266,9 @@ def doctor(
     as_json: Json = False,
 ) -> None:
     """Open a bench and check every instrument; RF stays off unless you ask for a second of it."""
-    from .bench_data import BenchChoice
     from .doctor_command import run_doctor
 
-    chosen = BenchChoice(bench, port, not no_guard, tuple(fault or ()))
+    chosen = _choice(bench, port, fault, no_guard=no_guard)
     raise typer.Exit(run_doctor(chosen, with_rf=with_rf, as_json=as_json))
 
 

@@ -37,6 +37,7 @@ class Filter:
 
 
 CUT_SHORT = "cut short"
+_SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
 
 
 def runs(database: Database, wanted: Filter = Filter()) -> list[Row]:
@@ -87,9 +88,8 @@ def trend(model: str, step: str, point: str, stage: Stage) -> Select[tuple[objec
     Simulated months come after the others. `error_of` tells the mean error of a row.
     """
     c = TALLIES.c
-    sums = (c.results, c.passed, c.measured, c.errors_ppm, c.squares_ppm2)
     return (
-        select(c.simulated, c.month, *sums)
+        select(c.simulated, c.month, *_SUMS)
         .where(c.model == model, c.step == step, c.point == point, c.stage == stage)
         .order_by(c.simulated, c.month)
     )
@@ -154,8 +154,7 @@ def pass_rates() -> Select[tuple[object, ...]]:
     """
     c = TALLIES.c
     keys = (c.model, c.step, c.point, c.stage, c.simulated)
-    sums = (c.results, c.passed, c.measured, c.errors_ppm, c.squares_ppm2)
-    summed = (func.sum(column).label(column.name) for column in sums)
+    summed = (func.sum(column).label(column.name) for column in _SUMS)
     return select(*keys, *summed).group_by(*keys).order_by(*keys)
 
 
