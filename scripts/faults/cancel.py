@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterator
-from contextlib import aclosing
 from random import Random
 from typing import Any
 
@@ -12,7 +11,7 @@ import anyio
 from forks import Forks
 from judge import Log, verdict
 from messages import sound
-from rig import VIRTUAL_BOUND_S, Case, Rig, made
+from rig import VIRTUAL_BOUND_S, Case, made
 from row import Row
 from tally import Tally
 
@@ -107,23 +106,16 @@ def _run(case: Case, expected: Log, choose: Callable[[int], str | None]) -> dict
         assert task is not None
         with anyio.CancelScope() as scope:
             at_work.append((task, scope))
-            await _keep(log, rig)
+            await log.keep(rig, rig.work())
 
     try:
         asyncio.run(work())
     except asyncio.CancelledError as cancelled:
         log.error = cancelled
-    outcome = verdict(rig, log, expected, to_the_end=False)
+    outcome = verdict(rig, log, expected)
     heard = at_work[0][1].cancelled_caught or isinstance(log.error, asyncio.CancelledError)
     # one that comes in the last release finds the run complete when the release is through
-    complete = log.finished and log.values.keys() == expected.values.keys()
+    complete = log.finished and log.named == expected.named
     outcome["undetected"] |= bool(injected) and not (heard or complete)
     outcome["error"] = "stopped" if heard else outcome["error"]
     return outcome
-
-
-async def _keep(log: Log, rig: Rig) -> None:
-    async with aclosing(rig.work()) as events:
-        async for event in events:
-            log._take(rig, event)
-    log.finished = True

@@ -39,8 +39,8 @@ def _lost_at_off(case: Case, reduced: bool) -> Row:
         for way in ("message", "reply"):
             rig, log = made(case), Log()
             arm(rig, Fault("unplug", way, "ever", at))
-            asyncio.run(log.keep(rig, rig.work(), None))
-            outcome = verdict(rig, log, expected, to_the_end=True)
+            asyncio.run(log.keep(rig, rig.work()))
+            outcome = verdict(rig, log, expected)
             unannounced = outcome["error"] not in ("ReleaseNotConfirmed", "LinkLost")
             outcome["undetected"] |= unannounced
             tally.take({"fault": f"unplug:{way}:{at}", **outcome})
@@ -96,13 +96,13 @@ def _cancelled(case: Case, expected: Log, fault: Fault, kind: str, after: int) -
         assert task is not None
         with anyio.CancelScope() as scope:
             at_work.append((task, scope))
-            await log.keep(rig, rig.work(), None)
+            await log.keep(rig, rig.work())
 
     try:
         asyncio.run(work())
     except asyncio.CancelledError as cancelled:
         log.error = cancelled
-    outcome = verdict(rig, log, expected, to_the_end=False)
+    outcome = verdict(rig, log, expected)
     stopped = at_work[0][1].cancelled_caught or isinstance(log.error, asyncio.CancelledError)
     return {**outcome, "error": "stopped" if stopped else outcome["error"]}
 
@@ -127,7 +127,7 @@ def _nobody_answers(reduced: bool) -> Row:
         object.__setattr__(rig.bench, "operator", Absent())
 
         stopped = asyncio.run(_stopped(rig, log, number))
-        outcome = verdict(rig, log, Log(), to_the_end=False)
+        outcome = verdict(rig, log, Log())
         tally.take(
             {
                 "fault": number.name,
@@ -143,7 +143,7 @@ def _nobody_answers(reduced: bool) -> Row:
 async def _stopped(rig: Rig, log: Log, number: signal.Signals) -> bool:
     with stopped_by_signals() as stop:
         asyncio.get_running_loop().call_later(0.05, signal.raise_signal, number)
-        await log.keep(rig, rig.work(), None)
+        await log.keep(rig, rig.work())
     return bool(stop.cancelled_caught)
 
 
@@ -156,5 +156,5 @@ def _messages(case: Case, begins: bytes) -> list[int]:
             found.append(rig.lines[name].count + 1)
 
     rig = made(case, on_message=on_message)
-    asyncio.run(Log().keep(rig, rig.work(), None))
+    asyncio.run(Log().keep(rig, rig.work()))
     return found

@@ -7,6 +7,7 @@ real program in the real state of that moment.
 from __future__ import annotations
 
 import asyncio
+import gc
 import json
 import os
 import signal
@@ -29,6 +30,9 @@ class Forks:
         self._rest = b""
         # the parent stands in the middle of a release while its children work
         activation.RELEASE_BOUND_S = 3600.0
+        # a child that never collects leaves the pages of what it got from the parent shared
+        gc.collect()
+        gc.freeze()
         self.child: str | None = None
         """The fault this process meets; None in the parent."""
 

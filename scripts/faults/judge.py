@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator
+from asyncio import CancelledError
+from collections.abc import AsyncGenerator, Callable
 from contextlib import aclosing
 from dataclasses import dataclass, field
 from math import hypot
@@ -37,24 +38,30 @@ class Log:
 
     exact: dict[str, object] = field(default_factory=dict)
     """Texts and counts, which must be the same."""
+    named: list[str] = field(default_factory=list)
+    """Every result, in the order in which they came."""
+    trims: dict[str, int] = field(default_factory=dict)
+    """Where the trim of each adjusting point was left."""
     values: dict[str, Value] = field(default_factory=dict)
     false: list[str] = field(default_factory=list)
     """Records that the truth contradicts, by themselves."""
-    points: int = 0
     finished: bool = False
     error: BaseException | None = None
     _true_ma: float = 0.0
 
-    async def keep(self, rig: Rig, work: AsyncGenerator[Any, None], points: int | None) -> None:
-        """Run `work` to its end, or for so many more points."""
+    async def keep(
+        self, rig: Rig, work: AsyncGenerator[Any, None], enough: Callable[[], bool] = lambda: False
+    ) -> None:
+        """Run `work` to its end, or to the first result at which it is `enough`."""
         try:
             async with aclosing(work) as events:
                 async for event in events:
+                    results = len(self.named)
                     self._take(rig, event)
-                    if points is not None and self.points >= points:
+                    if len(self.named) > results and enough():
                         return
             self.finished = True
-        except (OhmwrightError, Hung) as error:
+        except (Exception, Hung) as error:
             self.error = error
 
     def _take(self, rig: Rig, event: Event | SweepPoint) -> None:
@@ -65,18 +72,18 @@ class Log:
             case ActivationClosed():
                 self._true_ma = truth.lag_free_current_ma()
             case SweepPoint():
-                self.points += 1
                 name = f"{event.mode} {event.setting_w:g} W {event.load_ohm:g} ohm"
                 true_ma = truth.lag_free_current_ma()
                 verdict = "pass" if event.settled else "undecided"
                 value = Value(event.current_ma - true_ma, event.uncertainty_ma, verdict)
                 self.values[name] = value
+                self.named.append(name)
             case PointDone():
-                self.points += 1
                 self._take_result(rig, event.result)
 
     def _take_result(self, rig: Rig, result: Result) -> None:
         name = f"{result.stage} {result.step} {result.point}"
+        self.named.append(name)
         strange = [s for s in result.samples if s.current_ma not in rig.said_ma]
         if strange:
             self.false.append(f"{name}: no such reading was shown: {strange[0]}")
@@ -98,14 +105,15 @@ class Log:
 
     def _take_trims(self, rig: Rig, name: str, result: Result) -> None:
         self.exact[f"{name} start"] = result.start_trim
-        trims = rig.hardware.truth.trims
-        if rig.bench.generator.unattended and result.final_trim not in trims.values():
-            self.false.append(f"{name}: the trims are {trims}, not {result.final_trim}")
+        if rig.bench.generator.unattended:
+            self.trims[result.point] = result.final_trim
 
 
-def wrong_values(log: Log, sound: Log) -> list[str]:
+def wrong_values(rig: Rig, log: Log, sound: Log) -> list[str]:
     """Each recorded value that the run without a fault would not have recorded."""
     wrong = list(log.false)
+    trims = rig.hardware.truth.trims
+    wrong += [f"{p}: at {trims[p]}, not {n}" for p, n in log.trims.items() if trims[p] != n]
     wrong += [
         f"{k}: {v}, not {sound.exact.get(k)}"
         for k, v in log.exact.items()
@@ -122,16 +130,18 @@ def wrong_values(log: Log, sound: Log) -> list[str]:
     return wrong
 
 
-def verdict(rig: Rig, log: Log, sound: Log, *, to_the_end: bool) -> dict[str, Any]:
+def verdict(rig: Rig, log: Log, sound: Log) -> dict[str, Any]:
     """Whether the rules held: what the harness counts."""
     how = "" if log.error is None else f"{type(log.error).__name__}: {log.error}"
     left_on = _left_on(rig, log)
-    wrong = wrong_values(log, sound)
-    missing = to_the_end and log.finished and log.values.keys() != sound.values.keys()
+    wrong = wrong_values(rig, log, sound)
+    expected = sound.named if log.finished else sound.named[: len(log.named)]
+    missing = log.named != expected
+    crashed = not isinstance(log.error, OhmwrightError | Hung | CancelledError | None)
     return {
         "left_on": left_on,
         "wrong": bool(wrong),
-        "undetected": log.finished and (bool(wrong) or missing),
+        "undetected": (log.error is None and bool(wrong)) or missing or crashed,
         "hang": isinstance(log.error, Hung),
         "how": "; ".join([*wrong, how][:3])[:600],
         "error": type(log.error).__name__ if log.error is not None else "",
