@@ -8,7 +8,6 @@ import os
 import sys
 from contextlib import suppress
 from functools import cache
-from typing import Any, TextIO, cast
 
 import anyio
 import anyio.to_thread
@@ -33,30 +32,7 @@ def out() -> Console:
 @cache
 def err() -> Console:
     """Progress, questions and cautions go here."""
-    seen = None if sys.stderr is None else cast(TextIO, _PerhapsUnread(sys.stderr))
-    return Console(file=seen, stderr=True, highlight=False)
-
-
-class _PerhapsUnread:
-    """A stream whose reader may be gone, as when a terminal is closed.
-
-    Neither a run nor its exit code may depend on whether somebody still sees it.
-    """
-
-    def __init__(self, stream: TextIO) -> None:
-        self._stream = stream
-
-    def write(self, text: str) -> int:
-        with suppress(OSError):
-            self._stream.write(text)
-        return len(text)
-
-    def flush(self) -> None:
-        with suppress(OSError):
-            self._stream.flush()
-
-    def __getattr__(self, name: str) -> Any:
-        return getattr(self._stream, name)
+    return Console(stderr=True, highlight=False)
 
 
 def print_json(document: object) -> None:

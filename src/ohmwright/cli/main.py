@@ -15,6 +15,7 @@ from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
 
 from .record_app import Json, Records, Run
 from .record_app import app as record_app
+from .streams import allow_for_no_reader
 
 if TYPE_CHECKING:
     from .bench_data import BenchChoice
@@ -297,6 +298,7 @@ def schema(
 
 def main() -> None:
     """Run the command line; every foreseen error ends in its message and its exit code."""
+    allow_for_no_reader()
     try:
         app()
     except OhmwrightError as error:
