@@ -75,6 +75,10 @@ class _triggers_off:
             "WHERE run = 1 AND number IN (3, 4)",
             r"^run one, event 3: the event is missing",
         ),
+        (
+            "UPDATE store SET id = replace(id, substr(id, 1, 8), '01234567')",
+            r"^run one: entry 1 of the ledger was written under another name of the store",
+        ),
         ("UPDATE results SET value = 80.0 WHERE run = 1", r"^run one, event 3: .*table of results"),
         ("DELETE FROM results WHERE run = 2 AND event = 4", r"^run two, event 4: .*table of res"),
         (

@@ -116,8 +116,11 @@ def _schema_as_made() -> set[tuple[str, str]]:
         return _schema(connection)
 
 
-def _ledger(connection: Connection, _: SqlStore) -> Iterator[Finding]:
-    """Each entry's number, hash and link to the one before; its columns as its text says."""
+def _ledger(connection: Connection, store: SqlStore) -> Iterator[Finding]:
+    """Each entry's number, hash and link to the one before; its columns as its text says.
+
+    Also the name of the store, by which the witness is found.
+    """
     after, names = START, _names(connection)
     for expected, row in enumerate(_rows(connection, LEDGER, LEDGER.c.number), start=1):
         entry, run = f"entry {expected} of the ledger", names.get(row["run"], "")
@@ -129,6 +132,9 @@ def _ledger(connection: Connection, _: SqlStore) -> Iterator[Finding]:
             return
         if canonical(document) != row["document"]:
             yield Finding(f"{entry} is not written as it was", run)
+        if document["what"] == "opened" and document.get("store") != store.store_id:
+            yield Finding(f"{entry} was written under another name of the store", run)
+            return
         after = row["hash"]
 
 
