@@ -30,7 +30,7 @@ class Forks:
         self._rest = b""
         # the parent stands in the middle of a release while its children work
         activation.RELEASE_BOUND_S = 3600.0
-        # a child that never collects leaves the pages of what it got from the parent shared
+        # a collection would touch, and so copy, the pages that a child shares with its parent
         gc.collect()
         gc.freeze()
         self.child: str | None = None
@@ -47,6 +47,7 @@ class Forks:
             return False
         # a forked process has no running loop by Python's reckoning, though it stands in its midst
         asyncio._set_running_loop(loop)
+        gc.disable()
         signal.alarm(_WALL_BOUND_S)
         self.child = fault
         return True

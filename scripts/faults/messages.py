@@ -107,9 +107,13 @@ def _try(
                 return
 
     rig = made(case, on_message=on_message)
-    asyncio.run(log.keep(rig, rig.work(), lambda: _seen_enough(rig, armed)))
-    if forks.child is not None:
-        forks.report(verdict(rig, log, expected))
+
+    async def work() -> None:
+        await log.keep(rig, rig.work(), lambda: _seen_enough(rig, armed))
+        if forks.child is not None:
+            forks.report(verdict(rig, log, expected))
+
+    asyncio.run(work())
     forks.finish()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,7 +29,7 @@ class Knowledge:
     mean: Floats
     covariance: Floats
 
-    @property
+    @cached_property
     def precision(self) -> Floats:
         """Inverse covariance."""
         return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from functools import reduce
+from operator import or_
 from random import Random
 
-_BITS = (1, 2, 4, 8)
+_NUMBERS = range(2, 256)
+_ALL_BITS = 0b1111
 """The bits in which the characters 0 to 9 differ."""
+_SET = {number: reduce(or_, map(int, str(number))) for number in _NUMBERS}
+"""Bits that some digit of a number has set."""
+_CLEARED = {
+    number: reduce(or_, (_ALL_BITS & ~int(digit) for digit in str(number))) for number in _NUMBERS
+}
 
 
 def telling(draws: Random) -> tuple[int, int]:
@@ -14,7 +22,6 @@ def telling(draws: Random) -> tuple[int, int]:
     A bit that is stuck on the line changes at least one digit of them.
     """
     while True:
-        first, second = draws.sample(range(2, 256), 2)
-        digits = [int(digit) for digit in f"{first}{second}"]
-        if all(len({digit & bit for digit in digits}) == 2 for bit in _BITS):
+        first, second = draws.sample(_NUMBERS, 2)
+        if (_SET[first] | _SET[second]) & (_CLEARED[first] | _CLEARED[second]) == _ALL_BITS:
             return first, second
