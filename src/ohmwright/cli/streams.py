@@ -13,7 +13,8 @@ from typing import Any, TextIO, cast
 
 from ohmwright.model.errors import UsageError
 
-_READER_GONE = (errno.EPIPE, errno.EIO)
+_READER_GONE = (errno.EPIPE, errno.EIO, errno.EINVAL)
+"""A pipe that ended, a terminal that was closed, and a pipe that ended on Windows."""
 
 
 class _PerhapsUnread:
