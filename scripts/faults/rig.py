@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncGenerator, Callable
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cache
 from pathlib import Path
@@ -165,7 +166,8 @@ def made(
     def analyzer(line: bytes) -> bytes:
         reply = hardware.analyzer_port(line)
         if reply and line.startswith((b"FETCh:CURR", b"FETCh:LEAK")):
-            said.add(float(reply.split(b",")[0]) * 1000.0)
+            with suppress(ValueError):  # a line that two messages fell into has another reply
+                said.add(float(reply.split(b",")[0]) * 1000.0)
         return reply
 
     lines = {
