@@ -33,13 +33,12 @@ class Moments:
 
     def whitened(self, correlations: Floats) -> Floats:
         """Normal matrices, shape (..., correlations, q, q)."""
-        phi = correlations[:, None, None]
-        return (
-            self.now[..., None, :, :]
-            - phi * self.lagged[..., None, :, :]
-            + phi**2 * self.before[..., None, :, :]
-            + (1 - phi**2) * self.first[..., None, :, :]
-        )
+        phi = correlations
+        shares = np.stack([np.ones_like(phi), -phi, phi**2, 1 - phi**2], axis=1)
+        parts = np.stack([self.now, self.lagged, self.before, self.first], axis=-3)
+        flat = shares @ parts.reshape(*parts.shape[:-2], -1)
+        whitened: Floats = flat.reshape(*flat.shape[:-1], *parts.shape[-2:])
+        return whitened
 
     def start_terms(self, correlations: Floats) -> Floats:
         """What each unbroken run's first reading adds to the log likelihood."""
@@ -139,7 +138,14 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
     white = residual[1:] - correlation * residual[:-1]
     if white.size < 6:
         return flags
-    spread = 1.4826 * float(np.median(np.abs(white))) + 1e-9
+    spread = 1.4826 * _median(np.abs(white)) + 1e-9
     back = np.append(white[1:] * white[:-1] < 0, True)
     flags[1:] = (np.abs(white) > _SPIKE * spread) & back
     return flags
+
+
+def _median(values: Floats) -> float:
+    """As numpy's, which takes far longer for so few."""
+    ordered = np.sort(values)
+    middle = ordered.size // 2
+    return float(ordered[middle] + ordered[~middle]) / 2

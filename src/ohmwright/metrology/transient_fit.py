@@ -53,7 +53,7 @@ def fit_transient(
     A start from which the equations become singular is given up for a new one; should that
     fail too there is no estimate, which no decision can rest on.
     """
-    if record.age_s.size < _FEWEST or np.median(record.relative[-2:]) < 0.05:
+    if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < 0.05:
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
@@ -133,17 +133,18 @@ class _Problem:
         )
         sums = moments(columns, self.keep)
         variance = self._noise().variance
-        prior = self._prior(variance, np.arange(LINEAR), self.knowledge.mean[:LINEAR])
+        prior = self._prior(variance, self.knowledge.mean[:LINEAR])
         phi = np.array([0.5])
         fit = regress(sums.whitened(phi), prior, self._noise(), sums.count, 0.0)
         away = (dynamics - centre) / width[LINEAR:]
         best = int(np.argmax(fit.log_evidence[:, 0] - 0.5 * np.sum(away**2, axis=1)))
         return Start(dynamics[best], fit.mean[best, 0], 0.5, variance)
 
-    def _prior(self, variance: float, index: NDArray[np.intp], mean: Floats) -> Prior:
-        p = index.size
+    def _prior(self, variance: float, mean: Floats) -> Prior:
+        """Of the first coefficients, as many as there are means."""
+        p = mean.size
         normal = np.zeros((p + 1, p + 1))
-        precision = variance * self.precision[np.ix_(index, index)]
+        precision = variance * self.precision[:p, :p]
         normal[:p, :p] = precision
         normal[:p, p] = normal[p, :p] = precision @ mean
         normal[p, p] = mean @ precision @ mean
@@ -168,7 +169,7 @@ class _Problem:
         columns = self.columns(state)
         plain = np.concatenate([columns[:, :ALL], columns[:, -1:]], axis=1)
         sums = moments(plain, self.keep)
-        prior = self._prior(state.variance, np.arange(ALL), self.knowledge.mean)
+        prior = self._prior(state.variance, self.knowledge.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
         fit = regress(normal, prior, self._noise(), sums.count, starts)
@@ -212,7 +213,7 @@ class _Problem:
         return place
 
     def _members(self, sums: Moments, state: Start) -> tuple[Posterior, Floats]:
-        prior = self._prior(state.variance, np.arange(ALL), self.knowledge.mean)
+        prior = self._prior(state.variance, self.knowledge.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
         waves = self.hunting.shape[1] // 2
