@@ -18,6 +18,7 @@ from ohmwright.metrology.point import Expected, Keys, PointSpec, Question
 from ohmwright.metrology.response import window_mean_response
 from ohmwright.metrology.trim import Trim
 from ohmwright.metrology.tuning import Tuning
+from ohmwright.metrology.watching import Watch
 
 TARGET, TOLERANCE = 500.0, 6.0
 
@@ -236,6 +237,24 @@ def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior)
             if outcome == "look on":
                 outcome = confirmation.think(log, knowledge, float(age_s), late=False)
         assert outcome == expected
+
+
+@pytest.mark.parametrize(("off", "expected", "by_s"), [(3.0, "move on", 25), (0.0, "release", 50)])
+def test_what_hunting_alone_keeps_in_doubt_is_moved_where_that_helps(
+    monkeypatch, off, expected, by_s
+):
+    monkeypatch.setattr(Watch, "answer", lambda *_: "undecided")
+    made = Made(level=TARGET + off, noise=0.0015, droop=0.0)
+    question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
+    sure = Bounds(inside=0.9993, outside=0.95)
+    confirmation = Confirmation(question, Tuning(), sure, left=LeftOver(), hunting=0.5)
+    log, knowledge = ActivationLog(question, Trim(None).place(), 0.0), fleet(1.5).knowledge()
+    for age_s, value in zip(*made.readings(60.0), strict=True):
+        log.note_reading(float(age_s), float(value))
+        outcome = confirmation.think(log, knowledge, float(age_s), late=False)
+        if outcome != "look on":
+            break
+    assert (outcome, bool(age_s < by_s)) == (expected, True)
 
 
 def test_what_is_known_of_level_and_gain_is_moved_before_rf_and_confirmed_at_once():

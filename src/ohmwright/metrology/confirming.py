@@ -61,26 +61,30 @@ class Confirmation:
         """What the readings so far call for."""
         if age_s < self._next_look_s and not late:
             return "look on"
-        ages, values = log.readings
-        look = self._watch.look(ages, values)
+        look = self._watch.look(*log.readings)
         looked_s = age_s - knowledge.dead_s - 5 * knowledge.lag_s
+        outcome: Outcome = "look on"
         if look is not None:
-            answer = look.answer(self.bounds)
-            soon = looked_s < self.tuning.least_look_s
-            if answer == "in tolerance" and soon:
-                self._next_look_s = age_s + 0.3
-            elif answer == "in tolerance" or self._hunting_may_explain(look, looked_s):
-                if self._watch.answer(ages, values) == "in tolerance":
-                    return "move on" if self._could_be_better(look, knowledge) else "accept"
-                self._next_look_s = age_s + 0.4
-            elif answer != "undecided":
-                return "refuted"
-            elif self._hopeless(look, knowledge, looked_s):
-                return "move on"
-            else:
-                self._next_look_s = age_s + look.wait_s(self.bounds)
+            outcome = self._weighed(look, log, knowledge, age_s, looked_s)
         tired = looked_s > self.tuning.longest_patience_s
-        return "release" if late or tired else "look on"
+        return "release" if outcome == "look on" and (late or tired) else outcome
+
+    def _weighed(
+        self, look: Look, log: ActivationLog, knowledge: Knowledge, age_s: float, looked_s: float
+    ) -> Outcome:
+        answer = look.answer(self.bounds)
+        if answer in ("too low", "too high"):
+            return "refuted"
+        if answer == "undecided" and not self._hunting_may_explain(look, looked_s):
+            self._next_look_s = age_s + look.wait_s(self.bounds)
+            return "move on" if self._hopeless(look, knowledge, looked_s) else "look on"
+        if answer == "in tolerance" and looked_s < self.tuning.least_look_s:
+            self._next_look_s = age_s + 0.3
+            return "look on"
+        if self._watch.answer(*log.readings) == "in tolerance":
+            return "move on" if self._could_be_better(look, knowledge) else "accept"
+        self._next_look_s = age_s + 0.4
+        return "move on" if self._in_doubt_for_long(look, knowledge, looked_s) else "look on"
 
     def _could_be_better(self, look: Look, knowledge: Knowledge) -> bool:
         off = abs(look.value.mean)
@@ -96,13 +100,20 @@ class Confirmation:
 
     def _hopeless(self, look: Look, knowledge: Knowledge, looked_s: float) -> bool:
         """Whether moving and confirming anew is likely to be quicker than looking on."""
+        if not self._nearer_can_be_reached(look, knowledge):
+            return False
+        unlikely = 1 - abs(look.value.mean) < self.tuning.hopeless * look.value.sd
+        return unlikely or looked_s > self._patience_s(knowledge)
+
+    def _in_doubt_for_long(self, look: Look, knowledge: Knowledge, looked_s: float) -> bool:
+        """The same where only the thought of hunting stands against accepting."""
+        long_s = self.tuning.patience_in_doubt * self._patience_s(knowledge)
+        return looked_s > long_s and self._nearer_can_be_reached(look, knowledge)
+
+    def _nearer_can_be_reached(self, look: Look, knowledge: Knowledge) -> bool:
         if self._stubborn or look.remainder > self.bounds.remainder:
             return False
-        off = abs(look.value.mean)
-        if not self._improvable(off, knowledge):
-            return False
-        unlikely = 1 - off < self.tuning.hopeless * look.value.sd
-        return unlikely or looked_s > self._patience_s(knowledge)
+        return self._improvable(abs(look.value.mean), knowledge)
 
     def _improvable(self, off: float, knowledge: Knowledge) -> bool:
         """Whether a move could bring the output clearly nearer than `off` tolerances."""

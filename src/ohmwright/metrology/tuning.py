@@ -81,11 +81,13 @@ class Tuning:
     choosy_activations: int = 3
     """No longer after so many activations."""
     patience: float = 1.0
+    patience_in_doubt: float = 2.0
+    """So many times as long where a confirmation hangs on the thought of hunting alone."""
     least_patience_s: float = 4.0
     least_look_s: float = 0.0
     """No acceptance before the lag has been gone for so long."""
     longest_patience_s: float = 40.0
     most_activations: int = 10
     margin_s: float = 1.0
-    hunting: float = 0.9
+    hunting: float = 0.5
     """Share of units that are thought to hunt until readings say otherwise."""
