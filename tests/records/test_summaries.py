@@ -5,6 +5,8 @@ from concurrent.futures import ThreadPoolExecutor
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
+from unittest.mock import patch
+from uuid import UUID
 
 import pytest
 from alembic import command
@@ -147,7 +149,8 @@ def _version_1(connection: Connection, source: SqlStore) -> None:
     config = Config(attributes={"connection": connection})
     config.set_main_option("script_location", "ohmwright.records:migrations")
     config.set_main_option("path_separator", "os")
-    command.upgrade(config, "0001")
+    with patch("uuid.uuid4", return_value=UUID(source.store_id)):  # the ledger says which store
+        command.upgrade(config, "0001")
     with source.database.read() as rows:
         for table in (RUNS, EVENTS, LEDGER, RESULTS):
             found = rows.execute(select(table)).mappings()

@@ -89,5 +89,5 @@ class Tuning:
     longest_patience_s: float = 40.0
     most_activations: int = 10
     margin_s: float = 1.0
-    hunting: float = 0.5
+    hunting: float = 0.9
     """Share of units that are thought to hunt until readings say otherwise."""
