@@ -16,14 +16,14 @@ from .actions import Action, Activate, Finish, Press, Release, Sample
 from .activation_log import ActivationLog
 from .agenda import Agenda
 from .belief import Belief
+from .choosing import Chooser
 from .confirming import Confirmation
 from .decision import Bounds
 from .droop import LeftOver, cooled, heated
 from .fleet_prior import FleetPrior, Learned
 from .guarding import Guard
-from .knowledge import LEVEL
 from .mixture import Mixture
-from .moving import FINE_GAIN, Mover, unit
+from .moving import Mover
 from .opening import opening_move
 from .point import PointSpec
 from .transient import Transient
@@ -49,6 +49,7 @@ class AdjustPolicy:
         self.trim = Trim(spec.keys)
         self.mover = Mover(spec, self.tuning, self.trim)
         self.belief = Belief(spec, self.tuning, self.mover, prior or FleetPrior())
+        self._chooser = Chooser(self.tuning, self.mover, self.belief)
         self._agenda = Agenda(spec, self.trim)
         self._end: Finish | None = None
         self._on = self._leaving = False
@@ -186,8 +187,8 @@ class AdjustPolicy:
             self._go_back()
             return
         seen = self.belief.is_seen(gain)
-        move = self._next_move(fit, here, gain) if seen else None
-        if self._is_stuck(here, gain, move):
+        move = self._chooser.next_move(fit, here, gain) if seen else None
+        if self._chooser.is_stuck(here, gain, move, first=self._activations == 1):
             self.belief.open_gain()
             return
         beyond = self.guard.why_out_of_reach(here, gain, move, refuted=self._refuted)
@@ -202,15 +203,6 @@ class AdjustPolicy:
         elif move is not None and age_s - self._log.moved_s >= self.belief.wait_s(fit, gain):
             self._move(move)
 
-    def _is_stuck(self, here: Mixture, gain: Mixture, move: Action | None) -> bool:
-        """Whether a gain that this unit never showed says that no count does any good."""
-        untried = self.belief.borrowed and self.trim.counts == 0 and not self.belief.is_own(gain)
-        if move is not None or not untried:
-            return False
-        tol = self.mover.tolerance
-        enough = self.tuning.stuck if self._activations == 1 else self.tuning.stuck_again
-        return here.within(1 - tol, 1 + tol) < enough and self.mover.ready_to_probe(here)
-
     def _go_back(self) -> None:
         """Return to the start and begin anew; give up the second time."""
         self.belief.open_gain()
@@ -218,20 +210,6 @@ class AdjustPolicy:
             self._give_up("not adjustable", "the output does not follow the trim")
             return
         self._agenda.put_back(on=True)
-
-    def _next_move(self, fit: Transient, here: Mixture, gain: Mixture) -> Action | None:
-        t = self.tuning
-        own = self.belief.is_own(gain)
-        if not own and self.trim.counts == 0 and abs(1 - here.mean) < t.unseen_worth * here.sd:
-            return None
-        most = None if own else self._most_unseen(fit, gain)
-        spare = self.mover.spare(here, own=own)
-        return self.mover.towards(here, gain, fit.combination(FINE_GAIN), spare, most)
-
-    def _most_unseen(self, fit: Transient, gain: Mixture) -> int | None:
-        if not self.belief.borrowed:
-            return None
-        return self.mover.most_unseen(fit.combination(unit(LEVEL)).mean, gain.mean)
 
     def _leave(self, age_s: float, move: Action | None) -> None:
         """Release to confirm, after a last move; a confirmation that needs none goes on."""
