@@ -78,12 +78,8 @@ class Confirmation:
         if answer == "undecided" and not self._hunting_may_explain(look, looked_s):
             self._next_look_s = age_s + look.wait_s(self.bounds)
             return "move on" if self._hopeless(look, knowledge, looked_s) else "look on"
-        if answer == "in tolerance" and looked_s < self.tuning.least_look_s:
-            self._next_look_s = age_s + 0.3
-            return "look on"
         if self._watch.answer(*log.readings) == "in tolerance":
             return "move on" if self._could_be_better(look, knowledge) else "accept"
-        self._next_look_s = age_s + 0.4
         return "move on" if self._in_doubt_for_long(look, knowledge, looked_s) else "look on"
 
     def _could_be_better(self, look: Look, knowledge: Knowledge) -> bool:

@@ -84,8 +84,6 @@ class Tuning:
     patience_in_doubt: float = 2.0
     """So many times as long where a confirmation hangs on the thought of hunting alone."""
     least_patience_s: float = 4.0
-    least_look_s: float = 0.0
-    """No acceptance before the lag has been gone for so long."""
     longest_patience_s: float = 40.0
     most_activations: int = 10
     margin_s: float = 1.0
