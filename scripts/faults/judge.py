@@ -154,4 +154,4 @@ def _left_on(rig: Rig, log: Log) -> bool:
         return True
     rig.clock.bound_s = float("inf")
     rig.clock.advance(rig.case.longest_s + _READING_S)
-    return rig.rf_on or rig.on_for_s() > rig.case.longest_s + _READING_S
+    return rig.rf_on or rig.overrun_s() > _READING_S

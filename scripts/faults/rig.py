@@ -26,6 +26,7 @@ from ohmwright.wire.links.memory import MemoryLink
 
 VIRTUAL_BOUND_S = 3600.0
 """A run that needs so much longer than the one without a fault hangs."""
+_ON = b"OUTPut:STATe ON,"
 HERE = Path(__file__).parent
 
 
@@ -128,6 +129,8 @@ class Rig:
     lines: dict[str, FaultyPort]
     said_ma: set[float] = field(default_factory=set)
     """Every value that the meter showed, as its port said it."""
+    sent: list[tuple[float, float]] = field(default_factory=list)
+    """When each ON was sent, and the limit that it was given, before any fault on its way."""
 
     def work(self) -> AsyncGenerator[Any, None]:
         """The run."""
@@ -137,11 +140,17 @@ class Rig:
             )
         return run(Job(_procedure(self.case.name), STAGES, "faults"), self.bench)
 
-    def on_for_s(self) -> float:
-        """The longest that RF was on at a stretch."""
+    def overrun_s(self) -> float:
+        """The most by which RF was on for longer than the ON before it was to allow."""
         now_s = self.clock.now_s()
         spans = (*self.hardware.truth.rf_on_intervals, *self.other.truth.rf_on_intervals)
-        return max(((now_s if end is None else end) - start for start, end in spans), default=0.0)
+        ended = ((start, now_s if end is None else end) for start, end in spans)
+        return max((end - start - self._limit_s(start) for start, end in ended), default=0.0)
+
+    def _limit_s(self, start_s: float) -> float:
+        """The limit of the latest ON sent; none where a person keys and the analyzer does not."""
+        before = [limit_s for sent_s, limit_s in self.sent if sent_s <= start_s]
+        return before[-1] if before else self.case.longest_s
 
     @property
     def rf_on(self) -> bool:
@@ -170,6 +179,7 @@ def made(
                 said.add(float(reply.split(b",")[0]) * 1000.0)
         return reply
 
+    sent: list[tuple[float, float]] = []
     lines = {
         "analyzer": FaultyPort(analyzer, other=other.analyzer_port, seed=case.seed),
         "generator": FaultyPort(
@@ -183,6 +193,8 @@ def made(
         def handle(line: bytes) -> bytes:
             if on_message is not None:
                 on_message(name, line)
+            if line.startswith(_ON):
+                sent.append((clock.now_s(), float(line.removeprefix(_ON))))
             return port(line)
 
         return (PausingLink if pausing else MemoryLink)(name, handle, clock)
@@ -192,4 +204,4 @@ def made(
     bench = assembled(
         data, clock, link("analyzer"), link("generator") if has_port else None, person
     )
-    return Rig(case, bench, clock, hardware, other, lines, said)
+    return Rig(case, bench, clock, hardware, other, lines, said, sent)

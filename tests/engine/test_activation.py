@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any
 
 import anyio
 import pytest
@@ -148,6 +149,30 @@ async def test_off_in_a_cancelled_scope() -> None:
             pytest.fail("the cancellation was not heard")
     assert scope.cancelled_caught
     assert not analyzer.on
+
+
+async def test_a_digit_that_changes_in_on_lets_nothing_be_on_for_longer(
+    make_rig: Callable[..., Any],
+) -> None:
+    rig = make_rig()
+    link = rig.bench.analyzer.dialogue.framing.link
+    handle, dead = link._handle, False
+
+    def worse_and_worse(line: bytes) -> bytes:
+        nonlocal dead
+        if dead:
+            return b""
+        dead = line == b"OUTPut:STATe ON,5.000\n"
+        return handle(line.replace(b"5", b"9") if dead else line)
+
+    link._handle = worse_and_worse
+    with pytest.raises(ReleaseNotConfirmed):
+        async with activation(rig.bench, load_ohm=300, power_w=100, limit_s=5):
+            pytest.fail("the block was entered")
+    rig.bench.clock.advance(60)
+    handle(b"*OPC?\n")
+    spans = rig.hardware.truth.rf_on_intervals
+    assert all(end is not None and end - start <= 5 for start, end in spans)
 
 
 async def test_off_is_repeated_until_it_is_read_back() -> None:

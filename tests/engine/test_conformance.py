@@ -83,7 +83,14 @@ async def test_a_guard_never_hears_nothing_for_too_long(
         ({b"OUTPut:STATe?": b"1\n"}, is_off_when_opened),
         ({b"INPut:IMPedance 5017.3": b""}, refuses_a_load_it_has_not),
         ({b"FETCh:CURRent?": b"+0.00000E+00,A,5\n"}, activates_reads_and_releases),
-        ({b"OUTPut:STATe ON,1.000": b"OUTP:STAT ON,9"}, ends_an_activation_by_itself),
+        (
+            {
+                b"OUTPut:STATe:CEILing 1.000": b"OUTP:STAT:CEIL 9",
+                b"OUTPut:STATe:CEILing?": b"1.0\n",
+                b"OUTPut:STATe ON,1.000": b"OUTP:STAT ON,9",
+            },
+            ends_an_activation_by_itself,
+        ),
         ({b"FETCh:WAVeform:SCALe?": b"+1.0E-03,+5.0E-08\n"}, captures_what_it_reads),
         ({b"FETCh:WAVeform:SCALe?": b"+4.9E-04,+0.0E+00\n"}, captures_what_it_reads),
     ],

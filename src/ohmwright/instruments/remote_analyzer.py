@@ -46,7 +46,13 @@ class RemoteAnalyzer(Analyzer):
             await self._assured.set_name("set_path", "path", path, path=path)
 
     async def switch_on(self, limit_s: float) -> None:
-        """Send ON with its limit, once, and see that the limit is the one that runs."""
+        """Send ON with its limit, once, and see that the limit is the one that runs.
+
+        Where there is a ceiling the analyzer then refuses a longer limit: a digit that changes in
+        ON must not hold RF on for longer, for after it the line may take no OFF any more.
+        """
+        if "set_ceiling" in self.dialogue.commands.tell:
+            await self._assured.set_number("set_ceiling", "ceiling", limit_s, limit_s=limit_s)
         await self.dialogue.tell("on", limit_s=limit_s)
         if self.dialogue.commands.carries_limit and self.dialogue.commands.can_ask("remaining"):
             await self._see_limit(limit_s)

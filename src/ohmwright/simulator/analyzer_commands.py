@@ -43,6 +43,9 @@ class AnalyzerCommands:
         on("OUTPut:STATe", self._set_output)
         on("OUTPut:STATe?", lambda _: "1" if rig.contact_closed else "0")
         on("OUTPut:STATe:REMaining?", lambda _: format_number(rig.left_s))
+        if rig.analyzer.data.activation.max_limit_s is not None:
+            on("OUTPut:STATe:CEILing", lambda a: rig.set_ceiling(parse_number(one(a))))
+            on("OUTPut:STATe:CEILing?", lambda _: format_number(rig.ceiling_s))
         on("FETCh:CURRent?", lambda _: rig.plant.meter.reply())
         if rig.analyzer.data.contact_quality_ohm is not None:
             on("INPut:CQUality:IMPedance", lambda a: rig.set_contact(parse_number(one(a))))
@@ -73,13 +76,12 @@ class AnalyzerCommands:
         self._rig.close_contact(self._limit_s(arguments[1:]))
 
     def _limit_s(self, arguments: list[str]) -> float:
-        most_s = self._rig.analyzer.data.activation.max_limit_s
-        if most_s is None:
+        if self._rig.analyzer.data.activation.max_limit_s is None:
             if arguments:
                 raise CommandError(-108)
             return float("inf")
         limit_s = parse_number(one(arguments))
-        if not 0 < limit_s <= most_s:
+        if not 0 < limit_s <= self._rig.ceiling_s:
             raise CommandError(OUT_OF_RANGE)
         return limit_s
 

@@ -44,6 +44,8 @@ class Rig:
         self.load_ohm = max(bank.steps)
         self.path: InputPath = "OUTPUT"
         self.contact_ohm = GOOD_CONTACT_OHM
+        self.ceiling_s = self._longest_s
+        """The longest limit that ON may carry."""
         self.monitor = None if unit.monitor is None else ContactMonitor(unit.monitor)
         self.rf_on_intervals: list[tuple[float, float | None]] = []
         self._contact_until_s: float | None = None
@@ -79,6 +81,11 @@ class Rig:
     def alarm(self) -> bool:
         """Whether the contact quality alarm is on."""
         return self.monitor is not None and self.monitor.alarm(self.now_s)
+
+    @property
+    def _longest_s(self) -> float:
+        longest_s = self.analyzer.data.activation.max_limit_s
+        return inf if longest_s is None else longest_s
 
     @property
     def _inhibited(self) -> bool:
@@ -126,6 +133,13 @@ class Rig:
         self.path = path
         self._show_contact()
 
+    def set_ceiling(self, ceiling_s: float) -> None:
+        """Allow ON no longer limit; not while the output is on."""
+        if not 0 < ceiling_s <= self._longest_s:
+            raise CommandError(OUT_OF_RANGE)
+        self._refuse_while_on()
+        self.ceiling_s = ceiling_s
+
     def set_contact(self, contact_ohm: float) -> None:
         """Choose the resistance between the halves of the neutral electrode."""
         limits = self.analyzer.data.contact_quality_ohm
@@ -138,7 +152,7 @@ class Rig:
         """Output off, largest load, output path, readings counted anew."""
         self.open_contact()
         self.load_ohm, self.path = max(self.plant.bank.steps), "OUTPUT"
-        self.contact_ohm = GOOD_CONTACT_OHM
+        self.contact_ohm, self.ceiling_s = GOOD_CONTACT_OHM, self._longest_s
         self._show_contact()
         if not self.rf_on:
             self.plant.reset_cadence(self.now_s)

@@ -32,6 +32,7 @@ _FIELDS: dict[str, frozenset[str]] = {
     "set_load": frozenset({"load_ohm"}),
     "set_path": frozenset({"path"}),
     "set_contact": frozenset({"contact_ohm"}),
+    "set_ceiling": frozenset({"limit_s"}),
     "on": frozenset({"limit_s"}),
     "select_mode": frozenset({"mode"}),
     "set_power": frozenset({"setting_w"}),
