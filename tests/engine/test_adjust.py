@@ -119,12 +119,16 @@ async def test_a_unit_that_takes_no_move_under_rf_is_moved_between_activations(
     assert max(abs(error) for error in errors) < 0.8
 
 
-async def test_a_service_mode_that_times_out_early_is_resumed(make_rig: Callable) -> None:
-    rig = make_rig()
+@pytest.mark.parametrize(("timeout_s", "seed"), [(9.0, 3), (10.0, 4), (10.0, 8)])
+async def test_a_service_mode_that_times_out_early_is_resumed(
+    make_rig: Callable, timeout_s: float, seed: int
+) -> None:
+    """What an activation taught is kept: once one was cut short, the next are left before."""
+    rig = make_rig(seed=seed)
     hardware = rig.hardware._rig
     profile = hardware.generator.unit.profile
     data = profile.data.model_copy(
-        update={"service": profile.data.service.model_copy(update={"timeout_s": 9.0})}
+        update={"service": profile.data.service.model_copy(update={"timeout_s": timeout_s})}
     )
     object.__setattr__(
         hardware.generator.unit, "profile", profile.model_copy(update={"data": data})

@@ -59,6 +59,7 @@ class AdjustPolicy:
         self._to_confirm = self._refuted = False
         self._confirmation: Confirmation | None = None
         self._presses_due = 0
+        self._ends_s = spec.timeout_s
         self.guard = Guard(self.tuning, self.mover)
         if spec.expected is not None:
             move, self._to_confirm = opening_move(spec.expected, self.belief, self.mover)
@@ -103,14 +104,17 @@ class AdjustPolicy:
     def released(self, on_s: float, *, timed_out: bool = False) -> None:
         """RF is off; if that was not asked for, the service mode timed out, and a rest follows.
 
-        Nothing is learned from an activation whose output went away by itself (`timed_out`).
+        Nothing is learned from an activation whose output went away by itself (`timed_out`), but
+        for when that happens: the next is left in time.
         """
         self._on = False
         if not self._leaving:
             self._agenda.rest_at_once()
             self.mover.probes = 0
         self._heat = heated(self._heat, on_s)
-        if not timed_out:
+        if timed_out:
+            self._ends_s = min(self._ends_s, on_s)
+        else:
             self.belief.end()
 
     def rested(self, rest_s: float) -> None:
@@ -147,10 +151,10 @@ class AdjustPolicy:
     # deciding
 
     def _think(self, age_s: float) -> None:
-        late = age_s > self.spec.timeout_s - self.tuning.margin_s
         if self._confirmation is None:
-            self._adjust(age_s, late)
+            self._adjust(age_s, late=age_s > self._ends_s - self.tuning.margin_s)
             return
+        late = age_s > self.spec.timeout_s - self.tuning.margin_s
         outcome = self._confirmation.think(self._log, self.belief.knowledge, age_s, late=late)
         value = self._confirmation.value
         if outcome == "accept" and value is not None:
@@ -162,7 +166,7 @@ class AdjustPolicy:
             self._confirmation = None
             self.belief.fresh_start()
             self._refuted = outcome == "refuted"
-            self._adjust(age_s, late)
+            self._adjust(age_s, late=late)
 
     def _new_confirmation(self) -> Confirmation:
         hunting = min(max(self.belief.hunts, self.tuning.hunting), 0.98)
@@ -175,7 +179,7 @@ class AdjustPolicy:
             choosy=self._activations <= self.tuning.choosy_activations,
         )
 
-    def _adjust(self, age_s: float, late: bool) -> None:
+    def _adjust(self, age_s: float, *, late: bool) -> None:
         fit = self.belief.fit()
         if fit is None:
             if late:
