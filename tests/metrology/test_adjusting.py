@@ -70,7 +70,8 @@ class Bench:
         )
 
 
-def run(bench, keys=None, prior=None, **more):
+def run(bench, keys=None, prior=None, left=None, **more):
+    """`left`: warmth that the first activation begins with."""
     question = Question(TARGET, TOLERANCE, bench.made.window_s, 1.0)
     spec = PointSpec(question, 40.0, 30.0, keys, **more)
     policy = AdjustPolicy(spec, prior)
@@ -79,8 +80,8 @@ def run(bench, keys=None, prior=None, **more):
         action = policy.next_action()
         if isinstance(action, Activate):
             bench.activate()
-            policy.activated()
-            age_s = 0.0
+            policy.activated(left)
+            age_s, left = 0.0, None
         elif isinstance(action, Sample):
             age_s, value = bench.read()
             policy.read(age_s, value)
@@ -178,6 +179,15 @@ def test_a_fleet_prior_saves_the_probe():
     assert end.verdict == "pass"
     assert known.on_s < plain.on_s
     assert policy.learned().gain * TARGET == pytest.approx(1.5, rel=0.3)
+
+
+@pytest.mark.parametrize(("left", "activations"), [(None, 1), (LeftOver(0.5, 0.05), 2)])
+def test_what_needs_no_move_is_confirmed_in_the_same_activation_unless_it_was_warm(
+    left, activations
+):
+    bench = Bench(Made(level=TARGET + 2, noise=0.0015), 1.5)
+    end, _ = run(bench, prior=fleet(1.5), left=left)
+    assert (end.verdict, bench.counts, bench.seed) == ("pass", 0, activations)
 
 
 def test_an_opposite_prior_still_ends_in_tolerance():

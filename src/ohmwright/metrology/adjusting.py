@@ -56,7 +56,7 @@ class AdjustPolicy:
         self._activations = 0
         self._heat = 0.0
         self._left = LeftOver()
-        self._to_confirm = self._refuted = False
+        self._to_confirm = self._may_confirm = self._looked = self._refuted = False
         self._confirmation: Confirmation | None = None
         self._presses_due = 0
         self._ends_s = spec.timeout_s
@@ -79,6 +79,9 @@ class AdjustPolicy:
         self.belief.begin(self._log)
         self._thought_s = 0.0
         self._confirmation = self._new_confirmation() if self._to_confirm else None
+        cool = self._left.uncertainty <= self.tuning.warm * self.mover.tolerance
+        self._may_confirm = self._to_confirm or (self._activations == 1 and cool)
+        self._looked = self._to_confirm
 
     def read(self, age_s: float, value: float) -> None:
         """A reading: the mean over the meter's window that ended at its age."""
@@ -216,14 +219,16 @@ class AdjustPolicy:
         self._agenda.put_back(on=True)
 
     def _leave(self, age_s: float, move: Action | None) -> None:
-        """Release to confirm, after a last move; a confirmation that needs none goes on."""
-        if move is None and self._to_confirm and self._log.undisturbed:
-            self.belief.fresh_start()
-            self._confirmation = self._new_confirmation()
-            self._confirmation.insist(age_s)
-            return
+        """Release to confirm, after a last move; without any, this activation confirms."""
         self._to_confirm = True
-        self._agenda.move_and_rest(move)
+        if move is not None or not (self._may_confirm and self._log.undisturbed):
+            self._agenda.move_and_rest(move)
+            return
+        self.belief.fresh_start()
+        self._confirmation = self._new_confirmation()
+        if self._looked:
+            self._confirmation.insist(age_s)
+        self._looked = True
 
     def _move(self, move: Action) -> None:
         """Move now; where that takes RF off, look anew before anything is confirmed."""

@@ -32,7 +32,7 @@ class Tuning:
     """The same where others of the model told the gain: such moves are small all together."""
     judged_lags: float = 1.0
     """How many lags it is given before the readings may overrule or prove the belief."""
-    unseen_worth: float = 1.5
+    unseen_worth: float = 2.0
     """Such a move must be worth so many standard deviations of what it corrects."""
     stuck: float = 0.5
     stuck_again: float = 0.9
@@ -84,6 +84,8 @@ class Tuning:
     patience_in_doubt: float = 2.0
     """So many times as long where a confirmation hangs on the thought of hunting alone."""
     least_patience_s: float = 4.0
+    warm: float = 0.1
+    """Warmth left over that leaves the value more unsure than this: no confirmation."""
     longest_patience_s: float = 40.0
     most_activations: int = 10
     margin_s: float = 1.0
