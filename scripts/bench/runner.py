@@ -17,6 +17,9 @@ from ohmwright.metrology.actions import (
     Sample,
 )
 
+_MOST_ACTIONS = 10_000
+"""Ten activations of a minute at ten readings a second, and half as much again."""
+
 
 class Policy(Protocol):
     """What the runner tells a policy and asks of it."""
@@ -58,7 +61,7 @@ class Outcome:
     counts: float
 
 
-def run(policy: Policy, plant: Plant, most_actions: int = 5000) -> Outcome:
+def run(policy: Policy, plant: Plant, most_actions: int = _MOST_ACTIONS) -> Outcome:
     """Run one unit to its end."""
     unit = plant.unit
     age_s = bench_s = 0.0
