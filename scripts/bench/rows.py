@@ -195,6 +195,9 @@ def _fleet(compared: Sequence[Any]) -> list[Row]:
     def false(outcomes: Sequence[Any]) -> int:
         return sum(o.verdict == "pass" and abs(o.error_tolerances) > 1 for o in outcomes)
 
+    def bound(outcomes: Sequence[Any]) -> float:
+        return upper_bound(false(outcomes), len(outcomes))
+
     return [
         Row(name, "median RF-on ÷ without, after 20", median(with_prior) / median(without), 0.85),
         Row(
@@ -211,8 +214,11 @@ def _fleet(compared: Sequence[Any]) -> list[Row]:
         Row(
             name, "activations, mean, with both", float(np.mean([o.activations for o in with_both]))
         ),
-        Row(name, "false accepts with it", false(with_prior) + false(with_both), false(without)),
-        Row(name, "false accepts, opposite prior", false(misled), false(without)),
+        # counts of two arms differ by chance, so each is held to the bar of the population
+        Row(name, "false accept with it, 95 % upper bound", bound([*with_prior, *with_both]), 5e-4),
+        Row(name, "false accept, opposite prior, 95 % upper bound", bound(misled), 1e-3),
+        Row(name, "false accepts seen with it", false(with_prior) + false(with_both)),
+        Row(name, "false accepts seen without", false(without) + false(with_curve)),
         Row(name, "median RF-on ÷ without, opposite prior", median(misled) / median(without)),
         Row(name, "largest excursion, opposite prior", max(o.excursion for o in misled), 0.30),
     ]
