@@ -33,7 +33,7 @@ from .steering import Steered, steer
 from .trimming import Hand
 from .watchers import question
 
-_TUNING = Tuning(inner=0.35, well_landed=0.5)
+_TUNING = Tuning(inner=0.35, well_landed=0.4)
 """A trim that stands well has longer to creep before it is out again."""
 _TO_LOOK_ONLY = 1.0
 """Relative tolerance of an activation that decides nothing: its warmth need not have gone."""
