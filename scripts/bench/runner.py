@@ -61,12 +61,12 @@ class Outcome:
     counts: float
 
 
-def run(policy: Policy, plant: Plant, most_actions: int = _MOST_ACTIONS) -> Outcome:
+def run(policy: Policy, plant: Plant) -> Outcome:
     """Run one unit to its end."""
     unit = plant.unit
     age_s = bench_s = 0.0
     presses = 0
-    for _ in range(most_actions):
+    for _ in range(_MOST_ACTIONS):
         match policy.next_action():
             case Activate():
                 plant.activate()
@@ -106,7 +106,7 @@ def run(policy: Policy, plant: Plant, most_actions: int = _MOST_ACTIONS) -> Outc
                     excursion=plant.excursion_ma / unit.target_ma,
                     counts=plant.counts,
                 )
-    raise RuntimeError(f"no end after {most_actions} actions: {unit}")
+    raise RuntimeError(f"no end after {_MOST_ACTIONS} actions: {unit}")
 
 
 def _press(policy: Policy, plant: Plant, key: str, times: int, age_s: float) -> float:

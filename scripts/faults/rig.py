@@ -148,7 +148,7 @@ class Rig:
         return max((end - start - self._limit_s(start) for start, end in ended), default=0.0)
 
     def _limit_s(self, start_s: float) -> float:
-        """The limit of the latest ON sent; none where a person keys and the analyzer does not."""
+        """The limit of the latest ON sent by then; before any, the longest of the procedure."""
         before = [limit_s for sent_s, limit_s in self.sent if sent_s <= start_s]
         return before[-1] if before else self.case.longest_s
 

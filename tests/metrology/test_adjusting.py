@@ -181,13 +181,16 @@ def test_a_fleet_prior_saves_the_probe():
     assert policy.learned().gain * TARGET == pytest.approx(1.5, rel=0.3)
 
 
-@pytest.mark.parametrize(("left", "activations"), [(None, 1), (LeftOver(0.5, 0.05), 2)])
+@pytest.mark.parametrize(
+    ("left", "activations", "most_on_s"), [(None, 1, 10), (LeftOver(0.5, 0.05), 2, 15)]
+)
 def test_what_needs_no_move_is_confirmed_in_the_same_activation_unless_it_was_warm(
-    left, activations
+    left, activations, most_on_s
 ):
     bench = Bench(Made(level=TARGET + 2, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(1.5), left=left)
     assert (end.verdict, bench.counts, bench.seed) == ("pass", 0, activations)
+    assert bench.on_s < most_on_s  # a warm one is left at once, not looked at in vain
 
 
 def test_an_opposite_prior_still_ends_in_tolerance():

@@ -56,7 +56,7 @@ class AdjustPolicy:
         self._activations = 0
         self._heat = 0.0
         self._left = LeftOver()
-        self._to_confirm = self._may_confirm = self._looked = self._refuted = False
+        self._to_confirm = self._looked = self._refuted = False
         self._confirmation: Confirmation | None = None
         self._presses_due = 0
         self._ends_s = spec.timeout_s
@@ -79,8 +79,6 @@ class AdjustPolicy:
         self.belief.begin(self._log)
         self._thought_s = 0.0
         self._confirmation = self._new_confirmation() if self._to_confirm else None
-        cool = self._left.uncertainty <= self.tuning.warm * self.mover.tolerance
-        self._may_confirm = self._to_confirm or (self._activations == 1 and cool)
         self._looked = self._to_confirm
 
     def read(self, age_s: float, value: float) -> None:
@@ -221,7 +219,9 @@ class AdjustPolicy:
     def _leave(self, age_s: float, move: Action | None) -> None:
         """Release to confirm, after a last move; without any, this activation confirms."""
         self._to_confirm = True
-        if move is not None or not (self._may_confirm and self._log.undisturbed):
+        cool = self._left.uncertainty <= self.tuning.warm * self.mover.tolerance
+        may_confirm = self._looked or (self._activations == 1 and cool)
+        if move is not None or not (may_confirm and self._log.undisturbed):
             self._agenda.move_and_rest(move)
             return
         self.belief.fresh_start()

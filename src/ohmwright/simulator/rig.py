@@ -149,7 +149,7 @@ class Rig:
         self._show_contact()
 
     def reset_analyzer(self) -> None:
-        """Output off, largest load, output path, readings counted anew."""
+        """Output off, largest load, output path, highest ceiling, readings counted anew."""
         self.open_contact()
         self.load_ohm, self.path = max(self.plant.bank.steps), "OUTPUT"
         self.contact_ohm, self.ceiling_s = GOOD_CONTACT_OHM, self._longest_s
