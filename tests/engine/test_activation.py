@@ -1,5 +1,7 @@
 """RF is off after the block, whatever happens in it."""
 
+import sys
+import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
@@ -23,6 +25,7 @@ from ohmwright.model.hardware import ActivationOutput, AnalyzerData, LoadBank, M
 from ohmwright.wire.clock import VirtualClock
 
 pytestmark = pytest.mark.anyio
+activation_module = sys.modules["ohmwright.engine.activation"]
 
 DATA = AnalyzerData(
     maker="m",
@@ -181,6 +184,38 @@ async def test_off_is_repeated_until_it_is_read_back() -> None:
         pass
     assert analyzer.said.count("off") == 3
     assert not analyzer.on
+
+
+async def test_a_process_stopped_until_the_time_was_over_looks_once_more(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(activation_module, "RELEASE_BOUND_S", 0.01)
+    bench, analyzer = bench_with()
+    identify, slept = analyzer.identify, []
+
+    async def stopped_in_the_middle() -> str:
+        if not slept:
+            slept.append(time.sleep(0.05))  # noqa: ASYNC251 - as a process that is stopped
+            await anyio.sleep(0.01)
+        return await identify()
+
+    analyzer.identify = stopped_in_the_middle  # type: ignore[method-assign]
+    async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+        pass
+    assert slept
+    assert not analyzer.on
+
+
+async def test_a_release_that_takes_for_ever_ends_all_the_same(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(activation_module, "RELEASE_BOUND_S", 0.01)
+    monkeypatch.setattr(activation_module, "LAST_LOOK_S", 0.01)
+    bench, analyzer = bench_with()
+    analyzer.switch_off = anyio.sleep_forever  # type: ignore[method-assign]
+    with pytest.raises(ReleaseNotConfirmed, match="the time for it ran out"):
+        async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+            pass
 
 
 @pytest.mark.parametrize(

@@ -17,6 +17,8 @@ from .to_its_end import to_its_end
 
 RELEASE_BOUND_S = 8.0
 """Longest time of the machine that a release may take; a fault cannot hold the clean-up up."""
+LAST_LOOK_S = 3.0
+"""What a last look may take after it: a process that was stopped meanwhile has not looked yet."""
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
 
@@ -117,8 +119,9 @@ async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
 
 
 async def _bounded_release(analyzer: Analyzer, clock: Clock) -> str | None:
-    with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
-        return await _release(analyzer, clock)
+    for bound_s in (RELEASE_BOUND_S, LAST_LOOK_S):
+        with anyio.move_on_after(bound_s, shield=True):
+            return await _release(analyzer, clock)
     return "the time for it ran out"
 
 
