@@ -17,7 +17,7 @@ import pytest
 from ohmwright.wire.guard.process import UNMISSABLE
 
 TELLING = """
-from ohmwright.cli.main import tell
+from ohmwright.cli.telling import tell
 from ohmwright.model.errors import ReleaseNotConfirmed
 tell(ReleaseNotConfirmed("RF MAY STILL BE ON: " + 9 * "so it is, ", "So.", "Switch it off now."))
 """

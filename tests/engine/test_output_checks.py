@@ -4,11 +4,14 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
+import numpy as np
 import pytest
 
 from ohmwright.engine.run import Job, results, run
-from ohmwright.model.errors import ProcedureError
+from ohmwright.instruments.analyzer import Captured
+from ohmwright.model.errors import ProcedureError, ProtocolError
 from ohmwright.model.event import PointDone
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.result import Result
@@ -259,6 +262,54 @@ async def test_another_waveform_is_found_out(found: Callable) -> None:
     (result,) = (await found(CREST.replace("5.24", "4.0"))).values()
     assert result.verdict == "fail"
     assert result.conformity.probability < 0.01
+
+
+def captures(rig: Any, again: Callable[[Captured, int], Captured]) -> None:
+    """Have the analyzer give its first capture again, changed by `again`, each time."""
+    analyzer, capture, first = rig.bench.analyzer, rig.bench.analyzer.capture_waveform, []
+
+    async def captured() -> Captured:
+        first.append(await capture())
+        return again(first[0], len(first))
+
+    analyzer.capture_waveform = captured
+
+
+async def test_a_waveform_that_comes_again_was_not_captured_anew(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = make_rig()
+    captures(rig, lambda first, _: first)
+    (result,) = (await found(CREST, rig)).values()
+    assert result.verdict == "not measured"
+    assert result.reason == "the analyzer gave the same waveform again instead of a new one"
+
+
+@pytest.mark.parametrize("block", [b"", b"abc"])
+async def test_a_waveform_of_no_whole_samples(
+    make_rig: Callable, found: Callable, block: bytes
+) -> None:
+    rig = make_rig()
+
+    async def odd(*_: object) -> bytes:
+        return block
+
+    rig.bench.analyzer._assured.block = odd
+    with pytest.raises(ProtocolError, match=f"A waveform of {len(block)} bytes came"):
+        await found(CREST, rig)
+    assert not rig.hardware.truth.rf_on
+
+
+async def test_waveforms_alike_in_all_but_their_begin_leave_the_last_count_unsure(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = make_rig()
+    captures(rig, lambda first, n: first._replace(counts=np.roll(first.counts, n)))
+    (result,) = (await found(CREST, rig)).values()
+    assert result.verdict == "pass"
+    (line,) = result.measured.budget
+    assert (line.source, line.evaluation, line.dof) == ("digitiser's last count", "B", None)
+    assert 0 < result.measured.uncertainty < 1e-3 * result.measured.value
 
 
 async def test_a_dead_mode_has_no_crest_factor(make_rig: Callable, found: Callable) -> None:

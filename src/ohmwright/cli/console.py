@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import getpass
 import json
 import os
 import sys
@@ -14,6 +13,7 @@ import anyio.to_thread
 from rich.console import Console
 
 from ohmwright.instruments.operator import Inspect, LookAtAlarm, Operator, Request
+from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 
 CAUTION = (
@@ -44,7 +44,7 @@ class PersonAtTerminal(Operator):
     """Reads each request on the screen and answers with the keyboard."""
 
     def __init__(self) -> None:
-        self.name = getpass.getuser()
+        self.name = account_name()
 
     async def carry_out(self, request: Request) -> bool:
         """Show the request; wait for Enter, or for y or n where it is a question."""

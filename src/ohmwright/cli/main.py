@@ -2,30 +2,48 @@
 
 from __future__ import annotations
 
-import sys
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
+from typer.core import TyperGroup
 
 from ohmwright import __version__
-from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
+from ohmwright.model import last_of_rf
 from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
 
 from .record_app import Json, Records, Run
 from .record_app import app as record_app
-from .streams import allow_for_no_reader
+from .streams import allow_for_any_console
+from .telling import end_with
 
 if TYPE_CHECKING:
     from .bench_data import BenchChoice
 
 EPILOG = (
     "Exit codes: 0 pass; 1 out of tolerance; 2 usage or file; 3 link; 4 undecided or not "
-    "measured; 5 RF state unknown; 6 record."
+    "measured; 5 RF state unknown; 6 record; 70 a fault of the program itself."
 )
 
+
+class _Unseen(Exception):  # noqa: N818
+    """Carries past typer what it would end with code 1, which is a verdict here."""
+
+    def __init__(self, problem: BaseException) -> None:
+        self.problem = problem
+
+
+class _Commands(TyperGroup):
+    def invoke(self, ctx: Any) -> Any:
+        try:
+            return super().invoke(ctx)
+        except (OSError, EOFError, KeyboardInterrupt) as problem:
+            raise _Unseen(problem) from problem
+
+
 app = typer.Typer(
+    cls=_Commands,
     help="Calibrate and verify electrosurgical (HF surgery) generators.",
     epilog=EPILOG,
     no_args_is_help=True,
@@ -297,41 +315,12 @@ def schema(
 
 
 def main() -> None:
-    """Run the command line; every foreseen error ends in its message and its exit code."""
-    allow_for_no_reader()
+    """Run the command line; every error ends in its message and its exit code."""
+    allow_for_any_console()
+    last_of_rf.begin()
     try:
         app()
-    except OhmwrightError as error:
-        try:
-            tell(error)
-        finally:  # the code says it where nobody can be told any more
-            sys.exit(error.exit_code)
-
-
-def tell(error: OhmwrightError) -> None:
-    """Print what happened, what it means and what to do, to standard error.
-
-    A release that is not confirmed is framed and rings: nobody may miss it.
-    """
-    if isinstance(error, ReleaseNotConfirmed):
-        _frame(error)
-        return
-    for part in (error.happened, error.means, error.do):
-        if part:
-            typer.echo(part, err=True)
-
-
-_WIDEST = 80
-
-
-def _frame(error: OhmwrightError) -> None:
-    from rich.box import HEAVY
-    from rich.panel import Panel
-    from rich.text import Text
-
-    from .console import err
-
-    said = Text("\n\n".join(part for part in (error.happened, error.means, error.do) if part))
-    err().bell()
-    frame = Panel(said, box=HEAVY, padding=(1, 2), width=min(_WIDEST, err().width))
-    err().print(frame, style="bold white on red")
+    except _Unseen as unseen:
+        end_with(unseen.problem)
+    except (Exception, KeyboardInterrupt) as problem:
+        end_with(problem)

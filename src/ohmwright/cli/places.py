@@ -2,31 +2,46 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from pathlib import Path
 
 import platformdirs
 
-from ohmwright.model.errors import SourceError
+from ohmwright.model.account import account_name
+from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.shipped import shipped
 
 
 def records_place(given: str | None) -> str:
     """Where records live: what was given (a folder, a .sqlite file, a URL), else the user's own."""
-    return str(_data() / "records") if given is None else given
+    return str(_own(platformdirs.user_data_path) / "records") if given is None else given
 
 
 def operator_key() -> Path:
     """The file of the key with which the operator signs."""
-    return platformdirs.user_config_path("ohmwright", appauthor=False) / "operator.key"
+    return _own(platformdirs.user_config_path) / "operator.key"
 
 
 def witness_folder() -> Path:
     """What this computer has seen of each store, apart from the stores."""
-    return platformdirs.user_state_path("ohmwright", appauthor=False) / "witness"
+    return _own(platformdirs.user_state_path) / "witness"
 
 
-def _data() -> Path:
-    return platformdirs.user_data_path("ohmwright", appauthor=False)
+def crash_folder() -> Path:
+    """Where the traces of crashes are kept."""
+    return _own(platformdirs.user_state_path) / "crashes"
+
+
+def _own(kind: Callable[..., Path]) -> Path:
+    """The user's folder of a kind. Raises UsageError where the account has no home."""
+    folder = kind("ohmwright", appauthor=False)
+    if not folder.is_absolute():
+        raise UsageError(
+            f"This account ({account_name()}) has no home folder, so {folder} would be anywhere.",
+            "Records, key and traces would be in whatever folder one happens to work in.",
+            "Set HOME to a folder that is yours, and try again.",
+        )
+    return folder
 
 
 def data_file(name: str, beside: Path, kind: str) -> Path:

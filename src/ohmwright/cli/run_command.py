@@ -12,7 +12,7 @@ import anyio
 
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.errors import OhmwrightError, UsageError
+from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Diagnosis, Event, RunFinished, RunStarted
 from ohmwright.model.procedure import STAGES, Stage, point_names
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
@@ -116,7 +116,7 @@ def _run(
 
     try:
         events = anyio.run(work)
-    except OhmwrightError:
+    except Exception:  # whatever it was, what is on record goes on
         _say_how_to_go_on(store, run_id)
         raise
     report(run_id, events, store, as_json=request.as_json)
@@ -172,7 +172,7 @@ def _earlier(store: SqlStore, run_id: str, file: ProcedureFile) -> tuple[Event, 
 
 
 def _say_how_to_go_on(store: Store, run_id: str) -> None:
-    with suppress(OhmwrightError):  # the record itself may be what failed: that is told already
+    with suppress(Exception):  # the record itself may be what failed: that is told already
         if run_id in store.run_ids():
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
             err().print(f"Go on with: --resume {run_id}", soft_wrap=True)

@@ -13,6 +13,8 @@ from typing import Any, TextIO, cast
 
 from ohmwright.model.errors import UsageError
 
+from .lettering import write_plainer
+
 _READER_GONE = (errno.EPIPE, errno.EIO, errno.EINVAL)
 """A pipe that ended, a terminal that was closed, and a pipe that ended on Windows."""
 
@@ -60,9 +62,11 @@ class _Results(_PerhapsUnread):
             ) from None
 
 
-def allow_for_no_reader() -> None:
-    """Have this process's standard output and error be such streams."""
+def allow_for_any_console() -> None:
+    """Have this process's standard output and error be such streams, whatever their encoding."""
     if sys.stdout is not None:
+        write_plainer(sys.stdout)
         sys.stdout = cast(TextIO, _Results(sys.stdout))
     if sys.stderr is not None:
+        write_plainer(sys.stderr)
         sys.stderr = cast(TextIO, _PerhapsUnread(sys.stderr))

@@ -10,6 +10,7 @@ import anyio
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
+from ohmwright.model import last_of_rf
 from ohmwright.model.errors import LinkError, LinkLost, OutOfCapability, ReleaseNotConfirmed
 from ohmwright.wire.clock import Clock
 
@@ -65,6 +66,7 @@ async def activation(
     opened = Activation(bench.clock, limit_s)
     try:
         await bench.analyzer.begin_watch()
+        last_of_rf.doubt()
         await bench.analyzer.switch_on(limit_s)
         opened.restart()
         yield opened
@@ -99,7 +101,9 @@ async def begin_off(analyzer: Analyzer, clock: Clock) -> None:
     """
     await analyzer.identify()
     if await _still_on(analyzer) is not None:
+        last_of_rf.doubt()
         await confirmed_release(analyzer, clock)
+    last_of_rf.read_off(clock.wall())
 
 
 async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
@@ -116,6 +120,7 @@ async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
             "Do not touch the electrodes or the load terminals. Switch the generator off at its "
             "mains switch now, then find out why.",
         )
+    last_of_rf.read_off(clock.wall())
 
 
 async def _bounded_release(analyzer: Analyzer, clock: Clock) -> str | None:

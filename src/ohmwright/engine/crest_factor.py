@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass
+from math import isinf
+from typing import NamedTuple
 
+from ohmwright.instruments.analyzer import Captured
 from ohmwright.metrology.distributions import coverage_factor
 from ohmwright.metrology.inputs import from_readings
 from ohmwright.metrology.waveform import measure
 from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, PointDone
 from ohmwright.model.procedure import CrestFactorStep, Point, Stage, Timing
-from ohmwright.model.result import BudgetEntry, Measured, Result, Sample, Verdict
+from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Sample, Verdict
 
 from .activation import off_below_ma
 from .judge import conformity, judge
@@ -24,9 +27,20 @@ _LEFT_S = 2.0
 """No capture begins when less than this is left of the activation."""
 
 
+class Shape(NamedTuple):
+    """What one captured waveform says."""
+
+    crest_factor: float
+    """NaN where nothing flowed."""
+    per_count: float
+    """What one count of the digitiser more at the peak would add to it."""
+
+
 @dataclass(frozen=True)
 class _Seen:
-    crest_factors: tuple[float, ...]
+    captures: int
+    shapes: tuple[Shape, ...]
+    """Of those captures that differ: a waveform that comes again was not captured anew."""
     on_s: float
     samples: tuple[Sample, ...]
 
@@ -47,7 +61,7 @@ async def crest_factor(
 async def _watch(session: Session, step: CrestFactorStep, point: Point, timing: Timing) -> _Seen:
     tolerance = point.target.half_width / point.target.value
     await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
-    bench, taken, found = session.bench, list[Sample](), list[float]()
+    bench, taken, captures = session.bench, list[Sample](), list[Captured]()
     reading_s = 1 / bench.analyzer.data.meter.readings_per_s
     async with session.activation(
         load_ohm=step.load_ohm, power_w=step.setting_w, limit_s=timing.max_on_s
@@ -59,20 +73,31 @@ async def _watch(session: Session, step: CrestFactorStep, point: Point, timing: 
             session.on_sample(sample)
             opened.note_power(sample.current_ma, step.load_ohm)
         flows = bool(taken) and taken[-1].current_ma > off_below_ma(bench.analyzer)
-        while flows and len(found) < _CAPTURES and opened.age_s < timing.max_on_s - _LEFT_S:
-            captured = await bench.analyzer.capture_waveform()
-            found.append(measure(captured.counts, captured.amps_per_count).crest_factor)
+        while flows and len(captures) < _CAPTURES and opened.age_s < timing.max_on_s - _LEFT_S:
+            captures.append(await bench.analyzer.capture_waveform())
             await bench.clock.sleep(reading_s)
         on_s = opened.age_s
         await refuse_cut_short(bench.analyzer, opened)
-    return _Seen(tuple(found), on_s, tuple(taken))
+    differing = {captured.counts.tobytes(): captured for captured in captures}
+    return _Seen(len(captures), tuple(map(_shape, differing.values())), on_s, tuple(taken))
+
+
+def _shape(captured: Captured) -> Shape:
+    seen = measure(captured.counts)  # the scale falls out of the ratio
+    return Shape(seen.crest_factor, seen.crest_factor / seen.peak if seen.peak else 0.0)
 
 
 def _result(
     stage: Stage, step: CrestFactorStep, point: Point, seen: _Seen, timing: Timing
 ) -> Result:
-    measured = _measured(seen.crest_factors, timing.age_s)
-    verdict: tuple[Verdict, str] = "not measured", "too few waveforms with a current in them"
+    measured = _measured(seen.shapes, timing.age_s)
+    again = len(seen.shapes) < _FEWEST <= seen.captures
+    why = (
+        "the analyzer gave the same waveform again instead of a new one"
+        if again
+        else "too few waveforms with a current in them"
+    )
+    verdict: tuple[Verdict, str] = "not measured", why
     if measured is not None:
         verdict = judge(measured, point.target, point.decision)
     return Result(
@@ -91,30 +116,33 @@ def _result(
     )
 
 
-def _measured(crest_factors: Sequence[float], age_s: float) -> Measured | None:
+def _measured(shapes: Sequence[Shape], age_s: float) -> Measured | None:
     """Mean of the captures. Each begins anywhere in the waveform, so they are independent.
 
-    A scale error of meter or digitiser falls out of the ratio; what is left is their scatter.
+    A scale error of meter or digitiser falls out of the ratio; what is left is their scatter,
+    or the digitiser's last count where they scatter by less.
     """
-    found = [value for value in crest_factors if value >= 1.0]
+    found = [shape for shape in shapes if shape.crest_factor >= 1.0]
     if len(found) < _FEWEST:
         return None
-    mean = from_readings("captures", found, lag1=0.0)
+    resolution = max(shape.per_count for shape in found)
+    mean = from_readings("captures", [shape.crest_factor for shape in found], resolution, lag1=0.0)
     factor = coverage_factor(mean.dof)
+    alike = isinf(mean.dof)
     return Measured(
         quantity="crest_factor",
         value=mean.value,
         uncertainty=mean.standard_uncertainty,
-        dof=mean.dof,
+        dof=min(mean.dof, AMPLE_DOF),
         age_s=age_s,
         expanded=factor * mean.standard_uncertainty,
         coverage_factor=factor,
         budget=(
             BudgetEntry(
-                source="captures",
-                evaluation="A",
+                source="digitiser's last count" if alike else "captures",
+                evaluation="B" if alike else "A",
                 standard_uncertainty=mean.standard_uncertainty,
-                dof=mean.dof,
+                dof=None if alike else mean.dof,
             ),
         ),
     )

@@ -12,7 +12,8 @@ from dataclasses import dataclass, field
 from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
 from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed, WrongInstrument
+from ohmwright.model import last_of_rf
+from ohmwright.model.errors import ReleaseNotConfirmed, WrongInstrument
 from ohmwright.model.event import (
     Event,
     Fault,
@@ -109,8 +110,8 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
             on_s=round(session.on_s, 3),
             bench_time_s=round(bench.clock.now_s() - session.started_s, 3),
         )
-    except OhmwrightError as error:
-        unknown = isinstance(error, ReleaseNotConfirmed)
+    except Exception as error:  # a crash is on record, too
+        unknown = isinstance(error, ReleaseNotConfirmed) or last_of_rf.is_unknown()
         yield Fault(
             **session.stamp(),
             error=type(error).__name__,

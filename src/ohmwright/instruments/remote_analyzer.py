@@ -114,7 +114,14 @@ class RemoteAnalyzer(Analyzer):
         """The samples, as 16-bit counts with the high byte first, and their two scales."""
         if not self.data.waveform:
             return await super().capture_waveform()
-        counts = np.frombuffer(await self._assured.block("fetch_waveform"), ">i2")
+        block = await self._assured.block("fetch_waveform")
+        if len(block) < 2 or len(block) % 2:
+            raise ProtocolError(
+                f"A waveform of {len(block)} bytes came; its samples have 2 bytes each.",
+                "No waveform was taken from it.",
+                "Check 'fetch_waveform' in the analyzer's command set, and the cabling.",
+            )
+        counts = np.frombuffer(block, ">i2")
         scales = await self._assured.text("waveform_scale")
         try:
             amps_per_count, interval_s = (parse_number(part) for part in scales.split(","))

@@ -100,3 +100,15 @@ class RecordError(OhmwrightError):
     """A record is damaged or cannot be written."""
 
     exit_code = 6
+
+
+class Stopped(OhmwrightError):  # noqa: N818
+    """Someone pressed Ctrl-C where no run was going on."""
+
+    exit_code = 4
+
+
+class ProgramFault(OhmwrightError):  # noqa: N818
+    """The program itself failed in a way that nobody foresaw: a crash, never a verdict."""
+
+    exit_code = 70

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import getpass
 import os
 import socket
 from dataclasses import dataclass
 
 from sqlalchemy import Connection, delete, insert, select, text
 
+from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.wire.clock import RealClock
 
@@ -31,7 +31,7 @@ class Holder:
     def here(cls) -> Holder:
         """This program."""
         host = socket.gethostname()
-        return cls(host, os.getpid(), f"{getpass.getuser()} on {host}, process {os.getpid()}")
+        return cls(host, os.getpid(), f"{account_name()} on {host}, process {os.getpid()}")
 
 
 def take(connection: Connection, run: int, run_id: str, me: Holder) -> None:

@@ -1,0 +1,53 @@
+"""A console that lacks a character gets a plainer one, never a crash."""
+
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.shipped import shipped
+
+BENCH = shipped("benches", "demo.toml")
+
+
+def ended(*words: str, encoding: str) -> subprocess.CompletedProcess[bytes]:
+    command = [sys.executable, "-c", "from ohmwright.cli.main import main; main()", *words]
+    environment = {**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0", "COLUMNS": "200"}
+    return subprocess.run(command, capture_output=True, check=False, env=environment)
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    path = tmp_path / "bench.toml"
+    text = BENCH.read_text(encoding="utf-8").replace('id = "', 'id = "Größe 電 ')
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("encoding", "says"),
+    [
+        ("utf-8", "Größe 電"),
+        ("cp1252", "Größe \\u96fb"),
+        ("ascii", "Gro\\xdfe \\u96fb"),
+    ],
+)
+def test_a_whole_run_on_any_console(
+    procedure: Path, bench: Path, tmp_path: Path, encoding: str, says: str
+) -> None:
+    words = ("verify", str(procedure), "--bench", str(bench), "--records", str(tmp_path / "r"))
+    done = ended(*words, encoding=encoding)
+    assert done.returncode == 1, done.stderr.decode(errors="replace")
+    assert says in done.stdout.decode(encoding)
+    assert ("±" if encoding != "ascii" else "+/-") in done.stdout.decode(encoding)
+    shown = ended("record", "list", "--records", str(tmp_path / "r"), encoding=encoding)
+    assert shown.returncode == 0
+    assert b"Traceback" not in done.stderr + shown.stderr
+
+
+def test_a_file_name_that_is_no_text(tmp_path: Path) -> None:
+    done = ended("lint", os.fsdecode(b"caf\xe9.toml"), encoding="utf-8")
+    assert done.returncode == 2
+    assert b"there is no such file" in done.stderr
