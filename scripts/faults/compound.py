@@ -112,10 +112,10 @@ class Absent(Operator):
 
     name = "absent"
 
-    async def carry_out(self, request: Request) -> bool:  # noqa: ARG002
+    async def reply(self, request: Request, problem: str) -> str:  # noqa: ARG002
         """Wait for ever."""
         await asyncio.get_running_loop().create_future()
-        return True
+        return ""
 
 
 def _nobody_answers(reduced: bool) -> Row:

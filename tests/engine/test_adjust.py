@@ -11,7 +11,7 @@ from ohmwright.engine.activation import Activation
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trimming import Hand
-from ohmwright.instruments.operator import Inspect, PressKey
+from ohmwright.instruments.operator import DONE, Answer, CountPresses, PressKey
 from ohmwright.metrology.actions import Press
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.metrology.point import Keys, PointSpec, Question
@@ -73,9 +73,7 @@ async def test_the_trim_is_moved_while_rf_is_on_and_told_of_after(make_rig: Call
     events, _ = await adjusted(make_rig(), MONOPOLAR)
     moves = [e for e in events if isinstance(e, TrimMoved)]
     assert any(e.age_s is not None for e in moves)
-    for before, event in pairwise(events):
-        if isinstance(event, TrimMoved) and event.age_s is not None:
-            assert isinstance(before, ActivationClosed | TrimMoved)
+    assert all(a.bench_s <= b.bench_s for a, b in pairwise(events))
     for point in {e.point for e in moves}:
         result = next(r for r in results(events) if r.point == point)
         moved = sum(e.counts for e in moves if e.point == point)
@@ -160,7 +158,7 @@ async def test_a_limit_that_runs_out_while_a_person_is_slow_ends_nothing(
     rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
     slow, asked = rig.bench.operator.carry_out, 0
 
-    async def carry_out(request) -> bool:
+    async def carry_out(request) -> Answer:
         nonlocal asked
         asked += 1
         if asked == 3:
@@ -175,23 +173,24 @@ async def test_a_limit_that_runs_out_while_a_person_is_slow_ends_nothing(
     assert max(abs(error) for error in errors) < 1
 
 
-@pytest.mark.parametrize("done", [True, False])
+@pytest.mark.parametrize("done", [0, 1, 2])
 async def test_a_person_who_does_not_answer_cannot_hold_rf_on(
-    make_rig: Callable, done: bool
+    make_rig: Callable, done: int
 ) -> None:
     rig = make_rig(seed=5, bench="attended", attended=True)
     asked, truth = [], rig.hardware.truth
 
-    async def carry_out(request) -> bool:
+    async def carry_out(request) -> Answer:
         asked.append(request)
         if isinstance(request, PressKey) and len(asked) == 1:
             await anyio.sleep_forever()
-        return done
+        return Answer(str(done)) if isinstance(request, CountPresses) else DONE
 
     rig.bench.operator.carry_out = carry_out
     question = Question(900.0, 14.0, 1.0, 1.0)
     policy = AdjustPolicy(PointSpec(question, 30.0, 20.0, Keys()))
-    hand = Hand(Session(rig.bench), policy, "P1", 0)
+    session = Session(rig.bench)
+    hand = Hand(session, policy, "P1", 0)
     opened = Activation(rig.bench.clock, 0.02)
     policy.activated()
     assert not await hand.carry_out(Press("coarse", -2), opened)
@@ -199,9 +198,11 @@ async def test_a_person_who_does_not_answer_cannot_hold_rf_on(
     assert (hand.trim, truth.presses) == (0, 0)
     await hand.ask_again()
     assert hand.trim == policy.trim.counts == -20
-    assert [type(each) for each in asked[1:]] == [Inspect] + ([] if done else [PressKey])
-    (event,) = hand.taken()
-    assert (event.counts, event.age_s) == (-20, None)
+    assert asked[1:] == [CountPresses(asked[0])] + (
+        [] if done == 2 else [PressKey("coarse", "down", 2 - done)]
+    )
+    moved = [(e.counts, e.age_s, e.told_by) for e in session.notes.taken()]
+    assert moved == [(-10 * n, None, "simulated person") for n in (done, 2 - done) if n > 0]
 
 
 async def test_a_trim_at_the_end_of_its_range_is_given_up_and_put_back(make_rig: Callable) -> None:

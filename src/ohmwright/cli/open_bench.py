@@ -35,8 +35,8 @@ from ohmwright.wire.links.serial import open_serial
 from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
+from .at_terminal import PersonAtTerminal
 from .bench_data import BenchData
-from .console import PersonAtTerminal
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from ohmwright.model.event import Diagnosis, Event, Fault, PointDone, RunFinished, RunStarted
 from ohmwright.model.procedure import MEASURED, Stage
-from ohmwright.model.result import AMPLE_DOF, Measured, Result, Verdict
+from ohmwright.model.result import AMPLE_DOF, Measured, Result, Verdict, latest
 from ohmwright.model.tolerance import UNITS
 from ohmwright.model.traceability import Traceability
 
@@ -29,7 +29,7 @@ STYLES: dict[Verdict, str] = {
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
     """Heading, measured points with as found beside as left, adjustments, and the verdict."""
-    results = [event.result for event in events if isinstance(event, PointDone)]
+    results = latest(event.result for event in events if isinstance(event, PointDone))
     parts: list[RenderableType] = [*_heading(events)]
     measured = [result for result in results if result.stage != "adjust"]
     if measured:

@@ -28,6 +28,7 @@ from ohmwright.model.result import AMPLE_DOF, Verdict
 from .appraisal import appraise_linearly
 from .judge import accepted_half_width
 from .measure import Observation, observed
+from .service import InService
 from .session import Session
 from .steering import Steered, steer
 from .trimming import Hand
@@ -74,7 +75,8 @@ async def adjust_point(
 ) -> AsyncIterator[Event]:
     """Adjust `step.point`; the trim goes back to its start when it cannot be brought in.
 
-    The trim is moved while RF is on where the unit allows it; its events are handed out after.
+    The trim is moved while RF is on where the unit allows it; its events wait in the session's
+    notes.
     """
     work = await _begun(session, step, timing, known)
     while not isinstance(action := work.policy.next_action(), Finish):
@@ -86,15 +88,15 @@ async def adjust_point(
             yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=limit_s)
             work.steered.append(await _activation(work, left))
             yield ActivationClosed(**session.stamp(), on_s=work.steered[-1].on_s)
-        for event in work.hand.taken():
-            yield event
     async for end in _ending(work, action):
         yield end
 
 
 async def _begun(session: Session, step: AdjustStep, timing: Timing, known: Known) -> _Work:
     await session.bench.analyzer.set_path("OUTPUT")
-    start = await session.bench.generator.enter_service(step.point)
+    generator = session.bench.generator
+    session.service = InService(step.point, by_hand=not generator.unattended)
+    start = await generator.enter_service(step.point)
     spec = point_spec(session, step, timing, start, known)
     policy = AdjustPolicy(spec, known.prior, _TUNING)
     return _Work(session, step, timing, policy, Hand(session, policy, step.point, start), start)
@@ -141,11 +143,14 @@ async def _ending(work: _Work, end: Finish) -> AsyncIterator[Event]:
         )
     if seen.verdict == "pass":
         await session.bench.generator.store_trims()
-        yield TrimsStored(**session.stamp())
+        if session.service is not None:
+            session.service.stored()
+        yield TrimsStored(**session.stamp(), told_by=session.told_by)
     result = seen.result(
         "adjust", step, work.point, start_trim=work.start, final_trim=work.hand.trim
     )
-    yield PointDone(**session.stamp(), result=result)
+    told = result.model_copy(update={"trim_told_by": session.told_by})
+    yield PointDone(**session.stamp(), result=told)
 
 
 def point_spec(

@@ -1,21 +1,30 @@
-"""Steps that only a person can do: inspections, instructions."""
+"""Steps that only a person can do: inspections, instructions. What was said is on record anyway."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 
-from ohmwright.instruments.operator import Inspect, Instruct
-from ohmwright.model.event import Asked, Event, PointDone
+from ohmwright.instruments.operator import YES, Inspect, Instruct
+from ohmwright.model.errors import InspectionFailed
+from ohmwright.model.event import Event, PointDone
 from ohmwright.model.procedure import InspectionStep, InstructionStep, Stage
 from ohmwright.model.result import Result
 
 from .session import Session
 
 
-async def inspection(session: Session, stage: Stage, step: InspectionStep) -> AsyncIterator[Event]:
-    """Ask the question; yes passes."""
-    good = await session.bench.operator.carry_out(Inspect(step.question))
-    yield Asked(**session.stamp(), question=step.question, answer="yes" if good else "no")
+async def by_hand(
+    session: Session, stage: Stage, step: InspectionStep | InstructionStep, *, rf_follows: bool
+) -> AsyncIterator[Event]:
+    """Have it done, or answered. `rf_follows`: RF comes on once it is.
+
+    Raises InspectionFailed on a no, unless the step says that the run goes on all the same.
+    """
+    operator = session.bench.operator
+    if isinstance(step, InstructionStep):
+        await operator.carry_out(Instruct(step.text, rf_follows=rf_follows))
+        return
+    good = await operator.carry_out(Inspect(step.question, rf_follows=rf_follows)) == YES
     result = Result(
         stage=stage,
         step=step.name,
@@ -24,9 +33,10 @@ async def inspection(session: Session, stage: Stage, step: InspectionStep) -> As
         verdict="pass" if good else "fail",
     )
     yield PointDone(**session.stamp(), result=result)
-
-
-async def instruction(session: Session, step: InstructionStep) -> AsyncIterator[Event]:
-    """Have it done."""
-    await session.bench.operator.carry_out(Instruct(step.text))
-    yield Asked(**session.stamp(), question=step.text, answer="done")
+    if not good and not step.go_on_if_no:
+        raise InspectionFailed(
+            f'Step {step.name}: {operator.name} answered no to "{step.question}"',
+            "The run ends here, before anything else is switched on.",
+            "Put it right and resume the run: it will be asked again. For a run that goes on all "
+            "the same, write go_on_if_no = true in that step.",
+        )

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import StopRun
 from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.model import last_of_rf
 from ohmwright.model.errors import ReleaseNotConfirmed, WrongInstrument
@@ -22,41 +23,23 @@ from ohmwright.model.event import (
     RunResumed,
     RunStarted,
     StageStarted,
-    StepStarted,
 )
 from ohmwright.model.procedure import (
     STAGES,
     AdjustStep,
-    ContactQualityStep,
-    CrestFactorStep,
-    HalfAndFullStep,
-    InspectionStep,
-    InstructionStep,
-    LeakageStep,
-    MonotonicityStep,
-    OutputStep,
-    PowerCurveStep,
-    Procedure,
     Stage,
-    Step,
-    point_names,
 )
 from ohmwright.model.procedure_file import ProcedureFile
-from ohmwright.model.result import Result, Verdict, worst
+from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import ModeStep
 from ohmwright.model.traceability import Traceability
 
 from .activation import begin_off
-from .adjust import Known, adjust_point
 from .capability import refuse_impossible
-from .contact_quality import contact_quality
-from .control import monotonicity
-from .crest_factor import crest_factor
-from .diagnosing import diagnoses, known_points
-from .manual import inspection, instruction
-from .outputs import measured_point
+from .notes import Notes
 from .proving import limit_proof
-from .session import OnSample, Session, ignore
+from .session import OnSample, Session, Stamp, ignore
+from .stage import done, staged
 from .traceable import accuracy_of, refuse_foreign, traceability_of
 
 
@@ -76,11 +59,15 @@ class Job:
 
     def done(self) -> frozenset[tuple[Stage, str, str]]:
         """Stage, step and point of every result there is already."""
-        return frozenset((r.stage, r.step, r.point) for r in results(self.earlier))
+        return done(self.file.procedure, results(self.earlier))
 
 
-async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGenerator[Event, None]:
+async def run(
+    job: Job, bench: Bench, on_sample: OnSample = ignore, notes: Notes | None = None
+) -> AsyncGenerator[Event, None]:
     """Run `job` on `bench`; each event must be kept before the next is asked for.
+
+    Whoever cancels a run finds in `notes` the events that it could not hand out any more.
 
     Before anything is switched on, raises ProcedureError where the bench cannot do what the
     procedure asks, and CertificateExpired where the analyzer's calibration is past its date. A
@@ -88,29 +75,20 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
     """
     refuse_impossible(job.file, job.stages, bench)
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
-    session = Session(bench, on_sample, accuracy_of(bench))
-    found: list[Result] = list(results(job.earlier))
+    notes = Notes() if notes is None else notes
+    session = Session(bench, on_sample, accuracy_of(bench), notes)
     try:
-        await begin_off(bench.analyzer, bench.clock)
-        if not bench.operator.present:
-            await bench.analyzer.prove_watchdog()
-        yield await _opening(job, session, traceability)
-        if not bench.operator.present and _keys_the_output(job):
-            async for event in limit_proof(session):
-                yield event
-        for stage in job.stages:
-            yield StageStarted(**session.stamp(), stage=stage)
-            async for event in _stage(job, session, stage, found):
-                if isinstance(event, PointDone):
-                    found.append(event.result)
-                yield event
-        yield RunFinished(
-            **session.stamp(),
-            verdict=overall(found),
-            on_s=round(session.on_s, 3),
-            bench_time_s=round(bench.clock.now_s() - session.started_s, 3),
-        )
+        async for event in _events(job, session, traceability):
+            for noted in notes.taken():
+                yield noted
+            yield event
+    except StopRun:
+        for noted in notes.taken():
+            yield noted
+        yield stopped(session.stamp(), by=bench.operator.name)
     except Exception as error:  # a crash is on record, too
+        for noted in notes.taken():
+            yield noted
         unknown = isinstance(error, ReleaseNotConfirmed) or last_of_rf.is_unknown()
         yield Fault(
             **session.stamp(),
@@ -119,6 +97,41 @@ async def run(job: Job, bench: Bench, on_sample: OnSample = ignore) -> AsyncGene
             rf_state="unknown" if unknown else "off",
         )
         raise
+
+
+def stopped(stamp: Stamp, *, by: str) -> Fault:
+    """The end of a run that somebody has stopped, RF having been read back as off."""
+    return Fault(
+        **stamp,
+        error="Stopped",
+        message=f"The run was stopped by {by}; RF was read back as off.",
+        rf_state="off",
+    )
+
+
+async def _events(
+    job: Job, session: Session, traceability: Traceability | None
+) -> AsyncIterator[Event]:
+    bench, found = session.bench, list(results(job.earlier))
+    await begin_off(bench.analyzer, bench.clock)
+    if not bench.operator.present:
+        await bench.analyzer.prove_watchdog()
+    yield await _opening(job, session, traceability)
+    if not bench.operator.present and _keys_the_output(job):
+        async for event in limit_proof(session):
+            yield event
+    for stage in job.stages:
+        yield StageStarted(**session.stamp(), stage=stage)
+        async for event in staged(job.file.procedure, session, stage, found, job.fleet):
+            if isinstance(event, PointDone):
+                found.append(event.result)
+            yield event
+    yield RunFinished(
+        **session.stamp(),
+        verdict=overall(found),
+        on_s=round(session.on_s, 3),
+        bench_time_s=round(bench.clock.now_s() - session.started_s, 3),
+    )
 
 
 def _keys_the_output(job: Job) -> bool:
@@ -136,9 +149,10 @@ def overall(found: Sequence[Result]) -> Verdict:
 
     What was found out of tolerance and left inside it is no failure of the run.
     """
-    measured = [r.stage for r in found if r.stage != "adjust"]
+    now = latest(found)
+    measured = [r.stage for r in now if r.stage != "adjust"]
     last = max(measured, key=STAGES.index, default="adjust")
-    return worst(r.verdict for r in found if r.stage in (last, "adjust"))
+    return worst(r.verdict for r in now if r.stage in (last, "adjust"))
 
 
 async def _opening(job: Job, session: Session, traceability: Traceability | None) -> Event:
@@ -188,65 +202,3 @@ def _refuse_others(job: Job, analyzer: str, generator: str) -> None:
                 "Results of two units would not fit together. Nothing was switched on.",
                 f"Connect the {role} of that run, or start a new run.",
             )
-
-
-async def _stage(
-    job: Job, session: Session, stage: Stage, found: Sequence[Result]
-) -> AsyncIterator[Event]:
-    done, known = job.done(), dict[str, Known]()
-    if stage == "adjust":
-        procedure, generator = job.file.procedure, session.bench.generator.data
-        known = known_points(procedure, generator, found, job.fleet)
-        for diagnosis in diagnoses(session, procedure, found, known):
-            yield diagnosis
-    for step in job.file.procedure.steps_in(stage):
-        points = point_names(step)
-        missing = tuple(point for point in points if (stage, step.name, point) not in done)
-        if points and not missing:
-            continue
-        yield StepStarted(**session.stamp(), stage=stage, step=step.name)
-        earlier = [r for r in found if (r.stage, r.step) == (stage, step.name)]
-        async for event in _step(job.file.procedure, session, stage, step, missing, earlier, known):
-            yield event
-    if stage == "adjust":
-        await session.bench.generator.leave_service()
-
-
-async def _step(
-    procedure: Procedure,
-    session: Session,
-    stage: Stage,
-    step: Step,
-    missing: tuple[str, ...],
-    earlier: Sequence[Result],
-    known: Mapping[str, Known],
-) -> AsyncIterator[Event]:
-    """The events of the points of `step` that are missing; `earlier` are those it has."""
-    match step:
-        case OutputStep() | PowerCurveStep() | HalfAndFullStep() | LeakageStep():
-            for point in step.points():
-                if point.name in missing:
-                    async for event in measured_point(
-                        session, stage, step, point, procedure.timing(step)
-                    ):
-                        yield event
-        case MonotonicityStep():
-            async for event in monotonicity(session, stage, step, procedure.timing(step), earlier):
-                yield event
-        case CrestFactorStep():
-            async for event in crest_factor(session, stage, step, procedure.timing(step)):
-                yield event
-        case AdjustStep():
-            async for event in adjust_point(
-                session, step, procedure.timing(step), known[step.name]
-            ):
-                yield event
-        case ContactQualityStep():
-            async for event in contact_quality(session, stage, step, missing):
-                yield event
-        case InspectionStep():
-            async for event in inspection(session, stage, step):
-                yield event
-        case InstructionStep():
-            async for event in instruction(session, step):
-                yield event

@@ -13,13 +13,17 @@ from typing import TypedDict
 import scipy.special  # noqa: F401
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.metrology.droop import LeftOver
+from ohmwright.model.event import Asked
 from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
 
 from .activation import Activation, activation
 from .appraisal import Accuracy
+from .notes import Notes
 from .resting import Heat
+from .service import InService
 
 OnSample = Callable[[Sample], None]
 
@@ -44,6 +48,12 @@ class Session:
     """Told each reading while RF is on; must return at once."""
     accuracy: Accuracy | None = None
     """What the analyzer's certificate says of its readings today; None without one."""
+    notes: Notes = field(default_factory=Notes)
+    """Events to be handed out when RF is off."""
+    service: InService | None = None
+    """Service mode, while a point is adjusted."""
+    answered: int = 0
+    """How many requests a person has answered with an answer of the request's own."""
     on_s: float = 0.0
     started_s: float = field(init=False)
     _heat: Heat = field(init=False)
@@ -51,6 +61,25 @@ class Session:
     def __post_init__(self) -> None:
         self.started_s = self.bench.clock.now_s()
         self._heat = Heat.of(self.bench)
+        self.bench.operator.on_answer = self._note_answer
+
+    def _note_answer(self, question: str, answer: str, words: str) -> None:
+        self.answered += answer not in NOT_ANSWERS
+        self.notes.add(
+            Asked(
+                **self.stamp(),
+                question=question,
+                answer=answer,
+                words=words,
+                told_by=self.bench.operator.name,
+            )
+        )
+
+    @property
+    def told_by(self) -> str | None:
+        """Whose word it is that the unit was worked; None where that is done by port."""
+        bench = self.bench
+        return None if bench.generator.unattended else bench.operator.name
 
     def stamp(self) -> Stamp:
         """The two times every event carries."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import anyio
 
-from ohmwright.instruments.operator import Inspect, PressKey
+from ohmwright.instruments.operator import CountPresses, PressKey
 from ohmwright.metrology.actions import Move, Press
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.model.event import TrimMoved
@@ -23,13 +23,7 @@ class Hand:
         self._session, self._policy, self._point = session, policy, point
         self.trim = trim
         """Where the unit says that the trim stands, or the presses have brought it."""
-        self._events: list[TrimMoved] = []
         self._unanswered: Press | None = None
-
-    def taken(self) -> list[TrimMoved]:
-        """The moves since the last time asked, to be handed out while RF is off."""
-        events, self._events = self._events, []
-        return events
 
     async def carry_out(
         self,
@@ -70,18 +64,26 @@ class Hand:
         return not patience.cancelled_caught
 
     async def ask_again(self) -> None:
-        """With RF off: whether the presses that were not answered for are done; else do them."""
+        """With RF off: how many of the presses that were not answered for are done; the rest now.
+
+        Where all moves and presses of the unit stand is on record at any time after this.
+        """
         action, self._unanswered = self._unanswered, None
         if action is None:
             return
-        bench = self._session.bench
-        wanted = PressKey(action.key, "up" if action.times > 0 else "down", abs(action.times)).text
-        if not await bench.operator.carry_out(
-            Inspect(f'RF is off again. Had you done all of this: "{wanted}"')
-        ):
-            await bench.generator.press(action.key, action.times)
-        self._tell_presses(action, 0.0, 0.0)
-        self._note(action, None, None)
+        bench, sign = self._session.bench, 1 if action.times > 0 else -1
+        asked = PressKey(action.key, "up" if sign > 0 else "down", abs(action.times))
+        answer = await bench.operator.carry_out(CountPresses(asked))
+        done = sign * int(answer.word)
+        self._pressed_unseen(Press(action.key, done))
+        await bench.generator.press(action.key, action.times - done)
+        self._pressed_unseen(Press(action.key, action.times - done))
+
+    def _pressed_unseen(self, action: Press) -> None:
+        """Presses that were done at a time unknown or with RF off; perhaps none."""
+        if action.times != 0:
+            self._tell_presses(action, 0.0, 0.0)
+            self._note(action, None, None)
 
     def _tell_presses(self, action: Press, before_s: float, after_s: float) -> None:
         """The presses were spread over the time just before the person said they were done."""
@@ -92,7 +94,7 @@ class Hand:
             self._policy.pressed(after_s - left * each_s, action.key, action.times // presses)
 
     def _note(self, action: Move | Press, age_s: float | None, current_ma: float | None) -> None:
-        self._events.append(
+        self._session.notes.add(
             TrimMoved(
                 **self._session.stamp(),
                 point=self._point,
@@ -100,8 +102,12 @@ class Hand:
                 current_ma=current_ma,
                 age_s=None if age_s is None else round(age_s, 3),
                 key=action.key if isinstance(action, Press) else None,
+                told_by=self._session.told_by,
             )
         )
+        service = self._session.service
+        if service is not None:
+            service.note(action)
 
     def _counts(self, action: Move | Press) -> int:
         """Counts moved; a coarse press as the data say it counts."""

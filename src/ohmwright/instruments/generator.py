@@ -52,6 +52,10 @@ class Generator(ABC):
     async def leave_service(self) -> None:
         """Go back to normal use; trims that were not stored are lost."""
 
+    async def leave_unsaved(self) -> None:
+        """Go back to normal use in order to lose the trims that were not stored."""
+        await self.leave_service()
+
     @abstractmethod
     async def contact_alarm(self) -> bool:
         """Whether the contact quality monitor alarms."""

@@ -8,8 +8,10 @@ from ohmwright.model.hardware import GeneratorData
 
 from .generator import Generator, Key
 from .operator import (
+    YES,
     EnterService,
     LeaveService,
+    LeaveUnsaved,
     LookAtAlarm,
     Operator,
     PressKey,
@@ -73,6 +75,10 @@ class HandOperatedGenerator(Generator):
         """Ask for normal use."""
         await self._operator.carry_out(LeaveService())
 
+    async def leave_unsaved(self) -> None:
+        """Ask for normal use, without saving."""
+        await self._operator.carry_out(LeaveUnsaved())
+
     async def contact_alarm(self) -> bool:
         """Ask whether the alarm is on."""
-        return await self._operator.carry_out(LookAtAlarm())
+        return await self._operator.carry_out(LookAtAlarm()) == YES

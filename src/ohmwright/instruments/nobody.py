@@ -13,7 +13,7 @@ class Nobody(Operator):
     name = "unattended"
     present = False
 
-    async def carry_out(self, request: Request) -> bool:
+    async def reply(self, request: Request, problem: str) -> str:  # noqa: ARG002
         """Raise OutOfCapability."""
         raise OutOfCapability(
             f"The run needs a person: {request.text}",

@@ -1,10 +1,48 @@
-"""The person at the bench: what can be asked of them, as data."""
+"""The person at the bench: what can be asked of them, and what they can answer, as data.
+
+A request takes its own named answers and nothing else. At each of them a person may also stop the
+run, go back, skip with a reason, or comment; that is heard here, in one place, for every operator.
+"""
 
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Literal
+from typing import Literal, Protocol
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One thing that a request can be answered with."""
+
+    word: str
+    """As it is typed and as it is recorded."""
+    key: str = ""
+    """What may be typed instead."""
+    meaning: str = ""
+    """What it says, where the word alone does not."""
+
+
+DONE = Answer("done", "d")
+YES = Answer("yes", "y")
+NO = Answer("no", "n")
+
+
+class Request(Protocol):
+    """Something a person is to do or to say."""
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """The answers it takes, beside those that every request takes."""
+
+    @property
+    def rf_follows(self) -> bool:
+        """Whether RF comes on once it is answered, without another request."""
 
 
 @dataclass(frozen=True)
@@ -13,6 +51,8 @@ class SelectMode:
 
     mode: str
     setting_w: float
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
 
     @property
     def text(self) -> str:
@@ -25,6 +65,8 @@ class EnterService:
     """Bring the unit into service mode at an adjustment point."""
 
     point: str
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
 
     @property
     def text(self) -> str:
@@ -39,12 +81,37 @@ class PressKey:
     key: Literal["coarse", "fine"]
     direction: Literal["up", "down"]
     presses: int
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
 
     @property
     def text(self) -> str:
         """What the person reads."""
-        times = "once" if self.presses == 1 else f"{self.presses} times"
-        return f"Press {self.key} {self.direction} {times}."
+        return press_text(self.key, self.presses if self.direction == "up" else -self.presses)
+
+
+def press_text(key: Literal["coarse", "fine"], presses: int) -> str:
+    """How a person is told of presses; negative is down."""
+    times = "once" if abs(presses) == 1 else f"{abs(presses)} times"
+    return f"Press {key} {'up' if presses > 0 else 'down'} {times}."
+
+
+@dataclass(frozen=True)
+class CountPresses:
+    """How many presses of a request that was not answered in time were done: 0 to all of them."""
+
+    pressed: PressKey
+    rf_follows: bool = False
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f'RF is off again. How many of these had you done: "{self.pressed.text}"'
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """The numbers there are."""
+        return tuple(Answer(str(number)) for number in range(self.pressed.presses + 1))
 
 
 @dataclass(frozen=True)
@@ -52,6 +119,8 @@ class StoreTrims:
     """Save the adjustment."""
 
     text: str = "Save the adjustment in the generator."
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
 
 
 @dataclass(frozen=True)
@@ -59,6 +128,17 @@ class LeaveService:
     """Return to normal use."""
 
     text: str = "Leave service mode."
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
+
+
+@dataclass(frozen=True)
+class LeaveUnsaved:
+    """Return to normal use so that what was moved is undone."""
+
+    text: str = "Leave service mode WITHOUT saving: what was pressed here is not to be kept."
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
 
 
 @dataclass(frozen=True)
@@ -66,6 +146,8 @@ class LookAtAlarm:
     """Say whether the contact quality alarm is on."""
 
     text: str = "Is the contact quality alarm on?"
+    answers: tuple[Answer, ...] = (YES, NO)
+    rf_follows: bool = False
 
 
 @dataclass(frozen=True)
@@ -73,6 +155,8 @@ class Inspect:
     """A yes or no question from the procedure; yes is good."""
 
     text: str
+    answers: tuple[Answer, ...] = (YES, NO)
+    rf_follows: bool = False
 
 
 @dataclass(frozen=True)
@@ -80,18 +164,55 @@ class Instruct:
     """Something to be done before going on."""
 
     text: str
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
 
 
-Request = (
-    SelectMode
-    | EnterService
-    | PressKey
-    | StoreTrims
-    | LeaveService
-    | LookAtAlarm
-    | Inspect
-    | Instruct
+@dataclass(frozen=True)
+class Choose:
+    """A question with answers of its own."""
+
+    text: str
+    answers: tuple[Answer, ...]
+    rf_follows: bool = False
+
+
+class Interjection(Exception):  # noqa: N818 - no error: a person has said so
+    """A person does not answer the request but decides how the run goes on."""
+
+
+class StopRun(Interjection):
+    """The run is to end here; it can be resumed."""
+
+
+class GoBack(Interjection):
+    """What was done before is to be done again."""
+
+
+class SkipStep(Interjection):
+    """The step is not to be done; its results are `not measured`, with `reason`."""
+
+    def __init__(self, reason: str) -> None:
+        self.reason = reason
+        super().__init__(reason)
+
+
+OnAnswer = Callable[[str, str, str], None]
+"""Told of each question: its text, what was said to it, and the words that came with that."""
+NO_ANSWER = "no answer"
+NOT_ANSWERS = ("comment", "skip", "back", "stop", NO_ANSWER)
+"""What `on_answer` is told that is no answer of the request's own."""
+ALWAYS = (
+    Answer("#TEXT", meaning="a comment for the record"),
+    Answer("skip REASON"),
+    Answer("back"),
+    Answer("stop"),
 )
+"""What can be said to every request beside its own answers."""
+
+
+def ignore(question: str, answer: str, words: str) -> None:
+    """Listen to nothing."""
 
 
 class Operator(ABC):
@@ -99,10 +220,67 @@ class Operator(ABC):
 
     name: str
     present: bool = True
+    on_answer: OnAnswer = staticmethod(ignore)
+    """Told of everything that is said, at once; must return at once."""
 
     @abstractmethod
-    async def carry_out(self, request: Request) -> bool:
-        """Return when it is done; for a question, whether the answer is yes.
+    async def reply(self, request: Request, problem: str) -> str:
+        """Ask, and return what was typed. `problem`: why the last reply was not taken, if any.
 
+        Nothing may be returned that was typed before the request could be read.
         Raises OutOfCapability when nobody is there to do it.
         """
+
+    async def carry_out(self, request: Request) -> Answer:
+        """Ask until one of the request's own answers is given; return that.
+
+        Raises StopRun, GoBack or SkipStep where the person says so. Whatever is said is told to
+        `on_answer`, also that nothing was: a wait that was given up is `NO_ANSWER`.
+        """
+        problem, open_question = "", True
+        try:
+            while True:
+                said = await self.reply(request, problem)
+                answer = _own(request, said)
+                if answer is not None:
+                    open_question = False
+                    self.on_answer(request.text, answer.word, "")
+                    return answer
+                try:
+                    problem = self._heard(request, said)
+                except Interjection:
+                    open_question = False
+                    raise
+        finally:
+            if open_question:
+                self.on_answer(request.text, NO_ANSWER, "")
+
+    def _heard(self, request: Request, said: str) -> str:
+        """Act on what can be said to every request; return why it is to be asked again."""
+        word, _, words = said.strip().partition(" ")
+        words = words.strip()
+        if word.startswith("#"):
+            word, words = "comment", said.strip()[1:].strip()
+        match word.casefold():
+            case "comment" if words != "":
+                self.on_answer(request.text, "comment", words)
+                return "Your comment is on record."
+            case "skip" if words != "":
+                self.on_answer(request.text, "skip", words)
+                raise SkipStep(f"skipped by {self.name}: {words}")
+            case "skip":
+                return "To skip, give the reason: skip REASON."
+            case "back" if words == "":
+                self.on_answer(request.text, "back", "")
+                raise GoBack
+            case "stop" if words == "":
+                self.on_answer(request.text, "stop", "")
+                raise StopRun
+        return f"'{said.strip()}' is none of the answers."
+
+
+def _own(request: Request, said: str) -> Answer | None:
+    """The request's own answer that was given, if one was."""
+    typed = said.strip().casefold()
+    fitting = (a for a in request.answers if typed != "" and typed in (a.word, a.key))
+    return next(fitting, None)

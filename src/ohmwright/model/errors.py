@@ -86,6 +86,12 @@ class InstrumentRefused(LinkError):  # noqa: N818
         self.code = code
 
 
+class InspectionFailed(OhmwrightError):  # noqa: N818
+    """A person has answered an inspection with no, and the procedure does not go on then."""
+
+    exit_code = 4
+
+
 class ActivationCutShort(LinkError):  # noqa: N818
     """RF went off before the engine switched it off; what was read last means nothing."""
 

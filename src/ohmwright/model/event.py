@@ -84,7 +84,10 @@ class ActivationClosed(Stamped):
 
 
 class TrimMoved(Stamped):
-    """The trim of an adjustment point was moved by `counts`; a press counts as it is said to."""
+    """The trim of an adjustment point was moved by `counts`; a press counts as it is said to.
+
+    Events of what was done while RF was on come after it is off; `bench_s` tells when it was.
+    """
 
     kind: Literal["trim_moved"] = "trim_moved"
     point: str
@@ -95,6 +98,8 @@ class TrimMoved(Stamped):
     """Age of the activation at the move; None with RF off."""
     key: Literal["coarse", "fine"] | None = None
     """The key that was pressed, where a person works the unit."""
+    told_by: str | None = None
+    """Who said that it was done; None where it was done by port and read back."""
 
 
 class PointLearned(Stamped):
@@ -153,14 +158,30 @@ class TrimsStored(Stamped):
     """The generator has kept its trims."""
 
     kind: Literal["trims_stored"] = "trims_stored"
+    told_by: str | None = None
+    """Who said so; None where it was done by port."""
+
+
+class ServiceLeft(Stamped):
+    """Service mode was left before its time; moves that were not stored are undone by that."""
+
+    kind: Literal["service_left"] = "service_left"
+    point: str
+    told_by: str | None = None
+    """Who said so; None where it was done by port."""
 
 
 class Asked(Stamped):
-    """A person was asked something and answered."""
+    """A person was asked something, and what they said to it."""
 
     kind: Literal["asked"] = "asked"
     question: str
     answer: str
+    """One of the answers of the question, `skip`, `back`, `stop`, `comment` or `no answer`."""
+    words: str = ""
+    """The reason of a skip, or the comment."""
+    told_by: str = ""
+    """Who answered."""
 
 
 class PointDone(Stamped):
@@ -177,6 +198,8 @@ class Fault(Stamped):
     error: str
     message: str
     rf_state: Literal["off", "unknown"]
+    left_open: str = ""
+    """What stands in the unit that was moved and not stored, and what to do about it."""
 
 
 class RunFinished(Stamped):
@@ -197,6 +220,7 @@ Event = Annotated[
     | ActivationClosed
     | TrimMoved
     | TrimsStored
+    | ServiceLeft
     | PointLearned
     | Diagnosis
     | Asked

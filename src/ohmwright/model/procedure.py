@@ -97,6 +97,8 @@ class InspectionStep(StepBase):
 
     kind: Literal["inspection"]
     question: str
+    go_on_if_no: bool = False
+    """Whether the run goes on all the same; else it ends, and the question is asked again then."""
 
 
 class InstructionStep(StepBase):

@@ -91,6 +91,8 @@ class Result(Noun):
     on_s: float = 0.0
     start_trim: int | None = None
     final_trim: int | None = None
+    trim_told_by: str | None = None
+    """Who told the presses of which the trims are the sum, from 0; None where it was read back."""
     samples: tuple[Sample, ...] = ()
 
     @property
@@ -99,3 +101,8 @@ class Result(Noun):
         if self.measured is None or self.target is None:
             return None
         return self.measured.value - self.target.value
+
+
+def latest(results: Iterable[Result]) -> tuple[Result, ...]:
+    """The results that stand: of a point that was done again, the last one."""
+    return tuple({(each.stage, each.step, each.point): each for each in results}.values())

@@ -19,7 +19,7 @@ from ohmwright.model.event import (
     TrimMoved,
 )
 from ohmwright.model.procedure import MEASURED, Stage
-from ohmwright.model.result import Result, Verdict, worst
+from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.traceability import Environment, Traceability
 
 T = TypeVar("T")
@@ -104,7 +104,7 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
         )
     resumed = [event for event in events if isinstance(event, RunResumed)]
     sittings: tuple[RunStarted | RunResumed, ...] = (started, *resumed)
-    results = [event.result for event in events if isinstance(event, PointDone)]
+    results = latest(event.result for event in events if isinstance(event, PointDone))
     return Certificate(
         run_id=started.run_id,
         asset=started.asset,

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from ohmwright.instruments.operator import (
+    NO,
+    YES,
     EnterService,
-    Inspect,
-    Instruct,
     LeaveService,
+    LeaveUnsaved,
     LookAtAlarm,
     Operator,
     PressKey,
@@ -30,8 +31,8 @@ class SimulatedPerson(Operator):
     def __init__(self, panel: Panel, clock: Clock) -> None:
         self._panel, self._clock = panel, clock
 
-    async def carry_out(self, request: Request) -> bool:
-        """Work the panel; look at the alarm lamp where that is asked."""
+    async def reply(self, request: Request, problem: str) -> str:  # noqa: ARG002
+        """Work the panel, or look at the alarm lamp; else give the first answer there is."""
         await self._clock.sleep(_SECONDS_A_REQUEST)
         panel = self._panel
         match request:
@@ -45,10 +46,8 @@ class SimulatedPerson(Operator):
                 panel.press(request.key, request.direction, request.presses)
             case StoreTrims():
                 panel.store()
-            case LeaveService():
+            case LeaveService() | LeaveUnsaved():
                 panel.service(on=False)
             case LookAtAlarm():
-                return panel.contact_alarm
-            case Inspect() | Instruct():
-                pass
-        return True
+                return YES.word if panel.contact_alarm else NO.word
+        return request.answers[0].word

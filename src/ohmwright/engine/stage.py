@@ -1,0 +1,220 @@
+"""The steps of one stage in their order, and what a person does to that order."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from ohmwright.instruments.operator import GoBack, SkipStep
+from ohmwright.metrology.fleet_prior import FleetPrior
+from ohmwright.model.event import Event, PointDone, ServiceLeft, StepStarted
+from ohmwright.model.procedure import (
+    AdjustStep,
+    ContactQualityStep,
+    CrestFactorStep,
+    HalfAndFullStep,
+    InspectionStep,
+    InstructionStep,
+    LeakageStep,
+    MonotonicityStep,
+    OutputStep,
+    PowerCurveStep,
+    Procedure,
+    Stage,
+    Step,
+    point_names,
+)
+from ohmwright.model.result import Result, latest
+from ohmwright.model.step import TimedStep
+
+from .adjust import Known, adjust_point
+from .contact_quality import contact_quality
+from .control import monotonicity
+from .crest_factor import crest_factor
+from .diagnosing import diagnoses, known_points
+from .manual import by_hand
+from .outputs import measured_point
+from .session import Session
+
+Key = tuple[Stage, str, str]
+"""Stage, step and point."""
+
+
+def done(procedure: Procedure, found: Iterable[Result]) -> frozenset[Key]:
+    """What needs no doing when a run goes on; an inspection that ended it is asked again."""
+    asked_again = {
+        step.name
+        for step in procedure.step
+        if isinstance(step, InspectionStep) and not step.go_on_if_no
+    }
+    return frozenset(
+        (r.stage, r.step, r.point)
+        for r in latest(found)
+        if r.verdict != "fail" or r.step not in asked_again
+    )
+
+
+@dataclass
+class _Walk:
+    """Where in a stage a run is. A step that a person went back to is done anew, all of it."""
+
+    procedure: Procedure
+    stage: Stage
+    found: Sequence[Result]
+    done: frozenset[Key]
+    at: int = 0
+    begun: int = 0
+    """How many results there were when the step began."""
+    again: set[str] = field(default_factory=set)
+
+    @property
+    def steps(self) -> tuple[Step, ...]:
+        """The steps of the stage."""
+        return self.procedure.steps_in(self.stage)
+
+    def missing(self, step: Step) -> tuple[str, ...]:
+        """The points of `step` that are to be done."""
+        return tuple(
+            point
+            for point in point_names(step)
+            if step.name in self.again or (self.stage, step.name, point) not in self.done
+        )
+
+    def needs(self, step: Step) -> bool:
+        """Whether there is something to do; what has no points is always to be done."""
+        return point_names(step) == () or self.missing(step) != ()
+
+    def go_back(self, *, from_its_start: bool) -> None:
+        """To the start of the step, or of the one before it where this one had just begun."""
+        self.at = max(0, self.at - (1 if from_its_start else 0))
+        self.again.update(step.name for step in self.steps[self.at : self.at + 1])
+
+    def rf_follows(self, *, by_port: bool) -> bool:
+        """Whether what is done next keys the output without a person's being asked before."""
+        coming = next((step for step in self.steps[self.at + 1 :] if self.needs(step)), None)
+        return by_port and isinstance(coming, TimedStep)
+
+
+async def staged(
+    procedure: Procedure,
+    session: Session,
+    stage: Stage,
+    found: Sequence[Result],
+    fleet: Mapping[str, FleetPrior],
+) -> AsyncIterator[Event]:
+    """The events of `stage`; `found` are the results so far, those to come included.
+
+    Raises StopRun where a person says so. A skip ends the step, its results `not measured`. Going
+    back begins the step anew, or the one before where nothing else was answered in this one.
+    """
+    known = dict[str, Known]()
+    if stage == "adjust":
+        known = known_points(procedure, session.bench.generator.data, found, fleet)
+        for diagnosis in diagnoses(session, procedure, found, known):
+            yield diagnosis
+    walk = _Walk(procedure, stage, found, done(procedure, found))
+    while walk.at <= len(walk.steps):
+        answered = session.answered
+        try:
+            if walk.at < len(walk.steps):
+                async for event in _at(walk, session, known):
+                    yield event
+            elif stage == "adjust":
+                await session.bench.generator.leave_service()
+                session.service = None
+            walk.at += 1
+        except (SkipStep, GoBack) as said:
+            async for event in _given_up(walk, session, said):
+                yield event
+            if isinstance(said, GoBack):
+                walk.go_back(from_its_start=session.answered == answered)
+            else:
+                walk.at += 1
+
+
+async def _at(walk: _Walk, session: Session, known: Mapping[str, Known]) -> AsyncIterator[Event]:
+    """The events of the step at which the walk is, if it needs doing."""
+    step, stage = walk.steps[walk.at], walk.stage
+    if not walk.needs(step):
+        return
+    walk.begun = len(walk.found)
+    missing = walk.missing(step)
+    yield StepStarted(**session.stamp(), stage=stage, step=step.name)
+    match step:
+        case InspectionStep() | InstructionStep():
+            follows = walk.rf_follows(by_port=session.bench.generator.unattended)
+            async for event in by_hand(session, stage, step, rf_follows=follows):
+                yield event
+        case _:
+            earlier = [r for r in latest(walk.found) if (r.stage, r.step) == (stage, step.name)]
+            earlier = [r for r in earlier if r.point not in missing]
+            async for event in _step(walk.procedure, session, stage, step, missing, earlier, known):
+                yield event
+
+
+async def _given_up(walk: _Walk, session: Session, said: SkipStep | GoBack) -> AsyncIterator[Event]:
+    """What was moved and not stored is undone; what is skipped has its results."""
+    async for event in _undone(session):
+        yield event
+    if not isinstance(said, SkipStep) or walk.at >= len(walk.steps):
+        return
+    step = walk.steps[walk.at]
+    new = {r.point for r in walk.found[walk.begun :]}
+    for point in walk.missing(step):
+        if point not in new:
+            result = Result(
+                stage=walk.stage,
+                step=step.name,
+                point=point,
+                kind=step.kind,
+                verdict="not measured",
+                reason=said.reason,
+            )
+            yield PointDone(**session.stamp(), result=result)
+
+
+async def _undone(session: Session) -> AsyncIterator[Event]:
+    """Leave service mode without saving where something was moved; that cannot be skipped."""
+    service, generator = session.service, session.bench.generator
+    while service is not None and service.moved:
+        try:
+            await generator.leave_unsaved()
+        except (SkipStep, GoBack):
+            continue
+        session.service = None
+        yield ServiceLeft(**session.stamp(), point=service.point, told_by=session.told_by)
+        return
+
+
+async def _step(
+    procedure: Procedure,
+    session: Session,
+    stage: Stage,
+    step: Step,
+    missing: tuple[str, ...],
+    earlier: Sequence[Result],
+    known: Mapping[str, Known],
+) -> AsyncIterator[Event]:
+    """The events of the points of `step` that are missing; `earlier` are those it has."""
+    match step:
+        case OutputStep() | PowerCurveStep() | HalfAndFullStep() | LeakageStep():
+            for point in step.points():
+                if point.name in missing:
+                    async for event in measured_point(
+                        session, stage, step, point, procedure.timing(step)
+                    ):
+                        yield event
+        case MonotonicityStep():
+            async for event in monotonicity(session, stage, step, procedure.timing(step), earlier):
+                yield event
+        case CrestFactorStep():
+            async for event in crest_factor(session, stage, step, procedure.timing(step)):
+                yield event
+        case AdjustStep():
+            async for event in adjust_point(
+                session, step, procedure.timing(step), known[step.name]
+            ):
+                yield event
+        case ContactQualityStep():
+            async for event in contact_quality(session, stage, step, missing):
+                yield event

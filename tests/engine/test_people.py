@@ -1,0 +1,239 @@
+"""What a person may say to a request, and what the run then does."""
+
+from collections.abc import Callable, Iterable
+from contextlib import suppress
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from ohmwright.engine.run import Job, overall, results, run
+from ohmwright.instruments.operator import (
+    NO_ANSWER,
+    YES,
+    Choose,
+    GoBack,
+    Inspect,
+    Instruct,
+    LeaveUnsaved,
+    Operator,
+    PressKey,
+    Request,
+    SelectMode,
+    SkipStep,
+    StopRun,
+    StoreTrims,
+)
+from ohmwright.model.errors import InspectionFailed
+from ohmwright.model.event import (
+    ActivationOpened,
+    Asked,
+    Event,
+    Fault,
+    RunFinished,
+    ServiceLeft,
+    StepStarted,
+    TrimMoved,
+)
+from ohmwright.model.procedure_file import read_procedure
+from ohmwright.model.shipped import shipped
+from ohmwright.simulator.person import SimulatedPerson
+
+pytestmark = pytest.mark.anyio
+ATTENDED = shipped("procedures", "attended-marlow.toml")
+
+
+class Scripted(Operator):
+    """Says what it is given, in order; keeps why it was asked again."""
+
+    name = "Ida"
+
+    def __init__(self, *says: str) -> None:
+        self.says, self.problems = list(says), list[str]()
+        self.heard: list[tuple[str, str]] = []
+        self.on_answer = lambda _, answer, words: self.heard.append((answer, words))
+
+    async def reply(self, request: Request, problem: str) -> str:
+        self.problems.append(problem)
+        return self.says.pop(0)
+
+
+class Helper(SimulatedPerson):
+    """A simulated person who says something else to some requests."""
+
+    @classmethod
+    def at(cls, rig, says: Callable[[Request, int], str | None]) -> "Helper":
+        helper = cls(rig.hardware.panel, rig.bench.clock)
+        helper.says, helper.asked = says, list[Request]()
+        object.__setattr__(rig.bench, "operator", helper)
+        rig.bench.generator._operator = helper
+        return helper
+
+    async def reply(self, request: Request, problem: str) -> str:
+        self.asked.append(request)
+        said = self.says(request, self.asked.count(request))
+        return await super().reply(request, problem) if said is None else said
+
+
+async def test_a_request_takes_its_named_answers_and_nothing_else() -> None:
+    person = Scripted("", "  ", "ok", "d", "yes, mostly", " Y ")
+    assert await person.carry_out(Inspect("Whole?")) == YES
+    assert person.heard == [("yes", "")]
+    assert person.problems[0] == ""
+    assert all(problem.endswith("is none of the answers.") for problem in person.problems[1:])
+
+
+@pytest.mark.parametrize(
+    ("says", "raised", "heard"),
+    [
+        (["stop"], StopRun, [("stop", "")]),
+        (["back"], GoBack, [("back", "")]),
+        (["skip", "skip no lead here"], SkipStep, [("skip", "no lead here")]),
+        (["#", "# hot today", "STOP"], StopRun, [("comment", "hot today"), ("stop", "")]),
+        (["comment", "comment hot", "stop now", "stop"], StopRun, None),
+    ],
+)
+async def test_to_every_request_a_person_may_say_more(says, raised, heard) -> None:
+    person = Scripted(*says)
+    with pytest.raises(raised):
+        await person.carry_out(Instruct("Join it."))
+    assert person.says == []
+    assert person.heard == heard or heard is None
+
+
+async def test_a_wait_that_was_given_up_is_told() -> None:
+    person = Scripted()
+    with pytest.raises(IndexError):
+        await person.carry_out(StoreTrims())
+    assert person.heard == [(NO_ANSWER, "")]
+
+
+async def test_own_answers_come_before_what_every_request_takes() -> None:
+    request = Choose("No output?", (replace(YES, word="back", key="b"),))
+    assert (await Scripted("back").carry_out(request)).key == "b"
+
+
+async def kept(rig, stages=("as_found",), procedure: Path = ATTENDED, **job) -> list[Event]:
+    events: list[Event] = []
+    with suppress(InspectionFailed):
+        async for event in run(Job(read_procedure(procedure), stages, "test", **job), rig.bench):
+            events.append(event)
+    return events
+
+
+@pytest.fixture
+def rig(make_rig: Callable):
+    return make_rig(seed=5, age_months=30, bench="attended", attended=True)
+
+
+def said(events: Iterable[Event]) -> list[tuple[str, str, str]]:
+    return [(e.answer, e.words, e.told_by) for e in events if isinstance(e, Asked)]
+
+
+async def test_everything_that_was_said_is_on_record(rig) -> None:
+    helper = Helper.at(rig, lambda request, n: "#hm" if n == 1 and request.text[0] == "A" else None)
+    events = await kept(rig)
+    asked = [e for e in events if isinstance(e, Asked)]
+    assert [e.question for e in asked] == [request.text for request in helper.asked]
+    assert said(events)[1] == ("comment", "hm", "simulated person")
+    assert {e.answer for e in asked} == {"done", "yes", "comment"}
+    opened = [n for n, e in enumerate(events) if isinstance(e, ActivationOpened)]
+    assert all(isinstance(events[n - 1], Asked) for n in opened)
+
+
+async def test_a_no_to_an_inspection_ends_before_rf_and_is_asked_again(rig) -> None:
+    Helper.at(rig, lambda request, _: "n" if isinstance(request, Inspect) else None)
+    events = await kept(rig)
+    assert rig.hardware.truth.rf_on_intervals == ()
+    assert isinstance(events[-1], Fault)
+    assert events[-1].error == "InspectionFailed"
+    assert [r.verdict for r in results(events)] == ["fail"]
+    helper = Helper.at(rig, lambda *_: None)
+    resumed = await kept(rig, earlier=tuple(events))
+    assert any(isinstance(request, Inspect) for request in helper.asked)
+    assert overall([*results(events), *results(resumed)]) != "fail"
+
+
+async def test_a_procedure_may_go_on_after_a_no(rig, tmp_path: Path) -> None:
+    procedure = tmp_path / "on.toml"
+    text = ATTENDED.read_text(encoding="utf-8")
+    told = 'kind = "inspection"\ngo_on_if_no = true'
+    procedure.write_text(text.replace('kind = "inspection"', told), encoding="utf-8")
+    Helper.at(rig, lambda request, _: "n" if isinstance(request, Inspect) else None)
+    events = await kept(rig, procedure=procedure)
+    assert isinstance(events[-1], RunFinished)
+    assert events[-1].verdict == "fail"
+
+
+async def test_a_skip_leaves_points_not_measured_with_name_and_reason(rig) -> None:
+    Helper.at(
+        rig,
+        lambda request, n: (
+            "skip no 2 kohm lead" if request == SelectMode("cut", 150) and n == 2 else None
+        ),
+    )
+    events = await kept(rig)
+    assert isinstance(events[-1], RunFinished)
+    curve = [r for r in results(events) if r.step == "cut-full"]
+    assert [r.verdict != "not measured" for r in curve] == [True, False, False]
+    reasons = {r.reason for r in curve[1:]}
+    assert reasons == {"skipped by simulated person: no 2 kohm lead"}
+
+
+async def test_back_does_the_step_before_again(rig) -> None:
+    helper = Helper.at(
+        rig,
+        lambda request, n: "back" if request == SelectMode("cut", 100) and n == 1 else None,
+    )
+    events = await kept(rig)
+    begun = [e.step for e in events if isinstance(e, StepStarted)]
+    assert begun == ["prepare", "cords", "cut-rated", "cords", "cut-rated", "cut-full"]
+    assert helper.asked.count(helper.asked[1]) == 2
+    answers = [r for r in results(events) if r.step == "cords"]
+    assert len(answers) == 2
+
+
+async def test_back_within_a_step_begins_it_anew(rig) -> None:
+    Helper.at(
+        rig,
+        lambda request, n: "back" if request == SelectMode("cut", 150) and n == 2 else None,
+    )
+    begun = [e.step for e in await kept(rig) if isinstance(e, StepStarted)]
+    assert begun == ["prepare", "cords", "cut-rated", "cut-full", "cut-full"]
+
+
+async def test_stop_ends_a_run_that_can_go_on(rig) -> None:
+    Helper.at(rig, lambda request, _: "stop" if isinstance(request, SelectMode) else None)
+    events = await kept(rig)
+    assert isinstance(events[-1], Fault)
+    assert (events[-1].error, events[-1].rf_state) == ("Stopped", "off")
+    assert "simulated person" in events[-1].message
+    assert said(events)[-1][0] == "stop"
+    Helper.at(rig, lambda *_: None)
+    assert isinstance((await kept(rig, earlier=tuple(events)))[-1], RunFinished)
+
+
+async def test_what_was_pressed_is_undone_before_a_point_is_left(rig) -> None:
+    presses = 0
+
+    def says(request: Request, n: int) -> str | None:
+        nonlocal presses
+        presses += isinstance(request, PressKey)
+        if isinstance(request, PressKey) and presses == 2:
+            return "skip key is stuck"
+        return "skip let it be" if isinstance(request, LeaveUnsaved) and n == 1 else None
+
+    helper = Helper.at(rig, says)
+    events = await kept(rig, stages=("adjust",))
+    assert sum(isinstance(request, LeaveUnsaved) for request in helper.asked) == 2
+    left = next(n for n, e in enumerate(events) if isinstance(e, ServiceLeft))
+    moved = [e for e in events[:left] if isinstance(e, TrimMoved)]
+    assert len(moved) == 1
+    assert (events[left].point, events[left].told_by) == ("P1", "simulated person")
+    first, *others = results(events)
+    assert (first.verdict, first.reason) == (
+        "not measured",
+        "skipped by simulated person: key is stuck",
+    )
+    assert [r.verdict for r in others] == ["pass", "pass"]
+    assert all(r.trim_told_by == "simulated person" for r in others)
