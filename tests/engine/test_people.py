@@ -5,8 +5,10 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
+import anyio
 import pytest
 
+from ohmwright.engine.notes import Notes
 from ohmwright.engine.run import Job, overall, results, run
 from ohmwright.instruments.operator import (
     NO_ANSWER,
@@ -23,8 +25,9 @@ from ohmwright.instruments.operator import (
     SkipStep,
     StopRun,
     StoreTrims,
+    press_text,
 )
-from ohmwright.model.errors import InspectionFailed
+from ohmwright.model.errors import InspectionFailed, ReleaseNotConfirmed
 from ohmwright.model.event import (
     ActivationOpened,
     Asked,
@@ -41,6 +44,7 @@ from ohmwright.simulator.person import SimulatedPerson
 
 pytestmark = pytest.mark.anyio
 ATTENDED = shipped("procedures", "attended-marlow.toml")
+MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
 
 
 class Scripted(Operator):
@@ -237,3 +241,101 @@ async def test_what_was_pressed_is_undone_before_a_point_is_left(rig) -> None:
     )
     assert [r.verdict for r in others] == ["pass", "pass"]
     assert all(r.trim_told_by == "simulated person" for r in others)
+
+
+async def ended(rig, procedure: Path) -> tuple[list[Event], Notes]:
+    """The events of an adjust stage that ends early, and its notes."""
+    notes, events = Notes(), list[Event]()
+    with suppress(KeyError, ReleaseNotConfirmed, anyio.get_cancelled_exc_class()):
+        async for event in run(
+            Job(read_procedure(procedure), ("adjust",), "test"), rig.bench, notes=notes
+        ):
+            events.append(event)
+    return events, notes
+
+
+def at_second_press(act: Callable[[], str]) -> Callable[[Request, int], str | None]:
+    presses = 0
+
+    def says(request: Request, _: int) -> str | None:
+        nonlocal presses
+        presses += isinstance(request, PressKey)
+        return act() if isinstance(request, PressKey) and presses == 2 else None
+
+    return says
+
+
+def fail() -> str:
+    raise KeyError
+
+
+@pytest.mark.parametrize("how", ["cancel", "fault", "stop"])
+async def test_what_was_pressed_is_on_record_and_told_however_a_run_ends(rig, how: str) -> None:
+    with anyio.CancelScope() as scope:
+
+        def stop() -> str:
+            if how == "cancel":
+                scope.cancel()
+                raise anyio.get_cancelled_exc_class()
+            return "stop" if how == "stop" else fail()
+
+        Helper.at(rig, at_second_press(stop))
+        events, notes = await ended(rig, ATTENDED)
+    handed_over = [*events, *notes.taken()]
+    moved = [e for e in handed_over if isinstance(e, TrimMoved)]
+    assert [(e.key, e.counts != 0, e.told_by) for e in moved] == [
+        ("coarse", True, "simulated person")
+    ]
+    presses = moved[0].counts // 10
+    done = press_text("coarse", presses)
+    assert f"Confirmed there and not stored: {done} To undo that: " in notes.left_open
+    assert press_text("coarse", -presses) in notes.left_open
+    assert "adjustment point P1" in notes.left_open
+    assert "not answered" in notes.left_open
+    if how != "cancel":
+        assert isinstance(events[-1], Fault)
+        assert events[-1].left_open == notes.left_open
+        assert events.index(moved[0]) < len(events) - 1
+
+
+@pytest.mark.parametrize("answers", [True, False])
+async def test_a_unit_with_a_port_is_told_to_leave(make_rig: Callable, answers: bool) -> None:
+    rig = make_rig()
+    generator, unit = rig.bench.generator, rig.hardware._rig.generator
+    moved = 0
+
+    async def move_trim(counts: int) -> int:
+        nonlocal moved
+        moved += 1
+        if moved < 3:
+            return await type(generator).move_trim(generator, counts)
+        if not answers:
+            generator.dialogue.framing.link._handle = lambda _: b""
+        raise KeyError
+
+    generator.move_trim = move_trim
+    kept, notes = await ended(rig, MONOPOLAR)
+    assert unit.in_service is not answers
+    assert any(isinstance(e, ServiceLeft) for e in kept) is answers
+    assert (notes.left_open == "") is answers
+    assert isinstance(kept[-1], Fault)
+    assert ("Leave it there without saving." in kept[-1].left_open) is not answers
+
+
+async def test_where_rf_may_be_on_nothing_else_is_sent(make_rig: Callable) -> None:
+    rig = make_rig()
+    sent: list[bool] = []
+
+    async def leave_service() -> None:
+        sent.append(True)
+
+    rig.bench.generator.leave_service = leave_service
+    rig.bench.analyzer.dialogue.framing.link._handle = _deaf_to_off(rig)
+    kept, notes = await ended(rig, MONOPOLAR)
+    assert (kept[-1].error, kept[-1].rf_state) == ("ReleaseNotConfirmed", "unknown")
+    assert (sent, notes.left_open) == ([], "")
+
+
+def _deaf_to_off(rig) -> Callable[[bytes], bytes]:
+    handle = rig.hardware.analyzer_port
+    return lambda line: b"" if b"OFF" in line else handle(line)

@@ -11,9 +11,11 @@ from typing import Protocol
 
 import anyio
 
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.notes import Notes
+from ohmwright.engine.run import Job, run, stopped
+from ohmwright.engine.session import Stamp
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.event import Event, Fault
+from ohmwright.model.event import Event
 from ohmwright.model.result import Sample, Verdict
 from ohmwright.records.store import Store
 
@@ -30,11 +32,15 @@ class View(Protocol):
         """Show a reading; must return at once."""
 
 
-async def drive(job: Job, bench: Bench, store: Store, view: View) -> tuple[Event, ...]:
+async def drive(
+    job: Job, bench: Bench, store: Store, view: View, notes: Notes | None = None
+) -> tuple[Event, ...]:
     """Run `job`; return its events, the earlier ones included.
 
-    A stop asked for by a signal ends in OFF and in a record that can be resumed.
+    A stop asked for by a signal ends in OFF and in a record that can be resumed, with all that
+    had been done. `notes`: see `run`.
     """
+    notes = Notes() if notes is None else notes
     kept = list(job.earlier)
 
     def keep(event: Event) -> None:
@@ -43,22 +49,15 @@ async def drive(job: Job, bench: Bench, store: Store, view: View) -> tuple[Event
         view.on_event(event)
 
     with stopped_by_signals() as stop:
-        async with aclosing(run(job, bench, view.on_sample)) as events:
+        async with aclosing(run(job, bench, view.on_sample, notes)) as events:
             async for event in events:
                 keep(event)
     if stop.cancelled_caught:
-        keep(_stopped(bench))
+        for event in notes.taken():
+            keep(event)
+        stamp = Stamp(at=bench.clock.wall(), bench_s=bench.clock.now_s())
+        keep(stopped(stamp, notes, by="hand"))
     return tuple(kept)
-
-
-def _stopped(bench: Bench) -> Fault:
-    return Fault(
-        at=bench.clock.wall(),
-        bench_s=bench.clock.now_s(),
-        error="Stopped",
-        message="The run was stopped by hand; RF was read back as off.",
-        rf_state="off",
-    )
 
 
 @contextmanager

@@ -9,7 +9,9 @@ from secrets import token_hex
 from shlex import quote
 
 import anyio
+from rich.text import Text
 
+from ohmwright.engine.notes import Notes
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import UsageError
@@ -108,17 +110,21 @@ def _run(
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
     job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
+    notes = Notes()
+
     async def work() -> tuple[Event, ...]:
         opening = opened(bench_data, unattended=request.unattended, guarded=request.bench.guarded)
         async with opening as bench:
             with live_view(_points(file, stages)) as view:
-                return await drive(job, bench, store, view)
+                return await drive(job, bench, store, view, notes)
 
     try:
         events = anyio.run(work)
     except Exception:  # whatever it was, what is on record goes on
+        _say_what_is_open(notes)
         _say_how_to_go_on(store, run_id)
         raise
+    _say_what_is_open(notes)
     report(run_id, events, store, as_json=request.as_json)
     if isinstance(events[-1], RunFinished) and not request.as_json:
         _papers(request, run_id, store)
@@ -169,6 +175,12 @@ def _earlier(store: SqlStore, run_id: str, file: ProcedureFile) -> tuple[Event, 
             "Use the procedure file of that run, or start a new run.",
         )
     return events
+
+
+def _say_what_is_open(notes: Notes) -> None:
+    """What a person has to do at the unit first, also where the record has failed."""
+    if notes.left_open:
+        err().print(Text(notes.left_open, style="bold yellow"))
 
 
 def _say_how_to_go_on(store: Store, run_id: str) -> None:

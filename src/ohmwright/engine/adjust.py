@@ -26,9 +26,9 @@ from ohmwright.model.procedure import AdjustStep, Point, Timing
 from ohmwright.model.result import AMPLE_DOF, Verdict
 
 from .appraisal import appraise_linearly
+from .in_service import InService
 from .judge import accepted_half_width
 from .measure import Observation, observed
-from .service import InService
 from .session import Session
 from .steering import Steered, steer
 from .trimming import Hand

@@ -16,6 +16,8 @@ class Notes:
 
     def __init__(self) -> None:
         self._events: list[Event] = []
+        self.left_open = ""
+        """What a person must know of the unit and do about it when a run ended early, if any."""
 
     def add(self, event: Event) -> None:
         """Keep `event` for later."""

@@ -38,6 +38,7 @@ from .activation import begin_off
 from .capability import refuse_impossible
 from .notes import Notes
 from .proving import limit_proof
+from .service import service_left
 from .session import OnSample, Session, Stamp, ignore
 from .stage import done, staged
 from .traceable import accuracy_of, refuse_foreign, traceability_of
@@ -78,14 +79,15 @@ async def run(
     notes = Notes() if notes is None else notes
     session = Session(bench, on_sample, accuracy_of(bench), notes)
     try:
-        async for event in _events(job, session, traceability):
-            for noted in notes.taken():
-                yield noted
-            yield event
+        async with service_left(session):
+            async for event in _events(job, session, traceability):
+                for noted in notes.taken():
+                    yield noted
+                yield event
     except StopRun:
         for noted in notes.taken():
             yield noted
-        yield stopped(session.stamp(), by=bench.operator.name)
+        yield stopped(session.stamp(), notes, by=bench.operator.name)
     except Exception as error:  # a crash is on record, too
         for noted in notes.taken():
             yield noted
@@ -95,17 +97,19 @@ async def run(
             error=type(error).__name__,
             message=str(error),
             rf_state="unknown" if unknown else "off",
+            left_open=notes.left_open,
         )
         raise
 
 
-def stopped(stamp: Stamp, *, by: str) -> Fault:
+def stopped(stamp: Stamp, notes: Notes, *, by: str) -> Fault:
     """The end of a run that somebody has stopped, RF having been read back as off."""
     return Fault(
         **stamp,
         error="Stopped",
         message=f"The run was stopped by {by}; RF was read back as off.",
         rf_state="off",
+        left_open=notes.left_open,
     )
 
 

@@ -1,56 +1,51 @@
-"""Service mode as a run has brought the unit into it: what was moved there and is not stored."""
+"""Service mode when a run ends early: left without saving by port, or told to the person."""
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass, field
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+from functools import partial
 
-from ohmwright.instruments.generator import Key
-from ohmwright.instruments.operator import press_text
-from ohmwright.metrology.actions import Move, Press
+import anyio
 
+from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
+from ohmwright.model.event import ServiceLeft
 
-@dataclass
-class InService:
-    """One adjustment point at work."""
+from .session import Session
+from .to_its_end import to_its_end
 
-    point: str
-    by_hand: bool
-    counts: int = 0
-    """Moved by port and not stored."""
-    presses: Counter[Key] = field(default_factory=Counter)
-    """Confirmed by a person and not stored; down is negative."""
-
-    @property
-    def moved(self) -> bool:
-        """Whether anything is to be undone."""
-        return self.counts != 0 or any(self.presses.values())
-
-    def note(self, action: Move | Press) -> None:
-        """Something was moved."""
-        if isinstance(action, Press):
-            self.presses[action.key] += action.times
-        else:
-            self.counts += action.counts
-
-    def stored(self) -> None:
-        """The unit has kept what was moved."""
-        self.counts, self.presses = 0, Counter()
-
-    @property
-    def to_undo(self) -> str:
-        """What a person is told when nobody can be asked any more."""
-        done = _listed(self.presses, 1)
-        pressed = (
-            "No press there was confirmed that is not stored."
-            if done == ""
-            else f"Confirmed there and not stored: {done} To undo it: {_listed(self.presses, -1)}"
-        )
-        return (
-            f"The unit may still be in service mode at adjustment point {self.point}. {pressed} "
-            "Or leave service mode without saving."
-        )
+_BOUND_S = 5.0
+"""Longest time of the machine that a generator gets to leave."""
 
 
-def _listed(presses: Counter[Key], sign: int) -> str:
-    return " ".join(press_text(key, sign * n) for key, n in presses.items() if n != 0)
+@asynccontextmanager
+async def service_left(session: Session) -> AsyncIterator[None]:
+    """Whatever ends the block early, see to what was moved and not stored; RF is off by then.
+
+    A unit with a port is told to leave service mode, which undoes it. Of a unit without one the
+    session's notes say what the person must know. Where RF may be on, nothing is sent: the
+    generator must be switched off at its mains switch, which undoes it too.
+    """
+    try:
+        yield
+    except ReleaseNotConfirmed:
+        raise
+    except BaseException:
+        await to_its_end(partial(_leave, session))
+        raise
+
+
+async def _leave(session: Session) -> None:
+    service, notes = session.service, session.notes
+    if service is None:
+        return
+    notes.left_open = service.to_undo
+    if service.by_hand:
+        return
+    with anyio.move_on_after(_BOUND_S, shield=True):
+        try:
+            await session.bench.generator.leave_unsaved()
+        except OhmwrightError:
+            return
+        session.service, notes.left_open = None, ""
+        notes.add(ServiceLeft(**session.stamp(), point=service.point))

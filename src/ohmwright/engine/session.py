@@ -21,9 +21,9 @@ from ohmwright.model.result import Sample
 
 from .activation import Activation, activation
 from .appraisal import Accuracy
+from .in_service import InService
 from .notes import Notes
 from .resting import Heat
-from .service import InService
 
 OnSample = Callable[[Sample], None]
 
@@ -64,7 +64,10 @@ class Session:
         self.bench.operator.on_answer = self._note_answer
 
     def _note_answer(self, question: str, answer: str, words: str) -> None:
-        self.answered += answer not in NOT_ANSWERS
+        own = answer not in NOT_ANSWERS
+        self.answered += own
+        if self.service is not None and answer != "comment":
+            self.service.asked = "" if own else question
         self.notes.add(
             Asked(
                 **self.stamp(),
