@@ -15,8 +15,8 @@ from ohmwright.cli.drive import drive
 from ohmwright.engine.run import Job, run
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished
+from ohmwright.model.moment import Moment
 from ohmwright.model.procedure import STAGES
-from ohmwright.model.result import Sample
 from ohmwright.records.store import Store
 
 KINDS = {
@@ -61,7 +61,7 @@ class Silent:
     def on_event(self, event: Event) -> None:
         """Nothing."""
 
-    def on_sample(self, sample: Sample) -> None:
+    def on_moment(self, moment: Moment) -> None:
         """Nothing."""
 
 

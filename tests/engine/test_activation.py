@@ -22,6 +22,7 @@ from ohmwright.model.errors import (
     ReleaseNotConfirmed,
 )
 from ohmwright.model.hardware import ActivationOutput, AnalyzerData, LoadBank, Meter
+from ohmwright.model.protections import Protections
 from ohmwright.wire.clock import VirtualClock
 
 pytestmark = pytest.mark.anyio
@@ -54,6 +55,15 @@ class ScriptedAnalyzer(Analyzer):
     on_fails: Exception | None = None
     residual_ma: float = 0.0
     stuck: bool = False
+    began: bool = False
+    """Whether anything was switched on yet: before, nothing flows."""
+
+    @property
+    def protections(self) -> Protections:
+        return Protections(limit_in_on=True, state_read_back=True)
+
+    def sent_limit_s(self, limit_s: float) -> float:
+        return limit_s
 
     async def identify(self) -> str:
         return "scripted"
@@ -65,7 +75,7 @@ class ScriptedAnalyzer(Analyzer):
         self.said.append(path)
 
     async def switch_on(self, limit_s: float) -> None:
-        self.on = True
+        self.on = self.began = True
         self.said.append(f"on {limit_s:g}")
         if self.on_fails is not None:
             raise self.on_fails
@@ -82,7 +92,7 @@ class ScriptedAnalyzer(Analyzer):
         return self.on
 
     async def fetch_current(self) -> Reading:
-        return Reading(self.residual_ma, 1)
+        return Reading(self.residual_ma if self.began else 0.0, 1)
 
     async def fetch_leakage(self) -> Reading:
         return Reading(0.0, 1)

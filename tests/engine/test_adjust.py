@@ -107,7 +107,7 @@ async def test_the_guard_is_told_that_hands_are_silent(make_rig: Callable) -> No
 async def test_a_unit_that_takes_no_move_under_rf_is_moved_between_activations(
     make_rig: Callable,
 ) -> None:
-    rig = make_rig()
+    rig = make_rig(seed=6)
     data = rig.bench.generator.data
     service = data.service.model_copy(update={"moves_while_on": False})
     rig.bench.generator.data = data.model_copy(update={"service": service})
@@ -138,11 +138,12 @@ async def test_a_service_mode_that_times_out_early_is_resumed(
 
 async def test_a_trip_is_no_time_out(make_rig: Callable) -> None:
     rig = make_rig()
-    handle, left = rig.hardware.analyzer_port, 160
+    handle, on, left = rig.hardware.analyzer_port, 0, 20
 
     def tripping(line: bytes) -> bytes:
-        nonlocal left
-        left -= 1
+        nonlocal on, left
+        on += line.startswith(b"OUTPut:STATe ON")
+        left -= on > 2  # the first two prove OFF and limit
         if left == 0:
             handle(b"OUTP:STAT OFF\n")
         return handle(line)
@@ -191,7 +192,7 @@ async def test_a_person_who_does_not_answer_cannot_hold_rf_on(
     policy = AdjustPolicy(PointSpec(question, 30.0, 20.0, Keys()))
     session = Session(rig.bench)
     hand = Hand(session, policy, "P1", 0)
-    opened = Activation(rig.bench.clock, 0.02)
+    opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=0.02)
     policy.activated()
     assert not await hand.carry_out(Press("coarse", -2), opened)
     policy.released(0.02)

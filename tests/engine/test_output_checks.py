@@ -199,7 +199,7 @@ class Swapped:
     [
         ({b"300": b"40"}, "300 W", "fail", "W less than at setting 60 W"),
         ({b"300": b"60"}, "300 W", "undecided", "no more than at a lower setting"),
-        ({b"8": b"30"}, "8 W", "fail", "above the upper limit"),
+        ({b"8": b"30"}, "8 W", "fail", "where at most 8 W was to flow"),
     ],
 )
 async def test_a_control_that_turns_back(
@@ -254,7 +254,7 @@ async def test_crest_factor_is_that_of_the_waveform(
     assert result.verdict == "pass"
     assert result.measured.value == pytest.approx(true, rel=0.04)
     assert abs(result.measured.value - true) < 3 * result.measured.expanded + 0.01 * true
-    assert len(rig.hardware.truth.rf_on_intervals) == 2  # the first proves the limit
+    assert len(rig.hardware.truth.rf_on_intervals) == 3  # two prove OFF and the limit
     assert result.on_s < 18
 
 
@@ -317,14 +317,23 @@ async def test_a_dead_mode_has_no_crest_factor(make_rig: Callable, found: Callab
     rig.hardware._rig.generator.current_ma = lambda *_: 0.0
     (result,) = (await found(CREST, rig)).values()
     assert result.verdict == "not measured"
-    assert "current" in result.reason
+    assert "no output was seen" in result.reason
 
 
-async def test_no_leakage_at_all_passes(make_rig: Callable, found: Callable) -> None:
+async def test_no_leakage_at_all_passes_on_a_persons_word_alone(
+    make_rig: Callable, found: Callable
+) -> None:
     rig = make_rig()
     rig.hardware._rig.generator.leakage_ma = lambda: 0.0
     (result,) = (await found(LEAKAGE, rig)).values()
+    assert result.verdict == "not measured"
+    assert "the leakage path is joined" in result.reason
+    rig = make_rig(attended=True)
+    rig.hardware._rig.generator.leakage_ma = lambda: 0.0
+    rig.bench.operator.finds = "joined"
+    (result,) = (await found(LEAKAGE, rig)).values()
     assert result.verdict == "pass"
+    assert "as told by simulated person" in result.reason
     assert result.measured.value == pytest.approx(0.0, abs=1.0)
     assert result.target.upper == pytest.approx(63.2456, abs=1e-4)
 

@@ -71,9 +71,11 @@ async def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(
     for start, end, (on_s, off_s) in zip(opened, closed, intervals, strict=True):
         assert start.bench_s - 1e-6 <= on_s < off_s <= end.bench_s + 1e-6
         assert off_s - on_s <= start.limit_s + 1e-6
-    by_the_limit, *by_command = (off_s - on_s for on_s, off_s in intervals)
-    assert by_the_limit == pytest.approx(opened[0].limit_s)  # the proof before an unattended run
-    assert all(on_s < o.limit_s for on_s, o in zip(by_command, opened[1:], strict=True))
+    lasted_s = [off_s - on_s for on_s, off_s in intervals]
+    # the proofs before an unattended run: by OFF, then by the limit
+    assert lasted_s[0] < 2 < opened[0].limit_s
+    assert lasted_s[1] == pytest.approx(opened[1].limit_s)
+    assert all(on_s < o.limit_s for on_s, o in zip(lasted_s[2:], opened[2:], strict=True))
     assert rig.hardware.truth.bank_heat < 1.6
     assert rig.bench.clock.now_s() < 15 * 60
 
@@ -86,7 +88,7 @@ async def test_where_nothing_is_known_of_the_droop_the_procedure_s_rest_is_kept(
     rig.bench.generator.data = unknown
     await rig.run(MONOPOLAR, ("as_found",))
     rests = [b[0] - a[1] for a, b in pairwise(rig.hardware.truth.rf_on_intervals)]
-    assert min(rests) >= 30.0
+    assert min(rests[2:]) >= 30.0  # what comes before are the proofs of OFF and limit
 
 
 async def test_the_same_seed_gives_the_same_record(make_rig: Callable) -> None:
@@ -194,10 +196,12 @@ async def test_an_analyzer_that_does_not_keep_its_limit_is_not_left_alone(
         return handle(line)
 
     rig.bench.analyzer.dialogue.framing.link._handle = stuck
-    with pytest.raises(OutOfCapability, match="did not end an activation at the limit"):
+    with pytest.raises(
+        OutOfCapability, match="not seen that the limit sent with ON ends an activation"
+    ):
         await rig.run(MONOPOLAR)
     assert not truth.rf_on
-    assert len(truth.rf_on_intervals) == 1
+    assert len(truth.rf_on_intervals) == 2
 
 
 @pytest.mark.parametrize("shown", [b"9.9E+37", b"-9.9E+37", b"+7.0E+11"])

@@ -23,7 +23,7 @@ def with_certificate(bench: Bench, **changed: object) -> Bench:
     return replace(bench, certificate=bench.certificate.model_copy(update=changed))
 
 
-async def some(bench: Bench, events: int = 8, **job: object) -> list[Event]:
+async def some(bench: Bench, events: int = 12, **job: object) -> list[Event]:
     file = read_procedure(MONOPOLAR)
     kept = []
     async for event in run(Job(file, ("as_found",), "test", **job), bench):  # type: ignore[arg-type]

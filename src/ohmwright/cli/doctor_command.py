@@ -10,11 +10,12 @@ import anyio
 from rich.table import Table
 
 from ohmwright.engine.activation import begin_off
-from ohmwright.engine.proving import limit_proof
+from ohmwright.engine.proving import protection_proofs
 from ohmwright.engine.session import Session
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
 from ohmwright.model.errors import LinkError, OutOfCapability
+from ohmwright.model.event import ProtectionProved
 
 from .bench_data import BenchChoice
 from .console import out, print_json
@@ -50,7 +51,7 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
 
 
 async def _findings(bench: Bench) -> AsyncIterator[Finding]:
-    await begin_off(bench.analyzer, bench.clock)
+    await begin_off(bench)
     yield Finding("output reads off", good=True)
     yield Finding("analyzer", good=True, detail=await bench.analyzer.identify())
     yield Finding("generator", good=True, detail=await bench.generator.identify())
@@ -93,13 +94,14 @@ async def _watchdog(bench: Bench) -> Finding:
 
 
 async def _limit(bench: Bench) -> Finding:
-    """RF on for a second at a low setting: the analyzer must end it by itself."""
-    name = "keeps the limit sent with ON"
+    """RF on for some seconds at a low setting: OFF must end it, and so must the limit."""
+    name = "OFF and the limit end an activation"
     try:
-        closed = [event async for event in limit_proof(Session(bench)) if event]
+        closed = [event async for event in protection_proofs(Session(bench)) if event]
     except (LinkError, OutOfCapability) as error:
         return Finding(name, good=False, detail=str(error))
-    return Finding(name, good=True, detail="" if closed else "it has none to keep")
+    seen = [event.what for event in closed if isinstance(event, ProtectionProved)]
+    return Finding(name, good=True, detail="; ".join(seen))
 
 
 async def _finding(check: Check, kit: Kit) -> Finding:

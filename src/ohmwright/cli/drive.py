@@ -11,12 +11,14 @@ from typing import Protocol
 
 import anyio
 
+from ohmwright.engine.activation import off_after
 from ohmwright.engine.notes import Notes
-from ohmwright.engine.run import Job, run, stopped
-from ohmwright.engine.session import Stamp
+from ohmwright.engine.run import Job, fault_of, run
 from ohmwright.instruments.bench import Bench
+from ohmwright.model.errors import Stopped
 from ohmwright.model.event import Event
-from ohmwright.model.result import Sample, Verdict
+from ohmwright.model.moment import Moment
+from ohmwright.model.result import Verdict
 from ohmwright.records.store import Store
 
 EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
@@ -28,8 +30,8 @@ class View(Protocol):
     def on_event(self, event: Event) -> None:
         """Show what happened."""
 
-    def on_sample(self, sample: Sample) -> None:
-        """Show a reading; must return at once."""
+    def on_moment(self, moment: Moment) -> None:
+        """Show how RF stands; must return at once."""
 
 
 async def drive(
@@ -49,14 +51,17 @@ async def drive(
         view.on_event(event)
 
     with stopped_by_signals() as stop:
-        async with aclosing(run(job, bench, view.on_sample, notes)) as events:
+        async with aclosing(run(job, bench, view.on_moment, notes)) as events:
             async for event in events:
                 keep(event)
     if stop.cancelled_caught:
+        stopped = Stopped("The run was stopped by hand.")
+        ended_by = await off_after(stopped, bench)
         for event in notes.taken():
             keep(event)
-        stamp = Stamp(at=bench.clock.wall(), bench_s=bench.clock.now_s())
-        keep(stopped(stamp, notes, by="hand"))
+        keep(fault_of(ended_by, bench, notes))
+        if ended_by is not stopped:
+            raise ended_by
     return tuple(kept)
 
 

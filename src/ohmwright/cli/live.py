@@ -8,7 +8,7 @@ from contextlib import contextmanager
 from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
 from ohmwright.model.event import Event, PointDone, StageStarted, StepStarted
-from ohmwright.model.result import Sample
+from ohmwright.model.moment import Moment
 
 from .console import err
 
@@ -35,9 +35,12 @@ class LiveView:
                 return
         self._describe()
 
-    def on_sample(self, sample: Sample) -> None:
-        """Show the reading."""
-        self._describe(f"RF ON {sample.age_s:4.1f} s {sample.current_ma:7.1f} mA")
+    def on_moment(self, moment: Moment) -> None:
+        """Show how RF stands."""
+        if moment.rf == "on" and moment.current_ma is not None:
+            self._describe(f"RF ON {moment.age_s or 0.0:4.1f} s {moment.current_ma:7.1f} mA")
+        else:
+            self._describe(f"RF {moment.rf.upper()}")
 
     def _describe(self, reading: str = "") -> None:
         self._progress.update(

@@ -5,14 +5,21 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from functools import partial
+from typing import NamedTuple
 
 import anyio
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
-from ohmwright.model import last_of_rf
-from ohmwright.model.errors import LinkError, LinkLost, OutOfCapability, ReleaseNotConfirmed
-from ohmwright.wire.clock import Clock
+from ohmwright.model.errors import (
+    ExcessiveOutput,
+    LinkError,
+    LinkLost,
+    OhmwrightError,
+    OutOfCapability,
+    ReleaseNotConfirmed,
+    UnaskedOutput,
+)
 
 from .to_its_end import to_its_end
 
@@ -22,16 +29,29 @@ LAST_LOOK_S = 3.0
 """What a last look may take after it: a process that was stopped meanwhile has not looked yet."""
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
+_EXCESS = 1.5
+"""More than so many times what was asked is no creep: another mode or setting is chosen."""
+_EXCESS_AT_LEAST_W = 3.0
+"""Small settings may be off by this much more."""
+_OVERLOAD = 1.1
+"""More than so many times what the load bank bears, at one reading, is too much for it."""
+_AT_THE_LIMIT_S = 0.1
 
 
 class Activation:
-    """An open activation: how old it is, and what is left of its limit."""
+    """An open activation: how old it is, what is left of its limit, what may flow."""
 
-    def __init__(self, clock: Clock, limit_s: float) -> None:
-        self._clock, self.limit_s = clock, limit_s
-        self._started_s = clock.now_s()
+    def __init__(self, bench: Bench, *, load_ohm: float, power_w: float, limit_s: float) -> None:
+        self._clock, self._load_ohm = bench.clock, load_ohm
+        sent_s = bench.analyzer.sent_limit_s(limit_s)
+        self.limit_s = limit_s if sent_s is None else sent_s
+        """After so long it is over: by the analyzer's doing where ON carries a limit."""
+        self._asked_w, self._rated_w = power_w, bench.analyzer.data.load_bank.max_power_w
+        self._started_s = bench.clock.now_s()
         self.power_w: float | None = None
-        """The largest power seen in the load so far, noted by whoever reads the meter."""
+        """The largest power seen in the load so far."""
+        self.release_s: float | None = None
+        """Seconds from OFF until the keying output read open; None before."""
 
     @property
     def age_s(self) -> float:
@@ -43,9 +63,22 @@ class Activation:
         """What is left of the limit."""
         return max(0.0, self.limit_s - self.age_s)
 
-    def note_power(self, current_ma: float, load_ohm: float) -> None:
-        """A reading of the load current: P = I² R."""
-        self.power_w = max(self.power_w or 0.0, (current_ma / 1000) ** 2 * load_ohm)
+    def note_current(self, current_ma: float) -> None:
+        """Take a reading of the load current.
+
+        Raises ExcessiveOutput when far more power flows, P = I² R, than was asked for or
+        than the load may bear.
+        """
+        power_w = (current_ma / 1000) ** 2 * self._load_ohm
+        self.power_w = max(self.power_w or 0.0, power_w)
+        asked_w = max(_EXCESS * self._asked_w, self._asked_w + _EXCESS_AT_LEAST_W)
+        if power_w > min(asked_w, _OVERLOAD * self._rated_w):
+            raise ExcessiveOutput(
+                f"{power_w:.0f} W flowed into {self._load_ohm:g} ohm where at most "
+                f"{min(self._asked_w, self._rated_w):g} W was to flow.",
+                "RF was switched off at that reading; no value was taken.",
+                "Mode or setting on the panel? Look at both, and at the load, before going on.",
+            )
 
     def restart(self) -> None:
         """Count from now: ON has been answered."""
@@ -59,19 +92,21 @@ async def activation(
     """Switch RF on for the length of the block, never longer than `limit_s`.
 
     `power_w` is the most that the setting can put into the load. Raises OutOfCapability before
-    anything is switched on; ReleaseNotConfirmed when the output could not be read back as off.
+    anything is switched on, UnaskedOutput when RF was on before it was asked for, and
+    ReleaseNotConfirmed when the output could not be read back as off or only the limit ended it.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
+    await refuse_unasked(bench)
     await bench.analyzer.set_load(load_ohm)
-    opened = Activation(bench.clock, limit_s)
+    opened = Activation(bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     try:
         await bench.analyzer.begin_watch()
-        last_of_rf.doubt()
+        bench.rf.doubt()
         await bench.analyzer.switch_on(limit_s)
         opened.restart()
         yield opened
     finally:
-        await confirmed_release(bench.analyzer, bench.clock)
+        opened.release_s = await confirmed_release(bench, opened)
 
 
 def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:
@@ -94,72 +129,116 @@ def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limi
         )
 
 
-async def begin_off(analyzer: Analyzer, clock: Clock) -> None:
-    """See at first contact that nothing is on; release what is.
+async def refuse_unasked(bench: Bench) -> None:
+    """Raise UnaskedOutput when RF is on though nobody asked, and OFF ended it.
+
+    Raises ReleaseNotConfirmed when it did not.
+    """
+    if not await bench.rf.seems_on() or (problem := await bench.rf.still_on()) is None:
+        return
+    await confirmed_release(bench)
+    raise UnaskedOutput(
+        f"RF was on though it had not been asked for: {problem}.",
+        "OFF was sent, and it reads off now.",
+        "Pedal, a second control, a contact that sticks? Find out before going on.",
+    )
+
+
+async def begin_off(bench: Bench) -> None:
+    """See at first contact that nothing is on, release what is, and learn the meter's zero.
 
     A line that fails here raises its own LinkError: this program has switched nothing on.
     """
-    await analyzer.identify()
-    if await _still_on(analyzer) is not None:
-        last_of_rf.doubt()
-        await confirmed_release(analyzer, clock)
-    last_of_rf.read_off(clock.wall())
+    await bench.analyzer.identify()
+    if await bench.rf.still_on() is not None:
+        await confirmed_release(bench)
+    if await bench.rf.learn_zero() is not None:
+        await confirmed_release(bench)
+        await bench.rf.learn_zero()
 
 
-async def confirmed_release(analyzer: Analyzer, clock: Clock) -> None:
+async def off_after(error: Exception, bench: Bench) -> Exception:
+    """Read RF after `error`, whatever it was, and end it where it is on.
+
+    Returns what the run ends by: `error`, or a ReleaseNotConfirmed that came of it. A line that
+    does not answer leaves RF unknown.
+    """
+    if isinstance(error, ReleaseNotConfirmed):
+        return error
+    try:
+        if await to_its_end(partial(_still_on_within, bench)) is not None:
+            await confirmed_release(bench)
+    except ReleaseNotConfirmed as worse:
+        return worse
+    except OhmwrightError:  # it could not be read, and then its state is unknown
+        return error
+    return error
+
+
+async def _still_on_within(bench: Bench) -> str | None:
+    with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
+        return await bench.rf.still_on()
+    return None
+
+
+async def confirmed_release(bench: Bench, opened: Activation | None = None) -> float:
     """Send OFF and read the output back, whoever cancels how often, and bounded in time.
 
-    Raises ReleaseNotConfirmed when the contact does not read open, current still flows, or it is
-    not the analyzer that was switched on that says so.
+    Returns the seconds from OFF until the keying output read open. Raises ReleaseNotConfirmed
+    when the contact does not read open, current still flows, it is not the analyzer that was
+    switched on that says so, or the limit of the activation `opened` ended it and OFF did not.
     """
-    problem = await to_its_end(partial(_bounded_release, analyzer, clock))
-    if problem is not None:
+    ended = await to_its_end(partial(_bounded_release, bench))
+    if isinstance(ended, str):
         raise ReleaseNotConfirmed(
-            f"RF MAY STILL BE ON: {problem}.",
+            f"RF MAY STILL BE ON: {ended}.",
             "The output could not be read back as off.",
             "Do not touch the electrodes or the load terminals. Switch the generator off at its "
             "mains switch now, then find out why.",
         )
-    last_of_rf.read_off(clock.wall())
+    if opened is not None and ended.stayed_closed and opened.left_s < _AT_THE_LIMIT_S:
+        raise ReleaseNotConfirmed(
+            "OFF DOES NOT SWITCH OFF: the output stayed on after OFF and went off only at the "
+            f"limit of {opened.limit_s:g} s sent with ON.",
+            "It reads off now. Nothing but that limit would end the next activation.",
+            "Do not go on with this bench: check 'off' in the analyzer's command set against its "
+            "manual, then the analyzer.",
+        )
+    return ended.took_s
 
 
-async def _bounded_release(analyzer: Analyzer, clock: Clock) -> str | None:
+class _Ended(NamedTuple):
+    took_s: float
+    stayed_closed: bool
+    """Whether it read on at least once after OFF."""
+
+
+async def _bounded_release(bench: Bench) -> _Ended | str:
     for bound_s in (RELEASE_BOUND_S, LAST_LOOK_S):
         with anyio.move_on_after(bound_s, shield=True):
-            return await _release(analyzer, clock)
+            return await _release(bench)
     return "the time for it ran out"
 
 
-async def _release(analyzer: Analyzer, clock: Clock) -> str | None:
-    """Try until off is confirmed; return what is wrong when it could not be."""
-    problem = "OFF was not sent"
+async def _release(bench: Bench) -> _Ended | str:
+    """Try until off is confirmed; what is wrong when it could not be."""
+    analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
+    problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
+    took_s = None
     for _ in range(_TRIES):
         try:
             await analyzer.switch_off()
-            still = await _still_on(analyzer)
+            still = await rf.still_on()
+            if took_s is None and not rf.contact_closed:
+                took_s = clock.now_s() - begun_s
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
-                return None
-            problem = still
+                return _Ended(took_s or 0.0, stayed_closed)
+            problem, stayed_closed = still or problem, stayed_closed or rf.contact_closed
         except LinkLost as lost:
             return lost.happened.rstrip(".")
         except LinkError as error:
             problem = error.happened.rstrip(".")
         await clock.sleep(_BETWEEN_TRIES_S)
     return problem
-
-
-async def _still_on(analyzer: Analyzer) -> str | None:
-    if await analyzer.output_on():
-        return "the analyzer's keying output reads closed"
-    current_ma = (await analyzer.fetch_current()).current_ma
-    if current_ma <= off_below_ma(analyzer):
-        return None
-    return f"the keying output reads open, yet {current_ma:g} mA flows"
-
-
-def off_below_ma(analyzer: Analyzer) -> float:
-    """A current at or below this is none: the meter's noise and last digit."""
-    meter = analyzer.data.meter
-    return max(10 * meter.resolution_ma, 0.005 * meter.max_current_ma)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from ohmwright.instruments.generator import Generator
 from ohmwright.metrology.actions import Activate, Finish, Move, Press
@@ -14,8 +15,6 @@ from ohmwright.metrology.point import Expected, Keys, PointSpec
 from ohmwright.metrology.settling import Settled
 from ohmwright.metrology.tuning import Tuning
 from ohmwright.model.event import (
-    ActivationClosed,
-    ActivationOpened,
     Event,
     PointDone,
     PointLearned,
@@ -26,13 +25,14 @@ from ohmwright.model.procedure import AdjustStep, Point, Timing
 from ohmwright.model.result import AMPLE_DOF, Verdict
 
 from .appraisal import appraise_linearly
+from .doubt import Clearing, Doubt, Told
 from .in_service import InService
 from .judge import accepted_half_width
 from .measure import Observation, observed
 from .session import Session
 from .steering import Steered, steer
 from .trimming import Hand
-from .watchers import question
+from .watchers import aim_of, question
 
 _TUNING = Tuning(inner=0.35, well_landed=0.4)
 """A trim that stands well has longer to creep before it is out again."""
@@ -62,6 +62,8 @@ class _Work:
     policy: AdjustPolicy
     hand: Hand
     start: int
+    known: Known
+    clearing: Clearing
     steered: list[Steered] = field(default_factory=list)
 
     @property
@@ -85,21 +87,65 @@ async def adjust_point(
         elif isinstance(action, Activate):
             left = await _rest(work)
             limit_s = work.policy.spec.timeout_s
-            yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=limit_s)
+            yield session.opening(load_ohm=step.load_ohm, limit_s=limit_s)
             work.steered.append(await _activation(work, left))
-            yield ActivationClosed(**session.stamp(), on_s=work.steered[-1].on_s)
+            yield session.closing(work.steered[-1].on_s)
+            told = await _cleared_up(work, work.steered[-1])
+            if told is not None:
+                async for event in _given_up(work, told):
+                    yield event
+                return
     async for end in _ending(work, action):
         yield end
 
 
 async def _begun(session: Session, step: AdjustStep, timing: Timing, known: Known) -> _Work:
-    await session.bench.analyzer.set_path("OUTPUT")
+    await session.join("OUTPUT")
     generator = session.bench.generator
     session.service = InService(step.point, by_hand=not generator.unattended)
     start = await generator.enter_service(step.point)
-    spec = point_spec(session, step, timing, start, known)
-    policy = AdjustPolicy(spec, known.prior, _TUNING)
-    return _Work(session, step, timing, policy, Hand(session, policy, step.point, start), start)
+    policy = _policy(session, step, timing, start, known)
+    session.aim = aim_of(policy.spec.question)
+    hand = Hand(session, policy, step.point, start)
+    clearing = Clearing(
+        session, f"service mode, point {step.point}", partial(generator.enter_service, step.point)
+    )
+    return _Work(session, step, timing, policy, hand, start, known, clearing)
+
+
+def _policy(
+    session: Session, step: AdjustStep, timing: Timing, trim: int, known: Known
+) -> AdjustPolicy:
+    """A policy that knows nothing yet of a point whose trim stands at `trim`."""
+    return AdjustPolicy(point_spec(session, step, timing, trim, known), known.prior, _TUNING)
+
+
+async def _cleared_up(work: _Work, seen: Steered) -> Told | None:
+    """Where there was no output, or far too much: what is to be recorded.
+
+    None where all is well, and where the point is to be begun anew, which it then is.
+    """
+    doubt: Doubt | None = "too much" if seen.excess else "no output" if seen.nothing else None
+    if doubt is None:
+        return None
+    told = await work.clearing.told(doubt, seen.excess)
+    if told is None:
+        trim = work.hand.trim
+        work.policy = _policy(work.session, work.step, work.timing, trim, work.known)
+        work.hand.follow(work.policy)
+    return told
+
+
+async def _given_up(work: _Work, told: Told) -> AsyncIterator[Event]:
+    """The trim put back to its start, and a result without a value."""
+    session, hand = work.session, work.hand
+    await hand.put_back(work.start)
+    on_s = sum(each.on_s for each in work.steered)
+    seen = Observation("not measured", "", None, None, on_s, work.steered[-1].samples).told(told)
+    result = seen.result(
+        "adjust", work.step, work.point, start_trim=work.start, final_trim=hand.trim
+    )
+    yield PointDone(**session.stamp(), result=result)
 
 
 async def _rest(work: _Work) -> LeftOver:

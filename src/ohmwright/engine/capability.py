@@ -25,6 +25,7 @@ from ohmwright.model.procedure import (
     Step,
 )
 from ohmwright.model.procedure_file import ProcedureFile
+from ohmwright.model.step import ModeStep
 
 from .adjust import full_power_w
 
@@ -43,6 +44,8 @@ class Abilities:
     generator: GeneratorData
     has_port: bool
     attended: bool
+    sets_path: bool = True
+    """Whether the analyzer's command set can join its input to a circuit."""
     certificate: AnalyzerCertificate | None = None
 
 
@@ -53,6 +56,7 @@ def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Ben
         bench.generator.data,
         has_port=bench.generator.unattended,
         attended=bench.operator.present,
+        sets_path=bench.analyzer.protections.path_set,
         certificate=bench.certificate,
     )
     lines = list(complaints(file, stages, abilities))
@@ -112,6 +116,9 @@ def _needs_a_person(step: Step, abilities: Abilities) -> Iterator[Complaint]:
         yield "kind", "it needs a person, and the run is unattended"
     elif not abilities.has_port:
         yield "kind", "the generator has no port, so a person must work it"
+    path = isinstance(step, LeakageStep | ContactQualityStep | ModeStep | AdjustStep)
+    if path and abilities.analyzer.has_paths and not abilities.sets_path:
+        yield "kind", "the command set has no 'set_path', so a person must join the input"
     contact = abilities.analyzer.activation
     if not contact.bounded and not isinstance(step, InspectionStep | InstructionStep):
         yield "kind", "the analyzer bounds no activation by itself, so a person must stand by"

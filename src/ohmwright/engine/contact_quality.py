@@ -7,12 +7,14 @@ from math import sqrt
 from typing import NamedTuple
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import AGAIN, UNKNOWN, LookForCause
 from ohmwright.metrology.distributions import coverage_factor
 from ohmwright.model.event import Event, PointDone
 from ohmwright.model.procedure import ContactQualityStep, Stage
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Verdict
 from ohmwright.model.tolerance import Target
 
+from .doubt import Told
 from .judge import conformity
 from .session import Session
 
@@ -30,21 +32,33 @@ class Threshold(NamedTuple):
 
 
 class Found(NamedTuple):
-    """Both thresholds; `problem` says why there are none."""
+    """Both thresholds; `problem` says why there are none.
+
+    `changed` says whether the alarm was seen to change at all, which shows that it is the
+    unit's; `told` is what is recorded instead where it never did.
+    """
 
     alarm: Threshold | None = None
     clear: Threshold | None = None
     problem: str = ""
+    changed: bool = False
+    told: Told | None = None
 
 
 async def contact_quality(
     session: Session, stage: Stage, step: ContactQualityStep, missing: tuple[str, ...]
 ) -> AsyncIterator[Event]:
     """Search both thresholds; hold the alarm against its limits, the other against the alarm."""
-    await session.bench.analyzer.set_path("CQUALITY")
+    await session.join("CQUALITY")
     found = await _search(session.bench, step)
+    while found.problem and not found.changed and not await _alarm_changes(session.bench, step):
+        told = await _told(session, found.problem)
+        if told is not None:
+            found = Found(problem=found.problem, told=told)
+            break
+        found = await _search(session.bench, step)
     # the monitor keeps RF off until it has seen a good contact again
-    await session.bench.analyzer.set_path("OUTPUT")
+    await session.join("OUTPUT")
     await session.bench.clock.sleep(step.wait_s)
     for name, result in (
         ("alarm", _alarm_result(stage, step, found)),
@@ -60,11 +74,38 @@ async def _search(bench: Bench, step: ContactQualityStep) -> Found:
     if not await _alarms(bench, step, step.to_ohm):
         return Found(problem=f"no alarm up to {step.to_ohm:g} ohm")
     if await _alarms(bench, step, step.from_ohm):
-        return Found(problem=f"the alarm does not go out at {step.from_ohm:g} ohm")
+        problem = f"the alarm does not go out at {step.from_ohm:g} ohm"
+        return Found(problem=problem, changed=True)
     return Found(
         alarm=await _threshold(bench, step, coming_from_ohm=step.from_ohm),
         clear=await _threshold(bench, step, coming_from_ohm=step.to_ohm),
     )
+
+
+async def _alarm_changes(bench: Bench, step: ContactQualityStep) -> bool:
+    """Whether anything that the analyzer can show moves the alarm at all.
+
+    If not, it may not be joined to the unit, and nothing is known of the unit's monitor.
+    """
+    low_ohm, high_ohm = bench.analyzer.data.contact_quality_ohm or (step.from_ohm, step.to_ohm)
+    seen = {await _alarms(bench, step, ohm) for ohm in (low_ohm, high_ohm)}
+    return len(seen) > 1
+
+
+async def _told(session: Session, problem: str) -> Told | None:
+    """What is to be recorded of a monitor whose alarm never changes; None: search once more."""
+    operator = session.bench.operator
+    look = "look at the neutral electrode's lead, its path to the analyzer, and standby"
+    unmeasured: Told = "not measured", f"{problem}, and no resistance changes it: {look}"
+    if not operator.present:
+        return unmeasured
+    asked = LookForCause(f"{problem}, and no resistance changes it", look, rf_follows=False)
+    answer = await operator.carry_out(asked)
+    if answer == AGAIN:
+        return None
+    if answer == UNKNOWN:
+        return unmeasured
+    return "fail", f"{problem}; lead, path and standby are in order, as told by {operator.name}"
 
 
 async def _threshold(
@@ -95,7 +136,7 @@ def _alarm_result(stage: Stage, step: ContactQualityStep, found: Found) -> Resul
         lower=step.alarm_above_ohm,
         upper=step.alarm_below_ohm,
     )
-    verdict: tuple[Verdict, str] = "fail", found.problem
+    verdict: tuple[Verdict, str] = found.told or ("fail", found.problem)
     if found.alarm is not None:
         verdict = _inside(found.alarm, target)
     return _result(stage, step, "alarm", found.alarm, verdict, target)
@@ -113,7 +154,8 @@ def _inside(threshold: Threshold, target: Target) -> tuple[Verdict, str]:
 
 def _clear_result(stage: Stage, step: ContactQualityStep, found: Found) -> Result:
     if found.alarm is None or found.clear is None:
-        verdict: tuple[Verdict, str] = "not measured", found.problem
+        why = found.problem if found.told is None else found.told[1]
+        verdict: tuple[Verdict, str] = "not measured", why
         return _result(stage, step, "clear", None, verdict, None)
     apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
     most_ohm = step.hysteresis_at_most_ohm

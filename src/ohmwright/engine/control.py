@@ -7,12 +7,14 @@ from itertools import pairwise
 from math import hypot, isinf
 
 from ohmwright.metrology.limits import reversals
-from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, PointDone
+from ohmwright.model.event import Event, PointDone
 from ohmwright.model.procedure import MonotonicityStep, Stage, Timing
 from ohmwright.model.result import Measured, Result, Verdict
 
 from .appraisal import appraise
+from .doubt import Chosen, Clearing, Told, doubt_about
 from .judge import conformity, judge, scatter
+from .leakage import expected_ma
 from .session import Session
 from .watch import Watched, watch
 from .watchers import Settling
@@ -31,33 +33,67 @@ async def monotonicity(
     timing: Timing,
     earlier: Sequence[Result],
 ) -> AsyncIterator[Event]:
-    """Measure each setting that has no result yet, from the lowest up."""
-    bench = session.bench
+    """Measure each setting that has no result yet, from the lowest up.
+
+    A setting at which nothing flows is not measured: no output at all turns down nicely, too.
+    """
     have = {result.point: result.measured for result in earlier}
     below: list[Level] = []
-    await bench.analyzer.set_path("OUTPUT")
+    await session.join("OUTPUT")
     for name, setting_w in step.levels():
         measured = have.get(name)
         if name not in have:
-            await bench.generator.select(step.mode, setting_w)
-            yield ActivationOpened(
-                **session.stamp(), load_ohm=step.load_ohm, limit_s=timing.max_on_s
+            level = _Level(session, step, setting_w, timing)
+            async for event in level.events():
+                yield event
+            measured = level.measured
+            result = _result(stage, step, name, level, below)
+            yield PointDone(**session.stamp(), result=result)
+        if measured is not None:
+            below.append((setting_w, measured))
+
+
+class _Level:
+    """One setting: measured, and measured once more where it is in doubt."""
+
+    def __init__(
+        self, session: Session, step: MonotonicityStep, setting_w: float, timing: Timing
+    ) -> None:
+        self._session, self._step, self.setting_w, self._timing = session, step, setting_w, timing
+        self.seen = Watched(None, 0.0, ())
+        self.measured: Measured | None = None
+        self.told: Told | None = None
+
+    async def events(self) -> AsyncIterator[Event]:
+        """The activations; `seen`, `measured` and `told` hold what came of them."""
+        session, step, timing, bench = self._session, self._step, self._timing, self._session.bench
+        chosen = Chosen(step.mode, self.setting_w)
+        clearing = Clearing.of(session, chosen)
+        asked_ma = expected_ma(bench.generator.data.mode(step.mode), self.setting_w, step.load_ohm)
+        await bench.generator.select(*chosen)
+        while True:
+            yield session.opening(
+                load_ohm=step.load_ohm, limit_s=timing.max_on_s, setting_w=self.setting_w
             )
-            seen = await watch(
+            session.aim = None
+            self.seen = await watch(
                 session,
                 load_ohm=step.load_ohm,
-                power_w=setting_w,
+                power_w=self.setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
                 watcher=lambda left: Settling(timing, bench.analyzer.data.meter, left),
                 tolerance=_closest(step),
             )
-            yield ActivationClosed(**session.stamp(), on_s=seen.on_s)
-            measured = _power(session, step, seen, timing)
-            result = _result(stage, step, name, setting_w, seen, measured, below)
-            yield PointDone(**session.stamp(), result=result)
-        if measured is not None:
-            below.append((setting_w, measured))
+            yield session.closing(self.seen.on_s)
+            self.measured = _power(session, step, self.seen, timing)
+            doubt = doubt_about(session, self.seen.samples, asked_ma, self.seen.excess)
+            if doubt is None or clearing.keeps(doubt):
+                return
+            self.told = await clearing.told(doubt, self.seen.excess)
+            if self.told is not None:
+                self.measured = None
+                return
 
 
 def _closest(step: MonotonicityStep) -> float:
@@ -79,13 +115,12 @@ def _result(
     stage: Stage,
     step: MonotonicityStep,
     name: str,
-    setting_w: float,
-    seen: Watched,
-    measured: Measured | None,
+    level: _Level,
     below: Sequence[Level],
 ) -> Result:
+    seen, measured, setting_w = level.seen, level.measured, level.setting_w
     target = step.lowest if setting_w == step.settings_w[0] else None
-    verdict: tuple[Verdict, str] = "not measured", "no reading at the age asked for"
+    verdict: tuple[Verdict, str] = level.told or ("not measured", "no reading at the age asked for")
     if measured is not None:
         verdict = _against_lower(step, setting_w, measured, below)
         if target is not None:

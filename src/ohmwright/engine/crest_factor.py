@@ -11,12 +11,14 @@ from ohmwright.instruments.analyzer import Captured
 from ohmwright.metrology.distributions import coverage_factor
 from ohmwright.metrology.inputs import from_readings
 from ohmwright.metrology.waveform import measure
-from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, PointDone
+from ohmwright.model.errors import ExcessiveOutput
+from ohmwright.model.event import Event, PointDone
 from ohmwright.model.procedure import CrestFactorStep, Point, Stage, Timing
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Sample, Verdict
 
-from .activation import off_below_ma
+from .doubt import Chosen, Clearing, Told, doubt_about
 from .judge import conformity, judge
+from .leakage import expected_ma
 from .sampling import samples
 from .session import Session
 from .watch import refuse_cut_short
@@ -43,41 +45,62 @@ class _Seen:
     """Of those captures that differ: a waveform that comes again was not captured anew."""
     on_s: float
     samples: tuple[Sample, ...]
+    excess: str = ""
 
 
 async def crest_factor(
     session: Session, stage: Stage, step: CrestFactorStep, timing: Timing
 ) -> AsyncIterator[Event]:
     """Capture the waveform at the stated age, several times, in one rested activation."""
-    point = step.points()[0]
-    await session.bench.analyzer.set_path("OUTPUT")
-    await session.bench.generator.select(step.mode, step.setting_w)
-    yield ActivationOpened(**session.stamp(), load_ohm=step.load_ohm, limit_s=timing.max_on_s)
-    seen = await _watch(session, step, point, timing)
-    yield ActivationClosed(**session.stamp(), on_s=seen.on_s)
-    yield PointDone(**session.stamp(), result=_result(stage, step, point, seen, timing))
+    point, chosen = step.points()[0], Chosen(step.mode, step.setting_w)
+    clearing, generator = Clearing.of(session, chosen), session.bench.generator
+    asked_ma = expected_ma(generator.data.mode(step.mode), step.setting_w, step.load_ohm)
+    await session.join("OUTPUT")
+    await generator.select(*chosen)
+    told: Told | None = None
+    while told is None:
+        yield session.opening(
+            load_ohm=step.load_ohm, limit_s=timing.max_on_s, setting_w=step.setting_w
+        )
+        seen = await _watch(session, step, point, timing)
+        yield session.closing(seen.on_s)
+        measured = _measured(seen.shapes, timing.age_s)
+        doubt = doubt_about(session, seen.samples, asked_ma, seen.excess, measured, point.target)
+        if doubt is None or clearing.keeps(doubt):
+            break
+        told = await clearing.told(doubt, seen.excess or _in_words(measured, point))
+    yield PointDone(**session.stamp(), result=_result(stage, step, point, seen, timing, told))
+
+
+def _in_words(measured: Measured | None, point: Point) -> str:
+    value = 0.0 if measured is None else measured.value
+    return f"A crest factor of {value:.3g} was measured where {point.target.value:g} was asked for"
 
 
 async def _watch(session: Session, step: CrestFactorStep, point: Point, timing: Timing) -> _Seen:
     tolerance = point.target.half_width / point.target.value
+    session.aim = None
     await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
     bench, taken, captures = session.bench, list[Sample](), list[Captured]()
-    reading_s = 1 / bench.analyzer.data.meter.readings_per_s
-    async with session.activation(
-        load_ohm=step.load_ohm, power_w=step.setting_w, limit_s=timing.max_on_s
-    ) as opened:
-        async for sample in samples(
-            opened, bench.analyzer.fetch_current, bench.clock, reading_s, timing.age_s
-        ):
-            taken.append(sample)
-            session.on_sample(sample)
-            opened.note_power(sample.current_ma, step.load_ohm)
-        flows = bool(taken) and taken[-1].current_ma > off_below_ma(bench.analyzer)
-        while flows and len(captures) < _CAPTURES and opened.age_s < timing.max_on_s - _LEFT_S:
-            captures.append(await bench.analyzer.capture_waveform())
-            await bench.clock.sleep(reading_s)
-        on_s = opened.age_s
-        await refuse_cut_short(bench.analyzer, opened)
+    reading_s, before_s = 1 / bench.analyzer.data.meter.readings_per_s, session.on_s
+    try:
+        async with session.activation(
+            load_ohm=step.load_ohm, power_w=step.setting_w, limit_s=timing.max_on_s
+        ) as opened:
+            async for sample in samples(
+                opened, bench.analyzer.fetch_current, bench.clock, reading_s, timing.age_s
+            ):
+                taken.append(sample)
+                session.show(sample, opened)
+            flows = bool(taken) and taken[-1].current_ma > bench.rf.none_below_ma
+            while flows and len(captures) < _CAPTURES and opened.left_s > _LEFT_S:
+                captures.append(await bench.analyzer.capture_waveform())
+                await bench.clock.sleep(reading_s)
+            on_s = opened.age_s
+            await refuse_cut_short(bench.analyzer, opened)
+    except ExcessiveOutput as excess:
+        on_s = session.on_s - before_s
+        return _Seen(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
     differing = {captured.counts.tobytes(): captured for captured in captures}
     return _Seen(len(captures), tuple(map(_shape, differing.values())), on_s, tuple(taken))
 
@@ -88,16 +111,21 @@ def _shape(captured: Captured) -> Shape:
 
 
 def _result(
-    stage: Stage, step: CrestFactorStep, point: Point, seen: _Seen, timing: Timing
+    stage: Stage,
+    step: CrestFactorStep,
+    point: Point,
+    seen: _Seen,
+    timing: Timing,
+    told: Told | None,
 ) -> Result:
-    measured = _measured(seen.shapes, timing.age_s)
+    measured = _measured(seen.shapes, timing.age_s) if told is None else None
     again = len(seen.shapes) < _FEWEST <= seen.captures
     why = (
         "the analyzer gave the same waveform again instead of a new one"
         if again
         else "too few waveforms with a current in them"
     )
-    verdict: tuple[Verdict, str] = "not measured", why
+    verdict: tuple[Verdict, str] = told or ("not measured", why)
     if measured is not None:
         verdict = judge(measured, point.target, point.decision)
     return Result(

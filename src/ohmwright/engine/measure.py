@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import isinf
 
 from ohmwright.metrology.settling import Settled
@@ -10,10 +10,11 @@ from ohmwright.model.procedure import Point, Stage, Step, Timing
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 
 from .appraisal import appraise, appraise_linearly
+from .doubt import Told
 from .judge import conformity, judge, readings_cannot_help
 from .session import Session
 from .watch import Fetch, watch
-from .watchers import Deciding, question
+from .watchers import Deciding, aim_of, question
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,27 @@ class Observation:
     conformity: Conformity | None
     on_s: float
     samples: tuple[Sample, ...]
+    excess: str = ""
+    """What ended the activation early, where too much flowed."""
+
+    def told(self, told: Told) -> Observation:
+        """The same activation with a verdict and a reason that rest on more than its readings.
+
+        Its value is kept only where it passes.
+        """
+        verdict, reason = told
+        kept = verdict == "pass"
+        return replace(
+            self,
+            verdict=verdict,
+            reason=reason,
+            measured=self.measured if kept else None,
+            conformity=self.conformity if kept else None,
+        )
+
+    def noted(self, note: str) -> Observation:
+        """With `note` added to its reason."""
+        return replace(self, reason="; ".join(part for part in (self.reason, note) if part))
 
     def result(
         self,
@@ -73,6 +95,7 @@ async def observe(
 
     meter = session.bench.analyzer.data.meter
     asked = question(point, timing, meter)
+    session.aim = aim_of(asked)
     seen = await watch(
         session,
         load_ohm=point.load_ohm,
@@ -84,8 +107,8 @@ async def observe(
         tolerance=asked.tolerance / asked.target,
     )
     if seen.settled is None:
-        why = "no reading at the age asked for"
-        return Observation("not measured", why, None, None, seen.on_s, seen.samples)
+        why = seen.excess or "no reading at the age asked for"
+        return Observation("not measured", why, None, None, seen.on_s, seen.samples, seen.excess)
     return observed(session, seen.settled, point, timing, seen.on_s, seen.samples)
 
 

@@ -1,14 +1,12 @@
-"""Steps that measure the output against limits: test points, power curves, HF leakage."""
+"""Steps that measure the output against limits: test points, power curves."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 
-from ohmwright.instruments.analyzer import Analyzer
-from ohmwright.model.event import ActivationClosed, ActivationOpened, Event, PointDone
+from ohmwright.model.event import Event, PointDone
 from ohmwright.model.procedure import (
     HalfAndFullStep,
-    LeakageStep,
     OutputStep,
     Point,
     PowerCurveStep,
@@ -16,30 +14,63 @@ from ohmwright.model.procedure import (
     Timing,
 )
 
-from .measure import observe
+from .doubt import Chosen, Clearing, doubt_about
+from .measure import Observation, observe
 from .session import Session
-from .watch import Fetch
+from .watchers import asked_current_ma
 
-MeasuredStep = OutputStep | PowerCurveStep | HalfAndFullStep | LeakageStep
+MeasuredStep = OutputStep | PowerCurveStep | HalfAndFullStep
 
 
 async def measured_point(
     session: Session, stage: Stage, step: MeasuredStep, point: Point, timing: Timing
 ) -> AsyncIterator[Event]:
-    """Measure `point` in a rested activation and hold its target against what was seen."""
-    setting_w = step.setting_w if point.setting_w is None else point.setting_w
-    fetch = await _connect(session.bench.analyzer, step)
-    await session.bench.generator.select(step.mode, setting_w)
-    yield ActivationOpened(**session.stamp(), load_ohm=point.load_ohm, limit_s=timing.max_on_s)
-    seen = await observe(session, point, power_w=setting_w, timing=timing, fetch=fetch)
-    yield ActivationClosed(**session.stamp(), on_s=seen.on_s)
+    """Measure `point` in a rested activation and hold its target against what was seen.
+
+    What may not be the unit's answer to what was asked is cleared up, and measured once more.
+    """
+    bench = session.bench
+    chosen = Chosen(step.mode, step.setting_w if point.setting_w is None else point.setting_w)
+    clearing = Clearing.of(session, chosen)
+    await session.join("OUTPUT")
+    await bench.generator.select(*chosen)
+    while True:
+        yield session.opening(
+            load_ohm=point.load_ohm, limit_s=timing.max_on_s, setting_w=chosen.setting_w
+        )
+        seen = await observe(
+            session,
+            point,
+            power_w=chosen.setting_w,
+            timing=timing,
+            fetch=bench.analyzer.fetch_current,
+        )
+        yield session.closing(seen.on_s)
+        doubt = doubt_about(
+            session,
+            seen.samples,
+            asked_current_ma(point),
+            seen.excess,
+            seen.measured,
+            point.target,
+        )
+        if doubt is None or clearing.keeps(doubt):
+            break
+        told = await clearing.told(doubt, in_words(seen, point))
+        if told is not None:
+            seen = seen.told(told)
+            break
+    if doubt == "far off":
+        seen = seen.noted(f"measured twice; {clearing.note}")
     yield PointDone(**session.stamp(), result=seen.result(stage, step, point))
 
 
-async def _connect(analyzer: Analyzer, step: MeasuredStep) -> Fetch:
-    """Join the terminals to the circuit that `step` measures; return what reads it."""
-    if isinstance(step, LeakageStep):
-        await analyzer.set_path("LEAKAGE")
-        return analyzer.fetch_leakage
-    await analyzer.set_path("OUTPUT")
-    return analyzer.fetch_current
+def in_words(seen: Observation, point: Point) -> str:
+    """What was seen where something else was asked for, for a person."""
+    if seen.measured is None:
+        return seen.excess or seen.reason
+    target = point.target
+    return (
+        f"{seen.measured.value:.4g} {target.unit} was measured where {target.value:g} "
+        f"{target.unit} was asked for"
+    )

@@ -1,47 +1,72 @@
-"""Before a run that nobody attends: the analyzer must end an activation by itself."""
+"""Before a run that nobody attends: OFF must open the output, and the limit end an activation."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import AbstractAsyncContextManager
 
-from ohmwright.instruments.conformance import LIMIT_S, Kit, ends_an_activation_by_itself
+from ohmwright.instruments.conformance import (
+    LIMIT_S,
+    OFF_LIMIT_S,
+    Kit,
+    ends_an_activation_by_itself,
+    off_opens_the_output,
+)
 from ohmwright.model.errors import OutOfCapability
-from ohmwright.model.event import ActivationClosed, ActivationOpened, Event
+from ohmwright.model.event import Event, ProtectionProved
 from ohmwright.model.hardware import AnalyzerData, Mode
 
 from .session import Session
 
 _SHARE_OF_FULL = 0.03
+_PROOFS = (
+    (
+        off_opens_the_output,
+        OFF_LIMIT_S,
+        "OFF opens the output",
+        "Nothing but its own limit would end an activation.",
+    ),
+    (
+        ends_an_activation_by_itself,
+        LIMIT_S,
+        "the limit sent with ON ends an activation",
+        "Without that limit nobody may leave the bench.",
+    ),
+)
 
 
-async def limit_proof(session: Session) -> AsyncIterator[Event]:
-    """Switch RF on for a second at a low setting and see the analyzer end it.
+async def protection_proofs(session: Session) -> AsyncIterator[Event]:
+    """Switch RF on briefly at a low setting, and see OFF and then the analyzer's limit end it.
 
-    An analyzer without a limit of its own has nothing to prove. Raises OutOfCapability when the
-    output still reads on after the limit; the release that follows is confirmed as ever.
+    Without a limit of its own an analyzer has only OFF to prove. Raises OutOfCapability where
+    one of them does not; the release that follows is confirmed as ever.
     """
     analyzer, generator = session.bench.analyzer, session.bench.generator
-    if analyzer.data.activation.max_limit_s is None:
-        return
     mode = generator.data.modes[0]
     load_ohm, setting_w = _nearest_load_ohm(analyzer.data, mode), _low_setting_w(mode)
-    await analyzer.set_path("OUTPUT")
+    await session.join("OUTPUT")
     await generator.select(mode.name, setting_w)
-    yield ActivationOpened(**session.stamp(), load_ohm=load_ohm, limit_s=LIMIT_S)
 
     def activate(load_ohm: float, limit_s: float) -> AbstractAsyncContextManager[object]:
         return session.activation(load_ohm=load_ohm, power_w=setting_w, limit_s=limit_s)
 
     kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
-    problem = await ends_an_activation_by_itself(kit)
-    yield ActivationClosed(**session.stamp(), on_s=round(session.on_s, 3))
-    if problem is not None:
-        raise OutOfCapability(
-            f"The analyzer did not end an activation at the limit of {LIMIT_S:g} s sent with ON.",
-            "It was switched off. Without that limit nobody may leave the bench.",
-            "Have the analyzer seen to; until then run attended.",
-        )
+    for check, limit_s, what, means in _PROOFS:
+        if analyzer.sent_limit_s(limit_s) is None and check is ends_an_activation_by_itself:
+            continue
+        before_s = session.on_s
+        yield session.opening(load_ohm=load_ohm, limit_s=limit_s, setting_w=setting_w)
+        problem = await check(kit)
+        on_s = round(session.on_s - before_s, 3)
+        yield session.closing(on_s)
+        if problem is not None:
+            raise OutOfCapability(
+                f"It was not seen that {what}: {problem}.",
+                f"RF was switched off and reads off. {means}",
+                "Check the command set against the analyzer's manual, then the analyzer; until "
+                "then run attended.",
+            )
+        yield ProtectionProved(**session.stamp(), what=what, on_s=on_s)
 
 
 def _low_setting_w(mode: Mode) -> float:

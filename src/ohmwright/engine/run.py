@@ -13,8 +13,7 @@ from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
 from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.model import last_of_rf
-from ohmwright.model.errors import ReleaseNotConfirmed, WrongInstrument
+from ohmwright.model.errors import OhmwrightError, Stopped, WrongInstrument
 from ohmwright.model.event import (
     Event,
     Fault,
@@ -24,6 +23,7 @@ from ohmwright.model.event import (
     RunStarted,
     StageStarted,
 )
+from ohmwright.model.moment import OnMoment, unwatched
 from ohmwright.model.procedure import (
     STAGES,
     AdjustStep,
@@ -34,12 +34,12 @@ from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import ModeStep
 from ohmwright.model.traceability import Traceability
 
-from .activation import begin_off
+from .activation import begin_off, off_after
 from .capability import refuse_impossible
 from .notes import Notes
-from .proving import limit_proof
+from .proving import protection_proofs
 from .service import service_left
-from .session import OnSample, Session, Stamp, ignore
+from .session import Session
 from .stage import done, staged
 from .traceable import accuracy_of, refuse_foreign, traceability_of
 
@@ -64,7 +64,7 @@ class Job:
 
 
 async def run(
-    job: Job, bench: Bench, on_sample: OnSample = ignore, notes: Notes | None = None
+    job: Job, bench: Bench, on_moment: OnMoment = unwatched, notes: Notes | None = None
 ) -> AsyncGenerator[Event, None]:
     """Run `job` on `bench`; each event must be kept before the next is asked for.
 
@@ -77,7 +77,7 @@ async def run(
     refuse_impossible(job.file, job.stages, bench)
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
     notes = Notes() if notes is None else notes
-    session = Session(bench, on_sample, accuracy_of(bench), notes)
+    session = Session(bench, on_moment, accuracy_of(bench), notes)
     try:
         async with service_left(session):
             async for event in _events(job, session, traceability):
@@ -85,30 +85,27 @@ async def run(
                     yield noted
                 yield event
     except StopRun:
-        for noted in notes.taken():
-            yield noted
-        yield stopped(session.stamp(), notes, by=bench.operator.name)
-    except Exception as error:  # a crash is on record, too
-        for noted in notes.taken():
-            yield noted
-        unknown = isinstance(error, ReleaseNotConfirmed) or last_of_rf.is_unknown()
-        yield Fault(
-            **session.stamp(),
-            error=type(error).__name__,
-            message=str(error),
-            rf_state="unknown" if unknown else "off",
-            left_open=notes.left_open,
-        )
-        raise
+        error: Exception = Stopped(f"The run was stopped by {bench.operator.name}.")
+    except Exception as caught:  # a crash is on record, too
+        error = caught
+    else:
+        return
+    ended_by = await off_after(error, bench)
+    for noted in notes.taken():
+        yield noted
+    yield fault_of(ended_by, bench, notes)
+    if not isinstance(ended_by, Stopped):
+        raise ended_by
 
 
-def stopped(stamp: Stamp, notes: Notes, *, by: str) -> Fault:
-    """The end of a run that somebody has stopped, RF having been read back as off."""
+def fault_of(error: Exception, bench: Bench, notes: Notes) -> Fault:
+    """The event of a run that ended early by `error`, with RF as it was read last."""
     return Fault(
-        **stamp,
-        error="Stopped",
-        message=f"The run was stopped by {by}; RF was read back as off.",
-        rf_state="off",
+        at=bench.clock.wall(),
+        bench_s=round(bench.clock.now_s(), 6),
+        error=type(error).__name__,
+        message=str(error),
+        rf_state=bench.rf.state,
         left_open=notes.left_open,
     )
 
@@ -117,12 +114,12 @@ async def _events(
     job: Job, session: Session, traceability: Traceability | None
 ) -> AsyncIterator[Event]:
     bench, found = session.bench, list(results(job.earlier))
-    await begin_off(bench.analyzer, bench.clock)
+    await begin_off(bench)
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()
     yield await _opening(job, session, traceability)
     if not bench.operator.present and _keys_the_output(job):
-        async for event in limit_proof(session):
+        async for event in protection_proofs(session):
             yield event
     for stage in job.stages:
         yield StageStarted(**session.stamp(), stage=stage)
@@ -171,6 +168,7 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
             done=len(job.done()),
             traceability=traceability,
             environment=bench.environment,
+            protections=bench.analyzer.protections,
         )
     return RunStarted(
         **session.stamp(),
@@ -187,6 +185,7 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
         software=f"ohmwright {__version__}",
         traceability=traceability,
         environment=bench.environment,
+        protections=bench.analyzer.protections,
         seed=bench.seed,
     )
 

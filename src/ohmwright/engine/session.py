@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -12,20 +12,25 @@ from typing import TypedDict
 # seconds, in which nobody hears a signal and the guard hears nothing
 import scipy.special  # noqa: F401
 
+from ohmwright.instruments.analyzer import InputPath
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.operator import NOT_ANSWERS
+from ohmwright.instruments.operator import NOT_ANSWERS, JoinPath
 from ohmwright.metrology.droop import LeftOver
-from ohmwright.model.event import Asked
+from ohmwright.model.event import ActivationClosed, ActivationOpened, Asked, SlowRelease, UnaskedRf
+from ohmwright.model.moment import Aim, Moment, OnMoment, unwatched
 from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
 
-from .activation import Activation, activation
+from .activation import Activation, activation, confirmed_release
 from .appraisal import Accuracy
 from .in_service import InService
 from .notes import Notes
 from .resting import Heat
 
-OnSample = Callable[[Sample], None]
+_LOOK_EVERY_S = 1.0
+"""In a rest it is seen so often that RF is off."""
+_SLOW_RELEASE_S = 0.5
+_SLOW_RELEASE_READINGS = 2
 
 
 class Stamp(TypedDict):
@@ -35,17 +40,12 @@ class Stamp(TypedDict):
     bench_s: float
 
 
-def ignore(_: Sample) -> None:
-    """Listen to nothing."""
-
-
 @dataclass
 class Session:
     """A bench at work."""
 
     bench: Bench
-    on_sample: OnSample = ignore
-    """Told each reading while RF is on; must return at once."""
+    on_moment: OnMoment = unwatched
     accuracy: Accuracy | None = None
     """What the analyzer's certificate says of its readings today; None without one."""
     notes: Notes = field(default_factory=Notes)
@@ -55,6 +55,10 @@ class Session:
     answered: int = 0
     """How many requests a person has answered with an answer of the request's own."""
     on_s: float = 0.0
+    aim: Aim | None = None
+    """What the readings of the next activations are held against, as a person is shown it."""
+    _path_by_hand: InputPath | None = None
+    """As a person has joined it; None where nobody has said."""
     started_s: float = field(init=False)
     _heat: Heat = field(init=False)
 
@@ -89,16 +93,85 @@ class Session:
         clock = self.bench.clock
         return Stamp(at=clock.wall(), bench_s=round(clock.now_s(), 6))
 
+    async def join(self, path: InputPath) -> None:
+        """Join the analyzer's input to the circuit `path`; a person does where it cannot itself.
+
+        An analyzer that has no other circuit than the output's needs no joining.
+        """
+        analyzer = self.bench.analyzer
+        if analyzer.protections.path_set:
+            await analyzer.set_path(path)
+        elif analyzer.data.has_paths and path != self._path_by_hand:
+            await self.bench.operator.carry_out(JoinPath(path))
+            self._path_by_hand = path
+
+    def opening(
+        self, *, load_ohm: float, limit_s: float, setting_w: float | None = None
+    ) -> ActivationOpened:
+        """The event to be kept before RF comes on; `limit_s` becomes what ON really carries."""
+        return ActivationOpened(
+            **self.stamp(),
+            load_ohm=load_ohm,
+            limit_s=self.bench.analyzer.sent_limit_s(limit_s),
+            setting_w=setting_w,
+        )
+
+    def closing(self, on_s: float) -> ActivationClosed:
+        """The event to be kept once RF has been read back as off."""
+        return ActivationClosed(**self.stamp(), on_s=on_s)
+
+    def show(self, sample: Sample, opened: Activation) -> None:
+        """Let whoever looks see a reading, then see that it is not far more than was asked for."""
+        self.on_moment(
+            Moment(
+                "on",
+                self.bench.clock.now_s(),
+                age_s=sample.age_s,
+                left_s=opened.left_s,
+                current_ma=sample.current_ma,
+                aim=self.aim,
+            )
+        )
+        opened.note_current(sample.current_ma)
+
     async def rest(self, timing: Timing, *, power_w: float, tolerance: float) -> LeftOver:
         """Wait until an activation at `power_w` may begin; say what warmth is then left over.
 
         `tolerance`: the narrower side of what the value is held against, relative; 0 asks
-        for the whole rest of the procedure. See `resting.Heat.rest_s`.
+        for the whole rest of the procedure. See `resting.Heat.rest_s`. Once a second it is seen
+        that RF is off; where it is not, OFF is sent and the rest begins anew.
         """
         clock = self.bench.clock
         rest_s = self._heat.rest_s(clock.now_s(), timing, power_w, tolerance)
-        await clock.sleep(rest_s)
+        end_s = clock.now_s() + rest_s
+        while (left_s := end_s - clock.now_s()) > 0:
+            self.on_moment(Moment("off", clock.now_s(), rest_left_s=left_s, aim=self.aim))
+            await clock.sleep(min(left_s, _LOOK_EVERY_S))
+            if await self._ended_unasked():
+                end_s = clock.now_s() + timing.rest_s
         return self._heat.left_over(clock.now_s(), timing.age_s)
+
+    async def see_off(self) -> None:
+        """After a change of the input path: see that nothing flows there either.
+
+        Raises ReleaseNotConfirmed when something does and OFF does not end it.
+        """
+        meter = self.bench.analyzer.data.meter
+        await self.bench.clock.sleep(meter.window_s + 1 / meter.readings_per_s)
+        await self._ended_unasked()
+
+    async def _ended_unasked(self) -> bool:
+        """Whether RF was on though nobody asked, and OFF ended it.
+
+        Raises ReleaseNotConfirmed when it did not.
+        """
+        rf = self.bench.rf
+        if not await rf.seems_on() or (problem := await rf.still_on()) is None:
+            return False
+        self.on_moment(Moment("on", self.bench.clock.now_s()))
+        await confirmed_release(self.bench)
+        self.notes.add(UnaskedRf(**self.stamp(), seen=problem))
+        return True
 
     @asynccontextmanager
     async def activation(
@@ -108,11 +181,13 @@ class Session:
         clock = self.bench.clock
         before_s = clock.now_s()
         opened: Activation | None = None
+        self.on_moment(Moment("coming on", before_s, aim=self.aim))
         try:
             async with activation(
                 self.bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s
             ) as opened:
                 before_s = clock.now_s()
+                self._show_on(opened)
                 yield opened
         finally:
             # the instrument ends it at its limit, however long a person was at the keys
@@ -120,3 +195,16 @@ class Session:
             self.on_s += now_s - before_s
             seen_w = None if opened is None else opened.power_w
             self._heat.note(before_s, now_s, power_w if seen_w is None else seen_w)
+            self._after(opened)
+
+    def _show_on(self, opened: Activation) -> None:
+        now_s = self.bench.clock.now_s()
+        self.on_moment(Moment("on", now_s, age_s=0.0, left_s=opened.left_s, aim=self.aim))
+
+    def _after(self, opened: Activation | None) -> None:
+        """Show how RF stands, and keep it in mind when OFF took long."""
+        self.on_moment(Moment(self.bench.rf.state, self.bench.clock.now_s()))
+        took_s = None if opened is None else opened.release_s
+        readings_s = _SLOW_RELEASE_READINGS / self.bench.analyzer.data.meter.readings_per_s
+        if took_s is not None and took_s > max(_SLOW_RELEASE_S, readings_s):
+            self.notes.add(SlowRelease(**self.stamp(), took_s=round(took_s, 3)))

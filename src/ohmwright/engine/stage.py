@@ -32,6 +32,7 @@ from .contact_quality import contact_quality
 from .control import monotonicity
 from .crest_factor import crest_factor
 from .diagnosing import diagnoses, known_points
+from .leakage import leakage
 from .manual import by_hand
 from .outputs import measured_point
 from .session import Session
@@ -197,7 +198,10 @@ async def _step(
 ) -> AsyncIterator[Event]:
     """The events of the points of `step` that are missing; `earlier` are those it has."""
     match step:
-        case OutputStep() | PowerCurveStep() | HalfAndFullStep() | LeakageStep():
+        case LeakageStep():
+            async for event in leakage(session, stage, step, procedure.timing(step)):
+                yield event
+        case OutputStep() | PowerCurveStep() | HalfAndFullStep():
             for point in step.points():
                 if point.name in missing:
                     async for event in measured_point(

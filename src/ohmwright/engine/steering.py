@@ -8,6 +8,7 @@ from ohmwright.metrology.actions import Move, Press
 from ohmwright.metrology.actions import Sample as TakeReading
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.metrology.droop import LeftOver
+from ohmwright.model.errors import ExcessiveOutput
 from ohmwright.model.procedure import Point
 from ohmwright.model.result import Sample
 
@@ -18,6 +19,9 @@ from .trimming import Hand
 from .watch import refuse_cut_short
 
 _LAST_READING_BEFORE_LIMIT_S = 0.3
+_NOTHING_AFTER_S = 6.0
+"""An output that is next to nothing for so long does not come any more: no lag is that long."""
+_THERE = 0.1
 _RISEN = 0.3
 _FALLEN, _GONE, _STEADY = 0.85, 0.5, 0.05
 """Parts of the last good reading: it has fallen, it is next to nothing, it stays where it is."""
@@ -29,6 +33,10 @@ class Steered:
 
     on_s: float
     samples: tuple[Sample, ...]
+    excess: str = ""
+    """What ended it, where too much flowed."""
+    nothing: bool = False
+    """Whether no output came at all; then the policy heard of no reading."""
 
 
 async def steer(
@@ -47,33 +55,37 @@ async def steer(
     the keys, as a release it has not asked for. An activation that ended otherwise raises
     ActivationCutShort.
     """
-    analyzer = session.bench.analyzer
-    output = _Output(_RISEN * point.target.value)
+    analyzer, before_s = session.bench.analyzer, session.on_s
+    output = _Output(point.target.value)
     taken: list[Sample] = []
-    async with session.activation(
-        load_ohm=point.load_ohm, power_w=power_w, limit_s=limit_s
-    ) as opened:
-        policy.activated(left)
-        async for sample in samples(
-            opened,
-            analyzer.fetch_current,
-            session.bench.clock,
-            interval_s=1 / analyzer.data.meter.readings_per_s,
-            until_s=limit_s - _LAST_READING_BEFORE_LIMIT_S,
-        ):
-            taken.append(sample)
-            session.on_sample(sample)
-            opened.note_power(sample.current_ma, point.load_ohm)
-            for good in output.sure(sample):
-                policy.read(*good)
-            if output.gone or not await _act(policy, hand, opened, sample.current_ma):
-                break
-        on_s = min(opened.age_s, limit_s)
-        if opened.age_s < limit_s:
-            await refuse_cut_short(analyzer, opened)
+    try:
+        async with session.activation(
+            load_ohm=point.load_ohm, power_w=power_w, limit_s=limit_s
+        ) as opened:
+            policy.activated(left)
+            async for sample in samples(
+                opened,
+                analyzer.fetch_current,
+                session.bench.clock,
+                interval_s=1 / analyzer.data.meter.readings_per_s,
+                until_s=opened.limit_s - _LAST_READING_BEFORE_LIMIT_S,
+            ):
+                taken.append(sample)
+                session.show(sample, opened)
+                for good in output.sure(sample):
+                    policy.read(*good)
+                if output.gone or (not output.there and sample.age_s > _NOTHING_AFTER_S):
+                    break
+                if output.there and not await _act(policy, hand, opened, sample.current_ma):
+                    break
+            on_s = min(opened.age_s, opened.limit_s)
+            if opened.age_s < opened.limit_s:
+                await refuse_cut_short(analyzer, opened)
+    except ExcessiveOutput as excess:
+        return Steered(session.on_s - before_s, tuple(taken), excess.happened.rstrip("."))
     policy.released(on_s, timed_out=output.gone)
     await hand.ask_again()
-    return Steered(on_s, tuple(taken))
+    return Steered(on_s, tuple(taken), nothing=not output.there)
 
 
 async def _act(policy: AdjustPolicy, hand: Hand, opened: Activation, current_ma: float) -> bool:
@@ -88,18 +100,22 @@ class _Output:
     """Tells an output that goes away from a spike and from a fall that a move has caused.
 
     Readings that fall are held back until it is clear which: the meter's window lets an output
-    that has gone fall over several readings, and they say nothing of the unit.
+    that has gone fall over several readings, and they say nothing of the unit. So are the first
+    ones until an output is there at all.
     """
 
-    def __init__(self, risen_ma: float) -> None:
-        self.gone = False
-        self._risen_ma = risen_ma
+    def __init__(self, target_ma: float) -> None:
+        self.gone = self.there = False
+        self._there_ma, self._risen_ma = _THERE * target_ma, _RISEN * target_ma
         self._last_ma = 0.0
         self._held: list[Sample] = []
 
     def sure(self, sample: Sample) -> list[Sample]:
         """The readings to go by now that `sample` has come."""
         self._held.append(sample)
+        self.there = self.there or sample.current_ma > self._there_ma
+        if not self.there:
+            return []
         fallen = self._last_ma > self._risen_ma and sample.current_ma < _FALLEN * self._last_ma
         if fallen and not self._steady():
             lowest = sum(held.current_ma < _GONE * self._last_ma for held in self._held)

@@ -8,11 +8,12 @@ from math import isfinite, nan, sqrt
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import OutOfCapability
+from ohmwright.model.moment import OnMoment, unwatched
 from ohmwright.model.procedure import Timing
 
 from .activation import begin_off, refuse_overload
 from .appraisal import Accuracy, appraise
-from .session import OnSample, Session, ignore
+from .session import Session
 from .traceable import accuracy_in_date
 from .watch import Watched, watch
 from .watchers import Settling
@@ -51,16 +52,16 @@ async def sweep(
     settings_w: Sequence[float],
     loads_ohm: Sequence[float],
     timing: Timing,
-    on_sample: OnSample = ignore,
+    on_moment: OnMoment = unwatched,
 ) -> AsyncGenerator[SweepPoint, None]:
     """Measure every setting into every load, each in a rested activation.
 
     Raises OutOfCapability before anything is switched on. RF is off at every yield.
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
-    session = Session(bench, on_sample, accuracy_in_date(bench))
-    await begin_off(bench.analyzer, bench.clock)
-    await bench.analyzer.set_path("OUTPUT")
+    session = Session(bench, on_moment, accuracy_in_date(bench))
+    await begin_off(bench)
+    await session.join("OUTPUT")
     for setting_w in settings_w:
         await bench.generator.select(mode, setting_w)
         for load_ohm in loads_ohm:
@@ -72,7 +73,15 @@ async def sweep(
                 fetch=bench.analyzer.fetch_current,
                 watcher=lambda left: Settling(timing, bench.analyzer.data.meter, left),
             )
-            yield _point(mode, setting_w, load_ohm, timing, seen, session.accuracy)
+            yield _point(
+                mode,
+                setting_w,
+                load_ohm,
+                timing,
+                seen,
+                session.accuracy,
+                none_below_ma=bench.rf.none_below_ma,
+            )
 
 
 def _point(
@@ -82,10 +91,14 @@ def _point(
     timing: Timing,
     seen: Watched,
     accuracy: Accuracy | None,
+    *,
+    none_below_ma: float,
 ) -> SweepPoint:
+    """The point; without a value where no output was seen."""
+    flows = any(sample.current_ma > none_below_ma for sample in seen.samples)
     settled = seen.settled
     current_ma = uncertainty_ma = nan
-    if settled is not None and isfinite(settled.uncertainty):
+    if settled is not None and isfinite(settled.uncertainty) and flows:
         measured = appraise(settled, "current_ma", load_ohm, timing, accuracy)
         current_ma, uncertainty_ma = measured.value, measured.uncertainty
     return SweepPoint(

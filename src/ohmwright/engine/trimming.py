@@ -51,6 +51,15 @@ class Hand:
         self._note(action, None if opened is None else after_s, current_ma)
         return True
 
+    def follow(self, policy: AdjustPolicy) -> None:
+        """From now on `policy` is told: the point has been begun anew."""
+        self._policy = policy
+
+    async def put_back(self, trim: int) -> None:
+        """Bring the trim back to `trim`, with RF off."""
+        if self.trim != trim:
+            await self.carry_out(Move(trim - self.trim))
+
     async def _pressed(self, action: Press, opened: Activation | None) -> bool:
         """Whether the person answers within the limit; meanwhile nothing is asked of the meter."""
         bench = self._session.bench

@@ -9,7 +9,7 @@ from typing import Protocol
 from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.metrology.droop import LeftOver
 from ohmwright.metrology.settling import Settled
-from ohmwright.model.errors import ActivationCutShort
+from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput
 from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
 
@@ -38,6 +38,8 @@ class Watched:
     settled: Settled | None
     on_s: float
     samples: tuple[Sample, ...]
+    excess: str = ""
+    """What ended it early, where too much flowed; then there is no value."""
 
 
 async def watch(
@@ -53,31 +55,34 @@ async def watch(
 ) -> Watched:
     """Rest, activate, and sample until the watcher needs no more.
 
-    The activation ends at once then, at the latest just under `timing.max_on_s`.
+    The activation ends at once then, at the latest just under `timing.max_on_s`, and at the first
+    reading of far more than `power_w`.
     `expected_w`: about the power that will flow, where that is less than the `power_w` that can;
     `tolerance`: see `Session.rest`.
     """
     wanted_w = power_w if expected_w is None else expected_w
     left = await session.rest(timing, power_w=wanted_w, tolerance=tolerance)
-    looks = watcher(left)
+    looks, before_s = watcher(left), session.on_s
     taken: list[Sample] = []
-    async with session.activation(
-        load_ohm=load_ohm, power_w=power_w, limit_s=timing.max_on_s
-    ) as opened:
-        async for sample in samples(
-            opened,
-            fetch,
-            session.bench.clock,
-            interval_s=1 / session.bench.analyzer.data.meter.readings_per_s,
-            until_s=timing.max_on_s - _LAST_LOOK_BEFORE_LIMIT_S,
-        ):
-            taken.append(sample)
-            session.on_sample(sample)
-            opened.note_power(sample.current_ma, load_ohm)
-            if looks.read(*sample):
-                break
-        on_s = opened.age_s
-        await refuse_cut_short(session.bench.analyzer, opened)
+    try:
+        async with session.activation(
+            load_ohm=load_ohm, power_w=power_w, limit_s=timing.max_on_s
+        ) as opened:
+            async for sample in samples(
+                opened,
+                fetch,
+                session.bench.clock,
+                interval_s=1 / session.bench.analyzer.data.meter.readings_per_s,
+                until_s=opened.limit_s - _LAST_LOOK_BEFORE_LIMIT_S,
+            ):
+                taken.append(sample)
+                session.show(sample, opened)
+                if looks.read(*sample):
+                    break
+            on_s = opened.age_s
+            await refuse_cut_short(session.bench.analyzer, opened)
+    except ExcessiveOutput as excess:
+        return Watched(None, session.on_s - before_s, tuple(taken), excess.happened.rstrip("."))
     return Watched(looks.settled(), on_s, tuple(taken))
 
 

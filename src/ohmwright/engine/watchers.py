@@ -14,6 +14,7 @@ from ohmwright.metrology.point import Question
 from ohmwright.metrology.settling import Settled, assess
 from ohmwright.metrology.watching import PointWatch
 from ohmwright.model.hardware import Meter
+from ohmwright.model.moment import Aim
 from ohmwright.model.procedure import Point, Timing
 
 _LOOK_EVERY_S = 0.5
@@ -118,6 +119,20 @@ def question(point: Point, timing: Timing, meter: Meter) -> Question:
         at_age_s=timing.age_s,
         limits=(low, high),
     )
+
+
+def aim_of(asked: Question) -> Aim:
+    """What a person is shown of a question."""
+    low_ma, high_ma = asked.limits or (
+        asked.target - asked.tolerance,
+        asked.target + asked.tolerance,
+    )
+    return Aim(low_ma, asked.target, high_ma)
+
+
+def asked_current_ma(point: Point) -> float:
+    """The current that `point` asks for, in mA."""
+    return _current_ma(point.target.value, point)
 
 
 def _current_ma(value: float, point: Point) -> float:

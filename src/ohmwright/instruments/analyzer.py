@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.protections import Protections
 
 InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
 
@@ -39,6 +40,18 @@ class Analyzer(ABC):
     """
 
     data: AnalyzerData
+
+    @property
+    @abstractmethod
+    def protections(self) -> Protections:
+        """What this analyzer, as it is reached here, does to keep RF from staying on."""
+
+    @abstractmethod
+    def sent_limit_s(self, limit_s: float) -> float | None:
+        """The time limit that ON would carry for `limit_s`, never longer; None where it has none.
+
+        Instruments take limits in steps, so it may be shorter.
+        """
 
     @abstractmethod
     async def identify(self) -> str:
@@ -78,6 +91,13 @@ class Analyzer(ABC):
     @abstractmethod
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Put `resistance_ohm` between the halves of the neutral electrode."""
+
+    async def glance(self) -> tuple[bool, float]:
+        """Whether the output reads on, and the load current in mA, each asked once.
+
+        Good enough to suspect that RF is on, not to rule it out.
+        """
+        return await self.output_on(), (await self.fetch_current()).current_ma
 
     async def capture_waveform(self) -> Captured:
         """The waveform that belongs to the latest completed reading.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import Asset
@@ -12,6 +13,7 @@ from ohmwright.wire.clock import Clock
 from .analyzer import Analyzer
 from .generator import Generator
 from .operator import Operator
+from .rf import Rf
 
 
 @dataclass(frozen=True)
@@ -30,3 +32,8 @@ class Bench:
     """The room, where someone has read it."""
     seed: int | None = None
     """Kept in the record so that a simulated run can be repeated and told from a real one."""
+
+    @cached_property
+    def rf(self) -> Rf:
+        """What is known of RF here."""
+        return Rf(self.analyzer, self.clock)

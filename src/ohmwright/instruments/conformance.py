@@ -19,6 +19,9 @@ from .analyzer import Analyzer
 _SAME_CURRENT = 0.05
 LIMIT_S = 1.0
 """Sent with ON to see that the instrument keeps it."""
+OFF_LIMIT_S = 4.0
+"""Sent with ON to see that OFF ends an activation before that."""
+_READINGS_BEFORE_OFF = 5
 _GRACE_S = 0.5
 """A reply and the contact's own time, after which the output must read off."""
 _LOOK_EVERY_S = 0.05
@@ -101,6 +104,21 @@ async def activates_reads_and_releases(kit: Kit) -> str | None:
     return "still on after the activation" if await kit.analyzer.output_on() else None
 
 
+async def off_opens_the_output(kit: Kit) -> str | None:
+    """What reads on with RF reads off within two readings of OFF, long before the limit."""
+    async with kit.activate(kit.load_ohm, OFF_LIMIT_S):
+        await kit.wait_readings(_READINGS_BEFORE_OFF)
+        if not await kit.analyzer.output_on():
+            return "ON does not read back as on"
+        await kit.analyzer.switch_off()
+        end_s = kit.clock.now_s() + max(_GRACE_S, 2 / kit.analyzer.data.meter.readings_per_s)
+        while await kit.analyzer.output_on():
+            if kit.clock.now_s() > end_s:
+                return "still on after OFF: only its limit would end an activation"
+            await kit.clock.sleep(_LOOK_EVERY_S)
+    return None
+
+
 async def ends_an_activation_by_itself(kit: Kit) -> str | None:
     """The limit that travels with ON is kept by the instrument."""
     if kit.analyzer.data.activation.max_limit_s is None:
@@ -137,6 +155,7 @@ CHECKS: tuple[Check, ...] = (
     refuses_a_load_it_has_not,
     off_is_idempotent,
     activates_reads_and_releases,
+    off_opens_the_output,
     ends_an_activation_by_itself,
     captures_what_it_reads,
 )

@@ -115,6 +115,27 @@ class CountPresses:
 
 
 @dataclass(frozen=True)
+class JoinPath:
+    """Join the analyzer's input to a circuit by hand."""
+
+    path: Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"Join the analyzer's input to {_CIRCUITS[self.path]}."
+
+
+_CIRCUITS = {
+    "OUTPUT": "the output circuit, with its load resistance",
+    "LEAKAGE": "the HF leakage circuit, with its measuring resistance",
+    "CQUALITY": "the contact quality circuit, between the halves of the neutral electrode",
+}
+
+
+@dataclass(frozen=True)
 class StoreTrims:
     """Save the adjustment."""
 
@@ -175,6 +196,52 @@ class Choose:
     text: str
     answers: tuple[Answer, ...]
     rf_follows: bool = False
+
+
+AGAIN = Answer("again", "a", "found and mended: measure again")
+UNKNOWN = Answer("unknown", "u", "cannot be told now: it is recorded as not measured")
+DEAD = Answer("dead", meaning="all of that is in order: it is the unit")
+JOINED = Answer("joined", "j", "it is joined, and nothing leaks")
+RIGHT = Answer("right", "r", "the panel says so")
+CORRECTED = Answer("corrected", "c", "it did not, and does now")
+
+
+@dataclass(frozen=True)
+class LookForCause:
+    """Nothing was seen where something should be: is it the unit, or how it is joined?"""
+
+    seen: str
+    look: str
+    """What to look at, as a request."""
+    sure: Answer = DEAD
+    """What is answered when all that is in order."""
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"{self.seen[0].upper()}{self.seen[1:]}. Please {self.look}."
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """Mended, in order, or unknown."""
+        return AGAIN, self.sure, UNKNOWN
+
+
+@dataclass(frozen=True)
+class LookAtPanel:
+    """What was seen is far from what was asked: is it chosen on the panel?"""
+
+    seen: str
+    wanted: str
+    """Mode and setting, in words."""
+    answers: tuple[Answer, ...] = (RIGHT, CORRECTED, UNKNOWN)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"{self.seen[0].upper()}{self.seen[1:]}. Does the panel say {self.wanted}?"
 
 
 class Interjection(Exception):  # noqa: N818 - no error: a person has said so

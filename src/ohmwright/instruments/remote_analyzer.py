@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import numpy as np
 
-from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
+from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed, SourceError
 from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.protections import Protections
 from ohmwright.wire.assured import Assured
-from ohmwright.wire.command_set import Ask
+from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.scpi import parse_number
 
@@ -25,12 +26,34 @@ class RemoteAnalyzer(Analyzer):
     """Translates verbs into messages; what the instrument answers decides, not what it was told."""
 
     def __init__(self, data: AnalyzerData, dialogue: Dialogue, identity: str = "") -> None:
+        refuse_contradiction(data, dialogue.commands)
         self.data = data
         self.dialogue = dialogue
         self._assured = Assured(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
         self._unnumbered = 0
+
+    @property
+    def protections(self) -> Protections:
+        """As its data and command set say, and whether a guard owns its port."""
+        commands = self.dialogue.commands
+        return Protections(
+            limit_in_on=commands.carries_limit,
+            single_shot=self.data.activation.single_shot,
+            ceiling="set_ceiling" in commands.tell and commands.can_ask("ceiling"),
+            limit_read_back=commands.carries_limit and commands.can_ask("remaining"),
+            guard=self.dialogue.framing.link.guarded,
+            state_read_back=commands.can_ask("state"),
+            load_read_back=commands.can_ask("load"),
+            path_set="set_path" in commands.tell,
+            path_read_back="set_path" in commands.tell and commands.can_ask("path"),
+            line_proof=commands.can_ask("resynchronise"),
+        )
+
+    def sent_limit_s(self, limit_s: float) -> float | None:
+        """As the command set writes it."""
+        return self.dialogue.commands.sent_limit_s(limit_s)
 
     async def identify(self) -> str:
         """The identification; the line is proven by it."""
@@ -41,9 +64,8 @@ class RemoteAnalyzer(Analyzer):
         await self._assured.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
 
     async def set_path(self, path: InputPath) -> None:
-        """Choose the input circuit, where the analyzer has a choice."""
-        if "set_path" in self.dialogue.commands.tell:
-            await self._assured.set_name("set_path", "path", path, path=path)
+        """Choose the input circuit. Raises SourceError where the command set cannot say it."""
+        await self._assured.set_name("set_path", "path", path, path=path)
 
     async def switch_on(self, limit_s: float) -> None:
         """Send ON with its limit, once, and see that the limit is the one that runs.
@@ -51,11 +73,12 @@ class RemoteAnalyzer(Analyzer):
         Where there is a ceiling the analyzer then refuses a longer limit: a digit that changes in
         ON must not hold RF on for longer, for after it the line may take no OFF any more.
         """
+        sent_s = self.sent_limit_s(limit_s) or limit_s
         if "set_ceiling" in self.dialogue.commands.tell:
-            await self._assured.set_number("set_ceiling", "ceiling", limit_s, limit_s=limit_s)
-        await self.dialogue.tell("on", limit_s=limit_s)
-        if self.dialogue.commands.carries_limit and self.dialogue.commands.can_ask("remaining"):
-            await self._see_limit(limit_s)
+            await self._assured.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
+        await self.dialogue.tell("on", limit_s=sent_s)
+        if self.protections.limit_read_back:
+            await self._see_limit(sent_s)
 
     async def switch_off(self) -> None:
         """Send OFF at once."""
@@ -72,6 +95,12 @@ class RemoteAnalyzer(Analyzer):
     async def fetch_leakage(self) -> Reading:
         """The leakage current."""
         return await self._fetch("fetch_leakage")
+
+    async def glance(self) -> tuple[bool, float]:
+        """One question each."""
+        on = await self.dialogue.ask_number("state") != 0
+        value, _ = await self.dialogue.ask_reading("fetch_current", self._unit)
+        return on, value * self._to_ma
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Choose the contact resistance."""
@@ -155,6 +184,22 @@ class RemoteAnalyzer(Analyzer):
             self._unnumbered += 1
             return self._unnumbered
         return number
+
+
+def refuse_contradiction(data: AnalyzerData, commands: CommandSet) -> None:
+    """Raise SourceError where data and command set disagree on the limit that ON carries."""
+    stated = data.activation.max_limit_s is not None
+    if stated == commands.carries_limit:
+        return
+    carries = "carries one" if commands.carries_limit else "carries none"
+    says = "state the largest" if stated else "state none"
+    raise SourceError(
+        f"The data of {data.model} {says} time limit (max_limit_s) of its ON; 'on' of command set "
+        f"'{commands.name}' {carries} ({{limit_s}}).",
+        "Nobody could tell whether the analyzer ends an activation by itself. Nothing was "
+        "switched on.",
+        "Correct the one or the other from the analyzer's manual.",
+    )
 
 
 def _runs(left_s: float, limit_s: float) -> bool:

@@ -96,6 +96,24 @@ class ActivationCutShort(LinkError):  # noqa: N818
     """RF went off before the engine switched it off; what was read last means nothing."""
 
 
+class Stopped(OhmwrightError):  # noqa: N818
+    """A person or a signal ended the run; it can be resumed."""
+
+    exit_code = 4
+
+
+class ExcessiveOutput(OhmwrightError):  # noqa: N818
+    """Far more flowed than was asked for; RF was switched off at that reading."""
+
+    exit_code = 4
+
+
+class UnaskedOutput(OhmwrightError):  # noqa: N818
+    """RF was on though nobody had asked for it; OFF ended it."""
+
+    exit_code = 4
+
+
 class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
     """RF may still be on: the output could not be read back as off."""
 

@@ -11,6 +11,7 @@ from .base import Noun
 from .bench_file import Asset
 from .hardware import Sense
 from .procedure import Stage
+from .protections import Protections
 from .result import Result, Verdict
 from .traceability import Environment, Traceability
 
@@ -39,6 +40,8 @@ class RunStarted(Stamped):
     software: str
     traceability: Traceability | None = None
     environment: Environment | None = None
+    protections: Protections | None = None
+    """What the bench had; None in records from before this was kept."""
     seed: int | None = None
     """The seed of a simulated bench; such a record is marked as simulated."""
 
@@ -51,6 +54,7 @@ class RunResumed(Stamped):
     done: int
     traceability: Traceability | None = None
     environment: Environment | None = None
+    protections: Protections | None = None
 
 
 class StageStarted(Stamped):
@@ -73,7 +77,10 @@ class ActivationOpened(Stamped):
 
     kind: Literal["activation_opened"] = "activation_opened"
     load_ohm: float
-    limit_s: float
+    limit_s: float | None
+    """The time limit that ON carries; None where it carries none and only this program ends it."""
+    setting_w: float | None = None
+    """The setting chosen; None in service mode."""
 
 
 class ActivationClosed(Stamped):
@@ -81,6 +88,30 @@ class ActivationClosed(Stamped):
 
     kind: Literal["activation_closed"] = "activation_closed"
     on_s: float
+
+
+class SlowRelease(Stamped):
+    """The output took longer than a reading or two to go off after OFF."""
+
+    kind: Literal["slow_release"] = "slow_release"
+    took_s: float
+
+
+class ProtectionProved(Stamped):
+    """A protection was seen to work with RF on."""
+
+    kind: Literal["protection_proved"] = "protection_proved"
+    what: str
+    on_s: float
+    """How long RF was on for it."""
+
+
+class UnaskedRf(Stamped):
+    """RF was on though nobody had asked for it; OFF ended it, and it read off."""
+
+    kind: Literal["unasked_rf"] = "unasked_rf"
+    seen: str
+    """What showed it."""
 
 
 class TrimMoved(Stamped):
@@ -197,7 +228,8 @@ class Fault(Stamped):
     kind: Literal["fault"] = "fault"
     error: str
     message: str
-    rf_state: Literal["off", "unknown"]
+    rf_state: Literal["off", "on", "unknown"]
+    """As read last, after what went wrong."""
     left_open: str = ""
     """What stands in the unit that was moved and not stored, and what to do about it."""
 
@@ -218,6 +250,9 @@ Event = Annotated[
     | StepStarted
     | ActivationOpened
     | ActivationClosed
+    | SlowRelease
+    | UnaskedRf
+    | ProtectionProved
     | TrimMoved
     | TrimsStored
     | ServiceLeft

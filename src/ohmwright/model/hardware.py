@@ -36,6 +36,8 @@ class Meter(Noun):
     window_s: Positive
     """Each reading is the mean over this time, ending when it is taken."""
     bandwidth_hz: Positive = 10e6
+    zero_ma: NotNegative | None = None
+    """The most it shows while nothing flows, from its manual; absent: five digits."""
 
 
 class ActivationOutput(Noun):
@@ -67,6 +69,11 @@ class AnalyzerData(Noun):
     contact_quality_ohm: tuple[Positive, Positive] | None = None
     """Smallest and largest resistance of the contact quality simulator."""
     waveform: bool = False
+
+    @property
+    def has_paths(self) -> bool:
+        """Whether its input has a choice of circuits."""
+        return self.leakage_load_ohm is not None or self.contact_quality_ohm is not None
 
 
 class Mode(Noun):

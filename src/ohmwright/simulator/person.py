@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from ohmwright.instruments.operator import (
+    CORRECTED,
     NO,
+    RIGHT,
+    UNKNOWN,
     YES,
     EnterService,
     LeaveService,
     LeaveUnsaved,
     LookAtAlarm,
+    LookAtPanel,
+    LookForCause,
     Operator,
     PressKey,
     Request,
@@ -24,12 +29,20 @@ _SECONDS_A_PRESS = 0.4
 
 
 class SimulatedPerson(Operator):
-    """Takes a person's time over it, and finds every inspected thing in order."""
+    """Takes a person's time over it, and finds every inspected thing in order.
+
+    Of what they cannot see they say so, unless `finds` has another answer by its word.
+    """
 
     name = "simulated person"
 
     def __init__(self, panel: Panel, clock: Clock) -> None:
         self._panel, self._clock = panel, clock
+        self.finds = ""
+        """The answer to a question of why nothing was seen."""
+        self.misdials = 1.0
+        """The setting that is dialled over the one asked for, until the panel is looked at."""
+        self._wanted: SelectMode | None = None
 
     async def reply(self, request: Request, problem: str) -> str:  # noqa: ARG002
         """Work the panel, or look at the alarm lamp; else give the first answer there is."""
@@ -37,7 +50,11 @@ class SimulatedPerson(Operator):
         panel = self._panel
         match request:
             case SelectMode():
-                panel.select(request.mode, request.setting_w)
+                self._select(request)
+            case LookAtPanel():
+                return self._look_at_panel()
+            case LookForCause():
+                return self.finds or UNKNOWN.word
             case EnterService():
                 panel.service(on=True)
                 panel.point(request.point)
@@ -51,3 +68,14 @@ class SimulatedPerson(Operator):
             case LookAtAlarm():
                 return YES.word if panel.contact_alarm else NO.word
         return request.answers[0].word
+
+    def _select(self, request: SelectMode) -> None:
+        self._wanted = request
+        self._panel.select(request.mode, self.misdials * request.setting_w)
+
+    def _look_at_panel(self) -> str:
+        """Right, or corrected."""
+        if self.misdials == 1.0 or self._wanted is None:
+            return RIGHT.word
+        self._panel.select(self._wanted.mode, self._wanted.setting_w)
+        return CORRECTED.word

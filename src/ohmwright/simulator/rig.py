@@ -13,6 +13,7 @@ from .dynamics import Transient
 from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
 from .load_bank import LoadBank
 from .meter import Meter
+from .mishaps import Mishaps
 from .plant import Circuit, Plant
 from .profile import AnalyzerProfile, GeneratorProfile
 from .randomness import Randomness
@@ -52,6 +53,7 @@ class Rig:
         self._pedal_down = self._keyed = False
         self._timeout_s = inf
         self._due_s = inf
+        self.mishaps = Mishaps()
         self.generator = SimulatedGenerator(unit, self.follow)
 
     def advance(self, now_s: float) -> None:
@@ -80,7 +82,9 @@ class Rig:
     @property
     def alarm(self) -> bool:
         """Whether the contact quality alarm is on."""
-        return self.monitor is not None and self.monitor.alarm(self.now_s)
+        if self.monitor is None or self.mishaps.standby:
+            return False
+        return self.mishaps.lead_off or self.monitor.alarm(self.now_s)
 
     @property
     def _longest_s(self) -> float:
@@ -89,7 +93,9 @@ class Rig:
 
     @property
     def _inhibited(self) -> bool:
-        """A bad neutral electrode keeps modes off that need one."""
+        """Standby keeps every mode off, a bad neutral electrode those that need one."""
+        if self.mishaps.standby:
+            return True
         mode = self.generator.unit.profile.data.mode(self.generator.mode)
         return self.alarm and mode is not None and mode.kind != "bipolar"
 
@@ -166,6 +172,8 @@ class Rig:
         """What the present selection works into."""
         mode, data = self.generator.unit.modes[self.generator.mode], self.analyzer.data
         seen = pass_band(mode.waveform, data.meter.bandwidth_hz)
+        if self.mishaps.lead_off or self.path in self.mishaps.unjoined:
+            return Circuit(0.0, 1.0, 0.0, seen, False)
         if self.path == "OUTPUT":
             step = self.plant.bank.steps[self.load_ohm]
             reactance_ohm = step.reactance_ohm(mode.waveform.carrier_hz)
@@ -179,7 +187,8 @@ class Rig:
 
     def _rekey(self) -> None:
         """RF follows the edges of contact and pedal; an alarm keeps it off."""
-        keyed = self.contact_closed or self._pedal_down
+        stuck = self.mishaps.welded and self._keyed
+        keyed = self.contact_closed or self._pedal_down or stuck
         if keyed and not self._keyed and not self._inhibited:
             self._start()
         elif not keyed and self.rf_on:
@@ -228,7 +237,7 @@ class Rig:
 
     def _show_contact(self) -> None:
         if self.monitor is not None:
-            joined = self.path == "CQUALITY"
+            joined = self.path == "CQUALITY" and self.path not in self.mishaps.unjoined
             self.monitor.see(self.contact_ohm if joined else GOOD_CONTACT_OHM, self.now_s)
 
 

@@ -12,7 +12,13 @@ from ohmwright.model.base import Noun
 from ohmwright.model.errors import SourceError
 from ohmwright.model.source import load
 
-from .template import fields_of, literal_with_fields, refuse_unsayable, say_what_they_must
+from .template import (
+    fields_of,
+    literal_with_fields,
+    refuse_unsayable,
+    rounded_down,
+    say_what_they_must,
+)
 
 SHIPPED = Path(__file__).parent / "command_sets"
 Template = Annotated[str, Field(min_length=1), AfterValidator(literal_with_fields)]
@@ -109,7 +115,22 @@ class CommandSet(Noun):
             )
         for field, value in fields.items():
             refuse_unsayable(field, value)
-        return (template.format(**fields) + self.terminator).encode("ascii")
+        return (template.format(**{**fields, **self._rounded(fields)}) + self.terminator).encode(
+            "ascii"
+        )
+
+    def sent_limit_s(self, limit_s: float) -> float | None:
+        """The limit that ON carries for `limit_s`: rounded down to its digits; None without one."""
+        if not self.carries_limit:
+            return None
+        return rounded_down(self.tell["on"], "limit_s", limit_s)
+
+    def _rounded(self, fields: dict[str, object]) -> dict[str, object]:
+        """A limit in the digits that ON has, so that no message says more than was meant."""
+        limit_s = fields.get("limit_s")
+        if not isinstance(limit_s, float | int) or not self.carries_limit:
+            return {}
+        return {"limit_s": rounded_down(self.tell["on"], "limit_s", limit_s)}
 
 
 def load_command_set(name: str, beside: Path) -> CommandSet:

@@ -10,6 +10,8 @@ class Link(ABC):
 
     name: str
     """What a person calls it: a port, an address, a simulated instrument."""
+    guarded: bool = False
+    """Whether a guard process owns the line's port and sends OFF when this program is gone."""
 
     @abstractmethod
     async def write(self, data: bytes) -> None:

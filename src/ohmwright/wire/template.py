@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from math import isfinite
+from math import floor, isfinite
 from numbers import Real
 from string import Formatter
 from typing import TypeVar
@@ -17,7 +17,7 @@ _SAMPLES: dict[str, float | int | str] = {
     "counts": 1,
     "direction": "UP",
     "key": "FINE",
-    "limit_s": 1.0,
+    "limit_s": 1,
     "load_ohm": 1.0,
     "mode": "x",
     "nonce": 1,
@@ -76,6 +76,18 @@ def _try_formats(text: str) -> None:
 def fields_of(text: str) -> frozenset[str]:
     """The fields that a template names."""
     return frozenset(field for _, field, _, _ in Formatter().parse(text) if field is not None)
+
+
+def rounded_down(text: str, field: str, value: float) -> float:
+    """The largest number that `field` can carry in `text` and that is no more than `value`."""
+    spec = next(spec or "" for _, name, spec, _ in Formatter().parse(text) if name == field)
+    if spec.endswith("d"):
+        return floor(value)
+    less, sent = 0.0, float(format(value, spec))
+    while sent > value:  # format rounds to the nearest
+        less = 2 * less or sent - value
+        sent = float(format(value - less, spec))
+    return sent
 
 
 def say_what_they_must(messages: dict[V, str]) -> dict[V, str]:

@@ -33,6 +33,8 @@ class GuardedLink(Link):
     next read or write raises GuardTripped, once: what follows is the release.
     """
 
+    guarded = True
+
     def __init__(
         self, name: str, ours: socket.socket, guard: subprocess.Popen[bytes], lock: PortLock
     ) -> None:

@@ -1,0 +1,101 @@
+"""RF at one bench: what was last read of it, held against the meter's own zero."""
+
+from __future__ import annotations
+
+from math import isnan
+from typing import Literal
+
+from ohmwright.model import last_of_rf
+from ohmwright.model.errors import OhmwrightError
+from ohmwright.wire.clock import Clock
+
+from .analyzer import Analyzer
+
+_ZERO_READINGS = 5
+_ABOVE_ZERO_DIGITS = 3
+_ZERO_DIGITS = 5
+"""What a meter may show with nothing connected, in digits, where its data do not say."""
+
+
+class Rf:
+    """Knows only what was read: `off` and `on` as last observed, `unknown` before and after doubt.
+
+    A current counts as none where it is no more than the meter shows with the output off, and
+    three digits.
+    """
+
+    def __init__(self, analyzer: Analyzer, clock: Clock) -> None:
+        self._analyzer, self._clock = analyzer, clock
+        self.state: Literal["off", "on", "unknown"] = "unknown"
+        self.contact_closed = False
+        """What the analyzer's keying output read last."""
+        self._zero_ma: float | None = None
+
+    @property
+    def none_below_ma(self) -> float:
+        """A current at or below this, in mA, is none."""
+        if self._zero_ma is None:
+            return self._most_zero_ma
+        return self._zero_ma + _ABOVE_ZERO_DIGITS * self._analyzer.data.meter.resolution_ma
+
+    async def still_on(self) -> str | None:
+        """Read state and current; what shows that RF is on, None when it is off."""
+        self.state = "unknown"
+        problem = await self._contact_reads_closed() or await self._current_flows()
+        self._became("off" if problem is None else "on")
+        return problem
+
+    def _became(self, state: Literal["off", "on"]) -> None:
+        self.state = state
+        if state == "off":
+            last_of_rf.read_off(self._clock.wall())
+        else:
+            last_of_rf.doubt()
+
+    async def seems_on(self) -> bool:
+        """One look of the cheapest kind; what it suspects has to be read with `still_on`."""
+        try:
+            on, current_ma = await self._analyzer.glance()
+        except OhmwrightError:
+            return True
+        return on or current_ma > self.none_below_ma
+
+    def doubt(self) -> None:
+        """Something was sent that may have switched RF on."""
+        self.state = "unknown"
+        last_of_rf.doubt()
+
+    async def learn_zero(self) -> str | None:
+        """With the output reading off, see what the meter then shows.
+
+        Returns what is wrong where that is more than a zero can be.
+        """
+        meter = self._analyzer.data.meter
+        shown: list[float] = []
+        for _ in range(_ZERO_READINGS):
+            await self._clock.sleep(1 / meter.readings_per_s)
+            shown.append((await self._analyzer.fetch_current()).current_ma)
+        largest_ma = max((current for current in shown if not isnan(current)), default=0.0)
+        if largest_ma > self._most_zero_ma:
+            self._became("on")
+            return _flows(largest_ma)
+        self._zero_ma = largest_ma
+        return None
+
+    @property
+    def _most_zero_ma(self) -> float:
+        meter = self._analyzer.data.meter
+        return _ZERO_DIGITS * meter.resolution_ma if meter.zero_ma is None else meter.zero_ma
+
+    async def _contact_reads_closed(self) -> str | None:
+        self.contact_closed = await self._analyzer.output_on()
+        return "the analyzer's keying output reads closed" if self.contact_closed else None
+
+    async def _current_flows(self) -> str | None:
+        current_ma = (await self._analyzer.fetch_current()).current_ma
+        # what is no number is no current either: the meter has nothing to show
+        return _flows(current_ma) if current_ma > self.none_below_ma else None
+
+
+def _flows(current_ma: float) -> str:
+    return f"the keying output reads open, yet {current_ma:g} mA flows"

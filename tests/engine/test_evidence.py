@@ -1,0 +1,168 @@
+"""Nothing passes and nothing fails by readings that RF had no part in, or another setting had."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.engine.run import results
+from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.event import ActivationClosed, Asked, ProtectionProved
+from ohmwright.model.result import Result
+
+pytestmark = pytest.mark.anyio
+HEAD = """
+title = "t"
+revision = "1"
+model = "Quillon 300"
+[defaults]
+max_on_s = 20
+"""
+STEPS = {
+    "output": 'mode = "cut"\nsetting_w = 150\nload_ohm = 500\npower_w = 150\n'
+    "tolerance = { percent = 20 }",
+    "power_curve": 'mode = "coag"\nsetting_w = 120\nloads_ohm = [100, 500]\n'
+    "power_w = [38.4, 119.7]\ntolerance = { percent = 20 }",
+    "half_and_full": 'mode = "blend"\nsetting_w = 200\nloads_ohm = [100, 500]\n'
+    "full_w = [57.8, 198.7]\nhalf_w = [57.7, 100.0]",
+    "monotonicity": 'mode = "cut"\nload_ohm = 500\nsettings_w = [8, 60, 300]\n'
+    "lowest_at_most_w = 10",
+    "leakage": 'mode = "cut"\nsetting_w = 300\nlimit_ma = 150',
+    "crest_factor": 'mode = "coag"\nsetting_w = 120\nload_ohm = 500\ncrest_factor = 5.24\n'
+    "tolerance = { percent = 15 }",
+    "contact_quality": "from_ohm = 40\nto_ohm = 240\nstep_ohm = 5\nalarm_above_ohm = 100\n"
+    "alarm_below_ohm = 160",
+    "adjust": 'point = "cut current"\nload_ohm = 100\ncurrent_ma = 900\n'
+    "tolerance = { absolute_ma = 9 }\nmax_on_s = 40",
+}
+PATH_OF = {"leakage": "LEAKAGE", "contact_quality": "CQUALITY"}
+HINTS = {"contact_quality": "neutral electrode's lead"}
+
+
+@pytest.fixture
+def found(tmp_path: Path) -> Callable:
+    """Events of a procedure of one step on a rig."""
+
+    async def found(rig: object, kind: str) -> list:
+        path = tmp_path / "p.toml"
+        step = f'\n[[step]]\nkind = "{kind}"\nname = "it"\n{STEPS[kind]}\n'
+        path.write_text(HEAD + step, encoding="utf-8")
+        return await rig.run(path, ("adjust" if kind == "adjust" else "as_left",))
+
+    return found
+
+
+def spoil(rig: object, mishap: str, kind: str) -> None:
+    mishaps = rig.hardware.mishaps
+    if mishap == "path not joined":
+        mishaps.unjoined.add(PATH_OF.get(kind, "OUTPUT"))
+    else:
+        setattr(mishaps, mishap, True)
+
+
+@pytest.mark.parametrize("attended", [False, True], ids=["unattended", "attended"])
+@pytest.mark.parametrize("mishap", ["standby", "lead_off", "path not joined"])
+@pytest.mark.parametrize("kind", STEPS)
+async def test_where_nothing_came_through_nothing_is_said_of_the_unit(
+    make_rig: Callable, found: Callable, kind: str, mishap: str, attended: bool
+) -> None:
+    rig = make_rig(attended=attended)
+    spoil(rig, mishap, kind)
+    done: list[Result] = list(results(await found(rig, kind)))
+    assert done
+    assert {result.verdict for result in done} == {"not measured"}
+    hint = HINTS.get(kind, "output lead, standby, mode and setting")
+    if (kind, mishap) == ("leakage", "path not joined"):
+        hint = "whether the leakage path is joined"
+    assert all(hint in result.reason for result in done)
+    assert all(result.measured is None for result in done)
+    assert not rig.hardware.truth.rf_on
+
+
+@pytest.mark.parametrize("kind", STEPS)
+async def test_the_same_steps_have_verdicts_on_a_sound_bench(
+    make_rig: Callable, found: Callable, kind: str
+) -> None:
+    done = list(results(await found(make_rig(), kind)))
+    assert {result.verdict for result in done} <= {"pass", "fail", "undecided"}
+
+
+async def test_that_a_unit_is_dead_is_a_persons_word(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig(attended=True)
+    rig.hardware.mishaps.standby = True
+    rig.bench.operator.finds = "dead"
+    (result,) = results(await found(rig, "output"))
+    assert result.verdict == "fail"
+    assert "as told by simulated person" in result.reason
+    assert result.measured is None
+
+
+async def test_what_was_mended_is_measured(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig(attended=True)
+    rig.hardware.mishaps.lead_off = True
+    ask = rig.bench.operator.reply
+
+    async def plug_in(request: object, problem: str) -> str:
+        if "output lead" in request.text:
+            rig.hardware.mishaps.lead_off = False
+            return "again"
+        return await ask(request, problem)
+
+    rig.bench.operator.reply = plug_in
+    events = await found(rig, "output")
+    (result,) = results(events)
+    assert result.verdict == "pass"
+    assert [e.answer for e in events if isinstance(e, Asked)] == ["again"]
+
+
+@pytest.mark.parametrize("misdials", [0.4, 1.4])
+async def test_a_setting_dialled_wrong_is_found_and_measured_once_more(
+    make_rig: Callable, tmp_path: Path, misdials: float
+) -> None:
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    rig.bench.operator.misdials = misdials
+    path = tmp_path / "p.toml"
+    step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 100\n'
+    step += "load_ohm = 500\npower_w = 100\ntolerance = { percent = 5, absolute_w = 8 }\n"
+    path.write_text(HEAD.replace("Quillon 300", "Marlow 150") + step, encoding="utf-8")
+    events = await rig.run(path, ("as_left",))
+    (result,) = results(events)
+    asked = [e for e in events if isinstance(e, Asked) and "Does the panel say" in e.question]
+    assert [e.answer for e in asked] == ["corrected"]
+    assert "cut, 100 W" in asked[0].question
+    assert abs(result.measured.value - 100) < 25
+    assert len(rig.hardware.truth.rf_on_intervals) == 2
+
+
+async def test_far_too_much_ends_the_activation_within_a_reading(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    rig.bench.operator.misdials = 7.5
+    path = tmp_path / "p.toml"
+    step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 20\n'
+    step += "load_ohm = 500\npower_w = 20\ntolerance = { percent = 20 }\n"
+    path.write_text(HEAD.replace("Quillon 300", "Marlow 150") + step, encoding="utf-8")
+    events = await rig.run(path, ("as_left",))
+    first, second = (e.on_s for e in events if isinstance(e, ActivationClosed))
+    assert first < 4 < second
+    asked = [e for e in events if isinstance(e, Asked) and "Does the panel say" in e.question]
+    assert "at most 20 W was to flow" in asked[0].question
+    (result,) = results(events)
+    assert abs(result.measured.value - 20) < 5
+
+
+async def test_off_is_proved_with_rf_before_anyone_leaves(
+    make_rig: Callable, found: Callable
+) -> None:
+    events = await found(make_rig(), "output")
+    assert [e.what for e in events if isinstance(e, ProtectionProved)] == [
+        "OFF opens the output",
+        "the limit sent with ON ends an activation",
+    ]
+    rig = make_rig()
+    handle = rig.hardware.analyzer_port
+    mistyped = {b"OUTPut:STATe OFF\n": b"OUTPut:STATe OF\n"}
+    rig.bench.analyzer.dialogue.framing.link._handle = lambda line: handle(mistyped.get(line, line))
+    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
+        await found(rig, "output")
