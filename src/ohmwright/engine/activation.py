@@ -15,7 +15,6 @@ from ohmwright.model.errors import (
     ExcessiveOutput,
     LinkError,
     LinkLost,
-    OhmwrightError,
     OutOfCapability,
     ReleaseNotConfirmed,
     UnaskedOutput,
@@ -170,7 +169,7 @@ async def off_after(error: Exception, bench: Bench) -> Exception:
             await confirmed_release(bench)
     except ReleaseNotConfirmed as worse:
         return worse
-    except OhmwrightError:  # it could not be read, and then its state is unknown
+    except Exception:  # even a crash in here must not hide `error`; what was read last stands
         return error
     return error
 

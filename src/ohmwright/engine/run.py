@@ -13,7 +13,7 @@ from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
 from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.model.errors import OhmwrightError, Stopped, WrongInstrument
+from ohmwright.model.errors import Stopped, WrongInstrument
 from ohmwright.model.event import (
     Event,
     Fault,

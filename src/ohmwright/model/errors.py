@@ -96,12 +96,6 @@ class ActivationCutShort(LinkError):  # noqa: N818
     """RF went off before the engine switched it off; what was read last means nothing."""
 
 
-class Stopped(OhmwrightError):  # noqa: N818
-    """A person or a signal ended the run; it can be resumed."""
-
-    exit_code = 4
-
-
 class ExcessiveOutput(OhmwrightError):  # noqa: N818
     """Far more flowed than was asked for; RF was switched off at that reading."""
 
@@ -127,7 +121,7 @@ class RecordError(OhmwrightError):
 
 
 class Stopped(OhmwrightError):  # noqa: N818
-    """Someone pressed Ctrl-C where no run was going on."""
+    """A person or a signal ended it; a run can be resumed."""
 
     exit_code = 4
 
