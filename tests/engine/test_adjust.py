@@ -104,17 +104,22 @@ async def test_the_guard_is_told_that_hands_are_silent(make_rig: Callable) -> No
     assert all(promised[n + 1][0] == 0 for n in longer)
 
 
+@pytest.mark.parametrize("seed", [3, 6])
 async def test_a_unit_that_takes_no_move_under_rf_is_moved_between_activations(
-    make_rig: Callable,
+    make_rig: Callable, seed: int
 ) -> None:
-    rig = make_rig(seed=6)
+    """Some points end undecided so; none is accepted wrongly."""
+    rig = make_rig(seed=seed)
     data = rig.bench.generator.data
     service = data.service.model_copy(update={"moves_while_on": False})
     rig.bench.generator.data = data.model_copy(update={"service": service})
     events, errors = await adjusted(rig, MONOPOLAR)
     assert {e.age_s for e in events if isinstance(e, TrimMoved)} == {None}
-    assert [r.verdict for r in results(events)] == ["pass"] * 6
-    assert max(abs(error) for error in errors) < 0.8
+    verdicts = [r.verdict for r in results(events)]
+    assert set(verdicts) <= {"pass", "undecided"}
+    assert verdicts.count("pass") >= 4
+    accepted = [e for e, v in zip(errors, verdicts, strict=True) if v == "pass"]
+    assert max(abs(error) for error in accepted) < 0.8
 
 
 @pytest.mark.parametrize(("timeout_s", "seed"), [(9.0, 3), (10.0, 4), (10.0, 8)])

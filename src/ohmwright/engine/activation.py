@@ -17,6 +17,7 @@ from ohmwright.model.errors import (
     LinkLost,
     OutOfCapability,
     ReleaseNotConfirmed,
+    Stopped,
     UnaskedOutput,
 )
 
@@ -28,6 +29,8 @@ LAST_LOOK_S = 3.0
 """What a last look may take after it: a process that was stopped meanwhile has not looked yet."""
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
+_ANSWERS_IN_S = 2.0
+"""A generator that is keyed shows a current within this: its dead time and the meter's window."""
 _EXCESS = 1.5
 """More than so many times what was asked is no creep: another mode or setting is chosen."""
 _EXCESS_AT_LEAST_W = 3.0
@@ -49,6 +52,9 @@ class Activation:
         self._started_s = bench.clock.now_s()
         self.power_w: float | None = None
         """The largest power seen in the load so far."""
+        self.flowed = False
+        """Whether a current was seen."""
+        self._none_below_ma = bench.rf.none_below_ma
         self.release_s: float | None = None
         """Seconds from OFF until the keying output read open; None before."""
 
@@ -70,6 +76,7 @@ class Activation:
         """
         power_w = (current_ma / 1000) ** 2 * self._load_ohm
         self.power_w = max(self.power_w or 0.0, power_w)
+        self.flowed = self.flowed or current_ma > self._none_below_ma
         asked_w = max(_EXCESS * self._asked_w, self._asked_w + _EXCESS_AT_LEAST_W)
         if power_w > min(asked_w, _OVERLOAD * self._rated_w):
             raise ExcessiveOutput(
@@ -164,8 +171,10 @@ async def off_after(error: Exception, bench: Bench) -> Exception:
     """
     if isinstance(error, ReleaseNotConfirmed):
         return error
+    # who stops a run has the last release to go by; a fault may be RF that is just coming on
+    wait_s = 0.0 if isinstance(error, Stopped) else _ANSWERS_IN_S
     try:
-        if await to_its_end(partial(_still_on_within, bench)) is not None:
+        if await to_its_end(partial(_on_within_bound, bench, wait_s)) is not None:
             await confirmed_release(bench)
     except ReleaseNotConfirmed as worse:
         return worse
@@ -174,9 +183,9 @@ async def off_after(error: Exception, bench: Bench) -> Exception:
     return error
 
 
-async def _still_on_within(bench: Bench) -> str | None:
+async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
     with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
-        return await bench.rf.still_on()
+        return await bench.rf.still_on() or await bench.rf.comes_on(wait_s)
     return None
 
 
@@ -187,7 +196,8 @@ async def confirmed_release(bench: Bench, opened: Activation | None = None) -> f
     when the contact does not read open, current still flows, it is not the analyzer that was
     switched on that says so, or the limit of the activation `opened` ended it and OFF did not.
     """
-    ended = await to_its_end(partial(_bounded_release, bench))
+    flowed = opened is not None and opened.flowed
+    ended = await to_its_end(partial(_bounded_release, bench, seen_to_flow=flowed))
     if isinstance(ended, str):
         raise ReleaseNotConfirmed(
             f"RF MAY STILL BE ON: {ended}.",
@@ -212,15 +222,19 @@ class _Ended(NamedTuple):
     """Whether it read on at least once after OFF."""
 
 
-async def _bounded_release(bench: Bench) -> _Ended | str:
+async def _bounded_release(bench: Bench, *, seen_to_flow: bool) -> _Ended | str:
     for bound_s in (RELEASE_BOUND_S, LAST_LOOK_S):
         with anyio.move_on_after(bound_s, shield=True):
-            return await _release(bench)
+            return await _release(bench, seen_to_flow=seen_to_flow)
     return "the time for it ran out"
 
 
-async def _release(bench: Bench) -> _Ended | str:
-    """Try until off is confirmed; what is wrong when it could not be."""
+async def _release(bench: Bench, *, seen_to_flow: bool) -> _Ended | str:
+    """Try until off is confirmed; what is wrong when it could not be.
+
+    A current that was seen to flow and is gone is proof. One that nobody saw may still be on its
+    way: then it must stay away for as long as a unit takes to answer its key.
+    """
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
     problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
     took_s = None
@@ -228,6 +242,8 @@ async def _release(bench: Bench) -> _Ended | str:
         try:
             await analyzer.switch_off()
             still = await rf.still_on()
+            if still is None and not seen_to_flow:
+                still = await rf.comes_on(_ANSWERS_IN_S)
             if took_s is None and not rf.contact_closed:
                 took_s = clock.now_s() - begun_s
             if still is None:

@@ -11,6 +11,7 @@ from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
 
+_LOOK_EVERY_S = 0.5
 _ZERO_READINGS = 5
 _ABOVE_ZERO_DIGITS = 3
 _ZERO_DIGITS = 5
@@ -51,6 +52,15 @@ class Rf:
             last_of_rf.read_off(self._clock.wall())
         else:
             last_of_rf.doubt()
+
+    async def comes_on(self, within_s: float) -> str | None:
+        """What shows that RF has come on within the next `within_s`; None when it stays off."""
+        end_s = self._clock.now_s() + within_s
+        while (left_s := end_s - self._clock.now_s()) > 0:
+            await self._clock.sleep(min(left_s, _LOOK_EVERY_S))
+            if await self.seems_on() and (problem := await self.still_on()) is not None:
+                return problem
+        return None
 
     async def seems_on(self) -> bool:
         """One look of the cheapest kind; what it suspects has to be read with `still_on`."""

@@ -1,0 +1,319 @@
+"""What is said of RF is what was read: at first contact, in rests, after OFF and after a fault."""
+
+from collections.abc import Callable
+
+import pytest
+
+from ohmwright.engine import activation as module
+from ohmwright.engine.activation import activation, begin_off
+from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.session import Session
+from ohmwright.instruments.operator import JoinPath
+from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, refuse_contradiction
+from ohmwright.model.errors import (
+    InstrumentRefused,
+    ProcedureError,
+    ReleaseNotConfirmed,
+    SourceError,
+    UnaskedOutput,
+)
+from ohmwright.model.event import (
+    ActivationOpened,
+    Event,
+    Fault,
+    RunStarted,
+    SlowRelease,
+    UnaskedRf,
+)
+from ohmwright.model.moment import Moment
+from ohmwright.model.procedure import Timing
+from ohmwright.model.procedure_file import read_procedure
+from ohmwright.model.shipped import shipped
+
+pytestmark = pytest.mark.anyio
+MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+
+
+def heard(rig: object, act: Callable[[bytes], bytes | None]) -> None:
+    """Have `act` see each message to the analyzer first; what it returns is the reply."""
+    link = rig.bench.analyzer.dialogue.framing.link
+    handle = link._handle
+
+    def port(line: bytes) -> bytes:
+        reply = act(line)
+        return handle(line) if reply is None else reply
+
+    link._handle = port
+
+
+async def kept(rig: object, stages: tuple = ("as_found",)) -> tuple[list[Event], Exception | None]:
+    """The events of a run, and what it ended by."""
+    events: list[Event] = []
+    try:
+        async for event in run(Job(read_procedure(MONOPOLAR), stages, "test"), rig.bench):
+            events.append(event)
+    except Exception as error:
+        return events, error
+    return events, None
+
+
+async def test_a_pedal_pressed_between_load_and_on_is_no_off(make_rig: Callable) -> None:
+    rig = make_rig()
+    loads = 0
+
+    def act(line: bytes) -> None:
+        nonlocal loads
+        loads += line.startswith(b"INPut:IMPedance ")
+        if loads == 4:
+            rig.hardware.panel.pedal(down=True)
+
+    heard(rig, act)
+    events, error = await kept(rig)
+    assert rig.hardware.truth.rf_on
+    assert isinstance(error, ReleaseNotConfirmed)
+    assert isinstance(events[-1], Fault)
+    assert events[-1].rf_state == "on"
+
+
+async def test_a_line_that_cannot_be_read_leaves_rf_unknown(make_rig: Callable) -> None:
+    rig = make_rig()
+    dead = False
+
+    def act(line: bytes) -> bytes | None:
+        nonlocal dead
+        dead = dead or line.startswith(b"INPut:PATH")
+        return b"" if dead else None
+
+    heard(rig, act)
+    events, error = await kept(rig)
+    assert error is not None
+    assert events[-1].rf_state == "unknown"
+
+
+async def test_a_refusal_with_rf_off_is_recorded_as_off(make_rig: Callable) -> None:
+    rig = make_rig()
+    heard(rig, lambda line: b"" if line.startswith(b"INPut:IMPedance ") else None)
+    rig.bench.analyzer.set_load = refused
+    events, error = await kept(rig)
+    assert isinstance(error, InstrumentRefused)
+    assert events[-1].rf_state == "off"
+
+
+async def refused(load_ohm: float) -> None:
+    raise InstrumentRefused("no such load", code=-222)
+
+
+@pytest.mark.parametrize("after_s", [0.1, 4.0])
+@pytest.mark.parametrize(("setting_w", "load_ohm"), [(3.0, 2000.0), (3.0, 500.0), (300.0, 100.0)])
+async def test_a_welded_contact_is_seen_at_any_output(
+    make_rig: Callable, setting_w: float, load_ohm: float, after_s: float
+) -> None:
+    """3 W into 2000 ohm is 39 mA, 1.5 % of the meter's range; after 0.1 s nothing flows yet."""
+    rig = make_rig()
+    await begin_off(rig.bench)
+    rig.hardware.panel.select("cut", setting_w)
+
+    async def weld() -> None:
+        async with activation(rig.bench, load_ohm=load_ohm, power_w=setting_w, limit_s=8):
+            await rig.bench.clock.sleep(after_s)
+            rig.hardware.mishaps.welded = True
+
+    with pytest.raises(ReleaseNotConfirmed, match=r"reads open, yet .* mA flows"):
+        await weld()
+    assert rig.hardware.truth.rf_on
+    assert rig.bench.rf.state == "on"
+
+
+async def test_what_flows_at_first_contact_is_no_zero(make_rig: Callable) -> None:
+    rig = make_rig()
+    heard(
+        rig,
+        lambda line: b"+1.10000E-02,A,%05d\n" % next(numbers) if b"FETCh:CURR" in line else None,
+    )
+    with pytest.raises(ReleaseNotConfirmed, match="yet 11 mA flows"):
+        await begin_off(rig.bench)
+
+
+numbers = iter(n // 2 for n in range(10**6))
+
+
+async def test_a_meter_that_shows_something_at_zero_has_a_zero(make_rig: Callable) -> None:
+    rig = make_rig()
+    shown = iter(n // 2 for n in range(10**6))
+    heard(
+        rig, lambda line: b"+4.00000E-03,A,%05d\n" % next(shown) if b"FETCh:CURR" in line else None
+    )
+    await begin_off(rig.bench)
+    assert rig.bench.rf.state == "off"
+    assert rig.bench.rf.none_below_ma == pytest.approx(7.0)
+
+
+async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None:
+    rig = make_rig()
+    session = Session(rig.bench)
+    moments: list[Moment] = []
+    await begin_off(rig.bench)
+    async with session.activation(load_ohm=500, power_w=300, limit_s=10):
+        await rig.bench.clock.sleep(6)
+
+    def look(moment: Moment) -> None:
+        moments.append(moment)
+        if len(moments) == 5:
+            rig.hardware._rig.close_contact(20.0)  # a contact that closes by itself
+
+    session.on_moment = look
+    await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
+    assert not rig.hardware.truth.rf_on
+    (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
+    assert off_s - on_s < 2
+    (noted,) = session.notes.taken()
+    assert isinstance(noted, UnaskedRf)
+    assert rig.bench.clock.now_s() - off_s >= 20 - 1
+    assert {moment.rf for moment in moments} == {"off", "on"}
+
+
+async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> None:
+    rig = make_rig()
+    session = Session(rig.bench)
+    await begin_off(rig.bench)
+    async with session.activation(load_ohm=500, power_w=300, limit_s=10):
+        await rig.bench.clock.sleep(6)
+    session.on_moment = lambda _: rig.hardware.panel.pedal(down=True)
+    with pytest.raises(ReleaseNotConfirmed):
+        await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
+
+
+async def test_rf_that_is_on_before_on_is_ended_and_told(make_rig: Callable) -> None:
+    rig = make_rig()
+    await begin_off(rig.bench)
+    rig.hardware._rig.close_contact(20.0)
+    with pytest.raises(UnaskedOutput, match="had not been asked for"):
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=5):
+            pytest.fail("the block was entered")
+    assert not rig.hardware.truth.rf_on
+
+
+async def test_a_release_that_takes_long_is_an_event(make_rig: Callable) -> None:
+    rig = make_rig()
+    session, deaf = Session(rig.bench), iter(range(8))
+    await begin_off(rig.bench)
+    heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" and next(deaf, 9) < 8 else None)
+    async with session.activation(load_ohm=500, power_w=100, limit_s=10):
+        await rig.bench.clock.sleep(2)
+    (noted,) = session.notes.taken()
+    assert isinstance(noted, SlowRelease)
+    assert 0.7 < noted.took_s < 2
+
+
+async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable) -> None:
+    rig = make_rig()
+    await begin_off(rig.bench)
+    heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" else None)
+    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
+            await rig.bench.clock.sleep(2)
+
+
+async def test_a_release_is_bounded_by_the_machines_time(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However slow each try, and whatever the bench's clock says."""
+    import anyio
+
+    rig = make_rig()
+    await begin_off(rig.bench)
+    monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.2)
+    monkeypatch.setattr(module, "LAST_LOOK_S", 0.1)
+    began_s = anyio.current_time()
+
+    async def never() -> None:
+        await anyio.sleep(20)
+
+    rig.bench.analyzer.switch_off = never
+    with pytest.raises(ReleaseNotConfirmed, match="the time for it ran out"):
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
+            pass
+    assert anyio.current_time() - began_s < 10
+
+
+async def test_a_guard_is_proved_before_nobody_stays(make_rig: Callable) -> None:
+    rig = make_rig()
+    proved: list[bool] = []
+
+    async def prove(*_: object) -> bool:
+        proved.append(rig.hardware.truth.rf_on)
+        return True
+
+    rig.bench.analyzer.prove_watchdog = prove
+    await kept(rig)
+    assert proved[0] is False
+
+
+async def test_the_record_says_what_was_sent_and_what_protected(make_rig: Callable) -> None:
+    rig = make_rig()
+    events, _ = await kept(rig)
+    started = next(e for e in events if isinstance(e, RunStarted))
+    assert dict(started.protections.words()) == {
+        "time limit sent with ON, kept by the analyzer": True,
+        "one ON, one activation of fixed length": False,
+        "ceiling for that limit, read back before ON": True,
+        "running limit read back after ON": True,
+        "guard process that owns the analyzer's port": False,
+        "output state read back": True,
+        "load resistance read back": True,
+        "input path set by the analyzer": True,
+        "input path read back": True,
+        "line proven by echoed digits": True,
+    }
+    opened = [e for e in events if isinstance(e, ActivationOpened)]
+    assert all(e.limit_s == 20 for e in opened[2:])
+    assert opened[2].setting_w == 300
+
+
+def changed(rig: object, **tell: str) -> RemoteAnalyzer:
+    """The rig's analyzer with other messages."""
+    analyzer = rig.bench.analyzer
+    commands = analyzer.dialogue.commands
+    analyzer.dialogue.commands = commands.model_copy(update={"tell": {**commands.tell, **tell}})
+    return analyzer
+
+
+def test_a_limit_in_whole_units_is_rounded_down(make_rig: Callable) -> None:
+    analyzer = changed(make_rig(), on="ON {limit_s:d}", off="OFF")
+    assert analyzer.sent_limit_s(15.9) == 15
+    assert analyzer.dialogue.commands.message("on", {"limit_s": 15.9}) == b"ON 15\n"
+    analyzer = changed(make_rig(), on="ON {limit_s:.0f}", off="OFF")
+    assert analyzer.sent_limit_s(15.9) == 15
+
+
+def test_data_and_command_set_must_agree_on_the_limit(make_rig: Callable) -> None:
+    analyzer = changed(make_rig(), on="ON", off="OFF")
+    with pytest.raises(SourceError, match="state the largest time limit"):
+        refuse_contradiction(analyzer.data, analyzer.dialogue.commands)
+
+
+async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable) -> None:
+    def deaf(rig: object) -> object:
+        commands = rig.bench.analyzer.dialogue.commands
+        tell = {verb: text for verb, text in commands.tell.items() if verb != "set_path"}
+        rig.bench.analyzer.dialogue.commands = commands.model_copy(update={"tell": tell})
+        return rig
+
+    _, error = await kept(deaf(make_rig()))
+    assert isinstance(error, ProcedureError)
+    assert "a person must join the input" in str(error)
+    rig = deaf(make_rig(attended=True))
+    asked: list[str] = []
+    reply = rig.bench.operator.reply
+
+    async def join(request: object, problem: str) -> str:
+        if isinstance(request, JoinPath):
+            asked.append(request.path)
+            rig.hardware._rig.set_path(request.path)
+        return await reply(request, problem)
+
+    rig.bench.operator.reply = join
+    events, error = await kept(rig)
+    assert error is None
+    assert asked[:3] == ["OUTPUT", "LEAKAGE", "OUTPUT"]
+    assert {r.verdict for r in results(events) if r.kind == "leakage"} == {"pass"}
