@@ -13,6 +13,7 @@ from random import SystemRandom
 import cancel
 import compound
 import database
+import hazards
 import kills
 import messages
 import records
@@ -25,7 +26,7 @@ from row import Row
 
 from ohmwright.simulator.faults import KINDS
 
-PARTS = ("cancel", "messages", "compound", "records", "database", "kills")
+PARTS = ("cancel", "messages", "compound", "hazards", "records", "database", "kills")
 Rows = Callable[[int, bool], Iterator[Row]]
 
 
@@ -41,6 +42,7 @@ def main() -> int:
         "cancel": partial(cancel.rows, jobs=args.jobs),
         "messages": partial(messages.rows, jobs=args.jobs, every=args.every, kind=args.kind),
         "compound": compound.rows,
+        "hazards": hazards.rows,
         "records": records.rows,
         "database": database.rows,
         "kills": partial(kills.rows, jobs=3 * args.jobs, mutate=args.mutate or ""),

@@ -36,7 +36,10 @@ class Hung(BaseException):
 
 @dataclass(frozen=True)
 class Case:
-    """A procedure on a bench: `demo`, `attended`, `short` (every kind of step), or `sweep`."""
+    """A procedure on a bench.
+
+    `demo`, `attended`, `short` (every kind of step), `low` (outputs of 3 W), or `sweep`.
+    """
 
     name: str
     seed: int
@@ -58,6 +61,7 @@ _PLACES = {
     "demo": ("demo", shipped("procedures", "demo-monopolar.toml")),
     "attended": ("attended", shipped("procedures", "attended-marlow.toml")),
     "short": ("demo", HERE / "short.toml"),
+    "low": ("demo", HERE / "low.toml"),
     "sweep": ("demo", HERE / "short.toml"),
 }
 _SWEEP = Timing(age_s=6, rest_s=10, max_on_s=12)

@@ -20,7 +20,7 @@ def harness(*options: str) -> tuple[int, list[dict[str, Any]]]:
     return done.returncode, json.loads(done.stdout)["rows"]
 
 
-PARTS = ["cancel", "messages", "compound", "records", "database", "kills"]
+PARTS = ["cancel", "messages", "compound", "hazards", "records", "database", "kills"]
 
 
 @pytest.mark.parametrize("part", PARTS)
