@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from typing import Protocol
 
 from rich.text import Text
 
 from ohmwright.instruments.operator import ALWAYS, Answer, Operator, Request
 from ohmwright.model.account import account_name
+from ohmwright.model.moment import RfState
 from ohmwright.wire.clock import RealClock
 
 from .console import err
@@ -19,6 +22,17 @@ _TIME = RealClock()
 """A person's time, whatever clock the bench has."""
 
 
+class Screen(Protocol):
+    """Where requests are shown."""
+
+    @property
+    def rf(self) -> RfState | None:
+        """RF as it was last told; None where nobody tells."""
+
+    def asking(self, question: Sequence[Text]) -> AbstractContextManager[None]:
+        """Show `question`, its last line open, and leave the keyboard to it within the block."""
+
+
 class PersonAtTerminal(Operator):
     """Reads each request on the screen and answers with the keyboard.
 
@@ -28,24 +42,25 @@ class PersonAtTerminal(Operator):
 
     reading_s = _READING_S
 
-    def __init__(self) -> None:
+    def __init__(self, screen: Screen) -> None:
         self.name = account_name()
+        self.screen = screen
 
     async def reply(self, request: Request, problem: str) -> str:
         """Show the request with its answers; return the line that is typed from then on."""
-        if problem != "":
-            err().print(Text(problem, style="yellow"))
-        for line in _shown(request):
-            err().print(line)
-        err().print("> ", end="")
-        await _TIME.sleep(self.reading_s)
-        discard_typed()
-        return await next_line()
+        with self.screen.asking([*_shown(request, problem, self.screen.rf), Text("> ")]):
+            await _TIME.sleep(self.reading_s)
+            discard_typed()
+            return await next_line()
 
 
-def _shown(request: Request) -> Iterator[Text]:
+def _shown(request: Request, problem: str, rf: RfState | None) -> Iterator[Text]:
+    if problem != "":
+        yield Text(problem, style="yellow")
     asked = Text(f">> {request.text}", style="bold")
-    if request.rf_follows:
+    if rf == "on":
+        asked.append("  RF IS ON.", style="bold red")
+    elif request.rf_follows:
         asked.append("  RF comes on after this.", style="bold red")
     yield asked
     for answer in request.answers:
@@ -58,3 +73,17 @@ def _shown(request: Request) -> Iterator[Text]:
 
 def _typed(answer: Answer) -> str:
     return answer.word if answer.key == "" else f"{answer.key} = {answer.word}"
+
+
+class PlainScreen:
+    """Prints a request, and knows nothing of RF."""
+
+    rf: RfState | None = None
+
+    @contextmanager
+    def asking(self, question: Sequence[Text]) -> Iterator[None]:
+        """Print `question`."""
+        for line in question[:-1]:
+            err().print(line)
+        err().print(question[-1], end="")
+        yield

@@ -35,7 +35,7 @@ from ohmwright.wire.links.serial import open_serial
 from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
-from .at_terminal import PersonAtTerminal
+from .at_terminal import PersonAtTerminal, PlainScreen
 from .bench_data import BenchData
 
 
@@ -107,7 +107,7 @@ async def _real(
         analyzer = await link(data.file.analyzer.link)
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
-    operator = Nobody() if unattended else PersonAtTerminal()
+    operator = Nobody() if unattended else PersonAtTerminal(PlainScreen())
     return assembled(data, clock, analyzer, generator, operator)
 
 

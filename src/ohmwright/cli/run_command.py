@@ -115,7 +115,7 @@ def _run(
     async def work() -> tuple[Event, ...]:
         opening = opened(bench_data, unattended=request.unattended, guarded=request.bench.guarded)
         async with opening as bench:
-            with live_view(_points(file, stages)) as view:
+            with live_view(bench, _points(file, stages)) as view:
                 return await drive(job, bench, store, view, notes)
 
     try:

@@ -1,0 +1,72 @@
+"""How RF stands, in one line that is true at the time it is read."""
+
+from __future__ import annotations
+
+from rich.text import Text
+
+from ohmwright.model.moment import Aim, Moment
+
+CURRENT_FOR_S = 1.0
+"""A reading older than this is not shown as what flows."""
+_JUST_READ_S = 2.0
+
+
+def status(moment: Moment | None, now_s: float) -> Text:
+    """`moment` as it is to be told at `now_s` of the bench's clock; no wider than 80 columns.
+
+    Ages and times left go on by that clock; a reading that is no longer new is left out.
+    """
+    if moment is None:
+        return Text("RF not read yet", style="bold yellow")
+    past_s = max(0.0, now_s - moment.bench_s)
+    match moment.rf:
+        case "off":
+            return _off(moment, past_s)
+        case "coming on":
+            return Text("RF IS ABOUT TO COME ON", style="bold yellow")
+        case "on":
+            return _on(moment, past_s)
+        case _:
+            return Text(
+                "RF STATE UNKNOWN: switch the generator off at its mains switch",
+                style="bold white on red",
+            )
+
+
+def _off(moment: Moment, past_s: float) -> Text:
+    text = Text.assemble(("RF OFF", "bold green"))
+    if moment.rest_left_s is not None and past_s <= _JUST_READ_S:
+        left_s = max(0.0, moment.rest_left_s - past_s)
+        text.append(f"   resting, {left_s:.0f} s to go")
+    elif past_s > _JUST_READ_S:
+        text.append(f" when read {_ago(past_s)} ago")
+    return text
+
+
+def _on(moment: Moment, past_s: float) -> Text:
+    text = Text.assemble(("RF ON", "bold red"))
+    if moment.age_s is not None:
+        text.append(f" {moment.age_s + past_s:5.1f} s", style="bold red")
+    if moment.left_s is not None:
+        left_s = moment.left_s - past_s
+        left = f", {left_s:.0f} s left" if left_s > 0 else ", its limit has run out"
+        text.append(left)
+    if moment.current_ma is not None and past_s <= CURRENT_FOR_S:
+        text.append(f"  {moment.current_ma:7.1f} mA", style=_judged(moment.current_ma, moment.aim))
+    else:
+        text.append("  no new reading")
+    if moment.aim is not None:
+        lower, target, upper = (f"{value:.4g}" for value in moment.aim)
+        text.append(f"  target {target} ({lower} to {upper})")
+    return text
+
+
+def _judged(current_ma: float, aim: Aim | None) -> str:
+    """Bold; in colour only where a band is known."""
+    if aim is None:
+        return "bold"
+    return "bold green" if aim.lower_ma <= current_ma <= aim.upper_ma else "bold yellow"
+
+
+def _ago(past_s: float) -> str:
+    return f"{past_s:.0f} s" if past_s < 120 else f"{past_s / 60:.0f} min"

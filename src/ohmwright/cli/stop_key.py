@@ -1,0 +1,83 @@
+"""A key that stops a run: single keys are read raw while no question is open."""
+
+from __future__ import annotations
+
+import asyncio
+import atexit
+import os
+import signal
+import sys
+from typing import Any
+
+_STOPS = b" qQ"
+
+
+class StopKey:
+    """While it is watched for, space or q at the terminal acts like Ctrl-C.
+
+    Nothing is done where no terminal is, where another program has it, or on Windows. The
+    terminal is put back as it was by `ignore`, at the latest when the program ends.
+    """
+
+    def __init__(self) -> None:
+        self._before: list[Any] | None = None
+
+    @property
+    def watched(self) -> bool:
+        """Whether keys are listened to."""
+        return self._before is not None
+
+    def watch(self) -> None:
+        """Read keys as they are pressed, without showing them."""
+        if sys.platform == "win32" or not _own_terminal():
+            return
+        import termios
+
+        descriptor = sys.stdin.fileno()
+        self._before = termios.tcgetattr(descriptor)
+        raw = termios.tcgetattr(descriptor)
+        raw[3] &= ~(termios.ICANON | termios.ECHO)
+        raw[6][termios.VMIN], raw[6][termios.VTIME] = 1, 0
+        atexit.register(self.ignore)
+        termios.tcsetattr(descriptor, termios.TCSANOW, raw)
+        asyncio.get_running_loop().add_reader(descriptor, self._pressed)
+
+    def ignore(self) -> None:
+        """Leave the keyboard to others, and nothing typed for them."""
+        before, self._before = self._before, None
+        if sys.platform == "win32" or before is None:
+            return
+        import termios
+
+        descriptor = sys.stdin.fileno()
+        atexit.unregister(self.ignore)
+        self._unread(descriptor)
+        if _own_terminal():
+            termios.tcflush(descriptor, termios.TCIFLUSH)
+            termios.tcsetattr(descriptor, termios.TCSANOW, before)
+
+    def _pressed(self) -> None:
+        descriptor = sys.stdin.fileno()
+        try:
+            keys = os.read(descriptor, 64)
+        except OSError:
+            keys = b""
+        if keys == b"":  # the terminal is gone
+            self._unread(descriptor)
+        elif any(key in _STOPS for key in keys):
+            signal.raise_signal(signal.SIGINT)
+
+    def _unread(self, descriptor: int) -> None:
+        try:
+            asyncio.get_running_loop().remove_reader(descriptor)
+        except RuntimeError:  # at the very end of the program no loop runs any more
+            return
+
+
+def _own_terminal() -> bool:
+    """Whether standard input is a terminal that this program may change."""
+    try:
+        descriptor = sys.stdin.fileno()
+        return os.isatty(descriptor) and os.tcgetpgrp(descriptor) == os.getpgrp()
+    except (AttributeError, OSError, ValueError):
+        return False

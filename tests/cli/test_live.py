@@ -1,0 +1,237 @@
+"""The live view says of RF what is true, and a key in it stops the run."""
+
+from __future__ import annotations
+
+import os
+import select
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ohmwright.cli.bench_data import read_bench
+from ohmwright.cli.live import LiveView
+from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.cli.status_line import status
+from ohmwright.engine.run import Job, run
+from ohmwright.instruments.nobody import Nobody
+from ohmwright.model.bench_file import Simulation
+from ohmwright.model.moment import Aim, Moment
+from ohmwright.model.procedure_file import read_procedure
+from ohmwright.model.shipped import shipped
+from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.links.memory import MemoryLink
+
+AIM = Aim(886.0, 900.0, 914.0)
+ON = Moment("on", 100.0, age_s=3.0, left_s=12.0, current_ma=812.34, aim=AIM)
+REST = Moment("off", 100.0, rest_left_s=14.0)
+
+
+@pytest.mark.parametrize(
+    ("moment", "after_s", "said"),
+    [
+        (None, 0.0, "RF not read yet"),
+        (REST, 0.4, "RF OFF   resting, 14 s to go"),
+        (REST, 30.0, "RF OFF when read 30 s ago"),
+        (Moment("off", 100.0), 0.0, "RF OFF"),
+        (Moment("off", 100.0), 300.0, "RF OFF when read 5 min ago"),
+        (Moment("coming on", 100.0), 0.2, "RF IS ABOUT TO COME ON"),
+        (ON, 0.2, "RF ON   3.2 s, 12 s left    812.3 mA  target 900 (886 to 914)"),
+        (ON, 1.5, "RF ON   4.5 s, 10 s left  no new reading  target 900 (886 to 914)"),
+        (ON, 13.0, "RF ON  16.0 s, its limit has run out  no new reading  target 900"),
+        (Moment("on", 100.0), 0.0, "RF ON  no new reading"),
+        (Moment("unknown", 100.0), 0.0, "RF STATE UNKNOWN"),
+    ],
+)
+def test_the_line_is_true_when_it_is_read(moment: Moment | None, after_s: float, said: str) -> None:
+    line = status(moment, 100.0 + after_s)
+    assert line.plain.startswith(said)
+    assert len(line.plain) < 80
+
+
+@pytest.mark.anyio
+async def test_whatever_the_line_says_of_rf_is_so() -> None:
+    """Looked at in every pause of a whole stage, against the simulator's truth."""
+    data = read_bench(shipped("benches", "demo.toml"))
+    data = replace(data, file=data.file.model_copy(update={"simulation": Simulation(seed=3)}))
+    lies, said, off_since_s = list[str](), set[str](), 0.0
+
+    class Watched(VirtualClock):
+        async def sleep(self, duration_s: float) -> None:
+            for at_s in (self.now_s(), self.now_s() + duration_s):
+                self._now_s = at_s
+                look()
+            await super().sleep(0.0)
+
+    def look() -> None:
+        nonlocal off_since_s
+        on, line = hardware.truth.rf_on, view.line().plain
+        said.add(line[:6])
+        off_since_s = clock.now_s() if on else off_since_s
+        claims_on = line.startswith("RF ON")
+        # a release is only believed when it was read back, which takes some readings
+        if claims_on and clock.now_s() > off_since_s + 1.0:
+            lies.append(f"{line}: off since {off_since_s:g} s at {clock.now_s():g} s")
+        if on and line.startswith("RF OFF"):
+            lies.append(f"{line}: on at {clock.now_s():g} s")
+
+    clock = Watched()
+    hardware = simulated_bench(data, clock)
+    view = LiveView(clock, 1)
+    analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
+    generator = MemoryLink("generator", hardware.generator_port, clock)
+    bench = assembled(data, clock, analyzer, generator, Nobody())
+    file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
+    async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_moment):
+        view.on_event(event)
+    assert lies == []
+    assert {"RF OFF", "RF ON "} <= said
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@contextmanager
+def at_a_terminal(*command: str) -> Iterator[tuple[int, int, subprocess.Popen[bytes]]]:
+    """A program with a terminal of its own: our end, its end, and the program."""
+    ours, its = os.openpty()
+    child = subprocess.Popen(
+        [sys.executable, "-c", *command],
+        stdin=its,
+        stdout=its,
+        stderr=its,
+        preexec_fn=_own_terminal,
+        env={**os.environ, "TERM": "xterm", "COLUMNS": "80", "LINES": "24"},
+    )
+    try:
+        yield ours, its, child
+    finally:
+        child.kill()
+        child.wait()
+        os.close(ours)
+        os.close(its)
+
+
+def _own_terminal() -> None:
+    """As a shell gives a program its terminal."""
+    import fcntl
+    import termios
+
+    os.setsid()
+    fcntl.ioctl(0, termios.TIOCSCTTY, 0)
+
+
+def shown_until(ours: int, found: Callable[[bytes], Any]) -> bytes:
+    """What is shown until `found`; at most a minute."""
+    shown, end_s = b"", time.monotonic() + 60
+    while not found(shown) and time.monotonic() < end_s:
+        if select.select([ours], [], [], 0.2)[0]:
+            shown += os.read(ours, 65536)
+    assert found(shown), shown[-2000:]
+    return shown
+
+
+MAIN = "from ohmwright.cli.main import main; main()"
+pytestmark_terminal = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
+
+
+@pytestmark_terminal
+@pytest.mark.parametrize("how", [b"q", b" ", signal.SIGINT, signal.SIGTERM, signal.SIGHUP, None])
+def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
+    tmp_path: Path, how: bytes | signal.Signals | None
+) -> None:
+    import termios
+
+    words = ("demo", "--seed", "3", "--records", str(tmp_path / "records.sqlite"))
+    with at_a_terminal(MAIN, *words) as (ours, its, child):
+        before = termios.tcgetattr(its)
+        shown = shown_until(ours, lambda shown: b"as found: " in shown)
+        assert b"space or q stops" in shown
+        assert termios.tcgetattr(its) != before
+        if isinstance(how, bytes):
+            os.write(ours, how)
+        elif how is not None:
+            child.send_signal(how)
+        ending = b"Result:" if how is None else b"--resume"
+        shown = shown_until(ours, lambda shown: ending in shown)
+        assert child.wait(60) == (0 if how is None else 4)
+        assert termios.tcgetattr(its) == before
+    assert (b"stopped by hand" in shown) is (how is not None)
+
+
+CRASH = """
+import anyio
+from types import SimpleNamespace
+from ohmwright.cli.live import live_view
+from ohmwright.wire.clock import RealClock
+
+async def work():
+    with live_view(SimpleNamespace(clock=RealClock(), operator=None), 1):
+        await anyio.sleep(1)
+        raise KeyError("a crash")
+
+anyio.run(work)
+"""
+
+
+@pytestmark_terminal
+def test_a_crash_leaves_the_terminal_as_it_was() -> None:
+    import termios
+
+    with at_a_terminal(CRASH) as (ours, its, child):
+        before = termios.tcgetattr(its)
+        shown_until(ours, lambda shown: b"space or q stops" in shown)
+        assert termios.tcgetattr(its) != before
+        shown_until(ours, lambda shown: b"a crash" in shown)
+        assert child.wait(60) == 1
+        assert termios.tcgetattr(its) == before
+
+
+ASKING = """
+import anyio
+from types import SimpleNamespace
+from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
+from ohmwright.cli.live import live_view
+from ohmwright.instruments.operator import PressKey
+from ohmwright.model.moment import Moment
+from ohmwright.wire.clock import RealClock
+
+async def work():
+    clock, person = RealClock(), PersonAtTerminal(PlainScreen())
+    with live_view(SimpleNamespace(clock=clock, operator=person), 1) as view:
+        view.on_moment(Moment("on", clock.now_s(), age_s=1.0, left_s=20.0, current_ma=812.0))
+        answer = await person.carry_out(PressKey("coarse", "up", 2))
+    print("answered", answer.word)
+
+anyio.run(work)
+"""
+
+
+@pytestmark_terminal
+def test_the_line_goes_on_while_a_key_is_awaited() -> None:
+    with at_a_terminal(ASKING) as (ours, _, _child):
+        shown = shown_until(ours, lambda shown: shown.count(b"no new reading") >= 2)
+        question = shown.rpartition(b">> Press coarse up 2 times.")
+        assert b"RF IS ON." in question[2]
+        ages = {part.split(b" s,")[0] for part in question[2].split(b"RF ON")[1:]}
+        assert len(ages) >= 3
+        os.write(ours, b"q\n")
+        shown_until(ours, lambda shown: b"none of the answers" in shown)
+        time.sleep(0.5)
+        os.write(ours, b"d\n")
+        shown_until(ours, lambda shown: b"answered done" in shown)
+
+
+def test_without_a_terminal_nothing_is_shown(tmp_path: Path) -> None:
+    words = ("demo", "--seed", "3", "--records", str(tmp_path / "records.sqlite"))
+    done = subprocess.run([sys.executable, "-c", MAIN, *words], capture_output=True, check=True)
+    assert b"RF O" not in done.stdout + done.stderr
