@@ -13,6 +13,10 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.cli import at_terminal, keyboard
+from ohmwright.instruments.operator import DONE, NO, Inspect, Instruct
+from ohmwright.model.errors import UsageError
+
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
 
 QUESTIONS = int(os.environ.get("OHMWRIGHT_TYPED_QUESTIONS", "40"))
@@ -66,3 +70,48 @@ def typed_at_random(log: Path, draw: random.Random) -> str:
     assert child.wait() == 0
     os.close(master)
     return shown.decode(errors="replace")
+
+
+@pytest.mark.anyio
+async def test_what_is_typed_before_a_request_can_have_been_read_is_thrown_away(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """An impatient second answer comes when the next request is shown already."""
+    ours, its = os.openpty()
+
+    class Reading:
+        async def sleep(self, _: float) -> None:
+            os.write(ours, b"y\n")
+            assert select.select([its], [], [], 10)[0]
+
+    def discard_then_type() -> None:
+        keyboard.discard_typed()
+        os.write(ours, b"n\n")
+
+    monkeypatch.setattr(at_terminal, "_TIME", Reading())
+    monkeypatch.setattr(at_terminal, "discard_typed", discard_then_type)
+    with os.fdopen(its, closefd=True) as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        person = at_terminal.PersonAtTerminal(at_terminal.PlainScreen())
+        assert await person.carry_out(Inspect("Is the cord whole?")) == NO
+    os.close(ours)
+
+
+@pytest.mark.anyio
+async def test_lines_of_a_pipe_answer_in_their_order(monkeypatch: pytest.MonkeyPatch) -> None:
+    read, write = os.pipe()
+    os.write(write, b"ok\nd\nn\n")
+    os.close(write)
+    with os.fdopen(read) as lines:
+        monkeypatch.setattr(sys, "stdin", lines)
+        monkeypatch.setattr(at_terminal.PersonAtTerminal, "reading_s", 0.0)
+        person = at_terminal.PersonAtTerminal(at_terminal.PlainScreen())
+        assert await person.carry_out(Instruct("Join the lead.")) == DONE
+        assert await person.carry_out(Inspect("Is the cord whole?")) == NO
+        with pytest.raises(UsageError, match="standard input has ended"):
+            await person.carry_out(Instruct("Join the lead."))
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"

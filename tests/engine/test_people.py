@@ -1,5 +1,6 @@
 """What a person may say to a request, and what the run then does."""
 
+import signal
 from collections.abc import Callable, Iterable
 from contextlib import suppress
 from dataclasses import replace
@@ -7,9 +8,14 @@ from pathlib import Path
 
 import anyio
 import pytest
+from rich.console import Console
 
+from ohmwright.cli.drive import drive
+from ohmwright.cli.live import LiveView
+from ohmwright.cli.tables import run_tables
 from ohmwright.engine.notes import Notes
 from ohmwright.engine.run import Job, overall, results, run
+from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.operator import (
     NO_ANSWER,
     YES,
@@ -38,6 +44,7 @@ from ohmwright.model.event import (
     StepStarted,
     TrimMoved,
 )
+from ohmwright.model.procedure import Timing
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.person import SimulatedPerson
@@ -317,9 +324,10 @@ async def test_a_unit_with_a_port_is_told_to_leave(make_rig: Callable, answers: 
     kept, notes = await ended(rig, MONOPOLAR)
     assert unit.in_service is not answers
     assert any(isinstance(e, ServiceLeft) for e in kept) is answers
-    assert (notes.left_open == "") is answers
     assert isinstance(kept[-1], Fault)
-    assert ("Leave it there without saving." in kept[-1].left_open) is not answers
+    assert kept[-1].left_open == notes.left_open
+    assert ("without saving: what was moved at adjustment point" in notes.left_open) is answers
+    assert ("Leave it there without saving." in notes.left_open) is not answers
 
 
 async def test_where_rf_may_be_on_nothing_else_is_sent(make_rig: Callable) -> None:
@@ -340,3 +348,63 @@ async def test_where_rf_may_be_on_nothing_else_is_sent(make_rig: Callable) -> No
 def _deaf_to_off(rig) -> Callable[[bytes], bytes]:
     handle = rig.hardware.analyzer_port
     return lambda line: b"" if b"OFF" in line else handle(line)
+
+
+@pytest.mark.parametrize(("said", "settings"), [("skip too hot", [80, 120]), ("stop", [80])])
+async def test_a_sweep_leaves_out_what_is_skipped_and_ends_at_stop(
+    rig, said: str, settings: list[int]
+) -> None:
+    helper = Helper.at(
+        rig, lambda request, n: {1: "back", 2: said}[n] if request.setting_w == 100 else None
+    )
+    points = []
+    with suppress(StopRun):
+        async for point in sweep(
+            rig.bench,
+            mode="cut",
+            settings_w=[80, 100, 120],
+            loads_ohm=[300],
+            timing=Timing(rest_s=5),
+        ):
+            points.append(point.setting_w)
+    assert points == settings
+    assert helper.asked.count(SelectMode("cut", 100)) == 2
+
+
+async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:
+    Helper.at(rig, lambda *_: None)
+    events = await kept(rig, stages=("adjust",))
+    console = Console(width=120)
+    with console.capture() as shown:
+        console.print(run_tables(events))
+    final = next(iter(results(events))).final_trim
+    assert f"0 to {final}* " in shown.get()
+    assert "* presses as told by simulated person; not read from the unit" in shown.get()
+
+
+async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(rig) -> None:
+    def interrupt() -> str:
+        signal.raise_signal(signal.SIGINT)
+        return ""  # whatever is typed then
+
+    class Kept:
+        def __init__(self) -> None:
+            self.events: list[Event] = []
+
+        def append(self, _: str, event: Event) -> None:
+            self.events.append(event)
+
+    Helper.at(rig, at_second_press(interrupt))
+    store, notes = Kept(), Notes()
+    job = Job(read_procedure(ATTENDED), ("adjust",), "test")
+    await drive(job, rig.bench, store, LiveView(rig.bench.clock, 1), notes)
+    *_, fault = store.events
+    assert isinstance(fault, Fault)
+    assert (fault.error, fault.rf_state) == ("Stopped", "off")
+    moved = [e for e in store.events if isinstance(e, TrimMoved)]
+    answered = [(e.question[:6], e.answer) for e in store.events if isinstance(e, Asked)]
+    confirmed = [each for each in answered if each == ("Press ", "done")]
+    assert len(moved) == len(confirmed) >= 1
+    assert {e.told_by for e in moved} == {"simulated person"}
+    assert "Confirmed there and not stored: Press coarse" in fault.left_open
+    assert fault.left_open == notes.left_open

@@ -14,6 +14,7 @@ from ohmwright.engine.proving import protection_proofs
 from ohmwright.engine.session import Session
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
+from ohmwright.instruments.operator import Interjection
 from ohmwright.model.errors import LinkError, OutOfCapability
 from ohmwright.model.event import ProtectionProved
 
@@ -100,6 +101,8 @@ async def _limit(bench: Bench) -> Finding:
         closed = [event async for event in protection_proofs(Session(bench)) if event]
     except (LinkError, OutOfCapability) as error:
         return Finding(name, good=False, detail=str(error))
+    except Interjection:
+        return Finding(name, good=False, detail=f"{bench.operator.name} did not want it: not seen")
     seen = [event.what for event in closed if isinstance(event, ProtectionProved)]
     return Finding(name, good=True, detail="; ".join(seen))
 

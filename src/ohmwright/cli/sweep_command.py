@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import csv
-from contextlib import aclosing
+from contextlib import aclosing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from rich.table import Table
 
 from ohmwright.engine.sweep import SweepPoint, sweep
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import StopRun
 from ohmwright.model.errors import UsageError
 from ohmwright.model.procedure import Timing
 
@@ -79,6 +80,7 @@ async def _sweep(
     with (
         Progress(console=err(), transient=True, disable=not err().is_terminal) as progress,
         stopped_by_signals(),
+        suppress(StopRun),
     ):
         task = progress.add_task("sweep", total=len(settings_w) * len(loads_ohm))
         points = sweep(

@@ -39,7 +39,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
         parts += [_senses_table(read), _first_moves_table(read)]
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
-        parts.append(_widest_that_fits(partial(_adjusted_table, adjusted)))
+        parts += [_widest_that_fits(partial(_adjusted_table, adjusted)), *_told(adjusted)]
     return Group(*parts, *_reasons(results), *_rules(results), *_ending(events))
 
 
@@ -144,11 +144,25 @@ def _adjusted_table(results: Sequence[Result], columns: Columns) -> Table:
             result.point,
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
             _limits(result),
-            f"{result.start_trim} to {result.final_trim}",
+            _trims(result),
             *_outcome(result, columns),
             *_conformity(result, columns),
         )
     return table
+
+
+def _trims(result: Result) -> str:
+    if result.start_trim is None or result.final_trim is None:
+        return ""
+    mark = "" if result.trim_told_by is None else "*"
+    return f"{result.start_trim} to {result.final_trim}{mark}"
+
+
+def _told(results: Iterable[Result]) -> Iterable[Text]:
+    """Whose word the marked trims are."""
+    names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
+    if names:
+        yield Text(f"* presses as told by {', '.join(names)}; not read from the unit", style="dim")
 
 
 def _table(title: str, *columns: str) -> Table:

@@ -40,6 +40,16 @@ class InService:
         self.counts, self.presses = 0, Counter()
 
     @property
+    def undone(self) -> str:
+        """What a person is told once the unit has left service mode by port."""
+        if not self.moved:
+            return ""
+        return (
+            "The unit has left service mode by port, without saving: what was moved at adjustment "
+            f"point {self.point} and not stored is undone by that."
+        )
+
+    @property
     def to_undo(self) -> str:
         """What a person must know and do when the run ends here and cannot undo it."""
         where = f"The unit may still be in service mode at adjustment point {self.point}."

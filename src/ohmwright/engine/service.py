@@ -22,9 +22,9 @@ _BOUND_S = 5.0
 async def service_left(session: Session) -> AsyncIterator[None]:
     """Whatever ends the block early, see to what was moved and not stored; RF is off by then.
 
-    A unit with a port is told to leave service mode, which undoes it. Of a unit without one the
-    session's notes say what the person must know. Where RF may be on, nothing is sent: the
-    generator must be switched off at its mains switch, which undoes it too.
+    A unit with a port is told to leave service mode, which undoes it. The session's notes say
+    so, or what the person must undo. Where RF may be on, nothing is sent: the generator must be
+    switched off at its mains switch, which undoes it too.
     """
     try:
         yield
@@ -47,5 +47,5 @@ async def _leave(session: Session) -> None:
             await session.bench.generator.leave_unsaved()
         except OhmwrightError:
             return
-        session.service, notes.left_open = None, ""
+        session.service, notes.left_open = None, service.undone
         notes.add(ServiceLeft(**session.stamp(), point=service.point))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from math import isfinite, nan, sqrt
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.moment import OnMoment, unwatched
 from ohmwright.model.procedure import Timing
@@ -63,7 +64,8 @@ async def sweep(
     await begin_off(bench)
     await session.join("OUTPUT")
     for setting_w in settings_w:
-        await bench.generator.select(mode, setting_w)
+        if not await _selected(bench, mode, setting_w):
+            continue
         for load_ohm in loads_ohm:
             seen = await watch(
                 session,
@@ -82,6 +84,21 @@ async def sweep(
                 session.accuracy,
                 none_below_ma=bench.rf.none_below_ma,
             )
+
+
+async def _selected(bench: Bench, mode: str, setting_w: float) -> bool:
+    """False where a person skips the setting; they cannot go back in a sweep, and are asked again.
+
+    Raises StopRun where they want no more.
+    """
+    while True:
+        try:
+            await bench.generator.select(mode, setting_w)
+        except SkipStep:
+            return False
+        except GoBack:
+            continue
+        return True
 
 
 def _point(
