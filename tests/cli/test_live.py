@@ -91,6 +91,7 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
     async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_moment):
         view.on_event(event)
+        assert not view.line().plain.startswith("RF not read yet")
     assert lies == []
     assert {"RF OFF", "RF ON "} <= said
 

@@ -115,6 +115,7 @@ async def _events(
 ) -> AsyncIterator[Event]:
     bench, found = session.bench, list(results(job.earlier))
     await begin_off(bench)
+    session.show_rf()
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()
     yield await _opening(job, session, traceability)

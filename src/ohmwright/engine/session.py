@@ -201,9 +201,13 @@ class Session:
         now_s = self.bench.clock.now_s()
         self.on_moment(Moment("on", now_s, age_s=0.0, left_s=opened.left_s, aim=self.aim))
 
+    def show_rf(self) -> None:
+        """Let whoever looks see how RF was read just now."""
+        self.on_moment(Moment(self.bench.rf.state, self.bench.clock.now_s()))
+
     def _after(self, opened: Activation | None) -> None:
         """Show how RF stands, and keep it in mind when OFF took long."""
-        self.on_moment(Moment(self.bench.rf.state, self.bench.clock.now_s()))
+        self.show_rf()
         took_s = None if opened is None else opened.release_s
         readings_s = _SLOW_RELEASE_READINGS / self.bench.analyzer.data.meter.readings_per_s
         if took_s is not None and took_s > max(_SLOW_RELEASE_S, readings_s):
