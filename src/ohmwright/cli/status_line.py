@@ -24,6 +24,8 @@ def status(moment: Moment | None, now_s: float) -> Text:
             return _off(moment, past_s)
         case "coming on":
             return Text("RF IS ABOUT TO COME ON", style="bold yellow")
+        case "going off":
+            return Text("RF IS GOING OFF, not read back yet", style="bold yellow")
         case "on":
             return _on(moment, past_s)
         case _:

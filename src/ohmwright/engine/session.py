@@ -188,7 +188,10 @@ class Session:
             ) as opened:
                 before_s = clock.now_s()
                 self._show_on(opened)
-                yield opened
+                try:
+                    yield opened
+                finally:
+                    self.on_moment(Moment("going off", clock.now_s()))
         finally:
             # the instrument ends it at its limit, however long a person was at the keys
             now_s = min(clock.now_s(), before_s + limit_s)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal, NamedTuple
 
-RfState = Literal["off", "coming on", "on", "unknown"]
+RfState = Literal["off", "coming on", "on", "going off", "unknown"]
+"""`going off`: OFF is being sent, and is not read back yet."""
 
 
 class Aim(NamedTuple):
