@@ -53,7 +53,8 @@ def test_every_one_and_the_record_in_the_pdf_can_be_imported(
 def test_the_hash_on_it_is_on_record(ohmwright: Callable, records: Path, tmp_path: Path) -> None:
     page = tmp_path / "c.html"
     ohmwright("certificate", "--records", records, "--html", page)
-    head = page.read_text(encoding="utf-8").split("<code>")[1].split("</code>")[0]
+    foot = page.read_text(encoding="utf-8").split("<footer>")[1]
+    head = foot.split("<code>")[1].split("</code>")[0]
     assert ohmwright("record", "verify", "--head", head, "--records", records).code == 0
     assert list(tmp_path.glob("*.pdf")) == []
 

@@ -10,7 +10,7 @@ import anyio
 import pytest
 
 from ohmwright.engine.activation import activation
-from ohmwright.instruments.analyzer import Analyzer, InputPath, Reading
+from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.bench_file import Asset
@@ -21,7 +21,7 @@ from ohmwright.model.errors import (
     ProtocolError,
     ReleaseNotConfirmed,
 )
-from ohmwright.model.hardware import ActivationOutput, AnalyzerData, LoadBank, Meter
+from ohmwright.model.hardware import ActivationOutput, AnalyzerData, InputPath, LoadBank, Meter
 from ohmwright.model.protections import Protections
 from ohmwright.wire.clock import VirtualClock
 

@@ -9,7 +9,7 @@ import pytest
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
-from ohmwright.model.event import Event, RunResumed, RunStarted
+from ohmwright.model.event import Event, PointDone, RunResumed, RunStarted
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.model.traceability import Environment
@@ -23,12 +23,13 @@ def with_certificate(bench: Bench, **changed: object) -> Bench:
     return replace(bench, certificate=bench.certificate.model_copy(update=changed))
 
 
-async def some(bench: Bench, events: int = 12, **job: object) -> list[Event]:
+async def some(bench: Bench, **job: object) -> list[Event]:
+    """The events up to the first result."""
     file = read_procedure(MONOPOLAR)
     kept = []
     async for event in run(Job(file, ("as_found",), "test", **job), bench):  # type: ignore[arg-type]
         kept.append(event)
-        if len(kept) == events:
+        if isinstance(event, PointDone):
             break
     return kept
 

@@ -14,6 +14,12 @@ from ohmwright.reports.certificate import Certificate, certificate_of
 
 BEGUN = datetime(2026, 3, 2, 9, 30, 0, 123456, tzinfo=UTC)
 HEAD = "0f" * 32
+CERTIFICATE = Traceability(
+    certificate="CAL-1",
+    laboratory="Ambrel",
+    calibrated_on=date(2025, 8, 1),
+    due_on=date(2026, 8, 1),
+)
 LOADS_OHM = (100.0, 200.0, 500.0, 1000.0, 2000.0)
 HOSTILE = (
     '#panic("typst") #read("/etc/passwd") \\ */ //',
@@ -45,7 +51,11 @@ def result(
         kind="adjust" if stage == "adjust" else "power_curve",
         verdict=verdict,
         reason="" if verdict == "pass" else "above the upper limit",
+        mode="cut",
+        setting_w=None if stage == "adjust" else 300,
         load_ohm=load_ohm,
+        path="OUTPUT",
+        traceability=CERTIFICATE,
         target=target,
         measured=Measured(
             quantity="power_w",
@@ -104,12 +114,7 @@ def a_run(
         generator="Tallowmere, Quillon 300",
         asset=Asset(**unit),
         software="ohmwright 0.1.0",
-        traceability=Traceability(
-            certificate="CAL-1",
-            laboratory="Ambrel",
-            calibrated_on=date(2025, 8, 1),
-            due_on=date(2026, 8, 1),
-        ),
+        traceability=CERTIFICATE,
         environment=Environment(temperature_c=22.5, humidity_percent=41),
         seed=seed,
         **said,

@@ -137,7 +137,7 @@ def test_a_point_without_a_value_still_says_its_verdict() -> None:
     )
     document = certificate_dcc(certificate_of(a_run([answer])), "DE")
     quantity = tree_of(document).find(".//dcc:result//dcc:quantity", NAMES)
-    assert children(quantity) == ["name", "noQuantity", "measurementMetaData"]
+    assert children(quantity) == ["name", "description", "noQuantity", "measurementMetaData"]
     assert quantity.findtext(".//dcc:conformity", namespaces=NAMES) == "pass"
     assert complaints(document) == []
 

@@ -33,7 +33,7 @@ class LiveView:
     standard error is no terminal.
     """
 
-    def __init__(self, clock: Clock, total_points: int) -> None:
+    def __init__(self, clock: Clock, total_points: int, done: int = 0) -> None:
         self._clock = clock
         self._moment: Moment | None = None
         self._stage = self._step = ""
@@ -44,7 +44,7 @@ class LiveView:
             TimeElapsedColumn(),
             console=err(),
         )
-        self._task = self._progress.add_task("", total=total_points)
+        self._task = self._progress.add_task("", total=total_points, completed=done)
         self._keys = StopKey()
         self._live: Live | None = None
 
@@ -159,9 +159,12 @@ def _over(lines: int, text: Text) -> None:
 
 
 @contextmanager
-def live_view(bench: Bench, total_points: int) -> Iterator[LiveView]:
-    """A live view of `bench` that goes away when the run ends; questions are asked within it."""
-    view = LiveView(bench.clock, total_points)
+def live_view(bench: Bench, total_points: int, *, done: int = 0) -> Iterator[LiveView]:
+    """A live view of `bench` that goes away when the run ends; questions are asked within it.
+
+    `done` points have their result already.
+    """
+    view = LiveView(bench.clock, total_points, done)
     if isinstance(bench.operator, PersonAtTerminal):
         bench.operator.screen = view
     with view.shown():

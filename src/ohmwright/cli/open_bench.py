@@ -22,7 +22,7 @@ from ohmwright.simulator.person import SimulatedPerson
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
-from ohmwright.wire.command_set import CommandSet, load_command_set
+from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard.opening import (
     open_guarded_serial,
@@ -100,8 +100,7 @@ async def _real(
         clock = await SteppedClock.connected(await link(data.file.stepped_time))
     assert data.file.analyzer.link is not None  # the bench file's own check
     if guarded:
-        commands = load_command_set(data.analyzer.command_set, data.analyzer_path)
-        analyzer = await _guarded_link(data.file.analyzer.link, commands)
+        analyzer = await _guarded_link(data.file.analyzer.link, data.analyzer_commands)
         await stack.enter_async_context(aclosing(analyzer))
     else:
         analyzer = await link(data.file.analyzer.link)
@@ -134,12 +133,13 @@ def assembled(
     data: BenchData, clock: Clock, analyzer: Link, generator: Link | None, operator: Operator
 ) -> Bench:
     """A bench from open lines; a generator without one is worked by hand."""
-    commands = load_command_set(data.analyzer.command_set, data.analyzer_path)
     simulation = data.file.simulation
     return Bench(
         name=data.file.name,
         analyzer=RemoteAnalyzer(
-            data.analyzer, Dialogue(analyzer, commands, clock), data.file.analyzer.identity
+            data.analyzer,
+            Dialogue(analyzer, data.analyzer_commands, clock),
+            data.file.analyzer.identity,
         ),
         generator=_generator(data, clock, generator, operator),
         operator=operator,
@@ -148,6 +148,7 @@ def assembled(
         certificate=data.certificate,
         environment=data.file.environment,
         seed=None if simulation is None else simulation.seed,
+        documents=data.documents,
     )
 
 
@@ -156,12 +157,11 @@ def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Opera
         asset = data.file.asset
         label = f"{asset.maker},{asset.model},{asset.serial}"
         return HandOperatedGenerator(data.generator, operator, label)
-    if data.generator.command_set is None:
+    if data.generator_commands is None:
         raise SourceError(
             f"{data.generator_path}: the generator has no command set, yet the bench gives it "
             "a link.",
             do="Name its command_set, or take the link out of the bench file.",
         )
-    commands = load_command_set(data.generator.command_set, data.generator_path)
-    dialogue = Dialogue(link, commands, clock)
+    dialogue = Dialogue(link, data.generator_commands, clock)
     return RemoteGenerator(data.generator, dialogue, data.file.generator.identity)

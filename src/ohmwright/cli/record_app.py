@@ -144,6 +144,18 @@ def export(
     (export_parquet if parquet else export_runs)(file, selection, records)
 
 
+@app.command()
+def documents(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
+    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write them.")],
+    records: Records = None,
+) -> None:
+    """Write the files that a run went by, as they were: procedure, bench, data, command sets."""
+    from .documents_command import write_documents
+
+    write_documents(run, folder, records)
+
+
 @app.command("import")
 def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="JSON Lines, as exported.")],

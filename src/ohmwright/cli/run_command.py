@@ -12,10 +12,11 @@ import anyio
 from rich.text import Text
 
 from ohmwright.engine.notes import Notes
+from ohmwright.engine.resuming import started_in
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import Diagnosis, Event, RunFinished, RunStarted
+from ohmwright.model.event import Diagnosis, Event, RunFinished
 from ohmwright.model.procedure import STAGES, Stage, point_names
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
@@ -25,6 +26,7 @@ from ohmwright.records.database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.records.teaching import fleet_priors
+from ohmwright.reports.parts import Part, parts_of
 from ohmwright.simulator.faults import Fault
 from ohmwright.wire.clock import RealClock
 
@@ -63,7 +65,7 @@ def run_procedure(request: Request) -> int:
     file = read_procedure(request.procedure)
     bench = _in_room(request.bench.read(), request.room)
     with (open_records if request.resume is None else existing_records)(request.records) as store:
-        earlier = () if request.resume is None else _earlier(store, request.resume, file)
+        earlier = () if request.resume is None else _earlier(store, request.resume, request.stages)
         if not request.unattended:
             err().print(CAUTION, style="yellow")
         return _run(request, file, bench, store, earlier)
@@ -99,7 +101,7 @@ def _run(
     store: SqlStore,
     earlier: tuple[Event, ...],
 ) -> int:
-    stages = _stages(earlier) or request.stages
+    stages = request.stages
     store.key.load()  # a run that nobody can sign is not begun
     simulated = bench_data.file.simulation is not None
     fleet = (
@@ -115,7 +117,7 @@ def _run(
     async def work() -> tuple[Event, ...]:
         opening = opened(bench_data, unattended=request.unattended, guarded=request.bench.guarded)
         async with opening as bench:
-            with live_view(bench, _points(file, stages)) as view:
+            with live_view(bench, _points(file, stages), done=len(job.done())) as view:
                 return await drive(job, bench, store, view, notes)
 
     try:
@@ -146,10 +148,6 @@ def _papers(request: Request, run_id: str, store: SqlStore) -> None:
         out().print(f"Certificate: {path}", soft_wrap=True)
 
 
-def _stages(earlier: tuple[Event, ...]) -> tuple[Stage, ...] | None:
-    return next((event.stages for event in earlier if isinstance(event, RunStarted)), None)
-
-
 def _points(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
     return sum(len(point_names(s)) for stage in stages for s in file.procedure.steps_in(stage))
 
@@ -159,20 +157,23 @@ def _new_run_id(asset_id: str) -> str:
     return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{plain(asset_id)}-{token_hex(2)}"
 
 
-def _earlier(store: SqlStore, run_id: str, file: ProcedureFile) -> tuple[Event, ...]:
+def _earlier(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
+    """The events of the run to go on with, which must have been begun by the same command."""
     store.claim(run_id)
     events = store.events(run_id)
-    started = next((event for event in events if isinstance(event, RunStarted)), None)
+    started = started_in(events)
     if started is None or isinstance(events[-1], RunFinished):
         raise UsageError(
             f"Run {run_id} cannot be resumed: it is finished or was never begun.",
             do="Start a new run.",
         )
-    if started.procedure_digest != file.digest:
+    if started.stages != stages:
+        begun = _COMMANDS.get(started.stages, ", ".join(started.stages))
         raise UsageError(
-            f"Run {run_id} was begun with another text of the procedure.",
-            "Its results would not fit together.",
-            "Use the procedure file of that run, or start a new run.",
+            f"Run {run_id} was begun by '{begun}', not by '{_COMMANDS[stages]}'.",
+            "What the one adjusts the other must not, and a run is one of them. Nothing was "
+            "switched on.",
+            f"Go on with it by 'ohmwright {begun} … --resume {run_id}', or start a new run.",
         )
     return events
 
@@ -181,6 +182,13 @@ def _say_what_is_open(notes: Notes) -> None:
     """What a person has to do at the unit first, also where the record has failed."""
     if notes.left_open:
         err().print(Text(notes.left_open, style="bold yellow"))
+
+
+_COMMANDS: dict[tuple[Stage, ...], str] = {
+    STAGES: "calibrate",
+    ("as_left",): "verify",
+    ("as_found",): "verify --as-found",
+}
 
 
 def _say_how_to_go_on(store: Store, run_id: str) -> None:
@@ -202,10 +210,24 @@ def report(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: boo
         "run": run_id,
         "record": store.place(run_id),
         "verdict": verdict(events),
+        "parts": [_part(part) for part in parts_of(events)],
         "results": [result.model_dump(mode="json") for result in results(events)],
         "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, Diagnosis)],
     }
     print_json(document)
+
+
+def _part(part: Part) -> dict[str, object]:
+    """One part of a run: who, when, in which room, and what cut it short."""
+    room = part.environment
+    return {
+        "operator": part.operator,
+        "begun": part.begun_at.isoformat(),
+        "ended": part.ended_at.isoformat(),
+        "cut_short_by": part.cut_short_by or None,
+        "results": len(part.results),
+        "environment": None if room is None else room.model_dump(mode="json"),
+    }
 
 
 def verdict(events: tuple[Event, ...]) -> Verdict:

@@ -11,11 +11,15 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.model.event import Diagnosis, Event, Fault, PointDone, RunFinished, RunStarted
+from ohmwright.model.event import Diagnosis, Event, Fault, RunFinished, RunStarted
 from ohmwright.model.procedure import MEASURED, Stage
 from ohmwright.model.result import AMPLE_DOF, Measured, Result, Verdict, latest
 from ohmwright.model.tolerance import UNITS
-from ohmwright.model.traceability import Traceability
+from ohmwright.reports.conditions import UNTOLD, Conditions, common, conditions_of
+from ohmwright.reports.facts import interruptions
+from ohmwright.reports.parts import Part, parts_of, totals
+from ohmwright.reports.resting_on import Basis, Marks, letter, marks_of
+from ohmwright.reports.text import UNKNOWN
 
 from .console import out
 
@@ -29,18 +33,22 @@ STYLES: dict[Verdict, str] = {
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
     """Heading, measured points with as found beside as left, adjustments, and the verdict."""
-    results = latest(event.result for event in events if isinstance(event, PointDone))
-    parts: list[RenderableType] = [*_heading(events)]
+    sittings = parts_of(events)
+    results = latest(result for sitting in sittings for result in sitting.results)
+    marks = marks_of(sittings)
+    parts: list[RenderableType] = [*_heading(events), *_traceability(marks.bases), *_told(results)]
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
-        parts.append(_widest_that_fits(partial(_measured_table, measured)))
+        parts.append(_widest_that_fits(partial(_measured_table, measured, marks)))
     read = [event for event in events if isinstance(event, Diagnosis)]
     if read:
         parts += [_senses_table(read), _first_moves_table(read)]
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
-        parts += [_widest_that_fits(partial(_adjusted_table, adjusted)), *_told(adjusted)]
-    return Group(*parts, *_reasons(results), *_rules(results), *_ending(events))
+        parts.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
+        parts += _told(adjusted)
+    told = (*_reasons(results), *_rules(results), *_interruptions(sittings))
+    return Group(*parts, *told, *_ending(events))
 
 
 def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
@@ -50,18 +58,34 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
             yield Text(f"{event.procedure}, revision {event.revision}", style="bold")
             yield Text(f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}")
             yield Text(f"Analyzer {event.analyzer}")
-            yield _traceability(event.traceability)
             if event.seed is not None:
                 yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
 
 
-def _traceability(known: Traceability | None) -> Text:
-    if known is None:
-        return Text(
-            "NO ANALYZER CERTIFICATE: uncertainties are of the readings alone", style="bold yellow"
-        )
-    said = f"Certificate {known.certificate}, {known.laboratory}, due {known.due_on}"
-    return Text(f"{said}: EXPIRED", style="bold red") if known.expired else Text(said)
+def _traceability(bases: Sequence[Basis]) -> Iterable[Text]:
+    """What the values rest on: first most of them, then those with a letter beside them."""
+    for place, basis in enumerate(bases):
+        if place > 0 and basis == "none":
+            yield Text(f"{letter(place)}: no analyzer certificate is part of U", style="yellow")
+        else:
+            yield Text(f"{letter(place)}: " if place > 0 else "").append(_basis(basis))
+
+
+def _told(results: Iterable[Result]) -> Iterable[Text]:
+    """Whose word it is that mode and setting were chosen, where nothing could read them."""
+    names = dict.fromkeys(r.setting_told_by for r in results if r.setting_told_by)
+    if names:
+        yield Text(f"Mode and setting as told by {', '.join(names)}")
+
+
+def _basis(basis: Basis) -> Text:
+    if basis == "none":
+        text = "NO ANALYZER CERTIFICATE: uncertainties are of the readings alone"
+        return Text(text, style="bold yellow")
+    if basis is None:
+        return Text("Traceability is not recorded", style="bold yellow")
+    said = f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}"
+    return Text(f"{said}: EXPIRED", style="bold red") if basis.expired else Text(said)
 
 
 class Columns(NamedTuple):
@@ -84,7 +108,7 @@ def _widest_that_fits(build: Callable[[Columns], Table]) -> Table:
     return next(fitting, tables[-1])
 
 
-def _measured_table(results: Sequence[Result], columns: Columns) -> Table:
+def _measured_table(results: Sequence[Result], marks: Marks, columns: Columns) -> Table:
     table = _table("Measured", "Step and point", "Limits")
     found = {result.stage for result in results}
     stages: list[Stage] = [stage for stage in MEASURED if stage in found]
@@ -94,13 +118,30 @@ def _measured_table(results: Sequence[Result], columns: Columns) -> Table:
     last = ""
     for step, point in dict.fromkeys((r.step, r.point) for r in results):
         if step != last:
-            table.add_row(Text(step, style="bold"))
+            shared = common([conditions_of(r) for r in results if r.step == step])
+            table.add_row(Text(step, style="bold"), *_conditions(shared))
             last = step
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
         newest = row[max(row, key=MEASURED.index)]
-        outcomes = (cell for stage in stages for cell in _outcome(row.get(stage), columns))
-        table.add_row(f"  {point}", _limits(newest), *outcomes, *_conformity(newest, columns))
+        name = _named(newest, conditions_of(newest).without(shared))
+        outcomes = (cell for stage in stages for cell in _outcome(row.get(stage), marks, columns))
+        table.add_row(f"  {name}", _limits(newest), *outcomes, *_conformity(newest, columns))
     return table
+
+
+def _conditions(shared: Conditions) -> tuple[Text, Text]:
+    """How all points of a step were measured, for the columns of limits and of the first value."""
+    mode = UNKNOWN if shared.mode == UNTOLD else shared.mode
+    set_to = ", ".join(filter(None, (mode, shared.setting)))
+    path = shared.path.removeprefix("path ")
+    joined = " ".join(filter(None, (shared.load, "" if path == "OUTPUT" else path)))
+    return Text(set_to, style="dim"), Text(joined, style="dim")
+
+
+def _named(result: Result, apart: Conditions) -> str:
+    """The name of a point, and what its step does not say of it where its name does not either."""
+    said = (apart.mode, apart.setting, apart.load.replace("Ω", "ohm"))
+    return ", ".join((result.point, *(words for words in said if words not in result.point)))
 
 
 def _senses_table(read: Sequence[Diagnosis]) -> Table:
@@ -134,18 +175,18 @@ def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
     return table
 
 
-def _adjusted_table(results: Sequence[Result], columns: Columns) -> Table:
+def _adjusted_table(results: Sequence[Result], marks: Marks, columns: Columns) -> Table:
     table = _table("Adjusted", "Point", "Load", "Limits")
     table.add_column("Trim", justify="right", no_wrap=True)
     _outcome_columns(table, "Landed at", columns)
     _conformity_columns(table, columns)
     for result in results:
         table.add_row(
-            result.point,
+            _named(result, conditions_of(result)._replace(load="", setting="")),
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
             _limits(result),
             _trims(result),
-            *_outcome(result, columns),
+            *_outcome(result, marks, columns),
             *_conformity(result, columns),
         )
     return table
@@ -203,12 +244,13 @@ def _limits(result: Result) -> str:
     return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}".rstrip()
 
 
-def _outcome(result: Result | None, columns: Columns) -> tuple[str | Text, ...]:
+def _outcome(result: Result | None, marks: Marks, columns: Columns) -> tuple[str | Text, ...]:
     """Reading with its expanded uncertainty, error in percent, verdict."""
     value, error, verdict = "", "", Text()
     if result is not None:
         verdict = Text(result.verdict.upper(), style=STYLES[result.verdict])
         value = "" if result.measured is None else with_uncertainty(result.measured)
+        value = f"{value} {marks.of(result)}".strip()
         if result.error is not None and result.target is not None and not result.target.one_sided:
             error = f"{100 * result.error / result.target.value:+.1f}"
     return (value, error, verdict) if columns.error else (value, verdict)
@@ -274,6 +316,11 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
             yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
 
 
+def _interruptions(sittings: Sequence[Part]) -> Iterable[Text]:
+    for line in interruptions(sittings):
+        yield Text(line, style="yellow")
+
+
 def _rules(results: Iterable[Result]) -> Iterable[Text]:
     """How values were held against their limits."""
     rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
@@ -284,8 +331,10 @@ def _rules(results: Iterable[Result]) -> Iterable[Text]:
 def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
     last = events[-1] if events else None
     if isinstance(last, RunFinished):
-        minutes = last.bench_time_s / 60
+        on_s, bench_time_s = totals(events)
         text = Text("Result: ").append(last.verdict.upper(), style=STYLES[last.verdict])
-        yield text.append(f"   ({minutes:.1f} min at the bench, RF on for {last.on_s:.0f} s)")
+        yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_s:.0f} s)")
     elif isinstance(last, Fault):
         yield Text(f"Cut short: {last.message}", style="bold red")
+    elif last is not None:
+        yield Text("Not finished: the record ends here", style="bold yellow")

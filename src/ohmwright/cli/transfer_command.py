@@ -40,7 +40,7 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
     """Write every chosen run to a new file; a run that is not whole ends it."""
     with existing_records(records) as store:
         chosen = selection.chosen(store)
-        with _new_file(file) as target:
+        with new_file(file) as target:
             for run_id in chosen:
                 store.events(run_id)
                 for line in exported(store.kept(run_id)):
@@ -53,7 +53,7 @@ def export_parquet(file: Path, selection: Selection, records: str | None) -> Non
     with existing_records(records) as store:
         chosen = frozenset(selection.chosen(store))
         rows = (row for row in results(store.database) if row["run_id"] in chosen)
-        with _new_file(file) as target:
+        with new_file(file) as target:
             count = write_results(rows, target)
     out().print(f"{count} results written to {file}", soft_wrap=True)
 
@@ -90,7 +90,7 @@ def _name_new_signers(store: SqlStore, known: set[str]) -> None:
 
 
 @contextmanager
-def _new_file(path: Path) -> Iterator[BinaryIO]:
+def new_file(path: Path) -> Iterator[BinaryIO]:
     """A file that was not there; taken away again when it cannot be finished."""
     try:
         file = path.open("xb")

@@ -16,7 +16,6 @@ from ohmwright.metrology.settling import Settled
 from ohmwright.metrology.tuning import Tuning
 from ohmwright.model.event import (
     Event,
-    PointDone,
     PointLearned,
     TrimsStored,
 )
@@ -145,7 +144,7 @@ async def _given_up(work: _Work, told: Told) -> AsyncIterator[Event]:
     result = seen.result(
         "adjust", work.step, work.point, start_trim=work.start, final_trim=hand.trim
     )
-    yield PointDone(**session.stamp(), result=result)
+    yield session.done(result, "OUTPUT", _mode(session, work.step))
 
 
 async def _rest(work: _Work) -> LeftOver:
@@ -196,7 +195,14 @@ async def _ending(work: _Work, end: Finish) -> AsyncIterator[Event]:
         "adjust", step, work.point, start_trim=work.start, final_trim=work.hand.trim
     )
     told = result.model_copy(update={"trim_told_by": session.told_by})
-    yield PointDone(**session.stamp(), result=told)
+    yield session.done(told, "OUTPUT", _mode(session, step))
+
+
+def _mode(session: Session, step: AdjustStep) -> str | None:
+    """The mode of an adjustment point, where the generator's data know it; its setting is the
+    service mode's own."""
+    data = session.bench.generator.data.point(step.point)
+    return None if data is None else data.mode
 
 
 def point_spec(

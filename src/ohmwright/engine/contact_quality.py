@@ -9,7 +9,7 @@ from typing import NamedTuple
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import AGAIN, UNKNOWN, LookForCause
 from ohmwright.metrology.distributions import coverage_factor
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Event
 from ohmwright.model.procedure import ContactQualityStep, Stage
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Verdict
 from ohmwright.model.tolerance import Target
@@ -65,7 +65,7 @@ async def contact_quality(
         ("clear", _clear_result(stage, step, found)),
     ):
         if name in missing:
-            yield PointDone(**session.stamp(), result=result)
+            yield session.done(result, "CQUALITY")
 
 
 async def _search(bench: Bench, step: ContactQualityStep) -> Found:
@@ -183,6 +183,7 @@ def _result(
         kind=step.kind,
         verdict=verdict[0],
         reason=verdict[1],
+        traceability="none",  # a certificate says nothing of these resistances
         target=target,
         measured=measured,
         conformity=conformity(measured, target),

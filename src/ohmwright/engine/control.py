@@ -7,7 +7,7 @@ from itertools import pairwise
 from math import hypot, isinf
 
 from ohmwright.metrology.limits import reversals
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Event
 from ohmwright.model.procedure import MonotonicityStep, Stage, Timing
 from ohmwright.model.result import Measured, Result, Verdict
 
@@ -48,7 +48,7 @@ async def monotonicity(
                 yield event
             measured = level.measured
             result = _result(stage, step, name, level, below)
-            yield PointDone(**session.stamp(), result=result)
+            yield session.done(result, "OUTPUT", step.mode, setting_w)
         if measured is not None:
             below.append((setting_w, measured))
 

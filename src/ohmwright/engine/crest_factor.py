@@ -12,7 +12,7 @@ from ohmwright.metrology.distributions import coverage_factor
 from ohmwright.metrology.inputs import from_readings
 from ohmwright.metrology.waveform import measure
 from ohmwright.model.errors import ExcessiveOutput
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Event
 from ohmwright.model.procedure import CrestFactorStep, Point, Stage, Timing
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Sample, Verdict
 
@@ -69,7 +69,7 @@ async def crest_factor(
         if doubt is None or clearing.keeps(doubt):
             break
         told = await clearing.told(doubt, seen.excess or _in_words(measured, point))
-    yield PointDone(**session.stamp(), result=_result(stage, step, point, seen, timing, told))
+    yield session.done(_result(stage, step, point, seen, timing, told), "OUTPUT", *chosen)
 
 
 def _in_words(measured: Measured | None, point: Point) -> str:
@@ -136,6 +136,7 @@ def _result(
         verdict=verdict[0],
         reason=verdict[1],
         load_ohm=step.load_ohm,
+        traceability="none",  # a ratio: no scale of the analyzer's enters
         target=point.target,
         measured=measured,
         conformity=conformity(measured, point.target, point.decision),

@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator
 from math import sqrt
 
 from ohmwright.metrology.settling import Settled
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Event
 from ohmwright.model.hardware import AnalyzerData, Mode
 from ohmwright.model.procedure import LeakageStep, Stage, Timing
 
@@ -37,7 +37,7 @@ async def leakage(
         yield event
     if proof.told is not None:
         nothing = Observation("not measured", "", None, None, 0.0, ()).told(proof.told)
-        yield PointDone(**session.stamp(), result=nothing.result(stage, step, point))
+        yield session.done(nothing.result(stage, step, point), "none", *chosen)
         return
     clearing = Clearing.of(session, chosen)
     while True:
@@ -62,7 +62,7 @@ async def leakage(
         if told is not None:
             seen = seen.told(told)
             break
-    yield PointDone(**session.stamp(), result=seen.result(stage, step, point))
+    yield session.done(seen.result(stage, step, point), "LEAKAGE", *chosen)
 
 
 class Delivery:

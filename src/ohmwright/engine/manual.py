@@ -6,7 +6,7 @@ from collections.abc import AsyncIterator
 
 from ohmwright.instruments.operator import YES, Inspect, Instruct
 from ohmwright.model.errors import InspectionFailed
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Event
 from ohmwright.model.procedure import InspectionStep, InstructionStep, Stage
 from ohmwright.model.result import Result
 
@@ -32,7 +32,7 @@ async def by_hand(
         kind=step.kind,
         verdict="pass" if good else "fail",
     )
-    yield PointDone(**session.stamp(), result=result)
+    yield session.done(result, "none")
     if not good and not step.go_on_if_no:
         raise InspectionFailed(
             f'Step {step.name}: {operator.name} answered no to "{step.question}"',

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 
-from ohmwright.model.event import Event, PointDone
+from ohmwright.model.event import Event
 from ohmwright.model.procedure import (
     HalfAndFullStep,
     OutputStep,
@@ -62,7 +62,7 @@ async def measured_point(
             break
     if doubt == "far off":
         seen = seen.noted(f"measured twice; {clearing.note}")
-    yield PointDone(**session.stamp(), result=seen.result(stage, step, point))
+    yield session.done(seen.result(stage, step, point), "OUTPUT", *chosen)
 
 
 def in_words(seen: Observation, point: Point) -> str:

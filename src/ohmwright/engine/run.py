@@ -13,8 +13,10 @@ from ohmwright import __version__
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
 from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.model.errors import Stopped, WrongInstrument
+from ohmwright.model.document import DocumentRef
+from ohmwright.model.errors import Stopped
 from ohmwright.model.event import (
+    DocumentKept,
     Event,
     Fault,
     PointDone,
@@ -38,10 +40,19 @@ from .activation import begin_off, off_after
 from .capability import refuse_impossible
 from .notes import Notes
 from .proving import protection_proofs
+from .resuming import (
+    bench_time_s,
+    not_kept_yet,
+    on_time_s,
+    refuse_another_job,
+    refuse_other_instruments,
+)
 from .service import service_left
 from .session import Session
 from .stage import done, staged
 from .traceable import accuracy_of, refuse_foreign, traceability_of
+
+SOFTWARE = f"ohmwright {__version__}"
 
 
 @dataclass(frozen=True)
@@ -71,10 +82,18 @@ async def run(
     Whoever cancels a run finds in `notes` the events that it could not hand out any more.
 
     Before anything is switched on, raises ProcedureError where the bench cannot do what the
-    procedure asks, and CertificateExpired where the analyzer's calibration is past its date. A
+    procedure asks, CertificateExpired where the analyzer's calibration is past its date, and
+    UsageError where a run that goes on was begun with another unit, bench, procedure or data. A
     fault ends the run with a Fault event, then is raised.
     """
     refuse_impossible(job.file, job.stages, bench)
+    refuse_another_job(
+        job.earlier,
+        procedure_digest=job.file.digest,
+        bench=bench.name,
+        asset=bench.asset,
+        documents=[one.ref for one in bench.documents],
+    )
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
     notes = Notes() if notes is None else notes
     session = Session(bench, on_moment, accuracy_of(bench), notes)
@@ -118,7 +137,8 @@ async def _events(
     session.show_rf()
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()
-    yield await _opening(job, session, traceability)
+    async for event in _opening(job, session, traceability):
+        yield event
     if not bench.operator.present and _keys_the_output(job):
         async for event in protection_proofs(session):
             yield event
@@ -131,8 +151,8 @@ async def _events(
     yield RunFinished(
         **session.stamp(),
         verdict=overall(found),
-        on_s=round(session.on_s, 3),
-        bench_time_s=round(bench.clock.now_s() - session.started_s, 3),
+        on_s=round(on_time_s(job.earlier) + session.on_s, 3),
+        bench_time_s=round(bench_time_s(job.earlier) + session.bench_time_s, 3),
     )
 
 
@@ -157,20 +177,48 @@ def overall(found: Sequence[Result]) -> Verdict:
     return worst(r.verdict for r in now if r.stage in (last, "adjust"))
 
 
-async def _opening(job: Job, session: Session, traceability: Traceability | None) -> Event:
-    bench, procedure = session.bench, job.file.procedure
+async def _opening(
+    job: Job, session: Session, traceability: Traceability | None
+) -> AsyncIterator[Event]:
+    """Who measures what with what, then every document that the record has not yet."""
+    bench, documents = session.bench, (job.file.document, *session.bench.documents)
     analyzer, generator = await bench.analyzer.identify(), await bench.generator.identify()
     refuse_foreign(bench, analyzer)
-    if job.earlier:
-        _refuse_others(job, analyzer, generator)
-        return RunResumed(
-            **session.stamp(),
-            operator=bench.operator.name,
-            done=len(job.done()),
-            traceability=traceability,
-            environment=bench.environment,
-            protections=bench.analyzer.protections,
-        )
+    refuse_other_instruments(job.earlier, analyzer, generator)
+    refs = tuple(one.ref for one in documents)
+    yield (
+        _resumed(job, session, traceability, refs)
+        if job.earlier
+        else _started(job, session, analyzer, generator, traceability, refs)
+    )
+    for document in not_kept_yet(job.earlier, documents):
+        yield DocumentKept(**session.stamp(), document=document)
+
+
+def _resumed(
+    job: Job, session: Session, traceability: Traceability | None, refs: tuple[DocumentRef, ...]
+) -> RunResumed:
+    return RunResumed(
+        **session.stamp(),
+        operator=session.bench.operator.name,
+        done=len(job.done()),
+        traceability=traceability,
+        environment=session.bench.environment,
+        protections=session.bench.analyzer.protections,
+        documents=refs,
+        software=SOFTWARE,
+    )
+
+
+def _started(
+    job: Job,
+    session: Session,
+    analyzer: str,
+    generator: str,
+    traceability: Traceability | None,
+    refs: tuple[DocumentRef, ...],
+) -> RunStarted:
+    bench, procedure = session.bench, job.file.procedure
     return RunStarted(
         **session.stamp(),
         run_id=job.run_id,
@@ -183,26 +231,10 @@ async def _opening(job: Job, session: Session, traceability: Traceability | None
         generator=generator,
         asset=bench.asset,
         operator=bench.operator.name,
-        software=f"ohmwright {__version__}",
+        software=SOFTWARE,
         traceability=traceability,
         environment=bench.environment,
         protections=bench.analyzer.protections,
         seed=bench.seed,
+        documents=refs,
     )
-
-
-def _refuse_others(job: Job, analyzer: str, generator: str) -> None:
-    """Only the units that a run was begun with may go on with it."""
-    started = next((event for event in job.earlier if isinstance(event, RunStarted)), None)
-    if started is None:
-        return
-    for role, there, begun_with in (
-        ("analyzer", analyzer, started.analyzer),
-        ("generator", generator, started.generator),
-    ):
-        if there != begun_with:
-            raise WrongInstrument(
-                f"The {role} is '{there}'; run {started.run_id} was begun with '{begun_with}'.",
-                "Results of two units would not fit together. Nothing was switched on.",
-                f"Connect the {role} of that run, or start a new run.",
-            )

@@ -6,20 +6,28 @@ from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import TypedDict
+from typing import Literal, TypedDict
 
 # what the estimators import when first needed must be in before RF is on: an import takes up to
 # seconds, in which nobody hears a signal and the guard hears nothing
 import scipy.special  # noqa: F401
 
-from ohmwright.instruments.analyzer import InputPath
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS, JoinPath
 from ohmwright.metrology.droop import LeftOver
-from ohmwright.model.event import ActivationClosed, ActivationOpened, Asked, SlowRelease, UnaskedRf
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    Asked,
+    PointDone,
+    SlowRelease,
+    UnaskedRf,
+)
+from ohmwright.model.hardware import InputPath
 from ohmwright.model.moment import Aim, Moment, OnMoment, unwatched
 from ohmwright.model.procedure import Timing
-from ohmwright.model.result import Sample
+from ohmwright.model.result import Result, Sample
+from ohmwright.model.traceability import Traceability
 
 from .activation import Activation, activation, confirmed_release
 from .appraisal import Accuracy
@@ -172,6 +180,40 @@ class Session:
         await confirmed_release(self.bench)
         self.notes.add(UnaskedRf(**self.stamp(), seen=problem))
         return True
+
+    def done(
+        self,
+        result: Result,
+        path: InputPath | Literal["none"],
+        mode: str | None = None,
+        setting_w: float | None = None,
+    ) -> PointDone:
+        """A point with its result, how it was measured, and what its uncertainty rests on.
+
+        `setting_w` is None in service mode, which has its own.
+        """
+        rests_on = "none" if result.measured is None else result.traceability or self.traceability
+        told = result.model_copy(
+            update={
+                "mode": mode,
+                "setting_w": setting_w,
+                "setting_told_by": None if mode is None else self.told_by,
+                "path": path,
+                "traceability": rests_on,
+            }
+        )
+        return PointDone(**self.stamp(), result=told)
+
+    @property
+    def bench_time_s(self) -> float:
+        """How long this session has lasted."""
+        return self.bench.clock.now_s() - self.started_s
+
+    @property
+    def traceability(self) -> Traceability | Literal["none"]:
+        """The analyzer's calibration that uncertainties rest on as long as this session lasts."""
+        known = self.accuracy
+        return "none" if known is None else known.certificate.traceability(known.on)
 
     @asynccontextmanager
     async def activation(

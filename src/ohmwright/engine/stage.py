@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.model.event import Event, PointDone, ServiceLeft, StepStarted
+from ohmwright.model.event import Event, ServiceLeft, StepStarted
 from ohmwright.model.procedure import (
     AdjustStep,
     ContactQualityStep,
@@ -171,7 +171,7 @@ async def _given_up(walk: _Walk, session: Session, said: SkipStep | GoBack) -> A
                 verdict="not measured",
                 reason=said.reason,
             )
-            yield PointDone(**session.stamp(), result=result)
+            yield session.done(result, "none")
 
 
 async def _undone(session: Session) -> AsyncIterator[Event]:

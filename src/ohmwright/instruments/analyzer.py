@@ -3,16 +3,14 @@
 from __future__ import annotations
 
 from abc import ABC, abstractmethod
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ohmwright.model.errors import OutOfCapability
-from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
-
-InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
 
 
 class Reading(NamedTuple):

@@ -7,6 +7,7 @@ from functools import cached_property
 
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import Asset
+from ohmwright.model.document import Document
 from ohmwright.model.traceability import Environment
 from ohmwright.wire.clock import Clock
 
@@ -32,6 +33,8 @@ class Bench:
     """The room, where someone has read it."""
     seed: int | None = None
     """Kept in the record so that a simulated run can be repeated and told from a real one."""
+    documents: tuple[Document, ...] = ()
+    """The files that it was put together from, as they were read."""
 
     @cached_property
     def rf(self) -> Rf:

@@ -5,14 +5,14 @@ from __future__ import annotations
 import numpy as np
 
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed, SourceError
-from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.assured import Assured
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.scpi import parse_number
 
-from .analyzer import Analyzer, Captured, InputPath, Reading
+from .analyzer import Analyzer, Captured, Reading
 
 _SPARE_S = 0.5
 _PLAUSIBLE = 1.5

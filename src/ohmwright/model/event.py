@@ -9,6 +9,7 @@ from pydantic import Field, TypeAdapter
 
 from .base import Noun
 from .bench_file import Asset
+from .document import Document, DocumentRef
 from .hardware import Sense
 from .procedure import Stage
 from .protections import Protections
@@ -44,6 +45,8 @@ class RunStarted(Stamped):
     """What the bench had; None in records from before this was kept."""
     seed: int | None = None
     """The seed of a simulated bench; such a record is marked as simulated."""
+    documents: tuple[DocumentRef, ...] = ()
+    """What the run goes by, each kept as a DocumentKept; empty in records that keep none."""
 
 
 class RunResumed(Stamped):
@@ -55,6 +58,16 @@ class RunResumed(Stamped):
     traceability: Traceability | None = None
     environment: Environment | None = None
     protections: Protections | None = None
+    documents: tuple[DocumentRef, ...] = ()
+    """As in RunStarted; only those that are not in the record yet are kept anew."""
+    software: str | None = None
+
+
+class DocumentKept(Stamped):
+    """A document that the run goes by, once in a record."""
+
+    kind: Literal["document_kept"] = "document_kept"
+    document: Document
 
 
 class StageStarted(Stamped):
@@ -232,6 +245,8 @@ class Fault(Stamped):
     """As read last, after what went wrong."""
     left_open: str = ""
     """What stands in the unit that was moved and not stored, and what to do about it."""
+    on_s: float | None = None
+    """How long RF was on since the run was begun or resumed; None where nobody counted."""
 
 
 class RunFinished(Stamped):
@@ -240,12 +255,15 @@ class RunFinished(Stamped):
     kind: Literal["run_finished"] = "run_finished"
     verdict: Verdict
     on_s: float
+    """Of the whole run, as far as the record knows it."""
     bench_time_s: float
+    """Of the whole run, without the time between a fault and the resumption."""
 
 
 Event = Annotated[
     RunStarted
     | RunResumed
+    | DocumentKept
     | StageStarted
     | StepStarted
     | ActivationOpened

@@ -13,6 +13,8 @@ NotNegative = Annotated[float, Field(ge=0)]
 PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
 """A name that travels in a command: nothing in it can end the command or begin another."""
 Sense = Literal["current", "voltage", "phase"]
+InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
+"""What the analyzer's terminals are joined to inside it."""
 ModeKind = Literal["cut", "blend", "coag", "bipolar"]
 
 

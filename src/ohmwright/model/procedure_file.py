@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from hashlib import sha256
 from pathlib import Path
 
+from .document import Document, document
 from .errors import ProcedureError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
@@ -15,12 +15,17 @@ from .source import parse, read_text
 
 @dataclass(frozen=True)
 class ProcedureFile:
-    """A validated procedure, its file, its digest and the place of each key."""
+    """A validated procedure, its file and text, and the place of each key."""
 
     procedure: Procedure
     path: Path
-    digest: str
+    document: Document
     positions: dict[KeyPath, Position]
+
+    @property
+    def digest(self) -> str:
+        """SHA-256 of its text, in hexadecimal."""
+        return self.document.sha256
 
     def place(self, step_name: str, key: str) -> str:
         """`file:line:column` of `key` in the step, or of the step where it has no such key."""
@@ -37,5 +42,4 @@ def read_procedure(path: Path) -> ProcedureFile:
     """
     text = read_text(path, ProcedureError)
     procedure = parse(path, text, Procedure, error=ProcedureError)
-    digest = sha256(text.encode()).hexdigest()
-    return ProcedureFile(procedure, path, digest, key_positions(text))
+    return ProcedureFile(procedure, path, document("procedure", path, text), key_positions(text))

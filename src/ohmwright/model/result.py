@@ -6,8 +6,10 @@ from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
 from .base import Noun
+from .hardware import InputPath
 from .procedure import Stage
 from .tolerance import Quantity, Target
+from .traceability import Traceability
 
 AMPLE_DOF = 1e6
 """As good as infinitely many degrees of freedom, which JSON cannot say."""
@@ -84,7 +86,17 @@ class Result(Noun):
     kind: str
     verdict: Verdict
     reason: str = ""
+    mode: str | None = None
+    setting_w: float | None = None
+    """None where the point has none, as in service mode."""
+    setting_told_by: str | None = None
+    """Who said that mode and setting were chosen; None where that was done by port."""
     load_ohm: float | None = None
+    path: InputPath | Literal["none"] | None = None
+    """What the analyzer's terminals were joined to; None in records that do not say."""
+    traceability: Traceability | Literal["none"] | None = None
+    """The analyzer's calibration that is part of the uncertainty; None in records that do not
+    say."""
     target: Target | None = None
     measured: Measured | None = None
     conformity: Conformity | None = None

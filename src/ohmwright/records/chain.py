@@ -9,7 +9,15 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from ohmwright.model.event import EVENTS, Event, RunFinished
+from ohmwright.model.event import (
+    EVENTS,
+    DocumentKept,
+    Event,
+    RunFinished,
+    RunResumed,
+    RunStarted,
+    StageStarted,
+)
 
 from .canonical import digest, link
 from .seal import Seal
@@ -55,6 +63,7 @@ def whole(run: KeptRun) -> tuple[Event, ...]:
     if _named(run.opening) != run.run_id:
         raise Broken("its opening names another run")
     events = tuple(_linked(run.events, digest(run.opening)))
+    _documented(events)
     finished = bool(events) and isinstance(events[-1], RunFinished)
     if run.seal is not None:
         _sealed(run, run.seal)
@@ -78,6 +87,21 @@ def _linked(kept: Iterable[Kept], head: bytes) -> Iterable[Event]:
         if head != one.hash:
             raise Broken("the event does not fit its hash or the one before it", expected)
         yield event_of(one)
+
+
+def _documented(events: Iterable[Event]) -> None:
+    """Whether every document that the run goes by is there before its first stage.
+
+    That each fits its digest is seen to when it is read.
+    """
+    named, kept = set[str](), set[str]()
+    for number, event in enumerate(events, start=1):
+        if isinstance(event, RunStarted | RunResumed):
+            named = {ref.sha256 for ref in event.documents}
+        elif isinstance(event, DocumentKept):
+            kept.add(event.document.sha256)
+        elif isinstance(event, StageStarted) and not named <= kept:
+            raise Broken("a document that the run goes by is not in the record", number)
 
 
 def event_of(kept: Kept) -> Event:

@@ -5,24 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypeVar
 
 from ohmwright.model.bench_file import Asset
+from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import (
-    Event,
-    Fault,
-    PointDone,
-    RunFinished,
-    RunResumed,
-    RunStarted,
-    TrimMoved,
-)
+from ohmwright.model.event import DocumentKept, Event, RunFinished, RunStarted, TrimMoved
 from ohmwright.model.procedure import MEASURED, Stage
 from ohmwright.model.result import Result, Verdict, latest, worst
-from ohmwright.model.traceability import Environment, Traceability
 
-T = TypeVar("T")
+from .parts import Part, parts_of, totals
+from .resting_on import Marks, marks_of
 
 
 @dataclass(frozen=True)
@@ -35,11 +27,14 @@ class Line:
     left: Result | None
 
     @property
+    def results(self) -> tuple[Result, ...]:
+        """Those that there are."""
+        return tuple(r for r in (self.found, self.left) if r is not None)
+
+    @property
     def last(self) -> Result:
         """The newer of the two."""
-        result = self.left or self.found
-        assert result is not None
-        return result
+        return self.results[-1]
 
 
 @dataclass(frozen=True)
@@ -63,19 +58,19 @@ class Certificate:
     bench: str
     analyzer: str
     generator: str
-    operators: tuple[str, ...]
+    parts: tuple[Part, ...]
     software: str
     begun_at: datetime
     ended_at: datetime
-    traceability: tuple[Traceability, ...]
-    """What the analyzer rested on, at the start and at each resumption where it changed."""
-    environment: tuple[Environment, ...]
+    marks: Marks
+    """What each value rests on."""
+    documents: tuple[Document, ...]
+    """What the run went by; empty in records that keep none."""
     seed: int | None
     verdict: Verdict
     lines: tuple[Line, ...]
     adjustments: tuple[Adjustment, ...]
     rules: tuple[str, ...]
-    interruptions: tuple[str, ...]
     on_s: float
     bench_time_s: float
     head: str | None
@@ -84,8 +79,22 @@ class Certificate:
     @property
     def results(self) -> tuple[Result, ...]:
         """Every result, in the order of the lines, adjustments last."""
-        measured = (r for line in self.lines for r in (line.found, line.left) if r is not None)
+        measured = (result for line in self.lines for result in line.results)
         return (*measured, *(adjustment.result for adjustment in self.adjustments))
+
+    @property
+    def operators(self) -> tuple[str, ...]:
+        """Everyone who had the bench, in order."""
+        return tuple(dict.fromkeys(part.operator for part in self.parts))
+
+    @property
+    def untold_s(self) -> float:
+        """How much longer RF may have been on than `on_s`: activations without an end on record."""
+        return sum(part.untold_s for part in self.parts)
+
+    def part_of(self, result: Result) -> Part:
+        """The part of the run that one of `results` was measured in."""
+        return next(p for p in self.parts if any(one is result for one in p.results))
 
     def verdict_of(self, stage: Stage) -> Verdict:
         """The verdict of one stage."""
@@ -102,9 +111,9 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
             "A certificate speaks of whole runs only.",
             "Go on with it by --resume, then ask again.",
         )
-    resumed = [event for event in events if isinstance(event, RunResumed)]
-    sittings: tuple[RunStarted | RunResumed, ...] = (started, *resumed)
-    results = latest(event.result for event in events if isinstance(event, PointDone))
+    parts = parts_of(events)
+    on_s, bench_time_s = totals(events)
+    results = latest(result for part in parts for result in part.results)
     return Certificate(
         run_id=started.run_id,
         asset=started.asset,
@@ -115,20 +124,19 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
         bench=started.bench,
         analyzer=started.analyzer,
         generator=started.generator,
-        operators=tuple(dict.fromkeys(sitting.operator for sitting in sittings)),
+        parts=parts,
         software=started.software,
         begun_at=started.at,
         ended_at=finished.at,
-        traceability=_distinct(sitting.traceability for sitting in sittings),
-        environment=_distinct(sitting.environment for sitting in sittings),
+        marks=marks_of(parts),
+        documents=tuple(e.document for e in events if isinstance(e, DocumentKept)),
         seed=started.seed,
         verdict=finished.verdict,
         lines=tuple(_lines(results)),
         adjustments=tuple(_adjustments(results, events)),
-        rules=_distinct(r.conformity.rule for r in results if r.conformity is not None),
-        interruptions=tuple(event.message for event in events if isinstance(event, Fault)),
-        on_s=finished.on_s,
-        bench_time_s=finished.bench_time_s,
+        rules=tuple(dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)),
+        on_s=on_s,
+        bench_time_s=bench_time_s,
         head=head,
     )
 
@@ -145,7 +153,3 @@ def _adjustments(results: Iterable[Result], events: Iterable[Event]) -> Iterable
     for result in results:
         if result.stage == "adjust":
             yield Adjustment(result, moved.count(result.point))
-
-
-def _distinct(values: Iterable[T | None]) -> tuple[T, ...]:
-    return tuple(dict.fromkeys(value for value in values if value is not None))

@@ -13,8 +13,11 @@ from io import StringIO
 
 from ohmwright.model.result import Result
 from ohmwright.model.tolerance import UNITS
+from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
+from .parts import Part
+from .resting_on import Basis
 from .text import UNKNOWN, shown
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
@@ -24,7 +27,7 @@ Cell = str | float | int | None
 
 def certificate_csv(certificate: Certificate) -> bytes:
     """One row a result, in UTF-8 with the mark that spreadsheets look for."""
-    rows = [_row(certificate, result) for result in certificate.results]
+    rows = [_row(certificate, certificate.part_of(r), r) for r in certificate.results]
     names = list(rows[0]) if rows else []
     text = StringIO(newline="")
     writer = csv.writer(text, quoting=csv.QUOTE_NONNUMERIC)
@@ -36,7 +39,7 @@ def certificate_csv(certificate: Certificate) -> bytes:
 def inert(text: str) -> str:
     """`text` as a cell that no spreadsheet computes."""
     line = shown(text)
-    return "" if line == UNKNOWN else _FORMULA.sub(r"\1\2'", line)
+    return "" if line == UNKNOWN != text else _FORMULA.sub(r"\1\2'", line)
 
 
 def _cell(value: Cell) -> Cell:
@@ -45,7 +48,18 @@ def _cell(value: Cell) -> Cell:
     return inert(value) if isinstance(value, str) else value
 
 
-def _row(certificate: Certificate, result: Result) -> dict[str, Cell]:
+def _told(said: str | None) -> str:
+    return UNKNOWN if said is None else said
+
+
+def _traceable_to(basis: Basis) -> str:
+    """The number of a certificate, and that it was past due; 'none'; or that it is not told."""
+    if not isinstance(basis, Traceability):
+        return _told(basis)
+    return f"{basis.certificate} (past due)" if basis.expired else basis.certificate
+
+
+def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell]:
     target, measured, held = result.target, result.measured, result.conformity
     quantity = target.quantity if target is not None else measured and measured.quantity
     return {
@@ -54,11 +68,17 @@ def _row(certificate: Certificate, result: Result) -> dict[str, Cell]:
         "model": certificate.asset.model,
         "serial": certificate.asset.serial,
         "simulated": "" if certificate.seed is None else "simulated",
+        "part": part.number,
+        "operator": part.operator,
         "stage": result.stage,
         "step": result.step,
         "point": result.point,
         "kind": result.kind,
+        "mode": _told(result.mode) if result.path is None else result.mode,
+        "setting_w": result.setting_w,
+        "setting_told_by": result.setting_told_by,
         "load_ohm": result.load_ohm,
+        "path": _told(result.path),
         "unit": UNITS[quantity] if quantity else "",
         "target": None if target is None else target.value,
         "lower": None if target is None or target.one_sided else target.lower,
@@ -68,6 +88,7 @@ def _row(certificate: Certificate, result: Result) -> dict[str, Cell]:
         "value": None if measured is None else measured.value,
         "expanded_uncertainty": None if measured is None else measured.expanded,
         "coverage_factor": None if measured is None else measured.coverage_factor,
+        "traceable_to": None if measured is None else _traceable_to(result.traceability),
         "age_s": None if measured is None else measured.age_s,
         "uncertainty_ratio": None if held is None else held.uncertainty_ratio,
         "probability": None if held is None else held.probability,

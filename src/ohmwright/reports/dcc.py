@@ -8,16 +8,20 @@ in DEVELOPERS.md); `dcc_schema` holds a file against the schema itself.
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from itertools import groupby
 
 from lxml import etree
 
 from ohmwright.model.result import Result, Verdict
-from ohmwright.model.traceability import Environment
+from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
+from .conditions import conditions_of
+from .facts import interruptions
+from .parts import Part
+from .resting_on import Marks, rests_on
 from .sheet import CAUTIONS, NOTES
 from .text import UNKNOWN, limits, unit_of
 from .xml_parts import DCC, SI, UNITS, Element, add, add_real, add_words
@@ -96,7 +100,7 @@ def _identification(parent: Element, issuer: str, value: str, name: str) -> None
 
 
 def _statements(parent: Element, certificate: Certificate) -> None:
-    said = [*NOTES, *CAUTIONS]
+    said = [*NOTES, *CAUTIONS, *interruptions(certificate.parts)]
     if certificate.seed is not None:
         said.insert(0, f"SIMULATED, seed {certificate.seed}: no evidence about any real unit.")
     if certificate.head is not None:
@@ -126,11 +130,12 @@ def _measured(parent: Element, certificate: Certificate) -> None:
         method,
         "description",
         f"Revision {certificate.revision}; SHA-256 {certificate.procedure_digest}",
+        *(f"In the record: {one.role}, {one.name}, {one.sha256}" for one in certificate.documents),
         *(f"Decision rule: {rule}" for rule in certificate.rules),
     )
     _software(add(parent, "usedSoftware"), certificate.software)
     _equipment(add(parent, "measuringEquipments"), certificate)
-    _room(add(parent, "influenceConditions"), certificate.environment)
+    _room(add(parent, "influenceConditions"), certificate.parts)
     results = add(parent, "results")
     if not certificate.results:
         _nothing(add(results, "result"))
@@ -138,33 +143,33 @@ def _measured(parent: Element, certificate: Certificate) -> None:
         certificate.results, key=lambda r: ("as_found", "adjust", "as_left").index(r.stage)
     )
     for (stage, step), found in groupby(by_stage, key=lambda r: (r.stage, r.step)):
-        _step(add(results, "result"), f"{stage.replace('_', ' ')}, {step}", found)
+        name = f"{stage.replace('_', ' ')}, {step}"
+        _step(add(results, "result"), name, found, certificate.marks)
 
 
 def _equipment(parent: Element, certificate: Certificate) -> None:
     one = add(parent, "measuringEquipment")
     add_words(one, "name", certificate.analyzer)
-    if not certificate.traceability:
-        add_words(one, "description", "No analyzer certificate", english=True)
+    bases = certificate.marks.bases
+    said = [f"U traceable to {rests_on(basis)}" for basis in bases] or ["No value was measured"]
+    if len(bases) > 1:
+        said.append("Which of these each value is traceable to is said with the value")
+    add_words(one, "description", *said, english=True)
+    calibrated = [basis for basis in bases if isinstance(basis, Traceability)]
+    if not calibrated:
         return
-    add_words(
-        one,
-        "description",
-        *(
-            f"Calibrated by {known.laboratory} on {known.calibrated_on}, due {known.due_on}"
-            + (", past due when used" if known.expired else "")
-            for known in certificate.traceability
-        ),
-    )
     identifications = add(one, "identifications")
-    for known in certificate.traceability:
+    for known in calibrated:
         _identification(identifications, "other", known.certificate, "Calibration certificate")
 
 
-def _room(parent: Element, rooms: Iterable[Environment]) -> None:
+def _room(parent: Element, parts: Sequence[Part]) -> None:
+    """The room, once where it was the same in every part of the run."""
+    alike = len({part.environment for part in parts}) == 1
     read = [
-        (name, value, unit)
-        for room in rooms
+        (name if alike else f"{name}, part {part.number}", value, unit)
+        for part in (parts[:1] if alike else parts)
+        if (room := part.environment) is not None
         for name, value, unit in (
             ("Temperature", room.temperature_c, r"\degreecelsius"),
             ("Relative humidity", room.humidity_percent, r"\percent"),
@@ -189,29 +194,30 @@ def _nothing(parent: Element) -> None:
     add_words(add(parent, "data"), "text", "The procedure has no points.", english=True)
 
 
-def _step(parent: Element, name: str, results: Iterable[Result]) -> None:
+def _step(parent: Element, name: str, results: Iterable[Result], marks: Marks) -> None:
     add_words(parent, "name", name)
     data = add(parent, "data")
     for result in results:
-        _point(data, result)
+        _point(data, result, marks)
 
 
-def _point(data: Element, result: Result) -> None:
+def _point(data: Element, result: Result, marks: Marks) -> None:
     measured, target = result.measured, result.target
     quantity = add(data, "quantity")
     add_words(quantity, "name", result.point)
+    said = [conditions_of(result).words()]
     if target is not None:
-        allowed = f"Limits {limits(target)} {unit_of(target, measured)}".rstrip()
-        add_words(quantity, "description", allowed, english=True)
+        said.append(f"Limits {limits(target)} {unit_of(target, measured)}".rstrip())
+    add_words(quantity, "description", *filter(None, said), english=True)
     kind = measured and (measured.quantity or (target and target.quantity))
     if measured is None or not kind:
         add_words(quantity, "noQuantity", "No value with a unit", english=True)
     else:
         add_real(quantity, measured.value, UNITS[kind], measured)
-    _decision(add(add(quantity, "measurementMetaData"), "metaData"), result)
+    _decision(add(add(quantity, "measurementMetaData"), "metaData"), result, marks)
 
 
-def _decision(meta: Element, result: Result) -> None:
+def _decision(meta: Element, result: Result, marks: Marks) -> None:
     said = [", ".join(filter(None, (f"Verdict: {result.verdict}", result.reason)))]
     held = result.conformity
     if held is not None:
@@ -219,6 +225,10 @@ def _decision(meta: Element, result: Result) -> None:
         said.append(f"Probability of conformity: {held.probability:.6g}")
         if held.uncertainty_ratio is not None:
             said.append(f"Test uncertainty ratio: {held.uncertainty_ratio:.3g}")
+    if measured_in := marks.part_of(result):
+        said.append(f"Part of the run: {measured_in}")
+    if result.measured is not None:
+        said.append(f"U traceable to: {rests_on(result.traceability)}")
     if result.final_trim is not None:
         said.append(f"Trim: {result.start_trim} to {result.final_trim}")
     add_words(meta, "declaration", "; ".join(said), english=True)

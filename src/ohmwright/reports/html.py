@@ -9,7 +9,8 @@ from hashlib import sha256
 from html import escape
 from pathlib import Path
 
-from .sheet import Facts, Group, Moved, Outcome, Picture, Row, Sheet
+from .facts import Facts
+from .sheet import Group, Outcome, Picture, Row, Sheet
 
 _CSS = Path(__file__).parent / "templates" / "certificate.css"
 _STAGES = {"as_found": "As found", "as_left": "As left"}
@@ -63,13 +64,15 @@ def _body(sheet: Sheet) -> Iterable[str]:
     if sheet.groups:
         yield from _measured(sheet)
     if sheet.adjustments:
-        yield from _adjusted(sheet.adjustments)
-    yield from _list("Points that did not pass, and interruptions", sheet.reasons)
+        yield from _adjusted(sheet)
+    yield from _list("Points that did not pass", sheet.reasons)
+    yield from _list("Interruptions", sheet.interruptions)
     if sheet.pictures:
         yield '<h2>Power curves</h2><div class="curves">'
         yield from (_figure(n, picture) for n, picture in enumerate(sheet.pictures))
         yield "</div>"
     yield from _list("Decision and meaning", (*_rules(sheet), *sheet.notes))
+    yield from _documents(sheet.documents)
     yield from _list("Cautions", sheet.cautions)
     yield '<div class="signatures"><p>Carried out by, date</p><p>Approved by, date</p></div>'
     if sheet.head:
@@ -79,6 +82,15 @@ def _body(sheet: Sheet) -> Iterable[str]:
 def _rules(sheet: Sheet) -> Iterable[str]:
     if sheet.rules:
         yield f"Decision rule: {'; '.join(sheet.rules)}."
+
+
+def _documents(documents: Iterable[tuple[str, str, str]]) -> Iterable[str]:
+    rows = "".join(
+        f"<dt>{escape(role)}</dt><dd>{_said(name)} <code>{escape(digest)}</code></dd>"
+        for role, name, digest in documents
+    )
+    if rows:
+        yield f'<h2>In the record in full, with SHA-256</h2><dl class="long">{rows}</dl>'
 
 
 def _facts(name: str, facts: Facts) -> str:
@@ -106,7 +118,9 @@ def _measured(sheet: Sheet) -> Iterable[str]:
 def _group(group: Group, stages: tuple[str, ...]) -> str:
     rows = "".join(_row(row, stages) for row in group.rows)
     span = 4 + 4 * len(stages)
-    head = f'<tr><th colspan="{span}" scope="rowgroup">{_said(group.step)}</th></tr>'
+    head = (
+        f'<tr><th colspan="{span}" scope="rowgroup">{_said(group.step)}{_faint(group.at)}</th></tr>'
+    )
     return f"<tbody>{head}{rows}</tbody>"
 
 
@@ -116,7 +130,7 @@ def _row(row: Row, stages: tuple[str, ...]) -> str:
     accepted = f"<small>accepted {escape(row.accepted)}</small>" if row.accepted else ""
     limits = f"{row.limits} {row.unit}" if row.limits else f"in {row.unit}" if row.unit else ""
     return (
-        f"<tr><td>{_said(row.point)}</td><td>{escape(row.target)}</td>"
+        f"<tr><td>{_said(row.point)}{_faint(row.at)}</td><td>{escape(row.target)}</td>"
         f"<td>{escape(limits)}{accepted}</td>"
         f"{''.join(_outcome(outcomes[stage]) for stage in stages)}"
         f"<td>{escape(last.ratio)}</td></tr>"
@@ -125,10 +139,16 @@ def _row(row: Row, stages: tuple[str, ...]) -> str:
 
 def _outcome(outcome: Outcome) -> str:
     value = f"{outcome.value} ± {outcome.expanded}" if outcome.expanded else outcome.value
+    mark = f"<sup>{escape(outcome.mark)}</sup>" if outcome.mark else ""
     return (
-        f"<td>{escape(value)}</td><td>{escape(outcome.error)}</td>"
+        f"<td>{escape(value)}{mark}</td><td>{escape(outcome.error)}</td>"
         f"<td>{escape(outcome.probability)}</td>{_verdict(outcome.verdict, 'td')}"
     )
+
+
+def _faint(words: str) -> str:
+    """Words beside a name, in a fainter and smaller type."""
+    return f' <span class="beside">{_said(words)}</span>' if words else ""
 
 
 def _verdict(verdict: str, tag: str) -> str:
@@ -137,15 +157,16 @@ def _verdict(verdict: str, tag: str) -> str:
     return f'<{tag} class="verdict {escape(name)}">{escape(text)}</{tag}>'
 
 
-def _adjusted(adjustments: Iterable[Moved]) -> Iterable[str]:
-    yield '<h2>Adjusted</h2><div class="wide"><table><thead><tr><th>Point</th><th>Load</th>'
+def _adjusted(sheet: Sheet) -> Iterable[str]:
+    yield f'<h2>Adjusted{_faint(sheet.adjusted_at)}</h2><div class="wide"><table><thead>'
+    yield "<tr><th>Point</th><th>Load</th>"
     yield "<th>Limits</th><th>Trim, counts</th><th>Moves</th><th>Landed at ± U</th>"
     yield "<th>Error %</th><th>P %</th><th></th><th>TUR</th></tr></thead><tbody>"
-    for row in adjustments:
+    for row in sheet.adjustments:
         cells = (row.load, f"{row.limits} {row.unit}", row.trim, row.moves)
         plain = "".join(f"<td>{escape(cell)}</td>" for cell in cells)
         yield (
-            f"<tr><td>{_said(row.point)}</td>{plain}{_outcome(row.left)}"
+            f"<tr><td>{_said(row.point)}{_faint(row.at)}</td>{plain}{_outcome(row.left)}"
             f"<td>{escape(row.left.ratio)}</td></tr>"
         )
     yield "</tbody></table></div>"

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import asdict, dataclass
-from datetime import UTC, datetime
+from datetime import UTC
 from itertools import groupby
 from typing import Any
 
 from ohmwright.model.result import Result
-from ohmwright.model.traceability import Environment, Traceability
 
 from .certificate import Adjustment, Certificate, Line
+from .conditions import Conditions, common, conditions_of, told_apart
 from .curves import curves_of, drawn
+from .facts import Facts, facts_of, interruptions, mark_notes
+from .resting_on import Marks
 from .text import (
-    UNKNOWN,
     four_digits,
     limits,
     percent,
@@ -24,8 +25,6 @@ from .text import (
     unit_of,
     value_and_u,
 )
-
-Facts = tuple[tuple[str, str], ...]
 
 CAUTIONS = (
     "HF output burns and ignites. Work on the unit is for qualified staff, with the unit "
@@ -52,6 +51,8 @@ class Outcome:
     probability: str = ""
     ratio: str = ""
     verdict: str = ""
+    mark: str = ""
+    """What the value rests on and its part of the run, where not all are alike."""
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,8 @@ class Row:
     """One point of a table."""
 
     point: str
+    at: str
+    """How it was measured, as far as the other points of its step were measured otherwise."""
     target: str
     limits: str
     accepted: str
@@ -73,6 +76,8 @@ class Group:
     """The points of one step."""
 
     step: str
+    at: str
+    """How all of them were measured."""
     rows: tuple[Row, ...]
 
 
@@ -81,6 +86,7 @@ class Moved:
     """One adjustment point."""
 
     point: str
+    at: str
     load: str
     limits: str
     unit: str
@@ -114,11 +120,17 @@ class Sheet:
     groups: tuple[Group, ...]
     stages: tuple[str, ...]
     adjustments: tuple[Moved, ...]
+    adjusted_at: str
+    """How all of them were adjusted."""
     reasons: tuple[str, ...]
+    interruptions: tuple[str, ...]
+    """Each part of a run that was interrupted; empty where none was."""
     pictures: tuple[Picture, ...]
     rules: tuple[str, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
+    documents: tuple[tuple[str, str, str], ...]
+    """Role, name and SHA-256 of each."""
     head: str
 
     def document(self) -> dict[str, Any]:
@@ -128,6 +140,7 @@ class Sheet:
 
 def sheet_of(certificate: Certificate) -> Sheet:
     """Word `certificate`. Draws its power curves."""
+    adjusted_at = common([_but_load(one.result) for one in certificate.adjustments])
     return Sheet(
         title="Certificate of calibration",
         number=shown(certificate.run_id),
@@ -136,18 +149,23 @@ def sheet_of(certificate: Certificate) -> Sheet:
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
         simulated=_simulated(certificate.seed),
-        facts=tuple(_facts(certificate)),
-        groups=tuple(_groups(certificate.lines)),
+        facts=tuple(facts_of(certificate)),
+        groups=tuple(_groups(certificate)),
         stages=tuple(s for s in ("as_found", "as_left") if s in certificate.stages),
-        adjustments=tuple(_moved(adjustment) for adjustment in certificate.adjustments),
-        reasons=tuple(_reasons(certificate)),
+        adjustments=tuple(
+            _moved(one, adjusted_at, certificate.marks) for one in certificate.adjustments
+        ),
+        adjusted_at=adjusted_at.words(),
+        reasons=tuple(_reasons(certificate.results)),
+        interruptions=tuple(interruptions(certificate.parts)),
         pictures=tuple(
             Picture(shown(curve.title), drawn(curve), shown(curve.alt()))
             for curve in curves_of(certificate)
         ),
         rules=tuple(shown(rule) for rule in certificate.rules),
         cautions=CAUTIONS,
-        notes=NOTES,
+        notes=(*NOTES, *mark_notes(certificate)),
+        documents=tuple((one.role, shown(one.name), one.sha256) for one in certificate.documents),
         head=certificate.head or "",
     )
 
@@ -162,104 +180,30 @@ def _simulated(seed: int | None) -> str:
     return f"Simulated unit and instruments, seed {seed}: no evidence about any real unit."
 
 
-def _facts(certificate: Certificate) -> Iterable[tuple[str, Facts]]:
-    unit = certificate.asset
-    yield (
-        "Unit under test",
-        _facts_of(
-            ("Asset", unit.id),
-            ("Maker", unit.maker),
-            ("Model", unit.model),
-            ("Serial number", unit.serial),
-            ("Department", unit.department),
-            ("Answers as", certificate.generator),
-        ),
-    )
-    yield (
-        "Work",
-        _facts_of(
-            ("Carried out by", ", ".join(certificate.operators)),
-            ("Begun", _time(certificate.begun_at)),
-            ("Ended", _time(certificate.ended_at)),
-            ("RF on for", f"{certificate.on_s:.0f} s"),
-            ("Bench", certificate.bench),
-            ("Room", _rooms(certificate.environment)),
-        ),
-    )
-    yield "Procedure", _procedure(certificate)
-    yield (
-        "Analyzer",
-        _facts_of(
-            ("Instrument", certificate.analyzer),
-            *_traceability(certificate.traceability),
-        ),
-    )
+def _groups(certificate: Certificate) -> Iterable[Group]:
+    for step, grouped in groupby(certificate.lines, key=lambda line: line.step):
+        within = tuple(grouped)
+        shared = common([conditions_of(r) for line in within for r in line.results])
+        rows = tuple(_row(line, shared, certificate.marks) for line in within)
+        yield Group(shown(step), shared.words(), rows)
 
 
-def _procedure(certificate: Certificate) -> Facts:
-    seed = () if certificate.seed is None else (("Simulation seed", str(certificate.seed)),)
-    return _facts_of(
-        ("Title", certificate.procedure),
-        ("Revision", certificate.revision),
-        ("SHA-256", certificate.procedure_digest),
-        ("Values hold at", _ages(certificate.results)),
-        ("Software", certificate.software),
-        *seed,
-    )
-
-
-def _ages(results: Iterable[Result]) -> str:
-    ages = {r.measured.age_s for r in results if r.measured is not None and r.load_ohm is not None}
-    return f"{', '.join(f'{age:g} s' for age in sorted(ages)) or UNKNOWN} of a rested activation"
-
-
-def _facts_of(*facts: tuple[str, str]) -> Facts:
-    return tuple((label, shown(value)) for label, value in facts)
-
-
-def _time(at: datetime) -> str:
-    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
-
-
-def _rooms(rooms: Sequence[Environment]) -> str:
-    return "; ".join(filter(None, map(_room, rooms))) or UNKNOWN
-
-
-def _room(room: Environment) -> str:
-    temperature_c, humidity_percent = room.temperature_c, room.humidity_percent
-    return ", ".join(
-        ([] if temperature_c is None else [f"{temperature_c:g} °C"])
-        + ([] if humidity_percent is None else [f"{humidity_percent:g} % relative humidity"])
-    )
-
-
-def _traceability(known: Sequence[Traceability]) -> Iterable[tuple[str, str]]:
-    if not known:
-        yield "Traceability", "none: no analyzer certificate; U is of the readings alone"
-    for one in known:
-        yield "Certificate", one.certificate
-        yield "Laboratory", one.laboratory
-        yield "Calibrated", f"{one.calibrated_on}, due {one.due_on}"
-        if one.expired:
-            yield "Expired", "past due when used, and accepted by the operator"
-
-
-def _groups(lines: Sequence[Line]) -> Iterable[Group]:
-    for step, within in groupby(lines, key=lambda line: line.step):
-        yield Group(shown(step), tuple(_row(line) for line in within))
-
-
-def _row(line: Line) -> Row:
+def _row(line: Line, shared: Conditions, marks: Marks) -> Row:
     target = line.last.target
     one_sided = target is None or target.one_sided
+    point = shown(line.point).replace(" ohm", " Ω")
+    at = told_apart(
+        (r.stage.replace("_", " "), conditions_of(r).without(shared)) for r in line.results
+    )
     return Row(
-        point=shown(line.point).replace(" ohm", " Ω"),
+        point=point,
+        at="" if at == point else at,  # a level is named by its setting
         target="" if target is None or one_sided else four_digits(target.value, target),
         limits="" if target is None else limits(target),
         accepted=_accepted(line.last),
         unit=unit_of(target, line.last.measured),
-        found=_outcome(line.found),
-        left=_outcome(line.left),
+        found=_outcome(line.found, marks),
+        left=_outcome(line.left, marks),
     )
 
 
@@ -275,7 +219,7 @@ def _accepted(result: Result) -> str:
     return f"≤ {high_text}" if target.one_sided else f"{four_digits(low, target)} to {high_text}"
 
 
-def _outcome(result: Result | None) -> Outcome:
+def _outcome(result: Result | None, marks: Marks) -> Outcome:
     if result is None:
         return Outcome()
     value, expanded = ("", "") if result.measured is None else value_and_u(result.measured)
@@ -287,6 +231,7 @@ def _outcome(result: Result | None) -> Outcome:
         probability="" if held is None else percent(held),
         ratio="" if held is None else ratio(held),
         verdict=result.verdict,
+        mark=marks.of(result),
     )
 
 
@@ -298,26 +243,30 @@ def _error(result: Result) -> str:
     return ("+" if relative >= 0 else "") + to_place(relative, 1)
 
 
-def _moved(adjustment: Adjustment) -> Moved:
+def _but_load(result: Result) -> Conditions:
+    """How a point was adjusted; its load has a column of its own."""
+    return conditions_of(result)._replace(load="")
+
+
+def _moved(adjustment: Adjustment, shared: Conditions, marks: Marks) -> Moved:
     result = adjustment.result
     trims = (result.start_trim, result.final_trim)
     return Moved(
         point=shown(result.point),
+        at=_but_load(result).without(shared).words(),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
         limits="" if result.target is None else limits(result.target),
         unit=unit_of(result.target, result.measured),
         trim=" to ".join("?" if trim is None else to_place(trim, 0) for trim in trims),
         moves=str(adjustment.moves),
-        left=_outcome(result),
+        left=_outcome(result, marks),
     )
 
 
-def _reasons(certificate: Certificate) -> Iterable[str]:
-    """Why each point that did not pass did not, and what interrupted the run."""
-    for result in certificate.results:
+def _reasons(results: Iterable[Result]) -> Iterable[str]:
+    """Why each point that did not pass did not."""
+    for result in results:
         if result.verdict != "pass":
             where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
             why = ", ".join(filter(None, (result.verdict, result.reason)))
             yield shown(f"{where}: {why}").replace(" ohm", " Ω")
-    for message in certificate.interruptions:
-        yield shown(f"Interrupted, then resumed: {message}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import nan
 from typing import cast
 
-from ohmwright.instruments.analyzer import InputPath
+from ohmwright.model.hardware import InputPath
 from ohmwright.wire.dispatcher import CommandError, Dispatcher, one
 from ohmwright.wire.scpi import (
     encode_block,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from ohmwright.instruments.analyzer import InputPath
+from ohmwright.model.hardware import InputPath
 
 
 @dataclass

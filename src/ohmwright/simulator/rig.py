@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from math import inf, log
 
-from ohmwright.instruments.analyzer import InputPath
+from ohmwright.model.hardware import InputPath
 from ohmwright.wire.dispatcher import CommandError
 
 from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor

@@ -135,12 +135,17 @@ class CommandSet(Noun):
 
 def load_command_set(name: str, beside: Path) -> CommandSet:
     """The command set in file `name` next to `beside`, else the shipped one of that name."""
+    return load(command_set_file(name, beside), CommandSet)
+
+
+def command_set_file(name: str, beside: Path) -> Path:
+    """The file that `name` means: next to `beside`, else a shipped one. Raises SourceError."""
     own = beside.parent / name
     shipped = SHIPPED / f"{name}.toml"
     if own.is_file():
-        return load(own, CommandSet)
+        return own
     if shipped.is_file():
-        return load(shipped, CommandSet)
+        return shipped
     names = ", ".join(sorted(path.stem for path in SHIPPED.glob("*.toml")))
     raise SourceError(
         f"{beside}: there is no command set '{name}'.",

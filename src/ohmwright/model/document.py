@@ -1,0 +1,69 @@
+"""A file that a run went by, kept in its record in full text."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from hashlib import sha256
+from pathlib import Path
+from typing import Literal
+
+from pydantic import model_validator
+
+from .base import Noun
+
+Role = Literal[
+    "procedure",
+    "bench",
+    "analyzer data",
+    "analyzer command set",
+    "analyzer certificate",
+    "generator data",
+    "generator command set",
+]
+
+
+class DocumentRef(Noun):
+    """What a document is for, and which: the SHA-256 of its text in UTF-8, in hexadecimal."""
+
+    role: Role
+    sha256: str
+
+
+class Document(Noun):
+    """One document. A text that does not fit its digest is refused."""
+
+    role: Role
+    name: str
+    """Of the file that it was read from, without its folder."""
+    sha256: str
+    text: str
+
+    @model_validator(mode="after")
+    def _digest_fits(self) -> Document:
+        if self.sha256 != digest_of(self.text):
+            raise ValueError(f"the text of the {self.role} '{self.name}' does not fit its SHA-256")
+        return self
+
+    @property
+    def ref(self) -> DocumentRef:
+        """The document by its digest."""
+        return DocumentRef(role=self.role, sha256=self.sha256)
+
+
+def document(role: Role, path: Path, text: str) -> Document:
+    """The document that was read from `path`."""
+    return Document(role=role, name=path.name, sha256=digest_of(text), text=text)
+
+
+def digest_of(text: str) -> str:
+    """SHA-256 of `text` in UTF-8, in hexadecimal."""
+    return sha256(text.encode()).hexdigest()
+
+
+def changed(
+    now: Iterable[DocumentRef], before: Iterable[DocumentRef], roles: Iterable[Role]
+) -> tuple[Role, ...]:
+    """Which of `roles` have another document now than before; what is not known has not changed."""
+    was = {ref.role: ref.sha256 for ref in before}
+    new = {ref.role: ref.sha256 for ref in now}
+    return tuple(r for r in roles if r in was and r in new and was[r] != new[r])

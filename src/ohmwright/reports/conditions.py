@@ -1,0 +1,63 @@
+"""How a point was measured, in words: mode, setting, load resistance and path."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import NamedTuple
+
+from ohmwright.model.result import Result
+
+from .text import shown
+
+UNTOLD = "mode, setting and path not recorded"
+
+
+class Conditions(NamedTuple):
+    """Each as text; empty where there is none, or where it is said elsewhere."""
+
+    mode: str
+    setting: str
+    load: str
+    path: str
+    told: str
+    """Whose word it is; empty where mode and setting were chosen by port."""
+
+    def words(self) -> str:
+        """All of it in one phrase."""
+        load = f"into {self.load}" if self.load else ""
+        output = " ".join(filter(None, (self.setting, load)))
+        return ", ".join(filter(None, (self.mode, output, self.path, self.told)))
+
+    def without(self, other: Conditions) -> Conditions:
+        """What `other` does not say."""
+        return Conditions(*("" if a == b else a for a, b in zip(self, other, strict=True)))
+
+
+def conditions_of(result: Result) -> Conditions:
+    """The conditions of a result, or that they are not on record."""
+    load = "" if result.load_ohm is None else f"{result.load_ohm:g} Ω"
+    if result.path is None:
+        return Conditions(UNTOLD, "", load, "", "")
+    if result.path == "none":
+        who = "answered by a person" if result.kind == "inspection" else ""
+        return Conditions(who, "", "", "", "")
+    mode = "" if result.mode is None else shown(result.mode)
+    setting = "" if result.setting_w is None else f"{result.setting_w:g} W"
+    if result.stage == "adjust":
+        setting = "service mode"
+    told = f"set as told by {shown(name)}" if (name := result.setting_told_by) else ""
+    return Conditions(mode, setting, load, f"path {result.path}", told)
+
+
+def common(found: Sequence[Conditions]) -> Conditions:
+    """What all of them share."""
+    facets = map(set, zip(*found, strict=True)) if found else [set()] * len(Conditions._fields)
+    return Conditions(*(facet.pop() if len(facet) == 1 else "" for facet in facets))
+
+
+def told_apart(found: Iterable[tuple[str, Conditions]]) -> str:
+    """One phrase for named conditions, each name only where they differ."""
+    said = [(name, words) for name, one in found if (words := one.words())]
+    if len({words for _, words in said}) <= 1:
+        return said[0][1] if said else ""
+    return "; ".join(f"{name}: {words}" for name, words in said)

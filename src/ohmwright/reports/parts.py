@@ -1,0 +1,135 @@
+"""A run in its parts: from being begun or resumed to its end or its interruption."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from math import inf
+
+from ohmwright.engine.resuming import bench_time_s, on_time_s, parts
+from ohmwright.model.document import DocumentRef, Role
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    Event,
+    Fault,
+    PointDone,
+    RunFinished,
+    RunResumed,
+    RunStarted,
+)
+from ohmwright.model.result import Result
+from ohmwright.model.traceability import Environment, Traceability
+
+NO_REASON = "no reason is on record"
+_OF_THE_CERTIFICATE = {"meter accuracy", "meter drift", "load resistance", "load drift"}
+"""Lines of a budget that only an analyzer's certificate gives."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """What one person did in one go."""
+
+    number: int
+    operator: str
+    begun_at: datetime
+    ended_at: datetime
+    """Time of its last event."""
+    cut_short_by: str
+    """Empty where the run was finished."""
+    environment: Environment | None
+    software: str | None
+    """None in records that do not say."""
+    changed: tuple[Role, ...]
+    """Of which documents the part before had another text, or none, or the only one."""
+    results: tuple[Result, ...]
+    untold_s: float
+    """Limit of an activation whose end is not on record, in s; 0 where every end is, infinite
+    where it had no limit."""
+
+
+def parts_of(events: Iterable[Event]) -> tuple[Part, ...]:
+    """The parts of a run, in order; a part that a fault ended is followed by its resumption."""
+    found: list[Part] = []
+    before: tuple[DocumentRef, ...] = ()
+    for number, part in enumerate(parts(events), start=1):
+        opening = next((e for e in part if isinstance(e, RunStarted | RunResumed)), None)
+        now = () if opening is None else opening.documents
+        found.append(_part(number, part, opening, _changed(before, now)))
+        before = now
+    return tuple(found)
+
+
+def _changed(before: Sequence[DocumentRef], now: Sequence[DocumentRef]) -> tuple[Role, ...]:
+    """Nothing is said of a part that kept no documents, nor of one after it."""
+    if not before or not now:
+        return ()
+    return tuple(
+        dict.fromkeys(ref.role for ref in (*before, *now) if ref not in before or ref not in now)
+    )
+
+
+def totals(events: Sequence[Event]) -> tuple[float, float]:
+    """How long RF was on, and the time at the bench, both in s over the whole of a finished run.
+
+    A program that kept no documents counted the last part alone; the earlier ones are added.
+    """
+    *earlier, last = parts(events)
+    finished = last[-1]
+    assert isinstance(finished, RunFinished)
+    opening = last[0]
+    if isinstance(opening, RunStarted | RunResumed) and opening.documents:
+        return finished.on_s, finished.bench_time_s
+    before = [event for part in earlier for event in part]
+    return finished.on_s + on_time_s(before), finished.bench_time_s + bench_time_s(before)
+
+
+def _part(
+    number: int,
+    events: Sequence[Event],
+    opening: RunStarted | RunResumed | None,
+    changed: tuple[Role, ...],
+) -> Part:
+    certified = None if opening is None else opening.traceability
+    return Part(
+        number=number,
+        operator="" if opening is None else opening.operator,
+        begun_at=events[0].at,
+        ended_at=events[-1].at,
+        cut_short_by=_cut_short_by(events),
+        environment=None if opening is None else opening.environment,
+        software=None if opening is None else opening.software,
+        changed=changed,
+        results=tuple(_told(e.result, certified) for e in events if isinstance(e, PointDone)),
+        untold_s=_untold_s(events),
+    )
+
+
+def _cut_short_by(events: Sequence[Event]) -> str:
+    if isinstance(events[-1], RunFinished):
+        return ""
+    faults = [event.message for event in events if isinstance(event, Fault)]
+    return faults[-1] if faults else NO_REASON
+
+
+def _untold_s(events: Sequence[Event]) -> float:
+    if any(isinstance(event, Fault) and event.on_s is not None for event in events):
+        return 0.0
+    last = [e for e in events if isinstance(e, ActivationOpened | ActivationClosed)][-1:]
+    limits = [event.limit_s for event in last if isinstance(event, ActivationOpened)]
+    return sum(inf if limit_s is None else limit_s for limit_s in limits)
+
+
+def _told(result: Result, certified: Traceability | None) -> Result:
+    """The result with what its uncertainty rests on, where a record without it lets see that.
+
+    Such a record has the certificate at the opening of the part, and a budget shows by its
+    lines whether the certificate entered.
+    """
+    measured = result.measured
+    if result.traceability is not None or measured is None or not measured.budget:
+        return result
+    entered = any(line.source in _OF_THE_CERTIFICATE for line in measured.budget)
+    rests_on = certified if entered else "none"
+    return result.model_copy(update={"traceability": rests_on})

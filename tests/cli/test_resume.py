@@ -1,0 +1,135 @@
+"""`--resume` from the command line: what may go on with a run, and what is refused."""
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.cli import live
+from ohmwright.cli.open_records import existing_records, meant
+from ohmwright.model.event import ActivationOpened, RunResumed
+from ohmwright.model.shipped import shipped
+
+DEMO_BENCH = shipped("benches", "demo.toml")
+
+
+@pytest.fixture
+def bench(tmp_path: Path) -> Path:
+    path = tmp_path / "bench.toml"
+    path.write_text(DEMO_BENCH.read_text(encoding="utf-8"), encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def begun(
+    ohmwright: Callable, procedure: Path, bench: Path, cut_short: Callable, tmp_path: Path
+) -> Callable[..., str]:
+    """Begin a run, and put a record in its place that ends after its first result."""
+
+    def begin(command: str, *options: str) -> str:
+        given = ("--bench", bench, "--records", tmp_path / "r", "--unattended", "--json")
+        run = ohmwright(command, procedure, *given, *options).json["run"]
+        cut_short(tmp_path / "r", run, "point_done")
+        return str(run)
+
+    return begin
+
+
+@pytest.fixture
+def resume(ohmwright: Callable, procedure: Path, bench: Path, tmp_path: Path) -> Callable:
+    def resume(command: str, run: str, *options: str):
+        given = ("--bench", bench, "--records", tmp_path / "r", "--unattended", "--json")
+        return ohmwright(command, procedure, *given, "--resume", run, *options)
+
+    return resume
+
+
+@pytest.mark.parametrize(
+    ("begin", "go_on", "words"),
+    [
+        (("calibrate",), ("verify",), "begun by 'calibrate', not by 'verify'"),
+        (("verify",), ("calibrate",), "begun by 'verify', not by 'calibrate'"),
+        (("verify", "--as-found"), ("verify",), "'ohmwright verify --as-found … --resume"),
+    ],
+)
+def test_only_the_command_that_began_a_run_goes_on_with_it(
+    begun: Callable,
+    resume: Callable,
+    tmp_path: Path,
+    begin: tuple[str, ...],
+    go_on: tuple[str, ...],
+    words: str,
+) -> None:
+    run = begun(*begin)
+    refused = resume(go_on[0], run, *go_on[1:])
+    assert (refused.code, words in refused.err) == (2, True)
+    with existing_records(str(tmp_path / "r")) as store:
+        assert not any(isinstance(event, RunResumed) for event in store.events(run))
+    assert resume(begin[0], run, *begin[1:]).code == 1
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes", "words"),
+    [
+        ('id = "HF-017"', 'id = "HF-018"', "begun with asset 'HF-017'"),
+        ('serial = "TQ3-20417"', 'serial = "TQ3-1"', "begun with serial number 'TQ3-20417'"),
+        ('name = "Workshop bench 1"', 'name = "Workshop bench 7"', "begun with bench"),
+    ],
+)
+def test_another_unit_or_bench_is_refused(
+    begun: Callable, resume: Callable, bench: Path, was: str, becomes: str, words: str
+) -> None:
+    run = begun("verify")
+    text = bench.read_text(encoding="utf-8")
+    assert was in text
+    bench.write_text(text.replace(was, becomes), encoding="utf-8")
+    refused = resume("verify", run)
+    assert (refused.code, words in refused.err) == (2, True)
+    assert "Nothing was switched on" in refused.err
+
+
+def test_another_command_set_is_refused(begun: Callable, resume: Callable, bench: Path) -> None:
+    """The bench goes by files of its own: the same at first, another command set later."""
+    data = shipped("analyzers", "gantry-400.toml").read_text(encoding="utf-8")
+    from ohmwright.wire.command_set import SHIPPED
+
+    commands = bench.parent / "own-commands.toml"
+    commands.write_text((SHIPPED / "scpi-1999-analyzer.toml").read_text(encoding="utf-8"))
+    own = bench.parent / "own-analyzer.toml"
+    own.write_text(data.replace('"scpi-1999-analyzer"', '"own-commands.toml"'))
+    text = bench.read_text(encoding="utf-8")
+    bench.write_text(text.replace('data = "gantry-400"', 'data = "own-analyzer.toml"'))
+    run = begun("verify")
+    commands.write_text(commands.read_text() + "# another timeout\n")
+    refused = resume("verify", run)
+    assert refused.code == 2
+    assert "begun with another text of: analyzer command set" in refused.err
+
+
+def test_the_bar_begins_where_the_run_stands(
+    begun: Callable, resume: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    run = begun("verify")
+    seen = []
+    made = live.LiveView.__init__
+
+    def noted(self, progress, task) -> None:
+        seen.append((progress.tasks[0].completed, progress.tasks[0].total))
+        made(self, progress, task)
+
+    monkeypatch.setattr(live.LiveView, "__init__", noted)
+    resume("verify", run)
+    assert seen == [(1, 2)]
+
+
+def test_totals_are_of_the_whole_run(begun: Callable, resume: Callable, tmp_path: Path) -> None:
+    run = begun("verify")
+    resume("verify", run)
+    with existing_records(str(tmp_path / "r")) as store:
+        events = store.events(meant(store, run))
+    opened = sum(isinstance(event, ActivationOpened) for event in events)
+    assert opened == 4  # two points, and before each part the proof of the limit
+    closed = [e.on_s for e in events if e.kind == "activation_closed"]
+    finished = json.loads(events[-1].model_dump_json())
+    assert finished["on_s"] >= sum(closed)

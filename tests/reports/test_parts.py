@@ -1,0 +1,287 @@
+"""Runs of several parts, values that rest on different things, and records from before."""
+
+from datetime import timedelta
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from ohmwright.model.document import document
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    DocumentKept,
+    Event,
+    Fault,
+    PointDone,
+    RunFinished,
+    RunResumed,
+)
+from ohmwright.model.result import BudgetEntry
+from ohmwright.model.traceability import Environment
+from ohmwright.records.transfer import runs_in
+from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.dcc import certificate_dcc
+from ohmwright.reports.html import certificate_html
+from ohmwright.reports.parts import NO_REASON, parts_of
+from ohmwright.reports.pdf import certificate_pdf
+from ohmwright.reports.resting_on import NOT_TRACEABLE
+from ohmwright.reports.sheet import sheet_of
+
+from .conftest import BEGUN, CERTIFICATE, a_run, result
+from .test_csv_file import rows_of
+from .test_html import Page
+from .test_pdf import squeezed
+
+OLD = Path(__file__).parent / "data" / "record-of-two-parts.jsonl"
+
+
+def text_in(form: str, certificate: Certificate) -> str:
+    """Every word of one paper, without spaces."""
+    if form == "html":
+        return squeezed("".join(Page(certificate_html(sheet_of(certificate))).text))
+    if form == "dcc":
+        return squeezed(certificate_dcc(certificate, "DE").decode())
+    if form == "csv":
+        return squeezed(certificate_csv(certificate).decode("utf-8-sig"))
+    pdf = certificate_pdf(sheet_of(certificate), certificate.ended_at)
+    return squeezed("".join(page.extract_text() for page in PdfReader(BytesIO(pdf)).pages))
+
+
+def later(minutes: float) -> dict[str, object]:
+    return {"at": BEGUN + timedelta(minutes=minutes), "bench_s": 60 * minutes}
+
+
+@pytest.fixture
+def interrupted() -> tuple[Event, ...]:
+    """One point with a certificate; unplugged; one without, in a warmer room, by someone else."""
+    first, *_, finished = a_run([])
+    before = result("as_left", "cut", "100 ohm", load_ohm=100)
+    after = result("as_left", "cut", "500 ohm").model_copy(update={"traceability": "none"})
+    fault = Fault(
+        **later(5), error="LinkLost", message="The line is gone.", rf_state="off", on_s=31.0
+    )
+    resumed = RunResumed(
+        **later(65),
+        operator="Oda Brandvik",
+        done=1,
+        environment=Environment(temperature_c=27, humidity_percent=30),
+        documents=(document("procedure", Path("p.toml"), "x").ref,),
+    )
+    return (
+        first,
+        PointDone(**later(4), result=before),
+        fault,
+        resumed,
+        PointDone(**later(70), result=after),
+        finished,
+    )
+
+
+@pytest.mark.parametrize("form", ["pdf", "html", "dcc"])
+def test_papers_say_what_interrupted_a_run_and_who_went_on(
+    interrupted: tuple[Event, ...], form: str
+) -> None:
+    text = text_in(form, certificate_of(interrupted))
+    for words in (
+        "Part 1: begun 2026-03-02 09:30 UTC by Imre Valdane; interrupted 2026-03-02 09:35 UTC: "
+        "The line is gone. 1 result. Room: 22.5 °C, 41 % relative humidity.",
+        "Part 2: resumed 2026-03-02 10:35 UTC by Oda Brandvik; finished",
+        "Room: 27 °C, 30 % relative humidity.",
+    ):
+        assert squeezed(words) in text, words
+
+
+def test_the_room_is_told_part_by_part_where_it_changed(interrupted: tuple[Event, ...]) -> None:
+    (work,) = (
+        dict(facts) for name, facts in sheet_of(certificate_of(interrupted)).facts if name == "Work"
+    )
+    assert work["Room"] == (
+        "part 1: 22.5 °C, 41 % relative humidity; part 2: 27 °C, 30 % relative humidity"
+    )
+    dcc = certificate_dcc(certificate_of(interrupted), "DE").decode()
+    assert "Temperature, part 1" in dcc
+    assert "Temperature, part 2" in dcc
+
+
+def test_another_program_or_other_files_are_told_of_the_part_that_had_them(
+    interrupted: tuple[Event, ...],
+) -> None:
+    first, point, fault, resumed, *rest = interrupted
+    refs = [
+        document(role, Path("x"), text).ref
+        for role, text in (
+            ("procedure", "p"),
+            ("bench", "b"),
+            ("analyzer certificate", "c"),
+            ("bench", "b2"),
+        )
+    ]
+    begun = first.model_copy(update={"documents": tuple(refs[:3])})
+    again = resumed.model_copy(
+        update={"documents": (refs[0], refs[3]), "software": "ohmwright 0.2.0"}
+    )
+    made = certificate_of((begun, point, fault, again, *rest))
+    assert [part.changed for part in made.parts] == [(), ("bench", "analyzer certificate")]
+    sheet = sheet_of(made)
+    assert sheet.interruptions[1].endswith("Changed: bench, analyzer certificate.")
+    procedure = dict(dict(sheet.facts)["Procedure"])
+    assert procedure["Software"] == "part 1: ohmwright 0.1.0; part 2: ohmwright 0.2.0"
+
+
+def test_no_line_claims_for_all_what_part_of_the_values_never_had(
+    interrupted: tuple[Event, ...],
+) -> None:
+    certificate = certificate_of(interrupted)
+    sheet = sheet_of(certificate)
+    analyzer = dict(dict(sheet.facts)["Analyzer"])
+    assert "Certificate" not in analyzer
+    assert analyzer["Most values"].startswith("certificate CAL-1, Ambrel, calibrated 2025-08-01")
+    assert analyzer["Values a"] == NOT_TRACEABLE
+    (group,) = sheet.groups
+    assert [row.left.mark for row in group.rows] == ["1", "a2"]
+    assert [row["traceable_to"] for row in rows_of(certificate)] == ["CAL-1", "none"]
+    assert [(row["part"], row["operator"]) for row in rows_of(certificate)] == [
+        ("1", "Imre Valdane"),
+        ("2", "Oda Brandvik"),
+    ]
+    dcc = certificate_dcc(certificate, "DE").decode()
+    assert dcc.count("U traceable to: certificate CAL-1") == 1
+    assert dcc.count(f"U traceable to: {NOT_TRACEABLE}") == 1
+
+
+def test_where_all_values_are_alike_nothing_is_marked(certificate: Certificate) -> None:
+    sheet = sheet_of(certificate)
+    assert dict(dict(sheet.facts)["Analyzer"])["Certificate"] == "CAL-1"
+    assert {o.mark for g in sheet.groups for r in g.rows for o in (r.found, r.left)} == {""}
+    assert sheet.interruptions == ()
+
+
+def test_the_one_certificate_that_was_past_due_marks_its_values(certificate: Certificate) -> None:
+    expired = CERTIFICATE.model_copy(update={"expired": True})
+    points = [result("as_left", "cut", name) for name in ("a", "b", "c")]
+    points[2] = points[2].model_copy(update={"traceability": expired})
+    made = certificate_of(a_run(points))
+    assert [row.left.mark for row in sheet_of(made).groups[0].rows] == ["", "", "a"]
+    assert rows_of(made)[2]["traceable_to"] == "CAL-1 (past due)"
+    assert "past due when used" in dict(dict(sheet_of(made).facts)["Analyzer"])["Values a"]
+
+
+@pytest.mark.parametrize("form", ["pdf", "html", "dcc"])
+def test_papers_say_how_each_point_was_measured(form: str) -> None:
+    leak = result("as_left", "leak", "leakage", load_ohm=200).model_copy(
+        update={"path": "LEAKAGE", "mode": "bipolar", "setting_w": 80.0}
+    )
+    half = [
+        result("as_left", "half", f"half {load:g} ohm", load_ohm=load).model_copy(
+            update={"mode": "blend", "setting_w": setting_w}
+        )
+        for load, setting_w in ((100.0, 200.0), (200.0, 99.5))
+    ]
+    trim = result("adjust", "trim", "P3", load_ohm=100)
+    text = text_in(form, certificate_of(a_run([leak, *half, trim])))
+    for words in (
+        "bipolar, 80 W into 200 Ω, path LEAKAGE",
+        "blend",
+        "200 W into 100 Ω",
+        "99.5 W into 200 Ω",
+        "cut, service mode",
+    ):
+        assert squeezed(words) in text, words
+
+
+@pytest.mark.parametrize("form", ["pdf", "html", "dcc", "csv"])
+def test_papers_say_whose_word_a_setting_is(form: str) -> None:
+    one = result("as_left", "cut", "500 ohm").model_copy(update={"setting_told_by": "Oda Brandvik"})
+    text = text_in(form, certificate_of(a_run([one])))
+    words = "Oda Brandvik" if form == "csv" else "set as told by Oda Brandvik"
+    assert squeezed(words) in text
+
+
+def test_a_spreadsheet_has_mode_setting_load_and_path_of_each(certificate: Certificate) -> None:
+    first, *_, trim = rows_of(certificate)
+    told = ("mode", "setting_w", "load_ohm", "path")
+    assert [first[key] for key in told] == ["cut", "300.0", "100.0", "OUTPUT"]
+    assert [trim[key] for key in told] == ["cut", "", "500.0", "OUTPUT"]
+
+
+def test_a_crash_has_no_reason_and_may_have_left_rf_on(interrupted: tuple[Event, ...]) -> None:
+    first, point, _, resumed, *rest = interrupted
+    opened = ActivationOpened(**later(4.5), load_ohm=500, limit_s=20)
+    made = certificate_of((first, point, opened, resumed, *rest))
+    assert made.parts[0].cut_short_by == NO_REASON
+    work = dict(dict(sheet_of(made).facts)["Work"])
+    assert work["RF on for"] == ("280 s, and at most 20 s more: an activation has no end on record")
+    closed = ActivationClosed(**later(4.6), on_s=5)
+    assert certificate_of((first, point, opened, closed, resumed, *rest)).untold_s == 0
+
+
+@pytest.mark.parametrize("form", ["pdf", "html", "dcc"])
+def test_papers_name_the_documents_of_the_record(form: str) -> None:
+    one = document("analyzer command set", Path("own.toml"), "x = 1\n")
+    first, *rest = a_run(points=1)
+    text = text_in(form, certificate_of((first, DocumentKept(**later(0), document=one), *rest)))
+    for words in ("analyzer command set", "own.toml", one.sha256):
+        assert squeezed(words) in text
+
+
+@pytest.fixture
+def old() -> tuple[Event, ...]:
+    """Written by a version whose results do not say how they were measured.
+
+    Its certificate was taken out of the bench before the run was resumed.
+    """
+    ((_, events),) = runs_in(OLD.read_bytes().splitlines(keepends=True), OLD.name)
+    return events
+
+
+def test_an_old_record_tells_by_its_budgets_what_values_rest_on(old: tuple[Event, ...]) -> None:
+    first, second = parts_of(old)
+    (certified,) = first.results
+    assert certified.traceability is not None
+    assert certified.traceability != "none"
+    assert certified.traceability.certificate == "CAL-25-1187"
+    assert [r.traceability for r in second.results] == ["none", "none"]
+    bare = certified.model_copy(update={"traceability": None})
+    bare = bare.model_copy(update={"measured": bare.measured.model_copy(update={"budget": ()})})
+    assert parts_of((PointDone(**later(1), result=bare),))[0].results[0].traceability is None
+
+
+def test_an_old_record_makes_papers_that_invent_nothing(old: tuple[Event, ...]) -> None:
+    certificate = certificate_of(old)
+    for form in ("pdf", "html", "dcc"):
+        text = text_in(form, certificate)
+        assert squeezed("mode, setting and path not recorded") in text
+        assert squeezed("Part 2: resumed") in text
+    assert {row["path"] for row in rows_of(certificate)} == {"not recorded"}
+    assert {row["mode"] for row in rows_of(certificate)} == {"not recorded"}
+    assert sheet_of(certificate).documents == ()
+
+
+def test_an_old_record_counts_its_first_part_too(old: tuple[Event, ...]) -> None:
+    finished = old[-1]
+    assert isinstance(finished, RunFinished)
+    certificate = certificate_of(old)
+    closed = [e.on_s for e in old if isinstance(e, ActivationClosed)]
+    assert certificate.on_s >= sum(closed) > finished.on_s
+    assert certificate.bench_time_s > finished.bench_time_s + 5
+
+
+def test_a_line_of_a_budget_of_readings_alone_is_no_certificate() -> None:
+    one = result("as_left", "cut", "a").model_copy(update={"traceability": None})
+    alone = BudgetEntry(source="readings", evaluation="A", standard_uncertainty=0.6)
+    one = one.model_copy(update={"measured": one.measured.model_copy(update={"budget": (alone,)})})
+    assert certificate_of(a_run([one])).marks.bases == ("none",)
+
+
+def test_names_in_an_interruption_are_only_text(hostile: str) -> None:
+    first, *rest = a_run(points=1, operator=hostile)
+    fault = Fault(**later(1), error="X", message=hostile, rf_state="off", on_s=1.0)
+    again = RunResumed(**later(2), operator=hostile, done=0)
+    page = Page(certificate_html(sheet_of(certificate_of((first, fault, again, *rest)))))
+    harmless = fault.model_copy(update={"message": "x"})
+    events = (a_run(points=1)[0], harmless, again, *rest)
+    plain = Page(certificate_html(sheet_of(certificate_of(events))))
+    assert page.tags == plain.tags
