@@ -18,6 +18,7 @@ from ohmwright.model.tolerance import UNITS
 from ohmwright.reports.conditions import UNTOLD, Conditions, common, conditions_of
 from ohmwright.reports.facts import interruptions
 from ohmwright.reports.parts import Part, parts_of, totals
+from ohmwright.reports.remarks import remarks_of
 from ohmwright.reports.resting_on import Basis, Marks, letter, marks_of
 from ohmwright.reports.text import UNKNOWN
 
@@ -47,7 +48,8 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     if adjusted:
         parts.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
         parts += _told(adjusted)
-    told = (*_reasons(results), *_rules(results), *_interruptions(sittings))
+    remarks = (Text(remark, style="dim") for remark in remarks_of(events))
+    told = (*_reasons(results), *_rules(results), *_interruptions(sittings), *remarks)
     return Group(*parts, *told, *_ending(events))
 
 

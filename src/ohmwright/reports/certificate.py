@@ -14,6 +14,7 @@ from ohmwright.model.procedure import MEASURED, Stage
 from ohmwright.model.result import Result, Verdict, latest, worst
 
 from .parts import Part, parts_of, totals
+from .remarks import remarks_of
 from .resting_on import Marks, marks_of
 
 
@@ -71,6 +72,8 @@ class Certificate:
     lines: tuple[Line, ...]
     adjustments: tuple[Adjustment, ...]
     rules: tuple[str, ...]
+    remarks: tuple[str, ...]
+    """What people said and what befell the work beside its results, fit to be shown."""
     on_s: float
     bench_time_s: float
     head: str | None
@@ -135,6 +138,7 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
         lines=tuple(_lines(results)),
         adjustments=tuple(_adjustments(results, events)),
         rules=tuple(dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)),
+        remarks=remarks_of(events),
         on_s=on_s,
         bench_time_s=bench_time_s,
         head=head,

@@ -45,8 +45,18 @@ def conditions_of(result: Result) -> Conditions:
     setting = "" if result.setting_w is None else f"{result.setting_w:g} W"
     if result.stage == "adjust":
         setting = "service mode"
-    told = f"set as told by {shown(name)}" if (name := result.setting_told_by) else ""
+    told = _told(result)
     return Conditions(mode, setting, load, f"path {result.path}", told)
+
+
+def _told(result: Result) -> str:
+    """Whose word it is that the unit was set, and its trim moved."""
+    words = {"set": result.setting_told_by, "trim moved": result.trim_told_by}
+    names = {name for name in words.values() if name}
+    if len(names) == 1:
+        done = " and ".join(what for what, name in words.items() if name)
+        return f"{done} as told by {shown(names.pop())}"
+    return ", ".join(f"{what} as told by {shown(who)}" for what, who in words.items() if who)
 
 
 def common(found: Sequence[Conditions]) -> Conditions:

@@ -100,7 +100,7 @@ def _identification(parent: Element, issuer: str, value: str, name: str) -> None
 
 
 def _statements(parent: Element, certificate: Certificate) -> None:
-    said = [*NOTES, *CAUTIONS, *interruptions(certificate.parts)]
+    said = [*NOTES, *CAUTIONS, *interruptions(certificate.parts), *certificate.remarks]
     if certificate.seed is not None:
         said.insert(0, f"SIMULATED, seed {certificate.seed}: no evidence about any real unit.")
     if certificate.head is not None:

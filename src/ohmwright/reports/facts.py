@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from datetime import UTC, datetime
 from math import isinf
 
 from ohmwright.model.result import Result
@@ -12,7 +11,7 @@ from ohmwright.model.traceability import Environment, Traceability
 from .certificate import Certificate
 from .parts import Part
 from .resting_on import Basis, letter, rests_on
-from .text import UNKNOWN, shown
+from .text import UNKNOWN, minute, shown
 
 Facts = tuple[tuple[str, str], ...]
 
@@ -35,9 +34,9 @@ def facts_of(certificate: Certificate) -> Iterable[tuple[str, Facts]]:
         "Work",
         _shown(
             ("Carried out by", ", ".join(certificate.operators)),
-            ("Begun", _time(certificate.begun_at)),
-            ("Ended", _time(certificate.ended_at)),
-            ("RF on for", _on_time(certificate)),
+            ("Begun", minute(certificate.begun_at)),
+            ("Ended", minute(certificate.ended_at)),
+            ("RF on for", _onminute(certificate)),
             ("Bench", certificate.bench),
             ("Room", _by_part(certificate.parts, lambda part: _room(part.environment))),
         ),
@@ -73,11 +72,7 @@ def _shown(*facts: tuple[str, str]) -> Facts:
     return tuple((label, shown(value)) for label, value in facts)
 
 
-def _time(at: datetime) -> str:
-    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
-
-
-def _on_time(certificate: Certificate) -> str:
+def _onminute(certificate: Certificate) -> str:
     said, untold_s = f"{certificate.on_s:.0f} s", certificate.untold_s
     if untold_s == 0:
         return said
@@ -136,12 +131,13 @@ def interruptions(parts: Sequence[Part]) -> Iterable[str]:
         return
     for part in parts:
         how = "begun" if part.number == 1 else "resumed"
-        why = f"interrupted {_time(part.ended_at)}: {part.cut_short_by.rstrip('.')}"
-        end = why if part.cut_short_by else f"finished {_time(part.ended_at)}"
+        why = f"interrupted {minute(part.ended_at)}: {part.cut_short_by.rstrip('.')}"
+        end = why if part.cut_short_by else f"finished {minute(part.ended_at)}"
         count = len(part.results)
+        left = f" Left open: {part.left_open.rstrip('.')}." if part.left_open else ""
         changed = f" Changed: {', '.join(part.changed)}." if part.changed else ""
         yield shown(
-            f"Part {part.number}: {how} {_time(part.begun_at)} by {part.operator or UNKNOWN}; "
+            f"Part {part.number}: {how} {minute(part.begun_at)} by {part.operator or UNKNOWN}; "
             f"{end}. {count} result{'' if count == 1 else 's'}. Room: {_room(part.environment)}."
-            f"{changed}"
+            f"{changed}{left}"
         )

@@ -67,6 +67,7 @@ def _body(sheet: Sheet) -> Iterable[str]:
         yield from _adjusted(sheet)
     yield from _list("Points that did not pass", sheet.reasons)
     yield from _list("Interruptions", sheet.interruptions)
+    yield from _list("Remarks", sheet.remarks)
     if sheet.pictures:
         yield '<h2>Power curves</h2><div class="curves">'
         yield from (_figure(n, picture) for n, picture in enumerate(sheet.pictures))

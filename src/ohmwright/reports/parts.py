@@ -38,6 +38,8 @@ class Part:
     """Time of its last event."""
     cut_short_by: str
     """Empty where the run was finished."""
+    left_open: str
+    """What stood in the unit then that was moved and not stored, and what to do about it."""
     environment: Environment | None
     software: str | None
     """None in records that do not say."""
@@ -98,6 +100,7 @@ def _part(
         begun_at=events[0].at,
         ended_at=events[-1].at,
         cut_short_by=_cut_short_by(events),
+        left_open=next((e.left_open for e in events if isinstance(e, Fault)), ""),
         environment=None if opening is None else opening.environment,
         software=None if opening is None else opening.software,
         changed=changed,

@@ -125,6 +125,7 @@ class Sheet:
     reasons: tuple[str, ...]
     interruptions: tuple[str, ...]
     """Each part of a run that was interrupted; empty where none was."""
+    remarks: tuple[str, ...]
     pictures: tuple[Picture, ...]
     rules: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -157,6 +158,7 @@ def sheet_of(certificate: Certificate) -> Sheet:
         ),
         adjusted_at=adjusted_at.words(),
         reasons=tuple(_reasons(certificate.results)),
+        remarks=certificate.remarks,
         interruptions=tuple(interruptions(certificate.parts)),
         pictures=tuple(
             Picture(shown(curve.title), drawn(curve), shown(curve.alt()))

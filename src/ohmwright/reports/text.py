@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import unicodedata
+from datetime import UTC, datetime
 from math import floor, log10
 
 from ohmwright.model.result import Conformity, Measured
@@ -21,6 +22,11 @@ def shown(text: str) -> str:
     private and unassigned characters become their code, as in ‹U+202E›.
     """
     return "".join(_shown(char) for char in text).strip() or UNKNOWN
+
+
+def minute(at: datetime) -> str:
+    """A time to the minute."""
+    return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
 
 
 def code(char: str) -> str:
