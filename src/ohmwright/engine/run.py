@@ -112,13 +112,16 @@ async def run(
     ended_by = await off_after(error, bench)
     for noted in notes.taken():
         yield noted
-    yield fault_of(ended_by, bench, notes)
+    yield fault_of(ended_by, bench, notes, on_s=session.on_s)
     if not isinstance(ended_by, Stopped):
         raise ended_by
 
 
-def fault_of(error: Exception, bench: Bench, notes: Notes) -> Fault:
-    """The event of a run that ended early by `error`, with RF as it was read last."""
+def fault_of(error: Exception, bench: Bench, notes: Notes, on_s: float | None = None) -> Fault:
+    """The event of a run that ended early by `error`, with RF as it was read last.
+
+    `on_s`: how long RF was on since the run was begun or resumed; None where nobody knows.
+    """
     return Fault(
         at=bench.clock.wall(),
         bench_s=round(bench.clock.now_s(), 6),
@@ -126,6 +129,7 @@ def fault_of(error: Exception, bench: Bench, notes: Notes) -> Fault:
         message=str(error),
         rf_state=bench.rf.state,
         left_open=notes.left_open,
+        on_s=None if on_s is None else round(on_s, 3),
     )
 
 
