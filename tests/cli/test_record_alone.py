@@ -102,12 +102,14 @@ def test_every_paper_made_from_the_record_alone_is_whole(
             "own-bench.toml",
             "alone.toml",
             "analyzer command set",
+            "time limit sent with ON, kept by the analyzer",
+            "absent: one ON, one activation of fixed length",
         ):
             shown = words.replace("cut, 300 W", "cut, 300 W into 100 Ω") if kind == "dcc" else words
             if kind == "dcc":
                 shown = shown.replace("coag, service mode", "coag, service mode into 100 Ω")
             assert squeezed(shown) in text[kind], (kind, words)
-    for words in ('"bipolar",77.0,"",200.0,"LEAKAGE"', '"CAL-25-1187"', '"none"'):
+    for words in ('"bipolar",77.0,"",200.0,"LEAKAGE",""', '"CAL-25-1187"', '"none"'):
         assert squeezed(words) in text["csv"], words
 
 

@@ -49,7 +49,8 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
         parts.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
         parts += _told(adjusted)
     remarks = (Text(remark, style="dim") for remark in remarks_of(events))
-    told = (*_reasons(results), *_rules(results), *_interruptions(sittings), *remarks)
+    told = (*_reasons(results), *_rules(results), *_protections(sittings))
+    told += (*_interruptions(sittings), *remarks)
     return Group(*parts, *told, *_ending(events))
 
 
@@ -316,6 +317,14 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
         if result.verdict != "pass" and result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
             yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
+
+
+def _protections(sittings: Sequence[Part]) -> Iterable[Text]:
+    """What the bench lacked; papers name what it had, too."""
+    known = [sitting.protections for sitting in sittings if sitting.protections is not None]
+    lacking = dict.fromkeys(words for one in known for words, there in one.words() if not there)
+    if lacking:
+        yield Text(f"Protections that the bench lacked: {'; '.join(lacking)}.", style="dim")
 
 
 def _interruptions(sittings: Sequence[Part]) -> Iterable[Text]:

@@ -199,10 +199,18 @@ class Session:
                 "setting_w": setting_w,
                 "setting_told_by": None if mode is None else self.told_by,
                 "path": path,
+                "path_told_by": None if path == "none" else self._path_told_by,
                 "traceability": rests_on,
             }
         )
         return PointDone(**self.stamp(), result=told)
+
+    @property
+    def _path_told_by(self) -> str | None:
+        """Whose word it is that the input path is joined; None where the analyzer does it."""
+        analyzer = self.bench.analyzer
+        by_hand = analyzer.data.has_paths and not analyzer.protections.path_set
+        return self.bench.operator.name if by_hand else None
 
     @property
     def bench_time_s(self) -> float:

@@ -94,6 +94,8 @@ class Result(Noun):
     load_ohm: float | None = None
     path: InputPath | Literal["none"] | None = None
     """What the analyzer's terminals were joined to; None in records that do not say."""
+    path_told_by: str | None = None
+    """Who said that they were; None where the analyzer does it itself."""
     traceability: Traceability | Literal["none"] | None = None
     """The analyzer's calibration that is part of the uncertainty; None in records that do not
     say."""

@@ -50,8 +50,12 @@ def conditions_of(result: Result) -> Conditions:
 
 
 def _told(result: Result) -> str:
-    """Whose word it is that the unit was set, and its trim moved."""
-    words = {"set": result.setting_told_by, "trim moved": result.trim_told_by}
+    """Whose word it is that the unit was set, the path joined and the trim moved."""
+    words = {
+        "set": result.setting_told_by,
+        "path joined": result.path_told_by,
+        "trim moved": result.trim_told_by,
+    }
     names = {name for name in words.values() if name}
     if len(names) == 1:
         done = " and ".join(what for what, name in words.items() if name)

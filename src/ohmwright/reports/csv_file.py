@@ -79,6 +79,7 @@ def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell
         "setting_told_by": result.setting_told_by,
         "load_ohm": result.load_ohm,
         "path": _told(result.path),
+        "path_told_by": result.path_told_by,
         "unit": UNITS[quantity] if quantity else "",
         "target": None if target is None else target.value,
         "lower": None if target is None or target.one_sided else target.lower,
@@ -95,6 +96,7 @@ def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell
         "rule": None if held is None else held.rule,
         "verdict": result.verdict,
         "reason": result.reason,
+        "trim_told_by": result.trim_told_by,
         "start_trim": result.start_trim,
         "final_trim": result.final_trim,
     }

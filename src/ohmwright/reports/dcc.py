@@ -19,7 +19,7 @@ from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
 from .conditions import conditions_of
-from .facts import interruptions
+from .facts import interruptions, protections
 from .parts import Part
 from .resting_on import Marks, rests_on
 from .sheet import CAUTIONS, NOTES
@@ -101,6 +101,7 @@ def _identification(parent: Element, issuer: str, value: str, name: str) -> None
 
 def _statements(parent: Element, certificate: Certificate) -> None:
     said = [*NOTES, *CAUTIONS, *interruptions(certificate.parts), *certificate.remarks]
+    said += [f"Protection of the bench: {one}" for one in protections(certificate.parts)]
     if certificate.seed is not None:
         said.insert(0, f"SIMULATED, seed {certificate.seed}: no evidence about any real unit.")
     if certificate.head is not None:

@@ -114,6 +114,20 @@ def _traceability(bases: Sequence[Basis]) -> Iterable[tuple[str, str]]:
         yield "Traceability", rests_on(bases[0])
 
 
+def protections(parts: Sequence[Part]) -> Iterable[str]:
+    """What protected the bench, each on a line, and what it lacked; by parts where they differ."""
+    alike = len({(part.protections, part.proofs) for part in parts}) == 1
+    for part in parts[:1] if alike else parts:
+        named = "" if alike else f"part {part.number}: "
+        if part.protections is None:
+            yield f"{named}{UNKNOWN}"
+            continue
+        for words, there in part.protections.words():
+            yield f"{named}{words}" if there else f"{named}absent: {words}"
+        for proof in part.proofs:
+            yield shown(f"{named}seen to work with RF on: {proof}")
+
+
 def mark_notes(certificate: Certificate) -> Iterable[str]:
     """What the marks beside values mean."""
     if len(certificate.marks.bases) > 1:

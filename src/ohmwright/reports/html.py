@@ -73,6 +73,7 @@ def _body(sheet: Sheet) -> Iterable[str]:
         yield from (_figure(n, picture) for n, picture in enumerate(sheet.pictures))
         yield "</div>"
     yield from _list("Decision and meaning", (*_rules(sheet), *sheet.notes))
+    yield from _list("What protected this bench", sheet.protections)
     yield from _documents(sheet.documents)
     yield from _list("Cautions", sheet.cautions)
     yield '<div class="signatures"><p>Carried out by, date</p><p>Approved by, date</p></div>'

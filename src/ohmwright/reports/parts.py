@@ -15,10 +15,12 @@ from ohmwright.model.event import (
     Event,
     Fault,
     PointDone,
+    ProtectionProved,
     RunFinished,
     RunResumed,
     RunStarted,
 )
+from ohmwright.model.protections import Protections
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Environment, Traceability
 
@@ -40,6 +42,10 @@ class Part:
     """Empty where the run was finished."""
     left_open: str
     """What stood in the unit then that was moved and not stored, and what to do about it."""
+    protections: Protections | None
+    """What the bench had against RF that stays on; None in records that do not say."""
+    proofs: tuple[str, ...]
+    """Which of them were seen to work with RF on."""
     environment: Environment | None
     software: str | None
     """None in records that do not say."""
@@ -101,6 +107,8 @@ def _part(
         ended_at=events[-1].at,
         cut_short_by=_cut_short_by(events),
         left_open=next((e.left_open for e in events if isinstance(e, Fault)), ""),
+        protections=None if opening is None else opening.protections,
+        proofs=tuple(event.what for event in events if isinstance(event, ProtectionProved)),
         environment=None if opening is None else opening.environment,
         software=None if opening is None else opening.software,
         changed=changed,

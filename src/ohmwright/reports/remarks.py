@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ohmwright.model.event import Asked, Event, PointDone, ServiceLeft
+from ohmwright.model.event import Asked, Event, PointDone, ServiceLeft, SlowRelease, UnaskedRf
 from ohmwright.model.result import Result
 
 from .text import UNKNOWN, minute, shown, unit_of, value_and_u
@@ -26,6 +26,13 @@ def _told(events: Iterable[Event]) -> Iterable[str]:
             yield (
                 f"{minute(event.at)}, {who}, asked \u201c{event.question}\u201d: "
                 f"{_SAID[event.answer]}{words}"
+            )
+        elif isinstance(event, SlowRelease):
+            yield f"{minute(event.at)}: after OFF the output took {event.took_s:.1f} s to go off"
+        elif isinstance(event, UnaskedRf):
+            yield (
+                f"{minute(event.at)}: RF was on though nobody had asked for it ({event.seen}); OFF "
+                "ended it"
             )
         elif isinstance(event, ServiceLeft):
             how = f", as told by {event.told_by}" if event.told_by else ""

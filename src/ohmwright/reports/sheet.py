@@ -13,7 +13,7 @@ from ohmwright.model.result import Result
 from .certificate import Adjustment, Certificate, Line
 from .conditions import Conditions, common, conditions_of, told_apart
 from .curves import curves_of, drawn
-from .facts import Facts, facts_of, interruptions, mark_notes
+from .facts import Facts, facts_of, interruptions, mark_notes, protections
 from .resting_on import Marks
 from .text import (
     four_digits,
@@ -126,6 +126,8 @@ class Sheet:
     interruptions: tuple[str, ...]
     """Each part of a run that was interrupted; empty where none was."""
     remarks: tuple[str, ...]
+    protections: tuple[str, ...]
+    """What kept RF from staying on, and what the bench lacked."""
     pictures: tuple[Picture, ...]
     rules: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -159,6 +161,7 @@ def sheet_of(certificate: Certificate) -> Sheet:
         adjusted_at=adjusted_at.words(),
         reasons=tuple(_reasons(certificate.results)),
         remarks=certificate.remarks,
+        protections=tuple(protections(certificate.parts)),
         interruptions=tuple(interruptions(certificate.parts)),
         pictures=tuple(
             Picture(shown(curve.title), drawn(curve), shown(curve.alt()))

@@ -1,0 +1,113 @@
+"""What people said and what befell the work stands on every paper; so does what protected it."""
+
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from ohmwright.model.event import (
+    Asked,
+    Event,
+    Fault,
+    PointDone,
+    ProtectionProved,
+    RunResumed,
+    ServiceLeft,
+    SlowRelease,
+    UnaskedRf,
+)
+from ohmwright.model.protections import Protections
+from ohmwright.reports.certificate import certificate_of
+from ohmwright.reports.facts import interruptions, protections
+from ohmwright.reports.remarks import remarks_of
+
+from .conftest import BEGUN, a_run, result
+from .test_csv_file import rows_of
+from .test_parts import squeezed, text_in
+
+
+def at(minutes: float) -> Any:
+    return {"at": BEGUN + timedelta(minutes=minutes), "bench_s": 60 * minutes}
+
+
+def asked(answer: str, words: str = "") -> Asked:
+    question = "Set the generator to cut, 300 W."
+    return Asked(**at(3), question=question, answer=answer, words=words, told_by="Oda Brandvik")
+
+
+def test_comments_and_skips_are_told_with_who_said_them() -> None:
+    told = remarks_of((asked("done"), asked("comment", "plug loose"), asked("skip", "no pedal")))
+    where = "2026-03-02 09:33 UTC, Oda Brandvik, asked “Set the generator to cut, 300 W.”: "
+    assert told == (f"{where}comment: plug loose", f"{where}skipped: no pedal")
+
+
+def test_what_befell_the_work_is_told() -> None:
+    slow, unasked, left = remarks_of(
+        (
+            SlowRelease(**at(1), took_s=1.24),
+            UnaskedRf(**at(2), seen="40 mA flowed"),
+            ServiceLeft(**at(3), point="P1", told_by="Oda Brandvik"),
+        )
+    )
+    assert "after OFF the output took 1.2 s to go off" in slow
+    assert "RF was on though nobody had asked for it (40 mA flowed); OFF ended it" in unasked
+    assert "service mode at P1 left without saving, as told by Oda Brandvik" in left
+
+
+def test_a_result_that_a_later_one_took_the_place_of_is_not_hidden() -> None:
+    first = result("as_left", "cut", "500 ohm", error=0.2)
+    events = [
+        PointDone(**at(n), result=one)
+        for n, one in enumerate((first, result("as_left", "cut", "500 ohm")))
+    ]
+    (again,) = remarks_of(events)
+    assert again == (
+        "2026-03-02 09:31 UTC: as left, cut, 500 ohm done again; before: 120.0 ± 1.2 W, fail, "
+        "above the upper limit"
+    )
+
+
+def protected(*events: Event, **had: bool) -> tuple[Event, ...]:
+    first, *rest = a_run([result("as_left", "cut", "500 ohm")])
+    return (first.model_copy(update={"protections": Protections(**had)}), *events, *rest)
+
+
+@pytest.mark.parametrize("form", ["pdf", "html", "dcc"])
+def test_every_paper_names_what_protected_the_bench_and_what_it_lacked(form: str) -> None:
+    proof = ProtectionProved(**at(0.1), what="OFF opens the output", on_s=0.4)
+    events = protected(proof, asked("comment", "warm"), limit_in_on=True)
+    text = text_in(form, certificate_of(events))
+    for words in (
+        "time limit sent with ON, kept by the analyzer",
+        "absent: guard process that owns the analyzer's port",
+        "seen to work with RF on: OFF opens the output",
+        "comment: warm",
+    ):
+        assert squeezed(words) in text, words
+    assert squeezed("absent: time limit") not in text
+
+
+def test_a_record_that_does_not_say_what_protected_the_bench_is_not_recorded() -> None:
+    assert list(protections(certificate_of(a_run()).parts)) == ["not recorded"]
+
+
+def test_a_part_with_another_protection_is_told_apart() -> None:
+    first, *rest = protected(guard=True)
+    fault = Fault(
+        **at(1), error="X", message="gone", rf_state="off", on_s=1, left_open="P1 is 3 counts up."
+    )
+    again = RunResumed(**at(2), operator="Oda Brandvik", done=0, protections=Protections())
+    parts = certificate_of((first, fault, again, *rest)).parts
+    said = list(protections(parts))
+    assert "part 1: guard process that owns the analyzer's port" in said
+    assert "part 2: absent: guard process that owns the analyzer's port" in said
+    assert next(iter(interruptions(parts))).endswith("Left open: P1 is 3 counts up.")
+
+
+def test_what_a_person_set_joined_and_moved_is_as_they_told() -> None:
+    by_hand = {"setting_told_by": "Oda", "path_told_by": "Oda", "trim_told_by": "Oda"}
+    one = result("adjust", "trim", "P1").model_copy(update=by_hand)
+    made = certificate_of(a_run([one]))
+    words = "set and path joined and trim moved as told by Oda"
+    assert squeezed(words) in text_in("html", made)
+    assert [rows_of(made)[0][key] for key in by_hand] == ["Oda"] * 3
