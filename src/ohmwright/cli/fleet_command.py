@@ -18,7 +18,7 @@ from ohmwright.records.summaries import rebuild
 
 from .console import out, print_json
 from .open_records import existing_records
-from .tables import STYLES
+from .run_words import STYLES
 
 _Rows = Sequence[Row[Any]]
 

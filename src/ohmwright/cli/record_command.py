@@ -19,11 +19,12 @@ from ohmwright.records.queries import CUT_SHORT, Filter, runs, seals
 from ohmwright.records.seal import fingerprint
 from ohmwright.records.sql_store import SqlStore
 
+from .budgets import budget_table
 from .console import out, print_json
 from .open_records import existing_records, meant
 from .places import operator_key
 from .run_command import exit_code, report
-from .tables import STYLES, budget_table
+from .run_words import STYLES
 
 
 def wanted(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
 from math import floor, log10
 from typing import NamedTuple
@@ -11,25 +11,17 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.model.event import Diagnosis, Event, Fault, RunFinished, RunStarted
+from ohmwright.model.event import Diagnosis, Event
 from ohmwright.model.procedure import MEASURED, Stage
-from ohmwright.model.result import AMPLE_DOF, Measured, Result, Verdict, latest
+from ohmwright.model.result import Measured, Result, latest
 from ohmwright.model.tolerance import UNITS
 from ohmwright.reports.conditions import UNTOLD, Conditions, common, conditions_of
-from ohmwright.reports.facts import interruptions
-from ohmwright.reports.parts import Part, parts_of, totals
-from ohmwright.reports.remarks import remarks_of
-from ohmwright.reports.resting_on import Basis, Marks, letter, marks_of
+from ohmwright.reports.parts import parts_of
+from ohmwright.reports.resting_on import Marks, marks_of
 from ohmwright.reports.text import UNKNOWN
 
 from .console import out
-
-STYLES: dict[Verdict, str] = {
-    "pass": "green",
-    "fail": "bold red",
-    "undecided": "bold yellow",
-    "not measured": "dim",
-}
+from .run_words import STYLES, said_above, said_below
 
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
@@ -37,7 +29,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     sittings = parts_of(events)
     results = latest(result for sitting in sittings for result in sitting.results)
     marks = marks_of(sittings)
-    parts: list[RenderableType] = [*_heading(events), *_traceability(marks.bases), *_told(results)]
+    parts: list[RenderableType] = [*said_above(events, results, marks)]
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
         parts.append(_widest_that_fits(partial(_measured_table, measured, marks)))
@@ -47,48 +39,8 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         parts.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
-        parts += _told(adjusted)
-    remarks = (Text(remark, style="dim") for remark in remarks_of(events))
-    told = (*_reasons(results), *_rules(results), *_protections(sittings))
-    told += (*_interruptions(sittings), *remarks)
-    return Group(*parts, *told, *_ending(events))
-
-
-def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
-    for event in events:
-        if isinstance(event, RunStarted):
-            unit = event.asset
-            yield Text(f"{event.procedure}, revision {event.revision}", style="bold")
-            yield Text(f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}")
-            yield Text(f"Analyzer {event.analyzer}")
-            if event.seed is not None:
-                yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
-
-
-def _traceability(bases: Sequence[Basis]) -> Iterable[Text]:
-    """What the values rest on: first most of them, then those with a letter beside them."""
-    for place, basis in enumerate(bases):
-        if place > 0 and basis == "none":
-            yield Text(f"{letter(place)}: no analyzer certificate is part of U", style="yellow")
-        else:
-            yield Text(f"{letter(place)}: " if place > 0 else "").append(_basis(basis))
-
-
-def _told(results: Iterable[Result]) -> Iterable[Text]:
-    """Whose word it is that mode and setting were chosen, where nothing could read them."""
-    names = dict.fromkeys(r.setting_told_by for r in results if r.setting_told_by)
-    if names:
-        yield Text(f"Mode and setting as told by {', '.join(names)}")
-
-
-def _basis(basis: Basis) -> Text:
-    if basis == "none":
-        text = "NO ANALYZER CERTIFICATE: uncertainties are of the readings alone"
-        return Text(text, style="bold yellow")
-    if basis is None:
-        return Text("Traceability is not recorded", style="bold yellow")
-    said = f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}"
-    return Text(f"{said}: EXPIRED", style="bold red") if basis.expired else Text(said)
+        parts += _trims_told_by(adjusted)
+    return Group(*parts, *said_below(events, results, sittings))
 
 
 class Columns(NamedTuple):
@@ -112,7 +64,7 @@ def _widest_that_fits(build: Callable[[Columns], Table]) -> Table:
 
 
 def _measured_table(results: Sequence[Result], marks: Marks, columns: Columns) -> Table:
-    table = _table("Measured", "Step and point", "Limits")
+    table = plain_table("Measured", "Step and point", "Limits")
     found = {result.stage for result in results}
     stages: list[Stage] = [stage for stage in MEASURED if stage in found]
     for stage in stages:
@@ -149,7 +101,7 @@ def _named(result: Result, apart: Conditions) -> str:
 
 def _senses_table(read: Sequence[Diagnosis]) -> Table:
     """What the as-found curves say of the sense gains: by how much each is off, and how surely."""
-    table = _table("Diagnosed from the curves as found", "Mode", "Sense gain")
+    table = plain_table("Diagnosed from the curves as found", "Mode", "Sense gain")
     for name in ("Off %", "± (k=2)"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("")
@@ -165,7 +117,7 @@ def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
     """What each adjustment starts from; the counts to try first where earlier units taught them."""
     moves = [move for event in read for move in event.first_moves]
     taught = any(move.counts is not None for move in moves)
-    table = _table("Expected at the adjustment points", "Point")
+    table = plain_table("Expected at the adjustment points", "Point")
     for name in ("Current off %", "± (k=2)", *(["First counts"] if taught else [])):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("")
@@ -179,7 +131,7 @@ def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
 
 
 def _adjusted_table(results: Sequence[Result], marks: Marks, columns: Columns) -> Table:
-    table = _table("Adjusted", "Point", "Load", "Limits")
+    table = plain_table("Adjusted", "Point", "Load", "Limits")
     table.add_column("Trim", justify="right", no_wrap=True)
     _outcome_columns(table, "Landed at", columns)
     _conformity_columns(table, columns)
@@ -202,14 +154,15 @@ def _trims(result: Result) -> str:
     return f"{result.start_trim} to {result.final_trim}{mark}"
 
 
-def _told(results: Iterable[Result]) -> Iterable[Text]:
+def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
     """Whose word the marked trims are."""
-    names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
+    names = dict.fromkeys(r.trim_trims_told_by_by for r in results if r.trim_trims_told_by_by is not None)
     if names:
         yield Text(f"* presses as told by {', '.join(names)}; not read from the unit", style="dim")
 
 
-def _table(title: str, *columns: str) -> Table:
+def plain_table(title: str, *columns: str) -> Table:
+    """A table without lines."""
     table = Table(
         title=title,
         title_justify="left",
@@ -279,73 +232,3 @@ def with_uncertainty(measured: Measured) -> str:
         return f"{measured.value:.1f}"
     places = max(0, 1 - floor(log10(expanded)))
     return f"{measured.value:.{places}f} ± {expanded:.{places}f}"
-
-
-def budget_table(results: Iterable[Result]) -> Table:
-    """Every line of every budget, in the unit of its value."""
-    table = _table("Uncertainty budgets", "Step, point and line", "Type")
-    for name in ("u", "dof", "%"):
-        table.add_column(name, justify="right", no_wrap=True)
-    for result in results:
-        measured = result.measured
-        if measured is None or not measured.budget:
-            continue
-        where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
-        table.add_row(Text(f"{where}: {with_uncertainty(measured)}", style="bold"))
-        for line in measured.budget:
-            share = (line.standard_uncertainty / measured.uncertainty) ** 2
-            table.add_row(
-                f"  {line.source}",
-                line.evaluation,
-                f"{line.standard_uncertainty:.3g}",
-                "inf" if line.dof is None else f"{line.dof:.1f}",
-                f"{100 * share:.1f}",
-            )
-        table.add_row(
-            f"  combined ({measured.propagation}), k = {measured.coverage_factor or 0:.2f}",
-            "",
-            f"{measured.uncertainty:.3g}",
-            f"{measured.dof:.1f}" if measured.dof < AMPLE_DOF else "inf",
-            "100" if measured.correlation is None else f"r = {measured.correlation:g}",
-        )
-    return table
-
-
-def _reasons(results: Iterable[Result]) -> Iterable[Text]:
-    """Why each point that did not pass did not."""
-    for result in results:
-        if result.verdict != "pass" and result.reason:
-            where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
-            yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
-
-
-def _protections(sittings: Sequence[Part]) -> Iterable[Text]:
-    """What the bench lacked; papers name what it had, too."""
-    known = [sitting.protections for sitting in sittings if sitting.protections is not None]
-    lacking = dict.fromkeys(words for one in known for words, there in one.words() if not there)
-    if lacking:
-        yield Text(f"Protections that the bench lacked: {'; '.join(lacking)}.", style="dim")
-
-
-def _interruptions(sittings: Sequence[Part]) -> Iterable[Text]:
-    for line in interruptions(sittings):
-        yield Text(line, style="yellow")
-
-
-def _rules(results: Iterable[Result]) -> Iterable[Text]:
-    """How values were held against their limits."""
-    rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
-    if rules:
-        yield Text(f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}.", style="dim")
-
-
-def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
-    last = events[-1] if events else None
-    if isinstance(last, RunFinished):
-        on_s, bench_time_s = totals(events)
-        text = Text("Result: ").append(last.verdict.upper(), style=STYLES[last.verdict])
-        yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_s:.0f} s)")
-    elif isinstance(last, Fault):
-        yield Text(f"Cut short: {last.message}", style="bold red")
-    elif last is not None:
-        yield Text("Not finished: the record ends here", style="bold yellow")

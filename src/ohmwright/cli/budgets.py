@@ -1,0 +1,42 @@
+"""The uncertainty budgets of a run as a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.model.result import AMPLE_DOF, Result
+
+from .tables import plain_table, with_uncertainty
+
+
+def budget_table(results: Iterable[Result]) -> Table:
+    """Every line of every budget, in the unit of its value."""
+    table = plain_table("Uncertainty budgets", "Step, point and line", "Type")
+    for name in ("u", "dof", "%"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for result in results:
+        measured = result.measured
+        if measured is None or not measured.budget:
+            continue
+        where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
+        table.add_row(Text(f"{where}: {with_uncertainty(measured)}", style="bold"))
+        for line in measured.budget:
+            share = (line.standard_uncertainty / measured.uncertainty) ** 2
+            table.add_row(
+                f"  {line.source}",
+                line.evaluation,
+                f"{line.standard_uncertainty:.3g}",
+                "inf" if line.dof is None else f"{line.dof:.1f}",
+                f"{100 * share:.1f}",
+            )
+        table.add_row(
+            f"  combined ({measured.propagation}), k = {measured.coverage_factor or 0:.2f}",
+            "",
+            f"{measured.uncertainty:.3g}",
+            f"{measured.dof:.1f}" if measured.dof < AMPLE_DOF else "inf",
+            "100" if measured.correlation is None else f"r = {measured.correlation:g}",
+        )
+    return table
