@@ -111,3 +111,12 @@ def test_what_a_person_set_joined_and_moved_is_as_they_told() -> None:
     words = "set and path joined and trim moved as told by Oda"
     assert squeezed(words) in text_in("html", made)
     assert [rows_of(made)[0][key] for key in by_hand] == ["Oda"] * 3
+
+
+@pytest.mark.parametrize("form", ["pdf", "html", "dcc", "csv"])
+def test_a_pass_that_rests_on_a_word_says_so(form: str) -> None:
+    reason = "nothing leaks, as told by Oda Brandvik"
+    told = result("as_left", "leak", "leakage").model_copy(
+        update={"reason": reason, "measured": None, "conformity": None}
+    )
+    assert squeezed(reason) in text_in(form, certificate_of(a_run([told])))

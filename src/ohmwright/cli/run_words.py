@@ -81,9 +81,9 @@ def _basis(basis: Basis) -> Text:
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[Text]:
-    """Why each point that did not pass did not."""
+    """Why each point that did not pass did not, and what is said of one that did."""
     for result in results:
-        if result.verdict != "pass" and result.reason:
+        if result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
             yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
 

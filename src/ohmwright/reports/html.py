@@ -65,7 +65,7 @@ def _body(sheet: Sheet) -> Iterable[str]:
         yield from _measured(sheet)
     if sheet.adjustments:
         yield from _adjusted(sheet)
-    yield from _list("Points that did not pass", sheet.reasons)
+    yield from _list("Points that did not pass, and what is said of others", sheet.reasons)
     yield from _list("Interruptions", sheet.interruptions)
     yield from _list("Remarks", sheet.remarks)
     if sheet.pictures:

@@ -269,9 +269,9 @@ def _moved(adjustment: Adjustment, shared: Conditions, marks: Marks) -> Moved:
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[str]:
-    """Why each point that did not pass did not."""
+    """Why each point that did not pass did not, and what is said of one that did."""
     for result in results:
-        if result.verdict != "pass":
+        if result.verdict != "pass" or result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
             why = ", ".join(filter(None, (result.verdict, result.reason)))
             yield shown(f"{where}: {why}").replace(" ohm", " Ω")
