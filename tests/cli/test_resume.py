@@ -5,8 +5,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from rich.progress import Progress
 
-from ohmwright.cli import live
 from ohmwright.cli.open_records import existing_records, meant
 from ohmwright.model.event import ActivationOpened, RunResumed
 from ohmwright.model.shipped import shipped
@@ -112,13 +112,13 @@ def test_the_bar_begins_where_the_run_stands(
 ) -> None:
     run = begun("verify")
     seen = []
-    made = live.LiveView.__init__
+    made = Progress.add_task
 
-    def noted(self, progress, task) -> None:
-        seen.append((progress.tasks[0].completed, progress.tasks[0].total))
-        made(self, progress, task)
+    def noted(self, description, **given):
+        seen.append((given.get("completed"), given["total"]))
+        return made(self, description, **given)
 
-    monkeypatch.setattr(live.LiveView, "__init__", noted)
+    monkeypatch.setattr(Progress, "add_task", noted)
     resume("verify", run)
     assert seen == [(1, 2)]
 
