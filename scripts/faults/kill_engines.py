@@ -9,7 +9,7 @@ import sys
 import traceback
 from typing import Any, NoReturn
 
-from ohmwright.cli import console, drive, live, main, open_bench, record_command, run_command
+from ohmwright.cli import console, drive, live, main, open_bench, run_command, verify_command
 from ohmwright.cli.open_records import existing_records
 from ohmwright.model.event import Fault
 
@@ -42,7 +42,7 @@ def _closed(records: str, code: int) -> int:
     meant = {"Stopped": 4, "GuardTripped": 3}.get(last.error, 0)
     if code != (5 if last.rf_state == "unknown" else meant):
         return 2
-    return record_command.verify_records([run_id], [], records, as_json=False)
+    return verify_command.verify_records([run_id], [], records, None, as_json=False)
 
 
 def _newest(records: str) -> int:

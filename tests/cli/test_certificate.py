@@ -118,3 +118,28 @@ def test_a_label_of_the_size_asked(ohmwright: Callable, records: Path, tmp_path:
     (page,) = PdfReader(BytesIO(path.read_bytes())).pages
     assert float(page.mediabox.width) == pytest.approx(62 * 72 / 25.4, abs=0.01)
     assert "2027-01-05" in page.extract_text()
+
+
+def test_none_is_made_from_an_older_copy_of_the_record(
+    ohmwright: Callable, procedure: Path, records: Path, tmp_path: Path
+) -> None:
+    older = {path: path.read_bytes() for path in records.glob("records.sqlite*")}
+    assert ohmwright("certificate", "--records", records, "--all", tmp_path / "a").code == 0
+    ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", records)
+    for path, content in older.items():
+        path.write_bytes(content)
+    outcome = ohmwright("certificate", "--records", records, "--all", tmp_path / "b")
+    assert (outcome.code, "older than what this computer wrote" in outcome.err) == (6, True)
+    assert not (tmp_path / "b").exists()
+
+
+def test_a_seal_by_an_unknown_key_is_said(
+    ohmwright: Callable, records: Path, tmp_path: Path
+) -> None:
+    known = ohmwright("certificate", "--records", records, "--csv", tmp_path / "a.csv")
+    (tmp_path / "nobody").touch()
+    nobody = ("--trusted", tmp_path / "nobody")
+    unknown = ohmwright("certificate", "--records", records, "--csv", tmp_path / "b.csv", *nobody)
+    assert (known.code, unknown.code) == (0, 0)
+    assert "Not known who sealed it" in unknown.err
+    assert "Not known who sealed it" not in known.err

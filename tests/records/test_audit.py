@@ -100,7 +100,7 @@ class _triggers_off:
         (
             "DELETE FROM ledger WHERE run > 1; DELETE FROM runs WHERE number > 1; "
             "DELETE FROM events WHERE run > 1; DELETE FROM results WHERE run > 1",
-            r"^store: entry 4 of the ledger, which .* has seen, is missing",
+            r"^store: entry 5 of the ledger, which .* has seen, is missing",
         ),
     ],
 )

@@ -1,4 +1,4 @@
-"""The operator's key: made once, for its owner alone."""
+"""The operator's key: made once, for its owner alone, and missed when it is gone."""
 
 import stat
 from datetime import UTC, datetime
@@ -6,43 +6,132 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.model.errors import RecordError
+from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.keys import OperatorKey
-from ohmwright.records.seal import fingerprint
+from ohmwright.records.seal import Seal, fingerprint
 
 AT = datetime(2026, 1, 5, tzinfo=UTC)
 
 
-def test_a_key_is_made_once_and_signs(tmp_path: Path) -> None:
-    path = tmp_path / "config" / "operator.key"
-    first = OperatorKey(path)
-    seal = first.seal("run", 3, b"h" * 32, "Áda", AT)
+@pytest.fixture
+def told() -> list[str]:
+    return []
+
+
+@pytest.fixture
+def key(tmp_path: Path, told: list[str]) -> OperatorKey:
+    return of(tmp_path, told)
+
+
+def of(folder: Path, told: list[str]) -> OperatorKey:
+    """The key of a computer, as a program that has just begun sees it."""
+    return OperatorKey(folder / "config" / "operator.key", folder / "state" / "keys", told.append)
+
+
+def sealed(key: OperatorKey) -> Seal:
+    return key.seal("run", 3, b"h" * 32, "Áda", AT)
+
+
+def test_a_key_is_made_once_said_so_once_and_signs(
+    key: OperatorKey, told: list[str], tmp_path: Path
+) -> None:
+    seal = sealed(key)
     assert seal.holds()
-    assert stat.S_IMODE(path.stat().st_mode) == 0o600
-    assert OperatorKey(path).public == first.public
-    assert seal.fingerprint == fingerprint(first.public)
-    assert list(path.parent.iterdir()) == [path]
+    assert stat.S_IMODE(key.path.stat().st_mode) == 0o600
+    assert of(tmp_path, told).public == key.public
+    assert seal.fingerprint == fingerprint(key.public)
+    assert list(key.path.parent.iterdir()) == [key.path]
+    (said,) = told
+    assert fingerprint(key.public) in said
 
 
 @pytest.mark.parametrize(
     "change",
     [{"events": 4}, {"head": "00"}, {"run": "x"}, {"operator": "Eve"}, {"key": "00" * 32}],
 )
-def test_a_changed_statement_does_not_hold(tmp_path: Path, change: dict[str, object]) -> None:
-    seal = OperatorKey(tmp_path / "key").seal("run", 3, b"h" * 32, "Áda", AT)
+def test_a_changed_statement_does_not_hold(key: OperatorKey, change: dict[str, object]) -> None:
+    seal = sealed(key)
     changed = seal.model_copy(update={"statement": seal.statement.model_copy(update=change)})
     assert not changed.holds()
 
 
-def test_a_key_that_others_can_read_is_refused(tmp_path: Path) -> None:
-    OperatorKey(tmp_path / "key").load()
-    (tmp_path / "key").chmod(0o644)
+def test_a_key_that_others_can_read_is_refused(key: OperatorKey, tmp_path: Path) -> None:
+    key.load()
+    key.path.chmod(0o644)
     with pytest.raises(RecordError, match="chmod 600"):
-        OperatorKey(tmp_path / "key").load()
+        of(tmp_path, []).load()
 
 
-def test_a_damaged_key_is_refused(tmp_path: Path) -> None:
-    (tmp_path / "key").write_text("no key")
-    (tmp_path / "key").chmod(0o600)
+def test_a_damaged_key_is_refused(key: OperatorKey) -> None:
+    key.path.parent.mkdir()
+    key.path.write_text("no key")
+    key.path.chmod(0o600)
     with pytest.raises(RecordError, match="cannot be used"):
-        OperatorKey(tmp_path / "key").load()
+        key.load()
+
+
+def test_a_lost_key_is_an_error_and_never_replaced(
+    key: OperatorKey, told: list[str], tmp_path: Path
+) -> None:
+    key.load()
+    away = key.path.rename(tmp_path / "away.key")
+    for _ in range(2):
+        later = of(tmp_path, told)
+        with pytest.raises(RecordError, match=f"{fingerprint(key.public)}.* is gone"):
+            later.load()
+        assert later.standing().public == key.public
+        assert "is gone" in str(later.standing().problem)
+        assert not later.path.exists()
+    away.rename(key.path)
+    assert of(tmp_path, told).public == key.public
+    assert len(told) == 1
+
+
+def test_a_new_key_is_made_when_asked_and_the_old_one_stays_ours(
+    key: OperatorKey, tmp_path: Path
+) -> None:
+    key.load()
+    with pytest.raises(UsageError, match="there is a key already"):
+        of(tmp_path, []).make()
+    key.path.unlink()
+    new = of(tmp_path, []).make()
+    assert new != key.public
+    assert of(tmp_path, []).public == new
+    assert of(tmp_path, []).ours() == {key.public, new}
+
+
+def test_an_exchanged_key_is_refused_until_it_is_taken_on_purpose(
+    key: OperatorKey, tmp_path: Path
+) -> None:
+    other = of(tmp_path / "elsewhere", [])
+    other.load()
+    key.load()
+    key.path.write_bytes(other.path.read_bytes())
+    with pytest.raises(RecordError, match="exchanged") as caught:
+        of(tmp_path, []).load()
+    assert fingerprint(other.public) in str(caught.value)
+    assert of(tmp_path, []).ours() == {key.public}
+    moved = key.path.rename(tmp_path / "moved")
+    assert of(tmp_path, []).make(moved) == other.public
+    assert of(tmp_path, []).public == other.public
+
+
+def test_a_key_of_before_there_was_a_memory_is_ours(key: OperatorKey, tmp_path: Path) -> None:
+    key.load()
+    key.memory.unlink()
+    assert of(tmp_path, []).ours() == {key.public}
+    assert not key.memory.exists()
+    of(tmp_path, []).load()
+    assert key.memory.read_text() == f"{key.public}\n"
+
+
+def test_looking_makes_nothing(key: OperatorKey, tmp_path: Path) -> None:
+    assert (key.standing().public, key.ours()) == (None, frozenset())
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_memory_that_makes_no_sense_is_refused(key: OperatorKey, tmp_path: Path) -> None:
+    key.load()
+    key.memory.write_text("x\n")
+    with pytest.raises(RecordError, match="makes no sense"):
+        of(tmp_path, []).load()

@@ -11,18 +11,21 @@ from pathlib import Path
 from rich.text import Text
 
 from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.records.queries import seals
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.transfer import exported
+from ohmwright.records.trust import signers, untrusted
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.label import LabelSize, label
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.sheet import Sheet, sheet_of
+from ohmwright.reports.text import shown
 from ohmwright.reports.typesetting import Form
 
 from .console import out, print_json
-from .open_records import existing_records, meant
+from .open_records import existing_records, meant, say, trusted_keys
 from .places import plain
 
 _FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
@@ -109,7 +112,13 @@ class Papers:
 
 
 def papers_of(store: SqlStore, run_id: str, options: Options) -> Papers:
-    """The papers of a run; its record is attached as `record export` writes it."""
+    """The papers of a run; its record is attached as `record export` writes it.
+
+    Raises RecordError where the store lacks what this computer has seen of it: what an older
+    copy says of a unit may have been overtaken.
+    """
+    with store.database.read() as connection:
+        store.refuse_loss(connection)
     certificate = certificate_of(store.events(run_id), store.head(run_id))
     record = b"".join(line + b"\n" for line in exported(store.kept(run_id)))
     return Papers(certificate, record.decode(), options)
@@ -138,12 +147,21 @@ def write_papers(papers: Papers, wanted: Wanted, *, overwrite: bool) -> dict[str
 
 
 def run_certificate(
-    run: str, records: str | None, wanted: Wanted, options: Options, *, as_json: bool
+    run: str,
+    records: str | None,
+    trusted: Path | None,
+    wanted: Wanted,
+    options: Options,
+    *,
+    as_json: bool,
 ) -> None:
-    """Write the papers of a run and say where they are."""
+    """Write the papers of a run and say where they are; and a seal by a key not trusted."""
     with existing_records(records) as store:
         run_id = meant(store, run)
         papers = papers_of(store, run_id, options)
+        sealed = signers(seals(store.database), (run_id,))
+    for finding in untrusted(sealed, trusted_keys(trusted)):
+        say(shown(f"Not known who sealed it: {finding.what}"))
     files = write_papers(papers, wanted, overwrite=options.overwrite)
     if as_json:
         said = {kind: str(path) for kind, path in files.items()}

@@ -13,8 +13,9 @@ from ohmwright import __version__
 from ohmwright.model import last_of_rf
 from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
 
-from .record_app import Json, Records, Run
+from .record_app import Run
 from .record_app import app as record_app
+from .record_options import Json, Records, Trusted
 from .streams import allow_for_any_console
 from .telling import end_with
 
@@ -203,6 +204,7 @@ def certificate(
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False,
     records: Records = None,
+    trusted: Trusted = None,
     as_json: Json = False,
 ) -> None:
     """Write the certificate of a finished run; by default PDF and HTML, into this folder."""
@@ -211,7 +213,7 @@ def certificate(
     due = None if next_due is None else next_due.date()
     options = Options(due, label_size(size), country_code(country), schema_file, overwrite)
     wanted = Wanted(pdf, html, csv, dcc, label, all_)
-    run_certificate(run, records, wanted, options, as_json=as_json)
+    run_certificate(run, records, trusted, wanted, options, as_json=as_json)
 
 
 @app.command()

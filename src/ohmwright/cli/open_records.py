@@ -2,27 +2,59 @@
 
 from __future__ import annotations
 
-from ohmwright.model.errors import UsageError
-from ohmwright.records.database import is_url, sqlite_file
-from ohmwright.records.sql_store import SqlStore, open_store
+from pathlib import Path
 
-from .places import operator_key, records_place, witness_folder
+from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.records.database import is_url, sqlite_file
+from ohmwright.records.keys import OperatorKey
+from ohmwright.records.sql_store import KEYS, SqlStore, open_store
+from ohmwright.records.trust import TrustedKeys
+
+from .console import err
+from .places import operator_key, records_place, trusted_list, witness_folder
 
 
 def open_records(given: str | None) -> SqlStore:
     """The store at `given`, made when there is none."""
-    return open_store(records_place(given), operator_key(), witness_folder())
+    return open_store(records_place(given), operator_key(), witness_folder(), say)
 
 
 def existing_records(given: str | None) -> SqlStore:
     """The store at `given`. Raises UsageError when nothing was ever recorded there."""
-    place = records_place(given)
-    if not is_url(place) and not sqlite_file(place).exists():
+    if not are_there(given):
         raise UsageError(
-            f"There are no records in {place} yet.",
+            f"There are no records in {records_place(given)} yet.",
             do="Run something first, or say where they are with --records.",
         )
     return open_records(given)
+
+
+def are_there(given: str | None) -> bool:
+    """Whether something may have been recorded at `given`; a server is asked when it is opened."""
+    place = records_place(given)
+    return is_url(place) or sqlite_file(place).exists()
+
+
+def own_key() -> OperatorKey:
+    """The key that this computer signs with."""
+    return OperatorKey(operator_key(), witness_folder() / KEYS, say)
+
+
+def trusted_keys(given: Path | None) -> TrustedKeys:
+    """Those of the list `given` and no other; without one the user's own list and own keys.
+
+    Raises SourceError for a list that is not there or makes no sense.
+    """
+    if given is None:
+        return TrustedKeys(trusted_list(), own_key().ours())
+    if not given.exists():
+        raise SourceError(f"{given}: there is no such list of trusted keys.")
+    return TrustedKeys(given)
+
+
+def say(sentence: str) -> None:
+    """Tell a person, beside the results."""
+    err().print(sentence, markup=False, soft_wrap=True)
 
 
 def meant(store: SqlStore, run_id: str) -> str:

@@ -22,6 +22,11 @@ def operator_key() -> Path:
     return _own(platformdirs.user_config_path) / "operator.key"
 
 
+def trusted_list() -> Path:
+    """The user's own list of keys that are trusted."""
+    return _own(platformdirs.user_config_path) / "trusted-keys"
+
+
 def witness_folder() -> Path:
     """What this computer has seen of each store, apart from the stores."""
     return _own(platformdirs.user_state_path) / "witness"

@@ -8,21 +8,16 @@ from typing import Annotated
 
 import typer
 
+from .keys_app import app as keys_app
+from .record_options import Json, Records, Trusted
+
 app = typer.Typer(
     help="See, check, export and import what is on record.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
+app.add_typer(keys_app, name="keys")
 
-Records = Annotated[
-    str | None,
-    typer.Option(
-        metavar="PLACE",
-        envvar="OHMWRIGHT_RECORDS",
-        help="Records: a folder, a .sqlite file or a postgresql:// URL; default: the user's own.",
-    ),
-]
-Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 Run = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
 Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
 Asset = Annotated[str | None, typer.Option(help="Only this unit.")]
@@ -74,12 +69,18 @@ def verify(
         typer.Option(metavar="HASH", help="The hash on a certificate: must be on record."),
     ] = None,
     records: Records = None,
+    trusted: Trusted = None,
     as_json: Json = False,
 ) -> None:
-    """Check every hash, link and signature; name the first event that is wrong."""
-    from .record_command import verify_records
+    """Check every hash, link and signature; name the first event that is wrong.
 
-    raise typer.Exit(verify_records(run or [], head or [], records, as_json=as_json))
+    Ends with 0 only where all of it holds and each seal is by a trusted key; with 4 where
+    something is not known to be good, as a seal by a key that nobody here trusts; with 6 where
+    something was altered, damaged or lost. Warnings do not change the code.
+    """
+    from .verify_command import verify_records
+
+    raise typer.Exit(verify_records(run or [], head or [], records, trusted, as_json=as_json))
 
 
 @app.command()
@@ -160,16 +161,9 @@ def documents(
 def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="JSON Lines, as exported.")],
     records: Records = None,
+    trusted: Trusted = None,
 ) -> None:
     """Take in exported runs once every hash and signature has been checked."""
     from .transfer_command import import_runs
 
-    import_runs(file, records)
-
-
-@app.command()
-def keys(records: Records = None, as_json: Json = False) -> None:
-    """Show your own signing key, and the keys that have signed what is on record."""
-    from .record_command import show_keys
-
-    show_keys(records, as_json=as_json)
+    import_runs(file, records, trusted)

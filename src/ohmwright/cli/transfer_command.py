@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,9 +15,11 @@ from ohmwright.records.parquet import write_results
 from ohmwright.records.queries import Filter, results, runs, seals
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.transfer import exported, runs_in, take_in
+from ohmwright.records.trust import Signer, TrustedKeys, signers
+from ohmwright.reports.text import shown
 
 from .console import out
-from .open_records import existing_records, meant, open_records
+from .open_records import existing_records, meant, open_records, trusted_keys
 
 
 @dataclass(frozen=True)
@@ -58,10 +60,10 @@ def export_parquet(file: Path, selection: Selection, records: str | None) -> Non
     out().print(f"{count} results written to {file}", soft_wrap=True)
 
 
-def import_runs(file: Path, records: str | None) -> None:
+def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
     """Check the whole file, then keep every run that is not on record yet."""
     with open_records(records) as store:
-        known = {seal.statement.key for seal in seals(store.database)}
+        known = {signer.key for signer in signers(seals(store.database))}
         with _existing(file) as lines:
             heads = {run.run_id: run.head for run, _ in runs_in(lines, str(file))}
         there = heads.keys() & set(store.run_ids())
@@ -76,17 +78,18 @@ def import_runs(file: Path, records: str | None) -> None:
             for run, events in runs_in(lines, str(file)):
                 if run.run_id not in there:
                     take_in(store, run, events)
-        _name_new_signers(store, known)
+        new = [one for one in signers(seals(store.database)) if one.key not in known]
     kept = len(heads) - len(there)
+    _name(new, trusted_keys(trusted))
     out().print(f"{kept} runs imported, {len(there)} were on record already.")
 
 
-def _name_new_signers(store: SqlStore, known: set[str]) -> None:
+def _name(new: Iterable[Signer], trusted: TrustedKeys) -> None:
     """Say whose signature was taken in for the first time: whether to trust it is for a person."""
-    signers = {(seal.fingerprint, seal.statement) for seal in seals(store.database)}
-    new = {(name, said.operator) for name, said in signers if said.key not in known}
-    for name, operator in sorted(new):
-        out().print(Text(f"Signed by {operator} with key {name}, new to this store."))
+    for signer in new:
+        so = "which is trusted here" if signer.key in trusted else "which is NOT trusted here"
+        said = f"Signed by {', '.join(signer.operators)} with key {signer.fingerprint}, {so}."
+        out().print(Text(shown(said)), soft_wrap=True)
 
 
 @contextmanager

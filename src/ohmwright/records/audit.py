@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
@@ -15,6 +14,7 @@ from ohmwright.model.event import Event, PointDone, RunFinished
 
 from .canonical import canonical, digest
 from .chain import Broken, KeptRun, whole
+from .finding import Finding
 from .flat import Row, result_row, run_row
 from .ledger import START, seal_in
 from .migrate import upgrade
@@ -26,19 +26,6 @@ from .witness import missing
 
 _APPEND_ONLY = ("store", "runs", "events", "ledger", "results")
 _SUMMING = {"results_tally", "runs_newest", "ledger_newest"}
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something wrong: in which run, at which of its events, what."""
-
-    what: str
-    run: str = ""
-    event: int | None = None
-
-    def __str__(self) -> str:
-        at = "" if self.event is None else f", event {self.event}"
-        return f"run {self.run}{at}: {self.what}" if self.run else f"store: {self.what}"
 
 
 def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
@@ -163,8 +150,7 @@ def _summaries(connection: Connection, _: SqlStore) -> Iterator[Finding]:
 
 
 def _witness(connection: Connection, store: SqlStore) -> Iterator[Finding]:
-    for run, event, what in missing(connection, store.witness):
-        yield Finding(what, run, event)
+    yield from missing(connection, store.witness)
 
 
 def _runs(store: SqlStore) -> Iterator[Row | Finding]:

@@ -1,36 +1,112 @@
-"""The operator's own key, made on first use and readable by its owner alone."""
+"""The key that this computer signs with: a file of its owner, and the memory that there is one.
+
+The memory lies apart from the key, so that a key that is lost or exchanged is noticed: without
+it a new one would take its place, and nobody could tell who sealed what from then on.
+"""
 
 from __future__ import annotations
 
 import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from secrets import token_hex
 from typing import TYPE_CHECKING
 
-from ohmwright.model.errors import RecordError
+from ohmwright.model.errors import OhmwrightError, RecordError, UsageError
 
-from .seal import Seal, Statement
+from .private import new_private_file, private_folder, put_in_place
+from .seal import Seal, Statement, fingerprint, is_key
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
+Tell = Callable[[str], None]
+"""Takes a sentence that a person should see."""
+
+
+def untold(_: str) -> None:
+    """Tell nobody."""
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The newest key of this computer, as far as can be seen without making one."""
+
+    public: str | None
+    """In hexadecimal; None where this computer never had a key."""
+    problem: OhmwrightError | None = None
+    """Why it cannot sign."""
+
 
 class OperatorKey:
-    """An Ed25519 key in a file of its owner (PKCS 8 in PEM, mode 0600)."""
+    """An Ed25519 key in a file of its owner (PKCS 8 in PEM, mode 0600).
 
-    def __init__(self, path: Path) -> None:
-        self.path = path
+    `memory`: the file that remembers the public keys that this computer has signed with.
+    """
+
+    def __init__(self, path: Path, memory: Path, tell: Tell = untold) -> None:
+        self.path, self.memory, self._tell = path, memory, tell
 
     def load(self) -> None:
-        """Read the key, or make it. Raises RecordError when it cannot be used."""
+        """Read the key; where this computer never had one, make it and tell its fingerprint.
+
+        Raises RecordError when it cannot be used, was lost or is another one than before.
+        """
         _ = self._private
+
+    def make(self, source: Path | None = None) -> str:
+        """Make a key, or take that of `source`; return the public key.
+
+        Raises UsageError where one is in place: moving it away is for a person.
+        """
+        if self._there():
+            raise UsageError(
+                f"{self.path}: there is a key already.",
+                "Whoever has it can sign as you; nothing was changed.",
+                "Keep a copy, move the file away, then ask again.",
+            )
+        with self._usable():
+            _keep(_generated() if source is None else _read(source), self.path)
+            public = _public(_read(self.path))
+        self._remember(public)
+        return public
+
+    def standing(self) -> Standing:
+        """How things stand with the key; nothing is made."""
+        known = self.known()
+        try:
+            if self._there():
+                return Standing(_public(self._found(known)))
+        except OhmwrightError as problem:
+            return Standing(known[-1] if known else None, problem)
+        return Standing(known[-1], self._lost(known[-1])) if known else Standing(None)
 
     @property
     def public(self) -> str:
         """The public key in hexadecimal."""
-        return self._private.public_key().public_bytes_raw().hex()
+        return _public(self._private)
+
+    def known(self) -> tuple[str, ...]:
+        """The public keys that this computer has signed with, oldest first."""
+        try:
+            lines = self.memory.read_text(encoding="utf-8").split("\n")
+        except FileNotFoundError:
+            return ()
+        except (OSError, ValueError) as problem:
+            raise self._senseless(str(problem)) from None
+        if lines.pop() or not all(map(is_key, lines)):
+            raise self._senseless("a line is no public key")
+        return tuple(lines)
+
+    def ours(self) -> frozenset[str]:
+        """The public keys that this computer signs or has signed with; none is made."""
+        standing = self.standing()
+        newest = {standing.public} if standing.public and standing.problem is None else set()
+        return frozenset(newest.union(self.known()))
 
     def seal(self, run: str, events: int, head: bytes, operator: str, at: datetime) -> Seal:
         """Sign that `run` ends with `head` after `events` events."""
@@ -47,14 +123,83 @@ class OperatorKey:
 
     @cached_property
     def _private(self) -> Ed25519PrivateKey:
+        known = self.known()
+        if self._there():
+            key = self._found(known)
+            if not known:  # made before keys were remembered
+                self._remember(_public(key))
+            return key
+        if known:
+            raise self._lost(known[-1])
+        public = self.make()
+        self._tell(f"Made your signing key {fingerprint(public)} in {self.path}: keep a copy.")
+        return self._found((public,))
+
+    def _found(self, known: tuple[str, ...]) -> Ed25519PrivateKey:
+        """The key in the file. Raises RecordError where it is not the newest that is known."""
+        with self._usable():
+            key = _read(self.path)
+        if known and _public(key) != known[-1]:
+            raise RecordError(
+                f"{self.path} holds key {fingerprint(_public(key))}; this computer signs with "
+                f"{fingerprint(known[-1])}.",
+                "Somebody has exchanged it. Nothing was signed.",
+                "Put the right one back. To sign with this one from now on, move it away, then: "
+                "ohmwright record keys new --from WHERE-YOU-MOVED-IT",
+            )
+        return key
+
+    def _lost(self, public: str) -> RecordError:
+        return RecordError(
+            f"{self.path}: key {fingerprint(public)}, with which this computer signs, is gone.",
+            "A run sealed with another key would be another signer's. Nothing was signed.",
+            "Put the file back from a copy. If there is none: ohmwright record keys new",
+        )
+
+    def _senseless(self, why: str) -> RecordError:
+        return RecordError(
+            f"{self.memory}: the memory of your keys makes no sense: {why}.",
+            "Whether the key in place is the one that was used before cannot be told.",
+            f"Compare its fingerprint with what it has sealed, then move {self.memory} away.",
+        )
+
+    def _remember(self, public: str) -> None:
+        """Add a key to the memory; a key that was used before comes last again."""
+        private_folder(self.memory.parent)
+        lines = [*(one for one in self.known() if one != public), public]
+        draft = self.memory.with_name(f".{self.memory.name}.{token_hex(4)}")
+        with self._usable(), os.fdopen(new_private_file(draft), "w", encoding="utf-8") as file:
+            file.writelines(f"{line}\n" for line in lines)
+            file.flush()
+            os.fsync(file.fileno())
+        draft.replace(self.memory)
+
+    def _there(self) -> bool:
+        with self._usable():
+            return self.path.exists()
+
+    @contextmanager
+    def _usable(self) -> Iterator[None]:
+        """Say which key cannot be used, and what that means."""
         try:
-            return _read(self.path) if self.path.exists() else _make(self.path)
+            yield
         except (OSError, ValueError) as problem:
             raise RecordError(
                 f"{self.path}: the operator's key cannot be used: {problem}.",
                 "Without it a run cannot be signed; nothing was measured.",
-                "Restore the file from a copy, or move it away so that a new key is made.",
+                "Put the file back from a copy, or move it away and make a new key with: "
+                "ohmwright record keys new",
             ) from None
+
+
+def _public(key: Ed25519PrivateKey) -> str:
+    return key.public_key().public_bytes_raw().hex()
+
+
+def _generated() -> Ed25519PrivateKey:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+    return Ed25519PrivateKey.generate()
 
 
 def _read(path: Path) -> Ed25519PrivateKey:
@@ -69,23 +214,17 @@ def _read(path: Path) -> Ed25519PrivateKey:
     return key
 
 
-def _make(path: Path) -> Ed25519PrivateKey:
-    """Write a new key beside its place, then link it in: two programs never make two."""
-    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+def _keep(key: Ed25519PrivateKey, path: Path) -> None:
+    """Write a key beside its place, then link it in: two programs never make two."""
     from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
-    key = Ed25519PrivateKey.generate()
     text = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    private_folder(path.parent)
     draft = path.with_suffix(f".{token_hex(4)}")
-    file = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+    file = new_private_file(draft)
     try:
         os.write(file, text)
         os.fsync(file)
-        draft.rename(path) if os.name == "nt" else os.link(draft, path)
-    except FileExistsError:
-        return _read(path)
     finally:
         os.close(file)
-        draft.unlink(missing_ok=True)
-    return key
+    put_in_place(draft, path)

@@ -68,14 +68,21 @@ def _now_s(connection: Connection) -> float:
     return RealClock().wall().timestamp()
 
 
+def lives(pid: int) -> bool:
+    """Whether a process of this computer has this number; False where that cannot be asked."""
+    if os.name != "posix" or pid <= 0:
+        return False
+    try:
+        os.kill(pid, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except OSError:  # it is another user's
+        pass
+    return True
+
+
 def _works(host: str, pid: int, me: Holder) -> bool:
     """Whether another program has it: not we, and none of this computer that has ended."""
     if host != me.host or os.name != "posix":
         return (host, pid) != (me.host, me.pid)
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except OSError:
-        return True
-    return pid != me.pid
+    return pid != me.pid and lives(pid)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import datetime
 from hashlib import sha256
 from typing import Literal
@@ -10,6 +11,7 @@ from ohmwright.model.base import Noun
 
 from .canonical import canonical
 
+_KEY = re.compile("[0-9a-f]{64}")
 _PURPOSE = b"ohmwright seal 1\n"  # so that no signature made for another purpose fits
 
 
@@ -55,7 +57,17 @@ class Seal(Noun):
         return True
 
 
+def is_key(text: str) -> bool:
+    """Whether `text` is a public key as we write it: 64 hexadecimal digits in lower case."""
+    return _KEY.fullmatch(text) is not None
+
+
 def fingerprint(key: str) -> str:
-    """A short name of a public key: the first 16 hexadecimal digits of its SHA-256, in fours."""
+    """A short name of a public key: the first 16 hexadecimal digits of its SHA-256, in fours.
+
+    What is no public key has none, and is named so.
+    """
+    if not is_key(key):
+        return "no-key"
     digits = sha256(bytes.fromhex(key)).hexdigest()[:16]
     return "-".join(digits[at : at + 4] for at in range(0, 16, 4))

@@ -19,7 +19,7 @@ from .chain import Broken, KeptRun, whole
 from .database import Database, open_database
 from .flat import Row, result_row, run_row
 from .inserts import Inserts
-from .keys import OperatorKey
+from .keys import OperatorKey, Tell, untold
 from .lease import RENEWED_AFTER_S, Holder, release, take
 from .ledger import Entry, add_entry, alone, is_finished, next_run
 from .migrate import bring_up_to_date
@@ -27,6 +27,9 @@ from .reading import read_run, run_named, store_id
 from .store import Store
 from .tables import EVENTS, RESULTS, RUNS
 from .witness import Seen, Witness, missing
+
+KEYS = "keys"
+"""In the witness folder: the file that remembers the keys of this computer."""
 
 
 @dataclass(frozen=True)
@@ -38,6 +41,11 @@ class _Tail:
     head: bytes
     operator: str
     renew_at_s: float
+
+    @property
+    def newest(self) -> Seen:
+        """Its last event, as the witness knows it."""
+        return Seen(self.events, self.head, self.run["run_id"])
 
 
 class SqlStore(Store):
@@ -65,19 +73,22 @@ class SqlStore(Store):
     def append_all(self, run_id: str, events: Sequence[Event]) -> None:
         """Keep several events in one transaction: all or none."""
         tail = self._tails.pop(run_id, None)  # back only once all is on disk
-        entry = None
         with self.database.write() as connection:
             if len(events) > 1:
                 alone(connection)  # several results lock several tallies, each in its own order
+            entry = None
             if tail is None:
-                claimed = self._claimed(connection, run_id)
-                tail = claimed or self._opened(connection, run_id, events[0])
+                tail = self._claimed(connection, run_id)
+                if tail is None:
+                    tail, entry = self._opened(connection, run_id, events[0])
             elif RealClock().now_s() > tail.renew_at_s:
                 tail = self._renewed(connection, tail)
-            tail = self._written(connection, tail, events)
-            if isinstance(events[-1], RunFinished):
-                entry = self._sealed(connection, tail, events[-1])
-        self._remember(tail, entry)
+            before, tail = tail, self._written(connection, tail, events)
+            last = events[-1]
+            if isinstance(last, RunFinished):
+                entry = self._sealed(connection, tail, last)
+            self._intend(before, tail, entry)
+        self._remember(tail, entry, last)
 
     def claim(self, run_id: str) -> None:
         """Take a run that was begun, to go on with it.
@@ -168,15 +179,15 @@ class SqlStore(Store):
             )
         return replace(found, operator=tail.operator)
 
-    def _opened(self, connection: Connection, run_id: str, first: Event) -> _Tail:
-        """A new run, held by us."""
+    def _opened(self, connection: Connection, run_id: str, first: Event) -> tuple[_Tail, Entry]:
+        """A new run, held by us, and its opening."""
         run = run_row(first) | {"number": next_run(connection), "run_id": run_id}
         entry = add_entry(
             connection, "opened", run["number"], {"run": run_id, "store": self.store_id}
         )
         connection.execute(insert(RUNS), [run | {"opening": entry.document}])
         take(connection, run["number"], run_id, self._holder)
-        return self._tail(run, 0, entry.hash)
+        return self._tail(run, 0, entry.hash), entry
 
     def _tail(self, run: Row, events: int, head: bytes) -> _Tail:
         renew_at_s = RealClock().now_s() + RENEWED_AFTER_S
@@ -206,24 +217,40 @@ class SqlStore(Store):
         content = {"run": run_id, "seal": seal.model_dump(mode="json")}
         return add_entry(connection, "sealed", number, content, last.verdict)
 
-    def _remember(self, tail: _Tail, entry: Entry | None) -> None:
-        number, run_id = tail.run["number"], tail.run["run_id"]
+    def _intend(self, before: _Tail, after: _Tail, entry: Entry | None) -> None:
+        """Before the commit; an entry of the ledger stands for the events committed with it."""
         if entry is None:
-            self._tails[run_id] = tail
-            self.witness.saw_event(number, Seen(tail.events, tail.head, run_id))
+            self.witness.intends_event(before.run["number"], before.newest, after.newest)
         else:
+            self.witness.intends_entry(Seen(entry.number, entry.hash))
+
+    def _remember(self, tail: _Tail, entry: Entry | None, last: Event) -> None:
+        """After the commit."""
+        number = tail.run["number"]
+        if entry is not None:
             self.witness.saw_entry(Seen(entry.number, entry.hash))
+        if isinstance(last, RunFinished):
             self.witness.finished(number)
+        else:
+            self._tails[tail.run["run_id"]] = tail
+            self.witness.saw_event(number, tail.newest)
 
     def _compare_with_witness(self, connection: Connection) -> None:
         """Once: never write on top of a store that has lost something."""
-        for run_id, _event, what in () if self._compared else missing(connection, self.witness):
-            raise RecordError(
-                f"{self.database.place}: {f'run {run_id}: ' if run_id else ''}{what}.",
-                "An older copy was put in place of the record, or part of it was removed.",
-                f"Restore the newest copy. If it is truly gone, move {self.witness.folder} away.",
-            )
+        if not self._compared:
+            self.refuse_loss(connection)
         self._compared = True
+
+    def refuse_loss(self, connection: Connection) -> None:
+        """Raise RecordError where the store lacks what this computer has seen of it."""
+        for lost in missing(connection, self.witness):
+            if lost.kind == "wrong":
+                raise RecordError(
+                    f"{self.database.place}: {lost}.",
+                    "An older copy was put in place of the record, or part of it was removed.",
+                    "Restore the newest copy. If it is truly gone, move "
+                    f"{self.witness.folder} away.",
+                )
 
     def unknown(self, run_id: str) -> UsageError:
         """The error for a run that there is not."""
@@ -233,15 +260,19 @@ class SqlStore(Store):
         )
 
 
-def open_store(where: str, key_file: Path, witness_folder: Path, **options: Any) -> SqlStore:
+def open_store(
+    where: str, key_file: Path, witness_folder: Path, tell: Tell = untold, **options: Any
+) -> SqlStore:
     """The store at `where`, made when there is none.
 
-    `where`: see `open_database`. `key_file`: the operator's key, made on first use.
-    `witness_folder`: where this computer remembers what it has seen, one folder a store.
+    `where`: see `open_database`. `key_file`: the operator's key, made at the first signing.
+    `witness_folder`: where this computer remembers what it has seen, one folder a store, and
+    the keys that it had. `tell` gets what a person should see.
     """
     database = open_database(where, **options)
     try:
-        return SqlStore(database, OperatorKey(key_file), witness_folder)
+        key = OperatorKey(key_file, witness_folder / KEYS, tell)
+        return SqlStore(database, key, witness_folder)
     except BaseException:
         database.close()
         raise

@@ -1,15 +1,16 @@
 """What this computer has seen of a store, kept apart from it.
 
 An older copy of a store is whole in itself; only someone who remembers the newer one can tell.
-The files are written after each commit and never waited for: after a power cut they are at
-most behind, which proves less and accuses nobody.
+Before each commit the files are told what is about to be written, after it that it is. They are
+never waited for: after a power cut they are at most behind, which proves less and accuses nobody.
 """
 
 from __future__ import annotations
 
 import os
+import sys
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 from secrets import token_hex
@@ -18,6 +19,9 @@ from sqlalchemy import Connection, select
 
 from ohmwright.model.errors import RecordError
 
+from .finding import Finding
+from .lease import lives
+from .private import new_private_file, private_folder, put_in_place
 from .tables import EVENTS, LEDGER, RUNS
 
 _LEDGER = "ledger"
@@ -32,45 +36,64 @@ class Seen:
     run_id: str = ""
 
 
+@dataclass(frozen=True)
+class Remembered:
+    """One witness file."""
+
+    path: Path
+    seen: Seen
+    """`number` is 0 where nothing was committed yet."""
+    coming: Seen
+    """What was about to be committed last; as `seen` once it is."""
+    process: int
+    """Which process of this computer was about to."""
+
+    def is_left_behind(self) -> bool:
+        """Whether a commit was begun whose end nobody saw, and no other process is at it."""
+        begun = self.coming != self.seen
+        return begun and (self.process == os.getpid() or not lives(self.process))
+
+
 class Witness:
     """The newest ledger entry, and the newest event of each run that is not finished."""
 
     def __init__(self, folder: Path) -> None:
         """`folder` belongs to one store."""
         self.folder = folder
-        self._files: dict[str, int] = {}
+        self._files: dict[str, _File] = {}
+
+    def intends_event(self, run: int, newest: Seen, coming: Seen) -> None:
+        """Remember that `coming` is about to follow `newest` in run number `run`.
+
+        Raises RecordError: then nothing may be committed.
+        """
+        with self._told():
+            self._file(str(run), newest).intend(coming)
 
     def saw_event(self, run: int, seen: Seen) -> None:
         """Remember the newest event of run number `run`."""
-        self._write(str(run), seen)
+        with self._told():
+            self._file(str(run), seen).see(seen)
+
+    def intends_entry(self, coming: Seen) -> None:
+        """Remember that `coming` is about to become the newest entry of the ledger."""
+        with self._told():
+            self._file(_LEDGER, Seen(0, bytes(32))).intend(coming)
 
     def saw_entry(self, seen: Seen) -> None:
         """Remember the newest entry of the ledger."""
-        self._write(_LEDGER, seen)
+        with self._told():
+            self._file(_LEDGER, seen).see(seen)
 
     def finished(self, run: int) -> None:
         """The ledger holds the end of run number `run` from now on."""
         self._close(str(run))
         (self.folder / str(run)).unlink(missing_ok=True)
 
-    def seen(self) -> tuple[Seen, ...]:
-        """All that is remembered. Raises RecordError for a file that makes no sense."""
-        found = []
-        for path in sorted(self.folder.glob("[!.]*")):
-            text = _steady(path)
-            if text is None:
-                continue
-            try:
-                number, head, *name = text.split(maxsplit=2)
-                found.append(Seen(int(number), bytes.fromhex(head), "".join(name).strip()))
-            except ValueError:
-                raise RecordError(
-                    f"{path}: this witness file makes no sense.",
-                    "Whether the store is the newest copy cannot be told by it.",
-                    "Hold the store against a certificate ('record verify --head HASH'), then "
-                    "move the file away.",
-                ) from None
-        return tuple(found)
+    def remembered(self) -> tuple[Remembered, ...]:
+        """All of it. Raises RecordError for a file that makes no sense."""
+        texts = ((path, _steady(path)) for path in sorted(self.folder.glob("[!.]*")))
+        return tuple(_parsed(path, text) for path, text in texts if text is not None)
 
     def close(self) -> None:
         """Close the files."""
@@ -80,33 +103,67 @@ class Witness:
     def _close(self, name: str) -> None:
         file = self._files.pop(name, None)
         if file is not None:
-            os.close(file)
+            file.close()
 
-    def _made(self, name: str, line: bytes) -> int:
-        """A file that nobody ever sees empty."""
-        self.folder.mkdir(parents=True, exist_ok=True)
-        with suppress(FileNotFoundError):
-            return os.open(self.folder / name, os.O_WRONLY)
-        draft = self.folder / f".{name}.{token_hex(4)}"
-        file = os.open(draft, os.O_WRONLY | os.O_CREAT | os.O_TRUNC, 0o600)
-        os.write(file, line)
-        draft.replace(self.folder / name)
+    def _file(self, name: str, begun: Seen) -> _File:
+        file = self._files.get(name)
+        if file is None:
+            private_folder(self.folder)
+            file = self._files[name] = _File(self.folder / name, begun)
         return file
 
-    def _write(self, name: str, seen: Seen) -> None:
-        line = f"{seen.number:12} {seen.hash.hex()} {seen.run_id}\n".encode()
+    @contextmanager
+    def _told(self) -> Iterator[None]:
         try:
-            if name not in self._files:
-                self._files[name] = self._made(name, line)
-            file = self._files[name]
-            os.lseek(file, 0, os.SEEK_SET)
-            os.write(file, line)  # always of the same length: what is there is replaced
+            yield
         except OSError as problem:
             raise RecordError(
                 f"{self.folder}: the witness file cannot be written: {problem.strerror}.",
-                "The event itself is on record; an older copy of the record could not be told.",
+                "What was acknowledged is on record; an older copy of it could not be told.",
                 "Make room or correct the permissions, then resume the run.",
             ) from None
+
+
+class _File:
+    """Two lines of constant length, each written over in place: what is seen, what is coming."""
+
+    def __init__(self, path: Path, begun: Seen) -> None:
+        """A run's file is made anew, since its number may have been meant for another run."""
+        if begun.run_id or not path.exists():
+            draft = path.with_name(f".{path.name}.{token_hex(4)}")
+            with os.fdopen(new_private_file(draft), "wb") as file:
+                file.write(_seen_line(begun) + _coming_line(begun))
+            draft.replace(path) if begun.run_id else put_in_place(draft, path)
+        self._descriptor = os.open(path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
+        self._second = len(_seen_line(begun))
+
+    def see(self, seen: Seen) -> None:
+        """Write the first line."""
+        _put(self._descriptor, _seen_line(seen), 0)
+
+    def intend(self, coming: Seen) -> None:
+        """Write the second line."""
+        _put(self._descriptor, _coming_line(coming), self._second)
+
+    def close(self) -> None:
+        """Close the file."""
+        os.close(self._descriptor)
+
+
+def _seen_line(seen: Seen) -> bytes:
+    return f"{seen.number:12} {seen.hash.hex()} {seen.run_id}\n".encode()
+
+
+def _coming_line(coming: Seen) -> bytes:
+    return f"{coming.number:12} {coming.hash.hex()} {os.getpid():10}\n".encode()
+
+
+def _put(descriptor: int, line: bytes, at: int) -> None:
+    if sys.platform == "win32":
+        os.lseek(descriptor, at, os.SEEK_SET)
+        os.write(descriptor, line)
+    else:
+        os.pwrite(descriptor, line, at)
 
 
 def _steady(path: Path) -> str | None:
@@ -123,26 +180,75 @@ def _steady(path: Path) -> str | None:
     return before
 
 
-def missing(connection: Connection, witness: Witness) -> Iterator[tuple[str, int | None, str]]:
-    """What the witness has seen and the store does not hold: run, event, what is wrong.
+def _parsed(path: Path, text: str) -> Remembered:
+    """Files of before there were intents have one line."""
+    try:
+        first, *second = text.rstrip("\n").split("\n")
+        number, head, *name = first.split(maxsplit=2)
+        seen = Seen(int(number), bytes.fromhex(head), "".join(name).strip())
+        if not second:
+            return Remembered(path, seen, seen, 0)
+        number, head, process = second[0].split()
+        coming = Seen(int(number), bytes.fromhex(head), seen.run_id)
+        return Remembered(path, seen, coming, int(process))
+    except ValueError:
+        raise RecordError(
+            f"{path}: this witness file makes no sense.",
+            "Whether the store is the newest copy cannot be told by it.",
+            "Hold the store against a certificate ('record verify --head HASH'), then "
+            "move the file away.",
+        ) from None
+
+
+def missing(connection: Connection, witness: Witness) -> Iterator[Finding]:
+    """What the witness has seen and the store does not hold; and what it was about to see.
 
     The witness is read first, all of it: what another program commits meanwhile is no loss.
     """
-    for seen in witness.seen():
-        if seen.run_id:
-            query = (
-                select(EVENTS.c.hash)
-                .join(RUNS, RUNS.c.number == EVENTS.c.run)
-                .where(RUNS.c.run_id == seen.run_id, EVENTS.c.number == seen.number)
-            )
-        else:
-            query = select(LEDGER.c.hash).where(LEDGER.c.number == seen.number)
-        found = connection.execute(query).scalar()
-        if found == seen.hash:
-            continue
-        state = "is missing" if found is None else "is another one"
-        if seen.run_id:
-            yield seen.run_id, seen.number, f"an event that {witness.folder} has seen {state}"
-        else:
-            what = f"entry {seen.number} of the ledger, which {witness.folder} has seen, {state}"
-            yield "", None, f"{what}: the store is older than what this computer wrote, or altered"
+    for file in witness.remembered():
+        lost = _lost(connection, witness, file.seen)
+        if lost is not None:
+            yield lost
+        elif file.is_left_behind() and _hash_at(connection, file.coming) is None:
+            yield _perhaps_lost(file)
+
+
+def _hash_at(connection: Connection, seen: Seen) -> bytes | None:
+    """The hash that the store has in this place; None where it has nothing there."""
+    if seen.run_id:
+        query = (
+            select(EVENTS.c.hash)
+            .join(RUNS, RUNS.c.number == EVENTS.c.run)
+            .where(RUNS.c.run_id == seen.run_id, EVENTS.c.number == seen.number)
+        )
+    else:
+        query = select(LEDGER.c.hash).where(LEDGER.c.number == seen.number)
+    return connection.execute(query).scalar()
+
+
+def _lost(connection: Connection, witness: Witness, seen: Seen) -> Finding | None:
+    """What was committed and is not there."""
+    found = _hash_at(connection, seen)
+    if seen.number == 0 or found == seen.hash:
+        return None
+    state = "is missing" if found is None else "is another one"
+    if seen.run_id:
+        what = f"an event that {witness.folder} has seen {state}"
+        return Finding(what, seen.run_id, seen.number)
+    what = f"entry {seen.number} of the ledger, which {witness.folder} has seen, {state}"
+    return Finding(f"{what}: the store is older than what this computer wrote, or altered")
+
+
+def _perhaps_lost(file: Remembered) -> Finding:
+    """A crash just before a commit looks like the loss of what was committed just before one."""
+    coming = file.coming
+    what = "the event" if coming.run_id else f"entry {coming.number} of the ledger"
+    return Finding(
+        f"{what} was about to be written when the program or the computer stopped, and is not "
+        "there. A program that was killed had not been told that it is kept; after a power cut "
+        "it may have been. Go on with the run; where nobody will, move away "
+        f"{file.path}",
+        coming.run_id,
+        coming.number if coming.run_id else None,
+        "unknown",
+    )

@@ -1,0 +1,113 @@
+"""`record keys list`, `new`, `trust` and `distrust`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.model.errors import RecordError
+from ohmwright.records.keys import Standing
+from ohmwright.records.queries import seals
+from ohmwright.records.seal import fingerprint
+from ohmwright.records.trust import Signer, TrustedKeys, meant_key, signers
+from ohmwright.reports.text import shown
+
+from .console import out, print_json
+from .open_records import are_there, open_records, own_key, trusted_keys
+
+
+def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> int:
+    """Every key that is known here; 6 when your own cannot be used. None is made."""
+    own, names = own_key(), trusted_keys(trusted).named()
+    standing, sealed = own.standing(), _signers(records)
+    if as_json:
+        print_json(_document(standing, own.path, sealed, names))
+    else:
+        out().print(Text(_of_own(standing, own.path)), soft_wrap=True)
+        if names or sealed:
+            out().print(_table(sealed, names))
+    return 0 if standing.problem is None else RecordError.exit_code
+
+
+def new_key(source: Path | None) -> None:
+    """Make or take the key that this computer signs with."""
+    own = own_key()
+    public = own.make(source)
+    out().print(f"Your key {fingerprint(public)} is in {own.path}: keep a copy.", soft_wrap=True)
+    out().print(f"Its public part, for others to trust: {public}", soft_wrap=True)
+
+
+def trust_key(given: str, name: str, records: str | None, trusted: Path | None) -> None:
+    """Keep that a key is trusted."""
+    kept = trusted_keys(None) if trusted is None else TrustedKeys(trusted)  # may be a new list
+    key = meant_key(given, [*kept.named(), *(signer.key for signer in _signers(records))])
+    kept.trust(key, name)
+    whose = f" as {shown(name)}'s" if name else ""
+    out().print(Text(f"Key {fingerprint(key)} is trusted{whose}, by {kept.path}"), soft_wrap=True)
+
+
+def distrust_key(given: str, records: str | None, trusted: Path | None) -> None:
+    """Keep that a key is trusted no longer."""
+    kept = trusted_keys(trusted)
+    key = meant_key(given, [*kept.named(), *(signer.key for signer in _signers(records))])
+    kept.distrust(key)
+    said = f"Key {fingerprint(key)} is trusted no longer, by {kept.path}"
+    out().print(Text(said), soft_wrap=True)
+
+
+def _signers(records: str | None) -> list[Signer]:
+    if not are_there(records):
+        return []
+    with open_records(records) as store:
+        return signers(seals(store.database))
+
+
+def _document(
+    standing: Standing, path: Path, sealed: Sequence[Signer], names: Mapping[str, str]
+) -> dict[str, object]:
+    own = standing.public
+    return {
+        "own": None if own is None else {"fingerprint": fingerprint(own), "key": own},
+        "problem": None if standing.problem is None else str(standing.problem),
+        "file": str(path),
+        "trusted": [
+            {"fingerprint": fingerprint(key), "key": key, "name": name}
+            for key, name in names.items()
+        ],
+        "signed": [
+            {
+                "fingerprint": signer.fingerprint,
+                "key": signer.key,
+                "operators": signer.operators,
+                "runs": len(signer.runs),
+                "trusted": signer.key in names,
+            }
+            for signer in sealed
+        ],
+    }
+
+
+def _of_own(standing: Standing, path: Path) -> str:
+    if standing.problem is not None:
+        return str(standing.problem)
+    if standing.public is None:
+        return "You have no key yet; the first run makes it, or: ohmwright record keys new"
+    return f"Your key {fingerprint(standing.public)} in {path}\nIts public part: {standing.public}"
+
+
+def _table(sealed: Sequence[Signer], names: Mapping[str, str]) -> Table:
+    table = Table("Key", "Trusted", "Said to be of", "Runs signed", box=None, pad_edge=False)
+    by_key = {signer.key: signer for signer in sealed}
+    for key in dict.fromkeys([*names, *by_key]):
+        signer = by_key.get(key, Signer(key))
+        trusted = f"as {names[key] or 'nobody named'}" if key in names else "NO"
+        table.add_row(
+            signer.fingerprint,
+            Text(shown(trusted), style="" if key in names else "bold yellow"),
+            Text(shown(", ".join(signer.operators)) if signer.operators else ""),
+            str(len(signer.runs)),
+        )
+    return table

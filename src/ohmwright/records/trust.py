@@ -1,0 +1,147 @@
+"""Whom a person vouches for: the list of trusted keys, and who sealed what is on record.
+
+A signature shows that whoever sealed a run had a key. Whose key that is no arithmetic can tell:
+a forger makes a new one in a second. So a seal counts as known only where a person said so, or
+where this computer signs with the key itself.
+"""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from ohmwright.model.errors import RecordError, SourceError, UsageError
+
+from .finding import Finding
+from .private import new_private_file, private_folder
+from .seal import Seal, fingerprint, is_key
+
+_HEADER = """\
+# Keys that this user trusts, and no longer trusts; the last line about a key counts.
+# trust PUBLIC-KEY WHOSE
+# distrust PUBLIC-KEY
+"""
+
+
+class TrustedKeys:
+    """A text file with a line for each decision about a key; `own` are trusted without one."""
+
+    def __init__(self, path: Path, own: Iterable[str] = ()) -> None:
+        """Raises SourceError for a file that makes no sense. One that is missing is empty."""
+        self.path = path
+        self._names: dict[str, str] = dict.fromkeys(own, "this computer")
+        for verb, key, name in _lines(path):
+            if verb == "trust":
+                self._names[key] = name or self._names.get(key, "")
+            else:
+                self._names.pop(key, None)
+
+    def __contains__(self, key: str) -> bool:
+        return key in self._names
+
+    def named(self) -> dict[str, str]:
+        """Each trusted public key, and whose it is said to be."""
+        return dict(self._names)
+
+    def trust(self, key: str, name: str = "") -> None:
+        """Trust a key from now on; `name` is whose it is."""
+        name = " ".join(name.split())
+        self._add(f"trust {key} {name}".rstrip())
+        self._names[key] = name
+
+    def distrust(self, key: str) -> None:
+        """Trust a key no longer."""
+        self._add(f"distrust {key}")
+        self._names.pop(key, None)
+
+    def _add(self, line: str) -> None:
+        try:
+            private_folder(self.path.parent)
+            begin = "" if self.path.exists() else _HEADER
+            if begin:
+                os.close(new_private_file(self.path))
+            with self.path.open("a", encoding="utf-8") as file:
+                file.write(f"{begin}{line}\n")
+        except OSError as problem:
+            raise RecordError(f"{self.path}: cannot be written: {problem.strerror}.") from None
+
+
+def _lines(path: Path) -> Iterator[tuple[str, str, str]]:
+    """Verb, key and name of each line."""
+    try:
+        text = path.read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return
+    except (OSError, ValueError) as problem:
+        raise SourceError(f"{path}: the list of trusted keys cannot be read: {problem}.") from None
+    for number, line in enumerate(text.split("\n"), start=1):
+        verb, key, name = [*line.split(maxsplit=2), "", "", ""][:3]
+        if not verb or verb.startswith("#"):
+            continue
+        if verb not in ("trust", "distrust") or not is_key(key):
+            raise SourceError(
+                f"{path}:{number}: '{line[:80]}' trusts no key.",
+                "Which keys are trusted cannot be told.",
+                "Write: trust PUBLIC-KEY WHOSE (64 hexadecimal digits, then a name).",
+            )
+        yield verb, key, name.strip()
+
+
+@dataclass
+class Signer:
+    """A key, and what it has sealed."""
+
+    key: str
+    operators: list[str] = field(default_factory=list)
+    """Who the seals say had it; nobody has checked that."""
+    runs: list[str] = field(default_factory=list)
+
+    @property
+    def fingerprint(self) -> str:
+        """Fingerprint of the key."""
+        return fingerprint(self.key)
+
+
+def signers(seals: Iterable[Seal], only: Collection[str] = ()) -> list[Signer]:
+    """Who sealed which runs, in the order of their first seal; `only`: of these runs, or all."""
+    found: dict[str, Signer] = {}
+    for said in (seal.statement for seal in seals):
+        if only and said.run not in only:
+            continue
+        signer = found.setdefault(said.key, Signer(said.key))
+        for known, new in ((signer.operators, said.operator), (signer.runs, said.run)):
+            if new not in known:
+                known.append(new)
+    return list(found.values())
+
+
+def meant_key(given: str, known: Iterable[str]) -> str:
+    """The public key called `given`: itself, or the one of `known` with this fingerprint.
+
+    Raises UsageError. A fingerprint alone is not kept: it is short, so that people can compare it.
+    """
+    text = given.strip().lower()
+    if is_key(text):
+        return text
+    found = {key for key in known if fingerprint(key) == text}
+    if len(found) == 1:
+        return found.pop()
+    raise UsageError(
+        f"'{given}' is no key that has sealed a run on record here.",
+        "A fingerprint can only name a key that is there.",
+        "Give the whole public key, which its owner sees with: ohmwright record keys list",
+    )
+
+
+def untrusted(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[Finding]:
+    """Each signer whose key nobody here vouches for, and what it has sealed."""
+    for signer in sealed:
+        if signer.key not in trusted:
+            count = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
+            yield Finding(
+                f"key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not "
+                f"trusted here; it sealed {count}: {', '.join(signer.runs)}",
+                kind="unknown",
+            )

@@ -1,0 +1,153 @@
+"""Who sealed what, and whom this computer was told to trust."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ohmwright.cli.places import operator_key
+from ohmwright.model.shipped import shipped
+
+from .forger import forge
+
+DEMO_BENCH = shipped("benches", "demo.toml")
+
+
+@pytest.fixture
+def measured(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Callable[..., Any]:
+    """Measure a unit, out of tolerance; what came of it."""
+    arguments = ("--bench", DEMO_BENCH, "--records", tmp_path / "r", "--unattended", "--json")
+    return lambda: ohmwright("verify", procedure, *arguments)
+
+
+@pytest.fixture
+def another_computer(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Callable[[], None]:
+    def move() -> None:
+        for name in ("DATA", "CONFIG", "STATE"):
+            monkeypatch.setenv(f"XDG_{name}_HOME", str(tmp_path / "elsewhere" / name))
+
+    return move
+
+
+def test_a_run_sealed_here_is_good_and_the_key_was_told_once(
+    ohmwright: Callable, measured: Callable, tmp_path: Path
+) -> None:
+    first, second = measured(), measured()
+    own = ohmwright("record", "keys", "list", "--json").json["own"]["fingerprint"]
+    assert f"Made your signing key {own}" in first.err
+    assert own not in second.err
+    good = ohmwright("record", "verify", "--records", tmp_path / "r")
+    assert good.code == 0
+    assert "2 runs: every hash, link and signature holds, each by a key trusted here" in good.out
+
+
+def test_a_whole_forgery_is_not_good(
+    ohmwright: Callable, measured: Callable, tmp_path: Path, another_computer: Callable
+) -> None:
+    run = measured().json["run"]
+    original = ohmwright("record", "keys", "list", "--json").json["own"]["fingerprint"]
+    here = ("--records", tmp_path / "r")
+    forge(tmp_path / "r" / "records.sqlite", lambda body: body.replace(b'"fail"', b'"pass"'))
+    remembered = ohmwright("record", "verify", *here)
+    assert (remembered.code, "Not whole" in remembered.out) == (6, True)
+    another_computer()
+    assert ohmwright("record", "show", *here).code == 0  # it says pass, and is whole in itself
+    looked = ohmwright("record", "verify", *here)
+    assert looked.code == 4
+    assert "not trusted here; it sealed 1 run: " + run in looked.out
+    assert "signature holds" not in looked.out
+    document = ohmwright("record", "verify", *here, "--json").json
+    assert document["state"] == "unknown"
+    (signer,) = document["keys"]
+    assert (signer["trusted"], signer["runs"]) == (False, [run])
+    assert signer["fingerprint"] != original
+    exported = tmp_path / "forged.jsonl"
+    assert ohmwright("record", "export", exported, *here).code == 0
+    taken = ohmwright("record", "import", exported, "--records", tmp_path / "new")
+    assert f"with key {signer['fingerprint']}, which is NOT trusted here" in taken.out
+    assert ohmwright("record", "verify", "--records", tmp_path / "new").code == 4
+
+
+def test_another_key_is_trusted_when_told_and_no_longer_when_told(
+    ohmwright: Callable, measured: Callable, tmp_path: Path, another_computer: Callable
+) -> None:
+    measured()
+    own = ohmwright("record", "keys", "list", "--json").json["own"]
+    another_computer()
+    here = ("--records", tmp_path / "r")
+    trusted = ohmwright("record", "keys", "trust", own["fingerprint"], "--name", "Áda", *here)
+    assert trusted.code == 0
+    good = ohmwright("record", "verify", *here, "--json")
+    assert (good.code, good.json["state"]) == (0, "good")
+    assert good.json["keys"][0]["trusted_as"] == "Áda"
+    listed = ohmwright("record", "keys", "list", *here)
+    assert "as Áda" in listed.out
+    assert ohmwright("record", "keys", "distrust", own["fingerprint"], *here).code == 0
+    assert ohmwright("record", "verify", *here).code == 4
+    assert ohmwright("record", "keys", "trust", own["key"]).code == 0
+    assert ohmwright("record", "verify", *here).code == 0
+
+
+def test_ones_own_key_can_be_distrusted(
+    ohmwright: Callable, measured: Callable, tmp_path: Path
+) -> None:
+    measured()
+    own = ohmwright("record", "keys", "list", "--json").json["own"]["key"]
+    assert ohmwright("record", "keys", "distrust", own).code == 0
+    assert ohmwright("record", "verify", "--records", tmp_path / "r").code == 4
+
+
+def test_a_list_that_is_given_counts_alone(
+    ohmwright: Callable, measured: Callable, tmp_path: Path
+) -> None:
+    measured()
+    here, keys = ("--records", tmp_path / "r"), tmp_path / "keys"
+    missing = ohmwright("record", "verify", *here, "--trusted", keys)
+    assert (missing.code, "no such list" in missing.err) == (2, True)
+    assert ohmwright("record", "keys", "trust", "ab" * 32, "--trusted", keys).code == 0
+    assert ohmwright("record", "verify", *here, "--trusted", keys).code == 4
+    own = ohmwright("record", "keys", "list", "--json").json["own"]["fingerprint"]
+    assert ohmwright("record", "keys", "trust", own, *here, "--trusted", keys).code == 0
+    assert ohmwright("record", "verify", *here, "--trusted", keys).code == 0
+    keys.write_text(keys.read_text() + "trust Áda\n", encoding="utf-8")
+    wrong = ohmwright("record", "verify", *here, "--trusted", keys)
+    assert (wrong.code, f"{keys}:6:" in wrong.err) == (2, True)
+
+
+def test_a_fingerprint_that_nobody_signed_with_is_refused(
+    ohmwright: Callable, measured: Callable, tmp_path: Path
+) -> None:
+    measured()
+    arguments = ("record", "keys", "trust", "0000-0000-0000-0000", "--records", tmp_path / "r")
+    refused = ohmwright(*arguments)
+    assert (refused.code, "whole public key" in refused.err) == (2, True)
+
+
+def test_a_look_at_the_keys_makes_none_and_a_lost_one_is_told(
+    ohmwright: Callable, measured: Callable
+) -> None:
+    none = ohmwright("record", "keys", "list")
+    assert (none.code, "You have no key yet" in none.out) == (0, True)
+    assert not operator_key().exists()
+    measured()
+    operator_key().unlink()
+    lost = ohmwright("record", "keys", "list", "--json")
+    assert (lost.code, "is gone" in lost.json["problem"]) == (6, True)
+    refused = measured()
+    assert (refused.code, "is gone" in refused.err, refused.out) == (6, True, "")
+    assert not operator_key().exists()
+    made = ohmwright("record", "keys", "new")
+    assert (made.code, operator_key().exists()) == (0, True)
+    assert measured().code == 1
+
+
+def test_a_run_that_is_not_finished_is_signed_by_nobody(
+    ohmwright: Callable, measured: Callable, tmp_path: Path, cut_short: Callable
+) -> None:
+    run = measured().json["run"]
+    for path in operator_key().parent.parent.glob("state/ohmwright/witness/*/*"):
+        path.unlink()
+    cut_short(tmp_path / "r", run, "activation_closed")
+    verified = ohmwright("record", "verify", "--records", tmp_path / "r")
+    assert (verified.code, f"signed by nobody: {run}" in verified.out) == (0, True)
