@@ -111,13 +111,16 @@ def test_a_run_that_is_not_finished_has_none(
     assert (outcome.code, "not finished" in outcome.err) == (2, True)
 
 
-def test_a_label_of_the_size_asked(ohmwright: Callable, records: Path, tmp_path: Path) -> None:
+def test_a_label_of_the_size_asked_without_a_due_date_for_a_unit_that_failed(
+    ohmwright: Callable, records: Path, tmp_path: Path
+) -> None:
     path = tmp_path / "label.pdf"
     arguments = ("--label", path, "--label-size", "62x29", "--next-due", "2027-01-05")
-    assert ohmwright("certificate", "--records", records, *arguments).code == 0
+    outcome = ohmwright("certificate", "--records", records, *arguments)
+    assert (outcome.code, "no due date: the verdict is fail" in outcome.err) == (0, True)
     (page,) = PdfReader(BytesIO(path.read_bytes())).pages
     assert float(page.mediabox.width) == pytest.approx(62 * 72 / 25.4, abs=0.01)
-    assert "2027-01-05" in page.extract_text()
+    assert "2027-01-05" not in page.extract_text()
 
 
 def test_none_is_made_from_an_older_copy_of_the_record(

@@ -1,6 +1,9 @@
 """The same verification in process, over a pty through pyserial, over TCP through pyvisa-py."""
 
 import re
+import socket
+import sys
+import tomllib
 from collections.abc import Callable
 from pathlib import Path
 
@@ -52,3 +55,35 @@ def test_in_real_time_too(ohmwright: Callable, procedure: Path, tmp_path: Path) 
         arguments = ("--bench", bench, "--records", tmp_path / "r", "--unattended", "--json")
         outcome = ohmwright("verify", procedure, *arguments)
     assert (outcome.code, outcome.json["verdict"]) == (1, "fail")
+
+
+def reached(host: str, port: int) -> bool:
+    try:
+        socket.create_connection((host, port), timeout=5).close()
+    except OSError:
+        return False
+    return True
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a second loopback address")
+@pytest.mark.parametrize("asked", [False, True])
+def test_time_and_truth_are_for_this_computer_alone_unless_asked(
+    tmp_path: Path, asked: bool, capfd: pytest.CaptureFixture[str]
+) -> None:
+    options = ("--control-host", "0.0.0.0") if asked else ()
+    with simulated(tmp_path, "--tcp", "--host", "0.0.0.0", "--stepped", *options) as file:
+        bench = tomllib.loads(file.read_text(encoding="utf-8"))
+    words = capfd.readouterr().err
+    assert "Other computers can work the simulated instruments, on 0.0.0.0" in words
+    assert ("read its truth, on 0.0.0.0" in words) == asked
+    assert bench["analyzer"]["link"]["host"] == "0.0.0.0"
+    assert bench["stepped_time"]["host"] == ("0.0.0.0" if asked else "127.0.0.1")
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="needs a second loopback address")
+def test_the_control_port_answers_on_loopback_only(tmp_path: Path) -> None:
+    with simulated(tmp_path, "--tcp", "--host", "0.0.0.0", "--stepped") as file:
+        bench = tomllib.loads(file.read_text(encoding="utf-8"))
+        assert reached("127.0.0.2", bench["analyzer"]["link"]["port"])
+        assert not reached("127.0.0.2", bench["stepped_time"]["port"])
+        assert reached("127.0.0.1", bench["stepped_time"]["port"])

@@ -13,7 +13,7 @@ from alembic import command
 from alembic.config import Config
 from sqlalchemy import Connection, insert, inspect, select, text
 
-from ohmwright.model.event import PointDone
+from ohmwright.model.event import Event, PointDone
 from ohmwright.records import migrate
 from ohmwright.records.audit import audit
 from ohmwright.records.database import open_database
@@ -21,7 +21,8 @@ from ohmwright.records.queries import Error, ask, error_of, last_seen, pass_rate
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.summaries import rebuild
 from ohmwright.records.tables import EVENTS, LEDGER, RESULTS, RUNS
-from ohmwright.records.transfer import exported, runs_in, take_in
+from ohmwright.records.taking_in import take_in
+from ohmwright.records.transfer import exported, runs_in
 
 from .some_events import AT, finished, point, started, whole_run
 
@@ -32,7 +33,7 @@ def of_value(value: float) -> PointDone:
     return point(value=value)
 
 
-def later(event: PointDone, days: int) -> PointDone:
+def later(event: Event, days: int) -> Event:
     return event.model_copy(update={"at": AT + timedelta(days=days)})
 
 
@@ -92,8 +93,7 @@ def test_the_newest_run_of_each_unit(store: SqlStore, tmp_path: Path) -> None:
     }
     with open_store(str(tmp_path / "other"), tmp_path / "key", tmp_path / "witness") as other:
         for name, days in (("older", -9), ("newer", 9)):
-            first = started(name).model_copy(update={"at": AT + timedelta(days=days)})
-            other.append_all(name, [first, point(), finished()])
+            other.append_all(name, [later(e, days) for e in (started(name), point(), finished())])
             lines = [line + b"\n" for line in exported(other.kept(name))]
             for run, events in runs_in(lines, "file"):
                 take_in(store, run, events)
@@ -167,6 +167,8 @@ def first_version(place: str, opened: Callable[..., SqlStore], tmp_path: Path) -
     with database.write() as connection:
         _version_1(connection, source)
     database.close()
+    for file in tmp_path.glob("records/*"):
+        file.chmod(0o600)
     return place
 
 

@@ -9,10 +9,12 @@ import pytest
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.audit import audit
 from ohmwright.records.chain import Broken
+from ohmwright.records.queries import results, runs
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.transfer import Damaged, exported, runs_in, take_in
+from ohmwright.records.taking_in import take_in
+from ohmwright.records.transfer import Damaged, exported, runs_in
 
-from .some_events import finished, stage, started, whole_run
+from .some_events import finished, point, stage, started, whole_run
 
 
 @pytest.fixture
@@ -24,9 +26,12 @@ def lines(tmp_path: Path, opened: Callable[..., SqlStore]) -> list[bytes]:
     return [line + b"\n" for run in ("one", "open") for line in exported(store.kept(run))]
 
 
-def taken(store: SqlStore, lines: list[bytes]) -> None:
-    for run, events in list(runs_in(lines, "file")):
-        take_in(store, run, events)
+def taken(store: SqlStore, lines: list[bytes]) -> list[str]:
+    return [take_in(store, run, events) for run, events in list(runs_in(lines, "file"))]
+
+
+def exported_run(store: SqlStore, run: str) -> list[bytes]:
+    return [line + b"\n" for line in exported(store.kept(run))]
 
 
 def test_what_is_taken_in_is_what_was_handed_over(store: SqlStore, lines: list[bytes]) -> None:
@@ -36,11 +41,10 @@ def test_what_is_taken_in_is_what_was_handed_over(store: SqlStore, lines: list[b
     assert list(audit(store)) == []
     again = [line + b"\n" for run in ("one", "open") for line in exported(store.kept(run))]
     assert again == lines
-    store.append("open", stage(5.0))
+    store.append("open", stage(2.0))
     store.append("open", finished())
     assert list(audit(store)) == []
-    with pytest.raises(UsageError, match=r"Run one is in .* already"):
-        taken(store, lines)
+    assert taken(store, lines) == ["there already", "there already"]
 
 
 def test_every_changed_byte_is_refused(lines: list[bytes]) -> None:
@@ -98,3 +102,66 @@ def test_a_damaged_run_is_not_exported(store: SqlStore) -> None:
     broken = type(run)(run.run_id, run.opening, run.events[:-1], run.seal)
     with pytest.raises(Broken):
         list(exported(broken))
+
+
+@pytest.fixture
+def lengths(tmp_path: Path, opened: Callable[..., SqlStore]) -> list[list[bytes]]:
+    """One run, exported after each of its events but the first."""
+    source = opened(str(tmp_path / "bench"), computer="there")
+    first, *rest = whole_run("run")
+    source.append("run", first)
+    made = []
+    for event in rest:
+        source.append("run", event)
+        made.append(exported_run(source, "run"))
+    return made
+
+
+def test_what_follows_on_a_run_that_was_begun_extends_it(
+    store: SqlStore, lengths: list[list[bytes]]
+) -> None:
+    store.append_all("own", whole_run("own"))
+    came = [taken(store, lines)[0] for lines in (*lengths, lengths[1], lengths[-1])]
+    assert came == ["new", "longer", "longer", "longer", "there already", "there already"]
+    assert store.events("run") == whole_run("run")
+    assert exported_run(store, "run") == lengths[-1]
+    (row,) = [row for row in runs(store.database) if row["run_id"] == "run"]
+    assert row["verdict"] == "pass"
+    assert len([row for row in results(store.database) if row["run_id"] == "run"]) == 2
+    assert list(audit(store)) == []
+    with pytest.raises(UsageError, match="finished and sealed"):
+        store.append("run", stage())
+
+
+def test_a_run_goes_to_another_bench_and_comes_back(
+    place: str, opened: Callable[..., SqlStore], tmp_path: Path
+) -> None:
+    here, there = opened(place), opened(str(tmp_path / "away"), computer="there")
+    events = whole_run("run")
+    here.append_all("run", events[:2])
+    taken(there, exported_run(here, "run"))
+    for event in events[2:]:
+        there.append("run", event)
+    here.close()
+    again = opened(place)
+    assert taken(again, exported_run(there, "run")) == ["longer"]
+    assert again.events("run") == events
+    assert list(audit(again)) == []
+
+
+def test_a_fork_is_refused_at_the_first_event_that_differs(
+    store: SqlStore, lengths: list[list[bytes]]
+) -> None:
+    taken(store, lengths[0])
+    store.append("run", point("another"))
+    for lines in lengths[1:]:
+        with pytest.raises(UsageError, match="event 3 is another one"):
+            taken(store, lines)
+    assert len(store.events("run")) == 3
+    assert list(audit(store)) == []
+
+
+def test_two_runs_of_one_name_are_told_apart(store: SqlStore, lengths: list[list[bytes]]) -> None:
+    store.append("run", started("run"))
+    with pytest.raises(UsageError, match="opened in two ways"):
+        taken(store, lengths[0])

@@ -32,6 +32,12 @@ def killed_between_commit_and_witness(
             store.append(run, event)
 
 
+def put_back(files: dict[Path, bytes]) -> None:
+    for path, content in files.items():
+        path.write_bytes(content)
+        path.chmod(0o600)
+
+
 @pytest.mark.parametrize(
     ("event", "says"),
     [(point(), "run run, event 3: the event was about"), (finished(), "entry 2 of the ledger was")],
@@ -51,8 +57,7 @@ def test_the_last_event_lost_with_the_log_is_named(
     killed_between_commit_and_witness(store, "run", event, monkeypatch)
     assert list(audit(store)) == []  # it is there
     store.close()
-    for path, content in before.items():
-        path.write_bytes(content)
+    put_back(before)
     (found,) = audit(opened(str(file)))
     assert (found.kind, says in str(found)) == ("unknown", True)
     resumed = opened(str(file))
@@ -70,8 +75,7 @@ def test_a_loss_of_what_was_acknowledged_is_no_doubt(
     before = {path: path.read_bytes() for path in tmp_path.glob("r.sqlite*")}
     store.append("run", point())
     store.close()
-    for path, content in before.items():
-        path.write_bytes(content)
+    put_back(before)
     store = opened(str(file))
     (found,) = audit(store)
     assert (found.kind, str(found).startswith("run run, event 3:")) == ("wrong", True)

@@ -1,6 +1,7 @@
 """The label: its size, its words, its code."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import date
 from io import BytesIO
 
@@ -9,6 +10,7 @@ import zxingcpp
 from PIL import Image
 from pypdf import PdfReader
 
+from ohmwright.model.result import Verdict
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.label import LabelSize, label, qr_text
 from ohmwright.reports.text import shown
@@ -35,6 +37,33 @@ def test_it_says_what_was_done_and_when(certificate: Certificate) -> None:
     for words in ("HF-031", "Quillon300", "PASS", "Done2026-03-02", "Due2027-03-02", HEAD[:12]):
         assert words in said
     assert "Due" not in words_of(label(certificate, LabelSize(), form="pdf"))
+
+
+@pytest.mark.parametrize(
+    ("verdict", "says"),
+    [
+        ("fail", ["FAILED"]),
+        ("undecided", ["UNDECIDED", "Limited:", "pointspass"]),
+        ("not measured", ["NOTMEASURED", "Limited:", "pointspass"]),
+    ],
+)
+def test_only_a_unit_that_passed_is_due_again(
+    certificate: Certificate, verdict: Verdict, says: list[str]
+) -> None:
+    other = replace(certificate, verdict=verdict)
+    said = words_of(label(other, LabelSize(), form="pdf", due=date(2027, 3, 2)))
+    assert "Due" not in said
+    assert "2027" not in said
+    assert "PASS" not in said
+    assert [word for word in says if word not in said] == []
+
+
+def test_how_many_points_pass(certificate: Certificate) -> None:
+    lines = [line for line in certificate.lines if line.last.verdict == "pass"][:2]
+    doubtful = lines[0].last.model_copy(update={"verdict": "undecided"})
+    lines[0] = replace(lines[0], left=doubtful)
+    other = replace(certificate, verdict="undecided", lines=tuple(lines), adjustments=())
+    assert "Limited:1of2pointspass" in words_of(label(other, LabelSize(), form="pdf"))
 
 
 def test_the_code_names_run_and_hash(certificate: Certificate) -> None:

@@ -24,8 +24,8 @@ from ohmwright.reports.sheet import Sheet, sheet_of
 from ohmwright.reports.text import shown
 from ohmwright.reports.typesetting import Form
 
-from .console import out, print_json
-from .open_records import existing_records, meant, say, trusted_keys
+from .console import out, print_json, say
+from .open_records import existing_records, meant, trusted_keys
 from .places import plain
 
 _FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
@@ -162,6 +162,8 @@ def run_certificate(
         sealed = signers(seals(store.database), (run_id,))
     for finding in untrusted(sealed, trusted_keys(trusted)):
         say(shown(f"Not known who sealed it: {finding.what}"))
+    if options.due is not None and papers.certificate.verdict != "pass":
+        say(f"The label has no due date: the verdict is {papers.certificate.verdict}.")
     files = write_papers(papers, wanted, overwrite=options.overwrite)
     if as_json:
         said = {kind: str(path) for kind, path in files.items()}

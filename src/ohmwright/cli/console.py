@@ -26,6 +26,11 @@ def err() -> Console:
     return Console(stderr=True, highlight=False)
 
 
+def say(sentence: str) -> None:
+    """Tell a person something beside the results."""
+    err().print(sentence, markup=False, soft_wrap=True)
+
+
 def print_json(document: object) -> None:
     """Print one machine-readable document, untouched by rich."""
     print(json.dumps(document, indent=2))  # noqa: T201 - the one place that prints plainly

@@ -246,6 +246,9 @@ def simulate(
     pty: Annotated[bool, typer.Option("--pty", help="Serve on pseudo-terminals.")] = False,
     tcp: Annotated[bool, typer.Option("--tcp", help="Serve on TCP sockets.")] = False,
     host: Annotated[str, typer.Option(help="Address for --tcp.")] = "127.0.0.1",
+    control_host: Annotated[
+        str, typer.Option(help="Address of the port that moves time and tells the truth.")
+    ] = "127.0.0.1",
     stepped: Annotated[
         bool, typer.Option("--stepped", help="Time moves only when a client steps it.")
     ] = False,
@@ -258,7 +261,10 @@ def simulate(
     """Serve a simulated bench to other programs until interrupted."""
     from .simulate_command import SimulateRequest, run_simulate
 
-    request = SimulateRequest(bench, pty, tcp, host, stepped, write_bench, seed, tuple(fault or ()))
+    faults = tuple(fault or ())
+    request = SimulateRequest(
+        bench, pty, tcp, host, stepped, write_bench, seed, faults, control_host
+    )
     raise typer.Exit(run_simulate(request))
 
 

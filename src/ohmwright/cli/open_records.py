@@ -10,7 +10,7 @@ from ohmwright.records.keys import OperatorKey
 from ohmwright.records.sql_store import KEYS, SqlStore, open_store
 from ohmwright.records.trust import TrustedKeys
 
-from .console import err
+from .console import say
 from .places import operator_key, records_place, trusted_list, witness_folder
 
 
@@ -50,11 +50,6 @@ def trusted_keys(given: Path | None) -> TrustedKeys:
     if not given.exists():
         raise SourceError(f"{given}: there is no such list of trusted keys.")
     return TrustedKeys(given)
-
-
-def say(sentence: str) -> None:
-    """Tell a person, beside the results."""
-    err().print(sentence, markup=False, soft_wrap=True)
 
 
 def meant(store: SqlStore, run_id: str) -> str:

@@ -13,12 +13,12 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.faults import Fault
 from ohmwright.simulator.serve_pty import serve_ptys
-from ohmwright.simulator.serve_tcp import serve_tcp
+from ohmwright.simulator.serve_tcp import LOOPBACK, is_loopback, serve_tcp
 from ohmwright.simulator.served import Addresses
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 from .bench_data import BenchData, read_bench
-from .console import out
+from .console import out, say
 from .drive import stopped_by_signals
 from .open_bench import simulated_bench
 
@@ -35,6 +35,7 @@ class SimulateRequest:
     write_bench: Path | None
     seed: int | None
     faults: tuple[Fault, ...] = ()
+    control_host: str = LOOPBACK
 
 
 def run_simulate(request: SimulateRequest) -> int:
@@ -58,10 +59,23 @@ def run_simulate(request: SimulateRequest) -> int:
             if request.pty:
                 await serve_ptys(hardware, announce)
             else:
-                await serve_tcp(hardware, announce, host=request.host)
+                _say_who_can_reach_it(request)
+                await serve_tcp(
+                    hardware, announce, host=request.host, control_host=request.control_host
+                )
 
     anyio.run(serve)
     return 0
+
+
+def _say_who_can_reach_it(request: SimulateRequest) -> None:
+    """Nothing on these lines asks who calls."""
+    if not is_loopback(request.host):
+        say(f"Other computers can work the simulated instruments, on {request.host}.")
+    if not is_loopback(request.control_host):
+        say(f"Other computers can move its time and read its truth, on {request.control_host}.")
+    elif request.stepped and not is_loopback(request.host):
+        say("Its time can be stepped from this computer alone, unless --control-host is given.")
 
 
 def _data(request: SimulateRequest) -> BenchData:

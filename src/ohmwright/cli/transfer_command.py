@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -11,10 +13,13 @@ from typing import BinaryIO
 from rich.text import Text
 
 from ohmwright.model.errors import RecordError, SourceError, UsageError
+from ohmwright.records.chain import KeptRun, Links
 from ohmwright.records.parquet import write_results
+from ohmwright.records.private import new_private_file
 from ohmwright.records.queries import Filter, results, runs, seals
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.transfer import exported, runs_in, take_in
+from ohmwright.records.taking_in import brings, take_in
+from ohmwright.records.transfer import exported, runs_in
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import shown
 
@@ -61,27 +66,32 @@ def export_parquet(file: Path, selection: Selection, records: str | None) -> Non
 
 
 def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
-    """Check the whole file, then keep every run that is not on record yet."""
+    """Check the whole file, then keep every run, and what follows on a run that was begun."""
     with open_records(records) as store:
         known = {signer.key for signer in signers(seals(store.database))}
         with _existing(file) as lines:
-            heads = {run.run_id: run.head for run, _ in runs_in(lines, str(file))}
-        there = heads.keys() & set(store.run_ids())
-        for run_id in there:
-            if store.kept(run_id).head != heads[run_id]:
-                raise UsageError(
-                    f"Run {run_id} is in {store.database.place} with other events.",
-                    "Nothing is ever written over; nothing was imported.",
-                    "See both with 'ohmwright record show'; import into another store.",
-                )
+            _refuse_forks(store, (run for run, _ in runs_in(lines, str(file))))
         with _existing(file) as lines:
-            for run, events in runs_in(lines, str(file)):
-                if run.run_id not in there:
-                    take_in(store, run, events)
+            came = Counter(take_in(store, run, events) for run, events in runs_in(lines, str(file)))
         new = [one for one in signers(seals(store.database)) if one.key not in known]
-    kept = len(heads) - len(there)
     _name(new, trusted_keys(trusted))
-    out().print(f"{kept} runs imported, {len(there)} were on record already.")
+    out().print(
+        f"{came['new']} runs imported, {came['longer']} of those on record continued, "
+        f"{came['there already']} were on record already."
+    )
+
+
+def _refuse_forks(store: SqlStore, coming: Iterable[KeptRun]) -> None:
+    """Before anything is kept. Raises UsageError."""
+    known = set(store.run_ids())
+    ours: dict[str, Links] = {}
+    for run in coming:
+        name = run.run_id
+        if name in known and name not in ours:
+            store.events(name)  # raises RecordError for one that is damaged
+            ours[name] = store.kept(name).links
+        if brings(ours.get(name), run.links, name) != "there already":
+            ours[name] = run.links  # a file may hold a run twice, at two lengths
 
 
 def _name(new: Iterable[Signer], trusted: TrustedKeys) -> None:
@@ -94,9 +104,9 @@ def _name(new: Iterable[Signer], trusted: TrustedKeys) -> None:
 
 @contextmanager
 def new_file(path: Path) -> Iterator[BinaryIO]:
-    """A file that was not there; taken away again when it cannot be finished."""
+    """A file that was not there, for its owner alone; taken away when it cannot be finished."""
     try:
-        file = path.open("xb")
+        file = os.fdopen(new_private_file(path), "wb")
     except FileExistsError:
         raise UsageError(
             f"{path} exists.", "Nothing is ever written over.", "Give another name."

@@ -12,6 +12,7 @@ from rich.text import Text
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit, has_head
 from ohmwright.records.finding import Finding, Kind
+from ohmwright.records.private import open_to_others
 from ohmwright.records.queries import CUT_SHORT, Filter, runs, seals
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers, untrusted
@@ -72,6 +73,7 @@ def _verified(
         *audit(store, chosen),
         *_unknown_heads(store, heads),
         *untrusted(sealed, trusted),
+        *_changed_by_others(trusted),
     ]
     open_runs = [row["run_id"] for row in runs(store.database, Filter(verdict=CUT_SHORT))]
     return Verified(
@@ -87,6 +89,12 @@ def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[Finding]:
     for head in heads:
         if not has_head(store, head):
             yield Finding(f"the hash {head} is not on record: an older copy, or another store")
+
+
+def _changed_by_others(trusted: TrustedKeys) -> Iterator[Finding]:
+    if "change" in (open_to_others(trusted.path) or ""):
+        what = f"others can change {trusted.path}, and with it whom you trust"
+        yield Finding(what, kind="warning")
 
 
 def _document(verified: Verified) -> dict[str, object]:

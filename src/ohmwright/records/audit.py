@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Collection, Iterator
 from functools import cache
+from pathlib import Path
 from typing import Any
 
 from sqlalchemy import Connection, Table, create_engine, select, text
@@ -14,10 +15,12 @@ from ohmwright.model.event import Event, PointDone, RunFinished
 
 from .canonical import canonical, digest
 from .chain import Broken, KeptRun, whole
+from .clocks import events_backwards, runs_backwards
 from .finding import Finding
 from .flat import Row, result_row, run_row
 from .ledger import START, seal_in
 from .migrate import upgrade
+from .private import open_to_others
 from .reading import read_run
 from .sql_store import SqlStore
 from .summaries import wrong
@@ -34,7 +37,7 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
     `only`: the runs whose events are read; empty for all. The first finding of each run is
     its first event that is wrong.
     """
-    for look in (_file, _tables, _ledger, _strays, _summaries, _witness):
+    for look in (_file, _tables, _ledger, _strays, _summaries, _witness, _times, _modes):
         yield from _looked(store, look)
     for run in _runs(store):
         if isinstance(run, Finding):
@@ -153,6 +156,25 @@ def _witness(connection: Connection, store: SqlStore) -> Iterator[Finding]:
     yield from missing(connection, store.witness)
 
 
+def _times(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+    yield from runs_backwards(connection)
+
+
+def _modes(_: Connection, store: SqlStore) -> Iterator[Finding]:
+    """Records tell of people and units, and whoever can write to the witness can silence it."""
+    folder = store.witness.folder
+    paths = [folder.parent, folder, *folder.glob("[!.]*"), store.key.memory]
+    if store.database.is_sqlite:
+        file = Path(store.database.place)
+        paths += [file, *(file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))]
+    for path in paths:
+        may = open_to_others(path)
+        if may is not None:
+            mode = "700" if path.is_dir() else "600"
+            what = f"others can {may} {path}; for you alone: chmod {mode} {path}"
+            yield Finding(what, kind="warning")
+
+
 def _runs(store: SqlStore) -> Iterator[Row | Finding]:
     """The rows of the table of runs."""
     found: list[Row | Finding] = []
@@ -167,7 +189,7 @@ def _runs(store: SqlStore) -> Iterator[Row | Finding]:
 
 
 def _run(store: SqlStore, row: Row) -> Iterator[Finding]:
-    """The first thing that is wrong with one run."""
+    """The first thing that is wrong with one run; of one that is whole, what is strange."""
     name = str(row["run_id"])
     try:
         with store.database.read() as connection:
@@ -175,6 +197,7 @@ def _run(store: SqlStore, row: Row) -> Iterator[Finding]:
             events = whole(kept)
             _flat_as_kept(connection, row, events)
             _ledger_as_kept(connection, row, kept, events)
+        yield from events_backwards(name, events)
     except Broken as broken:
         yield Finding(broken.what, name, broken.event)
     except RecordError as error:
@@ -218,12 +241,12 @@ def _ledger_as_kept(
         raise Broken("its verdict in the ledger is not that of its last event", len(events))
     if kept.seal is None and any(entry.verdict is not None for entry in entries):
         raise Broken("the ledger has a verdict and no seal")
-    imported = _document(first.document)
-    if first.what == "imported" and imported.get("head") not in _heads(kept):
+    imported = {_document(e.document).get("head") for e in entries if e.what == "imported"}
+    if not imported <= _heads(kept):
         raise Broken("it is not what was imported")
 
 
-def _heads(kept: KeptRun) -> set[str]:
+def _heads(kept: KeptRun) -> set[Any]:
     return {one.hash.hex() for one in kept.events}
 
 

@@ -34,6 +34,15 @@ class Kept:
 
 
 @dataclass(frozen=True)
+class Links:
+    """What tells whether two runs are one, and which goes on further."""
+
+    opening: bytes
+    hashes: tuple[bytes, ...]
+    sealed: bool
+
+
+@dataclass(frozen=True)
 class KeptRun:
     """A whole run as it is kept."""
 
@@ -43,6 +52,11 @@ class KeptRun:
     events: tuple[Kept, ...]
     seal: Seal | None
     """None while the run is not finished."""
+
+    @property
+    def links(self) -> Links:
+        """Its opening and the hash of each event."""
+        return Links(self.opening, tuple(e.hash for e in self.events), self.seal is not None)
 
     @property
     def head(self) -> bytes:

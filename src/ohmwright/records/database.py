@@ -8,10 +8,13 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url
+from sqlalchemy import URL, Connection, Engine, create_engine, make_url
 from sqlalchemy.exc import ArgumentError, DBAPIError, SQLAlchemyError
 
 from ohmwright.model.errors import RecordError, UsageError
+
+from .private import private_folder
+from .sqlite_file import PrivateCopy, can_be_written, reading_engine, writing_engine
 
 FILE_NAME = "records.sqlite"
 _WAIT_S = 5.0
@@ -133,28 +136,60 @@ def open_database(where: str, *, wait_s: float = _WAIT_S) -> Database:
 
 def _sqlite(path: Path, wait_s: float) -> Database:
     try:
-        path.parent.mkdir(parents=True, exist_ok=True)
+        private_folder(path.parent)
     except OSError as problem:
         raise RecordError(
             f"{path.parent}: this folder for records cannot be made: {problem.strerror}.",
             "Nothing was measured.",
             "Give another folder with --records.",
         ) from None
-    url = URL.create("sqlite", database=str(path))
-    engine = create_engine(url, connect_args={"timeout": wait_s})
+    if not path.exists() or can_be_written(path):
+        return Database(writing_engine(path, wait_s), str(path))
+    return ReadOnly(path, wait_s)
 
-    @event.listens_for(engine, "connect")
-    def _on_connect(connection: Any, _record: object) -> None:
-        connection.isolation_level = None  # transactions are begun by us, not by the driver
-        for pragma in (
-            "journal_mode = WAL",
-            "synchronous = FULL",
-            "trusted_schema = OFF",
-            "cell_size_check = ON",
-        ):
-            connection.execute(f"PRAGMA {pragma}")
 
-    return Database(engine, str(path))
+class ReadOnly(Database):
+    """A store in a file that we may only read; where it must be, a copy of it is read instead."""
+
+    def __init__(self, path: Path, wait_s: float) -> None:
+        self._copy: PrivateCopy | None = None
+        self._wait_s = wait_s
+        engine = reading_engine(path, wait_s)
+        super().__init__(engine or self._engine_of_copy(path), str(path))
+
+    @contextmanager
+    def write(self) -> Iterator[Connection]:
+        """Raises RecordError."""
+        raise RecordError(
+            f"{self.place}: the record may not be written to.",
+            "It can be listed, shown, verified and exported as it is.",
+            "Correct the permissions of the file and its folder, or work on a copy.",
+        )
+        yield
+
+    def read_from_copy(self) -> Engine:
+        """From now on read a copy that nobody else sees; the engine that writes to it."""
+        if self._copy is None:
+            self.engine.dispose()
+            self.engine = self._engine_of_copy(Path(self.place))
+        return self.engine
+
+    def close(self) -> None:
+        """Give every connection back, and the copy up."""
+        super().close()
+        if self._copy is not None:
+            self._copy.remove()
+
+    def _engine_of_copy(self, path: Path) -> Engine:
+        try:
+            self._copy = PrivateCopy(path)
+        except OSError as problem:
+            raise RecordError(
+                f"{path}: it can only be read from a copy, and that cannot be made: {problem}.",
+                "Nothing was changed.",
+                "Copy it with its log (the file that ends in -wal) to a folder of yours.",
+            ) from None
+        return writing_engine(self._copy.path, self._wait_s)
 
 
 def _postgresql(where: str, wait_s: float) -> Database:

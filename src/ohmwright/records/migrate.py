@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from contextlib import suppress
+import sqlite3
 from pathlib import Path
 from secrets import token_hex
 from threading import Lock
@@ -12,7 +12,10 @@ from sqlalchemy import Connection, inspect, text
 
 from ohmwright.model.errors import RecordError
 
-from .database import Database, open_database
+from .database import Database, ReadOnly, open_database
+from .keys import Tell, untold
+from .private import new_private_file, put_in_place
+from .sqlite_file import copy_beside
 from .summaries import rebuild
 
 NEWEST = "0002"
@@ -21,11 +24,13 @@ _ALEMBIC = Lock()  # it keeps what it works on in globals
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
 
 
-def bring_up_to_date(database: Database) -> None:
+def bring_up_to_date(database: Database, tell: Tell = untold) -> None:
     """Make or migrate the tables where they are not the newest.
 
-    Asks for the version first, since Alembic takes longer to import than a run to start.
-    Raises RecordError when a newer ohmwright made them, or the file has lost them.
+    Asks for the version first, since Alembic takes longer to import than a run to start. A
+    file is copied before it is migrated, and `tell` told where to; one that may not be written
+    to stays as it is, and a copy that nobody sees is migrated. Raises RecordError when a newer
+    ohmwright made the tables, or the file has lost them.
     """
     if database.is_sqlite:
         _have_file(Path(database.place))
@@ -41,13 +46,34 @@ def bring_up_to_date(database: Database) -> None:
         )
     if found is None and database.is_sqlite:
         raise _lost(f"{database.place}: the file is there and holds no tables.")
+    if isinstance(database, ReadOnly):
+        with database.told(), database.read_from_copy().begin() as connection:
+            upgrade(connection)
+        return
     with database.write() as connection:
         if not database.is_sqlite:  # which has one writer anyway
             connection.execute(text("SET LOCAL lock_timeout = '60s'"))  # while another makes them
             connection.execute(text("SET LOCAL statement_timeout = 0"))  # an index takes its time
             connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
-        if _version(connection) != NEWEST:
+        found = _version(connection)
+        if found is not None and found != NEWEST and database.is_sqlite:
+            _copy_first(Path(database.place), found, tell)
+        if found != NEWEST:
             upgrade(connection)
+
+
+def _copy_first(path: Path, version: str, tell: Tell) -> None:
+    """Nobody writes to the file meanwhile: we are in the middle of doing so."""
+    try:
+        copy = copy_beside(path, version)
+    except (OSError, sqlite3.Error) as problem:
+        raise RecordError(
+            f"{path}: before its tables are brought up to date it is copied, and cannot be: "
+            f"{problem}.",
+            "Nothing was changed.",
+            "Make room beside it, or correct the permissions, and try again.",
+        ) from None
+    tell(f"{path} is brought up to date; as it was until now it is kept in {copy}")
 
 
 def _have_file(path: Path) -> None:
@@ -60,13 +86,13 @@ def _have_file(path: Path) -> None:
     if path.with_name(f"{path.name}-wal").exists():
         raise _lost(f"{path}: the file is gone, and its log is still there.")
     draft = path.with_name(f"{path.stem}.{token_hex(4)}.new.sqlite")
+    os.close(new_private_file(draft))
     made = open_database(str(draft))
     try:
         with made.write() as connection:
             upgrade(connection)
         made.close()
-        with suppress(FileExistsError):  # another program was first
-            draft.rename(path) if os.name == "nt" else os.link(draft, path)
+        put_in_place(draft, path)  # unless another program was first
     finally:
         made.close()
         draft.unlink(missing_ok=True)

@@ -55,8 +55,10 @@ class SqlStore(Store):
     run: from then on nothing can be added.
     """
 
-    def __init__(self, database: Database, key: OperatorKey, witness_folder: Path) -> None:
-        bring_up_to_date(database)
+    def __init__(
+        self, database: Database, key: OperatorKey, witness_folder: Path, tell: Tell = untold
+    ) -> None:
+        bring_up_to_date(database, tell)
         self.database, self.key = database, key
         self.store_id = store_id(database)
         self.witness = Witness(witness_folder / self.store_id)
@@ -106,12 +108,16 @@ class SqlStore(Store):
         try:
             return whole(self.kept(run_id))
         except Broken as broken:
-            at = "" if broken.event is None else f", event {broken.event}"
-            raise RecordError(
-                f"{self.place(run_id)}: run {run_id}{at}: {broken.what}.",
-                "The record was changed or damaged after it was written.",
-                "Restore the store from a copy; do not use this run as evidence.",
-            ) from None
+            raise self.damaged(run_id, broken) from None
+
+    def damaged(self, run_id: str, broken: Broken) -> RecordError:
+        """The error for a run that is not whole."""
+        at = "" if broken.event is None else f", event {broken.event}"
+        return RecordError(
+            f"{self.place(run_id)}: run {run_id}{at}: {broken.what}.",
+            "The record was changed or damaged after it was written.",
+            "Restore the store from a copy; do not use this run as evidence.",
+        )
 
     def kept(self, run_id: str) -> KeptRun:
         """A run as it is kept, unchecked. Raises UsageError when there is none, Broken."""
@@ -272,7 +278,7 @@ def open_store(
     database = open_database(where, **options)
     try:
         key = OperatorKey(key_file, witness_folder / KEYS, tell)
-        return SqlStore(database, key, witness_folder)
+        return SqlStore(database, key, witness_folder, tell)
     except BaseException:
         database.close()
         raise

@@ -12,19 +12,13 @@ from collections.abc import Iterable, Iterator
 from typing import Any
 
 from pydantic import ValidationError
-from sqlalchemy import insert
 
-from ohmwright.model.errors import RecordError, UsageError
-from ohmwright.model.event import Event, PointDone, RunFinished
+from ohmwright.model.errors import RecordError
+from ohmwright.model.event import Event
 
 from .canonical import canonical
 from .chain import Broken, Kept, KeptRun, whole
-from .flat import result_row, run_row
-from .ledger import add_entry, next_run
 from .seal import Seal
-from .sql_store import SqlStore
-from .tables import EVENTS, RESULTS, RUNS
-from .witness import Seen
 
 _FORMAT = "ohmwright record 1"
 _EVENT = re.compile(rb'\{"number":(\d+),"hash":"([0-9a-f]{64})","event":(\{.*\})\}', re.DOTALL)
@@ -76,40 +70,6 @@ def runs_in(lines: Iterable[bytes], name: str) -> Iterator[tuple[KeptRun, tuple[
         yield run, _checked(run, name, at, end)
     if at == 0:
         raise Damaged(name, 1, "this is no file of records")
-
-
-def take_in(store: SqlStore, run: KeptRun, events: tuple[Event, ...]) -> None:
-    """Keep a checked run. Raises UsageError when there is one of that name: nothing is replaced."""
-    if run.run_id in store.run_ids():
-        raise UsageError(
-            f"Run {run.run_id} is in {store.database.place} already.",
-            "Nothing is ever written over.",
-            "Leave it out, or import into another store.",
-        )
-    last = events[-1]
-    with store.database.write() as connection:
-        row = run_row(events[0]) | {"number": next_run(connection), "run_id": run.run_id}
-        content: dict[str, Any] = {"head": run.head.hex(), "run": run.run_id}
-        if run.seal is not None:
-            content["seal"] = run.seal.model_dump(mode="json")
-        verdict = last.verdict if isinstance(last, RunFinished) else None
-        entry = add_entry(connection, "imported", row["number"], content, verdict)
-        connection.execute(insert(RUNS), [row | {"opening": run.opening}])
-        connection.execute(
-            insert(EVENTS),
-            [
-                {"run": row["number"], "number": one.number, "body": one.body, "hash": one.hash}
-                for one in run.events
-            ],
-        )
-        flat = [
-            result_row(row, number, event)
-            for number, event in enumerate(events, start=1)
-            if isinstance(event, PointDone)
-        ]
-        if flat:
-            connection.execute(insert(RESULTS), flat)
-    store.witness.saw_entry(Seen(entry.number, entry.hash))
 
 
 def _opening(line: bytes, name: str, at: int) -> tuple[bytes, str]:

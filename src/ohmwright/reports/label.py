@@ -1,4 +1,7 @@
-"""The label for the unit: what it is, when and how it was left, and a QR code of the record."""
+"""The label for the unit: what it is, when and how it was left, and a QR code of the record.
+
+Only a unit that passed is due again; of any other, a date would say that it may be used till then.
+"""
 
 from __future__ import annotations
 
@@ -6,9 +9,13 @@ from dataclasses import dataclass
 from datetime import UTC, date
 from io import BytesIO
 
+from ohmwright.model.result import Verdict
+
 from .certificate import Certificate
 from .text import shown
 from .typesetting import Form, typeset
+
+_WORDS: dict[Verdict, str] = {"fail": "failed"}
 
 
 @dataclass(frozen=True)
@@ -22,7 +29,10 @@ class LabelSize:
 def label(
     certificate: Certificate, size: LabelSize, *, form: Form = "svg", due: date | None = None
 ) -> bytes:
-    """The label as SVG, PDF or PNG (600 dots an inch), as large as `size` says."""
+    """The label as SVG, PDF or PNG (600 dots an inch), as large as `size` says.
+
+    `due` is printed on the label of a unit that passed, and on no other.
+    """
     unit = certificate.asset
     done = f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}"
     document = {
@@ -32,13 +42,25 @@ def label(
         "model": shown(unit.model),
         "serial": shown(unit.serial),
         "done": done,
-        "due": "" if due is None else f"{due:%Y-%m-%d}",
-        "verdict": certificate.verdict,
+        "until": _until(certificate, due),
+        "verdict": _WORDS.get(certificate.verdict, certificate.verdict),
         "head": (certificate.head or "")[:12],
         "simulated": certificate.seed is not None,
         "qr": _qr(qr_text(certificate)),
     }
     return typeset("label.typ", document, form=form, at=certificate.ended_at)
+
+
+def _until(certificate: Certificate, due: date | None) -> str:
+    """How long, or how far, the verdict holds; empty where nothing can be said."""
+    if certificate.verdict == "pass":
+        return "" if due is None else f"Due {due:%Y-%m-%d}"
+    if certificate.verdict == "fail":
+        return ""
+    last = [line.last for line in certificate.lines]
+    last += [adjustment.result for adjustment in certificate.adjustments]
+    passed = sum(result.verdict == "pass" for result in last)
+    return f"Limited: {passed} of {len(last)} points pass"
 
 
 def qr_text(certificate: Certificate) -> str:

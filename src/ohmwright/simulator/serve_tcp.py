@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from contextlib import AsyncExitStack
+from contextlib import AsyncExitStack, suppress
+from ipaddress import ip_address
 
 import anyio
 from anyio.abc import SocketAttribute, SocketStream
@@ -19,21 +20,34 @@ _SEND_BOUND_S = 5.0
 
 
 async def serve_tcp(
-    bench: SimulatedBench, announce: Callable[[Addresses], None], *, host: str = LOOPBACK
+    bench: SimulatedBench,
+    announce: Callable[[Addresses], None],
+    *,
+    host: str = LOOPBACK,
+    control_host: str = LOOPBACK,
 ) -> None:
     """Serve until cancelled, on ports that the system chooses; `announce` is told them.
 
-    Only this machine can reach the default host. Clients may come, vanish and come back.
+    `host` is for the instruments, `control_host` for the port that moves time and tells the
+    truth. Only this machine can reach the default. Clients may come, vanish and come back.
     """
     async with AsyncExitStack() as stack, anyio.create_task_group() as tasks:
         addresses = {}
         for name, handle in handlers(bench).items():
-            listener = await anyio.create_tcp_listener(local_host=host, local_port=0)
+            where = control_host if name == "control" else host
+            listener = await anyio.create_tcp_listener(local_host=where, local_port=0)
             await stack.enter_async_context(listener)
             port = listener.extra(SocketAttribute.local_port)
-            addresses[name] = TcpAddress(kind="tcp", host=host, port=port)
+            addresses[name] = TcpAddress(kind="tcp", host=where, port=port)
             tasks.start_soon(listener.serve, _answering(handle))
         announce(Addresses(**addresses))
+
+
+def is_loopback(host: str) -> bool:
+    """Whether only this machine can reach `host`; a name other than localhost may mean any."""
+    with suppress(ValueError):
+        return ip_address(host).is_loopback
+    return host == "localhost"
 
 
 def _answering(handle: Handle) -> Callable[[SocketStream], object]:

@@ -1,0 +1,76 @@
+"""Times on record that run backwards. A clock may have been set, so these are warnings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
+from itertools import pairwise
+
+from sqlalchemy import Connection, select
+
+from ohmwright.model.event import Event, RunResumed, RunStarted
+
+from .finding import Finding
+from .tables import LEDGER, RUNS
+
+CLOCKS_DIFFER_S = 60.0
+"""Benches that share a store differ by some seconds."""
+STEP_S = 1.0
+"""A clock that is kept by the network may be stepped by less at any time."""
+
+
+def runs_backwards(connection: Connection) -> Iterator[Finding]:
+    """Each run that says it began before the one that was opened before it.
+
+    Imported runs come in any order, and a simulated clock tells none.
+    """
+    query = (
+        select(RUNS.c.run_id, RUNS.c.at)
+        .join(LEDGER, LEDGER.c.run == RUNS.c.number)
+        .where(LEDGER.c.what == "opened", RUNS.c.simulated == 0)
+        .order_by(LEDGER.c.number)
+    )
+    for before, after in pairwise(connection.execute(query).all()):
+        back_s = (_time(before.at) - _time(after.at)).total_seconds()
+        if back_s > CLOCKS_DIFFER_S:
+            yield Finding(
+                f"it is dated {_shown(after.at)}, and was opened after run {before.run_id} of "
+                f"{_shown(before.at)}: a clock was set, or the date is not true",
+                after.run_id,
+                1,
+                "warning",
+            )
+
+
+def events_backwards(run_id: str, events: Sequence[Event]) -> Iterator[Finding]:
+    """Each event of a run that is dated before the one before it."""
+    simulated = any(isinstance(e, RunStarted) and e.seed is not None for e in events)
+    for number, back_s in _steps(events, simulated=simulated):
+        what = f"its time is {back_s:.1f} s before that of the event before it: a clock was set"
+        yield Finding(f"{what}, or the time is not true", run_id, number, "warning")
+
+
+def _steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tuple[int, float]]:
+    """Number of an event, and by how much it goes back.
+
+    The bench's own seconds begin anew with each sitting, and with them a simulated time of day.
+    """
+    for number, (before, after) in enumerate(pairwise(events), start=2):
+        sits_down = isinstance(after, RunResumed)
+        back_s = (_aware(before.at) - _aware(after.at)).total_seconds()
+        if back_s > STEP_S and not (simulated and sits_down):
+            yield number, back_s
+        elif before.bench_s - after.bench_s > STEP_S and not sits_down:
+            yield number, before.bench_s - after.bench_s
+
+
+def _aware(at: datetime) -> datetime:
+    return at.replace(tzinfo=UTC) if at.tzinfo is None else at
+
+
+def _time(stamp: str) -> datetime:
+    return _aware(datetime.fromisoformat(stamp))
+
+
+def _shown(stamp: str) -> str:
+    return f"{_time(stamp):%Y-%m-%d %H:%M} UTC"

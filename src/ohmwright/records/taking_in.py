@@ -1,0 +1,117 @@
+"""Runs from elsewhere taken into a store: new ones, and what follows on one that was begun."""
+
+from __future__ import annotations
+
+from typing import Any, Literal
+
+from sqlalchemy import Connection, insert
+
+from ohmwright.model.errors import UsageError
+from ohmwright.model.event import Event, PointDone, RunFinished
+
+from .chain import Broken, KeptRun, Links, whole
+from .flat import Row, result_row, run_row
+from .lease import Holder, release, take
+from .ledger import Entry, add_entry, next_run
+from .reading import read_run, run_named
+from .sql_store import SqlStore
+from .tables import EVENTS, RESULTS, RUNS
+from .witness import Seen
+
+Came = Literal["new", "longer", "there already"]
+"""What a run brings that is handed over: all of it, events that follow on ours, or nothing."""
+
+
+def brings(ours: Links | None, theirs: Links, run_id: str) -> Came:
+    """What `theirs` has that `ours` has not; None where we have nothing of that run.
+
+    Raises UsageError where one does not go on where the other ends, with the first event that
+    differs.
+    """
+    if ours is None:
+        return "new"
+    if ours.opening != theirs.opening:
+        raise _forked(run_id, "they were opened in two ways, so these are two runs of one name")
+    for number, (our, their) in enumerate(zip(ours.hashes, theirs.hashes, strict=False), start=1):
+        if our != their:
+            raise _forked(run_id, f"event {number} is another one")
+    if len(theirs.hashes) <= len(ours.hashes):
+        return "there already"
+    if ours.sealed:
+        raise _forked(run_id, f"ours is finished; theirs has an event {len(ours.hashes) + 1}")
+    return "longer"
+
+
+def take_in(store: SqlStore, run: KeptRun, events: tuple[Event, ...]) -> Came:
+    """Keep what a checked run brings; nothing that is there is replaced.
+
+    `events` are those of `run`. Raises UsageError for one that forks or is being written to.
+    """
+    with store.database.write() as connection:
+        store.refuse_loss(connection)
+        row = run_named(connection, run.run_id)
+        ours = None if row is None else _ours(store, connection, row)
+        came = brings(None if ours is None else ours.links, run.links, run.run_id)
+        if came == "there already":
+            return came
+        after = 0 if ours is None else len(ours.events)
+        if row is None:
+            row = run_row(events[0]) | {"number": next_run(connection), "run_id": run.run_id}
+        else:
+            take(connection, row["number"], run.run_id, Holder.here())
+            release(connection, row["number"])
+        entry = _entered(connection, row["number"], run, events[-1])
+        if after == 0:
+            connection.execute(insert(RUNS), [row | {"opening": run.opening}])
+        _add(connection, row, run, events, after)
+        seen = Seen(entry.number, entry.hash)
+        store.witness.intends_entry(seen)
+    store.witness.saw_entry(seen)
+    if run.seal is not None:
+        store.witness.finished(row["number"])
+    return came
+
+
+def _ours(store: SqlStore, connection: Connection, row: Row) -> KeptRun:
+    """A run that is there, checked: nothing is built on one that is damaged."""
+    try:
+        ours = read_run(connection, row)
+        whole(ours)
+    except Broken as broken:
+        raise store.damaged(row["run_id"], broken) from None
+    return ours
+
+
+def _entered(connection: Connection, number: int, run: KeptRun, last: Event) -> Entry:
+    content: dict[str, Any] = {"head": run.head.hex(), "run": run.run_id}
+    if run.seal is not None:
+        content["seal"] = run.seal.model_dump(mode="json")
+    verdict = last.verdict if isinstance(last, RunFinished) else None
+    return add_entry(connection, "imported", number, content, verdict)
+
+
+def _add(
+    connection: Connection, row: Row, run: KeptRun, events: tuple[Event, ...], after: int
+) -> None:
+    """Insert the events that come after number `after`, and the results among them."""
+    number = row["number"]
+    kept = [
+        {"run": number, "number": one.number, "body": one.body, "hash": one.hash}
+        for one in run.events[after:]
+    ]
+    connection.execute(insert(EVENTS), kept)
+    flat = [
+        result_row(row, at, event)
+        for at, event in enumerate(events[after:], start=after + 1)
+        if isinstance(event, PointDone)
+    ]
+    if flat:
+        connection.execute(insert(RESULTS), flat)
+
+
+def _forked(run_id: str, how: str) -> UsageError:
+    return UsageError(
+        f"Run {run_id} is on record here and does not go on as the one in the file: {how}.",
+        "Nothing is ever written over; nothing of that run was imported.",
+        "See ours with 'ohmwright record show'; import the file into another store.",
+    )
