@@ -91,7 +91,8 @@ async def _watchdog(bench: Bench) -> Finding:
         proved = await bench.analyzer.prove_watchdog()
     except LinkError as error:
         return Finding(name, good=False, detail=str(error))
-    return Finding(name, good=True, detail="" if proved else "no guard: the bench is simulated")
+    detail = "no guard: the bench is simulated" if proved is None else ""
+    return Finding(name, good=True, detail=detail)
 
 
 async def _limit(bench: Bench) -> Finding:

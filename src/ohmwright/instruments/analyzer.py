@@ -21,6 +21,15 @@ class Reading(NamedTuple):
     number: int
 
 
+class GuardProof(NamedTuple):
+    """What was seen when the guard was made to send OFF."""
+
+    closed_before: bool
+    """Whether the keying output read closed just before: without that OFF has nothing to do."""
+    off_after_s: float
+    """From the broken promise until the guard had read the output back as off."""
+
+
 class Captured(NamedTuple):
     """A waveform of the load current: samples of one record, in counts."""
 
@@ -115,9 +124,11 @@ class Analyzer(ABC):
         """The output has read off: nobody needs to watch."""
         return
 
-    async def prove_watchdog(self) -> bool:
-        """Show with the output off that the guard trips. Raises LinkError.
+    async def prove_watchdog(self) -> GuardProof | None:
+        """Break the promise to the guard, and see its OFF read back as off by guard and engine.
 
-        False where there is no guard.
+        Only within an open activation has that OFF something to do; outside it shows no more than
+        that the guard is awake. None where there is no guard. Raises LinkError when the guard
+        does not trip, or the output does not read off.
         """
-        return False
+        return None

@@ -12,7 +12,7 @@ from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.scpi import parse_number
 
-from .analyzer import Analyzer, Captured, Reading
+from .analyzer import Analyzer, Captured, GuardProof, Reading
 
 _SPARE_S = 0.5
 _PLAUSIBLE = 1.5
@@ -171,12 +171,20 @@ class RemoteAnalyzer(Analyzer):
         """Take the promise back."""
         await self.dialogue.framing.link.expect_traffic(None)
 
-    async def prove_watchdog(self) -> bool:
-        """Break a promise on purpose, while the output is off."""
-        proved = await self.dialogue.framing.link.prove_watchdog()
-        if proved:
-            await self.dialogue.resynchronise()
-        return proved
+    async def prove_watchdog(self) -> GuardProof | None:
+        """Break a promise on purpose; what it does is read back before and after."""
+        closed_before = await self.output_on()
+        off_after_s = await self.dialogue.framing.link.prove_watchdog()
+        if off_after_s is None:
+            return None
+        await self.dialogue.resynchronise()
+        if await self.output_on():
+            raise ProtocolError(
+                "The guard's OFF read back as off to the guard, yet the output reads closed.",
+                "Nobody can rely on it; RF is switched off again.",
+                "Check 'off' and 'state' in the analyzer's command set, and the cabling.",
+            )
+        return GuardProof(closed_before, off_after_s)
 
     def _numbered(self, number: int | None) -> int:
         """The reading's number; where the instrument gives none each fetch counts as new."""

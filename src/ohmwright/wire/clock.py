@@ -1,11 +1,10 @@
 """The one clock of a bench: real, or virtual and advanced by whoever sleeps on it.
 
-This is the only module that may touch the machine's time (a lint rule bans it elsewhere).
+Only this module and `machine_time` may touch the machine's time (a lint rule bans it elsewhere).
 """
 
 from __future__ import annotations
 
-import time
 from abc import ABC, abstractmethod
 from collections.abc import Generator
 from datetime import UTC, datetime, timedelta
@@ -13,13 +12,18 @@ from types import coroutine
 
 import anyio
 
+from .machine_time import asleep_s, elapsed_s
+
 
 class Clock(ABC):
     """Time as one bench knows it."""
 
     @abstractmethod
     def now_s(self) -> float:
-        """Seconds since an arbitrary start; never goes back."""
+        """Seconds since an arbitrary start; never goes back.
+
+        A sleep of the machine counts wherever the system can tell.
+        """
 
     @abstractmethod
     def wall(self) -> datetime:
@@ -29,13 +33,21 @@ class Clock(ABC):
     async def sleep(self, duration_s: float) -> None:
         """Return when `duration_s` seconds of this clock have passed."""
 
+    def asleep_s(self) -> float:
+        """Seconds that the machine slept, plus a constant; 0 where time is virtual."""
+        return 0.0
+
 
 class RealClock(Clock):
     """The machine's own time."""
 
     def now_s(self) -> float:
-        """Seconds of the monotonic clock."""
-        return time.monotonic()
+        """Seconds since the machine was started, or so."""
+        return elapsed_s()
+
+    def asleep_s(self) -> float:
+        """How long the machine slept."""
+        return asleep_s()
 
     def wall(self) -> datetime:
         """Now, in UTC."""

@@ -41,9 +41,11 @@ class Link(ABC):
         """
         return
 
-    async def prove_watchdog(self) -> bool:
-        """Show, with the output off, that a broken promise has OFF sent. Raises LinkError.
+    async def prove_watchdog(self) -> float | None:
+        """Break a promise and see the guard send OFF; raises LinkError where it does not.
 
-        False where there is no guard to prove; True leaves the line out of step.
+        Returns the seconds from there until the guard had read the output back as off; None where
+        there is no guard. Afterwards the line is out of step and the promise that stood
+        before stands again.
         """
-        return False
+        return None

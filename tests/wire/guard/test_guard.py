@@ -26,7 +26,7 @@ COMMANDS = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
 
 
 class Instrument(threading.Thread):
-    """Answers whether its output is on; `deaf` says nothing."""
+    """Answers whether its output is on; `deaf` says nothing, and hears no OFF."""
 
     def __init__(self) -> None:
         super().__init__(daemon=True)
@@ -34,6 +34,7 @@ class Instrument(threading.Thread):
         tty.setraw(self.slave)
         self.device = os.ttyname(self.slave)
         self.on, self.deaf, self.stop = False, False, False
+        self.off_does_nothing = False
         self.heard: list[bytes] = []
         self.offs = threading.Semaphore(0)
 
@@ -53,7 +54,7 @@ class Instrument(threading.Thread):
         if line.startswith(b"OUTPut:STATe ON"):
             self.on = True
         elif line == b"OUTPut:STATe OFF":
-            self.on = self.on and self.deaf
+            self.on = self.on and (self.deaf or self.off_does_nothing)
             self.offs.release()
         elif self.deaf:
             return
@@ -151,11 +152,39 @@ async def test_the_dialogue_itself_is_the_sign_of_life(instrument: Instrument) -
 
 async def test_the_watchdog_is_proved_with_the_output_off(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    assert await link.prove_watchdog()
+    assert await link.prove_watchdog() is not None
     assert b"OUTPut:STATe OFF" in instrument.heard
     await link.write(b"OUTPut:STATe?\n")
     assert await link.read(5) == b"0\n"
     await link.aclose()
+    assert instrument.heard.count(b"OUTPut:STATe OFF") == 1  # no promise is left to be broken
+
+
+async def test_the_watchdog_is_proved_with_the_output_on_and_keeps_its_promise(
+    instrument: Instrument,
+) -> None:
+    link = await guarded(instrument)
+    await link.expect_traffic(5.0)
+    await link.write(b"OUTPut:STATe ON,9\n")
+    took_s = await link.prove_watchdog()
+    assert 0 < took_s < 9
+    assert not instrument.on
+    await link.aclose()  # the promise of before stands again, so an end has OFF sent
+    assert instrument.heard.count(b"OUTPut:STATe OFF") == 2
+
+
+async def test_an_off_that_does_nothing_is_no_proof(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    link = await guarded(instrument)
+    instrument.off_does_nothing = True
+    await link.expect_traffic(5.0)
+    await link.write(b"OUTPut:STATe ON,9\n")
+    with pytest.raises(GuardTripped, match="COULD NOT BE READ BACK AS OFF"):
+        await link.prove_watchdog()
+    instrument.off_does_nothing = False
+    await link.aclose()
+    assert not instrument.on
 
 
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
@@ -227,11 +256,101 @@ class Traffic:
 class SilentPort:
     """A port where nothing comes."""
 
-    def fileno(self) -> int:
+    def fileno(self) -> int | None:
         return 0
 
     def write(self, data: bytes) -> None:
         pass
+
+
+class Analyzer(SilentPort):
+    """Answers each question for the state with the next of `replies`; on again, if need be."""
+
+    def __init__(self, *replies: bytes) -> None:
+        self.replies, self.written, self._answer = list(replies), list[bytes](), b""
+
+    def fileno(self) -> None:
+        return None
+
+    def write(self, data: bytes) -> None:
+        self.written.append(data)
+        if data == b"STATE?\n":
+            self._answer = self.replies.pop(0) if self.replies else b""
+
+    def read(self) -> bytes:
+        answer, self._answer = self._answer, b""
+        return answer
+
+
+ORDERS = process.Orders(b"\nOFF\n", b"STATE?\n", b"\n")
+
+
+@pytest.fixture
+def quick(monkeypatch: pytest.MonkeyPatch) -> None:
+    for patience in ("QUIET_S", "_READ_BACK_S"):
+        monkeypatch.setattr(process, patience, 0.01)
+
+
+@pytest.mark.parametrize(
+    ("replies", "offs"),
+    [
+        ([b"0\n", b"0\n"], 1),
+        ([b"1\n", b"0\n", b"0\n"], 2),
+        ([b"0\n", b"1\n", b"0\n", b"0\n"], 2),  # one reply may be damaged
+        ([b"0\n", b"", b"0\n", b"0\n"], 2),
+        ([b"0\n", b"?\n", b"+0.0E0\n", b"0\n"], 2),
+        ([b"2\n", b"0\n", b"0\n"], 2),
+    ],
+)
+def test_it_says_off_when_two_replies_in_a_row_say_so(
+    quick: None, replies: list[bytes], offs: int
+) -> None:
+    engine, far = socket.socketpair()
+    with engine, far:
+        port = Analyzer(*replies)
+        assert process.Guard(engine, port, ORDERS).release()
+    assert port.replies == []
+    assert port.written[0] == ORDERS.off
+    assert port.written.count(ORDERS.off) == offs
+
+
+@pytest.mark.parametrize("replies", [[], [b"1\n"] * 99, [b"0\n", b"1\n"] * 50])
+def test_it_does_not_say_off_on_any_other_word(quick: None, replies: list[bytes]) -> None:
+    engine, far = socket.socketpair()
+    with engine, far:
+        assert not process.Guard(engine, Analyzer(*replies), ORDERS).release()
+
+
+def test_frames_out_of_sequence_are_not_obeyed_and_end_in_a_release(quick: None) -> None:
+    engine, far = socket.socketpair()
+    with engine, far:
+        port = Analyzer(b"0\n", b"0\n")
+        guard = process.Guard(engine, port, ORDERS)
+        far.sendall(pack(WATCH, 0, b"5.0") + pack(DATA, 2, b"ON\n") + pack(DATA, 3, b"ON\n"))
+        assert guard.run()
+    assert b"ON\n" not in port.written
+    assert port.written[0] == ORDERS.off
+
+
+def test_what_waited_while_it_stood_still_came_too_late(
+    quick: None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine, far = socket.socketpair()
+    with engine, far:
+        port, now_s = Analyzer(b"0\n", b"0\n"), [100.0]
+        monkeypatch.setattr(process, "elapsed_s", lambda: now_s[0])
+        guard = process.Guard(engine, port, ORDERS)
+        far.sendall(pack(WATCH, 0, b"5.0"))
+        guard._turn()
+        now_s[0] += 4.9
+        far.sendall(pack(BEAT, 1))
+        guard._turn()
+        assert port.written == []
+        now_s[0] += 5.1  # stopped, or asleep with the whole machine; the engine, too
+        far.sendall(pack(DATA, 2, b"ON\n"))
+        monkeypatch.setattr(guard, "release", lambda: port.write(ORDERS.off))
+        guard._turn()
+    assert port.written == [ORDERS.off]
 
 
 def test_it_stays_awake_for_a_burst_then_sleeps(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -239,7 +358,7 @@ def test_it_stays_awake_for_a_burst_then_sleeps(monkeypatch: pytest.MonkeyPatch)
     with engine, far:
         traffic = Traffic(engine)
         monkeypatch.setattr(process, "select", traffic)
-        monkeypatch.setattr(process, "time", traffic)
+        monkeypatch.setattr(process, "elapsed_s", traffic.monotonic)
         guard = process.Guard(engine, SilentPort(), process.Orders(b"", b"", b""))
         far.send(pack(BEAT, 0))
         for _ in range(8):

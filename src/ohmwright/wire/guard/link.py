@@ -23,6 +23,7 @@ from .frames import BEAT, DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, p
 OPEN_TIMEOUT_S = 15.0
 WRITE_TIMEOUT_S = 1.0
 CLOSE_BOUND_S = 10.0
+_PROOF_S = 0.05
 _CHUNK = 65536
 
 
@@ -40,7 +41,8 @@ class GuardedLink(Link):
     ) -> None:
         self.name = name
         self._socket, self._guard, self._lock = ours, guard, lock
-        self._open, self._watched = True, False
+        self._open = True
+        self._every_s: float | None = None
         self._sequence, self._unsent, self._came = 0, b"", b""
         self._frames = Unpacker()
         self._problem: LinkError | None = None
@@ -54,7 +56,7 @@ class GuardedLink(Link):
 
     async def write(self, data: bytes) -> None:
         """Send all of `data`; the guard hands it on in at most a second."""
-        if self._watched:
+        if self._every_s is not None:
             self._take()
         self._raise_problem()
         await self._send(DATA, data)
@@ -71,37 +73,42 @@ class GuardedLink(Link):
             data, self._came = self._came, b""
             return data
         self._raise_problem()
-        if self._watched:
+        if self._every_s is not None:
             await self._send(BEAT)
         raise silent(self.name, timeout_s)
 
     async def expect_traffic(self, every_s: float | None) -> None:
         """Have the guard send OFF when no frame comes for `every_s`; None withdraws that."""
         await self._send(WATCH, b"" if every_s is None else repr(every_s).encode())
-        self._watched = every_s is not None
+        self._every_s = every_s
 
-    async def prove_watchdog(self) -> bool:
-        """Stay silent until the guard trips and reads off. Raises LinkTimeout otherwise."""
-        self._tripped = False
-        await self.expect_traffic(0.05)
+    async def prove_watchdog(self) -> float:
+        """Stay silent until the guard has tripped and read off; how long that took.
+
+        Raises LinkTimeout where it does not trip, GuardTripped where it reads anything but off.
+        """
+        promised_s, self._tripped = self._every_s, False
+        await self.expect_traffic(_PROOF_S)
+        broken_s = anyio.current_time() + _PROOF_S
         with anyio.move_on_after(CLOSE_BOUND_S):
             while not self._tripped and self._gone is None:
                 await anyio.wait_readable(self._socket)
                 self._take()
+        took_s = anyio.current_time() - broken_s
         problem, self._problem, self._came = self._problem, None, b""
         if self._gone is not None:
             raise self._gone
         if not self._tripped:
             raise LinkTimeout(
                 f"The guard of {self.name} does not trip.",
-                "It would not switch off if this program were held up. Nothing was switched on.",
+                "It would not switch off if this program were held up.",
                 "Do not run this bench; start again, and report it if it stays so.",
             )
         await self._send(SEEN)
-        await self.expect_traffic(None)
+        await self.expect_traffic(promised_s)
         if isinstance(problem, GuardTripped) and not problem.confirmed:
             raise problem
-        return True
+        return took_s
 
     async def aclose(self) -> None:
         """End the guard and wait for it: it may have to release the output first."""

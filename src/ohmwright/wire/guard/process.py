@@ -14,10 +14,11 @@ import select
 import signal
 import socket
 import sys
-import time  # noqa: TID251 - the guard outlives the bench and its clock
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
+
+from ohmwright.wire.machine_time import elapsed_s
 
 from .frames import DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
 from .ports import Port, open_port
@@ -72,16 +73,17 @@ class Guard:
     def _turn(self) -> None:
         number = self.port.fileno()
         watched: list[Any] = [self.engine] if number is None else [self.engine, number]
-        awake = number is None or time.monotonic() < self._awake_until_s
+        awake = number is None or elapsed_s() < self._awake_until_s
         ready = select.select(watched, [], [], 0 if awake else POLL_S)[0]
+        # before the frames: what waited while this process or the machine stood still came too late
+        if self._every_s is not None and not self._tripped and elapsed_s() > self._due_s:
+            self._trip()
         if self.engine in ready:
             self._from_engine()
         if (number is None or number in ready) and (data := self.port.read()):
             self._tell(DATA, data)
         if ready:
-            self._awake_until_s = time.monotonic() + _AWAKE_S
-        if self._every_s is not None and not self._tripped and time.monotonic() > self._due_s:
-            self._trip()
+            self._awake_until_s = elapsed_s() + _AWAKE_S
 
     def _from_engine(self) -> None:
         try:
@@ -97,7 +99,7 @@ class Guard:
             self._sequence = (sequence + 1) & 0xFFFFFFFF
             self._obey(kind, body)
         if self._every_s is not None:
-            self._due_s = time.monotonic() + self._every_s
+            self._due_s = elapsed_s() + self._every_s
 
     def _obey(self, kind: bytes, body: bytes) -> None:
         if kind == SEEN:
@@ -144,8 +146,8 @@ class Guard:
             return False
 
     def _hear(self, patience_s: float, until: bytes | None) -> bytes:
-        heard, end_s = b"", time.monotonic() + patience_s
-        while time.monotonic() < end_s and (until is None or until not in heard):
+        heard, end_s = b"", elapsed_s() + patience_s
+        while elapsed_s() < end_s and (until is None or until not in heard):
             number = self.port.fileno()
             if number is not None:
                 select.select([number], [], [], POLL_S)
