@@ -96,12 +96,12 @@ def test_a_busy_port(verify: Callable, procedure: Path, tmp_path: Path) -> None:
     assert f"in use by process {os.getpid()}" in outcome.err
 
 
-def bench_of_two(tmp_path: Path, port: int) -> Path:
-    """The analyzer through VISA, the generator through TCP, both at `port`."""
-    path = bench_at(tmp_path, f'{{ kind = "tcp", port = {port} }}')
-    visa = f'{{ kind = "visa", resource = "TCPIP::127.0.0.1::{port}::SOCKET" }}'
-    text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace(f'{{ kind = "tcp", port = {port} }}', visa, 1), encoding="utf-8")
+def bench_of_two(tmp_path: Path, analyzer: int, generator: int) -> Path:
+    """The analyzer through VISA, the generator through TCP, at these ports."""
+    path = bench_at(tmp_path, f'{{ kind = "tcp", port = {generator} }}')
+    visa = f'{{ kind = "visa", resource = "TCPIP::127.0.0.1::{analyzer}::SOCKET" }}'
+    tcp, text = f'{{ kind = "tcp", port = {generator} }}', path.read_text(encoding="utf-8")
+    path.write_text(text.replace(tcp, visa, 1), encoding="utf-8")
     return path
 
 
@@ -172,8 +172,8 @@ def test_a_reply_that_makes_no_sense(
     verify: Callable, procedure: Path, tmp_path: Path, replies: dict[str, bytes], says: str
 ) -> None:
     answer = instrument(**replies)
-    with peer(answer) as port:
-        outcome = verify(procedure, bench_of_two(tmp_path, port))
+    with peer(answer) as analyzer, peer(answer) as generator:
+        outcome = verify(procedure, bench_of_two(tmp_path, analyzer, generator))
     assert outcome.code == 3
     assert says in outcome.err
     assert not any(b" ON" in line for line in answer.told)
@@ -182,8 +182,9 @@ def test_a_reply_that_makes_no_sense(
 def test_a_wrong_baud_rate_shows_the_bytes_and_a_hint(
     verify: Callable, procedure: Path, tmp_path: Path
 ) -> None:
-    with peer(lambda _: b"\xfe\x80\xf8\x00\xe6") as port:
-        outcome = verify(procedure, bench_of_two(tmp_path, port))
+    strange = b"\xfe\x80\xf8\x00\xe6"
+    with peer(lambda _: strange) as analyzer, peer(lambda _: strange) as generator:
+        outcome = verify(procedure, bench_of_two(tmp_path, analyzer, generator))
     assert outcome.code == 3
     assert r"\xfe\x80\xf8" in outcome.err
     assert "baud rate" in outcome.err

@@ -55,6 +55,7 @@ class ScriptedAnalyzer(Analyzer):
     on_fails: Exception | None = None
     residual_ma: float = 0.0
     stuck: bool = False
+    found: list[bool] = field(default_factory=list)
     began: bool = False
     """Whether anything was switched on yet: before, nothing flows."""
 
@@ -96,6 +97,10 @@ class ScriptedAnalyzer(Analyzer):
 
     async def fetch_leakage(self) -> Reading:
         return Reading(0.0, 1)
+
+    async def found_again(self) -> bool:
+        self.said.append("found again?")
+        return self.found.pop(0) if self.found else False
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         raise NotImplementedError
@@ -226,6 +231,14 @@ async def test_a_release_that_takes_for_ever_ends_all_the_same(
     with pytest.raises(ReleaseNotConfirmed, match="the time for it ran out"):
         async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
             pass
+
+
+async def test_a_lost_line_is_looked_for_and_off_sent_there() -> None:
+    bench, analyzer = bench_with(off_fails=[LinkLost("gone"), LinkLost("again")], found=[True] * 2)
+    async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+        pass
+    assert analyzer.said[2:] == ["off", "found again?", "off", "found again?", "off"]
+    assert not analyzer.on
 
 
 @pytest.mark.parametrize(

@@ -252,7 +252,10 @@ async def _release(bench: Bench, *, seen_to_flow: bool) -> _Ended | str:
                 return _Ended(took_s or 0.0, stayed_closed)
             problem, stayed_closed = still or problem, stayed_closed or rf.contact_closed
         except LinkLost as lost:
-            return lost.happened.rstrip(".")
+            problem = lost.happened.rstrip(".")
+            if not await analyzer.found_again():
+                return problem
+            continue
         except LinkError as error:
             problem = error.happened.rstrip(".")
         await clock.sleep(_BETWEEN_TRIES_S)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import anyio
 
 from ohmwright.instruments.operator import CountPresses, PressKey
@@ -11,6 +13,7 @@ from ohmwright.model.event import TrimMoved
 
 from .activation import Activation
 from .session import Session
+from .while_sound import while_sound
 
 _PRESS_S = 0.4
 """A person presses a key about so often, and says so right after the last press."""
@@ -67,10 +70,12 @@ class Hand:
             await bench.generator.press(action.key, action.times)
             return True
         await bench.analyzer.begin_watch(opened.left_s)
-        with anyio.move_on_after(opened.left_s) as patience:
-            await bench.generator.press(action.key, action.times)
+        press = partial(bench.generator.press, action.key, action.times)
+        answered = False
+        with anyio.move_on_after(opened.left_s):
+            answered = await while_sound(press, bench.analyzer.until_failed)
         await bench.analyzer.begin_watch()
-        return not patience.cancelled_caught
+        return answered
 
     async def ask_again(self) -> None:
         """With RF off: how many of the presses that were not answered for are done; the rest now.

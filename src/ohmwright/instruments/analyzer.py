@@ -5,6 +5,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from typing import NamedTuple
 
+import anyio
 import numpy as np
 from numpy.typing import NDArray
 
@@ -123,6 +124,17 @@ class Analyzer(ABC):
     async def end_watch(self) -> None:
         """The output has read off: nobody needs to watch."""
         return
+
+    async def until_failed(self) -> None:
+        """Return when the line has failed while nobody speaks, where anything can tell that."""
+        await anyio.sleep_forever()
+
+    async def found_again(self) -> bool:
+        """After LinkLost: whether the analyzer was found again, in some seconds.
+
+        Only so that OFF can be sent: what identifies itself then must be what was switched on.
+        """
+        return False
 
     async def prove_watchdog(self) -> GuardProof | None:
         """Break the promise to the guard, and see its OFF read back as off by guard and engine.

@@ -171,6 +171,14 @@ class RemoteAnalyzer(Analyzer):
         """Take the promise back."""
         await self.dialogue.framing.link.expect_traffic(None)
 
+    async def until_failed(self) -> None:
+        """Wait on the line."""
+        await self.dialogue.framing.link.until_failed()
+
+    async def found_again(self) -> bool:
+        """Look for the line."""
+        return await self.dialogue.found_again()
+
     async def prove_watchdog(self) -> GuardProof | None:
         """Break a promise on purpose; what it does is read back before and after."""
         closed_before = await self.output_on()

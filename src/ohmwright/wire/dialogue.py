@@ -101,6 +101,14 @@ class Dialogue:
         await self._send(message)
         self._become(before)
 
+    async def found_again(self) -> bool:
+        """Whether the instrument was found again on a line that was lost; if so, out of step."""
+        if not await self.framing.link.found_again():
+            return False
+        self.framing.left = b""
+        self._become(LinkState.SUSPECT)
+        return True
+
     async def resynchronise(self) -> None:
         """Drain the line, then find fresh nonces echoed.
 

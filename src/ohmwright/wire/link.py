@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from abc import ABC, abstractmethod
 
+import anyio
+
 
 class Link(ABC):
     """A byte stream. It knows nothing of commands, replies or terminators."""
@@ -40,6 +42,17 @@ class Link(ABC):
         OFF sent when the promise is broken; any other does nothing.
         """
         return
+
+    async def until_failed(self) -> None:
+        """Return when the line has failed while nobody uses it, where anything can tell that."""
+        await anyio.sleep_forever()
+
+    async def found_again(self) -> bool:
+        """After the line was lost: whether the same instrument was found again, in some seconds.
+
+        Then the line is open as at first and out of step. A line without a guard stays lost.
+        """
+        return False
 
     async def prove_watchdog(self) -> float | None:
         """Break a promise and see the guard send OFF; raises LinkError where it does not.

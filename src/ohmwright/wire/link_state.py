@@ -13,13 +13,13 @@ class LinkState(StrEnum):
     SUSPECT = "suspect"
     """A reply may still be on its way: nothing is believed before a resynchronisation."""
     LOST = "lost"
-    """The line is gone; a new one has to be opened."""
+    """The line is gone; it has to be found again, or a new one opened."""
 
 
 _MAY_BECOME = {
     LinkState.SYNCED: frozenset({LinkState.SUSPECT, LinkState.LOST}),
     LinkState.SUSPECT: frozenset({LinkState.SUSPECT, LinkState.SYNCED, LinkState.LOST}),
-    LinkState.LOST: frozenset({LinkState.LOST}),
+    LinkState.LOST: frozenset({LinkState.LOST, LinkState.SUSPECT}),
 }
 
 

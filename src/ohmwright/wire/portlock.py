@@ -1,4 +1,7 @@
-"""A lock that names its holder, so that two programs never read each other's replies."""
+"""A lock that names its holder, so that two programs never read each other's replies.
+
+It holds for what an address means, not for how it is spelled, and for everyone on this machine.
+"""
 
 from __future__ import annotations
 
@@ -6,11 +9,10 @@ import json
 import os
 import socket
 import sys
+from collections.abc import Iterable
 from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
-
-import platformdirs
 
 from ohmwright.model.errors import LinkBusy
 
@@ -22,49 +24,87 @@ _HOLDER_AT = 1  # the first byte is the one locked; Windows lets nobody read a l
 class PortLock:
     """Held until `release` or until this process ends, however it ends.
 
-    The operating system holds the lock on an open file, so a file that a dead process left
+    The operating system holds the lock on open files, so a file that a dead process left
     behind locks nothing. The file's text says who has it.
     """
 
-    def __init__(self, port: str) -> None:
-        """Take the lock of `port`. Raises LinkBusy naming who has it."""
-        self._file = os.open(_path(port), os.O_RDWR | os.O_CREAT, 0o666)
+    def __init__(self, name: str, keys: Iterable[str] = ()) -> None:
+        """Lock all that `keys` say, or `name` itself. Raises LinkBusy naming who has one."""
+        self.keys = frozenset(keys) or frozenset((name,))
+        self._files: list[int] = []
         try:
-            _lock(self._file)
-        except OSError:
-            holder = _read_holder(self._file)
-            os.close(self._file)
-            raise LinkBusy(
-                f"{port} is in use by {holder}.",
-                "Two programs on one line would read each other's replies.",
-                "End the other program, or wait until it is done.",
-            ) from None
-        _write_holder(self._file)
+            for key in sorted(self.keys):
+                self._files.append(_locked(name, key))
+        except BaseException:
+            self.release()
+            raise
 
-    def fileno(self) -> int:
-        """The open file: a child process that inherits it shares the hold."""
-        return self._file
+    def filenos(self) -> tuple[int, ...]:
+        """The open files: a child process that inherits them shares the hold."""
+        return tuple(self._files)
 
     def release(self) -> None:
         """Give the lock back. Safe to call twice."""
-        if self._file >= 0:
+        while self._files:
+            file = self._files.pop()
             with suppress(OSError):
-                os.ftruncate(self._file, 0)
-            os.close(self._file)
-            self._file = -1
+                os.ftruncate(file, 0)
+            os.close(file)
 
 
 def device_lock(device: str) -> PortLock:
-    """The lock of a serial device, the same by whatever name it goes."""
-    return PortLock(os.path.realpath(device))
+    """The lock of a serial device."""
+    return PortLock(device, device_keys(device))
 
 
-def _path(port: str) -> Path:
-    """Of the machine too, since a home folder may be shared by several."""
-    name = sha256(f"{socket.gethostname()} {port}".encode()).hexdigest()[:32]
-    folder = platformdirs.user_state_path("ohmwright", appauthor=False) / "locks"
-    folder.mkdir(parents=True, exist_ok=True)
-    return folder / f"{name}.lock"
+def device_keys(device: str) -> frozenset[str]:
+    """What stands for a serial device, the same by whatever name it goes."""
+    path = os.path.realpath(device)
+    if sys.platform == "darwin":  # one port has two devices there
+        path = path.replace("/dev/tty.", "/dev/cu.")
+    if sys.platform == "win32":
+        path = path.upper().removeprefix("\\\\.\\")
+    return frozenset((path,))
+
+
+def _locked(name: str, key: str) -> int:
+    file = _opened(key)
+    try:
+        _lock(file)
+    except OSError:
+        holder = _read_holder(file)
+        os.close(file)
+        raise LinkBusy(
+            f"{name} is in use by {holder}.",
+            "Two programs on one line would read each other's replies.",
+            "End the other program, or wait until it is done.",
+        ) from None
+    _write_holder(file)
+    return file
+
+
+def _opened(key: str) -> int:
+    """The file of `key`, which every user of this machine may lock."""
+    path = _folder() / f"{sha256(key.encode()).hexdigest()[:32]}.lock"
+    plainly = os.O_RDWR | getattr(os, "O_NOFOLLOW", 0)
+    with suppress(FileNotFoundError):
+        # without O_CREAT, which Linux refuses for another user's file in a folder of everyone's
+        return os.open(path, plainly)
+    file = os.open(path, plainly | os.O_CREAT, 0o666)
+    with suppress(OSError):
+        path.chmod(0o666)
+    return file
+
+
+def _folder() -> Path:
+    """One for the whole machine, whatever folders a user has of their own."""
+    windows = sys.platform == "win32"
+    base = Path(os.environ.get("PROGRAMDATA", r"C:\ProgramData") if windows else "/var/tmp")
+    folder = base / "ohmwright-locks"
+    if not folder.is_dir():
+        folder.mkdir(parents=True, exist_ok=True)
+        folder.chmod(0o1777)
+    return folder
 
 
 def _write_holder(file: int) -> None:

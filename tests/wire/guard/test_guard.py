@@ -8,18 +8,21 @@ import threading
 import tty
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 
 import anyio
 import pytest
 
-from ohmwright.model.errors import GuardTripped, LinkLost, LinkTimeout
+from ohmwright.model.errors import GuardTripped, LinkBusy, LinkLost, LinkTimeout
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.guard import link as guard_link
 from ohmwright.wire.guard import process
 from ohmwright.wire.guard.frames import BEAT, DATA, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
+from ohmwright.wire.links import ports
 
 pytestmark = pytest.mark.anyio
 COMMANDS = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
@@ -76,6 +79,17 @@ def instrument(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Inst
     instrument.join()
     os.close(instrument.master)
     os.close(instrument.slave)
+
+
+def replug(instrument: Instrument) -> None:
+    """Pull the instrument out; it comes back as another device."""
+    instrument.stop = True
+    instrument.join()
+    gone = instrument.master, instrument.slave
+    Instrument.__init__(instrument)
+    for descriptor in gone:
+        os.close(descriptor)
+    instrument.start()
 
 
 async def guarded(instrument: Instrument) -> GuardedLink:
@@ -204,6 +218,98 @@ async def test_a_guard_that_dies_is_a_lost_line(instrument: Instrument) -> None:
     os.kill(link.guard_pid, signal.SIGKILL)
     with pytest.raises(LinkLost, match="guard has ended"):
         await link.read(5)
+    await link.aclose()
+
+
+async def test_a_guard_that_dies_is_followed_by_another_that_keeps_the_promise(
+    instrument: Instrument,
+) -> None:
+    link = await guarded(instrument)
+    dialogue = Dialogue(link, COMMANDS, RealClock())
+    await link.expect_traffic(5.0)
+    await dialogue.tell("on", limit_s=9)
+    dead = link.guard_pid
+    os.kill(dead, signal.SIGKILL)
+    with pytest.raises(LinkLost, match="guard has ended"):
+        await dialogue.ask_number("state")
+    with pytest.raises(LinkBusy, match=f"process {os.getpid()}"):
+        await guarded(instrument)
+    assert await dialogue.found_again()
+    assert link.guard_pid != dead
+    await dialogue.tell_first("off")
+    assert await dialogue.ask_number("state") == 0
+    await dialogue.tell("on", limit_s=9)
+    await link.aclose()
+    assert not instrument.on
+    link = await guarded(instrument)  # the lock is free again
+    await link.aclose()
+
+
+async def test_a_port_that_comes_back_as_another_device_is_found_by_its_name(
+    instrument: Instrument, tmp_path: Path
+) -> None:
+    name = tmp_path / "analyzer"
+    name.symlink_to(instrument.device)
+    link = await open_guarded_serial(str(name), baud=115200, commands=COMMANDS)
+    dialogue = Dialogue(link, COMMANDS, RealClock())
+    await dialogue.resynchronise()
+    replug(instrument)
+    with pytest.raises(LinkLost):
+        await dialogue.ask_number("state")
+    name.unlink()
+    async with anyio.create_task_group() as group:
+
+        async def plug_in_later() -> None:
+            await anyio.sleep(0.5)
+            name.symlink_to(instrument.device)
+
+        group.start_soon(plug_in_later)
+        assert await dialogue.found_again()
+    assert await dialogue.ask_number("state") == 0
+    with pytest.raises(LinkBusy):
+        await guarded(instrument)
+    await link.aclose()
+
+
+async def test_the_same_adapter_is_found_under_another_name(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def plugged_in(number: str) -> None:
+        port = SimpleNamespace(device=instrument.device, description="", serial_number=number)
+        monkeypatch.setattr(ports, "comports", lambda: [port])
+
+    plugged_in("A10")
+    link = await guarded(instrument)
+    replug(instrument)
+    with pytest.raises(LinkLost):
+        await link.read(5)
+    plugged_in("A10")
+    assert await link.found_again()
+    assert link.name == instrument.device
+    await link.aclose()
+
+
+async def test_a_port_that_stays_away_stays_lost(
+    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(guard_link, "FIND_AGAIN_S", 0.3)
+    link = await guarded(instrument)
+    replug(instrument)
+    with pytest.raises(LinkLost):
+        await link.read(5)
+    for _ in range(2):
+        assert not await link.found_again()
+        with pytest.raises(LinkLost):
+            await link.write(b"OUTPut:STATe OFF\n")
+    await link.aclose()
+    assert not await link.found_again()
+
+
+async def test_a_guard_that_dies_is_heard_of_while_nobody_speaks(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    os.kill(link.guard_pid, signal.SIGKILL)
+    with anyio.fail_after(5):
+        await link.until_failed()
     await link.aclose()
 
 

@@ -5,6 +5,7 @@ import socket
 import pytest
 
 from ohmwright.model.errors import LinkError
+from ohmwright.wire.addresses import tcp_keys
 from ohmwright.wire.links import tcp
 from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.portlock import PortLock
@@ -21,7 +22,7 @@ async def test_nobody_listens() -> None:
     port = unused_port()
     with pytest.raises(LinkError, match=r"refused.*Check address and port"):
         await open_tcp("127.0.0.1", port)
-    PortLock(f"tcp:127.0.0.1:{port}").release()
+    PortLock("port", await tcp_keys("127.0.0.1", port)).release()
 
 
 async def test_a_host_without_an_address() -> None:

@@ -9,6 +9,7 @@ import anyio
 import pytest
 
 from ohmwright.model.errors import InstrumentRefused, LinkBusy, LinkError, LinkTimeout
+from ohmwright.wire.addresses import visa_keys
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
@@ -91,7 +92,7 @@ async def test_an_opening_given_up_leaves_nothing_open(monkeypatch: pytest.Monke
     with anyio.fail_after(5):
         while True:
             try:
-                PortLock("visa:ASRL1::INSTR").release()
+                PortLock("ASRL1", await visa_keys("ASRL1::INSTR", "@py")).release()
             except LinkBusy:
                 await anyio.lowlevel.checkpoint()
             else:

@@ -2,29 +2,41 @@
 
 from __future__ import annotations
 
-import json
-import os
 import socket
 import subprocess
-import sys
 from contextlib import suppress
-from typing import Any
+from typing import NamedTuple
 
 import anyio
 
 from ohmwright.model.errors import GuardTripped, LinkError, LinkTimeout
+from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.link import Link
-from ohmwright.wire.links.failures import lost, not_opened, silent
+from ohmwright.wire.links.failures import lost, silent
 from ohmwright.wire.portlock import PortLock
 
 from .frames import BEAT, DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
+from .starting import Find, Guard, Place, started
 
 OPEN_TIMEOUT_S = 15.0
 WRITE_TIMEOUT_S = 1.0
 CLOSE_BOUND_S = 10.0
+FIND_AGAIN_S = 4.0
+"""So long a lost line is looked for: whoever waits for it does not know whether RF is off."""
+_LOOK_EVERY_S = 0.1
+_END_S = 0.5
+"""What a guard without port or engine may take to end before it is ended."""
 _PROOF_S = 0.05
 _CHUNK = 65536
+
+
+class Failure(NamedTuple):
+    """Why the guard could not open the port: kind of error, its number, its text."""
+
+    kind: str
+    number: int | None
+    why: str
 
 
 class GuardedLink(Link):
@@ -36,18 +48,22 @@ class GuardedLink(Link):
 
     guarded = True
 
-    def __init__(
-        self, name: str, ours: socket.socket, guard: subprocess.Popen[bytes], lock: PortLock
-    ) -> None:
-        self.name = name
-        self._socket, self._guard, self._lock = ours, guard, lock
+    def __init__(self, find: Find, commands: CommandSet, place: Place, lock: PortLock) -> None:
+        self._find, self._commands, self._lock = find, commands, lock
         self._open = True
         self._every_s: float | None = None
+        self._join(place)
+
+    def _join(self, place: Place) -> None:
+        """Start a guard at `place`, and the conversation with it."""
+        guard: Guard = started(place, self._commands, self._lock)
+        self.name = place.name
+        self._socket, self._guard = guard.engine, guard.process
         self._sequence, self._unsent, self._came = 0, b"", b""
         self._frames = Unpacker()
         self._problem: LinkError | None = None
         self._gone: LinkError | None = None
-        self._ready = self._tripped = False
+        self._tripped = False
 
     @property
     def guard_pid(self) -> int:
@@ -110,6 +126,57 @@ class GuardedLink(Link):
             raise problem
         return took_s
 
+    async def until_failed(self) -> None:
+        """Return when the guard has tripped or ended, or the port is gone; nobody may read."""
+        while self._gone is None and self._problem is None:
+            await anyio.wait_readable(self._socket)
+            self._take()
+
+    async def found_again(self) -> bool:
+        """Start another guard where the instrument is now, looking for it a few seconds long.
+
+        What was promised to the one before is promised to the new one.
+        """
+        if not self._open:
+            return False
+        self._part()
+        with anyio.move_on_after(FIND_AGAIN_S):
+            while not await self._rejoined():
+                await RealClock().sleep(_LOOK_EVERY_S)
+        return self._gone is None
+
+    def _part(self) -> None:
+        """End the guard: one that has lost its port, or hangs, could only be in the way."""
+        self._gone = self._gone or lost(self.name, "it was given up")
+        self._close_socket()
+        try:
+            self._guard.wait(timeout=_END_S)
+        except subprocess.TimeoutExpired:
+            self._guard.kill()
+            self._guard.wait()
+
+    async def _rejoined(self) -> bool:
+        problem = self._gone
+        try:
+            place = await self._find()
+            lock = self._lock
+            if place.keys != lock.keys:
+                self._lock = PortLock(place.name, place.keys)
+                lock.release()
+            self._join(place)
+        except (LinkError, OSError):
+            return False
+        failed: Failure | None = Failure("LinkError", None, "its guard did not start")
+        try:
+            failed = await self.started()
+        finally:
+            if failed is not None:
+                self._gone = problem
+                self._part()
+        if failed is None and self._every_s is not None:
+            await self.expect_traffic(self._every_s)
+        return failed is None
+
     async def aclose(self) -> None:
         """End the guard and wait for it: it may have to release the output first."""
         if not self._open:
@@ -119,13 +186,17 @@ class GuardedLink(Link):
             self._socket.shutdown(socket.SHUT_WR)
             while await self._heard():
                 pass
-        anyio.notify_closing(self._socket)
-        self._socket.close()
+        self._close_socket()
         with suppress(subprocess.TimeoutExpired):
             self._guard.wait(timeout=1.0)  # its socket has ended: it is about to be gone
         self._lock.release()
 
-    async def started(self) -> tuple[str, int | None, str] | None:
+    def _close_socket(self) -> None:
+        if self._socket.fileno() >= 0:
+            anyio.notify_closing(self._socket)
+            self._socket.close()
+
+    async def started(self) -> Failure | None:
         """Wait for the guard to open the port; what went wrong when it could not."""
         with anyio.move_on_after(OPEN_TIMEOUT_S):
             while data := await self._heard():
@@ -133,8 +204,8 @@ class GuardedLink(Link):
                     if kind == READY:
                         return None
                     name, number, why = body.decode(errors="replace").split("\n", 2)
-                    return name, int(number) if number else None, why
-        return "LinkError", None, "its guard did not start"
+                    return Failure(name, int(number) if number else None, why)
+        return Failure("LinkError", None, "its guard did not start")
 
     async def _heard(self) -> bytes:
         await anyio.wait_readable(self._socket)
@@ -211,36 +282,15 @@ class GuardedLink(Link):
             raise self._gone or lost(self.name, "its guard has ended") from None
 
 
-def start_guard(
-    name: str, port: dict[str, Any], commands: CommandSet, lock: PortLock
-) -> GuardedLink:
-    """Start a guard for `port`, in a session of its own; it shares the hold on `lock`."""
-    ours, theirs = socket.socketpair()
-    ours.setblocking(False)
-    try:
-        guard = subprocess.Popen(
-            [sys.executable, "-P", "-m", "ohmwright.wire.guard.process"],
-            stdin=subprocess.PIPE,
-            stdout=subprocess.DEVNULL,
-            **_own_session(theirs, lock),
-        )
-        assert guard.stdin is not None
-        with suppress(BrokenPipeError), guard.stdin as orders:
-            orders.write(_orders(port, commands, _handed_over(theirs, guard.pid)))
-    except BaseException:
-        ours.close()
-        raise
-    finally:
-        theirs.close()
-    return GuardedLink(name, ours, guard, lock)
+async def open_guarded(find: Find, commands: CommandSet) -> tuple[GuardedLink, Failure | None]:
+    """A guard where `find` says, and what went wrong when it could not open it (then it is closed).
 
-
-async def open_guarded(
-    name: str, port: dict[str, Any], commands: CommandSet, lock: PortLock
-) -> tuple[GuardedLink, tuple[str, int | None, str] | None]:
-    """A guard at `port`, and what went wrong when it could not open it (then it is closed)."""
+    Raises LinkBusy naming who has the port, and what `find` raises.
+    """
+    place = await find()
+    lock = PortLock(place.name, place.keys)
     try:
-        link = start_guard(name, port, commands, lock)
+        link = GuardedLink(find, commands, place, lock)
     except BaseException:
         lock.release()
         raise
@@ -252,37 +302,6 @@ async def open_guarded(
     if problem is not None:
         await link.aclose()
     return link, problem
-
-
-def could_not(name: str, problem: tuple[str, int | None, str], do: str) -> LinkError:
-    """What to raise for a port that the guard could not open."""
-    return not_opened(name, problem[2], do)
-
-
-def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) -> bytes:
-    end = commands.terminator
-    orders = {
-        "port": port,
-        # the engine may have died in the middle of a message: end that first
-        "off": end + commands.message("off", {}).decode("ascii"),
-        "ask_state": commands.message("state", {}).decode("ascii"),
-        "end": commands.reply_terminator,
-        **ours,
-    }
-    return json.dumps(orders).encode() + b"\n"
-
-
-def _own_session(theirs: socket.socket, lock: PortLock) -> dict[str, Any]:
-    """Out of reach of the terminal's Ctrl-C, and of whatever ends the engine's group."""
-    if sys.platform == "win32":
-        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
-    return {"start_new_session": True, "pass_fds": (theirs.fileno(), lock.fileno())}
-
-
-def _handed_over(theirs: socket.socket, pid: int) -> dict[str, Any]:
-    if os.name == "nt":
-        return {"shared": theirs.share(pid).hex()}  # type: ignore[attr-defined,unused-ignore]
-    return {"descriptor": theirs.fileno()}
 
 
 def _tripped(name: str, *, confirmed: bool) -> GuardTripped:

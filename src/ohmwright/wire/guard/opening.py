@@ -2,41 +2,72 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
+from ohmwright.model.errors import LinkError
+from ohmwright.wire.addresses import tcp_keys, visa_keys
 from ohmwright.wire.command_set import CommandSet
-from ohmwright.wire.links.ports import find_port
+from ohmwright.wire.links.failures import not_opened
+from ohmwright.wire.links.ports import adapter_of, find_port
 from ohmwright.wire.links.serial import refusal
 from ohmwright.wire.links.tcp import HOW_TO_REACH
-from ohmwright.wire.links.visa import CHECK_RESOURCE, lock_of
-from ohmwright.wire.portlock import PortLock, device_lock
+from ohmwright.wire.links.visa import CHECK_RESOURCE
+from ohmwright.wire.portlock import device_keys
 
-from .link import GuardedLink, could_not, open_guarded
+from .link import GuardedLink, open_guarded
+from .starting import Place
 
 
 async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> GuardedLink:
     """As `open_serial`, through a guard."""
-    device = await find_port(port)
-    where = {"kind": "serial", "port": device, "baud": baud}
-    link, problem = await open_guarded(device, where, commands, device_lock(device))
+    link, problem = await open_guarded(SerialPlace(port, baud).find, commands)
     if problem is not None:
-        raise await refusal(device, problem[1], problem[2])
+        raise await refusal(link.name, problem.number, problem.why)
     return link
 
 
 async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> GuardedLink:
     """As `open_tcp`, through a guard."""
-    name = f"{host}:{port}"
-    where = {"kind": "tcp", "host": host, "port": port}
-    link, problem = await open_guarded(name, where, commands, PortLock(f"tcp:{name}"))
+
+    async def find() -> Place:
+        where = {"kind": "tcp", "host": host, "port": port}
+        return Place(f"{host}:{port}", where, await tcp_keys(host, port))
+
+    link, problem = await open_guarded(find, commands)
     if problem is not None:
-        raise could_not(name, problem, HOW_TO_REACH)
+        raise not_opened(link.name, problem.why, HOW_TO_REACH)
     return link
 
 
 async def open_guarded_visa(resource: str, *, backend: str, commands: CommandSet) -> GuardedLink:
     """As `open_visa`, through a guard."""
-    where = {"kind": "visa", "resource": resource, "backend": backend}
-    lock = lock_of(resource, backend)
-    link, problem = await open_guarded(resource, where, commands, lock)
+
+    async def find() -> Place:
+        where = {"kind": "visa", "resource": resource, "backend": backend}
+        return Place(resource, where, await visa_keys(resource, backend))
+
+    link, problem = await open_guarded(find, commands)
     if problem is not None:
-        raise could_not(f"{resource} ({backend})", problem, CHECK_RESOURCE)
+        raise not_opened(f"{resource} ({backend})", problem.why, CHECK_RESOURCE)
     return link
+
+
+class SerialPlace:
+    """A serial port: where its adapter is now, under whatever name, else where its name leads."""
+
+    def __init__(self, selector: str, baud: int) -> None:
+        self._selector, self._baud = selector, baud
+        self._adapter: str | None = None
+
+    async def find(self) -> Place:
+        """The port. Raises LinkError as `find_port` does."""
+        device = await self._device()
+        self._adapter = self._adapter or await adapter_of(device)
+        where = {"kind": "serial", "port": device, "baud": self._baud}
+        return Place(device, where, device_keys(device))
+
+    async def _device(self) -> str:
+        if self._adapter is not None:
+            with suppress(LinkError):
+                return await find_port(f"serial={self._adapter}")
+        return await find_port(self._selector)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import dataclass
 
 import anyio
@@ -21,6 +22,10 @@ class Port:
     description: str
     serial: str | None
     """Serial number of the USB adapter."""
+
+    def goes_by(self, device: str) -> bool:
+        """Whether `device` is a name of this port."""
+        return os.path.realpath(self.device) == os.path.realpath(device)
 
     def __str__(self) -> str:
         number = f", serial={self.serial}" if self.serial else ""
@@ -62,6 +67,11 @@ async def find_port(selector: str) -> str:
     raise LinkError(
         f"{how_many} the serial number {number}.", ports_text(matches or ports), "Name the port."
     )
+
+
+async def adapter_of(device: str) -> str | None:
+    """Serial number of the USB adapter that `device` is; None where it is none or has none."""
+    return next((port.serial for port in await found_ports() if port.goes_by(device)), None)
 
 
 def ports_text(ports: list[Port]) -> str:

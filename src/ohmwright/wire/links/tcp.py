@@ -8,6 +8,7 @@ from contextlib import suppress
 
 import anyio
 
+from ohmwright.wire.addresses import tcp_keys
 from ohmwright.wire.link import Link
 from ohmwright.wire.portlock import PortLock
 
@@ -20,7 +21,7 @@ OPEN_TIMEOUT_S = 5.0
 async def open_tcp(host: str, port: int) -> Link:
     """Connect to `port` of `host`. Raises LinkBusy, or LinkError when nobody answers there."""
     name = f"{host}:{port}"
-    lock = PortLock(f"tcp:{name}")
+    lock = PortLock(name, await tcp_keys(host, port))
     try:
         return TcpLink(name, await _connected(host, port), lock)
     except BaseException as problem:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import asyncio
-import re
 import select
 from concurrent.futures import Future, ThreadPoolExecutor
 from contextlib import ExitStack, suppress
 from typing import Any
 
+from ohmwright.wire.addresses import visa_keys
 from ohmwright.wire.link import Link
-from ohmwright.wire.portlock import PortLock, device_lock
+from ohmwright.wire.portlock import PortLock
 from ohmwright.wire.visa_session import (
     is_timeout,
     max_count_read,
@@ -32,7 +32,7 @@ async def open_visa(resource: str, *, backend: str = "@py", baud: int | None = N
 
     Raises LinkBusy naming who has it, LinkError when it cannot be opened.
     """
-    lock = lock_of(resource, backend)
+    lock = PortLock(resource, await visa_keys(resource, backend))
     thread = owner_thread(resource)
     opening = thread.submit(_opened, resource, backend, baud)
     try:
@@ -73,14 +73,6 @@ class VisaLink(ThreadLink):
     def _close(self) -> None:
         self._quiet.close()
         self._session.close()
-
-
-def lock_of(resource: str, backend: str) -> PortLock:
-    """A serial device has one lock, whether it is opened as such or through VISA."""
-    device = re.fullmatch(r"ASRL(/.+)::INSTR", resource, re.IGNORECASE)
-    if device is not None:
-        return device_lock(device[1])
-    return PortLock(f"visa:{resource} {backend if backend.endswith('@sim') else ''}".strip())
 
 
 def _give_up(opening: Future[Any], thread: ThreadPoolExecutor, lock: PortLock) -> None:

@@ -1,0 +1,87 @@
+"""Starting a guard: a process of its own, told once where the port is and what OFF is."""
+
+from __future__ import annotations
+
+import json
+import os
+import socket
+import subprocess
+import sys
+from collections.abc import Awaitable, Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import Any
+
+from ohmwright.wire.command_set import CommandSet
+from ohmwright.wire.portlock import PortLock
+
+
+@dataclass(frozen=True)
+class Place:
+    """Where an instrument is to be reached."""
+
+    name: str
+    port: dict[str, Any]
+    """What `ports.open_port` is told."""
+    keys: frozenset[str]
+    """What is locked while it is used."""
+
+
+Find = Callable[[], Awaitable[Place]]
+"""Finds the place, which may be another than before. Raises LinkError where there is none."""
+
+
+@dataclass(frozen=True)
+class Guard:
+    """A guard that was started, and our end of what joins us to it."""
+
+    engine: socket.socket
+    process: subprocess.Popen[bytes]
+
+
+def started(place: Place, commands: CommandSet, lock: PortLock) -> Guard:
+    """A guard for `place`, in a session of its own; it shares the hold on `lock`."""
+    ours, theirs = socket.socketpair()
+    ours.setblocking(False)
+    try:
+        guard = subprocess.Popen(
+            [sys.executable, "-P", "-m", "ohmwright.wire.guard.process"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.DEVNULL,
+            **_own_session(theirs, lock),
+        )
+        assert guard.stdin is not None
+        with suppress(BrokenPipeError), guard.stdin as orders:
+            orders.write(_orders(place.port, commands, _handed_over(theirs, guard.pid)))
+    except BaseException:
+        ours.close()
+        raise
+    finally:
+        theirs.close()
+    return Guard(ours, guard)
+
+
+def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) -> bytes:
+    end = commands.terminator
+    orders = {
+        "port": port,
+        # the engine may have died in the middle of a message: end that first
+        "off": end + commands.message("off", {}).decode("ascii"),
+        "ask_state": commands.message("state", {}).decode("ascii"),
+        "end": commands.reply_terminator,
+        **ours,
+    }
+    return json.dumps(orders).encode() + b"\n"
+
+
+def _own_session(theirs: socket.socket, lock: PortLock) -> dict[str, Any]:
+    """Out of reach of the terminal's Ctrl-C, and of whatever ends the engine's group."""
+    if sys.platform == "win32":
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+    return {"start_new_session": True, "pass_fds": (theirs.fileno(), *lock.filenos())}
+
+
+def _handed_over(theirs: socket.socket, pid: int) -> dict[str, Any]:
+    if os.name == "nt":
+        return {"shared": theirs.share(pid).hex()}  # type: ignore[attr-defined,unused-ignore]
+    return {"descriptor": theirs.fileno()}
