@@ -14,7 +14,7 @@ from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
 
 from .activation import Activation
-from .sampling import samples
+from .sampling import refuse_other_limit, samples
 from .session import Session
 
 Fetch = Callable[[], Awaitable[Reading]]
@@ -87,10 +87,11 @@ async def watch(
 
 
 async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
-    """Readings count only if RF was on to the last: a trip or a limit may have ended it."""
+    """Readings count only if RF was on to the last, and the analyzer counts its time as we do."""
     if not await analyzer.output_on():
         raise ActivationCutShort(
             f"RF was off already when the activation was {opened.age_s:.1f} s old.",
             "The analyzer tripped or ended it by itself; no value was taken from it.",
             "Let the load cool, check the analyzer's messages, then resume the run.",
         )
+    await refuse_other_limit(analyzer, opened)

@@ -15,11 +15,12 @@ from ohmwright.model.protections import Protections
 
 
 class Reading(NamedTuple):
-    """One completed reading of the meter; a later one has a larger number."""
+    """One completed reading of the meter."""
 
     current_ma: float
     """NaN while the meter has nothing to show."""
-    number: int
+    number: int | None
+    """Larger in a later one; None where the meter numbers none, and each fetch counts as new."""
 
 
 class GuardProof(NamedTuple):
@@ -95,6 +96,10 @@ class Analyzer(ABC):
     @abstractmethod
     async def fetch_leakage(self) -> Reading:
         """The latest completed reading of the HF leakage current."""
+
+    async def left_s(self) -> float | None:
+        """What is left of the limit sent with ON; None where the analyzer does not tell."""
+        return None
 
     @abstractmethod
     async def set_contact_resistance(self, resistance_ohm: float) -> None:

@@ -97,7 +97,7 @@ async def activates_reads_and_releases(kit: Kit) -> str | None:
         first = await kit.analyzer.fetch_current()
         await kit.wait_readings(3)
         second = await kit.analyzer.fetch_current()
-    if not second.number > first.number:
+    if _stands_still(first.number, second.number):
         return f"reading numbers {first.number}, {second.number} do not grow"
     if isnan(second.current_ma) or second.current_ma <= 0:
         return f"no current while on: {second.current_ma}"
@@ -117,6 +117,11 @@ async def off_opens_the_output(kit: Kit) -> str | None:
                 return "still on after OFF: only its limit would end an activation"
             await kit.clock.sleep(_LOOK_EVERY_S)
     return None
+
+
+def _stands_still(first: int | None, second: int | None) -> bool:
+    """Whether the meter numbers its readings and has taken none in between."""
+    return first is not None and second is not None and second <= first
 
 
 async def ends_an_activation_by_itself(kit: Kit) -> str | None:

@@ -32,7 +32,6 @@ class RemoteAnalyzer(Analyzer):
         self._assured = Assured(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
-        self._unnumbered = 0
 
     @property
     def protections(self) -> Protections:
@@ -108,6 +107,12 @@ class RemoteAnalyzer(Analyzer):
             "set_contact", "contact", resistance_ohm, contact_ohm=resistance_ohm
         )
 
+    async def left_s(self) -> float | None:
+        """Asked once: it runs down, so two answers need not agree."""
+        if not self.protections.limit_read_back:
+            return None
+        return await self.dialogue.ask_number("remaining")
+
     async def _see_limit(self, limit_s: float) -> None:
         """Ask twice at most: what is left runs down, so two answers need not agree."""
         left_s = await self.dialogue.ask_number("remaining")
@@ -137,7 +142,7 @@ class RemoteAnalyzer(Analyzer):
                 "The output is far beyond its range, or the reply was damaged; no value was taken.",
                 "Check generator setting, load and cabling before RF is switched on again.",
             )
-        return Reading(current_ma, self._numbered(number))
+        return Reading(current_ma, number)
 
     async def capture_waveform(self) -> Captured:
         """The samples, as 16-bit counts with the high byte first, and their two scales."""
@@ -193,13 +198,6 @@ class RemoteAnalyzer(Analyzer):
                 "Check 'off' and 'state' in the analyzer's command set, and the cabling.",
             )
         return GuardProof(closed_before, off_after_s)
-
-    def _numbered(self, number: int | None) -> int:
-        """The reading's number; where the instrument gives none each fetch counts as new."""
-        if number is None:
-            self._unnumbered += 1
-            return self._unnumbered
-        return number
 
 
 def refuse_contradiction(data: AnalyzerData, commands: CommandSet) -> None:

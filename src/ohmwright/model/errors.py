@@ -108,6 +108,10 @@ class UnaskedOutput(OhmwrightError):  # noqa: N818
     exit_code = 4
 
 
+class ActivationVoid(LinkError):  # noqa: N818
+    """Time passed unseen while RF was on: a sleep, a stop. Ages and on-time are not known."""
+
+
 class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
     """RF may still be on: the output could not be read back as off."""
 
