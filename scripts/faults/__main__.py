@@ -14,6 +14,7 @@ import cancel
 import compound
 import database
 import hazards
+import kill_guards
 import kills
 import messages
 import records
@@ -26,7 +27,7 @@ from row import Row
 
 from ohmwright.simulator.faults import KINDS
 
-PARTS = ("cancel", "messages", "compound", "hazards", "records", "database", "kills")
+PARTS = ("cancel", "messages", "compound", "hazards", "records", "database", "kills", "guards")
 Rows = Callable[[int, bool], Iterator[Row]]
 
 
@@ -46,6 +47,7 @@ def main() -> int:
         "records": records.rows,
         "database": database.rows,
         "kills": partial(kills.rows, jobs=3 * args.jobs, mutate=args.mutate or ""),
+        "guards": partial(kill_guards.rows, jobs=2 * args.jobs, mutate=args.mutate or ""),
     }
     wanted = {args.only: parts[args.only]} if args.only else parts
     rows = list(_with_progress(wanted, seed, reduced=args.reduced))
@@ -73,6 +75,8 @@ def _replay(spec: str, mutate: str) -> int:
     part, name, seed, fault = spec.split("/", 3)
     if part == "kills":
         outcome = kills.replay(kills.Trial(name, int(seed), int(fault)), mutate=mutate)
+    elif part == "guards":
+        outcome = kill_guards.replay(kill_guards.Trial(name, int(seed), int(fault)), mutate=mutate)
     elif part in ("cancel", "messages"):
         module = {"cancel": cancel, "messages": messages}[part]
         outcome = module.replay(Case(name, int(seed)), fault)

@@ -195,6 +195,17 @@ class KillBench:
         """0 where the newest run ends in the fault that exit code `code` means, and verifies."""
         return self.engines.run("closed", self._records[1], str(code))
 
+    def last_on_s(self) -> float | None:
+        """How long the newest run's record says that its last activation was; None without one."""
+        self.engines.run("on_s", self._records[1])
+        said = self.engines.said().strip()
+        return float(said) if said else None
+
+    def fault(self) -> str:
+        """The error that the newest run ended in; empty where it came to its end."""
+        self.engines.run("fault", self._records[1])
+        return self.engines.said().strip()
+
     def resumed(self) -> int | None:
         """The exit code of the newest run resumed."""
         self.engines.run("newest", self._records[1])

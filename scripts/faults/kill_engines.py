@@ -4,15 +4,22 @@ from __future__ import annotations
 
 import json
 import os
+import signal
 import subprocess
 import sys
 import traceback
+from collections.abc import Callable
 from typing import Any, NoReturn
+
+from mutate import MUTATIONS
 
 from ohmwright.cli import console, drive, live, main, open_bench, run_command, verify_command
 from ohmwright.cli.open_records import existing_records
-from ohmwright.model.event import Fault
+from ohmwright.model.event import ActivationClosed, Fault
+from ohmwright.wire import clock, machine_time
 
+GAP_S = 1.2
+"""Shorter than what the guard was promised: only the engine can notice."""
 WARM = (console, drive, live, open_bench, run_command)
 """Imported before the first fork, as every engine needs them."""
 WITHOUT_GUARD = """
@@ -39,7 +46,7 @@ def _closed(records: str, code: int) -> int:
         last = store.events(run_id)[-1]
     if not isinstance(last, Fault):
         return 1
-    meant = {"Stopped": 4, "GuardTripped": 3}.get(last.error, 0)
+    meant = 4 if last.error == "Stopped" else 3
     if code != (5 if last.rf_state == "unknown" else meant):
         return 2
     return verify_command.verify_records([run_id], [], records, None, as_json=False)
@@ -49,6 +56,49 @@ def _newest(records: str) -> int:
     with existing_records(records) as store:
         print(store.run_ids()[-1])
     return 0
+
+
+def _last_on_s(records: str) -> int:
+    with existing_records(records) as store:
+        events = store.events(store.run_ids()[-1])
+    for event in [event for event in events if isinstance(event, ActivationClosed)][-1:]:
+        print(event.on_s)
+    return 0
+
+
+def _fault(records: str) -> int:
+    with existing_records(records) as store:
+        last = store.events(store.run_ids()[-1])[-1]
+    print(last.error if isinstance(last, Fault) else "")
+    return 0
+
+
+ASKED: dict[str, Callable[[str], int]] = {
+    "newest": _newest,
+    "on_s": _last_on_s,
+    "fault": _fault,
+}
+
+
+def _sleepy() -> None:
+    """Let signals stand for `GAP_S` of sleep that this engine's machine wakes from.
+
+    USR1: its clock counted the sleep, and it can tell of it; USR2: its clock stood still.
+    """
+    real_s, asleep_s, stood_still_s = machine_time.elapsed_s, 0.0, 0.0
+
+    def told(*_: object) -> None:
+        nonlocal asleep_s
+        asleep_s += GAP_S
+
+    def untold(*_: object) -> None:
+        nonlocal stood_still_s
+        stood_still_s += GAP_S
+
+    clock.elapsed_s = lambda: real_s() - stood_still_s
+    clock.asleep_s = lambda: asleep_s
+    signal.signal(signal.SIGUSR1, told)
+    signal.signal(signal.SIGUSR2, untold)
 
 
 def _engine(command: list[str], said: str) -> NoReturn:
@@ -61,9 +111,10 @@ def _engine(command: list[str], said: str) -> NoReturn:
     try:
         if command[0] == "closed":
             code = _closed(command[1], int(command[2]))
-        elif command[0] == "newest":
-            code = _newest(command[1])
+        elif command[0] in ASKED:
+            code = ASKED[command[0]](command[1])
         else:
+            _sleepy()
             sys.argv = ["ohmwright", *command]
             main.main()
     except SystemExit as end:
@@ -79,6 +130,8 @@ def serve(said: str, mutate: str) -> None:
     """Until standard input ends."""
     if mutate == "guard":
         subprocess.Popen = UselessGuard  # type: ignore[misc]
+    elif mutate:
+        MUTATIONS[mutate]()
     print("ready", flush=True)
     while line := sys.stdin.readline():
         pid = os.fork()

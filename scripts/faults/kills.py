@@ -1,7 +1,7 @@
 """The engine killed at random instants of an activation, on simulated benches in real time.
 
-A bench's control port tells the truth; its clock and ours are the machine's monotonic one, so the
-time from the kill to RF off is exact. Every other kill is on TCP, the rest on pseudo-terminals.
+A bench's control port tells the truth; its clock and ours are the machine's own, so the time
+from the kill to RF off is exact. Every other kill is on TCP, the rest on pseudo-terminals.
 """
 
 from __future__ import annotations
@@ -23,6 +23,8 @@ from typing import Any
 
 from kill_bench import AGE_S, HANG_S, LIMIT_S, READING_S, KillBench, kill_bench
 from row import Row
+
+from ohmwright.wire.clock import RealClock
 
 SILENCE_S = 1.7
 """What the guard of this bench allows: a query's time-out, two readings, half a second."""
@@ -121,8 +123,8 @@ def kill(bench: KillBench, trial: Trial) -> Outcome:
         how = f"never on, exit code {code}: {bench.engines.said()}"
         return Outcome(left_on=False, hang=True, how=how)
     time.sleep(trial.delay_s)
-    guards = _children(pid)
-    at_s = time.monotonic()
+    guards = children(pid)
+    at_s = RealClock().now_s()
     for number in WAYS[trial.way]:
         os.killpg(pid, number)
     for guard in guards if trial.guard_too else ():
@@ -131,10 +133,10 @@ def kill(bench: KillBench, trial: Trial) -> Outcome:
     if trial.way == "STOP":
         os.killpg(pid, signal.SIGCONT)
     code = bench.engines.ended()
-    guards_gone = _gone(guards)
+    guardsgone = gone(guards)
     bench.truth.wait(False, LIMIT_S + 1)
     _after(bench, trial, outcome, code)
-    if not guards_gone:
+    if not guardsgone:
         outcome.hang, outcome.how = True, "the guard has not ended"
     return outcome
 
@@ -165,12 +167,13 @@ def _after(bench: KillBench, trial: Trial, outcome: Outcome, code: int | None) -
             outcome.how = f"resumed with exit code {resumed}: {bench.engines.said()}"
 
 
-def _children(pid: int) -> list[int]:
+def children(pid: int) -> list[int]:
+    """The processes that `pid` has started: its guard."""
     listed = Path(f"/proc/{pid}/task/{pid}/children").read_text().split()
     return [int(child) for child in listed]
 
 
-def _gone(pids: list[int]) -> bool:
+def gone(pids: list[int]) -> bool:
     """Whether all of them end in time: until then they hold the ports."""
     end_s = time.monotonic() + HANG_S
     while any(map(_lives, pids)):
@@ -194,12 +197,12 @@ def rows(seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterat
     if reduced:  # starting a bench costs as much as two kills
         jobs = min(jobs, 4)
     with ExitStack() as stack:
-        benches = _benches(stack, KINDS, (jobs + 1) // 2, mutate)
+        served = benches(stack, KINDS, (jobs + 1) // 2, mutate)
         pool = stack.enter_context(ThreadPoolExecutor(jobs))
         stack.callback(pool.shutdown, cancel_futures=True)
         trials = {way: [Trial(way, seed, number) for number in range(each)] for way in WAYS}
         begun = {
-            way: [pool.submit(_tried, benches, trial) for trial in of_way]
+            way: [pool.submit(_tried, served, trial) for trial in of_way]
             for way, of_way in trials.items()
         }
         for way, of_way in trials.items():
@@ -209,29 +212,29 @@ def rows(seed: int, reduced: bool, *, jobs: int = 1, mutate: str = "") -> Iterat
 def replay(trial: Trial, *, mutate: str = "") -> dict[str, Any]:
     """One kill again."""
     with ExitStack() as stack:
-        return asdict(_tried(_benches(stack, (trial.kind,), 1, mutate), trial))
+        return asdict(_tried(benches(stack, (trial.kind,), 1, mutate), trial))
 
 
-def _benches(stack: ExitStack, kinds: Sequence[str], of_each: int, mutate: str) -> Benches:
+def benches(stack: ExitStack, kinds: Sequence[str], of_each: int, mutate: str) -> Benches:
     folder = Path(stack.enter_context(tempfile.TemporaryDirectory()))
     begun = [
         (kind, stack.enter_context(kill_bench(folder / f"{kind}{number}", kind, mutate)))
         for kind in kinds
         for number in range(of_each)
     ]
-    benches: Benches = {kind: SimpleQueue() for kind in kinds}
+    served: Benches = {kind: SimpleQueue() for kind in kinds}
     for kind, bench in begun:
         bench.engines.ready()
-        benches[kind].put(bench)
-    return benches
+        served[kind].put(bench)
+    return served
 
 
-def _tried(benches: Benches, trial: Trial) -> Outcome:
-    bench = benches[trial.kind].get()
+def _tried(served: Benches, trial: Trial) -> Outcome:
+    bench = served[trial.kind].get()
     try:
         return kill(bench, trial)
     finally:
-        benches[trial.kind].put(bench)
+        served[trial.kind].put(bench)
 
 
 def _row(way: str, trials: list[Trial], outcomes: list[Outcome]) -> Row:

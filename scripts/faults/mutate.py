@@ -6,9 +6,11 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 import ohmwright.engine.activation as activation
+from ohmwright.engine import sampling, watch
 from ohmwright.wire.assured import Assured
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.guard.link import GuardedLink
 
 
 def _without_shield() -> None:
@@ -54,9 +56,26 @@ def _without_proof() -> None:
     Assured.identify, Dialogue.echo = unproven, no_echo
 
 
+def _without_looking_again() -> None:
+    async def never(_: GuardedLink) -> bool:
+        return False
+
+    GuardedLink.found_again = never
+
+
+def _without_clocks() -> None:
+    async def agreed(*_: object) -> None:
+        return None
+
+    sampling._refuse_sleep = sampling._refuse_gap = lambda *_: None
+    watch.refuse_other_limit = agreed
+
+
 MUTATIONS: dict[str, Callable[[], None]] = {
     "shield": _without_shield,
     "read-back": _without_read_back,
     "asking-twice": _without_asking_twice,
     "proof": _without_proof,
+    "found-again": _without_looking_again,
+    "clocks": _without_clocks,
 }

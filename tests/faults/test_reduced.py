@@ -20,7 +20,7 @@ def harness(*options: str) -> tuple[int, list[dict[str, Any]]]:
     return done.returncode, json.loads(done.stdout)["rows"]
 
 
-PARTS = ["cancel", "messages", "compound", "hazards", "records", "database", "kills"]
+PARTS = ["cancel", "messages", "compound", "hazards", "records", "database", "kills", "guards"]
 
 
 @pytest.mark.parametrize("part", PARTS)
@@ -45,6 +45,25 @@ def test_a_read_back_taken_away_is_noticed_and_replayed() -> None:
     worse = subprocess.run([*command, "--mutate", "read-back"], capture_output=True, check=False)
     sound = subprocess.run(command, capture_output=True, check=False)
     assert (worse.returncode, sound.returncode) == (1, 0)
+
+
+@pytest.mark.parametrize(
+    ("trial", "mutation", "what"),
+    [
+        ("guard killed alone", "found-again", "left_on"),
+        ("the machine asleep", "clocks", "undetected"),
+        ("the machine asleep, its clock standing still", "clocks", "undetected"),
+    ],
+)
+def test_what_is_seen_of_the_guard_s_end_and_of_a_sleep(
+    trial: str, mutation: str, what: str
+) -> None:
+    command = [sys.executable, str(HARNESS), "--replay", f"guards/{trial}/3/0"]
+    worse = subprocess.run(
+        [*command, "--mutate", mutation], capture_output=True, text=True, timeout=100, check=False
+    )
+    assert worse.returncode == 1, worse.stderr
+    assert json.loads(worse.stdout)[what]
 
 
 def test_a_guard_that_does_nothing_leaves_rf_on() -> None:
