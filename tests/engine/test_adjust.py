@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import anyio
 import pytest
@@ -102,6 +103,22 @@ async def test_the_guard_is_told_that_hands_are_silent(make_rig: Callable) -> No
     longer = [n for n, (silent_s, on) in enumerate(promised) if silent_s > 1 and on]
     assert longer
     assert all(promised[n + 1][0] == 0 for n in longer)
+
+
+async def test_a_hand_is_not_waited_for_when_the_line_fails(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = make_rig(bench="attended", attended=True)
+
+    async def never(*_: object) -> None:
+        await anyio.sleep_forever()
+
+    monkeypatch.setattr(rig.bench.generator, "press", never)
+    monkeypatch.setattr(rig.bench.analyzer, "until_failed", anyio.lowlevel.checkpoint)
+    policy: Any = None
+    hand = Hand(Session(rig.bench), policy, "cut current", 0)
+    with anyio.fail_after(5):
+        assert not await hand.carry_out(Press("fine", 1), Activation(rig.bench.clock, 600.0))
 
 
 @pytest.mark.parametrize("seed", [3, 6])

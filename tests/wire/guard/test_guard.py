@@ -266,7 +266,7 @@ async def test_a_port_that_comes_back_as_another_device_is_found_by_its_name(
         group.start_soon(plug_in_later)
         assert await dialogue.found_again()
     assert await dialogue.ask_number("state") == 0
-    with pytest.raises(LinkBusy):
+    with pytest.raises(LinkBusy, match=f"in use by process {os.getpid()}"):
         await guarded(instrument)
     await link.aclose()
 
@@ -433,6 +433,7 @@ def test_frames_out_of_sequence_are_not_obeyed_and_end_in_a_release(quick: None)
         port = Analyzer(b"0\n", b"0\n")
         guard = process.Guard(engine, port, ORDERS)
         far.sendall(pack(WATCH, 0, b"5.0") + pack(DATA, 2, b"ON\n") + pack(DATA, 3, b"ON\n"))
+        far.shutdown(socket.SHUT_WR)
         assert guard.run()
     assert b"ON\n" not in port.written
     assert port.written[0] == ORDERS.off

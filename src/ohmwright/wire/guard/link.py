@@ -156,26 +156,30 @@ class GuardedLink(Link):
             self._guard.wait()
 
     async def _rejoined(self) -> bool:
-        problem = self._gone
+        problem, joined = self._gone, False
         try:
             place = await self._find()
-            lock = self._lock
-            if place.keys != lock.keys:
-                self._lock = PortLock(place.name, place.keys)
-                lock.release()
+            self._hold(place)
             self._join(place)
+            try:
+                started = await self.started() is None
+                # a name may have come to mean another device since that one was locked
+                joined = started and (await self._find()).keys == place.keys
+            finally:
+                if not joined:
+                    self._gone = problem
+                    self._part()
         except (LinkError, OSError):
             return False
-        failed: Failure | None = Failure("LinkError", None, "its guard did not start")
-        try:
-            failed = await self.started()
-        finally:
-            if failed is not None:
-                self._gone = problem
-                self._part()
-        if failed is None and self._every_s is not None:
+        if joined and self._every_s is not None:
             await self.expect_traffic(self._every_s)
-        return failed is None
+        return joined
+
+    def _hold(self, place: Place) -> None:
+        """Lock what `place` stands for, and only then give up what was locked."""
+        if place.keys != self._lock.keys:
+            before, self._lock = self._lock, PortLock(place.name, place.keys)
+            before.release()
 
     async def aclose(self) -> None:
         """End the guard and wait for it: it may have to release the output first."""
