@@ -20,7 +20,7 @@ from typing import Any
 
 from kill_bench import AGE_S, HANG_S, LIMIT_S, KillBench
 from kill_engines import GAP_S
-from kills import KILL, KINDS, SILENCE_S, Benches, Outcome, benches, children, gone
+from kills import KILL, KINDS, MEASUREMENT, SILENCE_S, Benches, Outcome, benches, children, gone
 from row import Row
 
 from ohmwright.wire.clock import RealClock
@@ -80,7 +80,7 @@ class Trial:
 
 def fail(bench: KillBench, trial: Trial) -> Outcome:
     """Begin a run, let it fail, and judge what came of it."""
-    wanted, pid = bench.truth.begun() + 2, bench.start()
+    wanted, pid = bench.truth.begun() + MEASUREMENT, bench.start()
     if not bench.truth.wait_begun(wanted, HANG_S):
         with suppress(ProcessLookupError):
             os.kill(pid, KILL)

@@ -29,6 +29,8 @@ from ohmwright.wire.clock import RealClock
 SILENCE_S = 1.7
 """What the guard of this bench allows: a query's time-out, two readings, half a second."""
 AFTER_NOTICE_S = 0.1
+LIMIT_PROOF, MEASUREMENT = 2, 3
+"""Which activation of a run that is; OFF is proved in the first."""
 PROOF_S, IN_THE_PROOF = 1.0, 7
 """Every seventh kill comes while the limit is proved."""
 EACH, EACH_REDUCED = 74, 2
@@ -114,7 +116,7 @@ def bound_s(way: str) -> float:
 
 def kill(bench: KillBench, trial: Trial) -> Outcome:
     """Begin a run, kill it, and judge what it left behind."""
-    wanted = bench.truth.begun() + (2 if trial.in_the_proof else 3)  # OFF is proved before
+    wanted = bench.truth.begun() + (LIMIT_PROOF if trial.in_the_proof else MEASUREMENT)
     pid = bench.start()
     if not bench.truth.wait_begun(wanted, HANG_S):
         with suppress(ProcessLookupError):

@@ -117,8 +117,9 @@ async def test_a_hand_is_not_waited_for_when_the_line_fails(
     monkeypatch.setattr(rig.bench.analyzer, "until_failed", anyio.lowlevel.checkpoint)
     policy: Any = None
     hand = Hand(Session(rig.bench), policy, "cut current", 0)
+    opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
     with anyio.fail_after(5):
-        assert not await hand.carry_out(Press("fine", 1), Activation(rig.bench.clock, 600.0))
+        assert not await hand.carry_out(Press("fine", 1), opened)
 
 
 @pytest.mark.parametrize("seed", [3, 6])

@@ -1,17 +1,18 @@
 """Each reading has its age; where the clocks disagree over it there is none."""
 
-from collections.abc import Callable
+from collections.abc import AsyncIterator, Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
 
 import pytest
 
-from ohmwright.engine.activation import Activation, activation
+from ohmwright.engine.activation import activation
 from ohmwright.engine.sampling import refuse_other_limit, samples
 from ohmwright.engine.watch import refuse_cut_short
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
+from ohmwright.model.result import Sample
 from ohmwright.wire.clock import VirtualClock
 
 pytestmark = pytest.mark.anyio
@@ -56,10 +57,28 @@ class SleepyClock(VirtualClock):
         return self.slept_s
 
 
+class Opened:
+    """An activation that began when this was made."""
+
+    def __init__(self, clock: VirtualClock, limit_s: float = 60.0) -> None:
+        self._clock, self._limit_s, self._started_s = clock, limit_s, clock.now_s()
+
+    @property
+    def age_s(self) -> float:
+        return self._clock.now_s() - self._started_s
+
+    @property
+    def left_s(self) -> float:
+        return self._limit_s - self.age_s
+
+
+def readings_of(meter: Meter, until_s: float) -> AsyncIterator[Sample]:
+    opened: Any = Opened(meter.clock)
+    return samples(opened, meter.fetch, meter.clock, INTERVAL_S, until_s)
+
+
 async def ages(meter: Meter, until_s: float = 3.0) -> list[float]:
-    opened = Activation(meter.clock, 60.0)
-    readings = samples(opened, meter.fetch, meter.clock, INTERVAL_S, until_s)
-    return [sample.age_s async for sample in readings]
+    return [sample.age_s async for sample in readings_of(meter, until_s)]
 
 
 @pytest.mark.parametrize("delay_s", [0.0, 0.03, 0.17, 0.9])
@@ -119,7 +138,7 @@ async def test_a_gap_that_only_the_meter_saw_voids_the_activation(gap_s: float) 
 async def test_a_meter_that_paused_voids_the_activation() -> None:
     meter = Meter(VirtualClock())
 
-    readings = samples(Activation(meter.clock, 60.0), meter.fetch, meter.clock, INTERVAL_S, 3.0)
+    readings = readings_of(meter, 3.0)
     for _ in range(9):
         await anext(readings)
     meter.clock.advance(0.5)
@@ -154,7 +173,7 @@ async def test_the_rest_of_the_limit_is_counted_as_the_analyzer_does(
 
 
 async def test_one_damaged_answer_about_the_limit_voids_nothing() -> None:
-    opened, answers = Activation(VirtualClock(), 20.0), iter([90.0, 20.0])
+    opened, answers = Opened(VirtualClock(), 20.0), iter([90.0, 20.0])
 
     class Analyzer:
         async def left_s(self) -> float:
