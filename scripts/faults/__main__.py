@@ -13,6 +13,7 @@ from random import SystemRandom
 import cancel
 import compound
 import database
+import files
 import hazards
 import kill_guards
 import kills
@@ -27,7 +28,17 @@ from row import Row
 
 from ohmwright.simulator.faults import KINDS
 
-PARTS = ("cancel", "messages", "compound", "hazards", "records", "database", "kills", "guards")
+PARTS = (
+    "cancel",
+    "messages",
+    "compound",
+    "hazards",
+    "records",
+    "files",
+    "database",
+    "kills",
+    "guards",
+)
 Rows = Callable[[int, bool], Iterator[Row]]
 
 
@@ -45,6 +56,7 @@ def main() -> int:
         "compound": compound.rows,
         "hazards": hazards.rows,
         "records": records.rows,
+        "files": files.rows,
         "database": database.rows,
         "kills": partial(kills.rows, jobs=3 * args.jobs, mutate=args.mutate or ""),
         "guards": partial(kill_guards.rows, jobs=2 * args.jobs, mutate=args.mutate or ""),
@@ -77,13 +89,15 @@ def _replay(spec: str, mutate: str) -> int:
         outcome = kills.replay(kills.Trial(name, int(seed), int(fault)), mutate=mutate)
     elif part == "guards":
         outcome = kill_guards.replay(kill_guards.Trial(name, int(seed), int(fault)), mutate=mutate)
+    elif part == "files":
+        outcome = files.replay(files.Trial(name, int(seed), int(fault)))
     elif part in ("cancel", "messages"):
         module = {"cancel": cancel, "messages": messages}[part]
         outcome = module.replay(Case(name, int(seed)), fault)
     else:
         sys.exit(f"'{spec}' is no trial: run '--only {part}' instead")
     print(json.dumps(outcome, indent=2))
-    return int(any(outcome[bad] for bad in ("left_on", "wrong", "undetected", "hang")))
+    return int(any(outcome.get(bad) for bad in ("left_on", "wrong", "undetected", "hang")))
 
 
 def _with_progress(parts: dict[str, Rows], seed: int, *, reduced: bool) -> Iterator[Row]:

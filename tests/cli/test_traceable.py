@@ -109,13 +109,41 @@ def test_doctor_looks_at_the_date(ohmwright: Callable, bench: Path) -> None:
         findings = ohmwright("doctor", "--bench", bench, "--json").json
         return next(f for f in findings if f["check"] == "analyzer's certificate")
 
-    assert finding()["good"] is True
+    assert finding()["state"] == "good"
     expire(bench)
     assert finding() == {
         "check": "analyzer's certificate",
-        "good": False,
+        "state": "NOT GOOD",
         "detail": "CAL-25-1187, expired 2025-12-31",
+        "code": 2,
     }
+    assert ohmwright("doctor", "--bench", bench).code == 2
+
+
+def test_doctor_cannot_call_a_missing_certificate_good(ohmwright: Callable, bench: Path) -> None:
+    bench.write_text(bench.read_text().replace('certificate = "own.toml"', ""))
+    outcome = ohmwright("doctor", "--bench", bench, "--json")
+    assert outcome.code == 0
+    finding = next(f for f in outcome.json if f["check"] == "analyzer's certificate")
+    assert finding["state"] == "not checked"
+    assert "readings alone" in finding["detail"]
+
+
+def test_doctor_sees_a_certificate_of_another_analyzer(ohmwright: Callable, bench: Path) -> None:
+    own = bench.parent / "own.toml"
+    text = own.read_text(encoding="utf-8")
+    own.write_text('serial = "S000099"\n' + text, encoding="utf-8")
+    outcome = ohmwright("doctor", "--bench", bench, "--json")
+    assert outcome.code == 2
+    finding = next(f for f in outcome.json if f["check"] == "analyzer's certificate")
+    assert (finding["state"], "serial number S000099" in finding["detail"]) == ("NOT GOOD", True)
+
+
+def test_lint_refuses_what_a_run_refuses(ohmwright: Callable, procedure: Path, bench: Path) -> None:
+    assert ohmwright("lint", procedure, "--bench", bench).code == 0
+    expire(bench)
+    outcome = ohmwright("lint", procedure, "--bench", bench)
+    assert (outcome.code, "expired on 2025-12-31" in outcome.err) == (2, True)
 
 
 def test_a_procedure_decides_by_its_rule(verify: Callable, procedure: Path, bench: Path) -> None:

@@ -20,7 +20,17 @@ def harness(*options: str) -> tuple[int, list[dict[str, Any]]]:
     return done.returncode, json.loads(done.stdout)["rows"]
 
 
-PARTS = ["cancel", "messages", "compound", "hazards", "records", "database", "kills", "guards"]
+PARTS = [
+    "cancel",
+    "messages",
+    "compound",
+    "hazards",
+    "records",
+    "files",
+    "database",
+    "kills",
+    "guards",
+]
 
 
 @pytest.mark.parametrize("part", PARTS)

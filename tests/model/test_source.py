@@ -6,9 +6,10 @@ import pytest
 
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import ProcedureError, SourceError
+from ohmwright.model.excess import LARGEST_BYTES
 from ohmwright.model.positions import key_positions
 from ohmwright.model.procedure_file import read_procedure
-from ohmwright.model.source import load
+from ohmwright.model.source import is_there, load
 
 GOOD = """\
 title = "Output"
@@ -95,3 +96,55 @@ def test_positions_of_nested_keys() -> None:
 
 def test_columns_count_characters_not_bytes() -> None:
     assert key_positions('"é é".b = { c = 2 }')["é é", "b", "c"] == (1, 13)
+
+
+def long(*parts: str) -> str:
+    """Parts repeated to what a file may have at most."""
+    text = "".join(parts)
+    return text * (LARGEST_BYTES // len(text) - 10)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("a = " + "9" * 5000, "p.toml:1:5: a number or name of 5,000 characters."),
+        ("a = 1\nb = " + 21 * "[" + 21 * "]", "p.toml:2:25: nested more than 20 levels deep."),
+        ("b = " + 2000 * "{a = " + "1" + 2000 * "}", "nested more than 20 levels deep."),
+        ("a" + long(".a") + " = 1", "p.toml:1:40: nested more than 20 levels deep."),
+        ("[a" + long(".a") + "]", "nested more than 20 levels deep."),
+        (GOOD + "#" * LARGEST_BYTES, "p.toml: is larger than 250 kB."),
+        ('"' + long("k") + '" = 1\n', "p.toml:1:1: " + 60 * "k" + "…: unknown key '"),
+        (long("a = 1\n"), "p.toml:2:6: this is not valid TOML: Cannot overwrite a value."),
+    ],
+)
+def test_too_much_of_anything(tmp_path: Path, text: str, says: str) -> None:
+    assert says in complaint(tmp_path, text)
+
+
+def test_much_that_is_none_too_much(tmp_path: Path) -> None:
+    text = GOOD.replace('"Output"', '"""' + 99 * "[{ a.b.c.d\n" + '"""') + 99 * "# [[[[ a.b.c.\n"
+    path = tmp_path / "p.toml"
+    path.write_text(text + 'note = """' + 3000 * "a.b [" + '"""\n', encoding="utf-8")
+    assert read_procedure(path).procedure.title.startswith("[{ a.b.c.d")
+
+
+def test_many_complaints_are_the_first_few(tmp_path: Path) -> None:
+    lines = complaint(
+        tmp_path, GOOD + "".join(f"wobble{n} = 1\n" for n in range(5000))
+    ).splitlines()
+    assert len(lines) == 21
+    assert lines[0].startswith("p.toml:13:1: step.0.wobble0: unknown key 'wobble0'")
+    assert lines[-1].startswith("p.toml: and perhaps more.")
+
+
+def test_many_keys_on_one_line_that_is_not_ascii() -> None:
+    names = [f"é{n}" for n in range(20000)]
+    places = key_positions("x = { " + ", ".join(f'"{name}" = 1' for name in names) + " }")
+    assert places["x", "é0"] == (1, 7)
+    assert places["x", "é1"] == (1, 17)
+    assert places["x", "é19999"][1] > 200000
+
+
+def test_a_file_name_that_no_file_can_have(tmp_path: Path) -> None:
+    assert not is_there(tmp_path / ("a" * 300))
+    assert not is_there(tmp_path / "a\0b")

@@ -4,21 +4,31 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TypeVar
+from typing import NamedTuple, TypeVar
 
+from ohmwright.instruments.needs import ANALYZER, GENERATOR, refuse_incomplete
+from ohmwright.instruments.remote_analyzer import refuse_contradiction
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.base import Noun
 from ohmwright.model.bench_file import BenchFile, SerialPort, Simulated
 from ohmwright.model.document import Document, Role, document
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
-from ohmwright.model.source import parse, read_text
+from ohmwright.model.source import load, parse, read_text
 from ohmwright.simulator.faults import Fault
-from ohmwright.wire.command_set import CommandSet, command_set_file
+from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
+from ohmwright.wire.command_set import CommandSet, Verb, command_set_file
 
 from .places import certificate_file, data_file
 
 N = TypeVar("N", bound=Noun)
+
+
+class Physics(NamedTuple):
+    """The invented hardware behind a simulated bench."""
+
+    analyzer: AnalyzerProfile
+    generator: GeneratorProfile
 
 
 @dataclass(frozen=True)
@@ -31,15 +41,23 @@ class BenchData:
     generator_path: Path
     analyzer: AnalyzerData
     generator: GeneratorData
+    certificate_path: Path | None
+    certificate: AnalyzerCertificate | None
     analyzer_commands: CommandSet
     generator_commands: CommandSet | None
-    """None for a unit without a port."""
-    certificate_path: Path | None = None
-    certificate: AnalyzerCertificate | None = None
+    """None where a person works the generator."""
+    physics: Physics | None
+    """Of hardware that is simulated in this process."""
     faults: tuple[Fault, ...] = ()
     """What befalls the lines of the simulated hardware."""
     documents: tuple[Document, ...] = ()
     """The text of every file, as it was read."""
+
+    @property
+    def virtual_time(self) -> bool:
+        """Whether its clock is a simulated one, which begins on the simulator's own date."""
+        simulated = isinstance(self.file.analyzer.link, Simulated)
+        return simulated or self.file.stepped_time is not None
 
 
 @dataclass(frozen=True)
@@ -63,7 +81,10 @@ class BenchChoice:
 
 
 def read_bench(path: Path) -> BenchData:
-    """Read the bench file `path` and every file that it names. Raises SourceError."""
+    """Read the bench file `path` and every file that a run on it would read.
+
+    Raises SourceError where one is missing or wrong, or they do not fit together.
+    """
     read = _Reader()
     file = read.noun("bench", path, BenchFile)
     analyzer_path = data_file(file.analyzer.data, path, "analyzers")
@@ -72,6 +93,11 @@ def read_bench(path: Path) -> BenchData:
     certificate_path = None if certificate is None else certificate_file(certificate, path)
     analyzer = read.noun("analyzer data", analyzer_path, AnalyzerData, table="data")
     generator = read.noun("generator data", generator_path, GeneratorData, table="data")
+    simulated = isinstance(file.analyzer.link, Simulated)
+    analyzer_commands = read.commands(
+        "analyzer command set", analyzer.command_set, analyzer_path, ANALYZER
+    )
+    refuse_contradiction(analyzer, analyzer_commands)
     return BenchData(
         file,
         path,
@@ -79,14 +105,13 @@ def read_bench(path: Path) -> BenchData:
         generator_path,
         analyzer,
         generator,
-        read.commands("analyzer command set", analyzer.command_set, analyzer_path),
-        None
-        if generator.command_set is None
-        else read.commands("generator command set", generator.command_set, generator_path),
         certificate_path,
         None
         if certificate_path is None
         else read.noun("analyzer certificate", certificate_path, AnalyzerCertificate),
+        analyzer_commands,
+        _generator_commands(read, file, generator, generator_path),
+        read_physics(analyzer_path, generator_path) if simulated else None,
         documents=tuple(read.documents),
     )
 
@@ -102,8 +127,29 @@ class _Reader:
         self.documents.append(document(role, path, text))
         return parse(path, text, noun, table=table)
 
-    def commands(self, role: Role, name: str, beside: Path) -> CommandSet:
-        return self.noun(role, command_set_file(name, beside), CommandSet)
+    def commands(self, role: Role, name: str, beside: Path, needed: tuple[Verb, ...]) -> CommandSet:
+        where = command_set_file(name, beside)
+        commands = self.noun(role, where, CommandSet)
+        refuse_incomplete(commands, needed, str(where))
+        return commands
+
+
+def read_physics(analyzer_path: Path, generator_path: Path) -> Physics:
+    """What simulates the hardware of two data files. Raises SourceError where one has none."""
+    return Physics(load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile))
+
+
+def _generator_commands(
+    read: _Reader, file: BenchFile, data: GeneratorData, path: Path
+) -> CommandSet | None:
+    if file.generator.link is None:
+        return None
+    if data.command_set is None:
+        raise SourceError(
+            f"{path}: the generator has no command set, yet the bench gives it a link.",
+            do="Name its command_set, or take the link out of the bench file.",
+        )
+    return read.commands("generator command set", data.command_set, path, GENERATOR)
 
 
 def _at_port(file: BenchFile, port: str) -> BenchFile:

@@ -16,14 +16,17 @@ CAUTION = (
 
 @cache
 def out() -> Console:
-    """Results go here. rich honours NO_COLOR and the width of the terminal."""
-    return Console(highlight=False)
+    """Results go here. rich honours NO_COLOR and the width of the terminal.
+
+    What is printed is what is shown: names and paths may hold brackets and colons.
+    """
+    return Console(highlight=False, markup=False, emoji=False)
 
 
 @cache
 def err() -> Console:
     """Progress, questions and cautions go here."""
-    return Console(stderr=True, highlight=False)
+    return Console(stderr=True, highlight=False, markup=False, emoji=False)
 
 
 def say(sentence: str) -> None:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterable, Iterator
 from contextlib import asynccontextmanager
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 
 import anyio
 from rich.table import Table
@@ -12,30 +12,24 @@ from rich.table import Table
 from ohmwright.engine.activation import begin_off
 from ohmwright.engine.proving import protection_proofs
 from ohmwright.engine.session import Session
+from ohmwright.engine.traceable import refuse_foreign
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit
+from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit, sets_every_load
+from ohmwright.instruments.needs import analyzer_contradictions, generator_contradictions
 from ohmwright.instruments.operator import Interjection
-from ohmwright.model.errors import LinkError, OutOfCapability
+from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
 
 from .bench_data import BenchChoice
 from .console import out, print_json
+from .findings import FILES, Finding, good, not_checked, not_good
 from .open_bench import opened
 
-LINK = 3
-
-
-@dataclass(frozen=True)
-class Finding:
-    """One check and what it found."""
-
-    check: str
-    good: bool
-    detail: str = ""
+_BY_RF = "only RF can show it: --with-rf, for a second at a low setting"
 
 
 def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
-    """Print every finding; 0 when all is well, 3 when not.
+    """Print every finding; 0 unless something was found to be NOT GOOD.
 
     RF stays off, but for a second where it is wanted to prove the analyzer's own limit.
     """
@@ -44,19 +38,22 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
     async def work() -> list[Finding]:
         async with opened(data, unattended=not with_rf, guarded=choice.guarded) as bench:
             found = [finding async for finding in _findings(bench)]
-            return [*found, await _limit(bench)] if with_rf else found
+            return [*found, *await _with_rf(bench)] if with_rf else [*found, *_without_rf(bench)]
 
     findings = anyio.run(work)
     _print(findings, as_json=as_json)
-    return 0 if all(finding.good for finding in findings) else LINK
+    return max(finding.code for finding in findings)
 
 
 async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     await begin_off(bench)
-    yield Finding("output reads off", good=True)
-    yield Finding("analyzer", good=True, detail=await bench.analyzer.identify())
-    yield Finding("generator", good=True, detail=await bench.generator.identify())
-    yield _certificate(bench)
+    yield good("output reads off")
+    identity = await bench.analyzer.identify()
+    yield good("analyzer", identity)
+    yield await _generator(bench)
+    yield _certificate(bench, identity)
+    for finding in _command_sets(bench):
+        yield finding
     kit = Kit(
         bench.analyzer,
         bench.clock,
@@ -66,22 +63,40 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     for check in WITHOUT_RF:
         yield await _finding(check, kit)
     yield await _watchdog(bench)
-    contact = bench.analyzer.data.activation
-    yield Finding(
-        "ends an activation by itself",
-        good=contact.bounded,
-        detail="" if contact.bounded else "host-guarded only: no unattended runs on this bench",
-    )
 
 
-def _certificate(bench: Bench) -> Finding:
-    name = "analyzer's certificate"
-    if bench.certificate is None:
-        return Finding(name, good=True, detail="none: uncertainties will be of the readings alone")
-    known = bench.certificate.traceability(bench.clock.wall().date())
-    state = "expired" if known.expired else "due"
-    detail = f"{known.certificate}, {state} {known.due_on}"
-    return Finding(name, good=not known.expired, detail=detail)
+async def _generator(bench: Bench) -> Finding:
+    identity = await bench.generator.identify()
+    if bench.generator.unattended:
+        return good("generator", identity)
+    return not_checked("generator", f"it has no port; hold its label against '{identity}'")
+
+
+def _certificate(bench: Bench, identity: str) -> Finding:
+    name, certificate = "analyzer's certificate", bench.certificate
+    if certificate is None:
+        return not_checked(name, "none is named: uncertainties will be of the readings alone")
+    known = certificate.traceability(bench.clock.wall().date())
+    if known.expired:
+        return not_good(name, f"{known.certificate}, expired {known.due_on}", FILES)
+    try:
+        refuse_foreign(bench, identity)
+    except UsageError as error:
+        return not_good(name, error.happened, FILES)
+    return good(name, f"{known.certificate}, due {known.due_on}")
+
+
+def _command_sets(bench: Bench) -> Iterator[Finding]:
+    """Whether they have words for all that the instruments can do by their data."""
+    analyzer, generator = bench.analyzer, bench.generator
+    yield _agreeing("analyzer", analyzer_contradictions(analyzer.data, analyzer.verbs))
+    if generator.verbs is not None:
+        yield _agreeing("generator", generator_contradictions(generator.data, generator.verbs))
+
+
+def _agreeing(who: str, contradictions: Iterable[str]) -> Finding:
+    name, found = f"{who}'s data and command set agree", "; ".join(contradictions)
+    return not_good(name, found, FILES) if found else good(name)
 
 
 async def _watchdog(bench: Bench) -> Finding:
@@ -90,22 +105,38 @@ async def _watchdog(bench: Bench) -> Finding:
     try:
         proved = await bench.analyzer.prove_watchdog()
     except LinkError as error:
-        return Finding(name, good=False, detail=str(error))
-    detail = "no guard: the bench is simulated" if proved is None else ""
-    return Finding(name, good=True, detail=detail)
+        return not_good(name, str(error))
+    if proved is None:
+        return not_checked(name, "this bench is worked without a guard")
+    return good(name)
 
 
-async def _limit(bench: Bench) -> Finding:
+def _without_rf(bench: Bench) -> Iterator[Finding]:
+    """What cannot be seen with the output off."""
+    yield not_checked("OFF ends an activation", _BY_RF)
+    name = "ends an activation by itself"
+    if bench.analyzer.data.activation.bounded:
+        yield not_checked(name, _BY_RF)
+    else:
+        yield _host_guarded(name)
+
+
+def _host_guarded(name: str) -> Finding:
+    return not_good(name, "host-guarded only: no unattended runs on this bench")
+
+
+async def _with_rf(bench: Bench) -> list[Finding]:
     """RF on for some seconds at a low setting: OFF must end it, and so must the limit."""
-    name = "OFF and the limit end an activation"
     try:
-        closed = [event async for event in protection_proofs(Session(bench)) if event]
+        proved = [event async for event in protection_proofs(Session(bench))]
     except (LinkError, OutOfCapability) as error:
-        return Finding(name, good=False, detail=str(error))
+        return [not_good("OFF and the limit end an activation", str(error))]
     except Interjection:
-        return Finding(name, good=False, detail=f"{bench.operator.name} did not want it: not seen")
-    seen = [event.what for event in closed if isinstance(event, ProtectionProved)]
-    return Finding(name, good=True, detail="; ".join(seen))
+        who = bench.operator.name
+        return [not_checked("OFF and the limit end an activation", f"{who} did not want it")]
+    seen = [good(event.what) for event in proved if isinstance(event, ProtectionProved)]
+    bounded = bench.analyzer.data.activation.bounded
+    return seen if bounded else [*seen, _host_guarded("ends an activation by itself")]
 
 
 async def _finding(check: Check, kit: Kit) -> Finding:
@@ -114,7 +145,12 @@ async def _finding(check: Check, kit: Kit) -> Finding:
         problem = await check(kit)
     except LinkError as error:
         problem = str(error)
-    return Finding(name, good=problem is None, detail=problem or "")
+    if problem is not None:
+        return not_good(name, problem)
+    verbs = kit.analyzer.verbs
+    if check is sets_every_load and verbs is not None and "load" not in verbs:
+        return not_checked(name, "all were taken; its command set cannot ask which is connected")
+    return good(name)
 
 
 @asynccontextmanager
@@ -129,6 +165,5 @@ def _print(findings: list[Finding], *, as_json: bool) -> None:
         return
     table = Table("Check", "", "Detail")
     for finding in findings:
-        state = "[green]good[/green]" if finding.good else "[bold red]NOT GOOD[/bold red]"
-        table.add_row(finding.check, state, finding.detail)
+        table.add_row(finding.check, finding.styled, finding.detail)
     out().print(table)

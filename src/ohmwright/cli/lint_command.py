@@ -5,34 +5,51 @@ from __future__ import annotations
 from pathlib import Path
 
 from ohmwright.engine.capability import Abilities, complaints
+from ohmwright.engine.traceable import refuse_expired
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.procedure import STAGES
 from ohmwright.model.procedure_file import read_procedure
+from ohmwright.wire.clock import RealClock, VirtualClock
 
-from .bench_data import read_bench
+from .bench_data import BenchData, read_bench
 from .console import out
 
 
 def run_lint(procedure_path: Path, bench_path: Path | None, *, unattended: bool) -> int:
-    """Say what is wrong, or that nothing is; raises SourceError with every line."""
+    """Say what is wrong, or that the files are in order; raises SourceError with every line.
+
+    Reads all that a run would read. What the instruments do is for `doctor` to see.
+    """
     file = read_procedure(procedure_path)
+    against = ""
     if bench_path is not None:
-        abilities = _abilities(bench_path, unattended=unattended)
-        lines = list(complaints(file, STAGES, abilities))
+        bench = read_bench(bench_path)
+        lines = list(complaints(file, STAGES, _abilities(bench, unattended=unattended)))
         if lines:
             raise ProcedureError("\n".join(lines), do="Correct the procedure or change bench.")
+        _refuse_expired(bench)
+        against = f", and by its files {bench_path} can do it"
     steps = len(file.procedure.step)
-    against = "" if bench_path is None else f", and {bench_path} can do it"
     out().print(f"{procedure_path}: {steps} steps, nothing wrong{against}.", soft_wrap=True)
     return 0
 
 
-def _abilities(bench_path: Path, *, unattended: bool) -> Abilities:
-    bench = read_bench(bench_path)
+def _refuse_expired(bench: BenchData) -> None:
+    """As the run would, at the date of its clock."""
+    if bench.certificate is not None:
+        clock = VirtualClock() if bench.virtual_time else RealClock()
+        refuse_expired(bench.certificate.traceability(clock.wall().date()))
+
+
+def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:
+    generator = bench.generator_commands
     return Abilities(
         bench.analyzer,
         bench.generator,
         has_port=bench.file.generator.link is not None,
         attended=not unattended,
         certificate=bench.certificate,
+        sets_path="set_path" in bench.analyzer_commands.verbs,
+        analyzer_verbs=bench.analyzer_commands.verbs,
+        generator_verbs=None if generator is None else generator.verbs,
     )

@@ -15,11 +15,9 @@ from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
 from ohmwright.model.bench_file import Address, SerialPort, Simulated, TcpAddress
 from ohmwright.model.errors import SourceError, UsageError
-from ohmwright.model.source import load
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faulty_bench import FaultyBench
 from ohmwright.simulator.person import SimulatedPerson
-from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
 from ohmwright.wire.command_set import CommandSet
@@ -36,7 +34,7 @@ from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
 from .at_terminal import PersonAtTerminal, PlainScreen
-from .bench_data import BenchData
+from .bench_data import BenchData, read_physics
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
@@ -46,10 +44,11 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
         raise SourceError(
             f"{data.path}: the bench has no [simulation] table.", do="Add one with a seed."
         )
+    physics = data.physics or read_physics(data.analyzer_path, data.generator_path)
     made = partial(FaultyBench, faults=data.faults) if data.faults else SimulatedBench
     return made(
-        load(data.analyzer_path, AnalyzerProfile),
-        load(data.generator_path, GeneratorProfile),
+        physics.analyzer,
+        physics.generator,
         seed=simulation.seed,
         clock=clock,
         age_months=simulation.age_months,
@@ -157,11 +156,6 @@ def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Opera
         asset = data.file.asset
         label = f"{asset.maker},{asset.model},{asset.serial}"
         return HandOperatedGenerator(data.generator, operator, label)
-    if data.generator_commands is None:
-        raise SourceError(
-            f"{data.generator_path}: the generator has no command set, yet the bench gives it "
-            "a link.",
-            do="Name its command_set, or take the link out of the bench file.",
-        )
+    assert data.generator_commands is not None  # as reading the bench saw to
     dialogue = Dialogue(link, data.generator_commands, clock)
     return RemoteGenerator(data.generator, dialogue, data.file.generator.identity)

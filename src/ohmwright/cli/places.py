@@ -10,6 +10,7 @@ import platformdirs
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.shipped import shipped
+from ohmwright.model.source import is_there
 
 
 def records_place(given: str | None) -> str:
@@ -68,9 +69,9 @@ def certificate_file(name: str, beside: Path) -> Path:
 
 def _file(name: str, beside: Path, ours: Path, what: str, kind: str, names: list[str]) -> Path:
     own = beside.parent / name
-    if own.is_file():
+    if is_there(own):
         return own
-    if ours.is_file():
+    if is_there(ours):
         return ours
     raise SourceError(
         f"{beside}: there is no {what}.",

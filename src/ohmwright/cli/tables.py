@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from math import floor, log10
 from typing import NamedTuple
@@ -156,7 +156,7 @@ def _trims(result: Result) -> str:
 
 def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
     """Whose word the marked trims are."""
-    names = dict.fromkeys(r.trim_trims_told_by_by for r in results if r.trim_trims_told_by_by is not None)
+    names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
     if names:
         yield Text(f"* presses as told by {', '.join(names)}; not read from the unit", style="dim")
 

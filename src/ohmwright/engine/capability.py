@@ -6,6 +6,15 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.needs import (
+    ALARM,
+    CONTACT,
+    LEAKAGE,
+    MODES,
+    SERVICE,
+    WAVEFORM,
+    lacking,
+)
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
@@ -26,6 +35,7 @@ from ohmwright.model.procedure import (
 )
 from ohmwright.model.procedure_file import ProcedureFile
 from ohmwright.model.step import ModeStep
+from ohmwright.wire.command_set import Verb
 
 from .adjust import full_power_w
 
@@ -47,6 +57,10 @@ class Abilities:
     sets_path: bool = True
     """Whether the analyzer's command set can join its input to a circuit."""
     certificate: AnalyzerCertificate | None = None
+    analyzer_verbs: frozenset[Verb] | None = None
+    """What the analyzer's command set has a message for; None where it has no command set."""
+    generator_verbs: frozenset[Verb] | None = None
+    """The same of the generator's; None where a person works it."""
 
 
 def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench) -> None:
@@ -58,6 +72,8 @@ def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Ben
         attended=bench.operator.present,
         sets_path=bench.analyzer.protections.path_set,
         certificate=bench.certificate,
+        analyzer_verbs=bench.analyzer.verbs,
+        generator_verbs=bench.generator.verbs,
     )
     lines = list(complaints(file, stages, abilities))
     if lines:
@@ -86,6 +102,7 @@ def complaints(
 def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> Iterator[Complaint]:
     if not abilities.attended:
         yield from _needs_a_person(step, abilities)
+    yield from _messages(step, abilities)
     match step:
         case OutputStep() | PowerCurveStep() | HalfAndFullStep() | LeakageStep():
             yield from _mode(procedure, step, abilities)
@@ -109,6 +126,36 @@ def _step_complaints(procedure: Procedure, step: Step, abilities: Abilities) -> 
             yield from _contact_quality(step, abilities)
         case _:
             return
+
+
+def _messages(step: Step, abilities: Abilities) -> Iterator[Complaint]:
+    """What the step needs said and a command set has no words for."""
+    by_analyzer, by_generator = _needs(step)
+    if isinstance(step, AdjustStep) and not abilities.attended:
+        by_generator = (*MODES, *by_generator)  # the proof before it keys a mode
+    for who, verbs, needed in (
+        ("analyzer", abilities.analyzer_verbs, by_analyzer),
+        ("generator", abilities.generator_verbs, by_generator),
+    ):
+        if missing := lacking(verbs, needed):
+            yield "kind", f"the {who}'s command set has no {missing}"
+
+
+def _needs(step: Step) -> tuple[tuple[Verb, ...], tuple[Verb, ...]]:
+    """Messages to the analyzer and to the generator."""
+    match step:
+        case LeakageStep():
+            return LEAKAGE, MODES
+        case CrestFactorStep():
+            return WAVEFORM, MODES
+        case ContactQualityStep():
+            return CONTACT, ALARM
+        case AdjustStep():
+            return (), SERVICE
+        case InspectionStep() | InstructionStep():
+            return (), ()
+        case _:
+            return (), MODES
 
 
 def _needs_a_person(step: Step, abilities: Abilities) -> Iterator[Complaint]:

@@ -18,14 +18,20 @@ def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | Non
     if certificate is None:
         return None
     known = certificate.traceability(bench.clock.wall().date())
-    if known.expired and not accept_expired:
+    if not accept_expired:
+        refuse_expired(known)
+    return known
+
+
+def refuse_expired(known: Traceability) -> None:
+    """Raise CertificateExpired for a calibration past its date."""
+    if known.expired:
         raise CertificateExpired(
             f"The analyzer's certificate {known.certificate} ({known.laboratory}) expired on "
             f"{known.due_on}.",
             "Nothing was switched on: what it would measure is not traceable any more.",
             "Have the analyzer calibrated, or go on with --accept-expired; the record will say so.",
         )
-    return known
 
 
 def refuse_foreign(bench: Bench, identity: str) -> None:

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
+from ohmwright.wire.command_set import Verb
 
 
 class Reading(NamedTuple):
@@ -49,6 +50,8 @@ class Analyzer(ABC):
     """
 
     data: AnalyzerData
+    verbs: frozenset[Verb] | None = None
+    """What its command set has a message for; None where it is not worked by one."""
 
     @property
     @abstractmethod

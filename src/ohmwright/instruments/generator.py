@@ -6,6 +6,7 @@ from abc import ABC, abstractmethod
 from typing import Literal
 
 from ohmwright.model.hardware import GeneratorData
+from ohmwright.wire.command_set import Verb
 
 Key = Literal["coarse", "fine"]
 
@@ -16,6 +17,8 @@ class Generator(ABC):
     data: GeneratorData
     unattended: bool
     """Whether every verb works without a person."""
+    verbs: frozenset[Verb] | None = None
+    """What its command set has a message for; None where a person works it."""
 
     @abstractmethod
     async def identify(self) -> str:

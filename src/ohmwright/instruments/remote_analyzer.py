@@ -29,6 +29,7 @@ class RemoteAnalyzer(Analyzer):
         refuse_contradiction(data, dialogue.commands)
         self.data = data
         self.dialogue = dialogue
+        self.verbs = dialogue.commands.verbs
         self._assured = Assured(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]

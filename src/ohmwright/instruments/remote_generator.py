@@ -18,6 +18,7 @@ class RemoteGenerator(Generator):
     def __init__(self, data: GeneratorData, dialogue: Dialogue, identity: str = "") -> None:
         self.data = data
         self.dialogue = dialogue
+        self.verbs = dialogue.commands.verbs
         self._assured = Assured(dialogue, identity)
 
     async def identify(self) -> str:

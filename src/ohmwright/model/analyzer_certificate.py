@@ -13,7 +13,7 @@ from typing import Annotated
 from pydantic import Field, model_validator
 
 from .base import Noun
-from .hardware import NotNegative, Positive
+from .hardware import MANY, NotNegative, Positive
 from .traceability import Traceability
 
 
@@ -50,7 +50,7 @@ class AnalyzerCertificate(Noun):
     """Serial number of the analyzer it was issued for; where given, the instrument must say it."""
     calibrated_on: date
     due_on: date
-    current: tuple[CurrentRange, ...] = Field(min_length=1)
+    current: tuple[CurrentRange, ...] = Field(min_length=1, max_length=MANY)
     load: LoadAccuracy
     drift: Drift = Drift()
     current_load_correlation: Annotated[float, Field(ge=-1, le=1)] = 0.0

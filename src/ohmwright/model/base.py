@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from difflib import get_close_matches
-from typing import Any
+from typing import Any, Literal
 
 from pydantic import BaseModel, ConfigDict, model_validator
 from pydantic_core import PydanticCustomError
+
+UNKNOWN_KEYS: Literal["unknown_keys"] = "unknown_keys"
+LONGEST_KEY = 60
 
 
 class Noun(BaseModel):
@@ -20,14 +24,22 @@ class Noun(BaseModel):
         if not isinstance(data, dict):
             return data
         known = {field.alias or name for name, field in cls.model_fields.items()}
-        unknown = {str(key): _suggestion(str(key), known) for key in data if key not in known}
+        unknown = [str(key) for key in data if key not in known]
         if unknown:
-            raise PydanticCustomError("unknown_keys", "unknown keys", {"unknown": unknown})
+            about = {"unknown": unknown, "known": sorted(known)}
+            raise PydanticCustomError(UNKNOWN_KEYS, "unknown keys", about)
         return data
 
 
-def _suggestion(key: str, known: set[str]) -> str:
-    near = get_close_matches(key, sorted(known), n=1, cutoff=0.5)
+def suggestion(key: str, known: Sequence[str]) -> str:
+    """What is wrong with `key`, and the nearest of the `known` ones."""
+    near = get_close_matches(key, known, n=1, cutoff=0.5) if len(key) <= LONGEST_KEY else []
+    named = f"unknown key '{shortened(key, LONGEST_KEY)}'"
     if near:
-        return f"unknown key '{key}'; the nearest valid key is '{near[0]}'"
-    return f"unknown key '{key}'; valid keys are {', '.join(sorted(known))}"
+        return f"{named}; the nearest valid key is '{near[0]}'"
+    return f"{named}; valid keys are {', '.join(known)}"
+
+
+def shortened(text: str, length: int) -> str:
+    """`text`, cut to `length` characters where it has more."""
+    return text if len(text) <= length else f"{text[:length]}…"

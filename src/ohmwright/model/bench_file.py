@@ -7,7 +7,6 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from .base import Noun
-from .hardware import NotNegative
 from .traceability import Environment
 
 
@@ -66,7 +65,7 @@ class Simulation(Noun):
     """The invented hardware behind every `simulated` link."""
 
     seed: Annotated[int, Field(ge=0)] = 1
-    age_months: NotNegative = 24.0
+    age_months: Annotated[float, Field(ge=0, le=1200)] = 24.0
 
 
 class Asset(Noun):

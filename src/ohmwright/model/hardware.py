@@ -10,6 +10,8 @@ from .base import Noun
 
 Positive = Annotated[float, Field(gt=0)]
 NotNegative = Annotated[float, Field(ge=0)]
+MANY = 300
+"""More than any list of modes, load resistances, ranges or settings has."""
 PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
 """A name that travels in a command: nothing in it can end the command or begin another."""
 Sense = Literal["current", "voltage", "phase"]
@@ -21,7 +23,7 @@ ModeKind = Literal["cut", "blend", "coag", "bipolar"]
 class LoadBank(Noun):
     """The non-inductive load resistances and what they bear."""
 
-    loads_ohm: tuple[Positive, ...] = Field(min_length=1)
+    loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
     max_power_w: Positive
     max_on_s: Positive
     """Longest activation at `max_power_w`."""
@@ -103,7 +105,7 @@ class ServicePoint(Noun):
 class ServiceMode(Noun):
     """How the service mode is worked."""
 
-    points: tuple[ServicePoint, ...]
+    points: tuple[ServicePoint, ...] = Field(max_length=MANY)
     coarse_counts: Annotated[float, Field(gt=0)] = 10.0
     """What one press of the coarse key is said to move, in counts (a fine press moves one)."""
     timeout_s: Positive = 45.0
@@ -130,7 +132,7 @@ class GeneratorData(Noun):
     model: str
     command_set: str | None = None
     """Name of a shipped command set, or a path; absent for a unit without a port."""
-    modes: tuple[Mode, ...] = Field(min_length=1)
+    modes: tuple[Mode, ...] = Field(min_length=1, max_length=MANY)
     service: ServiceMode | None = None
     contact_quality_monitor: bool = False
     duty: Annotated[float, Field(gt=0, le=1)] | None = None

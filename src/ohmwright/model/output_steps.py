@@ -13,7 +13,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from .decision import NEEDS_TWO_LIMITS
-from .hardware import NotNegative, Positive
+from .hardware import MANY, NotNegative, Positive
 from .step import ModeStep, OutputBase, Point, check_units, point_at, quantity_of
 from .tolerance import Allowance, Target, Tolerance, at_most, target_of
 
@@ -46,9 +46,9 @@ class PowerCurveStep(OutputBase):
     """The output over several load resistances at one setting."""
 
     kind: Literal["power_curve"]
-    loads_ohm: tuple[Positive, ...] = Field(min_length=1)
-    current_ma: tuple[Positive, ...] | None = None
-    power_w: tuple[Positive, ...] | None = None
+    loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
+    current_ma: tuple[Positive, ...] | None = Field(None, max_length=MANY)
+    power_w: tuple[Positive, ...] | None = Field(None, max_length=MANY)
     tolerance: Tolerance
 
     @model_validator(mode="after")
@@ -73,10 +73,10 @@ class HalfAndFullStep(OutputBase):
     """
 
     kind: Literal["half_and_full"]
-    loads_ohm: tuple[Positive, ...] = Field(min_length=1)
-    full_w: tuple[Positive, ...]
+    loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
+    full_w: tuple[Positive, ...] = Field(max_length=MANY)
     """The power curve at `setting_w`, one value a load resistance."""
-    half_w: tuple[Positive, ...]
+    half_w: tuple[Positive, ...] = Field(max_length=MANY)
     """The power curve at half of it."""
     tolerance: Tolerance = STANDARD_BAND
 
@@ -108,7 +108,7 @@ class MonotonicityStep(ModeStep):
 
     kind: Literal["monotonicity"]
     load_ohm: Positive
-    settings_w: tuple[Positive, ...] = Field(min_length=2)
+    settings_w: tuple[Positive, ...] = Field(min_length=2, max_length=MANY)
     allowance_w: NotNegative = 0.0
     """A drop of the output from one setting to a higher one that is not counted."""
     lowest_at_most_w: Positive | None = None

@@ -39,10 +39,15 @@ def key_positions(text: str) -> dict[Path, Position]:
 def _in_characters(found: dict[Path, Position], text: str) -> dict[Path, Position]:
     """The same places with columns counted in characters; tree-sitter counts bytes."""
     lines = [b"", *text.encode().split(b"\n")]
-    return {
-        path: (line, len(lines[line][: column - 1].decode()) + 1)
-        for path, (line, column) in found.items()
-    }
+    counted = dict[Position, int]()
+    line = done = characters = 0
+    for place in sorted(set(found.values())):
+        if place[0] != line:
+            line, done, characters = place[0], 0, 0
+        characters += len(lines[line][done : place[1] - 1].decode())
+        done = place[1] - 1
+        counted[place] = characters + 1
+    return {path: (place[0], counted[place]) for path, place in found.items()}
 
 
 def _note_table(node: Node, found: dict[Path, Position], array_lengths: dict[Path, int]) -> None:

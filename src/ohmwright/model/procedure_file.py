@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 
 from .document import Document, document
@@ -29,10 +30,13 @@ class ProcedureFile:
 
     def place(self, step_name: str, key: str) -> str:
         """`file:line:column` of `key` in the step, or of the step where it has no such key."""
-        index = next(i for i, s in enumerate(self.procedure.step) if s.name == step_name)
-        step: KeyPath = ("step", index)
+        step: KeyPath = ("step", self._index[step_name])
         line, column = self.positions.get((*step, key), self.positions[step])
         return f"{self.path}:{line}:{column}"
+
+    @cached_property
+    def _index(self) -> dict[str, int]:
+        return {step.name: index for index, step in enumerate(self.procedure.step)}
 
 
 def read_procedure(path: Path) -> ProcedureFile:

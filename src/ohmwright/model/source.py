@@ -4,18 +4,25 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
+from .base import LONGEST_KEY as _LONGEST_KEY
+from .base import UNKNOWN_KEYS, shortened, suggestion
 from .errors import SourceError
+from .excess import LARGEST_BYTES, excess
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
 
 M = TypeVar("M", bound=BaseModel)
+_MOST = 20
+"""Nobody reads more complaints at once, and the first may be the cause of the others."""
+_LONGEST_COMPLAINT = 500
 
 
 def load(
@@ -43,23 +50,48 @@ def parse(
     except ValidationError as problem:
         complaints = _complaints(problem, data, text, () if table is None else (table,))
         lines = [f"{path}:{line}:{column}: {what}" for (line, column), what in complaints]
+        lines += [f"{path}: and perhaps more."] if len(complaints) >= _MOST else []
         raise error("\n".join(lines), do="Correct the file and try again.") from None
 
 
 def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
     """The text of `path`, or `error` saying why it cannot be read."""
     try:
-        return path.read_text(encoding="utf-8")
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_BYTES + 1)
+        text = raw.decode("utf-8")
     except FileNotFoundError:
         raise error(f"{path}: there is no such file.", do="Check the name and folder.") from None
     except (OSError, UnicodeDecodeError) as problem:
         raise error(f"{path}: cannot be read as UTF-8 text: {problem}.") from None
+    if len(raw) > LARGEST_BYTES:
+        raise error(
+            f"{path}: is larger than {LARGEST_BYTES // 1000} kB.",
+            "No procedure, bench or data file is; it was not read.",
+            "Check that it is the right file.",
+        )
+    return text.replace("\r\n", "\n").replace("\r", "\n")
+
+
+def is_there(path: Path) -> bool:
+    """Whether `path` is a file that can be looked at; a name that no file can have is none."""
+    try:
+        return path.is_file()
+    except OSError:
+        return False
 
 
 def _decode(path: Path, text: str, error: type[SourceError]) -> dict[str, Any]:
+    found = excess(text)
+    if found is not None:
+        raise error(
+            f"{path}:{found.line}:{found.column}: {found.what}.",
+            "No procedure, bench or data file needs that.",
+            "Correct the file.",
+        )
     try:
         return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as problem:
+    except (ValueError, RecursionError) as problem:  # of which TOMLDecodeError is one
         what = str(problem)
         place = re.search(r" \(at line (\d+), column (\d+)\)", what)
         line, column = place.groups() if place else (len(text.splitlines()) or 1, 1)
@@ -78,30 +110,33 @@ def _table(path: Path, data: dict[str, Any], table: str, error: type[SourceError
 def _complaints(
     problem: ValidationError, data: Any, text: str, prefix: KeyPath
 ) -> list[tuple[Position, str]]:
+    """The first few complaints in the order of the file, each with its place."""
     places = key_positions(text)
-    found = []
-    details = problem.errors()
+    details = problem.errors(include_url=False, include_input=False)
+    outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
+    found = list[tuple[Position, KeyPath, KeyPath, Callable[[], str]]]()
     for detail in details:
-        if any(_is_inside(other["loc"], detail["loc"]) for other in details):
+        if detail["loc"] in outer:
             continue  # an echo of what is wrong further in
         loc: KeyPath = (*prefix, *detail["loc"])
-        for key, what in _each(detail):
+        for key, say in _each(detail):
             path = _document_path(data, (*loc, *key))
-            found.append((_nearest_place(places, path), _say(what, path, loc)))
-    return sorted(set(found))
+            found.append((_nearest_place(places, path), path, loc, say))
+    found.sort(key=lambda one: one[0])
+    shown = dict.fromkeys(
+        (place, _say(say(), path, loc)) for place, path, loc, say in found[:_MOST]
+    )
+    return sorted(shown)
 
 
-def _is_inside(inner: KeyPath, outer: KeyPath) -> bool:
-    return len(inner) > len(outer) and inner[: len(outer)] == outer
-
-
-def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, str]]:
+def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, Callable[[], str]]]:
     """One complaint a key: a table's unknown keys come as one error."""
-    if detail["type"] == "unknown_keys":
-        for key, what in detail["ctx"]["unknown"].items():
-            yield (key,), what
+    if detail["type"] == UNKNOWN_KEYS:
+        known = detail["ctx"]["known"]
+        for key in detail["ctx"]["unknown"]:
+            yield (key,), partial(suggestion, key, known)
     else:
-        yield (), detail["msg"]
+        yield (), partial(str, detail["msg"])
 
 
 def _document_path(data: Any, loc: Sequence[str | int]) -> KeyPath:
@@ -126,5 +161,5 @@ def _say(message: str, path: KeyPath, loc: KeyPath) -> str:
     what = message.removeprefix("Value error, ")
     if what == "Field required":
         return f"the key '{loc[-1]}' is missing here."
-    name = ".".join(str(part) for part in path) or "the file"
-    return f"{name}: {what[:1].lower()}{what[1:]}."
+    name = ".".join(shortened(str(part), _LONGEST_KEY) for part in path) or "the file"
+    return f"{name}: {shortened(what[:1].lower() + what[1:], _LONGEST_COMPLAINT)}."

@@ -50,7 +50,7 @@ def has_head(store: SqlStore, head: str) -> bool:
     """Whether some event or ledger entry of the store has the hash `head` (hexadecimal)."""
     try:
         wanted = bytes.fromhex(head)
-    except ValueError:
+    except (ValueError, RecursionError):
         return False
     with store.database.read() as connection:
         return any(
@@ -131,7 +131,7 @@ def _ledger(connection: Connection, store: SqlStore) -> Iterator[Finding]:
 def _document(text_: bytes) -> dict[str, Any]:
     try:
         document = json.loads(text_)
-    except ValueError:
+    except (ValueError, RecursionError):
         return {}
     return document if isinstance(document, dict) else {}
 

@@ -89,7 +89,7 @@ def whole(run: KeptRun) -> tuple[Event, ...]:
 def _named(opening: bytes) -> Any:
     try:
         return json.loads(opening)["run"]
-    except (ValueError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, RecursionError):
         raise Broken("its opening is damaged") from None
 
 

@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from pydantic import ValidationError
 from sqlalchemy import Connection, func, insert, select, text
 
 from .canonical import canonical, digest
@@ -93,5 +92,5 @@ def seal_in(document: bytes) -> Seal | None:
     try:
         held: Any = json.loads(document).get("seal")
         return None if held is None else Seal.model_validate(held)
-    except (ValueError, AttributeError, ValidationError):
+    except (ValueError, AttributeError, RecursionError):
         raise Broken("its seal is damaged") from None

@@ -106,7 +106,7 @@ def _exactly(line: bytes, name: str, at: int) -> dict[str, Any]:
     try:
         document = json.loads(line)
         exact = isinstance(document, dict) and canonical(document) == line.rstrip(b"\n")
-    except ValueError:
+    except (ValueError, RecursionError):
         exact = False
     if not exact:
         raise Damaged(name, at, "the line is damaged")

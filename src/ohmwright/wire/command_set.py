@@ -10,7 +10,7 @@ from pydantic import AfterValidator, Field, field_validator
 
 from ohmwright.model.base import Noun
 from ohmwright.model.errors import SourceError
-from ohmwright.model.source import load
+from ohmwright.model.source import is_there, load
 
 from .template import (
     fields_of,
@@ -85,6 +85,11 @@ class CommandSet(Noun):
         """Whether ON takes a time limit to the instrument (rule 2)."""
         return "limit_s" in fields_of(self.tell.get("on", ""))
 
+    @property
+    def verbs(self) -> frozenset[Verb]:
+        """Everything that it has a message for."""
+        return frozenset({*self.ask, *self.tell})
+
     def can_ask(self, verb: Ask) -> bool:
         """Whether the instrument has an answer to `verb`."""
         return verb in self.ask
@@ -142,9 +147,9 @@ def command_set_file(name: str, beside: Path) -> Path:
     """The file that `name` means: next to `beside`, else a shipped one. Raises SourceError."""
     own = beside.parent / name
     shipped = SHIPPED / f"{name}.toml"
-    if own.is_file():
+    if is_there(own):
         return own
-    if shipped.is_file():
+    if is_there(shipped):
         return shipped
     names = ", ".join(sorted(path.stem for path in SHIPPED.glob("*.toml")))
     raise SourceError(

@@ -1,0 +1,63 @@
+"""Which messages of a command set each thing that an instrument does needs."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+
+from ohmwright.model.errors import SourceError
+from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.wire.command_set import CommandSet, Verb
+
+ANALYZER: tuple[Verb, ...] = ("identify", "set_load", "on", "off", "state", "fetch_current")
+"""Without these no analyzer is switched on."""
+LEAKAGE: tuple[Verb, ...] = ("fetch_leakage",)
+WAVEFORM: tuple[Verb, ...] = ("fetch_waveform", "waveform_scale")
+CONTACT: tuple[Verb, ...] = ("set_contact",)
+GENERATOR: tuple[Verb, ...] = ("identify",)
+MODES: tuple[Verb, ...] = ("select_mode", "set_power")
+SERVICE: tuple[Verb, ...] = (
+    *("service_on", "service_off", "set_point", "trim", "set_trim", "store"),
+)
+ALARM: tuple[Verb, ...] = ("contact_alarm",)
+
+
+def lacking(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
+    """Those of `needed` that are not among `verbs`, in words; empty where none is missing.
+
+    `verbs` is None for an instrument that is worked by hand.
+    """
+    missing = () if verbs is None else tuple(verb for verb in needed if verb not in verbs)
+    return ", ".join(f"'{verb}'" for verb in missing)
+
+
+def refuse_incomplete(commands: CommandSet, needed: Iterable[Verb], where: str) -> None:
+    """Raise SourceError where a command set lacks what its instrument cannot do without."""
+    missing = lacking(commands.verbs, needed)
+    if missing:
+        raise SourceError(
+            f"{where}: command set '{commands.name}' does not say how to {missing}.",
+            "The instrument cannot be worked without. Nothing was switched on.",
+            "Add the messages to the command set file, from the instrument's manual.",
+        )
+
+
+def analyzer_contradictions(data: AnalyzerData, verbs: frozenset[Verb] | None) -> Iterator[str]:
+    """What an analyzer's data say it can do and its command set has no words for."""
+    for stated, what, needed in (
+        (data.leakage_load_ohm is not None, "measures HF leakage", LEAKAGE),
+        (data.contact_quality_ohm is not None, "simulates a neutral electrode", CONTACT),
+        (data.waveform, "captures waveforms", WAVEFORM),
+    ):
+        if stated and (missing := lacking(verbs, needed)):
+            yield f"it {what} by its data, and its command set has no {missing}"
+
+
+def generator_contradictions(data: GeneratorData, verbs: frozenset[Verb] | None) -> Iterator[str]:
+    """The same of a generator with a port."""
+    for stated, what, needed in (
+        (True, "has modes", MODES),
+        (data.service is not None, "has a service mode", SERVICE),
+        (data.contact_quality_monitor, "has a contact quality monitor", ALARM),
+    ):
+        if stated and (missing := lacking(verbs, needed)):
+            yield f"it {what} by its data, and its command set has no {missing}"

@@ -1,0 +1,63 @@
+"""What no data file has a use for: too large, too deep, too long a word.
+
+Read before the text is decoded, since decoders take such things badly: one level of nesting
+may cost one level of the interpreter's stack, and a long number or key the square of its length.
+"""
+
+from __future__ import annotations
+
+import re
+from typing import NamedTuple
+
+LARGEST_BYTES = 250_000
+DEEPEST = 20
+
+_TOKENS = re.compile(
+    r"""
+    (?P<skipped> \#[^\n]*+
+      | \"{3} (?: [^"\\] | \\. | "(?!"") )*+ "{3,5}
+      | '{3} (?: [^'] | '(?!'') )*+ '{3,5}
+      | " (?: [^"\\\n] | \\[^\n] )*+ "
+      | ' [^'\n]*+ ' )
+    | (?P<opened> [\[{] )
+    | (?P<closed> [\]}] )
+    | (?P<dotted> \. )
+    | (?P<ended> [=,\n] )
+    | (?P<long> [\w+-]{401,} )
+    """,
+    re.VERBOSE | re.DOTALL,
+)
+
+
+class Excess(NamedTuple):
+    """What is too much, and where: line and column, both from 1."""
+
+    line: int
+    column: int
+    what: str
+
+
+def excess(text: str) -> Excess | None:
+    """The first thing in a TOML text that is too much; None where nothing is."""
+    depth = dots = 0
+    for token in _TOKENS.finditer(text):
+        match token.lastgroup:
+            case "opened":
+                depth, dots = depth + 1, 0
+            case "closed":
+                depth, dots = max(0, depth - 1), 0
+            case "dotted":
+                dots += 1
+            case "ended":
+                dots = 0
+            case "long":
+                count = len(token[0])
+                return _at(text, token.start(), f"a number or name of {count:,} characters")
+        if depth > DEEPEST or dots >= DEEPEST:
+            return _at(text, token.start(), f"nested more than {DEEPEST} levels deep")
+    return None
+
+
+def _at(text: str, index: int, what: str) -> Excess:
+    line = text.count("\n", 0, index) + 1
+    return Excess(line, index - text.rfind("\n", 0, index), what)
