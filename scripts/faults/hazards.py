@@ -59,6 +59,8 @@ def _welded(seed: int, reduced: bool) -> Row:
     for at in range(1, _count(case, _ON) + 1, 3 if reduced else 1):
         for after_s in (0.0, 0.5, 3.0):
             outcome = _outcome(case, lambda rig, at=at, s=after_s: _Weld(rig, at, s))
+            if after_s and not outcome["struck"]:
+                continue  # the activation was over before
             # the proofs of OFF and limit refuse the bench by themselves
             announced = ("ReleaseNotConfirmed", "OutOfCapability")
             outcome["undetected"] |= outcome["error"] not in announced
@@ -138,6 +140,7 @@ def _outcome(case: Case, make: Callable[[Rig], _Hazard]) -> dict[str, Any]:
     return {
         "left_on": overrun or late,
         "wrong": on and claims_off,
+        "struck": struck_s is not None,
         "undetected": struck_s is None,
         "struck_off": hazards[0].struck_off,
         "hang": end_s > 3600.0,
