@@ -46,13 +46,20 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
         )
     physics = data.physics or read_physics(data.analyzer_path, data.generator_path)
     made = partial(FaultyBench, faults=data.faults) if data.faults else SimulatedBench
-    return made(
-        physics.analyzer,
-        physics.generator,
-        seed=simulation.seed,
-        clock=clock,
-        age_months=simulation.age_months,
-    )
+    try:
+        return made(
+            physics.analyzer,
+            physics.generator,
+            seed=simulation.seed,
+            clock=clock,
+            age_months=simulation.age_months,
+        )
+    except (ArithmeticError, ValueError, MemoryError) as problem:
+        raise SourceError(
+            f"{data.analyzer_path} and {data.generator_path} cannot be simulated: {problem}.",
+            "A figure of their physics is out of all proportion.",
+            "Correct it.",
+        ) from None
 
 
 @asynccontextmanager

@@ -15,7 +15,7 @@ class SerialPort(Noun):
 
     kind: Literal["serial"]
     port: str
-    baud: Annotated[int, Field(gt=0)] = 115200
+    baud: Annotated[int, Field(gt=0, le=100_000_000)] = 115200
 
 
 class TcpAddress(Noun):

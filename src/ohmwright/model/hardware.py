@@ -4,12 +4,23 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import AfterValidator, Field
 
 from .base import Noun
 
-Positive = Annotated[float, Field(gt=0)]
-NotNegative = Annotated[float, Field(ge=0)]
+LEAST, MOST = 1e-9, 1e12
+"""Between them lies every resistance, power, current, frequency or time that a file can mean."""
+
+
+def _not_as_good_as_zero(value: float) -> float:
+    if value < LEAST:
+        raise ValueError(f"input should be {LEAST:g} or more, if it is not zero that is meant")
+    return value
+
+
+Positive = Annotated[float, Field(gt=0, le=MOST), AfterValidator(_not_as_good_as_zero)]
+NotNegative = Annotated[float, Field(ge=0, le=MOST)]
+Count = Annotated[int, Field(ge=-1_000_000, le=1_000_000)]
 MANY = 300
 """More than any list of modes, load resistances, ranges or settings has."""
 PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
@@ -36,7 +47,7 @@ class Meter(Noun):
 
     max_current_ma: Positive
     resolution_ma: Positive
-    readings_per_s: Positive
+    readings_per_s: Annotated[float, Field(gt=0, le=1000)]
     window_s: Positive
     """Each reading is the mean over this time, ending when it is taken."""
     bandwidth_hz: Positive = 10e6
@@ -98,15 +109,15 @@ class ServicePoint(Noun):
     mode: PanelName
     sense: Sense | None = None
     """The sense gain that its trim corrects; absent where the service manual does not say."""
-    min_trim: int = -1000
-    max_trim: int = 1000
+    min_trim: Count = -1000
+    max_trim: Count = 1000
 
 
 class ServiceMode(Noun):
     """How the service mode is worked."""
 
     points: tuple[ServicePoint, ...] = Field(max_length=MANY)
-    coarse_counts: Annotated[float, Field(gt=0)] = 10.0
+    coarse_counts: Positive = 10.0
     """What one press of the coarse key is said to move, in counts (a fine press moves one)."""
     timeout_s: Positive = 45.0
     """An activation in service mode ends by itself after this."""

@@ -71,7 +71,7 @@ class CommandSet(Noun):
     name: str
     terminator: Terminator = "\n"
     reply_terminator: Terminator = "\n"
-    timeout_s: Annotated[float, Field(gt=0)] = 1.0
+    timeout_s: Annotated[float, Field(gt=0, le=3600)] = 1.0
     ask: Annotated[dict[Ask, Template], AfterValidator(say_what_they_must)]
     """Messages that are answered. Each may be repeated, save `error`, which empties a queue."""
     tell: Annotated[dict[Tell, Template], AfterValidator(say_what_they_must)]
