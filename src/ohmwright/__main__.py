@@ -5,15 +5,17 @@ Imports nothing that could fail before it can tell of it.
 
 from __future__ import annotations
 
+import sys
+
 
 def main() -> None:
     """Run the command line; a program that cannot even be imported says so, with its code."""
     try:
         from ohmwright.cli.main import main as run
     except Exception as problem:
-        from ohmwright.cli.telling import end_with
+        from ohmwright.cli.telling import told
 
-        end_with(problem)
+        sys.exit(told(problem))
     run()
 
 

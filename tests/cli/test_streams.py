@@ -3,13 +3,23 @@
 from __future__ import annotations
 
 import os
+import pty
+import signal
 import subprocess
 import sys
+import termios
+import time
+from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 
 import pytest
 
+from ohmwright.cli.open_records import existing_records
+from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.shipped import shipped
+
+from .conftest import simulated
 
 _COMMAND = [sys.executable, "-c", "from ohmwright.cli.main import main; main()"]
 
@@ -43,3 +53,91 @@ def test_output_without_room_is_an_error_and_no_traceback() -> None:
     assert ended.returncode == 2
     assert ended.stderr.startswith("Standard output cannot be written: No space left on device.")
     assert "Traceback" not in ended.stderr
+
+
+def _nobody_reads() -> int:
+    """A pipe that is full and stays so."""
+    read, write = os.pipe()
+    os.set_blocking(write, False)
+    with suppress(BlockingIOError):
+        while True:
+            os.write(write, b"\n" * 4096)
+    os.set_blocking(write, True)
+    _OPEN.append(read)
+    return write
+
+
+def _held_terminal() -> int:
+    """A terminal whose person has pressed Ctrl-S."""
+    ours, theirs = pty.openpty()
+    termios.tcflow(theirs, termios.TCOOFF)
+    _OPEN.append(ours)
+    return theirs
+
+
+_OPEN: list[int] = []
+"""What has to stay open for as long as a child runs."""
+
+
+def _begun(records: Path, child: subprocess.Popen[bytes]) -> None:
+    """Return when the child has an activation on record."""
+    for _ in range(1200):
+        assert child.poll() is None
+        with suppress(OhmwrightError), existing_records(str(records)) as store:
+            for run in store.run_ids():
+                if any(event.kind == "activation_opened" for event in store.events(run)):
+                    return
+        time.sleep(0.1)
+    raise AssertionError("nothing was begun")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="needs a terminal that can be held")
+@pytest.mark.parametrize("stuck", [_nobody_reads, _held_terminal])
+def test_a_stop_is_carried_out_where_nobody_takes_the_output(
+    tmp_path: Path, procedure: Path, stuck: Callable[[], int]
+) -> None:
+    out, records = stuck(), tmp_path / "records.sqlite"
+    with simulated(tmp_path, "--tcp") as bench:
+        words = ("verify", procedure, "--bench", bench, "--records", records, "--unattended")
+        child = subprocess.Popen([*_COMMAND, *map(str, words)], stdout=out, stderr=out)
+        try:
+            _begun(records, child)
+            child.terminate()
+            assert child.wait(timeout=60) == 4
+        finally:
+            child.kill()
+            os.close(out)
+    with existing_records(str(records)) as store:
+        last = store.events(store.run_ids()[0])[-1]
+    assert (last.kind, last.error, last.rf_state) == ("fault", "Stopped", "off")
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="has no such signal")
+def test_a_signal_that_was_ignored_at_the_start_stays_ignored(
+    tmp_path: Path, procedure: Path
+) -> None:
+    records = tmp_path / "records.sqlite"
+    with simulated(tmp_path, "--tcp", "--stepped") as bench:
+        words = ("verify", procedure, "--bench", bench, "--records", records, "--unattended")
+        child = subprocess.Popen(
+            [*_COMMAND, *map(str, words)],
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+            preexec_fn=lambda: signal.signal(signal.SIGHUP, signal.SIG_IGN),
+        )
+        while child.poll() is None:
+            child.send_signal(signal.SIGHUP)
+            time.sleep(0.02)
+    assert child.returncode == 1
+
+
+def test_all_that_was_asked_for_reaches_a_reader_who_takes_his_time() -> None:
+    lines = 20_000
+    show = f"import sys; sys.stdout.write('\\n'.join(map(str, range({lines}))))"
+    code = (
+        "from ohmwright.cli.streams import allow_for_any_console, results_lost\n"
+        f"allow_for_any_console(); {show}; results_lost()"
+    )
+    child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
+    time.sleep(1.0)
+    assert child.communicate()[0].split() == [str(number) for number in range(lines)]

@@ -6,7 +6,6 @@ import asyncio
 import signal
 from collections.abc import Iterator
 from contextlib import aclosing, contextmanager
-from functools import partial
 from typing import Protocol
 
 import anyio
@@ -20,6 +19,8 @@ from ohmwright.model.event import Event
 from ohmwright.model.moment import Moment
 from ohmwright.model.result import Verdict
 from ohmwright.records.store import Store
+
+from .streams import hurry
 
 EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
 
@@ -67,15 +68,19 @@ async def drive(
 
 @contextmanager
 def stopped_by_signals() -> Iterator[anyio.CancelScope]:
-    """Cancel the block on INT, TERM or HUP.
+    """Cancel the block on INT, TERM or HUP, where these were not ignored when we were started.
 
     The ones that follow change nothing, to the end of the program: they must not cut short the
     release that the first has begun, nor its saying how to go on.
     """
     loop = asyncio.get_running_loop()
     with anyio.CancelScope() as scope:
-        stop = partial(loop.call_soon_threadsafe, scope.cancel)
-        before = {number: signal.signal(number, lambda *_: stop()) for number in _signals()}
+
+        def stop(*_: object) -> None:
+            hurry()
+            loop.call_soon_threadsafe(scope.cancel)
+
+        before = {number: signal.signal(number, stop) for number in _LISTENED_TO}
         try:
             yield scope
         finally:
@@ -85,4 +90,9 @@ def stopped_by_signals() -> Iterator[anyio.CancelScope]:
 
 def _signals() -> list[signal.Signals]:
     names = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP
-    return [signal.Signals[name] for name in names if hasattr(signal, name)]
+    known = (signal.Signals[name] for name in names if hasattr(signal, name))
+    return [number for number in known if signal.getsignal(number) is not signal.SIG_IGN]
+
+
+_LISTENED_TO = _signals()
+"""As the program was started: under nohup a closed terminal stops nothing."""

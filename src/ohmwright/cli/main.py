@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -11,13 +12,14 @@ from typer.core import TyperGroup
 
 from ohmwright import __version__
 from ohmwright.model import last_of_rf
+from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
 
 from .record_app import Run
 from .record_app import app as record_app
 from .record_options import Json, Records, Trusted
-from .streams import allow_for_any_console
-from .telling import end_with
+from .streams import allow_for_any_console, results_lost
+from .telling import told
 
 if TYPE_CHECKING:
     from .bench_data import BenchChoice
@@ -326,9 +328,20 @@ def main() -> None:
     """Run the command line; every error ends in its message and its exit code."""
     allow_for_any_console()
     last_of_rf.begin()
+    code = _code()
+    lost = results_lost()
+    if lost is not None and code < ReleaseNotConfirmed.exit_code:
+        code = told(lost)
+    sys.exit(code)
+
+
+def _code() -> int:
     try:
         app()
+    except SystemExit as ended:  # typer's way to end
+        return ended.code if isinstance(ended.code, int) else 0
     except _Unseen as unseen:
-        end_with(unseen.problem)
+        return told(unseen.problem)
     except (Exception, KeyboardInterrupt) as problem:
-        end_with(problem)
+        return told(problem)
+    return 0

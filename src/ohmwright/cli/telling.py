@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sys
-from typing import NoReturn
+from contextlib import suppress
 
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 
@@ -12,14 +12,13 @@ from .crash import as_told
 _WIDEST = 80
 
 
-def end_with(problem: BaseException) -> NoReturn:
-    """Tell of `problem`, then exit with its code, also where nobody can be told any more."""
+def told(problem: BaseException) -> int:
+    """Tell of `problem`; its exit code, also where nobody can be told any more."""
     errors = as_told(problem)
-    try:
+    with suppress(Exception):  # the code says it
         for error in errors:
             tell(error)
-    finally:
-        sys.exit(errors[0].exit_code)
+    return errors[0].exit_code
 
 
 def tell(error: OhmwrightError) -> None:
