@@ -27,7 +27,8 @@ def _in_order(limits: tuple[float, float]) -> tuple[float, float]:
     return limits
 
 
-Range = Annotated[tuple[float, float], AfterValidator(_in_order)]
+Part = Annotated[float, Field(ge=-1, le=1)]
+Range = Annotated[tuple[Part, Part], AfterValidator(_in_order)]
 PositiveRange = Annotated[tuple[Positive, Positive], AfterValidator(_in_order)]
 NotNegativeRange = Annotated[tuple[NotNegative, NotNegative], AfterValidator(_in_order)]
 Share = Annotated[float, Field(ge=0, le=1)]
