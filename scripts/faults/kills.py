@@ -29,7 +29,7 @@ from ohmwright.wire.clock import RealClock
 SILENCE_S = 1.7
 """What the guard of this bench allows: a query's time-out, two readings, half a second."""
 AFTER_NOTICE_S = 0.1
-LIMIT_PROOF, MEASUREMENT = 2, 3
+LIMIT_PROOF, MEASUREMENT = 2, 4
 """Which activation of a run that is; OFF is proved in the first."""
 PROOF_S, IN_THE_PROOF = 1.0, 7
 """Every seventh kill comes while the limit is proved."""

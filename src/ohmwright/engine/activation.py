@@ -242,10 +242,10 @@ async def _release(bench: Bench, *, seen_to_flow: bool) -> _Ended | str:
         try:
             await analyzer.switch_off()
             still = await rf.still_on()
-            if still is None and not seen_to_flow:
-                still = await rf.comes_on(_ANSWERS_IN_S)
             if took_s is None and not rf.contact_closed:
                 took_s = clock.now_s() - begun_s
+            if still is None and not seen_to_flow:
+                still = await rf.comes_on(_ANSWERS_IN_S)
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()

@@ -1,15 +1,19 @@
-"""Before a run that nobody attends: OFF must open the output, and the limit end an activation."""
+"""Before a run that nobody attends: OFF, the limit and the guard must each end an activation."""
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from contextlib import AbstractAsyncContextManager
+from typing import NamedTuple
 
+from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.conformance import (
     LIMIT_S,
     OFF_LIMIT_S,
+    Check,
     Kit,
     ends_an_activation_by_itself,
+    guard_opens_the_output,
     off_opens_the_output,
 )
 from ohmwright.model.errors import OutOfCapability
@@ -19,27 +23,41 @@ from ohmwright.model.hardware import AnalyzerData, Mode
 from .session import Session
 
 _SHARE_OF_FULL = 0.03
-_PROOFS = (
-    (
-        off_opens_the_output,
-        OFF_LIMIT_S,
-        "OFF opens the output",
-        "Nothing but its own limit would end an activation.",
-    ),
-    (
-        ends_an_activation_by_itself,
-        LIMIT_S,
-        "the limit sent with ON ends an activation",
-        "Without that limit nobody may leave the bench.",
-    ),
+
+
+class _Proof(NamedTuple):
+    check: Check
+    limit_s: float
+    what: str
+    means: str
+    """What it means that this was not seen."""
+
+
+_OFF = _Proof(
+    off_opens_the_output,
+    OFF_LIMIT_S,
+    "OFF opens the output",
+    "Nothing but its own limit would end an activation.",
+)
+_LIMIT = _Proof(
+    ends_an_activation_by_itself,
+    LIMIT_S,
+    "the limit sent with ON ends an activation",
+    "Without that limit nobody may leave the bench.",
+)
+_GUARD = _Proof(
+    guard_opens_the_output,
+    OFF_LIMIT_S,
+    "the guard's OFF opens the output",
+    "Nothing would switch off if this program were killed or held up.",
 )
 
 
 async def protection_proofs(session: Session) -> AsyncIterator[Event]:
-    """Switch RF on briefly at a low setting, and see OFF and then the analyzer's limit end it.
+    """Switch RF on briefly at a low setting, and see OFF, the limit and the guard each end it.
 
-    Without a limit of its own an analyzer has only OFF to prove. Raises OutOfCapability where
-    one of them does not; the release that follows is confirmed as ever.
+    What a bench lacks it has not to prove. Raises OutOfCapability where one of them does not end
+    it; the release that follows is confirmed as ever.
     """
     analyzer, generator = session.bench.analyzer, session.bench.generator
     mode = generator.data.modes[0]
@@ -51,22 +69,29 @@ async def protection_proofs(session: Session) -> AsyncIterator[Event]:
         return session.activation(load_ohm=load_ohm, power_w=setting_w, limit_s=limit_s)
 
     kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
-    for check, limit_s, what, means in _PROOFS:
-        if analyzer.sent_limit_s(limit_s) is None and check is ends_an_activation_by_itself:
-            continue
+    for proof in _proofs(analyzer):
         before_s = session.on_s
-        yield session.opening(load_ohm=load_ohm, limit_s=limit_s, setting_w=setting_w)
-        problem = await check(kit)
+        yield session.opening(load_ohm=load_ohm, limit_s=proof.limit_s, setting_w=setting_w)
+        problem = await proof.check(kit)
         on_s = round(session.on_s - before_s, 3)
         yield session.closing(on_s)
         if problem is not None:
             raise OutOfCapability(
-                f"It was not seen that {what}: {problem}.",
-                f"RF was switched off and reads off. {means}",
+                f"It was not seen that {proof.what}: {problem}.",
+                f"RF was switched off and reads off. {proof.means}",
                 "Check the command set against the analyzer's manual, then the analyzer; until "
                 "then run attended.",
             )
-        yield ProtectionProved(**session.stamp(), what=what, on_s=on_s)
+        yield ProtectionProved(**session.stamp(), what=proof.what, on_s=on_s)
+
+
+def _proofs(analyzer: Analyzer) -> Iterator[_Proof]:
+    """What this analyzer, as it is reached here, has to prove."""
+    yield _OFF
+    if analyzer.sent_limit_s(LIMIT_S) is not None:
+        yield _LIMIT
+    if analyzer.protections.guard:
+        yield _GUARD
 
 
 def _low_setting_w(mode: Mode) -> float:

@@ -124,6 +124,21 @@ def _stands_still(first: int | None, second: int | None) -> bool:
     return first is not None and second is not None and second <= first
 
 
+async def guard_opens_the_output(kit: Kit) -> str | None:
+    """A broken promise has the guard open what reads closed, before the limit does."""
+    async with kit.activate(kit.load_ohm, OFF_LIMIT_S):
+        began_s = kit.clock.now_s()
+        proof = await kit.analyzer.prove_watchdog()
+        lasted_s = kit.clock.now_s() - began_s
+    if proof is None:
+        return None
+    if not proof.closed_before:
+        return "ON did not read back as on, so its OFF had nothing to do"
+    if max(proof.off_after_s, lasted_s) > OFF_LIMIT_S - _GRACE_S:
+        return "the output went off no sooner than by its limit"
+    return None
+
+
 async def ends_an_activation_by_itself(kit: Kit) -> str | None:
     """The limit that travels with ON is kept by the instrument."""
     if kit.analyzer.data.activation.max_limit_s is None:
@@ -162,6 +177,7 @@ CHECKS: tuple[Check, ...] = (
     activates_reads_and_releases,
     off_opens_the_output,
     ends_an_activation_by_itself,
+    guard_opens_the_output,
     captures_what_it_reads,
 )
 WITHOUT_RF: tuple[Check, ...] = CHECKS[:5]

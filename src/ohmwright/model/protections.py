@@ -30,8 +30,12 @@ class Protections(Noun):
     """Digits that are echoed show that the line is in step and carries each of them."""
 
     def words(self) -> tuple[tuple[str, bool], ...]:
-        """Each protection in plain words, and whether the bench has it."""
-        return tuple((words, getattr(self, name)) for name, words in _WORDS.items())
+        """Each protection in plain words, and whether the bench has it.
+
+        A limit in ON and a single shot stand for each other: with one of them the other is no lack.
+        """
+        needless = "single_shot" if self.limit_in_on or not self.single_shot else "limit_in_on"
+        return tuple((text, getattr(self, n)) for n, text in _WORDS.items() if n != needless)
 
 
 _WORDS = {
