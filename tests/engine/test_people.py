@@ -19,7 +19,6 @@ from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.operator import (
     NO_ANSWER,
     YES,
-    Choose,
     GoBack,
     Inspect,
     Instruct,
@@ -120,7 +119,7 @@ async def test_a_wait_that_was_given_up_is_told() -> None:
 
 
 async def test_own_answers_come_before_what_every_request_takes() -> None:
-    request = Choose("No output?", (replace(YES, word="back", key="b"),))
+    request = Inspect("No output?", (replace(YES, word="back", key="b"),))
     assert (await Scripted("back").carry_out(request)).key == "b"
 
 

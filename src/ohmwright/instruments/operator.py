@@ -189,15 +189,6 @@ class Instruct:
     rf_follows: bool = False
 
 
-@dataclass(frozen=True)
-class Choose:
-    """A question with answers of its own."""
-
-    text: str
-    answers: tuple[Answer, ...]
-    rf_follows: bool = False
-
-
 AGAIN = Answer("again", "a", "found and mended: measure again")
 UNKNOWN = Answer("unknown", "u", "cannot be told now: it is recorded as not measured")
 DEAD = Answer("dead", meaning="all of that is in order: it is the unit")
