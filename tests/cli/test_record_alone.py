@@ -70,6 +70,10 @@ def carried(
     for name in ("HOME", "XDG_DATA_HOME", "XDG_CONFIG_HOME", "XDG_STATE_HOME"):
         monkeypatch.setenv(name, str(tmp_path / "elsewhere" / name))
     assert ohmwright("record", "import", file).code == 0
+    verified = ohmwright("record", "verify", "--json")
+    assert (verified.code, verified.json["state"]) == (4, "unknown")  # nobody here knows the key
+    (signer,) = verified.json["keys"]
+    assert ohmwright("record", "keys", "trust", signer["fingerprint"]).code == 0
     assert ohmwright("record", "verify").code == 0
     return tmp_path / "papers"
 

@@ -13,7 +13,8 @@ from ohmwright.model.event import DocumentKept, Event, RunResumed
 from ohmwright.records.audit import audit
 from ohmwright.records.chain import Broken, Kept, KeptRun, whole
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.transfer import exported, runs_in, take_in
+from ohmwright.records.taking_in import take_in
+from ohmwright.records.transfer import exported, runs_in
 
 from .some_events import AT, finished, point, stage, started
 
