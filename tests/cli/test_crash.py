@@ -72,6 +72,19 @@ def test_whatever_nobody_foresaw(crashed: Callable, state: Path, problem: Except
     assert len(list((state / "ohmwright" / "crashes").iterdir())) == 1
 
 
+def test_what_was_foreseen_in_one_of_several_tasks_is_told_as_it_is(
+    crashed: Callable, state: Path
+) -> None:
+    outcome = crashed(ExceptionGroup("several", [ExceptionGroup("one", [LinkLost("It is gone.")])]))
+    assert (outcome.code, outcome.err.splitlines()[-1]) == (3, "It is gone.")
+
+
+def test_a_folder_that_cannot_be_written(ohmwright: Callable, tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    outcome = ohmwright("schema", tmp_path / "file" / "schemas")
+    assert (outcome.code, "cannot be written" in outcome.err) == (2, True)
+
+
 def test_stopped_by_hand_is_no_verdict(crashed: Callable, state: Path) -> None:
     outcome = crashed(KeyboardInterrupt())
     assert outcome.code == 4

@@ -30,6 +30,8 @@ def as_told(problem: BaseException) -> tuple[OhmwrightError, ...]:
     What nobody foresaw becomes a ProgramFault, whose trace is then in a log file; also where it
     ended an activation whose release could then not be confirmed.
     """
+    while isinstance(problem, BaseExceptionGroup) and len(problem.exceptions) == 1:
+        problem = problem.exceptions[0]  # what failed in a task of several is what failed
     told = tuple(_fault_or_foreseen(problem))
     if last_of_rf.is_unknown() and not isinstance(told[0], ReleaseNotConfirmed):
         return (_rf_unknown(), *told)

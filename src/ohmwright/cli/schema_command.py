@@ -8,6 +8,7 @@ from typing import Any
 
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.errors import UsageError
 from ohmwright.model.event import EVENTS
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.procedure import Procedure
@@ -17,8 +18,7 @@ from .console import out
 
 
 def write_schemas(folder: Path) -> int:
-    """Write one schema a file kind into `folder`."""
-    folder.mkdir(parents=True, exist_ok=True)
+    """Write one schema a file kind into `folder`. Raises UsageError where that is not possible."""
     schemas: dict[str, dict[str, Any]] = {
         "procedure": Procedure.model_json_schema(),
         "bench": BenchFile.model_json_schema(),
@@ -30,6 +30,12 @@ def write_schemas(folder: Path) -> int:
     }
     for name, schema in schemas.items():
         path = folder / f"{name}.schema.json"
-        path.write_text(json.dumps(schema, indent=2) + "\n", encoding="utf-8")
+        try:
+            folder.mkdir(parents=True, exist_ok=True)
+            path.write_text(json.dumps(schema, indent=2) + "\n", encoding="utf-8")
+        except OSError as problem:
+            raise UsageError(
+                f"{path}: cannot be written: {problem.strerror}.", do="Name another folder."
+            ) from None
         out().print(str(path), soft_wrap=True)
     return 0
