@@ -118,6 +118,7 @@ def test_verify_looks_for_the_hash_on_a_certificate(
 def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> None:
     file = tmp_path / "all.jsonl"
     assert ohmwright("record", "export", file, "--records", tmp_path).code == 0
+    assert stat.S_IMODE(file.stat().st_mode) == 0o600
     twice = ohmwright("record", "export", file, "--records", tmp_path)
     assert (twice.code, "Nothing is ever written over" in twice.err) == (2, True)
     new = tmp_path / "new.sqlite"

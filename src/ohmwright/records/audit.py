@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import json
 from collections.abc import Collection, Iterator
-from functools import cache
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, create_engine, select, text
+from sqlalchemy import Connection, Table, select
 
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished
@@ -19,16 +18,13 @@ from .clocks import events_backwards, runs_backwards
 from .finding import Finding
 from .flat import Row, result_row, run_row
 from .ledger import START, seal_in
-from .migrate import upgrade
 from .private import open_to_others
 from .reading import read_run
+from .schema_check import altered_tables, file_damage
 from .sql_store import SqlStore
 from .summaries import wrong
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
 from .witness import missing
-
-_APPEND_ONLY = ("store", "runs", "events", "ledger", "results")
-_SUMMING = {"results_tally", "runs_newest", "ledger_newest"}
 
 
 def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
@@ -37,7 +33,7 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
     `only`: the runs whose events are read; empty for all. The first finding of each run is
     its first event that is wrong.
     """
-    for look in (_file, _tables, _ledger, _strays, _summaries, _witness, _times, _modes):
+    for look in (_made, _ledger, _strays, _summaries, _witness, _times, _modes):
         yield from _looked(store, look)
     for run in _runs(store):
         if isinstance(run, Finding):
@@ -68,42 +64,6 @@ def _looked(store: SqlStore, look: Any) -> Iterator[Finding]:
         yield Finding(error.happened)
     except (TypeError, ValueError, KeyError) as problem:  # a value of another type than kept
         yield Finding(f"a table is damaged: {problem}")
-
-
-def _file(connection: Connection, _: SqlStore) -> Iterator[Finding]:
-    if connection.dialect.name == "sqlite":
-        for line in connection.execute(text("PRAGMA integrity_check")).scalars():
-            if line != "ok":
-                yield Finding(f"the file is damaged: {line}")
-
-
-def _tables(connection: Connection, _: SqlStore) -> Iterator[Finding]:
-    """Whether tables, indexes and the triggers that forbid changes are as they were made."""
-    if connection.dialect.name == "sqlite":
-        expected, found = _schema_as_made(), _schema(connection)
-        for name in sorted({key for key, _ in expected ^ found}):
-            yield Finding(f"'{name}' is not as it was made: rows may have been changed through it")
-        return
-    query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
-    there = set(connection.execute(text(query)).scalars())
-    for table in _APPEND_ONLY:
-        for trigger in (f"{table}_no_change", f"{table}_no_truncate"):
-            if trigger not in there:
-                yield Finding(f"'{trigger}' is off or gone: rows may have been changed")
-    for trigger in sorted(_SUMMING - there):
-        yield Finding(f"'{trigger}' is off or gone: summaries may be out of date")
-
-
-def _schema(connection: Connection) -> set[tuple[str, str]]:
-    rows = connection.execute(text("SELECT type, name, tbl_name, sql FROM sqlite_master"))
-    return {(str(row.name), repr(tuple(row))) for row in rows}
-
-
-@cache
-def _schema_as_made() -> set[tuple[str, str]]:
-    with create_engine("sqlite://").begin() as connection:
-        upgrade(connection)
-        return _schema(connection)
 
 
 def _ledger(connection: Connection, store: SqlStore) -> Iterator[Finding]:
@@ -154,6 +114,11 @@ def _summaries(connection: Connection, _: SqlStore) -> Iterator[Finding]:
 
 def _witness(connection: Connection, store: SqlStore) -> Iterator[Finding]:
     yield from missing(connection, store.witness)
+
+
+def _made(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+    yield from file_damage(connection)
+    yield from altered_tables(connection)
 
 
 def _times(connection: Connection, _: SqlStore) -> Iterator[Finding]:

@@ -1,0 +1,41 @@
+"""What a database says, translated into what a person can act on."""
+
+from __future__ import annotations
+
+from sqlalchemy.exc import DBAPIError
+
+from ohmwright.model.errors import RecordError
+
+_DAMAGED = "Restore a copy; do not use it as evidence."
+_HELD = "End it, then resume the run."
+_ROOM = "Make room, then resume the run."
+_CAUSES = (
+    # what the database says, what happened, what to do
+    ("there already", "another program has written to the same run", _HELD),
+    ("append-only", "what is on record cannot be changed", "Add a new run instead."),
+    ("unique", "another program has written to the same run", _HELD),
+    ("is locked", "another program holds the record and did not let go", _HELD),
+    ("lock timeout", "another program holds the record and did not let go", _HELD),
+    ("readonly", "the record may not be written to", "Correct the permissions."),
+    ("read-only", "the record may not be written to", "Correct the permissions."),
+    ("is full", "there is no room left on the disk", _ROOM),
+    ("no space", "there is no room left on the disk", _ROOM),
+    ("not a database", "this is no record of ohmwright, or it is damaged", _DAMAGED),
+    ("malformed", "the file is damaged", _DAMAGED),
+    ("decode", "the file is damaged", _DAMAGED),
+    ("unable to open", "it cannot be opened", "Check that file and folder are there and yours."),
+)
+
+
+def translated(problem: Exception, place: str) -> RecordError:
+    """The error of a database at `place` as one of ours."""
+    said = str(problem.orig) if isinstance(problem, DBAPIError) else str(problem)
+    said = " ".join(said.split())
+    for sign, happened, do in _CAUSES:
+        if sign in said.lower():
+            return RecordError(f"{place}: {happened} ({said}).", _MEANS, do)
+    do = "Check the database and the way to it, then resume the run."
+    return RecordError(f"{place}: the database failed: {said}.", _MEANS, do)
+
+
+_MEANS = "Nothing that was acknowledged is lost; RF is off while a record is written."

@@ -1,0 +1,51 @@
+"""Whether the file and the tables of a store are as they were made."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from functools import cache
+
+from sqlalchemy import Connection, create_engine, text
+
+from .finding import Finding
+from .migrate import upgrade
+
+_APPEND_ONLY = ("store", "runs", "events", "ledger", "results")
+_SUMMING = {"results_tally", "runs_newest", "ledger_newest"}
+
+
+def file_damage(connection: Connection) -> Iterator[Finding]:
+    """What SQLite finds wrong with its own file."""
+    if connection.dialect.name == "sqlite":
+        for line in connection.execute(text("PRAGMA integrity_check")).scalars():
+            if line != "ok":
+                yield Finding(f"the file is damaged: {line}")
+
+
+def altered_tables(connection: Connection) -> Iterator[Finding]:
+    """Whether tables, indexes and the triggers that forbid changes are as they were made."""
+    if connection.dialect.name == "sqlite":
+        expected, found = _schema_as_made(), _schema(connection)
+        for name in sorted({key for key, _ in expected ^ found}):
+            yield Finding(f"'{name}' is not as it was made: rows may have been changed through it")
+        return
+    query = "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled IN ('O', 'A')"
+    there = set(connection.execute(text(query)).scalars())
+    for table in _APPEND_ONLY:
+        for trigger in (f"{table}_no_change", f"{table}_no_truncate"):
+            if trigger not in there:
+                yield Finding(f"'{trigger}' is off or gone: rows may have been changed")
+    for trigger in sorted(_SUMMING - there):
+        yield Finding(f"'{trigger}' is off or gone: summaries may be out of date")
+
+
+def _schema(connection: Connection) -> set[tuple[str, str]]:
+    rows = connection.execute(text("SELECT type, name, tbl_name, sql FROM sqlite_master"))
+    return {(str(row.name), repr(tuple(row))) for row in rows}
+
+
+@cache
+def _schema_as_made() -> set[tuple[str, str]]:
+    with create_engine("sqlite://").begin() as connection:
+        upgrade(connection)
+        return _schema(connection)
