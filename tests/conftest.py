@@ -1,5 +1,6 @@
 """Folders of its own for every test; a real PostgreSQL for those that ask for one."""
 
+import signal
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -21,6 +22,16 @@ def _own_user_folders(
     for name in ("DATA", "CONFIG", "STATE"):
         monkeypatch.setenv(f"XDG_{name}_HOME", str(home / name.lower()))
     monkeypatch.delenv("OHMWRIGHT_RECORDS", raising=False)
+
+
+@pytest.fixture(autouse=True)
+def _own_signals() -> Iterator[None]:
+    """A stopped run leaves its signals ignored to the end of the program; children inherit that."""
+    names = [name for name in ("SIGINT", "SIGTERM", "SIGHUP") if hasattr(signal, name)]
+    before = {number: signal.getsignal(number) for number in map(signal.Signals.__getitem__, names)}
+    yield
+    for number, handler in before.items():
+        signal.signal(number, handler)
 
 
 @pytest.fixture(scope="session")
