@@ -29,21 +29,20 @@ def through_visa(bench: Path) -> Path:
 def test_the_same_seed_gives_the_same_verdicts_in_another_process(
     ohmwright: Callable, procedure: Path, tmp_path: Path, line: str
 ) -> None:
-    def verified(bench: Path) -> list[dict[str, object]]:
+    def verified(bench: Path, *options: str) -> list[dict[str, object]]:
         arguments = ("--bench", bench, "--records", tmp_path / "r", "--unattended", "--json")
-        return ohmwright("verify", procedure, *arguments).json["results"]
+        return ohmwright("verify", procedure, *arguments, *options).json["results"]
 
+    expected = [("100 ohm", "fail"), ("500 ohm", "pass")]
     here = verified(DEMO_BENCH)
     with simulated(tmp_path, line, "--stepped") as bench:
         if line == "--tcp":
             through_visa(bench)
-        there = verified(bench)
-    assert [(r["point"], r["verdict"]) for r in there] == [
-        ("100 ohm", "fail"),
-        ("500 ohm", "pass"),
-    ]
+        there = verified(bench, "--no-guard")
+        guarded = verified(bench)  # whose proof costs an activation, so that its noise is another
+    assert [(r["point"], r["verdict"]) for r in guarded] == expected
+    assert [(r["point"], r["verdict"]) for r in there] == expected
     for ours, theirs in zip(here, there, strict=True):
-        assert theirs["verdict"] == ours["verdict"]
         assert theirs["measured"]["value"] == pytest.approx(ours["measured"]["value"], rel=1e-9)
 
 
