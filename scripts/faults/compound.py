@@ -16,7 +16,8 @@ from row import Row
 from tally import Tally
 
 from ohmwright.cli.drive import stopped_by_signals
-from ohmwright.instruments.operator import Operator, Request
+from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.requests import Request
 from ohmwright.simulator.faults import Fault
 
 _OFF = b"OUTPut:STATe OFF"

@@ -231,7 +231,7 @@ import anyio
 from types import SimpleNamespace
 from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
 from ohmwright.cli.live import live_view
-from ohmwright.instruments.operator import PressKey
+from ohmwright.instruments.requests import PressKey
 from ohmwright.model.moment import Moment
 from ohmwright.simulator.person import SimulatedPerson
 from ohmwright.wire.clock import RealClock

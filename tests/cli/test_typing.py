@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.cli import at_terminal, keyboard
-from ohmwright.instruments.operator import DONE, NO, Inspect, Instruct
+from ohmwright.instruments.requests import DONE, NO, Inspect, Instruct
 from ohmwright.model.errors import UsageError
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")

@@ -21,7 +21,7 @@ from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.console import err
 from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.engine.run import Job, run
-from ohmwright.instruments.operator import Answer, Request
+from ohmwright.instruments.requests import Answer, Request
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.event import Asked

@@ -12,7 +12,7 @@ from ohmwright.engine.activation import Activation
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trimming import Hand
-from ohmwright.instruments.operator import DONE, Answer, CountPresses, PressKey
+from ohmwright.instruments.requests import DONE, Answer, CountPresses, PressKey
 from ohmwright.metrology.actions import Press
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.metrology.point import Keys, PointSpec, Question

@@ -16,19 +16,15 @@ from ohmwright.cli.tables import run_tables
 from ohmwright.engine.notes import Notes
 from ohmwright.engine.run import Job, overall, results, run
 from ohmwright.engine.sweep import sweep
-from ohmwright.instruments.operator import (
-    NO_ANSWER,
+from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
+from ohmwright.instruments.requests import (
     YES,
-    GoBack,
     Inspect,
     Instruct,
     LeaveUnsaved,
-    Operator,
     PressKey,
     Request,
     SelectMode,
-    SkipStep,
-    StopRun,
     StoreTrims,
     press_text,
 )

@@ -8,8 +8,8 @@ from ohmwright.engine import activation as module
 from ohmwright.engine.activation import activation, begin_off
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
-from ohmwright.instruments.operator import JoinPath
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, refuse_contradiction
+from ohmwright.instruments.requests import JoinPath
 from ohmwright.model.errors import (
     InstrumentRefused,
     ProcedureError,
@@ -304,7 +304,8 @@ async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable
     def deaf(rig: object) -> object:
         commands = rig.bench.analyzer.dialogue.commands
         tell = {verb: text for verb, text in commands.tell.items() if verb != "set_path"}
-        rig.bench.analyzer.dialogue.commands = commands.model_copy(update={"tell": tell})
+        deaf = commands.model_copy(update={"tell": tell})
+        rig.bench.analyzer.dialogue.commands, rig.bench.analyzer.verbs = deaf, deaf.verbs
         return rig
 
     _, error = await kept(deaf(make_rig()))

@@ -8,7 +8,8 @@ from typing import Protocol
 
 from rich.text import Text
 
-from ohmwright.instruments.operator import ALWAYS, Answer, Operator, Request
+from ohmwright.instruments.operator import ALWAYS, Operator
+from ohmwright.instruments.requests import Answer, Request
 from ohmwright.model.account import account_name
 from ohmwright.model.moment import RfState
 from ohmwright.wire.clock import RealClock

@@ -49,7 +49,6 @@ def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:
         has_port=bench.file.generator.link is not None,
         attended=not unattended,
         certificate=bench.certificate,
-        sets_path="set_path" in bench.analyzer_commands.verbs,
         analyzer_verbs=bench.analyzer_commands.verbs,
         generator_verbs=None if generator is None else generator.verbs,
     )

@@ -54,8 +54,6 @@ class Abilities:
     generator: GeneratorData
     has_port: bool
     attended: bool
-    sets_path: bool = True
-    """Whether the analyzer's command set can join its input to a circuit."""
     certificate: AnalyzerCertificate | None = None
     analyzer_verbs: frozenset[Verb] | None = None
     """What the analyzer's command set has a message for; None where it has no command set."""
@@ -70,7 +68,6 @@ def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Ben
         bench.generator.data,
         has_port=bench.generator.unattended,
         attended=bench.operator.present,
-        sets_path=bench.analyzer.protections.path_set,
         certificate=bench.certificate,
         analyzer_verbs=bench.analyzer.verbs,
         generator_verbs=bench.generator.verbs,
@@ -164,7 +161,7 @@ def _needs_a_person(step: Step, abilities: Abilities) -> Iterator[Complaint]:
     elif not abilities.has_port:
         yield "kind", "the generator has no port, so a person must work it"
     path = isinstance(step, LeakageStep | ContactQualityStep | ModeStep | AdjustStep)
-    if path and abilities.analyzer.has_paths and not abilities.sets_path:
+    if path and abilities.analyzer.has_paths and lacking(abilities.analyzer_verbs, ("set_path",)):
         yield "kind", "the command set has no 'set_path', so a person must join the input"
     contact = abilities.analyzer.activation
     if not contact.bounded and not isinstance(step, InspectionStep | InstructionStep):

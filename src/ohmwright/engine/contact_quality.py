@@ -7,7 +7,7 @@ from math import sqrt
 from typing import NamedTuple
 
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.operator import AGAIN, UNKNOWN, LookForCause
+from ohmwright.instruments.requests import AGAIN, UNKNOWN, LookForCause
 from ohmwright.metrology.distributions import coverage_factor
 from ohmwright.model.event import Event
 from ohmwright.model.procedure import ContactQualityStep, Stage

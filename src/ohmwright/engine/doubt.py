@@ -10,14 +10,7 @@ from collections.abc import Awaitable, Callable, Sequence
 from functools import partial
 from typing import Literal, NamedTuple
 
-from ohmwright.instruments.operator import (
-    AGAIN,
-    DEAD,
-    JOINED,
-    UNKNOWN,
-    LookAtPanel,
-    LookForCause,
-)
+from ohmwright.instruments.requests import AGAIN, DEAD, JOINED, UNKNOWN, LookAtPanel, LookForCause
 from ohmwright.model.result import Measured, Sample, Verdict
 from ohmwright.model.tolerance import Target
 

@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 
 from ohmwright.instruments.generator import Key
-from ohmwright.instruments.operator import press_text
+from ohmwright.instruments.requests import press_text
 from ohmwright.metrology.actions import Move, Press
 
 

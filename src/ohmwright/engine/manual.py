@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 
-from ohmwright.instruments.operator import YES, Inspect, Instruct
+from ohmwright.instruments.requests import YES, Inspect, Instruct
 from ohmwright.model.errors import InspectionFailed
 from ohmwright.model.event import Event
 from ohmwright.model.procedure import InspectionStep, InstructionStep, Stage

@@ -13,7 +13,8 @@ from typing import Literal, TypedDict
 import scipy.special  # noqa: F401
 
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.operator import NOT_ANSWERS, JoinPath
+from ohmwright.instruments.operator import NOT_ANSWERS
+from ohmwright.instruments.requests import JoinPath
 from ohmwright.metrology.droop import LeftOver
 from ohmwright.model.event import (
     ActivationClosed,

@@ -6,7 +6,7 @@ from functools import partial
 
 import anyio
 
-from ohmwright.instruments.operator import CountPresses, PressKey
+from ohmwright.instruments.requests import CountPresses, PressKey
 from ohmwright.metrology.actions import Move, Press
 from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.model.event import TrimMoved

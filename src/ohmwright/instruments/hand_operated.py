@@ -7,13 +7,13 @@ from typing import Literal
 from ohmwright.model.hardware import GeneratorData
 
 from .generator import Generator, Key
-from .operator import (
+from .operator import Operator
+from .requests import (
     YES,
     EnterService,
     LeaveService,
     LeaveUnsaved,
     LookAtAlarm,
-    Operator,
     PressKey,
     SelectMode,
     StoreTrims,

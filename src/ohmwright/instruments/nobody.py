@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from ohmwright.model.errors import OutOfCapability
 
-from .operator import Operator, Request
+from .operator import Operator
+from .requests import Request
 
 
 class Nobody(Operator):

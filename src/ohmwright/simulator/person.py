@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from ohmwright.instruments.operator import (
+from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.requests import (
     CORRECTED,
     NO,
     RIGHT,
@@ -14,7 +15,6 @@ from ohmwright.instruments.operator import (
     LookAtAlarm,
     LookAtPanel,
     LookForCause,
-    Operator,
     PressKey,
     Request,
     SelectMode,

@@ -1,0 +1,229 @@
+"""What a person at the bench can be asked, as data: each request with its own named answers."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal, Protocol
+
+
+@dataclass(frozen=True)
+class Answer:
+    """One thing that a request can be answered with."""
+
+    word: str
+    """As it is typed and as it is recorded."""
+    key: str = ""
+    """What may be typed instead."""
+    meaning: str = ""
+    """What it says, where the word alone does not."""
+
+
+DONE = Answer("done", "d")
+YES = Answer("yes", "y")
+NO = Answer("no", "n")
+
+
+class Request(Protocol):
+    """Something a person is to do or to say."""
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """The answers it takes, beside those that every request takes."""
+
+    @property
+    def rf_follows(self) -> bool:
+        """Whether RF comes on once it is answered, without another request."""
+
+
+@dataclass(frozen=True)
+class SelectMode:
+    """Choose mode and power setting on the front panel."""
+
+    mode: str
+    setting_w: float
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"Set the generator to {self.mode}, {self.setting_w:g} W."
+
+
+@dataclass(frozen=True)
+class EnterService:
+    """Bring the unit into service mode at an adjustment point."""
+
+    point: str
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"Enter service mode and choose adjustment point {self.point}."
+
+
+@dataclass(frozen=True)
+class PressKey:
+    """Press the coarse or fine key a number of times."""
+
+    key: Literal["coarse", "fine"]
+    direction: Literal["up", "down"]
+    presses: int
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return press_text(self.key, self.presses if self.direction == "up" else -self.presses)
+
+
+def press_text(key: Literal["coarse", "fine"], presses: int) -> str:
+    """How a person is told of presses; negative is down."""
+    times = "once" if abs(presses) == 1 else f"{abs(presses)} times"
+    return f"Press {key} {'up' if presses > 0 else 'down'} {times}."
+
+
+@dataclass(frozen=True)
+class CountPresses:
+    """How many presses of a request that was not answered in time were done: 0 to all of them."""
+
+    pressed: PressKey
+    rf_follows: bool = False
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f'RF is off again. How many of these had you done: "{self.pressed.text}"'
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """The numbers there are."""
+        return tuple(Answer(str(number)) for number in range(self.pressed.presses + 1))
+
+
+@dataclass(frozen=True)
+class JoinPath:
+    """Join the analyzer's input to a circuit by hand."""
+
+    path: Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"Join the analyzer's input to {_CIRCUITS[self.path]}."
+
+
+_CIRCUITS = {
+    "OUTPUT": "the output circuit, with its load resistance",
+    "LEAKAGE": "the HF leakage circuit, with its measuring resistance",
+    "CQUALITY": "the contact quality circuit, between the halves of the neutral electrode",
+}
+
+
+@dataclass(frozen=True)
+class StoreTrims:
+    """Save the adjustment."""
+
+    text: str = "Save the adjustment in the generator."
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
+
+
+@dataclass(frozen=True)
+class LeaveService:
+    """Return to normal use."""
+
+    text: str = "Leave service mode."
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
+
+
+@dataclass(frozen=True)
+class LeaveUnsaved:
+    """Return to normal use so that what was moved is undone."""
+
+    text: str = "Leave service mode WITHOUT saving: what was pressed here is not to be kept."
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
+
+
+@dataclass(frozen=True)
+class LookAtAlarm:
+    """Say whether the contact quality alarm is on."""
+
+    text: str = "Is the contact quality alarm on?"
+    answers: tuple[Answer, ...] = (YES, NO)
+    rf_follows: bool = False
+
+
+@dataclass(frozen=True)
+class Inspect:
+    """A yes or no question from the procedure; yes is good."""
+
+    text: str
+    answers: tuple[Answer, ...] = (YES, NO)
+    rf_follows: bool = False
+
+
+@dataclass(frozen=True)
+class Instruct:
+    """Something to be done before going on."""
+
+    text: str
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
+
+
+AGAIN = Answer("again", "a", "found and mended: measure again")
+UNKNOWN = Answer("unknown", "u", "cannot be told now: it is recorded as not measured")
+DEAD = Answer("dead", meaning="all of that is in order: it is the unit")
+JOINED = Answer("joined", "j", "it is joined, and nothing leaks")
+RIGHT = Answer("right", "r", "the panel says so")
+CORRECTED = Answer("corrected", "c", "it did not, and does now")
+
+
+@dataclass(frozen=True)
+class LookForCause:
+    """Nothing was seen where something should be: is it the unit, or how it is joined?"""
+
+    seen: str
+    look: str
+    """What to look at, as a request."""
+    sure: Answer = DEAD
+    """What is answered when all that is in order."""
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"{self.seen[0].upper()}{self.seen[1:]}. Please {self.look}."
+
+    @property
+    def answers(self) -> tuple[Answer, ...]:
+        """Mended, in order, or unknown."""
+        return AGAIN, self.sure, UNKNOWN
+
+
+@dataclass(frozen=True)
+class LookAtPanel:
+    """What was seen is far from what was asked: is it chosen on the panel?"""
+
+    seen: str
+    wanted: str
+    """Mode and setting, in words."""
+    answers: tuple[Answer, ...] = (RIGHT, CORRECTED, UNKNOWN)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"{self.seen[0].upper()}{self.seen[1:]}. Does the panel say {self.wanted}?"
