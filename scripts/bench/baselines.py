@@ -10,7 +10,7 @@ from collections.abc import Callable, Generator
 import numpy as np
 from population import Unit
 
-from ohmwright.metrology.actions import Action, Activate, Finish, Move, Release, Sample
+from ohmwright.adjustment.actions import Action, Activate, Finish, Move, Release, Sample
 
 Reading = tuple[float, float]
 Plan = Generator[Action, Reading | None, Finish]

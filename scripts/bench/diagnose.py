@@ -13,7 +13,7 @@ import json
 
 import numpy as np
 
-from ohmwright.metrology.diagnosis import SENSES, Curve, Limits, diagnose, propose
+from ohmwright.estimation.diagnosis import SENSES, Curve, Limits, diagnose, propose
 
 _LOADS = np.array([50, 100, 200, 300, 500, 800, 1000, 1500, 2000, 3000.0])
 _LIMITS = Limits(power_w=300.0, current_a=1.4, voltage_v=560.0, sharpness=6.0)

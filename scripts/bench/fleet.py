@@ -10,9 +10,9 @@ from population import Profile, Unit, draw
 from runner import Outcome, run
 from verifying import question_of
 
-from ohmwright.metrology.adjusting import AdjustPolicy
-from ohmwright.metrology.fleet_prior import FleetPrior, learn
-from ohmwright.metrology.point import Expected, PointSpec
+from ohmwright.adjustment.adjusting import AdjustPolicy
+from ohmwright.adjustment.fleet_prior import FleetPrior, learn
+from ohmwright.estimation.point import Expected, PointSpec
 
 _LEARNT_FROM = 20
 _MEASURED = 5

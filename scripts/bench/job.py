@@ -28,9 +28,9 @@ from ohmwright.engine.outputs import MeasuredStep
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
+from ohmwright.estimation.duty import Duty
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.nobody import Nobody
-from ohmwright.metrology.duty import Duty
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.decision import SimpleAcceptance
 from ohmwright.model.event import PointDone, RunFinished

@@ -17,10 +17,10 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np  # noqa: E402
 
-from ohmwright.metrology.knowledge import NoisePrior, first_knowledge  # noqa: E402
-from ohmwright.metrology.response import Steps, window_mean_response  # noqa: E402
-from ohmwright.metrology.transient import Record  # noqa: E402
-from ohmwright.metrology.transient_fit import fit_transient  # noqa: E402
+from ohmwright.estimation.knowledge import NoisePrior, first_knowledge  # noqa: E402
+from ohmwright.estimation.response import Steps, window_mean_response  # noqa: E402
+from ohmwright.estimation.transient import Record  # noqa: E402
+from ohmwright.estimation.transient_fit import fit_transient  # noqa: E402
 
 _BAR_MS = 1.0
 

@@ -7,7 +7,7 @@ from typing import Protocol
 
 from plant import Plant
 
-from ohmwright.metrology.actions import (
+from ohmwright.adjustment.actions import (
     Action,
     Activate,
     Finish,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from population import Profile
 
-from ohmwright.metrology.point import Keys
+from ohmwright.estimation.point import Keys
 
 
 @dataclass(frozen=True)

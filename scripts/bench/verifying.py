@@ -11,8 +11,8 @@ from baselines import slope_settled
 from plant import Plant
 from population import Profile, Unit, draw
 
-from ohmwright.metrology.point import Question
-from ohmwright.metrology.watching import PointWatch
+from ohmwright.estimation.point import Question
+from ohmwright.estimation.watching import PointWatch
 
 _WITHIN = (-2.0, 2.0)
 """True errors in tolerances, uniform."""

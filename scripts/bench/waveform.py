@@ -9,7 +9,7 @@ import sys
 import numpy as np
 from sidebyside import compare, report
 
-from ohmwright.metrology import waveform
+from ohmwright.uncertainty import waveform
 
 
 def main() -> None:

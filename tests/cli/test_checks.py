@@ -5,8 +5,8 @@ from collections.abc import Callable
 import pytest
 
 from ohmwright.cli import checks_command
-from ohmwright.metrology.published.catalogue import all_checks
-from ohmwright.metrology.published.checks import Check
+from ohmwright.published.catalogue import all_checks
+from ohmwright.published.checks import Check
 
 WRONG = Check("Some standard", "clause 4", "mass, kg", 1.0, 0.1, lambda: 1.25, "published")
 NOTHING = Check(

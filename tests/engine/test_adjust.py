@@ -8,14 +8,14 @@ from typing import Any
 import anyio
 import pytest
 
+from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.adjusting import AdjustPolicy
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trimming import Hand
+from ohmwright.estimation.point import Keys, PointSpec, Question
 from ohmwright.instruments.requests import DONE, Answer, CountPresses, PressKey
-from ohmwright.metrology.actions import Press
-from ohmwright.metrology.adjusting import AdjustPolicy
-from ohmwright.metrology.point import Keys, PointSpec, Question
 from ohmwright.model.errors import ActivationCutShort
 from ohmwright.model.event import (
     ActivationClosed,

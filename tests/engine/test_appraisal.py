@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from uncertainties import correlated_values, ufloat
 
 from ohmwright.engine.appraisal import Accuracy, appraise, appraise_linearly
-from ohmwright.metrology.settling import Settled
+from ohmwright.estimation.settling import Settled
 from ohmwright.model.analyzer_certificate import (
     AnalyzerCertificate,
     CurrentRange,

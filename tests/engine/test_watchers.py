@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.watchers import Deciding, Settling, question
-from ohmwright.metrology.droop import LeftOver
+from ohmwright.estimation.droop import LeftOver
 from ohmwright.model.hardware import Meter
 from ohmwright.model.procedure import Point, Timing
 from ohmwright.model.tolerance import Target

@@ -1,11 +1,11 @@
-"""Every published value, recomputed. The checks themselves are data in metrology/published."""
+"""Every published value, recomputed. The checks themselves are data in ohmwright/published."""
 
 import math
 
 import pytest
 
-from ohmwright.metrology.published.catalogue import all_checks
-from ohmwright.metrology.published.checks import Check
+from ohmwright.published.catalogue import all_checks
+from ohmwright.published.checks import Check
 
 CHECKS = all_checks()
 

@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.metrology.limits import bipolar_leakage_limit_ma
 from ohmwright.model.decision import GuardBand, SimpleAcceptance
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.procedure import Procedure, point_names
 from ohmwright.model.procedure_file import read_procedure
+from ohmwright.uncertainty.limits import bipolar_leakage_limit_ma
 
 HEAD = 'title = "t"\nrevision = "1"\nmodel = "m"\n'
 LEAKAGE = """

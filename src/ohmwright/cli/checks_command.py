@@ -11,9 +11,9 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.metrology.published.catalogue import all_checks
-from ohmwright.metrology.published.checks import Check, Outcome
 from ohmwright.model.errors import UsageError
+from ohmwright.published.catalogue import all_checks
+from ohmwright.published.checks import Check, Outcome
 
 from .console import out, print_json
 

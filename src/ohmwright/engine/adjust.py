@@ -6,14 +6,14 @@ from collections.abc import AsyncIterator, Sequence
 from dataclasses import dataclass, field, replace
 from functools import partial
 
+from ohmwright.adjustment.actions import Activate, Finish, Move, Press
+from ohmwright.adjustment.adjusting import AdjustPolicy
+from ohmwright.adjustment.fleet_prior import FleetPrior
+from ohmwright.adjustment.tuning import Tuning
+from ohmwright.estimation.droop import LeftOver
+from ohmwright.estimation.point import Expected, Keys, PointSpec
+from ohmwright.estimation.settling import Settled
 from ohmwright.instruments.generator import Generator
-from ohmwright.metrology.actions import Activate, Finish, Move, Press
-from ohmwright.metrology.adjusting import AdjustPolicy
-from ohmwright.metrology.droop import LeftOver
-from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.metrology.point import Expected, Keys, PointSpec
-from ohmwright.metrology.settling import Settled
-from ohmwright.metrology.tuning import Tuning
 from ohmwright.model.event import (
     Event,
     PointLearned,

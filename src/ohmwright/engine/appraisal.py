@@ -14,20 +14,20 @@ from functools import partial
 from math import isinf, sqrt
 from typing import Any
 
-from ohmwright.metrology.inputs import (
+from ohmwright.estimation.settling import Settled
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
+from ohmwright.model.procedure import Timing
+from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
+from ohmwright.model.tolerance import Quantity
+from ohmwright.uncertainty.budget import Budget, combine
+from ohmwright.uncertainty.inputs import (
     Correlations,
     Distribution,
     Input,
     rectangular,
     resolution_uncertainty,
 )
-from ohmwright.metrology.settling import Settled
-from ohmwright.metrology.uncertainty import Budget, combine
-from ohmwright.metrology.validated import validated
-from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.procedure import Timing
-from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
-from ohmwright.model.tolerance import Quantity
+from ohmwright.uncertainty.validated import validated
 
 COVERAGE = 0.95
 READINGS = "readings"
@@ -109,7 +109,7 @@ def appraise(
 ) -> Measured:
     """As `appraise_linearly`, by Monte Carlo where the linear budget does not hold.
 
-    See `metrology.validated` for the test that decides.
+    See `uncertainty.validated` for the test that decides.
     """
     problem = _problem(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)

@@ -8,11 +8,11 @@ from typing import NamedTuple
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.requests import AGAIN, UNKNOWN, LookForCause
-from ohmwright.metrology.distributions import coverage_factor
 from ohmwright.model.event import Event
 from ohmwright.model.procedure import ContactQualityStep, Stage
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Verdict
 from ohmwright.model.tolerance import Target
+from ohmwright.uncertainty.distributions import coverage_factor
 
 from .doubt import Told
 from .judge import conformity

@@ -6,10 +6,10 @@ from collections.abc import AsyncIterator, Sequence
 from itertools import pairwise
 from math import hypot, isinf
 
-from ohmwright.metrology.limits import reversals
 from ohmwright.model.event import Event
 from ohmwright.model.procedure import MonotonicityStep, Stage, Timing
 from ohmwright.model.result import Measured, Result, Verdict
+from ohmwright.uncertainty.limits import reversals
 
 from .appraisal import appraise
 from .doubt import Chosen, Clearing, Told, doubt_about

@@ -8,13 +8,13 @@ from math import isinf
 from typing import NamedTuple
 
 from ohmwright.instruments.analyzer import Captured
-from ohmwright.metrology.distributions import coverage_factor
-from ohmwright.metrology.inputs import from_readings
-from ohmwright.metrology.waveform import measure
 from ohmwright.model.errors import ExcessiveOutput
 from ohmwright.model.event import Event
 from ohmwright.model.procedure import CrestFactorStep, Point, Stage, Timing
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Sample, Verdict
+from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.inputs import from_readings
+from ohmwright.uncertainty.waveform import measure
 
 from .doubt import Chosen, Clearing, Told, doubt_about
 from .judge import conformity, judge

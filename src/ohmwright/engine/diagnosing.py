@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ohmwright.metrology.diagnosis import (
+from ohmwright.adjustment.fleet_prior import FleetPrior
+from ohmwright.estimation.diagnosis import (
     SENSES,
     Curve,
     Diagnosis,
@@ -15,8 +16,7 @@ from ohmwright.metrology.diagnosis import (
     diagnose,
     nominal_limits,
 )
-from ohmwright.metrology.fleet_prior import FleetPrior
-from ohmwright.metrology.point import Expected
+from ohmwright.estimation.point import Expected
 from ohmwright.model.event import Diagnosis as DiagnosisEvent
 from ohmwright.model.event import FirstMove, SenseGain
 from ohmwright.model.hardware import GeneratorData, Sense

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections import Counter
 from dataclasses import dataclass, field
 
+from ohmwright.adjustment.actions import Move, Press
 from ohmwright.instruments.generator import Key
 from ohmwright.instruments.requests import press_text
-from ohmwright.metrology.actions import Move, Press
 
 
 @dataclass

@@ -9,8 +9,6 @@ from __future__ import annotations
 
 from math import hypot, inf, isfinite, sqrt
 
-from ohmwright.metrology import conformity as rules
-from ohmwright.metrology.distributions import coverage_factor
 from ohmwright.model.decision import (
     Decision,
     FalseAccept,
@@ -22,6 +20,8 @@ from ohmwright.model.decision import (
 )
 from ohmwright.model.result import Conformity, Measured, Verdict
 from ohmwright.model.tolerance import Target
+from ohmwright.uncertainty import conformity as rules
+from ohmwright.uncertainty.distributions import coverage_factor
 
 SIMPLE = SimpleAcceptance()
 CONFIDENCE = 0.975

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from math import sqrt
 
-from ohmwright.metrology.settling import Settled
+from ohmwright.estimation.settling import Settled
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import AnalyzerData, Mode
 from ohmwright.model.procedure import LeakageStep, Stage, Timing

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import isinf
 
-from ohmwright.metrology.settling import Settled
+from ohmwright.estimation.settling import Settled
 from ohmwright.model.procedure import Point, Stage, Step, Timing
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
+from ohmwright.estimation.droop import Droop, LeftOver, Warmth
+from ohmwright.estimation.duty import Duty
 from ohmwright.instruments.bench import Bench
-from ohmwright.metrology.droop import Droop, LeftOver, Warmth
-from ohmwright.metrology.duty import Duty
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.procedure import Timing
 

@@ -10,9 +10,9 @@ from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, M
 from dataclasses import dataclass, field
 
 from ohmwright import __version__
+from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
-from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.model.document import DocumentRef
 from ohmwright.model.errors import Stopped
 from ohmwright.model.event import (

@@ -12,10 +12,10 @@ from typing import Literal, TypedDict
 # seconds, in which nobody hears a signal and the guard hears nothing
 import scipy.special  # noqa: F401
 
+from ohmwright.estimation.droop import LeftOver
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.instruments.requests import JoinPath
-from ohmwright.metrology.droop import LeftOver
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,

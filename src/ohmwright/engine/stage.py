@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import AsyncIterator, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 
+from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.operator import GoBack, SkipStep
-from ohmwright.metrology.fleet_prior import FleetPrior
 from ohmwright.model.event import Event, ServiceLeft, StepStarted
 from ohmwright.model.procedure import (
     AdjustStep,

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ohmwright.metrology.actions import Move, Press
-from ohmwright.metrology.actions import Sample as TakeReading
-from ohmwright.metrology.adjusting import AdjustPolicy
-from ohmwright.metrology.droop import LeftOver
+from ohmwright.adjustment.actions import Move, Press
+from ohmwright.adjustment.actions import Sample as TakeReading
+from ohmwright.adjustment.adjusting import AdjustPolicy
+from ohmwright.estimation.droop import LeftOver
 from ohmwright.model.errors import ExcessiveOutput
 from ohmwright.model.procedure import Point
 from ohmwright.model.result import Sample

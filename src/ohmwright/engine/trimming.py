@@ -6,9 +6,9 @@ from functools import partial
 
 import anyio
 
+from ohmwright.adjustment.actions import Move, Press
+from ohmwright.adjustment.adjusting import AdjustPolicy
 from ohmwright.instruments.requests import CountPresses, PressKey
-from ohmwright.metrology.actions import Move, Press
-from ohmwright.metrology.adjusting import AdjustPolicy
 from ohmwright.model.event import TrimMoved
 
 from .activation import Activation

@@ -6,9 +6,9 @@ from collections.abc import Awaitable, Callable
 from dataclasses import dataclass
 from typing import Protocol
 
+from ohmwright.estimation.droop import LeftOver
+from ohmwright.estimation.settling import Settled
 from ohmwright.instruments.analyzer import Analyzer, Reading
-from ohmwright.metrology.droop import LeftOver
-from ohmwright.metrology.settling import Settled
 from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput
 from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample

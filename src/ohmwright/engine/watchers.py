@@ -8,11 +8,11 @@ from math import hypot, sqrt
 
 import numpy as np
 
-from ohmwright.metrology.droop import LeftOver
-from ohmwright.metrology.mixture import Mixture
-from ohmwright.metrology.point import Question
-from ohmwright.metrology.settling import Settled, assess
-from ohmwright.metrology.watching import PointWatch
+from ohmwright.estimation.droop import LeftOver
+from ohmwright.estimation.mixture import Mixture
+from ohmwright.estimation.point import Question
+from ohmwright.estimation.settling import Settled, assess
+from ohmwright.estimation.watching import PointWatch
 from ohmwright.model.hardware import Meter
 from ohmwright.model.moment import Aim
 from ohmwright.model.procedure import Point, Timing

@@ -10,8 +10,8 @@ from contextlib import AbstractAsyncContextManager
 from dataclasses import dataclass
 from math import isclose, isnan
 
-from ohmwright.metrology.waveform import measure
 from ohmwright.model.errors import OhmwrightError
+from ohmwright.uncertainty.waveform import measure
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer

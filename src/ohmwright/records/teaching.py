@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 
-from ohmwright.metrology.fleet_prior import FleetPrior, Learned, learn
+from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointLearned, RunStarted
 

@@ -1,0 +1,177 @@
+"""Monte Carlo, uncertainty budgets and false accept probability beside their references.
+
+Run: python scripts/bench/uncertainty.py [seed]
+"""
+
+import math
+import sys
+from typing import Any
+
+import numpy as np
+from scipy.special import ndtr
+from scipy.stats import multivariate_normal
+from sidebyside import Row, compare, repeated, report
+from uncertainties import ufloat
+
+from ohmwright.uncertainty import risk
+from ohmwright.uncertainty.budget import Budget, propagate
+from ohmwright.uncertainty.inputs import Input, rectangular
+from ohmwright.uncertainty.montecarlo import Trials, simulate
+from ohmwright.uncertainty.uncertainty_arrays import Budgets, propagate_many
+
+TRIALS = 1_000_000
+POINTS = 100_000
+RISK_POINTS = 20_000
+REFERENCE_RISK_POINTS = 300
+
+
+def power(current: Any, load: Any, gain: Any, load_factor: Any, offset: Any) -> Any:
+    """P = I^2 R with a meter gain and offset and a load tolerance."""
+    return (current * gain + offset) ** 2 * (load * load_factor)
+
+
+def inputs() -> tuple[Input, ...]:
+    """The five inputs, made anew as a caller would."""
+    return (
+        Input("I", 1.0, 0.002, 11, "student t"),
+        Input("R", 300.0, 0.6),
+        Input("gain", 1.0, 0.003),
+        rectangular("load factor", 1.0, 0.01),
+        Input("offset", 0.0, 0.0005),
+    )
+
+
+NORMAL = (
+    Input("I", 1.0, 0.002),
+    Input("R", 300.0, 0.6),
+    Input("gain", 1.0, 0.003),
+    rectangular("load factor", 1.0, 0.01),
+    Input("offset", 0.0, 0.0005),
+)
+
+
+def ours_simulated(seed: int) -> Trials:
+    """Ours: values in order, mean, u, both intervals."""
+    trials = simulate(power, NORMAL, TRIALS, seed)
+    trials.symmetric_interval()
+    trials.shortest_interval()
+    return trials
+
+
+def plain_simulated(seed: int) -> tuple[float, float, float, float]:
+    """Reference: plain numpy draws, model, sort, mean, sd and two order statistics."""
+    rng = np.random.default_rng(seed)
+    values = power(
+        rng.normal(1.0, 0.002, TRIALS),
+        rng.normal(300.0, 0.6, TRIALS),
+        rng.normal(1.0, 0.003, TRIALS),
+        rng.uniform(0.99, 1.01, TRIALS),
+        rng.normal(0.0, 0.0005, TRIALS),
+    )
+    values.sort()
+    low, high = values[int(0.025 * TRIALS)], values[int(0.975 * TRIALS)]
+    return float(values.mean()), float(values.std(ddof=1)), float(low), float(high)
+
+
+def ours_budget() -> Budget:
+    """Ours: inputs, budget, expanded uncertainty."""
+    budget = propagate(power, inputs())
+    budget.expanded()
+    return budget
+
+
+def uncertainties_budget() -> float:
+    """Reference: the same with `uncertainties`, which has no dof or coverage factor."""
+    result = power(
+        ufloat(1.0, 0.002),
+        ufloat(300.0, 0.6),
+        ufloat(1.0, 0.003),
+        ufloat(1.0, 0.01 / math.sqrt(3.0)),
+        ufloat(0.0, 0.0005),
+    )
+    return float(result.std_dev)
+
+
+def ours_budgets(values: Any, spreads: Any) -> Budgets:
+    """Ours: all points at once, with dof and expanded uncertainties."""
+    many = propagate_many(power, values, spreads, [11, math.inf, math.inf, math.inf, math.inf])
+    many.expanded()
+    return many
+
+
+def sweep() -> tuple[Any, Any]:
+    """Currents over a sweep; the other inputs are the same at every point."""
+    currents = np.linspace(0.2, 1.2, POINTS)
+    ones = np.ones(POINTS)
+    values = np.array([currents, 300.0 * ones, ones, ones, 0.0 * ones])
+    spreads = np.array([0.002 * currents, 0.6 * ones, 0.003 * ones, 0.006 * ones, 5e-4 * ones])
+    return values, spreads
+
+
+def risk_points(seed: int, count: int) -> tuple[Any, Any, Any]:
+    """Shares in tolerance, test uncertainty ratios, acceptance multipliers."""
+    rng = np.random.default_rng(seed)
+    return rng.uniform(0.6, 0.99, count), rng.uniform(1.0, 10.0, count), rng.uniform(0.7, 1, count)
+
+
+def bivariate_false_accepts(shares: Any, ratios: Any, multipliers: Any) -> Any:
+    """Reference: one call of scipy's bivariate normal a point."""
+    priors, errors = risk.population_sd(1.0, shares), 1.0 / (2.0 * ratios)
+    both = np.empty(len(shares))
+    for index, (prior, error, limit) in enumerate(zip(priors, errors, multipliers, strict=True)):
+        covariance = [[prior**2, prior**2], [prior**2, prior**2 + error**2]]
+        both[index] = multivariate_normal.cdf(
+            [1.0, limit], [0.0, 0.0], covariance, lower_limit=[-1.0, -limit]
+        )
+    spread = np.hypot(priors, errors)
+    return ndtr(multipliers / spread) - ndtr(-multipliers / spread) - both
+
+
+def main() -> None:
+    """Measure and print."""
+    seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
+    values, spreads = sweep()
+    few, many = risk_points(seed, REFERENCE_RISK_POINTS), risk_points(seed, RISK_POINTS)
+    rows: list[Row] = [
+        compare(
+            "Monte Carlo, 10^6 trials / plain numpy and sort",
+            lambda: ours_simulated(seed),
+            lambda: plain_simulated(seed),
+            1.15,
+        ),
+        compare(
+            "one linear budget / uncertainties",
+            repeated(ours_budget, 500),
+            repeated(uncertainties_budget, 500),
+            1.0,
+            ours_units=500,
+            reference_units=500,
+        ),
+        compare(
+            "vectorised budget, a point / uncertainties",
+            lambda: ours_budgets(values, spreads),
+            repeated(uncertainties_budget, 500),
+            0.01,
+            ours_units=POINTS,
+            reference_units=500,
+        ),
+        compare(
+            "false accept, a point / scipy bivariate normal",
+            lambda: risk.centred_risks(*many),
+            lambda: bivariate_false_accepts(*few),
+            0.01,
+            ours_units=RISK_POINTS,
+            reference_units=REFERENCE_RISK_POINTS,
+        ),
+    ]
+    differences = risk.centred_risks(*few).false_accept - bivariate_false_accepts(*few)
+    first, second = ours_simulated(seed), ours_simulated(seed)
+    report(
+        rows,
+        false_accept_largest_difference=float(np.abs(differences).max()),
+        monte_carlo_bit_identical=first.ordered.tobytes() == second.ordered.tobytes(),
+    )
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,1 @@
+"""What readings say of an output: pure, no await, port or clock."""

@@ -1,0 +1,1 @@
+"""Drift, intervals, charts and shares over many units and years: pure mathematics."""

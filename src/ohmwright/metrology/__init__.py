@@ -1,1 +1,0 @@
-"""Pure mathematics on floats and arrays: no await, port or clock."""

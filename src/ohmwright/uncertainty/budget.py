@@ -1,0 +1,159 @@
+"""The linear uncertainty budget of the GUM (JCGM 100): one result from uncertain inputs."""
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
+
+Model = Callable[..., float]
+
+# Sensitivities are differences over a sixteenth of the standard uncertainty: far enough for the
+# digits of the model, near enough that its curvature does not show.
+STEPS_PER_U = 16.0
+
+
+@dataclass(frozen=True, slots=True)
+class BudgetLine:
+    """An input, the result's sensitivity to it, and its signed contribution c * u to the result."""
+
+    input: Input
+    sensitivity: float
+    contribution: float
+
+
+@dataclass(frozen=True, slots=True)
+class Expanded:
+    """An expanded uncertainty U = k u, with the coverage it is meant to have."""
+
+    uncertainty: float
+    coverage_factor: float
+    coverage: float
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """A result with its combined standard uncertainty, effective dof and the lines behind it."""
+
+    value: float
+    standard_uncertainty: float
+    effective_dof: float
+    lines: tuple[BudgetLine, ...]
+    correlations: Correlations | None = None
+
+    def expanded(self, coverage: float = 0.95) -> Expanded:
+        """Expanded uncertainty by Student's t with the effective degrees of freedom (GUM G.3)."""
+        factor = coverage_factor(self.effective_dof, coverage)
+        return Expanded(factor * self.standard_uncertainty, factor, coverage)
+
+
+def propagate(
+    model: Model, inputs: Sequence[Input], correlations: Correlations | None = None
+) -> Budget:
+    """Budget of model(*values), with sensitivities found by central differences."""
+    values = [item.value for item in inputs]
+    sensitivities = [_slope(model, values, index, item) for index, item in enumerate(inputs)]
+    return combine(model(*values), inputs, sensitivities, correlations)
+
+
+def combine(
+    value: float,
+    inputs: Sequence[Input],
+    sensitivities: Sequence[float],
+    correlations: Correlations | None = None,
+) -> Budget:
+    """Budget of a result whose sensitivities are known, in the order of `inputs`.
+
+    Effective degrees of freedom are Welch and Satterthwaite's. They hold for independent lines, so
+    correlated inputs are first put together into one line with the fewest dof among them.
+    """
+    lines = tuple(
+        BudgetLine(item, sensitivity, sensitivity * item.standard_uncertainty)
+        for item, sensitivity in zip(inputs, sensitivities, strict=True)
+    )
+    if correlations is None:
+        variances = [(line.contribution**2, line.input.dof) for line in lines]
+    else:
+        variances = _grouped_variances(lines, correlations)
+    total = math.fsum(variance for variance, _ in variances)
+    return Budget(value, math.sqrt(total), _welch_satterthwaite(variances), lines, correlations)
+
+
+def output_correlation(first: Budget, second: Budget) -> float:
+    """Correlation between two results of the same inputs (GUM H.2.3); nan where one is exact."""
+    inputs = [line.input for line in first.lines]
+    if inputs != [line.input for line in second.lines]:
+        raise ValueError("a correlation between results needs budgets over the same inputs")
+    matrix = correlation_matrix(inputs, first.correlations or {})
+    contributions = _contributions(first.lines), _contributions(second.lines)
+    scale = first.standard_uncertainty * second.standard_uncertainty
+    return float(contributions[0] @ matrix @ contributions[1]) / scale if scale > 0 else math.nan
+
+
+def second_order_variance(model: Model, inputs: Sequence[Input]) -> float:
+    """What the next terms of the Taylor series add to the variance (GUM 5.1.2, note).
+
+    Sum over i, j of (f_ij^2 / 2 + f_i f_ijj) u_i^2 u_j^2, for independent symmetric inputs. Where
+    this is not small beside the linear variance, the linear budget is not valid.
+    """
+    steps = np.diag([item.standard_uncertainty / STEPS_PER_U for item in inputs])
+    values = np.array([item.value for item in inputs])
+
+    def at(*moves: npt.NDArray[np.float64]) -> float:
+        return model(*(values + sum(moves)))
+
+    def bend(along: npt.NDArray[np.float64], about: npt.NDArray[np.float64]) -> float:
+        return at(about, along) - 2.0 * at(about) + at(about, -along)
+
+    total = 0.0
+    for one in steps:
+        slope = (at(one) - at(-one)) / 2.0
+        for other in steps:
+            mixed = (at(one, other) - at(one, -other) - at(-one, other) + at(-one, -other)) / 4.0
+            third = (bend(other, one) - bend(other, -one)) / 2.0
+            total += 0.5 * mixed**2 + slope * third
+    return total * STEPS_PER_U**4
+
+
+def _slope(model: Model, values: list[float], index: int, item: Input) -> float:
+    # An exact input contributes nothing; its sensitivity is only shown.
+    exact = item.standard_uncertainty == 0.0
+    step = 1e-6 * max(abs(item.value), 1.0) if exact else item.standard_uncertainty / STEPS_PER_U
+    moved = values.copy()
+    moved[index] = high = item.value + step
+    above = model(*moved)
+    moved[index] = low = item.value - step
+    return (above - model(*moved)) / (high - low)
+
+
+def _welch_satterthwaite(variances: Sequence[tuple[float, float]]) -> float:
+    total = math.fsum(variance for variance, _ in variances)
+    spread = math.fsum(variance * variance / dof for variance, dof in variances)
+    return total * total / spread if spread > 0.0 else math.inf
+
+
+def _contributions(lines: Sequence[BudgetLine]) -> npt.NDArray[np.float64]:
+    return np.array([line.contribution for line in lines])
+
+
+def _grouped_variances(
+    lines: Sequence[BudgetLine], correlations: Correlations
+) -> list[tuple[float, float]]:
+    """Variance and dof of each set of inputs that hang together by correlation."""
+    matrix = correlation_matrix([line.input for line in lines], correlations)
+    contributions = _contributions(lines)
+    pending, variances = set(range(len(lines))), []
+    while pending:
+        group = {pending.pop()}
+        while joined := {j for i in group for j in pending if matrix[i, j] != 0.0}:
+            group |= joined
+            pending -= joined
+        members = sorted(group)
+        part = contributions[members]
+        variance = float(part @ matrix[np.ix_(members, members)] @ part)
+        variances.append((max(variance, 0.0), min(lines[i].input.dof for i in members)))
+    return variances

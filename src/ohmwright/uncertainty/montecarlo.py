@@ -1,0 +1,203 @@
+"""Propagation of distributions by Monte Carlo, as JCGM 101 describes it.
+
+For results that the linear budget does not serve: a strongly curved model, or one dominant input
+that is not normal. The same seed gives the same bits, whatever the number of trials asked for at
+a time.
+"""
+
+import math
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ohmwright.uncertainty.budget import Budget
+from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
+
+FloatArray = npt.NDArray[np.float64]
+ArrayModel = Callable[..., FloatArray]
+
+# JCGM 101 7.9.4 takes trials in sequences of 10^4; they also fit the processor's cache.
+SEQUENCE_TRIALS = 10_000
+MAXIMUM_TRIALS = 10_000_000
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    """A coverage interval with its ends in the unit of the result."""
+
+    low: float
+    high: float
+
+    @property
+    def width(self) -> float:
+        """High end less low end."""
+        return self.high - self.low
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Trials:
+    """Model values of all trials in ascending order, shape (trials,), with their mean and u."""
+
+    ordered: FloatArray
+    mean: float
+    standard_uncertainty: float
+
+    def symmetric_interval(self, coverage: float = 0.95) -> Interval:
+        """Probabilistically symmetric interval: as many trials below it as above (7.7.2)."""
+        held = self._held(coverage)
+        first = (self.ordered.size - held + 1) // 2
+        return self._interval(first, held)
+
+    def shortest_interval(self, coverage: float = 0.95) -> Interval:
+        """Shortest interval that holds this share of the trials (7.7.4)."""
+        held = self._held(coverage)
+        first = int(np.argmin(self.ordered[held:] - self.ordered[:-held]))
+        return self._interval(first, held)
+
+    def _held(self, coverage: float) -> int:
+        held = math.floor(coverage * self.ordered.size + 0.5)
+        if not 0 < held < self.ordered.size:
+            raise ValueError(f"{self.ordered.size} trials hold no interval of coverage {coverage}")
+        return held
+
+    def _interval(self, first: int, held: int) -> Interval:
+        return Interval(float(self.ordered[first]), float(self.ordered[first + held]))
+
+
+def simulate(
+    model: ArrayModel,
+    inputs: Sequence[Input],
+    trials: int,
+    seed: int,
+    correlations: Correlations | None = None,
+) -> Trials:
+    """Distribution of model(*inputs) over a fixed number of trials.
+
+    `model` takes one array an input, all of one shape, and returns one array of that shape.
+    Correlated inputs must be normal. Raises ValueError for fewer than two trials.
+    """
+    if trials < 2:
+        raise ValueError(f"a simulation needs at least two trials, got {trials}")
+    sequences = _sequences(model, inputs, seed, correlations)
+    values = np.empty(trials)
+    for start in range(0, trials, SEQUENCE_TRIALS):
+        part = values[start : start + SEQUENCE_TRIALS]
+        part[...] = next(sequences)[: part.size]
+    return _summary(values)
+
+
+def simulate_adaptively(
+    model: ArrayModel,
+    inputs: Sequence[Input],
+    seed: int,
+    significant_digits: int = 2,
+    coverage: float = 0.95,
+    correlations: Correlations | None = None,
+    fewest_trials: int = 2 * SEQUENCE_TRIALS,
+) -> Trials:
+    """Sequences of trials until every figure is stable, the procedure of JCGM 101 clause 7.9.
+
+    Stable means that twice the standard deviation of the average over the sequences, of the
+    estimate, its uncertainty and both ends of the symmetric interval, is within the numerical
+    tolerance of `significant_digits` of u, and that there are `fewest_trials`. Raises ValueError
+    if that takes over 10^7 trials.
+    """
+    sequences = _sequences(model, inputs, seed, correlations)
+    parts: list[FloatArray] = []
+    figures: list[tuple[float, float, float, float]] = []
+    while len(parts) * SEQUENCE_TRIALS < MAXIMUM_TRIALS:
+        parts.append(next(sequences))
+        summary = _summary(parts[-1].copy())
+        interval = summary.symmetric_interval(coverage)
+        figures.append((summary.mean, summary.standard_uncertainty, interval.low, interval.high))
+        enough = len(parts) * SEQUENCE_TRIALS >= max(fewest_trials, 2 * SEQUENCE_TRIALS)
+        if enough and _stable(figures, significant_digits):
+            return _summary(np.concatenate(parts))
+    raise ValueError(
+        f"{MAXIMUM_TRIALS} trials do not settle {significant_digits} digits of the uncertainty; "
+        "ask for fewer digits, or look for an input whose distribution has no variance"
+    )
+
+
+def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2) -> float:
+    """Half a unit of the last significant digit of u, the delta of JCGM 101 clause 7.9.2."""
+    # u = c * 10^l with c a whole number of that many digits. Rounding first: 0.0999 is 10e-2.
+    exponent = int(f"{standard_uncertainty:.{significant_digits - 1}e}".partition("e")[2])
+    return float(0.5 * 10.0 ** (exponent - significant_digits + 1))
+
+
+def linear_is_valid(
+    budget: Budget, trials: Trials, significant_digits: int = 2, coverage: float = 0.95
+) -> bool:
+    """Whether Monte Carlo confirms the budget's interval, the comparison of JCGM 101 clause 8."""
+    delta = numerical_tolerance(budget.standard_uncertainty, significant_digits)
+    half_width = budget.expanded(coverage).uncertainty
+    interval = trials.symmetric_interval(coverage)
+    low = abs(budget.value - half_width - interval.low)
+    high = abs(budget.value + half_width - interval.high)
+    return max(low, high) <= delta
+
+
+def _stable(figures: Sequence[tuple[float, float, float, float]], significant_digits: int) -> bool:
+    table = np.array(figures)
+    deviations = table.std(axis=0, ddof=1) / math.sqrt(len(figures))
+    delta = numerical_tolerance(float(table[:, 1].mean()), significant_digits)
+    return bool(2.0 * deviations.max() <= delta)
+
+
+def _summary(values: FloatArray) -> Trials:
+    mean = float(values.mean())
+    deviation = float(values.std(ddof=1, mean=mean))
+    values.sort()
+    return Trials(values, mean, deviation)
+
+
+def _sequences(
+    model: ArrayModel, inputs: Sequence[Input], seed: int, correlations: Correlations | None
+) -> Iterator[FloatArray]:
+    """Endless sequences of model values; each input is drawn in turn from one generator."""
+    generator = np.random.default_rng(seed)
+    mixing = None if not correlations else _mixing(inputs, correlations)
+    while True:
+        draws = [_unit_draws(generator, item) for item in inputs]
+        if mixing is not None:
+            draws = list(mixing @ np.array(draws))
+        for draw, item in zip(draws, inputs, strict=True):
+            draw *= item.standard_uncertainty
+            draw += item.value
+        yield np.asarray(model(*draws), dtype=np.float64)
+
+
+def _unit_draws(generator: np.random.Generator, item: Input) -> FloatArray:
+    """Draws about 0 whose scale is one standard uncertainty."""
+    size = SEQUENCE_TRIALS
+    match item.distribution:
+        case "normal":
+            return generator.standard_normal(size)
+        case "student t" if math.isinf(item.dof):
+            return generator.standard_normal(size)
+        case "student t":
+            return generator.standard_t(item.dof, size)
+        case "rectangular":
+            return math.sqrt(12.0) * (generator.random(size) - 0.5)
+        case "triangular":
+            return math.sqrt(6.0) * (generator.random(size) + generator.random(size) - 1.0)
+        case "arcsine":
+            return math.sqrt(2.0) * np.sin(math.tau * generator.random(size))
+
+
+def _mixing(inputs: Sequence[Input], correlations: Correlations) -> FloatArray:
+    """Matrix that gives independent unit draws the correlations asked for."""
+    named = {label for pair in correlations for label in pair}
+    odd = [i.label for i in inputs if i.label in named and i.distribution != "normal"]
+    if odd:
+        raise ValueError(
+            f"{', '.join(odd)}: only normal inputs can be drawn with a correlation; give their "
+            "distribution as normal, or the cause they share as an input of its own"
+        )
+    eigenvalues, vectors = np.linalg.eigh(correlation_matrix(inputs, correlations))
+    # The symmetric root leaves an uncorrelated input's own draws alone.
+    root: FloatArray = (vectors * np.sqrt(np.maximum(eigenvalues, 0.0))) @ vectors.T
+    return root

@@ -1,0 +1,150 @@
+import math
+
+import numpy as np
+import pytest
+from GTC import ureal
+from hypothesis import given
+from hypothesis import strategies as st
+from uncertainties import correlated_values, ufloat
+
+from ohmwright.uncertainty.budget import (
+    combine,
+    output_correlation,
+    propagate,
+    second_order_variance,
+)
+from ohmwright.uncertainty.inputs import Input, rectangular
+from ohmwright.uncertainty.uncertainty_arrays import propagate_many
+
+ESTIMATE = st.floats(0.1, 1e3)
+RELATIVE = st.floats(1e-5, 0.03)
+
+
+def model(current, load, gain, offset):  # type: ignore[no-untyped-def]
+    return (current * gain + offset) ** 2 * load
+
+
+def quantities(i: float, r: float, relative: float) -> list[Input]:
+    return [
+        Input("I", i, relative * i, 9, "student t"),
+        rectangular("R", r, 0.02 * r, 30),
+        Input("gain", 1.0, relative / 2),
+        Input("offset", 0.0, relative * i / 3, 4),
+    ]
+
+
+@given(ESTIMATE, ESTIMATE, RELATIVE)
+def test_agrees_with_uncertainties(i: float, r: float, relative: float) -> None:
+    items = quantities(i, r, relative)
+    budget = propagate(model, items)
+    expected = model(*(ufloat(item.value, item.standard_uncertainty) for item in items))
+    assert budget.value == pytest.approx(expected.nominal_value)
+    assert budget.standard_uncertainty == pytest.approx(expected.std_dev, rel=1e-7)
+
+
+@given(ESTIMATE, ESTIMATE, RELATIVE)
+def test_dof_agree_with_gtc(i: float, r: float, relative: float) -> None:
+    items = quantities(i, r, relative)
+    expected = model(*(ureal(item.value, item.standard_uncertainty, item.dof) for item in items))
+    assert propagate(model, items).effective_dof == pytest.approx(expected.df, rel=1e-6)
+
+
+@given(ESTIMATE, ESTIMATE, RELATIVE, st.floats(-0.95, 0.95))
+def test_correlation_agrees_with_uncertainties(
+    i: float, r: float, relative: float, correlation: float
+) -> None:
+    items = [Input("I", i, relative * i), Input("R", r, 0.01 * r)]
+    u = [item.standard_uncertainty for item in items]
+    covariance = [
+        [u[0] ** 2, correlation * u[0] * u[1]],
+        [correlation * u[0] * u[1], u[1] ** 2],
+    ]
+    current, load = correlated_values([i, r], covariance)
+    budget = propagate(lambda a, b: a * a * b, items, {("I", "R"): correlation})
+    assert budget.standard_uncertainty == pytest.approx(
+        (current * current * load).std_dev, rel=1e-6
+    )
+
+
+def test_full_anticorrelation_can_cancel() -> None:
+    items = [Input("a", 1.0, 0.1), Input("b", 1.0, 0.1)]
+    budget = combine(2.0, items, [1.0, 1.0], {("a", "b"): -1.0})
+    assert budget.standard_uncertainty == pytest.approx(0.0, abs=1e-12)
+
+
+def test_correlated_lines_take_the_fewest_dof_among_them() -> None:
+    items = [Input("a", 0, 1.0, 4), Input("b", 0, 1.0, 50), Input("c", 0, 1.0, 9)]
+    budget = combine(0.0, items, [1.0, 1.0, 1.0], {("a", "b"): 0.5})
+    # a and b together: variance 3 with 4 dof; c: 1 with 9.
+    assert budget.effective_dof == pytest.approx(16 / (9 / 4 + 1 / 9))
+
+
+def test_expanded_uncertainty_says_its_factor() -> None:
+    expanded = combine(0.0, [Input("a", 0, 2.0)], [1.0]).expanded(0.9545)
+    assert expanded.coverage_factor == pytest.approx(2.0, abs=1e-3)
+    assert expanded.uncertainty == pytest.approx(4.0, abs=2e-3)
+
+
+def test_an_exact_input_still_shows_its_sensitivity() -> None:
+    budget = propagate(lambda a, b: a * b, [Input("a", 3.0, 0.0), Input("b", 5.0, 0.1)])
+    assert budget.lines[0].sensitivity == pytest.approx(5.0)
+    assert budget.lines[0].contribution == 0.0
+    assert budget.standard_uncertainty == pytest.approx(0.3)
+
+
+def test_everything_exact_has_infinite_dof() -> None:
+    budget = propagate(lambda a: 2 * a, [Input("a", 3.0, 0.0, 5)])
+    assert (budget.standard_uncertainty, budget.effective_dof) == (0.0, math.inf)
+
+
+def test_output_correlation_needs_the_same_inputs() -> None:
+    first = combine(0.0, [Input("a", 0, 1.0)], [1.0])
+    with pytest.raises(ValueError, match="same inputs"):
+        output_correlation(first, combine(0.0, [Input("b", 0, 1.0)], [1.0]))
+    assert output_correlation(first, first) == pytest.approx(1.0)
+    assert math.isnan(output_correlation(first, combine(0.0, [Input("a", 0, 1.0)], [0.0])))
+
+
+def test_second_order_terms_of_a_square() -> None:
+    # y = x^2 about 0: variance 2 u^4, of which the linear budget sees nothing.
+    items = [Input("x", 0.0, 0.3)]
+    assert propagate(lambda x: x * x, items).standard_uncertainty == 0.0
+    assert second_order_variance(lambda x: x * x, items) == pytest.approx(2 * 0.3**4)
+
+
+@given(st.lists(ESTIMATE, min_size=1, max_size=8), RELATIVE)
+def test_many_points_agree_with_one_at_a_time(currents: list[float], relative: float) -> None:
+    items = [quantities(i, 200.0, relative) for i in currents]
+    values = np.array([[item.value for item in point] for point in items]).T
+    spreads = np.array([[item.standard_uncertainty for item in point] for point in items]).T
+    dof = [item.dof for item in items[0]]
+    many = propagate_many(model, values, spreads, dof)
+    for index, point in enumerate(items):
+        one = propagate(model, point)
+        assert many.values[index] == pytest.approx(one.value)
+        assert many.standard_uncertainties[index] == pytest.approx(one.standard_uncertainty)
+        assert many.effective_dof[index] == pytest.approx(one.effective_dof, rel=1e-6)
+        assert many.expanded()[index] == pytest.approx(one.expanded().uncertainty, rel=1e-6)
+
+
+def test_many_points_with_correlation_and_shared_rows() -> None:
+    values = [[1.0, 2.0, 3.0], [200.0, 200.0, 200.0]]
+    correlation = [[1.0, 0.5], [0.5, 1.0]]
+    many = propagate_many(lambda i, r: i * i * r, values, [[0.01], [1.0]], [9.0, 30.0], correlation)
+    for index, current in enumerate(values[0]):
+        one = propagate(
+            lambda i, r: i * i * r,
+            [Input("I", current, 0.01, 9), Input("R", 200.0, 1.0, 30)],
+            {("I", "R"): 0.5},
+        )
+        assert many.standard_uncertainties[index] == pytest.approx(one.standard_uncertainty)
+        assert many.effective_dof[index] == one.effective_dof == 9.0
+
+
+def test_many_points_join_across_blocks() -> None:
+    currents = np.linspace(0.1, 1.0, 20_000)
+    many = propagate_many(lambda i, r: i * i * r, [currents, currents * 0 + 5.0], [[0.01], [0.1]])
+    expected = np.hypot(2 * currents * 5 * 0.01, currents**2 * 0.1)
+    np.testing.assert_allclose(many.standard_uncertainties, expected, rtol=1e-9)
+    assert np.all(np.isinf(many.effective_dof))
+    np.testing.assert_allclose(many.expanded(), 1.959964 * expected, rtol=1e-6)

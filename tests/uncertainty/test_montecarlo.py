@@ -1,0 +1,137 @@
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ohmwright.uncertainty.budget import propagate
+from ohmwright.uncertainty.inputs import Input, arcsine, rectangular, triangular
+from ohmwright.uncertainty.montecarlo import (
+    SEQUENCE_TRIALS,
+    linear_is_valid,
+    numerical_tolerance,
+    simulate,
+    simulate_adaptively,
+)
+
+POWER = (Input("I", 1.0, 0.01), rectangular("R", 300.0, 3.0))
+
+
+def power(current, load):  # type: ignore[no-untyped-def]
+    return current * current * load
+
+
+def itself(x):  # type: ignore[no-untyped-def]
+    return x
+
+
+def test_the_same_seed_gives_the_same_bits() -> None:
+    first, second = (simulate(power, POWER, 30_000, seed=7) for _ in range(2))
+    assert first.ordered.tobytes() == second.ordered.tobytes()
+    assert first.mean == second.mean
+    other = simulate(power, POWER, 30_000, seed=8)
+    assert other.ordered.tobytes() != first.ordered.tobytes()
+
+
+def test_more_trials_contain_the_fewer() -> None:
+    fewer = simulate(power, POWER, SEQUENCE_TRIALS + 17, seed=7).ordered
+    more = simulate(power, POWER, 3 * SEQUENCE_TRIALS, seed=7).ordered
+    assert np.isin(fewer, more).all()
+
+
+@pytest.mark.parametrize(
+    ("item", "kurtosis"),
+    [
+        (Input("x", 5.0, 2.0), 3.0),
+        (rectangular("x", 5.0, 2.0 * math.sqrt(3)), 1.8),
+        (triangular("x", 5.0, 2.0 * math.sqrt(6)), 2.4),
+        (arcsine("x", 5.0, 2.0 * math.sqrt(2)), 1.5),
+        (Input("x", 5.0, 2.0, math.inf, "student t"), 3.0),
+    ],
+)
+def test_distributions_have_their_moments(item: Input, kurtosis: float) -> None:
+    trials = simulate(itself, [item], 200_000, seed=1)
+    assert trials.mean == pytest.approx(5.0, abs=0.02)
+    assert trials.standard_uncertainty == pytest.approx(2.0, rel=0.01)
+    fourth = np.mean(((trials.ordered - 5.0) / 2.0) ** 4)
+    assert fourth == pytest.approx(kurtosis, rel=0.05)
+
+
+def test_student_t_has_its_scale() -> None:
+    # JCGM 101 6.4.9: the scale is s / sqrt(n), so the spread is larger by sqrt(dof / (dof - 2)).
+    trials = simulate(itself, [Input("x", 0.0, 1.0, 10, "student t")], 200_000, seed=1)
+    assert trials.standard_uncertainty == pytest.approx(math.sqrt(10 / 8), rel=0.02)
+    assert trials.symmetric_interval().high == pytest.approx(2.228, abs=0.03)
+
+
+def test_correlated_inputs_are_correlated_and_others_left_alone() -> None:
+    items = [Input("a", 0.0, 1.0), Input("b", 0.0, 1.0), rectangular("c", 0.0, math.sqrt(3))]
+    total = simulate(lambda a, b, c: a + b + c, items, 200_000, 2, {("a", "b"): 0.8})
+    assert total.standard_uncertainty == pytest.approx(math.sqrt(2 + 1.6 + 1), rel=0.01)
+    alone = simulate(lambda a, b, c: c, items, 50_000, 2, {("a", "b"): 0.8})
+    assert alone.ordered[-1] <= math.sqrt(3) + 1e-9
+
+
+def test_only_normal_inputs_can_be_correlated() -> None:
+    with pytest.raises(ValueError, match="R: only normal inputs"):
+        simulate(power, POWER, 100, 1, {("I", "R"): 0.5})
+
+
+@pytest.mark.parametrize("trials", [0, 1])
+def test_too_few_trials_are_refused(trials: int) -> None:
+    with pytest.raises(ValueError, match="at least two trials"):
+        simulate(power, POWER, trials, 1)
+
+
+def test_too_few_trials_hold_no_interval() -> None:
+    with pytest.raises(ValueError, match="hold no interval"):
+        simulate(power, POWER, 5, 1).symmetric_interval(0.999)
+
+
+@settings(max_examples=20)
+@given(st.integers(50, 400), st.floats(0.5, 0.95), st.integers(0, 100))
+def test_shortest_interval_is_the_shortest(trials: int, coverage: float, seed: int) -> None:
+    result = simulate(lambda x: np.exp(x), [Input("x", 0.0, 1.0)], trials, seed)
+    held = math.floor(coverage * trials + 0.5)
+    widths = [result.ordered[r + held] - result.ordered[r] for r in range(trials - held)]
+    assert result.shortest_interval(coverage).width == min(widths)
+    assert result.symmetric_interval(coverage).width >= min(widths)
+
+
+def test_adaptive_stops_when_the_digits_are_settled() -> None:
+    coarse = simulate_adaptively(power, POWER, seed=3, significant_digits=1)
+    fine = simulate_adaptively(power, POWER, seed=3, significant_digits=2)
+    assert SEQUENCE_TRIALS < coarse.ordered.size < fine.ordered.size
+    delta = numerical_tolerance(fine.standard_uncertainty)
+    assert fine.mean == pytest.approx(300.03, abs=delta)
+    again = simulate_adaptively(power, POWER, seed=3, significant_digits=2)
+    assert again.ordered.tobytes() == fine.ordered.tobytes()
+
+
+def test_adaptive_gives_up_on_a_distribution_without_variance(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("ohmwright.uncertainty.montecarlo.MAXIMUM_TRIALS", 200_000)
+    cauchy = Input("x", 0.0, 1.0, 1.0, "student t")
+    with pytest.raises(ValueError, match="do not settle"):
+        simulate_adaptively(itself, [cauchy], seed=1)
+
+
+@pytest.mark.parametrize(
+    ("u", "digits", "delta"),
+    [(0.35, 2, 0.005), (0.35, 1, 0.05), (6.1, 2, 0.05), (0.0999, 2, 0.005), (123.0, 2, 5.0)],
+)
+def test_numerical_tolerance(u: float, digits: int, delta: float) -> None:
+    # JCGM 101 7.9.2: u = c * 10^l, delta = 10^l / 2.
+    assert numerical_tolerance(u, digits) == pytest.approx(delta)
+
+
+def test_monte_carlo_upholds_a_linear_budget_and_overturns_a_curved_one() -> None:
+    straight = (Input("a", 10.0, 1.0), Input("b", 5.0, 2.0))
+    model = lambda a, b: a + b  # noqa: E731
+    trials = simulate(model, straight, 400_000, 1)
+    assert linear_is_valid(propagate(model, straight), trials)
+    curved = (Input("x", 0.1, 0.2),)
+    square = lambda x: x * x  # noqa: E731
+    assert not linear_is_valid(propagate(square, curved), simulate(square, curved, 100_000, 1))

@@ -1,0 +1,90 @@
+import math
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from hypothesis.extra import numpy as hnp
+from scipy.integrate import quad
+
+from ohmwright.uncertainty import kernels, waveform
+
+COUNTS = hnp.arrays(np.int16, st.integers(1, 300), elements=st.integers(-32768, 32767))
+
+
+@given(COUNTS, st.floats(1e-6, 10.0))
+def test_int16_is_exact(counts: np.ndarray, unit: float) -> None:
+    exact = [int(count) for count in counts]
+    measured = waveform.measure(counts, unit_per_count=unit)
+    mean_square = sum(count * count for count in exact) / len(exact)
+    assert measured.rms == pytest.approx(unit * math.sqrt(mean_square), rel=1e-14)
+    assert measured.peak == unit * max(abs(count) for count in exact)
+
+
+@pytest.mark.parametrize("dtype", [np.float32, np.float64, np.int16, np.int32, np.uint8])
+def test_chunks_join_without_a_seam(dtype: type) -> None:
+    size = 2 * waveform.CHUNK_SAMPLES + 7
+    samples = (np.arange(size) % 100).astype(dtype)
+    samples[-1] = 120
+    measured = waveform.measure(samples)
+    assert measured.peak == 120.0
+    assert measured.rms == pytest.approx(math.sqrt(np.mean(samples.astype(float) ** 2)), rel=1e-12)
+
+
+def test_a_strided_channel_is_measured_like_its_copy() -> None:
+    channels = np.random.default_rng(2).normal(size=(5000, 2))
+    strided, copied = waveform.measure(channels[:, 1]), waveform.measure(channels[:, 1].copy())
+    assert strided.peak == copied.peak
+    assert strided.rms == pytest.approx(copied.rms, rel=1e-13)
+
+
+def test_nan_is_not_swallowed() -> None:
+    measured = waveform.measure([1.0, math.nan, 3.0])
+    assert math.isnan(measured.rms)
+    assert math.isnan(measured.peak)
+
+
+def test_zero_has_no_crest_factor() -> None:
+    assert math.isnan(waveform.measure(np.zeros(4)).crest_factor)
+
+
+@pytest.mark.parametrize("samples", [[], np.zeros((2, 2))])
+def test_a_record_is_one_dimensional_and_not_empty(samples: object) -> None:
+    with pytest.raises(ValueError, match="one-dimensional"):
+        waveform.measure(samples)  # type: ignore[arg-type]
+
+
+def test_the_compiled_loop_says_what_numpy_says() -> None:
+    for size in (1, 1000, 8193):
+        counts = np.random.default_rng(3).integers(-32768, 32768, size).astype(np.int16)
+        assert kernels._int16_scan(counts) == waveform._scan(counts)
+
+
+def test_short_records_do_not_wait_for_a_compiler() -> None:
+    assert kernels.int16_kernel(np.zeros(1000, dtype=np.int16)) is None
+
+
+@given(st.floats(0.05, 3.0), st.floats(0.3, 6.0), st.floats(0.5, 20.0))
+def test_damped_sine_is_its_integral(decay: float, frequency: float, repeats: float) -> None:
+    period = repeats / frequency
+    omega = math.tau * frequency
+
+    def value(t: float) -> float:
+        return math.exp(-decay * t) * math.sin(omega * t)
+
+    energy, _ = quad(lambda t: value(t) ** 2, 0.0, period, epsabs=1e-13, limit=300)
+    shape = waveform.damped_sine(1.0, decay, frequency, period)
+    assert shape.rms == pytest.approx(math.sqrt(energy / period), rel=1e-8)
+    times = np.linspace(0.0, 0.5 / frequency, 4001)
+    assert shape.peak == pytest.approx(max(map(value, times)), rel=1e-5)
+
+
+def test_a_fully_on_gate_is_the_sine() -> None:
+    assert waveform.gated_sine(3.0, 1.0) == waveform.sine(3.0)
+    with pytest.raises(ValueError, match="duty"):
+        waveform.gated_sine(3.0, 0.0)
+
+
+def test_a_damped_sine_needs_a_decay() -> None:
+    with pytest.raises(ValueError, match="decay"):
+        waveform.damped_sine(1.0, 0.0, 1.0, 1.0)
