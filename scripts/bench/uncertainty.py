@@ -17,10 +17,8 @@ from ohmwright.uncertainty import risk
 from ohmwright.uncertainty.budget import Budget, propagate
 from ohmwright.uncertainty.inputs import Input, rectangular
 from ohmwright.uncertainty.montecarlo import Trials, simulate
-from ohmwright.uncertainty.uncertainty_arrays import Budgets, propagate_many
 
 TRIALS = 1_000_000
-POINTS = 100_000
 RISK_POINTS = 20_000
 REFERENCE_RISK_POINTS = 300
 
@@ -92,22 +90,6 @@ def uncertainties_budget() -> float:
     return float(result.std_dev)
 
 
-def ours_budgets(values: Any, spreads: Any) -> Budgets:
-    """Ours: all points at once, with dof and expanded uncertainties."""
-    many = propagate_many(power, values, spreads, [11, math.inf, math.inf, math.inf, math.inf])
-    many.expanded()
-    return many
-
-
-def sweep() -> tuple[Any, Any]:
-    """Currents over a sweep; the other inputs are the same at every point."""
-    currents = np.linspace(0.2, 1.2, POINTS)
-    ones = np.ones(POINTS)
-    values = np.array([currents, 300.0 * ones, ones, ones, 0.0 * ones])
-    spreads = np.array([0.002 * currents, 0.6 * ones, 0.003 * ones, 0.006 * ones, 5e-4 * ones])
-    return values, spreads
-
-
 def risk_points(seed: int, count: int) -> tuple[Any, Any, Any]:
     """Shares in tolerance, test uncertainty ratios, acceptance multipliers."""
     rng = np.random.default_rng(seed)
@@ -130,7 +112,6 @@ def bivariate_false_accepts(shares: Any, ratios: Any, multipliers: Any) -> Any:
 def main() -> None:
     """Measure and print."""
     seed = int(sys.argv[1]) if len(sys.argv) > 1 else 1
-    values, spreads = sweep()
     few, many = risk_points(seed, REFERENCE_RISK_POINTS), risk_points(seed, RISK_POINTS)
     rows: list[Row] = [
         compare(
@@ -145,14 +126,6 @@ def main() -> None:
             repeated(uncertainties_budget, 500),
             1.0,
             ours_units=500,
-            reference_units=500,
-        ),
-        compare(
-            "vectorised budget, a point / uncertainties",
-            lambda: ours_budgets(values, spreads),
-            repeated(uncertainties_budget, 500),
-            0.01,
-            ours_units=POINTS,
             reference_units=500,
         ),
         compare(

@@ -7,7 +7,6 @@ from ohmwright.estimation.diagnosis import (
     Limits,
     diagnose,
     nominal_limits,
-    propose,
 )
 
 LIMITS = Limits(power_w=300.0, current_a=1.4, voltage_v=560.0, sharpness=6.0)
@@ -45,14 +44,6 @@ def test_a_curve_of_another_law_is_noticed():
     odd = curve([1.0, 1.0, 1.0])
     bent = Curve(LOADS, odd.measured_w * np.linspace(0.8, 1.3, LOADS.size), odd.uncertainty_w)
     assert diagnose(bent, LIMITS).misfit > 10
-
-
-def test_counts_to_try_first_undo_the_drift():
-    found = diagnose(curve([1.05, 1.0, 1.0], noise=0.001), LIMITS)
-    (first,) = propose(found, {"current": 0.002})
-    assert first.sense == "current"
-    assert first.counts == pytest.approx(25, abs=2)
-    assert propose(found, {})[0].counts is None
 
 
 @pytest.mark.parametrize("sharpness", [4.0, 8.0])

@@ -1,5 +1,6 @@
 """Step kinds, their points, and the decision rule they take from their procedure."""
 
+from math import sqrt
 from pathlib import Path
 
 import pytest
@@ -8,7 +9,6 @@ from ohmwright.model.decision import GuardBand, SimpleAcceptance
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.procedure import Procedure, point_names
 from ohmwright.model.procedure_file import read_procedure
-from ohmwright.uncertainty.limits import bipolar_leakage_limit_ma
 
 HEAD = 'title = "t"\nrevision = "1"\nmodel = "m"\n'
 LEAKAGE = """
@@ -50,7 +50,8 @@ def read(tmp_path: Path):
 
 def test_bipolar_leakage_is_a_share_of_rated_power(read) -> None:
     (point,) = read(LEAKAGE + "rated_power_w = 80").step[0].points()
-    assert point.target.upper == pytest.approx(bipolar_leakage_limit_ma(80.0), rel=1e-12)
+    # 1 % of 80 W in 200 ohm
+    assert point.target.upper == pytest.approx(1000 * sqrt(0.8 / 200), rel=1e-12)
     assert point.target.one_sided
 
 

@@ -5,8 +5,9 @@ from math import exp
 import pytest
 
 from ohmwright.model.errors import UsageError
+from ohmwright.simulator.output_stage import current_ma
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
-from ohmwright.simulator.unit import nominal_current_ma
+from ohmwright.simulator.unit import Unit
 from ohmwright.wire.clock import VirtualClock
 
 from .conftest import BenchOnAClock, Make
@@ -38,8 +39,9 @@ def test_new_unit_delivers_its_nominal_current(
     ageless["physics"]["ageing"] = {}
     profile = GeneratorProfile.model_validate(ageless)
     bench = BenchOnAClock(quiet_gantry, profile, seed=1, clock=VirtualClock())
+    unit = Unit.built(profile, 1, 0.0)
     for mode, load_ohm in (("cut", 100), ("cut", 500), ("coag", 2000)):
-        nominal = nominal_current_ma(profile, mode, 120, load_ohm)
+        nominal = current_ma(unit.limits(mode, 120), load_ohm)
         true_ma = bench.truth.lag_free_current_ma(0.0, mode=mode, setting_w=120, load_ohm=load_ohm)
         assert true_ma == pytest.approx(nominal, rel=1e-9)
 

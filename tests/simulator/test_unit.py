@@ -5,7 +5,7 @@ import pytest
 
 from ohmwright.simulator.output_stage import TRUE, current_ma
 from ohmwright.simulator.profile import GeneratorProfile
-from ohmwright.simulator.unit import TrimEffect, Unit, nominal_current_ma
+from ohmwright.simulator.unit import TrimEffect, Unit
 
 
 def current_at_trim(profile: GeneratorProfile, unit: Unit, point: str, moved: int) -> float:
@@ -70,4 +70,5 @@ def test_coarse_keys_differ_from_unit_to_unit(quillon: GeneratorProfile) -> None
 
 
 def test_nominal_current(quillon: GeneratorProfile) -> None:
-    assert nominal_current_ma(quillon, "cut", 300, 100) == pytest.approx(900, rel=1e-3)
+    unit = Unit.built(quillon, 1, 0.0)
+    assert current_ma(unit.limits("cut", 300), 100) == pytest.approx(900, rel=1e-3)

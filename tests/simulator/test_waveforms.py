@@ -6,25 +6,28 @@ import numpy as np
 import pytest
 
 from ohmwright.simulator.profile import DampedSine, GatedSine, Sine, Waveform
-from ohmwright.simulator.waveforms import crest_factor, pass_band, peak, rms, sampled
+from ohmwright.simulator.waveforms import pass_band, sampled
+from ohmwright.uncertainty import waveform as closed
 
 SINE = Sine(kind="sine", carrier_hz=400e3)
 GATED = GatedSine(kind="gated sine", carrier_hz=400e3, repetition_hz=20e3, duty=0.25)
 DAMPED = DampedSine(kind="damped sine", carrier_hz=450e3, repetition_hz=31.25e3, decay_per_s=1e5)
 
 
-@pytest.mark.parametrize("waveform", [SINE, GATED, DAMPED])
-def test_samples_have_the_closed_form_rms_and_crest(waveform: Waveform) -> None:
+@pytest.mark.parametrize(
+    ("waveform", "shape"),
+    [
+        (SINE, closed.sine(1.0)),
+        (GATED, closed.gated_sine(1.0, 0.25)),
+        (DAMPED, closed.damped_sine(1.0, 1e5, 450e3, 1 / 31.25e3)),
+    ],
+)
+def test_samples_have_the_closed_form_rms_and_crest(
+    waveform: Waveform, shape: closed.Waveform
+) -> None:
     values = sampled(waveform, 200e6, 160_000)  # 0.8 ms: whole repetitions
     assert np.sqrt(np.mean(values**2)) == pytest.approx(1.0, rel=1e-3)
-    assert np.max(np.abs(values)) == pytest.approx(crest_factor(waveform), rel=1e-3)
-
-
-def test_crest_factors() -> None:
-    assert crest_factor(SINE) == pytest.approx(sqrt(2))
-    assert crest_factor(GATED) == pytest.approx(sqrt(2 / 0.25))
-    assert crest_factor(DAMPED) == pytest.approx(peak(DAMPED) / rms(DAMPED))
-    assert 3 < crest_factor(DAMPED) < 4
+    assert np.max(np.abs(values)) == pytest.approx(shape.crest_factor, rel=1e-3)
 
 
 def test_start_shifts_the_capture() -> None:

@@ -53,7 +53,6 @@ def test_one_reading_has_no_standard_deviation() -> None:
 @given(st.integers(1, 300), st.floats(-0.999, 0.999))
 def test_effective_size_lies_from_one_to_n(count: int, lag1: float) -> None:
     assert 1.0 <= auto.effective_size_ar1(count, lag1) <= count
-    assert 1.0 <= auto.effective_size_asymptotic(count, lag1) <= count
 
 
 def test_negative_autocorrelation_earns_nothing() -> None:

@@ -1,6 +1,5 @@
 import math
 
-import numpy as np
 import pytest
 from GTC import ureal
 from hypothesis import given
@@ -14,7 +13,6 @@ from ohmwright.uncertainty.budget import (
     second_order_variance,
 )
 from ohmwright.uncertainty.inputs import Input, rectangular
-from ohmwright.uncertainty.uncertainty_arrays import propagate_many
 
 ESTIMATE = st.floats(0.1, 1e3)
 RELATIVE = st.floats(1e-5, 0.03)
@@ -110,41 +108,3 @@ def test_second_order_terms_of_a_square() -> None:
     items = [Input("x", 0.0, 0.3)]
     assert propagate(lambda x: x * x, items).standard_uncertainty == 0.0
     assert second_order_variance(lambda x: x * x, items) == pytest.approx(2 * 0.3**4)
-
-
-@given(st.lists(ESTIMATE, min_size=1, max_size=8), RELATIVE)
-def test_many_points_agree_with_one_at_a_time(currents: list[float], relative: float) -> None:
-    items = [quantities(i, 200.0, relative) for i in currents]
-    values = np.array([[item.value for item in point] for point in items]).T
-    spreads = np.array([[item.standard_uncertainty for item in point] for point in items]).T
-    dof = [item.dof for item in items[0]]
-    many = propagate_many(model, values, spreads, dof)
-    for index, point in enumerate(items):
-        one = propagate(model, point)
-        assert many.values[index] == pytest.approx(one.value)
-        assert many.standard_uncertainties[index] == pytest.approx(one.standard_uncertainty)
-        assert many.effective_dof[index] == pytest.approx(one.effective_dof, rel=1e-6)
-        assert many.expanded()[index] == pytest.approx(one.expanded().uncertainty, rel=1e-6)
-
-
-def test_many_points_with_correlation_and_shared_rows() -> None:
-    values = [[1.0, 2.0, 3.0], [200.0, 200.0, 200.0]]
-    correlation = [[1.0, 0.5], [0.5, 1.0]]
-    many = propagate_many(lambda i, r: i * i * r, values, [[0.01], [1.0]], [9.0, 30.0], correlation)
-    for index, current in enumerate(values[0]):
-        one = propagate(
-            lambda i, r: i * i * r,
-            [Input("I", current, 0.01, 9), Input("R", 200.0, 1.0, 30)],
-            {("I", "R"): 0.5},
-        )
-        assert many.standard_uncertainties[index] == pytest.approx(one.standard_uncertainty)
-        assert many.effective_dof[index] == one.effective_dof == 9.0
-
-
-def test_many_points_join_across_blocks() -> None:
-    currents = np.linspace(0.1, 1.0, 20_000)
-    many = propagate_many(lambda i, r: i * i * r, [currents, currents * 0 + 5.0], [[0.01], [0.1]])
-    expected = np.hypot(2 * currents * 5 * 0.01, currents**2 * 0.1)
-    np.testing.assert_allclose(many.standard_uncertainties, expected, rtol=1e-9)
-    assert np.all(np.isinf(many.effective_dof))
-    np.testing.assert_allclose(many.expanded(), 1.959964 * expected, rtol=1e-6)

@@ -1,6 +1,5 @@
 import math
 
-import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -24,20 +23,6 @@ def test_normal_quantile_agrees_with_scipy(probability: float) -> None:
 def test_coverage_factor_agrees_with_scipy(dof: float, coverage: float) -> None:
     expected = stats.t.ppf(0.5 + coverage / 2, dof)
     assert distributions.coverage_factor(dof, coverage) == pytest.approx(expected, rel=1e-8)
-
-
-@given(st.lists(st.floats(0.3, 1e7), min_size=1, max_size=20), st.floats(0.5, 0.999))
-def test_many_factors_are_those_one_at_a_time(dof: list[float], coverage: float) -> None:
-    expected = [distributions.coverage_factor(one, coverage) for one in dof]
-    np.testing.assert_allclose(distributions.coverage_factors(dof, coverage), expected, rtol=1e-11)
-
-
-def test_many_factors_take_infinite_dof() -> None:
-    normal = distributions.coverage_factor(math.inf)
-    assert distributions.coverage_factors([math.inf, math.inf]).tolist() == [normal, normal]
-    mixed = distributions.coverage_factors([math.inf, 0.5, 5.0])
-    expected = [normal, distributions.coverage_factor(0.5), distributions.coverage_factor(5.0)]
-    np.testing.assert_allclose(mixed, expected, rtol=1e-12)
 
 
 @given(st.floats(-8, 8), st.floats(1, 500))

@@ -42,11 +42,10 @@ class AdjustPolicy:
         spec: PointSpec,
         prior: FleetPrior | None = None,
         tuning: Tuning | None = None,
-        bounds: Bounds | None = None,
     ) -> None:
         self.spec = spec
         self.tuning = tuning or Tuning()
-        self.bounds = bounds or Bounds(inside=0.9993, outside=0.95)
+        self.bounds = Bounds(inside=0.9993, outside=0.95)
         self.trim = Trim(spec.keys)
         self.mover = Mover(spec, self.tuning, self.trim)
         self.belief = Belief(spec, self.tuning, self.mover, prior or FleetPrior())

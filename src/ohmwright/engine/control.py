@@ -9,12 +9,12 @@ from math import hypot, isinf
 from ohmwright.model.event import Event
 from ohmwright.model.procedure import MonotonicityStep, Stage, Timing
 from ohmwright.model.result import Measured, Result, Verdict
-from ohmwright.uncertainty.limits import reversals
 
 from .appraisal import appraise
 from .doubt import Chosen, Clearing, Told, doubt_about
 from .judge import conformity, judge, scatter
 from .leakage import expected_ma
+from .reversals import reversals
 from .session import Session
 from .watch import Watched, watch
 from .watchers import Settling

@@ -1,4 +1,4 @@
-"""Which sense gain has drifted: from the as-found power curve to the trims worth moving.
+"""Which sense gain has drifted, from the as-found power curve.
 
 The generator regulates what its sensors say,
 P(R) = (P_set^-k + (I_max^2 R)^-k + (V_max^2/R)^-k)^(-1/k). A current sense that reads g_i times too
@@ -168,32 +168,3 @@ def _fit(curve: Curve, limits: Limits, prior_sd: Floats) -> _Fit:
     log_determinant = float(np.linalg.slogdet(precision)[1] + 2 * np.sum(np.log(prior_sd)))
     covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     return _Fit(logs, covariance, chi2, -0.5 * (penalty + log_determinant))
-
-
-@dataclass(frozen=True)
-class Proposal:
-    """A point to adjust and the counts to try first; `counts` is None while its gain is unknown."""
-
-    sense: Sense
-    off: float
-    counts: int | None
-
-
-def propose(
-    diagnosis: Diagnosis, gain_per_count: Mapping[Sense, float], worth: float = 0.005
-) -> list[Proposal]:
-    """Points worth adjusting, worst first.
-
-    `gain_per_count`: relative change of the output quantity (current, voltage, power) of each
-    sense's adjustment point per count, where known. A sense gain g leaves its quantity 1/g of
-    what was set, so its trim must make up g - 1.
-    """
-    found = []
-    for sense in SENSES:
-        off = diagnosis.gain[sense] - 1
-        if diagnosis.drifted[sense] < 0.5 or abs(off) < worth:
-            continue
-        per_count = gain_per_count.get(sense)
-        counts = None if per_count is None or per_count == 0 else round(off / per_count)
-        found.append(Proposal(sense, off, counts))
-    return sorted(found, key=lambda proposal: -abs(proposal.off))

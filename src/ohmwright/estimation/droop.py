@@ -18,12 +18,10 @@ DROOP_TAU_S, RECOVERY_TAU_S = 8.0, 15.0
 _STEP_S = 0.5
 
 
-def droop_shape(
-    age_s: Floats, at_age_s: float, window_s: float, heat: float, tau_s: float = DROOP_TAU_S
-) -> Floats:
+def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) -> Floats:
     """Growth of the droop since the age asked for in a rested activation; 0 there."""
     centre_s = age_s - 0.5 * window_s
-    shape: Floats = np.exp(-at_age_s / tau_s) - (1 - heat) * np.exp(-centre_s / tau_s)
+    shape: Floats = np.exp(-at_age_s / DROOP_TAU_S) - (1 - heat) * np.exp(-centre_s / DROOP_TAU_S)
     return shape
 
 

@@ -13,11 +13,10 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from .tail import Tail, TailPrior, fit_tail
+from .tail import Tail, fit_tail
 
 Floats = NDArray[np.float64]
 
-_PRIOR = TailPrior(noise_dof=1.0)
 _REMAINDER = 0.002
 """A remainder of the lag under this part of the value no longer matters."""
 _REMAINDER_AT_MOST = 0.005

@@ -1,16 +1,16 @@
 """The tail of one activation: what the output is, free of lag, at a stated age.
 
 After the dead time and one meter window an activation from nothing follows
-level, slow droop, an exponential remainder of the lag, a faster one of the second pole, and
-perhaps slow hunting. The amplitudes of both remainders are free, so that neither dead
-time, nor meter window, nor the pole's place has to be known: what was switched on when does not
-matter, only how the output closes in. Amplitudes are integrated out exactly; lag, correlation
-of the noise and hunting over a grid that is laid around what the data say.
+level, slow droop, an exponential remainder of the lag and a faster one of the second pole.
+The amplitudes of both remainders are free, so that neither dead time, nor meter window, nor the
+pole's place has to be known: what was switched on when does not matter, only how the output
+closes in. Amplitudes are integrated out exactly; lag and correlation of the noise over a grid
+that is laid around what the data say.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,7 +30,6 @@ from .mixture import Mixture, weights
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Ints = NDArray[np.intp]
 
 _LAGS_S: Floats = np.geomspace(0.08, 3.5, 26)
 _SECOND_POLE = 0.4
@@ -40,21 +39,10 @@ _RISEN = 0.1
 _FEWEST = 5
 _TWO: Floats = np.array([0.3, 0.7])
 """Correlations tried while the lag is being located."""
-
-
-@dataclass(frozen=True)
-class TailPrior:
-    """What is taken for granted before the first reading; amplitudes relative to the level."""
-
-    droop: float = 0.0075
-    droop_sd: float = 0.006
-    noise_sd: float = 0.002
-    noise_dof: float = 3.0
-    hunting: float = 0.0
-    hunting_amplitudes: tuple[float, ...] = (0.004, 0.01)
-    hunting_periods_s: tuple[float, ...] = (3.5, 5.5, 8.5, 13.0)
-    slow_remainder: float = 0.5
-    fast_remainder: float = 0.25
+_MEAN: Floats = np.array([0.0, 0.0, 1.0, 0.0075])
+_SD: Floats = np.array([0.5, 0.25, 1.0, 0.006])
+"""Prior of slow remainder, fast remainder, level and droop, relative to the level."""
+_NOISE_SD, _NOISE_DOF = 0.002, 3.0
 
 
 @dataclass(frozen=True)
@@ -64,11 +52,8 @@ class Tail:
     value: Mixture
     remainder: float
     remainder_sd: float
-    lag_s: float
     autocorrelation: float
     dof: float
-    hunting: float
-    readings: int
 
 
 @dataclass(frozen=True)
@@ -76,12 +61,10 @@ class _Problem:
     """The readings of the tail, relative to their level; times from the first of them."""
 
     age_s: Floats
-    relative: Floats
     level: float
-    keep: NDArray[np.bool_]
+    keep: Flags
     shared: Floats
-    prior: TailPrior
-    resolution: float = field(default=0.0)
+    resolution: float
 
 
 def fit_tail(
@@ -92,7 +75,6 @@ def fit_tail(
     window_s: float,
     resolution: float,
     heat: float = 0.0,
-    prior: TailPrior | None = None,
 ) -> Tail | None:
     """Posterior from one activation's readings, shape (n,); None while they are too few.
 
@@ -101,12 +83,12 @@ def fit_tail(
     start = tail_start(age_s, value, window_s)
     if age_s.size - start < _FEWEST:
         return None
-    prior = prior or TailPrior()
     level = float(np.median(value[-3:]))
     scaled = value[start:] / level
-    shared = _shared_columns(age_s[start:], scaled, at_age_s, window_s, heat, prior)
+    droop = -droop_shape(age_s[start:], at_age_s, window_s, heat)
+    shared = np.stack([np.ones_like(scaled), droop, scaled], axis=1)
     keep = np.ones(scaled.size, dtype=np.bool_)
-    problem = _Problem(age_s[start:], scaled, level, keep, shared, prior, resolution / level)
+    problem = _Problem(age_s[start:], level, keep, shared, resolution / level)
     lag_s, width, noise_variance, flags = _coarse(problem)
     if np.any(flags):
         keep &= ~flags
@@ -133,19 +115,8 @@ _PART = 0.45
 """The tail begins when no more than this part of the level is left to rise."""
 
 
-def _shared_columns(
-    age_s: Floats, scaled: Floats, at_age_s: float, window_s: float, heat: float, prior: TailPrior
-) -> Floats:
-    columns = [np.ones_like(age_s), -droop_shape(age_s, at_age_s, window_s, heat)]
-    if prior.hunting > 0:
-        for period_s in prior.hunting_periods_s:
-            angle = 2 * np.pi / period_s * age_s
-            columns += [np.sin(angle), np.cos(angle)]
-    return np.stack([*columns, scaled], axis=1)
-
-
 def _with_lags(problem: _Problem, lags_s: Floats) -> Floats:
-    """Columns of both remainders before the shared ones, shape (lags, n, 2 + shared)."""
+    """Columns of both remainders before the shared ones, shape (lags, n, 5)."""
     since_s = problem.age_s - problem.age_s[0]
     rate = since_s / lags_s[:, None]
     slow = np.exp(-rate)
@@ -157,16 +128,12 @@ def _with_lags(problem: _Problem, lags_s: Floats) -> Floats:
     return columns
 
 
-def _prior(problem: _Problem, noise_variance: float) -> tuple[Floats, Floats]:
-    """Means and precisions (over noise variance) of slow, fast, level, droop."""
-    prior = problem.prior
-    mean = np.array([0.0, 0.0, 1.0, prior.droop])
-    sd = np.array([prior.slow_remainder, prior.fast_remainder, 1.0, prior.droop_sd])
-    return mean, noise_variance / sd**2
+def _prior(noise_variance: float) -> Prior:
+    return diagonal_prior(_MEAN, noise_variance / _SD**2)
 
 
 def _noise(problem: _Problem) -> Noise:
-    return Noise(problem.prior.noise_sd**2 + _floor(problem), problem.prior.noise_dof)
+    return Noise(_NOISE_SD**2 + _floor(problem), _NOISE_DOF)
 
 
 def _floor(problem: _Problem) -> float:
@@ -175,13 +142,13 @@ def _floor(problem: _Problem) -> float:
 
 def _coarse(problem: _Problem) -> tuple[float, float, float, Flags]:
     """Lag and width of its logarithm, noise variance, and readings that are spikes."""
-    columns = _with_lags(problem, _LAGS_S)[:, :, [0, 1, 2, 3, -1]]
+    # each column in one piece, so that sums round as in the records made so far
+    columns = _with_lags(problem, _LAGS_S).transpose(2, 0, 1).copy().transpose(1, 2, 0)
     sums = moments(columns, problem.keep)
-    variance = problem.prior.noise_sd**2
+    variance = _NOISE_SD**2
     normal, starts = sums.whitened(_TWO), sums.start_terms(_TWO)
     for _ in range(2):
-        prior = diagonal_prior(*_prior(problem, variance))
-        fit = regress(normal, prior, _noise(problem), sums.count, starts)
+        fit = regress(normal, _prior(variance), _noise(problem), sums.count, starts)
         lag, corr = np.unravel_index(np.argmax(fit.log_evidence), fit.log_evidence.shape)
         variance = float(fit.scale2[lag, corr]) + _floor(problem)
     weight = weights(fit.log_evidence.max(axis=1))
@@ -198,49 +165,23 @@ def _fine(problem: _Problem, lag_s: float, width: float, noise_variance: float) 
     offsets = np.linspace(-2.6, 2.6, 9) * width
     lags_s = np.clip(lag_s * np.exp(offsets), 0.03, 6.0)
     sums = moments(_with_lags(problem, lags_s), problem.keep)
-    members, prior, log_prior = _hunting_members(problem, noise_variance)
-    normal = sums.whitened(CORRELATIONS)[..., members[:, :, None], members[:, None, :]]
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-    fit = regress(normal, prior, _noise(problem), sums.count, starts)
-    weight = weights(fit.log_evidence + log_prior)
+    normal = sums.whitened(CORRELATIONS)
+    starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
+    fit = regress(normal, _prior(noise_variance), _noise(problem), sums.count, starts)
+    weight = weights(fit.log_evidence)
     last_s = problem.age_s[-1] - problem.age_s[0]
     left = np.exp(-last_s / lags_s[:, None] / np.array([1.0, _SECOND_POLE]))
-    gone = np.einsum("li,lchi->lch", left, fit.mean[..., :2])
-    gone_var = fit.scale2 * np.einsum("li,lchij,lj->lch", left, fit.covariance[..., :2, :2], left)
+    gone = np.einsum("li,lci->lc", left, fit.mean[..., :2])
+    gone_var = fit.scale2 * np.einsum("li,lcij,lj->lc", left, fit.covariance[..., :2, :2], left)
     remainder = float(np.vdot(weight, gone))
     spread = float(np.sqrt(np.vdot(weight, gone_var + (gone - remainder) ** 2)))
     variance = fit.scale2 * fit.covariance[..., 2, 2] + _floor(problem)
-    phi = float(weight.sum(axis=(0, 2)) @ CORRELATIONS)
+    phi = float(weight.sum(axis=0) @ CORRELATIONS)
     level = problem.level
     return Tail(
         value=Mixture(weight, level * fit.mean[..., 2], level * np.sqrt(variance), fit.dof),
         remainder=level * remainder,
         remainder_sd=level * spread,
-        lag_s=lag_s,
         autocorrelation=phi,
         dof=max(1.0, fit.dof * (1 - phi) / (1 + phi)),
-        hunting=float(weight[..., 1:].sum()),
-        readings=sums.count,
     )
-
-
-def _hunting_members(problem: _Problem, noise_variance: float) -> tuple[Ints, Prior, Floats]:
-    """Columns, priors and log prior share of no hunting and of each kind of it."""
-    prior = problem.prior
-    mean, precision = _prior(problem, noise_variance)
-    y = 1 + problem.shared.shape[1]
-    if prior.hunting <= 0:
-        return np.array([[0, 1, 2, 3, y]]), diagonal_prior(mean, precision), np.zeros(1)
-    kinds = [
-        (4 + 2 * i, amplitude)
-        for i in range(len(prior.hunting_periods_s))
-        for amplitude in prior.hunting_amplitudes
-    ]
-    # the first member has the columns too, held at zero, so that evidences compare
-    columns = [(4, 1e-7), *kinds]
-    members = np.array([[0, 1, 2, 3, c, c + 1, y] for c, _ in columns])
-    held = np.array([[noise_variance / (a * a / 2)] * 2 for _, a in columns])
-    precisions = np.concatenate([np.tile(precision, (len(columns), 1)), held], axis=1)
-    shares = np.array([1 - prior.hunting] + [prior.hunting / len(kinds)] * len(kinds))
-    means = np.append(mean, [0.0, 0.0])
-    return members, diagonal_prior(means, precisions), np.log(shares)

@@ -137,13 +137,12 @@ class PointWatch:
     def __init__(
         self,
         question: Question,
-        bounds: Bounds | None = None,
         *,
         left: LeftOver = _RESTED,
         precision: float = float("inf"),
     ) -> None:
         known = first_knowledge().with_level(1.0, _LEVEL_SD)
-        self.watch = Watch(question, bounds or _VERIFICATION, left=left, knowledge=known)
+        self.watch = Watch(question, _VERIFICATION, left=left, knowledge=known)
         self._precision = precision
         self._age: list[float] = []
         self._value: list[float] = []

@@ -8,8 +8,6 @@ from ohmwright.published import (
     independence,
     jcgm101,
     jcgm106,
-    leakage,
-    nbs14,
     nist_regression,
     nist_univariate,
     reliability,
@@ -26,11 +24,9 @@ DOCUMENTS = (
     nist_univariate,
     nist_regression,
     handbook,
-    nbs14,
     independence,
     reliability,
     waveforms,
-    leakage,
 )
 
 

@@ -1,4 +1,4 @@
-"""RMS and crest factor of the usual shapes, power in a load, and stray reactance.
+"""RMS and crest factor of the usual shapes.
 
 Textbook closed forms; every number was reproduced by numerical integration.
 """
@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from ohmwright.published.checks import Check
-from ohmwright.uncertainty import power, waveform
+from ohmwright.uncertainty import waveform
 from ohmwright.uncertainty.waveform import Waveform
 
 SHAPES: tuple[tuple[str, Callable[[], Waveform], float, float], ...] = (
@@ -34,48 +34,14 @@ DAMPED = (
     (1.0, 0.5, 1.0 / math.tau, 40.0, 0.1, 0.1, 0.5141984, 5.141984),
 )
 
-# current in A, load in ohm, power in W
-POWERS = ((1.0, 300.0, 300.0), (0.5, 500.0, 125.0), (0.7071, 200.0, 99.99808))
-
-# load in ohm: current in A for 300 W
-CURRENTS_300_W = {100: 1.7321, 200: 1.2247, 300: 1.0, 500: 0.7746, 1000: 0.5477, 2000: 0.3873}
-
-# load in ohm: power in W from 490 V behind 200 ohm
-THEVENIN = {
-    50: 192.08,
-    100: 266.7778,
-    200: 300.125,
-    300: 288.12,
-    400: 266.7778,
-    500: 245.0,
-    1000: 166.7361,
-    2000: 99.2149,
-}
-
-# load in ohm, inductance in H, frequency in Hz: percent by which V^2/R overstates
-SERIES_L = (
-    (200.0, 1e-6, 500e3, 0.024674),
-    (10.0, 0.2e-6, 500e3, 0.394784),
-    (100.0, 5e-6, 400e3, 1.579137),
-)
-
-# load in ohm, capacitance in F, frequency in Hz: percent by which the total current overstates
-PARALLEL_C = (
-    (500.0, 10e-12, 500e3, 0.024674),
-    (1000.0, 30e-12, 500e3, 0.888264),
-    (2000.0, 20e-12, 500e3, 1.579137),
-)
-
 
 def checks() -> Iterator[Check]:
-    """Shapes in closed form, one sampled, damped sines, power tables."""
+    """Shapes in closed form, one sampled, damped sines."""
     for name, shape, rms, crest in SHAPES:
         yield _check("Closed forms", f"RMS of {name}", rms, 6e-5, partial(_rms, shape))
         yield _check("Closed forms", f"crest factor of {name}", crest, 6e-5, partial(_crest, shape))
     yield _check("Sampled", "crest factor of a gated sine, int16", 4.4721, 1e-3, _sampled_crest)
     yield from _damped()
-    yield from _power_table()
-    yield from _strays()
 
 
 def _damped() -> Iterator[Check]:
@@ -95,49 +61,6 @@ def _damped() -> Iterator[Check]:
         yield _check(clause, f"crest factor, {label}", crest, 6e-6, partial(_crest, exact))
 
 
-def _power_table() -> Iterator[Check]:
-    clause = "P = I^2 R"
-    for current, load, watts in POWERS:
-        what = f"{current:g} A in {load:g} ohm, W"
-        yield _check(clause, what, watts, 1e-5, partial(power.power_w, current, load))
-    for load, current in CURRENTS_300_W.items():
-        what = f"A for 300 W in {load} ohm"
-        yield _check(clause, what, current, 6e-5, partial(power.current_a, 300.0, load))
-    yield _check(
-        clause,
-        "relative u(P) in % for 1 % in I and 1 % in R",
-        2.236068,
-        1e-6,
-        partial(power.relative_power_uncertainty, 1.0, 1.0),
-    )
-    for load, watts in THEVENIN.items():
-        what = f"W from 490 V behind 200 ohm in {load} ohm"
-        yield _check(
-            "Thevenin source", what, watts, 6e-5, partial(power.thevenin_power_w, 490, 200, load)
-        )
-
-
-def _strays() -> Iterator[Check]:
-    for load, inductance, frequency, percent in SERIES_L:
-        yield _check(
-            "Series inductance",
-            f"% overstated by V^2/R, {load:g} ohm and {1e6 * inductance:g} uH",
-            percent,
-            6e-7,
-            partial(_percent, power.series_inductance_overstatement, load, inductance, frequency),
-        )
-    for load, capacitance, frequency, percent in PARALLEL_C:
-        yield _check(
-            "Parallel capacitance",
-            f"% overstated by the total current, {load:g} ohm and {1e12 * capacitance:g} pF",
-            percent,
-            6e-7,
-            partial(
-                _percent, power.parallel_capacitance_overstatement, load, capacitance, frequency
-            ),
-        )
-
-
 def _check(
     clause: str, what: str, expected: float, tolerance: float, compute: Callable[[], float]
 ) -> Check:
@@ -150,15 +73,6 @@ def _rms(shape: Callable[[], Waveform]) -> float:
 
 def _peak(shape: Callable[[], Waveform]) -> float:
     return shape().peak
-
-
-def _percent(
-    overstatement: Callable[[float, float, float], float],
-    load_ohm: float,
-    stray: float,
-    frequency_hz: float,
-) -> float:
-    return 100.0 * overstatement(load_ohm, stray, frequency_hz)
 
 
 def _crest(shape: Callable[[], Waveform]) -> float:

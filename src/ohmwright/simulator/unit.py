@@ -144,15 +144,6 @@ class Unit:
         )
 
 
-def nominal_current_ma(
-    profile: GeneratorProfile, mode: str, setting_w: float, load_ohm: float
-) -> float:
-    """What a true unit of the model delivers, cold, into a pure resistance: the maker's target."""
-    physics = next(each for each in profile.physics.modes if each.name == mode)
-    limits = Limits(setting_w, physics.max_current_ma / 1000, physics.max_voltage_v, physics.corner)
-    return current_ma(limits, load_ohm)
-
-
 def _aged(profile: GeneratorProfile, unit: Randomness, mode: str, months: float) -> Gains:
     ageing = profile.physics.ageing
     return Gains(

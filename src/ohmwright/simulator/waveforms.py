@@ -6,7 +6,7 @@ Amplitude 1 is the envelope's start; captures are scaled to an RMS value of 1.
 from __future__ import annotations
 
 from functools import lru_cache
-from math import atan2, cos, exp, pi, sin, sqrt
+from math import cos, exp, pi, sin, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,19 +25,6 @@ def rms(waveform: Waveform) -> float:
             return sqrt(waveform.duty / 2)
         case DampedSine():
             return _damped_rms(waveform)
-
-
-def peak(waveform: Waveform) -> float:
-    """Largest value at amplitude 1."""
-    if not isinstance(waveform, DampedSine):
-        return 1.0
-    a, w = waveform.decay_per_s, 2 * pi * waveform.carrier_hz
-    return exp(-a * atan2(w, a) / w) * sin(atan2(w, a))
-
-
-def crest_factor(waveform: Waveform) -> float:
-    """Peak divided by RMS value."""
-    return peak(waveform) / rms(waveform)
 
 
 def sampled(

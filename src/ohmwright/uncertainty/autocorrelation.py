@@ -84,11 +84,6 @@ def effective_size(count: int, inflation: float) -> float:
     return float(count) if inflation * count <= count else max(1.0, count / inflation)
 
 
-def effective_size_asymptotic(count: int, lag1: float) -> float:
-    """Effective size of `count` readings by the long-series formula n (1-r)/(1+r), 1 to n."""
-    return effective_size(count, asymptotic_inflation(lag1))
-
-
 def effective_size_ar1(count: int, lag1: float) -> float:
     """Effective size of `count` readings of an AR(1) process, exact at finite n, 1 to n."""
     return effective_size(count, ar1_inflation(count, lag1))

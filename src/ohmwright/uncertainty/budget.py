@@ -28,11 +28,10 @@ class BudgetLine:
 
 @dataclass(frozen=True, slots=True)
 class Expanded:
-    """An expanded uncertainty U = k u, with the coverage it is meant to have."""
+    """An expanded uncertainty U = k u."""
 
     uncertainty: float
     coverage_factor: float
-    coverage: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,7 +47,7 @@ class Budget:
     def expanded(self, coverage: float = 0.95) -> Expanded:
         """Expanded uncertainty by Student's t with the effective degrees of freedom (GUM G.3)."""
         factor = coverage_factor(self.effective_dof, coverage)
-        return Expanded(factor * self.standard_uncertainty, factor, coverage)
+        return Expanded(factor * self.standard_uncertainty, factor)
 
 
 def propagate(

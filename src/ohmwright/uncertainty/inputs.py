@@ -10,7 +10,7 @@ import numpy.typing as npt
 
 from ohmwright.uncertainty import autocorrelation
 
-Distribution = Literal["normal", "student t", "rectangular", "triangular", "arcsine"]
+Distribution = Literal["normal", "student t", "rectangular", "arcsine"]
 
 # Correlation coefficients by pair of labels; a pair not named is uncorrelated.
 Correlations = Mapping[tuple[str, str], float]
@@ -43,21 +43,9 @@ def rectangular(label: str, value: float, half_width: float, dof: float = math.i
     return Input(label, value, half_width / math.sqrt(3.0), dof, "rectangular")
 
 
-def triangular(label: str, value: float, half_width: float) -> Input:
-    """Within value +- half_width, the middle most likely: u = a / sqrt(6)."""
-    return Input(label, value, half_width / math.sqrt(6.0), distribution="triangular")
-
-
 def arcsine(label: str, value: float, half_width: float) -> Input:
     """Swings within value +- half_width, the ends most likely: u = a / sqrt(2)."""
     return Input(label, value, half_width / math.sqrt(2.0), distribution="arcsine")
-
-
-def from_certificate(
-    label: str, value: float, expanded_uncertainty: float, coverage_factor: float = 2.0
-) -> Input:
-    """A normal quantity whose certificate states U and k: u = U / k."""
-    return Input(label, value, expanded_uncertainty / coverage_factor)
 
 
 def resolution_uncertainty(step: float) -> float:

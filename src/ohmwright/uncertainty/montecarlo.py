@@ -182,8 +182,6 @@ def _unit_draws(generator: np.random.Generator, item: Input) -> FloatArray:
             return generator.standard_t(item.dof, size)
         case "rectangular":
             return math.sqrt(12.0) * (generator.random(size) - 0.5)
-        case "triangular":
-            return math.sqrt(6.0) * (generator.random(size) + generator.random(size) - 1.0)
         case "arcsine":
             return math.sqrt(2.0) * np.sin(math.tau * generator.random(size))
 

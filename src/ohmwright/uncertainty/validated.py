@@ -64,7 +64,7 @@ def validated(
     if linear_is_valid(budget, trials, coverage=coverage):
         return linear
     half_width = trials.symmetric_interval(coverage).width / 2.0
-    expanded = Expanded(half_width, half_width / trials.standard_uncertainty, coverage)
+    expanded = Expanded(half_width, half_width / trials.standard_uncertainty)
     return Validated(trials.mean, trials.standard_uncertainty, expanded, "Monte Carlo")
 
 
