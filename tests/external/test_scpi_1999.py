@@ -11,7 +11,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from pyvisa import util
 
-from ohmwright.wire.dispatcher import Dispatcher, common_commands
+from ohmwright.simulator.dispatcher import Dispatcher, common_commands
+from ohmwright.simulator.scpi_errors import ERRORS, ErrorQueue, event_bit
 from ohmwright.wire.scpi import (
     block_length,
     decode_block,
@@ -20,7 +21,6 @@ from ohmwright.wire.scpi import (
     parse_number,
     short_form,
 )
-from ohmwright.wire.scpi_errors import ERRORS, ErrorQueue, event_bit
 
 # SCPI-1999 volume 2, chapter 21.8, as listed in the parser library libscpi, inc/scpi/error.h
 ERROR_TABLE = """

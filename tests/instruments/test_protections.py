@@ -8,11 +8,11 @@ import pytest
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
 from ohmwright.model.hardware import ActivationOutput, AnalyzerData, LoadBank, Meter
+from ohmwright.simulator.dispatcher import Dispatcher, common_commands
 from ohmwright.wire.assured import same_count, same_number
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
-from ohmwright.wire.dispatcher import Dispatcher, common_commands
 from ohmwright.wire.links.memory import MemoryLink
 
 pytestmark = pytest.mark.anyio

@@ -8,10 +8,10 @@ import anyio
 import pytest
 
 from ohmwright.model.errors import LinkLost, LinkTimeout
+from ohmwright.simulator.dispatcher import CommandError, Dispatcher, common_commands
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
-from ohmwright.wire.dispatcher import CommandError, Dispatcher, common_commands
 from ohmwright.wire.link import Link
 
 

@@ -6,7 +6,6 @@ from math import nan
 from typing import cast
 
 from ohmwright.model.hardware import InputPath
-from ohmwright.wire.dispatcher import CommandError, Dispatcher, one
 from ohmwright.wire.scpi import (
     encode_block,
     format_number,
@@ -17,6 +16,7 @@ from ohmwright.wire.scpi import (
 )
 
 from .capture import Capture, amps_per_count, captured
+from .dispatcher import CommandError, Dispatcher, one
 from .generator import ILLEGAL_VALUE, OUT_OF_RANGE
 from .meter import NO_READING
 from .randomness import Randomness

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from ohmwright.wire.clock import Clock
-from ohmwright.wire.dispatcher import Dispatcher, common_commands
 
 from .analyzer_commands import AnalyzerCommands
+from .dispatcher import Dispatcher, common_commands
 from .generator_commands import GeneratorCommands
 from .panel import Panel
 from .profile import AnalyzerProfile, GeneratorProfile

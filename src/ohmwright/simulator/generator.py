@@ -9,9 +9,9 @@ from collections.abc import Callable
 from typing import Literal
 
 from ohmwright.model.hardware import ServiceMode
-from ohmwright.wire.dispatcher import CommandError
 from ohmwright.wire.scpi import short_form
 
+from .dispatcher import CommandError
 from .output_stage import current_ma
 from .unit import Unit
 

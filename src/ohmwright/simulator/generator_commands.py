@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import cast
 
-from ohmwright.wire.dispatcher import CommandError, Dispatcher, one
 from ohmwright.wire.scpi import (
     format_number,
     headers,
@@ -14,6 +13,7 @@ from ohmwright.wire.scpi import (
     unquote,
 )
 
+from .dispatcher import CommandError, Dispatcher, one
 from .generator import ILLEGAL_VALUE, OUT_OF_RANGE, Direction, Key
 from .rig import Rig
 

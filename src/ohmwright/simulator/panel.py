@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 from ohmwright.model.errors import UsageError
-from ohmwright.wire.dispatcher import CommandError
-from ohmwright.wire.scpi_errors import ERRORS
 
+from .dispatcher import CommandError
 from .generator import Direction, Key
 from .rig import Rig
+from .scpi_errors import ERRORS
 
 
 class Panel:

@@ -6,9 +6,9 @@ from collections.abc import Callable
 from math import inf, log
 
 from ohmwright.model.hardware import InputPath
-from ohmwright.wire.dispatcher import CommandError
 
 from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor
+from .dispatcher import CommandError
 from .dynamics import Transient
 from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
 from .load_bank import LoadBank

@@ -7,10 +7,10 @@ from dataclasses import dataclass, fields
 
 from ohmwright.model.bench_file import SerialPort, TcpAddress
 from ohmwright.wire.clock import VirtualClock
-from ohmwright.wire.dispatcher import CommandError, Dispatcher, one
 from ohmwright.wire.scpi import format_number, parse_number
 
 from .bench import SimulatedBench
+from .dispatcher import CommandError, Dispatcher, one
 
 _LONGEST_LINE = 1 << 16
 

@@ -4,7 +4,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmwright.wire.dispatcher import CommandError, Dispatcher, common_commands
+from ohmwright.simulator.dispatcher import CommandError, Dispatcher, common_commands
 
 
 @pytest.fixture

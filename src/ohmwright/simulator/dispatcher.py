@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from .scpi import headers, parse_number, split
+from ohmwright.wire.scpi import headers, parse_number, split
+
 from .scpi_errors import ErrorQueue, event_bit
 
 Handler = Callable[[list[str]], "str | bytes | None"]
