@@ -18,7 +18,11 @@ import looptime
 
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.sampling import samples
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.hand_operated import HandOperatedGenerator
+from ohmwright.instruments.nobody import Nobody
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
 from ohmwright.simulator.bench import SimulatedBench
@@ -49,6 +53,10 @@ PROFILES = (
 )
 
 
+_ASSET = Asset(id="1", maker="m", model="m", serial="1")
+_NO_GENERATOR = HandOperatedGenerator(PROFILES[1].data, Nobody(), "none")
+
+
 async def read_for(clock: Clock, seconds: float) -> int:
     """One simulated activation after another, `seconds` of readings in all; their number."""
     hardware = SimulatedBench(*PROFILES, seed=1, clock=clock)
@@ -57,11 +65,12 @@ async def read_for(clock: Clock, seconds: float) -> int:
     commands = load_command_set(data.command_set, ANALYZER)
     analyzer = RemoteAnalyzer(data, Dialogue(link, commands, clock))
     hardware.generator_port(b'SOUR:FUNC "cut";POW 100\n')
+    bench = Bench("bench", analyzer, _NO_GENERATOR, Nobody(), clock, _ASSET)
     await analyzer.set_load(500)
     count = 0
     for _ in range(round(seconds / 10)):
         hardware.analyzer_port(b"OUTP:STAT ON,15\n")
-        opened = Activation(clock, 15)
+        opened = Activation(bench, load_ohm=500, power_w=100, limit_s=15)
         readings = samples(opened, analyzer.fetch_current, clock, interval_s=0.1, until_s=10)
         async for _sample in readings:
             count += 1
