@@ -33,6 +33,9 @@ from .tuning import Tuning
 
 Floats = NDArray[np.float64]
 
+NO_EFFECT = "the trim has no effect"
+"""Why a point is given up whose output follows no move."""
+
 
 class AdjustPolicy:
     """Ask `next_action`, carry it out, and tell what came of it."""
@@ -245,7 +248,7 @@ class AdjustPolicy:
         if age_s - self._log.moved_s < self.belief.acts_s(fit, self.tuning.probe_lags):
             return
         if self.mover.no_effect(gain):
-            self._give_up("not adjustable", "the trim has no effect")
+            self._give_up("not adjustable", NO_EFFECT)
             return
         self._move(self.mover.next_probe(here, gain))
 

@@ -33,9 +33,12 @@ def as_told(problem: BaseException) -> tuple[OhmwrightError, ...]:
     while isinstance(problem, BaseExceptionGroup) and len(problem.exceptions) == 1:
         problem = problem.exceptions[0]  # what failed in a task of several is what failed
     told = tuple(_fault_or_foreseen(problem))
-    if last_of_rf.is_unknown() and not isinstance(told[0], ReleaseNotConfirmed):
-        return (_rf_unknown(), *told)
-    return told
+    if not last_of_rf.is_unknown() or isinstance(told[0], ReleaseNotConfirmed):
+        return told
+    if isinstance(told[0], ProgramFault):
+        return (_rf_unknown("The program itself failed before it could see that RF is off."), *told)
+    # what the error itself would have done may lead to the electrodes, and is left out
+    return (_rf_unknown(f"It could not be read any more: {told[0].happened}"),)
 
 
 def _fault_or_foreseen(problem: BaseException) -> Iterator[OhmwrightError]:
@@ -51,10 +54,10 @@ def _fault_or_foreseen(problem: BaseException) -> Iterator[OhmwrightError]:
             yield _fault(behind)
 
 
-def _rf_unknown() -> ReleaseNotConfirmed:
+def _rf_unknown(why: str) -> ReleaseNotConfirmed:
     return ReleaseNotConfirmed(
         last_of_rf.in_words(),
-        "The program itself failed before it could see that RF is off.",
+        why,
         "Do not touch the electrodes or the load terminals. Switch the generator off at its "
         "mains switch now.",
     )

@@ -57,7 +57,7 @@ async def drive(
                 keep(event)
     if stop.cancelled_caught:
         stopped = Stopped("The run was stopped by hand.")
-        ended_by = await off_after(stopped, bench)
+        ended_by = await off_after(stopped, bench, notes)
         for event in notes.taken():
             keep(event)
         keep(fault_of(ended_by, bench, notes))

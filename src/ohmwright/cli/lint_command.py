@@ -15,7 +15,9 @@ from .bench_data import BenchData, read_bench
 from .console import out
 
 
-def run_lint(procedure_path: Path, bench_path: Path | None, *, unattended: bool) -> int:
+def run_lint(
+    procedure_path: Path, bench_path: Path | None, *, unattended: bool, accept_expired: bool
+) -> int:
     """Say what is wrong, or that the files are in order; raises SourceError with every line.
 
     Reads all that a run would read. What the instruments do is for `doctor` to see.
@@ -27,7 +29,8 @@ def run_lint(procedure_path: Path, bench_path: Path | None, *, unattended: bool)
         lines = list(complaints(file, STAGES, _abilities(bench, unattended=unattended)))
         if lines:
             raise ProcedureError("\n".join(lines), do="Correct the procedure or change bench.")
-        _refuse_expired(bench)
+        if not accept_expired:
+            _refuse_expired(bench)
         against = f", and by its files {bench_path} can do it"
     steps = len(file.procedure.step)
     out().print(f"{procedure_path}: {steps} steps, nothing wrong{against}.", soft_wrap=True)

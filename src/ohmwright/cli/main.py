@@ -275,11 +275,13 @@ def lint(
     procedure: ProcedurePath,
     bench: Annotated[Path | None, typer.Option("--bench", help="Bench file (TOML).")] = None,
     unattended: Unattended = False,
+    accept_expired: AcceptExpired = False,
 ) -> None:
     """Check a procedure, and whether a bench can do what it asks, without touching anything."""
     from .lint_command import run_lint
 
-    raise typer.Exit(run_lint(procedure, bench, unattended=unattended))
+    code = run_lint(procedure, bench, unattended=unattended, accept_expired=accept_expired)
+    raise typer.Exit(code)
 
 
 @app.command()

@@ -58,7 +58,10 @@ def _traceability(bases: Sequence[Basis]) -> Iterable[Text]:
     """What the values rest on: first most of them, then those with a letter beside them."""
     for place, basis in enumerate(bases):
         if place > 0 and basis == "none":
-            yield Text(f"{letter(place)}: no analyzer certificate is part of U", style="yellow")
+            yield Text(
+                f"{letter(place)}: no analyzer certificate; U, P and TUR are of the readings alone",
+                style="yellow",
+            )
         else:
             yield Text(f"{letter(place)}: " if place > 0 else "").append(_basis(basis))
 

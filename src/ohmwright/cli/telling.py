@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from contextlib import suppress
 
+from ohmwright.model import last_of_rf
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 
 from .crash import as_told
@@ -18,6 +19,8 @@ def told(problem: BaseException) -> int:
     with suppress(Exception):  # the code says it
         for error in errors:
             tell(error)
+        if last_of_rf.was_asked_for() and not last_of_rf.is_unknown():
+            print(last_of_rf.in_words(), file=sys.stderr, flush=True)  # noqa: T201
     return errors[0].exit_code
 
 

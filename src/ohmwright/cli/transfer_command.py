@@ -72,9 +72,17 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
         with _existing(file) as lines:
             _refuse_forks(store, (run for run, _ in runs_in(lines, str(file))))
         with _existing(file) as lines:
-            came = Counter(take_in(store, run, events) for run, events in runs_in(lines, str(file)))
+            taken = [
+                (run, take_in(store, run, events)) for run, events in runs_in(lines, str(file))
+            ]
         new = [one for one in signers(seals(store.database)) if one.key not in known]
+    came = Counter(how for _, how in taken)
     _name(new, trusted_keys(trusted))
+    for run, how in taken:
+        if run.seal is None and how != "there already":
+            said = f"Run {run.run_id} is not finished, so nobody has signed it: who resumes it "
+            said += "signs all of it, also what is there already."
+            out().print(Text(shown(said)), soft_wrap=True)
     out().print(
         f"{came['new']} runs imported, {came['longer']} of those on record continued, "
         f"{came['there already']} were on record already."

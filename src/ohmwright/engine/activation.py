@@ -20,7 +20,9 @@ from ohmwright.model.errors import (
     Stopped,
     UnaskedOutput,
 )
+from ohmwright.model.event import UnaskedRf
 
+from .notes import Notes
 from .to_its_end import to_its_end
 
 RELEASE_BOUND_S = 8.0
@@ -163,7 +165,7 @@ async def begin_off(bench: Bench) -> None:
         await bench.rf.learn_zero()
 
 
-async def off_after(error: Exception, bench: Bench) -> Exception:
+async def off_after(error: Exception, bench: Bench, notes: Notes) -> Exception:
     """Read RF after `error`, whatever it was, and end it where it is on.
 
     Returns what the run ends by: `error`, or a ReleaseNotConfirmed that came of it. A line that
@@ -174,8 +176,11 @@ async def off_after(error: Exception, bench: Bench) -> Exception:
     # who stops a run has the last release to go by; a fault may be RF that is just coming on
     wait_s = 0.0 if isinstance(error, Stopped) else _ANSWERS_IN_S
     try:
-        if await to_its_end(partial(_on_within_bound, bench, wait_s)) is not None:
+        seen = await to_its_end(partial(_on_within_bound, bench, wait_s))
+        if seen is not None:
             await confirmed_release(bench)
+            at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
+            notes.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen))
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press
-from ohmwright.adjustment.adjusting import AdjustPolicy
+from ohmwright.adjustment.adjusting import NO_EFFECT, AdjustPolicy
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.adjustment.tuning import Tuning
 from ohmwright.estimation.droop import LeftOver
@@ -80,15 +80,26 @@ async def adjust_point(
     notes.
     """
     work = await _begun(session, step, timing, known)
-    while not isinstance(action := work.policy.next_action(), Finish):
-        if isinstance(action, Move | Press):
+    while True:
+        action = work.policy.next_action()
+        if isinstance(action, Finish):
+            if not _may_be_the_hands(work, action):
+                break
+            told = await work.clearing.told("no effect", step.point)
+            if told is not None:
+                async for event in _left_unsaved(work, told):
+                    yield event
+                return
+            await session.bench.generator.enter_service(step.point)
+            _begin_anew(work)
+        elif isinstance(action, Move | Press):
             await work.hand.carry_out(action)
         elif isinstance(action, Activate):
             left = await _rest(work)
             limit_s = work.policy.spec.timeout_s
             yield session.opening(load_ohm=step.load_ohm, limit_s=limit_s)
             work.steered.append(await _activation(work, left))
-            yield session.closing(work.steered[-1].on_s)
+            yield session.closing()
             told = await _cleared_up(work, work.steered[-1])
             if told is not None:
                 async for event in _given_up(work, told):
@@ -129,16 +140,39 @@ async def _cleared_up(work: _Work, seen: Steered) -> Told | None:
         return None
     told = await work.clearing.told(doubt, seen.excess)
     if told is None:
-        trim = work.hand.trim
-        work.policy = _policy(work.session, work.step, work.timing, trim, work.known)
-        work.hand.follow(work.policy)
+        _begin_anew(work)
     return told
+
+
+def _begin_anew(work: _Work) -> None:
+    """With nothing learned, from where the trim stands."""
+    work.policy = _policy(work.session, work.step, work.timing, work.hand.trim, work.known)
+    work.hand.follow(work.policy)
+
+
+def _may_be_the_hands(work: _Work, end: Finish) -> bool:
+    """Whether a trim without effect may be a key that was never pressed."""
+    by_hand = not work.session.bench.generator.unattended
+    return by_hand and end.reason == NO_EFFECT
+
+
+async def _left_unsaved(work: _Work, told: Told) -> AsyncIterator[Event]:
+    """Service mode left without saving, for what was pressed there is not known; no value."""
+    await work.session.bench.generator.leave_unsaved()
+    work.session.service = None
+    async for event in _without_value(work, told):
+        yield event
 
 
 async def _given_up(work: _Work, told: Told) -> AsyncIterator[Event]:
     """The trim put back to its start, and a result without a value."""
+    await work.hand.put_back(work.start)
+    async for event in _without_value(work, told):
+        yield event
+
+
+async def _without_value(work: _Work, told: Told) -> AsyncIterator[Event]:
     session, hand = work.session, work.hand
-    await hand.put_back(work.start)
     on_s = sum(each.on_s for each in work.steered)
     seen = Observation("not measured", "", None, None, on_s, work.steered[-1].samples).told(told)
     result = seen.result(

@@ -85,7 +85,7 @@ class _Level:
                 watcher=lambda left: Settling(timing, bench.analyzer.data.meter, left),
                 tolerance=_closest(step),
             )
-            yield session.closing(self.seen.on_s)
+            yield session.closing()
             self.measured = _power(session, step, self.seen, timing)
             doubt = doubt_about(session, self.seen.samples, asked_ma, self.seen.excess)
             if doubt is None or clearing.keeps(doubt):

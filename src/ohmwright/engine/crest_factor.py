@@ -63,7 +63,7 @@ async def crest_factor(
             load_ohm=step.load_ohm, limit_s=timing.max_on_s, setting_w=step.setting_w
         )
         seen = await _watch(session, step, point, timing)
-        yield session.closing(seen.on_s)
+        yield session.closing()
         measured = _measured(seen.shapes, timing.age_s)
         doubt = doubt_about(session, seen.samples, asked_ma, seen.excess, measured, point.target)
         if doubt is None or clearing.keeps(doubt):

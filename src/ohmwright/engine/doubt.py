@@ -10,13 +10,21 @@ from collections.abc import Awaitable, Callable, Sequence
 from functools import partial
 from typing import Literal, NamedTuple
 
-from ohmwright.instruments.requests import AGAIN, DEAD, JOINED, UNKNOWN, LookAtPanel, LookForCause
+from ohmwright.instruments.requests import (
+    AGAIN,
+    CORRECTED,
+    DEAD,
+    JOINED,
+    UNKNOWN,
+    LookAtPanel,
+    LookForCause,
+)
 from ohmwright.model.result import Measured, Sample, Verdict
 from ohmwright.model.tolerance import Target
 
 from .session import Session
 
-Doubt = Literal["no output", "far off", "too much", "no leakage"]
+Doubt = Literal["no output", "far off", "too much", "no leakage", "no effect"]
 Told = tuple[Verdict, str]
 """A verdict that needs no value, and its reason."""
 LOOK_AT = "look at output lead, standby, mode and setting, neutral electrode alarm, keying contact"
@@ -83,8 +91,9 @@ class Clearing:
         """`chosen`: mode and setting as the panel says them; `choose` chooses them anew by port."""
         self._session, self._chosen, self._choose = session, chosen, choose
         self._met: list[Doubt] = []
+        self._corrections = 0
         self.note = ""
-        """How a value that stayed far off was made sure of; part of its reason."""
+        """What a person or the unit's port said of mode and setting; part of the reason."""
 
     @classmethod
     def of(cls, session: Session, chosen: Chosen) -> Clearing:
@@ -101,6 +110,8 @@ class Clearing:
         self._met.append(doubt)
         if doubt in ("no output", "no leakage"):
             return await self._nothing(doubt)
+        if doubt == "no effect":
+            return await self._no_effect(seen)
         if not again:
             return await self._chosen_rightly(seen)
         return "fail", f"{seen}, twice; {self.note}"
@@ -130,6 +141,22 @@ class Clearing:
             return "pass", f"nothing leaks; the leakage path is joined, {by}"
         return "fail", f"no output; lead, standby, mode and contact are in order, {by}"
 
+    async def _no_effect(self, point: str) -> Told | None:
+        """Nothing that was said to be pressed changed the output."""
+        operator = self._session.bench.operator
+        what = "what was pressed has changed nothing"
+        look = f"look whether the unit is in service mode at point {point}, and press as told"
+        unmeasured: Told = "not measured", f"{what}: {look}"
+        if self._met.count("no effect") > _ASKED_AT_MOST:
+            return unmeasured
+        answer = await operator.carry_out(LookForCause(what, look))
+        if answer == AGAIN:
+            return None
+        if answer == UNKNOWN:
+            return unmeasured
+        by = f"as told by {operator.name}"
+        return "fail", f"the trim has no effect; service mode and keys are in order, {by}"
+
     async def _chosen_rightly(self, seen: str) -> Told | None:
         """See that mode and setting are as asked; then it is measured once more."""
         bench = self._session.bench
@@ -143,5 +170,12 @@ class Clearing:
                 "not measured",
                 f"{seen}; nobody could tell whether the panel says {self._chosen}",
             )
-        self.note = f"the panel says {self._chosen}, as told by {bench.operator.name}"
-        return None
+        by = f"as told by {bench.operator.name}"
+        if answer != CORRECTED:
+            self.note = f"the panel says {self._chosen}, {by}"
+            return None
+        # what comes now is the first value of what was asked for: it is doubted anew
+        self._met.clear()
+        self._corrections += 1
+        self.note = f"mode and setting were corrected before, {by}"
+        return None if self._corrections < _ASKED_AT_MOST else ("not measured", seen)

@@ -55,7 +55,7 @@ async def leakage(
         # only on the output path would RF that stayed on be seen to flow
         await session.join("OUTPUT")
         await session.see_off()
-        yield session.closing(seen.on_s)
+        yield session.closing()
         if doubt_about(session, seen.samples, asked_ma=0.0) is None:
             break
         told = await clearing.told("no leakage", "")
@@ -96,7 +96,7 @@ class Delivery:
                 watcher=lambda _, delivers=delivers: delivers,  # type: ignore[misc]
                 tolerance=1.0,
             )
-            yield session.closing(seen.on_s)
+            yield session.closing()
             doubt = doubt_about(session, seen.samples, asked_ma, seen.excess)
             if doubt is None and not delivers.enough:
                 doubt = "far off"

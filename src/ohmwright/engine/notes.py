@@ -16,6 +16,8 @@ class Notes:
 
     def __init__(self) -> None:
         self._events: list[Event] = []
+        self.on_s = 0.0
+        """How long RF was on since the run was begun or resumed."""
         self.left_open = ""
         """What a person must know of the unit and do about it when a run ended early, if any."""
 

@@ -14,7 +14,7 @@ from ohmwright.model.procedure import (
     Timing,
 )
 
-from .doubt import Chosen, Clearing, doubt_about
+from .doubt import Chosen, Clearing, Told, doubt_about
 from .measure import Observation, observe
 from .session import Session
 from .watchers import asked_current_ma
@@ -32,6 +32,7 @@ async def measured_point(
     bench = session.bench
     chosen = Chosen(step.mode, step.setting_w if point.setting_w is None else point.setting_w)
     clearing = Clearing.of(session, chosen)
+    told: Told | None = None
     await session.join("OUTPUT")
     await bench.generator.select(*chosen)
     while True:
@@ -45,7 +46,7 @@ async def measured_point(
             timing=timing,
             fetch=bench.analyzer.fetch_current,
         )
-        yield session.closing(seen.on_s)
+        yield session.closing()
         doubt = doubt_about(
             session,
             seen.samples,
@@ -60,8 +61,8 @@ async def measured_point(
         if told is not None:
             seen = seen.told(told)
             break
-    if doubt == "far off":
-        seen = seen.noted(f"measured twice; {clearing.note}")
+    twice = "measured twice" if told is None and doubt == "far off" else ""
+    seen = seen.noted(twice).noted("" if told is not None else clearing.note)
     yield session.done(seen.result(stage, step, point), "OUTPUT", *chosen)
 
 

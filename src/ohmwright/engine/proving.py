@@ -74,7 +74,7 @@ async def protection_proofs(session: Session) -> AsyncIterator[Event]:
         yield session.opening(load_ohm=load_ohm, limit_s=proof.limit_s, setting_w=setting_w)
         problem = await proof.check(kit)
         on_s = round(session.on_s - before_s, 3)
-        yield session.closing(on_s)
+        yield session.closing()
         if problem is not None:
             raise OutOfCapability(
                 f"It was not seen that {proof.what}: {problem}.",

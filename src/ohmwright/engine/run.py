@@ -109,19 +109,16 @@ async def run(
         error = caught
     else:
         return
-    ended_by = await off_after(error, bench)
+    ended_by = await off_after(error, bench, notes)
     for noted in notes.taken():
         yield noted
-    yield fault_of(ended_by, bench, notes, on_s=session.on_s)
+    yield fault_of(ended_by, bench, notes)
     if not isinstance(ended_by, Stopped):
         raise ended_by
 
 
-def fault_of(error: Exception, bench: Bench, notes: Notes, on_s: float | None = None) -> Fault:
-    """The event of a run that ended early by `error`, with RF as it was read last.
-
-    `on_s`: how long RF was on since the run was begun or resumed; None where nobody knows.
-    """
+def fault_of(error: Exception, bench: Bench, notes: Notes) -> Fault:
+    """The event of a run that ended early by `error`, with RF as it was read last."""
     return Fault(
         at=bench.clock.wall(),
         bench_s=round(bench.clock.now_s(), 6),
@@ -129,7 +126,7 @@ def fault_of(error: Exception, bench: Bench, notes: Notes, on_s: float | None = 
         message=str(error),
         rf_state=bench.rf.state,
         left_open=notes.left_open,
-        on_s=None if on_s is None else round(on_s, 3),
+        on_s=round(notes.on_s, 3),
     )
 
 

@@ -63,13 +63,14 @@ class Session:
     """Service mode, while a point is adjusted."""
     answered: int = 0
     """How many requests a person has answered with an answer of the request's own."""
-    on_s: float = 0.0
     aim: Aim | None = None
     """What the readings of the next activations are held against, as a person is shown it."""
     _path_by_hand: InputPath | None = None
     """As a person has joined it; None where nobody has said."""
     started_s: float = field(init=False)
     _heat: Heat = field(init=False)
+    _latest_on_s: float = 0.0
+    """How long RF was on in the latest activation."""
 
     def __post_init__(self) -> None:
         self.started_s = self.bench.clock.now_s()
@@ -125,9 +126,14 @@ class Session:
             setting_w=setting_w,
         )
 
-    def closing(self, on_s: float) -> ActivationClosed:
+    def closing(self) -> ActivationClosed:
         """The event to be kept once RF has been read back as off."""
-        return ActivationClosed(**self.stamp(), on_s=on_s)
+        return ActivationClosed(**self.stamp(), on_s=round(self._latest_on_s, 3))
+
+    @property
+    def on_s(self) -> float:
+        """How long RF was on so far, from ON to its release, in seconds."""
+        return self.notes.on_s
 
     def show(self, sample: Sample, opened: Activation) -> None:
         """Let whoever looks see a reading, then see that it is not far more than was asked for."""
@@ -246,7 +252,8 @@ class Session:
         finally:
             # the instrument ends it at its limit, however long a person was at the keys
             now_s = min(clock.now_s(), before_s + limit_s)
-            self.on_s += now_s - before_s
+            self._latest_on_s = now_s - before_s
+            self.notes.on_s += self._latest_on_s
             seen_w = None if opened is None else opened.power_w
             self._heat.note(before_s, now_s, power_w if seen_w is None else seen_w)
             self._after(opened)

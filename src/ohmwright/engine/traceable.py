@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import date
+
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.traceability import Traceability
@@ -17,10 +19,23 @@ def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | Non
     certificate = bench.certificate
     if certificate is None:
         return None
-    known = certificate.traceability(bench.clock.wall().date())
+    today = bench.clock.wall().date()
+    known = certificate.traceability(today)
+    refuse_future(known, today)
     if not accept_expired:
         refuse_expired(known)
     return known
+
+
+def refuse_future(known: Traceability, today: date) -> None:
+    """Raise CertificateExpired for a calibration that is yet to come: it says nothing of today."""
+    if known.calibrated_on > today:
+        raise CertificateExpired(
+            f"The analyzer's certificate {known.certificate} ({known.laboratory}) is of "
+            f"{known.calibrated_on}, and today is {today}.",
+            "Nothing was switched on: no certificate speaks of what was measured before it.",
+            "Correct the computer's date, or name the right certificate in the bench file.",
+        )
 
 
 def refuse_expired(known: Traceability) -> None:

@@ -15,6 +15,8 @@ from .activation import Activation
 from .session import Session
 from .while_sound import while_sound
 
+_MOST_PRESSES = 20
+"""At once: who has pressed nothing so far must not be led to press far too much."""
 _PRESS_S = 0.4
 """A person presses a key about so often, and says so right after the last press."""
 
@@ -40,7 +42,7 @@ class Hand:
         whatever they do, and `ask_again` comes next.
         """
         before_s = 0.0 if opened is None else opened.age_s
-        generator = self._session.bench.generator
+        generator, action = self._session.bench.generator, _no_more_than_sane(action)
         if isinstance(action, Move):
             before, self.trim = self.trim, await generator.move_trim(action.counts)
             after_s = 0.0 if opened is None else opened.age_s
@@ -130,3 +132,10 @@ class Hand:
         keys = self._policy.spec.keys
         coarse = action.key == "coarse" and keys is not None
         return action.times * (keys.coarse_counts if coarse and keys is not None else 1)
+
+
+def _no_more_than_sane(action: Move | Press) -> Move | Press:
+    """The same, or as many presses of it as are asked for at once."""
+    if isinstance(action, Move) or abs(action.times) <= _MOST_PRESSES:
+        return action
+    return Press(action.key, _MOST_PRESSES if action.times > 0 else -_MOST_PRESSES)

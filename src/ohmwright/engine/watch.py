@@ -9,7 +9,7 @@ from typing import Protocol
 from ohmwright.estimation.droop import LeftOver
 from ohmwright.estimation.settling import Settled
 from ohmwright.instruments.analyzer import Analyzer, Reading
-from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput
+from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, ProtocolError
 from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
 
@@ -89,9 +89,22 @@ async def watch(
 async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
     """Readings count only if RF was on to the last, and the analyzer counts its time as we do."""
     if not await analyzer.output_on():
+        await _refuse_contradiction(analyzer, opened)
         raise ActivationCutShort(
             f"RF was off already when the activation was {opened.age_s:.1f} s old.",
             "The analyzer tripped or ended it by itself; no value was taken from it.",
             "Let the load cool, check the analyzer's messages, then resume the run.",
         )
     await refuse_other_limit(analyzer, opened)
+
+
+async def _refuse_contradiction(analyzer: Analyzer, opened: Activation) -> None:
+    """Raise ProtocolError where the output reads open and the current says otherwise."""
+    left_s = await analyzer.left_s()
+    if left_s is not None and left_s > 0:
+        raise ProtocolError(
+            f"The analyzer's keying output reads open when the activation is {opened.age_s:.1f} s "
+            f"old, yet {left_s:.1f} s of its limit are still running.",
+            "One of its answers is not true; no value was taken.",
+            "Check cabling and command set ('state'), then the analyzer.",
+        )

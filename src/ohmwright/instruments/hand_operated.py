@@ -31,8 +31,8 @@ class HandOperatedGenerator(Generator):
         self._trim = 0
 
     async def identify(self) -> str:
-        """What the bench file says stands on the table."""
-        return self._label
+        """What the bench file says stands on the table, and that nothing read it."""
+        return f"{self._label} (from the bench file; the unit has no port)"
 
     async def select(self, mode: str, setting_w: float) -> None:
         """Ask for mode and setting."""

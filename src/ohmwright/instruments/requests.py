@@ -95,7 +95,7 @@ class CountPresses:
     """How many presses of a request that was not answered in time were done: 0 to all of them."""
 
     pressed: PressKey
-    rf_follows: bool = False
+    rf_follows: bool = True
 
     @property
     def text(self) -> str:

@@ -42,7 +42,11 @@ class Rf:
     async def still_on(self) -> str | None:
         """Read state and current; what shows that RF is on, None when it is off."""
         self.state = "unknown"
-        problem = await self._contact_reads_closed() or await self._current_flows()
+        problem = (
+            await self._contact_reads_closed()
+            or await self._limit_runs()
+            or await self._current_flows()
+        )
         self._became("off" if problem is None else "on")
         return problem
 
@@ -100,6 +104,13 @@ class Rf:
     async def _contact_reads_closed(self) -> str | None:
         self.contact_closed = await self._analyzer.output_on()
         return "the analyzer's keying output reads closed" if self.contact_closed else None
+
+    async def _limit_runs(self) -> str | None:
+        """An analyzer that counts a limit down keys, whatever its state says."""
+        left_s = await self._analyzer.left_s()
+        if left_s is None or not left_s > 0:
+            return None
+        return f"the keying output reads open, yet {left_s:.1f} s of a limit are still running"
 
     async def _current_flows(self) -> str | None:
         current_ma = (await self._analyzer.fetch_current()).current_ma

@@ -9,18 +9,19 @@ from datetime import datetime
 
 _in_doubt = False
 _read_off: datetime | None = None
+_asked_for = False
 
 
 def begin() -> None:
     """A new command: nothing has been sent or read."""
-    global _in_doubt, _read_off
-    _in_doubt, _read_off = False, None
+    global _in_doubt, _read_off, _asked_for
+    _in_doubt, _read_off, _asked_for = False, None, False
 
 
 def doubt() -> None:
     """ON is about to be sent, or RF was found on: until it reads off it is not known."""
-    global _in_doubt
-    _in_doubt = True
+    global _in_doubt, _asked_for
+    _in_doubt = _asked_for = True
 
 
 def read_off(at: datetime) -> None:
@@ -32,6 +33,11 @@ def read_off(at: datetime) -> None:
 def is_unknown() -> bool:
     """Whether RF may be on: it was not read back as off since there was reason for doubt."""
     return _in_doubt
+
+
+def was_asked_for() -> bool:
+    """Whether this command has had RF on, or found it on."""
+    return _asked_for
 
 
 def in_words() -> str:

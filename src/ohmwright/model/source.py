@@ -57,13 +57,24 @@ def parse(
 def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
     """The text of `path`, or `error` saying why it cannot be read."""
     try:
+        if path.exists() and not path.is_file():  # a pipe would be waited for without end
+            raise error(f"{path}: is no ordinary file.", do="Name the file itself.")
         with path.open("rb") as file:
             raw = file.read(LARGEST_BYTES + 1)
-        text = raw.decode("utf-8")
+        text = raw.decode("utf-8-sig")
     except FileNotFoundError:
         raise error(f"{path}: there is no such file.", do="Check the name and folder.") from None
-    except (OSError, UnicodeDecodeError) as problem:
-        raise error(f"{path}: cannot be read as UTF-8 text: {problem}.") from None
+    except OSError as problem:
+        why = problem.strerror or str(problem)
+        raise error(f"{path}: cannot be read: {why}.", do="Check the file.") from None
+    except UnicodeDecodeError as problem:
+        before = problem.object[: problem.start]
+        line, column = before.count(b"\n") + 1, problem.start - before.rfind(b"\n")
+        raise error(
+            f"{path}:{line}:{column}: a byte here is no UTF-8 text.",
+            "The file was saved in another encoding, or is no text.",
+            "Save it as UTF-8.",
+        ) from None
     if len(raw) > LARGEST_BYTES:
         raise error(
             f"{path}: is larger than {LARGEST_BYTES // 1000} kB.",

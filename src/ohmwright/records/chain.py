@@ -77,6 +77,7 @@ def whole(run: KeptRun) -> tuple[Event, ...]:
     if _named(run.opening) != run.run_id:
         raise Broken("its opening names another run")
     events = tuple(_linked(run.events, digest(run.opening)))
+    _begun_as(run.run_id, events)
     _documented(events)
     finished = bool(events) and isinstance(events[-1], RunFinished)
     if run.seal is not None:
@@ -84,6 +85,12 @@ def whole(run: KeptRun) -> tuple[Event, ...]:
     if finished != (run.seal is not None):
         raise Broken("it is finished and has no seal" if finished else "its last event is missing")
     return events
+
+
+def _begun_as(run_id: str, events: tuple[Event, ...]) -> None:
+    """Papers are named by what the first event says, so it must be this run."""
+    if events and isinstance(events[0], RunStarted) and events[0].run_id != run_id:
+        raise Broken(f"its first event is that of run {events[0].run_id}", 1)
 
 
 def _named(opening: bytes) -> Any:

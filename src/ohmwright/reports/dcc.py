@@ -22,7 +22,7 @@ from .conditions import conditions_of
 from .facts import interruptions, protections
 from .parts import Part
 from .resting_on import Marks, rests_on
-from .sheet import CAUTIONS, NOTES
+from .sheet import CAUTIONS, notes_of
 from .text import UNKNOWN, limits, unit_of
 from .xml_parts import DCC, SI, UNITS, Element, add, add_real, add_words
 
@@ -53,7 +53,7 @@ def _administrative(parent: Element, certificate: Certificate, country: str) -> 
     add(core, "uniqueIdentifier", certificate.run_id)
     add(core, "beginPerformanceDate", _date(certificate.begun_at))
     add(core, "endPerformanceDate", _date(certificate.ended_at))
-    add(core, "performanceLocation", "laboratory")
+    add(core, "performanceLocation", "other")  # nobody has recorded it
     _item(add(add(parent, "items"), "item"), certificate)
     _contact(add(add(parent, "calibrationLaboratory"), "contact"), certificate.bench)
     persons = add(parent, "respPersons")
@@ -100,7 +100,12 @@ def _identification(parent: Element, issuer: str, value: str, name: str) -> None
 
 
 def _statements(parent: Element, certificate: Certificate) -> None:
-    said = [*NOTES, *CAUTIONS, *interruptions(certificate.parts), *certificate.remarks]
+    said = [
+        *notes_of(certificate),
+        *CAUTIONS,
+        *interruptions(certificate.parts),
+        *certificate.remarks,
+    ]
     said += [f"Protection of the bench: {one}" for one in protections(certificate.parts)]
     if certificate.seed is not None:
         said.insert(0, f"SIMULATED, seed {certificate.seed}: no evidence about any real unit.")

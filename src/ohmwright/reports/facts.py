@@ -73,7 +73,10 @@ def _shown(*facts: tuple[str, str]) -> Facts:
 
 
 def _onminute(certificate: Certificate) -> str:
+    open_end = any(part.rf_left_open for part in certificate.parts)
     said, untold_s = f"{certificate.on_s:.0f} s", certificate.untold_s
+    if open_end:
+        return f"at least {said}: an interruption left RF in a state that could not be read"
     if untold_s == 0:
         return said
     more = "and more" if isinf(untold_s) else f"and at most {untold_s:.0f} s more"
@@ -114,6 +117,9 @@ def _traceability(bases: Sequence[Basis]) -> Iterable[tuple[str, str]]:
         yield "Traceability", rests_on(bases[0])
 
 
+_UNPROVED = "as data and command sets say; none was proved with RF on before the run began"
+
+
 def protections(parts: Sequence[Part]) -> Iterable[str]:
     """What protected the bench, each on a line, and what it lacked; by parts where they differ."""
     alike = len({(part.protections, part.proofs) for part in parts}) == 1
@@ -126,6 +132,8 @@ def protections(parts: Sequence[Part]) -> Iterable[str]:
             yield f"{named}{words}" if there else f"{named}absent: {words}"
         for proof in part.proofs:
             yield shown(f"{named}seen to work with RF on: {proof}")
+        if not part.proofs:
+            yield f"{named}{_UNPROVED}"
 
 
 def mark_notes(certificate: Certificate) -> Iterable[str]:
@@ -139,6 +147,12 @@ def mark_notes(certificate: Certificate) -> Iterable[str]:
         yield "A figure beside a value: the part of the run that it was measured in."
 
 
+_RF_OPEN = (
+    " RF was not known to be off then, and for how long it stayed on is not on record; the next "
+    "part began with the output read as off."
+)
+
+
 def interruptions(parts: Sequence[Part]) -> Iterable[str]:
     """Each part of a run of several: who began it when, how it ended, in which room."""
     if len(parts) == 1:
@@ -149,6 +163,7 @@ def interruptions(parts: Sequence[Part]) -> Iterable[str]:
         end = why if part.cut_short_by else f"finished {minute(part.ended_at)}"
         count = len(part.results)
         left = f" Left open: {part.left_open.rstrip('.')}." if part.left_open else ""
+        left += _RF_OPEN if part.rf_left_open else ""
         changed = f" Changed: {', '.join(part.changed)}." if part.changed else ""
         yield shown(
             f"Part {part.number}: {how} {minute(part.begun_at)} by {part.operator or UNKNOWN}; "

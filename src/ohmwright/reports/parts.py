@@ -42,6 +42,8 @@ class Part:
     """Empty where the run was finished."""
     left_open: str
     """What stood in the unit then that was moved and not stored, and what to do about it."""
+    rf_left_open: bool
+    """Whether RF was not known to be off when it was cut short."""
     protections: Protections | None
     """What the bench had against RF that stays on; None in records that do not say."""
     proofs: tuple[str, ...]
@@ -107,6 +109,7 @@ def _part(
         ended_at=events[-1].at,
         cut_short_by=_cut_short_by(events),
         left_open=next((e.left_open for e in events if isinstance(e, Fault)), ""),
+        rf_left_open=any(isinstance(e, Fault) and e.rf_state != "off" for e in events),
         protections=None if opening is None else opening.protections,
         proofs=tuple(event.what for event in events if isinstance(event, ProtectionProved)),
         environment=None if opening is None else opening.environment,

@@ -15,7 +15,7 @@ from .parts import Part
 from .text import UNKNOWN
 
 Basis = Traceability | Literal["none"] | None
-NOT_TRACEABLE = "none: no analyzer certificate is part of U"
+NOT_TRACEABLE = "none: no analyzer certificate; U, P and TUR are of the readings alone"
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,9 @@ class Marks:
 
     def of(self, result: Result) -> str:
         """The mark of a result."""
-        return self.letters.get(_key(result), "") + self.part_of(result)
+        # in brackets, for a bare figure reads and copies as a digit of the value
+        mark = self.letters.get(_key(result), "") + self.part_of(result)
+        return f"[{mark}]" if mark else ""
 
     def part_of(self, result: Result) -> str:
         """The part of the run that it was measured in; empty where there is one only."""

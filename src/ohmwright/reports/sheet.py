@@ -37,8 +37,14 @@ NOTES = (
     "U: expanded uncertainty, of about 95 % coverage (GUM). Where none is given, none is known.",
     "P: probability that the true value lies within the limits. TUR: half the tolerance over U.",
     "Undecided is neither pass nor fail; it is never rounded to a pass.",
-    "The adjustment is decided on a rested confirmation after the last move of the trim.",
 )
+_ADJUSTED = "The adjustment is decided on a rested confirmation after the last move of the trim."
+
+
+def notes_of(certificate: Certificate) -> tuple[str, ...]:
+    """What the words and figures of this certificate mean."""
+    adjusted = any(result.stage == "adjust" for result in certificate.results)
+    return (*NOTES, *((_ADJUSTED,) if adjusted else ()))
 
 
 @dataclass(frozen=True)
@@ -169,7 +175,7 @@ def sheet_of(certificate: Certificate) -> Sheet:
         ),
         rules=tuple(shown(rule) for rule in certificate.rules),
         cautions=CAUTIONS,
-        notes=(*NOTES, *mark_notes(certificate)),
+        notes=(*notes_of(certificate), *mark_notes(certificate)),
         documents=tuple((one.role, shown(one.name), one.sha256) for one in certificate.documents),
         head=certificate.head or "",
     )
