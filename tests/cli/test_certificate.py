@@ -106,7 +106,7 @@ def test_a_run_that_is_not_finished_has_none(
         first = store.events(run)[0]
     other = tmp_path / "other"
     with open_store(str(other), tmp_path / "key", tmp_path / "witness") as store:
-        store.append("cut-short", first)
+        store.append("cut-short", first.model_copy(update={"run_id": "cut-short"}))
     outcome = ohmwright("certificate", "cut-short", "--records", other)
     assert (outcome.code, "not finished" in outcome.err) == (2, True)
 

@@ -78,7 +78,7 @@ def test_a_missing_file_is_one_message(tmp_path: Path) -> None:
 def test_a_file_that_is_no_text(tmp_path: Path) -> None:
     path = tmp_path / "b.toml"
     path.write_bytes(b"\xff\xfe\x00")
-    with pytest.raises(SourceError, match="cannot be read as UTF-8"):
+    with pytest.raises(SourceError, match="a byte here is no UTF-8 text"):
         load(path, BenchFile)
 
 

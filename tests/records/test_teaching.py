@@ -50,7 +50,8 @@ def test_signs_that_differ_leave_the_gain_open() -> None:
 def test_a_damaged_record_teaches_nothing_and_stops_nothing(tmp_path: Path) -> None:
     with open_store(str(tmp_path), tmp_path / "key.pem", tmp_path / "witness") as store:
         for run_id in ("a", "b", "c"):
-            for event in (started("A", None), learned("x", 0.002)):
+            begun = started("A", None).model_copy(update={"run_id": run_id})
+            for event in (begun, learned("x", 0.002)):
                 store.append(run_id, event)
     file = next(tmp_path.glob("*.sqlite"))
     with closing(sqlite3.connect(file)) as raw, raw:

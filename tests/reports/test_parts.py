@@ -141,7 +141,7 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
     assert analyzer["Most values"].startswith("certificate CAL-1, Ambrel, calibrated 2025-08-01")
     assert analyzer["Values a"] == NOT_TRACEABLE
     (group,) = sheet.groups
-    assert [row.left.mark for row in group.rows] == ["[1]", "[a2]"]
+    assert [row.left.mark for row in group.rows] == ["1", "a2"]
     assert [row["traceable_to"] for row in rows_of(certificate)] == ["CAL-1", "none"]
     assert [(row["part"], row["operator"]) for row in rows_of(certificate)] == [
         ("1", "Imre Valdane"),
@@ -164,7 +164,7 @@ def test_the_one_certificate_that_was_past_due_marks_its_values(certificate: Cer
     points = [result("as_left", "cut", name) for name in ("a", "b", "c")]
     points[2] = points[2].model_copy(update={"traceability": expired})
     made = certificate_of(a_run(points))
-    assert [row.left.mark for row in sheet_of(made).groups[0].rows] == ["", "", "[a]"]
+    assert [row.left.mark for row in sheet_of(made).groups[0].rows] == ["", "", "a"]
     assert rows_of(made)[2]["traceable_to"] == "CAL-1 (past due)"
     assert "past due when used" in dict(dict(sheet_of(made).facts)["Analyzer"])["Values a"]
 

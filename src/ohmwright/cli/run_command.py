@@ -15,7 +15,7 @@ from ohmwright.engine.notes import Notes
 from ohmwright.engine.resuming import started_in
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import Diagnosis, Event, RunFinished
 from ohmwright.model.procedure import STAGES, Stage, point_names
 from ohmwright.model.procedure_file import ProcedureFile, read_procedure
@@ -38,6 +38,7 @@ from .open_bench import opened
 from .open_records import existing_records, open_records
 from .places import plain
 from .tables import run_tables
+from .telling import tell
 
 
 @dataclass(frozen=True)
@@ -117,8 +118,12 @@ def _run(
     async def work() -> tuple[Event, ...]:
         opening = opened(bench_data, unattended=request.unattended, guarded=request.bench.guarded)
         async with opening as bench:
-            with live_view(bench, _points(file, stages), done=len(job.done())) as view:
-                return await drive(job, bench, store, view, notes)
+            try:
+                with live_view(bench, _points(file, stages), done=len(job.done())) as view:
+                    return await drive(job, bench, store, view, notes)
+            except ReleaseNotConfirmed as error:
+                tell(error)  # before the bench is closed, which takes as long as its guard tries
+                raise
 
     try:
         events = anyio.run(work)

@@ -18,7 +18,8 @@ def told(problem: BaseException) -> int:
     errors = as_told(problem)
     with suppress(Exception):  # the code says it
         for error in errors:
-            tell(error)
+            if not error.is_told:
+                tell(error)
         if last_of_rf.was_asked_for() and not last_of_rf.is_unknown():
             print(last_of_rf.in_words(), file=sys.stderr, flush=True)  # noqa: T201
     return errors[0].exit_code
@@ -29,6 +30,7 @@ def tell(error: OhmwrightError) -> None:
 
     A release that is not confirmed is framed and rings: nobody may miss it.
     """
+    error.is_told = True
     if isinstance(error, ReleaseNotConfirmed):
         _frame(error)
         return

@@ -72,17 +72,18 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
         with _existing(file) as lines:
             _refuse_forks(store, (run for run, _ in runs_in(lines, str(file))))
         with _existing(file) as lines:
-            taken = [
-                (run, take_in(store, run, events)) for run, events in runs_in(lines, str(file))
-            ]
+            came, unsigned = Counter[str](), list[str]()
+            for run, events in runs_in(lines, str(file)):
+                how = take_in(store, run, events)
+                came[how] += 1
+                unsigned += [run.run_id] if run.seal is None and how != "there already" else []
         new = [one for one in signers(seals(store.database)) if one.key not in known]
-    came = Counter(how for _, how in taken)
     _name(new, trusted_keys(trusted))
-    for run, how in taken:
-        if run.seal is None and how != "there already":
-            said = f"Run {run.run_id} is not finished, so nobody has signed it: who resumes it "
-            said += "signs all of it, also what is there already."
-            out().print(Text(shown(said)), soft_wrap=True)
+    for run_id in unsigned:
+        said = (
+            f"Run {run_id} is not finished, so nobody has signed it: who resumes it signs all of "
+        )
+        out().print(Text(shown(f"{said}it, also what is there already.")), soft_wrap=True)
     out().print(
         f"{came['new']} runs imported, {came['longer']} of those on record continued, "
         f"{came['there already']} were on record already."

@@ -100,6 +100,4 @@ class BenchFile(Noun):
             raise ValueError("a link of kind 'simulated' needs a [simulation] table")
         if self.analyzer.link is None:
             raise ValueError("the analyzer needs a link")
-        if self.analyzer.link == self.generator.link and True not in simulated:
-            raise ValueError("analyzer and generator have the same link; each needs its own")
         return self

@@ -9,6 +9,8 @@ class OhmwrightError(Exception):
     """A problem told in three parts; `exit_code` is what the terminal ends with."""
 
     exit_code: ClassVar[int] = 2
+    is_told = False
+    """Whether a person has been told already."""
 
     def __init__(self, happened: str, means: str = "", do: str = "") -> None:
         self.happened, self.means, self.do = happened, means, do

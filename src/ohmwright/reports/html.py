@@ -141,7 +141,9 @@ def _row(row: Row, stages: tuple[str, ...]) -> str:
 
 def _outcome(outcome: Outcome) -> str:
     value = f"{outcome.value} ± {outcome.expanded}" if outcome.expanded else outcome.value
-    mark = f"<sup>{escape(outcome.mark)}</sup>" if outcome.mark else ""
+    mark = (
+        f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
+    )  # bare it copies as a digit
     return (
         f"<td>{escape(value)}{mark}</td><td>{escape(outcome.error)}</td>"
         f"<td>{escape(outcome.probability)}</td>{_verdict(outcome.verdict, 'td')}"

@@ -29,9 +29,7 @@ class Marks:
 
     def of(self, result: Result) -> str:
         """The mark of a result."""
-        # in brackets, for a bare figure reads and copies as a digit of the value
-        mark = self.letters.get(_key(result), "") + self.part_of(result)
-        return f"[{mark}]" if mark else ""
+        return self.letters.get(_key(result), "") + self.part_of(result)
 
     def part_of(self, result: Result) -> str:
         """The part of the run that it was measured in; empty where there is one only."""
