@@ -156,3 +156,13 @@ async def test_what_is_promised_to_the_guard_is_no_longer_than_a_dialogue_is_sil
     assert timeout_s + reading_s < plain_s < timeout_s + 2 * reading_s + 1
     assert silent_s - plain_s == pytest.approx(12)
     assert taken_back is None
+
+
+@pytest.mark.parametrize("state", ["1", "2", "-1", "0.5"])
+async def test_at_a_glance_too_anything_but_a_plain_0_is_on(make: Make, state: str) -> None:
+    analyzer = make(state=state)
+    reads_none = analyzer.dialogue.framing.link._handle  # type: ignore[attr-defined]
+    analyzer.dialogue.framing.link._handle = lambda line: (  # type: ignore[attr-defined]
+        b"+0.00000E+00,A,00001\n" if b"FETCh" in line else reads_none(line)
+    )
+    assert (await analyzer.glance())[0] is True
