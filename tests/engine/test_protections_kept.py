@@ -2,7 +2,6 @@
 
 from collections.abc import Callable
 from contextlib import asynccontextmanager
-from dataclasses import replace
 from types import MethodType
 from typing import Any
 
