@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from contextlib import asynccontextmanager
+from itertools import pairwise
 from types import MethodType
 from typing import Any
 
@@ -13,31 +14,22 @@ from ohmwright.engine.activation import (
     activation,
     begin_off,
 )
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.capability import Abilities, complaints
+from ohmwright.engine.leakage import leakage
+from ohmwright.engine.run import results
 from ohmwright.engine.session import Session
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
 from ohmwright.instruments.conformance import OFF_LIMIT_S, Kit, guard_opens_the_output
 from ohmwright.model import last_of_rf
 from ohmwright.model.errors import LinkTimeout
-from ohmwright.model.event import Event, ProtectionProved
-from ohmwright.model.procedure import Timing
+from ohmwright.model.event import ActivationOpened, ProtectionProved
+from ohmwright.model.procedure import LeakageStep, Timing
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.wire.clock import VirtualClock
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
-
-
-async def until(wanted: int, kind: type[Event], rig: Any, **job: Any) -> list[Event]:
-    """The events of an as-found run up to the one of `kind` with the number `wanted`."""
-    events: list[Event] = []
-    given = Job(read_procedure(MONOPOLAR), ("as_found",), "test", **job)
-    async for event in run(given, rig.bench):
-        events.append(event)
-        if sum(isinstance(one, kind) for one in events) == wanted:
-            break
-    return events
 
 
 async def test_off_the_limit_and_the_guard_are_each_proved_where_nobody_stays(
@@ -167,3 +159,75 @@ async def test_in_a_rest_a_contact_that_reads_2_is_opened(make_rig: Callable[...
     (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
     assert off_s is not None
     assert off_s - on_s < 4
+
+
+@pytest.mark.parametrize(
+    ("contact", "attended", "complains"),
+    [
+        ({"max_limit_s": None, "single_shot": False}, False, True),
+        ({"max_limit_s": None, "single_shot": False}, True, False),
+        ({"max_limit_s": None, "single_shot": True}, False, False),
+        ({"max_limit_s": 20.0, "single_shot": False}, False, False),
+    ],
+)
+def test_nobody_leaves_an_analyzer_that_bounds_no_activation(
+    make_rig: Callable[..., Any], contact: dict[str, Any], attended: bool, complains: bool
+) -> None:
+    bench = make_rig().bench
+    data = bench.analyzer.data
+    output = data.activation.model_copy(update=contact)
+    abilities = Abilities(
+        data.model_copy(update={"activation": output}),
+        bench.generator.data,
+        has_port=True,
+        attended=attended,
+    )
+    said = list(complaints(read_procedure(MONOPOLAR), ("as_found", "adjust"), abilities))
+    assert any("bounds no activation by itself" in line for line in said) is complains
+
+
+async def test_leakage_is_not_measured_where_too_little_is_delivered(
+    make_rig: Callable[..., Any],
+) -> None:
+    """40 % of the setting is no proof: it is chosen anew, and only then is it measured."""
+    rig = make_rig()
+    generator, asked = rig.bench.generator, list[float]()
+    select, step = generator.select, _leakage_step()
+
+    async def too_little_at_first(mode: str, setting_w: float) -> None:
+        asked.append(setting_w)
+        await select(mode, (0.4 if len(asked) == 1 else 1.0) * setting_w)
+
+    generator.select = too_little_at_first
+    await begin_off(rig.bench)
+    session = Session(rig.bench)
+    events = [e async for e in leakage(session, "as_found", step, Timing(rest_s=20))]
+    (result,) = results(events)
+    assert asked == [step.setting_w] * 2
+    assert result.verdict == "pass"
+    opened = [event for event in events if isinstance(event, ActivationOpened)]
+    assert len(opened) == 3  # the proof, the proof anew, the leakage
+
+
+def _leakage_step() -> LeakageStep:
+    steps = read_procedure(MONOPOLAR).procedure.step
+    return next(step for step in steps if isinstance(step, LeakageStep))
+
+
+async def test_a_load_bank_rests_as_its_duty_asks(make_rig: Callable[..., Any]) -> None:
+    """A tenth of on-time at its rating: no less than nine times as long off as on."""
+    rig = make_rig()
+    analyzer = rig.bench.analyzer
+    bank = analyzer.data.load_bank.model_copy(update={"max_power_w": 300.0, "duty": 0.1})
+    analyzer.data = analyzer.data.model_copy(update={"load_bank": bank})
+    rig.hardware.panel.select("cut", 300)
+    await begin_off(rig.bench)
+    session = Session(rig.bench)
+    for _ in range(3):
+        await session.rest(Timing(rest_s=10), power_w=300, tolerance=0)
+        async with session.activation(load_ohm=500, power_w=300, limit_s=15):
+            await rig.bench.clock.sleep(12)
+    spans = rig.hardware.truth.rf_on_intervals
+    assert len(spans) == 3
+    for (on_s, off_s), (again_s, _) in pairwise(spans):
+        assert again_s - off_s >= 9 * (off_s - on_s)
