@@ -1,0 +1,69 @@
+"""A seal is of one run by its name, and what was imported stays what it was."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+from ohmwright.records.audit import audit
+from ohmwright.records.canonical import digest, link
+from ohmwright.records.chain import Broken, KeptRun, whole
+from ohmwright.records.seal import Seal, Statement
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.taking_in import take_in
+from ohmwright.records.transfer import exported, runs_in
+
+from .some_events import stage, started, whole_run
+from .test_audit import _triggers_off
+
+
+def signed_as(run: str, kept: KeptRun) -> KeptRun:
+    """The same run under a seal that holds and says `run`."""
+    assert kept.seal is not None
+    key = Ed25519PrivateKey.generate()
+    said = kept.seal.statement.model_dump() | {
+        "run": run,
+        "key": key.public_key().public_bytes_raw().hex(),
+    }
+    statement = Statement(**said)
+    signature = key.sign(statement.signed_bytes()).hex()
+    return replace(kept, seal=Seal(statement=statement, signature=signature))
+
+
+def test_a_seal_that_holds_is_that_of_the_run_it_names_alone(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    store = opened(str(tmp_path / "r.sqlite"))
+    store.append_all("one", whole_run("one"))
+    kept = store.kept("one")
+    assert whole(signed_as("one", kept)) == whole_run("one")
+    with pytest.raises(Broken, match="its seal is that of run two"):
+        whole(signed_as("two", kept))
+
+
+def test_an_imported_run_that_was_hashed_anew_is_not_what_was_imported(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    """An open run has no seal; only the head in the ledger's entry tells."""
+    source = opened(str(tmp_path / "source.sqlite"), computer="there")
+    source.append_all("open", (started("open"), stage()))
+    place = str(tmp_path / "r.sqlite")
+    store = opened(place)
+    ((run, events),) = runs_in([line + b"\n" for line in exported(source.kept("open"))], "file")
+    take_in(store, run, events)
+    kept = store.kept("open")
+    first, second = kept.events
+    other = second.body.replace(b'"bench_s":1.0', b'"bench_s":2.0')
+    assert other != second.body
+    assert first.hash == link(digest(kept.opening), first.body)
+    with _triggers_off(store), store.database.write() as connection:
+        connection.exec_driver_sql(
+            f"UPDATE events SET body = x'{other.hex()}', hash = x'{link(first.hash, other).hex()}' "
+            "WHERE number = 2"
+        )
+    elsewhere = opened(place, computer="elsewhere")  # no witness there remembers the hash
+    assert [str(finding) for finding in audit(elsewhere)] == [
+        "run open: it is not what was imported"
+    ]
