@@ -57,32 +57,35 @@ def test_a_person_is_told_within_seconds_that_rf_may_be_on() -> None:
 
 
 class _Proving:
-    """An analyzer whose guard says this of its proof."""
+    """An analyzer whose guard says this of its proof, which takes so long by the bench's clock."""
 
-    def __init__(self, proof: GuardProof) -> None:
-        self._proof = proof
+    def __init__(self, proof: GuardProof, clock: VirtualClock, lasts_s: float) -> None:
+        self._proof, self._clock, self._lasts_s = proof, clock, lasts_s
 
     async def prove_watchdog(self) -> GuardProof:
+        self._clock.advance(self._lasts_s)
         return self._proof
 
 
 @pytest.mark.parametrize(
-    ("proof", "says"),
+    ("proof", "lasts_s", "says"),
     [
-        (GuardProof(False, 0.1), "ON did not read back as on"),
-        (GuardProof(True, OFF_LIMIT_S), "no sooner than by its limit"),
-        (GuardProof(True, 0.3), None),
+        (GuardProof(False, 0.1), 0.1, "ON did not read back as on"),
+        (GuardProof(True, OFF_LIMIT_S), 0.1, "no sooner than by its limit"),
+        (GuardProof(True, 0.3), OFF_LIMIT_S, "no sooner than by its limit"),
+        (GuardProof(True, 0.3), 0.3, None),
     ],
 )
 async def test_a_guard_is_proved_only_by_a_closed_output_opened_before_its_limit(
-    proof: GuardProof, says: str | None
+    proof: GuardProof, lasts_s: float, says: str | None
 ) -> None:
     @asynccontextmanager
     async def activate(*_: float) -> Any:
         yield
 
-    analyzer: Analyzer = _Proving(proof)  # type: ignore[assignment]
-    problem = await guard_opens_the_output(Kit(analyzer, VirtualClock(), activate, 300))
+    clock = VirtualClock()
+    analyzer: Analyzer = _Proving(proof, clock, lasts_s)  # type: ignore[assignment]
+    problem = await guard_opens_the_output(Kit(analyzer, clock, activate, 300))
     assert (problem is None) if says is None else (says in (problem or ""))
 
 
@@ -214,12 +217,22 @@ def _leakage_step() -> LeakageStep:
     return next(step for step in steps if isinstance(step, LeakageStep))
 
 
-async def test_a_load_bank_rests_as_its_duty_asks(make_rig: Callable[..., Any]) -> None:
+def _rate(rig: Any, *, bank: float, generator: float) -> None:
+    """Give the load bank and the generator these duties, each at 300 W."""
+    analyzer, unit = rig.bench.analyzer, rig.bench.generator
+    rated = analyzer.data.load_bank.model_copy(update={"max_power_w": 300.0, "duty": bank})
+    analyzer.data = analyzer.data.model_copy(update={"load_bank": rated})
+    unit.data = unit.data.model_copy(update={"duty": generator})
+
+
+@pytest.mark.parametrize(("bank", "generator"), [(0.1, 1.0), (1.0, 0.1)])
+async def test_load_bank_and_generator_rest_as_their_duty_asks(
+    make_rig: Callable[..., Any], bank: float, generator: float
+) -> None:
     """A tenth of on-time at its rating: no less than nine times as long off as on."""
     rig = make_rig()
-    analyzer = rig.bench.analyzer
-    bank = analyzer.data.load_bank.model_copy(update={"max_power_w": 300.0, "duty": 0.1})
-    analyzer.data = analyzer.data.model_copy(update={"load_bank": bank})
+    _rate(rig, bank=bank, generator=generator)
+    assert max(mode.max_setting_w for mode in rig.bench.generator.data.modes) == 300
     rig.hardware.panel.select("cut", 300)
     await begin_off(rig.bench)
     session = Session(rig.bench)

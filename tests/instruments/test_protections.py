@@ -166,3 +166,13 @@ async def test_at_a_glance_too_anything_but_a_plain_0_is_on(make: Make, state: s
         b"+0.00000E+00,A,00001\n" if b"FETCh" in line else reads_none(line)
     )
     assert (await analyzer.glance())[0] is True
+
+
+async def test_a_single_0_does_not_make_an_output_read_off(make: Make) -> None:
+    analyzer, said = make(state="1"), [b"0\n"]
+    usual = analyzer.dialogue.framing.link._handle  # type: ignore[attr-defined]
+    analyzer.dialogue.framing.link._handle = lambda line: (  # type: ignore[attr-defined]
+        said.pop() if said and line == b"OUTPut:STATe?\n" else usual(line)
+    )
+    assert await analyzer.output_on()
+    assert said == []
