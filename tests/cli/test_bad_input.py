@@ -143,6 +143,7 @@ def instrument(**replies: bytes) -> Callable[[bytes], bytes]:
             b"*IDN?": b"Maker,Model,1,0\n",
             b"SYSTem:ERRor?": b'0,"No error"\n',
             b"OUTPut:STATe?": b"0\n",
+            b"OUTPut:STATe:REMaining?": b"0\n",
             b"FETCh:CURRent?": b"+0.0E+00,A,1\n",
             b"INPut:IMPedance?": b"100\n",
             b"INPut:PATH?": b"OUTP\n",

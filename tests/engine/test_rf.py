@@ -124,6 +124,27 @@ async def test_a_welded_contact_is_seen_at_any_output(
     assert rig.bench.rf.state == "on"
 
 
+async def test_a_limit_that_still_runs_is_no_off(make_rig: Callable) -> None:
+    """OFF is swallowed, state and current lie; the countdown of the limit does not."""
+    rig = make_rig()
+    await begin_off(rig.bench)
+    lies = {b"OUTPut:STATe OFF\n": b"", b"OUTPut:STATe?\n": b"0\n"}
+    shown = iter(n // 2 for n in range(10**6))
+
+    def act(line: bytes) -> bytes | None:
+        if line.startswith(b"FETCh:CURR"):
+            return b"+0.0E+00,A,%05d\n" % (10**4 + next(shown))
+        return lies.get(line)
+
+    async def activate() -> None:
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=30):
+            heard(rig, act)
+
+    with pytest.raises(ReleaseNotConfirmed, match="of a limit are still running"):
+        await activate()
+    assert rig.hardware.truth.rf_on
+
+
 async def test_what_flows_at_first_contact_is_no_zero(make_rig: Callable) -> None:
     rig = make_rig()
     heard(
