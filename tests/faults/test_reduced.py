@@ -76,9 +76,9 @@ def test_what_is_seen_of_the_guard_s_end_and_of_a_sleep(
     assert json.loads(worse.stdout)[what]
 
 
-def test_a_guard_that_does_nothing_leaves_rf_on() -> None:
+def test_a_guard_that_does_nothing_is_refused_by_its_proof() -> None:
     trial = "kills/KILL/3/2"
     command = [sys.executable, str(HARNESS), "--replay", trial, "--mutate", "guard"]
     done = subprocess.run(command, capture_output=True, text=True, timeout=100, check=False)
     assert done.returncode == 1, done.stderr
-    assert json.loads(done.stdout)["left_on"]
+    assert "off to the guard, yet the output reads closed" in json.loads(done.stdout)["how"]
