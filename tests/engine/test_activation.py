@@ -193,6 +193,22 @@ async def test_a_digit_that_changes_in_on_lets_nothing_be_on_for_longer(
     assert all(end is not None and end - start <= 5 for start, end in spans)
 
 
+async def test_a_line_that_stays_silent_gets_another_guard() -> None:
+    """What hangs may be the guard: it is not waited for."""
+    bench, analyzer = bench_with(off_fails=[LinkTimeout("t")])
+    looked: list[bool] = []
+
+    async def found_again() -> bool:
+        looked.append(True)
+        return True
+
+    analyzer.found_again = found_again  # type: ignore[method-assign]
+    async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
+        pass
+    assert looked == [True]
+    assert not analyzer.on
+
+
 async def test_off_is_repeated_until_it_is_read_back() -> None:
     bench, analyzer = bench_with(off_fails=[LinkTimeout("t"), ProtocolError("p")])
     async with activation(bench, load_ohm=300, power_w=100, limit_s=10):

@@ -15,6 +15,7 @@ from ohmwright.model.errors import (
     ExcessiveOutput,
     LinkError,
     LinkLost,
+    LinkTimeout,
     OutOfCapability,
     ReleaseNotConfirmed,
     Stopped,
@@ -256,6 +257,10 @@ async def _release(bench: Bench, *, seen_to_flow: bool) -> _Ended | str:
                 await analyzer.end_watch()
                 return _Ended(took_s or 0.0, stayed_closed)
             problem, stayed_closed = still or problem, stayed_closed or rf.contact_closed
+        except LinkTimeout as silent:
+            problem = silent.happened.rstrip(".")
+            # its guard may be what hangs: another one takes the port, where there are guards
+            await analyzer.found_again()
         except LinkLost as lost:
             problem = lost.happened.rstrip(".")
             if not await analyzer.found_again():

@@ -99,6 +99,8 @@ def _checked(run: KeptRun, name: str, first: int, last: int) -> tuple[Event, ...
     except Broken as broken:
         line = last if broken.event is None else min(first + broken.event, last)
         raise Damaged(name, line, broken.what) from None
+    except (ValueError, OverflowError) as problem:  # a date or a number beyond what there is
+        raise Damaged(name, last, f"its run holds what cannot be read: {problem}") from None
 
 
 def _exactly(line: bytes, name: str, at: int) -> dict[str, Any]:

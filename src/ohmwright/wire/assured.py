@@ -122,7 +122,8 @@ class Assured:
         raise ProtocolError(
             f"{self.dialogue.framing.link.name} gave another answer each time to '{verb}'.",
             "No value was taken from it.",
-            "Check cable, shielding and baud rate.",
+            "Where readings change faster than they are asked for, the computer is too busy or the "
+            "line too slow; else check cable, shielding and baud rate.",
         )
 
 
