@@ -31,7 +31,7 @@ from runner import Outcome, run  # noqa: E402
 from scenarios import Scenario, scenarios  # noqa: E402
 from verifying import question_of  # noqa: E402
 
-from ohmwright.adjustment.adjusting import AdjustPolicy, PointSpec  # noqa: E402
+from ohmwright.adjustment.policy import AdjustPolicy, PointSpec  # noqa: E402
 
 _CHUNK = 50
 _BASELINE_UNITS = 1000

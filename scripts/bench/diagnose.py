@@ -13,10 +13,10 @@ import json
 
 import numpy as np
 
-from ohmwright.estimation.diagnosis import SENSES, Curve, Limits, diagnose
+from ohmwright.estimation.power_curve_diagnosis import SENSES, Curve, OutputLimits, diagnose
 
 _LOADS = np.array([50, 100, 200, 300, 500, 800, 1000, 1500, 2000, 3000.0])
-_LIMITS = Limits(power_w=300.0, current_a=1.4, voltage_v=560.0, sharpness=6.0)
+_LIMITS = OutputLimits(power_w=300.0, current_a=1.4, voltage_v=560.0, sharpness=6.0)
 _METER = 0.006
 """Standard uncertainty of a measured power, relative."""
 _CREEP = 0.004

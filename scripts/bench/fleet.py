@@ -10,8 +10,8 @@ from population import Profile, Unit, draw
 from runner import Outcome, run
 from verifying import question_of
 
-from ohmwright.adjustment.adjusting import AdjustPolicy
 from ohmwright.adjustment.fleet_prior import FleetPrior, learn
+from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.point import Expected, PointSpec
 
 _LEARNT_FROM = 20

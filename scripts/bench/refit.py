@@ -17,10 +17,10 @@ for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
 
 import numpy as np  # noqa: E402
 
-from ohmwright.estimation.knowledge import NoisePrior, first_knowledge  # noqa: E402
-from ohmwright.estimation.response import Steps, window_mean_response  # noqa: E402
-from ohmwright.estimation.transient import Record  # noqa: E402
-from ohmwright.estimation.transient_fit import fit_transient  # noqa: E402
+from ohmwright.estimation.prior import NoisePrior, vague_prior  # noqa: E402
+from ohmwright.estimation.step_response import Steps, window_mean_response  # noqa: E402
+from ohmwright.estimation.transient_estimate import ActivationRecord  # noqa: E402
+from ohmwright.estimation.transient_estimator import fit_transient  # noqa: E402
 
 _BAR_MS = 1.0
 
@@ -31,12 +31,12 @@ def main() -> None:
     parser.add_argument("--samples", type=int, default=300)
     n = parser.parse_args().samples
     record = _record(n)
-    start = fit_transient(record, first_knowledge(), NoisePrior(), None)
+    start = fit_transient(record, vague_prior(), NoisePrior(), None)
     if start is None:
         raise SystemExit("The made-up transient was not recognised.")
 
     def refit(hunting: bool) -> None:
-        fit_transient(record, first_knowledge(), NoisePrior(), start.start, hunting=hunting)
+        fit_transient(record, vague_prior(), NoisePrior(), start.start, hunting=hunting)
 
     design = np.random.default_rng(0).normal(size=(n, 8))
     plain = _milliseconds(lambda: np.linalg.lstsq(design, record.relative, rcond=None))
@@ -47,7 +47,7 @@ def main() -> None:
     print(json.dumps({"bench": "refit", "samples": n} | figures))
 
 
-def _record(n: int) -> Record:
+def _record(n: int) -> ActivationRecord:
     rng = np.random.default_rng(1)
     age_s = np.linspace(0.5, 30.0, n)
     dynamics = np.array([[0.8, 0.5, 0.15]])
@@ -58,7 +58,7 @@ def _record(n: int) -> Record:
     ) * (1 + 0.002 * rng.normal(size=n))
     weights = [[1.0, 0, 0, 0], [0, 10, 0, 0.5], [0, -25, 0, 1.0], [0, 5, 0, -0.6]]
     steps = Steps(np.array([at_s for at_s, _ in moves]), np.array(weights, dtype=float))
-    return Record(age_s, np.asarray(relative), steps, 0.5, 0.002, 6.0, 0.0)
+    return ActivationRecord(age_s, np.asarray(relative), steps, 0.5, 0.002, 6.0, 0.0)
 
 
 def _milliseconds(work: object) -> float:

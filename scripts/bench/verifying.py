@@ -11,8 +11,8 @@ from baselines import slope_settled
 from plant import Plant
 from population import Profile, Unit, draw
 
+from ohmwright.estimation.activation_test import VerificationTest
 from ohmwright.estimation.point import Question
-from ohmwright.estimation.watching import PointWatch
 
 _WITHIN = (-2.0, 2.0)
 """True errors in tolerances, uniform."""
@@ -56,7 +56,7 @@ def verify(profile: Profile, seed: int, index: int) -> Verified:
 
 
 def _watched(plant: Plant) -> tuple[str, float]:
-    watch = PointWatch(question_of(plant.unit))
+    watch = VerificationTest(question_of(plant.unit))
     plant.activate()
     age_s = 0.0
     while plant.next_age_s() is not None:

@@ -7,10 +7,10 @@ from typing import Any
 
 import ohmwright.engine.activation as activation
 from ohmwright.engine import sampling, watch
-from ohmwright.wire.assured import Assured
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard.link import GuardedLink
+from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 
 def _without_shield() -> None:
@@ -29,7 +29,7 @@ def _without_shield() -> None:
 
     _anyio = activation.anyio
     activation.anyio = Bare()
-    activation.to_its_end = straight
+    activation.uncancellable = straight
 
 
 def _without_read_back() -> None:
@@ -40,20 +40,20 @@ def _without_read_back() -> None:
 
 
 def _without_asking_twice() -> None:
-    async def at_its_word(_: Assured, ask: Callable[[], Any], __: Ask) -> Any:
+    async def at_its_word(_: VerifiedDialogue, ask: Callable[[], Any], __: Ask) -> Any:
         return await ask()
 
-    Assured._agreed = at_its_word
+    VerifiedDialogue._agreed = at_its_word
 
 
 def _without_proof() -> None:
-    async def unproven(self: Assured) -> str:
+    async def unproven(self: VerifiedDialogue) -> str:
         return await self.text("identify")
 
     async def no_echo(_: Dialogue) -> None:
         return None
 
-    Assured.identify, Dialogue.echo = unproven, no_echo
+    VerifiedDialogue.identify, Dialogue.echo = unproven, no_echo
 
 
 def _without_looking_again() -> None:

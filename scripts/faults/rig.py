@@ -20,7 +20,7 @@ from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import FaultyPort
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
@@ -204,7 +204,7 @@ def made(
         return (PausingLink if pausing else MemoryLink)(name, handle, clock)
 
     has_port = data.file.generator.link is not None
-    person = SimulatedPerson(hardware.panel, clock)
+    person = SimulatedOperator(hardware.panel, clock)
     bench = assembled(
         data, clock, link("analyzer"), link("generator") if has_port else None, person
     )

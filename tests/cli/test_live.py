@@ -25,7 +25,7 @@ from ohmwright.model.bench_file import Simulation
 from ohmwright.model.moment import Aim, Moment
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
@@ -64,7 +64,7 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     data = replace(data, file=data.file.model_copy(update={"simulation": Simulation(seed=3)}))
     lies, said, off_since_s = list[str](), set[str](), 0.0
 
-    class Watched(VirtualClock):
+    class ActivationReadings(VirtualClock):
         async def sleep(self, duration_s: float) -> None:
             for at_s in (self.now_s(), self.now_s() + duration_s):
                 self._now_s = at_s
@@ -82,12 +82,12 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
         if on and line.startswith("RF OFF"):
             lies.append(f"{line}: on at {clock.now_s():g} s")
 
-    clock = Watched()
+    clock = ActivationReadings()
     hardware = simulated_bench(data, clock)
     view = LiveView(clock, 1)
     analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
     generator = MemoryLink("generator", hardware.generator_port, clock)
-    bench = assembled(data, clock, analyzer, generator, SimulatedPerson(hardware.panel, clock))
+    bench = assembled(data, clock, analyzer, generator, SimulatedOperator(hardware.panel, clock))
     file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
     async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_moment):
         view.on_event(event)
@@ -201,7 +201,7 @@ CRASH = """
 import anyio
 from types import SimpleNamespace
 from ohmwright.cli.live import live_view
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedPerson
 from ohmwright.wire.clock import RealClock
 
 async def work():
@@ -233,7 +233,7 @@ from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
 from ohmwright.cli.live import live_view
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.moment import Moment
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedPerson
 from ohmwright.wire.clock import RealClock
 
 async def work():

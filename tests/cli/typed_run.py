@@ -28,8 +28,8 @@ from ohmwright.model.event import Asked
 from ohmwright.model.procedure import Stage
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.panel import Panel
-from ohmwright.simulator.person import SimulatedPerson
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
@@ -59,7 +59,7 @@ class TypingPerson(PersonAtTerminal):
 
     def __init__(self, panel: Panel, clock: VirtualClock) -> None:
         super().__init__(SCREEN)
-        self._hand = SimulatedPerson(panel, clock)
+        self._hand = SimulatedOperator(panel, clock)
 
     async def reply(self, request: Request, problem: str) -> str:
         line = await super().reply(request, problem)

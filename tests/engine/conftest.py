@@ -17,7 +17,7 @@ from ohmwright.model.procedure import STAGES, Stage
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.bench import SimulatedBench
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
@@ -56,7 +56,7 @@ def make_rig() -> Callable[..., Rig]:
         analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
         generator = MemoryLink("generator", hardware.generator_port, clock)
         has_port = data.file.generator.link is not None
-        person = SimulatedPerson(hardware.panel, clock) if attended else Nobody()
+        person = SimulatedOperator(hardware.panel, clock) if attended else Nobody()
         return Rig(
             assembled(data, clock, analyzer, generator if has_port else None, person), hardware
         )

@@ -21,7 +21,13 @@ from ohmwright.model.errors import (
     ProtocolError,
     ReleaseNotConfirmed,
 )
-from ohmwright.model.hardware import ActivationOutput, AnalyzerData, InputPath, LoadBank, Meter
+from ohmwright.model.hardware import (
+    ActivationOutput,
+    AnalyzerData,
+    InputPath,
+    LoadBankData,
+    MeterData,
+)
 from ohmwright.model.protections import Protections
 from ohmwright.wire.clock import VirtualClock
 
@@ -32,8 +38,8 @@ DATA = AnalyzerData(
     maker="m",
     model="a",
     command_set="none",
-    load_bank=LoadBank(loads_ohm=(100, 300), max_power_w=400, max_on_s=30),
-    meter=Meter(max_current_ma=2000, resolution_ma=1, readings_per_s=5, window_s=0.5),
+    load_bank=LoadBankData(loads_ohm=(100, 300), max_power_w=400, max_on_s=30),
+    meter=MeterData(max_current_ma=2000, resolution_ma=1, readings_per_s=5, window_s=0.5),
     activation=ActivationOutput(max_limit_s=25),
 )
 

@@ -9,11 +9,11 @@ import anyio
 import pytest
 
 from ohmwright.adjustment.actions import Press
-from ohmwright.adjustment.adjusting import AdjustPolicy
+from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
-from ohmwright.engine.trimming import Hand
+from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.point import Keys, PointSpec, Question
 from ohmwright.instruments.requests import DONE, Answer, CountPresses, PressKey
 from ohmwright.model.errors import ActivationCutShort
@@ -116,10 +116,10 @@ async def test_a_hand_is_not_waited_for_when_the_line_fails(
     monkeypatch.setattr(rig.bench.generator, "press", never)
     monkeypatch.setattr(rig.bench.analyzer, "until_failed", anyio.lowlevel.checkpoint)
     policy: Any = None
-    hand = Hand(Session(rig.bench), policy, "cut current", 0)
+    actuator = TrimActuator(Session(rig.bench), policy, "cut current", 0)
     opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
     with anyio.fail_after(5):
-        assert not await hand.carry_out(Press("fine", 1), opened)
+        assert not await actuator.carry_out(Press("fine", 1), opened)
 
 
 @pytest.mark.parametrize("seed", [3, 6])
@@ -214,18 +214,18 @@ async def test_a_person_who_does_not_answer_cannot_hold_rf_on(
     question = Question(900.0, 14.0, 1.0, 1.0)
     policy = AdjustPolicy(PointSpec(question, 30.0, 20.0, Keys()))
     session = Session(rig.bench)
-    hand = Hand(session, policy, "P1", 0)
+    actuator = TrimActuator(session, policy, "P1", 0)
     opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=0.02)
     policy.activated()
-    assert not await hand.carry_out(Press("coarse", -2), opened)
+    assert not await actuator.carry_out(Press("coarse", -2), opened)
     policy.released(0.02)
-    assert (hand.trim, truth.presses) == (0, 0)
-    await hand.ask_again()
-    assert hand.trim == policy.trim.counts == -20
+    assert (actuator.trim, truth.presses) == (0, 0)
+    await actuator.ask_again()
+    assert actuator.trim == policy.trim.counts == -20
     assert asked[1:] == [CountPresses(asked[0])] + (
         [] if done == 2 else [PressKey("coarse", "down", 2 - done)]
     )
-    moved = [(e.counts, e.age_s, e.told_by) for e in session.notes.taken()]
+    moved = [(e.counts, e.age_s, e.told_by) for e in session.notes.take()]
     assert moved == [(-10 * n, None, "simulated person") for n in (done, 2 - done) if n > 0]
 
 

@@ -13,7 +13,7 @@ from rich.console import Console
 from ohmwright.cli.drive import drive
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.tables import run_tables
-from ohmwright.engine.notes import Notes
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.run import Job, overall, results, run
 from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
@@ -42,7 +42,7 @@ from ohmwright.model.event import (
 from ohmwright.model.procedure import Timing
 from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 
 pytestmark = pytest.mark.anyio
 ATTENDED = shipped("procedures", "attended-marlow.toml")
@@ -64,7 +64,7 @@ class Scripted(Operator):
         return self.says.pop(0)
 
 
-class Helper(SimulatedPerson):
+class Helper(SimulatedOperator):
     """A simulated person who says something else to some requests."""
 
     @classmethod
@@ -245,9 +245,9 @@ async def test_what_was_pressed_is_undone_before_a_point_is_left(rig) -> None:
     assert all(r.trim_told_by == "simulated person" for r in others)
 
 
-async def ended(rig, procedure: Path) -> tuple[list[Event], Notes]:
+async def ended(rig, procedure: Path) -> tuple[list[Event], PendingEvents]:
     """The events of an adjust stage that ends early, and its notes."""
-    notes, events = Notes(), list[Event]()
+    notes, events = PendingEvents(), list[Event]()
     with suppress(KeyError, ReleaseNotConfirmed, anyio.get_cancelled_exc_class()):
         async for event in run(
             Job(read_procedure(procedure), ("adjust",), "test"), rig.bench, notes=notes
@@ -283,7 +283,7 @@ async def test_what_was_pressed_is_on_record_and_told_however_a_run_ends(rig, ho
 
         Helper.at(rig, at_second_press(stop))
         events, notes = await ended(rig, ATTENDED)
-    handed_over = [*events, *notes.taken()]
+    handed_over = [*events, *notes.take()]
     moved = [e for e in handed_over if isinstance(e, TrimMoved)]
     assert [(e.key, e.counts != 0, e.told_by) for e in moved] == [
         ("coarse", True, "simulated person")
@@ -390,7 +390,7 @@ async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(rig) -> None:
             self.events.append(event)
 
     Helper.at(rig, at_second_press(interrupt))
-    store, notes = Kept(), Notes()
+    store, notes = Kept(), PendingEvents()
     job = Job(read_procedure(ATTENDED), ("adjust",), "test")
     await drive(job, rig.bench, store, LiveView(rig.bench.clock, 1), notes)
     *_, fault = store.events

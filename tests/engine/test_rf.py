@@ -187,7 +187,7 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert not rig.hardware.truth.rf_on
     (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
     assert off_s - on_s < 2
-    (noted,) = session.notes.taken()
+    (noted,) = session.notes.take()
     assert isinstance(noted, UnaskedRf)
     assert rig.bench.clock.now_s() - off_s >= 20 - 1
     assert {moment.rf for moment in moments} == {"off", "on"}
@@ -221,7 +221,7 @@ async def test_a_release_that_takes_long_is_an_event(make_rig: Callable) -> None
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" and next(deaf, 9) < 8 else None)
     async with session.activation(load_ohm=500, power_w=100, limit_s=10):
         await rig.bench.clock.sleep(2)
-    (noted,) = session.notes.taken()
+    (noted,) = session.notes.take()
     assert isinstance(noted, SlowRelease)
     assert 0.7 < noted.took_s < 2
 
@@ -232,7 +232,7 @@ async def test_a_release_that_waits_to_be_sure_is_not_slow(make_rig: Callable) -
     await begin_off(rig.bench)
     async with session.activation(load_ohm=500, power_w=100, limit_s=10):
         await rig.bench.clock.sleep(2)  # no reading is looked at, so nothing was seen to flow
-    assert list(session.notes.taken()) == []
+    assert list(session.notes.take()) == []
 
 
 async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable) -> None:

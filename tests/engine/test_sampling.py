@@ -8,8 +8,8 @@ from typing import Any
 import pytest
 
 from ohmwright.engine.activation import activation
+from ohmwright.engine.rested_activation import refuse_cut_short
 from ohmwright.engine.sampling import refuse_other_limit, samples
-from ohmwright.engine.watch import refuse_cut_short
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
 from ohmwright.model.result import Sample
@@ -20,7 +20,7 @@ INTERVAL_S = 0.1
 
 
 @dataclass
-class Meter:
+class MeterData:
     """Takes a reading every tenth of a second; a reply takes `delay_s`."""
 
     clock: VirtualClock
@@ -72,51 +72,51 @@ class Opened:
         return self._limit_s - self.age_s
 
 
-def readings_of(meter: Meter, until_s: float) -> AsyncIterator[Sample]:
+def readings_of(meter: MeterData, until_s: float) -> AsyncIterator[Sample]:
     opened: Any = Opened(meter.clock)
     return samples(opened, meter.fetch, meter.clock, INTERVAL_S, until_s)
 
 
-async def ages(meter: Meter, until_s: float = 3.0) -> list[float]:
+async def ages(meter: MeterData, until_s: float = 3.0) -> list[float]:
     return [sample.age_s async for sample in readings_of(meter, until_s)]
 
 
 @pytest.mark.parametrize("delay_s", [0.0, 0.03, 0.17, 0.9])
 async def test_a_reading_seen_late_is_dated_by_its_number(delay_s: float) -> None:
-    found = await ages(Meter(VirtualClock(), delay_s))
+    found = await ages(MeterData(VirtualClock(), delay_s))
     counts = [(later - earlier) / INTERVAL_S for earlier, later in pairwise(found)]
     assert len(counts) > 1
     assert counts == pytest.approx([round(count) for count in counts])
 
 
 async def test_one_poll_that_is_late_does_not_smear_the_ages() -> None:
-    meter = Meter(VirtualClock())
+    meter = MeterData(VirtualClock())
     meter.at[9] = lambda: meter.clock.advance(0.07)
     found = await ages(meter)
     assert max(later - earlier for earlier, later in pairwise(found)) == pytest.approx(INTERVAL_S)
 
 
 async def test_a_stop_that_every_clock_saw_leaves_the_ages_right() -> None:
-    meter = Meter(VirtualClock())
+    meter = MeterData(VirtualClock())
     meter.at[9] = lambda: meter.clock.advance(1.2)
     found = await ages(meter)
     assert found[8] - found[7] == pytest.approx(INTERVAL_S + 1.2)
 
 
 async def test_a_reading_without_a_number_is_as_old_as_when_it_came() -> None:
-    found = await ages(Meter(VirtualClock(), delay_s=0.076, numbered=False))
+    found = await ages(MeterData(VirtualClock(), delay_s=0.076, numbered=False))
     assert found == pytest.approx([0.176 * count for count in range(1, len(found) + 1)])
 
 
 @pytest.mark.parametrize("rate", [0.95, 1.05])
 async def test_a_rate_that_is_a_little_off_is_no_gap(rate: float) -> None:
-    meter = Meter(VirtualClock(), rate=rate)
+    meter = MeterData(VirtualClock(), rate=rate)
     meter.at[9] = lambda: meter.clock.advance(20)
     assert len(await ages(meter, until_s=25)) > 20
 
 
 async def test_a_number_that_runs_back_is_no_reading() -> None:
-    meter = Meter(VirtualClock(), ahead_s=5.0)
+    meter = MeterData(VirtualClock(), ahead_s=5.0)
     meter.at[9] = lambda: setattr(meter, "ahead_s", 0.0)
     with pytest.raises(ProtocolError, match="ran back from 58 to 9"):
         await ages(meter)
@@ -124,19 +124,19 @@ async def test_a_number_that_runs_back_is_no_reading() -> None:
 
 async def test_a_number_that_stands_still_is_a_meter_that_stopped() -> None:
     with pytest.raises(ProtocolError, match="no new reading for 20"):
-        await ages(Meter(VirtualClock(), rate=0.0))
+        await ages(MeterData(VirtualClock(), rate=0.0))
 
 
 @pytest.mark.parametrize("gap_s", [0.4, 3.0, 600.0])
 async def test_a_gap_that_only_the_meter_saw_voids_the_activation(gap_s: float) -> None:
-    meter = Meter(VirtualClock())
+    meter = MeterData(VirtualClock())
     meter.at[9] = lambda: setattr(meter, "ahead_s", gap_s)
     with pytest.raises(ActivationVoid, match="the clock at most"):
         await ages(meter)
 
 
 async def test_a_meter_that_paused_voids_the_activation() -> None:
-    meter = Meter(VirtualClock())
+    meter = MeterData(VirtualClock())
 
     readings = readings_of(meter, 3.0)
     for _ in range(9):
@@ -152,7 +152,7 @@ async def test_a_meter_that_paused_voids_the_activation() -> None:
 async def test_a_sleep_of_the_machine_voids_the_activation(counts: bool, numbered: bool) -> None:
     clock = SleepyClock()
     clock.counts = counts
-    meter = Meter(clock, numbered=numbered)
+    meter = MeterData(clock, numbered=numbered)
     meter.at[9] = lambda: clock.sleep_now(0.2)
     with pytest.raises(ActivationVoid, match="asleep"):
         await ages(meter)

@@ -7,21 +7,21 @@ import pytest
 
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
-from ohmwright.model.hardware import ActivationOutput, AnalyzerData, LoadBank, Meter
+from ohmwright.model.hardware import ActivationOutput, AnalyzerData, LoadBankData, MeterData
 from ohmwright.simulator.dispatcher import Dispatcher, common_commands
-from ohmwright.wire.assured import same_count, same_number
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.links.memory import MemoryLink
+from ohmwright.wire.verified_dialogue import same_count, same_number
 
 pytestmark = pytest.mark.anyio
 DATA = AnalyzerData(
     maker="m",
     model="a",
     command_set="scpi-1999-analyzer",
-    load_bank=LoadBank(loads_ohm=(100, 300), max_power_w=400, max_on_s=30),
-    meter=Meter(max_current_ma=2000, resolution_ma=1, readings_per_s=5, window_s=0.5),
+    load_bank=LoadBankData(loads_ohm=(100, 300), max_power_w=400, max_on_s=30),
+    meter=MeterData(max_current_ma=2000, resolution_ma=1, readings_per_s=5, window_s=0.5),
     activation=ActivationOutput(max_limit_s=25),
 )
 Make = Callable[..., RemoteAnalyzer]

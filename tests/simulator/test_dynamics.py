@@ -6,7 +6,7 @@ from math import exp, sqrt
 import numpy as np
 import pytest
 
-from ohmwright.simulator.dynamics import Transient
+from ohmwright.simulator.dynamics import OutputDynamics
 from ohmwright.simulator.randomness import Randomness
 from ohmwright.simulator.unit import Dynamics
 
@@ -25,9 +25,9 @@ UNIT = Dynamics(
 )
 
 
-def transient(unit: Dynamics = UNIT) -> Transient:
+def transient(unit: Dynamics = UNIT) -> OutputDynamics:
     draws = Randomness(1, "test")
-    return Transient(
+    return OutputDynamics(
         unit,
         tick_s=TICK_S,
         reading_s=0.1,

@@ -4,7 +4,7 @@ from math import exp, log, pi
 
 import pytest
 
-from ohmwright.model.hardware import LoadBank as LoadBankData
+from ohmwright.model.hardware import LoadBankData
 from ohmwright.simulator.load_bank import LoadBank
 from ohmwright.simulator.profile import BankPhysics
 from ohmwright.simulator.randomness import Randomness

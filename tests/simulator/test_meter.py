@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from ohmwright.model.hardware import Meter as MeterData
+from ohmwright.model.hardware import MeterData
 from ohmwright.simulator.meter import Meter
 from ohmwright.simulator.profile import MeterPhysics
 from ohmwright.simulator.randomness import Randomness

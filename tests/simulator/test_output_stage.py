@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmwright.simulator.output_stage import TRUE, Gains, Limits, current_ma, power_w
+from ohmwright.simulator.output_stage import TRUE, Gains, OutputLimits, current_ma, power_w
 
-SHARP = Limits(power_w=300.0, current_a=0.9, voltage_v=560.0, corner=30.0)
+SHARP = OutputLimits(power_w=300.0, current_a=0.9, voltage_v=560.0, corner=30.0)
 SOFT = SHARP._replace(corner=6.0)
 
 
@@ -49,7 +49,7 @@ def test_reactance_costs_power_only_at_the_voltage_limit() -> None:
 
 @given(st.floats(1, 1e5), st.floats(2, 40), st.floats(1e-6, 400))
 def test_never_above_any_limit(load_ohm: float, corner: float, setting_w: float) -> None:
-    limits = Limits(setting_w, 0.9, 560.0, corner)
+    limits = OutputLimits(setting_w, 0.9, 560.0, corner)
     power = power_w(limits, load_ohm)
     least = min(setting_w, 0.81 * load_ohm, 560.0**2 / load_ohm)
     assert least * 3 ** (-1 / corner) * (1 - 1e-9) <= power <= least * (1 + 1e-9)

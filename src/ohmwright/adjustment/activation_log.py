@@ -6,8 +6,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ohmwright.estimation.point import Question
-from ohmwright.estimation.response import Steps
-from ohmwright.estimation.transient import Record
+from ohmwright.estimation.step_response import Steps
+from ohmwright.estimation.transient_estimate import ActivationRecord
 
 Floats = NDArray[np.float64]
 
@@ -50,11 +50,11 @@ class ActivationLog:
         """Ages and values, shape (n,) each."""
         return np.array(self._age), np.array(self._value)
 
-    def record(self) -> Record:
+    def record(self) -> ActivationRecord:
         """All of it relative to the target, for the estimator."""
         age_s, value = self.readings
         target = self.question.target
-        return Record(
+        return ActivationRecord(
             age_s=age_s,
             relative=value / target,
             steps=Steps(np.array(self._step_at_s), np.array(self._step_weights)),

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ohmwright.estimation.knowledge import GAIN, Knowledge, first_knowledge
+from ohmwright.estimation.prior import GAIN, TransientPrior, vague_prior
 
 _LAG, _DEAD = 5, 6
 _ENOUGH = 3
@@ -79,12 +79,12 @@ class FleetPrior:
         units = self.positive + self.negative
         return (_HUNTING_UNITS * _HUNTING + self.hunting) / (_HUNTING_UNITS + units)
 
-    def knowledge(self) -> Knowledge:
+    def transient_prior(self) -> TransientPrior:
         """Belief before the first reading; that of an unknown point while too little was seen.
 
         The sign must have been the same in nearly all units, else the gain stays open.
         """
-        known = first_knowledge()
+        known = vague_prior()
         mean, covariance = known.mean.copy(), known.covariance.copy()
         if self.gain.weight < _ENOUGH:
             return known
@@ -95,7 +95,7 @@ class FleetPrior:
             gain, log_sd = float(np.exp(self.gain.mean)), self.gain.sd()
             mean[GAIN] = sign * gain
             covariance[GAIN, GAIN] = (gain * min(log_sd, 0.8)) ** 2
-        return Knowledge(mean, covariance)
+        return TransientPrior(mean, covariance)
 
     def gain_per_count(self) -> float | None:
         """The gain to be expected, relative to the target; None while too little was seen."""

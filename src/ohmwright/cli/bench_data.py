@@ -9,7 +9,7 @@ from typing import NamedTuple, TypeVar
 from ohmwright.instruments.needs import ANALYZER, GENERATOR, refuse_incomplete
 from ohmwright.instruments.remote_analyzer import refuse_contradiction
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.base import Noun
+from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_file import BenchFile, SerialPort, Simulated
 from ohmwright.model.document import Document, Role, document
 from ohmwright.model.errors import SourceError, UsageError
@@ -21,7 +21,7 @@ from ohmwright.wire.command_set import CommandSet, Verb, command_set_file
 
 from .places import certificate_file, data_file
 
-N = TypeVar("N", bound=Noun)
+N = TypeVar("N", bound=FrozenModel)
 
 
 class Physics(NamedTuple):

@@ -10,9 +10,9 @@ import anyio
 from rich.table import Table
 
 from ohmwright.engine.activation import begin_off
-from ohmwright.engine.proving import protection_proofs
+from ohmwright.engine.protection_self_test import protection_self_test
 from ohmwright.engine.session import Session
-from ohmwright.engine.traceable import refuse_foreign
+from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit, sets_every_load
 from ohmwright.instruments.needs import analyzer_contradictions, generator_contradictions
@@ -128,7 +128,7 @@ def _host_guarded(name: str) -> Finding:
 async def _with_rf(bench: Bench) -> list[Finding]:
     """RF on for some seconds at a low setting: OFF must end it, and so must the limit."""
     try:
-        proved = [event async for event in protection_proofs(Session(bench))]
+        proved = [event async for event in protection_self_test(Session(bench))]
     except (LinkError, OutOfCapability) as error:
         return [not_good("OFF and the limit end an activation", str(error))]
     except Interjection:

@@ -11,7 +11,7 @@ from typing import Protocol
 import anyio
 
 from ohmwright.engine.activation import off_after
-from ohmwright.engine.notes import Notes
+from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.run import Job, fault_of, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import Stopped
@@ -36,14 +36,14 @@ class View(Protocol):
 
 
 async def drive(
-    job: Job, bench: Bench, store: Store, view: View, notes: Notes | None = None
+    job: Job, bench: Bench, store: Store, view: View, notes: PendingEvents | None = None
 ) -> tuple[Event, ...]:
     """Run `job`; return its events, the earlier ones included.
 
     A stop asked for by a signal ends in OFF and in a record that can be resumed, with all that
     had been done. `notes`: see `run`.
     """
-    notes = Notes() if notes is None else notes
+    notes = PendingEvents() if notes is None else notes
     kept = list(job.earlier)
 
     def keep(event: Event) -> None:
@@ -58,7 +58,7 @@ async def drive(
     if stop.cancelled_caught:
         stopped = Stopped("The run was stopped by hand.")
         ended_by = await off_after(stopped, bench, notes)
-        for event in notes.taken():
+        for event in notes.take():
             keep(event)
         keep(fault_of(ended_by, bench, notes))
         if ended_by is not stopped:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from ohmwright.engine.capability import Abilities, complaints
-from ohmwright.engine.traceable import refuse_expired
+from ohmwright.engine.traceability import refuse_expired
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.procedure import STAGES
 from ohmwright.model.procedure_file import read_procedure

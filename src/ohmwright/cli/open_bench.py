@@ -17,7 +17,7 @@ from ohmwright.model.bench_file import Address, SerialPort, Simulated, TcpAddres
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faulty_bench import FaultyBench
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
 from ohmwright.wire.command_set import CommandSet
@@ -87,7 +87,7 @@ async def opened(
 def _simulated(data: BenchData, *, unattended: bool) -> Bench:
     clock = VirtualClock()
     hardware = simulated_bench(data, clock)
-    person = SimulatedPerson(hardware.panel, clock)
+    person = SimulatedOperator(hardware.panel, clock)
     analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
     generator = None
     if data.file.generator.link is not None:

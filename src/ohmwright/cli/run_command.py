@@ -11,8 +11,8 @@ from shlex import quote
 import anyio
 from rich.text import Text
 
-from ohmwright.engine.notes import Notes
-from ohmwright.engine.resuming import started_in
+from ohmwright.engine.pending_events import PendingEvents
+from ohmwright.engine.resume import started_in
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
@@ -113,13 +113,14 @@ def _run(
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
     job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
-    notes = Notes()
+    notes = PendingEvents()
 
     async def work() -> tuple[Event, ...]:
         opening = opened(bench_data, unattended=request.unattended, guarded=request.bench.guarded)
         async with opening as bench:
             try:
-                with live_view(bench, _points(file, stages), done=len(job.done())) as view:
+                done = len(job.finished_points())
+                with live_view(bench, _points(file, stages), done=done) as view:
                     return await drive(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:
                 tell(error)  # before the bench is closed, which takes as long as its guard tries
@@ -183,7 +184,7 @@ def _earlier(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[E
     return events
 
 
-def _say_what_is_open(notes: Notes) -> None:
+def _say_what_is_open(notes: PendingEvents) -> None:
     """What a person has to do at the unit first, also where the record has failed."""
     if notes.left_open:
         err().print(Text(notes.left_open, style="bold yellow"))

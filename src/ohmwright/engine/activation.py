@@ -23,8 +23,8 @@ from ohmwright.model.errors import (
 )
 from ohmwright.model.event import UnaskedRf
 
-from .notes import Notes
-from .to_its_end import to_its_end
+from .pending_events import PendingEvents
+from .uncancellable import uncancellable
 
 RELEASE_BOUND_S = 8.0
 """Longest time of the machine that a release may take; a fault cannot hold the clean-up up."""
@@ -166,7 +166,7 @@ async def begin_off(bench: Bench) -> None:
         await bench.rf.learn_zero()
 
 
-async def off_after(error: Exception, bench: Bench, notes: Notes) -> Exception:
+async def off_after(error: Exception, bench: Bench, notes: PendingEvents) -> Exception:
     """Read RF after `error`, whatever it was, and end it where it is on.
 
     Returns what the run ends by: `error`, or a ReleaseNotConfirmed that came of it. A line that
@@ -177,7 +177,7 @@ async def off_after(error: Exception, bench: Bench, notes: Notes) -> Exception:
     # who stops a run has the last release to go by; a fault may be RF that is just coming on
     wait_s = 0.0 if isinstance(error, Stopped) else _ANSWERS_IN_S
     try:
-        seen = await to_its_end(partial(_on_within_bound, bench, wait_s))
+        seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
         if seen is not None:
             await confirmed_release(bench)
             at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
@@ -203,7 +203,7 @@ async def confirmed_release(bench: Bench, opened: Activation | None = None) -> f
     switched on that says so, or the limit of the activation `opened` ended it and OFF did not.
     """
     flowed = opened is not None and opened.flowed
-    ended = await to_its_end(partial(_bounded_release, bench, seen_to_flow=flowed))
+    ended = await uncancellable(partial(_bounded_release, bench, seen_to_flow=flowed))
     if isinstance(ended, str):
         raise ReleaseNotConfirmed(
             f"RF MAY STILL BE ON: {ended}.",

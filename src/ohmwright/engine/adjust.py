@@ -7,12 +7,12 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press
-from ohmwright.adjustment.adjusting import NO_EFFECT, AdjustPolicy
 from ohmwright.adjustment.fleet_prior import FleetPrior
-from ohmwright.adjustment.tuning import Tuning
-from ohmwright.estimation.droop import LeftOver
+from ohmwright.adjustment.parameters import Parameters
+from ohmwright.adjustment.policy import NO_EFFECT, AdjustPolicy
 from ohmwright.estimation.point import Expected, Keys, PointSpec
-from ohmwright.estimation.settling import Settled
+from ohmwright.estimation.settled_value import Settled
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.generator import Generator
 from ohmwright.model.event import (
     Event,
@@ -23,17 +23,17 @@ from ohmwright.model.hardware import GeneratorData, ServiceMode, ServicePoint
 from ohmwright.model.procedure import AdjustStep, Point, Timing
 from ohmwright.model.result import AMPLE_DOF, Verdict
 
-from .appraisal import appraise_linearly
-from .doubt import Clearing, Doubt, Told
-from .in_service import InService
+from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
+from .doubt import AsTold, Doubt, DoubtResolver
 from .judge import accepted_half_width
-from .measure import Observation, observed
+from .measured_value import linear_measured_value
+from .point_measurement import Observation, observed
+from .service_state import ServiceState
 from .session import Session
-from .steering import Steered, steer
-from .trimming import Hand
-from .watchers import aim_of, question
+from .stop_rules import aim_of, question
+from .trim_actuator import TrimActuator
 
-_TUNING = Tuning(inner=0.35, well_landed=0.4)
+_PARAMETERS = Parameters(inner=0.35, well_landed=0.4)
 """A trim that stands well has longer to creep before it is out again."""
 _TO_LOOK_ONLY = 1.0
 """Relative tolerance of an activation that decides nothing: its warmth need not have gone."""
@@ -42,7 +42,7 @@ _COARSE_SD = 0.13
 
 
 @dataclass(frozen=True)
-class Known:
+class PriorOfPoint:
     """What is known of a point before it is adjusted; None where nothing is."""
 
     prior: FleetPrior | None = None
@@ -59,11 +59,11 @@ class _Work:
     step: AdjustStep
     timing: Timing
     policy: AdjustPolicy
-    hand: Hand
+    actuator: TrimActuator
     start: int
-    known: Known
-    clearing: Clearing
-    steered: list[Steered] = field(default_factory=list)
+    known: PriorOfPoint
+    clearing: DoubtResolver
+    activations: list[AdjustmentActivation] = field(default_factory=list)
 
     @property
     def point(self) -> Point:
@@ -72,7 +72,7 @@ class _Work:
 
 
 async def adjust_point(
-    session: Session, step: AdjustStep, timing: Timing, known: Known
+    session: Session, step: AdjustStep, timing: Timing, known: PriorOfPoint
 ) -> AsyncIterator[Event]:
     """Adjust `step.point`; the trim goes back to its start when it cannot be brought in.
 
@@ -85,7 +85,7 @@ async def adjust_point(
         if isinstance(action, Finish):
             if not _may_be_the_hands(work, action):
                 break
-            told = await work.clearing.told("no effect", step.point)
+            told = await work.clearing.resolve("no effect", step.point)
             if told is not None:
                 async for event in _left_unsaved(work, told):
                     yield event
@@ -93,14 +93,14 @@ async def adjust_point(
             await session.bench.generator.enter_service(step.point)
             _begin_anew(work)
         elif isinstance(action, Move | Press):
-            await work.hand.carry_out(action)
+            await work.actuator.carry_out(action)
         elif isinstance(action, Activate):
             left = await _rest(work)
             limit_s = work.policy.spec.timeout_s
-            yield session.opening(load_ohm=step.load_ohm, limit_s=limit_s)
-            work.steered.append(await _activation(work, left))
-            yield session.closing()
-            told = await _cleared_up(work, work.steered[-1])
+            yield session.activation_opened(load_ohm=step.load_ohm, limit_s=limit_s)
+            work.activations.append(await _activation(work, left))
+            yield session.activation_closed()
+            told = await _cleared_up(work, work.activations[-1])
             if told is not None:
                 async for event in _given_up(work, told):
                     yield event
@@ -109,28 +109,28 @@ async def adjust_point(
         yield end
 
 
-async def _begun(session: Session, step: AdjustStep, timing: Timing, known: Known) -> _Work:
-    await session.join("OUTPUT")
+async def _begun(session: Session, step: AdjustStep, timing: Timing, known: PriorOfPoint) -> _Work:
+    await session.join_path("OUTPUT")
     generator = session.bench.generator
-    session.service = InService(step.point, by_hand=not generator.unattended)
+    session.service = ServiceState(step.point, by_hand=not generator.unattended)
     start = await generator.enter_service(step.point)
     policy = _policy(session, step, timing, start, known)
     session.aim = aim_of(policy.spec.question)
-    hand = Hand(session, policy, step.point, start)
-    clearing = Clearing(
+    actuator = TrimActuator(session, policy, step.point, start)
+    clearing = DoubtResolver(
         session, f"service mode, point {step.point}", partial(generator.enter_service, step.point)
     )
-    return _Work(session, step, timing, policy, hand, start, known, clearing)
+    return _Work(session, step, timing, policy, actuator, start, known, clearing)
 
 
 def _policy(
-    session: Session, step: AdjustStep, timing: Timing, trim: int, known: Known
+    session: Session, step: AdjustStep, timing: Timing, trim: int, known: PriorOfPoint
 ) -> AdjustPolicy:
     """A policy that knows nothing yet of a point whose trim stands at `trim`."""
-    return AdjustPolicy(point_spec(session, step, timing, trim, known), known.prior, _TUNING)
+    return AdjustPolicy(point_spec(session, step, timing, trim, known), known.prior, _PARAMETERS)
 
 
-async def _cleared_up(work: _Work, seen: Steered) -> Told | None:
+async def _cleared_up(work: _Work, seen: AdjustmentActivation) -> AsTold | None:
     """Where there was no output, or far too much: what is to be recorded.
 
     None where all is well, and where the point is to be begun anew, which it then is.
@@ -138,7 +138,7 @@ async def _cleared_up(work: _Work, seen: Steered) -> Told | None:
     doubt: Doubt | None = "too much" if seen.excess else "no output" if seen.nothing else None
     if doubt is None:
         return None
-    told = await work.clearing.told(doubt, seen.excess)
+    told = await work.clearing.resolve(doubt, seen.excess)
     if told is None:
         _begin_anew(work)
     return told
@@ -146,8 +146,8 @@ async def _cleared_up(work: _Work, seen: Steered) -> Told | None:
 
 def _begin_anew(work: _Work) -> None:
     """With nothing learned, from where the trim stands."""
-    work.policy = _policy(work.session, work.step, work.timing, work.hand.trim, work.known)
-    work.hand.follow(work.policy)
+    work.policy = _policy(work.session, work.step, work.timing, work.actuator.trim, work.known)
+    work.actuator.follow(work.policy)
 
 
 def _may_be_the_hands(work: _Work, end: Finish) -> bool:
@@ -156,7 +156,7 @@ def _may_be_the_hands(work: _Work, end: Finish) -> bool:
     return by_hand and end.reason == NO_EFFECT
 
 
-async def _left_unsaved(work: _Work, told: Told) -> AsyncIterator[Event]:
+async def _left_unsaved(work: _Work, told: AsTold) -> AsyncIterator[Event]:
     """Service mode left without saving, for what was pressed there is not known; no value."""
     await work.session.bench.generator.leave_unsaved()
     work.session.service = None
@@ -164,24 +164,24 @@ async def _left_unsaved(work: _Work, told: Told) -> AsyncIterator[Event]:
         yield event
 
 
-async def _given_up(work: _Work, told: Told) -> AsyncIterator[Event]:
+async def _given_up(work: _Work, told: AsTold) -> AsyncIterator[Event]:
     """The trim put back to its start, and a result without a value."""
-    await work.hand.put_back(work.start)
+    await work.actuator.put_back(work.start)
     async for event in _without_value(work, told):
         yield event
 
 
-async def _without_value(work: _Work, told: Told) -> AsyncIterator[Event]:
-    session, hand = work.session, work.hand
-    on_s = sum(each.on_s for each in work.steered)
-    seen = Observation("not measured", "", None, None, on_s, work.steered[-1].samples).told(told)
-    result = seen.result(
-        "adjust", work.step, work.point, start_trim=work.start, final_trim=hand.trim
+async def _without_value(work: _Work, told: AsTold) -> AsyncIterator[Event]:
+    session, actuator = work.session, work.actuator
+    on_s = sum(each.on_s for each in work.activations)
+    seen = Observation("not measured", "", None, None, on_s, work.activations[-1].samples)
+    result = seen.as_told(told).result(
+        "adjust", work.step, work.point, start_trim=work.start, final_trim=actuator.trim
     )
-    yield session.done(result, "OUTPUT", _mode(session, work.step))
+    yield session.point_done(result, "OUTPUT", _mode(session, work.step))
 
 
-async def _rest(work: _Work) -> LeftOver:
+async def _rest(work: _Work) -> ResidualWarmth:
     """Rest as what comes next needs it, and let the policy know how long that was."""
     clock, question = work.session.bench.clock, work.policy.spec.question
     before_s = clock.now_s()
@@ -194,11 +194,11 @@ async def _rest(work: _Work) -> LeftOver:
     return left
 
 
-async def _activation(work: _Work, left: LeftOver) -> Steered:
-    return await steer(
+async def _activation(work: _Work, left: ResidualWarmth) -> AdjustmentActivation:
+    return await run_adjustment_activation(
         work.session,
         work.policy,
-        work.hand,
+        work.actuator,
         work.point,
         power_w=full_power_w(work.session.bench.generator.data, work.step.point),
         limit_s=work.policy.spec.timeout_s,
@@ -209,7 +209,7 @@ async def _activation(work: _Work, left: LeftOver) -> Steered:
 async def _ending(work: _Work, end: Finish) -> AsyncIterator[Event]:
     """What was learned, the trims kept where the point is good, and the result."""
     session, step = work.session, work.step
-    seen = _observed(session, end, work.point, work.timing, work.steered)
+    seen = _observed(session, end, work.point, work.timing, work.activations)
     taught = work.policy.learned()
     if taught is not None:
         yield PointLearned(
@@ -226,10 +226,10 @@ async def _ending(work: _Work, end: Finish) -> AsyncIterator[Event]:
             session.service.stored()
         yield TrimsStored(**session.stamp(), told_by=session.told_by)
     result = seen.result(
-        "adjust", step, work.point, start_trim=work.start, final_trim=work.hand.trim
+        "adjust", step, work.point, start_trim=work.start, final_trim=work.actuator.trim
     )
     told = result.model_copy(update={"trim_told_by": session.told_by})
-    yield session.done(told, "OUTPUT", _mode(session, step))
+    yield session.point_done(told, "OUTPUT", _mode(session, step))
 
 
 def _mode(session: Session, step: AdjustStep) -> str | None:
@@ -240,7 +240,7 @@ def _mode(session: Session, step: AdjustStep) -> str | None:
 
 
 def point_spec(
-    session: Session, step: AdjustStep, timing: Timing, start: int, known: Known
+    session: Session, step: AdjustStep, timing: Timing, start: int, known: PriorOfPoint
 ) -> PointSpec:
     """What the policy is told of a point whose trim stands at `start`."""
     bench, point = session.bench, step.points()[0]
@@ -260,7 +260,7 @@ def point_spec(
 def _accepted_ma(session: Session, point: Point, timing: Timing) -> float:
     """How far from the target the point's decision rule will let an undoubted reading lie."""
     undoubted = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
-    measured = appraise_linearly(
+    measured = linear_measured_value(
         undoubted, point.target.quantity, point.load_ohm, timing, session.accuracy
     )
     return accepted_half_width(measured, point.target, point.decision)
@@ -279,11 +279,15 @@ def _range(generator: Generator, data: ServicePoint | None, start: int) -> tuple
 
 
 def _observed(
-    session: Session, end: Finish, point: Point, timing: Timing, steered: Sequence[Steered]
+    session: Session,
+    end: Finish,
+    point: Point,
+    timing: Timing,
+    activations: Sequence[AdjustmentActivation],
 ) -> Observation:
     """The end as an observation: only a confirmation has a value."""
-    on_s = sum(each.on_s for each in steered)
-    samples = steered[-1].samples if steered else ()
+    on_s = sum(each.on_s for each in activations)
+    samples = activations[-1].samples if activations else ()
     if end.value is None or end.uncertainty is None or end.dof is None:
         verdict: Verdict = "undecided" if end.verdict == "undecided" else "fail"
         return Observation(verdict, end.reason, None, None, on_s, samples)

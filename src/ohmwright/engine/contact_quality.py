@@ -14,7 +14,7 @@ from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Ver
 from ohmwright.model.tolerance import Target
 from ohmwright.uncertainty.distributions import coverage_factor
 
-from .doubt import Told
+from .doubt import AsTold
 from .judge import conformity
 from .session import Session
 
@@ -42,14 +42,14 @@ class Found(NamedTuple):
     clear: Threshold | None = None
     problem: str = ""
     changed: bool = False
-    told: Told | None = None
+    told: AsTold | None = None
 
 
 async def contact_quality(
     session: Session, stage: Stage, step: ContactQualityStep, missing: tuple[str, ...]
 ) -> AsyncIterator[Event]:
     """Search both thresholds; hold the alarm against its limits, the other against the alarm."""
-    await session.join("CQUALITY")
+    await session.join_path("CQUALITY")
     found = await _search(session.bench, step)
     while found.problem and not found.changed and not await _alarm_changes(session.bench, step):
         told = await _told(session, found.problem)
@@ -58,14 +58,14 @@ async def contact_quality(
             break
         found = await _search(session.bench, step)
     # the monitor keeps RF off until it has seen a good contact again
-    await session.join("OUTPUT")
+    await session.join_path("OUTPUT")
     await session.bench.clock.sleep(step.wait_s)
     for name, result in (
         ("alarm", _alarm_result(stage, step, found)),
         ("clear", _clear_result(stage, step, found)),
     ):
         if name in missing:
-            yield session.done(result, "CQUALITY")
+            yield session.point_done(result, "CQUALITY")
 
 
 async def _search(bench: Bench, step: ContactQualityStep) -> Found:
@@ -92,11 +92,11 @@ async def _alarm_changes(bench: Bench, step: ContactQualityStep) -> bool:
     return len(seen) > 1
 
 
-async def _told(session: Session, problem: str) -> Told | None:
+async def _told(session: Session, problem: str) -> AsTold | None:
     """What is to be recorded of a monitor whose alarm never changes; None: search once more."""
     operator = session.bench.operator
     look = "look at the neutral electrode's lead, its path to the analyzer, and standby"
-    unmeasured: Told = "not measured", f"{problem}, and no resistance changes it: {look}"
+    unmeasured: AsTold = "not measured", f"{problem}, and no resistance changes it: {look}"
     if not operator.present:
         return unmeasured
     asked = LookForCause(f"{problem}, and no resistance changes it", look, rf_follows=False)

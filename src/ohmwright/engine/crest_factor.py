@@ -16,12 +16,12 @@ from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.inputs import from_readings
 from ohmwright.uncertainty.waveform import measure
 
-from .doubt import Chosen, Clearing, Told, doubt_about
+from .doubt import AsTold, Chosen, DoubtResolver, doubt_in
 from .judge import conformity, judge
 from .leakage import expected_ma
+from .rested_activation import refuse_cut_short
 from .sampling import samples
 from .session import Session
-from .watch import refuse_cut_short
 
 _CAPTURES = 8
 _FEWEST = 3
@@ -53,23 +53,23 @@ async def crest_factor(
 ) -> AsyncIterator[Event]:
     """Capture the waveform at the stated age, several times, in one rested activation."""
     point, chosen = step.points()[0], Chosen(step.mode, step.setting_w)
-    clearing, generator = Clearing.of(session, chosen), session.bench.generator
+    clearing, generator = DoubtResolver.of(session, chosen), session.bench.generator
     asked_ma = expected_ma(generator.data.mode(step.mode), step.setting_w, step.load_ohm)
-    await session.join("OUTPUT")
+    await session.join_path("OUTPUT")
     await generator.select(*chosen)
-    told: Told | None = None
+    told: AsTold | None = None
     while told is None:
-        yield session.opening(
+        yield session.activation_opened(
             load_ohm=step.load_ohm, limit_s=timing.max_on_s, setting_w=step.setting_w
         )
         seen = await _watch(session, step, point, timing)
-        yield session.closing()
+        yield session.activation_closed()
         measured = _measured(seen.shapes, timing.age_s)
-        doubt = doubt_about(session, seen.samples, asked_ma, seen.excess, measured, point.target)
-        if doubt is None or clearing.keeps(doubt):
+        doubt = doubt_in(session, seen.samples, asked_ma, seen.excess, measured, point.target)
+        if doubt is None or clearing.stands(doubt):
             break
-        told = await clearing.told(doubt, seen.excess or _in_words(measured, point))
-    yield session.done(_result(stage, step, point, seen, timing, told), "OUTPUT", *chosen)
+        told = await clearing.resolve(doubt, seen.excess or _in_words(measured, point))
+    yield session.point_done(_result(stage, step, point, seen, timing, told), "OUTPUT", *chosen)
 
 
 def _in_words(measured: Measured | None, point: Point) -> str:
@@ -116,7 +116,7 @@ def _result(
     point: Point,
     seen: _Seen,
     timing: Timing,
-    told: Told | None,
+    told: AsTold | None,
 ) -> Result:
     measured = _measured(seen.shapes, timing.age_s) if told is None else None
     again = len(seen.shapes) < _FEWEST <= seen.captures

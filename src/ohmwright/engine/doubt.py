@@ -25,7 +25,7 @@ from ohmwright.model.tolerance import Target
 from .session import Session
 
 Doubt = Literal["no output", "far off", "too much", "no leakage", "no effect"]
-Told = tuple[Verdict, str]
+AsTold = tuple[Verdict, str]
 """A verdict that needs no value, and its reason."""
 LOOK_AT = "look at output lead, standby, mode and setting, neutral electrode alarm, keying contact"
 _NEXT_TO_NOTHING = 0.1
@@ -45,7 +45,7 @@ class Chosen(NamedTuple):
         return f"{self.mode}, {self.setting_w:g} W"
 
 
-def doubt_about(
+def doubt_in(
     session: Session,
     samples: Sequence[Sample],
     asked_ma: float,
@@ -82,7 +82,7 @@ def is_far(value: float, target: Target) -> bool:
     return off > _FAR_TOLERANCES * abs(allowed) or off > _FAR_SHARE * target.value
 
 
-class Clearing:
+class DoubtResolver:
     """Clears up the doubts of one point: each is followed by another measurement, or told."""
 
     def __init__(
@@ -96,15 +96,15 @@ class Clearing:
         """What a person or the unit's port said of mode and setting; part of the reason."""
 
     @classmethod
-    def of(cls, session: Session, chosen: Chosen) -> Clearing:
+    def of(cls, session: Session, chosen: Chosen) -> DoubtResolver:
         """For a mode at a setting."""
         return cls(session, str(chosen), partial(session.bench.generator.select, *chosen))
 
-    async def told(self, doubt: Doubt, seen: str) -> Told | None:
+    async def resolve(self, doubt: Doubt, seen: str) -> AsTold | None:
         """What is to be recorded instead of a value; None: measure once more.
 
         `seen`: what was seen, in words. A value that is far off a second time is kept: then
-        `keeps` is true.
+        `stands` is true.
         """
         again = doubt in self._met
         self._met.append(doubt)
@@ -116,18 +116,18 @@ class Clearing:
             return await self._chosen_rightly(seen)
         return "fail", f"{seen}, twice; {self.note}"
 
-    def keeps(self, doubt: Doubt | None) -> bool:
+    def stands(self, doubt: Doubt | None) -> bool:
         """Whether what was measured stands: without a doubt, or far off for the second time."""
         return doubt is None or (doubt == "far off" and doubt in self._met)
 
-    async def _nothing(self, doubt: Doubt) -> Told | None:
+    async def _nothing(self, doubt: Doubt) -> AsTold | None:
         """No output, or no leakage at all though output flows."""
         operator, leaks = self._session.bench.operator, doubt == "no leakage"
         what = "no leakage current at all was seen, though RF flows into the load"
         look = "look at whether the leakage path is joined"
         if not leaks:
             what, look = f"no output was seen at {self._chosen}", LOOK_AT
-        unmeasured: Told = "not measured", f"{what}: {look}"
+        unmeasured: AsTold = "not measured", f"{what}: {look}"
         if not operator.present or self._met.count(doubt) > _ASKED_AT_MOST:
             return unmeasured
         asked = LookForCause(what, look, JOINED if leaks else DEAD)
@@ -141,12 +141,12 @@ class Clearing:
             return "pass", f"nothing leaks; the leakage path is joined, {by}"
         return "fail", f"no output; lead, standby, mode and contact are in order, {by}"
 
-    async def _no_effect(self, point: str) -> Told | None:
+    async def _no_effect(self, point: str) -> AsTold | None:
         """Nothing that was said to be pressed changed the output."""
         operator = self._session.bench.operator
         what = "what was pressed has changed nothing"
         look = f"look whether the unit is in service mode at point {point}, and press as told"
-        unmeasured: Told = "not measured", f"{what}: {look}"
+        unmeasured: AsTold = "not measured", f"{what}: {look}"
         if self._met.count("no effect") > _ASKED_AT_MOST:
             return unmeasured
         answer = await operator.carry_out(LookForCause(what, look))
@@ -157,7 +157,7 @@ class Clearing:
         by = f"as told by {operator.name}"
         return "fail", f"the trim has no effect; service mode and keys are in order, {by}"
 
-    async def _chosen_rightly(self, seen: str) -> Told | None:
+    async def _chosen_rightly(self, seen: str) -> AsTold | None:
         """See that mode and setting are as asked; then it is measured once more."""
         bench = self._session.bench
         if bench.generator.unattended:

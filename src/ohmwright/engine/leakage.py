@@ -5,15 +5,15 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from math import sqrt
 
-from ohmwright.estimation.settling import Settled
+from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import AnalyzerData, Mode
 from ohmwright.model.procedure import LeakageStep, Stage, Timing
 
-from .doubt import Chosen, Clearing, Told, doubt_about
-from .measure import Observation, observe
+from .doubt import AsTold, Chosen, DoubtResolver, doubt_in
+from .point_measurement import Observation, observe
+from .rested_activation import rest_and_measure
 from .session import Session
-from .watch import watch
 
 _DELIVERS = 0.75
 """Least part of its setting that a unit gives into about its rated load if set as asked."""
@@ -31,18 +31,18 @@ async def leakage(
     """
     bench, point = session.bench, step.points()[0]
     chosen = Chosen(step.mode, step.setting_w)
-    proof = Delivery(session, chosen)
+    proof = DeliveryProof(session, chosen)
     await bench.generator.select(*chosen)
     async for event in proof.events(timing):
         yield event
     if proof.told is not None:
-        nothing = Observation("not measured", "", None, None, 0.0, ()).told(proof.told)
-        yield session.done(nothing.result(stage, step, point), "none", *chosen)
+        nothing = Observation("not measured", "", None, None, 0.0, ()).as_told(proof.told)
+        yield session.point_done(nothing.result(stage, step, point), "none", *chosen)
         return
-    clearing = Clearing.of(session, chosen)
+    clearing = DoubtResolver.of(session, chosen)
     while True:
-        await session.join("LEAKAGE")
-        yield session.opening(
+        await session.join_path("LEAKAGE")
+        yield session.activation_opened(
             load_ohm=point.load_ohm, limit_s=timing.max_on_s, setting_w=chosen.setting_w
         )
         seen = await observe(
@@ -53,24 +53,24 @@ async def leakage(
             fetch=bench.analyzer.fetch_leakage,
         )
         # only on the output path would RF that stayed on be seen to flow
-        await session.join("OUTPUT")
-        await session.see_off()
-        yield session.closing()
-        if doubt_about(session, seen.samples, asked_ma=0.0) is None:
+        await session.join_path("OUTPUT")
+        await session.confirm_nothing_flows()
+        yield session.activation_closed()
+        if doubt_in(session, seen.samples, asked_ma=0.0) is None:
             break
-        told = await clearing.told("no leakage", "")
+        told = await clearing.resolve("no leakage", "")
         if told is not None:
-            seen = seen.told(told)
+            seen = seen.as_told(told)
             break
-    yield session.done(seen.result(stage, step, point), "LEAKAGE", *chosen)
+    yield session.point_done(seen.result(stage, step, point), "LEAKAGE", *chosen)
 
 
-class Delivery:
+class DeliveryProof:
     """A brief activation into about the rated load: does the unit give what was chosen?"""
 
     def __init__(self, session: Session, chosen: Chosen) -> None:
         self._session, self._chosen = session, chosen
-        self.told: Told | None = None
+        self.told: AsTold | None = None
         """What is to be recorded of the leakage where nothing was delivered."""
 
     async def events(self, timing: Timing) -> AsyncIterator[Event]:
@@ -79,35 +79,35 @@ class Delivery:
         data, mode = session.bench.analyzer.data, session.bench.generator.data.mode(chosen.mode)
         load_ohm = proof_load_ohm(data, mode, chosen.setting_w)
         asked_ma = expected_ma(mode, chosen.setting_w, load_ohm)
-        clearing = Clearing.of(session, chosen)
-        await session.join("OUTPUT")
+        clearing = DoubtResolver.of(session, chosen)
+        await session.join_path("OUTPUT")
         while True:
-            delivers = Delivers(asked_ma)
-            yield session.opening(
+            delivers = UntilDelivered(asked_ma)
+            yield session.activation_opened(
                 load_ohm=load_ohm, limit_s=timing.max_on_s, setting_w=chosen.setting_w
             )
             session.aim = None
-            seen = await watch(
+            seen = await rest_and_measure(
                 session,
                 load_ohm=load_ohm,
                 power_w=chosen.setting_w,
                 timing=timing,
                 fetch=session.bench.analyzer.fetch_current,
-                watcher=lambda _, delivers=delivers: delivers,  # type: ignore[misc]
+                stop_rule=lambda _, delivers=delivers: delivers,  # type: ignore[misc]
                 tolerance=1.0,
             )
-            yield session.closing()
-            doubt = doubt_about(session, seen.samples, asked_ma, seen.excess)
+            yield session.activation_closed()
+            doubt = doubt_in(session, seen.samples, asked_ma, seen.excess)
             if doubt is None and not delivers.enough:
                 doubt = "far off"
-            if doubt is None or clearing.keeps(doubt):
+            if doubt is None or clearing.stands(doubt):
                 return
-            self.told = await clearing.told(doubt, seen.excess or delivers.words)
+            self.told = await clearing.resolve(doubt, seen.excess or delivers.words)
             if self.told is not None:
                 return
 
 
-class Delivers:
+class UntilDelivered:
     """Watches until the current is what the setting leads to expect, or long enough."""
 
     def __init__(self, asked_ma: float) -> None:

@@ -14,10 +14,10 @@ from ohmwright.model.procedure import (
     Timing,
 )
 
-from .doubt import Chosen, Clearing, Told, doubt_about
-from .measure import Observation, observe
+from .doubt import AsTold, Chosen, DoubtResolver, doubt_in
+from .point_measurement import Observation, observe
 from .session import Session
-from .watchers import asked_current_ma
+from .stop_rules import asked_current_ma
 
 MeasuredStep = OutputStep | PowerCurveStep | HalfAndFullStep
 
@@ -31,12 +31,12 @@ async def measured_point(
     """
     bench = session.bench
     chosen = Chosen(step.mode, step.setting_w if point.setting_w is None else point.setting_w)
-    clearing = Clearing.of(session, chosen)
-    told: Told | None = None
-    await session.join("OUTPUT")
+    clearing = DoubtResolver.of(session, chosen)
+    told: AsTold | None = None
+    await session.join_path("OUTPUT")
     await bench.generator.select(*chosen)
     while True:
-        yield session.opening(
+        yield session.activation_opened(
             load_ohm=point.load_ohm, limit_s=timing.max_on_s, setting_w=chosen.setting_w
         )
         seen = await observe(
@@ -46,8 +46,8 @@ async def measured_point(
             timing=timing,
             fetch=bench.analyzer.fetch_current,
         )
-        yield session.closing()
-        doubt = doubt_about(
+        yield session.activation_closed()
+        doubt = doubt_in(
             session,
             seen.samples,
             asked_current_ma(point),
@@ -55,15 +55,15 @@ async def measured_point(
             seen.measured,
             point.target,
         )
-        if doubt is None or clearing.keeps(doubt):
+        if doubt is None or clearing.stands(doubt):
             break
-        told = await clearing.told(doubt, in_words(seen, point))
+        told = await clearing.resolve(doubt, in_words(seen, point))
         if told is not None:
-            seen = seen.told(told)
+            seen = seen.as_told(told)
             break
     twice = "measured twice" if told is None and doubt == "far off" else ""
     seen = seen.noted(twice).noted("" if told is not None else clearing.note)
-    yield session.done(seen.result(stage, step, point), "OUTPUT", *chosen)
+    yield session.point_done(seen.result(stage, step, point), "OUTPUT", *chosen)
 
 
 def in_words(seen: Observation, point: Point) -> str:

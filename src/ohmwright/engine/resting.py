@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from math import inf
 
-from ohmwright.estimation.droop import Droop, LeftOver, Warmth
 from ohmwright.estimation.duty import Duty
+from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.procedure import Timing
@@ -18,7 +18,7 @@ _SHARE_OF_TOLERANCE = 0.07
 
 
 @dataclass
-class Heat:
+class OutputWarmth:
     """The generator's warmth, and the duty of load bank and generator."""
 
     duties: tuple[Duty, ...]
@@ -28,7 +28,7 @@ class Heat:
     """When RF went off last."""
 
     @classmethod
-    def of(cls, bench: Bench) -> Heat:
+    def of(cls, bench: Bench) -> OutputWarmth:
         """A bench that has been off for long."""
         analyzer, generator = bench.analyzer.data, bench.generator.data
         return cls(tuple(_duties(analyzer, generator)), _warmth(generator))
@@ -58,10 +58,10 @@ class Heat:
             for_droop_s = self.warmth.rest_s(allowed, timing.age_s, timing.rest_s)
         return max(0.0, max(for_duty_s, for_droop_s) - rested_s)
 
-    def left_over(self, now_s: float, age_s: float) -> LeftOver:
+    def left_over(self, now_s: float, age_s: float) -> ResidualWarmth:
         """The warmth that an activation at `now_s` starts with."""
         if self.warmth is None:
-            return LeftOver()
+            return ResidualWarmth()
         return self.warmth.cooled(self._rested_s(now_s)).left_over(age_s)
 
     def _rested_s(self, now_s: float) -> float:

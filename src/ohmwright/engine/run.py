@@ -38,19 +38,19 @@ from ohmwright.model.traceability import Traceability
 
 from .activation import begin_off, off_after
 from .capability import refuse_impossible
-from .notes import Notes
-from .proving import protection_proofs
-from .resuming import (
+from .pending_events import PendingEvents
+from .protection_self_test import protection_self_test
+from .resume import (
     bench_time_s,
     not_kept_yet,
     on_time_s,
     refuse_another_job,
     refuse_other_instruments,
 )
-from .service import service_left
+from .service_exit import service_left_on_exit
 from .session import Session
-from .stage import done, staged
-from .traceable import accuracy_of, refuse_foreign, traceability_of
+from .stage import finished_points, stage_events
+from .traceability import accuracy_of, refuse_foreign, traceability_of
 
 SOFTWARE = f"ohmwright {__version__}"
 
@@ -69,13 +69,13 @@ class Job:
     accept_expired: bool = False
     """Someone has chosen to measure with an analyzer whose calibration is past its date."""
 
-    def done(self) -> frozenset[tuple[Stage, str, str]]:
+    def finished_points(self) -> frozenset[tuple[Stage, str, str]]:
         """Stage, step and point of every result there is already."""
-        return done(self.file.procedure, results(self.earlier))
+        return finished_points(self.file.procedure, results(self.earlier))
 
 
 async def run(
-    job: Job, bench: Bench, on_moment: OnMoment = unwatched, notes: Notes | None = None
+    job: Job, bench: Bench, on_moment: OnMoment = unwatched, notes: PendingEvents | None = None
 ) -> AsyncGenerator[Event, None]:
     """Run `job` on `bench`; each event must be kept before the next is asked for.
 
@@ -95,12 +95,12 @@ async def run(
         documents=[one.ref for one in bench.documents],
     )
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
-    notes = Notes() if notes is None else notes
+    notes = PendingEvents() if notes is None else notes
     session = Session(bench, on_moment, accuracy_of(bench), notes)
     try:
-        async with service_left(session):
+        async with service_left_on_exit(session):
             async for event in _events(job, session, traceability):
-                for noted in notes.taken():
+                for noted in notes.take():
                     yield noted
                 yield event
     except StopRun:
@@ -110,14 +110,14 @@ async def run(
     else:
         return
     ended_by = await off_after(error, bench, notes)
-    for noted in notes.taken():
+    for noted in notes.take():
         yield noted
     yield fault_of(ended_by, bench, notes)
     if not isinstance(ended_by, Stopped):
         raise ended_by
 
 
-def fault_of(error: Exception, bench: Bench, notes: Notes) -> Fault:
+def fault_of(error: Exception, bench: Bench, notes: PendingEvents) -> Fault:
     """The event of a run that ended early by `error`, with RF as it was read last."""
     return Fault(
         at=bench.clock.wall(),
@@ -141,11 +141,11 @@ async def _events(
     async for event in _opening(job, session, traceability):
         yield event
     if not bench.operator.present and _keys_the_output(job):
-        async for event in protection_proofs(session):
+        async for event in protection_self_test(session):
             yield event
     for stage in job.stages:
         yield StageStarted(**session.stamp(), stage=stage)
-        async for event in staged(job.file.procedure, session, stage, found, job.fleet):
+        async for event in stage_events(job.file.procedure, session, stage, found, job.fleet):
             if isinstance(event, PointDone):
                 found.append(event.result)
             yield event
@@ -202,7 +202,7 @@ def _resumed(
     return RunResumed(
         **session.stamp(),
         operator=session.bench.operator.name,
-        done=len(job.done()),
+        done=len(job.finished_points()),
         traceability=traceability,
         environment=session.bench.environment,
         protections=session.bench.analyzer.protections,

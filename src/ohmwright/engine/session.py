@@ -12,7 +12,7 @@ from typing import Literal, TypedDict
 # seconds, in which nobody hears a signal and the guard hears nothing
 import scipy.special  # noqa: F401
 
-from ohmwright.estimation.droop import LeftOver
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.instruments.requests import JoinPath
@@ -31,10 +31,10 @@ from ohmwright.model.result import Result, Sample
 from ohmwright.model.traceability import Traceability
 
 from .activation import Activation, activation, confirmed_release
-from .appraisal import Accuracy
-from .in_service import InService
-from .notes import Notes
-from .resting import Heat
+from .measured_value import Accuracy
+from .pending_events import PendingEvents
+from .resting import OutputWarmth
+from .service_state import ServiceState
 
 _LOOK_EVERY_S = 1.0
 """In a rest it is seen so often that RF is off."""
@@ -57,9 +57,9 @@ class Session:
     on_moment: OnMoment = unwatched
     accuracy: Accuracy | None = None
     """What the analyzer's certificate says of its readings today; None without one."""
-    notes: Notes = field(default_factory=Notes)
+    notes: PendingEvents = field(default_factory=PendingEvents)
     """Events to be handed out when RF is off."""
-    service: InService | None = None
+    service: ServiceState | None = None
     """Service mode, while a point is adjusted."""
     answered: int = 0
     """How many requests a person has answered with an answer of the request's own."""
@@ -68,13 +68,13 @@ class Session:
     _path_by_hand: InputPath | None = None
     """As a person has joined it; None where nobody has said."""
     started_s: float = field(init=False)
-    _heat: Heat = field(init=False)
+    _heat: OutputWarmth = field(init=False)
     _latest_on_s: float = 0.0
     """How long RF was on in the latest activation."""
 
     def __post_init__(self) -> None:
         self.started_s = self.bench.clock.now_s()
-        self._heat = Heat.of(self.bench)
+        self._heat = OutputWarmth.of(self.bench)
         self.bench.operator.on_answer = self._note_answer
 
     def _note_answer(self, question: str, answer: str, words: str) -> None:
@@ -103,7 +103,7 @@ class Session:
         clock = self.bench.clock
         return Stamp(at=clock.wall(), bench_s=round(clock.now_s(), 6))
 
-    async def join(self, path: InputPath) -> None:
+    async def join_path(self, path: InputPath) -> None:
         """Join the analyzer's input to the circuit `path`; a person does where it cannot itself.
 
         An analyzer that has no other circuit than the output's needs no joining.
@@ -115,7 +115,7 @@ class Session:
             await self.bench.operator.carry_out(JoinPath(path))
             self._path_by_hand = path
 
-    def opening(
+    def activation_opened(
         self, *, load_ohm: float, limit_s: float, setting_w: float | None = None
     ) -> ActivationOpened:
         """The event to be kept before RF comes on; `limit_s` becomes what ON really carries."""
@@ -126,7 +126,7 @@ class Session:
             setting_w=setting_w,
         )
 
-    def closing(self) -> ActivationClosed:
+    def activation_closed(self) -> ActivationClosed:
         """The event to be kept once RF has been read back as off."""
         return ActivationClosed(**self.stamp(), on_s=round(self._latest_on_s, 3))
 
@@ -149,11 +149,11 @@ class Session:
         )
         opened.note_current(sample.current_ma)
 
-    async def rest(self, timing: Timing, *, power_w: float, tolerance: float) -> LeftOver:
+    async def rest(self, timing: Timing, *, power_w: float, tolerance: float) -> ResidualWarmth:
         """Wait until an activation at `power_w` may begin; say what warmth is then left over.
 
         `tolerance`: the narrower side of what the value is held against, relative; 0 asks
-        for the whole rest of the procedure. See `resting.Heat.rest_s`. Once a second it is seen
+        for the whole rest of the procedure. See `OutputWarmth.rest_s`. Once a second it is seen
         that RF is off; where it is not, OFF is sent and the rest begins anew.
         """
         clock = self.bench.clock
@@ -166,7 +166,7 @@ class Session:
                 end_s = clock.now_s() + timing.rest_s
         return self._heat.left_over(clock.now_s(), timing.age_s)
 
-    async def see_off(self) -> None:
+    async def confirm_nothing_flows(self) -> None:
         """After a change of the input path: see that nothing flows there either.
 
         Raises ReleaseNotConfirmed when something does and OFF does not end it.
@@ -188,7 +188,7 @@ class Session:
         self.notes.add(UnaskedRf(**self.stamp(), seen=problem))
         return True
 
-    def done(
+    def point_done(
         self,
         result: Result,
         path: InputPath | Literal["none"],

@@ -27,21 +27,21 @@ from ohmwright.model.procedure import (
 from ohmwright.model.result import Result, latest
 from ohmwright.model.step import TimedStep
 
-from .adjust import Known, adjust_point
+from .adjust import PriorOfPoint, adjust_point
+from .adjustment_start import diagnoses, priors_of_points
 from .contact_quality import contact_quality
-from .control import monotonicity
 from .crest_factor import crest_factor
-from .diagnosing import diagnoses, known_points
 from .leakage import leakage
-from .manual import by_hand
+from .monotonicity import monotonicity
 from .outputs import measured_point
+from .person_steps import person_step
 from .session import Session
 
 Key = tuple[Stage, str, str]
 """Stage, step and point."""
 
 
-def done(procedure: Procedure, found: Iterable[Result]) -> frozenset[Key]:
+def finished_points(procedure: Procedure, found: Iterable[Result]) -> frozenset[Key]:
     """What needs no doing when a run goes on; an inspection that ended it is asked again."""
     asked_again = {
         step.name
@@ -62,7 +62,7 @@ class _Walk:
     procedure: Procedure
     stage: Stage
     found: Sequence[Result]
-    done: frozenset[Key]
+    finished_points: frozenset[Key]
     at: int = 0
     begun: int = 0
     """How many results there were when the step began."""
@@ -78,7 +78,7 @@ class _Walk:
         return tuple(
             point
             for point in point_names(step)
-            if step.name in self.again or (self.stage, step.name, point) not in self.done
+            if step.name in self.again or (self.stage, step.name, point) not in self.finished_points
         )
 
     def needs(self, step: Step) -> bool:
@@ -96,7 +96,7 @@ class _Walk:
         return by_port and isinstance(coming, TimedStep)
 
 
-async def staged(
+async def stage_events(
     procedure: Procedure,
     session: Session,
     stage: Stage,
@@ -108,12 +108,12 @@ async def staged(
     Raises StopRun where a person says so. A skip ends the step, its results `not measured`. Going
     back begins the step anew, or the one before where nothing else was answered in this one.
     """
-    known = dict[str, Known]()
+    known = dict[str, PriorOfPoint]()
     if stage == "adjust":
-        known = known_points(procedure, session.bench.generator.data, found, fleet)
+        known = priors_of_points(procedure, session.bench.generator.data, found, fleet)
         for diagnosis in diagnoses(session, procedure, found, known):
             yield diagnosis
-    walk = _Walk(procedure, stage, found, done(procedure, found))
+    walk = _Walk(procedure, stage, found, finished_points(procedure, found))
     while walk.at <= len(walk.steps):
         answered = session.answered
         try:
@@ -133,7 +133,9 @@ async def staged(
                 walk.at += 1
 
 
-async def _at(walk: _Walk, session: Session, known: Mapping[str, Known]) -> AsyncIterator[Event]:
+async def _at(
+    walk: _Walk, session: Session, known: Mapping[str, PriorOfPoint]
+) -> AsyncIterator[Event]:
     """The events of the step at which the walk is, if it needs doing."""
     step, stage = walk.steps[walk.at], walk.stage
     if not walk.needs(step):
@@ -144,7 +146,7 @@ async def _at(walk: _Walk, session: Session, known: Mapping[str, Known]) -> Asyn
     match step:
         case InspectionStep() | InstructionStep():
             follows = walk.rf_follows(by_port=session.bench.generator.unattended)
-            async for event in by_hand(session, stage, step, rf_follows=follows):
+            async for event in person_step(session, stage, step, rf_follows=follows):
                 yield event
         case _:
             earlier = [r for r in latest(walk.found) if (r.stage, r.step) == (stage, step.name)]
@@ -171,7 +173,7 @@ async def _given_up(walk: _Walk, session: Session, said: SkipStep | GoBack) -> A
                 verdict="not measured",
                 reason=said.reason,
             )
-            yield session.done(result, "none")
+            yield session.point_done(result, "none")
 
 
 async def _undone(session: Session) -> AsyncIterator[Event]:
@@ -194,7 +196,7 @@ async def _step(
     step: Step,
     missing: tuple[str, ...],
     earlier: Sequence[Result],
-    known: Mapping[str, Known],
+    known: Mapping[str, PriorOfPoint],
 ) -> AsyncIterator[Event]:
     """The events of the points of `step` that are missing; `earlier` are those it has."""
     match step:

@@ -13,11 +13,11 @@ from ohmwright.model.moment import OnMoment, unwatched
 from ohmwright.model.procedure import Timing
 
 from .activation import begin_off, refuse_overload
-from .appraisal import Accuracy, appraise
+from .measured_value import Accuracy, measured_value
+from .rested_activation import ActivationReadings, rest_and_measure
 from .session import Session
-from .traceable import accuracy_in_date
-from .watch import Watched, watch
-from .watchers import Settling
+from .stop_rules import UntilSettled
+from .traceability import accuracy_in_date
 
 
 @dataclass(frozen=True)
@@ -62,18 +62,18 @@ async def sweep(
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
     session = Session(bench, on_moment, accuracy_in_date(bench))
     await begin_off(bench)
-    await session.join("OUTPUT")
+    await session.join_path("OUTPUT")
     for setting_w in settings_w:
         if not await _selected(bench, mode, setting_w):
             continue
         for load_ohm in loads_ohm:
-            seen = await watch(
+            seen = await rest_and_measure(
                 session,
                 load_ohm=load_ohm,
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
-                watcher=lambda left: Settling(timing, bench.analyzer.data.meter, left),
+                stop_rule=lambda left: UntilSettled(timing, bench.analyzer.data.meter, left),
             )
             yield _point(
                 mode,
@@ -106,7 +106,7 @@ def _point(
     setting_w: float,
     load_ohm: float,
     timing: Timing,
-    seen: Watched,
+    seen: ActivationReadings,
     accuracy: Accuracy | None,
     *,
     none_below_ma: float,
@@ -116,7 +116,7 @@ def _point(
     settled = seen.settled
     current_ma = uncertainty_ma = nan
     if settled is not None and isfinite(settled.uncertainty) and flows:
-        measured = appraise(settled, "current_ma", load_ohm, timing, accuracy)
+        measured = measured_value(settled, "current_ma", load_ohm, timing, accuracy)
         current_ma, uncertainty_ma = measured.value, measured.uncertainty
     return SweepPoint(
         mode=mode,

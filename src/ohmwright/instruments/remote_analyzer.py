@@ -7,10 +7,10 @@ import numpy as np
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed, SourceError
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
-from ohmwright.wire.assured import Assured
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.scpi import parse_number
+from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 from .analyzer import Analyzer, Captured, GuardProof, Reading
 
@@ -30,7 +30,7 @@ class RemoteAnalyzer(Analyzer):
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
-        self._assured = Assured(dialogue, identity)
+        self._assured = VerifiedDialogue(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
 

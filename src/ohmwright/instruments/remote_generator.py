@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from ohmwright.model.errors import ProtocolError
 from ohmwright.model.hardware import GeneratorData
-from ohmwright.wire.assured import Assured
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 from .generator import Generator
 
@@ -19,7 +19,7 @@ class RemoteGenerator(Generator):
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
-        self._assured = Assured(dialogue, identity)
+        self._assured = VerifiedDialogue(dialogue, identity)
 
     async def identify(self) -> str:
         """The identification; the line is proven by it."""

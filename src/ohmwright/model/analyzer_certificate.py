@@ -12,12 +12,12 @@ from typing import Annotated
 
 from pydantic import Field, model_validator
 
-from .base import Noun
+from .base import FrozenModel
 from .hardware import MANY, NotNegative, Positive
 from .traceability import Traceability
 
 
-class CurrentRange(Noun):
+class CurrentRange(FrozenModel):
     """The meter's accuracy up to one current; the first range that holds a reading counts."""
 
     up_to_ma: Positive
@@ -27,21 +27,21 @@ class CurrentRange(Noun):
     coverage_factor: Positive | None = None
 
 
-class LoadAccuracy(Noun):
+class LoadAccuracy(FrozenModel):
     """How near the load resistances are to their names, warm or cold."""
 
     percent: NotNegative
     coverage_factor: Positive | None = None
 
 
-class Drift(Noun):
+class Drift(FrozenModel):
     """The most that meter and load bank may have moved since they were calibrated."""
 
     current_percent_per_year: NotNegative = 0.0
     load_percent_per_year: NotNegative = 0.0
 
 
-class AnalyzerCertificate(Noun):
+class AnalyzerCertificate(FrozenModel):
     """A whole certificate."""
 
     number: str

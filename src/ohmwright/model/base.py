@@ -13,7 +13,7 @@ UNKNOWN_KEYS: Literal["unknown_keys"] = "unknown_keys"
 LONGEST_KEY = 60
 
 
-class Noun(BaseModel):
+class FrozenModel(BaseModel):
     """Frozen data that refuses a key it does not know and names the nearest it does."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)

@@ -6,11 +6,11 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from .base import Noun
+from .base import FrozenModel
 from .traceability import Environment
 
 
-class SerialPort(Noun):
+class SerialPort(FrozenModel):
     """A serial port, by name or by `serial=NUMBER` of its USB adapter."""
 
     kind: Literal["serial"]
@@ -18,7 +18,7 @@ class SerialPort(Noun):
     baud: Annotated[int, Field(gt=0, le=100_000_000)] = 115200
 
 
-class TcpAddress(Noun):
+class TcpAddress(FrozenModel):
     """A raw TCP socket."""
 
     kind: Literal["tcp"]
@@ -26,7 +26,7 @@ class TcpAddress(Noun):
     port: Annotated[int, Field(gt=0, lt=65536)]
 
 
-class VisaResource(Noun):
+class VisaResource(FrozenModel):
     """A VISA resource; `backend` is what pyvisa calls its library."""
 
     kind: Literal["visa"]
@@ -34,7 +34,7 @@ class VisaResource(Noun):
     backend: str = "@py"
 
 
-class Simulated(Noun):
+class Simulated(FrozenModel):
     """The simulated instrument of the bench's [simulation]."""
 
     kind: Literal["simulated"]
@@ -43,7 +43,7 @@ class Simulated(Noun):
 Address = Annotated[SerialPort | TcpAddress | VisaResource | Simulated, Field(discriminator="kind")]
 
 
-class Instrument(Noun):
+class Instrument(FrozenModel):
     """One instrument: its data file and how it is reached."""
 
     data: str
@@ -61,14 +61,14 @@ class Analyzer(Instrument):
     """A shipped analyzer's name, or a path relative to the bench file."""
 
 
-class Simulation(Noun):
+class Simulation(FrozenModel):
     """The invented hardware behind every `simulated` link."""
 
     seed: Annotated[int, Field(ge=0)] = 1
     age_months: Annotated[float, Field(ge=0, le=1200)] = 24.0
 
 
-class Asset(Noun):
+class Asset(FrozenModel):
     """The unit under test."""
 
     id: str
@@ -78,7 +78,7 @@ class Asset(Noun):
     department: str = ""
 
 
-class BenchFile(Noun):
+class BenchFile(FrozenModel):
     """A whole bench."""
 
     name: str

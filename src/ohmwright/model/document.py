@@ -9,7 +9,7 @@ from typing import Literal
 
 from pydantic import model_validator
 
-from .base import Noun
+from .base import FrozenModel
 
 Role = Literal[
     "procedure",
@@ -22,14 +22,14 @@ Role = Literal[
 ]
 
 
-class DocumentRef(Noun):
+class DocumentRef(FrozenModel):
     """What a document is for, and which: the SHA-256 of its text in UTF-8, in hexadecimal."""
 
     role: Role
     sha256: str
 
 
-class Document(Noun):
+class Document(FrozenModel):
     """One document. A text that does not fit its digest is refused."""
 
     role: Role

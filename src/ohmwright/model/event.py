@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, TypeAdapter
 
-from .base import Noun
+from .base import FrozenModel
 from .bench_file import Asset
 from .document import Document, DocumentRef
 from .hardware import Sense
@@ -17,7 +17,7 @@ from .result import Result, Verdict
 from .traceability import Environment, Traceability
 
 
-class Stamped(Noun):
+class Stamped(FrozenModel):
     """An event knows its time of day and the bench's own seconds."""
 
     at: datetime
@@ -159,7 +159,7 @@ class PointLearned(Stamped):
     """Probability that the unit hunts."""
 
 
-class SenseGain(Noun):
+class SenseGain(FrozenModel):
     """One sense gain of a mode as the power curve tells it; 1 is true."""
 
     sense: Sense
@@ -170,7 +170,7 @@ class SenseGain(Noun):
     """Probability that it has drifted."""
 
 
-class FirstMove(Noun):
+class FirstMove(FrozenModel):
     """An adjustment point and what to begin with there."""
 
     point: str

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field
 
-from .base import Noun
+from .base import FrozenModel
 
 LEAST, MOST = 1e-9, 1e12
 """Between them lies every resistance, power, current, frequency or time that a file can mean."""
@@ -31,7 +31,7 @@ InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
 ModeKind = Literal["cut", "blend", "coag", "bipolar"]
 
 
-class LoadBank(Noun):
+class LoadBankData(FrozenModel):
     """The non-inductive load resistances and what they bear."""
 
     loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
@@ -42,7 +42,7 @@ class LoadBank(Noun):
     """Largest share of on-time over a few minutes at `max_power_w`."""
 
 
-class Meter(Noun):
+class MeterData(FrozenModel):
     """The true-RMS current meter."""
 
     max_current_ma: Positive
@@ -55,7 +55,7 @@ class Meter(Noun):
     """The most it shows while nothing flows, from its manual; absent: five digits."""
 
 
-class ActivationOutput(Noun):
+class ActivationOutput(FrozenModel):
     """The contact that keys the generator, and which bounds it has of its own (rule 2)."""
 
     max_limit_s: Positive | None = None
@@ -69,15 +69,15 @@ class ActivationOutput(Noun):
         return self.max_limit_s is not None or self.single_shot
 
 
-class AnalyzerData(Noun):
+class AnalyzerData(FrozenModel):
     """A bench analyzer's capabilities: frozen, and checked before anything is switched on."""
 
     maker: str
     model: str
     command_set: str
     """Name of a shipped command set, or a path relative to this file."""
-    load_bank: LoadBank
-    meter: Meter
+    load_bank: LoadBankData
+    meter: MeterData
     activation: ActivationOutput = ActivationOutput()
     leakage_load_ohm: Positive | None = None
     """Measuring resistance of the HF leakage path; absent where there is none."""
@@ -91,7 +91,7 @@ class AnalyzerData(Noun):
         return self.leakage_load_ohm is not None or self.contact_quality_ohm is not None
 
 
-class Mode(Noun):
+class Mode(FrozenModel):
     """One output mode of a generator."""
 
     name: PanelName
@@ -102,7 +102,7 @@ class Mode(Noun):
     """The current limit at full setting, where the maker states it."""
 
 
-class ServicePoint(Noun):
+class ServicePoint(FrozenModel):
     """An adjustment point of the service mode."""
 
     name: PanelName
@@ -113,7 +113,7 @@ class ServicePoint(Noun):
     max_trim: Count = 1000
 
 
-class ServiceMode(Noun):
+class ServiceMode(FrozenModel):
     """How the service mode is worked."""
 
     points: tuple[ServicePoint, ...] = Field(max_length=MANY)
@@ -125,7 +125,7 @@ class ServiceMode(Noun):
     """Whether a trim can be moved while RF is on."""
 
 
-class DroopData(Noun):
+class DroopData(FrozenModel):
     """How the output sags while RF is on and recovers in rest, over all units of the model."""
 
     largest: Annotated[float, Field(gt=0, lt=0.5)]
@@ -136,7 +136,7 @@ class DroopData(Noun):
     """Shortest and longest time constant of recovering."""
 
 
-class GeneratorData(Noun):
+class GeneratorData(FrozenModel):
     """A generator model's capabilities."""
 
     maker: str

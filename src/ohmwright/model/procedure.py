@@ -7,7 +7,7 @@ from typing import Annotated, Any, Literal
 from pydantic import Field, field_validator, model_validator
 from pydantic_core.core_schema import ValidationInfo
 
-from .base import Noun
+from .base import FrozenModel
 from .decision import Decision, SimpleAcceptance
 from .hardware import NotNegative, Positive
 from .output_steps import (
@@ -123,7 +123,7 @@ Step = Annotated[
 ]
 
 
-class Procedure(Noun):
+class Procedure(FrozenModel):
     """A whole procedure, as its TOML file says it."""
 
     title: str

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from .base import Noun
+from .base import FrozenModel
 
 
-class Protections(Noun):
+class Protections(FrozenModel):
     """Which protections a bench has. What is False is missing, not unknown."""
 
     limit_in_on: bool = False

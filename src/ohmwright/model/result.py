@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Literal, NamedTuple
 
-from .base import Noun
+from .base import FrozenModel
 from .hardware import InputPath
 from .procedure import Stage
 from .tolerance import Quantity, Target
@@ -30,7 +30,7 @@ class Sample(NamedTuple):
     current_ma: float
 
 
-class BudgetEntry(Noun):
+class BudgetEntry(FrozenModel):
     """One line of an uncertainty budget, in the unit of the value it belongs to."""
 
     source: str
@@ -41,7 +41,7 @@ class BudgetEntry(Noun):
     """None is infinitely many."""
 
 
-class Measured(Noun):
+class Measured(FrozenModel):
     """A value with its standard uncertainty, in the unit of its quantity, the target's if any."""
 
     quantity: Quantity | None = None
@@ -61,7 +61,7 @@ class Measured(Noun):
     """How the budget's inputs were put together: GUM, or JCGM 101 where that does not hold."""
 
 
-class Conformity(Noun):
+class Conformity(FrozenModel):
     """How a value was held against its limits."""
 
     rule: str
@@ -77,7 +77,7 @@ class Conformity(Noun):
     """Share of all units accepted though out of tolerance, where the rule knows the units."""
 
 
-class Result(Noun):
+class Result(FrozenModel):
     """The outcome of one point of one step."""
 
     stage: Stage

@@ -6,7 +6,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
-from .base import Noun
+from .base import FrozenModel
 from .decision import Decision, SimpleAcceptance
 from .hardware import NotNegative, Positive
 from .tolerance import ABSOLUTE, Quantity, Target, Tolerance, sides, target_of
@@ -17,7 +17,7 @@ Name = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_.-]*$", max_length=60)]
 MEASURED: tuple[Stage, ...] = ("as_found", "as_left")
 
 
-class Timing(Noun):
+class Timing(FrozenModel):
     """The time of a measurand (rule 8): at what age of a rested activation its value holds."""
 
     age_s: Positive = 6.0
@@ -31,7 +31,7 @@ class Timing(Noun):
         return self
 
 
-class Point(Noun):
+class Point(FrozenModel):
     """One load resistance of a step, what the output should be there, and how that is decided."""
 
     name: str
@@ -42,7 +42,7 @@ class Point(Noun):
     """The power setting; absent in service mode, which has its own."""
 
 
-class StepBase(Noun):
+class StepBase(FrozenModel):
     """What every step has."""
 
     name: Name

@@ -6,7 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
-from .base import Noun
+from .base import FrozenModel
 from .hardware import Positive
 
 Quantity = Literal["current_ma", "power_w", "crest_factor", "resistance_ohm"]
@@ -20,7 +20,7 @@ ABSOLUTE: dict[Quantity, str] = {"current_ma": "absolute_ma", "power_w": "absolu
 """The key of an absolute allowance, for the quantities that have one."""
 
 
-class Allowance(Noun):
+class Allowance(FrozenModel):
     """A distance from the target; where two are given the larger one counts."""
 
     percent: Positive | None = None
@@ -45,7 +45,7 @@ class Allowance(Noun):
         return next((key for key in others if getattr(self, key) is not None), None)
 
 
-class TwoSided(Noun):
+class TwoSided(FrozenModel):
     """A tolerance whose lower and upper sides differ."""
 
     lower: Allowance
@@ -69,7 +69,7 @@ def sides(tolerance: Allowance | TwoSided) -> tuple[Allowance, Allowance]:
     return tolerance, tolerance
 
 
-class Target(Noun):
+class Target(FrozenModel):
     """What a reading should be, and the limits around it, all in the unit of `quantity`."""
 
     quantity: Quantity

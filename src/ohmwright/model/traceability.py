@@ -6,10 +6,10 @@ from datetime import date
 
 from pydantic import Field
 
-from .base import Noun
+from .base import FrozenModel
 
 
-class Traceability(Noun):
+class Traceability(FrozenModel):
     """The analyzer's calibration, as far as a certificate must name it."""
 
     certificate: str
@@ -21,7 +21,7 @@ class Traceability(Noun):
     """Whether it was past `due_on`, and someone chose to go on."""
 
 
-class Environment(Noun):
+class Environment(FrozenModel):
     """The room, where someone has read it."""
 
     temperature_c: float | None = Field(default=None, ge=-10, le=60)

@@ -7,7 +7,7 @@ from datetime import datetime
 from hashlib import sha256
 from typing import Literal
 
-from ohmwright.model.base import Noun
+from ohmwright.model.base import FrozenModel
 
 from .canonical import canonical
 
@@ -15,7 +15,7 @@ _KEY = re.compile("[0-9a-f]{64}")
 _PURPOSE = b"ohmwright seal 1\n"  # so that no signature made for another purpose fits
 
 
-class Statement(Noun):
+class Statement(FrozenModel):
     """What an operator signs."""
 
     run: str
@@ -33,7 +33,7 @@ class Statement(Noun):
         return _PURPOSE + canonical(self.model_dump(mode="json"))
 
 
-class Seal(Noun):
+class Seal(FrozenModel):
     """A statement and the signature over it, in hexadecimal (64 bytes)."""
 
     statement: Statement

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import inf
 
-from ohmwright.engine.resuming import bench_time_s, on_time_s, parts
+from ohmwright.engine.resume import bench_time_s, on_time_s, parts
 from ohmwright.model.document import DocumentRef, Role
 from ohmwright.model.event import (
     ActivationClosed,

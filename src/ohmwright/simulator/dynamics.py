@@ -15,7 +15,7 @@ from math import exp, expm1, inf, pi, sin, sqrt
 from .unit import Dynamics
 
 
-class Transient:
+class OutputDynamics:
     """One generator's output current in mA: its mean over each tick, without noise.
 
     `noise` is the relative AR(1) noise of the latest reading; each `run` draws the next.

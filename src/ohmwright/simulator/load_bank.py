@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from math import exp, pi
 
-from ohmwright.model.hardware import LoadBank as LoadBankData
+from ohmwright.model.hardware import LoadBankData
 
 from .profile import BankPhysics
 from .randomness import Randomness

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Sequence
 from math import ceil, inf
 
-from ohmwright.model.hardware import Meter as MeterData
+from ohmwright.model.hardware import MeterData
 from ohmwright.wire.scpi import format_number
 
 from .profile import MeterPhysics

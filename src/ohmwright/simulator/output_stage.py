@@ -23,7 +23,7 @@ class Gains(NamedTuple):
 TRUE = Gains()
 
 
-class Limits(NamedTuple):
+class OutputLimits(NamedTuple):
     """What the unit believes it delivers at most."""
 
     power_w: float
@@ -34,7 +34,7 @@ class Limits(NamedTuple):
 
 
 def power_w(
-    limits: Limits, load_ohm: float, gains: Gains = TRUE, reactance_ohm: float = 0.0
+    limits: OutputLimits, load_ohm: float, gains: Gains = TRUE, reactance_ohm: float = 0.0
 ) -> float:
     """True power in a load of `load_ohm` in series with `reactance_ohm`."""
     g_i, g_v, g_x = gains
@@ -53,7 +53,7 @@ def power_w(
 
 
 def current_ma(
-    limits: Limits, load_ohm: float, gains: Gains = TRUE, reactance_ohm: float = 0.0
+    limits: OutputLimits, load_ohm: float, gains: Gains = TRUE, reactance_ohm: float = 0.0
 ) -> float:
     """True current in the load, in mA."""
     return 1000 * sqrt(power_w(limits, load_ohm, gains, reactance_ohm) / load_ohm)

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from .dynamics import Transient
+from .dynamics import OutputDynamics
 from .load_bank import LoadBank
 from .meter import Meter
 
@@ -37,7 +37,7 @@ class Plant:
 
     def __init__(
         self,
-        transient: Transient,
+        transient: OutputDynamics,
         bank: LoadBank,
         meter: Meter,
         on_trip: Callable[[float], None],

@@ -10,7 +10,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
-from ohmwright.model.base import Noun
+from ohmwright.model.base import FrozenModel
 from ohmwright.model.hardware import (
     AnalyzerData,
     GeneratorData,
@@ -35,14 +35,14 @@ Share = Annotated[float, Field(ge=0, le=1)]
 Sense = Literal["current", "voltage", "phase"]
 
 
-class Sine(Noun):
+class Sine(FrozenModel):
     """A continuous sine."""
 
     kind: Literal["sine"]
     carrier_hz: Positive
 
 
-class GatedSine(Noun):
+class GatedSine(FrozenModel):
     """A sine that is on for `duty` of every repetition."""
 
     kind: Literal["gated sine"]
@@ -51,7 +51,7 @@ class GatedSine(Noun):
     duty: Annotated[float, Field(gt=0, le=1)]
 
 
-class DampedSine(Noun):
+class DampedSine(FrozenModel):
     """A sine that starts anew every repetition and decays."""
 
     kind: Literal["damped sine"]
@@ -63,7 +63,7 @@ class DampedSine(Noun):
 Waveform = Annotated[Sine | GatedSine | DampedSine, Field(discriminator="kind")]
 
 
-class ModePhysics(Noun):
+class ModePhysics(FrozenModel):
     """The output stage in one mode."""
 
     name: str
@@ -75,7 +75,7 @@ class ModePhysics(Noun):
     """HF leakage at full setting into the analyzer's measuring resistance."""
 
 
-class PointPhysics(Noun):
+class PointPhysics(FrozenModel):
     """What the trim of one adjustment point does."""
 
     name: str
@@ -90,7 +90,7 @@ class PointPhysics(Noun):
     """Where the factory left it."""
 
 
-class Response(Noun):
+class Response(FrozenModel):
     """How the output moves within an activation."""
 
     dead_s: NotNegativeRange
@@ -111,7 +111,7 @@ class Response(Noun):
     hunting_period_s: PositiveRange = (4.0, 12.0)
 
 
-class Ageing(Noun):
+class Ageing(FrozenModel):
     """How one sense gain moves, as parts of its logarithm."""
 
     start: Range = (0.0, 0.0)
@@ -120,7 +120,7 @@ class Ageing(Noun):
     """Standard deviation of the random walk after one month."""
 
 
-class AgeingPhysics(Noun):
+class AgeingPhysics(FrozenModel):
     """The three sense gains."""
 
     current: Ageing = Ageing()
@@ -128,7 +128,7 @@ class AgeingPhysics(Noun):
     phase: Ageing = Ageing()
 
 
-class MonitorPhysics(Noun):
+class MonitorPhysics(FrozenModel):
     """The contact quality monitor."""
 
     alarm_ohm: PositiveRange
@@ -136,7 +136,7 @@ class MonitorPhysics(Noun):
     response_s: NotNegative = 0.3
 
 
-class GeneratorPhysics(Noun):
+class GeneratorPhysics(FrozenModel):
     """What a generator does behind its panel."""
 
     response: Response
@@ -148,7 +148,7 @@ class GeneratorPhysics(Noun):
     contact_quality: MonitorPhysics | None = None
 
 
-class GeneratorProfile(Noun):
+class GeneratorProfile(FrozenModel):
     """A whole generator model."""
 
     data: GeneratorData
@@ -164,7 +164,7 @@ class GeneratorProfile(Noun):
         return self
 
 
-class BankPhysics(Noun):
+class BankPhysics(FrozenModel):
     """The load bank as built."""
 
     tolerance: NotNegative = 0.002
@@ -179,7 +179,7 @@ class BankPhysics(Noun):
     """Power at which it trips at once, as a multiple of its rating."""
 
 
-class MeterPhysics(Noun):
+class MeterPhysics(FrozenModel):
     """The meter as built."""
 
     gain_error: Range = (0.0, 0.0)
@@ -191,14 +191,14 @@ class MeterPhysics(Noun):
     """Full scale of a captured waveform."""
 
 
-class AnalyzerPhysics(Noun):
+class AnalyzerPhysics(FrozenModel):
     """What an analyzer does behind its panel."""
 
     load_bank: BankPhysics = BankPhysics()
     meter: MeterPhysics = MeterPhysics()
 
 
-class AnalyzerProfile(Noun):
+class AnalyzerProfile(FrozenModel):
     """A whole analyzer model."""
 
     data: AnalyzerData

@@ -9,7 +9,7 @@ from ohmwright.model.hardware import InputPath
 
 from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor
 from .dispatcher import CommandError
-from .dynamics import Transient
+from .dynamics import OutputDynamics
 from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
 from .load_bank import LoadBank
 from .meter import Meter
@@ -241,9 +241,9 @@ class Rig:
             self.monitor.see(self.contact_ohm if joined else GOOD_CONTACT_OHM, self.now_s)
 
 
-def _transient(unit: Unit, meter: Meter, seed: int) -> Transient:
+def _transient(unit: Unit, meter: Meter, seed: int) -> OutputDynamics:
     draws = Randomness(seed, "generator", "output")
-    return Transient(
+    return OutputDynamics(
         unit.dynamics,
         tick_s=meter.tick_s,
         reading_s=meter.reading_s,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from math import cosh, exp, log
 
 from .ageing import gain
-from .output_stage import TRUE, Gains, Limits, current_ma
+from .output_stage import TRUE, Gains, OutputLimits, current_ma
 from .profile import GeneratorProfile, ModePhysics, MonitorPhysics, PointPhysics, Response, Sense
 from .randomness import Randomness
 
@@ -136,10 +136,10 @@ class Unit:
                 gains = gains._replace(**{trim.sense: moved})
         return gains
 
-    def limits(self, mode: str, setting_w: float) -> Limits:
+    def limits(self, mode: str, setting_w: float) -> OutputLimits:
         """The limits of a mode at a setting; only the power follows the setting."""
         physics = self.modes[mode]
-        return Limits(
+        return OutputLimits(
             setting_w, physics.max_current_ma / 1000, physics.max_voltage_v, physics.corner
         )
 
@@ -158,7 +158,7 @@ def _trim(profile: GeneratorProfile, unit: Randomness, physics: PointPhysics) ->
     own, point = unit.under("point", physics.name), profile.data.point(physics.name)
     mode = next(m for m in profile.data.modes if point is not None and m.name == point.mode)
     of_mode = next(m for m in profile.physics.modes if m.name == mode.name)
-    limits = Limits(
+    limits = OutputLimits(
         mode.max_setting_w, of_mode.max_current_ma / 1000, of_mode.max_voltage_v, of_mode.corner
     )
     step = 1e-4

@@ -8,7 +8,7 @@ from typing import Annotated, Literal
 
 from pydantic import AfterValidator, Field, field_validator
 
-from ohmwright.model.base import Noun
+from ohmwright.model.base import FrozenModel
 from ohmwright.model.errors import SourceError
 from ohmwright.model.source import is_there, load
 
@@ -65,7 +65,7 @@ Verb = Ask | Tell
 Terminator = Literal["\n", "\r", "\r\n"]
 
 
-class CommandSet(Noun):
+class CommandSet(FrozenModel):
     """The messages of one instrument."""
 
     name: str

@@ -17,7 +17,7 @@ from ohmwright.wire.links.failures import lost, silent
 from ohmwright.wire.portlock import PortLock
 
 from .frames import BEAT, DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
-from .starting import Find, Guard, Place, started
+from .starting import Find, Guard, PortPlace, started
 
 OPEN_TIMEOUT_S = 15.0
 WRITE_TIMEOUT_S = 1.0
@@ -48,13 +48,13 @@ class GuardedLink(Link):
 
     guarded = True
 
-    def __init__(self, find: Find, commands: CommandSet, place: Place, lock: PortLock) -> None:
+    def __init__(self, find: Find, commands: CommandSet, place: PortPlace, lock: PortLock) -> None:
         self._find, self._commands, self._lock = find, commands, lock
         self._open = True
         self._every_s: float | None = None
         self._join(place)
 
-    def _join(self, place: Place) -> None:
+    def _join(self, place: PortPlace) -> None:
         """Start a guard at `place`, and the conversation with it."""
         guard: Guard = started(place, self._commands, self._lock)
         self.name = place.name
@@ -175,7 +175,7 @@ class GuardedLink(Link):
             await self.expect_traffic(self._every_s)
         return joined
 
-    def _hold(self, place: Place) -> None:
+    def _hold(self, place: PortPlace) -> None:
         """Lock what `place` stands for, and only then give up what was locked."""
         if place.keys != self._lock.keys:
             before, self._lock = self._lock, PortLock(place.name, place.keys)

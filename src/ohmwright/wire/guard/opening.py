@@ -15,7 +15,7 @@ from ohmwright.wire.links.visa import CHECK_RESOURCE
 from ohmwright.wire.portlock import device_keys
 
 from .link import GuardedLink, open_guarded
-from .starting import Place
+from .starting import PortPlace
 
 
 async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> GuardedLink:
@@ -29,9 +29,9 @@ async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> 
 async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> GuardedLink:
     """As `open_tcp`, through a guard."""
 
-    async def find() -> Place:
+    async def find() -> PortPlace:
         where = {"kind": "tcp", "host": host, "port": port}
-        return Place(f"{host}:{port}", where, await tcp_keys(host, port))
+        return PortPlace(f"{host}:{port}", where, await tcp_keys(host, port))
 
     link, problem = await open_guarded(find, commands)
     if problem is not None:
@@ -42,9 +42,9 @@ async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> Gua
 async def open_guarded_visa(resource: str, *, backend: str, commands: CommandSet) -> GuardedLink:
     """As `open_visa`, through a guard."""
 
-    async def find() -> Place:
+    async def find() -> PortPlace:
         where = {"kind": "visa", "resource": resource, "backend": backend}
-        return Place(resource, where, await visa_keys(resource, backend))
+        return PortPlace(resource, where, await visa_keys(resource, backend))
 
     link, problem = await open_guarded(find, commands)
     if problem is not None:
@@ -59,12 +59,12 @@ class SerialPlace:
         self._selector, self._baud = selector, baud
         self._adapter: str | None = None
 
-    async def find(self) -> Place:
+    async def find(self) -> PortPlace:
         """The port. Raises LinkError as `find_port` does."""
         device = await self._device()
         self._adapter = self._adapter or await adapter_of(device)
         where = {"kind": "serial", "port": device, "baud": self._baud}
-        return Place(device, where, device_keys(device))
+        return PortPlace(device, where, device_keys(device))
 
     async def _device(self) -> str:
         if self._adapter is not None:

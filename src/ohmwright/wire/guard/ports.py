@@ -12,7 +12,7 @@ OPEN_TIMEOUT_S = 5.0
 _CHUNK = 65536
 
 
-class Port(Protocol):
+class BlockingPort(Protocol):
     """Bytes out and in. Raises TimeoutError when bytes are not taken, OSError when it is gone."""
 
     def fileno(self) -> int | None:
@@ -25,7 +25,7 @@ class Port(Protocol):
         """What has come; empty when nothing has."""
 
 
-class SerialPort:
+class BlockingSerialPort:
     """A serial port, held exclusively."""
 
     def __init__(self, port: str, baud: int) -> None:
@@ -60,7 +60,7 @@ class SerialPort:
         return data
 
 
-class TcpPort:
+class BlockingTcpPort:
     """A TCP socket."""
 
     def __init__(self, host: str, port: int) -> None:
@@ -86,7 +86,7 @@ class TcpPort:
         return data
 
 
-class VisaPort:
+class BlockingVisaPort:
     """A VISA resource."""
 
     _SLICE_S = 0.02
@@ -129,8 +129,12 @@ class VisaPort:
         return b""
 
 
-def open_port(kind: str, **where: Any) -> Port:
+def open_port(kind: str, **where: Any) -> BlockingPort:
     """Open the port of a `serial`, `tcp` or `visa` address. Raises OSError."""
-    ports: dict[str, Any] = {"serial": SerialPort, "tcp": TcpPort, "visa": VisaPort}
-    port: Port = ports[kind](**where)
+    ports: dict[str, Any] = {
+        "serial": BlockingSerialPort,
+        "tcp": BlockingTcpPort,
+        "visa": BlockingVisaPort,
+    }
+    port: BlockingPort = ports[kind](**where)
     return port

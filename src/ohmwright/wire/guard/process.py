@@ -21,7 +21,7 @@ from typing import Any, NoReturn
 from ohmwright.wire.machine_time import elapsed_s
 
 from .frames import DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
-from .ports import Port, open_port
+from .ports import BlockingPort, open_port
 
 POLL_S = 0.02
 QUIET_S = 0.15
@@ -47,7 +47,7 @@ class Guard:
     """Stands between one engine and one port."""
 
     engine: socket.socket
-    port: Port
+    port: BlockingPort
     orders: Orders
     stopped: bool = False
     deserted: bool = False

@@ -17,7 +17,7 @@ from ohmwright.wire.portlock import PortLock
 
 
 @dataclass(frozen=True)
-class Place:
+class PortPlace:
     """Where an instrument is to be reached."""
 
     name: str
@@ -27,7 +27,7 @@ class Place:
     """What is locked while it is used."""
 
 
-Find = Callable[[], Awaitable[Place]]
+Find = Callable[[], Awaitable[PortPlace]]
 """Finds the place, which may be another than before. Raises LinkError where there is none."""
 
 
@@ -39,7 +39,7 @@ class Guard:
     process: subprocess.Popen[bytes]
 
 
-def started(place: Place, commands: CommandSet, lock: PortLock) -> Guard:
+def started(place: PortPlace, commands: CommandSet, lock: PortLock) -> Guard:
     """A guard for `place`, in a session of its own; it shares the hold on `lock`."""
     ours, theirs = socket.socketpair()
     ours.setblocking(False)

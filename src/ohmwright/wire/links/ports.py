@@ -15,7 +15,7 @@ LIST_TIMEOUT_S = 2.0
 
 
 @dataclass(frozen=True)
-class Port:
+class FoundPort:
     """A serial port as the system describes it."""
 
     device: str
@@ -32,12 +32,12 @@ class Port:
         return f"{self.device} ({self.description}{number})"
 
 
-async def found_ports() -> list[Port]:
+async def found_ports() -> list[FoundPort]:
     """The serial ports found within two seconds."""
     with anyio.move_on_after(LIST_TIMEOUT_S):
         # nothing is read from a port here, so the thread may be left to itself
         found = await anyio.to_thread.run_sync(comports, abandon_on_cancel=True)
-        return [Port(port.device, port.description, port.serial_number) for port in found]
+        return [FoundPort(port.device, port.description, port.serial_number) for port in found]
     return []
 
 
@@ -74,6 +74,6 @@ async def adapter_of(device: str) -> str | None:
     return next((port.serial for port in await found_ports() if port.goes_by(device)), None)
 
 
-def ports_text(ports: list[Port]) -> str:
+def ports_text(ports: list[FoundPort]) -> str:
     """The ports in words."""
     return f"Ports found: {', '.join(map(str, ports)) or 'none'}."

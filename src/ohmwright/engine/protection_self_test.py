@@ -1,0 +1,104 @@
+"""Before a run that nobody attends: OFF, the limit and the guard must each end an activation."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Iterator
+from contextlib import AbstractAsyncContextManager
+from typing import NamedTuple
+
+from ohmwright.instruments.analyzer import Analyzer
+from ohmwright.instruments.conformance import (
+    LIMIT_S,
+    OFF_LIMIT_S,
+    Check,
+    Kit,
+    ends_an_activation_by_itself,
+    guard_opens_the_output,
+    off_opens_the_output,
+)
+from ohmwright.model.errors import OutOfCapability
+from ohmwright.model.event import Event, ProtectionProved
+from ohmwright.model.hardware import AnalyzerData, Mode
+
+from .session import Session
+
+_SHARE_OF_FULL = 0.03
+
+
+class _Proof(NamedTuple):
+    check: Check
+    limit_s: float
+    what: str
+    means: str
+    """What it means that this was not seen."""
+
+
+_OFF = _Proof(
+    off_opens_the_output,
+    OFF_LIMIT_S,
+    "OFF opens the output",
+    "Nothing but its own limit would end an activation.",
+)
+_LIMIT = _Proof(
+    ends_an_activation_by_itself,
+    LIMIT_S,
+    "the limit sent with ON ends an activation",
+    "Without that limit nobody may leave the bench.",
+)
+_GUARD = _Proof(
+    guard_opens_the_output,
+    OFF_LIMIT_S,
+    "the guard's OFF opens the output",
+    "Nothing would switch off if this program were killed or held up.",
+)
+
+
+async def protection_self_test(session: Session) -> AsyncIterator[Event]:
+    """Switch RF on briefly at a low setting, and see OFF, the limit and the guard each end it.
+
+    What a bench lacks it has not to prove. Raises OutOfCapability where one of them does not end
+    it; the release that follows is confirmed as ever.
+    """
+    analyzer, generator = session.bench.analyzer, session.bench.generator
+    mode = generator.data.modes[0]
+    load_ohm, setting_w = _nearest_load_ohm(analyzer.data, mode), _low_setting_w(mode)
+    await session.join_path("OUTPUT")
+    await generator.select(mode.name, setting_w)
+
+    def activate(load_ohm: float, limit_s: float) -> AbstractAsyncContextManager[object]:
+        return session.activation(load_ohm=load_ohm, power_w=setting_w, limit_s=limit_s)
+
+    kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
+    for proof in _proofs(analyzer):
+        before_s = session.on_s
+        yield session.activation_opened(
+            load_ohm=load_ohm, limit_s=proof.limit_s, setting_w=setting_w
+        )
+        problem = await proof.check(kit)
+        on_s = round(session.on_s - before_s, 3)
+        yield session.activation_closed()
+        if problem is not None:
+            raise OutOfCapability(
+                f"It was not seen that {proof.what}: {problem}.",
+                f"RF was switched off and reads off. {proof.means}",
+                "Check the command set against the analyzer's manual, then the analyzer; until "
+                "then run attended.",
+            )
+        yield ProtectionProved(**session.stamp(), what=proof.what, on_s=on_s)
+
+
+def _proofs(analyzer: Analyzer) -> Iterator[_Proof]:
+    """What this analyzer, as it is reached here, has to prove."""
+    yield _OFF
+    if analyzer.sent_limit_s(LIMIT_S) is not None:
+        yield _LIMIT
+    if analyzer.protections.guard:
+        yield _GUARD
+
+
+def _low_setting_w(mode: Mode) -> float:
+    return max(1.0, float(round(_SHARE_OF_FULL * mode.max_setting_w)))
+
+
+def _nearest_load_ohm(data: AnalyzerData, mode: Mode) -> float:
+    return min(data.load_bank.loads_ohm, key=lambda ohm: abs(ohm - mode.rated_load_ohm))

@@ -1,0 +1,112 @@
+"""A rested activation, watched until its value at the stated age is known or decided."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from dataclasses import dataclass
+from typing import Protocol
+
+from ohmwright.estimation.settled_value import Settled
+from ohmwright.estimation.thermal_droop import ResidualWarmth
+from ohmwright.instruments.analyzer import Analyzer, Reading
+from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, ProtocolError
+from ohmwright.model.procedure import Timing
+from ohmwright.model.result import Sample
+
+from .activation import Activation
+from .sampling import refuse_other_limit, samples
+from .session import Session
+
+Fetch = Callable[[], Awaitable[Reading]]
+_LAST_LOOK_BEFORE_LIMIT_S = 0.5
+
+
+class StopRule(Protocol):
+    """Who looks at the readings of one activation."""
+
+    def read(self, age_s: float, current_ma: float) -> bool:
+        """Take one reading; True when no more are needed."""
+
+    def settled(self) -> Settled | None:
+        """The value so far; None before the first reading."""
+
+
+@dataclass(frozen=True)
+class ActivationReadings:
+    """What one activation showed; `settled` is None when there was no reading."""
+
+    settled: Settled | None
+    on_s: float
+    samples: tuple[Sample, ...]
+    excess: str = ""
+    """What ended it early, where too much flowed; then there is no value."""
+
+
+async def rest_and_measure(
+    session: Session,
+    *,
+    load_ohm: float,
+    power_w: float,
+    timing: Timing,
+    fetch: Fetch,
+    stop_rule: Callable[[ResidualWarmth], StopRule],
+    expected_w: float | None = None,
+    tolerance: float = 0.0,
+) -> ActivationReadings:
+    """Rest, activate, and sample until the watcher needs no more.
+
+    The activation ends at once then, at the latest just under `timing.max_on_s`, and at the first
+    reading of far more than `power_w`.
+    `expected_w`: about the power that will flow, where that is less than the `power_w` that can;
+    `tolerance`: see `Session.rest`.
+    """
+    wanted_w = power_w if expected_w is None else expected_w
+    left = await session.rest(timing, power_w=wanted_w, tolerance=tolerance)
+    rule, before_s = stop_rule(left), session.on_s
+    taken: list[Sample] = []
+    try:
+        async with session.activation(
+            load_ohm=load_ohm, power_w=power_w, limit_s=timing.max_on_s
+        ) as opened:
+            async for sample in samples(
+                opened,
+                fetch,
+                session.bench.clock,
+                interval_s=1 / session.bench.analyzer.data.meter.readings_per_s,
+                until_s=opened.limit_s - _LAST_LOOK_BEFORE_LIMIT_S,
+            ):
+                taken.append(sample)
+                session.show(sample, opened)
+                if rule.read(*sample):
+                    break
+            on_s = opened.age_s
+            await refuse_cut_short(session.bench.analyzer, opened)
+    except ExcessiveOutput as excess:
+        return ActivationReadings(
+            None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
+        )
+    return ActivationReadings(rule.settled(), on_s, tuple(taken))
+
+
+async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
+    """Readings count only if RF was on to the last, and the analyzer counts its time as we do."""
+    if not await analyzer.output_on():
+        await _refuse_contradiction(analyzer, opened)
+        raise ActivationCutShort(
+            f"RF was off already when the activation was {opened.age_s:.1f} s old.",
+            "The analyzer tripped or ended it by itself; no value was taken from it.",
+            "Let the load cool, check the analyzer's messages, then resume the run.",
+        )
+    await refuse_other_limit(analyzer, opened)
+
+
+async def _refuse_contradiction(analyzer: Analyzer, opened: Activation) -> None:
+    """Raise ProtocolError where the output reads open and the current says otherwise."""
+    left_s = await analyzer.left_s()
+    if left_s is not None and left_s > 0:
+        raise ProtocolError(
+            f"The analyzer's keying output reads open when the activation is {opened.age_s:.1f} s "
+            f"old, yet {left_s:.1f} s of its limit are still running.",
+            "One of its answers is not true; no value was taken.",
+            "Check cabling and command set ('state'), then the analyzer.",
+        )

@@ -1,0 +1,187 @@
+"""The tail of one activation: what the output is, free of lag, at a stated age.
+
+After the dead time and one meter window an activation from nothing follows
+level, slow droop, an exponential remainder of the lag and a faster one of the second pole.
+The amplitudes of both remainders are free, so that neither dead time, nor meter window, nor the
+pole's place has to be known: what was switched on when does not matter, only how the output
+closes in. Amplitudes are integrated out exactly; lag and correlation of the noise over a grid
+that is laid around what the data say.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .ar1_regression import (
+    CORRELATIONS,
+    LOG_SHARES,
+    Noise,
+    Prior,
+    diagonal_prior,
+    moments,
+    regress,
+    spikes,
+)
+from .mixture import Mixture, weights
+from .thermal_droop import droop_shape
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+_LAGS_S: Floats = np.geomspace(0.08, 3.5, 26)
+_SECOND_POLE = 0.4
+"""Time constant of the faster remainder over that of the slower."""
+_RISEN = 0.1
+"""The output has begun to rise when a reading exceeds this part of the last ones."""
+_FEWEST = 5
+_TWO: Floats = np.array([0.3, 0.7])
+"""Correlations tried while the lag is being located."""
+_MEAN: Floats = np.array([0.0, 0.0, 1.0, 0.0075])
+_SD: Floats = np.array([0.5, 0.25, 1.0, 0.006])
+"""Prior of slow remainder, fast remainder, level and droop, relative to the level."""
+_NOISE_SD, _NOISE_DOF = 0.002, 3.0
+
+
+@dataclass(frozen=True)
+class Tail:
+    """Posterior of the lag-free value at the age asked for, and of the lag still to come."""
+
+    value: Mixture
+    remainder: float
+    remainder_sd: float
+    autocorrelation: float
+    dof: float
+
+
+@dataclass(frozen=True)
+class _Problem:
+    """The readings of the tail, relative to their level; times from the first of them."""
+
+    age_s: Floats
+    level: float
+    keep: Flags
+    shared: Floats
+    resolution: float
+
+
+def fit_tail(
+    age_s: Floats,
+    value: Floats,
+    *,
+    at_age_s: float,
+    window_s: float,
+    resolution: float,
+    heat: float = 0.0,
+) -> Tail | None:
+    """Posterior from one activation's readings, shape (n,); None while they are too few.
+
+    `heat` is how much of the droop was still there at the start, 0 for a rested unit.
+    """
+    start = tail_start(age_s, value, window_s)
+    if age_s.size - start < _FEWEST:
+        return None
+    level = float(np.median(value[-3:]))
+    scaled = value[start:] / level
+    droop = -droop_shape(age_s[start:], at_age_s, window_s, heat)
+    shared = np.stack([np.ones_like(scaled), droop, scaled], axis=1)
+    keep = np.ones(scaled.size, dtype=np.bool_)
+    problem = _Problem(age_s[start:], level, keep, shared, resolution / level)
+    lag_s, width, noise_variance, flags = _coarse(problem)
+    if np.any(flags):
+        keep &= ~flags
+        lag_s, width, noise_variance, _ = _coarse(problem)
+    return _fine(problem, lag_s, width, noise_variance)
+
+
+def tail_start(age_s: Floats, value: Floats, window_s: float) -> int:
+    """Index of the first reading whose whole window lies in the response."""
+    if value.size < _FEWEST:
+        return int(value.size)
+    last = float(np.median(value[-3:]))
+    if last <= 0:
+        return int(value.size)
+    risen = np.flatnonzero((value[:-1] > _RISEN * last) & (value[1:] > _RISEN * last))
+    if risen.size == 0:
+        return int(value.size)
+    begin_s = float(age_s[risen[0]]) + window_s
+    whole = np.flatnonzero((age_s >= begin_s - 1e-9) & (value > (1 - _PART) * last))
+    return int(whole[0]) if whole.size else int(value.size)
+
+
+_PART = 0.45
+"""The tail begins when no more than this part of the level is left to rise."""
+
+
+def _with_lags(problem: _Problem, lags_s: Floats) -> Floats:
+    """Columns of both remainders before the shared ones, shape (lags, n, 5)."""
+    since_s = problem.age_s - problem.age_s[0]
+    rate = since_s / lags_s[:, None]
+    slow = np.exp(-rate)
+    fast = np.exp(-rate / _SECOND_POLE)
+    lags, n = slow.shape
+    columns = np.empty((lags, n, 2 + problem.shared.shape[1]))
+    columns[:, :, 0], columns[:, :, 1] = slow, fast
+    columns[:, :, 2:] = problem.shared
+    return columns
+
+
+def _prior(noise_variance: float) -> Prior:
+    return diagonal_prior(_MEAN, noise_variance / _SD**2)
+
+
+def _noise(problem: _Problem) -> Noise:
+    return Noise(_NOISE_SD**2 + _floor(problem), _NOISE_DOF)
+
+
+def _floor(problem: _Problem) -> float:
+    return problem.resolution**2 / 12 + 1e-12
+
+
+def _coarse(problem: _Problem) -> tuple[float, float, float, Flags]:
+    """Lag and width of its logarithm, noise variance, and readings that are spikes."""
+    # each column in one piece, so that sums round as in the records made so far
+    columns = _with_lags(problem, _LAGS_S).transpose(2, 0, 1).copy().transpose(1, 2, 0)
+    sums = moments(columns, problem.keep)
+    variance = _NOISE_SD**2
+    normal, starts = sums.whitened(_TWO), sums.start_terms(_TWO)
+    for _ in range(2):
+        fit = regress(normal, _prior(variance), _noise(problem), sums.count, starts)
+        lag, corr = np.unravel_index(np.argmax(fit.log_evidence), fit.log_evidence.shape)
+        variance = float(fit.scale2[lag, corr]) + _floor(problem)
+    weight = weights(fit.log_evidence.max(axis=1))
+    log_lag = np.log(_LAGS_S)
+    centre = float(weight @ log_lag)
+    half_step = 0.5 * float(log_lag[1] - log_lag[0])
+    width = float(np.sqrt(weight @ (log_lag - centre) ** 2 + half_step**2))
+    residual = columns[lag] @ np.append(-fit.mean[lag, corr], 1.0)
+    flags = spikes(residual, float(_TWO[corr]), problem.keep)
+    return float(np.exp(centre)), width, variance, flags
+
+
+def _fine(problem: _Problem, lag_s: float, width: float, noise_variance: float) -> Tail:
+    offsets = np.linspace(-2.6, 2.6, 9) * width
+    lags_s = np.clip(lag_s * np.exp(offsets), 0.03, 6.0)
+    sums = moments(_with_lags(problem, lags_s), problem.keep)
+    normal = sums.whitened(CORRELATIONS)
+    starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
+    fit = regress(normal, _prior(noise_variance), _noise(problem), sums.count, starts)
+    weight = weights(fit.log_evidence)
+    last_s = problem.age_s[-1] - problem.age_s[0]
+    left = np.exp(-last_s / lags_s[:, None] / np.array([1.0, _SECOND_POLE]))
+    gone = np.einsum("li,lci->lc", left, fit.mean[..., :2])
+    gone_var = fit.scale2 * np.einsum("li,lcij,lj->lc", left, fit.covariance[..., :2, :2], left)
+    remainder = float(np.vdot(weight, gone))
+    spread = float(np.sqrt(np.vdot(weight, gone_var + (gone - remainder) ** 2)))
+    variance = fit.scale2 * fit.covariance[..., 2, 2] + _floor(problem)
+    phi = float(weight.sum(axis=0) @ CORRELATIONS)
+    level = problem.level
+    return Tail(
+        value=Mixture(weight, level * fit.mean[..., 2], level * np.sqrt(variance), fit.dof),
+        remainder=level * remainder,
+        remainder_sd=level * spread,
+        autocorrelation=phi,
+        dof=max(1.0, fit.dof * (1 - phi) / (1 + phi)),
+    )

@@ -1,0 +1,148 @@
+"""A dialogue that takes nothing on one reply's word.
+
+The protocol has no checksum: a flipped digit makes another reply that is just as well formed, and
+another instrument on the line answers in the same words. So every question is asked until two
+replies in a row agree, every setting is read back, and the line is proven: the
+same instrument as at first must answer, and must echo digits that no stuck bit leaves alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable
+from typing import TypeVar
+
+from ohmwright.model.errors import ProtocolError, WrongInstrument
+
+from .command_set import Ask, Tell
+from .dialogue import Dialogue
+from .reading import Reading
+from .scpi import parse_number, short_form, unquote
+
+T = TypeVar("T")
+_ASKED_AT_MOST = 4
+_SET_AT_MOST = 2
+_SAME = 5e-4
+"""Two settings that differ by less than this part are one: instruments round what they show."""
+
+
+class VerifiedDialogue:
+    """Answers and settings of one instrument that a single fault on the line cannot falsify."""
+
+    def __init__(self, dialogue: Dialogue, expected: str = "") -> None:
+        self.dialogue = dialogue
+        self._expected = expected
+        self._identity: str | None = None
+
+    async def identify(self) -> str:
+        """The identification, which must stay what it was, over a line that distorts no digit."""
+        await self.dialogue.echo()
+        identity = await self.text("identify")
+        if self._identity is None:
+            await self.dialogue.echo()  # a line that went bad in between would name it wrongly
+            self._identity = self._meant(identity)
+        if identity != self._identity:
+            raise ProtocolError(
+                f"{self.dialogue.framing.link.name} is now '{identity}', not '{self._identity}'.",
+                "Another instrument answers, or the line distorts what is said.",
+                "Check the cabling, then run again.",
+            )
+        return identity
+
+    def _meant(self, identity: str) -> str:
+        if self._expected in identity:
+            return identity
+        raise WrongInstrument(
+            f"{self.dialogue.framing.link.name} is '{identity}'; the bench file wants "
+            f"'{self._expected}' in it.",
+            "Another instrument answers, or the line distorts what is said. Nothing was "
+            "switched on.",
+            "Connect the right one, or correct 'identity' in the bench file.",
+        )
+
+    async def text(self, verb: Ask) -> str:
+        """The reply to `verb`."""
+        return await self._agreed(lambda: self.dialogue.ask(verb), verb)
+
+    async def number(self, verb: Ask) -> float:
+        """The number that answers `verb`."""
+        return await self._agreed(lambda: self.dialogue.ask_number(verb), verb)
+
+    async def block(self, verb: Ask) -> bytes:
+        """The data of the block that answers `verb`."""
+        return await self._agreed(lambda: self.dialogue.ask_block(verb), verb)
+
+    async def reading(self, verb: Ask, unit: str) -> Reading:
+        """Value and number of a measured reply; one that gave way to the next is asked again.
+
+        Where readings have no number two may differ, so each is believed by itself.
+        """
+        if "number" not in self.dialogue.commands.reading:
+            return await self.dialogue.ask_reading(verb, unit)
+        return await self._agreed(lambda: self.dialogue.ask_reading(verb, unit), verb)
+
+    async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
+        """Say `verb` and see that the number asked for by `back` has become `value`."""
+        await self._set(verb, back, lambda text: same_number(text, value), fields)
+
+    async def set_count(self, verb: Tell, back: Ask, count: int, **fields: object) -> None:
+        """Say `verb` and see that the whole number asked for by `back` has become `count`."""
+        await self._set(verb, back, lambda text: same_count(text, count), fields)
+
+    async def set_name(self, verb: Tell, back: Ask, name: str, **fields: object) -> None:
+        """Say `verb` and see that the word or string asked for by `back` has become `name`."""
+        await self._set(verb, back, lambda text: same_name(text, name), fields)
+
+    async def _set(
+        self, verb: Tell, back: Ask, taken: Callable[[str], bool], fields: dict[str, object]
+    ) -> None:
+        reply = ""
+        for _ in range(_SET_AT_MOST):
+            await self.dialogue.tell(verb, **fields)
+            if not self.dialogue.commands.can_ask(back):
+                return
+            reply = await self.text(back)
+            if taken(reply):
+                await self.identify()
+                return
+        said = self.dialogue.commands.message(verb, fields).decode("ascii").strip()
+        raise ProtocolError(
+            f"{self.dialogue.framing.link.name} was told '{said}' and reads back '{reply}'.",
+            "It is not set as it should be; nothing is measured so.",
+            "Check the instrument's data file against its manual, and the cabling.",
+        )
+
+    async def _agreed(self, ask: Callable[[], Awaitable[T]], verb: Ask) -> T:
+        earlier = await ask()
+        for _ in range(_ASKED_AT_MOST - 1):
+            later = await ask()
+            # repr, for a NaN equals nothing
+            if repr(later) == repr(earlier):
+                return later
+            earlier = later
+        raise ProtocolError(
+            f"{self.dialogue.framing.link.name} gave another answer each time to '{verb}'.",
+            "No value was taken from it.",
+            "Where readings change faster than they are asked for, the computer is too busy or the "
+            "line too slow; else check cable, shielding and baud rate.",
+        )
+
+
+def same_number(text: str, value: float) -> bool:
+    """Whether `text` is `value` but for rounding."""
+    try:
+        return abs(parse_number(text) - value) <= _SAME * abs(value)
+    except ValueError:
+        return False
+
+
+def same_count(text: str, count: int) -> bool:
+    """Whether `text` is `count` exactly."""
+    try:
+        return parse_number(text) == count
+    except ValueError:
+        return False
+
+
+def same_name(text: str, name: str) -> bool:
+    """Whether `text`, quoted or not, is `name` in its long or short form."""
+    return unquote(text).upper() in (name.upper(), short_form(name))

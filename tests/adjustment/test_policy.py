@@ -1,0 +1,322 @@
+"""The policy on a small made-up plant of its own; the bench measures it on a population."""
+
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+import pytest
+from activations import Made
+
+from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, Sample
+from ohmwright.adjustment.activation_log import ActivationLog
+from ohmwright.adjustment.confirmation import Confirmation
+from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
+from ohmwright.adjustment.parameters import Parameters
+from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.adjustment.trim import Trim
+from ohmwright.estimation.activation_test import ActivationTest
+from ohmwright.estimation.point import Expected, Keys, PointSpec, Question
+from ohmwright.estimation.prior import vague_prior
+from ohmwright.estimation.sequential_test import DecisionBounds
+from ohmwright.estimation.step_response import window_mean_response
+from ohmwright.estimation.thermal_droop import ResidualWarmth
+
+TARGET, TOLERANCE = 500.0, 6.0
+
+
+@dataclass
+class Bench:
+    """One unit: readings of the present activation, the trim, and what was done."""
+
+    made: Made
+    gain: float
+    coarse: int = 10
+    timeout_s: float = 40.0
+    counts: int = 0
+    on: bool = False
+    on_s: float = 0.0
+    seed: int = 0
+    largest: int = 0
+    moves_with_rf_off: int = 0
+    moves_with_rf_on: int = 0
+    pressed: int = 0
+    _taken: int = field(default=0)
+
+    def activate(self):
+        assert not self.on
+        self.seed += 1
+        self.on, self._taken = True, 0
+        made = replace(self.made, level=self.made.level + self.gain * self.counts)
+        self.age_s, self.value = made.readings(self.timeout_s, self.seed)
+
+    def read(self):
+        assert self.on
+        at = self._taken
+        self._taken += 1
+        return float(self.age_s[at]), float(np.round(self.value[at]))
+
+    def move(self, counts, age_s):
+        self.counts += counts
+        self.largest = max(self.largest, abs(self.counts))
+        if not self.on:
+            self.moves_with_rf_off += 1
+            return
+        self.moves_with_rf_on += 1
+        made = self.made
+        dynamics = np.array([[made.lag_s, made.dead_s, made.second_pole]])
+        since = (self.age_s - age_s)[None, :]
+        self.value = (
+            self.value
+            + counts * self.gain * window_mean_response(since, made.window_s, dynamics)[0, 0]
+        )
+
+
+def run(bench, keys=None, prior=None, left=None, **more):
+    """`left`: warmth that the first activation begins with."""
+    question = Question(TARGET, TOLERANCE, bench.made.window_s, 1.0)
+    spec = PointSpec(question, 40.0, 30.0, keys, **more)
+    policy = AdjustPolicy(spec, prior)
+    age_s = 0.0
+    for _ in range(4000):
+        action = policy.next_action()
+        if isinstance(action, Activate):
+            bench.activate()
+            policy.activated(left)
+            age_s, left = 0.0, None
+        elif isinstance(action, Sample):
+            age_s, value = bench.read()
+            policy.read(age_s, value)
+        elif isinstance(action, Move):
+            bench.move(action.counts, age_s)
+            policy.moved(age_s, action.counts)
+        elif isinstance(action, Press):
+            step = 1 if action.times > 0 else -1
+            for _ in range(abs(action.times)):
+                bench.pressed += 1
+                size = bench.coarse if action.key == "coarse" else 1
+                bench.move(step * size, age_s)
+                policy.pressed(age_s, action.key, step)
+        elif isinstance(action, Release):
+            if bench.on:
+                bench.on = False
+                bench.on_s += age_s
+                policy.released(age_s)
+            policy.rested(action.rest_s)
+        elif isinstance(action, Finish):
+            assert not bench.on
+            return action, policy
+    raise AssertionError("no end")
+
+
+@pytest.mark.parametrize("gain", [0.6, -1.8, 5.0])
+@pytest.mark.parametrize("off", [-35.0, 28.0])
+def test_lands_in_tolerance_and_confirms(gain, off):
+    bench = Bench(Made(level=TARGET + off, noise=0.0015), gain)
+    end, _ = run(bench)
+    assert end.verdict == "pass"
+    assert abs(bench.made.at(6.0) + gain * bench.counts - TARGET) <= TOLERANCE
+    assert abs(end.value - TARGET) + 2 * end.uncertainty < TOLERANCE
+
+
+def test_coached_keys_of_unknown_size():
+    for coarse in (8, 12):
+        bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.2, coarse=coarse)
+        end, _ = run(bench, Keys())
+        assert end.verdict == "pass"
+        assert abs(bench.made.at(6.0) + 1.2 * bench.counts - TARGET) <= TOLERANCE
+        assert bench.pressed <= 14
+
+
+@pytest.mark.parametrize("keys", [None, Keys()])
+def test_dead_trim_is_given_up_and_put_back(keys):
+    bench = Bench(Made(level=TARGET + 25), 0.0)
+    end, _ = run(bench, keys)
+    assert end.verdict == "not adjustable"
+    assert "no effect" in end.reason
+    assert bench.counts == 0
+    assert bench.largest > 0
+    assert bench.on_s < 30
+
+
+def test_excursion_stays_bounded_when_a_count_does_far_more_than_expected():
+    bench = Bench(Made(level=TARGET + 30), 15.0)
+    run(bench)
+    assert 15.0 * bench.largest + 30 < 0.4 * TARGET
+
+
+def test_no_output_is_given_up_before_the_time_out():
+    bench = Bench(Made(level=0.0), 1.0)
+    end, _ = run(bench)
+    assert end.verdict == "not adjustable"
+    assert end.reason == "no output"
+    assert bench.on_s < 40
+
+
+def test_a_service_mode_that_times_out_early_is_resumed_after_a_rest():
+    spec = PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0)
+    policy = AdjustPolicy(spec)
+    assert policy.next_action() == Activate()
+    policy.activated()
+    for age_s, value in zip(*Made(level=TARGET - 30).readings(2.0), strict=True):
+        policy.next_action()
+        policy.read(float(age_s), float(value))
+    policy.released(2.0)
+    assert policy.next_action() == Release(30.0)
+    policy.rested(30.0)
+    assert policy.next_action() == Activate()
+
+
+def fleet(gain):
+    prior = FleetPrior()
+    for factor in (0.9, 1.0, 1.1, 1.05, 0.95):
+        prior = learn(prior, Learned(gain * factor / TARGET, 0.8, 0.5))
+    return prior
+
+
+def test_a_fleet_prior_saves_the_probe():
+    plain, known = (Bench(Made(level=TARGET - 30, noise=0.0015), 1.5) for _ in range(2))
+    run(plain)
+    end, policy = run(known, prior=fleet(1.5))
+    assert end.verdict == "pass"
+    assert known.on_s < plain.on_s
+    assert policy.learned().gain * TARGET == pytest.approx(1.5, rel=0.3)
+
+
+@pytest.mark.parametrize(
+    ("left", "activations", "most_on_s"), [(None, 1, 10), (ResidualWarmth(0.5, 0.05), 2, 15)]
+)
+def test_what_needs_no_move_is_confirmed_in_the_same_activation_unless_it_was_warm(
+    left, activations, most_on_s
+):
+    bench = Bench(Made(level=TARGET + 2, noise=0.0015), 1.5)
+    end, _ = run(bench, prior=fleet(1.5), left=left)
+    assert (end.verdict, bench.counts, bench.seed) == ("pass", 0, activations)
+    assert bench.on_s < most_on_s  # a warm one is left at once, not looked at in vain
+
+
+def test_an_opposite_prior_still_ends_in_tolerance():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, prior=fleet(-4.0))
+    assert end.verdict != "pass" or abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= 6
+    assert 1.5 * bench.largest + 30 < 0.3 * TARGET
+
+
+def test_fleet_prior_forgets_when_it_disappoints():
+    prior = fleet(1.5)
+    after = learn(prior, Learned(-6.0 / TARGET, 0.8, 0.5))
+    assert after.gain.sd() > prior.gain.sd()
+    assert after.sign() == 0
+    assert FleetPrior().transient_prior().mean[1] == 0
+
+
+def test_a_true_prior_is_not_overruled_by_noise_before_a_move_was_seen():
+    for seed in range(8):
+        bench = Bench(Made(level=TARGET - 30, noise=0.003), 1.5, seed=10 * seed)
+        _, policy = run(bench, prior=fleet(1.5))
+        assert policy.estimator.borrowed
+
+
+@pytest.mark.parametrize("factor", [-0.33, -1.0, -3.0, 3.0, 0.33])
+@pytest.mark.parametrize("off", [-38.0, 36.0])
+def test_a_wrong_prior_costs_time_and_never_the_excursion(factor, off):
+    bench = Bench(Made(level=TARGET + off, noise=0.0015), 1.5)
+    end, _ = run(bench, prior=fleet(1.5 * factor))
+    assert end.verdict == "pass"
+    assert abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= TOLERANCE
+    assert 1.5 * bench.largest + abs(off) < 0.3 * TARGET
+
+
+@pytest.mark.parametrize("off", [-12.0, 10.0, 16.0])
+def test_a_prior_by_which_no_count_would_do_is_not_believed(off):
+    bench = Bench(Made(level=TARGET + off, noise=0.0015), 6.5)
+    end, _ = run(bench, prior=fleet(-3 * 6.5))
+    assert end.verdict == "pass"
+    assert bench.counts != 0
+    assert abs(bench.made.at(6.0) + 6.5 * bench.counts - TARGET) <= TOLERANCE
+
+
+@pytest.mark.parametrize("prior", [fleet(1.5), fleet(-0.5), fleet(6.0), None])
+def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior):
+    transient_prior = vague_prior() if prior is None else prior.transient_prior()
+    for off, expected in ((2, "accept"), (-20, "refuted")):
+        made = Made(level=TARGET + off, noise=0.0015)
+        question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
+        sure = DecisionBounds(inside=0.9993, outside=0.95)
+        confirmation = Confirmation(
+            question, Parameters(), sure, left=ResidualWarmth(), hunting=0.9
+        )
+        confirmation.insist(0.0)
+        log = ActivationLog(question, Trim(None).place(), 0.0)
+        outcome = "look on"
+        for age_s, value in zip(*made.readings(30.0), strict=True):
+            log.note_reading(float(age_s), float(value))
+            if outcome == "look on":
+                outcome = confirmation.think(log, transient_prior, float(age_s), late=False)
+        assert outcome == expected
+
+
+@pytest.mark.parametrize(("off", "expected", "by_s"), [(3.0, "move on", 25), (0.0, "release", 50)])
+def test_what_hunting_alone_keeps_in_doubt_is_moved_where_that_helps(
+    monkeypatch, off, expected, by_s
+):
+    monkeypatch.setattr(ActivationTest, "answer", lambda *_: "undecided")
+    made = Made(level=TARGET + off, noise=0.0015, droop=0.0)
+    question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
+    sure = DecisionBounds(inside=0.9993, outside=0.95)
+    confirmation = Confirmation(question, Parameters(), sure, left=ResidualWarmth(), hunting=0.5)
+    log, transient_prior = (
+        ActivationLog(question, Trim(None).place(), 0.0),
+        fleet(1.5).transient_prior(),
+    )
+    for age_s, value in zip(*made.readings(60.0), strict=True):
+        log.note_reading(float(age_s), float(value))
+        outcome = confirmation.think(log, transient_prior, float(age_s), late=False)
+        if outcome != "look on":
+            break
+    assert (outcome, bool(age_s < by_s)) == (expected, True)
+
+
+def test_what_is_known_of_level_and_gain_is_moved_before_rf_and_confirmed_at_once():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, prior=fleet(1.5), expected=Expected(TARGET - 29, 1.5))
+    assert end.verdict == "pass"
+    assert bench.moves_with_rf_off == 1
+    assert bench.seed == 1
+
+
+def test_a_wrong_expectation_never_confirms():
+    for level in (TARGET - 30, TARGET + 12):
+        bench = Bench(Made(level=level, noise=0.0015), 1.5)
+        end, _ = run(bench, prior=fleet(1.5), expected=Expected(TARGET, 1.0))
+        assert end.verdict == "pass"
+        assert abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= TOLERANCE
+
+
+def test_counts_too_coarse_to_land_are_said_to_be_so_and_put_back():
+    bench = Bench(Made(level=TARGET - 20, noise=0.001), 40.0)
+    end, _ = run(bench)
+    assert (end.verdict, end.reason) == ("not adjustable", "no count brings it into tolerance")
+    assert bench.counts == 0
+    assert bench.seed <= 4
+
+
+def test_the_best_count_is_good_enough_where_it_is_in_tolerance():
+    bench = Bench(Made(level=TARGET - 24, noise=0.001), 8.0)
+    end, _ = run(bench)
+    assert end.verdict == "pass"
+    assert bench.counts == 3
+
+
+def test_a_trim_that_may_not_move_under_rf_is_moved_between_activations():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, moves_while_on=False)
+    assert end.verdict == "pass"
+    assert bench.moves_with_rf_off > 0
+    assert bench.moves_with_rf_on == 0
+
+
+def test_a_trim_at_its_end_is_given_up():
+    bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
+    end, _ = run(bench, range=(-5, 5))
+    assert end.reason == "the trim's range ends before the target"
+    assert bench.counts == 0
+    assert bench.largest <= 5

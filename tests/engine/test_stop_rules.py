@@ -1,0 +1,82 @@
+"""When a verification point has been looked at for long enough."""
+
+import numpy as np
+import pytest
+
+from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
+from ohmwright.estimation.thermal_droop import ResidualWarmth
+from ohmwright.model.hardware import MeterData
+from ohmwright.model.procedure import Point, Timing
+from ohmwright.model.tolerance import Target
+
+METER = MeterData(max_current_ma=2500, resolution_ma=1, readings_per_s=10, window_s=0.5)
+TIMING = Timing()
+
+
+def point(value: float = 300.0, lower: float = 282.0, upper: float = 318.0) -> Point:
+    target = Target(quantity="power_w", value=value, lower=lower, upper=upper)
+    return Point(name="500 ohm", load_ohm=500.0, target=target)
+
+
+def watched(at: Point, level_ma: float, *, agreed=lambda _: True, seed: int = 0):
+    """Seconds until the watcher needs no more, and its value."""
+    rng = np.random.default_rng(seed)
+    stop_rule = UntilDecided(at, TIMING, METER, ResidualWarmth(), agreed)
+    for age_s in np.arange(0.1, 19.5, 0.1):
+        risen = max(0.0, 1 - float(np.exp(-(age_s - 0.75) / 0.6)))
+        current = level_ma * risen * (1 + 0.001 * rng.normal())
+        if stop_rule.read(float(age_s), float(np.round(current))):
+            break
+    return float(age_s), stop_rule.settled()
+
+
+def test_limits_of_power_are_asked_of_the_current() -> None:
+    asked = question(point(), TIMING, METER)
+    assert asked.target == pytest.approx(1000 * (300 / 500) ** 0.5)
+    assert asked.limits == pytest.approx([1000 * (p / 500) ** 0.5 for p in (282, 318)])
+
+
+def test_a_clear_point_is_decided_soon_and_well_enough_known() -> None:
+    age_s, settled = watched(point(), 775.0)
+    assert age_s < 8.0
+    assert settled.settled
+    assert settled.value == pytest.approx(775.0, rel=0.006)
+    assert settled.uncertainty < 0.125 * 23.5
+
+
+def test_who_judges_may_ask_for_more() -> None:
+    soon_s, _ = watched(point(), 775.0)
+    later_s, settled = watched(point(), 775.0, agreed=lambda s: s.uncertainty < 2.2)
+    assert later_s > soon_s
+    assert settled.uncertainty < 2.2
+
+
+def test_a_leakage_of_next_to_nothing_has_a_value() -> None:
+    target = Target(quantity="current_ma", value=150, lower=-150, upper=150)
+    leak = Point(name="leakage", load_ohm=200, target=target)
+    _, settled = watched(leak, 3.0)
+    assert settled.value == pytest.approx(3.0, abs=0.5)
+    low_s, settled = watched(leak, 90.0)
+    assert low_s < 8.0
+    assert settled.value == pytest.approx(90.0, abs=2.0)
+
+
+def test_on_the_limit_it_looks_on_to_the_end_and_then_says_what_it_knows() -> None:
+    age_s, settled = watched(point(), 1000 * (318 / 500) ** 0.5)
+    assert age_s > 19
+    assert settled.settled
+    assert settled.value == pytest.approx(797.5, abs=5 * settled.uncertainty)
+
+
+def settled_after(left: ResidualWarmth):
+    stop_rule = UntilSettled(TIMING, METER, left)
+    for age_s in np.arange(0.1, 10.0, 0.1):
+        if stop_rule.read(float(age_s), 500.0 + float(age_s > 5) * round(age_s % 0.3)):
+            break
+    return stop_rule.settled()
+
+
+def test_warmth_left_over_is_part_of_the_uncertainty() -> None:
+    rested, warm = settled_after(ResidualWarmth()), settled_after(ResidualWarmth(0.5, 0.01))
+    assert warm.value == rested.value
+    assert warm.uncertainty == pytest.approx(np.hypot(rested.uncertainty, 5.0), rel=0.01)

@@ -1,0 +1,74 @@
+import numpy as np
+import pytest
+
+from ohmwright.estimation.ar1_regression import (
+    Noise,
+    diagonal_prior,
+    moments,
+    regress,
+    spikes,
+)
+
+
+def whiten(x, phi):
+    white = x.copy()
+    white[1:] -= phi * x[:-1]
+    white[0] *= np.sqrt(1 - phi**2)
+    return white
+
+
+def columns(n=40, seed=0):
+    rng = np.random.default_rng(seed)
+    return np.stack([np.ones(n), np.linspace(0, 1, n), rng.normal(size=n)], axis=1)
+
+
+def test_moments_give_the_whitened_normal_matrix():
+    x = columns()
+    keep = np.ones(40, dtype=bool)
+    normal = moments(x, keep).whitened(np.array([0.6]))[0]
+    white = whiten(x, 0.6)
+    np.testing.assert_allclose(normal, white.T @ white, rtol=1e-10)
+
+
+def test_reading_left_out_splits_the_run():
+    x = columns()
+    keep = np.ones(40, dtype=bool)
+    keep[17] = False
+    normal = moments(x, keep).whitened(np.array([0.6]))[0]
+    parts = [whiten(x[:17], 0.6), whiten(x[18:], 0.6)]
+    expected = sum(part.T @ part for part in parts)
+    np.testing.assert_allclose(normal, expected, rtol=1e-10)
+
+
+def test_flat_prior_gives_least_squares():
+    x = columns()
+    sums = moments(x, np.ones(40, dtype=bool))
+    prior = diagonal_prior(np.zeros(2), np.full(2, 1e-9))
+    fit = regress(sums.whitened(np.array([0.0])), prior, Noise(1.0, 1e-9), sums.count, 0.0)
+    expected = np.linalg.lstsq(x[:, :2], x[:, 2], rcond=None)[0]
+    np.testing.assert_allclose(fit.mean[0], expected, rtol=1e-6)
+
+
+def test_evidence_prefers_the_true_correlation():
+    rng = np.random.default_rng(3)
+    noise = np.zeros(400)
+    for i in range(1, 400):
+        noise[i] = 0.7 * noise[i - 1] + rng.normal()
+    x = np.stack([np.ones(400), noise], axis=1)
+    sums = moments(x, np.ones(400, dtype=bool))
+    phi = np.array([0.0, 0.35, 0.7, 0.9])
+    prior = diagonal_prior(np.zeros(1), np.ones(1))
+    fit = regress(sums.whitened(phi), prior, Noise(1.0, 1.0), sums.count, sums.start_terms(phi))
+    assert phi[np.argmax(fit.log_evidence)] == 0.7
+
+
+@pytest.mark.parametrize("size", [20.0, -20.0])
+def test_spike_is_flagged_and_a_step_is_not(size):
+    rng = np.random.default_rng(1)
+    noise = rng.normal(size=60)
+    keep = np.ones(60, dtype=bool)
+    spiked, stepped = noise.copy(), noise.copy()
+    spiked[30] += size
+    stepped[30:] += size
+    assert spikes(spiked, 0.3, keep)[30]
+    assert not spikes(stepped, 0.0, keep)[30]

@@ -1,0 +1,105 @@
+import numpy as np
+import pytest
+from activations import Made
+
+from ohmwright.estimation.settled_value import Settled, settled_value
+
+
+def look(made: Made, until_s: float, seed: int = 1) -> Settled:
+    age_s, value = made.readings(until_s, seed)
+    return settled_value(age_s, value, window_s=made.window_s, resolution=made.resolution)
+
+
+def test_value_is_the_lag_free_output_at_the_age():
+    made = Made(noise=0.0001, resolution=0.01)
+    seen = look(made, 9.0)
+    assert seen.settled
+    assert seen.value == pytest.approx(made.at(6.0), rel=1e-3)
+    assert seen.uncertainty < 1e-3 * seen.value
+
+
+def test_age_asked_for_is_honoured_when_it_is_past():
+    made = Made(noise=0.0001, droop=0.015, resolution=0.01)
+    age_s, value = made.readings(12.0)
+    early = settled_value(age_s, value, at_age_s=3.0, window_s=0.5, resolution=0.01)
+    late = settled_value(age_s, value, at_age_s=10.0, window_s=0.5, resolution=0.01)
+    assert early.value - late.value == pytest.approx(made.at(3.0) - made.at(10.0), rel=0.35)
+
+
+@pytest.mark.parametrize("lag_s", [0.3, 0.8, 1.5])
+@pytest.mark.parametrize("second_pole", [0.1, 0.8])
+def test_stated_uncertainty_covers_the_error(lag_s, second_pole):
+    made = Made(lag_s=lag_s, second_pole=second_pole)
+    seen = [look(made, 9.0, seed) for seed in range(60)]
+    z = np.array([(s.value - made.at(6.0)) / s.uncertainty for s in seen])
+    assert np.sqrt(np.mean(z**2)) < 1.3
+    assert np.max(np.abs(z)) < 4
+
+
+def test_correlated_noise_costs_degrees_of_freedom():
+    white = [look(Made(correlation=0.0), 12.0, seed) for seed in range(20)]
+    correlated = [look(Made(correlation=0.9), 12.0, seed) for seed in range(20)]
+
+    def mean(seen: list[Settled], name: str) -> float:
+        return float(np.mean([getattr(s, name) for s in seen]))
+
+    assert mean(correlated, "autocorrelation") > mean(white, "autocorrelation") + 0.3
+    assert mean(correlated, "dof") < 0.6 * mean(white, "dof")
+    assert mean(correlated, "uncertainty") > mean(white, "uncertainty")
+
+
+def test_rising_output_is_not_settled():
+    seen = look(Made(lag_s=1.5, dead_s=1.0), 4.5)
+    assert not seen.settled
+    assert "rising" in seen.reason
+
+
+def test_no_fixed_wait_a_quick_output_settles_soon():
+    assert look(Made(lag_s=0.3, dead_s=0.2), 4.0).settled
+
+
+def test_too_few_readings_have_no_uncertainty():
+    seen = look(Made(), 1.2)
+    assert not seen.settled
+    assert np.isinf(seen.uncertainty)
+    assert "few" in seen.reason
+
+
+def test_one_spike_hardly_matters():
+    made = Made()
+    age_s, value = made.readings(9.0)
+    spiked = value.copy()
+    spiked[-6] *= 1.3
+    plain = settled_value(age_s, value, window_s=0.5, resolution=1.0)
+    robust = settled_value(age_s, spiked, window_s=0.5, resolution=1.0)
+    assert abs(robust.value - plain.value) < plain.uncertainty
+    assert robust.uncertainty < 1.5 * plain.uncertainty
+
+
+def test_without_noise_the_resolution_remains():
+    seen = look(Made(noise=0.0, resolution=1.0), 12.0)
+    assert seen.uncertainty >= 1.0 / np.sqrt(12)
+    assert seen.settled
+
+
+def test_settled_output_that_never_rose_from_nothing_is_fine():
+    age_s = np.arange(0.5, 8.0, 0.2)
+    seen = settled_value(age_s, np.full(age_s.size, 100.0), window_s=0.5, resolution=0.1)
+    assert seen.settled
+    assert seen.value == pytest.approx(100.0, abs=0.4)
+
+
+def test_no_output_at_all_is_a_value_of_zero():
+    age_s = np.arange(0.5, 7.0, 0.1)
+    flickering = np.round(np.abs(np.random.default_rng(2).normal(0.0, 0.4, age_s.size)))
+    for value in (np.zeros_like(age_s), flickering):
+        seen = settled_value(age_s, value, window_s=0.5, resolution=1.0)
+        assert seen.settled
+        assert seen.value == pytest.approx(0.0, abs=0.3)
+        assert seen.uncertainty == pytest.approx(1 / 12**0.5)
+
+
+def test_an_output_that_only_begins_to_rise_is_not_zero():
+    age_s = np.arange(0.5, 7.0, 0.1)
+    value = np.where(age_s > 6.5, 40.0, 0.0)
+    assert not settled_value(age_s, value, window_s=0.5, resolution=1.0).settled

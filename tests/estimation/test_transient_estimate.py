@@ -1,0 +1,102 @@
+import numpy as np
+import pytest
+from activations import Made
+
+from ohmwright.estimation.prior import GAIN, NoisePrior, vague_prior
+from ohmwright.estimation.step_response import Steps, window_mean_response
+from ohmwright.estimation.transient_estimate import ActivationRecord
+from ohmwright.estimation.transient_estimator import fit_transient
+
+TARGET = 500.0
+
+
+def record(made, until_s, seed=1, moves=()):
+    """Readings of an activation in which the trim moved: (age, counts, gain) each."""
+    age_s, value = made.readings(until_s, seed)
+    at_s, weights = [0.0], [[1.0, 0.0, 0.0, 0.0]]
+    for moved_s, counts, gain in moves:
+        dynamics = np.array([[made.lag_s, made.dead_s, made.second_pole]])
+        step = window_mean_response((age_s - moved_s)[None, :], made.window_s, dynamics)[0, 0]
+        value = value + counts * gain * step
+        at_s.append(moved_s)
+        weights.append([0.0, counts, 0.0, counts**2 / 200])
+    return ActivationRecord(
+        age_s, value / TARGET, Steps(np.array(at_s), np.array(weights)), made.window_s,
+        made.resolution / TARGET, 6.0, 0.0,
+    )  # fmt: skip
+
+
+def level(fit):
+    return fit.combination(np.eye(8)[0])
+
+
+def test_response_is_the_mean_of_the_step_response_over_the_window():
+    dynamics = np.array([[0.8, 0.5, 0.2]])
+    since_s, window_s = np.linspace(0.1, 6, 30), 0.6
+    shown = window_mean_response(since_s[None, :], window_s, dynamics)[0, 0]
+    t = since_s[:, None] - window_s * (np.arange(2000) + 0.5) / 2000 - 0.5
+    t = np.maximum(t, 0)
+    step = 1 - (0.8 * np.exp(-t / 0.8) - 0.16 * np.exp(-t / 0.16)) / 0.64
+    np.testing.assert_allclose(shown, step.mean(axis=1), atol=1e-5)
+
+
+@pytest.mark.parametrize("second_pole", [0.1, 0.7])
+def test_level_is_predicted_before_the_lag_has_gone(second_pole):
+    made = Made(lag_s=1.0, second_pole=second_pole)
+    z, sds = [], []
+    for seed in range(60):
+        fit = fit_transient(record(made, 5.0, seed), vague_prior(), NoisePrior(), None)
+        z.append((level(fit).mean * TARGET - made.at(6.0)) / (level(fit).sd * TARGET))
+        sds.append(level(fit).sd)
+    assert np.sqrt(np.mean(np.square(z))) < 1.6
+    assert np.median(sds) < 0.01
+
+
+def test_gain_dead_time_and_lag_come_from_one_activation_with_a_move():
+    made = Made(noise=0.001)
+    gains = []
+    for seed in range(20):
+        moved = record(made, 8.0, seed, moves=[(4.0, 8, -1.5)])
+        fit = fit_transient(moved, vague_prior(), NoisePrior(), None)
+        gains.append(fit.combination(np.eye(8)[GAIN]).mean * TARGET)
+    assert np.mean(gains) == pytest.approx(-1.5, rel=0.15)
+    assert fit.lag_s == pytest.approx(0.8, rel=0.1)
+    assert fit.dead_s == pytest.approx(0.5, abs=0.1)
+
+
+def test_spikes_do_not_carry_the_level_off():
+    made = Made()
+    clean = record(made, 6.0)
+    spiked = clean.relative.copy()
+    spiked[[12, 20]] *= 1.25
+    fit = fit_transient(clean, vague_prior(), NoisePrior(), None)
+    robust = fit_transient(
+        ActivationRecord(**{**clean.__dict__, "relative": spiked}),
+        vague_prior(),
+        NoisePrior(),
+        None,
+    )
+    assert abs(level(robust).mean - level(fit).mean) < 3 * level(fit).sd
+
+
+def test_hunting_is_recognised_and_widens_the_answer():
+    calm, hunting = Made(), Made(hunting=0.01, period_s=6.0)
+    noise = NoisePrior(hunting=0.3)
+    seen = [
+        fit_transient(record(m, 9.0), vague_prior(), noise, None, hunting=True)
+        for m in (calm, hunting)
+    ]
+    assert seen[0].hunting < 0.3 < 0.8 < seen[1].hunting
+
+
+def test_nothing_is_said_before_the_output_rises():
+    assert fit_transient(record(Made(), 0.9), vague_prior(), NoisePrior(), None) is None
+
+
+def test_remainder_shrinks_with_the_lag():
+    made = Made(lag_s=1.0)
+    remainders = [
+        fit_transient(record(made, until), vague_prior(), NoisePrior(), None).remainder
+        for until in (3.0, 5.0, 8.0)
+    ]
+    assert remainders[0] > 3 * remainders[1] > 9 * remainders[2]
