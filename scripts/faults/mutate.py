@@ -6,7 +6,7 @@ from collections.abc import Callable, Coroutine
 from typing import Any
 
 import ohmwright.engine.activation as activation
-from ohmwright.engine import sampling, watch
+from ohmwright.engine import rested_activation, sampling
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard.link import GuardedLink
@@ -68,7 +68,7 @@ def _without_clocks() -> None:
         return None
 
     sampling._refuse_sleep = sampling._refuse_gap = lambda *_: None
-    watch.refuse_other_limit = agreed
+    rested_activation.refuse_other_limit = agreed
 
 
 MUTATIONS: dict[str, Callable[[], None]] = {
