@@ -23,28 +23,25 @@ from rich.table import Table
 
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
-from ohmwright.engine.adjust import full_power_w
-from ohmwright.engine.outputs import MeasuredStep
+from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
+from ohmwright.engine.requirements import full_power_w
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
+from ohmwright.engine.steps.adjust import AdjustStep
+from ohmwright.engine.steps.base import ModeStep, SettingStep
+from ohmwright.engine.steps.contact_quality import ContactQualityStep
+from ohmwright.engine.steps.crest_factor import CrestFactorStep
+from ohmwright.engine.steps.leakage import LeakageStep
+from ohmwright.engine.steps.monotonicity import MonotonicityStep
 from ohmwright.estimation.duty import Duty
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.decision import SimpleAcceptance
 from ohmwright.model.event import PointDone, RunFinished
-from ohmwright.model.procedure import (
-    STAGES,
-    AdjustStep,
-    ContactQualityStep,
-    CrestFactorStep,
-    LeakageStep,
-    MonotonicityStep,
-    Point,
-)
-from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES, Point
 from ohmwright.model.tolerance import Allowance, target_of
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.wire.clock import VirtualClock
@@ -101,7 +98,7 @@ async def ours(file: ProcedureFile, seed: int) -> Whole:
     async for event in run(Job(file, STAGES, "job"), bench):
         events.append(event)
         if isinstance(event, PointDone) and event.result.stage == "adjust":
-            errors.append(landing(adjusts[event.result.step].points()[0], hardware))
+            errors.append(landing(adjusts[event.result.step].target_point(), hardware))
     end = events[-1]
     assert isinstance(end, RunFinished)
     short = [r for r in results(events) if r.verdict != "pass" and r.stage == "adjust"]
@@ -119,8 +116,8 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
             timing = file.procedure.timing(step) if hasattr(step, "rest_s") else None
             if isinstance(step, AdjustStep) and timing is not None:
                 await _adjust_by_eye(session, step, timing.rest_s, timing.max_on_s)
-                errors.append(landing(step.points()[0], hardware))
-            elif isinstance(step, Keyed) and timing is not None:
+                errors.append(landing(step.target_point(), hardware))
+            elif isinstance(step, ModeStep) and timing is not None:
                 leaks = isinstance(step, LeakageStep)
                 await bench.analyzer.set_path("LEAKAGE" if leaks else "OUTPUT")
                 for point in _points(step):
@@ -136,18 +133,19 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
     return Whole(session.on_s, bench_s, tuple(errors))
 
 
-Keyed = MeasuredStep | MonotonicityStep | CrestFactorStep
-
-
-def _points(step: Keyed | AdjustStep) -> tuple[Point, ...]:
+def _points(step: AdjustStep | ModeStep) -> tuple[Point, ...]:
     """One an activation; where it is no output that is judged, the setting within 5 %."""
     match step:
         case MonotonicityStep():
             return tuple(_at_setting(step.load_ohm, setting_w) for setting_w in step.settings_w)
         case CrestFactorStep():
             return (_at_setting(step.load_ohm, step.setting_w),)
-        case _:
+        case AdjustStep():
+            return (step.target_point(),)
+        case SettingStep():
             return step.points()
+        case _:
+            raise TypeError(f"a step of kind {step.kind} has no points to read")
 
 
 def _at_setting(load_ohm: float, setting_w: float) -> Point:
@@ -185,7 +183,7 @@ async def _read_at(session: Session, opened, age_s: float, fetch=None) -> float:
 
 
 async def _adjust_by_eye(session: Session, step: AdjustStep, rest_s: float, limit_s: float) -> None:
-    bench, point = session.bench, step.points()[0]
+    bench, point = session.bench, step.target_point()
     await bench.analyzer.set_path("OUTPUT")
     await bench.generator.enter_service(step.point)
     tolerance, polarity = point.target.half_width, 1
@@ -222,7 +220,7 @@ def oracle(file: ProcedureFile, seed: int) -> Whole:
         for step in file.procedure.steps_in(stage):
             if isinstance(step, ContactQualityStep):
                 bench_s += step.wait_s * (step.to_ohm - step.from_ohm) / step.step_ohm
-            elif isinstance(step, AdjustStep | Keyed):
+            elif isinstance(step, AdjustStep | ModeStep):
                 for point in _points(step):
                     on_s = _oracle_on_s(point, bench, hardware, adjusting=stage == "adjust")
                     power_w = _power_w(point, leaks=isinstance(step, LeakageStep))

@@ -16,7 +16,7 @@ from ohmwright.engine.run import Job, run
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished
 from ohmwright.model.moment import Moment
-from ohmwright.model.procedure import STAGES
+from ohmwright.model.step import STAGES
 from ohmwright.records.store import Store
 
 KINDS = {

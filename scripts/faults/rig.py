@@ -11,13 +11,13 @@ from typing import Any
 
 from ohmwright.cli.bench_data import BenchData, read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.procedure import STAGES, Timing
-from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES, Timing
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import FaultyPort
 from ohmwright.simulator.operator import SimulatedOperator

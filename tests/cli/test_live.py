@@ -20,10 +20,10 @@ from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.cli.status_line import status
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.moment import Aim, Moment
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock

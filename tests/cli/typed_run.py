@@ -20,14 +20,14 @@ from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.console import err
 from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.requests import Answer, Request
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.event import Asked
-from ohmwright.model.procedure import Stage
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import Stage
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.panel import Panel
 from ohmwright.wire.clock import VirtualClock

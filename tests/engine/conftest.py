@@ -8,14 +8,14 @@ import pytest
 
 from ohmwright.cli.bench_data import BenchData, read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.event import Event
-from ohmwright.model.procedure import STAGES, Stage
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES, Stage
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock

@@ -11,6 +11,7 @@ import pytest
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine.activation import Activation
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
@@ -27,7 +28,6 @@ from ohmwright.model.event import (
     TrimMoved,
     TrimsStored,
 )
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.records.teaching import priors_of
 

@@ -17,7 +17,7 @@ from ohmwright.model.analyzer_certificate import (
     Drift,
     LoadAccuracy,
 )
-from ohmwright.model.procedure import Timing
+from ohmwright.model.step import Timing
 
 TIMING = Timing()
 CALIBRATED = date(2025, 1, 1)

@@ -9,11 +9,11 @@ from typing import Any
 import numpy as np
 import pytest
 
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.analyzer import Captured
 from ohmwright.model.errors import ProcedureError, ProtocolError
 from ohmwright.model.event import PointDone
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.result import Result
 from ohmwright.simulator.profile import GatedSine, Sine, Waveform
 from ohmwright.uncertainty import waveform as closed

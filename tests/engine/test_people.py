@@ -14,6 +14,7 @@ from ohmwright.cli.drive import drive
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.tables import run_tables
 from ohmwright.engine.pending_events import PendingEvents
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, overall, results, run
 from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
@@ -39,9 +40,8 @@ from ohmwright.model.event import (
     StepStarted,
     TrimMoved,
 )
-from ohmwright.model.procedure import Timing
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import Timing
 from ohmwright.simulator.operator import SimulatedOperator
 
 pytestmark = pytest.mark.anyio

@@ -14,18 +14,20 @@ from ohmwright.engine.activation import (
     activation,
     begin_off,
 )
-from ohmwright.engine.capability import Abilities, complaints
-from ohmwright.engine.leakage import leakage
+from ohmwright.engine.capability import complaints
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.run import results
 from ohmwright.engine.session import Session
+from ohmwright.engine.steps.base import StepRun
+from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
 from ohmwright.instruments.conformance import OFF_LIMIT_S, Kit, guard_opens_the_output
 from ohmwright.model import last_of_rf
 from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.event import ActivationOpened, ProtectionProved
-from ohmwright.model.procedure import LeakageStep, Timing
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import Timing
 from ohmwright.wire.clock import VirtualClock
 
 pytestmark = pytest.mark.anyio
@@ -204,7 +206,8 @@ async def test_leakage_is_not_measured_where_too_little_is_delivered(
     generator.select = too_little_at_first
     await begin_off(rig.bench)
     session = Session(rig.bench)
-    events = [e async for e in leakage(session, "as_found", step, Timing(rest_s=20))]
+    work = StepRun(session, "as_found", Timing(rest_s=20), step.point_names(), (), False, {})
+    events = [e async for e in step.run(work)]
     (result,) = results(events)
     assert asked == [step.setting_w] * 2
     assert result.verdict == "pass"

@@ -6,6 +6,7 @@ from datetime import date
 
 import pytest
 
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import bench_time_s, on_time_s, parts
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.bench import Bench
@@ -21,9 +22,8 @@ from ohmwright.model.event import (
     RunResumed,
     RunStarted,
 )
-from ohmwright.model.procedure import STAGES
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")

@@ -6,6 +6,7 @@ import pytest
 
 from ohmwright.engine import activation as module
 from ohmwright.engine.activation import activation, begin_off
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, refuse_contradiction
@@ -26,9 +27,8 @@ from ohmwright.model.event import (
     UnaskedRf,
 )
 from ohmwright.model.moment import Moment
-from ohmwright.model.procedure import Timing
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import Timing
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")

@@ -6,6 +6,7 @@ from itertools import pairwise
 
 import pytest
 
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, overall, results, run
 from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.errors import (
@@ -15,7 +16,6 @@ from ohmwright.model.errors import (
     ProtocolError,
 )
 from ohmwright.model.event import ActivationClosed, ActivationOpened, RunFinished, RunStarted
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 
 pytestmark = pytest.mark.anyio

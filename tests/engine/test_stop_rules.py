@@ -6,7 +6,7 @@ import pytest
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
-from ohmwright.model.procedure import Point, Timing
+from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Target
 
 METER = MeterData(max_current_ma=2500, resolution_ma=1, readings_per_s=10, window_s=0.5)

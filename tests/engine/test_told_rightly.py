@@ -5,11 +5,11 @@ from typing import Any
 
 import pytest
 
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.model.event import Event, PointDone, RunResumed, RunStarted, TrimsStored
-from ohmwright.model.procedure import Stage
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import Stage
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")

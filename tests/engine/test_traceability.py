@@ -6,11 +6,11 @@ from datetime import date
 
 import pytest
 
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.event import Event, PointDone, RunResumed, RunStarted
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.model.traceability import Environment
 

@@ -4,11 +4,11 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import ProcedureError, SourceError
 from ohmwright.model.excess import LARGEST_BYTES
 from ohmwright.model.positions import key_positions
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.source import is_there, load
 
 GOOD = """\

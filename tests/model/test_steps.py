@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.engine.procedure import Procedure
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.decision import GuardBand, SimpleAcceptance
 from ohmwright.model.errors import ProcedureError
-from ohmwright.model.procedure import Procedure, point_names
-from ohmwright.model.procedure_file import read_procedure
 
 HEAD = 'title = "t"\nrevision = "1"\nmodel = "m"\n'
 LEAKAGE = """
@@ -78,7 +78,7 @@ def test_a_curve_has_one_value_a_load(read) -> None:
 
 
 def test_settings_of_the_control_rise(read) -> None:
-    assert point_names(read(CONTROL).step[0]) == ("10 W", "100 W", "300 W")
+    assert read(CONTROL).step[0].point_names() == ("10 W", "100 W", "300 W")
     with pytest.raises(ProcedureError, match="settings_w must rise"):
         read(CONTROL.replace("100, 300", "300, 300"))
 

@@ -12,7 +12,7 @@ from rich.text import Text
 from sqlalchemy import Row
 
 from ohmwright.model.errors import UsageError
-from ohmwright.model.procedure import STAGES, Stage
+from ohmwright.model.step import STAGES, Stage
 from ohmwright.records.queries import CUT_SHORT, ask, error_of, last_seen, pass_rates, trend
 from ohmwright.records.summaries import rebuild
 

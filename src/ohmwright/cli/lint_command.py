@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from ohmwright.engine.capability import Abilities, complaints
+from ohmwright.engine.capability import complaints
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.traceability import refuse_expired
 from ohmwright.model.errors import ProcedureError
-from ohmwright.model.procedure import STAGES
-from ohmwright.model.procedure_file import read_procedure
+from ohmwright.model.step import STAGES
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 from .bench_data import BenchData, read_bench

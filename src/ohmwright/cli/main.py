@@ -137,7 +137,7 @@ def calibrate(
     as_json: Json = False,
 ) -> None:
     """Run a whole procedure: as found, adjustment, as left."""
-    from ohmwright.model.procedure import STAGES
+    from ohmwright.model.step import STAGES
     from ohmwright.model.traceability import Environment
 
     from .run_command import Request, run_procedure
@@ -169,7 +169,7 @@ def verify(
     as_json: Json = False,
 ) -> None:
     """Measure every test point and adjust nothing."""
-    from ohmwright.model.procedure import Stage
+    from ohmwright.model.step import Stage
     from ohmwright.model.traceability import Environment
 
     from .run_command import Request, run_procedure

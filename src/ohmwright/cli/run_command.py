@@ -12,15 +12,15 @@ import anyio
 from rich.text import Text
 
 from ohmwright.engine.pending_events import PendingEvents
+from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import started_in
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import Diagnosis, Event, RunFinished
-from ohmwright.model.procedure import STAGES, Stage, point_names
-from ohmwright.model.procedure_file import ProcedureFile, read_procedure
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Environment
 from ohmwright.records.database import is_url
 from ohmwright.records.sql_store import SqlStore
@@ -155,7 +155,7 @@ def _papers(request: Request, run_id: str, store: SqlStore) -> None:
 
 
 def _points(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
-    return sum(len(point_names(s)) for stage in stages for s in file.procedure.steps_in(stage))
+    return sum(len(s.point_names()) for stage in stages for s in file.procedure.steps_in(stage))
 
 
 def _new_run_id(asset_id: str) -> str:

@@ -6,12 +6,12 @@ import json
 from pathlib import Path
 from typing import Any
 
+from ohmwright.engine.procedure import Procedure
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import EVENTS
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
-from ohmwright.model.procedure import Procedure
 from ohmwright.wire.command_set import CommandSet
 
 from .console import out

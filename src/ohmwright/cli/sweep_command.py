@@ -15,7 +15,7 @@ from ohmwright.engine.sweep import SweepPoint, sweep
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
 from ohmwright.model.errors import UsageError
-from ohmwright.model.procedure import Timing
+from ohmwright.model.step import Timing
 
 from .bench_data import BenchChoice
 from .console import CAUTION, err, out, print_json

@@ -12,9 +12,9 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.model.event import Diagnosis, Event
-from ohmwright.model.procedure import MEASURED, Stage
+from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Measured, Result, latest
-from ohmwright.model.tolerance import UNITS
+from ohmwright.model.step import MEASURED, Stage
 from ohmwright.reports.conditions import UNTOLD, Conditions, common, conditions_of
 from ohmwright.reports.parts import parts_of
 from ohmwright.reports.resting_on import Marks, marks_of
@@ -194,7 +194,7 @@ def _limits(result: Result) -> str:
     target = result.target
     if target is None:
         quantity = None if result.measured is None else result.measured.quantity
-        return "" if quantity is None else f"({UNITS[quantity]})"
+        return "" if quantity is None else f"({unit_of(quantity).symbol})"
     if target.one_sided:
         return f"at most {target.upper:.4g} {target.unit}".rstrip()
     return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}".rstrip()

@@ -9,8 +9,8 @@ from ohmwright.adjustment.actions import Sample as TakeReading
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.errors import ExcessiveOutput
-from ohmwright.model.procedure import Point
 from ohmwright.model.result import Sample
+from ohmwright.model.step import Point
 
 from .activation import Activation
 from .rested_activation import refuse_cut_short

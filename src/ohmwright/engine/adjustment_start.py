@@ -20,11 +20,13 @@ from ohmwright.estimation.power_curve_diagnosis import (
 from ohmwright.model.event import Diagnosis as DiagnosisEvent
 from ohmwright.model.event import FirstMove, SenseGain
 from ohmwright.model.hardware import GeneratorData, Sense
-from ohmwright.model.procedure import AdjustStep, PowerCurveStep, Procedure
 from ohmwright.model.result import Result
 
-from .adjust import PriorOfPoint
+from .prior_of_point import PriorOfPoint
+from .procedure import Procedure
 from .session import Session
+from .steps.adjust import AdjustStep
+from .steps.power_curve import PowerCurveStep
 
 _FEWEST_LOADS = 3
 _UNSEEN = 0.003
@@ -153,7 +155,7 @@ def _offs(
 
 
 def _first_move(step: AdjustStep, off: float, sd: float, prior: FleetPrior | None) -> FirstMove:
-    half = step.points()[0].target.half_width / step.current_ma
+    half = step.target_point().target.half_width / step.current_ma
     gain = None if prior is None else prior.gain_per_count()
     return FirstMove(
         point=step.point,

@@ -10,10 +10,10 @@ from collections.abc import Awaitable, Callable, Sequence
 from functools import partial
 from typing import Literal, NamedTuple
 
+from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     AGAIN,
     CORRECTED,
-    DEAD,
     JOINED,
     UNKNOWN,
     LookAtPanel,
@@ -122,40 +122,29 @@ class DoubtResolver:
 
     async def _nothing(self, doubt: Doubt) -> AsTold | None:
         """No output, or no leakage at all though output flows."""
-        operator, leaks = self._session.bench.operator, doubt == "no leakage"
-        what = "no leakage current at all was seen, though RF flows into the load"
-        look = "look at whether the leakage path is joined"
-        if not leaks:
-            what, look = f"no output was seen at {self._chosen}", LOOK_AT
-        unmeasured: AsTold = "not measured", f"{what}: {look}"
-        if not operator.present or self._met.count(doubt) > _ASKED_AT_MOST:
-            return unmeasured
-        asked = LookForCause(what, look, JOINED if leaks else DEAD)
-        answer = await operator.carry_out(asked)
-        if answer == AGAIN:
-            return None
-        if answer == UNKNOWN:
-            return unmeasured
-        by = f"as told by {operator.name}"
-        if leaks:
-            return "pass", f"nothing leaks; the leakage path is joined, {by}"
-        return "fail", f"no output; lead, standby, mode and contact are in order, {by}"
+        if doubt == "no leakage":
+            what = "no leakage current at all was seen, though RF flows into the load"
+            asked = LookForCause(what, "look at whether the leakage path is joined", JOINED)
+            known: AsTold = "pass", "nothing leaks; the leakage path is joined"
+        else:
+            asked = LookForCause(f"no output was seen at {self._chosen}", LOOK_AT)
+            known = "fail", "no output; lead, standby, mode and contact are in order"
+        return await self._cause(doubt, asked, known)
 
     async def _no_effect(self, point: str) -> AsTold | None:
         """Nothing that was said to be pressed changed the output."""
+        asked = LookForCause(
+            "what was pressed has changed nothing",
+            f"look whether the unit is in service mode at point {point}, and press as told",
+        )
+        known: AsTold = "fail", "the trim has no effect; service mode and keys are in order"
+        return await self._cause("no effect", asked, known)
+
+    async def _cause(self, doubt: Doubt, asked: LookForCause, known: AsTold) -> AsTold | None:
         operator = self._session.bench.operator
-        what = "what was pressed has changed nothing"
-        look = f"look whether the unit is in service mode at point {point}, and press as told"
-        unmeasured: AsTold = "not measured", f"{what}: {look}"
-        if self._met.count("no effect") > _ASKED_AT_MOST:
-            return unmeasured
-        answer = await operator.carry_out(LookForCause(what, look))
-        if answer == AGAIN:
-            return None
-        if answer == UNKNOWN:
-            return unmeasured
-        by = f"as told by {operator.name}"
-        return "fail", f"the trim has no effect; service mode and keys are in order, {by}"
+        if self._met.count(doubt) > _ASKED_AT_MOST:
+            return unexplained(asked)
+        return await cause_as_told(operator, asked, known)
 
     async def _chosen_rightly(self, seen: str) -> AsTold | None:
         """See that mode and setting are as asked; then it is measured once more."""
@@ -179,3 +168,22 @@ class DoubtResolver:
         self._corrections += 1
         self.note = f"mode and setting were corrected before, {by}"
         return None if self._corrections < _ASKED_AT_MOST else ("not measured", seen)
+
+
+async def cause_as_told(operator: Operator, asked: LookForCause, known: AsTold) -> AsTold | None:
+    """What a person says of the cause: `known` with their name, or not measured; None: once more.
+
+    `known`: verdict and reason where everything that was to be looked at is in order.
+    """
+    answer = await operator.carry_out(asked) if operator.present else UNKNOWN
+    if answer == AGAIN:
+        return None
+    if answer == UNKNOWN:
+        return unexplained(asked)
+    verdict, reason = known
+    return verdict, f"{reason}, as told by {operator.name}"
+
+
+def unexplained(asked: LookForCause) -> AsTold:
+    """Not measured, with what was seen and what to look at."""
+    return "not measured", f"{asked.seen}: {asked.look}"

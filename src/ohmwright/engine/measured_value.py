@@ -16,9 +16,9 @@ from typing import Any
 
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.procedure import Timing
+from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
-from ohmwright.model.tolerance import Quantity
+from ohmwright.model.step import Timing
 from ohmwright.uncertainty.budget import Budget, combine
 from ohmwright.uncertainty.inputs import (
     Correlations,

@@ -1,72 +1,70 @@
-"""Steps that measure the output against limits: test points, power curves."""
+"""A test point of the output: measured in a rested activation, held against its target."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 
 from ohmwright.model.event import Event
-from ohmwright.model.procedure import (
-    HalfAndFullStep,
-    OutputStep,
-    Point,
-    PowerCurveStep,
-    Stage,
-    Timing,
-)
+from ohmwright.model.step import Point
 
-from .doubt import AsTold, Chosen, DoubtResolver, doubt_in
+from .doubt import Chosen, Doubt, doubt_in
 from .point_measurement import Observation, observe
-from .session import Session
+from .steps.base import SettingStep, StepRun
 from .stop_rules import asked_current_ma
+from .undoubted import Undoubted
 
-MeasuredStep = OutputStep | PowerCurveStep | HalfAndFullStep
+
+async def output_points(step: SettingStep, work: StepRun) -> AsyncIterator[Event]:
+    """The events of each point of `step` that has no result yet."""
+    for point in step.points():
+        if point.name in work.missing:
+            async for event in _measured_point(step, point, work):
+                yield event
 
 
-async def measured_point(
-    session: Session, stage: Stage, step: MeasuredStep, point: Point, timing: Timing
-) -> AsyncIterator[Event]:
-    """Measure `point` in a rested activation and hold its target against what was seen.
-
-    What may not be the unit's answer to what was asked is cleared up, and measured once more.
-    """
-    bench = session.bench
+async def _measured_point(step: SettingStep, point: Point, work: StepRun) -> AsyncIterator[Event]:
+    session, timing, bench = work.session, work.timing, work.session.bench
     chosen = Chosen(step.mode, step.setting_w if point.setting_w is None else point.setting_w)
-    clearing = DoubtResolver.of(session, chosen)
-    told: AsTold | None = None
-    await session.join_path("OUTPUT")
-    await bench.generator.select(*chosen)
-    while True:
-        yield session.activation_opened(
-            load_ohm=point.load_ohm, limit_s=timing.max_on_s, setting_w=chosen.setting_w
-        )
-        seen = await observe(
+    asked_ma = asked_current_ma(point)
+
+    async def measure() -> Observation:
+        return await observe(
             session,
             point,
             power_w=chosen.setting_w,
             timing=timing,
             fetch=bench.analyzer.fetch_current,
         )
-        yield session.activation_closed()
-        doubt = doubt_in(
-            session,
-            seen.samples,
-            asked_current_ma(point),
-            seen.excess,
-            seen.measured,
-            point.target,
-        )
-        if doubt is None or clearing.stands(doubt):
-            break
-        told = await clearing.resolve(doubt, in_words(seen, point))
-        if told is not None:
-            seen = seen.as_told(told)
-            break
-    twice = "measured twice" if told is None and doubt == "far off" else ""
-    seen = seen.noted(twice).noted("" if told is not None else clearing.note)
-    yield session.point_done(seen.result(stage, step, point), "OUTPUT", *chosen)
+
+    def doubt(seen: Observation) -> Doubt | None:
+        return doubt_in(session, seen.samples, asked_ma, seen.excess, seen.measured, point.target)
+
+    await session.join_path("OUTPUT")
+    await bench.generator.select(*chosen)
+    measured = Undoubted(
+        session,
+        chosen,
+        point.load_ohm,
+        timing.max_on_s,
+        measure,
+        doubt,
+        lambda seen: _in_words(seen, point),
+    )
+    async for event in measured.events():
+        yield event
+    result = _settled_doubts(measured).result(work.stage, step, point)
+    yield session.point_done(result, "OUTPUT", *chosen)
 
 
-def in_words(seen: Observation, point: Point) -> str:
+def _settled_doubts(measured: Undoubted[Observation]) -> Observation:
+    """The last observation, with what became of its doubts."""
+    if measured.as_told is not None:
+        return measured.seen.as_told(measured.as_told)
+    twice = "measured twice" if measured.last_doubt == "far off" else ""
+    return measured.seen.noted(twice).noted(measured.resolver.note)
+
+
+def _in_words(seen: Observation, point: Point) -> str:
     """What was seen where something else was asked for, for a person."""
     if seen.measured is None:
         return seen.excess or seen.reason

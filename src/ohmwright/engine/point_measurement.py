@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from math import isinf
 
+from ohmwright.engine.steps import Step
 from ohmwright.estimation.settled_value import Settled
-from ohmwright.model.procedure import Point, Stage, Step, Timing
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
+from ohmwright.model.step import Point, Stage, Timing
 
 from .doubt import AsTold
 from .judge import conformity, judge, readings_cannot_help

@@ -10,8 +10,8 @@ from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, ProtocolError
-from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Sample
+from ohmwright.model.step import Timing
 
 from .activation import Activation
 from .sampling import refuse_other_limit, samples

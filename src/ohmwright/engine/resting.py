@@ -9,7 +9,7 @@ from ohmwright.estimation.duty import Duty
 from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
-from ohmwright.model.procedure import Timing
+from ohmwright.model.step import Timing
 
 _DUTY_OVER_S = 10.0
 """An activation begins when so much of it keeps the duty; a longer one is paid for after it."""

@@ -26,19 +26,14 @@ from ohmwright.model.event import (
     StageStarted,
 )
 from ohmwright.model.moment import OnMoment, unwatched
-from ohmwright.model.procedure import (
-    STAGES,
-    AdjustStep,
-    Stage,
-)
-from ohmwright.model.procedure_file import ProcedureFile
 from ohmwright.model.result import Result, Verdict, latest, worst
-from ohmwright.model.step import ModeStep
+from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Traceability
 
 from .activation import begin_off, off_after
 from .capability import refuse_impossible
 from .pending_events import PendingEvents
+from .procedure_file import ProcedureFile
 from .protection_self_test import protection_self_test
 from .resume import (
     bench_time_s,
@@ -50,6 +45,7 @@ from .resume import (
 from .service_exit import service_left_on_exit
 from .session import Session
 from .stage import finished_points, stage_events
+from .steps.base import TimedStep
 from .traceability import accuracy_of, refuse_foreign, traceability_of
 
 SOFTWARE = f"ohmwright {__version__}"
@@ -159,7 +155,7 @@ async def _events(
 
 def _keys_the_output(job: Job) -> bool:
     steps = (step for stage in job.stages for step in job.file.procedure.steps_in(stage))
-    return any(isinstance(step, ModeStep | AdjustStep) for step in steps)
+    return any(isinstance(step, TimedStep) for step in steps)
 
 
 def results(events: Iterable[Event]) -> Iterator[Result]:

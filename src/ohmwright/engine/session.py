@@ -26,8 +26,8 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.hardware import InputPath
 from ohmwright.model.moment import Aim, Moment, OnMoment, unwatched
-from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Result, Sample
+from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Traceability
 
 from .activation import Activation, activation, confirmed_release

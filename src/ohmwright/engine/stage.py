@@ -8,50 +8,26 @@ from dataclasses import dataclass, field
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.model.event import Event, ServiceLeft, StepStarted
-from ohmwright.model.procedure import (
-    AdjustStep,
-    ContactQualityStep,
-    CrestFactorStep,
-    HalfAndFullStep,
-    InspectionStep,
-    InstructionStep,
-    LeakageStep,
-    MonotonicityStep,
-    OutputStep,
-    PowerCurveStep,
-    Procedure,
-    Stage,
-    Step,
-    point_names,
-)
 from ohmwright.model.result import Result, latest
-from ohmwright.model.step import TimedStep
+from ohmwright.model.step import Stage
 
-from .adjust import PriorOfPoint, adjust_point
 from .adjustment_start import diagnoses, priors_of_points
-from .contact_quality import contact_quality
-from .crest_factor import crest_factor
-from .leakage import leakage
-from .monotonicity import monotonicity
-from .outputs import measured_point
-from .person_steps import person_step
+from .prior_of_point import PriorOfPoint
+from .procedure import Procedure
 from .session import Session
+from .steps.base import Step, StepRun, TimedStep
 
 Key = tuple[Stage, str, str]
 """Stage, step and point."""
 
 
 def finished_points(procedure: Procedure, found: Iterable[Result]) -> frozenset[Key]:
-    """What needs no doing when a run goes on; an inspection that ended it is asked again."""
-    asked_again = {
-        step.name
-        for step in procedure.step
-        if isinstance(step, InspectionStep) and not step.go_on_if_no
-    }
+    """Every point that needs no doing when a run goes on, by what its step says of its result."""
+    steps = {step.name: step for step in procedure.step}
     return frozenset(
         (r.stage, r.step, r.point)
         for r in latest(found)
-        if r.verdict != "fail" or r.step not in asked_again
+        if r.step not in steps or steps[r.step].is_finished_by(r)
     )
 
 
@@ -77,13 +53,13 @@ class _Walk:
         """The points of `step` that are to be done."""
         return tuple(
             point
-            for point in point_names(step)
+            for point in step.point_names()
             if step.name in self.again or (self.stage, step.name, point) not in self.finished_points
         )
 
     def needs(self, step: Step) -> bool:
         """Whether there is something to do; what has no points is always to be done."""
-        return point_names(step) == () or self.missing(step) != ()
+        return step.point_names() == () or self.missing(step) != ()
 
     def go_back(self, *, from_its_start: bool) -> None:
         """To the start of the step, or of the one before it where this one had just begun."""
@@ -143,16 +119,18 @@ async def _at(
     walk.begun = len(walk.found)
     missing = walk.missing(step)
     yield StepStarted(**session.stamp(), stage=stage, step=step.name)
-    match step:
-        case InspectionStep() | InstructionStep():
-            follows = walk.rf_follows(by_port=session.bench.generator.unattended)
-            async for event in person_step(session, stage, step, rf_follows=follows):
-                yield event
-        case _:
-            earlier = [r for r in latest(walk.found) if (r.stage, r.step) == (stage, step.name)]
-            earlier = [r for r in earlier if r.point not in missing]
-            async for event in _step(walk.procedure, session, stage, step, missing, earlier, known):
-                yield event
+    earlier = [r for r in latest(walk.found) if (r.stage, r.step) == (stage, step.name)]
+    work = StepRun(
+        session,
+        stage,
+        walk.procedure.timing(step),
+        missing,
+        [result for result in earlier if result.point not in missing],
+        walk.rf_follows(by_port=session.bench.generator.unattended),
+        known,
+    )
+    async for event in step.run(work):
+        yield event
 
 
 async def _given_up(walk: _Walk, session: Session, said: SkipStep | GoBack) -> AsyncIterator[Event]:
@@ -187,40 +165,3 @@ async def _undone(session: Session) -> AsyncIterator[Event]:
         session.service = None
         yield ServiceLeft(**session.stamp(), point=service.point, told_by=session.told_by)
         return
-
-
-async def _step(
-    procedure: Procedure,
-    session: Session,
-    stage: Stage,
-    step: Step,
-    missing: tuple[str, ...],
-    earlier: Sequence[Result],
-    known: Mapping[str, PriorOfPoint],
-) -> AsyncIterator[Event]:
-    """The events of the points of `step` that are missing; `earlier` are those it has."""
-    match step:
-        case LeakageStep():
-            async for event in leakage(session, stage, step, procedure.timing(step)):
-                yield event
-        case OutputStep() | PowerCurveStep() | HalfAndFullStep():
-            for point in step.points():
-                if point.name in missing:
-                    async for event in measured_point(
-                        session, stage, step, point, procedure.timing(step)
-                    ):
-                        yield event
-        case MonotonicityStep():
-            async for event in monotonicity(session, stage, step, procedure.timing(step), earlier):
-                yield event
-        case CrestFactorStep():
-            async for event in crest_factor(session, stage, step, procedure.timing(step)):
-                yield event
-        case AdjustStep():
-            async for event in adjust_point(
-                session, step, procedure.timing(step), known[step.name]
-            ):
-                yield event
-        case ContactQualityStep():
-            async for event in contact_quality(session, stage, step, missing):
-                yield event

@@ -15,7 +15,7 @@ from ohmwright.estimation.settled_value import Settled, settled_value
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.moment import Aim
-from ohmwright.model.procedure import Point, Timing
+from ohmwright.model.step import Point, Timing
 
 _LOOK_EVERY_S = 0.5
 _PRECISION, _RELATIVE_PRECISION = 0.125, 0.01

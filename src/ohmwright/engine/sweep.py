@@ -10,7 +10,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.moment import OnMoment, unwatched
-from ohmwright.model.procedure import Timing
+from ohmwright.model.step import Timing
 
 from .activation import begin_off, refuse_overload
 from .measured_value import Accuracy, measured_value

@@ -11,9 +11,9 @@ from .base import FrozenModel
 from .bench_file import Asset
 from .document import Document, DocumentRef
 from .hardware import Sense
-from .procedure import Stage
 from .protections import Protections
 from .result import Result, Verdict
+from .step import Stage
 from .traceability import Environment, Traceability
 
 

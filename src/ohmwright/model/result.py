@@ -7,8 +7,9 @@ from typing import Literal, NamedTuple
 
 from .base import FrozenModel
 from .hardware import InputPath
-from .procedure import Stage
-from .tolerance import Quantity, Target
+from .quantity import Quantity
+from .step import Stage
+from .tolerance import Target
 from .traceability import Traceability
 
 AMPLE_DOF = 1e6

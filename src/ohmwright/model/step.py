@@ -9,7 +9,8 @@ from pydantic import Field, model_validator
 from .base import FrozenModel
 from .decision import Decision, SimpleAcceptance
 from .hardware import NotNegative, Positive
-from .tolerance import ABSOLUTE, Quantity, Target, Tolerance, sides, target_of
+from .quantity import Quantity
+from .tolerance import Target, Tolerance, absolute_key, sides
 
 Stage = Literal["as_found", "adjust", "as_left"]
 STAGES: tuple[Stage, ...] = ("as_found", "adjust", "as_left")
@@ -18,7 +19,10 @@ MEASURED: tuple[Stage, ...] = ("as_found", "as_left")
 
 
 class Timing(FrozenModel):
-    """The time of a measurand (rule 8): at what age of a rested activation its value holds."""
+    """When a value is taken: the age of a rested activation at which it holds, in seconds.
+
+    `rest_s`: the longest rest before it; `max_on_s`: the time limit that travels with ON.
+    """
 
     age_s: Positive = 6.0
     rest_s: NotNegative = 30.0
@@ -42,40 +46,6 @@ class Point(FrozenModel):
     """The power setting; absent in service mode, which has its own."""
 
 
-class StepBase(FrozenModel):
-    """What every step has."""
-
-    name: Name
-    stages: tuple[Stage, ...] = MEASURED
-    note: str = ""
-
-
-class TimedStep(StepBase):
-    """What every step has that switches the output on; what is absent is the procedure's."""
-
-    age_s: Positive | None = None
-    rest_s: NotNegative | None = None
-    max_on_s: Positive | None = None
-    decision: Decision | None = None
-
-    @property
-    def rule(self) -> Decision:
-        """The decision rule of its points."""
-        return SimpleAcceptance() if self.decision is None else self.decision
-
-
-class ModeStep(TimedStep):
-    """What every step has that keys a mode."""
-
-    mode: str
-
-
-class OutputBase(ModeStep):
-    """What every step has that keys a mode at one setting."""
-
-    setting_w: Positive
-
-
 def quantity_of(current_ma: object, power_w: object) -> Quantity:
     """The quantity of a target, of which exactly one must be given."""
     if (current_ma is None) == (power_w is None):
@@ -88,21 +58,8 @@ def check_units(quantity: Quantity, tolerance: Tolerance) -> None:
     for side in sides(tolerance):
         wrong = side.wrong_unit(quantity)
         if wrong is not None:
-            fitting = " or ".join([*filter(None, [ABSOLUTE.get(quantity)]), "percent"])
+            fitting = " or ".join([*filter(None, [absolute_key(quantity)]), "percent"])
             raise ValueError(
                 f"the tolerance is in another unit than the target: {wrong} given for "
                 f"{quantity}; use {fitting}"
             )
-
-
-def point_at(
-    step: OutputBase, load_ohm: float, quantity: Quantity, value: float, tolerance: Tolerance
-) -> Point:
-    """A point of `step` at its setting, named by its load resistance."""
-    return Point(
-        name=f"{load_ohm:g} ohm",
-        load_ohm=load_ohm,
-        target=target_of(quantity, value, tolerance),
-        decision=step.rule,
-        setting_w=step.setting_w,
-    )

@@ -2,26 +2,22 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any
 
 from pydantic import Discriminator, Field, Tag, model_validator
 
 from .base import FrozenModel
 from .hardware import Positive
+from .quantity import Quantity, unit_of
 
-Quantity = Literal["current_ma", "power_w", "crest_factor", "resistance_ohm"]
-UNITS: dict[Quantity, str] = {
-    "current_ma": "mA",
-    "power_w": "W",
-    "crest_factor": "",
-    "resistance_ohm": "ohm",
-}
-ABSOLUTE: dict[Quantity, str] = {"current_ma": "absolute_ma", "power_w": "absolute_w"}
-"""The key of an absolute allowance, for the quantities that have one."""
+_ABSOLUTE = "absolute_"
 
 
 class Allowance(FrozenModel):
-    """A distance from the target; where two are given the larger one counts."""
+    """A distance from the target; where two are given the larger one counts.
+
+    An absolute one is in the unit that its name ends with, which must be the quantity's.
+    """
 
     percent: Positive | None = None
     absolute_ma: Positive | None = None
@@ -29,20 +25,27 @@ class Allowance(FrozenModel):
 
     @model_validator(mode="after")
     def _say_something(self) -> Allowance:
-        if self.percent is None and self.absolute_ma is None and self.absolute_w is None:
+        if all(value is None for _, value in self):
             raise ValueError("give percent, absolute_ma or absolute_w")
         return self
 
     def width(self, target: float, quantity: Quantity) -> float:
         """The distance in the unit of `quantity`."""
         relative = None if self.percent is None else abs(target) * self.percent / 100
-        absolute = getattr(self, ABSOLUTE[quantity]) if quantity in ABSOLUTE else None
+        key = absolute_key(quantity)
+        absolute = None if key is None else getattr(self, key)
         return max(width for width in (relative, absolute) if width is not None)
 
     def wrong_unit(self, quantity: Quantity) -> str | None:
         """The key whose unit does not fit `quantity`, if there is one."""
-        others = (key for key in ABSOLUTE.values() if key != ABSOLUTE.get(quantity))
-        return next((key for key in others if getattr(self, key) is not None), None)
+        fitting = ("percent", absolute_key(quantity))
+        return next((key for key, value in self if value is not None and key not in fitting), None)
+
+
+def absolute_key(quantity: Quantity) -> str | None:
+    """The key of an absolute allowance for `quantity`; None where there is only `percent`."""
+    key = _ABSOLUTE + quantity.rpartition("_")[2]
+    return key if key in Allowance.model_fields else None
 
 
 class TwoSided(FrozenModel):
@@ -80,7 +83,7 @@ class Target(FrozenModel):
     @property
     def unit(self) -> str:
         """Symbol of the unit."""
-        return UNITS[self.quantity]
+        return unit_of(self.quantity).symbol
 
     @property
     def one_sided(self) -> bool:

@@ -15,7 +15,7 @@ from typing import Any
 from sqlalchemy import ColumnElement, Select, func, select
 from sqlalchemy import Row as SqlRow
 
-from ohmwright.model.procedure import Stage
+from ohmwright.model.step import Stage
 
 from .chain import Broken
 from .database import Database

@@ -10,8 +10,8 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import DocumentKept, Event, RunFinished, RunStarted, TrimMoved
-from ohmwright.model.procedure import MEASURED, Stage
 from ohmwright.model.result import Result, Verdict, latest, worst
+from ohmwright.model.step import MEASURED, Stage
 
 from .parts import Part, parts_of, totals
 from .remarks import remarks_of

@@ -11,8 +11,8 @@ import csv
 import re
 from io import StringIO
 
+from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Result
-from ohmwright.model.tolerance import UNITS
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
@@ -80,7 +80,7 @@ def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell
         "load_ohm": result.load_ohm,
         "path": _told(result.path),
         "path_told_by": result.path_told_by,
-        "unit": UNITS[quantity] if quantity else "",
+        "unit": unit_of(quantity).symbol if quantity else "",
         "target": None if target is None else target.value,
         "lower": None if target is None or target.one_sided else target.lower,
         "upper": None if target is None else target.upper,

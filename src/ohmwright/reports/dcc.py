@@ -14,6 +14,7 @@ from itertools import groupby
 
 from lxml import etree
 
+from ohmwright.model import quantity as quantities
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.traceability import Traceability
 
@@ -24,7 +25,7 @@ from .parts import Part
 from .resting_on import Marks, rests_on
 from .sheet import CAUTIONS, notes_of
 from .text import UNKNOWN, limits, unit_of
-from .xml_parts import DCC, SI, UNITS, Element, add, add_real, add_words
+from .xml_parts import DCC, SI, Element, add, add_real, add_words
 
 VERSION = "3.3.0"
 UNKNOWN_COUNTRY = "ZZ"
@@ -219,7 +220,7 @@ def _point(data: Element, result: Result, marks: Marks) -> None:
     if measured is None or not kind:
         add_words(quantity, "noQuantity", "No value with a unit", english=True)
     else:
-        add_real(quantity, measured.value, UNITS[kind], measured)
+        add_real(quantity, measured.value, quantities.unit_of(kind).d_si, measured)
     _decision(add(add(quantity, "measurementMetaData"), "metaData"), result, marks)
 
 

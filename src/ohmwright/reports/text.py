@@ -6,8 +6,9 @@ import unicodedata
 from datetime import UTC, datetime
 from math import floor, log10
 
+from ohmwright.model import quantity as quantities
 from ohmwright.model.result import Conformity, Measured
-from ohmwright.model.tolerance import UNITS, Target
+from ohmwright.model.tolerance import Target
 
 UNKNOWN = "not recorded"
 _SPACES = frozenset("\t\n\v\f\r\x85\u2028\u2029")
@@ -78,7 +79,7 @@ def four_digits(value: float, target: Target) -> str:
 def unit_of(target: Target | None, measured: Measured | None) -> str:
     """Symbol of the unit that a result is in."""
     quantity = target.quantity if target is not None else measured and measured.quantity
-    return "" if not quantity else UNITS[quantity].replace("ohm", "Ω")
+    return "" if not quantity else quantities.unit_of(quantity).symbol.replace("ohm", "Ω")
 
 
 def percent(held: Conformity) -> str:

@@ -7,19 +7,12 @@ from typing import Any
 from lxml import etree
 
 from ohmwright.model.result import Measured
-from ohmwright.model.tolerance import Quantity
 
 from .text import shown
 
 DCC, SI = "https://ptb.de/dcc", "https://ptb.de/si"
 Element = Any
 """An lxml element, for which lxml ships no types."""
-UNITS: dict[Quantity, str] = {
-    "current_ma": r"\milli\ampere",
-    "power_w": r"\watt",
-    "crest_factor": r"\one",
-    "resistance_ohm": r"\ohm",
-}
 
 
 def add(parent: Element, name: str, text: str | None = None, **attributes: str) -> Element:

@@ -2,31 +2,82 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Sequence
 from dataclasses import dataclass
 from math import isinf
-from typing import NamedTuple
+from typing import ClassVar, Literal, NamedTuple
 
+from pydantic import model_validator
+
+from ohmwright.engine.doubt import AsTold, Chosen, Doubt, doubt_in
+from ohmwright.engine.judge import conformity, judge
+from ohmwright.engine.requirements import Abilities, Complaint, expected_ma, load_available
+from ohmwright.engine.rested_activation import refuse_cut_short
+from ohmwright.engine.sampling import samples
+from ohmwright.engine.session import Session
+from ohmwright.engine.undoubted import Undoubted
 from ohmwright.instruments.analyzer import Captured
+from ohmwright.instruments.needs import WAVEFORM
 from ohmwright.model.errors import ExcessiveOutput
 from ohmwright.model.event import Event
-from ohmwright.model.procedure import CrestFactorStep, Point, Stage, Timing
-from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Sample, Verdict
+from ohmwright.model.hardware import Positive
+from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Sample
+from ohmwright.model.step import Point, Timing, check_units
+from ohmwright.model.tolerance import Tolerance
 from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.inputs import from_readings
 from ohmwright.uncertainty.waveform import measure
+from ohmwright.wire.command_set import Verb
 
-from .doubt import AsTold, Chosen, DoubtResolver, doubt_in
-from .judge import conformity, judge
-from .leakage import expected_ma
-from .rested_activation import refuse_cut_short
-from .sampling import samples
-from .session import Session
+from .base import SettingStep, StepRun
 
 _CAPTURES = 8
 _FEWEST = 3
 _LEFT_S = 2.0
 """No capture begins when less than this is left of the activation."""
+
+
+class CrestFactorStep(SettingStep):
+    """Peak over RMS of the captured current.
+
+    The standard speaks of the open-circuit voltage (from memory, unverified); what a load
+    resistance shows is the current, of the same shape.
+    """
+
+    analyzer_messages: ClassVar[tuple[Verb, ...]] = WAVEFORM
+    kind: Literal["crest_factor"]
+    load_ohm: Positive
+    crest_factor: Positive
+    tolerance: Tolerance
+
+    @model_validator(mode="after")
+    def _units_fit(self) -> CrestFactorStep:
+        check_units("crest_factor", self.tolerance)
+        return self
+
+    def points(self) -> tuple[Point, ...]:
+        """The one point."""
+        quantity, wanted = "crest_factor", self.crest_factor
+        return (self.point(self.load_ohm, quantity, wanted, self.tolerance, "crest factor"),)
+
+    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
+        """Mode, setting, time, load, range, and an analyzer that captures waveforms."""
+        yield from super().requirements(bench, timing)
+        yield from load_available(self.load_ohm, bench, key="load_ohm")
+        yield from self.full_current(self.load_ohm, bench)
+        if not bench.analyzer.waveform:
+            yield "kind", "the analyzer captures no waveform"
+
+    async def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Capture the waveform at the stated age, several times, in one rested activation."""
+        session, point = work.session, self.points()[0]
+        activation = _activation(work, self, point)
+        await session.join_path("OUTPUT")
+        await session.bench.generator.select(*activation.chosen)
+        async for event in activation.events():
+            yield event
+        result = _result(work, self, point, activation)
+        yield session.point_done(result, "OUTPUT", *activation.chosen)
 
 
 class Shape(NamedTuple):
@@ -48,28 +99,24 @@ class _Seen:
     excess: str = ""
 
 
-async def crest_factor(
-    session: Session, stage: Stage, step: CrestFactorStep, timing: Timing
-) -> AsyncIterator[Event]:
-    """Capture the waveform at the stated age, several times, in one rested activation."""
-    point, chosen = step.points()[0], Chosen(step.mode, step.setting_w)
-    clearing, generator = DoubtResolver.of(session, chosen), session.bench.generator
-    asked_ma = expected_ma(generator.data.mode(step.mode), step.setting_w, step.load_ohm)
-    await session.join_path("OUTPUT")
-    await generator.select(*chosen)
-    told: AsTold | None = None
-    while told is None:
-        yield session.activation_opened(
-            load_ohm=step.load_ohm, limit_s=timing.max_on_s, setting_w=step.setting_w
-        )
-        seen = await _watch(session, step, point, timing)
-        yield session.activation_closed()
-        measured = _measured(seen.shapes, timing.age_s)
-        doubt = doubt_in(session, seen.samples, asked_ma, seen.excess, measured, point.target)
-        if doubt is None or clearing.stands(doubt):
-            break
-        told = await clearing.resolve(doubt, seen.excess or _in_words(measured, point))
-    yield session.point_done(_result(stage, step, point, seen, timing, told), "OUTPUT", *chosen)
+def _activation(work: StepRun, step: CrestFactorStep, point: Point) -> Undoubted[_Seen]:
+    session, age_s = work.session, work.timing.age_s
+    mode = session.bench.generator.data.mode(step.mode)
+    asked_ma = expected_ma(mode, step.setting_w, step.load_ohm)
+
+    def doubt(seen: _Seen) -> Doubt | None:
+        measured = _measured(seen.shapes, age_s)
+        return doubt_in(session, seen.samples, asked_ma, seen.excess, measured, point.target)
+
+    return Undoubted(
+        session,
+        Chosen(step.mode, step.setting_w),
+        step.load_ohm,
+        work.timing.max_on_s,
+        lambda: _captured(session, step, point, work.timing),
+        doubt,
+        lambda seen: seen.excess or _in_words(_measured(seen.shapes, age_s), point),
+    )
 
 
 def _in_words(measured: Measured | None, point: Point) -> str:
@@ -77,7 +124,7 @@ def _in_words(measured: Measured | None, point: Point) -> str:
     return f"A crest factor of {value:.3g} was measured where {point.target.value:g} was asked for"
 
 
-async def _watch(session: Session, step: CrestFactorStep, point: Point, timing: Timing) -> _Seen:
+async def _captured(session: Session, step: CrestFactorStep, point: Point, timing: Timing) -> _Seen:
     tolerance = point.target.half_width / point.target.value
     session.aim = None
     await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
@@ -111,25 +158,22 @@ def _shape(captured: Captured) -> Shape:
 
 
 def _result(
-    stage: Stage,
-    step: CrestFactorStep,
-    point: Point,
-    seen: _Seen,
-    timing: Timing,
-    told: AsTold | None,
+    work: StepRun, step: CrestFactorStep, point: Point, activation: Undoubted[_Seen]
 ) -> Result:
-    measured = _measured(seen.shapes, timing.age_s) if told is None else None
+    seen, as_told = activation.seen, activation.as_told
+    measured = _measured(seen.shapes, work.timing.age_s) if as_told is None else None
     again = len(seen.shapes) < _FEWEST <= seen.captures
     why = (
         "the analyzer gave the same waveform again instead of a new one"
         if again
         else "too few waveforms with a current in them"
     )
-    verdict: tuple[Verdict, str] = told or ("not measured", why)
+    no_value: AsTold = "not measured", why
+    verdict = as_told or no_value
     if measured is not None:
         verdict = judge(measured, point.target, point.decision)
     return Result(
-        stage=stage,
+        stage=work.stage,
         step=step.name,
         point=point.name,
         kind=step.kind,

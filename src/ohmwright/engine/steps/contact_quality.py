@@ -2,21 +2,94 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from math import sqrt
-from typing import NamedTuple
+from typing import ClassVar, Literal, NamedTuple
 
+from pydantic import model_validator
+
+from ohmwright.engine.doubt import AsTold, cause_as_told
+from ohmwright.engine.judge import conformity
+from ohmwright.engine.requirements import Abilities, Complaint
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.requests import AGAIN, UNKNOWN, LookForCause
+from ohmwright.instruments.needs import ALARM, CONTACT
+from ohmwright.instruments.requests import LookForCause
 from ohmwright.model.event import Event
-from ohmwright.model.procedure import ContactQualityStep, Stage
+from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Verdict
+from ohmwright.model.step import Stage, Timing
 from ohmwright.model.tolerance import Target
 from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.wire.command_set import Verb
 
-from .doubt import AsTold
-from .judge import conformity
-from .session import Session
+from .base import InstrumentStep, StepRun
+
+
+class ContactQualityStep(InstrumentStep):
+    """The resistance between the neutral electrode's halves at which the monitor alarms.
+
+    Searched for from below; where the alarm goes out again is searched for from above, since
+    monitors have hysteresis.
+    """
+
+    analyzer_messages: ClassVar[tuple[Verb, ...]] = CONTACT
+    generator_messages: ClassVar[tuple[Verb, ...]] = ALARM
+    kind: Literal["contact_quality"]
+    from_ohm: Positive
+    to_ohm: Positive
+    step_ohm: Positive
+    """How closely each threshold is searched for."""
+    wait_s: Positive = 1.0
+    """How long the monitor gets to answer each resistance."""
+    alarm_above_ohm: Positive
+    """The alarm must not sound below this resistance."""
+    alarm_below_ohm: Positive
+    """The alarm must sound at and above this resistance."""
+    hysteresis_at_most_ohm: NotNegative | None = None
+    """The most that the two thresholds may lie apart; absent where nobody says."""
+
+    @model_validator(mode="after")
+    def _in_order(self) -> ContactQualityStep:
+        if not self.from_ohm <= self.alarm_above_ohm < self.alarm_below_ohm <= self.to_ohm:
+            raise ValueError("needs from_ohm <= alarm_above_ohm < alarm_below_ohm <= to_ohm")
+        return self
+
+    def point_names(self) -> tuple[str, ...]:
+        """Where the alarm comes on, and where it goes out."""
+        return ("alarm", "clear")
+
+    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:  # noqa: ARG002
+        """An analyzer with a contact simulator of that span, and a unit with a monitor."""
+        span = bench.analyzer.contact_quality_ohm
+        if span is None:
+            yield "kind", "the analyzer cannot simulate a neutral electrode's contact"
+        else:
+            for key, value in (("from_ohm", self.from_ohm), ("to_ohm", self.to_ohm)):
+                if not span[0] <= value <= span[1]:
+                    yield key, f"{value:g} ohm lies outside {span[0]:g} to {span[1]:g} ohm"
+        if not bench.generator.contact_quality_monitor:
+            yield "kind", f"{bench.generator.model} has no contact quality monitor"
+
+    async def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Search both thresholds; hold the first against its limits, the other against it."""
+        session, bench = work.session, work.session.bench
+        await session.join_path("CQUALITY")
+        found = await _search(bench, self)
+        while found.problem and not found.changed and not await _alarm_changes(bench, self):
+            told = await cause_as_told(bench.operator, _cause(found.problem), _dead(found.problem))
+            if told is not None:
+                found = Found(problem=found.problem, told=told)
+                break
+            found = await _search(bench, self)
+        # the monitor keeps RF off until it has seen a good contact again
+        await session.join_path("OUTPUT")
+        await bench.clock.sleep(self.wait_s)
+        for name, result in (
+            ("alarm", _alarm_result(work.stage, self, found)),
+            ("clear", _clear_result(work.stage, self, found)),
+        ):
+            if name in work.missing:
+                yield session.point_done(result, "CQUALITY")
 
 
 class Threshold(NamedTuple):
@@ -45,29 +118,6 @@ class Found(NamedTuple):
     told: AsTold | None = None
 
 
-async def contact_quality(
-    session: Session, stage: Stage, step: ContactQualityStep, missing: tuple[str, ...]
-) -> AsyncIterator[Event]:
-    """Search both thresholds; hold the alarm against its limits, the other against the alarm."""
-    await session.join_path("CQUALITY")
-    found = await _search(session.bench, step)
-    while found.problem and not found.changed and not await _alarm_changes(session.bench, step):
-        told = await _told(session, found.problem)
-        if told is not None:
-            found = Found(problem=found.problem, told=told)
-            break
-        found = await _search(session.bench, step)
-    # the monitor keeps RF off until it has seen a good contact again
-    await session.join_path("OUTPUT")
-    await session.bench.clock.sleep(step.wait_s)
-    for name, result in (
-        ("alarm", _alarm_result(stage, step, found)),
-        ("clear", _clear_result(stage, step, found)),
-    ):
-        if name in missing:
-            yield session.point_done(result, "CQUALITY")
-
-
 async def _search(bench: Bench, step: ContactQualityStep) -> Found:
     if await _alarms(bench, step, step.from_ohm):
         return Found(problem=f"alarm at {step.from_ohm:g} ohm already")
@@ -92,20 +142,15 @@ async def _alarm_changes(bench: Bench, step: ContactQualityStep) -> bool:
     return len(seen) > 1
 
 
-async def _told(session: Session, problem: str) -> AsTold | None:
-    """What is to be recorded of a monitor whose alarm never changes; None: search once more."""
-    operator = session.bench.operator
+def _cause(problem: str) -> LookForCause:
+    """What a person is asked of a monitor whose alarm never changes."""
     look = "look at the neutral electrode's lead, its path to the analyzer, and standby"
-    unmeasured: AsTold = "not measured", f"{problem}, and no resistance changes it: {look}"
-    if not operator.present:
-        return unmeasured
-    asked = LookForCause(f"{problem}, and no resistance changes it", look, rf_follows=False)
-    answer = await operator.carry_out(asked)
-    if answer == AGAIN:
-        return None
-    if answer == UNKNOWN:
-        return unmeasured
-    return "fail", f"{problem}; lead, path and standby are in order, as told by {operator.name}"
+    return LookForCause(f"{problem}, and no resistance changes it", look, rf_follows=False)
+
+
+def _dead(problem: str) -> AsTold:
+    """What is recorded where all of that is in order."""
+    return "fail", f"{problem}; lead, path and standby are in order"
 
 
 async def _threshold(

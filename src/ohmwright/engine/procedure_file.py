@@ -6,12 +6,13 @@ from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 
-from .document import Document, document
-from .errors import ProcedureError
-from .positions import Path as KeyPath
-from .positions import Position, key_positions
+from ohmwright.model.document import Document, document
+from ohmwright.model.errors import ProcedureError
+from ohmwright.model.positions import Path as KeyPath
+from ohmwright.model.positions import Position, key_positions
+from ohmwright.model.source import parse, read_text
+
 from .procedure import Procedure
-from .source import parse, read_text
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,60 @@
+"""What an adjusting policy is told of a point: target, limits, keys, range and times."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from ohmwright.estimation.point import Keys, PointSpec
+from ohmwright.estimation.settled_value import Settled
+from ohmwright.instruments.generator import Generator
+from ohmwright.model.hardware import ServiceMode, ServicePoint
+from ohmwright.model.result import AMPLE_DOF
+from ohmwright.model.step import Point, Timing
+
+from .judge import accepted_half_width
+from .measured_value import linear_measured_value
+from .prior_of_point import PriorOfPoint
+from .session import Session
+from .stop_rules import question
+
+_COARSE_SD = 0.13
+"""What a coarse press may be off by, as a part of what it is said to be worth."""
+
+
+def point_spec(
+    session: Session, point: Point, timing: Timing, start: int, known: PriorOfPoint
+) -> PointSpec:
+    """What the policy is told of a point whose trim stands at `start`."""
+    bench = session.bench
+    data, service = bench.generator.data.point(point.name), bench.generator.data.service
+    asked = question(point, timing, bench.analyzer.data.meter)
+    return PointSpec(
+        question=replace(asked, limits=None, tolerance=_accepted_ma(session, point, timing)),
+        timeout_s=timing.max_on_s,
+        rest_s=timing.rest_s,
+        keys=None if bench.generator.unattended or service is None else _keys(service),
+        range=_range(bench.generator, data, start),
+        moves_while_on=service is None or service.moves_while_on,
+        expected=known.expected,
+    )
+
+
+def _accepted_ma(session: Session, point: Point, timing: Timing) -> float:
+    """How far from the target the point's decision rule will let an undoubted reading lie."""
+    undoubted = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
+    measured = linear_measured_value(
+        undoubted, point.target.quantity, point.load_ohm, timing, session.accuracy
+    )
+    return accepted_half_width(measured, point.target, point.decision)
+
+
+def _keys(service: ServiceMode) -> Keys:
+    counts = max(1, round(service.coarse_counts))
+    return Keys(coarse_counts=counts, coarse_sd=_COARSE_SD * counts)
+
+
+def _range(generator: Generator, data: ServicePoint | None, start: int) -> tuple[int, int] | None:
+    """Counts from the start that the trim can reach; not known of a unit that cannot tell them."""
+    if data is None or not generator.unattended:
+        return None
+    return data.min_trim - start, data.max_trim - start

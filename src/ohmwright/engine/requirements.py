@@ -1,0 +1,140 @@
+"""What steps require of a bench: whether it has the load, the range, the time and the messages.
+
+Each function yields complaints: the key of the step that asks, and what the bench cannot do.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from math import sqrt
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
+from ohmwright.model.hardware import AnalyzerData, GeneratorData, Mode
+from ohmwright.model.step import Point
+from ohmwright.wire.command_set import Verb
+
+Complaint = tuple[str, str]
+"""The key that asks, and what the bench cannot do."""
+
+
+@dataclass(frozen=True)
+class Abilities:
+    """What a bench can do, without opening it."""
+
+    analyzer: AnalyzerData
+    generator: GeneratorData
+    has_port: bool
+    attended: bool
+    certificate: AnalyzerCertificate | None = None
+    analyzer_verbs: frozenset[Verb] | None = None
+    """What the analyzer's command set has a message for; None where it has no command set."""
+    generator_verbs: frozenset[Verb] | None = None
+    """What the generator's command set has a message for; None where a person works it."""
+
+
+def abilities_of(bench: Bench) -> Abilities:
+    """What an open bench can do."""
+    return Abilities(
+        bench.analyzer.data,
+        bench.generator.data,
+        has_port=bench.generator.unattended,
+        attended=bench.operator.present,
+        certificate=bench.certificate,
+        analyzer_verbs=bench.analyzer.verbs,
+        generator_verbs=bench.generator.verbs,
+    )
+
+
+def setting_within_mode(
+    mode_name: str, setting_w: float, bench: Abilities, *, key: str = "setting_w"
+) -> Iterator[Complaint]:
+    """The generator has the mode, and mode and load bank take the setting."""
+    mode = bench.generator.mode(mode_name)
+    if mode is None:
+        names = ", ".join(mode.name for mode in bench.generator.modes)
+        yield "mode", f"{bench.generator.model} has no mode '{mode_name}'; it has {names}"
+    elif setting_w > mode.max_setting_w:
+        yield key, f"{setting_w:g} W is more than {mode.name}'s {mode.max_setting_w:g} W"
+    yield from power_within_rating(setting_w, bench, key=key)
+
+
+def power_within_rating(power_w: float, bench: Abilities, *, key: str) -> Iterator[Complaint]:
+    """The load bank bears the power."""
+    rating_w = bench.analyzer.load_bank.max_power_w
+    if power_w > rating_w:
+        yield key, f"{power_w:g} W is over the load bank's rating of {rating_w:g} W"
+
+
+def time_within_limits(max_on_s: float, bench: Abilities) -> Iterator[Complaint]:
+    """The load bank bears an activation of that length, and ON can carry it as its limit."""
+    bank, carried_s = bench.analyzer.load_bank, bench.analyzer.activation.max_limit_s
+    if max_on_s > bank.max_on_s:
+        limit = f"the load bank's {bank.max_on_s:g} s"
+        yield "max_on_s", f"{max_on_s:g} s of activation is longer than {limit}"
+    if carried_s is not None and max_on_s > carried_s:
+        yield "max_on_s", f"{max_on_s:g} s is more than the ON command can carry ({carried_s:g} s)"
+
+
+def load_available(load_ohm: float, bench: Abilities, *, key: str) -> Iterator[Complaint]:
+    """The load bank has the load resistance."""
+    loads_ohm = bench.analyzer.load_bank.loads_ohm
+    if load_ohm not in loads_ohm:
+        nearest = min(loads_ohm, key=lambda load: abs(load - load_ohm))
+        yield key, f"the load bank has no {load_ohm:g} ohm; the nearest is {nearest:g} ohm"
+
+
+def points_within_range(
+    points: Iterable[Point], bench: Abilities, *, key: str = "load_ohm", loaded: bool = True
+) -> Iterator[Complaint]:
+    """Each point's load is there, and its target lies within rating and meter range.
+
+    `loaded`: whether the target's power goes into the load; a leakage's does not.
+    """
+    for point in points:
+        load_ohm = point.load_ohm
+        yield from load_available(load_ohm, bench, key=key)
+        amps = point.target.value / 1000
+        if point.target.quantity == "power_w":
+            amps = (point.target.value / load_ohm) ** 0.5
+        if loaded:
+            yield from power_within_rating(amps**2 * load_ohm, bench, key=key)
+        beyond = _beyond_meter(1000 * amps, bench)
+        if beyond is not None:
+            yield key, f"{1000 * amps:.0f} mA at {load_ohm:g} ohm is over {beyond}"
+
+
+def full_current_within_range(
+    mode: Mode | None, setting_w: float, load_ohm: float, bench: Abilities
+) -> Iterator[Complaint]:
+    """The meter can show what the setting may drive through the load, where no target says it."""
+    current_ma = expected_ma(mode, setting_w, load_ohm)
+    beyond = _beyond_meter(current_ma, bench)
+    if beyond is not None:
+        yield "load_ohm", f"{setting_w:g} W may drive {current_ma:.0f} mA there, over {beyond}"
+
+
+def expected_ma(mode: Mode | None, setting_w: float, load_ohm: float) -> float:
+    """The current, in mA, that a setting leads to expect: P = I² R, up to the mode's limit."""
+    current_ma = 1000 * sqrt(setting_w / load_ohm)
+    if mode is None or mode.max_current_ma is None:
+        return current_ma
+    return min(current_ma, mode.max_current_ma)
+
+
+def full_power_w(generator: GeneratorData, point_name: str) -> float:
+    """The most that service mode can put into a load at a point: its mode's full setting."""
+    point = generator.point(point_name)
+    modes = [mode for mode in generator.modes if point is None or mode.name == point.mode]
+    return max(mode.max_setting_w for mode in modes or generator.modes)
+
+
+def _beyond_meter(current_ma: float, bench: Abilities) -> str | None:
+    """What ends below `current_ma`: the meter's range, or what its certificate speaks of."""
+    most_ma, certificate = bench.analyzer.meter.max_current_ma, bench.certificate
+    if current_ma > most_ma:
+        return f"the meter's {most_ma:g} mA"
+    if certificate is not None and current_ma > certificate.current[-1].up_to_ma:
+        return f"the {certificate.current[-1].up_to_ma:g} mA that the analyzer's certificate covers"
+    return None

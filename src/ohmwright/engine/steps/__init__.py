@@ -1,0 +1,43 @@
+"""The step kinds of a procedure, one module each: its data, what it requires, how it is run.
+
+A module placed here is found by itself: its `kind` can be written in a procedure, is checked
+against the bench, is in the JSON Schema, and is run. See `base` for what a kind has to say.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from functools import cache
+from importlib import import_module
+from pkgutil import iter_modules
+from typing import Any
+
+from pydantic import GetCoreSchemaHandler
+from pydantic_core import CoreSchema, core_schema
+
+from .base import Step
+
+__all__ = ["AnyStep", "Step", "step_kinds"]
+
+
+@cache
+def step_kinds() -> Mapping[str, type[Step]]:
+    """The class of each kind, by the name that a procedure calls it, in the order of the names."""
+    found: dict[str, type[Step]] = {}
+    for module in iter_modules(__path__):
+        for value in vars(import_module(f"{__name__}.{module.name}")).values():
+            if isinstance(value, type) and issubclass(value, Step) and value.__doc__:
+                kind = value.model_fields["kind"].annotation
+                found |= dict.fromkeys(getattr(kind, "__args__", ()), value)
+    return dict(sorted(found.items()))
+
+
+class AnyStep:
+    """Mark of a field that holds a step of whatever kind its table names."""
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """A union of all kinds, told apart by the key `kind`."""
+        kinds = {name: handler.generate_schema(kind) for name, kind in step_kinds().items()}
+        return core_schema.tagged_union_schema(kinds, discriminator="kind")

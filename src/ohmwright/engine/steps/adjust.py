@@ -1,0 +1,79 @@
+"""One adjustment point: its trim is moved until the current is on target."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Iterator
+from typing import ClassVar, Literal
+
+from pydantic import model_validator
+
+from ohmwright.engine.adjust import adjust_point
+from ohmwright.engine.requirements import (
+    Abilities,
+    Complaint,
+    full_power_w,
+    points_within_range,
+    power_within_rating,
+    time_within_limits,
+)
+from ohmwright.instruments.needs import SERVICE
+from ohmwright.model.event import Event
+from ohmwright.model.hardware import GeneratorData, Positive
+from ohmwright.model.step import Point, Stage, Timing, check_units
+from ohmwright.model.tolerance import Tolerance, target_of
+from ohmwright.wire.command_set import Verb
+
+from .base import StepRun, TimedStep
+
+
+class AdjustStep(TimedStep):
+    """One adjustment point: its trim is moved until the current is on target."""
+
+    generator_messages: ClassVar[tuple[Verb, ...]] = SERVICE
+    kind: Literal["adjust"]
+    stages: tuple[Stage, ...] = ("adjust",)
+    point: str
+    load_ohm: Positive
+    current_ma: Positive
+    tolerance: Tolerance
+
+    @model_validator(mode="after")
+    def _units_fit(self) -> AdjustStep:
+        check_units("current_ma", self.tolerance)
+        if self.stages != ("adjust",):
+            raise ValueError(f"step '{self.name}': an adjust step belongs to stage 'adjust'")
+        return self
+
+    def point_names(self) -> tuple[str, ...]:
+        """The adjustment point."""
+        return (self.point,)
+
+    def target_point(self) -> Point:
+        """The adjustment point with the current that is wanted."""
+        target = target_of("current_ma", self.current_ma, self.tolerance)
+        return Point(name=self.point, load_ohm=self.load_ohm, target=target, decision=self.rule)
+
+    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
+        """A service mode with that point, its full power within the rating, time and range."""
+        yield from self._service(bench.generator, timing)
+        yield from power_within_rating(
+            full_power_w(bench.generator, self.point), bench, key="point"
+        )
+        yield from time_within_limits(timing.max_on_s, bench)
+        yield from points_within_range([self.target_point()], bench)
+
+    def _service(self, generator: GeneratorData, timing: Timing) -> Iterator[Complaint]:
+        if generator.service is None:
+            yield "kind", f"{generator.model} has no service mode"
+            return
+        if generator.point(self.point) is None:
+            names = ", ".join(point.name for point in generator.service.points)
+            have = f"{generator.model} has no adjustment point '{self.point}'; it has {names}"
+            yield "point", have
+        if timing.max_on_s > generator.service.timeout_s:
+            timeout = f"the service mode's {generator.service.timeout_s:g} s"
+            yield "max_on_s", f"the activation would outlast {timeout}"
+
+    def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Bring the point in, confirm it, and store the trims."""
+        return adjust_point(self, self.target_point(), work)

@@ -1,0 +1,67 @@
+"""The power curves at full and at half setting over the same load resistances.
+
+Defaults that IEC 60601-2-2 sets are from memory, unverified: check them against the text that
+applies to you.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Iterator
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from ohmwright.engine.outputs import output_points
+from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
+from ohmwright.model.event import Event
+from ohmwright.model.hardware import MANY, Positive
+from ohmwright.model.step import Point, Timing, check_units
+from ohmwright.model.tolerance import Allowance, Tolerance
+
+from .base import SettingStep, StepRun, one_value_a_load
+
+STANDARD_BAND = Allowance(percent=20)
+"""The band about the power curve, 201.12.1.101, from memory, unverified."""
+
+
+class HalfAndFullStep(SettingStep):
+    """The power curves at full and at half setting over the same load resistances.
+
+    201.7.9.3.101, from memory, unverified: 100, 200, 500, 1000 and 2000 ohm for monopolar outputs,
+    10, 50, 200, 500 and 1000 ohm for bipolar ones, and the rated load.
+    """
+
+    kind: Literal["half_and_full"]
+    loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
+    full_w: tuple[Positive, ...] = Field(max_length=MANY)
+    """The power curve at `setting_w`, one value a load resistance."""
+    half_w: tuple[Positive, ...] = Field(max_length=MANY)
+    """The power curve at half of it."""
+    tolerance: Tolerance = STANDARD_BAND
+
+    @model_validator(mode="after")
+    def _one_value_a_load(self) -> HalfAndFullStep:
+        check_units("power_w", self.tolerance)
+        one_value_a_load("full_w", self.full_w, self.loads_ohm)
+        one_value_a_load("half_w", self.half_w, self.loads_ohm)
+        return self
+
+    def points(self) -> tuple[Point, ...]:
+        """Every load resistance at full setting, then at half."""
+        curves = (("full", self.setting_w, self.full_w), ("half", self.setting_w / 2, self.half_w))
+        return tuple(
+            self.point(
+                load_ohm, "power_w", value_w, self.tolerance, f"{name} {load_ohm:g} ohm"
+            ).model_copy(update={"setting_w": setting_w})
+            for name, setting_w, curve_w in curves
+            for load_ohm, value_w in zip(self.loads_ohm, curve_w, strict=True)
+        )
+
+    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
+        """Mode, setting, time, loads and range."""
+        yield from super().requirements(bench, timing)
+        yield from points_within_range(self.points(), bench, key="loads_ohm")
+
+    def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Measure each point."""
+        return output_points(self, work)

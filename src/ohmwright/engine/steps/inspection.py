@@ -1,0 +1,53 @@
+"""A question that a person answers with yes or no."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from typing import Literal
+
+from ohmwright.instruments.requests import YES, Inspect
+from ohmwright.model.errors import InspectionFailed
+from ohmwright.model.event import Event
+from ohmwright.model.result import Result
+
+from .base import PersonStep, StepRun
+
+_ANSWER = "answer"
+
+
+class InspectionStep(PersonStep):
+    """A question a person answers with yes (pass) or no (fail)."""
+
+    kind: Literal["inspection"]
+    question: str
+    go_on_if_no: bool = False
+    """Whether the run goes on all the same; else it ends, and the question is asked again then."""
+
+    def point_names(self) -> tuple[str, ...]:
+        """The answer is its one point."""
+        return (_ANSWER,)
+
+    def is_finished_by(self, result: Result) -> bool:
+        """A no that ended the run is asked again."""
+        return result.verdict != "fail" or self.go_on_if_no
+
+    async def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Ask. Raises InspectionFailed on a no that ends the run."""
+        operator = work.session.bench.operator
+        asked = Inspect(self.question, rf_follows=work.rf_follows)
+        good = await operator.carry_out(asked) == YES
+        result = Result(
+            stage=work.stage,
+            step=self.name,
+            point=_ANSWER,
+            kind=self.kind,
+            verdict="pass" if good else "fail",
+        )
+        yield work.session.point_done(result, "none")
+        if not good and not self.go_on_if_no:
+            raise InspectionFailed(
+                f'Step {self.name}: {operator.name} answered no to "{self.question}"',
+                "The run ends here, before anything else is switched on.",
+                "Put it right and resume the run: it will be asked again. For a run that goes on "
+                "all the same, write go_on_if_no = true in that step.",
+            )

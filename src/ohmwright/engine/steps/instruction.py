@@ -1,0 +1,29 @@
+"""A task that a person does before the procedure goes on."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from typing import Literal
+
+from ohmwright.instruments.requests import Instruct
+from ohmwright.model.event import Event
+
+from .base import PersonStep, StepRun
+
+
+class InstructionStep(PersonStep):
+    """Something a person must do before the procedure goes on."""
+
+    kind: Literal["instruction"]
+    text: str
+
+    def point_names(self) -> tuple[str, ...]:
+        """No result comes of it; that it was done is on record as an answer."""
+        return ()
+
+    async def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Wait until the person says that it is done."""
+        await work.session.bench.operator.carry_out(Instruct(self.text, rf_follows=work.rf_follows))
+        no_result: tuple[Event, ...] = ()
+        for event in no_result:
+            yield event

@@ -1,0 +1,49 @@
+"""The output over several load resistances at one setting."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator, Iterator
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from ohmwright.engine.outputs import output_points
+from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
+from ohmwright.model.event import Event
+from ohmwright.model.hardware import MANY, Positive
+from ohmwright.model.step import Point, Timing, check_units, quantity_of
+from ohmwright.model.tolerance import Tolerance
+
+from .base import SettingStep, StepRun, one_value_a_load
+
+
+class PowerCurveStep(SettingStep):
+    """The output over several load resistances at one setting."""
+
+    kind: Literal["power_curve"]
+    loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
+    current_ma: tuple[Positive, ...] | None = Field(None, max_length=MANY)
+    power_w: tuple[Positive, ...] | None = Field(None, max_length=MANY)
+    tolerance: Tolerance
+
+    @model_validator(mode="after")
+    def _one_value_a_load(self) -> PowerCurveStep:
+        quantity = quantity_of(self.current_ma, self.power_w)
+        check_units(quantity, self.tolerance)
+        one_value_a_load(quantity, self.current_ma or self.power_w or (), self.loads_ohm)
+        return self
+
+    def points(self) -> tuple[Point, ...]:
+        """One point a load resistance, in the order of the file."""
+        quantity = quantity_of(self.current_ma, self.power_w)
+        pairs = zip(self.loads_ohm, self.current_ma or self.power_w or (), strict=True)
+        return tuple(self.point(load, quantity, value, self.tolerance) for load, value in pairs)
+
+    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
+        """Mode, setting, time, loads and range."""
+        yield from super().requirements(bench, timing)
+        yield from points_within_range(self.points(), bench, key="loads_ohm")
+
+    def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Measure each point."""
+        return output_points(self, work)
