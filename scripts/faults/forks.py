@@ -14,7 +14,7 @@ import signal
 from collections.abc import Callable
 from typing import Any
 
-from ohmwright.engine import activation
+from ohmwright.engine import release
 
 _WALL_BOUND_S = 60
 
@@ -29,7 +29,7 @@ class Forks:
         os.set_blocking(self._read, False)
         self._rest = b""
         # the parent stands in the middle of a release while its children work
-        activation.RELEASE_BOUND_S = 3600.0
+        release.RELEASE_BOUND_S = 3600.0
         # a collection would touch, and so copy, the pages that a child shares with its parent
         gc.collect()
         gc.freeze()

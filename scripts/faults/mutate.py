@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Coroutine
 from typing import Any
 
-import ohmwright.engine.activation as activation
-from ohmwright.engine import rested_activation, sampling
+from ohmwright.engine import release, rested_activation, sampling
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard.link import GuardedLink
@@ -27,9 +26,9 @@ def _without_shield() -> None:
         def move_on_after(delay_s: float, *, shield: bool = False) -> Any:  # noqa: ARG004
             return _anyio.move_on_after(delay_s)
 
-    _anyio = activation.anyio
-    activation.anyio = Bare()
-    activation.uncancellable = straight
+    _anyio = release.anyio
+    release.anyio = Bare()
+    release.uncancellable = straight
 
 
 def _without_read_back() -> None:

@@ -32,7 +32,7 @@ from ohmwright.model.protections import Protections
 from ohmwright.wire.clock import VirtualClock
 
 pytestmark = pytest.mark.anyio
-activation_module = sys.modules["ohmwright.engine.activation"]
+release_module = sys.modules["ohmwright.engine.release"]
 
 DATA = AnalyzerData(
     maker="m",
@@ -226,7 +226,7 @@ async def test_off_is_repeated_until_it_is_read_back() -> None:
 async def test_a_process_stopped_until_the_time_was_over_looks_once_more(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(activation_module, "RELEASE_BOUND_S", 0.01)
+    monkeypatch.setattr(release_module, "RELEASE_BOUND_S", 0.01)
     bench, analyzer = bench_with()
     identify, slept = analyzer.identify, []
 
@@ -246,8 +246,8 @@ async def test_a_process_stopped_until_the_time_was_over_looks_once_more(
 async def test_a_release_that_takes_for_ever_ends_all_the_same(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
-    monkeypatch.setattr(activation_module, "RELEASE_BOUND_S", 0.01)
-    monkeypatch.setattr(activation_module, "LAST_LOOK_S", 0.01)
+    monkeypatch.setattr(release_module, "RELEASE_BOUND_S", 0.01)
+    monkeypatch.setattr(release_module, "LAST_LOOK_S", 0.01)
     bench, analyzer = bench_with()
     analyzer.switch_off = anyio.sleep_forever  # type: ignore[method-assign]
     with pytest.raises(ReleaseNotConfirmed, match="the time for it ran out"):

@@ -8,14 +8,10 @@ from typing import Any
 
 import pytest
 
-from ohmwright.engine.activation import (
-    LAST_LOOK_S,
-    RELEASE_BOUND_S,
-    activation,
-    begin_off,
-)
+from ohmwright.engine.activation import activation
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.release import LAST_LOOK_S, RELEASE_BOUND_S, begin_off
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.run import results
 from ohmwright.engine.session import Session

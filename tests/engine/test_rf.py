@@ -4,9 +4,10 @@ from collections.abc import Callable
 
 import pytest
 
-from ohmwright.engine import activation as module
-from ohmwright.engine.activation import activation, begin_off
+from ohmwright.engine import release as module
+from ohmwright.engine.activation import activation
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.release import begin_off
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, refuse_contradiction

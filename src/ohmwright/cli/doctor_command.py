@@ -9,8 +9,8 @@ from dataclasses import asdict
 import anyio
 from rich.table import Table
 
-from ohmwright.engine.activation import begin_off
 from ohmwright.engine.protection_self_test import protection_self_test
+from ohmwright.engine.release import begin_off
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench

@@ -10,8 +10,8 @@ from typing import Protocol
 
 import anyio
 
-from ohmwright.engine.activation import off_after
 from ohmwright.engine.pending_events import PendingEvents
+from ohmwright.engine.release import off_after
 from ohmwright.engine.run import Job, fault_of, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import Stopped

@@ -1,45 +1,29 @@
-"""The only way to switch RF on (rule 1), and the way it is always switched off again."""
+"""The only way to switch RF on: a block that is always left with RF read back as off."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from functools import partial
-from typing import NamedTuple
-
-import anyio
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import (
     ExcessiveOutput,
-    LinkError,
-    LinkLost,
-    LinkTimeout,
     OutOfCapability,
     ReleaseNotConfirmed,
-    Stopped,
     UnaskedOutput,
 )
-from ohmwright.model.event import UnaskedRf
 
-from .pending_events import PendingEvents
-from .uncancellable import uncancellable
+from .release import Release, confirmed_release
 
-RELEASE_BOUND_S = 8.0
-"""Longest time of the machine that a release may take; a fault cannot hold the clean-up up."""
-LAST_LOOK_S = 3.0
-"""What a last look may take after it: a process that was stopped meanwhile has not looked yet."""
-_TRIES = 40
-_BETWEEN_TRIES_S = 0.1
-_ANSWERS_IN_S = 2.0
-"""A generator that is keyed shows a current within this: its dead time and the meter's window."""
 _EXCESS = 1.5
 """More than so many times what was asked is no creep: another mode or setting is chosen."""
 _EXCESS_AT_LEAST_W = 3.0
 """Small settings may be off by this much more."""
 _OVERLOAD = 1.1
 """More than so many times what the load bank bears, at one reading, is too much for it."""
+
+
 _AT_THE_LIMIT_S = 0.1
 
 
@@ -115,7 +99,9 @@ async def activation(
         opened.restart()
         yield opened
     finally:
-        opened.release_s = await confirmed_release(bench, opened)
+        release = await confirmed_release(bench, seen_to_flow=opened.flowed)
+        _refuse_end_by_limit(opened, release)
+        opened.release_s = release.took_s
 
 
 def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:
@@ -143,7 +129,8 @@ async def refuse_unasked(bench: Bench) -> None:
 
     Raises ReleaseNotConfirmed when it did not.
     """
-    if not await bench.rf.seems_on() or (problem := await bench.rf.still_on()) is None:
+    problem = await bench.rf.found_on()
+    if problem is None:
         return
     await confirmed_release(bench)
     raise UnaskedOutput(
@@ -153,65 +140,9 @@ async def refuse_unasked(bench: Bench) -> None:
     )
 
 
-async def begin_off(bench: Bench) -> None:
-    """See at first contact that nothing is on, release what is, and learn the meter's zero.
-
-    A line that fails here raises its own LinkError: this program has switched nothing on.
-    """
-    await bench.analyzer.identify()
-    if await bench.rf.still_on() is not None:
-        await confirmed_release(bench)
-    if await bench.rf.learn_zero() is not None:
-        await confirmed_release(bench)
-        await bench.rf.learn_zero()
-
-
-async def off_after(error: Exception, bench: Bench, notes: PendingEvents) -> Exception:
-    """Read RF after `error`, whatever it was, and end it where it is on.
-
-    Returns what the run ends by: `error`, or a ReleaseNotConfirmed that came of it. A line that
-    does not answer leaves RF unknown.
-    """
-    if isinstance(error, ReleaseNotConfirmed):
-        return error
-    # who stops a run has the last release to go by; a fault may be RF that is just coming on
-    wait_s = 0.0 if isinstance(error, Stopped) else _ANSWERS_IN_S
-    try:
-        seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
-        if seen is not None:
-            await confirmed_release(bench)
-            at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
-            notes.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen))
-    except ReleaseNotConfirmed as worse:
-        return worse
-    except Exception:  # even a crash in here must not hide `error`; what was read last stands
-        return error
-    return error
-
-
-async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
-    with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
-        return await bench.rf.still_on() or await bench.rf.comes_on(wait_s)
-    return None
-
-
-async def confirmed_release(bench: Bench, opened: Activation | None = None) -> float:
-    """Send OFF and read the output back, whoever cancels how often, and bounded in time.
-
-    Returns the seconds from OFF until the keying output read open. Raises ReleaseNotConfirmed
-    when the contact does not read open, current still flows, it is not the analyzer that was
-    switched on that says so, or the limit of the activation `opened` ended it and OFF did not.
-    """
-    flowed = opened is not None and opened.flowed
-    ended = await uncancellable(partial(_bounded_release, bench, seen_to_flow=flowed))
-    if isinstance(ended, str):
-        raise ReleaseNotConfirmed(
-            f"RF MAY STILL BE ON: {ended}.",
-            "The output could not be read back as off.",
-            "Do not touch the electrodes or the load terminals. Switch the generator off at its "
-            "mains switch now, then find out why.",
-        )
-    if opened is not None and ended.stayed_closed and opened.left_s < _AT_THE_LIMIT_S:
+def _refuse_end_by_limit(opened: Activation, release: Release) -> None:
+    """Raise ReleaseNotConfirmed where OFF changed nothing and the limit ended the activation."""
+    if release.stayed_closed and opened.left_s < _AT_THE_LIMIT_S:
         raise ReleaseNotConfirmed(
             "OFF DOES NOT SWITCH OFF: the output stayed on after OFF and went off only at the "
             f"limit of {opened.limit_s:g} s sent with ON.",
@@ -219,54 +150,3 @@ async def confirmed_release(bench: Bench, opened: Activation | None = None) -> f
             "Do not go on with this bench: check 'off' in the analyzer's command set against its "
             "manual, then the analyzer.",
         )
-    return ended.took_s
-
-
-class _Ended(NamedTuple):
-    took_s: float
-    stayed_closed: bool
-    """Whether it read on at least once after OFF."""
-
-
-async def _bounded_release(bench: Bench, *, seen_to_flow: bool) -> _Ended | str:
-    for bound_s in (RELEASE_BOUND_S, LAST_LOOK_S):
-        with anyio.move_on_after(bound_s, shield=True):
-            return await _release(bench, seen_to_flow=seen_to_flow)
-    return "the time for it ran out"
-
-
-async def _release(bench: Bench, *, seen_to_flow: bool) -> _Ended | str:
-    """Try until off is confirmed; what is wrong when it could not be.
-
-    A current that was seen to flow and is gone is proof. One that nobody saw may still be on its
-    way: then it must stay away for as long as a unit takes to answer its key.
-    """
-    analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
-    problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
-    took_s = None
-    for _ in range(_TRIES):
-        try:
-            await analyzer.switch_off()
-            still = await rf.still_on()
-            if took_s is None and not rf.contact_closed:
-                took_s = clock.now_s() - begun_s
-            if still is None and not seen_to_flow:
-                still = await rf.comes_on(_ANSWERS_IN_S)
-            if still is None:
-                await analyzer.identify()  # what read off is what was switched on
-                await analyzer.end_watch()
-                return _Ended(took_s or 0.0, stayed_closed)
-            problem, stayed_closed = still or problem, stayed_closed or rf.contact_closed
-        except LinkTimeout as silent:
-            problem = silent.happened.rstrip(".")
-            # its guard may be what hangs: another one takes the port, where there are guards
-            await analyzer.found_again()
-        except LinkLost as lost:
-            problem = lost.happened.rstrip(".")
-            if not await analyzer.found_again():
-                return problem
-            continue
-        except LinkError as error:
-            problem = error.happened.rstrip(".")
-        await clock.sleep(_BETWEEN_TRIES_S)
-    return problem

@@ -30,11 +30,11 @@ from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Traceability
 
-from .activation import begin_off, off_after
 from .capability import refuse_impossible
 from .pending_events import PendingEvents
 from .procedure_file import ProcedureFile
 from .protection_self_test import protection_self_test
+from .release import begin_off, off_after
 from .resume import (
     bench_time_s,
     not_kept_yet,

@@ -30,9 +30,10 @@ from ohmwright.model.result import Result, Sample
 from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Traceability
 
-from .activation import Activation, activation, confirmed_release
+from .activation import Activation, activation
 from .measured_value import Accuracy
 from .pending_events import PendingEvents
+from .release import confirmed_release
 from .resting import OutputWarmth
 from .service_state import ServiceState
 
@@ -180,8 +181,8 @@ class Session:
 
         Raises ReleaseNotConfirmed when it did not.
         """
-        rf = self.bench.rf
-        if not await rf.seems_on() or (problem := await rf.still_on()) is None:
+        problem = await self.bench.rf.found_on()
+        if problem is None:
             return False
         self.on_moment(Moment("on", self.bench.clock.now_s()))
         await confirmed_release(self.bench)

@@ -62,9 +62,13 @@ class Rf:
         end_s = self._clock.now_s() + within_s
         while (left_s := end_s - self._clock.now_s()) > 0:
             await self._clock.sleep(min(left_s, _LOOK_EVERY_S))
-            if await self.seems_on() and (problem := await self.still_on()) is not None:
+            if (problem := await self.found_on()) is not None:
                 return problem
         return None
+
+    async def found_on(self) -> str | None:
+        """What shows that RF is on, read only where a glance suspects it; None when it is off."""
+        return await self.still_on() if await self.seems_on() else None
 
     async def seems_on(self) -> bool:
         """One look of the cheapest kind; what it suspects has to be read with `still_on`."""
