@@ -12,8 +12,9 @@ from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.moment import OnMoment, unwatched
 from ohmwright.model.step import Timing
 
+from .activation import refuse_overload
 from .measured_value import Accuracy, measured_value
-from .release import begin_off, refuse_overload
+from .release import begin_off
 from .rested_activation import ActivationReadings, rest_and_measure
 from .session import Session
 from .stop_rules import UntilSettled
