@@ -74,7 +74,7 @@ async def _begun(step: Step, point: Point, work: StepRun) -> _Adjustment:
     """Service mode at the point, and a policy that has seen nothing yet."""
     session, timing = work.session, work.timing
     generator, known = session.bench.generator, work.priors.get(step.name, PriorOfPoint())
-    await session.join_path("OUTPUT")
+    await session.input.join("OUTPUT")
     session.service = ServiceState(point.name, by_hand=not generator.unattended)
     start = await generator.enter_service(point.name)
     policy = _policy(session, point, timing, start, known)

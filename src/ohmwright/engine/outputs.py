@@ -39,7 +39,7 @@ async def _measured_point(step: SettingStep, point: Point, work: StepRun) -> Asy
     def doubt(seen: Observation) -> Doubt | None:
         return doubt_in(session, seen.samples, asked_ma, seen.excess, seen.measured, point.target)
 
-    await session.join_path("OUTPUT")
+    await session.input.join("OUTPUT")
     await bench.generator.select(*chosen)
     measured = Undoubted(
         session,

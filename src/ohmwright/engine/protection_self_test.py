@@ -62,7 +62,7 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
     analyzer, generator = session.bench.analyzer, session.bench.generator
     mode = generator.data.modes[0]
     load_ohm, setting_w = _nearest_load_ohm(analyzer.data, mode), _low_setting_w(mode)
-    await session.join_path("OUTPUT")
+    await session.input.join("OUTPUT")
     await generator.select(mode.name, setting_w)
 
     def activate(load_ohm: float, limit_s: float) -> AbstractAsyncContextManager[object]:

@@ -15,7 +15,6 @@ import scipy.special  # noqa: F401
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
-from ohmwright.instruments.requests import JoinPath
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -31,6 +30,7 @@ from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Traceability
 
 from .activation import Activation, activation
+from .analyzer_input import AnalyzerInput
 from .measured_value import Accuracy
 from .pending_events import PendingEvents
 from .release import confirmed_release
@@ -66,8 +66,7 @@ class Session:
     """How many requests a person has answered with an answer of the request's own."""
     aim: Aim | None = None
     """What the readings of the next activations are held against, as a person is shown it."""
-    _path_by_hand: InputPath | None = None
-    """As a person has joined it; None where nobody has said."""
+    input: AnalyzerInput = field(init=False)
     started_s: float = field(init=False)
     _heat: OutputWarmth = field(init=False)
     _latest_on_s: float = 0.0
@@ -75,6 +74,7 @@ class Session:
 
     def __post_init__(self) -> None:
         self.started_s = self.bench.clock.now_s()
+        self.input = AnalyzerInput(self.bench)
         self._heat = OutputWarmth.of(self.bench)
         self.bench.operator.on_answer = self._note_answer
 
@@ -103,18 +103,6 @@ class Session:
         """The two times every event carries."""
         clock = self.bench.clock
         return Stamp(at=clock.wall(), bench_s=round(clock.now_s(), 6))
-
-    async def join_path(self, path: InputPath) -> None:
-        """Join the analyzer's input to the circuit `path`; a person does where it cannot itself.
-
-        An analyzer that has no other circuit than the output's needs no joining.
-        """
-        analyzer = self.bench.analyzer
-        if analyzer.protections.path_set:
-            await analyzer.set_path(path)
-        elif analyzer.data.has_paths and path != self._path_by_hand:
-            await self.bench.operator.carry_out(JoinPath(path))
-            self._path_by_hand = path
 
     def activation_opened(
         self, *, load_ohm: float, limit_s: float, setting_w: float | None = None
@@ -207,18 +195,11 @@ class Session:
                 "setting_w": setting_w,
                 "setting_told_by": None if mode is None else self.told_by,
                 "path": path,
-                "path_told_by": None if path == "none" else self._path_told_by,
+                "path_told_by": None if path == "none" else self.input.told_by,
                 "traceability": rests_on,
             }
         )
         return PointDone(**self.stamp(), result=told)
-
-    @property
-    def _path_told_by(self) -> str | None:
-        """Whose word it is that the input path is joined; None where the analyzer does it."""
-        analyzer = self.bench.analyzer
-        by_hand = analyzer.data.has_paths and not analyzer.protections.path_set
-        return self.bench.operator.name if by_hand else None
 
     @property
     def bench_time_s(self) -> float:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncGenerator, Sequence
 from dataclasses import dataclass
-from math import isfinite, nan, sqrt
+from math import isfinite, nan
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import GoBack, SkipStep
@@ -15,6 +15,7 @@ from ohmwright.model.step import Timing
 from .activation import refuse_overload
 from .measured_value import Accuracy, measured_value
 from .release import begin_off
+from .requirements import expected_ma
 from .rested_activation import ActivationReadings, rest_and_measure
 from .session import Session
 from .stop_rules import UntilSettled
@@ -63,7 +64,7 @@ async def sweep(
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
     session = Session(bench, on_moment, accuracy_in_date(bench))
     await begin_off(bench)
-    await session.join_path("OUTPUT")
+    await session.input.join("OUTPUT")
     for setting_w in settings_w:
         if not await _selected(bench, mode, setting_w):
             continue
@@ -152,9 +153,7 @@ def _refuse_impossible(
             refuse_overload(
                 bench.analyzer, load_ohm=load_ohm, power_w=setting_w, limit_s=timing.max_on_s
             )
-            current_ma = 1000 * sqrt(setting_w / load_ohm)
-            if mode.max_current_ma is not None:
-                current_ma = min(current_ma, mode.max_current_ma)
+            current_ma = expected_ma(mode, setting_w, load_ohm)
             if current_ma > meter.max_current_ma:
                 raise OutOfCapability(
                     f"{setting_w:g} W into {load_ohm:g} ohm may drive {current_ma:.0f} mA, over "

@@ -73,7 +73,7 @@ class ContactQualityStep(InstrumentStep):
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Search both thresholds; hold the first against its limits, the other against it."""
         session, bench = work.session, work.session.bench
-        await session.join_path("CQUALITY")
+        await session.input.join("CQUALITY")
         found = await _search(bench, self)
         while found.problem and not found.changed and not await _alarm_changes(bench, self):
             told = await cause_as_told(bench.operator, _cause(found.problem), _dead(found.problem))
@@ -82,7 +82,7 @@ class ContactQualityStep(InstrumentStep):
                 break
             found = await _search(bench, self)
         # the monitor keeps RF off until it has seen a good contact again
-        await session.join_path("OUTPUT")
+        await session.input.join("OUTPUT")
         await bench.clock.sleep(self.wait_s)
         for name, result in (
             ("alarm", _alarm_result(work.stage, self, found)),

@@ -72,7 +72,7 @@ class CrestFactorStep(SettingStep):
         """Capture the waveform at the stated age, several times, in one rested activation."""
         session, point = work.session, self.points()[0]
         activation = _activation(work, self, point)
-        await session.join_path("OUTPUT")
+        await session.input.join("OUTPUT")
         await session.bench.generator.select(*activation.chosen)
         async for event in activation.events():
             yield event

@@ -84,7 +84,7 @@ class LeakageStep(SettingStep):
         chosen = Chosen(self.mode, self.setting_w)
         delivery = proof_of_delivery(session, chosen, work.timing)
         await session.bench.generator.select(*chosen)
-        await session.join_path("OUTPUT")
+        await session.input.join("OUTPUT")
         async for event in delivery.events():
             yield event
         if delivery.as_told is not None:
@@ -110,7 +110,7 @@ def _activation(work: StepRun, chosen: Chosen, point: Point) -> Undoubted[Observ
             fetch=session.bench.analyzer.fetch_leakage,
         )
         # only on the output path would RF that stayed on be seen to flow
-        await session.join_path("OUTPUT")
+        await session.input.join("OUTPUT")
         await session.confirm_nothing_flows()
         return seen
 
@@ -125,5 +125,5 @@ def _activation(work: StepRun, chosen: Chosen, point: Point) -> Undoubted[Observ
         measure,
         doubt,
         lambda _: "",
-        prepare=lambda: session.join_path("LEAKAGE"),
+        prepare=lambda: session.input.join("LEAKAGE"),
     )

@@ -92,7 +92,7 @@ class MonotonicityStep(ModeStep):
         session = work.session
         have = {result.point: result.measured for result in work.earlier}
         below: list[Level] = []
-        await session.join_path("OUTPUT")
+        await session.input.join("OUTPUT")
         for name, setting_w in self.levels():
             measured = have.get(name)
             if name not in have:

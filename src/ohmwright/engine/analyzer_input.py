@@ -1,0 +1,35 @@
+"""Which circuit the analyzer's input is joined to, and whose word that is."""
+
+from __future__ import annotations
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.requests import JoinPath
+from ohmwright.model.hardware import InputPath
+
+
+class AnalyzerInput:
+    """The analyzer's input at one bench."""
+
+    def __init__(self, bench: Bench) -> None:
+        self._bench = bench
+        self._joined_by_hand: InputPath | None = None
+        """As a person has joined it; None where nobody has said."""
+
+    async def join(self, path: InputPath) -> None:
+        """Join the input to the circuit `path`; a person does where the analyzer cannot itself.
+
+        An analyzer that has no other circuit than the output's needs no joining.
+        """
+        analyzer = self._bench.analyzer
+        if analyzer.protections.path_set:
+            await analyzer.set_path(path)
+        elif analyzer.data.has_paths and path != self._joined_by_hand:
+            await self._bench.operator.carry_out(JoinPath(path))
+            self._joined_by_hand = path
+
+    @property
+    def told_by(self) -> str | None:
+        """Whose word it is that the circuit is joined; None where the analyzer does it."""
+        analyzer = self._bench.analyzer
+        by_hand = analyzer.data.has_paths and not analyzer.protections.path_set
+        return self._bench.operator.name if by_hand else None
