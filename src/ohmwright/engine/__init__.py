@@ -1,1 +1,120 @@
-"""The async loop that measures, decides and adjusts."""
+"""The async loop: it sets loads, activates, samples, decides, adjusts, and yields events.
+
+Read in this order:
+
+    procedure, procedure_file   what is to be done, with the place of each key in its file
+    capability, requirements    whether a bench can do it, asked before anything is switched on
+    run                         a procedure on a bench, as an async iterator of events
+    stage                       the steps of a stage in their order; skip and back
+    steps/                      one file a step kind: its data, what it requires, how it is run
+    session                     what a run carries from activation to activation
+    activation, release         the only way to switch RF on, and the way it is switched off
+    sampling                    readings of an open activation, each with its age
+    rested_activation           rest, activate, sample until a stop rule has enough
+    stop_rules                  until a value has settled, or until its target is decided
+    point_measurement           one point's value held against its target
+    measured_value, judge       from a settled value to uncertainty, and to a verdict
+    doubt, undoubted            is it the unit's answer to what was asked? if not, once more
+    adjust and its helpers      an adjustment policy's actions carried out
+
+Decisions that bind this room; all are in force.
+
+**Events are yielded only while RF is off.** Why: a slow disk, a locked database or a consumer that
+stops listening must not hold RF on. What is shown meanwhile goes to a callback that returns at
+once; what happened while RF was on waits in `pending_events`, from where `cli.drive` takes it
+after a cancellation. Rejected: a queue between engine and records, which a killed program loses.
+Held by tests/engine/test_rules.py.
+
+**A release has a task of its own** (`uncancellable`). Why: a second `Task.cancel()` pierces a
+shielded scope. Cancellations are heard after it. Rejected: try/finally, and a shield alone.
+Held by tests/engine/test_activation.py; `scripts/faults --mutate shield`.
+
+**RF is what was read last.** The state in a `Fault` is read after the fault, never concluded from
+its kind; a line that does not answer leaves it unknown. No current is what the meter showed with
+the output off, read at first contact, and three digits. A release of an activation that showed no
+current waits two seconds more, since one may still be on its way. Rejected: to believe the
+acknowledgement of OFF. Held by tests/engine/test_rf.py.
+
+**Rests are watched.** Once a second, and right before ON, state and current are asked; what looks
+like RF is read properly, ended by OFF and kept as an event, and the rest begins anew.
+Held by tests/engine/test_rf.py; `scripts/faults --only hazards`.
+
+**What must end RF is proved by ending RF** (`protection_self_test`). Every unattended run that
+keys the output begins at 3 % of full setting: OFF must open what reads closed long before its
+limit, the limit sent with ON must end an activation, and the guard's OFF must. A proof that
+would also succeed if OFF did nothing proves nothing. Held by tests/engine/test_guard_proof.py.
+
+**Far too much ends the activation at that reading:** 1.5 times what was asked (or 3 W more), or
+1.1 times the load bank's rating. Held by tests/engine/test_protections_kept.py.
+
+**First contact fails as a link.** Before this program has switched anything on, a line that makes
+no sense is a link error; exit code 5 is kept for a release that could not be confirmed.
+
+**An activation that ended early gives no value.** Before it leaves, the loop reads that RF is
+still on; a trip or a limit that came first is an error, never a reading. Held by
+tests/engine/test_rf.py.
+
+**Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number
+and the meter's rate give its age, so that a late poll smears no time. Where the meter's count, the
+bench's clock, the machine's boot clock or what is left of the limit disagree, the activation is
+void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
+sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
+
+**No output is no value** (`doubt`). A current under a tenth of what was asked for says nothing of
+the unit: a lead may be off. Nor does a value 3 tolerances or 25 % off, or far too much power: a
+panel may be dialled otherwise. A person is asked, or mode and setting are chosen and read back
+anew, and it is measured once more; "dead" is a person's word. Leakage is measured only after an
+activation into about the rated load has delivered. The cost is one short activation a leakage
+point. Held by tests/engine/test_evidence.py.
+
+**One way from a settled value to a verdict.** `measured_value` makes the budget, `judge` the
+verdict, by the rules of `uncertainty.conformity`. The measurand is the current in the connected
+load, or P = I² R there. Held by tests/engine/test_measured_value.py and test_judge.py.
+
+**Scatter guards every rule.** A rule's verdict counts only where the readings' own scatter leaves
+no doubt about the side of the tolerance: simple acceptance and 4:1 ignore uncertainty otherwise.
+Held by tests/engine/test_judge.py.
+
+**A point is watched until it is decided and its value good to state** (`stop_rules`). Lag and
+droop are extrapolated to the age the procedure names, with what that leaves unsure in the
+uncertainty, so that an activation may end before that age. Held by tests/engine/test_stop_rules.py.
+
+**Rests are as long as they must be** (`resting`). The procedure's rest is the most. Where the
+generator's data say how it droops and recovers, the warmth left over is corrected for, and the
+rest lasts until what that leaves unsure is 7 % of the tolerance. The duty of load bank and
+generator, a running mean of two minutes, is never shortened.
+
+**An adjusting policy knows no clock and no port.** `adjust` carries out what it says, within an
+activation by `adjustment_activation`, the trim by `trim_actuator`. A person who does not answer
+within the limit cannot hold RF on: it goes off, and they are asked how many presses were done.
+Held by tests/engine/test_adjust.py and test_people.py.
+
+**Trims are stored after each accepted point**, so that a run cut short resumes from what the
+generator has kept. Held by tests/engine/test_resume.py.
+
+**A service mode that times out** shows as an output that goes away while the contact is closed.
+The readings of its fall are held back, and nothing is learned from that activation but when it
+ended. A contact that reads open before its limit is a trip and ends the run.
+Held by tests/engine/test_adjustment_activation.py.
+
+**Every request names its answers.** Stop, back and skip are exceptions, since they leave an open
+activation by its own way out; `stage` does the rest. What was moved and not stored is undone
+before a point is left. Held by tests/engine/test_people.py.
+
+**The record says what was sent:** `ActivationOpened.limit_s` is what ON carries, rounded down to
+its digits, or nothing. Held by tests/engine/test_protections_kept.py.
+
+**What must be as it was when a run is resumed** (`resume`): unit, bench, procedure, hardware data,
+command sets. Certificate and room may be others, and each result says what its uncertainty rests
+on. Rejected: a corrected command set, beside whose values the wrong ones would stand.
+Held by tests/engine/test_resume.py.
+
+**A certificate's figure with a coverage factor is an expanded uncertainty, without one a limit of
+error.** No certificate is allowed and said; an expired one is refused, or accepted and said.
+Held by tests/engine/test_traceability.py.
+
+**A step kind is one file** (`steps/`), found by itself. Rejected: a union written out in the model
+with a match in each of procedure, capability and stage, which a new kind had to be added to five
+times; data of steps below the engine and behaviour in it, which is two files a kind.
+Held by tests/engine/test_step_kinds.py.
+"""

@@ -1,0 +1,65 @@
+"""A step kind is one file: nothing outside it names the kinds."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import ohmwright
+from ohmwright.engine.procedure import Procedure
+from ohmwright.engine.steps import step_kinds
+from ohmwright.engine.steps.base import InstrumentStep, PersonStep
+
+ROOT = Path(ohmwright.__file__).parent
+KINDS = "output power_curve half_and_full monotonicity leakage crest_factor contact_quality"
+BY_SUBJECT = {"engine/adjustment_start.py", "reports/conditions.py"}
+"""What is about one kind by its subject: where adjusting starts; who answered an inspection."""
+
+
+def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> None:
+    modules = {path.stem for path in (ROOT / "engine/steps").glob("*.py")} - {"__init__", "base"}
+    assert set(step_kinds()) == modules == {*KINDS.split(), "adjust", "inspection", "instruction"}
+    choice = Procedure.model_json_schema()["properties"]["step"]["items"]["discriminator"]
+    assert set(choice["mapping"]) == modules
+
+
+def test_every_kind_is_a_persons_or_an_instruments() -> None:
+    for kind in step_kinds().values():
+        assert issubclass(kind, PersonStep) != issubclass(kind, InstrumentStep)
+
+
+def test_nothing_outside_the_package_lists_kinds() -> None:
+    names = re.compile(r"\b(" + "|".join(kind.__name__ for kind in step_kinds().values()) + r")\b")
+    users = {
+        str(path.relative_to(ROOT))
+        for path in ROOT.rglob("*.py")
+        if path.parent.name != "steps" and names.search(path.read_text("utf-8"))
+    }
+    assert users <= BY_SUBJECT
+
+
+def test_a_file_added_to_the_package_is_a_kind_with_no_other_change(tmp_path: Path) -> None:
+    """Checked in a copy: read from a procedure, refused where it cannot be, in the schema."""
+    shutil.copytree(ROOT, tmp_path / "ohmwright", ignore=shutil.ignore_patterns("__pycache__"))
+    instruction = tmp_path / "ohmwright/engine/steps/instruction.py"
+    text = instruction.read_text("utf-8").replace('"instruction"', '"pause"')
+    text = text.replace("InstructionStep", "PauseStep")
+    (instruction.parent / "pause.py").write_text(text, "utf-8")
+    program = (
+        "from ohmwright.engine.procedure import Procedure\n"
+        "step = dict(kind='pause', name='tea', text='Have tea.')\n"
+        "made = Procedure.model_validate(dict(title='t', revision='1', model='m', step=[step]))\n"
+        "defs = Procedure.model_json_schema()['$defs']\n"
+        "print(type(made.step[0]).__name__, 'PauseStep' in defs)\n"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", program],
+        env={"PYTHONPATH": str(tmp_path)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.stdout == "PauseStep True\n", done.stderr
