@@ -326,6 +326,18 @@ def schema(
     raise typer.Exit(write_schemas(folder))
 
 
+@app.command()
+def guide(
+    topic: Annotated[
+        str | None, typer.Argument(metavar="TOPIC", help="Default: list them.")
+    ] = None,
+) -> None:
+    """Show a page of the guide: procedures, benches, records, safety and so on."""
+    from .guide_command import show_guide
+
+    raise typer.Exit(show_guide(topic))
+
+
 def main() -> None:
     """Run the command line; every error ends in its message and its exit code."""
     allow_for_any_console()

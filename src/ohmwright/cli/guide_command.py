@@ -1,0 +1,54 @@
+"""`guide`: the pages for people, at a terminal as a page and in a pipe as Markdown."""
+
+from __future__ import annotations
+
+import os
+from contextlib import AbstractContextManager, nullcontext
+
+from rich.console import RenderableType
+from rich.markdown import Markdown
+from rich.table import Table
+
+from ohmwright.guide import TOPICS, page, summary
+from ohmwright.model.errors import UsageError
+
+from .console import out
+
+_WIDEST = 100
+"""Longer lines are hard to read, however wide the terminal is."""
+
+
+def show_guide(topic: str | None) -> int:
+    """Show the page on `topic`, or the list of topics. Raises UsageError where there is none."""
+    if topic is None:
+        _show_topics()
+    elif topic not in TOPICS:
+        raise UsageError(
+            f"The guide has no topic '{topic}'.", do=f"Topics are {', '.join(TOPICS)}."
+        )
+    elif out().is_terminal:
+        _show(Markdown(page(topic), code_theme="ansi_dark"))
+    else:
+        out().out(page(topic), end="")
+    return 0
+
+
+def _show_topics() -> None:
+    table = Table.grid(padding=(0, 2, 0, 0))
+    for topic in TOPICS:
+        table.add_row(topic, summary(topic))
+    out().print(table)
+    out().print("'ohmwright guide TOPIC' shows one.")
+
+
+def _show(text: RenderableType) -> None:
+    """Print `text`, through the terminal's pager where it is longer than the screen."""
+    width = min(out().width, _WIDEST)
+    options = out().options.update(width=width)
+    with _pager() if len(out().render_lines(text, options)) >= out().height else nullcontext():
+        out().print(text, width=width)
+
+
+def _pager() -> AbstractContextManager[object]:
+    os.environ.setdefault("LESS", "-R")  # else `less` shows the codes of bold type as they are
+    return out().pager(styles=not out().legacy_windows)

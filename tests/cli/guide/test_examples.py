@@ -1,0 +1,173 @@
+"""Every example of README and guide is read by the program's own readers, and every command run."""
+
+from __future__ import annotations
+
+import os
+import re
+import shlex
+import subprocess
+import sys
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
+from pathlib import Path
+from typing import Any
+
+import pytest
+import typer
+
+from ohmwright.cli.main import app
+from ohmwright.instruments.needs import ANALYZER, GENERATOR, refuse_incomplete
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate
+from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.errors import SourceError
+from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.procedure import Procedure
+from ohmwright.model.source import parse
+from ohmwright.wire.command_set import CommandSet
+
+SCRIPTS = Path(__file__).parents[3] / "scripts"
+HEAD = 'title = "x"\nrevision = "1"\nmodel = "x"\n\n'
+READERS: dict[str, Callable[[str], object]] = {
+    "procedure": lambda text: parse(Path("example"), text, Procedure),
+    "step": lambda text: parse(Path("example"), HEAD + text, Procedure),
+    "bench": lambda text: parse(Path("example"), text, BenchFile),
+    "analyzer": lambda text: parse(Path("example"), text, AnalyzerData, table="data"),
+    "generator": lambda text: parse(Path("example"), text, GeneratorData, table="data"),
+    "certificate": lambda text: parse(Path("example"), text, AnalyzerCertificate),
+    "command-set": lambda text: parse(Path("example"), text, CommandSet),
+}
+NOT_RUN = {
+    "ohmwright doctor --bench workshop.toml": "the bench is a real one",
+    "ohmwright doctor --bench workshop.toml --with-rf": "the bench is a real one",
+    "ohmwright calibrate cut.toml --bench bench.toml "
+    "--records postgresql://bench2@records.example/ohmwright": "there is no such server",
+    'ohmwright record keys trust 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
+    "ohmwright record keys distrust 8b6c-daf6-f896-8cea": "nobody has this key",
+}
+"""Commands in a fence marked `hardware`, whose words alone are read, and why."""
+_RUN = re.compile(r"\d{8}T\d{6}Z-HF-(\d+)-[0-9a-f]+")
+"""The number of a run: when it began, by the computer's clock, and a random part."""
+
+
+def test_a_toml_example_is_read_by_the_program_s_own_reader(toml_example: Any) -> None:
+    READERS[toml_example.words[1]](toml_example.text)
+
+
+def test_what_is_shown_in_a_fence_is_of_a_known_kind(all_examples: list[Any]) -> None:
+    for example in all_examples:
+        known = example.words[0] == "console" or example.words[1] in READERS
+        assert known, f"{example} is neither run nor read"
+    named = [example.words[2] for example in all_examples if len(example.words) == 3]
+    assert len(named) == len(set(named)), "two examples are one file"
+
+
+def test_a_command_set_of_the_guide_has_what_its_instrument_cannot_do_without(
+    all_examples: list[Any],
+) -> None:
+    sets = {e.page: e.text for e in all_examples if e.words[1:2] == ("command-set",)}
+    for page, needed in (("analyzers", ANALYZER), ("generators", GENERATOR)):
+        commands = parse(Path("example"), sets[page], CommandSet)
+        refuse_incomplete(commands, needed, page)
+
+
+def test_a_reader_of_examples_refuses_a_broken_one() -> None:
+    with pytest.raises(SourceError, match="lood_ohm"):
+        READERS["step"]('[[step]]\nkind = "output"\nname = "a"\nlood_ohm = 3\n')
+
+
+def test_every_command_of_a_page_prints_what_the_page_shows(
+    guide_page: str, all_examples: list[Any], guide_files: Path, ohmwright: Callable
+) -> None:
+    with ExitStack() as served:
+        for example in all_examples:
+            if example.page == guide_page and example.words[0] == "console":
+                _do(example, ohmwright, served)
+
+
+def test_only_commands_that_need_what_a_test_has_not_are_left_unrun(
+    all_examples: list[Any],
+) -> None:
+    marked = {
+        command
+        for example in all_examples
+        if example.words[1:2] == ("hardware",)
+        for command, _ in _commands(example.text)
+    }
+    assert marked == NOT_RUN.keys()
+
+
+def test_shown_text_that_the_program_does_not_print_is_noticed() -> None:
+    printed = "Step  As found\n  100 ohm  91.8 FAIL\nResult: FAIL   (2.0 min)\n"
+    assert _fits(["…", "Result: FAIL   (…)"], printed)
+    assert not _fits(["…", "Result: PASS   (…)"], printed)
+    assert not _fits(["Step  As found", "Result: FAIL   (…)"], printed)
+    run = "20260105T090000Z-HF-017-5c1e"
+    assert _fits([run], "20271231T235959Z-HF-017-00ff\n")
+    assert not _fits([run], "20271231T235959Z-HF-018-00ff\n")
+
+
+def _do(example: Any, ohmwright: Callable, served: ExitStack) -> None:
+    marks = example.words[1:]
+    code = int(next((m.removeprefix("exit=") for m in marks if m.startswith("exit=")), "0"))
+    for command, shown in _commands(example.text):
+        program, *words = shlex.split(command)
+        if program == "scripts/demo":
+            assert SCRIPTS.joinpath("demo").read_text().endswith('ohmwright demo "$@"\n')
+            words = ["demo", *words]
+        else:
+            assert program == "ohmwright", f"{example}: {command}"
+        if "hardware" in marks:
+            _parse(words)
+        elif words[0] == "simulate":
+            served.enter_context(_served(words))
+        else:
+            outcome = ohmwright(*words)
+            printed = f"{example}: {command}\n{outcome.out}{outcome.err}"
+            assert outcome.code == code, printed
+            assert shown == [] or _fits(shown, outcome.out), printed
+
+
+def _commands(text: str) -> Iterator[tuple[str, list[str]]]:
+    """Each command of a fence, and the lines shown under it."""
+    for part in re.split(r"^\$ ", text, flags=re.MULTILINE)[1:]:
+        command, *shown = part.rstrip().split("\n")
+        yield command, shown
+
+
+def _fits(shown: list[str], printed: str) -> bool:
+    """Whether `printed` is what is shown: … alone is any lines, within a line any characters."""
+    lines = [
+        r"(?:[^\n]*\n)*?" if line == "…" else _line(line) + r" *\n"
+        for line in _RUN.sub(r"RUN \1", "\n".join(shown)).split("\n")
+    ]
+    return re.fullmatch("".join(lines), _RUN.sub(r"RUN \1", printed)) is not None
+
+
+def _line(shown: str) -> str:
+    return r"[^\n]*".join(re.escape(part) for part in shown.split("…"))
+
+
+def _parse(words: list[str]) -> None:
+    """Read the words of a command as the command line does, and carry nothing out."""
+    command: Any = typer.main.get_command(app)
+    context = command.make_context("ohmwright", list(words))
+    while hasattr(command, "resolve_command"):
+        left = [*context._protected_args, *context.args]
+        name, command, left = command.resolve_command(context, left)
+        context = command.make_context(name, left, parent=context)
+
+
+@contextmanager
+def _served(words: list[str]) -> Iterator[None]:
+    """`ohmwright simulate` in another process, until the page is done."""
+    bench = Path(words[words.index("--write-bench") + 1])
+    call = [sys.executable, "-c", "from ohmwright.cli.main import main; main()", *words]
+    server = subprocess.Popen(call, stdout=subprocess.DEVNULL, env={**os.environ})
+    try:
+        while server.poll() is None and not bench.exists():
+            time.sleep(0.05)
+        yield
+    finally:
+        server.terminate()
+        assert server.wait(timeout=10) == 0
