@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -78,6 +79,11 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     if "toml_example" in metafunc.fixturenames:
         toml = [each for each in ALL_EXAMPLES if each.words[:1] == ("toml",)]
         metafunc.parametrize("toml_example", toml, ids=str)
+
+
+@pytest.fixture
+def page_text() -> Callable[[str], str]:
+    return lambda page: PAGES[page].read_text(encoding="utf-8")
 
 
 @pytest.fixture

@@ -44,6 +44,7 @@ NOT_RUN = {
     "--records postgresql://bench2@records.example/ohmwright": "there is no such server",
     'ohmwright record keys trust 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
     "ohmwright record keys distrust 8b6c-daf6-f896-8cea": "nobody has this key",
+    "ohmwright calibrate cut.toml --bench bench.toml --resume RUN": "RUN stands for a number",
 }
 """Commands in a fence marked `hardware`, whose words alone are read, and why."""
 _RUN = re.compile(r"\d{8}T\d{6}Z-HF-(\d+)-[0-9a-f]+")
@@ -97,6 +98,31 @@ def test_only_commands_that_need_what_a_test_has_not_are_left_unrun(
     assert marked == NOT_RUN.keys()
 
 
+def test_a_command_in_a_sentence_is_one_that_the_program_has(
+    guide_page: str, page_text: Callable[[str], str]
+) -> None:
+    for sentence in re.findall(r"`ohmwright\s+([^`]+)`", page_text(guide_page)):
+        words = sentence.split()
+        if words[0] != "COMMAND":
+            options = {name for option in _named(words).params for name in option.opts}
+            assert {word for word in words if word.startswith("--")} <= options | {"--help"}
+
+
+def test_an_option_in_a_sentence_is_one_that_some_command_has(
+    guide_page: str, page_text: Callable[[str], str]
+) -> None:
+    known = {name for each in _every_command() for option in each.params for name in option.opts}
+    assert {*re.findall(r"(?<=`)--[a-z-]+", page_text(guide_page))} <= known | {"--help"}
+
+
+def test_no_line_of_an_example_is_wider_than_a_terminal(all_examples: list[Any]) -> None:
+    for example in all_examples:
+        indent = 4 if (example.page, example.words[0]) == ("running", "console") else 2
+        for line in example.text.splitlines():
+            readme = example.page == "README"  # is read in a browser or an editor
+            assert len(line) <= (100 if readme else 80 - indent), f"{example}: {line}"
+
+
 def test_shown_text_that_the_program_does_not_print_is_noticed() -> None:
     printed = "Step  As found\n  100 ohm  91.8 FAIL\nResult: FAIL   (2.0 min)\n"
     assert _fits(["…", "Result: FAIL   (…)"], printed)
@@ -130,7 +156,8 @@ def _do(example: Any, ohmwright: Callable, served: ExitStack) -> None:
 
 def _commands(text: str) -> Iterator[tuple[str, list[str]]]:
     """Each command of a fence, and the lines shown under it."""
-    for part in re.split(r"^\$ ", text, flags=re.MULTILINE)[1:]:
+    whole = re.sub(r" \\\n +", " ", text)
+    for part in re.split(r"^\$ ", whole, flags=re.MULTILINE)[1:]:
         command, *shown = part.rstrip().split("\n")
         yield command, shown
 
@@ -156,6 +183,23 @@ def _parse(words: list[str]) -> None:
         left = [*context._protected_args, *context.args]
         name, command, left = command.resolve_command(context, left)
         context = command.make_context(name, left, parent=context)
+
+
+def _named(words: list[str]) -> Any:
+    """The command that the first words name."""
+    command: Any = typer.main.get_command(app)
+    for word in words:
+        if not hasattr(command, "commands"):
+            break
+        command = command.commands[word]
+    return command
+
+
+def _every_command(of: Any = None) -> Iterator[Any]:
+    command = typer.main.get_command(app) if of is None else of
+    yield command
+    for name in getattr(command, "commands", {}):
+        yield from _every_command(command.commands[name])
 
 
 @contextmanager

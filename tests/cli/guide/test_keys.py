@@ -128,7 +128,9 @@ def _defaults(field: FieldInfo) -> set[str]:
         return IN_WORDS | {"none"}
     if isinstance(value, tuple):
         return {", ".join(value)}
-    return {str(value).replace("\n", "\\n"), f"{value:g}" if isinstance(value, float) else ""}
+    if isinstance(value, float):
+        return {str(value), f"{value:g}"}
+    return {str(value).replace("\n", "\\n")}
 
 
 def test_the_tables_of_all_steps_name_what_they_share(
