@@ -17,12 +17,12 @@ import pytest
 import typer
 
 from ohmwright.cli.main import app
+from ohmwright.engine.procedure import Procedure
 from ohmwright.instruments.needs import ANALYZER, GENERATOR, refuse_incomplete
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import SourceError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
-from ohmwright.model.procedure import Procedure
 from ohmwright.model.source import parse
 from ohmwright.wire.command_set import CommandSet
 

@@ -10,13 +10,14 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
+from ohmwright.engine.procedure import Procedure
+from ohmwright.engine.steps import Step, step_kinds
+from ohmwright.engine.steps.base import TimedStep
 from ohmwright.instruments import needs
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
-from ohmwright.model.procedure import Procedure
 from ohmwright.model.protections import Protections
-from ohmwright.model.step import StepBase, TimedStep
 from ohmwright.wire.command_set import Ask, CommandSet, Tell
 
 FILES = (Procedure, BenchFile, AnalyzerData, GeneratorData, AnalyzerCertificate, CommandSet)
@@ -32,8 +33,8 @@ TABLES: dict[str, tuple[str, str]] = {
     "Environment": ("benches", "[environment]"),
     "Simulation": ("benches", "[simulation]"),
     "AnalyzerData": ("analyzers", "[data]"),
-    "LoadBank": ("analyzers", "[data.load_bank]"),
-    "Meter": ("analyzers", "[data.meter]"),
+    "LoadBankData": ("analyzers", "[data.load_bank]"),
+    "MeterData": ("analyzers", "[data.meter]"),
     "ActivationOutput": ("analyzers", "[data.activation]"),
     "CommandSet": ("analyzers", "command set"),
     "AnalyzerCertificate": ("analyzers", "certificate"),
@@ -78,13 +79,14 @@ def _models(of: Any) -> Iterator[type[BaseModel]]:
 
 
 def _every_model() -> dict[str, type[BaseModel]]:
-    return {model.__name__: model for file in FILES for model in _models(file)}
+    roots = (*FILES, *step_kinds().values())
+    return {m.__name__: m for root in roots for m in _models(root) if m is not Step}
 
 
 def _place(model: type[BaseModel]) -> tuple[str, str]:
     for key, page, heading in (
         ("rule", "decisions", "{}"),
-        ("kind", "procedures" if issubclass(model, StepBase) else "benches", None),
+        ("kind", "procedures" if issubclass(model, Step) else "benches", None),
     ):
         field = model.model_fields.get(key)
         if field is not None and get_origin(field.annotation) is Literal:
@@ -97,9 +99,9 @@ def _place(model: type[BaseModel]) -> tuple[str, str]:
 
 def _own_fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
     """Without those that the tables of all steps have."""
-    if not issubclass(model, StepBase):
+    if not issubclass(model, Step):
         return dict(model.model_fields)
-    shared = TimedStep if issubclass(model, TimedStep) else StepBase
+    shared = TimedStep if issubclass(model, TimedStep) else Step
     common = {*shared.model_fields, "kind"}
     return {key: field for key, field in model.model_fields.items() if key not in common}
 
@@ -138,8 +140,8 @@ def test_the_tables_of_all_steps_name_what_they_share(
 ) -> None:
     every = all_tables["procedures", "every step"].rows
     timed = all_tables["procedures", "steps with RF"].rows
-    assert every.keys() == {*StepBase.model_fields, "kind"}
-    assert timed.keys() == TimedStep.model_fields.keys() - StepBase.model_fields.keys()
+    assert every.keys() == {*Step.model_fields}
+    assert timed.keys() == TimedStep.model_fields.keys() - Step.model_fields.keys()
 
 
 def test_no_table_of_the_guide_is_of_a_file_that_is_no_more(

@@ -14,15 +14,15 @@ import pytest
 
 from ohmwright.cli.bench_data import BenchData, read_bench
 from ohmwright.cli.open_bench import assembled
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.nobody import Nobody
 from ohmwright.instruments.operator import Operator
-from ohmwright.model.procedure import STAGES
-from ohmwright.model.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
+from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
-from ohmwright.simulator.person import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import CommandSet, load_command_set
@@ -100,7 +100,7 @@ async def _verdicts(procedure: str, data: BenchData, person: bool) -> tuple[dict
     commands = data.generator_commands
     analyzer = link("analyzer", hardware.analyzer_port, data.analyzer_commands)
     remote = None if commands is None else link("generator", hardware.generator_port, commands)
-    operator: Operator = SimulatedPerson(hardware.panel, clock) if person else Nobody()
+    operator: Operator = SimulatedOperator(hardware.panel, clock) if person else Nobody()
     bench = assembled(data, clock, analyzer, remote, operator)
     job = Job(read_procedure(Path(procedure)), STAGES, "own")
     events = [event async for event in run(job, bench)]
