@@ -28,10 +28,18 @@ from ohmwright.wire.command_set import CommandSet
 
 SCRIPTS = Path(__file__).parents[3] / "scripts"
 HEAD = 'title = "x"\nrevision = "1"\nmodel = "x"\n\n'
+BENCH = """name = "x"
+generator = { data = "x" }
+asset = { id = "x", maker = "x", model = "x", serial = "x" }
+
+[analyzer]
+data = "x"
+"""
 READERS: dict[str, Callable[[str], object]] = {
     "procedure": lambda text: parse(Path("example"), text, Procedure),
     "step": lambda text: parse(Path("example"), HEAD + text, Procedure),
     "bench": lambda text: parse(Path("example"), text, BenchFile),
+    "link": lambda text: parse(Path("example"), BENCH + text, BenchFile),
     "analyzer": lambda text: parse(Path("example"), text, AnalyzerData, table="data"),
     "generator": lambda text: parse(Path("example"), text, GeneratorData, table="data"),
     "certificate": lambda text: parse(Path("example"), text, AnalyzerCertificate),
