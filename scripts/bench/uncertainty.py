@@ -106,7 +106,7 @@ def risk_points(seed: int, count: int) -> tuple[Any, Any, Any]:
 
 def bivariate_false_accepts(shares: Any, ratios: Any, multipliers: Any) -> Any:
     """Reference: one call of scipy's bivariate normal a point."""
-    priors, errors = risk.population_sd(1.0, shares), 1.0 / (2.0 * ratios)
+    priors, errors = risk.population_sd(shares), 1.0 / (2.0 * ratios)
     both = np.empty(len(shares))
     for index, (prior, error, limit) in enumerate(zip(priors, errors, multipliers, strict=True)):
         covariance = [[prior**2, prior**2], [prior**2, prior**2 + error**2]]

@@ -49,7 +49,7 @@ def test_extremes_stay_probabilities(ratio: float) -> None:
 
 def test_impossible_terms_are_refused() -> None:
     with pytest.raises(ValueError, match="share in tolerance"):
-        risk.population_sd(1.0, 1.0)
+        risk.population_sd(1.0)
     with pytest.raises(ValueError, match="within tolerance"):
         risk.false_accept(0.9, 4.0, 1.1)
     with pytest.raises(ValueError, match="above zero"):

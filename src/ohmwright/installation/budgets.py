@@ -7,8 +7,8 @@ from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache
 
-from ohmwright.engine.appraisal import Accuracy, appraise
-from ohmwright.estimation.settling import Settled
+from ohmwright.engine.measured_value import Accuracy, measured_value
+from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.analyzer_certificate import (
     AnalyzerCertificate,
     CurrentRange,
@@ -131,14 +131,14 @@ def _power(correlation: float = 0.0) -> Measured:
     )
     accuracy = Accuracy(certificate, date(2026, 1, 1))
     settled = Settled(800.0, 6.0, 4.0, 0.0, settled=True)
-    return appraise(settled, "power_w", 500.0, Timing(), accuracy)
+    return measured_value(settled, "power_w", 500.0, Timing(), accuracy)
 
 
 @lru_cache(maxsize=1)
 def _hardly_known() -> Measured:
     """150 mA with u = 60 mA into 1000 ohm: I^2 R of a normal current is no normal power."""
     settled = Settled(150.0, 60.0, math.inf, 0.0, settled=True)
-    return appraise(settled, "power_w", 1000.0, Timing(), None)
+    return measured_value(settled, "power_w", 1000.0, Timing(), None)
 
 
 def _expanded(measured: Measured) -> float:

@@ -12,16 +12,16 @@ from functools import lru_cache, partial
 from importlib.resources import files
 from typing import Any
 
-from ohmwright.engine.measure import Observation, decides, observed
-from ohmwright.engine.watchers import Deciding, Settling
-from ohmwright.estimation.droop import LeftOver
-from ohmwright.model.hardware import Meter
+from ohmwright.engine.point_measurement import Observation, decides, observed
+from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
+from ohmwright.estimation.thermal_droop import ResidualWarmth
+from ohmwright.model.hardware import MeterData
 from ohmwright.model.procedure import Point, Timing
 from ohmwright.model.tolerance import Allowance, Target, TwoSided, at_most, target_of
 
 from .check import Check, table
 
-_RESTED = LeftOver()
+_RESTED = ResidualWarmth()
 _WITHIN = 0.003
 """How near to the truth a value must come, relative."""
 
@@ -66,9 +66,9 @@ def _target(name: str) -> Target:
     return target_of("current_ma", 700.0, Allowance(percent=2))
 
 
-def _meter() -> Meter:
+def _meter() -> MeterData:
     stored = _stored()
-    return Meter(
+    return MeterData(
         max_current_ma=2000,
         resolution_ma=stored["resolution_ma"],
         readings_per_s=stored["readings_per_s"],
@@ -82,14 +82,14 @@ def _seen(name: str) -> Observation:
     timing = Timing(age_s=_stored()["at_age_s"])
     point = Point(name="check", load_ohm=200.0, target=_target(name))
     decided = partial(decides, point=point, timing=timing, accuracy=None)
-    watcher = Deciding(point, timing, _meter(), _RESTED, decided)
+    watcher = UntilDecided(point, timing, _meter(), _RESTED, decided)
     on_s = _read(watcher, name)
     settled = watcher.settled()
     assert settled is not None
     return observed(None, settled, point, timing, on_s, ())
 
 
-def _read(watcher: Deciding | Settling, name: str) -> float:
+def _read(watcher: UntilDecided | UntilSettled, name: str) -> float:
     """Hand over readings until no more are needed; the age of the last."""
     stored = _stored()["transients"][name]
     age_s = 0.0
@@ -110,7 +110,7 @@ def _verdict(name: str) -> str:
 
 
 def _settled_ma() -> float:
-    watcher = Settling(Timing(age_s=_stored()["at_age_s"]), _meter(), _RESTED)
+    watcher = UntilSettled(Timing(age_s=_stored()["at_age_s"]), _meter(), _RESTED)
     _read(watcher, "slow")
     settled = watcher.settled()
     assert settled is not None

@@ -36,7 +36,7 @@ def false_accept(
     """
     broadcast = np.broadcast_arrays(
         np.asarray(acceptance_multiplier, dtype=np.float64),
-        population_sd(1.0, in_tolerance),
+        population_sd(in_tolerance),
         1.0 / (coverage_factor * np.asarray(test_uncertainty_ratio, dtype=np.float64)),
     )
     limit, prior, error = (part.ravel() for part in broadcast)
@@ -45,14 +45,14 @@ def false_accept(
     return 2.0 * _accepted_above(limit, prior, error).reshape(broadcast[0].shape)
 
 
-def population_sd(half_tolerance: float, in_tolerance: npt.ArrayLike) -> FloatArray:
-    """Spread of a centred population of which the share `in_tolerance` is within +- tolerance."""
+def population_sd(in_tolerance: npt.ArrayLike) -> FloatArray:
+    """Standard deviation, in tolerances, of a centred population with this share in tolerance."""
     from scipy.special import ndtri
 
     share = np.asarray(in_tolerance, dtype=np.float64)
     if not np.all((share > 0.0) & (share < 1.0)):
         raise ValueError("the share in tolerance lies between 0 and 1, both excluded")
-    return np.asarray(half_tolerance / ndtri(0.5 + 0.5 * share), dtype=np.float64)
+    return np.asarray(1.0 / ndtri(0.5 + 0.5 * share), dtype=np.float64)
 
 
 def acceptance_multiplier(
