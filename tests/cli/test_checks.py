@@ -112,6 +112,7 @@ def test_scatter_that_is_not_heeded(differing: Callable, monkeypatch: pytest.Mon
     monkeypatch.setattr("ohmwright.engine.judge.scatter", lambda _: 0.0)
     assert differing() == {
         "test uncertainty ratio; scatter of readings: 119, simple, readings' u = 1",
+        "test uncertainty ratio; scatter of readings: 121, simple, readings' u = 1",
         "on the limit output, 500 mA +-5.85 mA: verdict",
     }
 

@@ -55,12 +55,14 @@ RP19 = {
 }
 # ratio: acceptance multiplier by Dobbert
 DOBBERT = {2.0: 0.8591773, 4.0: 0.9867197}
-# share in tolerance, ratio: acceptance multiplier that leaves 2 % false accepts
+# share in tolerance, ratio, k: acceptance multiplier that leaves 2 % false accepts
 TWO_PERCENT = (
-    (0.80, 2.0, 0.8944153),
-    (0.90, 1.0, 0.7923970),
-    (0.90, 2.0, 0.9731532),
-    (0.85, 1.5, 0.8474773),
+    (0.80, 2.0, 2.0, 0.8944153),
+    (0.80, 2.0, K95, 0.8894755),
+    (0.90, 1.0, 2.0, 0.7923970),
+    (0.90, 1.0, K95, 0.7845630),
+    (0.90, 2.0, 2.0, 0.9731532),
+    (0.85, 1.5, 2.0, 0.8474773),
 )
 
 
@@ -97,9 +99,9 @@ def checks() -> Iterator[Check]:
             partial(share_accepted, UNKNOWN, ratio),
         )
         yield from table(Z540, "5.3 b guard bands", "from memory", row)
-    for share, ratio, expected in TWO_PERCENT:
-        what = f"multiplier for 2 %, {100 * share:g} % in tolerance, {ratio:g}:1"
-        row = (what, expected, 6e-8, partial(share_accepted, known(share), ratio))
+    for share, ratio, factor, expected in TWO_PERCENT:
+        what = f"multiplier, {100 * share:g} % in tolerance, {ratio:g}:1, k = {factor:.6g}"
+        row = (what, expected, 6e-8, partial(share_accepted, known(share), ratio, factor))
         yield from table(Z540, "5.3 b guard bands", "reference", row)
     yield from table(
         *(Z540, "5.3 b, 4:1", "published"),
@@ -169,8 +171,8 @@ def false_accepts(share: float, ratio: float, factor: float = 2.0) -> float:
     return 100.0 * held(100.0, ratio, known(share, 0.5), factor).false_accept
 
 
-def share_accepted(rule: Decision, ratio: float) -> float:
-    return (held(100.0, ratio, rule).accept_to - 100.0) / HALF
+def share_accepted(rule: Decision, ratio: float, factor: float = 2.0) -> float:
+    return (held(100.0, ratio, rule, factor).accept_to - 100.0) / HALF
 
 
 def worst(ratio: float) -> float:

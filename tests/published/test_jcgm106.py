@@ -121,7 +121,13 @@ def consumers_risk() -> float:
         (1500.21, SimpleAcceptance(), "fail"),
         (1500.11, GuardBand(rule="guard band"), "pass"),
         (1500.13, GuardBand(rule="guard band"), "undecided"),
+        (1500.25, GuardBand(rule="guard band"), "undecided"),
         (1500.29, GuardBand(rule="guard band"), "fail"),
+        # 7.3: 97.5 % lie within 1.96 u of a limit
+        (1500.12, SpecificRisk(rule="specific risk"), "pass"),
+        (1500.13, SpecificRisk(rule="specific risk"), "undecided"),
+        (1500.27, SpecificRisk(rule="specific risk"), "undecided"),
+        (1500.28, SpecificRisk(rule="specific risk"), "fail"),
     ],
 )
 def test_resistors_are_decided(value: float, rule: object, verdict: str) -> None:

@@ -10,9 +10,10 @@ from functools import partial
 
 import numpy as np
 
-from ohmwright.engine.crest_factor import shape_of
+from ohmwright.engine.crest_factor import Shape, mean_crest_factor, shape_of
 from ohmwright.installation.check import Check, table
 from ohmwright.instruments.analyzer import Captured
+from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import measure
 
 # 1000 cycles of 128 samples: the grid meets peaks and edges
@@ -58,6 +59,22 @@ def checks() -> Iterator[Check]:
             ("RMS at 100 V, V", rms, 0.02, partial(rms_of, 100.0 * samples)),
             ("crest factor", crest, 6e-4, partial(crest_of, samples)),
         )
+    yield from table(
+        *("GUM (JCGM 100:2008)", "4.2.3 and F.2.2.1, mean of four captures", "from memory"),
+        (
+            "u where they scatter by 0.1",
+            0.0645497,
+            1e-6,
+            lambda: mean_of(2.0, 1e-4, 0.1).uncertainty,
+        ),
+        ("U, t for 3 degrees of freedom", 0.205427, 1e-5, lambda: mean_of(2.0, 1e-4, 0.1).expanded),
+        (
+            "u where they are alike, 0.01 a count",
+            0.00288675,
+            1e-7,
+            lambda: mean_of(2.0, 0.01, 0).uncertainty,
+        ),
+    )
     for amplitude, decay, frequency_hz, repeat_s, rms, peak, crest in DAMPED:
         samples = damped(decay, frequency_hz, repeat_s)
         # A sum over 400,000 samples stands for the integral to about 1e-7.
@@ -67,6 +84,14 @@ def checks() -> Iterator[Check]:
             ("peak", peak, 1e-5 * peak, partial(peak_of, amplitude * samples)),
             ("crest factor", crest, 2e-4 * crest, partial(crest_of, samples)),
         )
+
+
+def mean_of(crest: float, per_count: float, spread: float) -> Measured:
+    """The mean of four captures with these crest factors, evenly `spread`."""
+    shapes = [Shape(crest + spread * step, per_count) for step in (-1.5, -0.5, 0.5, 1.5)]
+    found = mean_crest_factor(shapes, 6.0)
+    assert found is not None
+    return found
 
 
 def damped(decay_per_s: float, frequency_hz: float, repeat_s: float) -> np.ndarray:

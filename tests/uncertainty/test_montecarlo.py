@@ -110,6 +110,17 @@ def test_adaptive_gives_up_on_a_distribution_without_variance(
         simulate_adaptively(itself, [cauchy], seed=1)
 
 
+@pytest.mark.parametrize(("low", "high"), [(-1.5, 1.0), (-1.0, 1.5)])
+def test_an_interval_that_is_off_at_one_end_overturns_the_budget(low: float, high: float) -> None:
+    budget = combine(0.0, (Input("x", 0.0, 1.0 / 1.96),), (1.0,))
+    agreed = Trials(np.linspace(-1.0, 1.0, 100_001) / 0.95, 0.0, 0.5)
+    assert linear_is_valid(budget, agreed)
+    ends = np.concatenate(
+        [np.linspace(low / 0.95, 0.0, 50_000), np.linspace(0.0, high / 0.95, 50_000)]
+    )
+    assert not linear_is_valid(budget, Trials(ends, 0.0, 0.5))
+
+
 @pytest.mark.parametrize(
     ("u", "digits", "delta"),
     [(0.35, 2, 0.005), (0.35, 1, 0.05), (6.1, 2, 0.05), (0.0999, 2, 0.005), (123.0, 2, 5.0)],

@@ -46,6 +46,7 @@ def checks() -> Iterator[Check]:
         ("acceptance limit, U = 10", 110.0, 1e-9, lambda: _accept_to(100.0, 5.0, _GUARD)),
         ("109.9, U = 10", "pass", 0, lambda: _verdict(109.9, 5.0, _GUARD)),
         ("110.1, U = 10", "undecided", 0, lambda: _verdict(110.1, 5.0, _GUARD)),
+        ("121, U = 10", "undecided", 0, lambda: _verdict(121.0, 5.0, _GUARD)),
         ("risk at the acceptance limit, %", 2.5, 1e-3, _risk_at_guard_band),
     )
     yield from table(
@@ -74,6 +75,7 @@ def checks() -> Iterator[Check]:
         *("exact arithmetic", "test uncertainty ratio; scatter of readings", "reference"),
         ("ratio of +-20 to U = 10", 2.0, 1e-12, _ratio),
         ("119, simple, readings' u = 1", "undecided", 0, lambda: _scattered(119.0, 1.0)),
+        ("121, simple, readings' u = 1", "undecided", 0, lambda: _scattered(121.0, 1.0)),
     )
 
 
