@@ -150,7 +150,7 @@ def test_a_settled_value_a_percent_too_high(
 def test_a_leakage_limit_that_is_no_root(
     differing: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("ohmwright.model.output_steps.sqrt", lambda x: x)
+    monkeypatch.setattr("ohmwright.engine.steps.leakage.sqrt", lambda x: x)
     assert differing() == {
         "HF leakage into 200 ohm: limit at 1 % of 450 W, mA",
         "HF leakage into 200 ohm: 149 mA",

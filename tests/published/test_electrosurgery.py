@@ -7,16 +7,16 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from functools import partial
 
-from ohmwright.engine.leakage import expected_ma
 from ohmwright.engine.measured_value import Accuracy, linear_measured_value
+from ohmwright.engine.requirements import expected_ma
+from ohmwright.engine.steps.leakage import LeakageStep
+from ohmwright.engine.steps.output import OutputStep
 from ohmwright.engine.stop_rules import asked_current_ma
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.installation.check import Check, table
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate, CurrentRange, LoadAccuracy
-from ohmwright.model.output_steps import LeakageStep, OutputStep
-from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Measured
-from ohmwright.model.step import Point
+from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Allowance
 
 STANDARD = "IEC 60601-2-2 (unverified)"

@@ -10,7 +10,7 @@ from functools import partial
 
 import numpy as np
 
-from ohmwright.engine.crest_factor import Shape, mean_crest_factor, shape_of
+from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
 from ohmwright.installation.check import Check, table
 from ohmwright.instruments.analyzer import Captured
 from ohmwright.model.result import Measured

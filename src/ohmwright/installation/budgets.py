@@ -15,8 +15,8 @@ from ohmwright.model.analyzer_certificate import (
     Drift,
     LoadAccuracy,
 )
-from ohmwright.model.procedure import Timing
 from ohmwright.model.result import Measured
+from ohmwright.model.step import Timing
 from ohmwright.uncertainty.budget import Budget, combine
 from ohmwright.uncertainty.inputs import Input, rectangular
 from ohmwright.uncertainty.validated import validated

@@ -8,8 +8,9 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from ohmwright.engine.judge import accepted_half_width, judge
+from ohmwright.engine.steps.leakage import LeakageStep
+from ohmwright.engine.steps.output import OutputStep
 from ohmwright.model.decision import GuardBand
-from ohmwright.model.output_steps import LeakageStep, OutputStep
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 from ohmwright.model.step import Point
 from ohmwright.model.tolerance import Allowance, Target, TwoSided

@@ -16,7 +16,7 @@ from ohmwright.engine.point_measurement import Observation, decides, observed
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
-from ohmwright.model.procedure import Point, Timing
+from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Allowance, Target, TwoSided, at_most, target_of
 
 from .check import Check, table

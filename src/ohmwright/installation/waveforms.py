@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.engine.crest_factor import Shape, mean_crest_factor, shape_of
+from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
 from ohmwright.instruments.analyzer import Captured
 from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import measure
