@@ -93,7 +93,7 @@ def test_a_guard_band_taken_off_the_wrong_way(
         Limits, "moved_inwards", lambda self, band: Limits(self.lower - band, self.upper + band)
     )
     wrong = differing()
-    assert "4.2.2 guard band w = U: acceptance limit, U = 10" in wrong
+    assert "4.2.2 guard band, on 80 to 120: acceptance limit, U = 10" in wrong
     assert "Z540.3 5.3 b, global risk at most 2 %: share of tolerance, 80 %, 2:1" in wrong
     assert "tolerances of a point of 150 W: -10 %, +5 %: less a guard band of 2 W" in wrong
 
@@ -105,7 +105,7 @@ def test_the_four_to_one_rule_at_three_to_one(
     from ohmwright.uncertainty.conformity import UncertaintyRatio
 
     monkeypatch.setattr(judge.rules, "UncertaintyRatio", lambda: UncertaintyRatio(3.0))
-    assert differing() == {"5.3 b, 4:1: 119.9, 3.98:1"}
+    assert differing() == {"5.3 b, 2 % and 4:1, on 80 to 120: 119.9, 3.98:1"}
 
 
 def test_scatter_that_is_not_heeded(differing: Callable, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -153,7 +153,7 @@ def test_a_leakage_limit_that_is_no_root(
     monkeypatch.setattr("ohmwright.engine.steps.leakage.sqrt", lambda x: x)
     assert differing() == {
         "HF leakage into 200 ohm: limit at 1 % of 450 W, mA",
-        "HF leakage into 200 ohm: 149 mA",
+        "HF leakage against that limit: 149 mA",
     }
 
 
