@@ -14,9 +14,9 @@ from sidebyside import Row, compare, repeated, report
 from uncertainties import ufloat
 
 from ohmwright.uncertainty import risk
-from ohmwright.uncertainty.budget import Budget, propagate
+from ohmwright.uncertainty.budget import Budget, combine
 from ohmwright.uncertainty.inputs import Input, rectangular
-from ohmwright.uncertainty.montecarlo import Trials, simulate
+from ohmwright.uncertainty.montecarlo import Trials, simulate_adaptively
 
 TRIALS = 1_000_000
 RISK_POINTS = 20_000
@@ -49,10 +49,9 @@ NORMAL = (
 
 
 def ours_simulated(seed: int) -> Trials:
-    """Ours: values in order, mean, u, both intervals."""
-    trials = simulate(power, NORMAL, TRIALS, seed)
+    """Ours: values in order, mean, u, interval, and whether every figure has settled."""
+    trials = simulate_adaptively(power, NORMAL, seed, fewest_trials=TRIALS)
     trials.symmetric_interval()
-    trials.shortest_interval()
     return trials
 
 
@@ -73,7 +72,16 @@ def plain_simulated(seed: int) -> tuple[float, float, float, float]:
 
 def ours_budget() -> Budget:
     """Ours: inputs, budget, expanded uncertainty."""
-    budget = propagate(power, inputs())
+    items = inputs()
+    current, load, gain, factor, offset = (item.value for item in items)
+    seen = current * gain + offset
+    per_seen = 2 * seen * load * factor
+    per_load = seen**2
+    budget = combine(
+        per_load * load * factor,
+        items,
+        (per_seen * gain, per_load * factor, per_seen * current, per_load * load, per_seen),
+    )
     budget.expanded()
     return budget
 
@@ -98,7 +106,7 @@ def risk_points(seed: int, count: int) -> tuple[Any, Any, Any]:
 
 def bivariate_false_accepts(shares: Any, ratios: Any, multipliers: Any) -> Any:
     """Reference: one call of scipy's bivariate normal a point."""
-    priors, errors = risk.population_sd(1.0, shares), 1.0 / (2.0 * ratios)
+    priors, errors = risk.population_sd(shares), 1.0 / (2.0 * ratios)
     both = np.empty(len(shares))
     for index, (prior, error, limit) in enumerate(zip(priors, errors, multipliers, strict=True)):
         covariance = [[prior**2, prior**2], [prior**2, prior**2 + error**2]]
@@ -130,14 +138,14 @@ def main() -> None:
         ),
         compare(
             "false accept, a point / scipy bivariate normal",
-            lambda: risk.centred_risks(*many),
+            lambda: risk.false_accept(*many),
             lambda: bivariate_false_accepts(*few),
             0.01,
             ours_units=RISK_POINTS,
             reference_units=REFERENCE_RISK_POINTS,
         ),
     ]
-    differences = risk.centred_risks(*few).false_accept - bivariate_false_accepts(*few)
+    differences = risk.false_accept(*few) - bivariate_false_accepts(*few)
     first, second = ours_simulated(seed), ours_simulated(seed)
     report(
         rows,

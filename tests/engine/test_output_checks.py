@@ -1,5 +1,6 @@
 """The output checks of the standard, on simulated units whose truth is known."""
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from itertools import pairwise
@@ -15,8 +16,8 @@ from ohmwright.instruments.analyzer import Captured
 from ohmwright.model.errors import ProcedureError, ProtocolError
 from ohmwright.model.event import PointDone
 from ohmwright.model.result import Result
-from ohmwright.simulator.profile import GatedSine, Sine, Waveform
-from ohmwright.uncertainty import waveform as closed
+from ohmwright.simulator.profile import DampedSine, Waveform
+from ohmwright.simulator.waveforms import rms
 
 pytestmark = pytest.mark.anyio
 HEAD = """
@@ -243,12 +244,14 @@ async def test_a_control_cut_short_goes_on_against_what_was_measured(
     assert [r.verdict for r in results(rest)] == ["fail"]
 
 
-def closed_form(shape: Waveform) -> closed.Waveform:
-    if isinstance(shape, Sine):
-        return closed.sine(1.0)
-    if isinstance(shape, GatedSine):
-        return closed.gated_sine(1.0, shape.duty)
-    return closed.damped_sine(1.0, shape.decay_per_s, shape.carrier_hz, 1 / shape.repetition_hz)
+def crest_of(shape: Waveform) -> float:
+    """Peak at amplitude 1 over RMS; of a damped sine the peak is its first maximum."""
+    peak = 1.0
+    if isinstance(shape, DampedSine):
+        w, a = math.tau * shape.carrier_hz, shape.decay_per_s
+        peak_s = math.atan2(w, a) / w
+        peak = math.exp(-a * peak_s) * math.sin(w * peak_s)
+    return peak / rms(shape)
 
 
 @pytest.mark.parametrize("mode", ["cut", "blend", "coag"])
@@ -257,7 +260,7 @@ async def test_crest_factor_is_that_of_the_waveform(
     make_rig: Callable, found: Callable, mode: str, seed: int
 ) -> None:
     rig = make_rig(seed=seed)
-    true = closed_form(rig.hardware.truth.unit.modes[mode].waveform).crest_factor
+    true = crest_of(rig.hardware.truth.unit.modes[mode].waveform)
     steps = CREST.replace('"coag"', f'"{mode}"').replace("5.24", f"{true:.4f}")
     (result,) = (await found(steps, rig)).values()
     assert result.verdict == "pass"

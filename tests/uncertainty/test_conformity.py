@@ -150,8 +150,7 @@ def test_managed_risk_holds_two_percent_whatever_is_in_tolerance(ratio: float) -
     measured = Measured(100.0, BAND.half_width / (2.0 * ratio))
     accepted = ManagedRisk().decide(measured, BAND).acceptance.half_width / BAND.half_width
     worst = max(
-        float(risk.centred_risks(share / 1000.0, ratio, accepted).false_accept)
-        for share in range(20, 999, 5)
+        float(risk.false_accept(share / 1000.0, ratio, accepted)) for share in range(20, 999, 5)
     )
     # the multiplier is a fitted formula: it holds 2 % to a tenth of that
     assert worst <= 0.0202

@@ -5,7 +5,6 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
-from scipy.integrate import quad
 
 from ohmwright.uncertainty import kernels, waveform
 
@@ -62,29 +61,3 @@ def test_the_compiled_loop_says_what_numpy_says() -> None:
 
 def test_short_records_do_not_wait_for_a_compiler() -> None:
     assert kernels.int16_kernel(np.zeros(1000, dtype=np.int16)) is None
-
-
-@given(st.floats(0.05, 3.0), st.floats(0.3, 6.0), st.floats(0.5, 20.0))
-def test_damped_sine_is_its_integral(decay: float, frequency: float, repeats: float) -> None:
-    period = repeats / frequency
-    omega = math.tau * frequency
-
-    def value(t: float) -> float:
-        return math.exp(-decay * t) * math.sin(omega * t)
-
-    energy, _ = quad(lambda t: value(t) ** 2, 0.0, period, epsabs=1e-13, limit=300)
-    shape = waveform.damped_sine(1.0, decay, frequency, period)
-    assert shape.rms == pytest.approx(math.sqrt(energy / period), rel=1e-8)
-    times = np.linspace(0.0, 0.5 / frequency, 4001)
-    assert shape.peak == pytest.approx(max(map(value, times)), rel=1e-5)
-
-
-def test_a_fully_on_gate_is_the_sine() -> None:
-    assert waveform.gated_sine(3.0, 1.0) == waveform.sine(3.0)
-    with pytest.raises(ValueError, match="duty"):
-        waveform.gated_sine(3.0, 0.0)
-
-
-def test_a_damped_sine_needs_a_decay() -> None:
-    with pytest.raises(ValueError, match="decay"):
-        waveform.damped_sine(1.0, 0.0, 1.0, 1.0)

@@ -1,76 +1,83 @@
-"""`checks`: every published value that the arithmetic is held against, recomputed on the spot."""
+"""`checks`: the installation check, known values recomputed through the code that a job runs."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
-from contextlib import nullcontext
-from itertools import groupby
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import chain, groupby
+from math import isfinite
 
 from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.model.errors import UsageError
-from ohmwright.published.catalogue import all_checks
-from ohmwright.published.checks import Check, Outcome
+from ohmwright import __version__
+from ohmwright.installation.catalogue import all_checks
+from ohmwright.installation.check import Outcome, Value
 
 from .console import out, print_json
 
 _DIFFERS = 1
+SHOWS = (
+    "What this shows: on this computer, with the versions installed, the functions that a job "
+    "runs (budget, decision, settled value, crest factor, limits, hashes and seals) give the "
+    "values above."
+)
+SHOWS_NOT = (
+    "What it does not show: that the instruments, their wiring and their command sets are right, "
+    "that the analyzer's calibration holds, that a procedure and its limits fit the generator, or "
+    "that the bench measures what it should. Check those with `ohmwright doctor` and with a unit "
+    "whose output you know."
+)
+
+BySubject = Mapping[str, Sequence[Outcome]]
 
 
-def run_checks(source: str, *, as_json: bool) -> int:
-    """Print expected and got of every check of `source` (of all, where empty); 1 if any differs."""
-    outcomes = [check.outcome() for check in _chosen(source)]
+def run_checks(*, as_json: bool) -> int:
+    """Print expected and got of every check; 1 if any differs."""
+    outcomes = {
+        subject: [check.outcome() for check in checks] for subject, checks in all_checks().items()
+    }
     if as_json:
-        print_json([_row(outcome) for outcome in outcomes])
+        print_json([_row(subject, each) for subject, of in outcomes.items() for each in of])
     else:
-        _print(outcomes)
-    return 0 if all(outcome.agrees for outcome in outcomes) else _DIFFERS
+        out().print(*_tables(outcomes), sep="\n")
+        out().print(_summary(outcomes))
+    return 0 if all(outcome.agrees for outcome in _every(outcomes)) else _DIFFERS
 
 
-def _chosen(source: str) -> Sequence[Check]:
-    every = all_checks()
-    wanted = source.casefold()
-    chosen = [check for check in every if wanted in f"{check.source}, {check.clause}".casefold()]
-    if not chosen:
-        names = "; ".join(dict.fromkeys(check.source for check in every))
-        raise UsageError(f"No check is from '{source}'.", f"There are: {names}.")
-    return chosen
+def _every(outcomes: BySubject) -> Iterable[Outcome]:
+    return chain.from_iterable(outcomes.values())
 
 
-def _row(outcome: Outcome) -> dict[str, str | float | bool | None]:
-    check = outcome.check
-    finite = outcome.got == outcome.got and abs(outcome.got) != float("inf")
+def _row(subject: str, outcome: Outcome) -> dict[str, Value | bool | None]:
+    check, got = outcome.check, outcome.got
     return {
+        "subject": subject,
         "source": check.source,
         "clause": check.clause,
         "what": check.what,
         "status": check.status,
         "expected": check.expected,
-        "got": outcome.got if finite else None,
+        "got": got if isinstance(got, str) or isfinite(got) else None,
         "tolerance": check.tolerance,
         "agrees": outcome.agrees,
+        "problem": outcome.problem,
     }
 
 
-def _print(outcomes: Sequence[Outcome]) -> None:
-    """Page by page where a person reads more than a screen of it."""
-    long = out().is_terminal and len(outcomes) > out().height
-    with out().pager() if long else nullcontext():
-        out().print(*_tables(outcomes), sep="\n")
-        out().print(_summary(outcomes))
-
-
-def _tables(outcomes: Sequence[Outcome]) -> Iterator[RenderableType]:
-    """A heading a source and a clause, and under each its values in columns that stay in line."""
-    yield _columns([("Source, clause, value", "Expected", "Got", "Off/tol", "Known")])
-    for source, of_source in groupby(outcomes, lambda outcome: outcome.check.source):
-        yield Text(source, style="bold")
-        for clause, of_clause in groupby(of_source, lambda outcome: outcome.check.clause):
-            yield Text(f" {clause}", style="italic")
+def _tables(outcomes: BySubject) -> Iterator[RenderableType]:
+    """A heading a subject and a clause, and under each its values in columns that stay in line."""
+    yield _columns([("Subject, source, value", "Expected", "Got", "Off/tol", "Known")])
+    for subject, of_subject in outcomes.items():
+        yield Text(subject, style="bold")
+        for (source, clause), of_clause in groupby(of_subject, _origin):
+            yield Text(f" {source}, {clause}", style="italic")
             yield _columns(_cells(outcome) for outcome in of_clause)
+
+
+def _origin(outcome: Outcome) -> tuple[str, str]:
+    return outcome.check.source, outcome.check.clause
 
 
 def _columns(rows: Iterable[tuple[str | Text, ...]]) -> Table:
@@ -87,31 +94,38 @@ def _columns(rows: Iterable[tuple[str | Text, ...]]) -> Table:
 def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
     check = outcome.check
     known = Text(check.status) if outcome.agrees else Text("DIFFERS", style="bold red")
-    figures = (f"{check.expected:.8g}", f"{outcome.got:.8g}", _off(outcome))
-    return f"  {check.what}", *figures, known
+    what = f"  {check.what}" + (f" ({outcome.problem})" if outcome.problem else "")
+    return what, _figure(check.expected), _figure(outcome.got), _off(outcome), known
+
+
+def _figure(value: Value) -> str:
+    return value if isinstance(value, str) else f"{value:.8g}"
 
 
 def _off(outcome: Outcome) -> str:
-    """The difference in tolerances; some values must be met to the last bit."""
-    off, tolerance = abs(outcome.got - outcome.check.expected), outcome.check.tolerance
-    return f"{off / tolerance:.2f}" if tolerance > 0 else "exact" if off == 0 else "off"
+    """The difference in tolerances; nothing for a verdict."""
+    expected, got = outcome.check.expected, outcome.got
+    if isinstance(expected, str) or isinstance(got, str):
+        return ""
+    return f"{abs(got - expected) / outcome.check.tolerance:.2f}"
 
 
-def _summary(outcomes: Sequence[Outcome]) -> Group:
-    differing = sum(not outcome.agrees for outcome in outcomes)
-    sources = len({outcome.check.source for outcome in outcomes})
-    known = Counter(outcome.check.status for outcome in outcomes)
+def _summary(outcomes: BySubject) -> Group:
+    every = list(_every(outcomes))
+    differing = sum(not outcome.agrees for outcome in every)
+    known = Counter(outcome.check.status for outcome in every)
     verdict = "all agree" if differing == 0 else f"{differing} DIFFER"
     counts = ", ".join(f"{count} {status}" for status, count in known.most_common())
     return Group(
         Text(
-            f"{len(outcomes)} checks from {sources} source{'s' * (sources > 1)}: {verdict}.",
+            f"\nohmwright {__version__}, {len(every)} checks: {verdict}.",
             style="green" if differing == 0 else "bold red",
         ),
-        Text(f"Known how: {counts}."),
         Text(
-            "published: seen in a text of the source; from memory: recalled, arithmetic "
-            "reproduced; reference: by an independent library or exact arithmetic.",
-            style="dim",
+            f"Known how: {counts} (published: seen in a text of the source; from memory: recalled, "
+            "the arithmetic reproduced; reference: no document prints it, an independent library "
+            "or exact arithmetic gave it).\n"
         ),
+        Text(f"{SHOWS}\n"),
+        Text(SHOWS_NOT),
     )

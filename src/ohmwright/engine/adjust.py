@@ -199,7 +199,9 @@ class _Adjustment:
             return self._without_value(verdict, end.reason)
         settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
         seen = self._without_value("undecided", "")
-        return observed(self.session, settled, self.point, self.timing, seen.on_s, seen.samples)
+        return observed(
+            self.session.accuracy, settled, self.point, self.timing, seen.on_s, seen.samples
+        )
 
     def _without_value(self, verdict: Verdict, reason: str) -> Observation:
         """An observation without a value, with the time on and the last activation's readings."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from math import isinf
 
 from ohmwright.engine.steps import Step
@@ -12,7 +13,7 @@ from ohmwright.model.step import Point, Stage, Timing
 
 from .doubt import AsTold
 from .judge import conformity, judge, readings_cannot_help
-from .measured_value import linear_measured_value, measured_value
+from .measured_value import Accuracy, linear_measured_value, measured_value
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
 from .stop_rules import UntilDecided, aim_of, question
@@ -85,15 +86,7 @@ async def observe(
 
     `power_w` is the most the output can put into the load.
     """
-    terms = (point.target.quantity, point.load_ohm, timing, session.accuracy)
-
-    def decided(settled: Settled) -> bool:
-        measured = linear_measured_value(settled, *terms)
-        verdict, _ = judge(measured, point.target, point.decision)
-        return verdict != "undecided" or readings_cannot_help(
-            measured, point.target, point.decision
-        )
-
+    decided = partial(decides, point=point, timing=timing, accuracy=session.accuracy)
     meter = session.bench.analyzer.data.meter
     asked = question(point, timing, meter)
     session.aim = aim_of(asked)
@@ -110,11 +103,20 @@ async def observe(
     if seen.settled is None:
         why = seen.excess or "no reading at the age asked for"
         return Observation("not measured", why, None, None, seen.on_s, seen.samples, seen.excess)
-    return observed(session, seen.settled, point, timing, seen.on_s, seen.samples)
+    return observed(session.accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
+
+
+def decides(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:
+    """Whether a value decides `point`, or would leave it undecided however long it is watched."""
+    terms = (point.target, point.decision)
+    quantity = point.target.quantity
+    measured = linear_measured_value(settled, quantity, point.load_ohm, timing, accuracy)
+    verdict, _ = judge(measured, *terms)
+    return verdict != "undecided" or readings_cannot_help(measured, *terms)
 
 
 def observed(
-    session: Session,
+    accuracy: Accuracy | None,
     settled: Settled,
     point: Point,
     timing: Timing,
@@ -125,7 +127,7 @@ def observed(
     if isinf(settled.uncertainty):
         return Observation("not measured", settled.reason, None, None, on_s, samples)
     target, rule = point.target, point.decision
-    measured = measured_value(settled, target.quantity, point.load_ohm, timing, session.accuracy)
+    measured = measured_value(settled, target.quantity, point.load_ohm, timing, accuracy)
     verdict = judge(measured, target, rule)
     if not settled.settled:
         verdict = ("undecided", settled.reason)

@@ -12,17 +12,16 @@ from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
 
 Model = Callable[..., float]
 
-# Sensitivities are differences over a sixteenth of the standard uncertainty: far enough for the
-# digits of the model, near enough that its curvature does not show.
+# Derivatives are differences over a sixteenth of the standard uncertainty: far enough for the
+# digits of the model, near enough that its higher terms do not show.
 STEPS_PER_U = 16.0
 
 
 @dataclass(frozen=True, slots=True)
 class BudgetLine:
-    """An input, the result's sensitivity to it, and its signed contribution c * u to the result."""
+    """An input and its signed contribution to the result: sensitivity times its uncertainty."""
 
     input: Input
-    sensitivity: float
     contribution: float
 
 
@@ -50,15 +49,6 @@ class Budget:
         return Expanded(factor * self.standard_uncertainty, factor)
 
 
-def propagate(
-    model: Model, inputs: Sequence[Input], correlations: Correlations | None = None
-) -> Budget:
-    """Budget of model(*values), with sensitivities found by central differences."""
-    values = [item.value for item in inputs]
-    sensitivities = [_slope(model, values, index, item) for index, item in enumerate(inputs)]
-    return combine(model(*values), inputs, sensitivities, correlations)
-
-
 def combine(
     value: float,
     inputs: Sequence[Input],
@@ -71,7 +61,7 @@ def combine(
     correlated inputs are first put together into one line with the fewest dof among them.
     """
     lines = tuple(
-        BudgetLine(item, sensitivity, sensitivity * item.standard_uncertainty)
+        BudgetLine(item, sensitivity * item.standard_uncertainty)
         for item, sensitivity in zip(inputs, sensitivities, strict=True)
     )
     if correlations is None:
@@ -80,17 +70,6 @@ def combine(
         variances = _grouped_variances(lines, correlations)
     total = math.fsum(variance for variance, _ in variances)
     return Budget(value, math.sqrt(total), _welch_satterthwaite(variances), lines, correlations)
-
-
-def output_correlation(first: Budget, second: Budget) -> float:
-    """Correlation between two results of the same inputs (GUM H.2.3); nan where one is exact."""
-    inputs = [line.input for line in first.lines]
-    if inputs != [line.input for line in second.lines]:
-        raise ValueError("a correlation between results needs budgets over the same inputs")
-    matrix = correlation_matrix(inputs, first.correlations or {})
-    contributions = _contributions(first.lines), _contributions(second.lines)
-    scale = first.standard_uncertainty * second.standard_uncertainty
-    return float(contributions[0] @ matrix @ contributions[1]) / scale if scale > 0 else math.nan
 
 
 def second_order_variance(model: Model, inputs: Sequence[Input]) -> float:
@@ -118,25 +97,10 @@ def second_order_variance(model: Model, inputs: Sequence[Input]) -> float:
     return total * STEPS_PER_U**4
 
 
-def _slope(model: Model, values: list[float], index: int, item: Input) -> float:
-    # An exact input contributes nothing; its sensitivity is only shown.
-    exact = item.standard_uncertainty == 0.0
-    step = 1e-6 * max(abs(item.value), 1.0) if exact else item.standard_uncertainty / STEPS_PER_U
-    moved = values.copy()
-    moved[index] = high = item.value + step
-    above = model(*moved)
-    moved[index] = low = item.value - step
-    return (above - model(*moved)) / (high - low)
-
-
 def _welch_satterthwaite(variances: Sequence[tuple[float, float]]) -> float:
     total = math.fsum(variance for variance, _ in variances)
     spread = math.fsum(variance * variance / dof for variance, dof in variances)
     return total * total / spread if spread > 0.0 else math.inf
-
-
-def _contributions(lines: Sequence[BudgetLine]) -> npt.NDArray[np.float64]:
-    return np.array([line.contribution for line in lines])
 
 
 def _grouped_variances(
@@ -144,7 +108,7 @@ def _grouped_variances(
 ) -> list[tuple[float, float]]:
     """Variance and dof of each set of inputs that hang together by correlation."""
     matrix = correlation_matrix([line.input for line in lines], correlations)
-    contributions = _contributions(lines)
+    contributions = np.array([line.contribution for line in lines])
     pending, variances = set(range(len(lines))), []
     while pending:
         group = {pending.pop()}

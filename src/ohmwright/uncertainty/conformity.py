@@ -186,7 +186,7 @@ class GlobalRisk:
         multiplier, false_accept = 1.0, 0.0
         if math.isfinite(ratio):
             multiplier = risk.acceptance_multiplier(*terms, self.maximum_risk, factor)
-            false_accept = float(risk.centred_risks(*terms, multiplier, factor).false_accept)
+            false_accept = float(risk.false_accept(*terms, multiplier, factor))
         acceptance = tolerance.moved_inwards((1.0 - multiplier) * tolerance.half_width)
         rule = (
             f"global risk: false accepts at most {100.0 * self.maximum_risk:g} % with "
@@ -238,11 +238,6 @@ class UncertaintyRatio:
             verdict = "pass" if ratio >= self.minimum * (1.0 - 1e-12) else "undecided"
         rule = f"test uncertainty ratio at least {self.minimum:g}:1"
         return _decision(verdict, rule, tolerance, measured, tolerance)
-
-
-def worst_case_specific_risk(multiple: float, coverage_factor: float = 2.0) -> float:
-    """Risk of a value right at an acceptance limit w = multiple * U inside one tolerance limit."""
-    return t_cdf(-multiple * coverage_factor, math.inf)
 
 
 def _banded(measured: Measured, acceptance: Limits, tolerance: Limits, band: float) -> Verdict:

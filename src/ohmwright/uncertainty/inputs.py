@@ -8,9 +8,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
-from ohmwright.uncertainty import autocorrelation
-
-Distribution = Literal["normal", "student t", "rectangular", "arcsine"]
+Distribution = Literal["normal", "student t", "rectangular"]
 
 # Correlation coefficients by pair of labels; a pair not named is uncorrelated.
 Correlations = Mapping[tuple[str, str], float]
@@ -38,14 +36,9 @@ class Input:
             )
 
 
-def rectangular(label: str, value: float, half_width: float, dof: float = math.inf) -> Input:
+def rectangular(label: str, value: float, half_width: float) -> Input:
     """Anywhere within value +- half_width, all equally likely: u = a / sqrt(3)."""
-    return Input(label, value, half_width / math.sqrt(3.0), dof, "rectangular")
-
-
-def arcsine(label: str, value: float, half_width: float) -> Input:
-    """Swings within value +- half_width, the ends most likely: u = a / sqrt(2)."""
-    return Input(label, value, half_width / math.sqrt(2.0), distribution="arcsine")
+    return Input(label, value, half_width / math.sqrt(3.0), distribution="rectangular")
 
 
 def resolution_uncertainty(step: float) -> float:
@@ -53,62 +46,37 @@ def resolution_uncertainty(step: float) -> float:
     return step / math.sqrt(12.0)
 
 
-def from_readings(
-    label: str, readings: npt.ArrayLike, resolution: float = 0.0, lag1: float | None = None
-) -> Input:
-    """Type A evaluation of repeated readings, with their autocorrelation and the display's steps.
+def from_readings(label: str, readings: npt.ArrayLike, resolution: float = 0.0) -> Input:
+    """Type A evaluation of independent repeated readings: their mean, s / sqrt(n), dof n - 1.
 
-    The uncertainty of the mean is sqrt(sum of squared deviations / (n (n_eff - 1))), unbiased for
-    correlated readings (A. Zieba, Metrol. Meas. Syst. 17, 2010, from memory) and s / sqrt(n) for
-    independent ones; degrees of freedom are n_eff - 1. `lag1` is the autocorrelation to use where
-    it is known; otherwise it is estimated from the readings and corrected for the low bias of that
-    estimate. The result is never below resolution / sqrt(12), which has infinite dof.
+    Never below resolution / sqrt(12), which has infinite dof.
 
-    Raises ValueError where the readings are too few for their correlation.
+    Raises ValueError for anything but a one-dimensional series, and for a single reading, which
+    says nothing of its scatter.
     """
-    centre, residuals = autocorrelation.deviations(readings)
+    centre, residuals = _deviations(readings)
     count = residuals.size
-    squares = float(residuals @ residuals)
-    floor = Input(label, centre, resolution_uncertainty(resolution), distribution="rectangular")
-    if count > 1 and squares == 0.0:
-        return floor
-    if lag1 is None:
-        lag1 = unbiased_lag1(readings)
-    spare = autocorrelation.effective_size_ar1(count, lag1) - 1.0
-    if spare <= 0.0:
-        raise ValueError(
-            f"{label}: {count} readings with lag-1 autocorrelation {lag1:.2f} are worth only one "
-            "independent reading, so they say nothing of their own scatter; take more readings"
-        )
-    uncertainty = math.sqrt(squares / (count * spare))
-    if uncertainty < floor.standard_uncertainty:
-        return floor
-    return Input(label, centre, uncertainty, spare, "student t")
+    if count < 2:
+        raise ValueError(f"{label}: one reading says nothing of its own scatter; take more")
+    dof = count - 1.0
+    uncertainty = math.sqrt(float(residuals @ residuals) / (count * dof))
+    least = resolution_uncertainty(resolution)
+    # Readings that are all alike have no scatter to take degrees of freedom from.
+    if uncertainty < least or uncertainty == 0.0:
+        return Input(label, centre, least, distribution="rectangular")
+    return Input(label, centre, uncertainty, dof, "student t")
 
 
-def unbiased_lag1(readings: npt.ArrayLike) -> float:
-    """Lag-1 autocorrelation with the low bias of short series taken out, not above 0.99.
-
-    For an AR(1) series the estimate r1 averages rho - (1 + 4 rho) / n (Marriott and Pope 1954,
-    from memory; a simulation agrees to 0.02 from n = 10 on); this solves it for rho.
-    Raises ValueError for fewer than eight readings, which cannot tell.
-    """
-    count = np.size(np.asarray(readings))
-    if count < 8:
-        raise ValueError(
-            f"{count} readings are too few to estimate their autocorrelation; take at least 8, "
-            "or state the autocorrelation (0 for independent readings)"
-        )
-    estimate = autocorrelation.lag1_autocorrelation(readings)
-    return min(0.99, (count * estimate + 1.0) / (count - 4.0))
-
-
-def paired_correlation(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
-    """Correlation of two means from readings taken together (GUM 5.2.3); nan if one is constant."""
-    _, left = autocorrelation.deviations(first)
-    _, right = autocorrelation.deviations(second)
-    scale = math.sqrt(float(left @ left) * float(right @ right))
-    return float(left @ right) / scale if scale > 0.0 else math.nan
+def _deviations(readings: npt.ArrayLike) -> tuple[float, npt.NDArray[np.float64]]:
+    """Mean of a series, shape (n,), and its deviations from it."""
+    series = np.asarray(readings, dtype=np.float64)
+    if series.ndim != 1 or series.size == 0:
+        raise ValueError(f"expected a non-empty one-dimensional series, got shape {series.shape}")
+    # Shifting by the first reading first keeps the digits of a small scatter on a large level.
+    first = float(series[0])
+    shifted = series - first
+    centre = float(shifted.mean())
+    return first + centre, shifted - centre
 
 
 def correlation_matrix(

@@ -46,46 +46,11 @@ class Trials:
 
     def symmetric_interval(self, coverage: float = 0.95) -> Interval:
         """Probabilistically symmetric interval: as many trials below it as above (7.7.2)."""
-        held = self._held(coverage)
-        first = (self.ordered.size - held + 1) // 2
-        return self._interval(first, held)
-
-    def shortest_interval(self, coverage: float = 0.95) -> Interval:
-        """Shortest interval that holds this share of the trials (7.7.4)."""
-        held = self._held(coverage)
-        first = int(np.argmin(self.ordered[held:] - self.ordered[:-held]))
-        return self._interval(first, held)
-
-    def _held(self, coverage: float) -> int:
         held = math.floor(coverage * self.ordered.size + 0.5)
         if not 0 < held < self.ordered.size:
             raise ValueError(f"{self.ordered.size} trials hold no interval of coverage {coverage}")
-        return held
-
-    def _interval(self, first: int, held: int) -> Interval:
+        first = (self.ordered.size - held + 1) // 2
         return Interval(float(self.ordered[first]), float(self.ordered[first + held]))
-
-
-def simulate(
-    model: ArrayModel,
-    inputs: Sequence[Input],
-    trials: int,
-    seed: int,
-    correlations: Correlations | None = None,
-) -> Trials:
-    """Distribution of model(*inputs) over a fixed number of trials.
-
-    `model` takes one array an input, all of one shape, and returns one array of that shape.
-    Correlated inputs must be normal. Raises ValueError for fewer than two trials.
-    """
-    if trials < 2:
-        raise ValueError(f"a simulation needs at least two trials, got {trials}")
-    sequences = _sequences(model, inputs, seed, correlations)
-    values = np.empty(trials)
-    for start in range(0, trials, SEQUENCE_TRIALS):
-        part = values[start : start + SEQUENCE_TRIALS]
-        part[...] = next(sequences)[: part.size]
-    return _summary(values)
 
 
 def simulate_adaptively(
@@ -182,8 +147,6 @@ def _unit_draws(generator: np.random.Generator, item: Input) -> FloatArray:
             return generator.standard_t(item.dof, size)
         case "rectangular":
             return math.sqrt(12.0) * (generator.random(size) - 0.5)
-        case "arcsine":
-            return math.sqrt(2.0) * np.sin(math.tau * generator.random(size))
 
 
 def _mixing(inputs: Sequence[Input], correlations: Correlations) -> FloatArray:

@@ -1,4 +1,4 @@
-"""RMS, peak and crest factor: of sampled waveforms, and in closed form for the usual shapes."""
+"""RMS, peak and crest factor of sampled waveforms."""
 
 import math
 from dataclasses import dataclass
@@ -72,68 +72,3 @@ def _square_sum(floats: npt.NDArray[Any]) -> float:
         return float(np.dot(rest, rest)) + (_square_sum(floats[:whole]) if whole else 0.0)
     rows = floats.reshape(-1, ROW_SAMPLES)
     return float(np.add.reduce(np.vecdot(rows, rows)))
-
-
-def sine(amplitude: float) -> Waveform:
-    """A continuous sine: crest factor sqrt(2)."""
-    return Waveform(rms=amplitude / math.sqrt(2.0), peak=amplitude)
-
-
-def gated_sine(amplitude: float, duty: float) -> Waveform:
-    """A sine that is on for the fraction `duty` (0 to 1) of the time, in whole half cycles."""
-    return _gated(sine(amplitude), duty)
-
-
-def square(amplitude: float) -> Waveform:
-    """A square wave without direct component: crest factor 1."""
-    return Waveform(rms=amplitude, peak=amplitude)
-
-
-def rectangular_pulse(amplitude: float, duty: float) -> Waveform:
-    """A unipolar pulse that stands at `amplitude` for the fraction `duty` of the time."""
-    return _gated(square(amplitude), duty)
-
-
-def triangle(amplitude: float) -> Waveform:
-    """A triangle or sawtooth wave: crest factor sqrt(3)."""
-    return Waveform(rms=amplitude / math.sqrt(3.0), peak=amplitude)
-
-
-def half_wave_rectified_sine(amplitude: float) -> Waveform:
-    """A sine with one polarity left out: RMS is half the amplitude."""
-    return gated_sine(amplitude, 0.5)
-
-
-def damped_sine(
-    amplitude: float, decay_per_s: float, frequency_hz: float, repeat_s: float
-) -> Waveform:
-    """v(t) = amplitude exp(-decay t) sin(2 pi f t), started anew every `repeat_s` seconds; exact.
-
-    The peak is the first maximum: the repetition must be longer than a quarter cycle.
-    """
-    omega = math.tau * frequency_hz
-    if decay_per_s <= 0.0 or repeat_s * omega < math.pi / 2.0:
-        raise ValueError("a damped sine needs a decay above zero and at least a quarter cycle")
-    a, phase = decay_per_s, 2.0 * omega * repeat_s
-    left = math.exp(-2.0 * a * repeat_s)
-    direct = (1.0 - left) / (2.0 * a)
-    ripple = 2.0 * a - left * (2.0 * a * math.cos(phase) - 2.0 * omega * math.sin(phase))
-    mean_square = (direct - ripple / (4.0 * (a * a + omega * omega))) / (2.0 * repeat_s)
-    peak_s = math.atan2(omega, a) / omega
-    peak = abs(amplitude) * math.exp(-a * peak_s) * math.sin(omega * peak_s)
-    return Waveform(rms=abs(amplitude) * math.sqrt(mean_square), peak=peak)
-
-
-def damped_sine_rms_decayed(
-    amplitude: float, decay_per_s: float, frequency_hz: float, repeat_s: float
-) -> float:
-    """RMS of a damped sine that has died away before it repeats: A w / sqrt(4 a (a^2 + w^2) T)."""
-    omega = math.tau * frequency_hz
-    spread = 4.0 * decay_per_s * (decay_per_s**2 + omega**2) * repeat_s
-    return abs(amplitude) * omega / math.sqrt(spread)
-
-
-def _gated(waveform: Waveform, duty: float) -> Waveform:
-    if not 0.0 < duty <= 1.0:
-        raise ValueError(f"a duty lies above 0 and up to 1, got {duty}")
-    return Waveform(rms=waveform.rms * math.sqrt(duty), peak=waveform.peak)

@@ -105,7 +105,7 @@ def _activation(work: StepRun, step: CrestFactorStep, point: Point) -> Undoubted
     asked_ma = expected_ma(mode, step.setting_w, step.load_ohm)
 
     def doubt(seen: _Seen) -> Doubt | None:
-        measured = _measured(seen.shapes, age_s)
+        measured = mean_crest_factor(seen.shapes, age_s)
         return doubt_in(session, seen.samples, asked_ma, seen.excess, measured, point.target)
 
     return Undoubted(
@@ -115,7 +115,7 @@ def _activation(work: StepRun, step: CrestFactorStep, point: Point) -> Undoubted
         work.timing.max_on_s,
         lambda: _captured(session, step, point, work.timing),
         doubt,
-        lambda seen: seen.excess or _in_words(_measured(seen.shapes, age_s), point),
+        lambda seen: seen.excess or _in_words(mean_crest_factor(seen.shapes, age_s), point),
     )
 
 
@@ -149,10 +149,11 @@ async def _captured(session: Session, step: CrestFactorStep, point: Point, timin
         on_s = session.on_s - before_s
         return _Seen(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
     differing = {captured.counts.tobytes(): captured for captured in captures}
-    return _Seen(len(captures), tuple(map(_shape, differing.values())), on_s, tuple(taken))
+    return _Seen(len(captures), tuple(map(shape_of, differing.values())), on_s, tuple(taken))
 
 
-def _shape(captured: Captured) -> Shape:
+def shape_of(captured: Captured) -> Shape:
+    """Crest factor of one capture, and what one count is worth in it."""
     seen = measure(captured.counts)  # the scale falls out of the ratio
     return Shape(seen.crest_factor, seen.crest_factor / seen.peak if seen.peak else 0.0)
 
@@ -161,7 +162,7 @@ def _result(
     work: StepRun, step: CrestFactorStep, point: Point, activation: Undoubted[_Seen]
 ) -> Result:
     seen, as_told = activation.seen, activation.as_told
-    measured = _measured(seen.shapes, work.timing.age_s) if as_told is None else None
+    measured = mean_crest_factor(seen.shapes, work.timing.age_s) if as_told is None else None
     again = len(seen.shapes) < _FEWEST <= seen.captures
     why = (
         "the analyzer gave the same waveform again instead of a new one"
@@ -189,7 +190,7 @@ def _result(
     )
 
 
-def _measured(shapes: Sequence[Shape], age_s: float) -> Measured | None:
+def mean_crest_factor(shapes: Sequence[Shape], age_s: float) -> Measured | None:
     """Mean of the captures. Each begins anywhere in the waveform, so they are independent.
 
     A scale error of meter or digitiser falls out of the ratio; what is left is their scatter,
@@ -199,7 +200,7 @@ def _measured(shapes: Sequence[Shape], age_s: float) -> Measured | None:
     if len(found) < _FEWEST:
         return None
     resolution = max(shape.per_count for shape in found)
-    mean = from_readings("captures", [shape.crest_factor for shape in found], resolution, lag1=0.0)
+    mean = from_readings("captures", [shape.crest_factor for shape in found], resolution)
     factor = coverage_factor(mean.dof)
     alike = isinf(mean.dof)
     return Measured(

@@ -1,0 +1,20 @@
+"""Every check of the installation, by what is checked."""
+
+from __future__ import annotations
+
+from . import budgets, decisions, limits, records, transients, waveforms
+from .check import Check
+
+SUBJECTS = {
+    "Uncertainty budgets": budgets,
+    "Decision rules": decisions,
+    "Tolerances and leakage limits": limits,
+    "Settled values of stored activations": transients,
+    "Waveforms": waveforms,
+    "Records": records,
+}
+
+
+def all_checks() -> dict[str, tuple[Check, ...]]:
+    """The checks of each subject. Building the list computes nothing."""
+    return {subject: tuple(module.checks()) for subject, module in SUBJECTS.items()}

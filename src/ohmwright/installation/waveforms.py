@@ -1,0 +1,74 @@
+"""RMS, peak and crest factor of sampled waveforms, as a crest factor step takes them.
+
+The expected values are closed forms: common practice, no source. Those of the damped sine were
+found again by numerical integration.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
+from ohmwright.instruments.analyzer import Captured
+from ohmwright.model.result import Measured
+from ohmwright.uncertainty.waveform import measure
+
+from .check import Check, table
+
+Floats = NDArray[np.float64]
+_SAMPLES = 64_000
+_FULL_SCALE = 30_000.0
+
+
+def checks() -> Iterator[Check]:
+    """Figures of one capture, and the mean of several with its uncertainty."""
+    yield from table(
+        *("closed form", "sine of 100 V", "reference"),
+        ("RMS, V", 70.7107, 1e-3, lambda: measure(100.0 * _sine(1.0)).rms),
+        ("crest factor, int16", 1.41421, 1e-4, lambda: _crest(_sine(1.0))),
+    )
+    yield from table(
+        *("closed form", "gated sine, a tenth of the time on", "reference"),
+        ("crest factor, int16", 4.47214, 1e-3, lambda: _crest(_sine(0.1))),
+    )
+    yield from table(
+        *("closed form", "damped sine, 450 kHz, 1e5 /s, every 32 us", "reference"),
+        ("RMS at 1000 V, V", 279.10930, 0.01, lambda: measure(1000.0 * _damped()).rms),
+        ("peak at 1000 V, V", 946.55117, 0.01, lambda: measure(1000.0 * _damped()).peak),
+        ("crest factor, int16", 3.39133, 1e-3, lambda: _crest(_damped())),
+    )
+    yield from table(
+        *("exact arithmetic", "crest factors 2.0, 2.1, 2.2, 2.3", "reference"),
+        ("u of their mean, s / sqrt(4)", 0.0645497, 1e-6, lambda: _mean().uncertainty),
+    )
+
+
+def _sine(duty: float) -> Floats:
+    """1000 cycles of which the first part is on."""
+    cycle = np.arange(_SAMPLES) / 64.0
+    return np.where(cycle < 1000.0 * duty, np.sin(math.tau * cycle), 0.0)
+
+
+def _damped() -> Floats:
+    time_s = np.arange(_SAMPLES) / _SAMPLES * 32e-6
+    sines: Floats = np.exp(-1e5 * time_s) * np.sin(math.tau * 450e3 * time_s)
+    return sines
+
+
+def _captured(samples: Floats) -> Captured:
+    counts = np.round(_FULL_SCALE * samples / np.max(np.abs(samples))).astype(np.int16)
+    return Captured(counts, 1e-4, 1e-6)
+
+
+def _crest(samples: Floats) -> float:
+    return shape_of(_captured(samples)).crest_factor
+
+
+def _mean() -> Measured:
+    found = mean_crest_factor([Shape(crest, 1e-4) for crest in (2.0, 2.1, 2.2, 2.3)], 6.0)
+    assert found is not None
+    return found
