@@ -27,8 +27,18 @@ from .ar1_regression import (
     regress,
     spikes,
 )
+from .coefficients import (
+    ALL,
+    COUNT,
+    DYNAMIC,
+    DYNAMIC_COUNT,
+    LINEAR,
+    LINEAR_COUNT,
+    TRIM,
+    Coefficient,
+)
 from .mixture import weights
-from .prior import ALL, DROOP, LEVEL, LINEAR, NoisePrior, TransientPrior
+from .prior import NoisePrior, TransientPrior
 from .step_response import driven
 from .thermal_droop import droop_shape
 from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
@@ -42,7 +52,7 @@ _FEWEST = 4
 
 def fit_transient(
     record: ActivationRecord,
-    transient_prior: TransientPrior,
+    prior: TransientPrior,
     noise: NoisePrior,
     start: FitStart | None,
     *,
@@ -57,7 +67,7 @@ def fit_transient(
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
-            fit = _fit(_Problem.of(record, transient_prior, noise, hunting), begin)
+            fit = _fit(_Problem.of(record, prior, noise, hunting), begin)
             if np.all(np.isfinite(fit.start.dynamics)):
                 return fit
     return None
@@ -79,7 +89,7 @@ def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:
 @dataclass(frozen=True)
 class _Problem:
     record: ActivationRecord
-    transient_prior: TransientPrior
+    prior: TransientPrior
     precision: Floats
     noise: NoisePrior
     keep: Flags
@@ -90,7 +100,7 @@ class _Problem:
     def of(
         cls,
         record: ActivationRecord,
-        transient_prior: TransientPrior,
+        prior: TransientPrior,
         noise: NoisePrior,
         hunting: bool,
     ) -> _Problem:
@@ -101,15 +111,8 @@ class _Problem:
                 waves.append(np.stack([np.sin(angle), np.cos(angle)], axis=1))
         droop = -droop_shape(record.age_s, record.at_age_s, record.window_s, record.heat)
         keep = np.ones(record.age_s.size, dtype=np.bool_)
-        return cls(
-            record,
-            transient_prior,
-            transient_prior.precision,
-            noise,
-            keep,
-            np.concatenate(waves, 1),
-            droop,
-        )
+        swings = np.concatenate(waves, 1)
+        return cls(record, prior, prior.precision, noise, keep, swings, droop)
 
     @property
     def floor(self) -> float:
@@ -119,26 +122,25 @@ class _Problem:
         return Noise(self.noise.sd**2 + self.floor, self.noise.dof)
 
     def _linear_columns(self, dynamics: Floats) -> Floats:
-        """Columns of the linear coefficients; shape (b, n, 5)."""
+        """Readings per unit of each linear coefficient for b dynamics, shape (b, n, 5)."""
         record = self.record
         responses = driven(record.age_s, record.window_s, np.exp(dynamics), record.steps)
-        columns = np.empty((*responses.shape[:2], LINEAR))
-        columns[..., :4] = responses
-        columns[..., DROOP] = responses[..., LEVEL] * self.droop
+        columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
+        columns[..., TRIM] = responses
+        columns[..., Coefficient.DROOP] = responses[..., Coefficient.LEVEL] * self.droop
         return columns
 
     def first_guess(self) -> FitStart:
         """The best of a coarse grid of lags and dead times."""
-        centre, width = (
-            self.transient_prior.mean[LINEAR:],
-            np.sqrt(np.diag(self.transient_prior.covariance)),
+        prior = self.prior
+        lag, dead_time = np.meshgrid(
+            *(
+                prior.mean_of(each) + prior.sd_of(each) * np.linspace(-2, 1.5, 8)
+                for each in (Coefficient.LOG_LAG, Coefficient.LOG_DEAD_TIME)
+            )
         )
-        lag, dead = np.meshgrid(
-            centre[0] + width[LINEAR] * np.linspace(-2, 1.5, 8),
-            centre[1] + width[LINEAR + 1] * np.linspace(-2, 1.5, 8),
-        )
-        ratio = np.full(lag.size, centre[2])
-        dynamics = np.clip(np.stack([lag.ravel(), dead.ravel(), ratio], 1), *_LIMITS.T)
+        ratio = np.full(lag.size, prior.mean_of(Coefficient.LOG_POLE_RATIO))
+        dynamics = np.clip(np.stack([lag.ravel(), dead_time.ravel(), ratio], 1), *_LIMITS.T)
         columns = np.concatenate(
             [
                 self._linear_columns(dynamics),
@@ -148,10 +150,10 @@ class _Problem:
         )
         sums = moments(columns, self.keep)
         variance = self._noise().variance
-        prior = self._prior(variance, self.transient_prior.mean[:LINEAR])
+        linear_prior = self._prior(variance, prior.mean[LINEAR])
         phi = np.array([0.5])
-        fit = regress(sums.whitened(phi), prior, self._noise(), sums.count, 0.0)
-        away = (dynamics - centre) / width[LINEAR:]
+        fit = regress(sums.whitened(phi), linear_prior, self._noise(), sums.count, 0.0)
+        away = (dynamics - prior.mean[DYNAMIC]) / np.sqrt(np.diag(prior.covariance))[DYNAMIC]
         best = int(np.argmax(fit.log_evidence[:, 0] - 0.5 * np.sum(away**2, axis=1)))
         return FitStart(dynamics[best], fit.mean[best, 0], 0.5, variance)
 
@@ -171,38 +173,37 @@ class _Problem:
         The linearised ones stand for the dynamics' absolute values, so that the readings are moved
         by what the present dynamics contribute.
         """
-        tried = state.dynamics + np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3)])
+        tried = state.dynamics + np.concatenate(
+            [np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)]
+        )
         base = self._linear_columns(tried)
         values = base @ state.linear
         slopes = (values[1:] - values[0]).T / _STEP
         shifted = self.record.relative + slopes @ state.dynamics
-        swings = self.hunting * base[0][:, LEVEL : LEVEL + 1]
+        swings = self.hunting * base[0][:, Coefficient.LEVEL, None]
         return np.concatenate([base[0], slopes, swings, shifted[:, None]], axis=1)
 
     def improve(self, state: FitStart) -> tuple[Floats, float, FitStart]:
         """One Gauss-Newton step; the columns it used, how far it went, and where to."""
         columns = self.columns(state)
-        plain = np.concatenate([columns[:, :ALL], columns[:, -1:]], axis=1)
+        plain = np.concatenate([columns[:, ALL], columns[:, -1:]], axis=1)
         sums = moments(plain, self.keep)
-        prior = self._prior(state.variance, self.transient_prior.mean)
+        prior = self._prior(state.variance, self.prior.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
         fit = regress(normal, prior, self._noise(), sums.count, starts)
         best = int(np.argmax(fit.log_evidence))
         mean = fit.mean[best]
-        change = np.clip(mean[LINEAR:] - state.dynamics, -0.5, 0.5)
-        sd = np.sqrt(fit.scale2[best] * np.diag(fit.covariance[best])[LINEAR:]) + 1e-3
+        change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
+        sd = np.sqrt(fit.scale2[best] * np.diag(fit.covariance[best])[DYNAMIC]) + 1e-3
         dynamics = np.clip(state.dynamics + change, *_LIMITS.T)
         variance = float(fit.scale2[best])
         moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
-        return (
-            columns,
-            moved,
-            FitStart(dynamics, mean[:LINEAR], float(CORRELATIONS[best]), variance),
-        )
+        found = FitStart(dynamics, mean[LINEAR], float(CORRELATIONS[best]), variance)
+        return columns, moved, found
 
     def spikes(self, columns: Floats, state: FitStart) -> Flags:
-        fitted = columns[:, :LINEAR] @ state.linear + columns[:, LINEAR:ALL] @ state.dynamics
+        fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
         return spikes(columns[:, -1] - fitted, state.correlation, self.keep)
 
     def posterior(self, state: FitStart) -> TransientEstimate:
@@ -211,28 +212,23 @@ class _Problem:
         fit, log_prior = self._members(sums, state)
         weight = weights(fit.log_evidence + log_prior)
         hunting = float(weight[:, 1:].sum())
-        covariance = fit.scale2[..., None, None] * fit.covariance[..., :ALL, :ALL]
-        still = (self._end_place() - columns[-1, :4]) @ state.linear[:4]
-        slope = columns[-1, LINEAR:ALL]
-        own = np.einsum("ab,abij->ij", weight, covariance)[LINEAR:, LINEAR:]
+        covariance = fit.scale2[..., None, None] * fit.covariance[..., ALL, ALL]
+        to_come = (self.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
+        slope = columns[-1, DYNAMIC]
+        unsure = np.einsum("ab,abij->ij", weight, covariance)[DYNAMIC, DYNAMIC]
         return TransientEstimate(
             weight=weight.ravel(),
-            mean=fit.mean[..., :ALL].reshape(-1, ALL),
-            covariance=covariance.reshape(-1, ALL, ALL),
+            mean=fit.mean[..., ALL].reshape(-1, COUNT),
+            covariance=covariance.reshape(-1, COUNT, COUNT),
             dof=fit.dof,
             floor=self.floor,
             hunting=hunting,
-            remainder=float(abs(still) + 2 * np.sqrt(slope @ own @ slope)),
+            remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
             start=state,
         )
 
-    def _end_place(self) -> Floats:
-        """Level, counts, coarse presses and curvature after the last step."""
-        place: Floats = self.record.steps.weights.sum(axis=0)
-        return place
-
     def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Floats]:
-        prior = self._prior(state.variance, self.transient_prior.mean)
+        prior = self._prior(state.variance, self.prior.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
         waves = self.hunting.shape[1] // 2
@@ -240,18 +236,18 @@ class _Problem:
             fit = regress(normal[:, None], prior, self._noise(), sums.count, starts)
             return fit, np.zeros(1)
         amplitudes = self.noise.hunting_amplitudes
-        kinds = [(ALL, 1e-7)] + [
-            (ALL + 2 * wave, amplitude) for wave in range(waves) for amplitude in amplitudes
+        kinds = [(COUNT, 1e-7)] + [
+            (COUNT + 2 * wave, amplitude) for wave in range(waves) for amplitude in amplitudes
         ]
         y = normal.shape[-1] - 1
-        members = np.array([[*range(ALL), c, c + 1, y] for c, _ in kinds])
+        members = np.array([[*range(COUNT), c, c + 1, y] for c, _ in kinds])
         normal = normal[:, members[:, :, None], members[:, None, :]]
         held = np.array([[state.variance / (a * a / 2)] * 2 for _, a in kinds])
-        whole = np.zeros((len(kinds), ALL + 3, ALL + 3))
-        own = [*range(ALL), ALL + 2]
+        whole = np.zeros((len(kinds), COUNT + 3, COUNT + 3))
+        own = [*range(COUNT), COUNT + 2]
         whole[:, np.array(own)[:, None], np.array(own)] = prior.normal
         waved = diagonal_prior(np.zeros(2), held)
-        whole[:, ALL : ALL + 2, ALL : ALL + 2] = waved.normal[:, :2, :2]
+        whole[:, COUNT : COUNT + 2, COUNT : COUNT + 2] = waved.normal[:, :2, :2]
         share = self.noise.hunting / (len(kinds) - 1)
         log_prior = np.log(np.array([1 - self.noise.hunting] + [share] * (len(kinds) - 1)))
         full = Prior(whole, waved.log_determinant)
