@@ -92,8 +92,7 @@ class Confirmation:
             return "refuted"
         if decision == "undecided" and not self._hunting_may_explain(estimate, watched_s):
             self._next_estimate_s = age_s + estimate.wait_s(self._bounds)
-            move_sooner = self._move_is_sooner(estimate, prior, watched_s)
-            return "move on" if move_sooner else "continue"
+            return "move on" if self._move_is_sooner(estimate, prior, watched_s) else "continue"
         if self._test.outcome(*log.readings) == "in tolerance":
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
         return "move on" if self._in_doubt_too_long(estimate, prior, watched_s) else "continue"

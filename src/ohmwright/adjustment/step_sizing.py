@@ -27,7 +27,13 @@ class StepSizer:
         self.tolerance = spec.question.tolerance / spec.question.target
         """The point's tolerance relative to its target."""
         self.probes = 0
-        self._probing, self._moving = parameters.probing, parameters.moving
+        probing, moving = parameters.probing, parameters.moving
+        self._probing, self._moving = probing, moving
+        self._least_error_tolerances, self._excursion = (
+            (moving.least_error_tolerances, probing.excursion_relative)
+            if spec.keys is None
+            else (moving.key_least_error_tolerances, probing.key_excursion_relative)
+        )
 
     def coarse_gain(self) -> Floats:
         """Combination, shape (8,), that is the gain per nominal count of the coarse key, if any."""
@@ -85,12 +91,8 @@ class StepSizer:
         `uncorrected_tolerances`: part of the error that is left as it is.
         """
         moving, error = self._moving, 1.0 - output.mean
-        least = (
-            moving.least_error_tolerances
-            if self.spec.keys is None
-            else moving.key_least_error_tolerances
-        )
-        if abs(error) < max(moving.least_error_sds * output.sd, least * self.tolerance):
+        least = self._least_error_tolerances * self.tolerance
+        if abs(error) < max(moving.least_error_sds * output.sd, least):
             return 0
         corrected = error - np.copysign(uncorrected_tolerances * self.tolerance, error)
         counts = corrected * gain.mean / (gain.mean**2 + moving.caution * gain.sd**2)
@@ -125,10 +127,7 @@ class StepSizer:
 
     def _probe(self, sign: int, largest_gain: float, error: float) -> Action:
         """A step in the direction of `sign`, as large as excursion, growth and range allow."""
-        probing = self._probing
-        excursion = (
-            probing.excursion_relative if self.spec.keys is None else probing.key_excursion_relative
-        )
+        probing, excursion = self._probing, self._excursion
         room = min(excursion, max(2.2 * excursion - abs(error), 0.3 * excursion))
         # a probe that did not show may have been looked for too early: grow with care
         most = probing.growth * max(abs(self.trim.counts), probing.first_counts)

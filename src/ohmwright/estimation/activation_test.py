@@ -79,18 +79,10 @@ class ActivationTest:
 
     def _in_tolerances(self, fit: TransientEstimate) -> Estimate:
         """The level with what the model leaves unsure; kept as `value` in the readings' unit."""
-        question = self.question
+        question, warmth = self.question, self._residual_warmth.uncertainty
         tolerance = question.tolerance / question.target
-        floor = float(
-            np.linalg.norm(
-                [
-                    _MODEL * tolerance,
-                    _UNSEEN * fit.remainder,
-                    self._residual_warmth.uncertainty,
-                ]
-            )
-        )
-        level = fit.coefficient(Coefficient.LEVEL).widened(1.0, floor)
+        unsure = [_MODEL * tolerance, _UNSEEN * fit.remainder, warmth]
+        level = fit.coefficient(Coefficient.LEVEL).widened(1.0, float(np.linalg.norm(unsure)))
         self.value = level.rescaled(0.0, 1 / question.target)
         return Estimate(
             level.rescaled(1.0, tolerance),

@@ -35,4 +35,5 @@ class Duty:
         return max(0.0, _MEAN_OVER_S * log(max(self.load, 1e-9) * kept / room))
 
     def _relative(self, power_w: float) -> float:
+        """A power over the rated mean."""
         return power_w / (self.power_w * self.share)

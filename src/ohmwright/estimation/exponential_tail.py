@@ -19,6 +19,7 @@ from .ar1_regression import (
     CORRELATIONS,
     LOG_SHARES,
     Noise,
+    Posterior,
     Prior,
     diagonal_prior,
     moments,
@@ -150,10 +151,12 @@ def _with_lags(problem: _Problem, lags_s: Floats) -> Floats:
 
 
 def _prior(noise_variance: float) -> Prior:
+    """Prior of the columns' coefficients under noise of a variance."""
     return diagonal_prior(_MEAN, noise_variance / _SD**2)
 
 
 def _noise(problem: _Problem) -> Noise:
+    """Prior of the noise, the meter's resolution included."""
     return Noise(_NOISE_SD**2 + _floor(problem), _NOISE_DOF)
 
 
@@ -193,12 +196,7 @@ def _fine(problem: _Problem, lag_s: float, width: float, noise_variance: float) 
     fit = regress(normal, _prior(noise_variance), _noise(problem), sums.count, starts)
     weight = weights(fit.log_evidence)
     last_s = problem.age_s[-1] - problem.age_s[0]
-    decay = np.exp(-last_s / lags_s[:, None] / np.array([1.0, _SECOND_POLE]))
-    to_come = np.einsum("li,lci->lc", decay, fit.mean[..., _REMAINDERS])
-    amplitudes = fit.covariance[..., _REMAINDERS, _REMAINDERS]
-    to_come_var = fit.scale2 * np.einsum("li,lcij,lj->lc", decay, amplitudes, decay)
-    remainder = float(np.vdot(weight, to_come))
-    spread = float(np.sqrt(np.vdot(weight, to_come_var + (to_come - remainder) ** 2)))
+    remainder, remainder_sd = _lag_to_come(last_s, lags_s, fit, weight)
     variance = fit.scale2 * fit.covariance[..., _Column.LEVEL, _Column.LEVEL] + _floor(problem)
     phi = float(weight.sum(axis=0) @ CORRELATIONS)
     level = problem.level
@@ -207,7 +205,20 @@ def _fine(problem: _Problem, lag_s: float, width: float, noise_variance: float) 
             weight, level * fit.mean[..., _Column.LEVEL], level * np.sqrt(variance), fit.dof
         ),
         remainder=level * remainder,
-        remainder_sd=level * spread,
+        remainder_sd=level * remainder_sd,
         autocorrelation=phi,
         dof=max(1.0, fit.dof * (1 - phi) / (1 + phi)),
     )
+
+
+def _lag_to_come(
+    last_s: float, lags_s: Floats, fit: Posterior, weight: Floats
+) -> tuple[float, float]:
+    """Mean and sd of both remainders' sum at `last_s`, over lags and correlations by `weight`."""
+    decay = np.exp(-last_s / lags_s[:, None] / np.array([1.0, _SECOND_POLE]))
+    amplitude = fit.mean[..., _REMAINDERS]
+    covariance = fit.covariance[..., _REMAINDERS, _REMAINDERS]
+    to_come = np.einsum("li,lci->lc", decay, amplitude)
+    variance = fit.scale2 * np.einsum("li,lcij,lj->lc", decay, covariance, decay)
+    mean = float(np.vdot(weight, to_come))
+    return mean, float(np.sqrt(np.vdot(weight, variance + (to_come - mean) ** 2)))

@@ -67,16 +67,17 @@ def nominal_limits(load_ohm: Floats, target_w: Floats, setting_w: float) -> Outp
     )
     sd = np.array([0.1, 0.1, 0.5])
 
-    def power(logs: Floats) -> Floats:
+    def log_power(logs: Floats) -> Floats:
+        """Logarithm of the power, W, at each load, from those of current, voltage, sharpness."""
         current, voltage, sharpness = np.exp(logs)
         limits = OutputLimits(setting_w, float(current), float(voltage), float(sharpness))
         return np.asarray(np.log(limits.power(load_ohm)), dtype=np.float64)
 
     logs = first
     for _ in range(8):
-        base = power(logs)
+        base = log_power(logs)
         slopes = np.stack(
-            [(power(logs + step) - base) / _SLOPE_STEP for step in _SLOPE_STEP * np.eye(3)], 1
+            [(log_power(logs + step) - base) / _SLOPE_STEP for step in _SLOPE_STEP * np.eye(3)], 1
         )
         white, residual = slopes / _MODEL, (np.log(target_w) - base) / _MODEL
         precision = white.T @ white + np.diag(sd**-2.0)
