@@ -12,6 +12,7 @@ from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.adjustment.trim import Trim
 from ohmwright.estimation.activation_test import ActivationTest
 from ohmwright.estimation.coefficients import Coefficient
@@ -156,6 +157,41 @@ def test_a_service_mode_that_times_out_early_is_resumed_after_a_rest():
     assert policy.next_action() == Release(30.0)
     policy.rested(30.0)
     assert policy.next_action() == Activate()
+
+
+def test_a_service_mode_that_timed_out_is_left_in_time_the_next_time():
+    policy = AdjustPolicy(PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0))
+    dead_trim = Made(level=TARGET - 60)  # never decided: nothing that is moved here acts
+    left_s = []
+    for until_s in (4.0, 40.0):
+        action = policy.next_action()
+        while not isinstance(action, Activate):
+            if isinstance(action, Move):
+                policy.moved(0.0, 0)
+            action = policy.next_action()
+        policy.activated()
+        for age_s, value in zip(*dead_trim.readings(until_s), strict=True):
+            policy.read(float(age_s), float(value))
+            action = policy.next_action()
+            if isinstance(action, Release):
+                break
+        left_s.append(float(age_s))
+        policy.released(left_s[-1], timed_out=not isinstance(action, Release))
+    assert left_s[1] < left_s[0] - 0.5
+
+
+def test_an_output_that_runs_away_twice_is_given_up_at_its_start(monkeypatch):
+    def away_after_any_move(self, _):
+        away = bench.counts != 0
+        self.runaways += away
+        return away
+
+    monkeypatch.setattr(RunawayCheck, "is_runaway", away_after_any_move)
+    bench = Bench(Made(level=TARGET + 30), 1.5)
+    end, policy = run(bench)
+    assert bench.moves_with_rf_on == 3  # out, back, out again; then back with RF off
+    assert (end.verdict, end.reason) == ("not adjustable", "the output does not follow the trim")
+    assert bench.counts == policy.trim.counts == 0
 
 
 def fleet(gain):
