@@ -26,8 +26,8 @@ _MODEL = 0.05
 """What the model itself may be wrong by, in tolerances."""
 _UNSEEN = 0.08
 """What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
-_TAIL_AGREES = 2.5
-"""So many standard deviations of the tail's level may lie between it and the estimate."""
+_TAIL_AGREES_SDS, _TAIL_AGREES_TOLERANCES = 2.5, 0.1
+"""The tail's level may lie so many of its standard deviations, and tolerances, off the estimate."""
 _RESTED = ResidualWarmth()
 
 
@@ -61,8 +61,17 @@ class ActivationTest:
 
         `hunting`: allow for slow swings of the output.
         """
+        record = self._record(age_s, value)
+        fit = fit_transient(record, self._prior, self._noise, self._start, hunting=hunting)
+        if fit is None:
+            return None
+        self._start = fit.start
+        return self._in_tolerances(fit)
+
+    def _record(self, age_s: Floats, value: Floats) -> ActivationRecord:
+        """The readings relative to the target, of an output that was only switched on."""
         question = self.question
-        record = ActivationRecord(
+        return ActivationRecord(
             age_s=age_s,
             relative=value / question.target,
             steps=Steps.switching_on(),
@@ -71,11 +80,6 @@ class ActivationTest:
             at_age_s=question.at_age_s,
             heat=self._residual_warmth.heat,
         )
-        fit = fit_transient(record, self._prior, self._noise, self._start, hunting=hunting)
-        if fit is None:
-            return None
-        self._start = fit.start
-        return self._in_tolerances(fit)
 
     def _in_tolerances(self, fit: TransientEstimate) -> Estimate:
         """The level with what the model leaves unsure; kept as `value` in the readings' unit."""
@@ -116,7 +120,8 @@ class ActivationTest:
         if tail is None:
             return False
         level = tail.value.rescaled(question.target, question.tolerance)
-        return abs(level.mean - estimate.value.mean) <= _TAIL_AGREES * level.sd + 0.1
+        allowed = _TAIL_AGREES_SDS * level.sd + _TAIL_AGREES_TOLERANCES
+        return abs(level.mean - estimate.value.mean) <= allowed
 
 
 _LOOK_EVERY_S = 0.2

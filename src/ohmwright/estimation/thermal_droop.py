@@ -92,7 +92,7 @@ class Warmth:
             cooled(self.most, off_s, slow_s),
         )
 
-    def left_over(self, age_s: float) -> ResidualWarmth:
+    def residual(self, age_s: float) -> ResidualWarmth:
         """Warmth at the start of an activation that begins now, for a value at `age_s`.
 
         The value is corrected for the likely warmth with the unit's own droop, as estimated. The

@@ -51,6 +51,8 @@ _STEP = 1e-4
 """Change of a logarithm by which slopes are found."""
 _FEWEST = 4
 """Readings from which on there is an estimate."""
+_RISEN = 0.05
+"""Mean of the last two readings, relative to the target, from which on there is an output."""
 
 
 def fit_transient(
@@ -66,7 +68,7 @@ def fit_transient(
     `start`: where the last fit ended; `hunting`: allow for slow swings. Equations that become
     singular are tried once more from a start of their own, then None is returned.
     """
-    if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < 0.05:
+    if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < _RISEN:
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
