@@ -23,6 +23,7 @@ Outcome = Literal["continue", "accept", "refuted", "move on", "release"]
 """Take another reading; in tolerance; out of tolerance; adjust again now; rest and try again."""
 
 _LOOK_AGAIN_S = 0.3
+"""Time from a release that was called off to the first estimate of the confirmation."""
 
 
 class Confirmation:

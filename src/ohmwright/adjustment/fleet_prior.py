@@ -63,7 +63,7 @@ class Spread:
         return max(_LEAST_LOG_SD, float(np.sqrt(variance * (1 + 1 / max(self.weight, 1.0)))))
 
     def faded(self, keep: float) -> Spread:
-        """The same mean and scatter from `keep` times as many units, 0 to 1."""
+        """This mean and scatter as if from `keep` times as many units, 0 to 1."""
         return Spread(keep * self.weight, self.mean, keep * self.squares)
 
 

@@ -37,7 +37,7 @@ class RunawayCheck:
     def why_unreachable(
         self, output: Mixture, gain: Mixture, move: Action | None, *, refuted: bool
     ) -> str | None:
-        """Why the target cannot be reached; None while a `move` is left or it may be reached.
+        """Why the target cannot be reached; None where there is a `move` or it may be reached.
 
         `refuted`: a confirmation has just shown the output out of tolerance.
         """

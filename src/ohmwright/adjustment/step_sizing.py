@@ -128,6 +128,7 @@ class StepSizer:
     def _probe(self, sign: int, largest_gain: float, error: float) -> Action:
         """A step in the direction of `sign`, as large as excursion, growth and range allow."""
         probing, excursion = self._probing, self._excursion
+        # the error counts too; but a probe under 0.3 of the bound would show nothing
         room = min(excursion, max(2.2 * excursion - abs(error), 0.3 * excursion))
         # a probe that did not show may have been looked for too early: grow with care
         most = probing.growth * max(abs(self.trim.counts), probing.first_counts)

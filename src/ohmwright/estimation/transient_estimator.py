@@ -97,8 +97,8 @@ class _Problem:
     """The readings, shape (n,), and what is known before them.
 
     `precision`: inverse covariance of the prior; `keep` (n,): readings that count; `hunting`
-    (n, 2 periods): swings, no columns where they are not allowed for; `droop` (n,): relative to
-    the largest.
+    (n, 2 periods): swings, no columns where they are not allowed for; `droop` (n,): change of the
+    output per unit of the droop coefficient, relative to the level.
     """
 
     record: ActivationRecord
@@ -180,7 +180,7 @@ class _Problem:
         return np.concatenate([base[0], slopes, waves, shifted[:, None]], axis=1)
 
     def improve(self, state: FitStart) -> tuple[Floats, float, FitStart]:
-        """One Gauss-Newton step: the columns it used, its length in deviations, and its end."""
+        """One Gauss-Newton step: columns, largest change (vague ones count less), end."""
         columns = self.columns(state)
         plain = np.concatenate([columns[:, ALL], columns[:, -1:]], axis=1)
         sums = moments(plain, self.keep)
@@ -238,7 +238,7 @@ class _Problem:
 
 
 def _grid(prior: TransientPrior) -> Floats:
-    """Dynamics, shape (64, 3): eight lags by eight dead times, as wide as the prior."""
+    """Dynamics, shape (64, 3): eight lags by eight dead times, -2 to 1.5 sd of the prior."""
     lag, dead_time = np.meshgrid(
         *(
             prior.mean_of(each) + prior.sd_of(each) * np.linspace(-2, 1.5, 8)
