@@ -50,10 +50,9 @@ def main() -> None:
 def _record(n: int) -> ActivationRecord:
     rng = np.random.default_rng(1)
     age_s = np.linspace(0.5, 30.0, n)
-    dynamics = np.array([[0.8, 0.5, 0.15]])
     moves = [(0.0, 1.0), (4.0, 0.02), (7.0, -0.05), (10.0, 0.01)]
     relative = sum(
-        size * window_mean_response((age_s - at_s)[None, :], 0.5, dynamics)[0, 0]
+        size * window_mean_response(age_s - at_s, 0.5, lag_s=0.8, dead_time_s=0.5, pole_ratio=0.15)
         for at_s, size in moves
     ) * (1 + 0.002 * rng.normal(size=n))
     weights = [[1.0, 0, 0, 0], [0, 10, 0, 0.5], [0, -25, 0, 1.0], [0, 5, 0, -0.6]]

@@ -4,7 +4,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
-from activations import Made
+from activations import Made, step_response
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, Sample
 from ohmwright.adjustment.activation_log import ActivationLog
@@ -12,12 +12,12 @@ from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
 from ohmwright.adjustment.parameters import Parameters
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.adjustment.trim import Trim
 from ohmwright.estimation.activation_test import ActivationTest
+from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.point import Expected, Keys, PointSpec, Question
 from ohmwright.estimation.prior import vague_prior
-from ohmwright.estimation.sequential_test import DecisionBounds
-from ohmwright.estimation.step_response import window_mean_response
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 
 TARGET, TOLERANCE = 500.0, 6.0
@@ -61,13 +61,7 @@ class Bench:
             self.moves_with_rf_off += 1
             return
         self.moves_with_rf_on += 1
-        made = self.made
-        dynamics = np.array([[made.lag_s, made.dead_s, made.second_pole]])
-        since = (self.age_s - age_s)[None, :]
-        self.value = (
-            self.value
-            + counts * self.gain * window_mean_response(since, made.window_s, dynamics)[0, 0]
-        )
+        self.value = self.value + counts * self.gain * step_response(self.made, self.age_s - age_s)
 
 
 def run(bench, keys=None, prior=None, left=None, **more):
@@ -165,6 +159,41 @@ def test_a_service_mode_that_times_out_early_is_resumed_after_a_rest():
     assert policy.next_action() == Activate()
 
 
+def test_a_service_mode_that_timed_out_is_left_in_time_the_next_time():
+    policy = AdjustPolicy(PointSpec(Question(TARGET, TOLERANCE, 0.5, 1.0), 40.0, 30.0))
+    dead_trim = Made(level=TARGET - 60)  # never decided: nothing that is moved here acts
+    left_s = []
+    for until_s in (4.0, 40.0):
+        action = policy.next_action()
+        while not isinstance(action, Activate):
+            if isinstance(action, Move):
+                policy.moved(0.0, 0)
+            action = policy.next_action()
+        policy.activated()
+        for age_s, value in zip(*dead_trim.readings(until_s), strict=True):
+            policy.read(float(age_s), float(value))
+            action = policy.next_action()
+            if isinstance(action, Release):
+                break
+        left_s.append(float(age_s))
+        policy.released(left_s[-1], timed_out=not isinstance(action, Release))
+    assert left_s[1] < left_s[0] - 0.5
+
+
+def test_an_output_that_runs_away_twice_is_given_up_at_its_start(monkeypatch):
+    def away_after_any_move(self, _):
+        away = bench.counts != 0
+        self.runaways += away
+        return away
+
+    monkeypatch.setattr(RunawayCheck, "is_runaway", away_after_any_move)
+    bench = Bench(Made(level=TARGET + 30), 1.5)
+    end, policy = run(bench)
+    assert bench.moves_with_rf_on == 3  # out, back, out again; then back with RF off
+    assert (end.verdict, end.reason) == ("not adjustable", "the output does not follow the trim")
+    assert bench.counts == policy.trim.counts == 0
+
+
 def fleet(gain):
     prior = FleetPrior()
     for factor in (0.9, 1.0, 1.1, 1.05, 0.95):
@@ -205,14 +234,14 @@ def test_fleet_prior_forgets_when_it_disappoints():
     after = learn(prior, Learned(-6.0 / TARGET, 0.8, 0.5))
     assert after.gain.sd() > prior.gain.sd()
     assert after.sign() == 0
-    assert FleetPrior().transient_prior().mean[1] == 0
+    assert FleetPrior().transient_prior().mean_of(Coefficient.GAIN) == 0
 
 
 def test_a_true_prior_is_not_overruled_by_noise_before_a_move_was_seen():
     for seed in range(8):
         bench = Bench(Made(level=TARGET - 30, noise=0.003), 1.5, seed=10 * seed)
         _, policy = run(bench, prior=fleet(1.5))
-        assert policy.estimator.borrowed
+        assert policy.estimator.has_fleet_gain
 
 
 @pytest.mark.parametrize("factor", [-0.33, -1.0, -3.0, 3.0, 0.33])
@@ -236,21 +265,20 @@ def test_a_prior_by_which_no_count_would_do_is_not_believed(off):
 
 @pytest.mark.parametrize("prior", [fleet(1.5), fleet(-0.5), fleet(6.0), None])
 def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior):
-    transient_prior = vague_prior() if prior is None else prior.transient_prior()
+    before = vague_prior() if prior is None else prior.transient_prior()
     for off, expected in ((2, "accept"), (-20, "refuted")):
         made = Made(level=TARGET + off, noise=0.0015)
         question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
-        sure = DecisionBounds(inside=0.9993, outside=0.95)
         confirmation = Confirmation(
-            question, Parameters(), sure, left=ResidualWarmth(), hunting=0.9
+            question, Parameters(), residual_warmth=ResidualWarmth(), hunting=0.9
         )
-        confirmation.insist(0.0)
-        log = ActivationLog(question, Trim(None).place(), 0.0)
-        outcome = "look on"
+        confirmation.rule_out_moves(0.0)
+        log = ActivationLog(question, Trim(None).position(), 0.0)
+        outcome = "continue"
         for age_s, value in zip(*made.readings(30.0), strict=True):
             log.note_reading(float(age_s), float(value))
-            if outcome == "look on":
-                outcome = confirmation.think(log, transient_prior, float(age_s), late=False)
+            if outcome == "continue":
+                outcome = confirmation.outcome(log, before, float(age_s), late=False)
         assert outcome == expected
 
 
@@ -258,19 +286,17 @@ def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior)
 def test_what_hunting_alone_keeps_in_doubt_is_moved_where_that_helps(
     monkeypatch, off, expected, by_s
 ):
-    monkeypatch.setattr(ActivationTest, "answer", lambda *_: "undecided")
+    monkeypatch.setattr(ActivationTest, "outcome", lambda *_: "undecided")
     made = Made(level=TARGET + off, noise=0.0015, droop=0.0)
     question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
-    sure = DecisionBounds(inside=0.9993, outside=0.95)
-    confirmation = Confirmation(question, Parameters(), sure, left=ResidualWarmth(), hunting=0.5)
-    log, transient_prior = (
-        ActivationLog(question, Trim(None).place(), 0.0),
-        fleet(1.5).transient_prior(),
+    confirmation = Confirmation(
+        question, Parameters(), residual_warmth=ResidualWarmth(), hunting=0.5
     )
+    log, before = ActivationLog(question, Trim(None).position(), 0.0), fleet(1.5).transient_prior()
     for age_s, value in zip(*made.readings(60.0), strict=True):
         log.note_reading(float(age_s), float(value))
-        outcome = confirmation.think(log, transient_prior, float(age_s), late=False)
-        if outcome != "look on":
+        outcome = confirmation.outcome(log, before, float(age_s), late=False)
+        if outcome != "continue":
             break
     assert (outcome, bool(age_s < by_s)) == (expected, True)
 

@@ -7,6 +7,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.estimation.step_response import window_mean_response
+
 Floats = NDArray[np.float64]
 
 
@@ -51,3 +53,14 @@ class Made:
             noise[i] = self.correlation * noise[i - 1] + np.sqrt(1 - self.correlation**2) * shock[i]
         value = clean * (1 + self.noise * noise)
         return age_s, self.resolution * np.round(value / self.resolution)
+
+
+def step_response(made: Made, since_s: Floats) -> Floats:
+    """What the meter shows of a unit step, so long after it."""
+    return window_mean_response(
+        since_s,
+        made.window_s,
+        lag_s=made.lag_s,
+        dead_time_s=made.dead_s,
+        pole_ratio=made.second_pole,
+    )

@@ -18,18 +18,18 @@ def at(centre, scale=0.1, remainder=0.0):
     [(0.0, "in tolerance"), (0.95, "undecided"), (-1.8, "too low"), (1.8, "too high")],
 )
 def test_answers(centre, answer):
-    assert at(centre).answer(DecisionBounds()) == answer
+    assert at(centre).outcome(DecisionBounds()) == answer
 
 
 def test_no_answer_while_the_lag_is_extrapolated():
-    assert at(0.0, remainder=0.7).answer(DecisionBounds()) == "undecided"
+    assert at(0.0, remainder=0.7).outcome(DecisionBounds()) == "undecided"
     assert at(0.0, remainder=0.7).wait_s(DecisionBounds()) > 0
 
 
 def test_probabilities_are_the_mixtures():
     mixture = Mixture(np.array([0.3, 0.7]), np.array([-1.0, 1.0]), np.array([0.5, 2.0]), 1e7)
     expected = 0.3 * norm.cdf(2.0) + 0.7 * norm.cdf(-0.5)
-    assert mixture.below(0.0) == pytest.approx(expected, rel=1e-5)
+    assert mixture.probability_below(0.0) == pytest.approx(expected, rel=1e-5)
     assert mixture.mean == pytest.approx(0.4)
 
 

@@ -10,7 +10,7 @@ AGE_S = 6.0
 
 
 def test_a_rested_unit_has_nothing_left_over() -> None:
-    assert Warmth(DROOP).left_over(AGE_S) == ResidualWarmth(0.0, 0.0)
+    assert Warmth(DROOP).residual(AGE_S) == ResidualWarmth(0.0, 0.0)
     assert Warmth(DROOP).rest_s(1e-6, AGE_S, 30.0) == 0.0
 
 
@@ -24,7 +24,7 @@ def test_bounds_hold_every_unit_of_the_model() -> None:
             warmth = warmth.heated(on_s).cooled(off_s)
             true = cooled(heated(true, on_s, tau_s), off_s, recovery_s)
         assert warmth.least - 1e-12 <= true <= warmth.most + 1e-12
-        left = warmth.left_over(AGE_S)
+        left = warmth.residual(AGE_S)
         error = droop * (true * np.exp(-AGE_S / tau_s) - left.heat * np.exp(-AGE_S / 8.0))
         assert abs(error) <= np.sqrt(3) * left.uncertainty + 1e-12
 

@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
-from activations import Made
+from activations import Made, step_response
 
-from ohmwright.estimation.prior import GAIN, NoisePrior, vague_prior
+from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
+from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.step_response import Steps, window_mean_response
 from ohmwright.estimation.transient_estimate import ActivationRecord
 from ohmwright.estimation.transient_estimator import fit_transient
@@ -13,13 +14,11 @@ TARGET = 500.0
 def record(made, until_s, seed=1, moves=()):
     """Readings of an activation in which the trim moved: (age, counts, gain) each."""
     age_s, value = made.readings(until_s, seed)
-    at_s, weights = [0.0], [[1.0, 0.0, 0.0, 0.0]]
+    at_s, weights = [0.0], [output_at(0, 0)[TRIM]]
     for moved_s, counts, gain in moves:
-        dynamics = np.array([[made.lag_s, made.dead_s, made.second_pole]])
-        step = window_mean_response((age_s - moved_s)[None, :], made.window_s, dynamics)[0, 0]
-        value = value + counts * gain * step
+        value = value + counts * gain * step_response(made, age_s - moved_s)
         at_s.append(moved_s)
-        weights.append([0.0, counts, 0.0, counts**2 / 200])
+        weights.append((output_at(counts, 0) - output_at(0, 0))[TRIM])
     return ActivationRecord(
         age_s, value / TARGET, Steps(np.array(at_s), np.array(weights)), made.window_s,
         made.resolution / TARGET, 6.0, 0.0,
@@ -27,13 +26,12 @@ def record(made, until_s, seed=1, moves=()):
 
 
 def level(fit):
-    return fit.combination(np.eye(8)[0])
+    return fit.coefficient(Coefficient.LEVEL)
 
 
 def test_response_is_the_mean_of_the_step_response_over_the_window():
-    dynamics = np.array([[0.8, 0.5, 0.2]])
     since_s, window_s = np.linspace(0.1, 6, 30), 0.6
-    shown = window_mean_response(since_s[None, :], window_s, dynamics)[0, 0]
+    shown = window_mean_response(since_s, window_s, lag_s=0.8, dead_time_s=0.5, pole_ratio=0.2)
     t = since_s[:, None] - window_s * (np.arange(2000) + 0.5) / 2000 - 0.5
     t = np.maximum(t, 0)
     step = 1 - (0.8 * np.exp(-t / 0.8) - 0.16 * np.exp(-t / 0.16)) / 0.64
@@ -58,10 +56,10 @@ def test_gain_dead_time_and_lag_come_from_one_activation_with_a_move():
     for seed in range(20):
         moved = record(made, 8.0, seed, moves=[(4.0, 8, -1.5)])
         fit = fit_transient(moved, vague_prior(), NoisePrior(), None)
-        gains.append(fit.combination(np.eye(8)[GAIN]).mean * TARGET)
+        gains.append(fit.coefficient(Coefficient.GAIN).mean * TARGET)
     assert np.mean(gains) == pytest.approx(-1.5, rel=0.15)
     assert fit.lag_s == pytest.approx(0.8, rel=0.1)
-    assert fit.dead_s == pytest.approx(0.5, abs=0.1)
+    assert fit.dead_time_s == pytest.approx(0.5, abs=0.1)
 
 
 def test_spikes_do_not_carry_the_level_off():

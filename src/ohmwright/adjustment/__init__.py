@@ -1,1 +1,57 @@
-"""Adjusting as a policy: told what happened, it says what next; no await, port or clock."""
+"""The policy that brings one point's output to its target by moving its trim.
+
+It says what to do next and is told what came of it; it knows no clock and no port. Outputs and
+gains are relative to the point's target, gains per count of the trim. Read in this order:
+
+    actions             what the policy can ask for
+    policy              what was reported, what to do next, and what follows from a reading
+    decision            what the readings call for: wait, move, release, return, give up
+    unit_estimator      the unit's coefficients, and whether its gain is known
+    move_choice         the next move, by its own gain or by the fleet's
+    step_sizing         how many counts a probe or a move is
+    release_criterion   whether the trim stands well enough to release and confirm
+    confirmation        one activation that may confirm, on its own readings
+    runaway_check       output out of bounds, target out of reach
+    first_move          the move before RF, where the output at the start is known
+    fleet_prior         what earlier units of the model taught
+    trim                where the trim stands, by counts or by keys
+    activation_log      readings and moves of one activation
+    action_queue        actions decided on and not yet handed out
+    parameters          every threshold, in groups, with unit and reason
+
+Decisions that bind this room; all are in force.
+
+**The policy knows no clock and no port.** Why: the same policy runs a bench and a population of
+units in a benchmark. `engine.adjust` carries out what it says. Rejected: a loop that awaits the
+meter between decisions. Held by the import contracts; tests/adjustment/test_policy.py drives it.
+
+**A confirmation is decided on its own readings.** Fleet prior, as-found curve and all that was
+learned of the unit decide only what is done before it and how long it pays to watch, so that a
+wrong prior costs time and causes no false accept. An output that needs no move is confirmed in the
+activation that showed so, if it began cool enough. Rejected: the posterior of all activations.
+Held by tests/adjustment/test_policy.py (a_confirmation_answers_on_its_own_readings, wrong priors).
+
+**A gain that only other units showed is used until the unit contradicts it**, in a fit without it.
+Moves by it stay small, each and all together: even a gain 3 times as large, of the other sign,
+keeps the output within about 30 % of the target. The readings are asked only once such a move had
+time to show (asked sooner, they overruled one true prior in ten); a gain that they neither prove
+nor contradict by then is dropped, as is one by which no count would help an output that is off. The
+first release by it asks for less: failing costs one look more.
+Held by tests/adjustment/test_policy.py (priors opposite, wrong by a factor, true under noise).
+
+**Nine units in ten are assumed to hunt** until readings say otherwise (`Confirming.hunting`). A
+share of 0.9 cost 1.055 of an oracle's time with RF on, 0.5 1.027, 0.3 1.00, 0.1 0.986; but of units
+that all hunt by 1 % a share of 0.1 accepted 2 of 1,500 wrongly, 0.3 1 of 1,500, 0.5 none of 2,500
+and 0.9 3 of 20,000 (bar 0.1 %). In whole jobs 0.5 saves nothing. A unit that hunting alone keeps in
+doubt is moved after twice the usual patience. Held by `scripts/bench/adjust.py` (hunting 1 %);
+tests/adjustment/test_policy.py (what_hunting_alone_keeps_in_doubt).
+
+**An output that leaves all bounds sends the trim back to its start**, once with the gain forgotten;
+the second time the point is given up. A point that is given up has its trim put back with RF off.
+Held by tests/adjustment/test_runaway_check.py and test_policy.py (runs_away_twice, dead_trim).
+
+**A service mode that times out teaches when it does.** Nothing else is learned from that
+activation; after a rest the next one is left in time, so that its lesson is kept (else ten in a row
+could begin alike and teach nothing). Held by tests/adjustment/test_policy.py
+(left_in_time_the_next_time) and tests/engine/test_adjust.py.
+"""

@@ -1,4 +1,4 @@
-"""What a policy has made up its mind to do, in order."""
+"""The actions that a policy has decided on and not yet handed out, in order."""
 
 from __future__ import annotations
 
@@ -11,49 +11,49 @@ from .trim import Trim
 
 
 class ActionQueue:
-    """Actions still to be asked for; knows whether the unit takes a move while RF is on."""
+    """Actions still to be handed out; a move that needs RF off comes after a rest."""
 
     def __init__(self, spec: PointSpec, trim: Trim) -> None:
         self._spec, self._trim = spec, trim
-        self._due: deque[Action] = deque()
+        self._actions: deque[Action] = deque()
 
     def __len__(self) -> int:
-        return len(self._due)
+        return len(self._actions)
 
     def pop(self) -> Action:
-        """The next action."""
-        return self._due.popleft()
+        """The next action, which leaves the queue."""
+        return self._actions.popleft()
 
     def rest(self) -> None:
-        """Switch off and rest."""
-        self._due.append(Release(self._spec.rest_s))
+        """Add: RF off, then the point's rest."""
+        self._actions.append(Release(self._spec.rest_s))
 
-    def rest_at_once(self) -> None:
-        """RF has gone off by itself: whatever was meant to be done is off."""
-        self._due.clear()
+    def drop_all_and_rest(self) -> None:
+        """Replace all actions by a rest: RF has gone off by itself."""
+        self._actions.clear()
         self.rest()
 
-    def stop(self) -> None:
-        """Switch off for good."""
-        self._due.append(Release(0.0))
+    def release(self) -> None:
+        """Add: RF off, without a rest."""
+        self._actions.append(Release(0.0))
 
-    def move(self, action: Action, *, on: bool) -> None:
-        """Move; where the unit takes it only with RF off, switch off before."""
-        if on and not self._spec.moves_while_on:
+    def move(self, action: Action, *, rf_on: bool) -> None:
+        """Add a move, after a rest where RF is on and the unit's trim cannot be moved then."""
+        if rf_on and not self._spec.moves_while_on:
             self.rest()
-        self._due.append(action)
+        self._actions.append(action)
 
-    def move_and_rest(self, action: Action | None) -> None:
-        """A last move, if any, then off; the other way round where the unit wants it so."""
+    def rest_with_last_move(self, action: Action | None) -> None:
+        """Add a rest, and a move before it; after it where the trim cannot be moved with RF on."""
         if action is not None and self._spec.moves_while_on:
-            self._due.append(action)
+            self._actions.append(action)
         self.rest()
         if action is not None and not self._spec.moves_while_on:
-            self._due.append(action)
+            self._actions.append(action)
 
-    def put_back(self, *, on: bool) -> None:
-        """The trim to where it was at the start."""
-        back = self._trim.back()
-        if back and on and not self._spec.moves_while_on:
+    def return_to_start(self, *, rf_on: bool) -> None:
+        """Add what brings the trim back to its start, after a rest where it needs RF off."""
+        actions = self._trim.return_to_start()
+        if actions and rf_on and not self._spec.moves_while_on:
             self.rest()
-        self._due.extend(back)
+        self._actions.extend(actions)

@@ -1,4 +1,4 @@
-"""What an adjusting policy can ask for next; the loop that carries it out owns clock and port."""
+"""What an adjusting policy can ask for; whoever owns the clock and the ports carries it out."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ class Sample:
 
 @dataclass(frozen=True)
 class Move:
-    """Move the trim by so many counts, with RF on or off as it is."""
+    """Move the trim by `counts`, with RF on or off as it is."""
 
     counts: int
 
 
 @dataclass(frozen=True)
 class Press:
-    """Press a key so many times; negative is the key that counts down."""
+    """Have a key pressed `times` times; negative is the key that counts down."""
 
     key: Literal["coarse", "fine"]
     times: int
@@ -33,16 +33,17 @@ class Press:
 
 @dataclass(frozen=True)
 class Release:
-    """Switch RF off and rest for at least so long."""
+    """Switch RF off, if it is on, and rest for at least `rest_s`."""
 
     rest_s: float
 
 
 @dataclass(frozen=True)
 class Finish:
-    """The end, with RF off: what the point is, and why if it did not pass.
+    """The end of the adjustment, with RF off: the verdict, and its reason where it is no pass.
 
-    `value`, its standard `uncertainty` and `dof`: the confirmation's; None when there was none.
+    `value`, its standard `uncertainty` and `dof`: the confirmation's, in the unit of the readings;
+    None where nothing was confirmed.
     """
 
     verdict: Literal["pass", "undecided", "not adjustable"]

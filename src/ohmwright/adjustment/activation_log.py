@@ -1,4 +1,4 @@
-"""What happened in one activation: its readings and the steps that drove the output."""
+"""The readings of one activation, and the steps that drove its output."""
 
 from __future__ import annotations
 
@@ -13,31 +13,36 @@ Floats = NDArray[np.float64]
 
 
 class ActivationLog:
-    """Readings and steps so far. `place`: where the trim stood; `heat`: droop left over, 0 to 1."""
+    """Readings and steps of one activation so far.
 
-    def __init__(self, question: Question, place: Floats, heat: float) -> None:
+    `position` (4,): factors of the trim's coefficients where it stands when RF comes on; `heat`:
+    warmth at the start, 0 rested to 1 warm through.
+    """
+
+    def __init__(self, question: Question, position: Floats, heat: float) -> None:
         self.question = question
         self.heat = heat
         self.moved_s = -np.inf
+        """Age at the latest move; minus infinity before the first."""
         self._age: list[float] = []
         self._value: list[float] = []
         self._step_at_s = [0.0]
-        self._step_weights = [place]
+        self._step_weights = [position]
 
     def note_reading(self, age_s: float, value: float) -> None:
-        """A reading that ended at its age."""
+        """Add a reading, the mean over the meter's window that ended at `age_s`."""
         self._age.append(age_s)
         self._value.append(value)
 
     def note_step(self, age_s: float, change: Floats) -> None:
-        """The trim moved: what changed in level, counts, coarse presses, curvature."""
+        """Add a move of the trim, `change` (4,) of the factors of its coefficients."""
         self._step_at_s.append(age_s)
         self._step_weights.append(change)
         self.moved_s = age_s
 
     @property
     def undisturbed(self) -> bool:
-        """Whether the trim has stayed where it was."""
+        """Whether the trim has not been moved in this activation."""
         return len(self._step_at_s) == 1
 
     @property
@@ -47,11 +52,11 @@ class ActivationLog:
 
     @property
     def readings(self) -> tuple[Floats, Floats]:
-        """Ages and values, shape (n,) each."""
+        """Ages, s, and values, unit of the readings, shape (n,) each."""
         return np.array(self._age), np.array(self._value)
 
     def record(self) -> ActivationRecord:
-        """All of it relative to the target, for the estimator."""
+        """All readings relative to the target, and the steps, as the estimator takes them."""
         age_s, value = self.readings
         target = self.question.target
         return ActivationRecord(

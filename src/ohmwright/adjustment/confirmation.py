@@ -1,133 +1,149 @@
-"""One activation that may confirm: when to look, when to accept, when to look no further.
+"""One activation that may confirm: accept, refute, move once more, or go on watching.
 
-What was learned before decides only how long it pays to look; the answer is the watch's, which
-knows this activation's own readings and nothing else.
+The decision is `ActivationTest`'s, which knows this activation's own readings and nothing else.
+What was learned before decides only how long it pays to wait for it.
 """
 
 from __future__ import annotations
 
 from typing import Literal
 
-import numpy as np
-
 from ohmwright.estimation.activation_test import ActivationTest
+from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
-from ohmwright.estimation.prior import GAIN, TransientPrior
-from ohmwright.estimation.sequential_test import DecisionBounds, Estimate
+from ohmwright.estimation.prior import TransientPrior
+from ohmwright.estimation.sequential_test import Estimate
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 
 from .activation_log import ActivationLog
 from .parameters import Parameters
 
-Outcome = Literal["look on", "accept", "refuted", "move on", "release"]
+Outcome = Literal["continue", "accept", "refuted", "move on", "release"]
+"""Take another reading; in tolerance; out of tolerance; adjust again now; rest and try again."""
+
+_LOOK_AGAIN_S = 0.3
+"""Time from a release that was called off to the first estimate of the confirmation."""
 
 
 class Confirmation:
-    """Looks at one activation. `hunting`: how likely the unit is thought to hunt.
+    """Watches one activation. `hunting`: probability that the unit hunts.
 
-    `choosy`: whether a landing that could be much better is not accepted.
+    `improve_landing`: whether a value in tolerance that a move could bring much nearer to the
+    target is moved rather than accepted.
     """
 
     def __init__(
         self,
         question: Question,
         parameters: Parameters,
-        bounds: DecisionBounds,
         *,
-        left: ResidualWarmth,
+        residual_warmth: ResidualWarmth,
         hunting: float,
-        choosy: bool = False,
+        improve_landing: bool = False,
     ) -> None:
-        self.parameters, self.bounds = parameters, bounds
+        self._confirming, self._parameters = parameters.confirming, parameters
+        self._bounds = parameters.confirming.bounds
         self._tolerance = question.tolerance / question.target
-        self._watch = ActivationTest(question, bounds, left=left, hunting=hunting)
-        self._next_look_s = 0.0
-        self._stubborn = False
-        self._choosy = choosy
+        self._test = ActivationTest(
+            question, self._bounds, residual_warmth=residual_warmth, hunting=hunting
+        )
+        self._next_estimate_s = 0.0
+        self._moves_allowed = True
+        self._improve_landing = improve_landing
 
     @property
     def value(self) -> Mixture | None:
-        """The latest estimate, in the unit of the readings."""
-        return self._watch.value
+        """The latest estimate of the output, in the unit of the readings."""
+        return self._test.value
 
-    def insist(self, age_s: float) -> None:
-        """Look on whatever it seems to say: nothing nearer can be reached."""
-        self._stubborn = True
-        self._next_look_s = age_s + 0.3
+    def rule_out_moves(self, age_s: float) -> None:
+        """Watch to the end whatever the value: no move could bring the output nearer."""
+        self._moves_allowed = False
+        self._next_estimate_s = age_s + _LOOK_AGAIN_S
 
-    def think(
-        self, log: ActivationLog, transient_prior: TransientPrior, age_s: float, *, late: bool
+    def outcome(
+        self, log: ActivationLog, prior: TransientPrior, age_s: float, *, late: bool
     ) -> Outcome:
-        """What the readings so far call for."""
-        if age_s < self._next_look_s and not late:
-            return "look on"
-        look = self._watch.look(*log.readings)
-        looked_s = age_s - transient_prior.dead_s - 5 * transient_prior.lag_s
-        outcome: Outcome = "look on"
-        if look is not None:
-            outcome = self._weighed(look, log, transient_prior, age_s, looked_s)
-        tired = looked_s > self.parameters.longest_patience_s
-        return "release" if outcome == "look on" and (late or tired) else outcome
+        """What the readings up to `age_s` call for; `late`: the activation must end now.
 
-    def _weighed(
+        `prior`: what is known of the unit, by which the cost of waiting and moving is judged.
+        """
+        if age_s < self._next_estimate_s and not late:
+            return "continue"
+        estimate = self._test.estimate(*log.readings)
+        watched_s = age_s - prior.dead_time_s - 5 * prior.lag_s
+        outcome: Outcome = "continue"
+        if estimate is not None:
+            outcome = self._outcome_of(estimate, log, prior, age_s, watched_s)
+        too_long = watched_s > self._confirming.longest_patience_s
+        return "release" if outcome == "continue" and (late or too_long) else outcome
+
+    def _outcome_of(
         self,
-        look: Estimate,
+        estimate: Estimate,
         log: ActivationLog,
-        transient_prior: TransientPrior,
+        prior: TransientPrior,
         age_s: float,
-        looked_s: float,
+        watched_s: float,
     ) -> Outcome:
-        answer = look.answer(self.bounds)
-        if answer in ("too low", "too high"):
+        """What an estimate calls for; `watched_s`: time since the lag had gone by the prior."""
+        decision = estimate.outcome(self._bounds)
+        if decision in ("too low", "too high"):
             return "refuted"
-        if answer == "undecided" and not self._hunting_may_explain(look, looked_s):
-            self._next_look_s = age_s + look.wait_s(self.bounds)
-            return "move on" if self._hopeless(look, transient_prior, looked_s) else "look on"
-        if self._watch.answer(*log.readings) == "in tolerance":
-            return "move on" if self._could_be_better(look, transient_prior) else "accept"
-        return "move on" if self._in_doubt_for_long(look, transient_prior, looked_s) else "look on"
+        if decision == "undecided" and not self._hunting_may_explain(estimate, watched_s):
+            self._next_estimate_s = age_s + estimate.wait_s(self._bounds)
+            return "move on" if self._move_is_sooner(estimate, prior, watched_s) else "continue"
+        if self._test.outcome(*log.readings) == "in tolerance":
+            return "move on" if self._landing_is_poor(estimate, prior) else "accept"
+        return "move on" if self._in_doubt_too_long(estimate, prior, watched_s) else "continue"
 
-    def _could_be_better(self, look: Estimate, transient_prior: TransientPrior) -> bool:
-        off = abs(look.value.mean)
-        if not self._choosy or self._stubborn or off <= self.parameters.well_landed:
+    def _landing_is_poor(self, estimate: Estimate, prior: TransientPrior) -> bool:
+        """Whether a value in tolerance is far off the target and a move would bring it nearer."""
+        error = abs(estimate.value.mean)
+        if not self._improve_landing or not self._moves_allowed:
             return False
-        return self._improvable(off, transient_prior)
+        far = error > self._confirming.well_landed_tolerances
+        return far and self._move_brings_nearer(error, prior)
 
-    def _hunting_may_explain(self, look: Estimate, looked_s: float) -> bool:
-        """Whether it is worth asking if swings that widen the estimate are hunting."""
-        if look.remainder > 0.5 * self.bounds.remainder or look.within < 0.97:
+    def _hunting_may_explain(self, estimate: Estimate, watched_s: float) -> bool:
+        """Whether a value likely in tolerance, with no lag left, is undecided by hunting alone."""
+        lag_left = estimate.remainder > 0.5 * self._bounds.remainder
+        if lag_left or estimate.probability_in_tolerance < 0.97:
             return False
-        return looked_s > self.parameters.least_patience_s
+        return watched_s > self._confirming.least_patience_s
 
-    def _hopeless(self, look: Estimate, transient_prior: TransientPrior, looked_s: float) -> bool:
-        """Whether moving and confirming anew is likely to be quicker than looking on."""
-        if not self._nearer_can_be_reached(look, transient_prior):
+    def _move_is_sooner(self, estimate: Estimate, prior: TransientPrior, watched_s: float) -> bool:
+        """Whether to move and confirm anew is likely to be quicker than to watch on."""
+        if not self._move_would_help(estimate, prior):
             return False
-        unlikely = 1 - abs(look.value.mean) < self.parameters.hopeless * look.value.sd
-        return unlikely or looked_s > self._patience_s(transient_prior)
+        value = estimate.value
+        unlikely = 1 - abs(value.mean) < self._confirming.unlikely_sds * value.sd
+        return unlikely or watched_s > self._patience_s(prior)
 
-    def _in_doubt_for_long(
-        self, look: Estimate, transient_prior: TransientPrior, looked_s: float
+    def _in_doubt_too_long(
+        self, estimate: Estimate, prior: TransientPrior, watched_s: float
     ) -> bool:
-        """The same where only the thought of hunting stands against accepting."""
-        long_s = self.parameters.patience_in_doubt * self._patience_s(transient_prior)
-        return looked_s > long_s and self._nearer_can_be_reached(look, transient_prior)
+        """Whether to move where hunting alone has prevented acceptance for long."""
+        long_s = self._confirming.patience_in_doubt * self._patience_s(prior)
+        return watched_s > long_s and self._move_would_help(estimate, prior)
 
-    def _nearer_can_be_reached(self, look: Estimate, transient_prior: TransientPrior) -> bool:
-        if self._stubborn or look.remainder > self.bounds.remainder:
+    def _move_would_help(self, estimate: Estimate, prior: TransientPrior) -> bool:
+        """Whether the lag has gone and a move would bring the output clearly nearer."""
+        if not self._moves_allowed or estimate.remainder > self._bounds.remainder:
             return False
-        return self._improvable(abs(look.value.mean), transient_prior)
+        return self._move_brings_nearer(abs(estimate.value.mean), prior)
 
-    def _improvable(self, off: float, transient_prior: TransientPrior) -> bool:
-        """Whether a move could bring the output clearly nearer than `off` tolerances."""
-        gain = abs(float(transient_prior.mean[GAIN])) / self._tolerance
-        gain_sd = float(np.sqrt(transient_prior.covariance[GAIN, GAIN])) / self._tolerance
-        if gain < self.parameters.gain_seen * gain_sd:
-            return off > self.parameters.inner
-        return abs(off - gain * round(off / gain)) < off - 0.2
+    def _move_brings_nearer(self, error: float, prior: TransientPrior) -> bool:
+        """Whether a whole number of counts would make `error`, in tolerances, clearly smaller."""
+        gain = abs(prior.mean_of(Coefficient.GAIN)) / self._tolerance
+        gain_sd = prior.sd_of(Coefficient.GAIN) / self._tolerance
+        if gain < self._parameters.moving.gain_sds * gain_sd:
+            return error > self._parameters.releasing.inner_tolerances
+        error_after = abs(error - gain * round(error / gain))
+        return error_after < error - self._confirming.improvement_tolerances
 
-    def _patience_s(self, transient_prior: TransientPrior) -> float:
-        """What another confirmation would cost: so long it pays to look on."""
-        again_s = 2 * transient_prior.dead_s + 8 * transient_prior.lag_s
-        return max(self.parameters.least_patience_s, self.parameters.patience * again_s)
+    def _patience_s(self, prior: TransientPrior) -> float:
+        """Time that watching may take: as long as another confirmation would."""
+        again_s = 2 * prior.dead_time_s + 8 * prior.lag_s
+        return max(self._confirming.least_patience_s, self._confirming.patience * again_s)

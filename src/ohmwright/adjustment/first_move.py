@@ -1,41 +1,45 @@
-"""How an adjustment opens where the unit's output at the start was measured before."""
+"""The move before the first activation, where the output at the start was measured before."""
 
 from __future__ import annotations
 
 import numpy as np
 
+from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Expected
-from ohmwright.estimation.prior import GAIN
 
 from .actions import Action
+from .move_choice import MoveChooser
 from .step_sizing import StepSizer
 from .unit_estimator import UnitEstimator
 
 _DOF = 30.0
+"""Degrees of freedom of what is known before the first reading."""
 
 
 def first_move(
-    expected: Expected, estimator: UnitEstimator, sizer: StepSizer
+    expected: Expected, estimator: UnitEstimator, sizer: StepSizer, chooser: MoveChooser
 ) -> tuple[Action | None, bool]:
-    """A first move with RF off, if enough is known; whether the output then is likely good.
+    """The move with RF off, None for none; whether the output is then likely in tolerance.
 
-    The belief starts from the level expected. A wrong one costs time: what is confirmed is
-    decided on the confirmation's own readings.
+    The expected level becomes the estimator's prior. A wrong one costs time alone: a confirmation
+    is decided on its own readings.
     """
-    target, tol = sizer.spec.question.target, sizer.tolerance
-    level, sd = expected.value / target, expected.sd / target
-    estimator.transient_prior = estimator.transient_prior.with_level(level, sd)
-    gain = _known(float(estimator.transient_prior.mean[GAIN]), estimator.gain_sd())
-    here = _known(level, sd)
+    target, tolerance = sizer.spec.question.target, sizer.tolerance
+    level, level_sd = expected.value / target, expected.sd / target
+    prior = estimator.prior.with_coefficient(Coefficient.LEVEL, level, level_sd)
+    estimator.prior = prior
+    gain = _known(prior.mean_of(Coefficient.GAIN), prior.sd_of(Coefficient.GAIN))
+    output = _known(level, level_sd)
     move = None
-    if estimator.is_seen(gain):
-        move = sizer.towards(here, gain, gain, sizer.spare(here, own=False))
-    counts = float(sizer.trim.place(move)[1])
-    there = _known(level + counts * gain.mean, float(np.hypot(sd, counts * gain.sd)))
-    return move, there.within(1 - tol, 1 + tol) > 0.5
+    if estimator.gain_is_determined(gain):
+        room = chooser.overshoot_room(output, own_gain=False)
+        move = sizer.next_move(output, gain, gain, room)
+    counts = sizer.trim.counts_after(move)
+    output_after = _known(level + counts * gain.mean, float(np.hypot(level_sd, counts * gain.sd)))
+    return move, output_after.probability_between(1 - tolerance, 1 + tolerance) > 0.5
 
 
 def _known(mean: float, sd: float) -> Mixture:
-    """An estimate from before the first reading."""
+    """One Student t distribution, relative to the target."""
     return Mixture(np.ones(1), np.array([mean]), np.array([max(sd, 1e-9)]), _DOF)

@@ -1,7 +1,7 @@
-"""What earlier records say of a model's point: sign, gain and lag before the first reading.
+"""What earlier units of a generator model teach of an adjustment point: sign, gain, lag, hunting.
 
-A prior only makes the policy look and move sooner. It never enters a confirmation, which is decided
-on its own readings; so a wrong prior costs time and cannot cause a false accept.
+It only makes the policy move sooner. It never enters a confirmation, which is decided on its own
+readings, so that a wrong one costs time and cannot cause a false accept.
 """
 
 from __future__ import annotations
@@ -10,143 +10,153 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from ohmwright.estimation.prior import GAIN, TransientPrior, vague_prior
+from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.prior import TransientPrior, vague_prior
 
-_LAG, _DEAD = 5, 6
 _ENOUGH = 3
-"""So many units before a prior is used."""
+"""Units from which on the prior of an unknown point is replaced."""
 _LEAST_LOG_SD = 0.1
-"""No fleet is taken to be more alike than this, in logarithms."""
+"""Smallest scatter of a model's units that is assumed, standard deviation of a logarithm."""
 _PRIOR_UNITS = 1.0
 _PRIOR_LOG_SD = 0.3
+"""Scatter assumed before any unit was seen, and how many units that is worth."""
 _HUNTING, _HUNTING_UNITS = 0.2, 4.0
 """Share of hunting units before any was seen, and how many units that is worth."""
-_SURPRISE = 3.0
-_FORGET = 0.5
+_SURPRISE_SDS = 3.0
+"""A gain so far from its prediction is surprising."""
+_KEPT = 0.5
+"""Part of what was seen that still counts after a surprise."""
+_LARGEST_LOG_SD = 0.8
+"""Largest relative standard deviation of a gain whose sign is known."""
 
 
 @dataclass(frozen=True)
 class Learned:
-    """What one finished adjustment taught. Gain relative to the target, per count."""
+    """What one finished adjustment teaches; `gain` relative to the target, per count."""
 
     gain: float
     lag_s: float
-    dead_s: float
+    dead_time_s: float
     hunting: float = 0.0
     """Probability that the unit hunts, from its own readings."""
 
 
 @dataclass(frozen=True)
 class Spread:
-    """Running mean and scatter of a logarithm; `weight` in units seen."""
+    """Running mean of a logarithm and sum of its squared deviations; `weight`: units that count."""
 
     weight: float = 0.0
     mean: float = 0.0
     squares: float = 0.0
 
     def with_value(self, value: float) -> Spread:
-        """One more value."""
+        """The statistics after one more `value`, a logarithm."""
         weight = self.weight + 1
         step = value - self.mean
         mean = self.mean + step / weight
         return Spread(weight, mean, self.squares + step * (value - mean))
 
     def sd(self) -> float:
-        """Predictive standard deviation for the next unit; wide while few have been seen."""
+        """Predictive standard deviation of the next unit's logarithm, wide after few units."""
         scatter = self.squares + _PRIOR_UNITS * _PRIOR_LOG_SD**2
         variance = scatter / (self.weight + _PRIOR_UNITS)
         return max(_LEAST_LOG_SD, float(np.sqrt(variance * (1 + 1 / max(self.weight, 1.0)))))
 
     def faded(self, keep: float) -> Spread:
-        """The same, worth only a part of what was seen."""
+        """This mean and scatter as if from `keep` times as many units, 0 to 1."""
         return Spread(keep * self.weight, self.mean, keep * self.squares)
 
 
 @dataclass(frozen=True)
 class FleetPrior:
-    """One generator model's point, as plain data: store it, or rebuild it from the records."""
+    """Statistics of the units of one generator model at one adjustment point.
+
+    `positive`, `negative`: units by the sign of their gain; `gain`, `lag`, `dead_time`: logarithms
+    of the gain's size relative to the target per count, of lag s and of dead time s.
+    """
 
     positive: float = 0.0
     negative: float = 0.0
     gain: Spread = Spread()
     lag: Spread = Spread()
-    dead: Spread = Spread()
+    dead_time: Spread = Spread()
     hunting: float = 0.0
-    """Units that hunted, each with its probability."""
+    """Sum over the units of the probability that each hunts."""
 
     def hunting_share(self) -> float:
-        """Share of units that are expected to hunt; only what is done before the confirmation."""
+        """Expected share of units that hunt, 0 to 1."""
         units = self.positive + self.negative
         return (_HUNTING_UNITS * _HUNTING + self.hunting) / (_HUNTING_UNITS + units)
 
     def transient_prior(self) -> TransientPrior:
-        """Belief before the first reading; that of an unknown point while too little was seen.
+        """Prior of the next unit's coefficients; that of an unknown point after too few units.
 
-        The sign must have been the same in nearly all units, else the gain stays open.
+        The gain stays that of an unknown point unless nearly all units agree on its sign.
         """
-        known = vague_prior()
-        mean, covariance = known.mean.copy(), known.covariance.copy()
+        prior = vague_prior()
         if self.gain.weight < _ENOUGH:
-            return known
-        for index, spread in ((_LAG, self.lag), (_DEAD, self.dead)):
-            mean[index], covariance[index, index] = spread.mean, spread.sd() ** 2
-        sign = self.sign()
-        if sign != 0:
-            gain, log_sd = float(np.exp(self.gain.mean)), self.gain.sd()
-            mean[GAIN] = sign * gain
-            covariance[GAIN, GAIN] = (gain * min(log_sd, 0.8)) ** 2
-        return TransientPrior(mean, covariance)
+            return prior
+        for coefficient, spread in (
+            (Coefficient.LOG_LAG, self.lag),
+            (Coefficient.LOG_DEAD_TIME, self.dead_time),
+        ):
+            prior = prior.with_coefficient(coefficient, spread.mean, spread.sd())
+        gain = self.gain_per_count()
+        if gain is None:
+            return prior
+        sd = abs(gain) * min(self.gain.sd(), _LARGEST_LOG_SD)
+        return prior.with_coefficient(Coefficient.GAIN, gain, sd)
 
     def gain_per_count(self) -> float | None:
-        """The gain to be expected, relative to the target; None while too little was seen."""
+        """Expected gain relative to the target; None after too few units or of either sign."""
         if self.gain.weight < _ENOUGH or self.sign() == 0:
             return None
         return self.sign() * float(np.exp(self.gain.mean))
 
     def sign(self) -> int:
-        """Sign of the gain in nearly all units so far; 0 if they differ."""
+        """Sign of the gain in at least nine of ten units, 1 or -1; 0 if they differ."""
         total = self.positive + self.negative
         if max(self.positive, self.negative) < 0.9 * total:
             return 0
         return 1 if self.positive > self.negative else -1
 
 
-def learn(prior: FleetPrior, seen: Learned) -> FleetPrior:
-    """The prior after one more unit; one that surprised is widened before it learns."""
-    if surprising(prior, seen):
+def learn(prior: FleetPrior, learned: Learned) -> FleetPrior:
+    """The prior after one more unit, before which one that was surprising makes it wider."""
+    if surprising(prior, learned):
         prior = widened(prior)
-    size = abs(seen.gain)
+    size = abs(learned.gain)
     if size <= 0:
         return prior
     return FleetPrior(
-        positive=prior.positive + (seen.gain > 0),
-        negative=prior.negative + (seen.gain < 0),
+        positive=prior.positive + (learned.gain > 0),
+        negative=prior.negative + (learned.gain < 0),
         gain=prior.gain.with_value(float(np.log(size))),
-        lag=prior.lag.with_value(float(np.log(seen.lag_s))),
-        dead=prior.dead.with_value(float(np.log(seen.dead_s))),
-        hunting=prior.hunting + seen.hunting,
+        lag=prior.lag.with_value(float(np.log(learned.lag_s))),
+        dead_time=prior.dead_time.with_value(float(np.log(learned.dead_time_s))),
+        hunting=prior.hunting + learned.hunting,
     )
 
 
-def surprising(prior: FleetPrior, seen: Learned) -> bool:
-    """Whether a unit lay far outside what the prior led to expect."""
+def surprising(prior: FleetPrior, learned: Learned) -> bool:
+    """Whether a unit's gain has the other sign or lies far outside its prediction."""
     if prior.gain.weight < _ENOUGH:
         return False
     sign = prior.sign()
-    if sign != 0 and seen.gain * sign < 0:
+    if sign != 0 and learned.gain * sign < 0:
         return True
-    away = abs(np.log(max(abs(seen.gain), 1e-9)) - prior.gain.mean)
-    return bool(away > _SURPRISE * prior.gain.sd())
+    away = abs(np.log(max(abs(learned.gain), 1e-9)) - prior.gain.mean)
+    return bool(away > _SURPRISE_SDS * prior.gain.sd())
 
 
 def widened(prior: FleetPrior) -> FleetPrior:
-    """The prior after a disappointment: what was seen counts for half."""
+    """The prior with all units so far counting for half, so that it adapts sooner."""
     return replace(
         prior,
-        positive=_FORGET * prior.positive,
-        negative=_FORGET * prior.negative,
-        gain=prior.gain.faded(_FORGET),
-        lag=prior.lag.faded(_FORGET),
-        dead=prior.dead.faded(_FORGET),
-        hunting=_FORGET * prior.hunting,
+        positive=_KEPT * prior.positive,
+        negative=_KEPT * prior.negative,
+        gain=prior.gain.faded(_KEPT),
+        lag=prior.lag.faded(_KEPT),
+        dead_time=prior.dead_time.faded(_KEPT),
+        hunting=_KEPT * prior.hunting,
     )

@@ -1,93 +1,185 @@
-"""Thresholds of the adjusting policy."""
+"""Thresholds of the adjusting policy, in groups by what they decide, each with unit and reason.
+
+Suffixes of names are units: `_s` seconds, `_lags` first time constants of the unit, `_sds` standard
+deviations of the quantity that is compared, `_tolerances` the point's tolerance, `_relative` the
+point's target. A name without one is a count, a probability or a ratio.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ohmwright.estimation.sequential_test import DecisionBounds
+
+
+@dataclass(frozen=True)
+class Probing:
+    """Steps that show what a trim does whose gain is not known."""
+
+    level_sd_tolerances: float = 0.6
+    """No probe before the output is known so well: its effect could not be told from the rise."""
+    excursion_relative: float = 0.09
+    """Most that a probe by remote control may move the output: the gain may be the largest."""
+    key_excursion_relative: float = 0.2
+    """The limit for keys: larger, since each further probe costs a person's presses."""
+    first_counts: int = 4
+    """Size that a first probe grows from: a small one cannot do harm."""
+    growth: int = 5
+    """A probe is at most so many times the largest so far: the last may not have been seen yet."""
+    wait_lags: float = 1.5
+    """Time for a probe to show before the next: two at once could not be told apart."""
+    most: int = 6
+    """After so many probes without effect the trim is said to have none."""
+    least_gain_tolerances: float = 0.015
+    """A gain per count that cannot be larger than this is no effect: a trim has not the counts."""
+
+
+@dataclass(frozen=True)
+class Moving:
+    """Moves towards the target by a gain that the readings determine."""
+
+    decide_every_s: float = 0.2
+    """Interval of decisions: what happens between two readings of the meter changes nothing."""
+    gain_sds: float = 2.0
+    """A gain so far from zero is determined: its sign is then hardly wrong."""
+    largest_gain_sds: float = 3.0
+    """The gain may be larger than estimated by so much: bounds hold for that one too."""
+    caution: float = 2.0
+    """Weight of the gain's variance, which shortens moves: overshoot costs more than a step."""
+    least_error_sds: float = 1.0
+    """An error smaller than its own uncertainty is not worth a move."""
+    least_error_tolerances: float = 0.2
+    """An error under this is good enough: a move would cost more time than it gains room."""
+    key_least_error_tolerances: float = 0.45
+    """The limit for keys: a person is not asked for presses that hardly matter."""
+    key_uncorrected_tolerances: float = 0.3
+    """Part of the error that fine presses leave: the last counts are the least worth pressing."""
+    overshoot_relative: float = 0.2
+    """Most that a move may bring the output beyond the target at the largest gain."""
+    wait_lags: float = 0.5
+    """Time from a move to the next while the unit's readings do not determine its gain."""
+
+
+@dataclass(frozen=True)
+class FleetGain:
+    """Moves by a gain that the unit's own readings do not determine yet.
+
+    It is the fleet's, which other units of the model showed, or a vague one of its own.
+    """
+
+    overshoot_relative: float = 0.05
+    """Most that such a move may bring the output beyond the target: the sign may be wrong."""
+    move_relative: float = 0.09
+    """Most that such a move may change the output at the largest gain, for the same reason."""
+    excursion_relative: float = 0.28
+    """All such moves together keep the output so near the target even at the worst gain."""
+    worst_gain_ratio: float = 4.3
+    """The worst gain over the expected one, of either sign: a model's units differ by less."""
+    least_error_sds: float = 2.0
+    """A first such move needs an error so clear: it may be for nothing."""
+    wait_lags: float = 0.25
+    """Time from such a move to the next: short, since they are small all together."""
+    judge_after_lags: float = 1.0
+    """No judgement of the gain before a move had so long to show: noise would overrule it."""
+    contradiction_sds: float = 3.0
+    """The unit's own gain so far off overrules the fleet's."""
+    contradiction_sd_ratio: float = 0.5
+    """The own gain must be known to that part of the larger one to overrule."""
+    proof_sd_ratio: float = 0.25
+    """An own gain that agrees, known to that part of the fleet's, proves it."""
+    drop_after_lags: float = 4.0
+    """A gain that a move given so long has not proved is given up."""
+    stuck_probability: float = 0.5
+    """With less probability in tolerance and no worthwhile move the gain is given up."""
+    stuck_again_probability: float = 0.9
+    """The bound from the second activation on, whose release asks for more, too."""
+
+
+@dataclass(frozen=True)
+class PriorChecks:
+    """When the readings overrule what was known before them."""
+
+    level_sds: float = 3.0
+    """A level so far from its prior: something else changed, the prior of the level is dropped."""
+    gain_sds: float = 2.0
+    """A gain so far from its prior: earlier, since a wrong gain makes wrong moves."""
+    own_gain_sd_ratio: float = 0.6
+    """The readings determine the gain once they narrow its prior to that part."""
+
+
+@dataclass(frozen=True)
+class Releasing:
+    """When the trim stands well enough to release, rest and confirm."""
+
+    probability: float = 0.98
+    """Least probability in tolerance: a confirmation that fails costs an activation and a rest."""
+    inner_tolerances: float = 0.5
+    """Half width of the inner band: a trim well inside stays in tolerance longer."""
+    inner_probability: float = 0.85
+    """Least probability in the inner band."""
+    lenient_probability: float = 0.9
+    """Least probability at a first release by a fleet's gain: failing costs one look more."""
+    lenient_inner_probability: float = 0.7
+    """Least probability in the inner band then."""
+
+
+_CONFIRMED = DecisionBounds(inside=0.9993, outside=0.95)
+
+
+@dataclass(frozen=True)
+class Confirming:
+    """How long one activation is watched for a decision on its own readings."""
+
+    bounds: DecisionBounds = _CONFIRMED
+    """Accepting wrongly is worse than moving once more, hence the unequal probabilities."""
+    warmth_tolerances: float = 0.1
+    """No confirmation where residual warmth leaves the value more uncertain than this."""
+    hunting: float = 0.9
+    """Least probability of hunting that is assumed: swings can look like scatter for a while."""
+    most_hunting: float = 0.98
+    """Largest probability of hunting that is assumed: the readings must be able to deny it."""
+    unlikely_sds: float = 1.4
+    """A value nearer to the limit than this is unlikely to be accepted soon."""
+    improvement_tolerances: float = 0.2
+    """A move must bring the output nearer by more than this to be worth a confirmation more."""
+    well_landed_tolerances: float = 1.0
+    """A landing farther off than this is improved where it can be, though it is in tolerance."""
+    improving_activations: int = 3
+    """Landings are improved in the first activations only: time is worth more afterwards."""
+    patience: float = 1.0
+    """Watching may last so many times what another confirmation would take."""
+    patience_in_doubt: float = 2.0
+    """Patience is multiplied by this where only the thought of hunting prevents acceptance."""
+    least_patience_s: float = 4.0
+    """Shortest patience: quick units also need readings enough."""
+    longest_patience_s: float = 40.0
+    """No activation is watched longer: what is not decided then never is."""
+
+
+@dataclass(frozen=True)
+class GivingUp:
+    """Bounds that return the trim to its start or end the adjustment."""
+
+    runaway_relative: float = 0.35
+    """Output so much farther from the target than at the start: back to the start."""
+    key_runaway_relative: float = 0.55
+    """The bound for keys, whose probes are larger."""
+    reachable_probability: float = 0.02
+    """With less probability in tolerance at the best trim, no count reaches the target."""
+    most_activations: int = 10
+    """The adjustment ends undecided after so many."""
+    timeout_margin_s: float = 1.0
+    """An activation is left so long before the service mode times out: a release takes time."""
+
 
 @dataclass(frozen=True)
 class Parameters:
-    """Thresholds of the policy; lengths in tolerances unless said otherwise."""
+    """All thresholds of the policy."""
 
-    think_every_s: float = 0.2
-    probe_level_sd: float = 0.6
-    probe_excursion: float = 0.09
-    """Part of the target that a probe may move the output by."""
-    key_probe_excursion: float = 0.2
-    key_good: float = 0.45
-    key_spared: float = 0.3
-    excursion_cap: float = 0.2
-    """How far beyond the target, relative, a move may bring the output at the largest gain."""
-    unseen_spare: float = 0.05
-    """The same for a move that rests only on what other units of the model did."""
-    unseen_move: float = 0.09
-    """The most, relative to the target, that such a move may do at the largest gain."""
-    unseen_excursion: float = 0.28
-    unseen_factor: float = 4.3
-    """All such moves together: within that excursion even if the gain has so many times the size
-    believed, and the other sign."""
-    unseen_lags: float = 0.5
-    """How many lags a move by a gain still vague is given to be seen before the next."""
-    borrowed_lags: float = 0.25
-    """The same where others of the model told the gain: such moves are small all together."""
-    judged_lags: float = 1.0
-    """How many lags it is given before the readings may overrule or prove the belief."""
-    unseen_worth: float = 2.0
-    """Such a move must be worth so many standard deviations of what it corrects."""
-    stuck: float = 0.5
-    stuck_again: float = 0.9
-    """With less probability in tolerance, and no move worth it, such a gain is believed no more."""
-    contradiction: float = 3.0
-    """So many standard deviations off, the unit's own readings overrule what others did."""
-    contradiction_sd: float = 0.5
-    """Their own gain must be known to that part of it, or of what is believed, to do so."""
-    proof: float = 0.25
-    """Known to that part of what is believed and no contradiction, it proves the belief."""
-    proof_lags: float = 4.0
-    """A belief that a move given so many lags has not proved is dropped."""
-    own_gain: float = 0.6
-    """The unit's own readings tell its gain once they leave so much of what was believed."""
-    runaway: float = 0.35
-    """Output so much farther from the target, relative, than at the start: back to the start."""
-    key_runaway: float = 0.55
-    most_probes: int = 6
-    first_probe: int = 4
-    probe_growth: int = 5
-    """A probe is at most so many times as large as what was tried before."""
-    gain_doubt: float = 3.0
-    """The gain may be so many standard deviations larger than it seems."""
-    probe_lags: float = 1.5
-    """How many lags a probe is given to be seen before the next."""
-    least_gain: float = 0.015
-    gain_seen: float = 2.0
-    surprise: float = 2.0
-    level_surprise: float = 3.0
-    caution: float = 2.0
-    worth: float = 1.0
-    """A move must be worth so many standard deviations of what it corrects."""
-    good: float = 0.2
-    """An error under this is not corrected."""
-    release: float = 0.98
-    inner: float = 0.5
-    release_inner: float = 0.85
-    eager_release: float = 0.9
-    eager_inner: float = 0.7
-    """The same two for the first release where others of the model told the gain."""
-    out_of_reach: float = 0.02
-    """No count lands if so little probability is in tolerance where the trim stands best."""
-    hopeless: float = 1.4
-    well_landed: float = 1.0
-    """A landing farther off than this is improved where it can be, though it is in tolerance."""
-    choosy_activations: int = 3
-    """No longer after so many activations."""
-    patience: float = 1.0
-    patience_in_doubt: float = 2.0
-    """So many times as long where a confirmation hangs on the thought of hunting alone."""
-    least_patience_s: float = 4.0
-    warm: float = 0.1
-    """Warmth left over that leaves the value more unsure than this: no confirmation."""
-    longest_patience_s: float = 40.0
-    most_activations: int = 10
-    margin_s: float = 1.0
-    hunting: float = 0.9
-    """Share of units that are thought to hunt until readings say otherwise."""
+    probing: Probing = Probing()
+    moving: Moving = Moving()
+    fleet_gain: FleetGain = FleetGain()
+    prior_checks: PriorChecks = PriorChecks()
+    releasing: Releasing = Releasing()
+    confirming: Confirming = Confirming()
+    giving_up: GivingUp = GivingUp()

@@ -1,8 +1,9 @@
-"""Adjusting one point, as a policy without clock or port: told what happened, it says what next.
+"""The policy that adjusts one point: asked what to do next, and told what came of it.
 
-One activation after another: look while the output rises, probe as soon as the level is known well
-enough to see the probe, move towards the target as the gain becomes known, release when the
-output will probably land well in tolerance, rest, and confirm on the confirmation's own readings.
+It knows no clock and no port. One activation follows another: estimate while the output rises,
+probe as soon as the level is known well enough for the probe to show, move towards the target as
+the gain becomes known, release once the output will probably be well in tolerance, rest, and
+confirm on the confirmation's own readings.
 """
 
 from __future__ import annotations
@@ -12,33 +13,29 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import PointSpec
-from ohmwright.estimation.sequential_test import DecisionBounds
 from ohmwright.estimation.thermal_droop import ResidualWarmth, cooled, heated
-from ohmwright.estimation.transient_estimate import TransientEstimate
 
 from .action_queue import ActionQueue
 from .actions import Action, Activate, Finish, Press, Release, Sample
 from .activation_log import ActivationLog
 from .confirmation import Confirmation
+from .decision import AdjustmentDecider
 from .first_move import first_move
 from .fleet_prior import FleetPrior, Learned
-from .move_choice import MoveChooser
 from .parameters import Parameters
-from .runaway_check import RunawayCheck
 from .step_sizing import StepSizer
 from .trim import Trim
 from .unit_estimator import UnitEstimator
 
 Floats = NDArray[np.float64]
 
-NO_EFFECT = "the trim has no effect"
-"""Why a point is given up whose output follows no move."""
-
 
 class AdjustPolicy:
-    """Ask `next_action`, carry it out, and tell what came of it."""
+    """Adjusts one point: ask `next_action`, carry it out, and report what happened.
+
+    `prior`: what earlier units of the model taught of the point.
+    """
 
     def __init__(
         self,
@@ -48,85 +45,89 @@ class AdjustPolicy:
     ) -> None:
         self.spec = spec
         self.parameters = parameters or Parameters()
-        self.bounds = DecisionBounds(inside=0.9993, outside=0.95)
         self.trim = Trim(spec.keys)
         self.sizer = StepSizer(spec, self.parameters, self.trim)
         self.estimator = UnitEstimator(spec, self.parameters, self.sizer, prior or FleetPrior())
-        self._chooser = MoveChooser(self.parameters, self.sizer, self.estimator)
+        self._decider = AdjustmentDecider(self.parameters, self.trim, self.sizer, self.estimator)
         self._queue = ActionQueue(spec, self.trim)
         self._end: Finish | None = None
-        self._on = self._leaving = False
+        self._rf_on = self._release_asked = False
         self._activations = 0
         self._heat = 0.0
-        self._left = ResidualWarmth()
-        self._to_confirm = self._looked = self._refuted = False
+        self._residual_warmth = ResidualWarmth()
+        self._to_confirm = self._confirming_began = self._refuted = False
         self._confirmation: Confirmation | None = None
         self._presses_due = 0
-        self._ends_s = spec.timeout_s
-        self.guard = RunawayCheck(self.parameters, self.sizer)
+        self._times_out_s = spec.timeout_s
         if spec.expected is not None:
-            move, self._to_confirm = first_move(spec.expected, self.estimator, self.sizer)
+            move, self._to_confirm = first_move(
+                spec.expected, self.estimator, self.sizer, self._decider.chooser
+            )
             if move is not None:
-                self._queue.move(move, on=False)
+                self._queue.move(move, rf_on=False)
 
-    # what happened
+    # reports of what happened
 
-    def activated(self, left: ResidualWarmth | None = None) -> None:
-        """RF is on. `left`: warmth left over; reckoned from the rests where not given."""
-        self._on, self._leaving = True, False
+    def activated(self, residual_warmth: ResidualWarmth | None = None) -> None:
+        """RF is on. `residual_warmth`: of the unit, taken from the rests so far where not given."""
+        self._rf_on, self._release_asked = True, False
         self._presses_due = 0
         self._activations += 1
-        self._left = ResidualWarmth(self._heat) if left is None else left
-        self._heat = self._left.heat
-        self._log = ActivationLog(self.spec.question, self.trim.place(), self._heat)
-        self.estimator.begin(self._log)
-        self._thought_s = 0.0
+        self._residual_warmth = (
+            ResidualWarmth(self._heat) if residual_warmth is None else residual_warmth
+        )
+        self._heat = self._residual_warmth.heat
+        self._log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
+        self.estimator.begin_activation(self._log)
+        self._decided_s = 0.0
         self._confirmation = self._new_confirmation() if self._to_confirm else None
-        self._looked = self._to_confirm
+        self._confirming_began = self._to_confirm
 
     def read(self, age_s: float, value: float) -> None:
-        """A reading: the mean over the meter's window that ended at its age."""
+        """The meter showed `value`, the mean over its window that ended at `age_s`."""
         self._log.note_reading(age_s, value)
         busy = self._queue or self._presses_due > 0
-        if age_s - self._thought_s >= self.parameters.think_every_s and not busy:
-            self._thought_s = age_s
-            self._think(age_s)
+        if age_s - self._decided_s >= self.parameters.moving.decide_every_s and not busy:
+            self._decided_s = age_s
+            self._respond(age_s)
 
     def moved(self, age_s: float, counts: int) -> None:
-        """The trim has moved."""
-        before = self.trim.place()
+        """The trim moved by `counts`; `age_s` is without meaning with RF off."""
+        before = self.trim.position()
         self.trim.note_moved(counts)
         self._note_step(age_s, before)
 
     def pressed(self, age_s: float, key: str, times: int) -> None:
-        """A key was pressed."""
-        before = self.trim.place()
+        """A key was pressed `times` times; `age_s` is without meaning with RF off."""
+        before = self.trim.position()
         self._presses_due -= abs(times)
         self.trim.note_pressed(key, times)
         self._note_step(age_s, before)
 
     def released(self, on_s: float, *, timed_out: bool = False) -> None:
-        """RF is off; if that was not asked for, the service mode timed out, and a rest follows.
+        """RF went off after `on_s`; a rest follows where the policy had not asked for that.
 
-        Nothing is learned from an activation whose output went away by itself (`timed_out`), but
-        for when that happens: the next is left in time.
+        `timed_out`: the service mode ended by itself. Nothing is learned from such an activation
+        but when it ended: the next one is left in time.
         """
-        self._on = False
-        if not self._leaving:
-            self._queue.rest_at_once()
+        self._rf_on = False
+        if not self._release_asked:
+            self._queue.drop_all_and_rest()
             self.sizer.probes = 0
         self._heat = heated(self._heat, on_s)
         if timed_out:
-            self._ends_s = min(self._ends_s, on_s)
+            self._times_out_s = min(self._times_out_s, on_s)
         else:
-            self.estimator.end()
+            self.estimator.end_activation()
 
     def rested(self, rest_s: float) -> None:
-        """RF has been off for so long."""
+        """RF was off for `rest_s`."""
         self._heat = cooled(self._heat, rest_s)
 
+    # what is asked of the policy
+
     def learned(self) -> Learned | None:
-        """What this unit taught for the next of its model; None if its gain was never seen."""
+        """What this unit teaches of its model; None if its trim was not moved or had no effect."""
         return None if self.trim.moves == 0 else self.estimator.learned()
 
     @property
@@ -139,124 +140,89 @@ class AdjustPolicy:
         if self._queue:
             action = self._queue.pop()
             self._presses_due = abs(action.times) if isinstance(action, Press) else 0
-            self._leaving = self._leaving or isinstance(action, Release)
+            self._release_asked = self._release_asked or isinstance(action, Release)
             return action
-        if self._on:
+        if self._rf_on:
             return Sample()
-        if self._end is None and self._activations >= self.parameters.most_activations:
+        exhausted = self._activations >= self.parameters.giving_up.most_activations
+        if self._end is None and exhausted:
             self._give_up("undecided", "no confirmation within the activations allowed")
             return self.next_action()
         return Activate() if self._end is None else self._end
 
+    # what follows from a reading
+
     def _note_step(self, age_s: float, before: Floats) -> None:
-        if self._on:
-            self._log.note_step(age_s, self.trim.place() - before)
+        """Log the change of the trim's position since `before`, if RF is on."""
+        if self._rf_on:
+            self._log.note_step(age_s, self.trim.position() - before)
 
-    # deciding
-
-    def _think(self, age_s: float) -> None:
+    def _respond(self, age_s: float) -> None:
+        """Confirm or adjust on the readings up to `age_s`."""
+        margin_s = self.parameters.giving_up.timeout_margin_s
         if self._confirmation is None:
-            self._adjust(age_s, late=age_s > self._ends_s - self.parameters.margin_s)
+            self._adjust(age_s, late=age_s > self._times_out_s - margin_s)
             return
-        late = age_s > self.spec.timeout_s - self.parameters.margin_s
-        outcome = self._confirmation.think(
-            self._log, self.estimator.transient_prior, age_s, late=late
-        )
+        late = age_s > self.spec.timeout_s - margin_s
+        outcome = self._confirmation.outcome(self._log, self.estimator.prior, age_s, late=late)
         value = self._confirmation.value
         if outcome == "accept" and value is not None:
             self._end = Finish("pass", "", value.mean, value.sd, value.dof)
-            self._queue.stop()
+            self._queue.release()
         elif outcome == "release":
             self._queue.rest()
-        elif outcome != "look on":
+        elif outcome != "continue":
             self._confirmation = None
-            self.estimator.fresh_start()
+            self.estimator.restart_fit()
             self._refuted = outcome == "refuted"
             self._adjust(age_s, late=late)
 
     def _new_confirmation(self) -> Confirmation:
-        hunting = min(max(self.estimator.hunts, self.parameters.hunting), 0.98)
+        """A confirmation of the present activation."""
+        confirming = self.parameters.confirming
+        hunting = max(self.estimator.hunting, confirming.hunting)
         return Confirmation(
             self.spec.question,
             self.parameters,
-            self.bounds,
-            left=self._left,
-            hunting=hunting,
-            choosy=self._activations <= self.parameters.choosy_activations,
+            residual_warmth=self._residual_warmth,
+            hunting=min(hunting, confirming.most_hunting),
+            improve_landing=self._activations <= confirming.improving_activations,
         )
 
     def _adjust(self, age_s: float, *, late: bool) -> None:
-        fit = self.estimator.fit()
-        if fit is None:
-            if late:
-                self._give_up("not adjustable", "no output")
-            return
-        gain = fit.combination(self.sizer.coarse_gain())
-        here = fit.combination(self.trim.vector())
-        if self.guard.runs_away(here):
-            self._go_back()
-            return
-        seen = self.estimator.is_seen(gain)
-        move = self._chooser.next_move(fit, here, gain) if seen else None
-        if self._chooser.is_stuck(here, gain, move, first=self._activations == 1):
-            self.estimator.open_gain()
-            return
-        beyond = self.guard.why_out_of_reach(here, gain, move, refuted=self._refuted)
-        if seen and beyond is not None:
-            self._give_up("not adjustable", beyond)
-            return
-        eager = self.estimator.borrowed and self._activations == 1
-        if late or self.estimator.lands_well(fit, self.trim.vector(move), eager=eager):
-            self._leave(age_s, move)
-        elif not seen:
-            self._probe(age_s, fit, here, gain)
-        elif move is not None and age_s - self._log.moved_s >= self.estimator.wait_s(fit, gain):
-            self._move(move)
+        """Queue what the readings call for."""
+        decision = self._decider.decide(
+            self._log, age_s, late=late, first=self._activations == 1, refuted=self._refuted
+        )
+        if decision.kind == "give up":
+            self._give_up("not adjustable", decision.reason)
+        elif decision.kind == "return to start":
+            self._queue.return_to_start(rf_on=True)
+        elif decision.kind == "release":
+            self._release(age_s, decision.move)
+        elif decision.move is not None:
+            if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
+                self._to_confirm = False
+            self._queue.move(decision.move, rf_on=True)
 
-    def _go_back(self) -> None:
-        """Return to the start and begin anew; give up the second time."""
-        self.estimator.open_gain()
-        if self.guard.runaways > 1:
-            self._give_up("not adjustable", "the output does not follow the trim")
-            return
-        self._queue.put_back(on=True)
-
-    def _leave(self, age_s: float, move: Action | None) -> None:
-        """Release to confirm, after a last move; without any, this activation confirms."""
+    def _release(self, age_s: float, move: Action | None) -> None:
+        """Queue a last move and a rest, then to confirm; without a move confirm now if allowed."""
         self._to_confirm = True
-        cool = self._left.uncertainty <= self.parameters.warm * self.sizer.tolerance
-        may_confirm = self._looked or (self._activations == 1 and cool)
+        allowed = self.parameters.confirming.warmth_tolerances * self.sizer.tolerance
+        cool = self._residual_warmth.uncertainty <= allowed
+        may_confirm = self._confirming_began or (self._activations == 1 and cool)
         if move is not None or not (may_confirm and self._log.undisturbed):
-            self._queue.move_and_rest(move)
+            self._queue.rest_with_last_move(move)
             return
-        self.estimator.fresh_start()
+        self.estimator.restart_fit()
         self._confirmation = self._new_confirmation()
-        if self._looked:
-            self._confirmation.insist(age_s)
-        self._looked = True
-
-    def _move(self, move: Action) -> None:
-        """Move now; where that takes RF off, look anew before anything is confirmed."""
-        if not self.spec.moves_while_on:
-            self._to_confirm = False
-        self._queue.move(move, on=True)
-
-    def _probe(self, age_s: float, fit: TransientEstimate, here: Mixture, gain: Mixture) -> None:
-        if self._log.undisturbed and not self.sizer.ready_to_probe(here):
-            return
-        if self.sizer.probes == 0:
-            self._move(self.sizer.first_probe(here, gain))
-            return
-        if age_s - self._log.moved_s < self.estimator.acts_s(fit, self.parameters.probe_lags):
-            return
-        if self.sizer.no_effect(gain):
-            self._give_up("not adjustable", NO_EFFECT)
-            return
-        self._move(self.sizer.next_probe(here, gain))
+        if self._confirming_began:
+            self._confirmation.rule_out_moves(age_s)
+        self._confirming_began = True
 
     def _give_up(self, verdict: Literal["undecided", "not adjustable"], reason: str) -> None:
-        """Restore the start with RF off, and end."""
-        if self._on:
-            self._queue.stop()
-        self._queue.put_back(on=False)
+        """Queue RF off and the return to the start, then the end."""
+        if self._rf_on:
+            self._queue.release()
+        self._queue.return_to_start(rf_on=False)
         self._end = Finish(verdict, reason)

@@ -1,4 +1,4 @@
-"""What ends an adjustment, or sends it back: an output out of bounds, a target out of reach."""
+"""When an adjustment returns to its start or is given up: runaway output, unreachable target."""
 
 from __future__ import annotations
 
@@ -10,35 +10,43 @@ from .step_sizing import StepSizer
 
 
 class RunawayCheck:
-    """Watches the estimates of one point; relative to its target."""
+    """Checks the estimates of one point; outputs are relative to its target, gains per count.
+
+    `runaways`: how often moves have brought the output out of bounds so far.
+    """
 
     def __init__(self, parameters: Parameters, sizer: StepSizer) -> None:
-        self._parameters, self._sizer = parameters, sizer
-        self._cap = parameters.runaway if sizer.spec.keys is None else parameters.key_runaway
-        self._first_off: float | None = None
+        self._bounds, self._sizer = parameters.giving_up, sizer
+        self._away = (
+            self._bounds.runaway_relative
+            if sizer.spec.keys is None
+            else self._bounds.key_runaway_relative
+        )
+        self._first_error: float | None = None
         self.runaways = 0
 
-    def runs_away(self, here: Mixture) -> bool:
-        """Whether moves have brought the output far beyond where it was at the start."""
-        off = abs(1 - here.mean)
-        if self._first_off is None:
-            self._first_off = off
-        away = self._sizer.trim.moves > 0 and off >= self._first_off + self._cap
+    def is_runaway(self, output: Mixture) -> bool:
+        """Whether moves have brought the output far beyond its error at the start."""
+        error = abs(1 - output.mean)
+        if self._first_error is None:
+            self._first_error = error
+        away = self._sizer.trim.moves > 0 and error >= self._first_error + self._away
         self.runaways += away
         return away
 
-    def why_out_of_reach(
-        self, here: Mixture, gain: Mixture, move: Action | None, *, refuted: bool
+    def why_unreachable(
+        self, output: Mixture, gain: Mixture, move: Action | None, *, refuted: bool
     ) -> str | None:
-        """Why the target cannot be reached, where that is plain; None where it may be.
+        """Why the target cannot be reached; None where there is a `move` or it may be reached.
 
-        `refuted`: a confirmation of its own has just shown the output out of tolerance.
+        `refuted`: a confirmation has just shown the output out of tolerance.
         """
-        tol = self._sizer.tolerance
-        if move is not None or here.within(1 - tol, 1 + tol) > self._parameters.out_of_reach:
+        tolerance = self._sizer.tolerance
+        probability = output.probability_between(1 - tolerance, 1 + tolerance)
+        if move is not None or probability > self._bounds.reachable_probability:
             return None
-        if self._sizer.at_the_end(here, gain):
+        if self._sizer.range_ends_before_target(output, gain):
             return "the trim's range ends before the target"
-        if refuted and abs(gain.mean) > tol:
+        if refuted and abs(gain.mean) > tolerance:
             return "no count brings it into tolerance"
         return None

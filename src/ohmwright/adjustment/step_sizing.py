@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.estimation.coefficients import Coefficient, combination
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import PointSpec
-from ohmwright.estimation.prior import COARSE, GAIN
 
 from .actions import Action
 from .parameters import Parameters
@@ -17,140 +17,125 @@ Floats = NDArray[np.float64]
 
 
 class StepSizer:
-    """Sizes each step of a trim. Levels and gains are relative to the target, gains per count."""
+    """Sizes each step of one trim. Outputs and gains are relative to the target, gains per count.
+
+    `probes`: steps so far whose effect had not been seen before they were taken.
+    """
 
     def __init__(self, spec: PointSpec, parameters: Parameters, trim: Trim) -> None:
-        self.spec, self.parameters, self.trim = spec, parameters, trim
+        self.spec, self.trim = spec, trim
         self.tolerance = spec.question.tolerance / spec.question.target
+        """The point's tolerance relative to its target."""
         self.probes = 0
+        probing, moving = parameters.probing, parameters.moving
+        self._probing, self._moving = probing, moving
+        self._least_error_tolerances, self._excursion = (
+            (moving.least_error_tolerances, probing.excursion_relative)
+            if spec.keys is None
+            else (moving.key_least_error_tolerances, probing.key_excursion_relative)
+        )
 
     def coarse_gain(self) -> Floats:
-        """Gain per count as the coarse key has it; per count if the trim is remote."""
+        """Combination, shape (8,), that is the gain per nominal count of the coarse key, if any."""
         keys = self.spec.keys
-        return FINE_GAIN if keys is None else FINE_GAIN + unit(COARSE) / keys.coarse_counts
+        if keys is None:
+            return FINE_GAIN
+        return FINE_GAIN + combination({Coefficient.COARSE_PRESS: 1.0}) / keys.coarse_counts
 
-    def towards(
+    def next_move(
         self,
-        here: Mixture,
-        coarse: Mixture,
-        fine: Mixture,
-        spare: float,
-        most: int | None = None,
+        output: Mixture,
+        coarse_gain: Mixture,
+        fine_gain: Mixture,
+        overshoot_room: float,
+        most_counts: int | None = None,
     ) -> Action | None:
-        """The next move towards the target, None where none is worth it.
+        """The next move towards the target, None where none is worthwhile.
 
-        `coarse`, `fine`: gain per count of either key; `spare`: how far from the target, relative,
-        even the largest gain still thinkable may bring the output; `most`: counts from the start
-        that are not to be exceeded.
+        `coarse_gain`, `fine_gain`: by either key; `overshoot_room`: how far beyond the target the
+        move may bring the output at the largest gain; `most_counts`: largest distance from the
+        trim's start.
         """
-        counts = self._wished(here, coarse, spare)
-        fine_counts = self._wished(here, fine, spare, self.parameters.key_spared)
-        return self.trim.towards(self._reachable(counts, most), self._reachable(fine_counts, most))
+        counts = self._wanted_counts(output, coarse_gain, overshoot_room)
+        fine_counts = self._wanted_counts(
+            output, fine_gain, overshoot_room, self._moving.key_uncorrected_tolerances
+        )
+        return self.trim.step_towards(
+            self._reachable(counts, most_counts), self._reachable(fine_counts, most_counts)
+        )
 
-    def most_unseen(self, level: float, gain: float) -> int:
-        """Counts from the start that a gain which only other units had may be trusted with.
+    def range_ends_before_target(self, output: Mixture, gain: Mixture) -> bool:
+        """Whether a worthwhile move would have to go beyond the trim's range."""
+        wanted = self._wanted_counts(output, gain, self._moving.overshoot_relative)
+        return wanted != 0 and self._reachable(wanted) == 0
 
-        `level`: the output at the start. Whatever the gain really is, within `unseen_factor` and
-        of either sign, the output stays within `unseen_excursion`.
-        """
-        t = self.parameters
-        room = max(0.0, t.unseen_excursion - abs(1 - level))
-        return int(room / (t.unseen_factor * abs(gain)))
-
-    def spare(self, here: Mixture, *, own: bool) -> float:
-        """How far beyond the target a move may bring the output at the largest gain.
-
-        A gain that only other units of the model had (not `own`) may be wrong by a factor, and by
-        its sign: such a move stays small as a whole.
-        """
-        t = self.parameters
-        return t.excursion_cap if own else min(t.unseen_spare, t.unseen_move - abs(1 - here.mean))
-
-    def at_the_end(self, here: Mixture, gain: Mixture) -> bool:
-        """Whether the trim would have to go beyond its range."""
-        wished = self._wished(here, gain, self.parameters.excursion_cap)
-        return wished != 0 and self._reachable(wished) == 0
-
-    def _reachable(self, counts: int, most: int | None = None) -> int:
+    def _reachable(self, counts: int, most_counts: int | None = None) -> int:
+        """Those of `counts` that stay in the trim's range and within `most_counts` of its start."""
         at = self.trim.counts
-        if most is not None:
-            counts = min(max(counts, min(0, -most - at)), max(0, most - at))
+        if most_counts is not None:
+            counts = min(max(counts, min(0, -most_counts - at)), max(0, most_counts - at))
         if self.spec.range is None:
             return counts
         lowest, highest = self.spec.range
         return min(max(counts, lowest - at), highest - at)
 
-    def _wished(self, here: Mixture, gain: Mixture, spare: float, spared: float = 0.0) -> int:
-        """Counts to move: fewer, the less sure the gain; none for what is small or unsure.
+    def _wanted_counts(
+        self,
+        output: Mixture,
+        gain: Mixture,
+        overshoot_room: float,
+        uncorrected_tolerances: float = 0.0,
+    ) -> int:
+        """Counts to the target, fewer the less sure the gain; 0 for an error too small or unsure.
 
-        `spared`: how much of the error, in tolerances, is not worth a person's presses.
+        `uncorrected_tolerances`: part of the error that is left as it is.
         """
-        t, error = self.parameters, 1.0 - here.mean
-        good = t.good if self.spec.keys is None else t.key_good
-        if abs(error) < max(t.worth * here.sd, good * self.tolerance):
+        moving, error = self._moving, 1.0 - output.mean
+        least = self._least_error_tolerances * self.tolerance
+        if abs(error) < max(moving.least_error_sds * output.sd, least):
             return 0
-        corrected = error - np.copysign(spared * self.tolerance, error)
-        counts = corrected * gain.mean / (gain.mean**2 + t.caution * gain.sd**2)
-        room = (spare + abs(error)) / (abs(gain.mean) + t.gain_doubt * gain.sd)
+        corrected = error - np.copysign(uncorrected_tolerances * self.tolerance, error)
+        counts = corrected * gain.mean / (gain.mean**2 + moving.caution * gain.sd**2)
+        room = (overshoot_room + abs(error)) / self.largest_gain(gain)
         return round(float(np.clip(counts, -room, room)))
 
-    def lands_well(self, value: Mixture, *, eager: bool = False) -> bool:
-        """Whether an output will probably be in tolerance, and likely well inside.
+    def largest_gain(self, gain: Mixture) -> float:
+        """Size of the largest gain still credible."""
+        return abs(gain.mean) + self._moving.largest_gain_sds * gain.sd
 
-        `eager`: content with less, where to look on costs more than to confirm once more.
-        """
-        t, tol = self.parameters, self.tolerance
-        inner = t.inner * tol
-        least = t.eager_release if eager else t.release
-        least_inner = t.eager_inner if eager else t.release_inner
-        return (
-            value.within(1 - tol, 1 + tol) >= least
-            and value.within(1 - inner, 1 + inner) >= least_inner
-        )
+    def level_allows_probe(self, output: Mixture) -> bool:
+        """Whether the output is known well enough for a first probe to show."""
+        return output.sd <= self._probing.level_sd_tolerances * self.tolerance
 
-    def ready_to_probe(self, here: Mixture) -> bool:
-        """Whether the level is known well enough to see a first probe."""
-        return here.sd <= self.parameters.probe_level_sd * self.tolerance
+    def trim_has_no_effect(self, gain: Mixture) -> bool:
+        """Whether the probes so far suffice to say that the trim has no effect."""
+        useless = self.largest_gain(gain) < self.tolerance * self._probing.least_gain_tolerances
+        return self.probes >= self._probing.most or (self.probes >= 2 and useless)
 
-    def no_effect(self, gain: Mixture) -> bool:
-        """Whether enough was tried to say that the trim does nothing."""
-        t = self.parameters
-        useless = self.largest(gain) < self.tolerance * t.least_gain
-        return self.probes >= t.most_probes or (self.probes >= 2 and useless)
-
-    def largest(self, gain: Mixture) -> float:
-        """The largest gain still thinkable."""
-        return abs(gain.mean) + self.parameters.gain_doubt * gain.sd
-
-    def first_probe(self, here: Mixture, gain: Mixture) -> Action:
-        """A step out that keeps the excursion even at the largest gain to be expected."""
-        error = 1 - here.mean
+    def first_probe(self, output: Mixture, gain: Mixture) -> Action:
+        """A step whose excursion is bounded even at the largest gain that the point may have."""
+        error = 1 - output.mean
         sign = 1 if error * gain.mean >= 0 else -1
-        return self._step_out(sign, self.spec.largest_gain / self.spec.question.target, error)
+        return self._probe(sign, self.spec.largest_gain / self.spec.question.target, error)
 
-    def next_probe(self, here: Mixture, gain: Mixture) -> Action:
-        """A larger step, after one whose effect was not seen."""
-        error = 1 - here.mean
-        sure = abs(gain.mean) > gain.sd
-        onwards = error * gain.mean > 0 if sure else self.trim.counts >= 0
-        return self._step_out(1 if onwards else -1, self.largest(gain), error)
+    def next_probe(self, output: Mixture, gain: Mixture) -> Action:
+        """A larger step, after one whose effect did not show."""
+        error = 1 - output.mean
+        sign_known = abs(gain.mean) > gain.sd
+        upwards = error * gain.mean > 0 if sign_known else self.trim.counts >= 0
+        return self._probe(1 if upwards else -1, self.largest_gain(gain), error)
 
-    def _step_out(self, sign: int, largest_gain: float, error: float) -> Action:
-        t = self.parameters
-        probe = t.probe_excursion if self.spec.keys is None else t.key_probe_excursion
-        room = min(probe, max(2.2 * probe - abs(error), 0.3 * probe))
-        # a probe that was not seen may have been looked for too early: grow with care
-        most = t.probe_growth * max(abs(self.trim.counts), t.first_probe)
+    def _probe(self, sign: int, largest_gain: float, error: float) -> Action:
+        """A step in the direction of `sign`, as large as excursion, growth and range allow."""
+        probing, excursion = self._probing, self._excursion
+        # the error counts too; but a probe under 0.3 of the bound would show nothing
+        room = min(excursion, max(2.2 * excursion - abs(error), 0.3 * excursion))
+        # a probe that did not show may have been looked for too early: grow with care
+        most = probing.growth * max(abs(self.trim.counts), probing.first_counts)
         counts = self._reachable(sign * min(max(1, int(room / largest_gain)), most))
         self.probes += 1
-        return self.trim.outwards(counts, self.probes)
+        return self.trim.probe(counts, self.probes)
 
 
-def unit(index: int) -> Floats:
-    """The combination that is one coefficient."""
-    vector = np.zeros(8)
-    vector[index] = 1.0
-    return vector
-
-
-FINE_GAIN = unit(GAIN)
+FINE_GAIN = combination({Coefficient.GAIN: 1.0})
+"""Combination, shape (8,), that is the gain per count, or per press of the fine key."""

@@ -1,19 +1,27 @@
-"""Where a trim stands and how it gets elsewhere: by counts if remote, by keys if coached."""
+"""Where a trim stands, and the actions that move it: counts by remote control, presses of keys."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.estimation.coefficients import TRIM, output_at
 from ohmwright.estimation.point import Keys
 
 from .actions import Action, Move, Press
 
 Floats = NDArray[np.float64]
 
+_FINE_AT_ONCE = 4
+"""A person presses no more than so many times before seeing what it does."""
+
 
 class Trim:
-    """Counts and coarse presses from the start; a press counts as its nominal size."""
+    """Position of a trim from its start; `keys` is None where it is moved by remote control.
+
+    `counts` are those of all moves, in which a coarse press counts as its nominal size; `coarse` is
+    the number of coarse presses, up less down; `moves` the number of moves and presses.
+    """
 
     def __init__(self, keys: Keys | None) -> None:
         self.keys = keys
@@ -23,20 +31,25 @@ class Trim:
 
     @property
     def fine(self) -> int:
-        """Fine presses from the start."""
+        """Fine presses from the start, up less down."""
         return self.counts - (0 if self.keys is None else self.coarse * self.keys.coarse_counts)
 
-    def place(self, after: Action | None = None) -> Floats:
-        """Level, counts, coarse presses, curvature; where it is or will be `after` an action."""
-        counts, coarse = self._change(after)
-        n = self.counts + counts
-        return np.array([1.0, n, self.coarse + coarse, n * n / 200])
+    def position(self) -> Floats:
+        """Factors of the trim's coefficients where it stands, shape (4,)."""
+        return self.output_after(None)[TRIM]
 
-    def vector(self, after: Action | None = None) -> Floats:
-        """The same as a combination of all coefficients, dynamics left out."""
-        return np.concatenate([self.place(after), np.zeros(4)])
+    def output_after(self, action: Action | None) -> Floats:
+        """Combination of coefficients, shape (8,), that is the output after `action`, or now."""
+        counts, coarse = self._change(action)
+        return output_at(self.counts + counts, self.coarse + coarse)
+
+    def counts_after(self, action: Action | None) -> int:
+        """Counts from the start after `action`, or now."""
+        counts, _ = self._change(action)
+        return self.counts + counts
 
     def _change(self, action: Action | None) -> tuple[int, int]:
+        """Counts and coarse presses that an action adds."""
         match action:
             case Move(counts):
                 return counts, 0
@@ -48,23 +61,23 @@ class Trim:
                 return 0, 0
 
     def note_moved(self, counts: int) -> None:
-        """The trim has moved by counts."""
+        """Record that the trim was moved by `counts`."""
         self.moves += 1
         self.counts += counts
 
     def note_pressed(self, key: str, times: int) -> None:
-        """A key has been pressed."""
+        """Record that a key was pressed `times` times; negative is the key that counts down."""
         self.moves += 1
         if key == "coarse" and self.keys is not None:
             self.coarse += times
             times *= self.keys.coarse_counts
         self.counts += times
 
-    def towards(self, counts: int, fine_counts: int) -> Action | None:
-        """The next action that brings the trim nearer, None for none.
+    def step_towards(self, counts: int, fine_counts: int) -> Action | None:
+        """The next action of a move by `counts`; None where it is too small for any.
 
-        `counts` as the coarse key's effect has it, `fine_counts` as the fine key's. A coarse
-        press comes alone: what it is really worth must be seen before fine ones follow.
+        `fine_counts`: counts of the same move by the fine key's own gain. A coarse press comes
+        alone, since its true size must be seen before fine ones follow.
         """
         if self.keys is None:
             return Move(counts) if counts != 0 else None
@@ -73,8 +86,8 @@ class Trim:
             return Press("coarse", coarse)
         return Press("fine", fine_counts) if fine_counts != 0 else None
 
-    def outwards(self, counts: int, most_presses: int) -> Action:
-        """A step to see what the trim does: about `counts`, never more."""
+    def probe(self, counts: int, most_presses: int) -> Action:
+        """The action of a probe by `counts` at most; `most_presses`: limit of the coarse key."""
         if self.keys is None:
             return Move(counts)
         sign = 1 if counts > 0 else -1
@@ -83,8 +96,8 @@ class Trim:
             return Press("coarse", sign * min(coarse, most_presses))
         return Press("fine", sign * min(abs(counts), _FINE_AT_ONCE))
 
-    def back(self) -> list[Action]:
-        """Actions that restore the start."""
+    def return_to_start(self) -> list[Action]:
+        """Actions that bring the trim back to its start; none where it stands there."""
         if self.keys is None:
             return [Move(-self.counts)] if self.counts != 0 else []
         actions: list[Action] = []
@@ -93,7 +106,3 @@ class Trim:
         if self.fine != 0:
             actions.append(Press("fine", -self.fine))
         return actions
-
-
-_FINE_AT_ONCE = 4
-"""A person presses no more than so many times before seeing what it does."""

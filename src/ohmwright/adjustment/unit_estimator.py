@@ -1,174 +1,194 @@
-"""What is believed of one unit: carried from activation to activation, refitted within each."""
+"""One unit's coefficients: estimated within each activation, carried from one to the next."""
 
 from __future__ import annotations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import PointSpec
-from ohmwright.estimation.prior import GAIN, LEVEL, NoisePrior, TransientPrior, vague_prior
+from ohmwright.estimation.prior import NoisePrior, TransientPrior, vague_prior
 from ohmwright.estimation.transient_estimate import FitStart, TransientEstimate
 from ohmwright.estimation.transient_estimator import fit_transient
 
 from .activation_log import ActivationLog
 from .fleet_prior import FleetPrior, Learned
 from .parameters import Parameters
-from .step_sizing import FINE_GAIN, StepSizer, unit
+from .release_criterion import meets_release_criterion
+from .step_sizing import FINE_GAIN, StepSizer
 
 Floats = NDArray[np.float64]
+
 _ANY_LEVEL = (1.0, 0.1)
+"""Prior of a level that is not known: mean and standard deviation, relative to the target."""
+_TAUGHT_SDS = 3.0
+"""A gain so far from zero is worth telling the next unit of the model."""
 
 
 class UnitEstimator:
-    """Knowledge of the unit, the readings of the present activation, and what they make of it."""
+    """The prior of one unit, its present activation's log, and their estimate.
+
+    `prior` is that of the present activation, or the next; `hunting`: probability that the unit
+    hunts, from its own readings. Gains are relative to the target, per count.
+    """
 
     def __init__(
-        self, spec: PointSpec, parameters: Parameters, sizer: StepSizer, prior: FleetPrior
+        self, spec: PointSpec, parameters: Parameters, sizer: StepSizer, fleet: FleetPrior
     ) -> None:
         self._spec, self._parameters, self._sizer = spec, parameters, sizer
-        self.transient_prior = prior.transient_prior()
-        self._noise = NoisePrior(hunting=prior.hunting_share())
-        self._believed_sd = self.gain_sd()
-        self._gain_guess = 1e-3
-        self._proven = False
-        self.hunts = 0.0
-        """Probability that the unit hunts, from its own readings."""
-        self.begin(None)
+        self.prior = fleet.transient_prior()
+        self.hunting = 0.0
+        self._noise = NoisePrior(hunting=fleet.hunting_share())
+        self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
+        self._gain_size = 1e-3
+        self._fleet_gain_proven = False
+        self.begin_activation(None)
 
-    def begin(self, log: ActivationLog | None) -> None:
-        """A new activation."""
+    def begin_activation(self, log: ActivationLog | None) -> None:
+        """Estimate from the readings of `log` from now on."""
         self._log = log
         self._start: FitStart | None = None
-        self._open_start: FitStart | None = None
+        self._vague_gain_start: FitStart | None = None
         self._fit: TransientEstimate | None = None
 
-    def end(self) -> None:
-        """The activation is over: what it taught is believed from now on."""
+    def end_activation(self) -> None:
+        """Make the latest estimate the prior of the next activation."""
         if self._fit is not None:
-            self.transient_prior = self._fit.transient_prior().loosened()
-
-    def gain_sd(self) -> float:
-        """How unsure the gain is, by what is known from before the activation."""
-        return float(np.sqrt(self.transient_prior.covariance[GAIN, GAIN]))
+            self.prior = self._fit.as_prior().loosened()
 
     def learned(self) -> Learned | None:
-        """What this unit taught for the next of its model; None if its gain was never seen."""
-        gain = float(self.transient_prior.mean[GAIN])
-        if abs(gain) < 3 * self.gain_sd():
+        """What this unit teaches of its model; None while its gain is not clearly off zero."""
+        gain = self.prior.mean_of(Coefficient.GAIN)
+        if abs(gain) < _TAUGHT_SDS * self.prior.sd_of(Coefficient.GAIN):
             return None
-        return Learned(gain, self.transient_prior.lag_s, self.transient_prior.dead_s, self.hunts)
+        return Learned(gain, self.prior.lag_s, self.prior.dead_time_s, self.hunting)
 
-    def fresh_start(self) -> None:
-        """Fit from nothing: a look of another kind went before."""
+    def restart_fit(self) -> None:
+        """Let the next fit find its own start, for one that follows a fit of another kind."""
         self._start = None
 
     def fit(self) -> TransientEstimate | None:
-        """The readings so far, fitted; what they contradict is believed no longer."""
+        """Estimate from the readings so far, None without output.
+
+        Of the prior, what the readings contradict (fleet's gain, level, gain) is dropped first.
+        """
+        checks = self._parameters.prior_checks
         fit = self._refit(hunting=False)
-        if fit is not None and self._is_contradicted(fit):
-            self.open_gain()
+        if fit is not None and self._contradicts_fleet_gain(fit):
+            self.forget_gain()
             fit = self._refit(hunting=False)
-        if fit is not None and self._disappoints(fit, LEVEL, self._parameters.level_surprise):
-            self.transient_prior = self.transient_prior.with_level(*_ANY_LEVEL)
+        if fit is not None and self._contradicts(fit, Coefficient.LEVEL, checks.level_sds):
+            self.prior = self.prior.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
             fit = self._refit(hunting=False)
-        if fit is not None and self._disappoints(fit, GAIN, self._parameters.surprise):
-            self.open_gain()
+        if fit is not None and self._contradicts(fit, Coefficient.GAIN, checks.gain_sds):
+            self.forget_gain()
             fit = self._refit(hunting=False)
         return fit
 
-    def lands_well(self, fit: TransientEstimate, there: Floats, *, eager: bool = False) -> bool:
-        """Whether the output with the trim `there` will probably be well in tolerance.
+    def may_release(self, fit: TransientEstimate, output: Floats, *, lenient: bool = False) -> bool:
+        """Whether the release criterion holds for an output, also when hunting is allowed for.
 
-        It must stand when hunting is thought of too.
+        `output`: combination of coefficients, shape (8,), that is the output at a trim position.
         """
-        if not self._sizer.lands_well(fit.combination(there), eager=eager):
+        tolerance, releasing = self._sizer.tolerance, self._parameters.releasing
+        predicted = fit.combination(output)
+        if not meets_release_criterion(predicted, tolerance, releasing, lenient=lenient):
             return False
-        careful = self._refit(hunting=True)
-        if careful is None:
+        with_hunting = self._refit(hunting=True)
+        if with_hunting is None:
             return False
-        self.hunts = careful.hunting
-        return self._sizer.lands_well(careful.combination(there), eager=eager)
+        self.hunting = with_hunting.hunting
+        predicted = with_hunting.combination(output)
+        return meets_release_criterion(predicted, tolerance, releasing, lenient=lenient)
 
-    def wait_s(self, fit: TransientEstimate, gain: Mixture) -> float:
-        """How long after a move the next may follow: longer while none was seen to act."""
-        t = self._parameters
-        unseen = t.borrowed_lags if self.borrowed else t.unseen_lags
-        return self.acts_s(fit, 0.0 if self.is_own(gain) else unseen)
+    def wait_after_move_s(self, fit: TransientEstimate, gain: Mixture) -> float:
+        """Time from a move to the next: longer while the unit's readings do not tell its gain."""
+        if self.gain_is_own(gain):
+            return self.visible_after_s(fit, 0.0)
+        moving, fleet_gain = self._parameters.moving, self._parameters.fleet_gain
+        lags = fleet_gain.wait_lags if self.has_fleet_gain else moving.wait_lags
+        return self.visible_after_s(fit, lags)
 
-    def acts_s(self, fit: TransientEstimate, lags: float) -> float:
-        """Time from a move until the readings show what so many lags leave to be seen of it."""
-        return fit.dead_s + 0.5 * self._spec.question.window_s + lags * fit.lag_s
+    def visible_after_s(self, fit: TransientEstimate, lags: float) -> float:
+        """Time from a move until the readings show what it does within so many lags."""
+        return fit.dead_time_s + 0.5 * self._spec.question.window_s + lags * fit.lag_s
 
-    def open_gain(self) -> None:
-        """Believe nothing of the gain any more."""
-        self.transient_prior = self.transient_prior.with_open_gain()
-        self._believed_sd = self.gain_sd()
+    def forget_gain(self) -> None:
+        """Make the prior of the gain as vague as that of an unknown unit."""
+        self.prior = self.prior.with_vague_gain()
+        self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
 
-    def is_seen(self, gain: Mixture) -> bool:
+    def gain_is_determined(self, gain: Mixture) -> bool:
         """Whether the gain is known well enough to move by it."""
-        return abs(gain.mean) > self._parameters.gain_seen * gain.sd
+        return abs(gain.mean) > self._parameters.moving.gain_sds * gain.sd
 
     @property
-    def borrowed(self) -> bool:
-        """Whether something is believed of the gain that only other units of the model told."""
-        return self._believed_sd < float(np.sqrt(vague_prior().covariance[GAIN, GAIN]))
+    def has_fleet_gain(self) -> bool:
+        """Whether the prior of the gain is one that other units of the model taught."""
+        return self._prior_gain_sd < vague_prior().sd_of(Coefficient.GAIN)
 
-    def is_own(self, gain: Mixture) -> bool:
-        """Whether this unit's own readings tell its gain, not only what others of its model did."""
-        if self.borrowed:
-            return self._proven
-        return gain.sd < self._parameters.own_gain * self._believed_sd
+    def gain_is_own(self, gain: Mixture) -> bool:
+        """Whether this unit's own readings determine its gain, or have proved the fleet's."""
+        if self.has_fleet_gain:
+            return self._fleet_gain_proven
+        return gain.sd < self._parameters.prior_checks.own_gain_sd_ratio * self._prior_gain_sd
 
-    def _disappoints(self, fit: TransientEstimate, index: int, surprise: float) -> bool:
-        """Whether the readings contradict what was believed of level or gain beforehand."""
-        now = fit.combination(unit(index))
-        believed = float(self.transient_prior.mean[index])
-        sd = float(np.sqrt(self.transient_prior.covariance[index, index]))
-        return now.sd < sd and abs(now.mean - believed) > surprise * sd
+    def _contradicts(self, fit: TransientEstimate, coefficient: Coefficient, sds: float) -> bool:
+        """Whether a coefficient is narrower than its prior, and `sds` of it away."""
+        estimate = fit.coefficient(coefficient)
+        mean, sd = self.prior.mean_of(coefficient), self.prior.sd_of(coefficient)
+        return estimate.sd < sd and abs(estimate.mean - mean) > sds * sd
 
-    def _is_contradicted(self, fit: TransientEstimate) -> bool:
-        """Whether the readings by themselves tell another gain than others of the model had.
+    def _contradicts_fleet_gain(self, fit: TransientEstimate) -> bool:
+        """Whether the gain that other units taught is to be dropped.
 
-        A firm belief would otherwise bend everything else (level, curvature) before itself. Asked
-        once a move had time to be seen, until the readings tell the gain and agree with it; a
-        belief that long remains unproven is let go too.
+        The readings are fitted without it, since a narrow prior of the gain would bend everything
+        else (level, curvature) instead. That is done once a move had time to show, until the
+        readings prove the gain; one that they have not proved long after a move is dropped too.
         """
-        if not self.borrowed or self._proven or self._sizer.trim.counts == 0 or self._log is None:
+        no_question = not self.has_fleet_gain or self._fleet_gain_proven
+        if no_question or self._sizer.trim.counts == 0 or self._log is None:
             return False
-        since_s = self._log.undisturbed_s
-        if since_s < self.acts_s(fit, self._parameters.judged_lags):
+        since_s, fleet_gain = self._log.undisturbed_s, self._parameters.fleet_gain
+        if since_s < self.visible_after_s(fit, fleet_gain.judge_after_lags):
             return False
-        open_fit = self._fitted(self.transient_prior.with_open_gain(), self._open_start)
-        if open_fit is None:
+        fit_without = self._fitted(self.prior.with_vague_gain(), self._vague_gain_start)
+        if fit_without is None:
             return False
-        self._open_start = open_fit.start
-        own = open_fit.combination(FINE_GAIN)
-        if self._overrules(own):
+        self._vague_gain_start = fit_without.start
+        own_gain = fit_without.combination(FINE_GAIN)
+        if self._differs_from_prior(own_gain):
             return True
-        believed = abs(float(self.transient_prior.mean[GAIN]))
-        self._proven = own.sd < self._parameters.proof * believed
-        return not self._proven and since_s > self.acts_s(fit, self._parameters.proof_lags)
+        expected = abs(self.prior.mean_of(Coefficient.GAIN))
+        self._fleet_gain_proven = own_gain.sd < fleet_gain.proof_sd_ratio * expected
+        too_late = since_s > self.visible_after_s(fit, fleet_gain.drop_after_lags)
+        return not self._fleet_gain_proven and too_late
 
-    def _overrules(self, own: Mixture) -> bool:
-        t, believed = self._parameters, float(self.transient_prior.mean[GAIN])
-        vague = own.sd > t.contradiction_sd * max(abs(own.mean), abs(believed))
-        apart = t.contradiction * float(np.hypot(own.sd, self.gain_sd()))
-        return not vague and abs(own.mean - believed) > apart
+    def _differs_from_prior(self, own_gain: Mixture) -> bool:
+        """Whether the unit's own gain is known well, and far from its prior."""
+        fleet_gain = self._parameters.fleet_gain
+        expected, sd = self.prior.mean_of(Coefficient.GAIN), self.prior.sd_of(Coefficient.GAIN)
+        larger = max(abs(own_gain.mean), abs(expected))
+        vague = own_gain.sd > fleet_gain.contradiction_sd_ratio * larger
+        limit = fleet_gain.contradiction_sds * float(np.hypot(own_gain.sd, sd))
+        return not vague and abs(own_gain.mean - expected) > limit
 
     def _refit(self, *, hunting: bool) -> TransientEstimate | None:
-        fit = self._fitted(self.transient_prior, self._start, hunting=hunting)
+        """Estimate under the present prior, kept for the next activation."""
+        fit = self._fitted(self.prior, self._start, hunting=hunting)
         if fit is not None:
             self._fit, self._start = fit, fit.start
-            self._gain_guess = abs(fit.combination(self._sizer.coarse_gain()).mean) + 1e-4
+            self._gain_size = abs(fit.combination(self._sizer.coarse_gain()).mean) + 1e-4
         return fit
 
     def _fitted(
-        self, transient_prior: TransientPrior, start: FitStart | None, *, hunting: bool = False
+        self, prior: TransientPrior, start: FitStart | None, *, hunting: bool = False
     ) -> TransientEstimate | None:
+        """Estimate from the present log under `prior`; None without log or output."""
         if self._log is None:
             return None
         # what a coarse press is off by and the curvature scale with the gain, which readings tell
         coarse_sd = 0.0 if self._spec.keys is None else self._spec.keys.coarse_sd
-        scaled = transient_prior.for_gain(self._gain_guess, coarse_sd)
-        return fit_transient(self._log.record(), scaled, self._noise, start, hunting=hunting)
+        narrowed = prior.narrowed_to_gain(self._gain_size, coarse_sd)
+        return fit_transient(self._log.record(), narrowed, self._noise, start, hunting=hunting)

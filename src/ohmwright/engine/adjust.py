@@ -7,8 +7,9 @@ from dataclasses import dataclass, field
 from functools import partial
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press
-from ohmwright.adjustment.parameters import Parameters
-from ohmwright.adjustment.policy import NO_EFFECT, AdjustPolicy
+from ohmwright.adjustment.decision import NO_EFFECT
+from ohmwright.adjustment.parameters import Confirming, Parameters, Releasing
+from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.event import Event, PointLearned, TrimsStored
@@ -27,7 +28,9 @@ from .steps.base import Step, StepRun
 from .stop_rules import aim_of
 from .trim_actuator import TrimActuator
 
-_PARAMETERS = Parameters(inner=0.35, well_landed=0.4)
+_PARAMETERS = Parameters(
+    releasing=Releasing(inner_tolerances=0.35), confirming=Confirming(well_landed_tolerances=0.4)
+)
 """A trim that stands well has longer to creep before it is out again."""
 _TO_LOOK_ONLY = 1.0
 """Relative tolerance of an activation that decides nothing: its warmth need not have gone."""
@@ -182,7 +185,7 @@ class _Adjustment:
                 point=self.point.name,
                 gain_per_count=taught.gain,
                 lag_s=taught.lag_s,
-                dead_s=taught.dead_s,
+                dead_s=taught.dead_time_s,
                 hunting=taught.hunting,
             )
         if seen.verdict == "pass":

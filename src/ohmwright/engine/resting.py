@@ -62,7 +62,7 @@ class OutputWarmth:
         """The warmth that an activation at `now_s` starts with."""
         if self.warmth is None:
             return ResidualWarmth()
-        return self.warmth.cooled(self._rested_s(now_s)).left_over(age_s)
+        return self.warmth.cooled(self._rested_s(now_s)).residual(age_s)
 
     def _rested_s(self, now_s: float) -> float:
         return min(now_s - self.off_s, 1e6)

@@ -1,7 +1,7 @@
-"""One rested activation judged on its own readings, nothing learned before taken over.
+"""Whether the output is in tolerance, decided on the readings of one rested activation alone.
 
-The transient model answers soonest; an answer counts only if it stands when hunting is thought
-of and if the tail by itself, which knows nothing of dead time and windows, does not contradict.
+The transient model decides soonest. A decision counts only if it stands when hunting is allowed for
+and if the exponential tail, which knows nothing of dead time and windows, does not contradict it.
 """
 
 from __future__ import annotations
@@ -9,10 +9,11 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from .coefficients import Coefficient
 from .exponential_tail import fit_tail
 from .mixture import Mixture
 from .point import Question
-from .prior import LEVEL, NoisePrior, TransientPrior, vague_prior
+from .prior import NoisePrior, TransientPrior, vague_prior
 from .sequential_test import DecisionBounds, Estimate, TestOutcome
 from .step_response import Steps
 from .thermal_droop import ResidualWarmth
@@ -25,78 +26,88 @@ _MODEL = 0.05
 """What the model itself may be wrong by, in tolerances."""
 _UNSEEN = 0.08
 """What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
-_TAIL_AGREES = 2.5
+_TAIL_AGREES_SDS, _TAIL_AGREES_TOLERANCES = 2.5, 0.1
+"""The tail's level may lie so many of its standard deviations, and tolerances, off the estimate."""
 _RESTED = ResidualWarmth()
-_STEP = Steps(np.zeros(1), np.array([[1.0, 0.0, 0.0, 0.0]]))
 
 
 class ActivationTest:
-    """Looks at the readings of one activation; `left` is the warmth it began with."""
+    """Estimates and decides on the readings of one activation.
+
+    `residual_warmth`: warmth at its start; `hunting`: probability that the unit hunts; `prior`: of
+    the coefficients, vague where not given. Nothing of other activations enters but by these.
+    """
 
     def __init__(
         self,
         question: Question,
         bounds: DecisionBounds,
         *,
-        left: ResidualWarmth = _RESTED,
+        residual_warmth: ResidualWarmth = _RESTED,
         hunting: float = 0.05,
-        transient_prior: TransientPrior | None = None,
+        prior: TransientPrior | None = None,
     ) -> None:
         self.question = question
         self.bounds = bounds
         self.value: Mixture | None = None
-        self._left = left
+        """The latest estimate of the output at the age asked for, in the unit of the readings."""
+        self._residual_warmth = residual_warmth
         self._noise = NoisePrior(hunting=hunting)
         self._start: FitStart | None = None
-        self._transient_prior = transient_prior or vague_prior()
+        self._prior = prior or vague_prior()
 
-    def look(self, age_s: Floats, value: Floats, *, hunting: bool = False) -> Estimate | None:
-        """What the readings say, with hunting thought of or not; None while nothing rises."""
-        question = self.question
-        record = ActivationRecord(
-            age_s=age_s,
-            relative=value / question.target,
-            steps=_STEP,
-            window_s=question.window_s,
-            resolution=question.resolution / question.target,
-            at_age_s=question.at_age_s,
-            heat=self._left.heat,
-        )
-        fit = fit_transient(
-            record, self._transient_prior, self._noise, self._start, hunting=hunting
-        )
+    def estimate(self, age_s: Floats, value: Floats, *, hunting: bool = False) -> Estimate | None:
+        """Estimate from all readings so far, ages and values of shape (n,); None without output.
+
+        `hunting`: allow for slow swings of the output.
+        """
+        record = self._record(age_s, value)
+        fit = fit_transient(record, self._prior, self._noise, self._start, hunting=hunting)
         if fit is None:
             return None
         self._start = fit.start
-        return self._as_look(fit)
+        return self._in_tolerances(fit)
 
-    def _as_look(self, fit: TransientEstimate) -> Estimate:
+    def _record(self, age_s: Floats, value: Floats) -> ActivationRecord:
+        """The readings relative to the target, of an output that was only switched on."""
         question = self.question
-        relative = question.tolerance / question.target
-        floor = float(
-            np.linalg.norm([_MODEL * relative, _UNSEEN * fit.remainder, self._left.uncertainty])
+        return ActivationRecord(
+            age_s=age_s,
+            relative=value / question.target,
+            steps=Steps.switching_on(),
+            window_s=question.window_s,
+            resolution=question.resolution / question.target,
+            at_age_s=question.at_age_s,
+            heat=self._residual_warmth.heat,
         )
-        level = fit.combination(_LEVEL).widened(1.0, floor)
+
+    def _in_tolerances(self, fit: TransientEstimate) -> Estimate:
+        """The level with what the model leaves unsure; kept as `value` in the readings' unit."""
+        question, warmth = self.question, self._residual_warmth.uncertainty
+        tolerance = question.tolerance / question.target
+        unsure = [_MODEL * tolerance, _UNSEEN * fit.remainder, warmth]
+        level = fit.coefficient(Coefficient.LEVEL).widened(1.0, float(np.linalg.norm(unsure)))
         self.value = level.rescaled(0.0, 1 / question.target)
         return Estimate(
-            level.rescaled(1.0, relative),
-            fit.remainder / relative,
+            level.rescaled(1.0, tolerance),
+            fit.remainder / tolerance,
             fit.lag_s,
             question.low,
             question.high,
         )
 
-    def answer(self, age_s: Floats, value: Floats) -> TestOutcome:
-        """A decision that also stands with hunting and before the tail's witness."""
-        careful = self.look(age_s, value, hunting=True)
-        if careful is None:
+    def outcome(self, age_s: Floats, value: Floats) -> TestOutcome:
+        """Decision that allows for hunting and agrees with the exponential tail, else undecided."""
+        estimate = self.estimate(age_s, value, hunting=True)
+        if estimate is None:
             return "undecided"
-        answer = careful.answer(self.bounds)
-        if answer == "undecided" or not self._tail_agrees(age_s, value, careful):
+        outcome = estimate.outcome(self.bounds)
+        if outcome == "undecided" or not self._tail_agrees(age_s, value, estimate):
             return "undecided"
-        return answer
+        return outcome
 
-    def _tail_agrees(self, age_s: Floats, value: Floats, look: Estimate) -> bool:
+    def _tail_agrees(self, age_s: Floats, value: Floats, estimate: Estimate) -> bool:
+        """Whether the level of the exponential tail lies near the estimate."""
         question = self.question
         tail = fit_tail(
             age_s,
@@ -104,15 +115,15 @@ class ActivationTest:
             at_age_s=question.at_age_s,
             window_s=question.window_s,
             resolution=question.resolution,
-            heat=self._left.heat,
+            heat=self._residual_warmth.heat,
         )
         if tail is None:
             return False
-        witness = tail.value.rescaled(question.target, question.tolerance)
-        return abs(witness.mean - look.value.mean) <= _TAIL_AGREES * witness.sd + 0.1
+        level = tail.value.rescaled(question.target, question.tolerance)
+        allowed = _TAIL_AGREES_SDS * level.sd + _TAIL_AGREES_TOLERANCES
+        return abs(level.mean - estimate.value.mean) <= allowed
 
 
-_LEVEL = np.eye(8)[LEVEL]
 _LOOK_EVERY_S = 0.2
 
 
@@ -143,8 +154,8 @@ class VerificationTest:
         left: ResidualWarmth = _RESTED,
         precision: float = float("inf"),
     ) -> None:
-        known = vague_prior().with_level(1.0, _LEVEL_SD)
-        self.watch = ActivationTest(question, _VERIFICATION, left=left, transient_prior=known)
+        prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
+        self._test = ActivationTest(question, _VERIFICATION, residual_warmth=left, prior=prior)
         self._precision = precision
         self._age: list[float] = []
         self._value: list[float] = []
@@ -154,7 +165,7 @@ class VerificationTest:
     @property
     def value(self) -> Mixture | None:
         """The latest estimate at the age asked for."""
-        return self.watch.value
+        return self._test.value
 
     @property
     def settled(self) -> bool:
@@ -168,16 +179,16 @@ class VerificationTest:
         if age_s < self._next_look_s:
             return "undecided"
         ages, values = np.array(self._age), np.array(self._value)
-        look = self.watch.look(ages, values)
-        if look is None:
+        estimate = self._test.estimate(ages, values)
+        if estimate is None:
             return "undecided"
-        self._remainder = look.remainder
-        bounds = self.watch.bounds
-        self._next_look_s = age_s + max(_LOOK_EVERY_S, look.wait_s(bounds))
-        if look.answer(bounds) == "undecided" or self._too_vague(age_s):
+        self._remainder = estimate.remainder
+        bounds = self._test.bounds
+        self._next_look_s = age_s + max(_LOOK_EVERY_S, estimate.wait_s(bounds))
+        if estimate.outcome(bounds) == "undecided" or self._too_vague(age_s):
             return "undecided"
-        return self.watch.answer(ages, values)
+        return self._test.outcome(ages, values)
 
     def _too_vague(self, age_s: float) -> bool:
-        value, patient = self.value, age_s < 2 * self.watch.question.at_age_s
+        value, patient = self.value, age_s < 2 * self._test.question.at_age_s
         return patient and value is not None and value.sd > self._precision

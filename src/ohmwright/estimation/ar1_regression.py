@@ -1,4 +1,8 @@
-"""Bayesian linear regression under AR(1) noise, for many designs and correlations at once."""
+"""Bayesian linear regression under AR(1) noise, for many designs and correlations at once.
+
+A design has p columns and n readings; the readings are the last of q = p + 1 columns. Leading axes
+(...) are those of the cases that are computed at once.
+"""
 
 from __future__ import annotations
 
@@ -11,17 +15,20 @@ Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 CORRELATIONS: Floats = np.array([0.0, 0.3, 0.5, 0.7, 0.88])
-"""Grid over which the correlation of neighbouring readings is averaged out."""
+"""Correlations of neighbouring readings over which estimates are averaged."""
 LOG_SHARES: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
-"""Prior of that grid."""
+"""Logarithm of the prior probability of each correlation."""
 _SPIKE = 6.0
+"""Jumps there and back beyond so many robust standard deviations are spikes."""
 
 
 @dataclass(frozen=True)
 class Moments:
-    """Cross products of the columns, from which any correlation's whitened ones follow.
+    """Cross products of the columns, from which the normal matrix at any correlation follows.
 
-    Each has shape (..., q, q), with the readings as the last column; `lagged` is symmetrised.
+    Each has shape (..., q, q): of readings with a neighbour before them (`now`), with that
+    neighbour (`lagged`, symmetrised), of the neighbours (`before`), and of the readings without one
+    (`first`), which are `starts`. `count`: readings that count.
     """
 
     now: Floats
@@ -32,7 +39,7 @@ class Moments:
     starts: int
 
     def whitened(self, correlations: Floats) -> Floats:
-        """Normal matrices, shape (..., correlations, q, q)."""
+        """Normal matrices of columns free of correlation, shape (..., correlations, q, q)."""
         phi = correlations
         shares = np.stack([np.ones_like(phi), -phi, phi**2, 1 - phi**2], axis=1)
         parts = np.stack([self.now, self.lagged, self.before, self.first], axis=-3)
@@ -41,15 +48,15 @@ class Moments:
         return whitened
 
     def start_terms(self, correlations: Floats) -> Floats:
-        """What each unbroken run's first reading adds to the log likelihood."""
+        """Terms of the log likelihood from the readings without a neighbour, (correlations,)."""
         terms: Floats = 0.5 * self.starts * np.log1p(-(correlations**2))
         return terms
 
 
 def moments(columns: Floats, keep: Flags) -> Moments:
-    """Cross products of `columns`, shape (..., n, q).
+    """Cross products of `columns`, shape (..., n, q), over the readings to `keep`, shape (n,).
 
-    A reading whose `keep` is False counts for nothing, neither itself nor as a neighbour.
+    A reading that is not kept counts neither itself nor as a neighbour.
     """
     pairs = keep[1:] & keep[:-1]
     if np.all(pairs):
@@ -74,7 +81,9 @@ def moments(columns: Floats, keep: Flags) -> Moments:
 class Prior:
     """Gaussian prior of the coefficients as a normal matrix, shape (..., p + 1, p + 1).
 
-    The last row holds precision times mean. Precisions are over the noise variance.
+    The last row and column hold precision times mean, and mean times precision times mean; all
+    precisions are times the variance of the noise. `log_determinant`: of the precision, up to a
+    constant for all cases.
     """
 
     normal: Floats
@@ -82,7 +91,7 @@ class Prior:
 
 
 def diagonal_prior(mean: Floats, precision: Floats) -> Prior:
-    """Independent coefficients with `mean` and `precision`, shape (..., p)."""
+    """Prior of independent coefficients with `mean` and `precision`, shape (..., p)."""
     p = precision.shape[-1]
     normal = np.zeros((*precision.shape[:-1], p + 1, p + 1))
     index = np.arange(p)
@@ -94,7 +103,7 @@ def diagonal_prior(mean: Floats, precision: Floats) -> Prior:
 
 @dataclass(frozen=True)
 class Noise:
-    """Prior of the noise: `variance` as if it had been seen in `dof` readings before."""
+    """Prior of the noise: its `variance`, which counts as `dof` readings."""
 
     variance: float
     dof: float
@@ -102,10 +111,10 @@ class Noise:
 
 @dataclass(frozen=True)
 class Posterior:
-    """What the data say of the coefficients, for each member of the grid.
+    """Posterior of the coefficients of each case, a multivariate Student t with `dof`.
 
-    mean (..., p); covariance (..., p, p) for unit noise variance, times `scale2` (...); Student t
-    with `dof`; `log_evidence` (...) up to a constant shared by the grid.
+    `mean` (..., p); `covariance` (..., p, p), to be multiplied by the variance of the noise,
+    `scale2` (...); `log_evidence` (...) up to a constant for all cases.
     """
 
     mean: Floats
@@ -118,7 +127,10 @@ class Posterior:
 def regress(
     normal: Floats, prior: Prior, noise: Noise, count: int, start_terms: Floats | float
 ) -> Posterior:
-    """Conjugate posterior from whitened `normal` matrices, shape (..., p + 1, p + 1)."""
+    """Posterior from normal matrices, shape (..., p + 1, p + 1), of `count` readings.
+
+    `start_terms`: terms of the log likelihood that depend on the correlation alone.
+    """
     p = normal.shape[-1] - 1
     total = normal + prior.normal
     precision, pull = total[..., :p, :p], total[..., :p, p]
@@ -133,7 +145,7 @@ def regress(
 
 
 def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
-    """Readings at which the noise jumps there and back, beyond what it ever does."""
+    """Flags, shape (n,), of readings at which the residual jumps there and back."""
     flags = np.zeros_like(keep)
     white = residual[1:] - correlation * residual[:-1]
     if white.size < 6:
@@ -145,7 +157,7 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
 
 
 def _median(values: Floats) -> float:
-    """As numpy's, which takes far longer for so few."""
+    """Median of (n,) values; numpy's own takes far longer for so few."""
     ordered = np.sort(values)
     middle = ordered.size // 2
     return float(ordered[middle] + ordered[~middle]) / 2

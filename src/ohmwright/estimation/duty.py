@@ -1,4 +1,4 @@
-"""Duty: the mean power over the last minutes, against what load or generator bears for ever."""
+"""Duty: running mean of the power against the mean that a load or generator bears for ever."""
 
 from __future__ import annotations
 
@@ -12,23 +12,28 @@ _LEAST = 0.05
 
 @dataclass(frozen=True)
 class Duty:
-    """`share` of on-time is borne at `power_w`; `load` is the mean, 1 where it is just borne."""
+    """Rated duty of a load or generator, and its running mean.
+
+    Rated is `power_w` for the `share` of the time, 0 to 1; `load` is the running mean of the power
+    over the rated mean, `power_w` times `share`: no more than 1 is borne for ever.
+    """
 
     power_w: float
     share: float
     load: float = 0.0
 
     def after(self, power_w: float, on_s: float) -> Duty:
-        """After so long at a power; 0 W is a rest."""
+        """The duty after `on_s` at `power_w`; 0 W is a rest."""
         kept = exp(-on_s / _MEAN_OVER_S)
-        load = self.load * kept + self._wanted(power_w) * (1 - kept)
+        load = self.load * kept + self._relative(power_w) * (1 - kept)
         return Duty(self.power_w, self.share, load)
 
     def rest_s(self, power_w: float, on_s: float) -> float:
-        """Shortest rest after which so long at a power keeps the mean borne."""
+        """Shortest rest, s, after which `on_s` at `power_w` leaves `load` no higher than 1."""
         kept = exp(-on_s / _MEAN_OVER_S)
-        room = max(_LEAST, 1 - self._wanted(power_w) * (1 - kept))
+        room = max(_LEAST, 1 - self._relative(power_w) * (1 - kept))
         return max(0.0, _MEAN_OVER_S * log(max(self.load, 1e-9) * kept / room))
 
-    def _wanted(self, power_w: float) -> float:
+    def _relative(self, power_w: float) -> float:
+        """A power over the rated mean."""
         return power_w / (self.power_w * self.share)

@@ -14,7 +14,11 @@ _NEGLIGIBLE = 1e-7
 
 @dataclass(frozen=True)
 class Mixture:
-    """Weights (sum 1), centres and scales of the parts, all of one shape; `dof` for all."""
+    """A probability distribution made of Student t distributions, its parts.
+
+    `weight` (sum 1), `centre` and `scale` of the parts have one shape; all have `dof` degrees of
+    freedom.
+    """
 
     weight: Floats
     centre: Floats
@@ -28,34 +32,34 @@ class Mixture:
 
     @property
     def sd(self) -> float:
-        """Standard deviation; each part's t counts with its scale."""
+        """Standard deviation, in which each part counts with its scale."""
         spread = self.scale**2 + (self.centre - self.mean) ** 2
         return float(np.sqrt(np.vdot(self.weight, spread)))
 
     def rescaled(self, centre: float, unit: float) -> Mixture:
-        """The same estimate counted from `centre` in `unit`."""
+        """The distribution of the quantity counted from `centre` in multiples of `unit`."""
         return Mixture(self.weight, (self.centre - centre) / unit, self.scale / unit, self.dof)
 
     def widened(self, factor: float, floor: float) -> Mixture:
-        """The same estimate with scales `factor` times as wide and `floor` added in square."""
+        """A distribution whose scales are `floor` added in square to `factor` times these."""
         scale = np.sqrt((factor * self.scale) ** 2 + floor**2)
         return Mixture(self.weight, self.centre, scale, self.dof)
 
-    def below(self, limit: float) -> float:
-        """Probability of a value under `limit`."""
+    def probability_below(self, limit: float) -> float:
+        """Probability that the value lies under `limit`."""
         from scipy.special import stdtr  # scipy is slow to import and only a decision needs it
 
         likely = self.weight > _NEGLIGIBLE
         z = (limit - self.centre[likely]) / self.scale[likely]
         return float(np.vdot(self.weight[likely], stdtr(self.dof, z)))
 
-    def within(self, lower: float, upper: float) -> float:
-        """Probability of a value between the limits."""
-        return max(0.0, self.below(upper) - self.below(lower))
+    def probability_between(self, lower: float, upper: float) -> float:
+        """Probability that the value lies between the limits."""
+        return max(0.0, self.probability_below(upper) - self.probability_below(lower))
 
 
 def weights(log_weight: Floats) -> Floats:
-    """Normalised weights from their logarithms."""
+    """Weights with sum 1 from their logarithms up to a constant, of one shape."""
     weight = np.exp(log_weight - np.max(log_weight))
     normalised: Floats = weight / np.sum(weight)
     return normalised

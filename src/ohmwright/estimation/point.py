@@ -1,4 +1,4 @@
-"""What is asked of one point, for adjusting and for verification."""
+"""What one point asks of the output: target, tolerance, times, and how its trim is moved."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Question:
-    """Is the output in tolerance? All in the unit of the readings.
+    """Whether the output is in tolerance; values in the unit of the readings.
 
-    `tolerance` is what lengths are counted in; the limits are `limits` where given, else so far
-    to both sides of the target.
-    `at_age_s`: the age of a rested activation at which the measurand holds; `window_s`: the time
-    over which the meter averages before each reading.
+    Deviations are counted in `tolerance`; the limits are `limits` (lower, upper) where given, else
+    one tolerance to both sides of the target.
+    `at_age_s`: age of a rested activation at which the measurand holds; `window_s`: time over
+    which the meter averages before each reading; `resolution`: the meter's last digit.
     """
 
     target: float
@@ -24,18 +24,21 @@ class Question:
 
     @property
     def low(self) -> float:
-        """The lower limit, in tolerances from the target."""
+        """Lower limit, in tolerances from the target."""
         return -1.0 if self.limits is None else (self.limits[0] - self.target) / self.tolerance
 
     @property
     def high(self) -> float:
-        """The upper limit, in tolerances from the target."""
+        """Upper limit, in tolerances from the target."""
         return 1.0 if self.limits is None else (self.limits[1] - self.target) / self.tolerance
 
 
 @dataclass(frozen=True)
 class Keys:
-    """Coached keys: what a coarse press is said to be worth, and how far that may be off."""
+    """Keys that a person presses to move a trim; a fine press is one count.
+
+    `coarse_counts`: nominal size of a coarse press; `coarse_sd`: its standard deviation, counts.
+    """
 
     coarse_counts: int = 10
     coarse_sd: float = 1.3
@@ -43,7 +46,10 @@ class Keys:
 
 @dataclass(frozen=True)
 class Expected:
-    """The output at the start as earlier measurements of the unit have it, and how surely."""
+    """Output with the trim at its start, as earlier measurements of the unit predict it.
+
+    `value` and its standard uncertainty `sd` in the unit of the readings.
+    """
 
     value: float
     sd: float
@@ -51,7 +57,12 @@ class Expected:
 
 @dataclass(frozen=True)
 class PointSpec:
-    """One adjustment point. `largest_gain`: the most that one count is expected to do."""
+    """One adjustment point.
+
+    `timeout_s`: longest activation; `rest_s`: rest between activations; `keys`: None where the trim
+    is moved by remote control; `largest_gain`: largest change per count to be expected, in the
+    unit of the readings.
+    """
 
     question: Question
     timeout_s: float

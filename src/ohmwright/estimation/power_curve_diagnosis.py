@@ -1,11 +1,10 @@
-"""Which sense gain has drifted, from the as-found power curve.
+"""Which sense of a generator has drifted, from its as-found power curve.
 
 The generator regulates what its sensors say,
 P(R) = (P_set^-k + (I_max^2 R)^-k + (V_max^2/R)^-k)^(-1/k). A current sense that reads g_i times too
 high makes the true current 1/g_i of what was set, a voltage sense g_v the true voltage 1/g_v, and
-the product with the phase term g_x the true power 1/(g_i g_v g_x). So each limit of the curve
-tells one gain; logarithms make that linear but for the rounded corners, which
-Gauss-Newton takes care of.
+the product with the phase term g_x the true power 1/(g_i g_v g_x). So each of the three limits
+shows one gain. In logarithms that is linear but for the rounded corners, hence Gauss-Newton.
 """
 
 from __future__ import annotations
@@ -23,15 +22,16 @@ SENSES: tuple[Sense, ...] = ("current", "voltage", "phase")
 
 
 _MODEL = 0.002
-"""What the law itself may be wrong by, relative power."""
+"""What the law itself may be wrong by, relative to the power."""
+_SLOPE_STEP = 1e-5
 _USUAL_SHARPNESS = 6.0
-_SPIKE, _SLAB = 0.004, 0.06
-"""A sense that has not drifted, and one that has: standard deviations, relative."""
+_NOT_DRIFTED_SD, _DRIFTED_SD = 0.004, 0.06
+"""Prior standard deviation of a gain that has not drifted, and of one that has."""
 
 
 @dataclass(frozen=True)
 class OutputLimits:
-    """A mode's setting: power, current and voltage limits, and how sharp the corners are."""
+    """A mode's limits of power, current and voltage at a setting; `sharpness`: exponent k."""
 
     power_w: float
     current_a: float
@@ -39,7 +39,7 @@ class OutputLimits:
     sharpness: float = 4.0
 
     def power(self, load_ohm: Floats, gains: Floats | None = None) -> Floats:
-        """True output, W, into `load_ohm` with sense `gains` (current, voltage, phase)."""
+        """True output, W, into `load_ohm` (n,); `gains` (3,): current, voltage, phase, else 1."""
         g_i, g_v, g_x = (1.0, 1.0, 1.0) if gains is None else gains
         k = self.sharpness
         inverse = (
@@ -54,7 +54,8 @@ class OutputLimits:
 def nominal_limits(load_ohm: Floats, target_w: Floats, setting_w: float) -> OutputLimits:
     """The limits that a maker's curve of targets implies; arrays of shape (n,), n >= 3.
 
-    Gauss-Newton for the logarithms of current limit, voltage limit and sharpness.
+    The power limit is the setting. Current limit, voltage limit and sharpness are found by
+    Gauss-Newton in their logarithms.
     """
     low, high = int(np.argmin(load_ohm)), int(np.argmax(load_ohm))
     first = np.log(
@@ -66,15 +67,18 @@ def nominal_limits(load_ohm: Floats, target_w: Floats, setting_w: float) -> Outp
     )
     sd = np.array([0.1, 0.1, 0.5])
 
-    def power(logs: Floats) -> Floats:
+    def log_power(logs: Floats) -> Floats:
+        """Logarithm of the power, W, at each load, from those of current, voltage, sharpness."""
         current, voltage, sharpness = np.exp(logs)
         limits = OutputLimits(setting_w, float(current), float(voltage), float(sharpness))
         return np.asarray(np.log(limits.power(load_ohm)), dtype=np.float64)
 
     logs = first
     for _ in range(8):
-        base = power(logs)
-        slopes = np.stack([(power(logs + step) - base) / 1e-5 for step in 1e-5 * np.eye(3)], 1)
+        base = log_power(logs)
+        slopes = np.stack(
+            [(log_power(logs + step) - base) / _SLOPE_STEP for step in _SLOPE_STEP * np.eye(3)], 1
+        )
         white, residual = slopes / _MODEL, (np.log(target_w) - base) / _MODEL
         precision = white.T @ white + np.diag(sd**-2.0)
         pull = white.T @ residual + (first - logs) / sd**2
@@ -85,7 +89,7 @@ def nominal_limits(load_ohm: Floats, target_w: Floats, setting_w: float) -> Outp
 
 @dataclass(frozen=True)
 class Curve:
-    """An as-found power curve; arrays of shape (n,), uncertainties standard, in W."""
+    """An as-found power curve; arrays of shape (n,); uncertainties standard, W."""
 
     load_ohm: Floats
     measured_w: Floats
@@ -94,10 +98,10 @@ class Curve:
 
 @dataclass(frozen=True)
 class Diagnosis:
-    """Sense gains with uncertainty, the chance that each has drifted, and the likeliest culprit.
+    """Gain of each sense, its standard uncertainty, and the probability that it has drifted.
 
-    `gain`, `sd`, `drifted` are by sense; `culprit` is None when nothing stands out.
-    `misfit`: chi square over degrees of freedom; far above 1 the curve is not of this law.
+    `culprit`: the sense that most probably causes the largest error, None if none has probably
+    drifted. `misfit`: chi square over degrees of freedom; far above 1 the curve is not of this law.
     """
 
     gain: Mapping[Sense, float]
@@ -108,9 +112,13 @@ class Diagnosis:
 
 
 def diagnose(curve: Curve, limits: OutputLimits) -> Diagnosis:
-    """Estimate the three gains by weighing which of them have drifted and which have not."""
+    """Gains from a curve, averaged over the eight cases of which senses have drifted.
+
+    Each case is weighed by its evidence; a sense that has drifted has a wide prior around 1, one
+    that has not a narrow one.
+    """
     subsets = np.array([[bool(i >> bit & 1) for bit in range(3)] for i in range(8)])
-    fits = [_fit(curve, limits, np.where(s, _SLAB, _SPIKE)) for s in subsets]
+    fits = [_fit(curve, limits, np.where(s, _DRIFTED_SD, _NOT_DRIFTED_SD)) for s in subsets]
     log_weight = np.array([fit.log_evidence for fit in fits]) + _log_share(subsets)
     weight = np.exp(log_weight - log_weight.max())
     weight /= weight.sum()
@@ -128,17 +136,20 @@ def diagnose(curve: Curve, limits: OutputLimits) -> Diagnosis:
 
 
 def _log_share(subsets: NDArray[np.bool_]) -> Floats:
-    """One sense drifting is likelier than two, two than three."""
+    """Logarithm of the prior probability of each case, shape (8,): fewer drifted are likelier."""
     share: Floats = np.log(np.array([0.4, 0.15, 0.03, 0.01]))[subsets.sum(axis=1)]
     return share
 
 
 def _by_sense(values: Floats) -> dict[Sense, float]:
+    """Values of shape (3,) by the name of their sense."""
     return {sense: float(value) for sense, value in zip(SENSES, values, strict=True)}
 
 
 @dataclass(frozen=True)
 class _Fit:
+    """Posterior of the gains' logarithms: `mean` (3,), `covariance` (3, 3), its evidence."""
+
     mean: Floats
     covariance: Floats
     chi2: float
@@ -146,7 +157,7 @@ class _Fit:
 
 
 def _fit(curve: Curve, limits: OutputLimits, prior_sd: Floats) -> _Fit:
-    """Gauss-Newton for the logarithms of the gains under a Gaussian prior."""
+    """Posterior by Gauss-Newton under a Gaussian prior around gain 1, `prior_sd` (3,)."""
     logs: Floats = np.zeros(3)
     sd = np.hypot(curve.uncertainty_w / curve.measured_w, _MODEL)
     measured = np.log(curve.measured_w)
@@ -155,8 +166,10 @@ def _fit(curve: Curve, limits: OutputLimits, prior_sd: Floats) -> _Fit:
         slopes = np.empty((curve.load_ohm.size, 3))
         for i in range(3):
             moved = logs.copy()
-            moved[i] += 1e-5
-            slopes[:, i] = (np.log(limits.power(curve.load_ohm, np.exp(moved))) - base) / 1e-5
+            moved[i] += _SLOPE_STEP
+            slopes[:, i] = (
+                np.log(limits.power(curve.load_ohm, np.exp(moved))) - base
+            ) / _SLOPE_STEP
         white = slopes / sd[:, None]
         precision = white.T @ white + np.diag(prior_sd**-2.0)
         residual = (measured - base) / sd

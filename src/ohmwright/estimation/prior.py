@@ -1,4 +1,4 @@
-"""What is believed of a point before an activation, and of its noise."""
+"""What is known of a point's coefficients and of its noise before an activation's readings."""
 
 from __future__ import annotations
 
@@ -8,86 +8,111 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from .coefficients import COUNT, Coefficient, combination
+
 Floats = NDArray[np.float64]
 
-LEVEL, GAIN, COARSE, CURVE, DROOP = range(5)
-LINEAR = 5
-ALL = 8
-"""Linear coefficients, then the logarithms of lag, dead time and second pole's ratio."""
 _CURVATURE_SD = 0.13
-"""Change of the gain over 100 counts, relative to it."""
+"""Change of the gain over 100 counts, relative to the gain."""
+_BETWEEN_ACTIVATIONS = combination(
+    {
+        Coefficient.LEVEL: 1e-3,
+        Coefficient.DROOP: 1e-3,
+        Coefficient.LOG_LAG: 0.05,
+        Coefficient.LOG_DEAD_TIME: 0.05,
+        Coefficient.LOG_POLE_RATIO: 0.2,
+    }
+)
+"""How much a coefficient may change from one activation to the next, standard deviations."""
 
 
 @dataclass(frozen=True)
 class TransientPrior:
-    """Gaussian belief before an activation, relative to the target.
-
-    `mean` (8,), `covariance` (8, 8): level, gain per count, coarse press beyond its nominal
-    counts, curvature, droop; then logarithms of lag s, dead time s, second pole's ratio.
-    """
+    """Gaussian prior of the coefficients: `mean`, shape (8,), and `covariance`, shape (8, 8)."""
 
     mean: Floats
     covariance: Floats
 
     @cached_property
     def precision(self) -> Floats:
-        """Inverse covariance."""
+        """Inverse of the covariance, shape (8, 8)."""
         return np.asarray(np.linalg.inv(self.covariance), dtype=np.float64)
+
+    def mean_of(self, coefficient: Coefficient) -> float:
+        """Expected value of one coefficient."""
+        return float(self.mean[coefficient])
+
+    def sd_of(self, coefficient: Coefficient) -> float:
+        """Standard deviation of one coefficient."""
+        return float(np.sqrt(self.covariance[coefficient, coefficient]))
 
     @property
     def lag_s(self) -> float:
-        """The likeliest first lag."""
-        return float(np.exp(self.mean[LINEAR]))
+        """First time constant at the expected logarithm, s."""
+        return float(np.exp(self.mean_of(Coefficient.LOG_LAG)))
 
     @property
-    def dead_s(self) -> float:
-        """The likeliest dead time."""
-        return float(np.exp(self.mean[LINEAR + 1]))
+    def dead_time_s(self) -> float:
+        """Dead time at the expected logarithm, s."""
+        return float(np.exp(self.mean_of(Coefficient.LOG_DEAD_TIME)))
 
-    def for_gain(self, gain: float, coarse_sd: float) -> TransientPrior:
-        """The same where what scales with the gain is no less sure than the `gain` allows.
+    def with_coefficient(self, coefficient: Coefficient, mean: float, sd: float) -> TransientPrior:
+        """A prior in which one coefficient is `mean` ± `sd`, independent of all others."""
+        means, covariance = self.mean.copy(), self.covariance.copy()
+        means[coefficient] = mean
+        covariance[coefficient, :] = covariance[:, coefficient] = 0.0
+        covariance[coefficient, coefficient] = sd**2
+        return TransientPrior(means, covariance)
 
-        That is the coarse press beyond its nominal counts, `coarse_sd` counts, and the curvature.
+    def with_vague_gain(self) -> TransientPrior:
+        """A prior in which the gain is as vague as in `vague_prior`."""
+        return self.with_coefficient(Coefficient.GAIN, *_VAGUE[Coefficient.GAIN])
+
+    def narrowed_to_gain(self, gain: float, coarse_sd_counts: float) -> TransientPrior:
+        """A prior in which what scales with the gain is no vaguer than the size `gain` allows.
+
+        That is the curvature and the change per coarse press beyond its nominal counts, which is
+        `coarse_sd_counts` times the gain, standard deviation. Gain: relative to target, per count.
         """
-        scale = np.ones(ALL)
-        for index, sd in ((COARSE, coarse_sd * gain), (CURVE, _CURVATURE_SD * gain)):
-            now = float(np.sqrt(self.covariance[index, index]))
-            scale[index] = min(1.0, max(sd, 1e-7) / now)
+        scale = np.ones(COUNT)
+        for coefficient, sd in (
+            (Coefficient.COARSE_PRESS, coarse_sd_counts * gain),
+            (Coefficient.CURVATURE, _CURVATURE_SD * gain),
+        ):
+            scale[coefficient] = min(1.0, max(sd, 1e-7) / self.sd_of(coefficient))
         return TransientPrior(self.mean, self.covariance * np.outer(scale, scale))
 
-    def with_level(self, level: float, sd: float) -> TransientPrior:
-        """The same where the level at the start was measured before."""
-        mean, covariance = self.mean.copy(), self.covariance.copy()
-        mean[LEVEL] = level
-        covariance[LEVEL, :] = covariance[:, LEVEL] = 0.0
-        covariance[LEVEL, LEVEL] = sd**2
-        return TransientPrior(mean, covariance)
-
-    def with_open_gain(self) -> TransientPrior:
-        """The same with nothing known of the gain."""
-        mean, covariance = self.mean.copy(), self.covariance.copy()
-        first = vague_prior()
-        mean[GAIN] = first.mean[GAIN]
-        covariance[GAIN, :] = covariance[:, GAIN] = 0.0
-        covariance[GAIN, GAIN] = first.covariance[GAIN, GAIN]
-        return TransientPrior(mean, covariance)
-
     def loosened(self) -> TransientPrior:
-        """What is still believed in the next activation: a little less of everything."""
-        extra = np.array([1e-3, 0, 0, 0, 1e-3, 0.05, 0.05, 0.2]) ** 2
-        return TransientPrior(self.mean, self.covariance + np.diag(extra))
+        """The prior for the next activation: variances larger by what may change until then."""
+        return TransientPrior(self.mean, self.covariance + np.diag(_BETWEEN_ACTIVATIONS**2))
+
+
+_VAGUE: dict[Coefficient, tuple[float, float]] = {
+    Coefficient.LEVEL: (1.0, 0.1),
+    Coefficient.GAIN: (0.0, 0.02),
+    Coefficient.COARSE_PRESS: (0.0, 0.01),
+    Coefficient.CURVATURE: (0.0, 0.0015),
+    Coefficient.DROOP: (0.0075, 0.006),
+    Coefficient.LOG_LAG: (float(np.log(0.75)), 0.55),
+    Coefficient.LOG_DEAD_TIME: (float(np.log(0.5)), 0.6),
+    Coefficient.LOG_POLE_RATIO: (float(np.log(0.15)), 1.0),
+}
+"""Mean and standard deviation of each coefficient of a point of which nothing is known."""
 
 
 def vague_prior() -> TransientPrior:
-    """Belief about a point of which nothing is known."""
-    mean = np.array([1.0, 0.0, 0.0, 0.0, 0.0075, np.log(0.75), np.log(0.5), np.log(0.15)])
-    sd = np.array([0.1, 0.02, 0.01, 0.0015, 0.006, 0.55, 0.6, 1.0])
+    """The prior of a point of which nothing is known."""
+    mean, sd = np.array([_VAGUE[coefficient] for coefficient in Coefficient]).T.copy()
     return TransientPrior(mean, np.diag(sd**2))
 
 
 @dataclass(frozen=True)
 class NoisePrior:
-    """Relative noise and hunting taken for granted."""
+    """Noise of the readings and hunting (slow swings), both relative to the output.
+
+    `sd` counts as if it had been seen in `dof` readings before. `hunting`: probability that the
+    unit hunts, with each of the amplitudes and periods equally likely.
+    """
 
     sd: float = 0.002
     dof: float = 3.0

@@ -1,4 +1,4 @@
-"""Sequential decisions with bounded error; undecided is one of the verdicts."""
+"""Whether a value lies in tolerance, decided as soon as the probability of an error is small."""
 
 from __future__ import annotations
 
@@ -14,7 +14,11 @@ TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
 @dataclass(frozen=True)
 class DecisionBounds:
-    """What a decision needs: probability of being right; lag still to come, in tolerances."""
+    """What a decision needs.
+
+    `inside`, `outside`: probability that the value lies in, or beyond one side of, its tolerance;
+    `remainder`: the most of the lag that may still be to come, in tolerances.
+    """
 
     inside: float = 0.999
     outside: float = 0.999
@@ -23,9 +27,10 @@ class DecisionBounds:
 
 @dataclass(frozen=True)
 class Estimate:
-    """What an activation has shown so far, in tolerances from the target.
+    """Estimate of the value free of lag, in tolerances from the target.
 
-    `remainder`: the lag still to come, which is extrapolated and has not been seen.
+    `remainder`: lag still to come, which is extrapolated and has not been seen, in tolerances;
+    `lag_s`: its time constant; `low`, `high`: the limits, in tolerances from the target.
     """
 
     value: Mixture
@@ -35,15 +40,16 @@ class Estimate:
     high: float = 1.0
 
     @property
-    def within(self) -> float:
-        """Probability that the value lies in tolerance."""
-        return self.value.within(self.low, self.high)
+    def probability_in_tolerance(self) -> float:
+        """Probability that the value lies between the limits."""
+        return self.value.probability_between(self.low, self.high)
 
-    def answer(self, bounds: DecisionBounds) -> TestOutcome:
-        """Decide where the probability is beyond the bounds and the lag nearly gone."""
+    def outcome(self, bounds: DecisionBounds) -> TestOutcome:
+        """The decision, "undecided" while a probability or the remainder misses the bounds."""
         if self.remainder > bounds.remainder:
             return "undecided"
-        low, not_high = self.value.below(self.low), self.value.below(self.high)
+        low = self.value.probability_below(self.low)
+        not_high = self.value.probability_below(self.high)
         if not_high - low >= bounds.inside:
             return "in tolerance"
         if low >= bounds.outside:
@@ -51,7 +57,7 @@ class Estimate:
         return "too high" if 1 - not_high >= bounds.outside else "undecided"
 
     def wait_s(self, bounds: DecisionBounds) -> float:
-        """For how long no other look can decide: the lag needs that long to go."""
+        """Time until the remainder is small enough to decide, at most 0.8 s; 0 if it is now."""
         if self.remainder <= bounds.remainder:
             return 0.0
         return min(0.8, 0.7 * self.lag_s * float(np.log(self.remainder / bounds.remainder)))

@@ -1,4 +1,4 @@
-"""What a meter with a window shows of a step through dead time and two poles."""
+"""What a meter that averages over a window shows of steps through a dead time and two lags."""
 
 from __future__ import annotations
 
@@ -7,30 +7,49 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .coefficients import TRIM, output_at
+
 Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True)
 class Steps:
-    """What drove the output in one activation: the switching on (first row) and each move.
+    """What drove the output in one activation: switching on (first row), then each move.
 
-    `at_s` (k,): age of each step; `weights` (k, 4): how much it adds to level, counts, coarse
-    presses and curvature (squared counts over 200).
+    `at_s` (k,): age of each step; `weights` (k, 4): how much it adds to the factor of each
+    coefficient of the trim (level, gain, coarse press, curvature).
     """
 
     at_s: Floats
     weights: Floats
 
+    @classmethod
+    def switching_on(cls) -> Steps:
+        """RF switched on at age 0 with the trim at its start, and never moved."""
+        return cls(np.zeros(1), output_at(0, 0)[None, TRIM])
 
-def window_mean_response(since_s: Floats, window_s: float, dynamics: Floats) -> Floats:
-    """Mean over the window of the unit step response; shape (b, *since_s.shape).
+    @property
+    def last_position(self) -> Floats:
+        """Factors of the trim's coefficients after the last step, shape (4,)."""
+        position: Floats = self.weights.sum(axis=0)
+        return position
 
-    `dynamics` (b, 3): lag s, dead time s, second lag over the first.
+
+def window_mean_response(
+    since_s: Floats,
+    window_s: float,
+    *,
+    lag_s: Floats | float,
+    dead_time_s: Floats | float,
+    pole_ratio: Floats | float,
+) -> Floats:
+    """Mean over the meter's window of the response to a unit step, ending `since_s` after it.
+
+    `pole_ratio`: second time constant over the first, `lag_s`. All broadcast with `since_s`.
     """
-    lag_s, dead_s, ratio = (dynamics[:, i, None, None] for i in range(3))
-    second_s = lag_s * ratio
-    late = np.maximum(since_s - dead_s, 0.0)
-    early = np.maximum(since_s - window_s - dead_s, 0.0)
+    second_s = lag_s * pole_ratio
+    late = np.maximum(since_s - dead_time_s, 0.0)
+    early = np.maximum(since_s - window_s - dead_time_s, 0.0)
     slow = lag_s**2 / (lag_s - second_s)
     fast = second_s**2 / (lag_s - second_s)
     integral = late - early
@@ -41,8 +60,18 @@ def window_mean_response(since_s: Floats, window_s: float, dynamics: Floats) -> 
 
 
 def driven(age_s: Floats, window_s: float, dynamics: Floats, steps: Steps) -> Floats:
-    """Responses to level, counts, coarse presses and curvature; shape (b, n, 4)."""
-    since_s = age_s[None, :] - steps.at_s[:, None]
-    each = window_mean_response(since_s, window_s, dynamics)
+    """Readings per unit of each coefficient of the trim, shape (b, n, 4).
+
+    `age_s` (n,): ages of the readings; `dynamics` (b, 3): lag s, dead time s and ratio of the
+    second time constant to the first, for each of b cases.
+    """
+    lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
+    each = window_mean_response(
+        age_s[None, :] - steps.at_s[:, None],
+        window_s,
+        lag_s=lag_s,
+        dead_time_s=dead_time_s,
+        pole_ratio=pole_ratio,
+    )
     columns: Floats = each.swapaxes(1, 2) @ steps.weights
     return columns

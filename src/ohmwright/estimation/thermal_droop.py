@@ -1,7 +1,8 @@
-"""The droop: what a warming output stage loses, how it comes back in a rest, how long that takes.
+"""Thermal droop: the output that a warming output stage loses, and regains in a rest.
 
-The measurand holds for a rested activation. What is left of earlier warmth is corrected for; by
-how much that correction may be wrong says how long a rest must be.
+The measurand holds for a rested activation. Warmth left from earlier ones is corrected for, and the
+uncertainty of that correction says how long a rest must be. Warmth is counted from 0 (rested) to 1
+(warm through), where the whole droop of the unit is lost.
 """
 
 from __future__ import annotations
@@ -14,30 +15,37 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 DROOP_TAU_S, RECOVERY_TAU_S = 8.0, 15.0
-"""Time constants taken for a unit of which none are known: warming, and recovering in rest."""
+"""Time constants of a typical unit, s: warming with RF on, recovering in a rest."""
 _STEP_S = 0.5
 
 
 def droop_shape(age_s: Floats, at_age_s: float, window_s: float, heat: float) -> Floats:
-    """Growth of the droop since the age asked for in a rested activation; 0 there."""
+    """Droop at `age_s` beyond that of a rested activation at `at_age_s`, relative to the largest.
+
+    `age_s`, shape (n,), is the end of a meter window of `window_s`; `heat` the warmth at the start.
+    """
     centre_s = age_s - 0.5 * window_s
     shape: Floats = np.exp(-at_age_s / DROOP_TAU_S) - (1 - heat) * np.exp(-centre_s / DROOP_TAU_S)
     return shape
 
 
 def heated(heat: float, on_s: float, tau_s: float = DROOP_TAU_S) -> float:
-    """Warmth, 0 rested to 1 warm through, after RF was on for so long."""
+    """Warmth, 0 to 1, after RF was on for `on_s`, from `heat` before."""
     return 1 - (1 - heat) * float(np.exp(-on_s / tau_s))
 
 
 def cooled(heat: float, off_s: float, tau_s: float = RECOVERY_TAU_S) -> float:
-    """Warmth after RF was off for so long."""
+    """Warmth, 0 to 1, after RF was off for `off_s`, from `heat` before."""
     return heat * float(np.exp(-off_s / tau_s))
 
 
 @dataclass(frozen=True)
 class Droop:
-    """What a model's units may do: largest relative droop, shortest and longest constants in s."""
+    """Bounds for the units of one model.
+
+    `largest`: largest droop relative to the output; `tau_s`, `recovery_tau_s`: shortest and longest
+    time constant of warming and of recovering, s.
+    """
 
     largest: float
     tau_s: tuple[float, float]
@@ -46,7 +54,10 @@ class Droop:
 
 @dataclass(frozen=True)
 class ResidualWarmth:
-    """Warmth at the start of an activation, and what it leaves unsure of the value, relative."""
+    """Warmth at the start of an activation, 0 to 1, and the uncertainty that it causes.
+
+    `uncertainty`: standard, of the value corrected for `heat`, relative to the value.
+    """
 
     heat: float = 0.0
     uncertainty: float = 0.0
@@ -54,7 +65,7 @@ class ResidualWarmth:
 
 @dataclass(frozen=True)
 class Warmth:
-    """Warmth of one unit as it likely is, and between which bounds it must be."""
+    """Warmth of one unit, 0 to 1: the likely one, and the least and the most it can be."""
 
     droop: Droop
     least: float = 0.0
@@ -62,8 +73,8 @@ class Warmth:
     most: float = 0.0
 
     def heated(self, on_s: float) -> Warmth:
-        """After RF was on for so long."""
-        slow_s, fast_s = self.droop.tau_s[1], self.droop.tau_s[0]
+        """The warmth after RF was on for `on_s`."""
+        fast_s, slow_s = self.droop.tau_s
         return Warmth(
             self.droop,
             heated(self.least, on_s, slow_s),
@@ -72,7 +83,7 @@ class Warmth:
         )
 
     def cooled(self, off_s: float) -> Warmth:
-        """After RF was off for so long."""
+        """The warmth after RF was off for `off_s`."""
         fast_s, slow_s = self.droop.recovery_tau_s
         return Warmth(
             self.droop,
@@ -81,12 +92,12 @@ class Warmth:
             cooled(self.most, off_s, slow_s),
         )
 
-    def left_over(self, age_s: float) -> ResidualWarmth:
-        """What an activation that begins now has to reckon with for its value at an age.
+    def residual(self, age_s: float) -> ResidualWarmth:
+        """Warmth at the start of an activation that begins now, for a value at `age_s`.
 
-        The value is corrected for `likely`; how much the unit droops is the estimator's to say.
-        The error lies between what the least and the most warmth would do with the largest
-        droop; taken as uniform.
+        The value is corrected for the likely warmth with the unit's own droop, as estimated. The
+        error of that lies between those of the least and the most warmth with the largest droop,
+        and is taken as uniform between them.
         """
         fast_s, slow_s = self.droop.tau_s
         likely = self.likely * np.exp(-age_s / DROOP_TAU_S)
@@ -96,16 +107,18 @@ class Warmth:
         return ResidualWarmth(self.likely, float(worst / np.sqrt(3)))
 
     def uncertainty(self, age_s: float) -> float:
-        """Standard uncertainty, relative, of a value at an age, the droop itself unknown.
+        """Standard uncertainty of a value at `age_s`, relative, where the droop is not known.
 
-        An activation that begins warm does not show how much the unit droops when rested.
+        It is not known in general: an activation that begins warm does not show how much the unit
+        droops when rested.
         """
         middle = 0.5 * self.droop.largest * self.likely * np.exp(-age_s / DROOP_TAU_S)
-        most = self.droop.largest * self.most * np.exp(-age_s / self.droop.tau_s[1])
+        _, slow_s = self.droop.tau_s
+        most = self.droop.largest * self.most * np.exp(-age_s / slow_s)
         return float(max(middle, most - middle) / np.sqrt(3))
 
     def rest_s(self, allowed: float, age_s: float, at_most_s: float) -> float:
-        """Shortest rest after which `uncertainty` is no more than `allowed`."""
+        """Shortest rest, s, up to `at_most_s`, after which `uncertainty` is within `allowed`."""
         rest_s, warmth = 0.0, self
         while rest_s < at_most_s and warmth.uncertainty(age_s) > allowed:
             rest_s += _STEP_S

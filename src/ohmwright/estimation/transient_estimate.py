@@ -1,4 +1,4 @@
-"""What goes into the estimate of an activation with moves in it, and what comes out of it."""
+"""What the estimate of an activation's transient needs, and what it returns."""
 
 from __future__ import annotations
 
@@ -7,8 +7,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from .coefficients import Coefficient, combination
 from .mixture import Mixture
-from .prior import LEVEL, TransientPrior
+from .prior import TransientPrior
 from .step_response import Steps
 
 Floats = NDArray[np.float64]
@@ -16,20 +17,30 @@ Floats = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class ActivationRecord:
-    """One activation so far: readings relative to the target, and what drove them."""
+    """One activation's readings, relative to the point's target, and what drove the output."""
 
     age_s: Floats
+    """Age of each reading, the end of its window, shape (n,)."""
     relative: Floats
+    """The readings over the target, shape (n,)."""
     steps: Steps
     window_s: float
+    """Time over which the meter averages before each reading."""
     resolution: float
+    """The meter's last digit over the target."""
     at_age_s: float
+    """Age of a rested activation at which the measurand holds."""
     heat: float
+    """Warmth at the start, 0 rested to 1 warm through."""
 
 
 @dataclass(frozen=True)
 class FitStart:
-    """Where the last fit ended, to start the next one from."""
+    """Where a fit ended: a good start for the next one, with a few readings more.
+
+    `dynamics` (3,): logarithms of lag s, dead time s and ratio of the poles; `linear` (5,): the
+    linear coefficients; `correlation` of neighbouring readings and `variance` of the noise.
+    """
 
     dynamics: Floats
     linear: Floats
@@ -39,36 +50,50 @@ class FitStart:
 
 @dataclass(frozen=True)
 class TransientEstimate:
-    """Posterior of coefficients (8,) as a mixture; `weight` (m,), `mean` (m, 8), `covariance`."""
+    """Posterior of the coefficients: a mixture of m Student t distributions with `dof` each.
+
+    `weight` (m,), `mean` (m, 8) and `covariance` (m, 8, 8) of the parts.
+    """
 
     weight: Floats
     mean: Floats
     covariance: Floats
     dof: float
     floor: float
+    """Variance that the meter's resolution leaves to any output, relative to the target."""
     hunting: float
+    """Probability that the unit hunts."""
     remainder: float
     """Lag still to come after the last reading, relative to the target, two deviations included."""
     start: FitStart
 
     @property
     def lag_s(self) -> float:
-        """The likeliest first lag."""
-        return float(np.exp(self.start.dynamics[0]))
+        """First time constant at the most probable dynamics, s."""
+        log_lag, _, _ = self.start.dynamics
+        return float(np.exp(log_lag))
 
     @property
-    def dead_s(self) -> float:
-        """The likeliest dead time."""
-        return float(np.exp(self.start.dynamics[1]))
+    def dead_time_s(self) -> float:
+        """Dead time at the most probable dynamics, s."""
+        _, log_dead_time, _ = self.start.dynamics
+        return float(np.exp(log_dead_time))
 
-    def combination(self, vector: Floats) -> Mixture:
-        """A linear combination of the coefficients, relative to the target."""
-        floor = self.floor if vector[LEVEL] != 0 else 0.0
-        variance = (self.covariance @ vector) @ vector + floor
-        return Mixture(self.weight, self.mean @ vector, np.sqrt(variance), self.dof)
+    def combination(self, factors: Floats) -> Mixture:
+        """Distribution of a linear combination with `factors`, shape (8,).
 
-    def transient_prior(self) -> TransientPrior:
-        """The posterior as one Gaussian, for the activation that follows."""
+        Relative to the target; an output (with a factor of the level) has the resolution's floor.
+        """
+        floor = self.floor if factors[Coefficient.LEVEL] != 0 else 0.0
+        variance = (self.covariance @ factors) @ factors + floor
+        return Mixture(self.weight, self.mean @ factors, np.sqrt(variance), self.dof)
+
+    def coefficient(self, coefficient: Coefficient) -> Mixture:
+        """Distribution of one coefficient."""
+        return self.combination(combination({coefficient: 1.0}))
+
+    def as_prior(self) -> TransientPrior:
+        """One Gaussian with the mean and covariance of the mixture."""
         mean = self.weight @ self.mean
         apart = self.mean - mean
         spread = np.einsum("m,mi,mj->ij", self.weight, apart, apart)

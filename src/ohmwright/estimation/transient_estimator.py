@@ -1,9 +1,9 @@
-"""The transient of an activation with moves in it: level, gain, droop, lag, dead time, second pole.
+"""Estimates the eight coefficients from the readings of an activation, in which the trim may move.
 
-Everything that enters linearly (level, gain per count, true size of a coarse press, curvature,
-droop, hunting) is integrated out; lag, dead time and second pole are found by Gauss-Newton
-and carried as linearised columns, so that their uncertainty is in every answer. Correlation of
-the noise and hunting are averaged over a grid.
+The coefficients that are linear in the readings (those of the trim, droop, hunting) are integrated
+out. Lag, dead time and ratio of the poles are found by Gauss-Newton and kept as linearised columns,
+so that their uncertainty enters every estimate. Correlation of the noise and hunting are averaged
+over a grid.
 """
 
 from __future__ import annotations
@@ -22,13 +22,23 @@ from .ar1_regression import (
     Noise,
     Posterior,
     Prior,
-    diagonal_prior,
     moments,
     regress,
     spikes,
 )
+from .coefficients import (
+    ALL,
+    COUNT,
+    DYNAMIC,
+    DYNAMIC_COUNT,
+    LINEAR,
+    LINEAR_COUNT,
+    TRIM,
+    Coefficient,
+)
+from .hunting import explanations, swings
 from .mixture import weights
-from .prior import ALL, DROOP, LEVEL, LINEAR, NoisePrior, TransientPrior
+from .prior import NoisePrior, TransientPrior
 from .step_response import driven
 from .thermal_droop import droop_shape
 from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
@@ -36,13 +46,18 @@ from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
 Floats = NDArray[np.float64]
 
 _LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
+"""Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
 _STEP = 1e-4
+"""Change of a logarithm by which slopes are found."""
 _FEWEST = 4
+"""Readings from which on there is an estimate."""
+_RISEN = 0.05
+"""Mean of the last two readings, relative to the target, from which on there is an output."""
 
 
 def fit_transient(
     record: ActivationRecord,
-    transient_prior: TransientPrior,
+    prior: TransientPrior,
     noise: NoisePrior,
     start: FitStart | None,
     *,
@@ -50,20 +65,21 @@ def fit_transient(
 ) -> TransientEstimate | None:
     """Posterior from the readings so far; None while the output has not begun to rise.
 
-    A start from which the equations become singular is given up for a new one; should that
-    fail too there is no estimate, which no decision can rest on.
+    `start`: where the last fit ended; `hunting`: allow for slow swings. Equations that become
+    singular are tried once more from a start of their own, then None is returned.
     """
-    if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < 0.05:
+    if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < _RISEN:
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
-            fit = _fit(_Problem.of(record, transient_prior, noise, hunting), begin)
+            fit = _fit(_Problem.of(record, prior, noise, hunting), begin)
             if np.all(np.isfinite(fit.start.dynamics)):
                 return fit
     return None
 
 
 def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:
+    """Gauss-Newton until the steps are small, once more without spikes, then the posterior."""
     state = start or problem.first_guess()
     for _ in range(4):
         columns, moved, state = problem.improve(state)
@@ -78,8 +94,15 @@ def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:
 
 @dataclass(frozen=True)
 class _Problem:
+    """The readings, shape (n,), and what is known before them.
+
+    `precision`: inverse covariance of the prior; `keep` (n,): readings that count; `hunting`
+    (n, 2 periods): swings, no columns where they are not allowed for; `droop` (n,): change of the
+    output per unit of the droop coefficient, relative to the level.
+    """
+
     record: ActivationRecord
-    transient_prior: TransientPrior
+    prior: TransientPrior
     precision: Floats
     noise: NoisePrior
     keep: Flags
@@ -88,75 +111,50 @@ class _Problem:
 
     @classmethod
     def of(
-        cls,
-        record: ActivationRecord,
-        transient_prior: TransientPrior,
-        noise: NoisePrior,
-        hunting: bool,
+        cls, record: ActivationRecord, prior: TransientPrior, noise: NoisePrior, hunting: bool
     ) -> _Problem:
-        waves = [np.empty((record.age_s.size, 0))]
-        if hunting:
-            for period_s in noise.hunting_periods_s:
-                angle = 2 * np.pi / period_s * record.age_s
-                waves.append(np.stack([np.sin(angle), np.cos(angle)], axis=1))
+        """The problem of a record, in which all readings count."""
         droop = -droop_shape(record.age_s, record.at_age_s, record.window_s, record.heat)
         keep = np.ones(record.age_s.size, dtype=np.bool_)
-        return cls(
-            record,
-            transient_prior,
-            transient_prior.precision,
-            noise,
-            keep,
-            np.concatenate(waves, 1),
-            droop,
-        )
+        waves = swings(record.age_s, noise.hunting_periods_s if hunting else ())
+        return cls(record, prior, prior.precision, noise, keep, waves, droop)
 
     @property
     def floor(self) -> float:
+        """Variance that the meter's resolution causes, relative to the target."""
         return self.record.resolution**2 / 12 + 1e-10
 
     def _noise(self) -> Noise:
+        """Prior of the noise, the meter's resolution included."""
         return Noise(self.noise.sd**2 + self.floor, self.noise.dof)
 
     def _linear_columns(self, dynamics: Floats) -> Floats:
-        """Columns of the linear coefficients; shape (b, n, 5)."""
+        """Readings per unit of each linear coefficient for b dynamics, shape (b, n, 5)."""
         record = self.record
         responses = driven(record.age_s, record.window_s, np.exp(dynamics), record.steps)
-        columns = np.empty((*responses.shape[:2], LINEAR))
-        columns[..., :4] = responses
-        columns[..., DROOP] = responses[..., LEVEL] * self.droop
+        columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
+        columns[..., TRIM] = responses
+        columns[..., Coefficient.DROOP] = responses[..., Coefficient.LEVEL] * self.droop
         return columns
 
     def first_guess(self) -> FitStart:
-        """The best of a coarse grid of lags and dead times."""
-        centre, width = (
-            self.transient_prior.mean[LINEAR:],
-            np.sqrt(np.diag(self.transient_prior.covariance)),
+        """The most probable of a coarse grid of lags and dead times."""
+        prior, dynamics = self.prior, _grid(self.prior)
+        readings = np.broadcast_to(
+            self.record.relative[:, None], (dynamics.shape[0], self.keep.size, 1)
         )
-        lag, dead = np.meshgrid(
-            centre[0] + width[LINEAR] * np.linspace(-2, 1.5, 8),
-            centre[1] + width[LINEAR + 1] * np.linspace(-2, 1.5, 8),
-        )
-        ratio = np.full(lag.size, centre[2])
-        dynamics = np.clip(np.stack([lag.ravel(), dead.ravel(), ratio], 1), *_LIMITS.T)
-        columns = np.concatenate(
-            [
-                self._linear_columns(dynamics),
-                np.broadcast_to(self.record.relative[:, None], (lag.size, self.keep.size, 1)),
-            ],
-            axis=2,
-        )
+        columns = np.concatenate([self._linear_columns(dynamics), readings], axis=2)
         sums = moments(columns, self.keep)
         variance = self._noise().variance
-        prior = self._prior(variance, self.transient_prior.mean[:LINEAR])
+        linear_prior = self._prior(variance, prior.mean[LINEAR])
         phi = np.array([0.5])
-        fit = regress(sums.whitened(phi), prior, self._noise(), sums.count, 0.0)
-        away = (dynamics - centre) / width[LINEAR:]
+        fit = regress(sums.whitened(phi), linear_prior, self._noise(), sums.count, 0.0)
+        away = (dynamics - prior.mean[DYNAMIC]) / np.sqrt(np.diag(prior.covariance))[DYNAMIC]
         best = int(np.argmax(fit.log_evidence[:, 0] - 0.5 * np.sum(away**2, axis=1)))
         return FitStart(dynamics[best], fit.mean[best, 0], 0.5, variance)
 
     def _prior(self, variance: float, mean: Floats) -> Prior:
-        """Of the first coefficients, as many as there are means."""
+        """Prior of the first p coefficients under noise of a variance, `mean` (p,)."""
         p = mean.size
         normal = np.zeros((p + 1, p + 1))
         precision = variance * self.precision[:p, :p]
@@ -166,93 +164,87 @@ class _Problem:
         return Prior(normal, 0.0)
 
     def columns(self, state: FitStart) -> Floats:
-        """Linear, linearised, hunting columns and the readings; shape (n, 8 + hunting + 1).
+        """Linear, linearised and hunting columns and the readings, shape (n, 8 + 2 periods + 1).
 
-        The linearised ones stand for the dynamics' absolute values, so that the readings are moved
-        by what the present dynamics contribute.
+        The linearised ones are for the logarithms of the dynamics themselves, not for their change,
+        so what the present dynamics contribute is added to the readings.
         """
-        tried = state.dynamics + np.concatenate([np.zeros((1, 3)), _STEP * np.eye(3)])
+        tried = state.dynamics + np.concatenate(
+            [np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)]
+        )
         base = self._linear_columns(tried)
         values = base @ state.linear
         slopes = (values[1:] - values[0]).T / _STEP
         shifted = self.record.relative + slopes @ state.dynamics
-        swings = self.hunting * base[0][:, LEVEL : LEVEL + 1]
-        return np.concatenate([base[0], slopes, swings, shifted[:, None]], axis=1)
+        waves = self.hunting * base[0][:, Coefficient.LEVEL, None]
+        return np.concatenate([base[0], slopes, waves, shifted[:, None]], axis=1)
 
     def improve(self, state: FitStart) -> tuple[Floats, float, FitStart]:
-        """One Gauss-Newton step; the columns it used, how far it went, and where to."""
+        """One Gauss-Newton step: columns, largest change (vague ones count less), end."""
         columns = self.columns(state)
-        plain = np.concatenate([columns[:, :ALL], columns[:, -1:]], axis=1)
+        plain = np.concatenate([columns[:, ALL], columns[:, -1:]], axis=1)
         sums = moments(plain, self.keep)
-        prior = self._prior(state.variance, self.transient_prior.mean)
+        prior = self._prior(state.variance, self.prior.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
         fit = regress(normal, prior, self._noise(), sums.count, starts)
         best = int(np.argmax(fit.log_evidence))
         mean = fit.mean[best]
-        change = np.clip(mean[LINEAR:] - state.dynamics, -0.5, 0.5)
-        sd = np.sqrt(fit.scale2[best] * np.diag(fit.covariance[best])[LINEAR:]) + 1e-3
+        change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
+        sd = np.sqrt(fit.scale2[best] * np.diag(fit.covariance[best])[DYNAMIC]) + 1e-3
         dynamics = np.clip(state.dynamics + change, *_LIMITS.T)
         variance = float(fit.scale2[best])
         moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
-        return (
-            columns,
-            moved,
-            FitStart(dynamics, mean[:LINEAR], float(CORRELATIONS[best]), variance),
-        )
+        found = FitStart(dynamics, mean[LINEAR], float(CORRELATIONS[best]), variance)
+        return columns, moved, found
 
     def spikes(self, columns: Floats, state: FitStart) -> Flags:
-        fitted = columns[:, :LINEAR] @ state.linear + columns[:, LINEAR:ALL] @ state.dynamics
+        """Flags of the readings that are spikes, shape (n,)."""
+        fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
         return spikes(columns[:, -1] - fitted, state.correlation, self.keep)
 
     def posterior(self, state: FitStart) -> TransientEstimate:
+        """Posterior around `state`, averaged over correlations of the noise and hunting."""
         columns = self.columns(state)
         sums = moments(columns, self.keep)
         fit, log_prior = self._members(sums, state)
         weight = weights(fit.log_evidence + log_prior)
         hunting = float(weight[:, 1:].sum())
-        covariance = fit.scale2[..., None, None] * fit.covariance[..., :ALL, :ALL]
-        still = (self._end_place() - columns[-1, :4]) @ state.linear[:4]
-        slope = columns[-1, LINEAR:ALL]
-        own = np.einsum("ab,abij->ij", weight, covariance)[LINEAR:, LINEAR:]
+        covariance = fit.scale2[..., None, None] * fit.covariance[..., ALL, ALL]
+        to_come = (self.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
+        slope = columns[-1, DYNAMIC]
+        unsure = np.einsum("ab,abij->ij", weight, covariance)[DYNAMIC, DYNAMIC]
         return TransientEstimate(
             weight=weight.ravel(),
-            mean=fit.mean[..., :ALL].reshape(-1, ALL),
-            covariance=covariance.reshape(-1, ALL, ALL),
+            mean=fit.mean[..., ALL].reshape(-1, COUNT),
+            covariance=covariance.reshape(-1, COUNT, COUNT),
             dof=fit.dof,
             floor=self.floor,
             hunting=hunting,
-            remainder=float(abs(still) + 2 * np.sqrt(slope @ own @ slope)),
+            remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
             start=state,
         )
 
-    def _end_place(self) -> Floats:
-        """Level, counts, coarse presses and curvature after the last step."""
-        place: Floats = self.record.steps.weights.sum(axis=0)
-        return place
-
     def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Floats]:
-        prior = self._prior(state.variance, self.transient_prior.mean)
+        """Posteriors of shape (correlations, explanations); log probability of the latter."""
+        prior = self._prior(state.variance, self.prior.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-        waves = self.hunting.shape[1] // 2
-        if waves == 0:
+        if self.hunting.size == 0:
             fit = regress(normal[:, None], prior, self._noise(), sums.count, starts)
             return fit, np.zeros(1)
-        amplitudes = self.noise.hunting_amplitudes
-        kinds = [(ALL, 1e-7)] + [
-            (ALL + 2 * wave, amplitude) for wave in range(waves) for amplitude in amplitudes
-        ]
-        y = normal.shape[-1] - 1
-        members = np.array([[*range(ALL), c, c + 1, y] for c, _ in kinds])
-        normal = normal[:, members[:, :, None], members[:, None, :]]
-        held = np.array([[state.variance / (a * a / 2)] * 2 for _, a in kinds])
-        whole = np.zeros((len(kinds), ALL + 3, ALL + 3))
-        own = [*range(ALL), ALL + 2]
-        whole[:, np.array(own)[:, None], np.array(own)] = prior.normal
-        waved = diagonal_prior(np.zeros(2), held)
-        whole[:, ALL : ALL + 2, ALL : ALL + 2] = waved.normal[:, :2, :2]
-        share = self.noise.hunting / (len(kinds) - 1)
-        log_prior = np.log(np.array([1 - self.noise.hunting] + [share] * (len(kinds) - 1)))
-        full = Prior(whole, waved.log_determinant)
-        return regress(normal, full, self._noise(), sums.count, starts), log_prior
+        normals, priors, log_probability = explanations(normal, prior, state.variance, self.noise)
+        return regress(normals, priors, self._noise(), sums.count, starts), log_probability
+
+
+def _grid(prior: TransientPrior) -> Floats:
+    """Dynamics, shape (64, 3): eight lags by eight dead times, -2 to 1.5 sd of the prior."""
+    lag, dead_time = np.meshgrid(
+        *(
+            prior.mean_of(each) + prior.sd_of(each) * np.linspace(-2, 1.5, 8)
+            for each in (Coefficient.LOG_LAG, Coefficient.LOG_DEAD_TIME)
+        )
+    )
+    ratio = np.full(lag.size, prior.mean_of(Coefficient.LOG_POLE_RATIO))
+    grid: Floats = np.clip(np.stack([lag.ravel(), dead_time.ravel(), ratio], 1), *_LIMITS.T)
+    return grid

@@ -1,0 +1,116 @@
+"""What the readings of an activation that adjusts call for: wait, probe, move, release or end."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from ohmwright.estimation.mixture import Mixture
+from ohmwright.estimation.transient_estimate import TransientEstimate
+
+from .actions import Action
+from .activation_log import ActivationLog
+from .move_choice import MoveChooser
+from .parameters import Parameters
+from .runaway_check import RunawayCheck
+from .step_sizing import StepSizer
+from .trim import Trim
+from .unit_estimator import UnitEstimator
+
+NO_EFFECT = "the trim has no effect"
+"""Why a point is given up whose output follows no move."""
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What to do now.
+
+    `move`: the probe or move, or the last move before a release; `reason`: why the point is given
+    up.
+    """
+
+    kind: Literal["wait", "move", "release", "return to start", "give up"]
+    move: Action | None = None
+    reason: str = ""
+
+
+_WAIT = Decision("wait")
+
+
+class AdjustmentDecider:
+    """Decides for one point after each reading; keeps what it learns of the unit in `estimator`."""
+
+    def __init__(
+        self,
+        parameters: Parameters,
+        trim: Trim,
+        sizer: StepSizer,
+        estimator: UnitEstimator,
+    ) -> None:
+        self.chooser = MoveChooser(parameters, sizer, estimator)
+        self._parameters, self._trim = parameters, trim
+        self._sizer, self._estimator = sizer, estimator
+        self._runaway_check = RunawayCheck(parameters, sizer)
+
+    def decide(
+        self, log: ActivationLog, age_s: float, *, late: bool, first: bool, refuted: bool
+    ) -> Decision:
+        """What the readings up to `age_s` call for.
+
+        `late`: the service mode is about to time out; `first`: in the first activation; `refuted`:
+        a confirmation has just shown the output out of tolerance.
+        """
+        estimator, sizer = self._estimator, self._sizer
+        fit = estimator.fit()
+        if fit is None:
+            return Decision("give up", reason="no output") if late else _WAIT
+        gain = fit.combination(sizer.coarse_gain())
+        output = fit.combination(self._trim.output_after(None))
+        if self._runaway_check.is_runaway(output):
+            return self._after_runaway()
+        determined = estimator.gain_is_determined(gain)
+        move = self.chooser.next_move(fit, output, gain) if determined else None
+        if self.chooser.is_stuck(output, gain, move, first_activation=first):
+            estimator.forget_gain()
+            return _WAIT
+        reason = self._runaway_check.why_unreachable(output, gain, move, refuted=refuted)
+        if determined and reason is not None:
+            return Decision("give up", reason=reason)
+        lenient = estimator.has_fleet_gain and first
+        output_after = self._trim.output_after(move)
+        if late or estimator.may_release(fit, output_after, lenient=lenient):
+            return Decision("release", move)
+        if not determined:
+            return self._probe(log, age_s, fit, output, gain)
+        since_move_s = age_s - log.moved_s
+        if move is not None and since_move_s >= estimator.wait_after_move_s(fit, gain):
+            return Decision("move", move)
+        return _WAIT
+
+    def _after_runaway(self) -> Decision:
+        """Back to the start with nothing known of the gain; the second time the end."""
+        self._estimator.forget_gain()
+        if self._runaway_check.runaways > 1:
+            return Decision("give up", reason="the output does not follow the trim")
+        return Decision("return to start")
+
+    def _probe(
+        self,
+        log: ActivationLog,
+        age_s: float,
+        fit: TransientEstimate,
+        output: Mixture,
+        gain: Mixture,
+    ) -> Decision:
+        """A probe, once the level is known or the last probe had time to show; or the end."""
+        sizer = self._sizer
+        if log.undisturbed and not sizer.level_allows_probe(output):
+            return _WAIT
+        if sizer.probes == 0:
+            return Decision("move", sizer.first_probe(output, gain))
+        wait_s = self._estimator.visible_after_s(fit, self._parameters.probing.wait_lags)
+        if age_s - log.moved_s < wait_s:
+            return _WAIT
+        if sizer.trim_has_no_effect(gain):
+            return Decision("give up", reason=NO_EFFECT)
+        return Decision("move", sizer.next_probe(output, gain))

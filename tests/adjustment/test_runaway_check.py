@@ -1,0 +1,49 @@
+"""An output out of bounds, and a target out of reach, with its cause."""
+
+import numpy as np
+import pytest
+
+from ohmwright.adjustment.actions import Move
+from ohmwright.adjustment.parameters import Parameters
+from ohmwright.adjustment.runaway_check import RunawayCheck
+from ohmwright.adjustment.step_sizing import StepSizer
+from ohmwright.adjustment.trim import Trim
+from ohmwright.estimation.mixture import Mixture
+from ohmwright.estimation.point import Keys, PointSpec, Question
+
+
+def at(mean: float, sd: float = 0.001) -> Mixture:
+    return Mixture(np.ones(1), np.array([mean]), np.array([sd]), 30.0)
+
+
+def check(
+    keys: Keys | None = None, reach: tuple[int, int] | None = None
+) -> tuple[RunawayCheck, Trim]:
+    spec = PointSpec(Question(500.0, 5.0, 0.5, 1.0), 40.0, 30.0, keys, range=reach)
+    trim = Trim(keys)
+    return RunawayCheck(Parameters(), StepSizer(spec, Parameters(), trim)), trim
+
+
+@pytest.mark.parametrize(("keys", "bound"), [(None, 0.35), (Keys(), 0.55)])
+def test_only_a_move_can_run_away_and_only_beyond_the_bound(keys, bound) -> None:
+    checked, trim = check(keys)
+    assert not checked.is_runaway(at(0.9))
+    assert not checked.is_runaway(at(0.1))  # no move yet: the output does so by itself
+    trim.note_moved(5)
+    assert not checked.is_runaway(at(1.1 + bound - 0.01))
+    assert checked.is_runaway(at(1.1 + bound + 0.01))
+    assert checked.is_runaway(at(0.9 - bound - 0.01))
+    assert checked.runaways == 2
+
+
+def test_why_a_target_is_out_of_reach() -> None:
+    checked, trim = check(reach=(-5, 5))
+    trim.note_moved(5)
+    off, gain = at(0.95), at(0.002, 0.0001)
+    assert "range ends" in (checked.why_unreachable(off, gain, None, refuted=False) or "")
+    assert checked.why_unreachable(off, gain, Move(1), refuted=False) is None
+    assert checked.why_unreachable(at(1.0), gain, None, refuted=False) is None
+    coarse = at(0.05, 0.001)
+    free, _ = check()
+    assert "no count" in (free.why_unreachable(at(0.98), coarse, None, refuted=True) or "")
+    assert free.why_unreachable(at(0.98), coarse, None, refuted=False) is None
