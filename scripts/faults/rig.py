@@ -19,7 +19,7 @@ from ohmwright.model.bench_file import Simulation
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Timing
 from ohmwright.simulator.bench import SimulatedBench
-from ohmwright.simulator.faults import FaultyPort
+from ohmwright.simulator.faulty_port import FaultyPort
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
