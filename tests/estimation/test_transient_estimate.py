@@ -1,11 +1,12 @@
 import numpy as np
 import pytest
-from activations import Made
 
 from ohmwright.estimation.prior import GAIN, NoisePrior, vague_prior
 from ohmwright.estimation.step_response import Steps, window_mean_response
 from ohmwright.estimation.transient_estimate import ActivationRecord
 from ohmwright.estimation.transient_estimator import fit_transient
+
+from .activations import Made
 
 TARGET = 500.0
 

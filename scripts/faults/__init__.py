@@ -1,0 +1,1 @@
+"""The fault harness: whole runs that meet faults, held against the simulator's truth."""
