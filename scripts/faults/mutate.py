@@ -31,7 +31,7 @@ def _without_shield() -> None:
             return getattr(anyio, name)
 
         @staticmethod
-        def move_on_after(delay_s: float, *, shield: bool = False) -> Any:  # noqa: ARG004
+        def move_on_after(delay_s: float, **_: bool) -> Any:
             return anyio.move_on_after(delay_s)
 
     replace(release, "anyio", Bare())
