@@ -6,7 +6,8 @@ from pathlib import Path
 
 import pytest
 from hypothesis import settings
-from local_postgresql import Server, installed
+
+from scripts.faults.local_postgresql import Server, installed
 
 # no test is timed: the machine may be busy
 settings.register_profile("untimed", deadline=None)

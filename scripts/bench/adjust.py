@@ -10,29 +10,31 @@ from __future__ import annotations
 import argparse
 import json
 import os
+from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 for _threads in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS"):
     os.environ.setdefault(_threads, "1")
 
-import fleet  # noqa: E402
-import rows  # noqa: E402
-import verifying  # noqa: E402
-from baselines import BASELINES, Scripted  # noqa: E402
-from oracle import oracle_time  # noqa: E402
-from plant import Plant  # noqa: E402
-from population import Profile, draw, overridden  # noqa: E402
 from rich.console import Console  # noqa: E402
 from rich.progress import Progress, TaskID  # noqa: E402
-from runner import Outcome, run  # noqa: E402
-from scenarios import Scenario, scenarios  # noqa: E402
-from verifying import question_of  # noqa: E402
 
-from ohmwright.adjustment.policy import AdjustPolicy, PointSpec  # noqa: E402
+from ohmwright.adjustment.policy import AdjustPolicy  # noqa: E402
+from ohmwright.estimation.point import PointSpec  # noqa: E402
+from scripts.bench import fleet, rows, verifying  # noqa: E402
+from scripts.bench.baselines import BASELINES, Scripted  # noqa: E402
+from scripts.bench.oracle import oracle_time  # noqa: E402
+from scripts.bench.plant import Plant  # noqa: E402
+from scripts.bench.population import Profile, draw, overridden  # noqa: E402
+from scripts.bench.runner import Outcome, run  # noqa: E402
+from scripts.bench.scenarios import Scenario, scenarios  # noqa: E402
+from scripts.bench.verifying import question_of  # noqa: E402
 
+T = TypeVar("T")
 _CHUNK = 50
 _BASELINE_UNITS = 1000
 _UNITS_A_MODEL = 20
@@ -66,8 +68,13 @@ def adjust_by(baseline: str, scenario: Scenario, seed: int, index: int) -> Measu
 
 
 def _measure_all(
-    pool: ProcessPoolExecutor, bar: Progress, task: TaskID, work, units: int, chunk: int = _CHUNK
-):  # type: ignore[no-untyped-def]
+    pool: ProcessPoolExecutor,
+    bar: Progress,
+    task: TaskID,
+    work: Callable[[int], T],
+    units: int,
+    chunk: int = _CHUNK,
+) -> list[T]:
     done = []
     for measured in pool.map(work, range(units), chunksize=chunk):
         done.append(measured)
@@ -88,23 +95,23 @@ def main() -> None:
         for scenario in wanted:
             units = max(1, round(options.units * scenario.share))
             task = bar.add_task(scenario.name, total=units)
-            work = partial(adjust, scenario, options.seed)
-            results[scenario.name] = _measure_all(pool, bar, task, work, units)
+            one = partial(adjust, scenario, options.seed)
+            results[scenario.name] = _measure_all(pool, bar, task, one, units)
         if options.only is None or options.only in "verification":
             task = bar.add_task("verification points", total=options.units)
-            work = partial(verifying.verify, nominal, options.seed)
-            verified = _measure_all(pool, bar, task, work, options.units)
+            point = partial(verifying.verify, nominal, options.seed)
+            verified = _measure_all(pool, bar, task, point, options.units)
         if options.only is None or options.only in "fleet prior":
             models = max(1, options.units // _UNITS_A_MODEL)
             task = bar.add_task("fleet prior, models", total=models)
-            work = partial(fleet.compare, nominal, options.seed)
-            compared = _measure_all(pool, bar, task, work, models, chunk=1)
+            model = partial(fleet.compare, nominal, options.seed)
+            compared = _measure_all(pool, bar, task, model, models, chunk=1)
         if options.only is None or options.only in "baselines":
             units = min(options.units, _BASELINE_UNITS)
             for name in BASELINES:
                 task = bar.add_task(name, total=units)
-                work = partial(adjust_by, name, scenarios(nominal)[0], options.seed)
-                results[name] = _measure_all(pool, bar, task, work, units)
+                by = partial(adjust_by, name, scenarios(nominal)[0], options.seed)
+                results[name] = _measure_all(pool, bar, task, by, units)
     table = rows.table(results, verified, compared, list(BASELINES))
     Console(width=110).print(rows.rendered(table, options.units, options.seed))
     print(

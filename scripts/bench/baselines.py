@@ -8,9 +8,9 @@ from __future__ import annotations
 from collections.abc import Callable, Generator
 
 import numpy as np
-from population import Unit
 
 from ohmwright.adjustment.actions import Action, Activate, Finish, Move, Release, Sample
+from scripts.bench.population import Unit
 
 Reading = tuple[float, float]
 Plan = Generator[Action, Reading | None, Finish]

@@ -5,14 +5,14 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 import numpy as np
-from plant import Plant
-from population import Profile, Unit, draw
-from runner import Outcome, run
-from verifying import question_of
 
 from ohmwright.adjustment.fleet_prior import FleetPrior, learn
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.point import Expected, PointSpec
+from scripts.bench.plant import Plant
+from scripts.bench.population import Profile, Unit, draw
+from scripts.bench.runner import Outcome, run
+from scripts.bench.verifying import question_of
 
 _LEARNT_FROM = 20
 _MEASURED = 5

@@ -11,30 +11,30 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import AsyncIterator
+from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, replace
 
 import anyio
 import numpy as np
-from oracle import oracle_time
-from population import Profile, Unit, draw
 from rich.console import Console
 from rich.table import Table
 
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.engine.activation import Activation
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.requirements import full_power_w
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.adjust import AdjustStep
-from ohmwright.engine.steps.base import ModeStep, SettingStep
+from ohmwright.engine.steps.base import ModeStep, SettingStep, TimedStep
 from ohmwright.engine.steps.contact_quality import ContactQualityStep
 from ohmwright.engine.steps.crest_factor import CrestFactorStep
 from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.engine.steps.monotonicity import MonotonicityStep
 from ohmwright.estimation.duty import Duty
+from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.bench_file import Simulation
@@ -46,11 +46,16 @@ from ohmwright.model.tolerance import Allowance, target_of
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
+from scripts.bench.oracle import oracle_time
+from scripts.bench.population import Profile, Unit, draw
 
 _BAR, _LANDING_BAR = 0.35, 0.5
 _LOOK_S, _AFTER_MOVE_S = 5.0, 3.0
 _COARSE = 10
 _MOST_TRIES = 6
+_WHO = ("", "by_eye_", "oracle_")
+Fetch = Callable[[], Awaitable[Reading]]
+"""How a reading is asked for."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +118,7 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
     session, errors = Session(bench), []
     for stage in STAGES:
         for step in file.procedure.steps_in(stage):
-            timing = file.procedure.timing(step) if hasattr(step, "rest_s") else None
+            timing = file.procedure.timing(step) if isinstance(step, TimedStep) else None
             if isinstance(step, AdjustStep) and timing is not None:
                 await _adjust_by_eye(session, step, timing.rest_s, timing.max_on_s)
                 errors.append(landing(step.target_point(), hardware))
@@ -122,6 +127,7 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
                 await bench.analyzer.set_path("LEAKAGE" if leaks else "OUTPUT")
                 for point in _points(step):
                     fetch = bench.analyzer.fetch_leakage if leaks else None
+                    assert point.setting_w is not None  # as for every point of a mode
                     await bench.generator.select(step.mode, point.setting_w)
                     await _read_once(session, point, point.setting_w, timing.rest_s, fetch)
             elif isinstance(step, ContactQualityStep):
@@ -163,16 +169,20 @@ async def _rest(session: Session, rest_s: float) -> None:
     await session.bench.clock.sleep(rest_s)
 
 
-async def _read_once(session: Session, point: Point, power_w: float, rest_s: float, fetch=None):  # type: ignore[no-untyped-def]
+async def _read_once(
+    session: Session, point: Point, power_w: float, rest_s: float, fetch: Fetch | None = None
+) -> float:
     await _rest(session, rest_s)
     async with session.activation(load_ohm=point.load_ohm, power_w=power_w, limit_s=20) as opened:
         return await _read_at(session, opened, 6.0, fetch)
 
 
-async def _read_at(session: Session, opened, age_s: float, fetch=None) -> float:  # type: ignore[no-untyped-def]
+async def _read_at(
+    session: Session, opened: Activation, age_s: float, fetch: Fetch | None = None
+) -> float:
     analyzer = session.bench.analyzer
     last = 0.0
-    readings: AsyncIterator = samples(
+    readings = samples(
         opened, fetch or analyzer.fetch_current, session.bench.clock, 0.1, age_s + 1.0
     )
     async for sample in readings:
@@ -296,8 +306,7 @@ def main() -> None:
             f"{worst:.2f}",
             f"{worst_by_eye:.2f}",
         )
-        names = ("rf_on_s", "by_eye_rf_on_s", "oracle_rf_on_s")
-        names += ("bench_s", "by_eye_bench_s", "oracle_bench_s")
+        names = [f"{who}{what}" for what in ("rf_on_s", "bench_s") for who in _WHO]
         rows.append(
             {"seed": seed}
             | dict(zip(names, seconds, strict=True))

@@ -10,8 +10,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from plant import window_step
-from population import Unit
+
+from scripts.bench.plant import window_step
+from scripts.bench.population import Unit
 
 _LEFT = 0.1
 _LAND, _CONFIRM = 2.33, 3.29

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 
 from sqlalchemy import BigInteger, Select, case, cast, func, select
 
+from ohmwright.model.step import Stage
 from ohmwright.records import queries
 from ohmwright.records.flat import stamp
 from ohmwright.records.tables import LEDGER, RESULTS, RUNS
@@ -27,7 +28,7 @@ class Question:
 
 def questions(end: datetime, model: str, asset: str) -> list[Question]:
     """Those that reports and analyses of a fleet need; lists last."""
-    of_point = (model, "cut", "300 ohm", "as_found")
+    of_point: tuple[str, str, str, Stage] = (model, "cut", "300 ohm", "as_found")
     month, week, year = (end - timedelta(days=days) for days in (30, 7, 365))
     newest = queries.population(*of_point, month)
     failed = queries.with_verdict("fail", week)

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 from numpy.typing import NDArray
-from population import Unit
+
+from scripts.bench.population import Unit
 
 Floats = NDArray[np.float64]
 

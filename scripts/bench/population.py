@@ -162,5 +162,5 @@ def overridden(profile: Profile, path: Path) -> Profile:
     unknown = sorted(set(values) - known)
     if unknown:
         raise SystemExit(f"{path}: unknown profile entries {unknown}; known are {sorted(known)}")
-    pairs = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items()}
+    pairs: dict[str, Any] = {k: tuple(v) if isinstance(v, list) else v for k, v in values.items()}
     return replace(profile, **pairs)

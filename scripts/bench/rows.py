@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from rich.table import Table
 from scipy.stats import beta
 
@@ -53,7 +54,7 @@ def _verdicts(measured: Sequence[Any], verdict: str) -> float:
     return float(np.mean([m.outcome.verdict == verdict for m in measured]))
 
 
-def _ratios(measured: Sequence[Any], looking_again: bool = False) -> np.ndarray:
+def _ratios(measured: Sequence[Any], looking_again: bool = False) -> NDArray[np.float64]:
     return np.array(
         [
             m.outcome.rf_on_s / (m.oracle_looking_again_s if looking_again else m.oracle_s)
@@ -63,7 +64,7 @@ def _ratios(measured: Sequence[Any], looking_again: bool = False) -> np.ndarray:
 
 
 def _excursion(measured: Sequence[Any]) -> float:
-    return max(m.outcome.excursion for m in measured)
+    return max(float(m.outcome.excursion) for m in measured)
 
 
 def _nominal(name: str, m: Sequence[Any]) -> list[Row]:

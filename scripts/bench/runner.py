@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Protocol
 
-from plant import Plant
-
 from ohmwright.adjustment.actions import (
     Action,
     Activate,
@@ -16,6 +14,7 @@ from ohmwright.adjustment.actions import (
     Release,
     Sample,
 )
+from scripts.bench.plant import Plant
 
 _MOST_ACTIONS = 10_000
 """Ten activations of a minute at ten readings a second, and half as much again."""

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from population import Profile
-
 from ohmwright.estimation.point import Keys
+from scripts.bench.population import Profile
 
 
 @dataclass(frozen=True)

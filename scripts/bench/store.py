@@ -10,7 +10,7 @@ import json
 import os
 import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -18,7 +18,6 @@ from random import Random
 from statistics import median
 from tempfile import TemporaryDirectory
 
-import plain_store
 from sqlalchemy import Select, insert
 
 from ohmwright.model.event import ActivationClosed, PointDone
@@ -28,6 +27,7 @@ from ohmwright.records import queries
 from ohmwright.records.flat import stamp
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.tables import LEDGER, RESULTS, RUNS
+from scripts.bench import plain_store
 
 START = datetime(2021, 1, 4, 8, tzinfo=UTC)
 DAYS = 5 * 365
@@ -202,12 +202,13 @@ def opened(folder: Path) -> SqlStore:
 
 def _answered(store: SqlStore, query: Select[tuple[object, ...]]) -> tuple[float, list[object]]:
     """Median seconds of five, all rows fetched, and the rows."""
-    times, rows = [], []
+    times: list[float] = []
+    rows: Sequence[object] = ()
     for _ in range(6):
         start = time.perf_counter()
         rows = queries.ask(store.database, query)
         times.append(time.perf_counter() - start)
-    return median(times[1:]), rows
+    return median(times[1:]), list(rows)
 
 
 def _each(work: Callable[[], None], times: int) -> float:

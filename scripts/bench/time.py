@@ -27,7 +27,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
-from ohmwright.wire.clock import Clock, VirtualClock
+from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.links.memory import MemoryLink
@@ -57,7 +57,7 @@ _ASSET = Asset(id="1", maker="m", model="m", serial="1")
 _NO_GENERATOR = HandOperatedGenerator(PROFILES[1].data, Nobody(), "none")
 
 
-async def read_for(clock: Clock, seconds: float) -> int:
+async def read_for(clock: VirtualClock, seconds: float) -> int:
     """One simulated activation after another, `seconds` of readings in all; their number."""
     hardware = SimulatedBench(*PROFILES, seed=1, clock=clock)
     link = MemoryLink("analyzer", hardware.analyzer_port, clock)

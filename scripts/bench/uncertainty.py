@@ -10,13 +10,13 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 from scipy.stats import multivariate_normal
-from sidebyside import Row, compare, repeated, report
 from uncertainties import ufloat
 
 from ohmwright.uncertainty import risk
 from ohmwright.uncertainty.budget import Budget, combine
 from ohmwright.uncertainty.inputs import Input, rectangular
 from ohmwright.uncertainty.montecarlo import Trials, simulate_adaptively
+from scripts.bench.sidebyside import Row, compare, repeated, report
 
 TRIALS = 1_000_000
 RISK_POINTS = 20_000

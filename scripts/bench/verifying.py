@@ -7,12 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from baselines import slope_settled
-from plant import Plant
-from population import Profile, Unit, draw
-
 from ohmwright.estimation.activation_test import VerificationTest
 from ohmwright.estimation.point import Question
+from scripts.bench.baselines import slope_settled
+from scripts.bench.plant import Plant
+from scripts.bench.population import Profile, Unit, draw
 
 _WITHIN = (-2.0, 2.0)
 """True errors in tolerances, uniform."""

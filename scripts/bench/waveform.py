@@ -7,9 +7,9 @@ import importlib.util
 import sys
 
 import numpy as np
-from sidebyside import compare, report
 
 from ohmwright.uncertainty import waveform
+from scripts.bench.sidebyside import compare, report
 
 
 def main() -> None:

@@ -8,12 +8,13 @@ from random import Random
 from typing import Any
 
 import anyio
-from forks import Forks
-from judge import Log, verdict
-from messages import sound
-from rig import VIRTUAL_BOUND_S, Case, made
-from row import Row
-from tally import Tally
+
+from .forks import Forks
+from .judge import Log, verdict
+from .messages import sound
+from .rig import VIRTUAL_BOUND_S, Case, made
+from .row import Row
+from .tally import Tally
 
 _IN_A_STORM = 30
 

@@ -8,17 +8,18 @@ from collections.abc import Iterator
 from typing import Any
 
 import anyio
-from cancel import KINDS, Injection
-from judge import Log, verdict
-from messages import arm, sound
-from rig import Case, Rig, made
-from row import Row
-from tally import Tally
 
 from ohmwright.cli.drive import stopped_by_signals
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import Request
-from ohmwright.simulator.faults import Fault
+from ohmwright.simulator.faults import Fault, Line
+
+from .cancel import KINDS, Injection
+from .judge import Log, verdict
+from .messages import arm, sound
+from .rig import Case, Rig, made
+from .row import Row
+from .tally import Tally
 
 _OFF = b"OUTPut:STATe OFF"
 
@@ -152,7 +153,7 @@ def _messages(case: Case, begins: bytes) -> list[int]:
     """The numbers of the analyzer's messages that begin so."""
     found: list[int] = []
 
-    def on_message(name: str, line: bytes) -> None:
+    def on_message(name: Line, line: bytes) -> None:
         if name == "analyzer" and line.startswith(begins):
             found.append(rig.lines[name].count + 1)
 

@@ -13,14 +13,14 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
-from invented import some_run
-from row import Row
-
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.records.audit import audit, has_head
 from ohmwright.records.queries import runs, seals
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.tables import LEASES, METADATA
+
+from .invented import some_run
+from .row import Row
 
 _HANG_S = 20
 NAME = "records.sqlite"

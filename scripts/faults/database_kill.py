@@ -13,13 +13,13 @@ from pathlib import Path
 from random import Random
 from tempfile import TemporaryDirectory
 
-from invented import some_run
-from local_postgresql import Server, installed
-from row import Row
-
 from ohmwright.model.errors import OhmwrightError, RecordError
 from ohmwright.records.audit import audit
 from ohmwright.records.sql_store import SqlStore, open_store
+
+from .invented import some_run
+from .local_postgresql import Server, installed
+from .row import Row
 
 _KILLS_A_STORE = 25
 

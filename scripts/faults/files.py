@@ -18,15 +18,15 @@ from random import Random
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from row import Row
-from tally import Tally
-
 from ohmwright.cli.bench_data import BenchChoice
 from ohmwright.cli.doctor_command import run_doctor
 from ohmwright.cli.lint_command import run_lint
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.shipped import shipped
 from ohmwright.wire.command_set import SHIPPED
+
+from .row import Row
+from .tally import Tally
 
 TRIALS, REDUCED = 10_000, 60
 _SLOW_S, _HANGS_S = 5.0, 20.0

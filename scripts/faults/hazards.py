@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterator
+from functools import partial
 from typing import Any
 
-from judge import Log
-from rig import Case, Rig, made
-from row import Row
-from tally import Tally
+from .judge import Log
+from .rig import Case, Rig, made
+from .row import Row
+from .tally import Tally
 
 _OFF = b"OUTPut:STATe OFF"
 _ON = b"OUTPut:STATe ON,"
@@ -33,7 +34,7 @@ def _off_without_effect(seed: int, reduced: bool) -> Row:
     tally = Tally("OFF without effect", "python scripts/faults --only hazards  #")
     case = Case("low", seed)
     for at in range(1, _count(case, _OFF) + 1, 4 if reduced else 1):
-        outcome = _outcome(case, lambda rig, at=at: _Deaf(rig, at))
+        outcome = _outcome(case, partial(_Deaf, at=at))
         repeated = outcome["struck_off"]  # an OFF that only repeats one is not missed
         outcome["undetected"] |= not repeated and outcome["error"] != "ReleaseNotConfirmed"
         tally.take({"fault": f"OFF:{at}", **outcome})
@@ -46,7 +47,7 @@ def _pedal(seed: int, reduced: bool) -> Row:
     case = Case("low", seed)
     pauses = _pauses(case)
     for at in range(pauses // 50, pauses * 9 // 10, max(1, pauses // (12 if reduced else 120))):
-        outcome = _outcome(case, lambda rig, at=at: _Pedal(rig, at))
+        outcome = _outcome(case, partial(_Pedal, at=at))
         outcome["undetected"] |= outcome["error"] != "ReleaseNotConfirmed"
         tally.take({"fault": f"pause:{at}", **outcome})
     return tally.row()
@@ -58,7 +59,7 @@ def _welded(seed: int, reduced: bool) -> Row:
     case = Case("low", seed)
     for at in range(1, _count(case, _ON) + 1, 3 if reduced else 1):
         for after_s in (0.0, 0.5, 3.0):
-            outcome = _outcome(case, lambda rig, at=at, s=after_s: _Weld(rig, at, s))
+            outcome = _outcome(case, partial(_Weld, at=at, after_s=after_s))
             if after_s and not outcome["struck"]:
                 continue  # the activation was over before
             # the proofs of OFF and limit refuse the bench by themselves
@@ -127,7 +128,12 @@ class _Weld(_Hazard):
 
 def _outcome(case: Case, make: Callable[[Rig], _Hazard]) -> dict[str, Any]:
     hazards: list[_Hazard] = []
-    rig = made(case, on_pause=lambda: [hazard.pause() for hazard in hazards] and None)
+
+    def on_pause() -> None:
+        for hazard in hazards:
+            hazard.pause()
+
+    rig = made(case, on_pause=on_pause)
     rig.clock.bound_s = 3600.0
     hazards.append(make(rig))
     log = Log()

@@ -9,12 +9,12 @@ from dataclasses import dataclass, field
 from math import hypot
 from typing import Any
 
-from rig import Hung, Rig
-
 from ohmwright.engine.sweep import SweepPoint
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import ActivationClosed, Event, PointDone, RunStarted
 from ohmwright.model.result import Result
+
+from .rig import Hung, Rig
 
 _UNCERTAINTIES = 5.0
 """A fault that costs time makes a run read other noise, so two sound values differ by some
@@ -105,7 +105,7 @@ class Log:
 
     def _take_trims(self, rig: Rig, name: str, result: Result) -> None:
         self.exact[f"{name} start"] = result.start_trim
-        if rig.bench.generator.unattended:
+        if rig.bench.generator.unattended and result.final_trim is not None:
             self.trims[result.point] = result.final_trim
 
 

@@ -74,7 +74,7 @@ def announce(addresses):
     print(json.dumps(ports), flush=True)
 anyio.run(serve_tcp if sys.argv[1] == "tcp" else serve_ptys, bench, announce)
 """
-ENGINES = Path(__file__).with_name("kill_engines.py")
+ENGINES = "scripts.faults.kill_engines"
 
 
 class Truth:
@@ -134,7 +134,7 @@ class Engines:
         for name in ("STATE", "CONFIG", "DATA"):
             environment[f"XDG_{name}_HOME"] = str(folder / name.lower())
         self._zygote = subprocess.Popen(
-            [sys.executable, str(ENGINES), str(self._said), mutate],
+            [sys.executable, "-m", ENGINES, str(self._said), mutate],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env=environment,

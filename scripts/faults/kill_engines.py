@@ -11,12 +11,12 @@ import traceback
 from collections.abc import Callable
 from typing import Any, NoReturn
 
-from mutate import MUTATIONS
-
 from ohmwright.cli import console, drive, live, main, open_bench, run_command, verify_command
 from ohmwright.cli.open_records import existing_records
 from ohmwright.model.event import ActivationClosed, Fault
 from ohmwright.wire import clock, machine_time
+
+from .mutate import MUTATIONS, replace
 
 GAP_S = 1.2
 """Shorter than what the guard was promised: only the engine can notice."""
@@ -95,8 +95,8 @@ def _sleepy() -> None:
         nonlocal stood_still_s
         stood_still_s += GAP_S
 
-    clock.elapsed_s = lambda: real_s() - stood_still_s
-    clock.asleep_s = lambda: asleep_s
+    replace(clock, "elapsed_s", lambda: real_s() - stood_still_s)
+    replace(clock, "asleep_s", lambda: asleep_s)
     signal.signal(signal.SIGUSR1, told)
     signal.signal(signal.SIGUSR2, untold)
 
@@ -129,7 +129,7 @@ def _engine(command: list[str], said: str) -> NoReturn:
 def serve(said: str, mutate: str) -> None:
     """Until standard input ends."""
     if mutate == "guard":
-        subprocess.Popen = UselessGuard  # type: ignore[misc]
+        replace(subprocess, "Popen", UselessGuard)
     elif mutate:
         MUTATIONS[mutate]()
     print("ready", flush=True)

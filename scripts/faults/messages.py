@@ -4,28 +4,31 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Callable, Iterator, Sequence
-from functools import cache
+from functools import cache, partial
 from itertools import product
 from random import Random
+from typing import get_args
 
-from forks import Forks
-from judge import Log, verdict
-from rig import VIRTUAL_BOUND_S, Case, Rig, made
-from row import Row
-from tally import Tally
+from ohmwright.simulator.faults import KINDS, Fault, Line, Way, When
 
-from ohmwright.simulator.faults import KINDS, Fault
+from .forks import Forks
+from .judge import Log, verdict
+from .rig import VIRTUAL_BOUND_S, Case, Rig, made
+from .row import Row
+from .tally import Tally
 
 _MESSAGES_AFTER = 8
 """A run with a passing fault goes on to the end of the first point that saw so many more messages
 pass on that line: what a distortion holds back comes out within three, and what it left behind is
 in the point's values, or in the trims, which are held against the truth."""
-ALL = [
+Met = tuple[str, Way, When]
+"""What befalls a message or a reply."""
+ALL: list[Met] = [
     (kind, way, when)
-    for kind, way, when in product(KINDS, ("message", "reply"), ("once", "ever"))
+    for kind, way, when in product(KINDS, get_args(Way), get_args(When))
     if not (kind in ("stuck", "unplug") and when == "once")
 ]
-_ALWAYS = [("digit", "message", "once"), ("lose", "message", "once")]
+_ALWAYS: list[Met] = [("digit", "message", "once"), ("lose", "message", "once")]
 
 
 def rows(
@@ -52,8 +55,13 @@ def _by_kind(case: Case, jobs: int, stride: int, kinds: Sequence[str]) -> Iterat
     for kind in kinds:
         tally = Tally(f"{kind}, {case.name} run", _replay(case))
         met = [fault for fault in ALL if fault[0] == kind]
-        _try(case, jobs, stride, lambda _, met=met: met, tally)
+        _try(case, jobs, stride, partial(_always, met), tally)
         yield tally.row()
+
+
+def _always(met: Sequence[Met], _: int) -> Sequence[Met]:
+    """The same at every message."""
+    return met
 
 
 def _drawn(case: Case, jobs: int, stride: int) -> Row:
@@ -80,14 +88,14 @@ def _try(
     case: Case,
     jobs: int,
     stride: int,
-    kinds: Callable[[int], Sequence[tuple[str, str, str]]],
+    kinds: Callable[[int], Sequence[Met]],
     tally: Tally,
 ) -> None:
     expected, log = sound(case), Log()
     forks = Forks(jobs, tally.take)
     count, armed = [0], list[Fault]()
 
-    def on_message(line_name: str, line: bytes) -> None:
+    def on_message(line_name: Line, line: bytes) -> None:
         if forks.child is not None:
             return
         count[0] += 1
@@ -135,7 +143,7 @@ def replay(case: Case, spec: str) -> dict[str, object]:
     fault, log, expected = Fault.parsed(spec), Log(), sound(case)
     armed: list[Fault] = []
 
-    def on_message(name: str, _line: bytes) -> None:
+    def on_message(name: Line, _line: bytes) -> None:
         if name == fault.line and not armed and rig.lines[name].count + 1 == fault.at:
             arm(rig, fault)
             armed.append(fault)

@@ -5,11 +5,19 @@ from __future__ import annotations
 from collections.abc import Callable, Coroutine
 from typing import Any
 
+import anyio
+
 from ohmwright.engine import release, rested_activation, sampling
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
+
+
+def replace(where: object, name: str, worse: object) -> None:
+    """Put something worse in the place of what must be there."""
+    assert hasattr(where, name), f"{where} has no {name}: nothing would be made worse"
+    setattr(where, name, worse)
 
 
 def _without_shield() -> None:
@@ -20,29 +28,28 @@ def _without_shield() -> None:
         """Time bounds without a shield."""
 
         def __getattr__(self, name: str) -> Any:
-            return getattr(_anyio, name)
+            return getattr(anyio, name)
 
         @staticmethod
-        def move_on_after(delay_s: float, *, shield: bool = False) -> Any:  # noqa: ARG004
-            return _anyio.move_on_after(delay_s)
+        def move_on_after(delay_s: float, **_: bool) -> Any:
+            return anyio.move_on_after(delay_s)
 
-    _anyio = release.anyio
-    release.anyio = Bare()
-    release.uncancellable = straight
+    replace(release, "anyio", Bare())
+    replace(release, "uncancellable", straight)
 
 
 def _without_read_back() -> None:
     def cannot_ask(_: CommandSet, __: Ask) -> bool:
         return False
 
-    CommandSet.can_ask = cannot_ask
+    replace(CommandSet, "can_ask", cannot_ask)
 
 
 def _without_asking_twice() -> None:
     async def at_its_word(_: VerifiedDialogue, ask: Callable[[], Any], __: Ask) -> Any:
         return await ask()
 
-    VerifiedDialogue._agreed = at_its_word
+    replace(VerifiedDialogue, "_agreed", at_its_word)
 
 
 def _without_proof() -> None:
@@ -52,22 +59,24 @@ def _without_proof() -> None:
     async def no_echo(_: Dialogue) -> None:
         return None
 
-    VerifiedDialogue.identify, Dialogue.echo = unproven, no_echo
+    replace(VerifiedDialogue, "identify", unproven)
+    replace(Dialogue, "echo", no_echo)
 
 
 def _without_looking_again() -> None:
     async def never(_: GuardedLink) -> bool:
         return False
 
-    GuardedLink.found_again = never
+    replace(GuardedLink, "found_again", never)
 
 
 def _without_clocks() -> None:
     async def agreed(*_: object) -> None:
         return None
 
-    sampling._refuse_sleep = sampling._refuse_gap = lambda *_: None
-    rested_activation.refuse_other_limit = agreed
+    for name in ("_refuse_sleep", "_refuse_gap"):
+        replace(sampling, name, lambda *_: None)
+    replace(rested_activation, "refuse_other_limit", agreed)
 
 
 MUTATIONS: dict[str, Callable[[], None]] = {

@@ -7,10 +7,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from rig import Case, _procedure, made
-from row import Row
-from tally import Tally
-
 from ohmwright.cli.drive import drive
 from ohmwright.engine.run import Job, run
 from ohmwright.model.errors import RecordError
@@ -18,6 +14,10 @@ from ohmwright.model.event import Event, PointDone, RunFinished
 from ohmwright.model.moment import Moment
 from ohmwright.model.step import STAGES
 from ohmwright.records.store import Store
+
+from .rig import Case, _procedure, made
+from .row import Row
+from .tally import Tally
 
 KINDS = {
     "full": "database or disk is full",

@@ -13,13 +13,15 @@ from ohmwright.cli.bench_data import BenchData, read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.run import Job, run
+from ohmwright.engine.steps.base import TimedStep
 from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Timing
 from ohmwright.simulator.bench import SimulatedBench
-from ohmwright.simulator.faults import FaultyPort
+from ohmwright.simulator.faults import Line
+from ohmwright.simulator.faulty_port import FaultyPort
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
@@ -50,11 +52,7 @@ class Case:
         if self.name == "sweep":
             return _SWEEP.max_on_s
         procedure = _procedure(self.name).procedure
-        return max(
-            procedure.timing(s).max_on_s
-            for s in procedure.step
-            if hasattr(s, "mode") or s.kind == "adjust"
-        )
+        return max(procedure.timing(s).max_on_s for s in procedure.step if isinstance(s, TimedStep))
 
 
 _PLACES = {
@@ -130,7 +128,7 @@ class Rig:
     clock: HookedClock
     hardware: SimulatedBench
     other: SimulatedBench
-    lines: dict[str, FaultyPort]
+    lines: dict[Line, FaultyPort]
     said_ma: set[float] = field(default_factory=set)
     """Every value that the meter showed, as its port said it."""
     sent: list[tuple[float, float]] = field(default_factory=list)
@@ -167,7 +165,7 @@ def made(
     *,
     pausing: bool = False,
     on_pause: Callable[[], None] = lambda: None,
-    on_message: Callable[[str, bytes], None] | None = None,
+    on_message: Callable[[Line, bytes], None] | None = None,
 ) -> Rig:
     """A rig for `case`; `on_pause` is called at every pause, `on_message` before each message."""
     data = _bench_data(case.name, case.seed)
@@ -184,14 +182,14 @@ def made(
         return reply
 
     sent: list[tuple[float, float]] = []
-    lines = {
+    lines: dict[Line, FaultyPort] = {
         "analyzer": FaultyPort(analyzer, other=other.analyzer_port, seed=case.seed),
         "generator": FaultyPort(
             hardware.generator_port, other=other.generator_port, seed=case.seed
         ),
     }
 
-    def link(name: str) -> MemoryLink:
+    def link(name: Line) -> MemoryLink:
         port = lines[name]
 
         def handle(line: bytes) -> bytes:

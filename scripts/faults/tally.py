@@ -6,7 +6,7 @@ from collections import Counter
 from dataclasses import dataclass, field
 from typing import Any
 
-from row import Row
+from .row import Row
 
 _SHOWN = 5
 

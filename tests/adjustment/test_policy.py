@@ -4,7 +4,6 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
-from activations import Made, step_response
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, Sample
 from ohmwright.adjustment.activation_log import ActivationLog
@@ -19,6 +18,7 @@ from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.point import Expected, Keys, PointSpec, Question
 from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.thermal_droop import ResidualWarmth
+from tests.estimation.activations import Made, step_response
 
 TARGET, TOLERANCE = 500.0, 6.0
 

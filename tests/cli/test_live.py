@@ -201,7 +201,7 @@ CRASH = """
 import anyio
 from types import SimpleNamespace
 from ohmwright.cli.live import live_view
-from ohmwright.simulator.operator import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import RealClock
 
 async def work():
@@ -233,7 +233,7 @@ from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
 from ohmwright.cli.live import live_view
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.moment import Moment
-from ohmwright.simulator.operator import SimulatedPerson
+from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import RealClock
 
 async def work():

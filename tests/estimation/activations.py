@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,7 +33,7 @@ class Made:
 
     def at(self, age_s: float) -> float:
         """Lag-free output at an age."""
-        return self.level * (1 - self.droop * (1 - np.exp(-age_s / self.droop_tau_s)))
+        return self.level * (1 - self.droop * (1 - exp(-age_s / self.droop_tau_s)))
 
     def readings(self, until_s: float, seed: int = 1) -> tuple[Floats, Floats]:
         """Ages and readings, each a mean over the window before its age."""

@@ -2,7 +2,6 @@
 
 import numpy as np
 import pytest
-from activations import Made
 
 from ohmwright.estimation import activation_test
 from ohmwright.estimation.activation_test import ActivationTest
@@ -10,6 +9,8 @@ from ohmwright.estimation.exponential_tail import fit_tail
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.sequential_test import DecisionBounds
 from ohmwright.estimation.thermal_droop import ResidualWarmth
+
+from .activations import Made
 
 QUESTION = Question(500.0, 6.0, 0.5, 1.0)
 

@@ -1,12 +1,13 @@
 import numpy as np
 import pytest
-from activations import Made
 from scipy.stats import norm
 
 from ohmwright.estimation.activation_test import VerificationTest
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.sequential_test import DecisionBounds, Estimate
+
+from .activations import Made
 
 
 def at(centre, scale=0.1, remainder=0.0):

@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
-from activations import Made
 
 from ohmwright.estimation.settled_value import Settled, settled_value
+
+from .activations import Made
 
 
 def look(made: Made, until_s: float, seed: int = 1) -> Settled:

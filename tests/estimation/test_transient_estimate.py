@@ -1,12 +1,13 @@
 import numpy as np
 import pytest
-from activations import Made, step_response
 
 from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.step_response import Steps, window_mean_response
 from ohmwright.estimation.transient_estimate import ActivationRecord
 from ohmwright.estimation.transient_estimator import fit_transient
+
+from .activations import Made, step_response
 
 TARGET = 500.0
 

@@ -8,6 +8,8 @@ from typing import Any
 
 import pytest
 
+from scripts.faults.parts import PARTS
+
 HARNESS = Path(__file__).parents[2] / "scripts" / "faults"
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="the harness forks")
@@ -18,19 +20,6 @@ def harness(*options: str) -> tuple[int, list[dict[str, Any]]]:
     done = subprocess.run(command, capture_output=True, text=True, timeout=170, check=False)
     assert done.returncode in (0, 1), done.stderr
     return done.returncode, json.loads(done.stdout)["rows"]
-
-
-PARTS = [
-    "cancel",
-    "messages",
-    "compound",
-    "hazards",
-    "records",
-    "files",
-    "database",
-    "kills",
-    "guards",
-]
 
 
 @pytest.mark.parametrize("part", PARTS)

@@ -2,10 +2,12 @@
 
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from ohmwright.records.sql_store import SqlStore, open_store
+from scripts.faults.local_postgresql import Server
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -13,7 +15,8 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """Where an empty store can be made."""
     if request.param == "sqlite":
         return str(tmp_path / "records")
-    return request.getfixturevalue("server").url()
+    server: Server = request.getfixturevalue("server")
+    return server.url()
 
 
 @pytest.fixture
@@ -21,7 +24,7 @@ def opened(tmp_path: Path) -> Iterator[Callable[..., SqlStore]]:
     """Opens stores as one computer with one operator would, and closes them."""
     stores = []
 
-    def open_(place: str, computer: str = "here", **options: float) -> SqlStore:
+    def open_(place: str, computer: str = "here", **options: Any) -> SqlStore:
         folder = tmp_path / computer
         store = open_store(place, folder / "operator.key", folder / "witness", **options)
         stores.append(store)

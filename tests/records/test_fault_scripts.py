@@ -1,12 +1,12 @@
-"""The table of faults of a store, a few tries of each; scripts/faults/database.py does them all."""
+"""A few faults of a store, each tried a few times; `scripts/faults --only database` does all."""
 
 from collections.abc import Callable
 from pathlib import Path
 
-import database_damage
-import database_kill
 import pytest
-from row import Row
+
+from scripts.faults import database_damage, database_kill
+from scripts.faults.row import Row
 
 
 def flipped(folder: Path) -> Row:

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 
 import pytest
 
@@ -133,7 +134,7 @@ def certificate() -> Certificate:
 
 @pytest.fixture(params=HOSTILE)
 def hostile(request: pytest.FixtureRequest) -> str:
-    return request.param
+    return str(request.param)
 
 
 @pytest.fixture
@@ -143,6 +144,7 @@ def named() -> Callable[[str], Certificate]:
     def make(name: str) -> Certificate:
         keys = ("id", "maker", "model", "serial", "department", "procedure", "operator", "bench")
         one = result("as_left", "cut", name).model_copy(update={"verdict": "fail", "reason": name})
-        return certificate_of(a_run([one], **dict.fromkeys(keys, name)), HEAD)
+        names: dict[str, Any] = dict.fromkeys(keys, name)
+        return certificate_of(a_run([one], **names), HEAD)
 
     return make

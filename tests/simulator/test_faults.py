@@ -5,8 +5,9 @@ import pytest
 from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
-from ohmwright.simulator.faults import Fault, FaultyPort
+from ohmwright.simulator.faults import Fault
 from ohmwright.simulator.faulty_bench import FaultyBench
+from ohmwright.simulator.faulty_port import FaultyPort
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.clock import VirtualClock
 

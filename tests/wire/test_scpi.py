@@ -11,25 +11,12 @@ from ohmwright.wire.scpi import (
     decode_block,
     encode_block,
     format_number,
-    headers,
-    parse_boolean,
     parse_error,
     parse_integer,
     parse_number,
     quote,
-    split,
     unquote,
 )
-
-
-def test_headers_are_long_or_short_and_never_between() -> None:
-    assert headers("SYSTem:ERRor[:NEXT]?") == {
-        f"{system}:{error}{following}?"
-        for system in ("SYSTEM", "SYST")
-        for error in ("ERROR", "ERR")
-        for following in ("", ":NEXT")
-    }
-    assert headers("*ESE") == {"*ESE"}
 
 
 @pytest.mark.parametrize("text", ["nan", "inf", "1_0", "", "1,2", "0x10", "1e", "٣", "+-1", "A"])
@@ -60,26 +47,9 @@ def test_no_reading_comes_back_as_none() -> None:
     assert isnan(parse_number(format_number(nan)))
 
 
-@pytest.mark.parametrize(
-    ("text", "value"), [("ON", True), ("off", False), ("1", True), ("0", False)]
-)
-def test_booleans(text: str, value: bool) -> None:
-    assert parse_boolean(text) is value
-
-
-def test_what_is_no_boolean() -> None:
-    with pytest.raises(ValueError, match="neither"):
-        parse_boolean("2")
-
-
 @given(st.text())
 def test_quoted_text_comes_back(text: str) -> None:
     assert unquote(quote(text)) == text
-
-
-@given(st.lists(st.text(alphabet='a;,"', max_size=6), min_size=1, max_size=4))
-def test_separators_in_quotes_do_not_separate(texts: list[str]) -> None:
-    assert split(";".join(map(quote, texts)), ";") == [quote(text) for text in texts]
 
 
 def test_error_entries() -> None:

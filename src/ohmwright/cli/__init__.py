@@ -2,7 +2,8 @@
 
 Read in this order:
 
-    main, option_groups         the commands and their options; heavy imports wait until needed
+    main, options               the program and its options; heavy imports wait until needed
+    jobs, benches, offline      its commands, and in record_app and keys_app those on records
     bench_data, open_bench      a bench as the command line names it, read, then opened
     run_command, drive          one run from start to exit code: every event kept, then shown
     live, status_line           how far a run is, and how RF stands

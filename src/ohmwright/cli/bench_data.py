@@ -68,16 +68,13 @@ class BenchChoice:
     port: str | None = None
     """Instead of the analyzer's serial port: a name, or `serial=NUMBER` of its USB adapter."""
     guarded: bool = True
-    faults: tuple[Fault, ...] = ()
 
     def read(self) -> BenchData:
         """The bench file and its data files. Raises SourceError, UsageError."""
         data = read_bench(self.path)
-        if self.port is not None:
-            data = replace(data, file=_at_port(data.file, self.port))
-        if self.faults:
-            _refuse_faults(data, self.faults)
-        return replace(data, faults=self.faults)
+        if self.port is None:
+            return data
+        return replace(data, file=_at_port(data.file, self.port))
 
 
 def read_bench(path: Path) -> BenchData:
@@ -161,17 +158,3 @@ def _at_port(file: BenchFile, port: str) -> BenchFile:
         )
     moved = file.analyzer.model_copy(update={"link": link.model_copy(update={"port": port})})
     return file.model_copy(update={"analyzer": moved})
-
-
-def _refuse_faults(data: BenchData, faults: tuple[Fault, ...]) -> None:
-    """Only a line that is simulated here can be made to fail."""
-    if not isinstance(data.file.analyzer.link, Simulated):
-        raise UsageError(
-            f"{data.path}: --fault is for a bench that is simulated here. Nothing was opened.",
-            do="Leave it out; where 'ohmwright simulate' serves the bench, give it there.",
-        )
-    if data.file.generator.link is None and any(fault.line == "generator" for fault in faults):
-        raise UsageError(
-            f"{data.path}: a person works its generator; no line leads there that could fail.",
-            do="Give --fault for the analyzer's line.",
-        )

@@ -1,13 +1,11 @@
 """`ohmwright record keys …`: with which keys runs are sealed, and which of them are trusted."""
 
-from __future__ import annotations
-
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from .record_options import Json, Records, Trusted
+from .options import Json, Records, Trusted
 
 app = typer.Typer(
     help="See and make signing keys; say which to trust.",

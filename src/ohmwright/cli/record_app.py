@@ -1,7 +1,5 @@
 """`ohmwright record …`: what is on record. Heavy imports wait until a command needs them."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from pathlib import Path
 from typing import Annotated
@@ -9,7 +7,8 @@ from typing import Annotated
 import typer
 
 from .keys_app import app as keys_app
-from .record_options import Json, Records, Trusted
+from .option_groups import grouped
+from .options import INSTANT, Json, Narrowing, Records, Run, Runs, Trusted
 
 app = typer.Typer(
     help="See, check, export and import what is on record.",
@@ -18,32 +17,14 @@ app = typer.Typer(
 )
 app.add_typer(keys_app, name="keys")
 
-Run = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
-Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
-Asset = Annotated[str | None, typer.Option(help="Only this unit.")]
-Model = Annotated[str | None, typer.Option(help="Only this model.")]
-Verdict = Annotated[
-    str | None, typer.Option(help="pass, fail, undecided, 'not measured' or 'cut short'.")
-]
-Since = Annotated[
-    datetime | None,
-    typer.Option(formats=["%Y-%m-%d", "%Y-%m-%dT%H:%M:%S"], help="From this date on (UTC)."),
-]
-
 
 @app.command("list")
-def list_(
-    asset: Asset = None,
-    model: Model = None,
-    verdict: Verdict = None,
-    since: Since = None,
-    records: Records = None,
-    as_json: Json = False,
-) -> None:
+@grouped
+def list_(narrowing: Narrowing, records: Records = None, as_json: Json = False) -> None:
     """List the runs on record, oldest first."""
     from .record_command import list_runs, wanted
 
-    list_runs(records, wanted(asset, model, verdict, since), as_json=as_json)
+    list_runs(records, wanted(narrowing), as_json=as_json)
 
 
 @app.command()
@@ -88,7 +69,7 @@ def fleet(
     not_since: Annotated[
         datetime | None,
         typer.Option(
-            formats=["%Y-%m-%d", "%Y-%m-%dT%H:%M:%S"],
+            formats=list(INSTANT),
             help="Only units whose newest run began before this date (UTC).",
         ),
     ] = None,
@@ -125,13 +106,11 @@ def rebuild(records: Records = None) -> None:
 
 
 @app.command()
+@grouped
 def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.")],
+    narrowing: Narrowing,
     run: Runs = None,
-    asset: Asset = None,
-    model: Model = None,
-    verdict: Verdict = None,
-    since: Since = None,
     parquet: Annotated[
         bool, typer.Option("--parquet", help="Write flat results as Parquet instead.")
     ] = False,
@@ -141,7 +120,7 @@ def export(
     from .record_command import wanted
     from .transfer_command import Selection, export_parquet, export_runs
 
-    selection = Selection(tuple(run or ()), wanted(asset, model, verdict, since))
+    selection = Selection(tuple(run or ()), wanted(narrowing))
     (export_parquet if parquet else export_runs)(file, selection, records)
 
 

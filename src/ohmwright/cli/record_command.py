@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from typing import get_args
 
 from rich.table import Table
@@ -16,20 +15,19 @@ from ohmwright.records.queries import CUT_SHORT, Filter, runs
 from .budgets import budget_table
 from .console import out, print_json
 from .open_records import existing_records, meant
+from .options import Narrowing
 from .run_command import exit_code, report
 from .run_words import STYLES
 
 
-def wanted(
-    asset: str | None, model: str | None, verdict: str | None, since: datetime | None
-) -> Filter:
-    """What a list is narrowed to. Raises UsageError for a verdict that there is not."""
-    known = (*get_args(Verdict), CUT_SHORT)
+def wanted(narrowing: Narrowing) -> Filter:
+    """Return the filter of the runs asked for. Raises UsageError for a verdict that is none."""
+    known, verdict = (*get_args(Verdict), CUT_SHORT), narrowing.verdict
     if verdict is not None and verdict not in known:
         raise UsageError(
             f"There is no verdict '{verdict}'.", do=f"Give one of: {', '.join(known)}."
         )
-    return Filter(asset, model, verdict, since)
+    return Filter(narrowing.asset, narrowing.model, verdict, narrowing.since)
 
 
 def list_runs(records: str | None, narrowed: Filter, *, as_json: bool) -> None:

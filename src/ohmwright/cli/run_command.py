@@ -83,10 +83,11 @@ def run_demo(
     seed: int, records: str | None, faults: tuple[Fault, ...] = (), *, as_json: bool
 ) -> int:
     """The shipped procedure on the shipped simulated bench, with the unit of `seed`."""
-    choice = BenchChoice(shipped("benches", "demo.toml"), faults=faults)
+    choice = BenchChoice(shipped("benches", "demo.toml"))
     bench = choice.read()
     simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
-    bench = replace(bench, file=bench.file.model_copy(update={"simulation": simulation}))
+    file = bench.file.model_copy(update={"simulation": simulation})
+    bench = replace(bench, file=file, faults=faults)
     procedure = shipped("procedures", "demo-monopolar.toml")
     request = Request(
         procedure, choice, STAGES, records, None, True, as_json, learns=False, certified=True

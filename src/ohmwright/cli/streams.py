@@ -61,6 +61,8 @@ class Shown:
 
     def flush(self) -> None:
         """Wait until all is shown, but not for a reader who takes nothing."""
+        if sys.is_finalizing():  # the writer is gone, and may have taken the lock with it
+            return
         with self._turn:
             if not self._stalled:
                 self._stalled = not self._turn.wait_for(self._done, _SHOWN_WITHIN_S)

@@ -25,14 +25,12 @@ _MOST = 20
 _LONGEST_COMPLAINT = 500
 
 
-def load(
-    path: Path, noun: type[M], *, table: str | None = None, error: type[SourceError] = SourceError
-) -> M:
+def load(path: Path, noun: type[M], *, table: str | None = None) -> M:
     """Read `path` and validate it (or one top-level `table` of it) as `noun`.
 
-    Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
+    Raises SourceError naming file, line, column and the nearest valid key.
     """
-    return parse(path, read_text(path, error), noun, table=table, error=error)
+    return parse(path, read_text(path), noun, table=table)
 
 
 def parse(
@@ -43,7 +41,7 @@ def parse(
     table: str | None = None,
     error: type[SourceError] = SourceError,
 ) -> M:
-    """Validate `text`, which was read from `path`, as `load` does."""
+    """Validate `text`, which was read from `path`, as `load` does, but raise `error`."""
     data = _decode(path, text, error)
     try:
         return noun.model_validate(data if table is None else _table(path, data, table, error))

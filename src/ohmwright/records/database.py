@@ -6,7 +6,7 @@ import os
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NoReturn
 
 from sqlalchemy import URL, Connection, Engine, create_engine, make_url
 from sqlalchemy.exc import ArgumentError, SQLAlchemyError
@@ -158,15 +158,13 @@ class ReadOnly(Database):
         engine = reading_engine(path, wait_s)
         super().__init__(engine or self._engine_of_copy(path), str(path))
 
-    @contextmanager
-    def write(self) -> Iterator[Connection]:
+    def write(self) -> NoReturn:
         """Raises RecordError."""
         raise RecordError(
             f"{self.place}: the record may not be written to.",
             "It can be listed, shown, verified and exported as it is.",
             "Correct the permissions of the file and its folder, or work on a copy.",
         )
-        yield
 
     def read_from_copy(self) -> Engine:
         """From now on read a copy that nobody else sees; the engine that writes to it."""

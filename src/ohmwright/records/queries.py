@@ -158,21 +158,13 @@ def pass_rates() -> Select[tuple[object, ...]]:
     return select(*keys, *summed).group_by(*keys).order_by(*keys)
 
 
-def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
-    """Flat results with the name of their run, by run and event, as they are read."""
+def results(database: Database) -> Iterator[Row]:
+    """Every flat result with the name of their run, by run and event, as they are read."""
     query = (
         select(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS)
         .join(RUNS, RUNS.c.number == RESULTS.c.run)
         .order_by(RESULTS.c.run, RESULTS.c.event)
     )
-    if wanted.asset is not None:
-        query = query.where(RESULTS.c.asset == wanted.asset)
-    if wanted.model is not None:
-        query = query.where(RESULTS.c.model == wanted.model)
-    if wanted.verdict is not None:
-        query = query.where(RESULTS.c.verdict == wanted.verdict)
-    if wanted.since is not None:
-        query = query.where(RESULTS.c.at >= stamp(wanted.since))
     with database.read() as connection:
         found = connection.execution_options(yield_per=10_000).execute(query)
         for row in found.mappings():

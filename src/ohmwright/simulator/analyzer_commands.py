@@ -6,14 +6,7 @@ from math import nan
 from typing import cast
 
 from ohmwright.model.hardware import InputPath
-from ohmwright.wire.scpi import (
-    encode_block,
-    format_number,
-    headers,
-    parse_boolean,
-    parse_number,
-    short_form,
-)
+from ohmwright.wire.scpi import encode_block, format_number, parse_number, short_form
 
 from .capture import Capture, amps_per_count, captured
 from .dispatcher import CommandError, Dispatcher, one
@@ -21,6 +14,7 @@ from .generator import ILLEGAL_VALUE, OUT_OF_RANGE
 from .meter import NO_READING
 from .randomness import Randomness
 from .rig import Rig
+from .scpi_text import headers, parse_boolean
 
 _PATHS = {
     spelling: cast(InputPath, pattern.upper())

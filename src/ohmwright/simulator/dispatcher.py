@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from ohmwright.wire.scpi import headers, parse_number, split
+from ohmwright.wire.scpi import parse_number
 
 from .scpi_errors import ErrorQueue, event_bit
+from .scpi_text import headers, split
 
 Handler = Callable[[list[str]], "str | bytes | None"]
 _CACHED_LINES = 512

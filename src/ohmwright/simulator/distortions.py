@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from random import Random
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from random import Random
 
 _DIGITS = b"0123456789"
 

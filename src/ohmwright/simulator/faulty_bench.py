@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from ohmwright.wire.clock import Clock
 
 from .bench import SimulatedBench
-from .faults import Fault, FaultyPort, Line, Port
+from .faults import Fault, Line
+from .faulty_port import FaultyPort, Port
 from .profile import AnalyzerProfile, GeneratorProfile
 
 _OTHER = 1000

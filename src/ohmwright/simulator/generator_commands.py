@@ -4,18 +4,12 @@ from __future__ import annotations
 
 from typing import cast
 
-from ohmwright.wire.scpi import (
-    format_number,
-    headers,
-    parse_boolean,
-    parse_number,
-    quote,
-    unquote,
-)
+from ohmwright.wire.scpi import format_number, parse_number, quote, unquote
 
 from .dispatcher import CommandError, Dispatcher, one
 from .generator import ILLEGAL_VALUE, OUT_OF_RANGE, Direction, Key
 from .rig import Rig
+from .scpi_text import headers, parse_boolean
 
 _KEYS = {s: cast(Key, p.lower()) for p in ("COARse", "FINE") for s in headers(p)}
 _DIRECTIONS: dict[str, Direction] = {"UP": "up", "DOWN": "down"}

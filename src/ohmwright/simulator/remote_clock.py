@@ -22,8 +22,8 @@ class SteppedClock(Clock):
     Like the virtual clock it serves one task; it holds what the bench's clock holds, to the digit.
     """
 
-    def __init__(self, control: Link, now_s: float, start: datetime = _START) -> None:
-        self._control, self._now_s, self._start = control, now_s, start
+    def __init__(self, control: Link, now_s: float) -> None:
+        self._control, self._now_s = control, now_s
 
     @classmethod
     async def connected(cls, control: Link) -> SteppedClock:
@@ -46,7 +46,7 @@ class SteppedClock(Clock):
 
     def wall(self) -> datetime:
         """The start date plus the virtual seconds."""
-        return self._start + timedelta(seconds=self._now_s)
+        return _START + timedelta(seconds=self._now_s)
 
     async def sleep(self, duration_s: float) -> None:
         """Let the bench's time pass; a step once sent is seen through, so none is counted twice."""

@@ -11,7 +11,7 @@ OPEN_TIMEOUT_S = 5.0
 _CHUNK = 4096
 
 
-def opened(resource: str, backend: str, baud: int | None) -> Any:
+def opened(resource: str, backend: str) -> Any:
     """An open session that messages can be sent to."""
     import pyvisa  # takes a third of a second, which only a VISA bench should spend
 
@@ -21,21 +21,19 @@ def opened(resource: str, backend: str, baud: int | None) -> Any:
         opened.close()
         raise ValueError("it is no resource that messages can be sent to")
     try:
-        return _prepared(opened, baud)
+        return _prepared(opened)
     except BaseException:
         opened.close()
         raise
 
 
-def _prepared(session: Any, baud: int | None) -> Any:
+def _prepared(session: Any) -> Any:
     from pyvisa.constants import ResourceAttribute
 
     session.timeout = round(1000 * SLICE_S)
     session.read_termination = "\n"
     # a pause then ends a read of a raw socket with what has come, where else it would be dropped
     session.set_visa_attribute(ResourceAttribute.suppress_end_enabled, False)
-    if baud is not None:
-        session.baud_rate = baud
     # pyvisa-py calls a refused connection open
     raise_if_ended(socket_of(session))
     return session

@@ -206,7 +206,7 @@ async def test_told_to_stop_it_releases_first(instrument: Instrument, number: in
     link = await guarded(instrument)
     await link.expect_traffic(5.0)
     await link.write(b"OUTPut:STATe ON,9\n")
-    os.kill(link.guard_pid, number)
+    os.kill(link._guard.pid, number)
     with pytest.raises(LinkLost, match="guard has ended"):
         await link.read(5)
     assert not instrument.on
@@ -215,7 +215,7 @@ async def test_told_to_stop_it_releases_first(instrument: Instrument, number: in
 
 async def test_a_guard_that_dies_is_a_lost_line(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    os.kill(link.guard_pid, signal.SIGKILL)
+    os.kill(link._guard.pid, signal.SIGKILL)
     with pytest.raises(LinkLost, match="guard has ended"):
         await link.read(5)
     await link.aclose()
@@ -228,14 +228,14 @@ async def test_a_guard_that_dies_is_followed_by_another_that_keeps_the_promise(
     dialogue = Dialogue(link, COMMANDS, RealClock())
     await link.expect_traffic(5.0)
     await dialogue.tell("on", limit_s=9)
-    dead = link.guard_pid
+    dead = link._guard.pid
     os.kill(dead, signal.SIGKILL)
     with pytest.raises(LinkLost, match="guard has ended"):
         await dialogue.ask_number("state")
     with pytest.raises(LinkBusy, match=f"process {os.getpid()}"):
         await guarded(instrument)
     assert await dialogue.found_again()
-    assert link.guard_pid != dead
+    assert link._guard.pid != dead
     await dialogue.tell_first("off")
     assert await dialogue.ask_number("state") == 0
     await dialogue.tell("on", limit_s=9)
@@ -307,7 +307,7 @@ async def test_a_port_that_stays_away_stays_lost(
 
 async def test_a_guard_that_dies_is_heard_of_while_nobody_speaks(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    os.kill(link.guard_pid, signal.SIGKILL)
+    os.kill(link._guard.pid, signal.SIGKILL)
     with anyio.fail_after(5):
         await link.until_failed()
     await link.aclose()
@@ -315,7 +315,7 @@ async def test_a_guard_that_dies_is_heard_of_while_nobody_speaks(instrument: Ins
 
 async def test_it_lives_in_a_session_of_its_own(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    assert os.getsid(link.guard_pid) == link.guard_pid
+    assert os.getsid(link._guard.pid) == link._guard.pid
     await link.aclose()
 
 

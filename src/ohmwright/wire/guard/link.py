@@ -65,11 +65,6 @@ class GuardedLink(Link):
         self._gone: LinkError | None = None
         self._tripped = False
 
-    @property
-    def guard_pid(self) -> int:
-        """Process number of the guard."""
-        return self._guard.pid
-
     async def write(self, data: bytes) -> None:
         """Send all of `data`; the guard hands it on in at most a second."""
         if self._every_s is not None:

@@ -27,14 +27,14 @@ WRITE_TIMEOUT_S = 1.0
 CHECK_RESOURCE = "Check the resource's name, that the instrument is on, and the VISA back end."
 
 
-async def open_visa(resource: str, *, backend: str = "@py", baud: int | None = None) -> Link:
+async def open_visa(resource: str, *, backend: str = "@py") -> Link:
     """Open `resource`; `backend` is what pyvisa calls its library, such as `fixture.yaml@sim`.
 
     Raises LinkBusy naming who has it, LinkError when it cannot be opened.
     """
     lock = PortLock(resource, await visa_keys(resource, backend))
     thread = owner_thread(resource)
-    opening = thread.submit(_opened, resource, backend, baud)
+    opening = thread.submit(_opened, resource, backend)
     try:
         session = await asyncio.wrap_future(opening)
     except Exception as problem:

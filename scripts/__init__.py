@@ -1,0 +1,1 @@
+"""Programs for working on ohmwright, named from the root of the working copy."""

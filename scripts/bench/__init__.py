@@ -1,0 +1,1 @@
+"""Figures as ratios against a reference run beside ours."""

@@ -1,0 +1,78 @@
+"""The commands `sweep`, `simulate` and `doctor`: a bench without a procedure."""
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .option_groups import grouped
+from .options import AnalyzerLine, BenchPath, Faults, Json
+
+
+@grouped
+def sweep(
+    *,
+    bench: BenchPath,
+    mode: Annotated[str, typer.Option(help="Output mode.")],
+    settings: Annotated[str, typer.Option(help="Power settings in W, separated by commas.")],
+    loads: Annotated[
+        str, typer.Option(help="Load resistances in ohm, separated by commas; default: all.")
+    ] = "",
+    age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0,
+    rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0,
+    csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None,
+    line: AnalyzerLine,
+    as_json: Json = False,
+) -> None:
+    """Measure a power curve: every setting into every load resistance."""
+    from .bench_data import BenchChoice
+    from .sweep_command import SweepRequest, run_sweep
+
+    chosen = BenchChoice(bench, line.port, guarded=not line.no_guard)
+    request = SweepRequest(chosen, mode, settings, loads, age, rest, csv, as_json)
+    raise typer.Exit(run_sweep(request))
+
+
+def simulate(
+    bench: Annotated[Path | None, typer.Option("--bench", help="Bench file to simulate.")] = None,
+    pty: Annotated[bool, typer.Option("--pty", help="Serve on pseudo-terminals.")] = False,
+    tcp: Annotated[bool, typer.Option("--tcp", help="Serve on TCP sockets.")] = False,
+    host: Annotated[str, typer.Option(help="Address for --tcp.")] = "127.0.0.1",
+    control_host: Annotated[
+        str, typer.Option(help="Address of the port that moves time and tells the truth.")
+    ] = "127.0.0.1",
+    stepped: Annotated[
+        bool, typer.Option("--stepped", help="Time moves only when a client steps it.")
+    ] = False,
+    write_bench: Annotated[
+        Path | None, typer.Option(help="Write a bench file that reaches the simulation.")
+    ] = None,
+    seed: Annotated[int | None, typer.Option(min=0, help="Which simulated unit.")] = None,
+    fault: Faults = None,
+) -> None:
+    """Serve a simulated bench to other programs until interrupted."""
+    from .simulate_command import SimulateRequest, run_simulate
+
+    faults = tuple(fault or ())
+    request = SimulateRequest(
+        bench, pty, tcp, host, stepped, write_bench, seed, faults, control_host
+    )
+    raise typer.Exit(run_simulate(request))
+
+
+@grouped
+def doctor(
+    bench: BenchPath,
+    line: AnalyzerLine,
+    with_rf: Annotated[
+        bool,
+        typer.Option("--with-rf", help="Also 1 s of RF at a low setting, to prove the limit."),
+    ] = False,
+    as_json: Json = False,
+) -> None:
+    """Open a bench and check every instrument; RF stays off unless you ask for a second of it."""
+    from .bench_data import BenchChoice
+    from .doctor_command import run_doctor
+
+    chosen = BenchChoice(bench, line.port, guarded=not line.no_guard)
+    raise typer.Exit(run_doctor(chosen, with_rf=with_rf, as_json=as_json))

@@ -1,0 +1,86 @@
+"""The commands `demo`, `calibrate` and `verify`: a procedure on a bench."""
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .option_groups import grouped
+from .options import AnalyzerLine, BenchPath, Faults, Json, ProcedurePath, Records, RunOptions
+
+if TYPE_CHECKING:
+    from ohmwright.model.step import Stage
+
+
+def demo(
+    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 3,
+    records: Records = None,
+    fault: Faults = None,
+    as_json: Json = False,
+) -> None:
+    """Run a whole job on a simulated unit: as found, adjustment, as left."""
+    from .run_command import run_demo
+
+    raise typer.Exit(run_demo(seed, records, tuple(fault or ()), as_json=as_json))
+
+
+@grouped
+def calibrate(
+    procedure: ProcedurePath,
+    bench: BenchPath,
+    options: RunOptions,
+    line: AnalyzerLine,
+    as_json: Json = False,
+) -> None:
+    """Run a whole procedure: as found, adjustment, as left."""
+    from ohmwright.model.step import STAGES
+
+    raise typer.Exit(_run(procedure, bench, STAGES, options, line, as_json=as_json))
+
+
+@grouped
+def verify(
+    *,
+    procedure: ProcedurePath,
+    bench: BenchPath,
+    as_found: Annotated[
+        bool, typer.Option("--as-found", help="Record the stage as found instead of as left.")
+    ] = False,
+    options: RunOptions,
+    line: AnalyzerLine,
+    as_json: Json = False,
+) -> None:
+    """Measure every test point and adjust nothing."""
+    stage: Stage = "as_found" if as_found else "as_left"
+    raise typer.Exit(_run(procedure, bench, (stage,), options, line, as_json=as_json))
+
+
+def _run(
+    procedure: Path,
+    bench: Path,
+    stages: "tuple[Stage, ...]",
+    options: RunOptions,
+    line: AnalyzerLine,
+    *,
+    as_json: bool,
+) -> int:
+    from ohmwright.model.traceability import Environment
+
+    from .bench_data import BenchChoice
+    from .run_command import Request, run_procedure
+
+    return run_procedure(
+        Request(
+            procedure,
+            BenchChoice(bench, line.port, guarded=not line.no_guard),
+            stages,
+            options.records,
+            options.resume,
+            options.unattended,
+            as_json,
+            options.accept_expired,
+            Environment(
+                temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
+            ),
+        )
+    )

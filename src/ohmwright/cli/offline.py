@@ -1,0 +1,83 @@
+"""The commands that open no instrument: `certificate`, `lint`, `checks`, `schema`, `guide`."""
+
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from .options import DAY, AcceptExpired, Json, ProcedurePath, Records, Run, Trusted, Unattended
+
+
+def certificate(
+    run: Run = "last",
+    pdf: Annotated[Path | None, typer.Option(help="PDF/A with the record attached.")] = None,
+    html: Annotated[Path | None, typer.Option(help="The same as one HTML file.")] = None,
+    csv: Annotated[Path | None, typer.Option(help="Results for a spreadsheet.")] = None,
+    dcc: Annotated[Path | None, typer.Option(help="Digital calibration certificate (XML).")] = None,
+    label: Annotated[Path | None, typer.Option(help="Label: .svg, .pdf or .png.")] = None,
+    all_: Annotated[
+        Path | None, typer.Option("--all", metavar="FOLDER", help="Every one, into a folder.")
+    ] = None,
+    next_due: Annotated[
+        datetime | None, typer.Option(formats=list(DAY), help="Next due, for the label.")
+    ] = None,
+    size: Annotated[str, typer.Option("--label-size", help="In mm.")] = "50x25",
+    country: Annotated[
+        str | None, typer.Option(help="ISO 3166-1 code for the digital certificate, as in DE.")
+    ] = None,
+    schema_file: Annotated[
+        Path | None, typer.Option("--schema", help="Hold it against this dcc.xsd.")
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False,
+    records: Records = None,
+    trusted: Trusted = None,
+    as_json: Json = False,
+) -> None:
+    """Write the certificate of a finished run; by default PDF and HTML, into this folder."""
+    from .certificate_command import Options, Wanted, country_code, label_size, run_certificate
+
+    due = None if next_due is None else next_due.date()
+    options = Options(due, label_size(size), country_code(country), schema_file, overwrite)
+    wanted = Wanted(pdf, html, csv, dcc, label, all_)
+    run_certificate(run, records, trusted, wanted, options, as_json=as_json)
+
+
+def lint(
+    procedure: ProcedurePath,
+    bench: Annotated[Path | None, typer.Option("--bench", help="Bench file (TOML).")] = None,
+    unattended: Unattended = False,
+    accept_expired: AcceptExpired = False,
+) -> None:
+    """Check a procedure, and whether a bench can do what it asks, without touching anything."""
+    from .lint_command import run_lint
+
+    code = run_lint(procedure, bench, unattended=unattended, accept_expired=accept_expired)
+    raise typer.Exit(code)
+
+
+def checks(as_json: Json = False) -> None:
+    """Check this installation: known values through the code that a job runs."""
+    from .checks_command import run_checks
+
+    raise typer.Exit(run_checks(as_json=as_json))
+
+
+def schema(
+    folder: Annotated[Path, typer.Argument(help="Where to write.")] = Path("schemas"),
+) -> None:
+    """Write the JSON Schemas of procedure, bench, data and event files."""
+    from .schema_command import write_schemas
+
+    raise typer.Exit(write_schemas(folder))
+
+
+def guide(
+    topic: Annotated[
+        str | None, typer.Argument(metavar="TOPIC", help="Default: list them.")
+    ] = None,
+) -> None:
+    """Show a page of the guide: procedures, benches, records, safety and so on."""
+    from .guide_command import show_guide
+
+    raise typer.Exit(show_guide(topic))

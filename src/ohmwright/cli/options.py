@@ -1,0 +1,103 @@
+"""Every option that more than one command takes, and the groups that they come in.
+
+Without `from __future__ import annotations`, as in each module that declares a command: typer would
+have to evaluate the text of every annotation, which `ohmwright --help` would wait for.
+"""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
+
+Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
+Records = Annotated[
+    str | None,
+    typer.Option(
+        metavar="PLACE",
+        envvar="OHMWRIGHT_RECORDS",
+        help="Records: a folder, a .sqlite file or a postgresql:// URL; default: the user's own.",
+    ),
+]
+Trusted = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FILE",
+        envvar="OHMWRIGHT_TRUSTED_KEYS",
+        help="Trust the keys of this list alone; default: the user's own list and own keys.",
+    ),
+]
+Run = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
+Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
+
+ProcedurePath = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML).")]
+BenchPath = Annotated[Path, typer.Option("--bench", help="Bench file (TOML).")]
+Unattended = Annotated[bool, typer.Option("--unattended", help="Nobody is there to be asked.")]
+AcceptExpired = Annotated[
+    bool,
+    typer.Option("--accept-expired", help="Go on with an analyzer whose calibration is past due."),
+]
+Faults = Annotated[
+    list[Fault] | None,
+    typer.Option(
+        "--fault",
+        parser=Fault.parsed,
+        metavar=SYNTAX,
+        help="Repeatable: what befalls the Nth message to a simulated instrument, or its reply. "
+        f"KIND: {', '.join(KINDS)}.",
+    ),
+]
+
+_DATE = "%Y-%m-%d"
+DAY = (_DATE,)
+INSTANT = (_DATE, "%Y-%m-%dT%H:%M:%S")
+
+
+@dataclass(frozen=True)
+class AnalyzerLine:
+    """How the analyzer of a bench file is reached this time."""
+
+    port: Annotated[
+        str | None,
+        typer.Option(
+            help="The analyzer's serial port, by name or as serial=NUMBER of its adapter."
+        ),
+    ] = None
+    no_guard: Annotated[
+        bool, typer.Option("--no-guard", help="Simulated benches only: no guard process.")
+    ] = False
+
+
+@dataclass(frozen=True)
+class RunOptions:
+    """Where a run is kept and what holds for it today."""
+
+    records: Records = None
+    resume: Annotated[
+        str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
+    ] = None
+    unattended: Unattended = False
+    accept_expired: AcceptExpired = False
+    temperature_c: Annotated[
+        float | None, typer.Option(min=-10, max=60, help="Room temperature in degrees Celsius.")
+    ] = None
+    humidity_percent: Annotated[
+        float | None, typer.Option(min=0, max=100, help="Relative humidity of the room.")
+    ] = None
+
+
+@dataclass(frozen=True)
+class Narrowing:
+    """Which of the runs on record."""
+
+    asset: Annotated[str | None, typer.Option(help="Only this unit.")] = None
+    model: Annotated[str | None, typer.Option(help="Only this model.")] = None
+    verdict: Annotated[
+        str | None, typer.Option(help="pass, fail, undecided, 'not measured' or 'cut short'.")
+    ] = None
+    since: Annotated[
+        datetime | None, typer.Option(formats=list(INSTANT), help="From this date on (UTC).")
+    ] = None
