@@ -14,7 +14,7 @@ from rig import VIRTUAL_BOUND_S, Case, Rig, made
 from row import Row
 from tally import Tally
 
-from ohmwright.simulator.faults import KINDS, Fault
+from ohmwright.simulator.faults import KINDS, LineFault
 
 _MESSAGES_AFTER = 8
 """A run with a passing fault goes on to the end of the first point that saw so many more messages
@@ -85,7 +85,7 @@ def _try(
 ) -> None:
     expected, log = sound(case), Log()
     forks = Forks(jobs, tally.take)
-    count, armed = [0], list[Fault]()
+    count, armed = [0], list[LineFault]()
 
     def on_message(line_name: str, line: bytes) -> None:
         if forks.child is not None:
@@ -100,7 +100,7 @@ def _try(
             always = told and (kind, way, when) in _ALWAYS
             if not always and ((count[0] + place) % stride or (told and way == "reply")):
                 continue
-            fault = Fault(kind, way, when, at, line_name)
+            fault = LineFault(kind, way, when, at, line_name)
             if forks.fork(str(fault)):
                 arm(rig, fault)
                 armed.append(fault)
@@ -117,14 +117,14 @@ def _try(
     forks.finish()
 
 
-def _seen_enough(rig: Rig, armed: list[Fault]) -> bool:
+def _seen_enough(rig: Rig, armed: list[LineFault]) -> bool:
     return any(
         fault.when == "once" and rig.lines[fault.line].count - fault.at >= _MESSAGES_AFTER
         for fault in armed
     )
 
 
-def arm(rig: Rig, fault: Fault) -> None:
+def arm(rig: Rig, fault: LineFault) -> None:
     """Have `fault` happen from now on, and bound the run."""
     rig.lines[fault.line].arm(fault)
     rig.clock.bound_s = rig.clock.now_s() + VIRTUAL_BOUND_S
@@ -132,8 +132,8 @@ def arm(rig: Rig, fault: Fault) -> None:
 
 def replay(case: Case, spec: str) -> dict[str, object]:
     """One trial again, from the start and without a fork."""
-    fault, log, expected = Fault.parsed(spec), Log(), sound(case)
-    armed: list[Fault] = []
+    fault, log, expected = LineFault.parse(spec), Log(), sound(case)
+    armed: list[LineFault] = []
 
     def on_message(name: str, _line: bytes) -> None:
         if name == fault.line and not armed and rig.lines[name].count + 1 == fault.at:

@@ -59,7 +59,7 @@ def _without_looking_again() -> None:
     async def never(_: GuardedLink) -> bool:
         return False
 
-    GuardedLink.found_again = never
+    GuardedLink.reconnect = never
 
 
 def _without_clocks() -> None:

@@ -11,9 +11,9 @@ import typer
 from typer.core import TyperGroup
 
 from ohmwright import __version__
-from ohmwright.model import last_of_rf
+from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
-from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
+from ohmwright.simulator.faults import KINDS, SYNTAX, LineFault
 
 from .record_app import Run
 from .record_app import app as record_app
@@ -80,10 +80,10 @@ Port = Annotated[
     typer.Option(help="The analyzer's serial port, by name or as serial=NUMBER of its adapter."),
 ]
 Faults = Annotated[
-    list[Fault] | None,
+    list[LineFault] | None,
     typer.Option(
         "--fault",
-        parser=Fault.parsed,
+        parser=LineFault.parse,
         metavar=SYNTAX,
         help="Simulated benches only, repeatable: what befalls the Nth message to an instrument, "
         f"or its reply. KIND: {', '.join(KINDS)}.",
@@ -92,7 +92,7 @@ Faults = Annotated[
 
 
 def _choice(
-    bench: Path, port: str | None, fault: list[Fault] | None, *, no_guard: bool
+    bench: Path, port: str | None, fault: list[LineFault] | None, *, no_guard: bool
 ) -> BenchChoice:
     from .bench_data import BenchChoice
 
@@ -336,7 +336,7 @@ def guide(
 def main() -> None:
     """Run the command line; every error ends in its message and its exit code."""
     allow_for_any_console()
-    last_of_rf.begin()
+    rf_state.forget()
     code = _code()
     lost = results_lost()
     if lost is not None and code < ReleaseNotConfirmed.exit_code:

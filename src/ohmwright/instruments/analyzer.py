@@ -33,7 +33,7 @@ class GuardProof(NamedTuple):
     """From the broken promise until the guard had read the output back as off."""
 
 
-class Captured(NamedTuple):
+class WaveformCapture(NamedTuple):
     """A waveform of the load current: samples of one record, in counts."""
 
     counts: NDArray[np.int16]
@@ -115,7 +115,7 @@ class Analyzer(ABC):
         """
         return await self.output_on(), (await self.fetch_current()).current_ma
 
-    async def capture_waveform(self) -> Captured:
+    async def capture_waveform(self) -> WaveformCapture:
         """The waveform that belongs to the latest completed reading.
 
         Raises OutOfCapability where the analyzer captures none, as by itself it does not.
@@ -137,7 +137,7 @@ class Analyzer(ABC):
         """Return when the line has failed while nobody speaks, where anything can tell that."""
         await anyio.sleep_forever()
 
-    async def found_again(self) -> bool:
+    async def reconnect(self) -> bool:
         """After LinkLost: whether the analyzer was found again, in some seconds.
 
         Only so that OFF can be sent: what identifies itself then must be what was switched on.

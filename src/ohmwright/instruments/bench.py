@@ -14,7 +14,7 @@ from ohmwright.wire.clock import Clock
 from .analyzer import Analyzer
 from .generator import Generator
 from .operator import Operator
-from .rf import Rf
+from .rf_monitor import RfMonitor
 
 
 @dataclass(frozen=True)
@@ -37,6 +37,6 @@ class Bench:
     """The files that it was put together from, as they were read."""
 
     @cached_property
-    def rf(self) -> Rf:
+    def rf(self) -> RfMonitor:
         """What is known of RF here."""
-        return Rf(self.analyzer, self.clock)
+        return RfMonitor(self.analyzer, self.clock)

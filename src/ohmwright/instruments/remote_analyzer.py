@@ -12,7 +12,7 @@ from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.scpi import parse_number
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
-from .analyzer import Analyzer, Captured, GuardProof, Reading
+from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
 
 _SPARE_S = 0.5
 _PLAUSIBLE = 1.5
@@ -26,11 +26,11 @@ class RemoteAnalyzer(Analyzer):
     """Translates verbs into messages; what the instrument answers decides, not what it was told."""
 
     def __init__(self, data: AnalyzerData, dialogue: Dialogue, identity: str = "") -> None:
-        refuse_contradiction(data, dialogue.commands)
+        check_limit_agreement(data, dialogue.commands)
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
-        self._assured = VerifiedDialogue(dialogue, identity)
+        self._verified = VerifiedDialogue(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
 
@@ -57,15 +57,15 @@ class RemoteAnalyzer(Analyzer):
 
     async def identify(self) -> str:
         """The identification; the line is proven by it."""
-        return await self._assured.identify()
+        return await self._verified.identify()
 
     async def set_load(self, load_ohm: float) -> None:
         """Choose a load resistance and see that it is the one connected."""
-        await self._assured.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
+        await self._verified.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
 
     async def set_path(self, path: InputPath) -> None:
         """Choose the input circuit. Raises SourceError where the command set cannot say it."""
-        await self._assured.set_name("set_path", "path", path, path=path)
+        await self._verified.set_name("set_path", "path", path, path=path)
 
     async def switch_on(self, limit_s: float) -> None:
         """Send ON with its limit, once, and see that the limit is the one that runs.
@@ -75,18 +75,18 @@ class RemoteAnalyzer(Analyzer):
         """
         sent_s = self.sent_limit_s(limit_s) or limit_s
         if "set_ceiling" in self.dialogue.commands.tell:
-            await self._assured.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
+            await self._verified.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
         await self.dialogue.tell("on", limit_s=sent_s)
         if self.protections.limit_read_back:
             await self._see_limit(sent_s)
 
     async def switch_off(self) -> None:
         """Send OFF at once."""
-        await self.dialogue.tell_first("off")
+        await self.dialogue.tell_at_once("off")
 
     async def output_on(self) -> bool:
         """Anything but a plain 0 counts as on."""
-        return await self._assured.number("state") != 0
+        return await self._verified.number("state") != 0
 
     async def fetch_current(self) -> Reading:
         """The load current."""
@@ -104,7 +104,7 @@ class RemoteAnalyzer(Analyzer):
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Choose the contact resistance."""
-        await self._assured.set_number(
+        await self._verified.set_number(
             "set_contact", "contact", resistance_ohm, contact_ohm=resistance_ohm
         )
 
@@ -134,7 +134,7 @@ class RemoteAnalyzer(Analyzer):
             )
 
     async def _fetch(self, verb: Ask) -> Reading:
-        value, number = await self._assured.reading(verb, self._unit)
+        value, number = await self._verified.reading(verb, self._unit)
         current_ma = value * self._to_ma
         if abs(current_ma) > _PLAUSIBLE * self.data.meter.max_current_ma:
             raise ProtocolError(
@@ -145,11 +145,11 @@ class RemoteAnalyzer(Analyzer):
             )
         return Reading(current_ma, number)
 
-    async def capture_waveform(self) -> Captured:
+    async def capture_waveform(self) -> WaveformCapture:
         """The samples, as 16-bit counts with the high byte first, and their two scales."""
         if not self.data.waveform:
             return await super().capture_waveform()
-        block = await self._assured.block("fetch_waveform")
+        block = await self._verified.block("fetch_waveform")
         if len(block) < 2 or len(block) % 2:
             raise ProtocolError(
                 f"A waveform of {len(block)} bytes came; its samples have 2 bytes each.",
@@ -157,7 +157,7 @@ class RemoteAnalyzer(Analyzer):
                 "Check 'fetch_waveform' in the analyzer's command set, and the cabling.",
             )
         counts = np.frombuffer(block, ">i2")
-        scales = await self._assured.text("waveform_scale")
+        scales = await self._verified.text("waveform_scale")
         try:
             amps_per_count, interval_s = (parse_number(part) for part in scales.split(","))
         except ValueError:
@@ -166,7 +166,7 @@ class RemoteAnalyzer(Analyzer):
                 "The waveform means nothing without them.",
                 "Check 'waveform_scale' in the analyzer's command set.",
             ) from None
-        return Captured(counts.astype(np.int16), amps_per_count, interval_s)
+        return WaveformCapture(counts.astype(np.int16), amps_per_count, interval_s)
 
     async def begin_watch(self, silent_s: float = 0.0) -> None:
         """Promise traffic: a query that times out, two readings, and half a second to spare."""
@@ -181,9 +181,9 @@ class RemoteAnalyzer(Analyzer):
         """Wait on the line."""
         await self.dialogue.framing.link.until_failed()
 
-    async def found_again(self) -> bool:
+    async def reconnect(self) -> bool:
         """Look for the line."""
-        return await self.dialogue.found_again()
+        return await self.dialogue.reconnect()
 
     async def prove_watchdog(self) -> GuardProof | None:
         """Break a promise on purpose; what it does is read back before and after."""
@@ -201,7 +201,7 @@ class RemoteAnalyzer(Analyzer):
         return GuardProof(closed_before, off_after_s)
 
 
-def refuse_contradiction(data: AnalyzerData, commands: CommandSet) -> None:
+def check_limit_agreement(data: AnalyzerData, commands: CommandSet) -> None:
     """Raise SourceError where data and command set disagree on the limit that ON carries."""
     stated = data.activation.max_limit_s is not None
     if stated == commands.carries_limit:

@@ -19,27 +19,27 @@ class RemoteGenerator(Generator):
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
-        self._assured = VerifiedDialogue(dialogue, identity)
+        self._verified = VerifiedDialogue(dialogue, identity)
 
     async def identify(self) -> str:
         """The identification; the line is proven by it."""
-        return await self._assured.identify()
+        return await self._verified.identify()
 
     async def select(self, mode: str, setting_w: float) -> None:
         """Choose mode and setting, and see that both were taken."""
-        await self._assured.set_name("select_mode", "mode", mode, mode=mode)
-        await self._assured.set_number("set_power", "power", setting_w, setting_w=setting_w)
+        await self._verified.set_name("select_mode", "mode", mode, mode=mode)
+        await self._verified.set_number("set_power", "power", setting_w, setting_w=setting_w)
 
     async def enter_service(self, point: str) -> int:
         """Enter service mode, choose the point, read its trim."""
-        await self._assured.set_count("service_on", "service", 1)
-        await self._assured.set_name("set_point", "point", point, point=point)
+        await self._verified.set_count("service_on", "service", 1)
+        await self._verified.set_name("set_point", "point", point, point=point)
         return await self._trim()
 
     async def move_trim(self, counts: int) -> int:
         """Set the trim and read it back."""
         wanted = await self._trim() + counts
-        await self._assured.set_count("set_trim", "trim", wanted, counts=wanted)
+        await self._verified.set_count("set_trim", "trim", wanted, counts=wanted)
         return wanted
 
     async def store_trims(self) -> None:
@@ -50,21 +50,21 @@ class RemoteGenerator(Generator):
 
     async def leave_service(self) -> None:
         """Leave service mode."""
-        await self._assured.set_count("service_off", "service", 0)
+        await self._verified.set_count("service_off", "service", 0)
 
     async def contact_alarm(self) -> bool:
         """Read the alarm."""
-        alarm = await self._assured.number("contact_alarm") != 0
+        alarm = await self._verified.number("contact_alarm") != 0
         await self.identify()
         return alarm
 
     async def _trim(self) -> int:
-        trim = round(await self._assured.number("trim"))
+        trim = round(await self._verified.number("trim"))
         await self.identify()
         return trim
 
     async def _see_stored(self) -> None:
-        stored, trim = await self._assured.number("stored"), await self._trim()
+        stored, trim = await self._verified.number("stored"), await self._trim()
         if stored != trim:
             raise ProtocolError(
                 f"The generator has kept the trim {stored:g}, not {trim}.",

@@ -109,7 +109,7 @@ class CountPresses:
 
 
 @dataclass(frozen=True)
-class JoinPath:
+class ConnectPath:
     """Join the analyzer's input to a circuit by hand."""
 
     path: Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
@@ -198,7 +198,7 @@ class LookForCause:
     seen: str
     look: str
     """What to look at, as a request."""
-    sure: Answer = DEAD
+    confirmed: Answer = DEAD
     """What is answered when all that is in order."""
     rf_follows: bool = True
 
@@ -210,7 +210,7 @@ class LookForCause:
     @property
     def answers(self) -> tuple[Answer, ...]:
         """Mended, in order, or unknown."""
-        return AGAIN, self.sure, UNKNOWN
+        return AGAIN, self.confirmed, UNKNOWN
 
 
 @dataclass(frozen=True)

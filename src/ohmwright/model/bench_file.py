@@ -43,7 +43,7 @@ class Simulated(FrozenModel):
 Address = Annotated[SerialPort | TcpAddress | VisaResource | Simulated, Field(discriminator="kind")]
 
 
-class Instrument(FrozenModel):
+class InstrumentEntry(FrozenModel):
     """One instrument: its data file and how it is reached."""
 
     data: str
@@ -54,7 +54,7 @@ class Instrument(FrozenModel):
     """What its `*IDN?` must contain, such as its serial number; another one is refused."""
 
 
-class Analyzer(Instrument):
+class AnalyzerEntry(InstrumentEntry):
     """The analyzer, and the file of its own calibration certificate."""
 
     certificate: str | None = None
@@ -82,8 +82,8 @@ class BenchFile(FrozenModel):
     """A whole bench."""
 
     name: str
-    analyzer: Analyzer
-    generator: Instrument
+    analyzer: AnalyzerEntry
+    generator: InstrumentEntry
     asset: Asset
     environment: Environment | None = None
     simulation: Simulation | None = None

@@ -60,10 +60,13 @@ def digest_of(text: str) -> str:
     return sha256(text.encode()).hexdigest()
 
 
-def changed(
+def changed_roles(
     now: Iterable[DocumentRef], before: Iterable[DocumentRef], roles: Iterable[Role]
 ) -> tuple[Role, ...]:
-    """Which of `roles` have another document now than before; what is not known has not changed."""
+    """Those of `roles` whose document differs between `before` and `now`, in the order of `roles`.
+
+    A role that is missing on either side counts as unchanged.
+    """
     was = {ref.role: ref.sha256 for ref in before}
     new = {ref.role: ref.sha256 for ref in now}
     return tuple(r for r in roles if r in was and r in new and was[r] != new[r])

@@ -9,7 +9,7 @@ class OhmwrightError(Exception):
     """A problem told in three parts; `exit_code` is what the terminal ends with."""
 
     exit_code: ClassVar[int] = 2
-    is_told = False
+    is_reported = False
     """Whether a person has been told already."""
 
     def __init__(self, happened: str, means: str = "", do: str = "") -> None:

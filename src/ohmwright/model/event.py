@@ -185,7 +185,7 @@ class FirstMove(FrozenModel):
     """Counts to try first; None while earlier units have not taught what a count does."""
 
 
-class Diagnosis(Stamped):
+class CurveDiagnosed(Stamped):
     """Which sense gain of a mode has drifted, from the as-found power curve."""
 
     kind: Literal["diagnosis"] = "diagnosis"
@@ -275,7 +275,7 @@ Event = Annotated[
     | TrimsStored
     | ServiceLeft
     | PointLearned
-    | Diagnosis
+    | CurveDiagnosed
     | Asked
     | PointDone
     | Fault

@@ -15,9 +15,9 @@ from pydantic_core import ErrorDetails
 from .base import LONGEST_KEY as _LONGEST_KEY
 from .base import UNKNOWN_KEYS, shortened, suggestion
 from .errors import SourceError
-from .excess import LARGEST_BYTES, excess
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
+from .text_limits import LARGEST_BYTES, first_violation
 
 M = TypeVar("M", bound=BaseModel)
 _MOST = 20
@@ -84,7 +84,7 @@ def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def is_there(path: Path) -> bool:
+def is_existing_file(path: Path) -> bool:
     """Whether `path` is a file that can be looked at; a name that no file can have is none."""
     try:
         return path.is_file()
@@ -93,7 +93,7 @@ def is_there(path: Path) -> bool:
 
 
 def _decode(path: Path, text: str, error: type[SourceError]) -> dict[str, Any]:
-    found = excess(text)
+    found = first_violation(text)
     if found is not None:
         raise error(
             f"{path}:{found.line}:{found.column}: {found.what}.",

@@ -55,7 +55,7 @@ class SimulatedBench:
         self._answer_generator = self._generator.handle
         self.panel = Panel(rig, self.catch_up)
         self.truth = Truth(rig, self.catch_up)
-        self.mishaps = rig.mishaps
+        self.defects = rig.defects
 
     def analyzer_port(self, line: bytes) -> bytes:
         """Carry out one line sent to the analyzer; its reply, or nothing."""

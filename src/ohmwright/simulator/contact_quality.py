@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .unit import Monitor
+from .unit import MonitorParameters
 
 GOOD_CONTACT_OHM = 10.0
 """What the monitor sees while the analyzer's contact quality circuit is not joined to it."""
@@ -11,7 +11,7 @@ GOOD_CONTACT_OHM = 10.0
 class ContactMonitor:
     """Alarms above one resistance, clears below a lower one, each after its response time."""
 
-    def __init__(self, monitor: Monitor) -> None:
+    def __init__(self, monitor: MonitorParameters) -> None:
         self._monitor = monitor
         self._wanted = False
         self._changes_s = 0.0

@@ -91,7 +91,7 @@ def common_commands(dispatcher: Dispatcher, identity: str, reset: Callable[[], N
 
     def setter(name: str) -> Handler:
         def store(arguments: list[str]) -> None:
-            value = round(parse_number(one(arguments)))
+            value = round(parse_number(single_argument(arguments)))
             if not 0 <= value <= 255:
                 raise CommandError(-222)
             enable[name] = value
@@ -129,7 +129,7 @@ def common_commands(dispatcher: Dispatcher, identity: str, reset: Callable[[], N
     d.on("SYSTem:VERSion?", lambda _: "1999.0")
 
 
-def one(arguments: list[str]) -> str:
+def single_argument(arguments: list[str]) -> str:
     """The only argument; refuses none (-109) and more than one (-108)."""
     if len(arguments) != 1:
         raise CommandError(-108 if arguments else -109)

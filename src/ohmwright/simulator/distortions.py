@@ -8,7 +8,7 @@ _DIGITS = b"0123456789"
 
 
 class Distortion:
-    """Passes everything on; `spoil` says what arrives instead of what is struck."""
+    """Passes everything on; `distort` says what arrives instead of what is struck."""
 
     def __init__(self, draws: Random) -> None:
         self.draws = draws
@@ -16,20 +16,20 @@ class Distortion:
         self.earlier = b"\x00\xff\n"
         """The last different one that passed, where there was one."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """What arrives instead of `data`."""
         return [data]
 
-    def calm(self, data: bytes) -> list[bytes]:
+    def pass_on(self, data: bytes) -> list[bytes]:
         """What arrives when `data` is not struck: it, after what was held back."""
         held, self.held = self.held, []
         return [*held, data]
 
 
-class Digit(Distortion):
+class DigitError(Distortion):
     """One digit becomes another, so that the text stays well formed."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Change one digit, where there is one."""
         places = [place for place, byte in enumerate(data) if byte in _DIGITS]
         if not places:
@@ -39,24 +39,24 @@ class Digit(Distortion):
         return [data[:place] + bytes([other]) + data[place + 1 :]]
 
 
-class Bit(Distortion):
+class BitFlip(Distortion):
     """One bit of one byte turns over, that of the terminator perhaps."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Turn one bit over."""
         spoilt = bytearray(data)
         spoilt[self.draws.randrange(len(data))] ^= 1 << self.draws.randrange(8)
         return [bytes(spoilt)]
 
 
-class Stuck(Distortion):
+class StuckBit(Distortion):
     """One bit is stuck in every digit that passes."""
 
     def __init__(self, draws: Random) -> None:
         super().__init__(draws)
         self._bit, self._high = 1 << draws.randrange(4), draws.random() < 0.5
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Set or clear the bit in each digit."""
         return [bytes(self._stuck(byte) if byte in _DIGITS else byte for byte in data)]
 
@@ -64,14 +64,14 @@ class Stuck(Distortion):
         return byte | self._bit if self._high else byte & ~self._bit
 
 
-class Place(Distortion):
+class FixedByteError(Distortion):
     """The byte at one place of every message is changed."""
 
     def __init__(self, draws: Random) -> None:
         super().__init__(draws)
         self._place = draws.randrange(12)
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Turn the lowest bit of that place over: a digit stays a digit."""
         if self._place >= len(data) - 1:
             return [data]
@@ -80,59 +80,59 @@ class Place(Distortion):
         return [bytes(spoilt)]
 
 
-class Cut(Distortion):
+class Truncation(Distortion):
     """The second half is lost, its terminator too."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Keep the first half."""
         return [data[: len(data) // 2]]
 
 
-class Lose(Distortion):
+class Loss(Distortion):
     """Nothing arrives."""
 
-    def spoil(self, data: bytes) -> list[bytes]:  # noqa: ARG002
+    def distort(self, data: bytes) -> list[bytes]:  # noqa: ARG002
         """Nothing."""
         return []
 
 
-class Repeat(Distortion):
+class Duplication(Distortion):
     """It arrives twice at once."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Twice."""
         return [data, data]
 
 
-class Again(Distortion):
+class DelayedDuplication(Distortion):
     """It arrives, and once more ahead of the next."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Now, and later again."""
         held, self.held = self.held, [data]
         return [*held, data]
 
 
-class Late(Distortion):
+class Delay(Distortion):
     """It arrives only ahead of the next."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """What was held before, in its place."""
         held, self.held = self.held, [data]
         return held
 
 
-class Later(Late):
+class LongDelay(Delay):
     """It and what follows arrive three messages later, in order."""
 
     _behind = 3
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """What has waited long enough."""
         self.held.append(data)
         return [] if len(self.held) <= self._behind else [self.held.pop(0)]
 
-    def calm(self, data: bytes) -> list[bytes]:
+    def pass_on(self, data: bytes) -> list[bytes]:
         """Hold on until enough wait."""
         if not self.held:
             return [data]
@@ -143,50 +143,50 @@ class Later(Late):
         return held
 
 
-class Reorder(Distortion):
+class Reordering(Distortion):
     """It changes places with the next."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """Hold it, or let it go after `data`."""
         if self.held:
-            return self.calm(data)
+            return self.pass_on(data)
         self.held = [data]
         return []
 
-    def calm(self, data: bytes) -> list[bytes]:
+    def pass_on(self, data: bytes) -> list[bytes]:
         """`data` first."""
         held, self.held = self.held, []
         return [data, *held]
 
 
-class Insert(Distortion):
+class StaleInsertion(Distortion):
     """An earlier, different one arrives ahead of it."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
+    def distort(self, data: bytes) -> list[bytes]:
         """The earlier one, then `data`."""
         return [self.earlier, data]
 
 
-class Unplug(Distortion):
+class Disconnection(Distortion):
     """The line is gone."""
 
-    def spoil(self, data: bytes) -> list[bytes]:  # noqa: ARG002
+    def distort(self, data: bytes) -> list[bytes]:  # noqa: ARG002
         """Raise ConnectionResetError."""
         raise ConnectionResetError("it was unplugged")
 
 
 DISTORTIONS: dict[str, type[Distortion]] = {
-    "digit": Digit,
-    "bit": Bit,
-    "stuck": Stuck,
-    "place": Place,
-    "cut": Cut,
-    "lose": Lose,
-    "repeat": Repeat,
-    "again": Again,
-    "late": Late,
-    "later": Later,
-    "reorder": Reorder,
-    "insert": Insert,
-    "unplug": Unplug,
+    "digit": DigitError,
+    "bit": BitFlip,
+    "stuck": StuckBit,
+    "place": FixedByteError,
+    "cut": Truncation,
+    "lose": Loss,
+    "repeat": Duplication,
+    "again": DelayedDuplication,
+    "late": Delay,
+    "later": LongDelay,
+    "reorder": Reordering,
+    "insert": StaleInsertion,
+    "unplug": Disconnection,
 }

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from copy import copy
 from math import exp, expm1, inf, pi, sin, sqrt
 
-from .unit import Dynamics
+from .unit import ResponseParameters
 
 
 class OutputDynamics:
@@ -51,7 +51,7 @@ class OutputDynamics:
 
     def __init__(
         self,
-        unit: Dynamics,
+        unit: ResponseParameters,
         *,
         tick_s: float,
         reading_s: float,

@@ -27,7 +27,7 @@ _WORDS = re.compile(
 
 
 @dataclass(frozen=True)
-class Fault:
+class LineFault:
     """What befalls the `at`th message to an instrument or its reply, once or from then on."""
 
     kind: str
@@ -45,7 +45,7 @@ class Fault:
         return f"{self.line}:{self.what}"
 
     @classmethod
-    def parsed(cls, text: str) -> Fault:
+    def parse(cls, text: str) -> LineFault:
         """From `SYNTAX`; without a line it is the analyzer's. Raises UsageError."""
         found = _WORDS.fullmatch(text)
         if found is None:
@@ -66,7 +66,12 @@ class FaultyPort:
     """
 
     def __init__(
-        self, port: Port, fault: Fault | None = None, *, other: Port | None = None, seed: int = 0
+        self,
+        port: Port,
+        fault: LineFault | None = None,
+        *,
+        other: Port | None = None,
+        seed: int = 0,
     ) -> None:
         self._port, self._other, self._seed = port, other, seed
         self._unfinished = b""
@@ -75,7 +80,7 @@ class FaultyPort:
         self.count = 0
         self.arm(fault)
 
-    def arm(self, fault: Fault | None) -> None:
+    def arm(self, fault: LineFault | None) -> None:
         """Have `fault` happen from now on."""
         self._fault, self._struck = fault, False
         draws = Random(f"{self._seed} {fault and fault.what}")
@@ -102,7 +107,7 @@ class FaultyPort:
     def _arriving(self, way: Way, piece: bytes) -> list[bytes]:
         distortion = self._distortion
         distortion.earlier = self._earlier.get(way, distortion.earlier)
-        return distortion.spoil(piece) if self._strikes() else distortion.calm(piece)
+        return distortion.distort(piece) if self._strikes() else distortion.pass_on(piece)
 
     def _remember(self, way: Way, piece: bytes) -> None:
         last = self._last.get(way, piece)

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ohmwright.wire.clock import Clock
 
 from .bench import SimulatedBench
-from .faults import Fault, FaultyPort, Line, Port
+from .faults import FaultyPort, Line, LineFault, Port
 from .profile import AnalyzerProfile, GeneratorProfile
 
 _OTHER = 1000
@@ -28,7 +28,7 @@ class FaultyBench(SimulatedBench):
         seed: int,
         clock: Clock,
         age_months: float = 24.0,
-        faults: Sequence[Fault],
+        faults: Sequence[LineFault],
     ) -> None:
         super().__init__(analyzer, generator, seed=seed, clock=clock, age_months=age_months)
         other = SimulatedBench(
@@ -50,11 +50,11 @@ class FaultyBench(SimulatedBench):
         return self._faulty_generator(line)
 
 
-def _of(line: Line, faults: Sequence[Fault]) -> list[Fault]:
+def _of(line: Line, faults: Sequence[LineFault]) -> list[LineFault]:
     return [fault for fault in faults if fault.line == line]
 
 
-def _faulty(port: Port, other: Port, seed: int, faults: Sequence[Fault]) -> Port:
+def _faulty(port: Port, other: Port, seed: int, faults: Sequence[LineFault]) -> Port:
     for fault in reversed(faults):
         port = FaultyPort(port, fault, other=other, seed=seed)
     return port

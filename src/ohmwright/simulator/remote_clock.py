@@ -26,7 +26,7 @@ class SteppedClock(Clock):
         self._control, self._now_s, self._start = control, now_s, start
 
     @classmethod
-    async def connected(cls, control: Link) -> SteppedClock:
+    async def connect(cls, control: Link) -> SteppedClock:
         """The clock at the time the bench has now.
 
         Raises LinkTimeout, LinkLost, or ProtocolError when there is no stepped bench.

@@ -7,13 +7,13 @@ from math import inf, log
 
 from ohmwright.model.hardware import InputPath
 
+from .bench_defects import BenchDefects
 from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor
 from .dispatcher import CommandError
 from .dynamics import OutputDynamics
 from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
 from .load_bank import LoadBank
 from .meter import Meter
-from .mishaps import Mishaps
 from .plant import Circuit, Plant
 from .profile import AnalyzerProfile, GeneratorProfile
 from .randomness import Randomness
@@ -37,7 +37,7 @@ class Rig:
         now_s: float,
         on_error: Callable[[int], None],
     ) -> None:
-        own, unit = Randomness(seed, "analyzer"), Unit.built(generator, seed, age_months)
+        own, unit = Randomness(seed, "analyzer"), Unit.build(generator, seed, age_months)
         self.analyzer, self.now_s, self._on_error = analyzer, now_s, on_error
         bank = LoadBank(analyzer.data.load_bank, analyzer.physics.load_bank, own.under("bank"))
         meter = Meter(analyzer.data.meter, analyzer.physics.meter, own.under("meter"))
@@ -53,7 +53,7 @@ class Rig:
         self._pedal_down = self._keyed = False
         self._timeout_s = inf
         self._due_s = inf
-        self.mishaps = Mishaps()
+        self.defects = BenchDefects()
         self.generator = SimulatedGenerator(unit, self.follow)
 
     def advance(self, now_s: float) -> None:
@@ -82,9 +82,9 @@ class Rig:
     @property
     def alarm(self) -> bool:
         """Whether the contact quality alarm is on."""
-        if self.monitor is None or self.mishaps.standby:
+        if self.monitor is None or self.defects.standby:
             return False
-        return self.mishaps.lead_off or self.monitor.alarm(self.now_s)
+        return self.defects.lead_off or self.monitor.alarm(self.now_s)
 
     @property
     def _longest_s(self) -> float:
@@ -94,7 +94,7 @@ class Rig:
     @property
     def _inhibited(self) -> bool:
         """Standby keeps every mode off, a bad neutral electrode those that need one."""
-        if self.mishaps.standby:
+        if self.defects.standby:
             return True
         mode = self.generator.unit.profile.data.mode(self.generator.mode)
         return self.alarm and mode is not None and mode.kind != "bipolar"
@@ -172,7 +172,7 @@ class Rig:
         """What the present selection works into."""
         mode, data = self.generator.unit.modes[self.generator.mode], self.analyzer.data
         seen = pass_band(mode.waveform, data.meter.bandwidth_hz)
-        if self.mishaps.lead_off or self.path in self.mishaps.unjoined:
+        if self.defects.lead_off or self.path in self.defects.disconnected_paths:
             return Circuit(0.0, 1.0, 0.0, seen, False)
         if self.path == "OUTPUT":
             step = self.plant.bank.steps[self.load_ohm]
@@ -187,7 +187,7 @@ class Rig:
 
     def _rekey(self) -> None:
         """RF follows the edges of contact and pedal; an alarm keeps it off."""
-        stuck = self.mishaps.welded and self._keyed
+        stuck = self.defects.contact_welded and self._keyed
         keyed = self.contact_closed or self._pedal_down or stuck
         if keyed and not self._keyed and not self._inhibited:
             self._start()
@@ -237,7 +237,7 @@ class Rig:
 
     def _show_contact(self) -> None:
         if self.monitor is not None:
-            joined = self.path == "CQUALITY" and self.path not in self.mishaps.unjoined
+            joined = self.path == "CQUALITY" and self.path not in self.defects.disconnected_paths
             self.monitor.see(self.contact_ohm if joined else GOOD_CONTACT_OHM, self.now_s)
 
 

@@ -16,7 +16,7 @@ import anyio
 from ohmwright.model.bench_file import SerialPort
 
 from .bench import SimulatedBench
-from .served import Addresses, Handle, Lines, handlers
+from .bench_ports import LineServer, PortAddresses, PortHandler, port_handlers
 
 _MOST_WAITING = 1 << 18
 """Bytes that nobody reads are dropped beyond this, as on a real line."""
@@ -24,7 +24,7 @@ _MOST_WAITING = 1 << 18
 
 async def serve_ptys(
     bench: SimulatedBench,
-    announce: Callable[[Addresses], None],
+    announce: Callable[[PortAddresses], None],
     *,
     link_dir: Path | None = None,
 ) -> None:
@@ -39,10 +39,10 @@ async def serve_ptys(
 
     def tell() -> None:
         names = {name: SerialPort(kind="serial", port=port.name) for name, port in ports.items()}
-        announce(Addresses(**names))
+        announce(PortAddresses(**names))
 
     try:
-        for name, handle in handlers(bench).items():
+        for name, handle in port_handlers(bench).items():
             ports[name] = _Port(handle, None if link_dir is None else link_dir / name)
         async with anyio.create_task_group() as tasks:
             for port in ports.values():
@@ -59,7 +59,7 @@ class _Port:
     so that OFF is heard all the same.
     """
 
-    def __init__(self, handle: Handle, link: Path | None) -> None:
+    def __init__(self, handle: PortHandler, link: Path | None) -> None:
         self._handle, self._link = handle, link
         self._stuck = anyio.Event()
         self._plug_in()
@@ -71,7 +71,7 @@ class _Port:
 
     def _plug_in(self) -> None:
         self._master, self._device = _pseudo_terminal()
-        self._lines, self._waiting = Lines(self._handle), bytearray()
+        self._lines, self._waiting = LineServer(self._handle), bytearray()
         if self._link is not None:
             _link(self._link, os.ttyname(self._device))
 

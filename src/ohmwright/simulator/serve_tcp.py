@@ -12,7 +12,7 @@ from anyio.abc import SocketAttribute, SocketStream
 from ohmwright.model.bench_file import TcpAddress
 
 from .bench import SimulatedBench
-from .served import Addresses, Handle, Lines, handlers
+from .bench_ports import LineServer, PortAddresses, PortHandler, port_handlers
 
 LOOPBACK = "127.0.0.1"
 _SEND_BOUND_S = 5.0
@@ -21,7 +21,7 @@ _SEND_BOUND_S = 5.0
 
 async def serve_tcp(
     bench: SimulatedBench,
-    announce: Callable[[Addresses], None],
+    announce: Callable[[PortAddresses], None],
     *,
     host: str = LOOPBACK,
     control_host: str = LOOPBACK,
@@ -33,14 +33,14 @@ async def serve_tcp(
     """
     async with AsyncExitStack() as stack, anyio.create_task_group() as tasks:
         addresses = {}
-        for name, handle in handlers(bench).items():
+        for name, handle in port_handlers(bench).items():
             where = control_host if name == "control" else host
             listener = await anyio.create_tcp_listener(local_host=where, local_port=0)
             await stack.enter_async_context(listener)
             port = listener.extra(SocketAttribute.local_port)
             addresses[name] = TcpAddress(kind="tcp", host=where, port=port)
             tasks.start_soon(listener.serve, _answering(handle))
-        announce(Addresses(**addresses))
+        announce(PortAddresses(**addresses))
 
 
 def is_loopback(host: str) -> bool:
@@ -50,9 +50,9 @@ def is_loopback(host: str) -> bool:
     return host == "localhost"
 
 
-def _answering(handle: Handle) -> Callable[[SocketStream], object]:
+def _answering(handle: PortHandler) -> Callable[[SocketStream], object]:
     async def answer(stream: SocketStream) -> None:
-        lines = Lines(handle)
+        lines = LineServer(handle)
         async with stream:
             try:
                 while True:

@@ -41,7 +41,7 @@ def _log_cosh(x: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Dynamics:
+class ResponseParameters:
     """One unit's response within an activation; see `profile.Response` for the meanings."""
 
     dead_s: float
@@ -56,7 +56,7 @@ class Dynamics:
     hunting_period_s: float
 
     @classmethod
-    def drawn(cls, physics: Response, unit: Randomness) -> Dynamics:
+    def draw(cls, physics: Response, unit: Randomness) -> ResponseParameters:
         """The values of `unit`."""
         lag_s = unit.between("lag_s", physics.lag_s)
         # two equal lags have no partial fractions; nobody can tell 0.999 from 1
@@ -77,7 +77,7 @@ class Dynamics:
 
 
 @dataclass(frozen=True, slots=True)
-class Monitor:
+class MonitorParameters:
     """One unit's contact quality monitor."""
 
     alarm_ohm: float
@@ -85,7 +85,7 @@ class Monitor:
     response_s: float
 
     @classmethod
-    def drawn(cls, physics: MonitorPhysics, unit: Randomness) -> Monitor:
+    def draw(cls, physics: MonitorPhysics, unit: Randomness) -> MonitorParameters:
         """The values of `unit`."""
         alarm_ohm = unit.between("alarm_ohm", physics.alarm_ohm)
         hysteresis_ohm = unit.between("hysteresis_ohm", physics.hysteresis_ohm)
@@ -103,12 +103,12 @@ class Unit:
     trims: dict[str, TrimEffect]
     leakage_ma: dict[str, float]
     """At full setting."""
-    dynamics: Dynamics
+    dynamics: ResponseParameters
     coarse_counts: int
-    monitor: Monitor | None
+    monitor: MonitorParameters | None
 
     @classmethod
-    def built(cls, profile: GeneratorProfile, seed: int, age_months: float) -> Unit:
+    def build(cls, profile: GeneratorProfile, seed: int, age_months: float) -> Unit:
         """Draw a unit and let it age."""
         unit, physics = Randomness(seed, "generator"), profile.physics
         quality = physics.contact_quality
@@ -122,9 +122,11 @@ class Unit:
                 mode.name: unit.under("leakage").between(mode.name, mode.leakage_ma)
                 for mode in physics.modes
             },
-            dynamics=Dynamics.drawn(physics.response, unit.under("response")),
+            dynamics=ResponseParameters.draw(physics.response, unit.under("response")),
             coarse_counts=unit.integer("coarse_counts", physics.coarse_counts),
-            monitor=None if quality is None else Monitor.drawn(quality, unit.under("monitor")),
+            monitor=None
+            if quality is None
+            else MonitorParameters.draw(quality, unit.under("monitor")),
         )
 
     def trimmed_gains(self, mode: str, counts: Mapping[str, int]) -> Gains:

@@ -27,7 +27,7 @@ def rms(waveform: Waveform) -> float:
             return _damped_rms(waveform)
 
 
-def sampled(
+def waveform_samples(
     waveform: Waveform, sample_rate_hz: float, samples: int, start_s: float = 0.0
 ) -> Floats:
     """`samples` values of RMS 1, shape (samples,), the first one `start_s` after a repetition."""
@@ -50,7 +50,7 @@ def pass_band(waveform: Waveform, bandwidth_hz: float) -> float:
         return 1 / sqrt(1 + (waveform.carrier_hz / bandwidth_hz) ** 2)
     sample_rate_hz = 64 * waveform.carrier_hz
     samples = 4 * round(sample_rate_hz / waveform.repetition_hz)
-    power = np.abs(np.fft.rfft(sampled(waveform, sample_rate_hz, samples))) ** 2
+    power = np.abs(np.fft.rfft(waveform_samples(waveform, sample_rate_hz, samples))) ** 2
     frequency_hz = np.fft.rfftfreq(samples, 1 / sample_rate_hz)
     left = power / (1 + (frequency_hz / bandwidth_hz) ** 2)
     return float(np.sqrt(left.sum() / power.sum()))

@@ -10,18 +10,18 @@ from pydantic import AfterValidator, Field, field_validator
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.errors import SourceError
-from ohmwright.model.source import is_there, load
+from ohmwright.model.source import is_existing_file, load
 
 from .template import (
+    check_field_value,
+    check_message_fields,
+    checked_template,
     fields_of,
-    literal_with_fields,
-    refuse_unsayable,
     rounded_down,
-    say_what_they_must,
 )
 
 SHIPPED = Path(__file__).parent / "command_sets"
-Template = Annotated[str, Field(min_length=1), AfterValidator(literal_with_fields)]
+Template = Annotated[str, Field(min_length=1), AfterValidator(checked_template)]
 Ask = Literal[
     "identify",
     "error",
@@ -72,9 +72,9 @@ class CommandSet(FrozenModel):
     terminator: Terminator = "\n"
     reply_terminator: Terminator = "\n"
     timeout_s: Annotated[float, Field(gt=0, le=3600)] = 1.0
-    ask: Annotated[dict[Ask, Template], AfterValidator(say_what_they_must)]
+    ask: Annotated[dict[Ask, Template], AfterValidator(check_message_fields)]
     """Messages that are answered. Each may be repeated, save `error`, which empties a queue."""
-    tell: Annotated[dict[Tell, Template], AfterValidator(say_what_they_must)]
+    tell: Annotated[dict[Tell, Template], AfterValidator(check_message_fields)]
     """Messages that are not answered."""
     reading: tuple[Literal["value", "unit", "number"], ...] = ("value",)
     """The fields of a measured reply, separated by commas."""
@@ -119,7 +119,7 @@ class CommandSet(FrozenModel):
                 "Add the message to the command set file, from the instrument's manual.",
             )
         for field, value in fields.items():
-            refuse_unsayable(field, value)
+            check_field_value(field, value)
         return (template.format(**{**fields, **self._rounded(fields)}) + self.terminator).encode(
             "ascii"
         )
@@ -147,9 +147,9 @@ def command_set_file(name: str, beside: Path) -> Path:
     """The file that `name` means: next to `beside`, else a shipped one. Raises SourceError."""
     own = beside.parent / name
     shipped = SHIPPED / f"{name}.toml"
-    if is_there(own):
+    if is_existing_file(own):
         return own
-    if is_there(shipped):
+    if is_existing_file(shipped):
         return shipped
     names = ", ".join(sorted(path.stem for path in SHIPPED.glob("*.toml")))
     raise SourceError(

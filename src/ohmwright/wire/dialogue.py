@@ -13,9 +13,9 @@ from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
 from .framing import Framing
 from .link import Link
-from .link_state import LinkState, changed
-from .nonces import telling
-from .reading import Reading, reading_parser
+from .link_state import LinkState, checked_transition
+from .measured_reply import MeasuredReply, reply_parser
+from .nonces import nonce_pair
 from .scpi import decode_block, parse_error, parse_number
 
 __all__ = ["Dialogue", "LinkState"]
@@ -58,16 +58,16 @@ class Dialogue:
         """The number that answers `verb`."""
         return await self._ask(verb, _number)
 
-    async def ask_reading(self, verb: Ask, unit: str) -> Reading:
+    async def ask_reading(self, verb: Ask, unit: str) -> MeasuredReply:
         """Value and number of a measured reply, which must be in `unit`.
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        return await self._ask(verb, reading_parser(self.commands.reading, unit))
+        return await self._ask(verb, reply_parser(self.commands.reading, unit))
 
     async def echo(self) -> None:
         """See that the line is in step and carries every digit as it is."""
-        for nonce in telling(self._nonces):
+        for nonce in nonce_pair(self._nonces):
             message = self.commands.message("resynchronise", {"nonce": nonce})
             await self._retried(message, partial(_echoed, nonce), self.framing.line)
 
@@ -86,7 +86,7 @@ class Dialogue:
         if "error" in self.commands.ask:
             await self._raise_refusal(message)
 
-    async def tell_first(self, verb: Tell) -> None:
+    async def tell_at_once(self, verb: Tell) -> None:
         """Send `verb` at once, whatever the state of the line: for OFF.
 
         Even a line thought lost is tried. A message left unfinished before it is ended first.
@@ -101,9 +101,9 @@ class Dialogue:
         await self._send(message)
         self._become(before)
 
-    async def found_again(self) -> bool:
+    async def reconnect(self) -> bool:
         """Whether the instrument was found again on a line that was lost; if so, out of step."""
-        if not await self.framing.link.found_again():
+        if not await self.framing.link.reconnect():
             return False
         self.framing.left = b""
         self._become(LinkState.SUSPECT)
@@ -196,7 +196,7 @@ class Dialogue:
         """Two different nonces, since a late reply may by chance look like one."""
         if self.state is not LinkState.LOST:
             await self.framing.drain()
-        for nonce in telling(self._nonces):
+        for nonce in nonce_pair(self._nonces):
             await self._send(self.commands.message("resynchronise", {"nonce": nonce}))
             await self._hear(nonce)
 
@@ -232,7 +232,7 @@ class Dialogue:
             raise
 
     def _become(self, state: LinkState) -> None:
-        self.state = changed(self.state, state)
+        self.state = checked_transition(self.state, state)
 
 
 class _OneAtATime:

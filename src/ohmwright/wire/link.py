@@ -47,7 +47,7 @@ class Link(ABC):
         """Return when the line has failed while nobody uses it, where anything can tell that."""
         await anyio.sleep_forever()
 
-    async def found_again(self) -> bool:
+    async def reconnect(self) -> bool:
         """After the line was lost: whether the same instrument was found again, in some seconds.
 
         Then the line is open as at first and out of step. A line without a guard stays lost.

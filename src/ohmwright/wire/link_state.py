@@ -23,7 +23,7 @@ _MAY_BECOME = {
 }
 
 
-def changed(state: LinkState, to: LinkState) -> LinkState:
+def checked_transition(state: LinkState, to: LinkState) -> LinkState:
     """`to`, where `state` may become that; anything else is a fault of this program."""
     if to not in _MAY_BECOME[state]:
         raise RuntimeError(f"a line that is {state.value} cannot become {to.value}")

@@ -46,7 +46,7 @@ _PRINTABLE = re.compile(r"[ -~]+")
 _NAME = re.compile(r"[\w .+/%()-]+", re.ASCII)
 
 
-def literal_with_fields(text: str) -> str:
+def checked_template(text: str) -> str:
     """Refuse anything in braces but a known field with a plain number format."""
     if _PRINTABLE.fullmatch(text) is None:
         raise ValueError(f"{text!r} has characters outside printable ASCII")
@@ -90,7 +90,7 @@ def rounded_down(text: str, field: str, value: float) -> float:
     return sent
 
 
-def say_what_they_must(messages: dict[V, str]) -> dict[V, str]:
+def check_message_fields(messages: dict[V, str]) -> dict[V, str]:
     """Refuse a message that says more or less than its verb has to say."""
     for verb, text in messages.items():
         found, due = fields_of(text), _FIELDS.get(verb, frozenset())
@@ -101,7 +101,7 @@ def say_what_they_must(messages: dict[V, str]) -> dict[V, str]:
     return messages
 
 
-def refuse_unsayable(field: str, value: object) -> None:
+def check_field_value(field: str, value: object) -> None:
     """Refuse a number that is none, and a name that could end its message and begin another."""
     if isinstance(value, str):
         if _NAME.fullmatch(value) is not None:

@@ -15,7 +15,7 @@ from ohmwright.model.errors import ProtocolError, WrongInstrument
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue
-from .reading import Reading
+from .measured_reply import MeasuredReply
 from .scpi import parse_number, short_form, unquote
 
 T = TypeVar("T")
@@ -71,7 +71,7 @@ class VerifiedDialogue:
         """The data of the block that answers `verb`."""
         return await self._agreed(lambda: self.dialogue.ask_block(verb), verb)
 
-    async def reading(self, verb: Ask, unit: str) -> Reading:
+    async def reading(self, verb: Ask, unit: str) -> MeasuredReply:
         """Value and number of a measured reply; one that gave way to the next is asked again.
 
         Where readings have no number two may differ, so each is believed by itself.

@@ -11,7 +11,7 @@ OPEN_TIMEOUT_S = 5.0
 _CHUNK = 4096
 
 
-def opened(resource: str, backend: str, baud: int | None) -> Any:
+def open_session(resource: str, backend: str, baud: int | None) -> Any:
     """An open session that messages can be sent to."""
     import pyvisa  # takes a third of a second, which only a VISA bench should spend
 

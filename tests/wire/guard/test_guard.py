@@ -19,7 +19,7 @@ from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard import link as guard_link
 from ohmwright.wire.guard import process
-from ohmwright.wire.guard.frames import BEAT, DATA, WATCH, Unpacker, pack
+from ohmwright.wire.guard.frames import DATA, HEARTBEAT, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
 from ohmwright.wire.links import ports
@@ -234,9 +234,9 @@ async def test_a_guard_that_dies_is_followed_by_another_that_keeps_the_promise(
         await dialogue.ask_number("state")
     with pytest.raises(LinkBusy, match=f"process {os.getpid()}"):
         await guarded(instrument)
-    assert await dialogue.found_again()
+    assert await dialogue.reconnect()
     assert link.guard_pid != dead
-    await dialogue.tell_first("off")
+    await dialogue.tell_at_once("off")
     assert await dialogue.ask_number("state") == 0
     await dialogue.tell("on", limit_s=9)
     await link.aclose()
@@ -264,7 +264,7 @@ async def test_a_port_that_comes_back_as_another_device_is_found_by_its_name(
             name.symlink_to(instrument.device)
 
         group.start_soon(plug_in_later)
-        assert await dialogue.found_again()
+        assert await dialogue.reconnect()
     assert await dialogue.ask_number("state") == 0
     with pytest.raises(LinkBusy, match=f"in use by process {os.getpid()}"):
         await guarded(instrument)
@@ -284,7 +284,7 @@ async def test_the_same_adapter_is_found_under_another_name(
     with pytest.raises(LinkLost):
         await link.read(5)
     plugged_in("A10")
-    assert await link.found_again()
+    assert await link.reconnect()
     assert link.name == instrument.device
     await link.aclose()
 
@@ -298,11 +298,11 @@ async def test_a_port_that_stays_away_stays_lost(
     with pytest.raises(LinkLost):
         await link.read(5)
     for _ in range(2):
-        assert not await link.found_again()
+        assert not await link.reconnect()
         with pytest.raises(LinkLost):
             await link.write(b"OUTPut:STATe OFF\n")
     await link.aclose()
-    assert not await link.found_again()
+    assert not await link.reconnect()
 
 
 async def test_a_guard_that_dies_is_heard_of_while_nobody_speaks(instrument: Instrument) -> None:
@@ -388,7 +388,7 @@ class Analyzer(SilentPort):
         return answer
 
 
-ORDERS = process.Orders(b"\nOFF\n", b"STATE?\n", b"\n")
+ORDERS = process.ReleaseMessages(b"\nOFF\n", b"STATE?\n", b"\n")
 
 
 @pytest.fixture
@@ -450,7 +450,7 @@ def test_what_waited_while_it_stood_still_came_too_late(
         far.sendall(pack(WATCH, 0, b"5.0"))
         guard._turn()
         now_s[0] += 4.9
-        far.sendall(pack(BEAT, 1))
+        far.sendall(pack(HEARTBEAT, 1))
         guard._turn()
         assert port.written == []
         now_s[0] += 5.1  # stopped, or asleep with the whole machine; the engine, too
@@ -466,8 +466,8 @@ def test_it_stays_awake_for_a_burst_then_sleeps(monkeypatch: pytest.MonkeyPatch)
         traffic = Traffic(engine)
         monkeypatch.setattr(process, "select", traffic)
         monkeypatch.setattr(process, "elapsed_s", traffic.monotonic)
-        guard = process.Guard(engine, SilentPort(), process.Orders(b"", b"", b""))
-        far.send(pack(BEAT, 0))
+        guard = process.Guard(engine, SilentPort(), process.ReleaseMessages(b"", b"", b""))
+        far.send(pack(HEARTBEAT, 0))
         for _ in range(8):
             guard._turn()
     assert traffic.waits_s[0] == process.POLL_S

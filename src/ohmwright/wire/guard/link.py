@@ -16,8 +16,8 @@ from ohmwright.wire.link import Link
 from ohmwright.wire.links.failures import lost, silent
 from ohmwright.wire.portlock import PortLock
 
-from .frames import BEAT, DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
-from .starting import Find, Guard, PortPlace, started
+from .frames import ACKNOWLEDGED, DATA, FAILED, HEARTBEAT, READY, TRIPPED, WATCH, Unpacker, pack
+from .launcher import GuardHandle, Locate, PortLocation, launch_guard
 
 OPEN_TIMEOUT_S = 15.0
 WRITE_TIMEOUT_S = 1.0
@@ -48,15 +48,17 @@ class GuardedLink(Link):
 
     guarded = True
 
-    def __init__(self, find: Find, commands: CommandSet, place: PortPlace, lock: PortLock) -> None:
+    def __init__(
+        self, find: Locate, commands: CommandSet, place: PortLocation, lock: PortLock
+    ) -> None:
         self._find, self._commands, self._lock = find, commands, lock
         self._open = True
         self._every_s: float | None = None
         self._join(place)
 
-    def _join(self, place: PortPlace) -> None:
+    def _join(self, place: PortLocation) -> None:
         """Start a guard at `place`, and the conversation with it."""
-        guard: Guard = started(place, self._commands, self._lock)
+        guard: GuardHandle = launch_guard(place, self._commands, self._lock)
         self.name = place.name
         self._socket, self._guard = guard.engine, guard.process
         self._sequence, self._unsent, self._came = 0, b"", b""
@@ -90,7 +92,7 @@ class GuardedLink(Link):
             return data
         self._raise_problem()
         if self._every_s is not None:
-            await self._send(BEAT)
+            await self._send(HEARTBEAT)
         raise silent(self.name, timeout_s)
 
     async def expect_traffic(self, every_s: float | None) -> None:
@@ -120,7 +122,7 @@ class GuardedLink(Link):
                 "It would not switch off if this program were held up.",
                 "Do not run this bench; start again, and report it if it stays so.",
             )
-        await self._send(SEEN)
+        await self._send(ACKNOWLEDGED)
         await self.expect_traffic(promised_s)
         if isinstance(problem, GuardTripped) and not problem.confirmed:
             raise problem
@@ -132,7 +134,7 @@ class GuardedLink(Link):
             await anyio.wait_readable(self._socket)
             self._take()
 
-    async def found_again(self) -> bool:
+    async def reconnect(self) -> bool:
         """Start another guard where the instrument is now, looking for it a few seconds long.
 
         What was promised to the one before is promised to the new one.
@@ -162,7 +164,7 @@ class GuardedLink(Link):
             self._hold(place)
             self._join(place)
             try:
-                started = await self.started() is None
+                started = await self.wait_ready() is None
                 # a name may have come to mean another device since that one was locked
                 joined = started and (await self._find()).keys == place.keys
             finally:
@@ -175,7 +177,7 @@ class GuardedLink(Link):
             await self.expect_traffic(self._every_s)
         return joined
 
-    def _hold(self, place: PortPlace) -> None:
+    def _hold(self, place: PortLocation) -> None:
         """Lock what `place` stands for, and only then give up what was locked."""
         if place.keys != self._lock.keys:
             before, self._lock = self._lock, PortLock(place.name, place.keys)
@@ -200,7 +202,7 @@ class GuardedLink(Link):
             anyio.notify_closing(self._socket)
             self._socket.close()
 
-    async def started(self) -> Failure | None:
+    async def wait_ready(self) -> Failure | None:
         """Wait for the guard to open the port; what went wrong when it could not."""
         with anyio.move_on_after(OPEN_TIMEOUT_S):
             while data := await self._heard():
@@ -255,7 +257,7 @@ class GuardedLink(Link):
             raise self._gone
         problem, self._problem = self._problem, None
         if isinstance(problem, GuardTripped):
-            self._queue(SEEN, b"")
+            self._queue(ACKNOWLEDGED, b"")
         if problem is not None:
             raise problem
 
@@ -286,7 +288,7 @@ class GuardedLink(Link):
             raise self._gone or lost(self.name, "its guard has ended") from None
 
 
-async def open_guarded(find: Find, commands: CommandSet) -> tuple[GuardedLink, Failure | None]:
+async def open_guarded(find: Locate, commands: CommandSet) -> tuple[GuardedLink, Failure | None]:
     """A guard where `find` says, and what went wrong when it could not open it (then it is closed).
 
     Raises LinkBusy naming who has the port, and what `find` raises.
@@ -299,7 +301,7 @@ async def open_guarded(find: Find, commands: CommandSet) -> tuple[GuardedLink, F
         lock.release()
         raise
     try:
-        problem = await link.started()
+        problem = await link.wait_ready()
     except BaseException:
         await link.aclose()
         raise
@@ -313,6 +315,6 @@ def _tripped(name: str, *, confirmed: bool) -> GuardTripped:
     return GuardTripped(
         f"The guard of {name} heard nothing from the program for too long and sent OFF.",
         f"The output {state}; the activation's readings are not used.",
-        "Find out what held the program up (a busy or sleeping computer), then resume the run.",
+        "Locate out what held the program up (a busy or sleeping computer), then resume the run.",
         confirmed=confirmed,
     )

@@ -14,13 +14,13 @@ from ohmwright.wire.links.tcp import HOW_TO_REACH
 from ohmwright.wire.links.visa import CHECK_RESOURCE
 from ohmwright.wire.portlock import device_keys
 
+from .launcher import PortLocation
 from .link import GuardedLink, open_guarded
-from .starting import PortPlace
 
 
 async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> GuardedLink:
     """As `open_serial`, through a guard."""
-    link, problem = await open_guarded(SerialPlace(port, baud).find, commands)
+    link, problem = await open_guarded(SerialLocator(port, baud).find, commands)
     if problem is not None:
         raise await refusal(link.name, problem.number, problem.why)
     return link
@@ -29,9 +29,9 @@ async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> 
 async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> GuardedLink:
     """As `open_tcp`, through a guard."""
 
-    async def find() -> PortPlace:
+    async def find() -> PortLocation:
         where = {"kind": "tcp", "host": host, "port": port}
-        return PortPlace(f"{host}:{port}", where, await tcp_keys(host, port))
+        return PortLocation(f"{host}:{port}", where, await tcp_keys(host, port))
 
     link, problem = await open_guarded(find, commands)
     if problem is not None:
@@ -42,9 +42,9 @@ async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> Gua
 async def open_guarded_visa(resource: str, *, backend: str, commands: CommandSet) -> GuardedLink:
     """As `open_visa`, through a guard."""
 
-    async def find() -> PortPlace:
+    async def find() -> PortLocation:
         where = {"kind": "visa", "resource": resource, "backend": backend}
-        return PortPlace(resource, where, await visa_keys(resource, backend))
+        return PortLocation(resource, where, await visa_keys(resource, backend))
 
     link, problem = await open_guarded(find, commands)
     if problem is not None:
@@ -52,19 +52,19 @@ async def open_guarded_visa(resource: str, *, backend: str, commands: CommandSet
     return link
 
 
-class SerialPlace:
+class SerialLocator:
     """A serial port: where its adapter is now, under whatever name, else where its name leads."""
 
     def __init__(self, selector: str, baud: int) -> None:
         self._selector, self._baud = selector, baud
         self._adapter: str | None = None
 
-    async def find(self) -> PortPlace:
+    async def find(self) -> PortLocation:
         """The port. Raises LinkError as `find_port` does."""
         device = await self._device()
         self._adapter = self._adapter or await adapter_of(device)
         where = {"kind": "serial", "port": device, "baud": self._baud}
-        return PortPlace(device, where, device_keys(device))
+        return PortLocation(device, where, device_keys(device))
 
     async def _device(self) -> str:
         if self._adapter is not None:

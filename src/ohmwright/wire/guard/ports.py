@@ -96,7 +96,7 @@ class BlockingVisaPort:
 
         self._visa = visa_session
         try:
-            self._session = visa_session.opened(resource, backend, None)
+            self._session = visa_session.open_session(resource, backend, None)
         except OSError:
             raise
         except Exception as problem:

@@ -20,7 +20,7 @@ from typing import Any, NoReturn
 
 from ohmwright.wire.machine_time import elapsed_s
 
-from .frames import DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
+from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, WATCH, Unpacker, pack
 from .ports import BlockingPort, open_port
 
 POLL_S = 0.02
@@ -34,7 +34,7 @@ _TRIES = 20
 
 
 @dataclass(frozen=True)
-class Orders:
+class ReleaseMessages:
     """How to release the output, and how to see that it is released: a plain 0."""
 
     off: bytes
@@ -48,7 +48,7 @@ class Guard:
 
     engine: socket.socket
     port: BlockingPort
-    orders: Orders
+    orders: ReleaseMessages
     stopped: bool = False
     deserted: bool = False
     """Whether the engine is gone, so that nobody but the guard can tell a person."""
@@ -102,7 +102,7 @@ class Guard:
             self._due_s = elapsed_s() + self._every_s
 
     def _obey(self, kind: bytes, body: bytes) -> None:
-        if kind == SEEN:
+        if kind == ACKNOWLEDGED:
             self._tripped = False
         elif kind == WATCH:
             self._every_s = float(body) if body else None
@@ -170,7 +170,7 @@ def main() -> NoReturn:
     except OSError as problem:
         engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
-    orders = Orders(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
+    orders = ReleaseMessages(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
     guard = Guard(engine, port, orders)
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
@@ -178,12 +178,12 @@ def main() -> NoReturn:
     off = guard.run()
     if not off and guard.deserted:
         with suppress(OSError):  # the terminal may have gone, too
-            sys.stderr.write("\a" + UNMISSABLE)
+            sys.stderr.write("\a" + RF_WARNING)
             sys.stderr.flush()
     os._exit(0 if off else 5)
 
 
-UNMISSABLE = """
+RF_WARNING = """
 **********************************************************
 * RF MAY STILL BE ON: ohmwright has ended and its guard  *
 * could not read the output back as off.                 *

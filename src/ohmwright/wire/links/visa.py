@@ -14,11 +14,11 @@ from ohmwright.wire.portlock import PortLock
 from ohmwright.wire.visa_session import (
     is_timeout,
     max_count_read,
+    open_session,
     raise_if_ended,
     read_without_loss,
     socket_of,
 )
-from ohmwright.wire.visa_session import opened as _opened
 
 from .failures import not_opened, not_taken
 from .threaded import ThreadLink, owner_thread
@@ -34,7 +34,7 @@ async def open_visa(resource: str, *, backend: str = "@py", baud: int | None = N
     """
     lock = PortLock(resource, await visa_keys(resource, backend))
     thread = owner_thread(resource)
-    opening = thread.submit(_opened, resource, backend, baud)
+    opening = thread.submit(open_session, resource, backend, baud)
     try:
         session = await asyncio.wrap_future(opening)
     except Exception as problem:

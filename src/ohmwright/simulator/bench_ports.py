@@ -10,13 +10,13 @@ from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.scpi import format_number, parse_number
 
 from .bench import SimulatedBench
-from .dispatcher import CommandError, Dispatcher, one
+from .dispatcher import CommandError, Dispatcher, single_argument
 
 _LONGEST_LINE = 1 << 16
 
 
 @dataclass(frozen=True)
-class Addresses:
+class PortAddresses:
     """Where the three ports of a served bench are."""
 
     analyzer: SerialPort | TcpAddress
@@ -34,13 +34,13 @@ class Addresses:
             )
 
 
-Handle = Callable[[bytes], bytes]
+PortHandler = Callable[[bytes], bytes]
 
 
-class Lines:
+class LineServer:
     """Cuts a stream of bytes into lines and has each answered."""
 
-    def __init__(self, handle: Handle) -> None:
+    def __init__(self, handle: PortHandler) -> None:
         self._handle = handle
         self._unfinished = b""
 
@@ -51,8 +51,8 @@ class Lines:
         return b"".join(self._handle(line + b"\n") for line in lines)
 
 
-def handlers(bench: SimulatedBench) -> dict[str, Handle]:
-    """What answers each of the three ports, by the names of `Addresses`."""
+def port_handlers(bench: SimulatedBench) -> dict[str, PortHandler]:
+    """What answers each of the three ports, by the names of `PortAddresses`."""
     return {
         "analyzer": bench.analyzer_port,
         "generator": bench.generator_port,
@@ -60,12 +60,12 @@ def handlers(bench: SimulatedBench) -> dict[str, Handle]:
     }
 
 
-def control_port(bench: SimulatedBench) -> Handle:
+def control_port(bench: SimulatedBench) -> PortHandler:
     """The port by which another process steps the bench's time and looks at the truth."""
     dispatcher, truth, clock = Dispatcher(), bench.truth, bench.clock
 
     def step(arguments: list[str]) -> str:
-        duration_s = parse_number(one(arguments))
+        duration_s = parse_number(single_argument(arguments))
         if not isinstance(clock, VirtualClock):
             raise CommandError(-221)
         if not 0 <= duration_s < float("inf"):

@@ -8,14 +8,14 @@ from ohmwright.model.hardware import InputPath
 
 
 @dataclass
-class Mishaps:
+class BenchDefects:
     """Set one and it holds from then on. Only tests, rehearsals and the fault harness do."""
 
     standby: bool = False
     """The generator takes no key, and its contact quality monitor sleeps."""
     lead_off: bool = False
     """The output lead is not plugged in, nor is the neutral electrode's."""
-    unjoined: set[InputPath] = field(default_factory=set)
+    disconnected_paths: set[InputPath] = field(default_factory=set)
     """Input paths that the analyzer says it has joined and has not."""
-    welded: bool = False
+    contact_welded: bool = False
     """The contact that keys the generator does not open any more, though it reads open."""

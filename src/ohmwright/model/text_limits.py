@@ -29,7 +29,7 @@ _TOKENS = re.compile(
 )
 
 
-class Excess(NamedTuple):
+class LimitViolation(NamedTuple):
     """What is too much, and where: line and column, both from 1."""
 
     line: int
@@ -37,7 +37,7 @@ class Excess(NamedTuple):
     what: str
 
 
-def excess(text: str) -> Excess | None:
+def first_violation(text: str) -> LimitViolation | None:
     """The first thing in a TOML text that is too much; None where nothing is."""
     depth = dots = 0
     for token in _TOKENS.finditer(text):
@@ -58,6 +58,6 @@ def excess(text: str) -> Excess | None:
     return None
 
 
-def _at(text: str, index: int, what: str) -> Excess:
+def _at(text: str, index: int, what: str) -> LimitViolation:
     line = text.count("\n", 0, index) + 1
-    return Excess(line, index - text.rfind("\n", 0, index), what)
+    return LimitViolation(line, index - text.rfind("\n", 0, index), what)

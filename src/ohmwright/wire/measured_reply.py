@@ -7,11 +7,11 @@ from functools import cache
 
 from .scpi import parse_integer, parse_number
 
-Reading = tuple[float, int | None]
+MeasuredReply = tuple[float, int | None]
 
 
 @cache
-def reading_parser(fields: tuple[str, ...], unit: str) -> Callable[[bytes], Reading]:
+def reply_parser(fields: tuple[str, ...], unit: str) -> Callable[[bytes], MeasuredReply]:
     """What turns a reply into its value, in `unit`, and its number.
 
     The value is NaN where the instrument has none; the number None where it gives none.
@@ -21,7 +21,7 @@ def reading_parser(fields: tuple[str, ...], unit: str) -> Callable[[bytes], Read
     place = {field: position for position, field in enumerate(fields)}
     value_at, unit_at, number_at = place["value"], place.get("unit"), place.get("number")
 
-    def parse(reply: bytes) -> Reading:
+    def parse(reply: bytes) -> MeasuredReply:
         parts = reply.decode("latin-1").split(",")
         if len(parts) != len(fields):
             raise ValueError(f"it should be {','.join(fields)}")

@@ -17,7 +17,7 @@ from ohmwright.wire.portlock import PortLock
 
 
 @dataclass(frozen=True)
-class PortPlace:
+class PortLocation:
     """Where an instrument is to be reached."""
 
     name: str
@@ -27,19 +27,19 @@ class PortPlace:
     """What is locked while it is used."""
 
 
-Find = Callable[[], Awaitable[PortPlace]]
+Locate = Callable[[], Awaitable[PortLocation]]
 """Finds the place, which may be another than before. Raises LinkError where there is none."""
 
 
 @dataclass(frozen=True)
-class Guard:
+class GuardHandle:
     """A guard that was started, and our end of what joins us to it."""
 
     engine: socket.socket
     process: subprocess.Popen[bytes]
 
 
-def started(place: PortPlace, commands: CommandSet, lock: PortLock) -> Guard:
+def launch_guard(place: PortLocation, commands: CommandSet, lock: PortLock) -> GuardHandle:
     """A guard for `place`, in a session of its own; it shares the hold on `lock`."""
     ours, theirs = socket.socketpair()
     ours.setblocking(False)
@@ -58,7 +58,7 @@ def started(place: PortPlace, commands: CommandSet, lock: PortLock) -> Guard:
         raise
     finally:
         theirs.close()
-    return Guard(ours, guard)
+    return GuardHandle(ours, guard)
 
 
 def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) -> bytes:

@@ -8,7 +8,7 @@ from .operator import Operator
 from .requests import Request
 
 
-class Nobody(Operator):
+class AbsentOperator(Operator):
     """Refuses every request."""
 
     name = "unattended"

@@ -9,7 +9,7 @@ RfState = Literal["off", "coming on", "on", "going off", "unknown"]
 """`going off`: OFF is being sent, and is not read back yet."""
 
 
-class Aim(NamedTuple):
+class TargetBand(NamedTuple):
     """Where the current should be, in mA."""
 
     lower_ma: float
@@ -17,7 +17,7 @@ class Aim(NamedTuple):
     upper_ma: float
 
 
-class Moment(NamedTuple):
+class BenchStatus(NamedTuple):
     """RF as last read, and the figures that belong to it; true at `bench_s` and not for long."""
 
     rf: RfState
@@ -31,13 +31,13 @@ class Moment(NamedTuple):
     """RF on: what is left of its limit."""
     current_ma: float | None = None
     """RF on: the reading that has just come; None before the first."""
-    aim: Aim | None = None
+    aim: TargetBand | None = None
     """What the reading is held against; None where nothing is."""
 
 
-OnMoment = Callable[[Moment], None]
+OnStatus = Callable[[BenchStatus], None]
 """Told each reading and each second of a rest; must return at once, for RF may be on."""
 
 
-def unwatched(_: Moment) -> None:
+def ignore_status(_: BenchStatus) -> None:
     """Nobody looks."""

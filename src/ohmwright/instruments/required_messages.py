@@ -21,7 +21,7 @@ SERVICE: tuple[Verb, ...] = (
 ALARM: tuple[Verb, ...] = ("contact_alarm",)
 
 
-def lacking(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
+def missing_messages(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
     """Those of `needed` that are not among `verbs`, in words; empty where none is missing.
 
     `verbs` is None for an instrument that is worked by hand.
@@ -30,9 +30,9 @@ def lacking(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
     return ", ".join(f"'{verb}'" for verb in missing)
 
 
-def refuse_incomplete(commands: CommandSet, needed: Iterable[Verb], where: str) -> None:
+def check_complete(commands: CommandSet, needed: Iterable[Verb], where: str) -> None:
     """Raise SourceError where a command set lacks what its instrument cannot do without."""
-    missing = lacking(commands.verbs, needed)
+    missing = missing_messages(commands.verbs, needed)
     if missing:
         raise SourceError(
             f"{where}: command set '{commands.name}' does not say how to {missing}.",
@@ -48,7 +48,7 @@ def analyzer_contradictions(data: AnalyzerData, verbs: frozenset[Verb] | None) -
         (data.contact_quality_ohm is not None, "simulates a neutral electrode", CONTACT),
         (data.waveform, "captures waveforms", WAVEFORM),
     ):
-        if stated and (missing := lacking(verbs, needed)):
+        if stated and (missing := missing_messages(verbs, needed)):
             yield f"it {what} by its data, and its command set has no {missing}"
 
 
@@ -59,5 +59,5 @@ def generator_contradictions(data: GeneratorData, verbs: frozenset[Verb] | None)
         (data.service is not None, "has a service mode", SERVICE),
         (data.contact_quality_monitor, "has a contact quality monitor", ALARM),
     ):
-        if stated and (missing := lacking(verbs, needed)):
+        if stated and (missing := missing_messages(verbs, needed)):
             yield f"it {what} by its data, and its command set has no {missing}"
