@@ -128,7 +128,7 @@ async def test_silence_trips_it_and_the_engine_is_told_once(instrument: Instrume
     await link.expect_traffic(0.5)
     await dialogue.tell("on", limit_s=9)
     assert off_was_sent(instrument)
-    await anyio.wait_readable(link._socket)
+    await anyio.wait_readable(link._channel._socket)
     with pytest.raises(GuardTripped, match="reads off"):
         await dialogue.ask_number("state")
     assert await dialogue.ask_number("state") == 0  # after a resynchronisation
@@ -292,7 +292,7 @@ async def test_the_same_adapter_is_found_under_another_name(
 async def test_a_port_that_stays_away_stays_lost(
     instrument: Instrument, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(guard_link, "FIND_AGAIN_S", 0.3)
+    monkeypatch.setattr(guard_link, "RECONNECT_WITHIN_S", 0.3)
     link = await guarded(instrument)
     replug(instrument)
     with pytest.raises(LinkLost):
