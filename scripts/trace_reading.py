@@ -8,7 +8,7 @@ decision to stop, uncertainty, verdict, result.
 
 Not counted are
 - the simulator's modules, which stand for hardware behind the port;
-- what runs within the release of the output (`confirmed_release` in engine/activation.py): it sends
+- what runs within the release of the output (`confirmed_release` in engine/release.py): it sends
   OFF and takes readings of its own, which are no part of the result. Modules that run nowhere else
   are listed apart;
 - imports, and methods that dataclasses, named tuples and pydantic generate.
@@ -26,17 +26,16 @@ from __future__ import annotations
 import argparse
 import asyncio
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import aclosing
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import CodeType, FrameType
 
-from ohmwright.model.procedure_file import read_procedure
-
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
-from ohmwright.engine import activation
+from ohmwright.engine import release
+from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.event import PointDone
@@ -63,7 +62,7 @@ tolerance = { percent = 6 }
 _PACKAGE = Path(sys.modules["ohmwright"].__file__ or "").parent
 _SIMULATOR = "simulator."
 # the second one has a task of its own, so the first is not below it on the stack
-_RELEASE = (activation.confirmed_release.__code__, activation._bounded_release.__code__)
+_RELEASE = (release.confirmed_release.__code__, release._bounded_release.__code__)
 
 
 class Calls:
@@ -150,11 +149,11 @@ async def trace() -> Calls:
     raise RuntimeError("the run has ended without a result")
 
 
-def main() -> int:
+def main(arguments: Sequence[str] | None = None) -> int:
     """Print the modules; 1 where there are more than the bar."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--most", type=int, default=MOST)
-    most = parser.parse_args().most
+    most = parser.parse_args(arguments).most
     calls = asyncio.run(trace())
     for number, (module, count) in enumerate(calls.of_reading.items(), start=1):
         print(f"{number:3}  {module:36} {count:6}")
