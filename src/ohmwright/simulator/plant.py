@@ -8,28 +8,14 @@ activation's age and never depend on when somebody looks.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from .circuit import Circuit
 from .dynamics import OutputDynamics
 from .load_bank import LoadBank
 from .meter import Meter
 
 _FUZZ = 1e-6
 """In reading intervals: sums of tenths of a second must not lose a reading."""
-
-
-@dataclass(frozen=True, slots=True)
-class Circuit:
-    """What the output works into during one activation."""
-
-    target_ma: float
-    """Cold, lag-free current."""
-    resistance_ohm: float
-    sensitivity: float
-    """-d ln I / d ln R there, by which a load that warms changes the current."""
-    pass_band: float
-    """Share of the RMS value that the meter sees."""
-    heats_bank: bool
 
 
 class Plant:

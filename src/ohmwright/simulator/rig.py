@@ -3,22 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import inf, log
+from math import inf
 
 from ohmwright.model.hardware import InputPath
 
 from .bench_defects import BenchDefects
+from .circuit import Circuit, circuit_through
 from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor
 from .dispatcher import CommandError
 from .dynamics import OutputDynamics
 from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
 from .load_bank import LoadBank
 from .meter import Meter
-from .plant import Circuit, Plant
+from .plant import Plant
 from .profile import AnalyzerProfile, GeneratorProfile
 from .randomness import Randomness
 from .unit import Unit
-from .waveforms import pass_band
 
 HARDWARE_ERROR, ILLEGAL_VALUE = -240, -224
 _CLOSES_AGAIN_AT = 0.8
@@ -169,21 +169,9 @@ class Rig:
             self.plant.retarget(self.now_s, self.circuit())
 
     def circuit(self) -> Circuit:
-        """What the present selection works into."""
-        mode, data = self.generator.unit.modes[self.generator.mode], self.analyzer.data
-        seen = pass_band(mode.waveform, data.meter.bandwidth_hz)
-        if self.defects.lead_off or self.path in self.defects.disconnected_paths:
-            return Circuit(0.0, 1.0, 0.0, seen, False)
-        if self.path == "OUTPUT":
-            step = self.plant.bank.steps[self.load_ohm]
-            reactance_ohm = step.reactance_ohm(mode.waveform.carrier_hz)
-            current = self.generator.current_ma(step.resistance_ohm, reactance_ohm)
-            warmer = self.generator.current_ma(1.001 * step.resistance_ohm, reactance_ohm)
-            sensitivity = -log(warmer / current) / log(1.001) if current > 0 else 0.0
-            return Circuit(current, step.resistance_ohm, sensitivity, seen, True)
-        if self.path == "LEAKAGE" and data.leakage_load_ohm is not None:
-            return Circuit(self.generator.leakage_ma(), data.leakage_load_ohm, 0.0, seen, False)
-        return Circuit(0.0, 1.0, 0.0, seen, False)
+        """The circuit that the present selection makes."""
+        load = self.plant.bank.steps[self.load_ohm]
+        return circuit_through(self.path, load, self.generator, self.analyzer.data, self.defects)
 
     def _rekey(self) -> None:
         """RF follows the edges of contact and pedal; an alarm keeps it off."""
