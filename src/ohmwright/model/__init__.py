@@ -36,9 +36,9 @@ itself.
 **Each result says what it is traceable to** (`Result.traceability`), since the certificate may
 change within a run. Held by tests/engine/test_traceability.py.
 
-**RF has one memory** (`rf_state`). The monitor of each bench keeps it, and a crash is told by it. It
-needs the standard library alone: a crash may be the failure of an import, and no event loop runs
-then. Rejected: a memory beside the monitor's, which could differ from it. Held by
+**RF has one memory** (`rf_state`). The monitor of each bench keeps it, and a crash is told by it.
+It needs the standard library alone: a crash may be the failure of an import, and no event loop
+runs then. Rejected: a memory beside the monitor's, which could differ from it. Held by
 tests/engine/test_protections_kept.py and tests/cli/test_crash.py.
 
 **Class names may change, record formats may not.** `kind`, field names and values of events and

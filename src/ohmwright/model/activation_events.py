@@ -1,4 +1,4 @@
-"""Events of RF: each activation, what its protections did, and RF that nobody asked for."""
+"""Events of RF: activations, what protections did, and RF that nobody asked for."""
 
 from __future__ import annotations
 

@@ -10,7 +10,7 @@ from .stamped import Stamped
 
 
 class SenseGain(FrozenModel):
-    """One sense gain of a mode as the power curve tells it; 1 is true."""
+    """One sense gain of a mode, estimated from the power curve; 1 is a sensor that reads true."""
 
     sense: Sense
     gain: float
@@ -21,7 +21,7 @@ class SenseGain(FrozenModel):
 
 
 class FirstMove(FrozenModel):
-    """An adjustment point and what to begin with there."""
+    """An adjustment point, the error expected there and the trim counts to try first."""
 
     point: str
     step: str
@@ -36,7 +36,7 @@ class FirstMove(FrozenModel):
 
 
 class CurveDiagnosed(Stamped):
-    """Which sense gain of a mode has drifted, from the as-found power curve."""
+    """The sense gains of a mode, estimated from the as-found power curve, and which has drifted."""
 
     kind: Literal["diagnosis"] = "diagnosis"
     mode: str
@@ -49,9 +49,10 @@ class CurveDiagnosed(Stamped):
 
 
 class TrimMoved(Stamped):
-    """The trim of an adjustment point was moved by `counts`; a press counts as it is said to.
+    """The trim of an adjustment point was moved by `counts`.
 
-    Events of what was done while RF was on come after it is off; `bench_s` tells when it was.
+    Key presses count as many counts as the generator's data say. A move made while RF was on is
+    kept after RF is off; `bench_s` tells when it was made.
     """
 
     kind: Literal["trim_moved"] = "trim_moved"
@@ -68,7 +69,7 @@ class TrimMoved(Stamped):
 
 
 class PointLearned(Stamped):
-    """What adjusting a point taught of its model; later runs begin with it."""
+    """The response of an adjustment point as estimated; later runs on this model start with it."""
 
     kind: Literal["point_learned"] = "point_learned"
     point: str

@@ -27,7 +27,7 @@ class TcpAddress(FrozenModel):
 
 
 class VisaResource(FrozenModel):
-    """A VISA resource; `backend` is what pyvisa calls its library."""
+    """A VISA resource; `backend` is the VISA library as pyvisa names it."""
 
     kind: Literal["visa"]
     resource: str
@@ -35,7 +35,7 @@ class VisaResource(FrozenModel):
 
 
 class Simulated(FrozenModel):
-    """The simulated instrument of the bench's [simulation]."""
+    """An instrument that the bench's [simulation] table simulates in this process."""
 
     kind: Literal["simulated"]
 
@@ -44,7 +44,7 @@ Address = Annotated[SerialPort | TcpAddress | VisaResource | Simulated, Field(di
 
 
 class InstrumentEntry(FrozenModel):
-    """One instrument: its data file and how it is reached."""
+    """One instrument of a bench file: its data file and how it is reached."""
 
     data: str
     """A shipped name, or a path relative to the bench file."""
@@ -55,7 +55,7 @@ class InstrumentEntry(FrozenModel):
 
 
 class AnalyzerEntry(InstrumentEntry):
-    """The analyzer, and the file of its own calibration certificate."""
+    """The analyzer of a bench file, with the file of its calibration certificate."""
 
     certificate: str | None = None
     """A shipped analyzer's name, or a path relative to the bench file."""
@@ -79,7 +79,7 @@ class Asset(FrozenModel):
 
 
 class BenchFile(FrozenModel):
-    """A whole bench."""
+    """A bench: its instruments, the unit under test and, where simulated, the simulation."""
 
     name: str
     analyzer: AnalyzerEntry

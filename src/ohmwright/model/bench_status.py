@@ -1,4 +1,4 @@
-"""How a bench stands at one moment: what may be shown to a person while a run goes on."""
+"""The state of a bench at one moment, as a person may be shown it while a run goes on."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ RfState = Literal["off", "coming on", "on", "going off", "unknown"]
 
 
 class TargetBand(NamedTuple):
-    """Where the current should be, in mA."""
+    """The target of the current and its limits, in mA."""
 
     lower_ma: float
     target_ma: float
@@ -18,26 +18,26 @@ class TargetBand(NamedTuple):
 
 
 class BenchStatus(NamedTuple):
-    """RF as last read, and the figures that belong to it; true at `bench_s` and not for long."""
+    """RF as last read and the figures that belong to it, at the moment `bench_s`."""
 
     rf: RfState
     bench_s: float
-    """The bench clock's time at which it was so."""
+    """Seconds of the bench's clock at that moment."""
     rest_left_s: float | None = None
-    """RF off: how much of a rest is left; None where none is kept."""
+    """RF off: seconds of the rest still to come; None where there is none."""
     age_s: float | None = None
-    """RF on: age of the activation."""
+    """RF on: age of the activation in seconds."""
     left_s: float | None = None
-    """RF on: what is left of its limit."""
+    """RF on: seconds until the time limit of the activation."""
     current_ma: float | None = None
-    """RF on: the reading that has just come; None before the first."""
+    """RF on: the latest reading; None before the first."""
     aim: TargetBand | None = None
-    """What the reading is held against; None where nothing is."""
+    """The limits for the reading; None where it has none."""
 
 
 OnStatus = Callable[[BenchStatus], None]
-"""Told each reading and each second of a rest; must return at once, for RF may be on."""
+"""Called with each reading and each second of a rest; must return at once, for RF may be on."""
 
 
 def ignore_status(_: BenchStatus) -> None:
-    """Nobody looks."""
+    """An `OnStatus` that shows nothing."""

@@ -1,6 +1,6 @@
-"""What happens in a run. A record is its events, kept in order.
+"""The union of all events of a run; a record is its events, kept in order.
 
-This module holds the union of all events, told apart by `kind`; events are imported from here.
+Events are told apart by `kind` and are imported from here.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""Events of a run as a whole: its beginning, its parts, what people say, its results, its end."""
+"""Events of a run as a whole: its beginning and parts, what people say, its results and end."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from .traceability import Environment, Traceability
 
 
 class RunStarted(Stamped):
-    """Who measures what, on which unit, with which instruments and which software."""
+    """The beginning of a run: operator, unit, instruments, software and documents."""
 
     kind: Literal["run_started"] = "run_started"
     run_id: str
@@ -31,15 +31,15 @@ class RunStarted(Stamped):
     traceability: Traceability | None = None
     environment: Environment | None = None
     protections: Protections | None = None
-    """What the bench had; None in records from before this was kept."""
+    """The protections of the bench; None in records that do not say."""
     seed: int | None = None
     """The seed of a simulated bench; such a record is marked as simulated."""
     documents: tuple[DocumentRef, ...] = ()
-    """What the run goes by, each kept as a DocumentKept; empty in records that keep none."""
+    """The documents of the run, each kept as a DocumentKept; empty in records without any."""
 
 
 class RunResumed(Stamped):
-    """A run that was cut short goes on; points that have a result are not repeated."""
+    """A run that was cut short goes on; points that have a result are not measured again."""
 
     kind: Literal["run_resumed"] = "run_resumed"
     operator: str
@@ -48,12 +48,12 @@ class RunResumed(Stamped):
     environment: Environment | None = None
     protections: Protections | None = None
     documents: tuple[DocumentRef, ...] = ()
-    """As in RunStarted; only those that are not in the record yet are kept anew."""
+    """The documents of the resumed run; those that the record lacks follow as DocumentKept."""
     software: str | None = None
 
 
 class DocumentKept(Stamped):
-    """A document that the run goes by, once in a record."""
+    """A document that the run uses, kept once in its record."""
 
     kind: Literal["document_kept"] = "document_kept"
     document: Document

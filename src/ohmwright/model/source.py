@@ -1,4 +1,4 @@
-"""Reading a TOML file into a noun, with every complaint placed by line and column."""
+"""Reading TOML files into data models; every complaint names file, line and column."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ _LONGEST_COMPLAINT = 500
 def load(
     path: Path, noun: type[M], *, table: str | None = None, error: type[SourceError] = SourceError
 ) -> M:
-    """Read `path` and validate it (or one top-level `table` of it) as `noun`.
+    """The file `path`, or one top-level `table` of it, validated as the model `noun`.
 
     Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
     """
@@ -43,7 +43,10 @@ def parse(
     table: str | None = None,
     error: type[SourceError] = SourceError,
 ) -> M:
-    """Validate `text`, which was read from `path`, as `load` does."""
+    """The TOML `text` of the file `path`, or one `table` of it, validated as the model `noun`.
+
+    Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
+    """
     data = _decode(path, text, error)
     try:
         return noun.model_validate(data if table is None else _table(path, data, table, error))
@@ -55,7 +58,10 @@ def parse(
 
 
 def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
-    """The text of `path`, or `error` saying why it cannot be read."""
+    """The text of `path` with `\\n` line ends.
+
+    Raises `error` where there is none, or it is no UTF-8 or larger than 250 kB.
+    """
     try:
         if path.exists() and not path.is_file():  # a pipe would be waited for without end
             raise error(f"{path}: is no ordinary file.", do="Name the file itself.")
@@ -85,7 +91,7 @@ def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
 
 
 def is_existing_file(path: Path) -> bool:
-    """Whether `path` is a file that can be looked at; a name that no file can have is none."""
+    """Whether `path` is an existing file; False for a name that no file can have."""
     try:
         return path.is_file()
     except OSError:
@@ -121,7 +127,7 @@ def _table(path: Path, data: dict[str, Any], table: str, error: type[SourceError
 def _complaints(
     problem: ValidationError, data: Any, text: str, prefix: KeyPath
 ) -> list[tuple[Position, str]]:
-    """The first few complaints in the order of the file, each with its place."""
+    """The first complaints in the order of the file, each with its line and column."""
     places = key_positions(text)
     details = problem.errors(include_url=False, include_input=False)
     outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
@@ -141,7 +147,7 @@ def _complaints(
 
 
 def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, Callable[[], str]]]:
-    """One complaint a key: a table's unknown keys come as one error."""
+    """The key and the text of each complaint; unknown keys of a table come as one error."""
     if detail["type"] == UNKNOWN_KEYS:
         known = detail["ctx"]["known"]
         for key in detail["ctx"]["unknown"]:

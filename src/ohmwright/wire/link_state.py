@@ -1,4 +1,4 @@
-"""What a line can be believed, and how that may change (rule 3)."""
+"""Whether the next reply on a line can be believed, and the transitions allowed."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class LinkState(StrEnum):
-    """What the next reply can be believed to answer."""
+    """Whether the next reply answers the next message."""
 
     SYNCED = "synced"
     """The next reply answers the next message."""
@@ -24,7 +24,7 @@ _MAY_BECOME = {
 
 
 def checked_transition(state: LinkState, to: LinkState) -> LinkState:
-    """`to`, where `state` may become that; anything else is a fault of this program."""
+    """The state `to`. Raises RuntimeError where a line in `state` cannot become that."""
     if to not in _MAY_BECOME[state]:
         raise RuntimeError(f"a line that is {state.value} cannot become {to.value}")
     return to

@@ -1,4 +1,4 @@
-"""A measured reply: value, unit and reading number, in the order the command set gives."""
+"""Parsing of a measured reply: value, unit and reading number, in the order of a command set."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ MeasuredReply = tuple[float, int | None]
 
 @cache
 def reply_parser(fields: tuple[str, ...], unit: str) -> Callable[[bytes], MeasuredReply]:
-    """What turns a reply into its value, in `unit`, and its number.
+    """A function that parses a reply of `fields` into its value, in `unit`, and its number.
 
-    The value is NaN where the instrument has none; the number None where it gives none.
-    The parser raises ValueError for another unit or anything else than these fields.
+    The value is NaN where the instrument has none; the number None where `fields` has none. The
+    function raises ValueError for another unit or other fields.
     """
 
     place = {field: position for position, field in enumerate(fields)}

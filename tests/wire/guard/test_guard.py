@@ -448,15 +448,15 @@ def test_what_waited_while_it_stood_still_came_too_late(
         monkeypatch.setattr(process, "elapsed_s", lambda: now_s[0])
         guard = process.Guard(engine, port, ORDERS)
         far.sendall(pack(WATCH, 0, b"5.0"))
-        guard._turn()
+        guard._relay_once()
         now_s[0] += 4.9
         far.sendall(pack(HEARTBEAT, 1))
-        guard._turn()
+        guard._relay_once()
         assert port.written == []
         now_s[0] += 5.1  # stopped, or asleep with the whole machine; the engine, too
         far.sendall(pack(DATA, 2, b"ON\n"))
         monkeypatch.setattr(guard, "release", lambda: port.write(ORDERS.off))
-        guard._turn()
+        guard._relay_once()
     assert port.written == [ORDERS.off]
 
 
@@ -469,7 +469,7 @@ def test_it_stays_awake_for_a_burst_then_sleeps(monkeypatch: pytest.MonkeyPatch)
         guard = process.Guard(engine, SilentPort(), process.ReleaseMessages(b"", b"", b""))
         far.send(pack(HEARTBEAT, 0))
         for _ in range(8):
-            guard._turn()
+            guard._relay_once()
     assert traffic.waits_s[0] == process.POLL_S
     assert traffic.waits_s[1] == 0
     assert traffic.waits_s[-1] == process.POLL_S

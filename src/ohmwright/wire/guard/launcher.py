@@ -1,4 +1,4 @@
-"""Starting a guard: a process of its own, told once where the port is and what OFF is."""
+"""Launches a guard process and tells it the port, the bytes of OFF and how to read it back."""
 
 from __future__ import annotations
 
@@ -18,29 +18,29 @@ from ohmwright.wire.portlock import PortLock
 
 @dataclass(frozen=True)
 class PortLocation:
-    """Where an instrument is to be reached."""
+    """Where an instrument is reached at present."""
 
     name: str
     port: dict[str, Any]
-    """What `ports.open_port` is told."""
+    """The arguments of `ports.open_port`."""
     keys: frozenset[str]
-    """What is locked while it is used."""
+    """The keys of the locks that are held while it is used."""
 
 
 Locate = Callable[[], Awaitable[PortLocation]]
-"""Finds the place, which may be another than before. Raises LinkError where there is none."""
+"""Returns the present location, perhaps not the one before. Raises LinkError without one."""
 
 
 @dataclass(frozen=True)
 class GuardHandle:
-    """A guard that was started, and our end of what joins us to it."""
+    """A guard process that was launched, and the engine's end of the socket to it."""
 
     engine: socket.socket
     process: subprocess.Popen[bytes]
 
 
 def launch_guard(place: PortLocation, commands: CommandSet, lock: PortLock) -> GuardHandle:
-    """A guard for `place`, in a session of its own; it shares the hold on `lock`."""
+    """Launch a guard for `place` in a session of its own; it shares the hold on `lock`."""
     ours, theirs = socket.socketpair()
     ours.setblocking(False)
     try:
@@ -75,7 +75,7 @@ def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) ->
 
 
 def _own_session(theirs: socket.socket, lock: PortLock) -> dict[str, Any]:
-    """Out of reach of the terminal's Ctrl-C, and of whatever ends the engine's group."""
+    """Arguments of Popen that keep Ctrl-C and the end of the engine's group from the guard."""
     if sys.platform == "win32":
         return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
     return {"start_new_session": True, "pass_fds": (theirs.fileno(), *lock.filenos())}

@@ -1,4 +1,4 @@
-"""The engine's side of the guard: a line like any other, whose port another process owns."""
+"""A line through a guard process, which owns the port."""
 
 from __future__ import annotations
 
@@ -26,8 +26,8 @@ _TEST_PERIOD_S = 0.05
 class GuardedLink(Link):
     """A line through a guard process.
 
-    When the guard has tripped, the next read or write raises GuardTripped, once: what follows is
-    the release.
+    When the guard has tripped, the next read or write raises GuardTripped, once; after that the
+    line works again, so that the output can be released.
     """
 
     guarded = True

@@ -28,9 +28,10 @@ CHECK_RESOURCE = "Check the resource's name, that the instrument is on, and the 
 
 
 async def open_visa(resource: str, *, backend: str = "@py", baud: int | None = None) -> Link:
-    """Open `resource`; `backend` is what pyvisa calls its library, such as `fixture.yaml@sim`.
+    """A line to a VISA resource; `backend` is the library as pyvisa names it.
 
-    Raises LinkBusy naming who has it, LinkError when it cannot be opened.
+    A backend is for instance `@py` or `fixture.yaml@sim`. Raises LinkBusy naming who has the
+    resource, LinkError where it cannot be opened.
     """
     lock = PortLock(resource, await visa_keys(resource, backend))
     thread = owner_thread(resource)
@@ -47,7 +48,7 @@ async def open_visa(resource: str, *, backend: str = "@py", baud: int | None = N
 
 
 class VisaLink(ThreadLink):
-    """An open VISA session. Serial and raw socket resources are tested, others are not."""
+    """A line over an open VISA session; serial and raw socket resources are tested, others not."""
 
     def __init__(self, name: str, session: Any, lock: PortLock, thread: ThreadPoolExecutor) -> None:
         super().__init__(name, lock, thread)
@@ -76,7 +77,7 @@ class VisaLink(ThreadLink):
 
 
 def _give_up(opening: Future[Any], thread: ThreadPoolExecutor, lock: PortLock) -> None:
-    """Close what a cancelled opening may still open, then give the lock back."""
+    """Close a session that a cancelled opening still opens, then release the lock."""
 
     def close(opened: Future[Any]) -> None:
         with suppress(Exception):
