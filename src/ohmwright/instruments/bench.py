@@ -1,4 +1,4 @@
-"""What stands on the table, opened: the four things the engine works with."""
+"""An opened bench: the instruments, operator and clock that the engine works with."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ from .rf_monitor import RfMonitor
 
 @dataclass(frozen=True)
 class Bench:
-    """One bench, used by one task (rule 4)."""
+    """One bench, for use by one task."""
 
     name: str
     analyzer: Analyzer
@@ -38,5 +38,5 @@ class Bench:
 
     @cached_property
     def rf(self) -> RfMonitor:
-        """What is known of RF here."""
+        """What was last read of RF at this bench."""
         return RfMonitor(self.analyzer, self.clock)

@@ -1,4 +1,4 @@
-"""Which messages of a command set each thing that an instrument does needs."""
+"""The messages of a command set that each ability of an instrument needs."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ ALARM: tuple[Verb, ...] = ("contact_alarm",)
 
 
 def missing_messages(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
-    """Those of `needed` that are not among `verbs`, in words; empty where none is missing.
+    """The verbs of `needed` that are not among `verbs`, as text; empty where none is missing.
 
     `verbs` is None for an instrument that is worked by hand.
     """
@@ -31,7 +31,7 @@ def missing_messages(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> s
 
 
 def check_complete(commands: CommandSet, needed: Iterable[Verb], where: str) -> None:
-    """Raise SourceError where a command set lacks what its instrument cannot do without."""
+    """Raise SourceError where a command set lacks a message that its instrument must have."""
     missing = missing_messages(commands.verbs, needed)
     if missing:
         raise SourceError(

@@ -1,4 +1,4 @@
-"""RF at one bench: what was last read of it, held against the meter's own zero."""
+"""RF at one bench as it was last read, with the meter's own zero as the limit for a current."""
 
 from __future__ import annotations
 
@@ -15,14 +15,14 @@ _LOOK_EVERY_S = 0.5
 _ZERO_READINGS = 5
 _ABOVE_ZERO_DIGITS = 3
 _ZERO_DIGITS = 5
-"""What a meter may show with nothing connected, in digits, where its data do not say."""
+"""Largest zero of a meter, in digits of its display, where its data do not say."""
 
 
 class RfMonitor:
-    """Knows only what was read: `off` and `on` as last observed, `unknown` before and after doubt.
+    """Reads RF and keeps what was read; nothing is concluded from anything but a reading.
 
-    A current counts as none where it is no more than the meter shows with the output off, and
-    three digits.
+    A current counts as none where it is no more than the meter shows with the output off, and three
+    digits.
     """
 
     def __init__(self, analyzer: Analyzer, clock: Clock) -> None:
@@ -39,13 +39,13 @@ class RfMonitor:
 
     @property
     def zero_limit_ma(self) -> float:
-        """A current at or below this, in mA, is none."""
+        """The largest current in mA that counts as none."""
         if self._zero_ma is None:
             return self._most_zero_ma
         return self._zero_ma + _ABOVE_ZERO_DIGITS * self._analyzer.data.meter.resolution_ma
 
     async def evidence_on(self) -> str | None:
-        """Read state and current; what shows that RF is on, None when it is off."""
+        """Read state, limit and current; what shows that RF is on, None where it is off."""
         self._state.begin_reading()
         problem = (
             await self._contact_reads_closed()
@@ -59,7 +59,7 @@ class RfMonitor:
         return problem
 
     async def evidence_on_within(self, within_s: float) -> str | None:
-        """What shows that RF has come on within the next `within_s`; None when it stays off."""
+        """What shows that RF comes on within `within_s` seconds; None where it stays off."""
         end_s = self._clock.now_s() + within_s
         while (left_s := end_s - self._clock.now_s()) > 0:
             await self._clock.sleep(min(left_s, _LOOK_EVERY_S))
@@ -68,11 +68,11 @@ class RfMonitor:
         return None
 
     async def found_on(self) -> str | None:
-        """What shows that RF is on, read only where a glance suspects it; None when it is off."""
+        """What shows that RF is on, read only where a glance suspects it; None where it is off."""
         return await self.evidence_on() if await self.may_be_on() else None
 
     async def may_be_on(self) -> bool:
-        """One look of the cheapest kind; what it suspects has to be read with `evidence_on`."""
+        """Whether a glance at state and current suspects RF; `evidence_on` then has to read it."""
         try:
             on, current_ma = await self._analyzer.glance()
         except OhmwrightError:
@@ -84,9 +84,9 @@ class RfMonitor:
         self._state.set_unknown()
 
     async def measure_zero(self) -> str | None:
-        """With the output reading off, see what the meter then shows.
+        """Read what the meter shows with the output off, and keep it as its zero.
 
-        Returns what is wrong where that is more than a zero can be.
+        Returns what is wrong where the meter shows more than a zero can be; else None.
         """
         meter = self._analyzer.data.meter
         shown: list[float] = []
@@ -110,7 +110,7 @@ class RfMonitor:
         return "the analyzer's keying output reads closed" if self.contact_closed else None
 
     async def _limit_runs(self) -> str | None:
-        """An analyzer that counts a limit down keys, whatever its state says."""
+        """Evidence that the limit still counts down: then the analyzer keys, whatever its state."""
         left_s = await self._analyzer.left_s()
         if left_s is None or not left_s > 0:
             return None

@@ -1,4 +1,4 @@
-"""What the simulated analyzer understands, in the form of SCPI-1999."""
+"""The SCPI messages that the simulated analyzer understands."""
 
 from __future__ import annotations
 
@@ -101,7 +101,7 @@ class AnalyzerCommands:
         return f"{amps_per_count(physics):+.9E},{1 / physics.sample_rate_hz:+.9E}"
 
     def _captured(self) -> Capture:
-        """The latest reading's capture, taken once."""
+        """The waveform capture of the latest reading, made once a reading."""
         rig, meter = self._rig, self._rig.plant.meter
         if self._capture is None or self._capture[0] != meter.number:
             mode = rig.generator.unit.modes[rig.generator.mode]

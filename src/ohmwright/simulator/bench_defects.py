@@ -1,4 +1,4 @@
-"""What may be wrong at a bench though no line fails: what a person forgot, what wore out."""
+"""Defects of a simulated bench that are no fault of a line: forgotten leads, worn contacts."""
 
 from __future__ import annotations
 
@@ -9,13 +9,16 @@ from ohmwright.model.hardware import InputPath
 
 @dataclass
 class BenchDefects:
-    """Set one and it holds from then on. Only tests, rehearsals and the fault harness do."""
+    """Defects, each of which holds from when it is set.
+
+    Only tests, rehearsals and the fault harness set one.
+    """
 
     standby: bool = False
-    """The generator takes no key, and its contact quality monitor sleeps."""
+    """The generator does not react to a key, and its contact quality monitor is off."""
     lead_off: bool = False
-    """The output lead is not plugged in, nor is the neutral electrode's."""
+    """Neither the output lead nor that of the neutral electrode is plugged in."""
     disconnected_paths: set[InputPath] = field(default_factory=set)
-    """Input paths that the analyzer says it has joined and has not."""
+    """Input paths that the analyzer reports as joined and that are not."""
     contact_welded: bool = False
-    """The contact that keys the generator does not open any more, though it reads open."""
+    """The contact that keys the generator stays closed, though it reads open."""

@@ -1,4 +1,4 @@
-"""What serving a simulated bench to other processes needs, whatever the line."""
+"""The three ports of a simulated bench that is served to other processes."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _LONGEST_LINE = 1 << 16
 
 @dataclass(frozen=True)
 class PortAddresses:
-    """Where the three ports of a served bench are."""
+    """The addresses of the ports of a served bench."""
 
     analyzer: SerialPort | TcpAddress
     generator: SerialPort | TcpAddress
@@ -38,21 +38,21 @@ PortHandler = Callable[[bytes], bytes]
 
 
 class LineServer:
-    """Cuts a stream of bytes into lines and has each answered."""
+    """Cuts a stream of bytes into lines and answers each."""
 
     def __init__(self, handle: PortHandler) -> None:
         self._handle = handle
         self._unfinished = b""
 
     def feed(self, data: bytes) -> bytes:
-        """The replies to the lines that `data` completes; a line without end is forgotten."""
+        """The replies to the lines that `data` completes; a line over 65,536 bytes is dropped."""
         *lines, unfinished = (self._unfinished + data).split(b"\n")
         self._unfinished = unfinished if len(unfinished) <= _LONGEST_LINE else b""
         return b"".join(self._handle(line + b"\n") for line in lines)
 
 
 def port_handlers(bench: SimulatedBench) -> dict[str, PortHandler]:
-    """What answers each of the three ports, by the names of `PortAddresses`."""
+    """The function that answers a line, for each port by its name in `PortAddresses`."""
     return {
         "analyzer": bench.analyzer_port,
         "generator": bench.generator_port,
@@ -61,7 +61,7 @@ def port_handlers(bench: SimulatedBench) -> dict[str, PortHandler]:
 
 
 def control_port(bench: SimulatedBench) -> PortHandler:
-    """The port by which another process steps the bench's time and looks at the truth."""
+    """The function that answers the control port: it moves the bench's time and tells the truth."""
     dispatcher, truth, clock = Dispatcher(), bench.truth, bench.clock
 
     def step(arguments: list[str]) -> str:

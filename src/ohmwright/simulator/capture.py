@@ -1,4 +1,4 @@
-"""Waveform captures of the analyzer: samples of what a reading saw."""
+"""Waveform captures of the analyzer: samples of the current of one reading."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Capture:
 def capture_waveform(
     waveform: Waveform, current_ma: float, number: int, physics: MeterPhysics, own: Randomness
 ) -> Capture:
-    """The capture that belongs to reading `number`; the same whenever it is asked for."""
+    """The capture that belongs to reading `number`; equal each time it is asked for."""
     draws = own.stream(f"capture {number}")
     values = waveform_samples(
         waveform, physics.sample_rate_hz, physics.samples, draws.random() * 1e-3
@@ -39,5 +39,5 @@ def capture_waveform(
 
 
 def amps_per_count(physics: MeterPhysics) -> float:
-    """Scale of the counts."""
+    """Amperes for one count of a capture."""
     return physics.peak_a / _FULL_SCALE

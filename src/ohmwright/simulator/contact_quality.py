@@ -1,4 +1,4 @@
-"""The monitor of the neutral electrode's contact: a threshold with hysteresis and an alarm."""
+"""The generator's monitor of the neutral electrode: an alarm with hysteresis."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ GOOD_CONTACT_OHM = 10.0
 
 
 class ContactMonitor:
-    """Alarms above one resistance, clears below a lower one, each after its response time."""
+    """Alarms above one resistance and clears below a lower one, each after its response time."""
 
     def __init__(self, monitor: MonitorParameters) -> None:
         self._monitor = monitor
@@ -17,7 +17,7 @@ class ContactMonitor:
         self._changes_s = 0.0
 
     def see(self, resistance_ohm: float, now_s: float) -> None:
-        """A new resistance between the halves of the electrode."""
+        """Take a new resistance between the halves of the electrode, at the time `now_s`."""
         if self._monitor.clear_ohm <= resistance_ohm <= self._monitor.alarm_ohm:
             return
         wanted = resistance_ohm > self._monitor.alarm_ohm

@@ -13,7 +13,7 @@ _CACHED_LINES = 512
 
 
 class CommandError(Exception):
-    """A handler's refusal; `code` goes into the error queue."""
+    """A command that is refused; `code` goes into the error queue."""
 
     def __init__(self, code: int) -> None:
         super().__init__(code)
@@ -21,7 +21,7 @@ class CommandError(Exception):
 
 
 class Dispatcher:
-    """Finds the handler of each header. A refused query gives no reply, only an error."""
+    """Calls the handler of each header; a refused query gives an error and no reply."""
 
     def __init__(self) -> None:
         self.errors = ErrorQueue()

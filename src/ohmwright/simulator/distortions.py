@@ -1,4 +1,4 @@
-"""What can befall a message or a reply on its way: one tiny class each, bytes in, bytes out."""
+"""Distortions of a message or reply on its way, one class each: bytes in, bytes out."""
 
 from __future__ import annotations
 
@@ -8,29 +8,29 @@ _DIGITS = b"0123456789"
 
 
 class Distortion:
-    """Passes everything on; `distort` says what arrives instead of what is struck."""
+    """Passes everything on unchanged; subclasses say what `distort` does instead."""
 
     def __init__(self, draws: Random) -> None:
         self.draws = draws
         self.held: list[bytes] = []
         self.earlier = b"\x00\xff\n"
-        """The last different one that passed, where there was one."""
+        """The last message before it that differs, where there was one."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """What arrives instead of `data`."""
+        """The pieces that arrive instead of `data`."""
         return [data]
 
     def pass_on(self, data: bytes) -> list[bytes]:
-        """What arrives when `data` is not struck: it, after what was held back."""
+        """The pieces that arrive where `data` is not struck: those held back, then `data`."""
         held, self.held = self.held, []
         return [*held, data]
 
 
 class DigitError(Distortion):
-    """One digit becomes another, so that the text stays well formed."""
+    """One digit is replaced by another, so that the text stays well formed."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Change one digit, where there is one."""
+        """`data` with one digit replaced, where it has one."""
         places = [place for place, byte in enumerate(data) if byte in _DIGITS]
         if not places:
             return [data]
@@ -40,24 +40,24 @@ class DigitError(Distortion):
 
 
 class BitFlip(Distortion):
-    """One bit of one byte turns over, that of the terminator perhaps."""
+    """One bit of one byte is inverted, perhaps of the terminator."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Turn one bit over."""
+        """`data` with one bit inverted."""
         spoilt = bytearray(data)
         spoilt[self.draws.randrange(len(data))] ^= 1 << self.draws.randrange(8)
         return [bytes(spoilt)]
 
 
 class StuckBit(Distortion):
-    """One bit is stuck in every digit that passes."""
+    """One bit is stuck, high or low, in every digit."""
 
     def __init__(self, draws: Random) -> None:
         super().__init__(draws)
         self._bit, self._high = 1 << draws.randrange(4), draws.random() < 0.5
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Set or clear the bit in each digit."""
+        """`data` with that bit set or cleared in each digit."""
         return [bytes(self._stuck(byte) if byte in _DIGITS else byte for byte in data)]
 
     def _stuck(self, byte: int) -> int:
@@ -65,14 +65,14 @@ class StuckBit(Distortion):
 
 
 class FixedByteError(Distortion):
-    """The byte at one place of every message is changed."""
+    """The byte at one position of every message is changed."""
 
     def __init__(self, draws: Random) -> None:
         super().__init__(draws)
         self._place = draws.randrange(12)
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Turn the lowest bit of that place over: a digit stays a digit."""
+        """`data` with the lowest bit of that byte inverted: a digit stays a digit."""
         if self._place >= len(data) - 1:
             return [data]
         spoilt = bytearray(data)
@@ -81,15 +81,15 @@ class FixedByteError(Distortion):
 
 
 class Truncation(Distortion):
-    """The second half is lost, its terminator too."""
+    """The second half is lost, with the terminator."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Keep the first half."""
+        """The first half of `data`."""
         return [data[: len(data) // 2]]
 
 
 class Loss(Distortion):
-    """Nothing arrives."""
+    """The message is lost."""
 
     def distort(self, data: bytes) -> list[bytes]:  # noqa: ARG002
         """Nothing."""
@@ -97,43 +97,43 @@ class Loss(Distortion):
 
 
 class Duplication(Distortion):
-    """It arrives twice at once."""
+    """The message arrives twice at once."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Twice."""
+        """`data` twice."""
         return [data, data]
 
 
 class DelayedDuplication(Distortion):
-    """It arrives, and once more ahead of the next."""
+    """The message arrives, and again ahead of the next one."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Now, and later again."""
+        """What was held before, then `data`, which is held for the next, too."""
         held, self.held = self.held, [data]
         return [*held, data]
 
 
 class Delay(Distortion):
-    """It arrives only ahead of the next."""
+    """The message arrives only ahead of the next one."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """What was held before, in its place."""
+        """What was held before; `data` is held."""
         held, self.held = self.held, [data]
         return held
 
 
 class LongDelay(Delay):
-    """It and what follows arrive three messages later, in order."""
+    """The message and those that follow arrive three messages later, in order."""
 
     _behind = 3
 
     def distort(self, data: bytes) -> list[bytes]:
-        """What has waited long enough."""
+        """The piece that has waited for three others, if any; `data` is held."""
         self.held.append(data)
         return [] if len(self.held) <= self._behind else [self.held.pop(0)]
 
     def pass_on(self, data: bytes) -> list[bytes]:
-        """Hold on until enough wait."""
+        """Nothing until more than three pieces wait, then all; `data` itself where none waits."""
         if not self.held:
             return [data]
         self.held.append(data)
@@ -144,26 +144,26 @@ class LongDelay(Delay):
 
 
 class Reordering(Distortion):
-    """It changes places with the next."""
+    """The message changes places with the next one."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """Hold it, or let it go after `data`."""
+        """Nothing, with `data` held; `data` and then the held one where one is held."""
         if self.held:
             return self.pass_on(data)
         self.held = [data]
         return []
 
     def pass_on(self, data: bytes) -> list[bytes]:
-        """`data` first."""
+        """`data`, then what was held."""
         held, self.held = self.held, []
         return [data, *held]
 
 
 class StaleInsertion(Distortion):
-    """An earlier, different one arrives ahead of it."""
+    """An earlier, different message arrives ahead of it."""
 
     def distort(self, data: bytes) -> list[bytes]:
-        """The earlier one, then `data`."""
+        """The earlier message, then `data`."""
         return [self.earlier, data]
 
 

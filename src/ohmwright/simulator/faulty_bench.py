@@ -1,4 +1,4 @@
-"""A simulated bench whose lines meet faults."""
+"""A simulated bench whose lines have faults."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ _OTHER = 1000
 
 
 class FaultyBench(SimulatedBench):
-    """Its ports raise ConnectionError where they are unplugged.
+    """A bench whose ports raise ConnectionError where they are unplugged.
 
-    Of several faults of one line, each counts what those before it let through.
+    Of several faults of one line, each counts the messages that the ones before it let through.
     """
 
     def __init__(
@@ -42,11 +42,11 @@ class FaultyBench(SimulatedBench):
         )
 
     def analyzer_port(self, line: bytes) -> bytes:
-        """As the analyzer's, with its faults."""
+        """Carry out a line sent to the analyzer over its faulty line; what arrives in reply."""
         return self._faulty_analyzer(line)
 
     def generator_port(self, line: bytes) -> bytes:
-        """As the generator's, with its faults."""
+        """Carry out a line sent to the generator over its faulty line; what arrives in reply."""
         return self._faulty_generator(line)
 
 

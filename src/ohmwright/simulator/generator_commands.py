@@ -1,4 +1,4 @@
-"""What the simulated generator's port understands, in the form of SCPI-1999."""
+"""The SCPI messages that the simulated generator understands."""
 
 from __future__ import annotations
 
@@ -59,7 +59,7 @@ class GeneratorCommands:
 
 
 def _whole(text: str) -> int:
-    """A whole number; others are refused."""
+    """The whole number in `text`. Raises CommandError for any other."""
     number = parse_number(text)
     if not abs(number) < 1e9:
         raise CommandError(OUT_OF_RANGE)

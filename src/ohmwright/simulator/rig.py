@@ -1,4 +1,4 @@
-"""Generator and analyzer cabled together: who keys, what is loaded, and when it ends."""
+"""Generator and analyzer cabled together: who keys, what is connected, and when RF ends."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ _CLOSES_AGAIN_AT = 0.8
 
 
 class Rig:
-    """The cabled hardware at a time; verbs act at `now_s`, the time last advanced to."""
+    """The cabled hardware; verbs act at `now_s`, the time it was last advanced to."""
 
     def __init__(
         self,
@@ -71,12 +71,12 @@ class Rig:
 
     @property
     def contact_closed(self) -> bool:
-        """Whether the analyzer keys the generator."""
+        """Whether the analyzer's contact keys the generator."""
         return self._contact_until_s is not None
 
     @property
     def left_s(self) -> float:
-        """What is left of the contact's limit; 0 when it is open."""
+        """Seconds left of the contact's limit; 0 when it is open."""
         return 0.0 if self._contact_until_s is None else self._contact_until_s - self.now_s
 
     @property
@@ -93,7 +93,7 @@ class Rig:
 
     @property
     def _inhibited(self) -> bool:
-        """Standby keeps every mode off, a bad neutral electrode those that need one."""
+        """Whether RF is kept off: by standby, or in monopolar modes by the contact alarm."""
         if self.defects.standby:
             return True
         mode = self.generator.unit.profile.data.mode(self.generator.mode)
@@ -116,19 +116,19 @@ class Rig:
         self._rekey()
 
     def hold_pedal(self, down: bool) -> None:
-        """Key the generator by its pedal."""
+        """Press or release the pedal, which keys the generator."""
         self._pedal_down = down
         self._rekey()
 
     def set_load(self, load_ohm: float) -> None:
-        """Connect a step of the bank; not while current flows."""
+        """Connect the load resistance `load_ohm`; refused while current flows."""
         if load_ohm not in self.plant.bank.steps:
             raise CommandError(OUT_OF_RANGE)
         self._refuse_while_on()
         self.load_ohm = load_ohm
 
     def set_path(self, path: InputPath) -> None:
-        """Join the input terminals to a circuit; not while the output is on."""
+        """Join the input terminals to a circuit; refused while the output is on."""
         data = self.analyzer.data
         missing = (path == "LEAKAGE" and data.leakage_load_ohm is None) or (
             path == "CQUALITY" and data.contact_quality_ohm is None
@@ -140,14 +140,14 @@ class Rig:
         self._show_contact()
 
     def set_ceiling(self, ceiling_s: float) -> None:
-        """Allow ON no longer limit; not while the output is on."""
+        """Set the longest limit that ON may carry; refused while the output is on."""
         if not 0 < ceiling_s <= self._longest_s:
             raise CommandError(OUT_OF_RANGE)
         self._refuse_while_on()
         self.ceiling_s = ceiling_s
 
     def set_contact(self, contact_ohm: float) -> None:
-        """Choose the resistance between the halves of the neutral electrode."""
+        """Connect `contact_ohm` between the halves of the neutral electrode."""
         limits = self.analyzer.data.contact_quality_ohm
         if limits is None or not limits[0] <= contact_ohm <= limits[1]:
             raise CommandError(OUT_OF_RANGE)
@@ -155,7 +155,7 @@ class Rig:
         self._show_contact()
 
     def reset_analyzer(self) -> None:
-        """Output off, largest load, output path, highest ceiling, readings counted anew."""
+        """Open the contact, set largest load, output path and highest ceiling, count from 0."""
         self.open_contact()
         self.load_ohm, self.path = max(self.plant.bank.steps), "OUTPUT"
         self.contact_ohm, self.ceiling_s = GOOD_CONTACT_OHM, self._longest_s
@@ -164,7 +164,7 @@ class Rig:
             self.plant.reset_cadence(self.now_s)
 
     def follow(self) -> None:
-        """Let the output follow what was changed on the generator."""
+        """Let the output follow a change on the generator."""
         if self.rf_on:
             self.plant.retarget(self.now_s, self.circuit())
 
@@ -174,7 +174,7 @@ class Rig:
         return circuit_through(self.path, load, self.generator, self.analyzer.data, self.defects)
 
     def _rekey(self) -> None:
-        """RF follows the edges of contact and pedal; an alarm keeps it off."""
+        """Switch RF on or off at an edge of contact or pedal."""
         stuck = self.defects.contact_welded and self._keyed
         keyed = self.contact_closed or self._pedal_down or stuck
         if keyed and not self._keyed and not self._inhibited:
@@ -211,7 +211,7 @@ class Rig:
         self._plan()
 
     def _trip(self, at_s: float) -> None:
-        """The load bank protects itself: contact open, current broken, error queued."""
+        """Protect the load bank: contact open, current broken, error queued."""
         self.now_s = at_s
         self._on_error(HARDWARE_ERROR)
         self._contact_until_s = None

@@ -1,4 +1,4 @@
-"""A simulated bench on pseudo-terminals, one a port: to a client they are serial ports.
+"""A simulated bench on pseudo-terminals, one a port: for a client they are serial ports.
 
 POSIX only.
 """
@@ -28,12 +28,12 @@ async def serve_ptys(
     *,
     link_dir: Path | None = None,
 ) -> None:
-    """Serve until cancelled; `announce` is told the ports, again when one has changed its name.
+    """Serve until cancelled; `announce` gets the ports, and again when one has another name.
 
-    `link_dir`, made when missing, gets a symbolic link for each port, named `analyzer`,
-    `generator` and `control`, so that the names stay the same from run to run.
-    Clients may come, vanish and come back. A port that a fault unplugs is gone for its client
-    and is at once plugged in again, as another device.
+    `link_dir`, made when missing, gets a symbolic link for each port, named `analyzer`, `generator`
+    and `control`, so that the names stay the same from run to run. Clients may come, vanish and
+    come back. A port that a fault unplugs vanishes for its client and is at once plugged in again,
+    as another device.
     """
     ports: dict[str, _Port] = {}
 
@@ -55,8 +55,9 @@ async def serve_ptys(
 
 
 class _Port:
-    """One instrument's pseudo-terminal. What a full line cannot take waits for a task of its own,
-    so that OFF is heard all the same.
+    """One instrument's pseudo-terminal.
+
+    A task of its own sends what a full line does not take, so that OFF is heard meanwhile.
     """
 
     def __init__(self, handle: PortHandler, link: Path | None) -> None:
@@ -66,7 +67,7 @@ class _Port:
 
     @property
     def name(self) -> str:
-        """What a client opens."""
+        """The device that a client opens."""
         return os.ttyname(self._device) if self._link is None else str(self._link)
 
     def _plug_in(self) -> None:
@@ -76,7 +77,7 @@ class _Port:
             _link(self._link, os.ttyname(self._device))
 
     def unplug(self) -> None:
-        """The device and its link are gone."""
+        """Remove the device and its link."""
         _close(self._master, self._device)
         if self._link is not None:
             self._link.unlink(missing_ok=True)
@@ -88,7 +89,7 @@ class _Port:
         _close(*before)
 
     async def read(self, renamed: Callable[[], None]) -> None:
-        """Answer; `renamed` is called when the port has another name than before."""
+        """Answer messages; `renamed` is called when the port has another name than before."""
         while True:
             await anyio.wait_readable(self._master)
             try:
@@ -106,7 +107,7 @@ class _Port:
             self._stuck.set()
 
     async def write(self) -> None:
-        """Send what waits, as the line takes it."""
+        """Send the replies that wait, as fast as the line takes them."""
         while True:
             await self._stuck.wait()
             self._stuck = anyio.Event()
@@ -124,8 +125,8 @@ class _Port:
 def _pseudo_terminal() -> tuple[int, int]:
     """Master and device descriptors, raw and without echo.
 
-    The device stays open here as well: a client that closes its side is then no hang-up,
-    and what it set on the line stays set.
+    The device stays open here too, so that a client that closes its side is no hang-up and what it
+    set on the line stays set.
     """
     master, device = os.openpty()
     tty.setraw(device)
@@ -139,7 +140,7 @@ def _close(master: int, device: int) -> None:
 
 
 def _link(link: Path, device: str) -> None:
-    """A symbolic link to `device`; one left by an earlier run is replaced."""
+    """Make a symbolic link to `device`; one left by an earlier run is replaced."""
     link.parent.mkdir(parents=True, exist_ok=True)
     if link.is_symlink():
         link.unlink()

@@ -26,10 +26,10 @@ async def serve_tcp(
     host: str = LOOPBACK,
     control_host: str = LOOPBACK,
 ) -> None:
-    """Serve until cancelled, on ports that the system chooses; `announce` is told them.
+    """Serve until cancelled, on ports that the system chooses; `announce` gets their addresses.
 
-    `host` is for the instruments, `control_host` for the port that moves time and tells the
-    truth. Only this machine can reach the default. Clients may come, vanish and come back.
+    `host` is for the instruments, `control_host` for the port that moves time and tells the truth;
+    by default only this machine can reach them. Clients may come, vanish and come back.
     """
     async with AsyncExitStack() as stack, anyio.create_task_group() as tasks:
         addresses = {}
@@ -44,7 +44,7 @@ async def serve_tcp(
 
 
 def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach `host`; a name other than localhost may mean any."""
+    """Whether `host` can be reached from this machine alone; a name but localhost may mean any."""
     with suppress(ValueError):
         return ip_address(host).is_loopback
     return host == "localhost"

@@ -1,4 +1,4 @@
-"""One generator as built and as aged: every value that its seed decides."""
+"""One generator as built and aged: every value that its seed decides."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _FAR_COUNTS = 100.0
 
 @dataclass(frozen=True, slots=True)
 class TrimEffect:
-    """What one trim does to its own sense gain."""
+    """The effect of one trim on its sense gain."""
 
     mode: str
     sense: Sense
@@ -25,10 +25,10 @@ class TrimEffect:
     curvature: float
 
     def factor(self, counts: int) -> float:
-        """By what a trim at `counts` multiplies the gain.
+        """The factor by which a trim at `counts` multiplies the gain.
 
-        The size of a count changes smoothly by at most `curvature` either side of the start,
-        and never its sign.
+        The size of a count changes smoothly by at most `curvature` on either side of the start, and
+        never its sign.
         """
         moved = counts - self.start_counts
         bent = self.curvature * _FAR_COUNTS * _log_cosh(moved / _FAR_COUNTS)
@@ -36,13 +36,13 @@ class TrimEffect:
 
 
 def _log_cosh(x: float) -> float:
-    """log(cosh(x)), for any x."""
+    """log(cosh(x)), without overflow."""
     return log(cosh(x)) if abs(x) < 20 else abs(x) - log(2)
 
 
 @dataclass(frozen=True, slots=True)
 class ResponseParameters:
-    """One unit's response within an activation; see `profile.Response` for the meanings."""
+    """One unit's response within an activation; `profile.Response` explains each value."""
 
     dead_s: float
     lag_s: float
@@ -57,7 +57,7 @@ class ResponseParameters:
 
     @classmethod
     def draw(cls, physics: Response, unit: Randomness) -> ResponseParameters:
-        """The values of `unit`."""
+        """The response of the unit `unit`, drawn from the ranges of its model."""
         lag_s = unit.between("lag_s", physics.lag_s)
         # two equal lags have no partial fractions; nobody can tell 0.999 from 1
         second = min(unit.between("second_lag", physics.second_lag), 0.999)
@@ -86,7 +86,7 @@ class MonitorParameters:
 
     @classmethod
     def draw(cls, physics: MonitorPhysics, unit: Randomness) -> MonitorParameters:
-        """The values of `unit`."""
+        """The monitor of the unit `unit`, drawn from the ranges of its model."""
         alarm_ohm = unit.between("alarm_ohm", physics.alarm_ohm)
         hysteresis_ohm = unit.between("hysteresis_ohm", physics.hysteresis_ohm)
         return cls(alarm_ohm, alarm_ohm - hysteresis_ohm, physics.response_s)
@@ -94,7 +94,7 @@ class MonitorParameters:
 
 @dataclass(frozen=True)
 class Unit:
-    """A generator of a profile, a seed and an age."""
+    """One generator: model, seed and age decide every value."""
 
     profile: GeneratorProfile
     modes: dict[str, ModePhysics]
@@ -109,7 +109,7 @@ class Unit:
 
     @classmethod
     def build(cls, profile: GeneratorProfile, seed: int, age_months: float) -> Unit:
-        """Draw a unit and let it age."""
+        """The unit of model `profile` with this seed, at the age `age_months`."""
         unit, physics = Randomness(seed, "generator"), profile.physics
         quality = physics.contact_quality
         modes = {mode.name: mode for mode in physics.modes}
@@ -130,7 +130,7 @@ class Unit:
         )
 
     def trimmed_gains(self, mode: str, counts: Mapping[str, int]) -> Gains:
-        """The sense gains of a mode with each point's trim at its `counts`."""
+        """The sense gains of a mode with the trim of each point at its `counts`."""
         gains = self.gains[mode]
         for name, trim in self.trims.items():
             if trim.mode == mode:
@@ -139,7 +139,7 @@ class Unit:
         return gains
 
     def limits(self, mode: str, setting_w: float) -> OutputLimits:
-        """The limits of a mode at a setting; only the power follows the setting."""
+        """The output limits of a mode; of them only the power depends on the setting."""
         physics = self.modes[mode]
         return OutputLimits(
             setting_w, physics.max_current_ma / 1000, physics.max_voltage_v, physics.corner
@@ -156,7 +156,7 @@ def _aged(profile: GeneratorProfile, unit: Randomness, mode: str, months: float)
 
 
 def _trim(profile: GeneratorProfile, unit: Randomness, physics: PointPhysics) -> TrimEffect:
-    """Turn mA a count at the point into a change of the logarithm of the gain."""
+    """The effect of a trim; mA a count become a change of the gain's logarithm a count."""
     own, point = unit.under("point", physics.name), profile.data.point(physics.name)
     mode = next(m for m in profile.data.modes if point is not None and m.name == point.mode)
     of_mode = next(m for m in profile.physics.modes if m.name == mode.name)
