@@ -1,4 +1,4 @@
-"""An analyzer behind a command set, over any line."""
+"""An analyzer spoken to through a command set, over any line."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ _LIMIT_SLACK_S = 2.0
 
 
 class RemoteAnalyzer(Analyzer):
-    """Translates verbs into messages; what the instrument answers decides, not what it was told."""
+    """Sends each verb as a message, and reads back what the instrument made of it."""
 
     def __init__(self, data: AnalyzerData, dialogue: Dialogue, identity: str = "") -> None:
         check_limit_agreement(data, dialogue.commands)
@@ -36,7 +36,7 @@ class RemoteAnalyzer(Analyzer):
 
     @property
     def protections(self) -> Protections:
-        """As its data and command set say, and whether a guard owns its port."""
+        """The protections that its data, its command set and its line give."""
         commands = self.dialogue.commands
         return Protections(
             limit_in_on=commands.carries_limit,
@@ -52,15 +52,15 @@ class RemoteAnalyzer(Analyzer):
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:
-        """As the command set writes it."""
+        """The limit in s as the command set writes it into ON; None where ON carries none."""
         return self.dialogue.commands.sent_limit_s(limit_s)
 
     async def identify(self) -> str:
-        """The identification; the line is proven by it."""
+        """The identification, over a line that was proven to carry every digit."""
         return await self._verified.identify()
 
     async def set_load(self, load_ohm: float) -> None:
-        """Choose a load resistance and see that it is the one connected."""
+        """Connect the load resistance `load_ohm`; return when it reads back as connected."""
         await self._verified.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
 
     async def set_path(self, path: InputPath) -> None:
@@ -68,10 +68,10 @@ class RemoteAnalyzer(Analyzer):
         await self._verified.set_name("set_path", "path", path, path=path)
 
     async def switch_on(self, limit_s: float) -> None:
-        """Send ON with its limit, once, and see that the limit is the one that runs.
+        """Send ON with its limit, once; return when that limit reads back as running.
 
-        Where there is a ceiling the analyzer then refuses a longer limit: a digit that changes in
-        ON must not hold RF on for longer, for after it the line may take no OFF any more.
+        Where the analyzer has a ceiling it then refuses a longer limit: a digit changed on the line
+        must not hold RF on for longer, since after ON the line may carry no OFF.
         """
         sent_s = self.sent_limit_s(limit_s) or limit_s
         if "set_ceiling" in self.dialogue.commands.tell:
@@ -85,37 +85,37 @@ class RemoteAnalyzer(Analyzer):
         await self.dialogue.tell_at_once("off")
 
     async def output_on(self) -> bool:
-        """Anything but a plain 0 counts as on."""
+        """Whether the output reads on: anything but a plain 0."""
         return await self._verified.number("state") != 0
 
     async def fetch_current(self) -> Reading:
-        """The load current."""
+        """The latest completed reading of the load current."""
         return await self._fetch("fetch_current")
 
     async def fetch_leakage(self) -> Reading:
-        """The leakage current."""
+        """The latest completed reading of the HF leakage current."""
         return await self._fetch("fetch_leakage")
 
     async def glance(self) -> tuple[bool, float]:
-        """One question each."""
+        """Whether the output reads on, and the load current in mA, each asked only once."""
         on = await self.dialogue.ask_number("state") != 0
         value, _ = await self.dialogue.ask_reading("fetch_current", self._unit)
         return on, value * self._to_ma
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
-        """Choose the contact resistance."""
+        """Connect `resistance_ohm` between the halves of the neutral electrode."""
         await self._verified.set_number(
             "set_contact", "contact", resistance_ohm, contact_ohm=resistance_ohm
         )
 
     async def left_s(self) -> float | None:
-        """Asked once: it runs down, so two answers need not agree."""
+        """Seconds left of the limit; asked once, for two answers would differ."""
         if not self.protections.limit_read_back:
             return None
         return await self.dialogue.ask_number("remaining")
 
     async def _see_limit(self, limit_s: float) -> None:
-        """Ask twice at most: what is left runs down, so two answers need not agree."""
+        """Raise where another limit runs than the one sent; asked twice at most."""
         left_s = await self.dialogue.ask_number("remaining")
         if not _runs(left_s, limit_s):
             left_s = await self.dialogue.ask_number("remaining")
@@ -146,7 +146,7 @@ class RemoteAnalyzer(Analyzer):
         return Reading(current_ma, number)
 
     async def capture_waveform(self) -> WaveformCapture:
-        """The samples, as 16-bit counts with the high byte first, and their two scales."""
+        """The latest waveform: 16-bit counts, A a count, s a sample."""
         if not self.data.waveform:
             return await super().capture_waveform()
         block = await self._verified.block("fetch_waveform")
@@ -169,24 +169,24 @@ class RemoteAnalyzer(Analyzer):
         return WaveformCapture(counts.astype(np.int16), amps_per_count, interval_s)
 
     async def begin_watch(self, silent_s: float = 0.0) -> None:
-        """Promise traffic: a query that times out, two readings, and half a second to spare."""
+        """Promise the guard traffic within a query's time-out, two readings and 0.5 s."""
         every_s = self.dialogue.commands.timeout_s + 2 / self.data.meter.readings_per_s + _SPARE_S
         await self.dialogue.framing.link.expect_traffic(every_s + silent_s)
 
     async def end_watch(self) -> None:
-        """Take the promise back."""
+        """Take the promise to the guard back."""
         await self.dialogue.framing.link.expect_traffic(None)
 
     async def until_failed(self) -> None:
-        """Wait on the line."""
+        """Return when the line has failed."""
         await self.dialogue.framing.link.until_failed()
 
     async def reconnect(self) -> bool:
-        """Look for the line."""
+        """Whether a lost line was found again."""
         return await self.dialogue.reconnect()
 
     async def prove_watchdog(self) -> GuardProof | None:
-        """Break a promise on purpose; what it does is read back before and after."""
+        """Break the promise to the guard; what was read before and after. None without a guard."""
         closed_before = await self.output_on()
         off_after_s = await self.dialogue.framing.link.prove_watchdog()
         if off_after_s is None:

@@ -42,7 +42,7 @@ def check_complete(commands: CommandSet, needed: Iterable[Verb], where: str) -> 
 
 
 def analyzer_contradictions(data: AnalyzerData, verbs: frozenset[Verb] | None) -> Iterator[str]:
-    """What an analyzer's data say it can do and its command set has no words for."""
+    """What an analyzer's data say it can do and its command set has no message for."""
     for stated, what, needed in (
         (data.leakage_load_ohm is not None, "measures HF leakage", LEAKAGE),
         (data.contact_quality_ohm is not None, "simulates a neutral electrode", CONTACT),
@@ -53,7 +53,7 @@ def analyzer_contradictions(data: AnalyzerData, verbs: frozenset[Verb] | None) -
 
 
 def generator_contradictions(data: GeneratorData, verbs: frozenset[Verb] | None) -> Iterator[str]:
-    """The same of a generator with a port."""
+    """What a generator's data say it can do and its command set has no message for."""
     for stated, what, needed in (
         (True, "has modes", MODES),
         (data.service is not None, "has a service mode", SERVICE),

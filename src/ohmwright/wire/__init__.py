@@ -5,7 +5,7 @@ Read in this order:
     clock, machine_time     a bench's clock, real or virtual; the machine's own time
     link                    what any line can do: write, read, close, and how it is guarded
     links/                  lines: in memory, serial, TCP, VISA
-    scpi, measured_reply    text of SCPI-1999 and IEEE 488.2: numbers, strings, blocks, readings
+    scpi, replies           text of SCPI-1999 and IEEE 488.2; parsers of whole replies
     template, command_set   how one kind of instrument is spoken to, as data
     framing, hints          whole replies out of a stream of bytes; advice where none came
     nonces, link_state      proof that a line is in step; when a reply may be believed
@@ -33,7 +33,7 @@ test_cancelled_dialogue.py.
 
 **A reading carries its number.** A measured reply is value, unit, number, so that a repeated, late
 or foreign reply shows itself. Rejected: to trust the order of replies. Held by
-tests/wire/test_measured_reply.py and tests/engine/test_sampling.py.
+tests/wire/test_replies.py and tests/engine/test_sampling.py.
 
 **Nothing is taken on one reply's word** (`verified_dialogue`). Why: the protocol has no checksum,
 so a flipped digit makes another well-formed reply. Questions are asked until two replies in a row

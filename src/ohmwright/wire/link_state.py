@@ -1,4 +1,4 @@
-"""Whether the next reply on a line can be believed, and the transitions allowed."""
+"""Whether a line's next reply can be believed, and that one task at a time asks."""
 
 from __future__ import annotations
 
@@ -28,3 +28,18 @@ def checked_transition(state: LinkState, to: LinkState) -> LinkState:
     if to not in _MAY_BECOME[state]:
         raise RuntimeError(f"a line that is {state.value} cannot become {to.value}")
     return to
+
+
+class OneTask:
+    """A block that one task at a time may be in; two would read each other's replies."""
+
+    def __init__(self, name: str) -> None:
+        self._name, self._taken = name, False
+
+    def __enter__(self) -> None:
+        if self._taken:
+            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
+        self._taken = True
+
+    def __exit__(self, *_: object) -> None:
+        self._taken = False

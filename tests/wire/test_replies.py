@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmwright.wire.measured_reply import reply_parser
+from ohmwright.wire.replies import reply_parser
 
 parse = reply_parser(("value", "unit", "number"), "A")
 

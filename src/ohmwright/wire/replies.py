@@ -1,13 +1,35 @@
-"""Parsing of a measured reply: value, unit and reading number, in the order of a command set."""
+"""Parsers of replies: text, number, error queue entry, echo, and measured readings."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from functools import cache
 
-from .scpi import parse_integer, parse_number
+from .scpi import parse_error, parse_integer, parse_number
 
 MeasuredReply = tuple[float, int | None]
+"""Value and number of a measured reply."""
+
+
+def text_of(reply: bytes) -> str:
+    """The text of a reply without the space around it."""
+    return reply.decode("latin-1").strip()
+
+
+def number_of(reply: bytes) -> float:
+    """The number in a reply. Raises ValueError for anything else."""
+    return parse_number(reply.decode("latin-1"))
+
+
+def error_of(reply: bytes) -> tuple[int, str]:
+    """Number and text of an error queue entry. Raises ValueError for anything else."""
+    return parse_error(reply.decode("latin-1"))
+
+
+def check_echo(nonce: int, reply: bytes) -> None:
+    """Raise ValueError where `reply` is not `nonce`; a sign and leading zeros are allowed."""
+    if reply.strip().lstrip(b"+0") != str(nonce).encode():
+        raise ValueError(f"{nonce} was to be echoed")
 
 
 @cache
