@@ -9,7 +9,7 @@ from types import ModuleType
 import pytest
 
 SCRIPT = Path(__file__).parents[2] / "scripts" / "trace_reading.py"
-CROSSED_TODAY = 49
+CROSSED_TODAY = 47
 """To be lowered to the script's bar; until then the way may become no longer."""
 
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from functools import cached_property
+
 import numpy as np
 
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed, SourceError
@@ -34,7 +36,7 @@ class RemoteAnalyzer(Analyzer):
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
 
-    @property
+    @cached_property
     def protections(self) -> Protections:
         """The protections that its data, its command set and its line give."""
         commands = self.dialogue.commands
