@@ -34,9 +34,9 @@ from ohmwright.engine.steps.crest_factor import CrestFactorStep
 from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.engine.steps.monotonicity import MonotonicityStep
 from ohmwright.estimation.duty import Duty
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.decision import SimpleAcceptance
 from ohmwright.model.event import PointDone, RunFinished
@@ -81,7 +81,7 @@ def opened(seed: int) -> tuple[Bench, SimulatedBench]:
             ("generator", hardware.generator_port),
         )
     ]
-    return assembled(data, clock, links[0], links[1], Nobody()), hardware
+    return assembled(data, clock, links[0], links[1], AbsentOperator()), hardware
 
 
 def landing(point: Point, hardware: SimulatedBench) -> float:

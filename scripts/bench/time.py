@@ -18,9 +18,9 @@ import looptime
 
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.sampling import samples
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.hand_operated import HandOperatedGenerator
-from ohmwright.instruments.nobody import Nobody
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.shipped import shipped
@@ -54,7 +54,7 @@ PROFILES = (
 
 
 _ASSET = Asset(id="1", maker="m", model="m", serial="1")
-_NO_GENERATOR = HandOperatedGenerator(PROFILES[1].data, Nobody(), "none")
+_NO_GENERATOR = HandOperatedGenerator(PROFILES[1].data, AbsentOperator(), "none")
 
 
 async def read_for(clock: VirtualClock, seconds: float) -> int:
@@ -65,7 +65,7 @@ async def read_for(clock: VirtualClock, seconds: float) -> int:
     commands = load_command_set(data.command_set, ANALYZER)
     analyzer = RemoteAnalyzer(data, Dialogue(link, commands, clock))
     hardware.generator_port(b'SOUR:FUNC "cut";POW 100\n')
-    bench = Bench("bench", analyzer, _NO_GENERATOR, Nobody(), clock, _ASSET)
+    bench = Bench("bench", analyzer, _NO_GENERATOR, AbsentOperator(), clock, _ASSET)
     await analyzer.set_load(500)
     count = 0
     for _ in range(round(seconds / 10)):

@@ -12,7 +12,7 @@ import anyio
 from ohmwright.cli.drive import stopped_by_signals
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import Request
-from ohmwright.simulator.faults import Fault, Line
+from ohmwright.simulator.faults import Line, LineFault
 
 from .cancel import KINDS, Injection
 from .judge import Log, verdict
@@ -40,7 +40,7 @@ def _lost_at_off(case: Case, reduced: bool) -> Row:
     for at in offs[:: 6 if reduced else 1]:
         for way in ("message", "reply"):
             rig, log = made(case), Log()
-            arm(rig, Fault("unplug", way, "ever", at))
+            arm(rig, LineFault("unplug", way, "ever", at))
             asyncio.run(log.keep(rig, rig.work()))
             outcome = verdict(rig, log, expected)
             unannounced = outcome["error"] not in ("ReleaseNotConfirmed", "LinkLost")
@@ -56,7 +56,7 @@ def _stopped_while_resynchronising(case: Case, reduced: bool) -> Row:
     for at in _messages(case, b"FETCh")[3 :: 401 if reduced else 101]:
         for pause in range(1, 40, 6 if reduced else 1):
             for kind in ("scope", "task"):
-                fault = Fault("lose", "reply", "once", at)
+                fault = LineFault("lose", "reply", "once", at)
                 outcome = _cancelled(case, expected, fault, kind, pause)
                 tally.take({"fault": f"{fault}+{kind}:{pause}", **outcome})
     return tally.row()
@@ -69,13 +69,15 @@ def _cancelled_in_a_failing_release(case: Case, reduced: bool) -> Row:
     for at in _messages(case, _OFF)[:: 7 if reduced else 1]:
         for pause in range(1, 24, 4 if reduced else 1):
             for kind in KINDS:
-                fault = Fault("lose", "message", "once", at)
+                fault = LineFault("lose", "message", "once", at)
                 outcome = _cancelled(case, expected, fault, kind, pause)
                 tally.take({"fault": f"{fault}+{kind}:{pause}", **outcome})
     return tally.row()
 
 
-def _cancelled(case: Case, expected: Log, fault: Fault, kind: str, after: int) -> dict[str, Any]:
+def _cancelled(
+    case: Case, expected: Log, fault: LineFault, kind: str, after: int
+) -> dict[str, Any]:
     """A run that meets `fault` and is cancelled so many pauses `after`."""
     log, left = Log(), [after]
     at_work: list[tuple[asyncio.Task[Any], anyio.CancelScope]] = []

@@ -123,7 +123,7 @@ class _Weld(_Hazard):
             return
         if self.rig.clock.now_s() >= on[-1][0] + self._after_s:
             self.struck_s = self.rig.clock.now_s()
-            self.rig.hardware.mishaps.welded = True
+            self.rig.hardware.defects.contact_welded = True
 
 
 def _outcome(case: Case, make: Callable[[Rig], _Hazard]) -> dict[str, Any]:

@@ -9,7 +9,7 @@ from itertools import product
 from random import Random
 from typing import get_args
 
-from ohmwright.simulator.faults import KINDS, Fault, Line, Way, When
+from ohmwright.simulator.faults import KINDS, Line, LineFault, Way, When
 
 from .forks import Forks
 from .judge import Log, verdict
@@ -93,7 +93,7 @@ def _try(
 ) -> None:
     expected, log = sound(case), Log()
     forks = Forks(jobs, tally.take)
-    count, armed = [0], list[Fault]()
+    count, armed = [0], list[LineFault]()
 
     def on_message(line_name: Line, line: bytes) -> None:
         if forks.child is not None:
@@ -108,7 +108,7 @@ def _try(
             always = told and (kind, way, when) in _ALWAYS
             if not always and ((count[0] + place) % stride or (told and way == "reply")):
                 continue
-            fault = Fault(kind, way, when, at, line_name)
+            fault = LineFault(kind, way, when, at, line_name)
             if forks.fork(str(fault)):
                 arm(rig, fault)
                 armed.append(fault)
@@ -125,14 +125,14 @@ def _try(
     forks.finish()
 
 
-def _seen_enough(rig: Rig, armed: list[Fault]) -> bool:
+def _seen_enough(rig: Rig, armed: list[LineFault]) -> bool:
     return any(
         fault.when == "once" and rig.lines[fault.line].count - fault.at >= _MESSAGES_AFTER
         for fault in armed
     )
 
 
-def arm(rig: Rig, fault: Fault) -> None:
+def arm(rig: Rig, fault: LineFault) -> None:
     """Have `fault` happen from now on, and bound the run."""
     rig.lines[fault.line].arm(fault)
     rig.clock.bound_s = rig.clock.now_s() + VIRTUAL_BOUND_S
@@ -140,8 +140,8 @@ def arm(rig: Rig, fault: Fault) -> None:
 
 def replay(case: Case, spec: str) -> dict[str, object]:
     """One trial again, from the start and without a fork."""
-    fault, log, expected = Fault.parsed(spec), Log(), sound(case)
-    armed: list[Fault] = []
+    fault, log, expected = LineFault.parse(spec), Log(), sound(case)
+    armed: list[LineFault] = []
 
     def on_message(name: Line, _line: bytes) -> None:
         if name == fault.line and not armed and rig.lines[name].count + 1 == fault.at:

@@ -67,7 +67,7 @@ def _without_looking_again() -> None:
     async def never(_: GuardedLink) -> bool:
         return False
 
-    replace(GuardedLink, "found_again", never)
+    replace(GuardedLink, "reconnect", never)
 
 
 def _without_clocks() -> None:

@@ -9,9 +9,9 @@ from typing import Any
 
 from ohmwright.cli.drive import drive
 from ohmwright.engine.run import Job, run
+from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished
-from ohmwright.model.moment import Moment
 from ohmwright.model.step import STAGES
 from ohmwright.records.store import Store
 
@@ -61,7 +61,7 @@ class Silent:
     def on_event(self, event: Event) -> None:
         """Nothing."""
 
-    def on_moment(self, moment: Moment) -> None:
+    def on_status(self, moment: BenchStatus) -> None:
         """Nothing."""
 
 

@@ -23,15 +23,15 @@ from ohmwright.cli.status_line import status
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.moment import Aim, Moment
+from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
-AIM = Aim(886.0, 900.0, 914.0)
-ON = Moment("on", 100.0, age_s=3.0, left_s=12.0, current_ma=812.34, aim=AIM)
-REST = Moment("off", 100.0, rest_left_s=14.0)
+AIM = TargetBand(886.0, 900.0, 914.0)
+ON = BenchStatus("on", 100.0, age_s=3.0, left_s=12.0, current_ma=812.34, aim=AIM)
+REST = BenchStatus("off", 100.0, rest_left_s=14.0)
 
 
 @pytest.mark.parametrize(
@@ -40,18 +40,20 @@ REST = Moment("off", 100.0, rest_left_s=14.0)
         (None, 0.0, "RF not read yet"),
         (REST, 0.4, "RF OFF   resting, 14 s to go"),
         (REST, 30.0, "RF OFF when read 30 s ago"),
-        (Moment("off", 100.0), 0.0, "RF OFF"),
-        (Moment("off", 100.0), 300.0, "RF OFF when read 5 min ago"),
-        (Moment("coming on", 100.0), 0.2, "RF IS ABOUT TO COME ON"),
-        (Moment("going off", 100.0), 0.2, "RF IS GOING OFF, not read back yet"),
+        (BenchStatus("off", 100.0), 0.0, "RF OFF"),
+        (BenchStatus("off", 100.0), 300.0, "RF OFF when read 5 min ago"),
+        (BenchStatus("coming on", 100.0), 0.2, "RF IS ABOUT TO COME ON"),
+        (BenchStatus("going off", 100.0), 0.2, "RF IS GOING OFF, not read back yet"),
         (ON, 0.2, "RF ON   3.2 s, 12 s left    812.3 mA  target 900 (886 to 914)"),
         (ON, 1.5, "RF ON   4.5 s, 10 s left  no new reading  target 900 (886 to 914)"),
         (ON, 13.0, "RF ON  16.0 s, its limit has run out  no new reading  target 900"),
-        (Moment("on", 100.0), 0.0, "RF ON  no new reading"),
-        (Moment("unknown", 100.0), 0.0, "RF STATE UNKNOWN"),
+        (BenchStatus("on", 100.0), 0.0, "RF ON  no new reading"),
+        (BenchStatus("unknown", 100.0), 0.0, "RF STATE UNKNOWN"),
     ],
 )
-def test_the_line_is_true_when_it_is_read(moment: Moment | None, after_s: float, said: str) -> None:
+def test_the_line_is_true_when_it_is_read(
+    moment: BenchStatus | None, after_s: float, said: str
+) -> None:
     line = status(moment, 100.0 + after_s)
     assert line.plain.startswith(said)
     assert len(line.plain) < 80
@@ -89,7 +91,7 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     generator = MemoryLink("generator", hardware.generator_port, clock)
     bench = assembled(data, clock, analyzer, generator, SimulatedOperator(hardware.panel, clock))
     file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
-    async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_moment):
+    async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_status):
         view.on_event(event)
         assert not view.line().plain.startswith("RF not read yet")
     assert lies == []
@@ -232,14 +234,14 @@ from types import SimpleNamespace
 from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
 from ohmwright.cli.live import live_view
 from ohmwright.instruments.requests import PressKey
-from ohmwright.model.moment import Moment
+from ohmwright.model.bench_status import BenchStatus
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import RealClock
 
 async def work():
     clock, person = RealClock(), PersonAtTerminal(PlainScreen())
     with live_view(SimpleNamespace(clock=clock, operator=person), 1) as view:
-        view.on_moment(Moment("on", clock.now_s(), age_s=1.0, left_s=20.0, current_ma=812.0))
+        view.on_status(BenchStatus("on", clock.now_s(), age_s=1.0, left_s=20.0, current_ma=812.0))
         answer = await person.carry_out(PressKey("coarse", "up", 2))
     print("answered", answer.word)
 

@@ -14,7 +14,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.wire.guard.process import UNMISSABLE
+from ohmwright.wire.guard.process import RF_WARNING
 
 TELLING = """
 from ohmwright.cli.telling import tell
@@ -69,5 +69,5 @@ def test_the_code_is_right_where_nobody_can_be_told(
 
 
 def test_the_guards_own_frame() -> None:
-    lines = UNMISSABLE.strip().splitlines()
+    lines = RF_WARNING.strip().splitlines()
     assert {len(line) for line in lines} == {58}

@@ -10,8 +10,8 @@ from ohmwright.cli.bench_data import BenchData, read_bench
 from ohmwright.cli.open_bench import assembled, simulated_bench
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.event import Event
 from ohmwright.model.shipped import shipped
@@ -56,7 +56,7 @@ def make_rig() -> Callable[..., Rig]:
         analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
         generator = MemoryLink("generator", hardware.generator_port, clock)
         has_port = data.file.generator.link is not None
-        person = SimulatedOperator(hardware.panel, clock) if attended else Nobody()
+        person = SimulatedOperator(hardware.panel, clock) if attended else AbsentOperator()
         return Rig(
             assembled(data, clock, analyzer, generator if has_port else None, person), hardware
         )

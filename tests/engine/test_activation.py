@@ -10,9 +10,9 @@ import anyio
 import pytest
 
 from ohmwright.engine.activation import activation
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.nobody import Nobody
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import (
     LinkLost,
@@ -104,7 +104,7 @@ class ScriptedAnalyzer(Analyzer):
     async def fetch_leakage(self) -> Reading:
         return Reading(0.0, 1)
 
-    async def found_again(self) -> bool:
+    async def reconnect(self) -> bool:
         self.said.append("found again?")
         return self.found.pop(0) if self.found else False
 
@@ -116,7 +116,7 @@ def bench_with(**script: object) -> tuple[Bench, ScriptedAnalyzer]:
     clock = VirtualClock(yield_every=1)
     analyzer = ScriptedAnalyzer(clock, **script)  # type: ignore[arg-type]
     asset = Asset(id="1", maker="m", model="g", serial="s")
-    return Bench("b", analyzer, None, Nobody(), clock, asset), analyzer  # type: ignore[arg-type]
+    return Bench("b", analyzer, None, AbsentOperator(), clock, asset), analyzer  # type: ignore[arg-type]
 
 
 async def test_on_carries_the_limit_and_off_is_read_back() -> None:
@@ -204,11 +204,11 @@ async def test_a_line_that_stays_silent_gets_another_guard() -> None:
     bench, analyzer = bench_with(off_fails=[LinkTimeout("t")])
     looked: list[bool] = []
 
-    async def found_again() -> bool:
+    async def reconnect() -> bool:
         looked.append(True)
         return True
 
-    analyzer.found_again = found_again  # type: ignore[method-assign]
+    analyzer.reconnect = reconnect  # type: ignore[method-assign]
     async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
         pass
     assert looked == [True]

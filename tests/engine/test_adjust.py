@@ -21,7 +21,7 @@ from ohmwright.model.errors import ActivationCutShort
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
-    Diagnosis,
+    CurveDiagnosed,
     Event,
     PointDone,
     PointLearned,
@@ -256,7 +256,7 @@ async def test_what_others_taught_and_the_curve_shows_makes_the_first_move(
     first = next(e for e in events if isinstance(e, TrimMoved))
     assert (first.point, first.age_s) == ("cut current", None)
     assert max(abs(error) for error in errors) < 0.8
-    told = [m for e in events if isinstance(e, Diagnosis) for m in e.first_moves]
+    told = [m for e in events if isinstance(e, CurveDiagnosed) for m in e.first_moves]
     assert next(m for m in told if m.point == "cut current").counts == pytest.approx(
         first.counts, abs=3
     )
@@ -278,7 +278,7 @@ async def test_the_diagnosis_is_that_of_the_ground_truth(make_rig: Callable, see
         events.append(event)
         if isinstance(event, TrimMoved):
             break
-    told = [e for e in events if isinstance(e, Diagnosis)]
+    told = [e for e in events if isinstance(e, CurveDiagnosed)]
     assert [e.mode for e in told] == ["cut", "coag"]
     for event in told:
         for each in event.gains:

@@ -52,27 +52,27 @@ def found(tmp_path: Path) -> Callable:
     return found
 
 
-def spoil(rig: object, mishap: str, kind: str) -> None:
-    mishaps = rig.hardware.mishaps
-    if mishap == "path not joined":
-        mishaps.unjoined.add(PATH_OF.get(kind, "OUTPUT"))
+def spoil(rig: object, defect: str, kind: str) -> None:
+    defects = rig.hardware.defects
+    if defect == "path not joined":
+        defects.disconnected_paths.add(PATH_OF.get(kind, "OUTPUT"))
     else:
-        setattr(mishaps, mishap, True)
+        setattr(defects, defect, True)
 
 
 @pytest.mark.parametrize("attended", [False, True], ids=["unattended", "attended"])
-@pytest.mark.parametrize("mishap", ["standby", "lead_off", "path not joined"])
+@pytest.mark.parametrize("defect", ["standby", "lead_off", "path not joined"])
 @pytest.mark.parametrize("kind", STEPS)
 async def test_where_nothing_came_through_nothing_is_said_of_the_unit(
-    make_rig: Callable, found: Callable, kind: str, mishap: str, attended: bool
+    make_rig: Callable, found: Callable, kind: str, defect: str, attended: bool
 ) -> None:
     rig = make_rig(attended=attended)
-    spoil(rig, mishap, kind)
+    spoil(rig, defect, kind)
     done: list[Result] = list(results(await found(rig, kind)))
     assert done
     assert {result.verdict for result in done} == {"not measured"}
     hint = HINTS.get(kind, "output lead, standby, mode and setting")
-    if (kind, mishap) == ("leakage", "path not joined"):
+    if (kind, defect) == ("leakage", "path not joined"):
         hint = "whether the leakage path is joined"
     assert all(hint in result.reason for result in done)
     assert all(result.measured is None for result in done)
@@ -89,7 +89,7 @@ async def test_the_same_steps_have_verdicts_on_a_sound_bench(
 
 async def test_that_a_unit_is_dead_is_a_persons_word(make_rig: Callable, found: Callable) -> None:
     rig = make_rig(attended=True)
-    rig.hardware.mishaps.standby = True
+    rig.hardware.defects.standby = True
     rig.bench.operator.finds = "dead"
     (result,) = results(await found(rig, "output"))
     assert result.verdict == "fail"
@@ -99,12 +99,12 @@ async def test_that_a_unit_is_dead_is_a_persons_word(make_rig: Callable, found: 
 
 async def test_what_was_mended_is_measured(make_rig: Callable, found: Callable) -> None:
     rig = make_rig(attended=True)
-    rig.hardware.mishaps.lead_off = True
+    rig.hardware.defects.lead_off = True
     ask = rig.bench.operator.reply
 
     async def plug_in(request: object, problem: str) -> str:
         if "output lead" in request.text:
-            rig.hardware.mishaps.lead_off = False
+            rig.hardware.defects.lead_off = False
             return "again"
         return await ask(request, problem)
 

@@ -12,7 +12,7 @@ import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
-from ohmwright.instruments.analyzer import Captured
+from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.errors import ProcedureError, ProtocolError
 from ohmwright.model.event import PointDone
 from ohmwright.model.result import Result
@@ -276,11 +276,11 @@ async def test_another_waveform_is_found_out(found: Callable) -> None:
     assert result.conformity.probability < 0.01
 
 
-def captures(rig: Any, again: Callable[[Captured, int], Captured]) -> None:
+def captures(rig: Any, again: Callable[[WaveformCapture, int], WaveformCapture]) -> None:
     """Have the analyzer give its first capture again, changed by `again`, each time."""
     analyzer, capture, first = rig.bench.analyzer, rig.bench.analyzer.capture_waveform, []
 
-    async def captured() -> Captured:
+    async def captured() -> WaveformCapture:
         first.append(await capture())
         return again(first[0], len(first))
 
@@ -306,7 +306,7 @@ async def test_a_waveform_of_no_whole_samples(
     async def odd(*_: object) -> bytes:
         return block
 
-    rig.bench.analyzer._assured.block = odd
+    rig.bench.analyzer._verified.block = odd
     with pytest.raises(ProtocolError, match=f"A waveform of {len(block)} bytes came"):
         await found(CREST, rig)
     assert not rig.hardware.truth.rf_on

@@ -19,7 +19,7 @@ from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
 from ohmwright.instruments.conformance import OFF_LIMIT_S, Kit, guard_opens_the_output
-from ohmwright.model import last_of_rf
+from ohmwright.model import rf_state
 from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.event import ActivationOpened, ProtectionProved
 from ohmwright.model.shipped import shipped
@@ -95,7 +95,7 @@ async def test_rf_is_in_doubt_from_before_on_is_sent(make_rig: Callable[..., Any
     seen: list[tuple[str, bool]] = []
 
     async def lost_on_its_way(limit_s: float) -> None:
-        seen.append((rig.bench.rf.state, last_of_rf.is_unknown()))
+        seen.append((rig.bench.rf.state, rf_state.latest().may_be_on))
         raise LinkTimeout(f"no answer to ON for {limit_s:g} s")
 
     rig.bench.analyzer.switch_on = lost_on_its_way
@@ -103,7 +103,7 @@ async def test_rf_is_in_doubt_from_before_on_is_sent(make_rig: Callable[..., Any
         async with activation(rig.bench, load_ohm=300, power_w=100, limit_s=5):
             pytest.fail("the block was entered")
     assert seen == [("unknown", True)]
-    assert (rig.bench.rf.state, last_of_rf.is_unknown()) == ("off", False)
+    assert (rig.bench.rf.state, rf_state.latest().may_be_on) == ("off", False)
 
 
 async def test_after_a_release_the_guard_is_promised_nothing(make_rig: Callable[..., Any]) -> None:
@@ -128,9 +128,9 @@ async def test_any_state_but_0_is_noticed_in_a_rest(make_rig: Callable[..., Any]
     await begin_off(rig.bench)
     link = rig.bench.analyzer.dialogue.framing.link
     handle = link._handle
-    assert not await rig.bench.rf.seems_on()
+    assert not await rig.bench.rf.may_be_on()
     link._handle = lambda line: b"2\n" if line.endswith(b"STATe?\n") else handle(line)
-    assert await rig.bench.rf.seems_on()
+    assert await rig.bench.rf.may_be_on()
 
 
 async def test_in_a_rest_a_contact_that_reads_2_is_opened(make_rig: Callable[..., Any]) -> None:
@@ -155,7 +155,7 @@ async def test_in_a_rest_a_contact_that_reads_2_is_opened(make_rig: Callable[...
         if looks == 5:
             rig.hardware._rig.close_contact(20.0)  # a contact that closes by itself
 
-    session.on_moment = look
+    session.on_status = look
     await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
     (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
     assert off_s is not None

@@ -10,8 +10,9 @@ from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import begin_off
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
-from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, refuse_contradiction
-from ohmwright.instruments.requests import JoinPath
+from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
+from ohmwright.instruments.requests import ConnectPath
+from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import (
     InstrumentRefused,
     ProcedureError,
@@ -27,7 +28,6 @@ from ohmwright.model.event import (
     SlowRelease,
     UnaskedRf,
 )
-from ohmwright.model.moment import Moment
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import Timing
 
@@ -117,7 +117,7 @@ async def test_a_welded_contact_is_seen_at_any_output(
     async def weld() -> None:
         async with activation(rig.bench, load_ohm=load_ohm, power_w=setting_w, limit_s=8):
             await rig.bench.clock.sleep(after_s)
-            rig.hardware.mishaps.welded = True
+            rig.hardware.defects.contact_welded = True
 
     with pytest.raises(ReleaseNotConfirmed, match=r"reads open, yet .* mA flows"):
         await weld()
@@ -167,23 +167,23 @@ async def test_a_meter_that_shows_something_at_zero_has_a_zero(make_rig: Callabl
     )
     await begin_off(rig.bench)
     assert rig.bench.rf.state == "off"
-    assert rig.bench.rf.none_below_ma == pytest.approx(7.0)
+    assert rig.bench.rf.zero_limit_ma == pytest.approx(7.0)
 
 
 async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None:
     rig = make_rig()
     session = Session(rig.bench)
-    moments: list[Moment] = []
+    moments: list[BenchStatus] = []
     await begin_off(rig.bench)
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
 
-    def look(moment: Moment) -> None:
+    def look(moment: BenchStatus) -> None:
         moments.append(moment)
         if len(moments) == 5:
             rig.hardware._rig.close_contact(20.0)  # a contact that closes by itself
 
-    session.on_moment = look
+    session.on_status = look
     await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
     assert not rig.hardware.truth.rf_on
     (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
@@ -200,7 +200,7 @@ async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> N
     await begin_off(rig.bench)
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
-    session.on_moment = lambda _: rig.hardware.panel.pedal(down=True)
+    session.on_status = lambda _: rig.hardware.panel.pedal(down=True)
     with pytest.raises(ReleaseNotConfirmed):
         await session.rest(Timing(rest_s=20), power_w=100, tolerance=0)
 
@@ -319,7 +319,7 @@ def test_a_limit_in_whole_units_is_rounded_down(make_rig: Callable) -> None:
 def test_data_and_command_set_must_agree_on_the_limit(make_rig: Callable) -> None:
     analyzer = changed(make_rig(), on="ON", off="OFF")
     with pytest.raises(SourceError, match="state the largest time limit"):
-        refuse_contradiction(analyzer.data, analyzer.dialogue.commands)
+        check_limit_agreement(analyzer.data, analyzer.dialogue.commands)
 
 
 async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable) -> None:
@@ -338,7 +338,7 @@ async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable
     reply = rig.bench.operator.reply
 
     async def join(request: object, problem: str) -> str:
-        if isinstance(request, JoinPath):
+        if isinstance(request, ConnectPath):
             asked.append(request.path)
             rig.hardware._rig.set_path(request.path)
         return await reply(request, problem)

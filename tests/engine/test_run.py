@@ -8,7 +8,7 @@ import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, overall, results, run
-from ohmwright.instruments.nobody import Nobody
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.errors import (
     ActivationCutShort,
     OutOfCapability,
@@ -126,7 +126,7 @@ async def test_a_person_works_a_unit_without_a_port(make_rig: Callable) -> None:
 
 async def test_what_needs_a_person_is_refused_unattended(make_rig: Callable) -> None:
     rig = make_rig(bench="attended")
-    assert isinstance(rig.bench.operator, Nobody)
+    assert isinstance(rig.bench.operator, AbsentOperator)
     with pytest.raises(ProcedureError) as caught:
         await rig.run(ATTENDED, ("as_left",))
     assert "it needs a person, and the run is unattended" in caught.value.happened

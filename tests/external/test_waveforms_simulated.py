@@ -12,13 +12,13 @@ import numpy as np
 import pytest
 
 from ohmwright.simulator.profile import DampedSine, GatedSine, Sine, Waveform
-from ohmwright.simulator.waveforms import rms, sampled
+from ohmwright.simulator.waveforms import rms, waveform_samples
 
 
 def crest_factor(waveform: Waveform, period_s: float) -> float:
     """Of one repetition in samples, which are scaled to an RMS value of 1."""
     rate_hz = 1024 * waveform.carrier_hz
-    return float(np.max(np.abs(sampled(waveform, rate_hz, round(period_s * rate_hz)))))
+    return float(np.max(np.abs(waveform_samples(waveform, rate_hz, round(period_s * rate_hz)))))
 
 
 def test_sine() -> None:

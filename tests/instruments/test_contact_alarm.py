@@ -32,6 +32,6 @@ class Saying:
 async def test_anything_but_a_plain_0_is_an_alarm(answer: float, alarm: bool) -> None:
     generator = RemoteGenerator.__new__(RemoteGenerator)
     said = Saying(answer)
-    generator._assured = said  # type: ignore[assignment]
+    generator._verified = said  # type: ignore[assignment]
     assert await generator.contact_alarm() is alarm
     assert said.named == 1

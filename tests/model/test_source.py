@@ -7,9 +7,9 @@ import pytest
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import ProcedureError, SourceError
-from ohmwright.model.excess import LARGEST_BYTES
 from ohmwright.model.positions import key_positions
-from ohmwright.model.source import is_there, load
+from ohmwright.model.source import is_existing_file, load
+from ohmwright.model.text_limits import LARGEST_BYTES
 
 GOOD = """\
 title = "Output"
@@ -146,5 +146,5 @@ def test_many_keys_on_one_line_that_is_not_ascii() -> None:
 
 
 def test_a_file_name_that_no_file_can_have(tmp_path: Path) -> None:
-    assert not is_there(tmp_path / ("a" * 300))
-    assert not is_there(tmp_path / "a\0b")
+    assert not is_existing_file(tmp_path / ("a" * 300))
+    assert not is_existing_file(tmp_path / "a\0b")

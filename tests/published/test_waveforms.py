@@ -12,7 +12,7 @@ import numpy as np
 
 from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
 from ohmwright.installation.check import Check, table
-from ohmwright.instruments.analyzer import Captured
+from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import measure
 
@@ -110,4 +110,4 @@ def peak_of(volts: np.ndarray) -> float:
 def crest_of(samples: np.ndarray) -> float:
     """Of a capture in counts."""
     counts = np.round(30_000 * samples / np.max(np.abs(samples))).astype(np.int16)
-    return shape_of(Captured(counts, 1e-4, 1e-6)).crest_factor
+    return shape_of(WaveformCapture(counts, 1e-4, 1e-6)).crest_factor

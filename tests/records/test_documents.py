@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from pydantic import ValidationError
 
-from ohmwright.model.document import Document, DocumentRef, changed, document
+from ohmwright.model.document import Document, DocumentRef, changed_roles, document
 from ohmwright.model.event import DocumentKept, Event, RunResumed
 from ohmwright.records.audit import audit
 from ohmwright.records.chain import Broken, Kept, KeptRun, whole
@@ -87,5 +87,5 @@ def test_what_is_not_known_has_not_changed() -> None:
     other = DocumentRef(role="procedure", sha256="0" * 64)
     bench = DocumentRef(role="bench", sha256="1" * 64)
     roles = ("procedure", "bench")
-    assert changed([other, bench], [PROCEDURE.ref], roles) == ("procedure",)
-    assert changed([bench], [PROCEDURE.ref], roles) == ()
+    assert changed_roles([other, bench], [PROCEDURE.ref], roles) == ("procedure",)
+    assert changed_roles([bench], [PROCEDURE.ref], roles) == ()

@@ -9,16 +9,16 @@ import anyio
 
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
-from ohmwright.simulator.faults import Fault
+from ohmwright.simulator.bench_ports import PortAddresses
+from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.faulty_bench import FaultyBench
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.simulator.serve_pty import serve_ptys
 from ohmwright.simulator.serve_tcp import serve_tcp
-from ohmwright.simulator.served import Addresses
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 
-def announce(addresses: Addresses) -> None:
+def announce(addresses: PortAddresses) -> None:
     for _, address in addresses.named():
         print(address, flush=True)
 
@@ -29,7 +29,7 @@ def main(line: str, time: str, fault: str = "", links: str = "") -> None:
         load(shipped("generators", "quillon-300.toml"), GeneratorProfile),
         seed=5,
         clock=VirtualClock() if time == "stepped" else RealClock(),
-        faults=[Fault.parsed(fault)] if fault else [],
+        faults=[LineFault.parse(fault)] if fault else [],
     )
     folder = Path(links) if links else None
     serve = serve_tcp if line == "tcp" else partial(serve_ptys, link_dir=folder)

@@ -39,7 +39,7 @@ def test_new_unit_delivers_its_nominal_current(
     ageless["physics"]["ageing"] = {}
     profile = GeneratorProfile.model_validate(ageless)
     bench = BenchOnAClock(quiet_gantry, profile, seed=1, clock=VirtualClock())
-    unit = Unit.built(profile, 1, 0.0)
+    unit = Unit.build(profile, 1, 0.0)
     for mode, load_ohm in (("cut", 100), ("cut", 500), ("coag", 2000)):
         nominal = current_ma(unit.limits(mode, 120), load_ohm)
         true_ma = bench.truth.lag_free_current_ma(0.0, mode=mode, setting_w=120, load_ohm=load_ohm)

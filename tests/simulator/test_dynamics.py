@@ -8,10 +8,10 @@ import pytest
 
 from ohmwright.simulator.dynamics import OutputDynamics
 from ohmwright.simulator.randomness import Randomness
-from ohmwright.simulator.unit import Dynamics
+from ohmwright.simulator.unit import ResponseParameters
 
 TICK_S = 0.05
-UNIT = Dynamics(
+UNIT = ResponseParameters(
     dead_s=0.33,
     lag_s=0.6,
     second_lag_s=0.12,
@@ -25,7 +25,7 @@ UNIT = Dynamics(
 )
 
 
-def transient(unit: Dynamics = UNIT) -> OutputDynamics:
+def transient(unit: ResponseParameters = UNIT) -> OutputDynamics:
     draws = Randomness(1, "test")
     return OutputDynamics(
         unit,
@@ -36,7 +36,7 @@ def transient(unit: Dynamics = UNIT) -> OutputDynamics:
     )
 
 
-def step_response(t: float, unit: Dynamics = UNIT) -> float:
+def step_response(t: float, unit: ResponseParameters = UNIT) -> float:
     """Two lags in a row, after the dead time."""
     t -= unit.dead_s
     if t <= 0:
@@ -45,7 +45,7 @@ def step_response(t: float, unit: Dynamics = UNIT) -> float:
     return 1 - (a * exp(-t / a) - b * exp(-t / b)) / (a - b)
 
 
-def drooped(t: float, unit: Dynamics = UNIT) -> float:
+def drooped(t: float, unit: ResponseParameters = UNIT) -> float:
     return 1 - unit.droop * (1 - exp(-t / unit.droop_tau_s))
 
 

@@ -5,7 +5,7 @@ import pytest
 from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
-from ohmwright.simulator.faults import Fault
+from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.faulty_bench import FaultyBench
 from ohmwright.simulator.faulty_port import FaultyPort
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
@@ -16,7 +16,7 @@ def heard(fault: str, messages: int = 4) -> list[bytes]:
     def port(line: bytes) -> bytes:
         return line.replace(b"q", b"r")
 
-    faulty = FaultyPort(port, Fault.parsed(fault), other=lambda _: b"other\n")
+    faulty = FaultyPort(port, LineFault.parse(fault), other=lambda _: b"other\n")
     return [faulty(b"q%d\n" % n) for n in range(1, messages + 1)]
 
 
@@ -59,8 +59,8 @@ def test_unplugged_at_the_message() -> None:
     ],
 )
 def test_parsed_and_written(text: str, whole: str) -> None:
-    assert str(Fault.parsed(text)) == whole
-    assert Fault.parsed(whole) == Fault.parsed(text)
+    assert str(LineFault.parse(text)) == whole
+    assert LineFault.parse(whole) == LineFault.parse(text)
 
 
 def test_a_bench_with_faults_on_both_lines() -> None:
@@ -70,7 +70,7 @@ def test_a_bench_with_faults_on_both_lines() -> None:
         load(shipped("generators", "quillon-300.toml"), GeneratorProfile),
         seed=5,
         clock=VirtualClock(),
-        faults=[Fault.parsed(text) for text in texts],
+        faults=[LineFault.parse(text) for text in texts],
     )
     identity = b",S000005,1.0\n"
     assert bench.analyzer_port(b"*IDN?\n") == b""
@@ -85,4 +85,4 @@ def test_a_bench_with_faults_on_both_lines() -> None:
 )
 def test_no_fault(text: str) -> None:
     with pytest.raises(UsageError, match="is no fault"):
-        Fault.parsed(text)
+        LineFault.parse(text)

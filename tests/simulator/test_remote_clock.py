@@ -4,8 +4,8 @@ import anyio
 import pytest
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError
+from ohmwright.simulator.bench_ports import control_port
 from ohmwright.simulator.remote_clock import SteppedClock
-from ohmwright.simulator.served import control_port
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
@@ -17,7 +17,7 @@ async def test_both_clocks_agree_to_the_digit(make: Make) -> None:
     bench = make()
     bench.clock.advance(12.3)
     link = MemoryLink("control", control_port(bench), VirtualClock())
-    clock = await SteppedClock.connected(link)
+    clock = await SteppedClock.connect(link)
     for duration_s in (0.1, 0.1, 0.1, 1e-9, 30.0, 0.0):
         await clock.sleep(duration_s)
         assert clock.now_s() == bench.clock.now_s()
@@ -28,7 +28,7 @@ async def test_both_clocks_agree_to_the_digit(make: Make) -> None:
 async def test_a_cancelled_sleep_leaves_no_reply_behind(make: Make) -> None:
     bench = make()
     link = MemoryLink("control", control_port(bench), VirtualClock())
-    clock = await SteppedClock.connected(link)
+    clock = await SteppedClock.connect(link)
     with anyio.CancelScope() as scope:
         scope.cancel()
         await clock.sleep(5.0)
@@ -42,7 +42,7 @@ async def test_not_a_control_port(make: Make) -> None:
     bench = make()
     deaf = MemoryLink("analyzer", bench.analyzer_port, VirtualClock())
     with pytest.raises(LinkTimeout, match="did not answer"):
-        await SteppedClock.connected(deaf)
+        await SteppedClock.connect(deaf)
     other = MemoryLink("other", lambda _: b"hello\n", VirtualClock())
     with pytest.raises(ProtocolError, match="not the control port"):
-        await SteppedClock.connected(other)
+        await SteppedClock.connect(other)

@@ -22,7 +22,7 @@ def current_at_trim(profile: GeneratorProfile, unit: Unit, point: str, moved: in
 def test_a_count_moves_the_current_by_its_size(quillon: GeneratorProfile) -> None:
     signs = set()
     for seed in range(12):
-        unit = Unit.built(quillon, seed, 24.0)
+        unit = Unit.build(quillon, seed, 24.0)
         for physics in quillon.physics.points:
             up = current_at_trim(quillon, unit, physics.name, 1)
             down = current_at_trim(quillon, unit, physics.name, -1)
@@ -33,7 +33,7 @@ def test_a_count_moves_the_current_by_its_size(quillon: GeneratorProfile) -> Non
 
 
 def test_each_trim_moves_its_own_gain_only(quillon: GeneratorProfile) -> None:
-    unit = Unit.built(quillon, 5, 24.0)
+    unit = Unit.build(quillon, 5, 24.0)
     start = {name: trim.start_counts for name, trim in unit.trims.items()}
     for name, trim in unit.trims.items():
         moved = {**start, name: trim.start_counts + 30}
@@ -53,22 +53,22 @@ def test_curvature_is_bounded_and_keeps_the_sign() -> None:
 
 
 def test_seed_decides(quillon: GeneratorProfile) -> None:
-    assert Unit.built(quillon, 4, 24.0) == Unit.built(quillon, 4, 24.0)
-    assert Unit.built(quillon, 4, 24.0) != Unit.built(quillon, 5, 24.0)
+    assert Unit.build(quillon, 4, 24.0) == Unit.build(quillon, 4, 24.0)
+    assert Unit.build(quillon, 4, 24.0) != Unit.build(quillon, 5, 24.0)
 
 
 def test_a_dead_trim_does_nothing(quillon: GeneratorProfile) -> None:
     data = quillon.model_dump()
     data["physics"]["points"][0]["ma_per_count"] = (0.0, 0.0)
-    unit = Unit.built(GeneratorProfile.model_validate(data), 1, 24.0)
+    unit = Unit.build(GeneratorProfile.model_validate(data), 1, 24.0)
     assert unit.trims["cut current"].factor(500) == 1.0
 
 
 def test_coarse_keys_differ_from_unit_to_unit(quillon: GeneratorProfile) -> None:
-    drawn = {Unit.built(quillon, seed, 0.0).coarse_counts for seed in range(60)}
+    drawn = {Unit.build(quillon, seed, 0.0).coarse_counts for seed in range(60)}
     assert drawn == {8, 9, 10, 11, 12}
 
 
 def test_nominal_current(quillon: GeneratorProfile) -> None:
-    unit = Unit.built(quillon, 1, 0.0)
+    unit = Unit.build(quillon, 1, 0.0)
     assert current_ma(unit.limits("cut", 300), 100) == pytest.approx(900, rel=1e-3)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ohmwright.simulator.profile import DampedSine, GatedSine, Sine, Waveform
-from ohmwright.simulator.waveforms import pass_band, sampled
+from ohmwright.simulator.waveforms import pass_band, waveform_samples
 
 SINE = Sine(kind="sine", carrier_hz=400e3)
 GATED = GatedSine(kind="gated sine", carrier_hz=400e3, repetition_hz=20e3, duty=0.25)
@@ -19,14 +19,14 @@ DAMPED = DampedSine(kind="damped sine", carrier_hz=450e3, repetition_hz=31.25e3,
     [(SINE, 1.41421), (GATED, 2.82843), (DAMPED, 3.39133)],
 )
 def test_samples_have_the_crest_factor_of_the_closed_form(waveform: Waveform, crest: float) -> None:
-    values = sampled(waveform, 200e6, 160_000)  # 0.8 ms: whole repetitions
+    values = waveform_samples(waveform, 200e6, 160_000)  # 0.8 ms: whole repetitions
     assert np.sqrt(np.mean(values**2)) == pytest.approx(1.0, rel=1e-3)
     assert np.max(np.abs(values)) == pytest.approx(crest, rel=1e-3)
 
 
 def test_start_shifts_the_capture() -> None:
-    whole = sampled(DAMPED, 10e6, 1000)
-    assert sampled(DAMPED, 10e6, 900, 100 / 10e6) == pytest.approx(whole[100:], abs=1e-9)
+    whole = waveform_samples(DAMPED, 10e6, 1000)
+    assert waveform_samples(DAMPED, 10e6, 900, 100 / 10e6) == pytest.approx(whole[100:], abs=1e-9)
 
 
 def test_bandwidth_takes_more_from_a_broad_spectrum() -> None:

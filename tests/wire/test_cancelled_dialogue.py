@@ -33,7 +33,7 @@ TALKS: dict[str, Talk] = {
     "a block": lambda dialogue: dialogue.ask_block("fetch_waveform"),
     "a load": lambda dialogue: dialogue.tell("set_load", load_ohm=200),
     "on": lambda dialogue: dialogue.tell("on", limit_s=5),
-    "off": lambda dialogue: dialogue.tell_first("off"),
+    "off": lambda dialogue: dialogue.tell_at_once("off"),
     "resynchronisation": lambda dialogue: dialogue.resynchronise(),
 }
 
@@ -49,7 +49,7 @@ async def test_every_pause(table: Any, talk: Talk, delay_s: float) -> None:
         assert sum(b"STATe ON" in message for message in table.link.written) <= 1
         assert await table.dialogue.ask("identify") == "Maker,Model,1,0"
         assert await table.dialogue.ask_number("load") in (200, 300)
-        await table.dialogue.tell_first("off")
+        await table.dialogue.tell_at_once("off")
         assert await table.dialogue.ask_number("state") == 0
     assert pause > 0
 

@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from ohmwright.model.errors import InstrumentRefused, LinkLost, LinkTimeout, ProtocolError
-from ohmwright.wire.link_state import LinkState, changed
+from ohmwright.wire.link_state import LinkState, checked_transition
 
 pytestmark = pytest.mark.anyio
 
@@ -146,7 +146,7 @@ async def test_off_comes_before_anything_else(table: Any) -> None:
     with pytest.raises((LinkTimeout, ProtocolError)):
         await dialogue.ask("identify")
     table.link.written.clear()
-    await dialogue.tell_first("off")
+    await dialogue.tell_at_once("off")
     assert table.link.written == [b"\nOUTPut:STATe OFF\n"]
     assert not table.instrument.on
     assert dialogue.state is LinkState.SUSPECT
@@ -154,7 +154,7 @@ async def test_off_comes_before_anything_else(table: Any) -> None:
 
 async def test_off_in_step_keeps_step(table: Any) -> None:
     dialogue = await in_step(table)
-    await dialogue.tell_first("off")
+    await dialogue.tell_at_once("off")
     assert await dialogue.ask_number("state") == 0
     assert table.link.written == [b"OUTPut:STATe OFF\n", b"OUTPut:STATe?\n"]
 
@@ -164,7 +164,7 @@ async def test_off_ends_a_message_left_unfinished(table: Any) -> None:
     table.instrument.on = True
     await table.link.write(b"INPut:IMPed")
     dialogue.state = LinkState.SUSPECT
-    await dialogue.tell_first("off")
+    await dialogue.tell_at_once("off")
     assert not table.instrument.on
 
 
@@ -179,7 +179,7 @@ async def test_a_lost_line_stays_lost_and_still_off_is_tried(table: Any) -> None
         with pytest.raises(LinkLost, match="is lost"):
             await ask
     table.instrument.on = True
-    await dialogue.tell_first("off")
+    await dialogue.tell_at_once("off")
     assert not table.instrument.on
     assert dialogue.state is LinkState.LOST
 
@@ -235,6 +235,6 @@ async def test_two_tasks_on_one_dialogue_are_found_out(table: Any) -> None:
 
 
 def test_a_lost_line_may_not_come_back() -> None:
-    assert changed(LinkState.SUSPECT, LinkState.SYNCED) is LinkState.SYNCED
+    assert checked_transition(LinkState.SUSPECT, LinkState.SYNCED) is LinkState.SYNCED
     with pytest.raises(RuntimeError, match="lost cannot become synced"):
-        changed(LinkState.LOST, LinkState.SYNCED)
+        checked_transition(LinkState.LOST, LinkState.SYNCED)

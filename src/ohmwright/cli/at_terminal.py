@@ -11,7 +11,7 @@ from rich.text import Text
 from ohmwright.instruments.operator import ALWAYS, Operator
 from ohmwright.instruments.requests import Answer, Request
 from ohmwright.model.account import account_name
-from ohmwright.model.moment import RfState
+from ohmwright.model.bench_status import RfState
 from ohmwright.wire.clock import RealClock
 
 from .console import err

@@ -6,8 +6,8 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
-from ohmwright.instruments.needs import ANALYZER, GENERATOR, refuse_incomplete
-from ohmwright.instruments.remote_analyzer import refuse_contradiction
+from ohmwright.instruments.remote_analyzer import check_limit_agreement
+from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_file import BenchFile, SerialPort, Simulated
@@ -15,7 +15,7 @@ from ohmwright.model.document import Document, Role, document
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.source import load, parse, read_text
-from ohmwright.simulator.faults import Fault
+from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.command_set import CommandSet, Verb, command_set_file
 
@@ -48,7 +48,7 @@ class BenchData:
     """None where a person works the generator."""
     physics: Physics | None
     """Of hardware that is simulated in this process."""
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[LineFault, ...] = ()
     """What befalls the lines of the simulated hardware."""
     documents: tuple[Document, ...] = ()
     """The text of every file, as it was read."""
@@ -94,7 +94,7 @@ def read_bench(path: Path) -> BenchData:
     analyzer_commands = read.commands(
         "analyzer command set", analyzer.command_set, analyzer_path, ANALYZER
     )
-    refuse_contradiction(analyzer, analyzer_commands)
+    check_limit_agreement(analyzer, analyzer_commands)
     return BenchData(
         file,
         path,
@@ -127,7 +127,7 @@ class _Reader:
     def commands(self, role: Role, name: str, beside: Path, needed: tuple[Verb, ...]) -> CommandSet:
         where = command_set_file(name, beside)
         commands = self.noun(role, where, CommandSet)
-        refuse_incomplete(commands, needed, str(where))
+        check_complete(commands, needed, str(where))
         return commands
 
 

@@ -17,7 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from ohmwright import __version__
-from ohmwright.model import last_of_rf
+from ohmwright.model import rf_state
 from ohmwright.model.errors import OhmwrightError, ProgramFault, ReleaseNotConfirmed, Stopped
 
 _PASSWORD = re.compile(r"(://[^/\s:@]*):[^/\s@]*@")
@@ -33,7 +33,7 @@ def as_told(problem: BaseException) -> tuple[OhmwrightError, ...]:
     while isinstance(problem, BaseExceptionGroup) and len(problem.exceptions) == 1:
         problem = problem.exceptions[0]  # what failed in a task of several is what failed
     told = tuple(_fault_or_foreseen(problem))
-    if not last_of_rf.is_unknown() or isinstance(told[0], ReleaseNotConfirmed):
+    if not rf_state.latest().may_be_on or isinstance(told[0], ReleaseNotConfirmed):
         return told
     if isinstance(told[0], ProgramFault):
         return (_rf_unknown("The program itself failed before it could see that RF is off."), *told)
@@ -43,7 +43,7 @@ def as_told(problem: BaseException) -> tuple[OhmwrightError, ...]:
 
 def _fault_or_foreseen(problem: BaseException) -> Iterator[OhmwrightError]:
     if isinstance(problem, KeyboardInterrupt):
-        yield Stopped("Stopped by hand.", last_of_rf.in_words())
+        yield Stopped("Stopped by hand.", rf_state.latest().text())
     elif not isinstance(problem, OhmwrightError):
         yield _fault(problem)
     else:
@@ -56,7 +56,7 @@ def _fault_or_foreseen(problem: BaseException) -> Iterator[OhmwrightError]:
 
 def _rf_unknown(why: str) -> ReleaseNotConfirmed:
     return ReleaseNotConfirmed(
-        last_of_rf.in_words(),
+        rf_state.latest().text(),
         why,
         "Do not touch the electrodes or the load terminals. Switch the generator off at its "
         "mains switch now.",
@@ -68,8 +68,8 @@ def _fault(problem: BaseException) -> ProgramFault:
     what = f"{type(problem).__name__}: {said[:_LONGEST]}" if said else type(problem).__name__
     return ProgramFault(
         f"ohmwright itself failed: {what}.",
-        f"This is a fault of the program and says nothing about any unit. {last_of_rf.in_words()} "
-        "What was recorded before it is kept: 'ohmwright record list'.",
+        "This is a fault of the program and says nothing about any unit. "
+        f"{rf_state.latest().text()} What was recorded before it is kept: 'ohmwright record list'.",
         f"{_where_the_trace_is(problem)} Give it to whoever looks after the program; a run that "
         "was cut short goes on with --resume.",
     )
@@ -112,7 +112,7 @@ def _trace(problem: BaseException) -> str:
     words = _PASSWORD.sub(r"\1:...@", " ".join(sys.argv[1:]))
     head = (
         f"ohmwright {__version__}, Python {platform.python_version()}, {platform.platform()}\n"
-        f"command: {words}\n{last_of_rf.in_words()}\n\n"
+        f"command: {words}\n{rf_state.latest().text()}\n\n"
     )
     try:
         return head + _PASSWORD.sub(r"\1:...@", "".join(traceback.format_exception(problem)))

@@ -15,8 +15,11 @@ from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit, sets_every_load
-from ohmwright.instruments.needs import analyzer_contradictions, generator_contradictions
 from ohmwright.instruments.operator import Interjection
+from ohmwright.instruments.required_messages import (
+    analyzer_contradictions,
+    generator_contradictions,
+)
 from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
 

@@ -14,9 +14,9 @@ from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.release import off_after
 from ohmwright.engine.run import Job, fault_of, run
 from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import Stopped
 from ohmwright.model.event import Event
-from ohmwright.model.moment import Moment
 from ohmwright.model.result import Verdict
 from ohmwright.records.store import Store
 
@@ -31,7 +31,7 @@ class View(Protocol):
     def on_event(self, event: Event) -> None:
         """Show what happened."""
 
-    def on_moment(self, moment: Moment) -> None:
+    def on_status(self, moment: BenchStatus) -> None:
         """Show how RF stands; must return at once."""
 
 
@@ -52,7 +52,7 @@ async def drive(
         view.on_event(event)
 
     with stopped_by_signals() as stop:
-        async with aclosing(run(job, bench, view.on_moment, notes)) as events:
+        async with aclosing(run(job, bench, view.on_status, notes)) as events:
             async for event in events:
                 keep(event)
     if stop.cancelled_caught:

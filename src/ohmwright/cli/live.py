@@ -12,8 +12,8 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.text import Text
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_status import BenchStatus, RfState
 from ohmwright.model.event import Event, PointDone, StageStarted, StepStarted
-from ohmwright.model.moment import Moment, RfState
 from ohmwright.wire.clock import Clock
 
 from .at_terminal import PersonAtTerminal, PlainScreen
@@ -35,7 +35,7 @@ class LiveView:
 
     def __init__(self, clock: Clock, total_points: int, done: int = 0) -> None:
         self._clock = clock
-        self._moment: Moment | None = None
+        self._moment: BenchStatus | None = None
         self._stage = self._step = ""
         self._progress = Progress(
             TextColumn("{task.description}"),
@@ -66,7 +66,7 @@ class LiveView:
                 return
         self._progress.update(self._task, description=f"{self._stage}: {self._step}")
 
-    def on_moment(self, moment: Moment) -> None:
+    def on_status(self, moment: BenchStatus) -> None:
         """Keep how RF stands; whoever draws comes by for it, so that nobody waits for a screen."""
         self._moment = moment
 

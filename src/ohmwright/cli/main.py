@@ -7,7 +7,7 @@ import typer
 from typer.core import TyperGroup
 
 from ohmwright import __version__
-from ohmwright.model import last_of_rf
+from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
 
 from .benches import doctor, simulate, sweep
@@ -76,7 +76,7 @@ def _root(
 def main() -> None:
     """Run the command line; every error ends in its message and its exit code."""
     allow_for_any_console()
-    last_of_rf.begin()
+    rf_state.forget()
     code = _code()
     lost = results_lost()
     if lost is not None and code < ReleaseNotConfirmed.exit_code:

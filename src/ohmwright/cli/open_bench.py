@@ -6,10 +6,10 @@ from collections.abc import AsyncIterator
 from contextlib import AsyncExitStack, aclosing, asynccontextmanager
 from functools import partial
 
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.generator import Generator
 from ohmwright.instruments.hand_operated import HandOperatedGenerator
-from ohmwright.instruments.nobody import Nobody
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
@@ -92,7 +92,7 @@ def _simulated(data: BenchData, *, unattended: bool) -> Bench:
     generator = None
     if data.file.generator.link is not None:
         generator = MemoryLink("simulated generator", hardware.generator_port, clock)
-    return assembled(data, clock, analyzer, generator, Nobody() if unattended else person)
+    return assembled(data, clock, analyzer, generator, AbsentOperator() if unattended else person)
 
 
 async def _real(
@@ -103,7 +103,7 @@ async def _real(
 
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
-        clock = await SteppedClock.connected(await link(data.file.stepped_time))
+        clock = await SteppedClock.connect(await link(data.file.stepped_time))
     assert data.file.analyzer.link is not None  # the bench file's own check
     if guarded:
         analyzer = await _guarded_link(data.file.analyzer.link, data.analyzer_commands)
@@ -112,7 +112,7 @@ async def _real(
         analyzer = await link(data.file.analyzer.link)
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
-    operator = Nobody() if unattended else PersonAtTerminal(PlainScreen())
+    operator = AbsentOperator() if unattended else PersonAtTerminal(PlainScreen())
     return assembled(data, clock, analyzer, generator, operator)
 
 

@@ -11,7 +11,7 @@ from typing import Annotated
 
 import typer
 
-from ohmwright.simulator.faults import KINDS, SYNTAX, Fault
+from ohmwright.simulator.faults import KINDS, SYNTAX, LineFault
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 Records = Annotated[
@@ -41,10 +41,10 @@ AcceptExpired = Annotated[
     typer.Option("--accept-expired", help="Go on with an analyzer whose calibration is past due."),
 ]
 Faults = Annotated[
-    list[Fault] | None,
+    list[LineFault] | None,
     typer.Option(
         "--fault",
-        parser=Fault.parsed,
+        parser=LineFault.parse,
         metavar=SYNTAX,
         help="Repeatable: what befalls the Nth message to a simulated instrument, or its reply. "
         f"KIND: {', '.join(KINDS)}.",

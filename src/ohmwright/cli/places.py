@@ -10,7 +10,7 @@ import platformdirs
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.shipped import shipped
-from ohmwright.model.source import is_there
+from ohmwright.model.source import is_existing_file
 
 
 def records_place(given: str | None) -> str:
@@ -69,9 +69,9 @@ def certificate_file(name: str, beside: Path) -> Path:
 
 def _file(name: str, beside: Path, ours: Path, what: str, kind: str, names: list[str]) -> Path:
     own = beside.parent / name
-    if is_there(own):
+    if is_existing_file(own):
         return own
-    if is_there(ours):
+    if is_existing_file(ours):
         return ours
     raise SourceError(
         f"{beside}: there is no {what}.",

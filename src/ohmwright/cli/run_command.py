@@ -17,7 +17,7 @@ from ohmwright.engine.resume import started_in
 from ohmwright.engine.run import Job, results
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
-from ohmwright.model.event import Diagnosis, Event, RunFinished
+from ohmwright.model.event import CurveDiagnosed, Event, RunFinished
 from ohmwright.model.result import Verdict
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
@@ -27,7 +27,7 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.records.teaching import fleet_priors
 from ohmwright.reports.parts import Part, parts_of
-from ohmwright.simulator.faults import Fault
+from ohmwright.simulator.faults import LineFault
 from ohmwright.wire.clock import RealClock
 
 from .bench_data import BenchChoice, BenchData
@@ -80,7 +80,7 @@ def _in_room(bench: BenchData, room: Environment) -> BenchData:
 
 
 def run_demo(
-    seed: int, records: str | None, faults: tuple[Fault, ...] = (), *, as_json: bool
+    seed: int, records: str | None, faults: tuple[LineFault, ...] = (), *, as_json: bool
 ) -> int:
     """The shipped procedure on the shipped simulated bench, with the unit of `seed`."""
     choice = BenchChoice(shipped("benches", "demo.toml"))
@@ -219,7 +219,7 @@ def report(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: boo
         "verdict": verdict(events),
         "parts": [_part(part) for part in parts_of(events)],
         "results": [result.model_dump(mode="json") for result in results(events)],
-        "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, Diagnosis)],
+        "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],
     }
     print_json(document)
 

@@ -11,10 +11,10 @@ import anyio
 from ohmwright.model.bench_file import SerialPort, Simulation
 from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
-from ohmwright.simulator.faults import Fault
+from ohmwright.simulator.bench_ports import PortAddresses
+from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.serve_pty import serve_ptys
 from ohmwright.simulator.serve_tcp import LOOPBACK, is_loopback, serve_tcp
-from ohmwright.simulator.served import Addresses
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 from .bench_data import BenchData, read_bench
@@ -34,7 +34,7 @@ class SimulateRequest:
     stepped: bool
     write_bench: Path | None
     seed: int | None
-    faults: tuple[Fault, ...] = ()
+    faults: tuple[LineFault, ...] = ()
     control_host: str = LOOPBACK
 
 
@@ -45,7 +45,7 @@ def run_simulate(request: SimulateRequest) -> int:
     data = _data(request)
     hardware = simulated_bench(data, VirtualClock() if request.stepped else RealClock())
 
-    def announce(addresses: Addresses) -> None:
+    def announce(addresses: PortAddresses) -> None:
         for name, where in addresses.named():
             if name != "control" or request.stepped:
                 out().print(f"{name:9} {where}", soft_wrap=True)
@@ -87,7 +87,7 @@ def _data(request: SimulateRequest) -> BenchData:
     return replace(data, file=file, faults=request.faults)
 
 
-def _write_bench(path: Path, data: BenchData, addresses: Addresses, *, stepped: bool) -> None:
+def _write_bench(path: Path, data: BenchData, addresses: PortAddresses, *, stepped: bool) -> None:
     """A bench file for the client side, put in place whole: nobody can read half of it."""
     asset = data.file.asset
     simulation = data.file.simulation or Simulation()

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from rich.text import Text
 
-from ohmwright.model.moment import Aim, Moment
+from ohmwright.model.bench_status import BenchStatus, TargetBand
 
 CURRENT_FOR_S = 1.0
 """A reading older than this is not shown as what flows."""
 _JUST_READ_S = 2.0
 
 
-def status(moment: Moment | None, now_s: float) -> Text:
+def status(moment: BenchStatus | None, now_s: float) -> Text:
     """`moment` as it is to be told at `now_s` of the bench's clock; no wider than 80 columns.
 
     Ages and times left go on by that clock; a reading that is no longer new is left out.
@@ -35,7 +35,7 @@ def status(moment: Moment | None, now_s: float) -> Text:
             )
 
 
-def _off(moment: Moment, past_s: float) -> Text:
+def _off(moment: BenchStatus, past_s: float) -> Text:
     text = Text.assemble(("RF OFF", "bold green"))
     if moment.rest_left_s is not None and past_s <= _JUST_READ_S:
         left_s = max(0.0, moment.rest_left_s - past_s)
@@ -45,7 +45,7 @@ def _off(moment: Moment, past_s: float) -> Text:
     return text
 
 
-def _on(moment: Moment, past_s: float) -> Text:
+def _on(moment: BenchStatus, past_s: float) -> Text:
     text = Text.assemble(("RF ON", "bold red"))
     if moment.age_s is not None:
         text.append(f" {moment.age_s + past_s:5.1f} s", style="bold red")
@@ -63,7 +63,7 @@ def _on(moment: Moment, past_s: float) -> Text:
     return text
 
 
-def _judged(current_ma: float, aim: Aim | None) -> str:
+def _judged(current_ma: float, aim: TargetBand | None) -> str:
     """Bold; in colour only where a band is known."""
     if aim is None:
         return "bold"

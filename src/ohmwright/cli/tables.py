@@ -11,7 +11,7 @@ from rich.console import Group, RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.model.event import Diagnosis, Event
+from ohmwright.model.event import CurveDiagnosed, Event
 from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Measured, Result, latest
 from ohmwright.model.step import MEASURED, Stage
@@ -33,7 +33,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
         parts.append(_widest_that_fits(partial(_measured_table, measured, marks)))
-    read = [event for event in events if isinstance(event, Diagnosis)]
+    read = [event for event in events if isinstance(event, CurveDiagnosed)]
     if read:
         parts += [_senses_table(read), _first_moves_table(read)]
     adjusted = [result for result in results if result.stage == "adjust"]
@@ -99,7 +99,7 @@ def _named(result: Result, apart: Conditions) -> str:
     return ", ".join((result.point, *(words for words in said if words not in result.point)))
 
 
-def _senses_table(read: Sequence[Diagnosis]) -> Table:
+def _senses_table(read: Sequence[CurveDiagnosed]) -> Table:
     """What the as-found curves say of the sense gains: by how much each is off, and how surely."""
     table = plain_table("Diagnosed from the curves as found", "Mode", "Sense gain")
     for name in ("Off %", "± (k=2)"):
@@ -113,7 +113,7 @@ def _senses_table(read: Sequence[Diagnosis]) -> Table:
     return table
 
 
-def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
+def _first_moves_table(read: Sequence[CurveDiagnosed]) -> Table:
     """What each adjustment starts from; the counts to try first where earlier units taught them."""
     moves = [move for event in read for move in event.first_moves]
     taught = any(move.counts is not None for move in moves)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from contextlib import suppress
 
-from ohmwright.model import last_of_rf
+from ohmwright.model import rf_state
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 
 from .crash import as_told
@@ -18,10 +18,11 @@ def told(problem: BaseException) -> int:
     errors = as_told(problem)
     with suppress(Exception):  # the code says it
         for error in errors:
-            if not error.is_told:
+            if not error.is_reported:
                 tell(error)
-        if last_of_rf.was_asked_for() and not last_of_rf.is_unknown():
-            print(last_of_rf.in_words(), file=sys.stderr, flush=True)  # noqa: T201
+        rf = rf_state.latest()
+        if rf.was_on and not rf.may_be_on:
+            print(rf.text(), file=sys.stderr, flush=True)  # noqa: T201
     return errors[0].exit_code
 
 
@@ -30,7 +31,7 @@ def tell(error: OhmwrightError) -> None:
 
     A release that is not confirmed is framed and rings: nobody may miss it.
     """
-    error.is_told = True
+    error.is_reported = True
     if isinstance(error, ReleaseNotConfirmed):
         _frame(error)
         return

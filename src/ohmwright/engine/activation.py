@@ -41,7 +41,7 @@ class Activation:
         """The largest power seen in the load so far."""
         self.flowed = False
         """Whether a current was seen."""
-        self._none_below_ma = bench.rf.none_below_ma
+        self._zero_limit_ma = bench.rf.zero_limit_ma
         self.release_s: float | None = None
         """Seconds from OFF until the keying output read open; None before."""
 
@@ -63,7 +63,7 @@ class Activation:
         """
         power_w = (current_ma / 1000) ** 2 * self._load_ohm
         self.power_w = max(self.power_w or 0.0, power_w)
-        self.flowed = self.flowed or current_ma > self._none_below_ma
+        self.flowed = self.flowed or current_ma > self._zero_limit_ma
         asked_w = max(_EXCESS * self._asked_w, self._asked_w + _EXCESS_AT_LEAST_W)
         if power_w > min(asked_w, _OVERLOAD * self._rated_w):
             raise ExcessiveOutput(
@@ -94,7 +94,7 @@ async def activation(
     opened = Activation(bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     try:
         await bench.analyzer.begin_watch()
-        bench.rf.doubt()
+        bench.rf.set_unknown()
         await bench.analyzer.switch_on(limit_s)
         opened.restart()
         yield opened

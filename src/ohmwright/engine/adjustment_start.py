@@ -17,8 +17,7 @@ from ohmwright.estimation.power_curve_diagnosis import (
     diagnose,
     nominal_limits,
 )
-from ohmwright.model.event import Diagnosis as DiagnosisEvent
-from ohmwright.model.event import FirstMove, SenseGain
+from ohmwright.model.event import CurveDiagnosed, FirstMove, SenseGain
 from ohmwright.model.hardware import GeneratorData, Sense
 from ohmwright.model.result import Result
 
@@ -84,11 +83,11 @@ def diagnoses(
     procedure: Procedure,
     found: Sequence[Result],
     known: Mapping[str, PriorOfPoint],
-) -> Iterator[DiagnosisEvent]:
+) -> Iterator[CurveDiagnosed]:
     """An event for each mode whose as-found curve could be read."""
     generator = session.bench.generator.data
     for curve in diagnosed(procedure, found):
-        yield DiagnosisEvent(
+        yield CurveDiagnosed(
             **session.stamp(),
             mode=curve.mode,
             gains=tuple(

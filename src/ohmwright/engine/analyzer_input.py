@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.requests import JoinPath
+from ohmwright.instruments.requests import ConnectPath
 from ohmwright.model.hardware import InputPath
 
 
@@ -24,7 +24,7 @@ class AnalyzerInput:
         if analyzer.protections.path_set:
             await analyzer.set_path(path)
         elif analyzer.data.has_paths and path != self._joined_by_hand:
-            await self._bench.operator.carry_out(JoinPath(path))
+            await self._bench.operator.carry_out(ConnectPath(path))
             self._joined_by_hand = path
 
     @property

@@ -63,7 +63,7 @@ def doubt_in(
     if not samples:
         return None
     largest_ma = max(sample.current_ma for sample in samples[-_LATEST:])
-    if largest_ma <= max(session.bench.rf.none_below_ma, _NEXT_TO_NOTHING * asked_ma):
+    if largest_ma <= max(session.bench.rf.zero_limit_ma, _NEXT_TO_NOTHING * asked_ma):
         return "no output"
     if measured is not None and target is not None and is_far(measured.value, target):
         return "far off"

@@ -45,11 +45,11 @@ async def begin_off(bench: Bench) -> None:
     A line that fails here raises its own LinkError: this program has switched nothing on.
     """
     await bench.analyzer.identify()
-    if await bench.rf.still_on() is not None:
+    if await bench.rf.evidence_on() is not None:
         await confirmed_release(bench)
-    if await bench.rf.learn_zero() is not None:
+    if await bench.rf.measure_zero() is not None:
         await confirmed_release(bench)
-        await bench.rf.learn_zero()
+        await bench.rf.measure_zero()
 
 
 async def off_after(error: Exception, bench: Bench, notes: PendingEvents) -> Exception:
@@ -77,7 +77,7 @@ async def off_after(error: Exception, bench: Bench, notes: PendingEvents) -> Exc
 
 async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
     with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
-        return await bench.rf.still_on() or await bench.rf.comes_on(wait_s)
+        return await bench.rf.evidence_on() or await bench.rf.evidence_on_within(wait_s)
     return None
 
 
@@ -118,11 +118,11 @@ async def _release(bench: Bench, *, seen_to_flow: bool) -> Release | str:
     for _ in range(_TRIES):
         try:
             await analyzer.switch_off()
-            still = await rf.still_on()
+            still = await rf.evidence_on()
             if took_s is None and not rf.contact_closed:
                 took_s = clock.now_s() - begun_s
             if still is None and not seen_to_flow:
-                still = await rf.comes_on(_ANSWERS_IN_S)
+                still = await rf.evidence_on_within(_ANSWERS_IN_S)
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
@@ -131,10 +131,10 @@ async def _release(bench: Bench, *, seen_to_flow: bool) -> Release | str:
         except LinkTimeout as silent:
             problem = silent.happened.rstrip(".")
             # its guard may be what hangs: another one takes the port, where there are guards
-            await analyzer.found_again()
+            await analyzer.reconnect()
         except LinkLost as lost:
             problem = lost.happened.rstrip(".")
-            if not await analyzer.found_again():
+            if not await analyzer.reconnect():
                 return problem
             continue
         except LinkError as error:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator, Sequence
 
 from ohmwright.model.bench_file import Asset
-from ohmwright.model.document import Document, DocumentRef, Role, changed
+from ohmwright.model.document import Document, DocumentRef, Role, changed_roles
 from ohmwright.model.errors import UsageError, WrongInstrument
 from ohmwright.model.event import (
     ActivationClosed,
@@ -63,7 +63,7 @@ def refuse_another_job(
                 "Results of two would not fit together. Nothing was switched on.",
                 "Give the bench file of that run, or start a new run.",
             )
-    others = changed(documents, started.documents, SAME_DOCUMENTS)
+    others = changed_roles(documents, started.documents, SAME_DOCUMENTS)
     if others:
         raise UsageError(
             f"Run {started.run_id} was begun with another text of: {', '.join(others)}.",

@@ -13,6 +13,7 @@ from ohmwright import __version__
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
+from ohmwright.model.bench_status import OnStatus, ignore_status
 from ohmwright.model.document import DocumentRef
 from ohmwright.model.errors import Stopped
 from ohmwright.model.event import (
@@ -25,7 +26,6 @@ from ohmwright.model.event import (
     RunStarted,
     StageStarted,
 )
-from ohmwright.model.moment import OnMoment, unwatched
 from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Traceability
@@ -71,7 +71,7 @@ class Job:
 
 
 async def run(
-    job: Job, bench: Bench, on_moment: OnMoment = unwatched, notes: PendingEvents | None = None
+    job: Job, bench: Bench, on_status: OnStatus = ignore_status, notes: PendingEvents | None = None
 ) -> AsyncGenerator[Event, None]:
     """Run `job` on `bench`; each event must be kept before the next is asked for.
 
@@ -92,7 +92,7 @@ async def run(
     )
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
     notes = PendingEvents() if notes is None else notes
-    session = Session(bench, on_moment, accuracy_of(bench), notes)
+    session = Session(bench, on_status, accuracy_of(bench), notes)
     try:
         async with service_left_on_exit(session):
             async for event in _events(job, session, traceability):

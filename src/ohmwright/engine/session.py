@@ -15,6 +15,7 @@ import scipy.special  # noqa: F401
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
+from ohmwright.model.bench_status import BenchStatus, OnStatus, TargetBand, ignore_status
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -24,7 +25,6 @@ from ohmwright.model.event import (
     UnaskedRf,
 )
 from ohmwright.model.hardware import InputPath
-from ohmwright.model.moment import Aim, Moment, OnMoment, unwatched
 from ohmwright.model.result import Result, Sample
 from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Traceability
@@ -55,7 +55,7 @@ class Session:
     """A bench at work."""
 
     bench: Bench
-    on_moment: OnMoment = unwatched
+    on_status: OnStatus = ignore_status
     accuracy: Accuracy | None = None
     """What the analyzer's certificate says of its readings today; None without one."""
     notes: PendingEvents = field(default_factory=PendingEvents)
@@ -64,7 +64,7 @@ class Session:
     """Service mode, while a point is adjusted."""
     answered: int = 0
     """How many requests a person has answered with an answer of the request's own."""
-    aim: Aim | None = None
+    aim: TargetBand | None = None
     """What the readings of the next activations are held against, as a person is shown it."""
     input: AnalyzerInput = field(init=False)
     started_s: float = field(init=False)
@@ -126,8 +126,8 @@ class Session:
 
     def show(self, sample: Sample, opened: Activation) -> None:
         """Let whoever looks see a reading, then see that it is not far more than was asked for."""
-        self.on_moment(
-            Moment(
+        self.on_status(
+            BenchStatus(
                 "on",
                 self.bench.clock.now_s(),
                 age_s=sample.age_s,
@@ -149,7 +149,7 @@ class Session:
         rest_s = self._heat.rest_s(clock.now_s(), timing, power_w, tolerance)
         end_s = clock.now_s() + rest_s
         while (left_s := end_s - clock.now_s()) > 0:
-            self.on_moment(Moment("off", clock.now_s(), rest_left_s=left_s, aim=self.aim))
+            self.on_status(BenchStatus("off", clock.now_s(), rest_left_s=left_s, aim=self.aim))
             await clock.sleep(min(left_s, _LOOK_EVERY_S))
             if await self._ended_unasked():
                 end_s = clock.now_s() + timing.rest_s
@@ -172,7 +172,7 @@ class Session:
         problem = await self.bench.rf.found_on()
         if problem is None:
             return False
-        self.on_moment(Moment("on", self.bench.clock.now_s()))
+        self.on_status(BenchStatus("on", self.bench.clock.now_s()))
         await confirmed_release(self.bench)
         self.notes.add(UnaskedRf(**self.stamp(), seen=problem))
         return True
@@ -220,7 +220,7 @@ class Session:
         clock = self.bench.clock
         before_s = clock.now_s()
         opened: Activation | None = None
-        self.on_moment(Moment("coming on", before_s, aim=self.aim))
+        self.on_status(BenchStatus("coming on", before_s, aim=self.aim))
         try:
             async with activation(
                 self.bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s
@@ -230,7 +230,7 @@ class Session:
                 try:
                     yield opened
                 finally:
-                    self.on_moment(Moment("going off", clock.now_s()))
+                    self.on_status(BenchStatus("going off", clock.now_s()))
         finally:
             # the instrument ends it at its limit, however long a person was at the keys
             now_s = min(clock.now_s(), before_s + limit_s)
@@ -242,11 +242,11 @@ class Session:
 
     def _show_on(self, opened: Activation) -> None:
         now_s = self.bench.clock.now_s()
-        self.on_moment(Moment("on", now_s, age_s=0.0, left_s=opened.left_s, aim=self.aim))
+        self.on_status(BenchStatus("on", now_s, age_s=0.0, left_s=opened.left_s, aim=self.aim))
 
     def show_rf(self) -> None:
         """Let whoever looks see how RF was read just now."""
-        self.on_moment(Moment(self.bench.rf.state, self.bench.clock.now_s()))
+        self.on_status(BenchStatus(self.bench.rf.state, self.bench.clock.now_s()))
 
     def _after(self, opened: Activation | None) -> None:
         """Show how RF stands, and keep it in mind when OFF took long."""

@@ -13,8 +13,8 @@ from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.settled_value import Settled, settled_value
 from ohmwright.estimation.thermal_droop import ResidualWarmth
+from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.hardware import MeterData
-from ohmwright.model.moment import Aim
 from ohmwright.model.step import Point, Timing
 
 _LOOK_EVERY_S = 0.5
@@ -121,13 +121,13 @@ def question(point: Point, timing: Timing, meter: MeterData) -> Question:
     )
 
 
-def aim_of(asked: Question) -> Aim:
+def aim_of(asked: Question) -> TargetBand:
     """What a person is shown of a question."""
     low_ma, high_ma = asked.limits or (
         asked.target - asked.tolerance,
         asked.target + asked.tolerance,
     )
-    return Aim(low_ma, asked.target, high_ma)
+    return TargetBand(low_ma, asked.target, high_ma)
 
 
 def asked_current_ma(point: Point) -> float:

@@ -8,6 +8,7 @@ from math import isfinite, nan
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import GoBack, SkipStep
+from ohmwright.model.bench_status import OnStatus, ignore_status
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.step import Timing
 
@@ -54,13 +55,14 @@ async def sweep(
     settings_w: Sequence[float],
     loads_ohm: Sequence[float],
     timing: Timing,
+    on_status: OnStatus = ignore_status,
 ) -> AsyncGenerator[SweepPoint, None]:
     """Measure every setting into every load, each in a rested activation.
 
     Raises OutOfCapability before anything is switched on. RF is off at every yield.
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
-    session = Session(bench, accuracy=accuracy_in_date(bench))
+    session = Session(bench, on_status, accuracy_in_date(bench))
     await begin_off(bench)
     await session.input.join("OUTPUT")
     for setting_w in settings_w:
@@ -82,7 +84,7 @@ async def sweep(
                 timing,
                 seen,
                 session.accuracy,
-                none_below_ma=bench.rf.none_below_ma,
+                zero_limit_ma=bench.rf.zero_limit_ma,
             )
 
 
@@ -109,10 +111,10 @@ def _point(
     seen: ActivationReadings,
     accuracy: Accuracy | None,
     *,
-    none_below_ma: float,
+    zero_limit_ma: float,
 ) -> SweepPoint:
     """The point; without a value where no output was seen."""
-    flows = any(sample.current_ma > none_below_ma for sample in seen.samples)
+    flows = any(sample.current_ma > zero_limit_ma for sample in seen.samples)
     settled = seen.settled
     current_ma = uncertainty_ma = nan
     if settled is not None and isfinite(settled.uncertainty) and flows:

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
-from ohmwright.instruments.analyzer import Captured
+from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import measure
 
@@ -59,9 +59,9 @@ def _damped() -> Floats:
     return sines
 
 
-def _captured(samples: Floats) -> Captured:
+def _captured(samples: Floats) -> WaveformCapture:
     counts = np.round(_FULL_SCALE * samples / np.max(np.abs(samples))).astype(np.int16)
-    return Captured(counts, 1e-4, 1e-6)
+    return WaveformCapture(counts, 1e-4, 1e-6)
 
 
 def _crest(samples: Floats) -> float:

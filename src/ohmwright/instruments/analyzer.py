@@ -1,4 +1,4 @@
-"""The abstract bench analyzer: few verbs, frozen capabilities."""
+"""The abstract bench analyzer: its verbs, its data and its protections."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ class Reading(NamedTuple):
 
 
 class GuardProof(NamedTuple):
-    """What was seen when the guard was made to send OFF."""
+    """What was observed when the guard was made to send OFF."""
 
     closed_before: bool
     """Whether the keying output read closed just before: without that OFF has nothing to do."""
@@ -33,8 +33,8 @@ class GuardProof(NamedTuple):
     """From the broken promise until the guard had read the output back as off."""
 
 
-class Captured(NamedTuple):
-    """A waveform of the load current: samples of one record, in counts."""
+class WaveformCapture(NamedTuple):
+    """A captured waveform of the load current, as samples in counts."""
 
     counts: NDArray[np.int16]
     """Shape (n,)."""
@@ -44,7 +44,7 @@ class Captured(NamedTuple):
 
 
 class Analyzer(ABC):
-    """Loads the generator, keys it, and reads what comes out.
+    """Loads the generator, keys it, and reads its output.
 
     Every verb may raise LinkTimeout, LinkLost, ProtocolError or InstrumentRefused.
     """
@@ -56,13 +56,13 @@ class Analyzer(ABC):
     @property
     @abstractmethod
     def protections(self) -> Protections:
-        """What this analyzer, as it is reached here, does to keep RF from staying on."""
+        """The protections against RF that stays on which this analyzer has on this line."""
 
     @abstractmethod
     def sent_limit_s(self, limit_s: float) -> float | None:
-        """The time limit that ON would carry for `limit_s`, never longer; None where it has none.
+        """The time limit in s that ON would carry for `limit_s`; None where ON carries none.
 
-        Instruments take limits in steps, so it may be shorter.
+        It is never longer; it may be shorter, since instruments take limits in steps.
         """
 
     @abstractmethod
@@ -71,7 +71,7 @@ class Analyzer(ABC):
 
     @abstractmethod
     async def set_load(self, load_ohm: float) -> None:
-        """Connect the load resistance `load_ohm` and read it back."""
+        """Connect the load resistance `load_ohm`; return when it reads back as connected."""
 
     @abstractmethod
     async def set_path(self, path: InputPath) -> None:
@@ -79,18 +79,18 @@ class Analyzer(ABC):
 
     @abstractmethod
     async def switch_on(self, limit_s: float) -> None:
-        """Key the generator for at most `limit_s`; the limit travels with the command.
+        """Key the generator for at most `limit_s` seconds; the limit travels with the command.
 
-        Only `engine.activation` may call this (rule 1).
+        Only `engine.activation` may call this.
         """
 
     @abstractmethod
     async def switch_off(self) -> None:
-        """Send OFF, whatever state the line is in. An acknowledgement proves nothing."""
+        """Send OFF, whatever state the line is in; whether RF is off must be read back."""
 
     @abstractmethod
     async def output_on(self) -> bool:
-        """Read the state of the keying output back."""
+        """Whether the keying output reads on."""
 
     @abstractmethod
     async def fetch_current(self) -> Reading:
@@ -101,54 +101,56 @@ class Analyzer(ABC):
         """The latest completed reading of the HF leakage current."""
 
     async def left_s(self) -> float | None:
-        """What is left of the limit sent with ON; None where the analyzer does not tell."""
+        """Seconds left of the limit sent with ON; None where the analyzer does not tell."""
         return None
 
     @abstractmethod
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
-        """Put `resistance_ohm` between the halves of the neutral electrode."""
+        """Connect `resistance_ohm` between the halves of the neutral electrode."""
 
     async def glance(self) -> tuple[bool, float]:
-        """Whether the output reads on, and the load current in mA, each asked once.
+        """Whether the output reads on, and the load current in mA, each asked only once.
 
-        Good enough to suspect that RF is on, not to rule it out.
+        This may raise the suspicion that RF is on; it cannot show that RF is off.
         """
         return await self.output_on(), (await self.fetch_current()).current_ma
 
-    async def capture_waveform(self) -> Captured:
+    async def capture_waveform(self) -> WaveformCapture:
         """The waveform that belongs to the latest completed reading.
 
-        Raises OutOfCapability where the analyzer captures none, as by itself it does not.
+        Raises OutOfCapability where the analyzer captures none, which is the default.
         """
         raise OutOfCapability(f"{self.data.model} captures no waveform.")
 
     async def begin_watch(self, silent_s: float = 0.0) -> None:  # noqa: ARG002
-        """From here to `end_watch` a guard, where there is one, has the engine watched.
+        """Have the guard, where there is one, watch the engine until `end_watch`.
 
-        It may be silent for `silent_s` longer than a dialogue is, as while a person presses keys.
+        The engine may be silent for `silent_s` seconds longer than a dialogue is, as while a person
+        presses keys.
         """
         return
 
     async def end_watch(self) -> None:
-        """The output has read off: nobody needs to watch."""
+        """End the guard's watch, after the output has read off."""
         return
 
     async def until_failed(self) -> None:
-        """Return when the line has failed while nobody speaks, where anything can tell that."""
+        """Return when the line has failed while nobody uses it, where anything can tell."""
         await anyio.sleep_forever()
 
-    async def found_again(self) -> bool:
-        """After LinkLost: whether the analyzer was found again, in some seconds.
+    async def reconnect(self) -> bool:
+        """After LinkLost: whether the analyzer was found again within some seconds.
 
-        Only so that OFF can be sent: what identifies itself then must be what was switched on.
+        It is found again only so that OFF can be sent: it must then identify itself as the analyzer
+        that was switched on.
         """
         return False
 
     async def prove_watchdog(self) -> GuardProof | None:
-        """Break the promise to the guard, and see its OFF read back as off by guard and engine.
+        """Break the promise to the guard; what its OFF did, as observed. None without a guard.
 
-        Only within an open activation has that OFF something to do; outside it shows no more than
-        that the guard is awake. None where there is no guard. Raises LinkError when the guard
-        does not trip, or the output does not read off.
+        Only within an open activation has that OFF something to do; otherwise this shows no more
+        than that the guard is awake. Raises LinkError where the guard does not trip or the output
+        does not read off.
         """
         return None

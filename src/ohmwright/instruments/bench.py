@@ -1,4 +1,4 @@
-"""What stands on the table, opened: the four things the engine works with."""
+"""An opened bench: the instruments, operator and clock that the engine works with."""
 
 from __future__ import annotations
 
@@ -14,12 +14,12 @@ from ohmwright.wire.clock import Clock
 from .analyzer import Analyzer
 from .generator import Generator
 from .operator import Operator
-from .rf import Rf
+from .rf_monitor import RfMonitor
 
 
 @dataclass(frozen=True)
 class Bench:
-    """One bench, used by one task (rule 4)."""
+    """One bench, for use by one task."""
 
     name: str
     analyzer: Analyzer
@@ -37,6 +37,6 @@ class Bench:
     """The files that it was put together from, as they were read."""
 
     @cached_property
-    def rf(self) -> Rf:
-        """What is known of RF here."""
-        return Rf(self.analyzer, self.clock)
+    def rf(self) -> RfMonitor:
+        """What was last read of RF at this bench."""
+        return RfMonitor(self.analyzer, self.clock)

@@ -1,6 +1,6 @@
-"""What any analyzer back end must do, as checks that a test or a person can run.
+"""Checks that every analyzer back end must pass, for tests and for people.
 
-The kit never switches RF on by itself: it is handed the one way to do so (rule 1).
+The kit never switches RF on by itself: it is handed the one way to do so.
 """
 
 from __future__ import annotations
@@ -31,7 +31,7 @@ Activate = Callable[[float, float], AbstractAsyncContextManager[object]]
 
 @dataclass(frozen=True)
 class Kit:
-    """An analyzer under check, loaded by a generator that gives some output."""
+    """An analyzer under check, keying a generator that delivers some output."""
 
     analyzer: Analyzer
     clock: Clock
@@ -40,9 +40,9 @@ class Kit:
     """A load resistance that the bank has."""
 
     async def wait_readings(self, count: float) -> None:
-        """Let `count` reading intervals pass, and the averaging window.
+        """Let `count` reading intervals and the averaging window pass.
 
-        Each is read, since a guard takes silence for a program that hangs.
+        Readings are taken meanwhile, since a guard takes silence for a program that hangs.
         """
         meter = self.analyzer.data.meter
         end_s = self.clock.now_s() + count / meter.readings_per_s + meter.window_s
@@ -55,25 +55,25 @@ Check = Callable[[Kit], Awaitable[str | None]]
 
 
 async def identifies_itself(kit: Kit) -> str | None:
-    """The identity is a text that stays the same."""
+    """Check that the identity is a text that stays the same; what is wrong, or None."""
     first, second = await kit.analyzer.identify(), await kit.analyzer.identify()
     return None if first and first == second else f"identity {first!r}, then {second!r}"
 
 
 async def is_off_when_opened(kit: Kit) -> str | None:
-    """Nothing is on before anybody asked."""
+    """Check that the output is off at first; what is wrong, or None."""
     return "the output is on" if await kit.analyzer.output_on() else None
 
 
 async def sets_every_load(kit: Kit) -> str | None:
-    """Each load resistance of its data is accepted and read back."""
+    """Check that each load resistance of its data is accepted and read back; None."""
     for load_ohm in kit.analyzer.data.load_bank.loads_ohm:
         await kit.analyzer.set_load(load_ohm)
     return None
 
 
 async def refuses_a_load_it_has_not(kit: Kit) -> str | None:
-    """A load resistance beyond its bank is refused and not rounded."""
+    """Check that a load resistance beyond the bank is refused; what is wrong, or None."""
     try:
         await kit.analyzer.set_load(17.3 + max(kit.analyzer.data.load_bank.loads_ohm))
     except OhmwrightError:
@@ -82,14 +82,17 @@ async def refuses_a_load_it_has_not(kit: Kit) -> str | None:
 
 
 async def off_is_idempotent(kit: Kit) -> str | None:
-    """OFF while off is no error."""
+    """Check that OFF while off is no error; what is wrong, or None."""
     await kit.analyzer.switch_off()
     await kit.analyzer.switch_off()
     return "the output is on after OFF" if await kit.analyzer.output_on() else None
 
 
 async def activates_reads_and_releases(kit: Kit) -> str | None:
-    """On reads back as on, current flows, numbers grow; after the block it reads off."""
+    """Check an activation: ON reads back as on, current flows, numbers grow, then it reads off.
+
+    Returns what is wrong, or None.
+    """
     async with kit.activate(kit.load_ohm, 5.0):
         if not await kit.analyzer.output_on():
             return "ON does not read back as on"
@@ -105,7 +108,10 @@ async def activates_reads_and_releases(kit: Kit) -> str | None:
 
 
 async def off_opens_the_output(kit: Kit) -> str | None:
-    """What reads on with RF reads off within two readings of OFF, long before the limit."""
+    """Check that OFF opens the output within two readings, long before the limit.
+
+    Returns what is wrong, or None.
+    """
     async with kit.activate(kit.load_ohm, OFF_LIMIT_S):
         await kit.wait_readings(_READINGS_BEFORE_OFF)
         if not await kit.analyzer.output_on():
@@ -120,12 +126,15 @@ async def off_opens_the_output(kit: Kit) -> str | None:
 
 
 def _stands_still(first: int | None, second: int | None) -> bool:
-    """Whether the meter numbers its readings and has taken none in between."""
+    """Whether a meter that numbers its readings has taken none in between."""
     return first is not None and second is not None and second <= first
 
 
 async def guard_opens_the_output(kit: Kit) -> str | None:
-    """A broken promise has the guard open what reads closed, before the limit does."""
+    """Check that the guard opens the output when the engine is silent, before the limit does.
+
+    Returns what is wrong, or None; None too where there is no guard.
+    """
     async with kit.activate(kit.load_ohm, OFF_LIMIT_S):
         began_s = kit.clock.now_s()
         proof = await kit.analyzer.prove_watchdog()
@@ -140,7 +149,7 @@ async def guard_opens_the_output(kit: Kit) -> str | None:
 
 
 async def ends_an_activation_by_itself(kit: Kit) -> str | None:
-    """The limit that travels with ON is kept by the instrument."""
+    """Check that the analyzer keeps the limit sent with ON; what is wrong, or None."""
     if kit.analyzer.data.activation.max_limit_s is None:
         return None
     async with kit.activate(kit.load_ohm, LIMIT_S):
@@ -153,7 +162,10 @@ async def ends_an_activation_by_itself(kit: Kit) -> str | None:
 
 
 async def captures_what_it_reads(kit: Kit) -> str | None:
-    """A captured waveform has the RMS value of the readings around it, within 5 %."""
+    """Check that a captured waveform has the RMS value of the readings around it, within 5 %.
+
+    Returns what is wrong, or None.
+    """
     if not kit.analyzer.data.waveform:
         return None
     async with kit.activate(kit.load_ohm, 5.0):

@@ -12,7 +12,7 @@ Key = Literal["coarse", "fine"]
 
 
 class Generator(ABC):
-    """The unit under test, worked through its port or by a person's hands."""
+    """The unit under test, worked through its port or by a person."""
 
     data: GeneratorData
     unattended: bool
@@ -30,35 +30,36 @@ class Generator(ABC):
 
     @abstractmethod
     async def enter_service(self, point: str) -> int:
-        """Enter service mode at adjustment point `point`; return its trim.
+        """Enter service mode at adjustment point `point`; its trim in counts.
 
-        A unit that cannot tell its trim counts from 0 at entry.
+        For a unit that cannot tell its trim, counts begin at 0 here.
         """
 
     @abstractmethod
     async def move_trim(self, counts: int) -> int:
-        """Move the trim of the chosen point by `counts`; return the new trim."""
+        """Move the trim of the chosen point by `counts`; the new trim in counts."""
 
     async def press(self, key: Key, times: int) -> int:
-        """Press a key of the chosen point so many times, down if negative; return the new trim.
+        """Press a key of the chosen point `times` times, down if negative; the new trim in counts.
 
-        A port does what a coarse press is said to do; a person's press does what it does.
+        Through a port a coarse press moves the counts that the generator's data say; pressed by a
+        person it may move others.
         """
         coarse = 1.0 if self.data.service is None else self.data.service.coarse_counts
         return await self.move_trim(times * (max(1, round(coarse)) if key == "coarse" else 1))
 
     @abstractmethod
     async def store_trims(self) -> None:
-        """Keep the trims of all points."""
+        """Store the trims of all points in the unit."""
 
     @abstractmethod
     async def leave_service(self) -> None:
-        """Go back to normal use; trims that were not stored are lost."""
+        """Return to normal use; trims that were not stored are lost."""
 
     async def leave_unsaved(self) -> None:
-        """Go back to normal use in order to lose the trims that were not stored."""
+        """Return to normal use in order to lose the trims that were not stored."""
         await self.leave_service()
 
     @abstractmethod
     async def contact_alarm(self) -> bool:
-        """Whether the contact quality monitor alarms."""
+        """Whether the contact quality alarm is on."""

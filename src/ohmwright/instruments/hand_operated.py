@@ -21,7 +21,7 @@ from .requests import (
 
 
 class HandOperatedGenerator(Generator):
-    """Works through an operator. Trims count from 0 at entry into service mode."""
+    """A generator that a person works; trims count from 0 at entry into service mode."""
 
     unattended = False
 
@@ -31,23 +31,24 @@ class HandOperatedGenerator(Generator):
         self._trim = 0
 
     async def identify(self) -> str:
-        """What the bench file says stands on the table, and that nothing read it."""
+        """The unit as the bench file names it, with the remark that nothing read it."""
         return f"{self._label} (from the bench file; the unit has no port)"
 
     async def select(self, mode: str, setting_w: float) -> None:
-        """Ask for mode and setting."""
+        """Ask the person to set mode and power."""
         await self._operator.carry_out(SelectMode(mode, setting_w))
 
     async def enter_service(self, point: str) -> int:
-        """Ask for service mode; the trim starts at 0."""
+        """Ask the person to enter service mode; the trim is then 0."""
         await self._operator.carry_out(EnterService(point))
         self._trim = 0
         return 0
 
     async def move_trim(self, counts: int) -> int:
-        """Ask for coarse presses, then fine ones for the rest.
+        """Ask for coarse presses, then fine ones for the rest; the new trim in counts.
 
-        A coarse press moves only about what the data says; the reading tells the truth.
+        A coarse press moves only about what the generator's data say; what it moved shows in the
+        readings.
         """
         coarse, fine = divmod(abs(counts), self._coarse_counts)
         sign = 1 if counts > 0 else -1
@@ -55,7 +56,7 @@ class HandOperatedGenerator(Generator):
         return await self.press("fine", sign * fine)
 
     async def press(self, key: Key, times: int) -> int:
-        """Ask for the presses; the trim is told as the data say a press counts."""
+        """Ask for presses; the new trim, a press counted as the generator's data say."""
         if times != 0:
             direction: Literal["up", "down"] = "up" if times > 0 else "down"
             await self._operator.carry_out(PressKey(key, direction, abs(times)))
@@ -68,17 +69,17 @@ class HandOperatedGenerator(Generator):
         return 1 if service is None else max(1, round(service.coarse_counts))
 
     async def store_trims(self) -> None:
-        """Ask for the adjustment to be saved."""
+        """Ask the person to save the adjustment."""
         await self._operator.carry_out(StoreTrims())
 
     async def leave_service(self) -> None:
-        """Ask for normal use."""
+        """Ask the person to return to normal use."""
         await self._operator.carry_out(LeaveService())
 
     async def leave_unsaved(self) -> None:
-        """Ask for normal use, without saving."""
+        """Ask the person to return to normal use without saving."""
         await self._operator.carry_out(LeaveUnsaved())
 
     async def contact_alarm(self) -> bool:
-        """Ask whether the alarm is on."""
+        """Whether the person says that the alarm is on."""
         return await self._operator.carry_out(LookAtAlarm()) == YES

@@ -1,7 +1,7 @@
 """The person at the bench: carries out requests, and may always stop, go back, skip or comment.
 
-A request takes its own named answers and nothing else; what else a person says is heard here, in
-one place, for every operator.
+A request takes its own named answers and nothing else. Whatever else a person says is handled here,
+in one place, for every kind of operator.
 """
 
 from __future__ import annotations
@@ -13,19 +13,19 @@ from .requests import Answer, Request
 
 
 class Interjection(Exception):  # noqa: N818 - no error: a person has said so
-    """A person does not answer the request but decides how the run goes on."""
+    """A person has not answered the request, but has decided how the run goes on."""
 
 
 class StopRun(Interjection):
-    """The run is to end here; it can be resumed."""
+    """The run is to stop here; it can be resumed."""
 
 
 class GoBack(Interjection):
-    """What was done before is to be done again."""
+    """The step before is to be done again."""
 
 
 class SkipStep(Interjection):
-    """The step is not to be done; its results are `not measured`, with `reason`."""
+    """The step is to be skipped; its results are `not measured`, with `reason`."""
 
     def __init__(self, reason: str) -> None:
         self.reason = reason
@@ -33,44 +33,44 @@ class SkipStep(Interjection):
 
 
 OnAnswer = Callable[[str, str, str], None]
-"""Told of each question: its text, what was said to it, and the words that came with that."""
+"""Called for each question with its text, the answer, and the words that came with it."""
 NO_ANSWER = "no answer"
 NOT_ANSWERS = ("comment", "skip", "back", "stop", NO_ANSWER)
-"""What `on_answer` is told that is no answer of the request's own."""
+"""Answers for `on_answer` that are none of the request's own."""
 ALWAYS = (
     Answer("#TEXT", meaning="a comment for the record"),
     Answer("skip REASON"),
     Answer("back"),
     Answer("stop"),
 )
-"""What can be said to every request beside its own answers."""
+"""What every request accepts beside its own answers."""
 
 
 def ignore(question: str, answer: str, words: str) -> None:
-    """Listen to nothing."""
+    """An `OnAnswer` that does nothing."""
 
 
 class Operator(ABC):
-    """Carries out requests: a person at a terminal, or a simulated one."""
+    """Carries out requests: a person at a terminal, a simulated person, or nobody."""
 
     name: str
     present: bool = True
     on_answer: OnAnswer = staticmethod(ignore)
-    """Told of everything that is said, at once; must return at once."""
+    """Called at once with everything that is said; must return at once."""
 
     @abstractmethod
     async def reply(self, request: Request, problem: str) -> str:
-        """Ask, and return what was typed. `problem`: why the last reply was not taken, if any.
+        """Show the request and return what was typed.
 
-        Nothing may be returned that was typed before the request could be read.
-        Raises OutOfCapability when nobody is there to do it.
+        `problem` tells why the last reply was not accepted, if any. Nothing may be returned that
+        was typed before the request could be read. Raises OutOfCapability where nobody is there.
         """
 
     async def carry_out(self, request: Request) -> Answer:
-        """Ask until one of the request's own answers is given; return that.
+        """Ask until one of the request's own answers is given; that answer.
 
-        Raises StopRun, GoBack or SkipStep where the person says so. Whatever is said is told to
-        `on_answer`, also that nothing was: a wait that was given up is `NO_ANSWER`.
+        Raises StopRun, GoBack or SkipStep where the person says so. `on_answer` is called with all
+        that is said; with `NO_ANSWER` where the wait was given up.
         """
         problem, open_question = "", True
         try:
@@ -91,7 +91,7 @@ class Operator(ABC):
                 self.on_answer(request.text, NO_ANSWER, "")
 
     def _heard(self, request: Request, said: str) -> str:
-        """Act on what can be said to every request; return why it is to be asked again."""
+        """Act on what can be said to every request; the reason why the request is asked again."""
         word, _, words = said.strip().partition(" ")
         words = words.strip()
         if word.startswith("#"):
@@ -115,7 +115,7 @@ class Operator(ABC):
 
 
 def _own(request: Request, said: str) -> Answer | None:
-    """The request's own answer that was given, if one was."""
+    """The request's own answer that was typed; None where it was none of them."""
     typed = said.strip().casefold()
     fitting = (a for a in request.answers if typed != "" and typed in (a.word, a.key))
     return next(fitting, None)

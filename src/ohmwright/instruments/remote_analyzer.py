@@ -1,6 +1,8 @@
-"""An analyzer behind a command set, over any line."""
+"""An analyzer spoken to through a command set, over any line."""
 
 from __future__ import annotations
+
+from functools import cached_property
 
 import numpy as np
 
@@ -12,7 +14,7 @@ from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.scpi import parse_number
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
-from .analyzer import Analyzer, Captured, GuardProof, Reading
+from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
 
 _SPARE_S = 0.5
 _PLAUSIBLE = 1.5
@@ -23,20 +25,20 @@ _LIMIT_SLACK_S = 2.0
 
 
 class RemoteAnalyzer(Analyzer):
-    """Translates verbs into messages; what the instrument answers decides, not what it was told."""
+    """Sends each verb as a message, and reads back what the instrument made of it."""
 
     def __init__(self, data: AnalyzerData, dialogue: Dialogue, identity: str = "") -> None:
-        refuse_contradiction(data, dialogue.commands)
+        check_limit_agreement(data, dialogue.commands)
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
-        self._assured = VerifiedDialogue(dialogue, identity)
+        self._verified = VerifiedDialogue(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
 
-    @property
+    @cached_property
     def protections(self) -> Protections:
-        """As its data and command set say, and whether a guard owns its port."""
+        """The protections that its data, its command set and its line give."""
         commands = self.dialogue.commands
         return Protections(
             limit_in_on=commands.carries_limit,
@@ -52,70 +54,70 @@ class RemoteAnalyzer(Analyzer):
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:
-        """As the command set writes it."""
+        """The limit in s as the command set writes it into ON; None where ON carries none."""
         return self.dialogue.commands.sent_limit_s(limit_s)
 
     async def identify(self) -> str:
-        """The identification; the line is proven by it."""
-        return await self._assured.identify()
+        """The identification, over a line that was proven to carry every digit."""
+        return await self._verified.identify()
 
     async def set_load(self, load_ohm: float) -> None:
-        """Choose a load resistance and see that it is the one connected."""
-        await self._assured.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
+        """Connect the load resistance `load_ohm`; return when it reads back as connected."""
+        await self._verified.set_number("set_load", "load", load_ohm, load_ohm=load_ohm)
 
     async def set_path(self, path: InputPath) -> None:
         """Choose the input circuit. Raises SourceError where the command set cannot say it."""
-        await self._assured.set_name("set_path", "path", path, path=path)
+        await self._verified.set_name("set_path", "path", path, path=path)
 
     async def switch_on(self, limit_s: float) -> None:
-        """Send ON with its limit, once, and see that the limit is the one that runs.
+        """Send ON with its limit, once; return when that limit reads back as running.
 
-        Where there is a ceiling the analyzer then refuses a longer limit: a digit that changes in
-        ON must not hold RF on for longer, for after it the line may take no OFF any more.
+        Where the analyzer has a ceiling it then refuses a longer limit: a digit changed on the line
+        must not hold RF on for longer, since after ON the line may carry no OFF.
         """
         sent_s = self.sent_limit_s(limit_s) or limit_s
         if "set_ceiling" in self.dialogue.commands.tell:
-            await self._assured.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
+            await self._verified.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
         await self.dialogue.tell("on", limit_s=sent_s)
         if self.protections.limit_read_back:
             await self._see_limit(sent_s)
 
     async def switch_off(self) -> None:
         """Send OFF at once."""
-        await self.dialogue.tell_first("off")
+        await self.dialogue.tell_at_once("off")
 
     async def output_on(self) -> bool:
-        """Anything but a plain 0 counts as on."""
-        return await self._assured.number("state") != 0
+        """Whether the output reads on: anything but a plain 0."""
+        return await self._verified.number("state") != 0
 
     async def fetch_current(self) -> Reading:
-        """The load current."""
+        """The latest completed reading of the load current."""
         return await self._fetch("fetch_current")
 
     async def fetch_leakage(self) -> Reading:
-        """The leakage current."""
+        """The latest completed reading of the HF leakage current."""
         return await self._fetch("fetch_leakage")
 
     async def glance(self) -> tuple[bool, float]:
-        """One question each."""
+        """Whether the output reads on, and the load current in mA, each asked only once."""
         on = await self.dialogue.ask_number("state") != 0
         value, _ = await self.dialogue.ask_reading("fetch_current", self._unit)
         return on, value * self._to_ma
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
-        """Choose the contact resistance."""
-        await self._assured.set_number(
+        """Connect `resistance_ohm` between the halves of the neutral electrode."""
+        await self._verified.set_number(
             "set_contact", "contact", resistance_ohm, contact_ohm=resistance_ohm
         )
 
     async def left_s(self) -> float | None:
-        """Asked once: it runs down, so two answers need not agree."""
+        """Seconds left of the limit; asked once, for two answers would differ."""
         if not self.protections.limit_read_back:
             return None
         return await self.dialogue.ask_number("remaining")
 
     async def _see_limit(self, limit_s: float) -> None:
-        """Ask twice at most: what is left runs down, so two answers need not agree."""
+        """Raise where another limit runs than the one sent; asked twice at most."""
         left_s = await self.dialogue.ask_number("remaining")
         if not _runs(left_s, limit_s):
             left_s = await self.dialogue.ask_number("remaining")
@@ -134,7 +136,7 @@ class RemoteAnalyzer(Analyzer):
             )
 
     async def _fetch(self, verb: Ask) -> Reading:
-        value, number = await self._assured.reading(verb, self._unit)
+        value, number = await self._verified.reading(verb, self._unit)
         current_ma = value * self._to_ma
         if abs(current_ma) > _PLAUSIBLE * self.data.meter.max_current_ma:
             raise ProtocolError(
@@ -145,11 +147,11 @@ class RemoteAnalyzer(Analyzer):
             )
         return Reading(current_ma, number)
 
-    async def capture_waveform(self) -> Captured:
-        """The samples, as 16-bit counts with the high byte first, and their two scales."""
+    async def capture_waveform(self) -> WaveformCapture:
+        """The latest waveform: 16-bit counts, A a count, s a sample."""
         if not self.data.waveform:
             return await super().capture_waveform()
-        block = await self._assured.block("fetch_waveform")
+        block = await self._verified.block("fetch_waveform")
         if len(block) < 2 or len(block) % 2:
             raise ProtocolError(
                 f"A waveform of {len(block)} bytes came; its samples have 2 bytes each.",
@@ -157,7 +159,7 @@ class RemoteAnalyzer(Analyzer):
                 "Check 'fetch_waveform' in the analyzer's command set, and the cabling.",
             )
         counts = np.frombuffer(block, ">i2")
-        scales = await self._assured.text("waveform_scale")
+        scales = await self._verified.text("waveform_scale")
         try:
             amps_per_count, interval_s = (parse_number(part) for part in scales.split(","))
         except ValueError:
@@ -166,27 +168,27 @@ class RemoteAnalyzer(Analyzer):
                 "The waveform means nothing without them.",
                 "Check 'waveform_scale' in the analyzer's command set.",
             ) from None
-        return Captured(counts.astype(np.int16), amps_per_count, interval_s)
+        return WaveformCapture(counts.astype(np.int16), amps_per_count, interval_s)
 
     async def begin_watch(self, silent_s: float = 0.0) -> None:
-        """Promise traffic: a query that times out, two readings, and half a second to spare."""
+        """Promise the guard traffic within a query's time-out, two readings and 0.5 s."""
         every_s = self.dialogue.commands.timeout_s + 2 / self.data.meter.readings_per_s + _SPARE_S
         await self.dialogue.framing.link.expect_traffic(every_s + silent_s)
 
     async def end_watch(self) -> None:
-        """Take the promise back."""
+        """Take the promise to the guard back."""
         await self.dialogue.framing.link.expect_traffic(None)
 
     async def until_failed(self) -> None:
-        """Wait on the line."""
+        """Return when the line has failed."""
         await self.dialogue.framing.link.until_failed()
 
-    async def found_again(self) -> bool:
-        """Look for the line."""
-        return await self.dialogue.found_again()
+    async def reconnect(self) -> bool:
+        """Whether a lost line was found again."""
+        return await self.dialogue.reconnect()
 
     async def prove_watchdog(self) -> GuardProof | None:
-        """Break a promise on purpose; what it does is read back before and after."""
+        """Break the promise to the guard; what was read before and after. None without a guard."""
         closed_before = await self.output_on()
         off_after_s = await self.dialogue.framing.link.prove_watchdog()
         if off_after_s is None:
@@ -201,7 +203,7 @@ class RemoteAnalyzer(Analyzer):
         return GuardProof(closed_before, off_after_s)
 
 
-def refuse_contradiction(data: AnalyzerData, commands: CommandSet) -> None:
+def check_limit_agreement(data: AnalyzerData, commands: CommandSet) -> None:
     """Raise SourceError where data and command set disagree on the limit that ON carries."""
     stated = data.activation.max_limit_s is not None
     if stated == commands.carries_limit:

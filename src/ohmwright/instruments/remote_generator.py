@@ -1,4 +1,4 @@
-"""A generator with a port, behind a command set."""
+"""A generator with a port, spoken to through a command set."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from .generator import Generator
 
 
 class RemoteGenerator(Generator):
-    """Needs no person. What it was told is read back, and each verb ends on a proven line."""
+    """A generator that needs no person; settings are read back over a line that is proven."""
 
     unattended = True
 
@@ -19,52 +19,52 @@ class RemoteGenerator(Generator):
         self.data = data
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
-        self._assured = VerifiedDialogue(dialogue, identity)
+        self._verified = VerifiedDialogue(dialogue, identity)
 
     async def identify(self) -> str:
-        """The identification; the line is proven by it."""
-        return await self._assured.identify()
+        """The identification, over a line that was proven to carry every digit."""
+        return await self._verified.identify()
 
     async def select(self, mode: str, setting_w: float) -> None:
-        """Choose mode and setting, and see that both were taken."""
-        await self._assured.set_name("select_mode", "mode", mode, mode=mode)
-        await self._assured.set_number("set_power", "power", setting_w, setting_w=setting_w)
+        """Set mode and power; return when both read back."""
+        await self._verified.set_name("select_mode", "mode", mode, mode=mode)
+        await self._verified.set_number("set_power", "power", setting_w, setting_w=setting_w)
 
     async def enter_service(self, point: str) -> int:
-        """Enter service mode, choose the point, read its trim."""
-        await self._assured.set_count("service_on", "service", 1)
-        await self._assured.set_name("set_point", "point", point, point=point)
+        """Enter service mode and choose `point`; its trim in counts."""
+        await self._verified.set_count("service_on", "service", 1)
+        await self._verified.set_name("set_point", "point", point, point=point)
         return await self._trim()
 
     async def move_trim(self, counts: int) -> int:
-        """Set the trim and read it back."""
+        """Move the trim by `counts` and read it back; the new trim in counts."""
         wanted = await self._trim() + counts
-        await self._assured.set_count("set_trim", "trim", wanted, counts=wanted)
+        await self._verified.set_count("set_trim", "trim", wanted, counts=wanted)
         return wanted
 
     async def store_trims(self) -> None:
-        """Keep the trims, and see that the chosen point's was kept."""
+        """Store the trims; return when that of the chosen point reads back as stored."""
         await self.dialogue.tell("store")
         if self.dialogue.commands.can_ask("stored"):
             await self._see_stored()
 
     async def leave_service(self) -> None:
-        """Leave service mode."""
-        await self._assured.set_count("service_off", "service", 0)
+        """Leave service mode; return when it reads back as left."""
+        await self._verified.set_count("service_off", "service", 0)
 
     async def contact_alarm(self) -> bool:
-        """Read the alarm."""
-        alarm = await self._assured.number("contact_alarm") != 0
+        """Whether the contact quality alarm reads on."""
+        alarm = await self._verified.number("contact_alarm") != 0
         await self.identify()
         return alarm
 
     async def _trim(self) -> int:
-        trim = round(await self._assured.number("trim"))
+        trim = round(await self._verified.number("trim"))
         await self.identify()
         return trim
 
     async def _see_stored(self) -> None:
-        stored, trim = await self._assured.number("stored"), await self._trim()
+        stored, trim = await self._verified.number("stored"), await self._trim()
         if stored != trim:
             raise ProtocolError(
                 f"The generator has kept the trim {stored:g}, not {trim}.",

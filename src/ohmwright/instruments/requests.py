@@ -1,4 +1,4 @@
-"""What a person at the bench can be asked, as data: each request with its own named answers."""
+"""The requests to a person at the bench, as data: each with its own named answers."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Literal, Protocol
 
 @dataclass(frozen=True)
 class Answer:
-    """One thing that a request can be answered with."""
+    """One answer that a request accepts."""
 
     word: str
     """As it is typed and as it is recorded."""
@@ -32,11 +32,11 @@ class Request(Protocol):
 
     @property
     def answers(self) -> tuple[Answer, ...]:
-        """The answers it takes, beside those that every request takes."""
+        """The answers it accepts, beside those that every request accepts."""
 
     @property
     def rf_follows(self) -> bool:
-        """Whether RF comes on once it is answered, without another request."""
+        """Whether RF comes on after the answer without another request."""
 
 
 @dataclass(frozen=True)
@@ -85,14 +85,14 @@ class PressKey:
 
 
 def press_text(key: Literal["coarse", "fine"], presses: int) -> str:
-    """How a person is told of presses; negative is down."""
+    """The request for `presses` of a key in words; a negative number is down."""
     times = "once" if abs(presses) == 1 else f"{abs(presses)} times"
     return f"Press {key} {'up' if presses > 0 else 'down'} {times}."
 
 
 @dataclass(frozen=True)
 class CountPresses:
-    """How many presses of a request that was not answered in time were done: 0 to all of them."""
+    """How many presses of a request that was not answered in time were done."""
 
     pressed: PressKey
     rf_follows: bool = True
@@ -104,13 +104,13 @@ class CountPresses:
 
     @property
     def answers(self) -> tuple[Answer, ...]:
-        """The numbers there are."""
+        """The numbers from 0 to all of the presses."""
         return tuple(Answer(str(number)) for number in range(self.pressed.presses + 1))
 
 
 @dataclass(frozen=True)
-class JoinPath:
-    """Join the analyzer's input to a circuit by hand."""
+class ConnectPath:
+    """Connect the analyzer's input to a circuit by hand."""
 
     path: Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
     answers: tuple[Answer, ...] = (DONE,)
@@ -149,7 +149,7 @@ class LeaveService:
 
 @dataclass(frozen=True)
 class LeaveUnsaved:
-    """Return to normal use so that what was moved is undone."""
+    """Return to normal use without saving, so that what was moved is undone."""
 
     text: str = "Leave service mode WITHOUT saving: what was pressed here is not to be kept."
     answers: tuple[Answer, ...] = (DONE,)
@@ -167,7 +167,7 @@ class LookAtAlarm:
 
 @dataclass(frozen=True)
 class Inspect:
-    """A yes or no question from the procedure; yes is good."""
+    """A yes or no question from the procedure; yes is the good answer."""
 
     text: str
     answers: tuple[Answer, ...] = (YES, NO)
@@ -176,7 +176,7 @@ class Inspect:
 
 @dataclass(frozen=True)
 class Instruct:
-    """Something to be done before going on."""
+    """An instruction from the procedure, to be done before the run goes on."""
 
     text: str
     answers: tuple[Answer, ...] = (DONE,)
@@ -193,12 +193,12 @@ CORRECTED = Answer("corrected", "c", "it did not, and does now")
 
 @dataclass(frozen=True)
 class LookForCause:
-    """Nothing was seen where something should be: is it the unit, or how it is joined?"""
+    """No output was seen where there should be some: is it the unit, or how it is connected?"""
 
     seen: str
     look: str
     """What to look at, as a request."""
-    sure: Answer = DEAD
+    confirmed: Answer = DEAD
     """What is answered when all that is in order."""
     rf_follows: bool = True
 
@@ -210,12 +210,12 @@ class LookForCause:
     @property
     def answers(self) -> tuple[Answer, ...]:
         """Mended, in order, or unknown."""
-        return AGAIN, self.sure, UNKNOWN
+        return AGAIN, self.confirmed, UNKNOWN
 
 
 @dataclass(frozen=True)
 class LookAtPanel:
-    """What was seen is far from what was asked: is it chosen on the panel?"""
+    """The output is far from what was asked for: is it set so on the panel?"""
 
     seen: str
     wanted: str

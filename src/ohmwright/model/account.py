@@ -1,4 +1,4 @@
-"""Who the operating system says is at work."""
+"""The user account of the operating system that runs this program."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What is known of an analyzer's accuracy, and from whom: its calibration certificate as data.
+"""An analyzer's calibration certificate as data: its accuracy, and who states it.
 
 Every accuracy is plus or minus a percentage of the reading plus a floor. With a `coverage_factor`
 it is an expanded uncertainty, u = U / k; without one it is a limit of error within which anything
@@ -18,7 +18,7 @@ from .traceability import Traceability
 
 
 class CurrentRange(FrozenModel):
-    """The meter's accuracy up to one current; the first range that holds a reading counts."""
+    """The meter's accuracy up to `up_to_ma`; of several ranges the first that fits counts."""
 
     up_to_ma: Positive
     percent: NotNegative
@@ -28,7 +28,7 @@ class CurrentRange(FrozenModel):
 
 
 class LoadAccuracy(FrozenModel):
-    """How near the load resistances are to their names, warm or cold."""
+    """The largest relative difference between load resistances and their nominal values."""
 
     percent: NotNegative
     coverage_factor: Positive | None = None
@@ -42,7 +42,7 @@ class Drift(FrozenModel):
 
 
 class AnalyzerCertificate(FrozenModel):
-    """A whole certificate."""
+    """The whole certificate of one analyzer."""
 
     number: str
     laboratory: str
@@ -66,15 +66,15 @@ class AnalyzerCertificate(FrozenModel):
         return self
 
     def range_of(self, current_ma: float) -> CurrentRange:
-        """The range that `current_ma` lies in; the last one for a reading just beyond them all.
+        """The first range that holds `current_ma`; the last range for a current beyond them all.
 
-        Procedures that ask for more than it covers are refused (`engine.capability`).
+        A procedure that asks for more than the certificate covers is refused before it runs.
         """
         fitting = (one for one in self.current if abs(current_ma) <= one.up_to_ma)
         return next(fitting, self.current[-1])
 
     def traceability(self, on: date) -> Traceability:
-        """What a record says of it on a day."""
+        """The certificate as results name it, and whether it has expired on the date `on`."""
         return Traceability(
             certificate=self.number,
             laboratory=self.laboratory,

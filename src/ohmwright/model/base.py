@@ -1,4 +1,4 @@
-"""The base of every noun: frozen, strict about its keys, helpful about a wrong one."""
+"""The base of every data model: frozen, and strict about its keys."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ LONGEST_KEY = 60
 
 
 class FrozenModel(BaseModel):
-    """Frozen data that refuses a key it does not know and names the nearest it does."""
+    """Frozen data that refuses an unknown key; the complaint names the nearest valid one."""
 
     model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
 
@@ -32,7 +32,7 @@ class FrozenModel(BaseModel):
 
 
 def suggestion(key: str, known: Sequence[str]) -> str:
-    """What is wrong with `key`, and the nearest of the `known` ones."""
+    """The complaint about an unknown `key`, with the nearest of the `known` ones or all of them."""
     near = get_close_matches(key, known, n=1, cutoff=0.5) if len(key) <= LONGEST_KEY else []
     named = f"unknown key '{shortened(key, LONGEST_KEY)}'"
     if near:
@@ -41,5 +41,5 @@ def suggestion(key: str, known: Sequence[str]) -> str:
 
 
 def shortened(text: str, length: int) -> str:
-    """`text`, cut to `length` characters where it has more."""
+    """`text`, cut to `length` characters and marked with an ellipsis where it is longer."""
     return text if len(text) <= length else f"{text[:length]}…"

@@ -27,7 +27,7 @@ class TcpAddress(FrozenModel):
 
 
 class VisaResource(FrozenModel):
-    """A VISA resource; `backend` is what pyvisa calls its library."""
+    """A VISA resource; `backend` is the VISA library as pyvisa names it."""
 
     kind: Literal["visa"]
     resource: str
@@ -35,7 +35,7 @@ class VisaResource(FrozenModel):
 
 
 class Simulated(FrozenModel):
-    """The simulated instrument of the bench's [simulation]."""
+    """An instrument that the bench's [simulation] table simulates in this process."""
 
     kind: Literal["simulated"]
 
@@ -43,8 +43,8 @@ class Simulated(FrozenModel):
 Address = Annotated[SerialPort | TcpAddress | VisaResource | Simulated, Field(discriminator="kind")]
 
 
-class Instrument(FrozenModel):
-    """One instrument: its data file and how it is reached."""
+class InstrumentEntry(FrozenModel):
+    """One instrument of a bench file: its data file and how it is reached."""
 
     data: str
     """A shipped name, or a path relative to the bench file."""
@@ -54,8 +54,8 @@ class Instrument(FrozenModel):
     """What its `*IDN?` must contain, such as its serial number; another one is refused."""
 
 
-class Analyzer(Instrument):
-    """The analyzer, and the file of its own calibration certificate."""
+class AnalyzerEntry(InstrumentEntry):
+    """The analyzer of a bench file, with the file of its calibration certificate."""
 
     certificate: str | None = None
     """A shipped analyzer's name, or a path relative to the bench file."""
@@ -79,11 +79,11 @@ class Asset(FrozenModel):
 
 
 class BenchFile(FrozenModel):
-    """A whole bench."""
+    """A bench: its instruments, the unit under test and, where simulated, the simulation."""
 
     name: str
-    analyzer: Analyzer
-    generator: Instrument
+    analyzer: AnalyzerEntry
+    generator: InstrumentEntry
     asset: Asset
     environment: Environment | None = None
     simulation: Simulation | None = None

@@ -1,7 +1,7 @@
-"""How a value is held against its limits: decision rules by their names in the standards.
+"""Decision rules, by their names in the standards: when a value passes and when it fails.
 
-Each says what passes and what fails; what it leaves between is undecided. Whatever the rule, a
-value is also undecided while the scatter of its readings leaves doubt (see `engine.judge`).
+A value that neither passes nor fails is undecided. Whatever the rule, a value is also undecided
+while the scatter of its readings leaves doubt (see `engine.judge`).
 """
 
 from __future__ import annotations

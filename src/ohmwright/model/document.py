@@ -1,4 +1,4 @@
-"""A file that a run went by, kept in its record in full text."""
+"""A file that a run used, kept in its record in full text."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ Role = Literal[
 
 
 class DocumentRef(FrozenModel):
-    """What a document is for, and which: the SHA-256 of its text in UTF-8, in hexadecimal."""
+    """The role of a document and the SHA-256 of its text in UTF-8, in hexadecimal."""
 
     role: Role
     sha256: str
 
 
 class Document(FrozenModel):
-    """One document. A text that does not fit its digest is refused."""
+    """One file in full text; refused where the text does not fit its digest."""
 
     role: Role
     name: str
@@ -46,12 +46,12 @@ class Document(FrozenModel):
 
     @property
     def ref(self) -> DocumentRef:
-        """The document by its digest."""
+        """The role and digest of the document."""
         return DocumentRef(role=self.role, sha256=self.sha256)
 
 
 def document(role: Role, path: Path, text: str) -> Document:
-    """The document that was read from `path`."""
+    """The document made of `text`, which was read from `path`."""
     return Document(role=role, name=path.name, sha256=digest_of(text), text=text)
 
 
@@ -60,10 +60,13 @@ def digest_of(text: str) -> str:
     return sha256(text.encode()).hexdigest()
 
 
-def changed(
+def changed_roles(
     now: Iterable[DocumentRef], before: Iterable[DocumentRef], roles: Iterable[Role]
 ) -> tuple[Role, ...]:
-    """Which of `roles` have another document now than before; what is not known has not changed."""
+    """Those of `roles` whose document differs between `before` and `now`, in the order of `roles`.
+
+    A role that is missing on either side counts as unchanged.
+    """
     was = {ref.role: ref.sha256 for ref in before}
     new = {ref.role: ref.sha256 for ref in now}
     return tuple(r for r in roles if r in was and r in new and was[r] != new[r])

@@ -6,11 +6,14 @@ from typing import ClassVar
 
 
 class OhmwrightError(Exception):
-    """A problem told in three parts; `exit_code` is what the terminal ends with."""
+    """A problem told in three parts: what happened, what it means, what to do.
+
+    `exit_code` is the code that a command ends with.
+    """
 
     exit_code: ClassVar[int] = 2
-    is_told = False
-    """Whether a person has been told already."""
+    is_reported = False
+    """Whether it was shown to a person already."""
 
     def __init__(self, happened: str, means: str = "", do: str = "") -> None:
         self.happened, self.means, self.do = happened, means, do
@@ -29,7 +32,7 @@ class ProcedureError(SourceError):
     """A procedure file is wrong; `happened` starts with file, line and column."""
 
 
-class OutOfCapability(OhmwrightError):  # noqa: N818 - the house word (rule 10)
+class OutOfCapability(OhmwrightError):  # noqa: N818 - a plain word without Error
     """The bench cannot do what the procedure asks; nothing was switched on."""
 
 
@@ -62,9 +65,9 @@ class LinkLost(LinkError):  # noqa: N818
 
 
 class GuardTripped(LinkError):  # noqa: N818
-    """The guard heard nothing of the engine for too long and sent OFF by itself.
+    """The guard sent OFF by itself, since the engine sent nothing for longer than it promised.
 
-    `confirmed` says whether it read the output back as off.
+    `confirmed`: whether the guard read the output back as off.
     """
 
     def __init__(self, happened: str, means: str = "", do: str = "", *, confirmed: bool) -> None:
@@ -73,7 +76,7 @@ class GuardTripped(LinkError):  # noqa: N818
 
 
 class WrongInstrument(LinkError):  # noqa: N818
-    """Another unit answers than the bench file names or the run was begun with."""
+    """An instrument answers that is not the one of the bench file or of the run's beginning."""
 
 
 class ProtocolError(LinkError):
@@ -95,11 +98,11 @@ class InspectionFailed(OhmwrightError):  # noqa: N818
 
 
 class ActivationCutShort(LinkError):  # noqa: N818
-    """RF went off before the engine switched it off; what was read last means nothing."""
+    """RF went off before the engine switched it off; the last readings are not used."""
 
 
 class ExcessiveOutput(OhmwrightError):  # noqa: N818
-    """Far more flowed than was asked for; RF was switched off at that reading."""
+    """Far more current flowed than was asked for; RF was switched off at that reading."""
 
     exit_code = 4
 
@@ -111,7 +114,7 @@ class UnaskedOutput(OhmwrightError):  # noqa: N818
 
 
 class ActivationVoid(LinkError):  # noqa: N818
-    """Time passed unseen while RF was on: a sleep, a stop. Ages and on-time are not known."""
+    """Time passed unobserved while RF was on (a sleeping computer, a stopped program)."""
 
 
 class ReleaseNotConfirmed(OhmwrightError):  # noqa: N818
@@ -133,6 +136,6 @@ class Stopped(OhmwrightError):  # noqa: N818
 
 
 class ProgramFault(OhmwrightError):  # noqa: N818
-    """The program itself failed in a way that nobody foresaw: a crash, never a verdict."""
+    """The program itself failed in an unforeseen way; this says nothing about any unit."""
 
     exit_code = 70

@@ -1,4 +1,4 @@
-"""What an analyzer and a generator can do, as data an owner writes from their manuals."""
+"""Capabilities of analyzers and generators, as data their owner writes from the manuals."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from pydantic import AfterValidator, Field
 from .base import FrozenModel
 
 LEAST, MOST = 1e-9, 1e12
-"""Between them lies every resistance, power, current, frequency or time that a file can mean."""
+"""Least and largest resistance, power, current, frequency or time that a file may give."""
 
 
 def _not_as_good_as_zero(value: float) -> float:
@@ -27,12 +27,12 @@ PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
 """A name that travels in a command: nothing in it can end the command or begin another."""
 Sense = Literal["current", "voltage", "phase"]
 InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
-"""What the analyzer's terminals are joined to inside it."""
+"""The circuit that the analyzer joins its input terminals to."""
 ModeKind = Literal["cut", "blend", "coag", "bipolar"]
 
 
 class LoadBankData(FrozenModel):
-    """The non-inductive load resistances and what they bear."""
+    """The non-inductive load resistances, and the power and time they are rated for."""
 
     loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
     max_power_w: Positive
@@ -56,7 +56,7 @@ class MeterData(FrozenModel):
 
 
 class ActivationOutput(FrozenModel):
-    """The contact that keys the generator, and which bounds it has of its own (rule 2)."""
+    """The contact that keys the generator, and by what the analyzer opens it by itself."""
 
     max_limit_s: Positive | None = None
     """Largest time limit the ON command can carry; absent where it carries none."""
@@ -70,7 +70,7 @@ class ActivationOutput(FrozenModel):
 
 
 class AnalyzerData(FrozenModel):
-    """A bench analyzer's capabilities: frozen, and checked before anything is switched on."""
+    """A bench analyzer's capabilities, checked before anything is switched on."""
 
     maker: str
     model: str
@@ -87,7 +87,7 @@ class AnalyzerData(FrozenModel):
 
     @property
     def has_paths(self) -> bool:
-        """Whether its input has a choice of circuits."""
+        """Whether the input terminals can be joined to more than the output circuit."""
         return self.leakage_load_ohm is not None or self.contact_quality_ohm is not None
 
 
@@ -114,7 +114,7 @@ class ServicePoint(FrozenModel):
 
 
 class ServiceMode(FrozenModel):
-    """How the service mode is worked."""
+    """The service mode: its adjustment points, its coarse key and its time-out."""
 
     points: tuple[ServicePoint, ...] = Field(max_length=MANY)
     coarse_counts: Positive = 10.0
@@ -126,7 +126,7 @@ class ServiceMode(FrozenModel):
 
 
 class DroopData(FrozenModel):
-    """How the output sags while RF is on and recovers in rest, over all units of the model."""
+    """How far the output falls while RF is on and how it recovers, over all units of a model."""
 
     largest: Annotated[float, Field(gt=0, lt=0.5)]
     """Largest relative loss when warm through."""
@@ -149,7 +149,7 @@ class GeneratorData(FrozenModel):
     duty: Annotated[float, Field(gt=0, le=1)] | None = None
     """Largest share of on-time over a few minutes at full setting, where the maker states it."""
     droop: DroopData | None = None
-    """Where it is known rests need be no longer than it takes; else the procedure's hold."""
+    """Lets rests be as short as the recovery needs; absent: rests as the procedure says."""
 
     def mode(self, name: str) -> Mode | None:
         """The mode called `name`, if there is one."""

@@ -1,4 +1,4 @@
-"""Where each key of a TOML text stands: line and column, both counted from 1."""
+"""The line and column of each key of a TOML text, both counted from 1."""
 
 from __future__ import annotations
 
@@ -21,10 +21,10 @@ def _parser() -> Parser:
 
 
 def key_positions(text: str) -> dict[Path, Position]:
-    """Map the path of every key and array element to its place in `text`.
+    """The line and column of every key and array element of `text`, by path.
 
     A path is what a decoded document is indexed with: `("step", 0, "load_ohm")`.
-    Tables opened more than once keep their first place.
+    Tables opened more than once keep their first position.
     """
     found: dict[Path, Position] = {(): (1, 1)}
     array_lengths: dict[Path, int] = {}
@@ -37,7 +37,7 @@ def key_positions(text: str) -> dict[Path, Position]:
 
 
 def _in_characters(found: dict[Path, Position], text: str) -> dict[Path, Position]:
-    """The same places with columns counted in characters; tree-sitter counts bytes."""
+    """The positions `found` with columns counted in characters; tree-sitter counts bytes."""
     lines = [b"", *text.encode().split(b"\n")]
     counted = dict[Position, int]()
     line = done = characters = 0

@@ -1,4 +1,4 @@
-"""What kept RF from staying on at one bench, and what its readings rest on: as it really was."""
+"""The protections of one bench against RF that stays on and against false readings."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from .base import FrozenModel
 
 
 class Protections(FrozenModel):
-    """Which protections a bench has. What is False is missing, not unknown."""
+    """Which protections a bench has; False means that it has not, never that it is not known."""
 
     limit_in_on: bool = False
     """ON carries a time limit that the analyzer keeps by itself."""
@@ -32,7 +32,7 @@ class Protections(FrozenModel):
     def words(self) -> tuple[tuple[str, bool], ...]:
         """Each protection in plain words, and whether the bench has it.
 
-        A limit in ON and a single shot stand for each other: with one of them the other is no lack.
+        A limit in ON and a single shot replace each other: of the two only one is listed.
         """
         needless = "single_shot" if self.limit_in_on or not self.single_shot else "limit_in_on"
         return tuple((text, getattr(self, n)) for n, text in _WORDS.items() if n != needless)

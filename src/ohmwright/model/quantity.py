@@ -1,7 +1,7 @@
 """Quantities of results, and their units.
 
 A quantity carries its unit at the end of its name (`current_ma`, `power_w`), so that whoever shows
-a result finds the unit without knowing what measured it; one without such an end has none.
+a result finds the unit without knowing what measured it; one without such an end has no unit.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""What a step found: values with their limits and one of four verdicts (rule 7)."""
+"""Results: values with their limits and one of four verdicts."""
 
 from __future__ import annotations
 
@@ -13,19 +13,19 @@ from .tolerance import Target
 from .traceability import Traceability
 
 AMPLE_DOF = 1e6
-"""As good as infinitely many degrees of freedom, which JSON cannot say."""
+"""Degrees of freedom recorded instead of infinitely many, for JSON has no infinity."""
 Verdict = Literal["pass", "fail", "undecided", "not measured"]
 # the worst comes first: a run is only as good as its worst point
 _SEVERITY: tuple[Verdict, ...] = ("fail", "undecided", "not measured", "pass")
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:
-    """The verdict of a whole: `not measured` when there is nothing."""
+    """The gravest of `verdicts`, which is the verdict of the whole; `not measured` for none."""
     return min(verdicts, key=_SEVERITY.index, default="not measured")
 
 
 class Sample(NamedTuple):
-    """One reading: age of the activation at the end of the meter's window, and the current."""
+    """One reading: age of the activation in s at the end of the meter's window, current in mA."""
 
     age_s: float
     current_ma: float
@@ -43,7 +43,7 @@ class BudgetEntry(FrozenModel):
 
 
 class Measured(FrozenModel):
-    """A value with its standard uncertainty, in the unit of its quantity, the target's if any."""
+    """A value with its standard uncertainty, both in the unit of `quantity`."""
 
     quantity: Quantity | None = None
     value: float
@@ -119,5 +119,5 @@ class Result(FrozenModel):
 
 
 def latest(results: Iterable[Result]) -> tuple[Result, ...]:
-    """The results that stand: of a point that was done again, the last one."""
+    """The results that count: of a point that was measured again, only the last one."""
     return tuple({(each.stage, each.step, each.point): each for each in results}.values())

@@ -1,4 +1,4 @@
-"""Where the data that comes with the program is: in a wheel, or in a checkout."""
+"""The place of the data shipped with the program: in a wheel, or in a checkout."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ _IN_CHECKOUT = _PACKAGE.parents[1] / "sim_profiles"
 def shipped(*parts: str) -> Path:
     """The path of shipped data, such as `shipped("generators", "quillon-300.toml")`.
 
-    It need not exist: whoever opens it says so.
+    The path need not exist; opening it tells.
     """
     root = _IN_WHEEL if _IN_WHEEL.is_dir() else _IN_CHECKOUT
     return root.joinpath(*parts)

@@ -1,4 +1,4 @@
-"""Reading a TOML file into a noun, with every complaint placed by line and column."""
+"""Reading TOML files into data models; every complaint names file, line and column."""
 
 from __future__ import annotations
 
@@ -15,9 +15,9 @@ from pydantic_core import ErrorDetails
 from .base import LONGEST_KEY as _LONGEST_KEY
 from .base import UNKNOWN_KEYS, shortened, suggestion
 from .errors import SourceError
-from .excess import LARGEST_BYTES, excess
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
+from .text_limits import LARGEST_BYTES, first_violation
 
 M = TypeVar("M", bound=BaseModel)
 _MOST = 20
@@ -26,7 +26,8 @@ _LONGEST_COMPLAINT = 500
 
 
 def load(path: Path, noun: type[M], *, table: str | None = None) -> M:
-    """Read `path` and validate it (or one top-level `table` of it) as `noun`.
+    """The file `path`, or one top-level `table` of it, validated as the model `noun`.
+
 
     Raises SourceError naming file, line, column and the nearest valid key.
     """
@@ -41,7 +42,10 @@ def parse(
     table: str | None = None,
     error: type[SourceError] = SourceError,
 ) -> M:
-    """Validate `text`, which was read from `path`, as `load` does, but raise `error`."""
+    """The TOML `text` of the file `path`, or one `table` of it, validated as the model `noun`.
+
+    Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
+    """
     data = _decode(path, text, error)
     try:
         return noun.model_validate(data if table is None else _table(path, data, table, error))
@@ -53,7 +57,10 @@ def parse(
 
 
 def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
-    """The text of `path`, or `error` saying why it cannot be read."""
+    """The text of `path` with `\\n` line ends.
+
+    Raises `error` where there is none, or it is no UTF-8 or larger than 250 kB.
+    """
     try:
         if path.exists() and not path.is_file():  # a pipe would be waited for without end
             raise error(f"{path}: is no ordinary file.", do="Name the file itself.")
@@ -82,8 +89,8 @@ def read_text(path: Path, error: type[SourceError] = SourceError) -> str:
     return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def is_there(path: Path) -> bool:
-    """Whether `path` is a file that can be looked at; a name that no file can have is none."""
+def is_existing_file(path: Path) -> bool:
+    """Whether `path` is an existing file; False for a name that no file can have."""
     try:
         return path.is_file()
     except OSError:
@@ -91,7 +98,7 @@ def is_there(path: Path) -> bool:
 
 
 def _decode(path: Path, text: str, error: type[SourceError]) -> dict[str, Any]:
-    found = excess(text)
+    found = first_violation(text)
     if found is not None:
         raise error(
             f"{path}:{found.line}:{found.column}: {found.what}.",
@@ -119,7 +126,7 @@ def _table(path: Path, data: dict[str, Any], table: str, error: type[SourceError
 def _complaints(
     problem: ValidationError, data: Any, text: str, prefix: KeyPath
 ) -> list[tuple[Position, str]]:
-    """The first few complaints in the order of the file, each with its place."""
+    """The first complaints in the order of the file, each with its line and column."""
     places = key_positions(text)
     details = problem.errors(include_url=False, include_input=False)
     outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
@@ -139,7 +146,7 @@ def _complaints(
 
 
 def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, Callable[[], str]]]:
-    """One complaint a key: a table's unknown keys come as one error."""
+    """The key and the text of each complaint; unknown keys of a table come as one error."""
     if detail["type"] == UNKNOWN_KEYS:
         known = detail["ctx"]["known"]
         for key in detail["ctx"]["unknown"]:

@@ -1,4 +1,4 @@
-"""Targets and how far from them a reading may lie."""
+"""Targets, and how far a reading may lie from them."""
 
 from __future__ import annotations
 
@@ -14,9 +14,9 @@ _ABSOLUTE = "absolute_"
 
 
 class Allowance(FrozenModel):
-    """A distance from the target; where two are given the larger one counts.
+    """The largest distance from a target; where two are given the larger one counts.
 
-    An absolute one is in the unit that its name ends with, which must be the quantity's.
+    An absolute distance is in the unit that its name ends with, which must be the quantity's.
     """
 
     percent: Positive | None = None
@@ -66,14 +66,14 @@ Tolerance = Annotated[
 
 
 def sides(tolerance: Allowance | TwoSided) -> tuple[Allowance, Allowance]:
-    """The lower and the upper allowance."""
+    """The allowances below and above the target."""
     if isinstance(tolerance, TwoSided):
         return tolerance.lower, tolerance.upper
     return tolerance, tolerance
 
 
 class Target(FrozenModel):
-    """What a reading should be, and the limits around it, all in the unit of `quantity`."""
+    """The value that a reading should have, and its limits, all in the unit of `quantity`."""
 
     quantity: Quantity
     value: Annotated[float, Field(gt=0)]
@@ -87,7 +87,7 @@ class Target(FrozenModel):
 
     @property
     def one_sided(self) -> bool:
-        """Whether only the upper limit means something: the quantity has no sign."""
+        """Whether only the upper limit counts, the lower being below zero."""
         return self.lower < 0
 
     @property
@@ -97,7 +97,7 @@ class Target(FrozenModel):
 
 
 def target_of(quantity: Quantity, value: float, tolerance: Allowance | TwoSided) -> Target:
-    """The target `value` with its limits."""
+    """The target `value` with the limits that `tolerance` puts around it."""
     low, high = sides(tolerance)
     return Target(
         quantity=quantity,
@@ -108,5 +108,5 @@ def target_of(quantity: Quantity, value: float, tolerance: Allowance | TwoSided)
 
 
 def at_most(quantity: Quantity, limit: float) -> Target:
-    """A limit that must not be passed: what has no sign gets a band symmetrical about zero."""
+    """A target with the upper limit `limit`; the lower is its negative, which cannot be reached."""
     return Target(quantity=quantity, value=limit, lower=-limit, upper=limit)

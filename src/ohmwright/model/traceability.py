@@ -1,4 +1,4 @@
-"""What a result rests on: the analyzer's own calibration, and the room it was taken in."""
+"""The analyzer's calibration and the room's climate, as results and records name them."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from .base import FrozenModel
 
 
 class Traceability(FrozenModel):
-    """The analyzer's calibration, as far as a certificate must name it."""
+    """The analyzer's calibration certificate, by what a certificate of ours must name."""
 
     certificate: str
     """The number of the analyzer's certificate."""
@@ -22,7 +22,7 @@ class Traceability(FrozenModel):
 
 
 class Environment(FrozenModel):
-    """The room, where someone has read it."""
+    """Temperature in degrees Celsius and relative humidity in percent of the room, where read."""
 
     temperature_c: float | None = Field(default=None, ge=-10, le=60)
     humidity_percent: float | None = Field(default=None, ge=0, le=100)

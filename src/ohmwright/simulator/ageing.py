@@ -1,4 +1,4 @@
-"""How a sense gain creeps over the months."""
+"""The drift of a sense gain over the months."""
 
 from __future__ import annotations
 
@@ -10,10 +10,10 @@ from .randomness import Randomness
 
 
 def gain(unit: Randomness, sense: str, mode: str, physics: Ageing, months: float) -> float:
-    """Sense gain of a unit's `mode` at an age: ln g = start + creep * months + wander.
+    """Sense gain of a unit's `mode` at the age `months`: ln g = start + creep * months + wander.
 
-    The creep is the sensor's, so all modes share it; where it left the factory and how it
-    wanders are the mode's. One seed gives one history: an older age continues a younger one.
+    The creep belongs to the sensor, so all modes share it; start and wander belong to the mode. One
+    seed gives one history: an older age continues a younger one.
     """
     of_mode = unit.under(sense, mode)
     start = of_mode.between("start", physics.start)
@@ -23,7 +23,7 @@ def gain(unit: Randomness, sense: str, mode: str, physics: Ageing, months: float
 
 
 def _walk(of_mode: Randomness, months: float) -> float:
-    """A random walk of one standard normal step a month, straight within each."""
+    """A random walk of one standard normal step a month, linear within each month."""
     whole = floor(months)
     steps = of_mode.stream("wander").standard_normal(whole + 1).tolist()
     places = [0.0, *accumulate(steps)]

@@ -1,4 +1,4 @@
-"""What the simulated analyzer understands, in the form of SCPI-1999."""
+"""The SCPI messages that the simulated analyzer understands."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from typing import cast
 from ohmwright.model.hardware import InputPath
 from ohmwright.wire.scpi import encode_block, format_number, parse_number, short_form
 
-from .capture import Capture, amps_per_count, captured
-from .dispatcher import CommandError, Dispatcher, one
+from .capture import Capture, amps_per_count, capture_waveform
+from .dispatcher import CommandError, Dispatcher, single_argument
 from .generator import ILLEGAL_VALUE, OUT_OF_RANGE
 from .meter import NO_READING
 from .randomness import Randomness
@@ -38,11 +38,14 @@ class AnalyzerCommands:
         on("OUTPut:STATe?", lambda _: "1" if rig.contact_closed else "0")
         on("OUTPut:STATe:REMaining?", lambda _: format_number(rig.left_s))
         if rig.analyzer.data.activation.max_limit_s is not None:
-            on("OUTPut:STATe:CEILing", lambda a: rig.set_ceiling(parse_number(one(a))))
+            on("OUTPut:STATe:CEILing", lambda a: rig.set_ceiling(parse_number(single_argument(a))))
             on("OUTPut:STATe:CEILing?", lambda _: format_number(rig.ceiling_s))
         on("FETCh:CURRent?", lambda _: rig.plant.meter.reply())
         if rig.analyzer.data.contact_quality_ohm is not None:
-            on("INPut:CQUality:IMPedance", lambda a: rig.set_contact(parse_number(one(a))))
+            on(
+                "INPut:CQUality:IMPedance",
+                lambda a: rig.set_contact(parse_number(single_argument(a))),
+            )
             on("INPut:CQUality:IMPedance?", lambda _: format_number(rig.contact_ohm))
         if rig.analyzer.data.leakage_load_ohm is not None:
             on("FETCh:LEAKage?", self._fetch_leakage)
@@ -52,10 +55,10 @@ class AnalyzerCommands:
             on("FETCh:WAVeform:SCALe?", self._waveform_scale)
 
     def _set_load(self, arguments: list[str]) -> None:
-        self._rig.set_load(parse_number(one(arguments)))
+        self._rig.set_load(parse_number(single_argument(arguments)))
 
     def _set_path(self, arguments: list[str]) -> None:
-        path = _PATHS.get(one(arguments).upper())
+        path = _PATHS.get(single_argument(arguments).upper())
         if path is None:
             raise CommandError(ILLEGAL_VALUE)
         self._rig.set_path(path)
@@ -64,7 +67,7 @@ class AnalyzerCommands:
         if not arguments:
             raise CommandError(-109)
         if not parse_boolean(arguments[0]):
-            one(arguments)
+            single_argument(arguments)
             self._rig.open_contact()
             return
         self._rig.close_contact(self._limit_s(arguments[1:]))
@@ -74,7 +77,7 @@ class AnalyzerCommands:
             if arguments:
                 raise CommandError(-108)
             return float("inf")
-        limit_s = parse_number(one(arguments))
+        limit_s = parse_number(single_argument(arguments))
         if not 0 < limit_s <= self._rig.ceiling_s:
             raise CommandError(OUT_OF_RANGE)
         return limit_s
@@ -92,12 +95,12 @@ class AnalyzerCommands:
         return f"{amps_per_count(physics):+.9E},{1 / physics.sample_rate_hz:+.9E}"
 
     def _captured(self) -> Capture:
-        """The latest reading's capture, taken once."""
+        """The waveform capture of the latest reading, made once a reading."""
         rig, meter = self._rig, self._rig.plant.meter
         if self._capture is None or self._capture[0] != meter.number:
             mode = rig.generator.unit.modes[rig.generator.mode]
             current_ma = min(meter.value_ma or 0.0, meter.data.max_current_ma)
             physics = rig.analyzer.physics.meter
-            capture = captured(mode.waveform, current_ma, meter.number, physics, self._own)
+            capture = capture_waveform(mode.waveform, current_ma, meter.number, physics, self._own)
             self._capture = meter.number, capture
         return self._capture[1]

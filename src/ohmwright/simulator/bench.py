@@ -17,9 +17,8 @@ from .truth import Truth
 class SimulatedBench:
     """Invented hardware on a clock.
 
-    Nothing happens by itself: whoever asks first lets it catch up with the clock, and
-    what happened meanwhile depends on the seed and on what was asked of it, never on how often
-    somebody looked.
+    Nothing happens by itself: whoever asks first lets it catch up with the clock. What happened
+    meanwhile depends on the seed and on the commands, never on how often somebody looked.
     """
 
     def __init__(
@@ -55,18 +54,18 @@ class SimulatedBench:
         self._answer_generator = self._generator.handle
         self.panel = Panel(rig, self.catch_up)
         self.truth = Truth(rig, self.catch_up)
-        self.mishaps = rig.mishaps
+        self.defects = rig.defects
 
     def analyzer_port(self, line: bytes) -> bytes:
-        """Carry out one line sent to the analyzer; its reply, or nothing."""
+        """Carry out one line sent to the analyzer; the reply line, or nothing."""
         self._advance(self._now_s())
         return self._answer_analyzer(line)
 
     def generator_port(self, line: bytes) -> bytes:
-        """Carry out one line sent to the generator; its reply, or nothing."""
+        """Carry out one line sent to the generator; the reply line, or nothing."""
         self._advance(self._now_s())
         return self._answer_generator(line)
 
     def catch_up(self) -> None:
-        """Let everything happen that was due by now."""
+        """Advance the hardware to the time of the clock."""
         self._advance(self._now_s())

@@ -1,4 +1,4 @@
-"""Waveform captures of the analyzer: samples of what a reading saw."""
+"""Waveform captures of the analyzer: samples of the current of one reading."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ import numpy as np
 
 from .profile import MeterPhysics, Waveform
 from .randomness import Randomness
-from .waveforms import sampled
+from .waveforms import waveform_samples
 
 _FULL_SCALE = 32767
 
@@ -22,12 +22,14 @@ class Capture:
     """None where nothing flows."""
 
 
-def captured(
+def capture_waveform(
     waveform: Waveform, current_ma: float, number: int, physics: MeterPhysics, own: Randomness
 ) -> Capture:
-    """The capture that belongs to reading `number`; the same whenever it is asked for."""
+    """The capture that belongs to reading `number`; equal each time it is asked for."""
     draws = own.stream(f"capture {number}")
-    values = sampled(waveform, physics.sample_rate_hz, physics.samples, draws.random() * 1e-3)
+    values = waveform_samples(
+        waveform, physics.sample_rate_hz, physics.samples, draws.random() * 1e-3
+    )
     noise_a = physics.noise_ma / 1000 * draws.standard_normal(physics.samples)
     counts = (current_ma / 1000 * values + noise_a) / amps_per_count(physics)
     whole = np.clip(np.rint(counts), -_FULL_SCALE, _FULL_SCALE)
@@ -37,5 +39,5 @@ def captured(
 
 
 def amps_per_count(physics: MeterPhysics) -> float:
-    """Scale of the counts."""
+    """Amperes for one count of a capture."""
     return physics.peak_a / _FULL_SCALE

@@ -1,23 +1,23 @@
-"""The monitor of the neutral electrode's contact: a threshold with hysteresis and an alarm."""
+"""The generator's monitor of the neutral electrode: an alarm with hysteresis."""
 
 from __future__ import annotations
 
-from .unit import Monitor
+from .unit import MonitorParameters
 
 GOOD_CONTACT_OHM = 10.0
 """What the monitor sees while the analyzer's contact quality circuit is not joined to it."""
 
 
 class ContactMonitor:
-    """Alarms above one resistance, clears below a lower one, each after its response time."""
+    """Alarms above one resistance and clears below a lower one, each after its response time."""
 
-    def __init__(self, monitor: Monitor) -> None:
+    def __init__(self, monitor: MonitorParameters) -> None:
         self._monitor = monitor
         self._wanted = False
         self._changes_s = 0.0
 
     def see(self, resistance_ohm: float, now_s: float) -> None:
-        """A new resistance between the halves of the electrode."""
+        """Take a new resistance between the halves of the electrode, at the time `now_s`."""
         if self._monitor.clear_ohm <= resistance_ohm <= self._monitor.alarm_ohm:
             return
         wanted = resistance_ohm > self._monitor.alarm_ohm

@@ -14,7 +14,7 @@ _CACHED_LINES = 512
 
 
 class CommandError(Exception):
-    """A handler's refusal; `code` goes into the error queue."""
+    """A command that is refused; `code` goes into the error queue."""
 
     def __init__(self, code: int) -> None:
         super().__init__(code)
@@ -22,7 +22,7 @@ class CommandError(Exception):
 
 
 class Dispatcher:
-    """Finds the handler of each header. A refused query gives no reply, only an error."""
+    """Calls the handler of each header; a refused query gives an error and no reply."""
 
     def __init__(self) -> None:
         self.errors = ErrorQueue()
@@ -92,7 +92,7 @@ def common_commands(dispatcher: Dispatcher, identity: str, reset: Callable[[], N
 
     def setter(name: str) -> Handler:
         def store(arguments: list[str]) -> None:
-            value = round(parse_number(one(arguments)))
+            value = round(parse_number(single_argument(arguments)))
             if not 0 <= value <= 255:
                 raise CommandError(-222)
             enable[name] = value
@@ -130,7 +130,7 @@ def common_commands(dispatcher: Dispatcher, identity: str, reset: Callable[[], N
     d.on("SYSTem:VERSion?", lambda _: "1999.0")
 
 
-def one(arguments: list[str]) -> str:
+def single_argument(arguments: list[str]) -> str:
     """The only argument; refuses none (-109) and more than one (-108)."""
     if len(arguments) != 1:
         raise CommandError(-108 if arguments else -109)

@@ -1,4 +1,4 @@
-"""What can befall a message or a reply on its way: one tiny class each, bytes in, bytes out."""
+"""Distortions of a message or reply on its way, one class each: bytes in, bytes out."""
 
 from __future__ import annotations
 
@@ -11,29 +11,29 @@ _DIGITS = b"0123456789"
 
 
 class Distortion:
-    """Passes everything on; `spoil` says what arrives instead of what is struck."""
+    """Passes everything on unchanged; subclasses say what `distort` does instead."""
 
     def __init__(self, draws: Random) -> None:
         self.draws = draws
         self.held: list[bytes] = []
         self.earlier = b"\x00\xff\n"
-        """The last different one that passed, where there was one."""
+        """The last message before it that differs, where there was one."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """What arrives instead of `data`."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """The pieces that arrive instead of `data`."""
         return [data]
 
-    def calm(self, data: bytes) -> list[bytes]:
-        """What arrives when `data` is not struck: it, after what was held back."""
+    def pass_on(self, data: bytes) -> list[bytes]:
+        """The pieces that arrive where `data` is not struck: those held back, then `data`."""
         held, self.held = self.held, []
         return [*held, data]
 
 
-class Digit(Distortion):
-    """One digit becomes another, so that the text stays well formed."""
+class DigitError(Distortion):
+    """One digit is replaced by another, so that the text stays well formed."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Change one digit, where there is one."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """`data` with one digit replaced, where it has one."""
         places = [place for place, byte in enumerate(data) if byte in _DIGITS]
         if not places:
             return [data]
@@ -42,40 +42,40 @@ class Digit(Distortion):
         return [data[:place] + bytes([other]) + data[place + 1 :]]
 
 
-class Bit(Distortion):
-    """One bit of one byte turns over, that of the terminator perhaps."""
+class BitFlip(Distortion):
+    """One bit of one byte is inverted, perhaps of the terminator."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Turn one bit over."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """`data` with one bit inverted."""
         spoilt = bytearray(data)
         spoilt[self.draws.randrange(len(data))] ^= 1 << self.draws.randrange(8)
         return [bytes(spoilt)]
 
 
-class Stuck(Distortion):
-    """One bit is stuck in every digit that passes."""
+class StuckBit(Distortion):
+    """One bit is stuck, high or low, in every digit."""
 
     def __init__(self, draws: Random) -> None:
         super().__init__(draws)
         self._bit, self._high = 1 << draws.randrange(4), draws.random() < 0.5
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Set or clear the bit in each digit."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """`data` with that bit set or cleared in each digit."""
         return [bytes(self._stuck(byte) if byte in _DIGITS else byte for byte in data)]
 
     def _stuck(self, byte: int) -> int:
         return byte | self._bit if self._high else byte & ~self._bit
 
 
-class Place(Distortion):
-    """The byte at one place of every message is changed."""
+class FixedByteError(Distortion):
+    """The byte at one position of every message is changed."""
 
     def __init__(self, draws: Random) -> None:
         super().__init__(draws)
         self._place = draws.randrange(12)
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Turn the lowest bit of that place over: a digit stays a digit."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """`data` with the lowest bit of that byte inverted: a digit stays a digit."""
         if self._place >= len(data) - 1:
             return [data]
         spoilt = bytearray(data)
@@ -83,60 +83,60 @@ class Place(Distortion):
         return [bytes(spoilt)]
 
 
-class Cut(Distortion):
-    """The second half is lost, its terminator too."""
+class Truncation(Distortion):
+    """The second half is lost, with the terminator."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Keep the first half."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """The first half of `data`."""
         return [data[: len(data) // 2]]
 
 
-class Lose(Distortion):
-    """Nothing arrives."""
+class Loss(Distortion):
+    """The message is lost."""
 
-    def spoil(self, data: bytes) -> list[bytes]:  # noqa: ARG002
+    def distort(self, data: bytes) -> list[bytes]:  # noqa: ARG002
         """Nothing."""
         return []
 
 
-class Repeat(Distortion):
-    """It arrives twice at once."""
+class Duplication(Distortion):
+    """The message arrives twice at once."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Twice."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """`data` twice."""
         return [data, data]
 
 
-class Again(Distortion):
-    """It arrives, and once more ahead of the next."""
+class DelayedDuplication(Distortion):
+    """The message arrives, and again ahead of the next one."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Now, and later again."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """What was held before, then `data`, which is held for the next, too."""
         held, self.held = self.held, [data]
         return [*held, data]
 
 
-class Late(Distortion):
-    """It arrives only ahead of the next."""
+class Delay(Distortion):
+    """The message arrives only ahead of the next one."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """What was held before, in its place."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """What was held before; `data` is held."""
         held, self.held = self.held, [data]
         return held
 
 
-class Later(Late):
-    """It and what follows arrive three messages later, in order."""
+class LongDelay(Delay):
+    """The message and those that follow arrive three messages later, in order."""
 
     _behind = 3
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """What has waited long enough."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """The piece that has waited for three others, if any; `data` is held."""
         self.held.append(data)
         return [] if len(self.held) <= self._behind else [self.held.pop(0)]
 
-    def calm(self, data: bytes) -> list[bytes]:
-        """Hold on until enough wait."""
+    def pass_on(self, data: bytes) -> list[bytes]:
+        """Nothing until more than three pieces wait, then all; `data` itself where none waits."""
         if not self.held:
             return [data]
         self.held.append(data)
@@ -146,50 +146,50 @@ class Later(Late):
         return held
 
 
-class Reorder(Distortion):
-    """It changes places with the next."""
+class Reordering(Distortion):
+    """The message changes places with the next one."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """Hold it, or let it go after `data`."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """Nothing, with `data` held; `data` and then the held one where one is held."""
         if self.held:
-            return self.calm(data)
+            return self.pass_on(data)
         self.held = [data]
         return []
 
-    def calm(self, data: bytes) -> list[bytes]:
-        """`data` first."""
+    def pass_on(self, data: bytes) -> list[bytes]:
+        """`data`, then what was held."""
         held, self.held = self.held, []
         return [data, *held]
 
 
-class Insert(Distortion):
-    """An earlier, different one arrives ahead of it."""
+class StaleInsertion(Distortion):
+    """An earlier, different message arrives ahead of it."""
 
-    def spoil(self, data: bytes) -> list[bytes]:
-        """The earlier one, then `data`."""
+    def distort(self, data: bytes) -> list[bytes]:
+        """The earlier message, then `data`."""
         return [self.earlier, data]
 
 
-class Unplug(Distortion):
+class Disconnection(Distortion):
     """The line is gone."""
 
-    def spoil(self, data: bytes) -> list[bytes]:  # noqa: ARG002
+    def distort(self, data: bytes) -> list[bytes]:  # noqa: ARG002
         """Raise ConnectionResetError."""
         raise ConnectionResetError("it was unplugged")
 
 
 DISTORTIONS: dict[str, type[Distortion]] = {
-    "digit": Digit,
-    "bit": Bit,
-    "stuck": Stuck,
-    "place": Place,
-    "cut": Cut,
-    "lose": Lose,
-    "repeat": Repeat,
-    "again": Again,
-    "late": Late,
-    "later": Later,
-    "reorder": Reorder,
-    "insert": Insert,
-    "unplug": Unplug,
+    "digit": DigitError,
+    "bit": BitFlip,
+    "stuck": StuckBit,
+    "place": FixedByteError,
+    "cut": Truncation,
+    "lose": Loss,
+    "repeat": Duplication,
+    "again": DelayedDuplication,
+    "late": Delay,
+    "later": LongDelay,
+    "reorder": Reordering,
+    "insert": StaleInsertion,
+    "unplug": Disconnection,
 }

@@ -1,8 +1,8 @@
 """The output within an activation, advanced in closed form from tick to tick.
 
-Two lags in a row are kept as two modes of their own (p decays with the first lag, q with the
-second), so a tick is two multiplications and its mean is exact. What changes the wanted
-current is heard a dead time later and may fall anywhere within a tick.
+The two lags are kept as two decays of their own (p with the first lag, q with the second), so a
+tick is two multiplications and its mean is exact. A change of the target current acts a dead time
+later and may fall anywhere within a tick.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from collections.abc import Callable
 from copy import copy
 from math import exp, expm1, inf, pi, sin, sqrt
 
-from .unit import Dynamics
+from .unit import ResponseParameters
 
 
 class OutputDynamics:
@@ -51,7 +51,7 @@ class OutputDynamics:
 
     def __init__(
         self,
-        unit: Dynamics,
+        unit: ResponseParameters,
         *,
         tick_s: float,
         reading_s: float,
@@ -79,16 +79,16 @@ class OutputDynamics:
 
     @property
     def age_s(self) -> float:
-        """Age of the activation that has been worked out so far."""
+        """Age in s of the activation, as far as it was computed."""
         return self._ticks * self._tick_s
 
     @property
     def warmth(self) -> float:
-        """0 when rested, 1 when warm through."""
+        """Warmth of the output stage: 0 when rested, 1 in thermal equilibrium."""
         return 1.0 - self._cool
 
     def start(self, target_ma: float) -> None:
-        """Begin an activation with what is left of earlier ones' warmth."""
+        """Begin an activation towards `target_ma`, with the warmth left from earlier ones."""
         self._u = self._p = self._q = 0.0
         self._ticks = 0
         self.warmth_at_start = self.warmth
@@ -98,12 +98,12 @@ class OutputDynamics:
         self.retarget(0.0, target_ma)
 
     def retarget(self, age_s: float, target_ma: float) -> None:
-        """Want `target_ma` from `age_s` on; the output hears of it a dead time later."""
+        """Change the target current at `age_s`; the output follows a dead time later."""
         insort(self._changes, (age_s + self.unit.dead_s, target_ma))
         self._next_change_s = self._changes[0][0]
 
     def run(self, ticks: int) -> list[float]:
-        """Means of the next whole ticks; `square_sum` is the sum of their squares."""
+        """Means in mA of the next `ticks` ticks; `square_sum` is the sum of their squares."""
         end_ticks = self._ticks + ticks
         if self._next_change_s < end_ticks * self._tick_s:
             means = self.run_to(end_ticks * self._tick_s)
@@ -113,7 +113,7 @@ class OutputDynamics:
         return means
 
     def _smooth(self, ticks: int) -> list[float]:
-        """The way most ticks go: nothing changes within them."""
+        """Means of ticks within which nothing changes, as in most."""
         u, p, q, cool = self._u, self._p, self._q, self._cool
         decay_p, decay_q, decay_cool = self._decay_p, self._decay_q, self._decay_cool
         mean_p, mean_q = self._a * self._mean_p, self._mean_q
@@ -137,7 +137,7 @@ class OutputDynamics:
         return means
 
     def run_to(self, age_s: float) -> list[float]:
-        """Means of the ticks up to `age_s`; where that ends within a tick its rest is zero."""
+        """Means in mA of the ticks up to `age_s`; the rest of a last, partial tick is zero."""
         means = []
         while (left_s := age_s - self.age_s) > 1e-9:
             means.append(self._stretch(min(left_s, self._tick_s)))
@@ -146,7 +146,7 @@ class OutputDynamics:
         return means
 
     def at(self, age_s: float) -> float:
-        """The current at `age_s`, no earlier than what has been worked out so far."""
+        """The current in mA at `age_s`, which must not be earlier than what was computed."""
         ahead = copy(self)
         ahead._changes = list(self._changes)
         ahead.run_to(age_s)
@@ -154,12 +154,12 @@ class OutputDynamics:
         return level * ahead._factor(age_s, ahead._cool)
 
     def drooped(self, age_s: float, warmth: float = 0.0) -> float:
-        """Share of the cold output that is left at `age_s` after starting with `warmth`."""
+        """Share of the cold output left at `age_s` after a start with `warmth`."""
         cool = (1 - warmth) * exp(-age_s / self.unit.droop_tau_s)
         return 1 - self.unit.droop * (1 - cool)
 
     def rest(self, rest_s: float) -> None:
-        """Let the warmth go while RF is off."""
+        """Cool down for `rest_s` seconds of RF off."""
         self._cool = 1.0 - self.warmth * exp(-rest_s / self.unit.recovery_tau_s)
 
     def _stretch(self, duration_s: float) -> float:
@@ -176,7 +176,7 @@ class OutputDynamics:
         return (total + self._piece(age_s, end_s - age_s)) / self._tick_s
 
     def _piece(self, age_s: float, duration_s: float) -> float:
-        """Advance within a tick while nothing changes; the integral."""
+        """Advance within a tick while nothing changes; the integral of the current."""
         decay_p, mean_p = _decay(duration_s, self.unit.lag_s)
         decay_q, mean_q = _decay(duration_s, self.unit.second_lag_s)
         decay_cool, mean_cool = _decay(duration_s, self.unit.droop_tau_s)
@@ -195,14 +195,14 @@ class OutputDynamics:
         return 1 + self.unit.hunting * sin(self._hunt_rate * age_s + self._hunt_phase)
 
     def _jump(self, step_ma: float) -> None:
-        """Change the wanted current; the output itself goes on from where it is."""
+        """Change the target by `step_ma`; the output itself stays continuous."""
         self._u += step_ma
         self._p -= step_ma
         self._q += (self._a - 1) * step_ma
 
 
 def _decay(duration_s: float, tau_s: float) -> tuple[float, float]:
-    """What is left of an exponential after a time, and its mean over that time."""
+    """What is left of an exponential after `duration_s`, and its mean over that time."""
     if tau_s <= 0:
         return 0.0, 0.0
     if duration_s <= 0:

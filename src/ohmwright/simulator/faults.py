@@ -22,7 +22,7 @@ _WORDS = "(?:({})?:)?({}):({}):({}):0*([1-9][0-9]*)".format(
 
 
 @dataclass(frozen=True)
-class Fault:
+class LineFault:
     """What befalls the `at`th message to an instrument or its reply, once or from then on."""
 
     kind: str
@@ -40,7 +40,7 @@ class Fault:
         return f"{self.line}:{self.what}"
 
     @classmethod
-    def parsed(cls, text: str) -> Fault:
+    def parse(cls, text: str) -> LineFault:
         """From `SYNTAX`; without a line it is the analyzer's. Raises UsageError."""
         found = re.fullmatch(_WORDS, text)
         if found is None:

@@ -1,4 +1,4 @@
-"""A simulated bench whose lines meet faults."""
+"""A simulated bench whose lines have faults."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from ohmwright.wire.clock import Clock
 
 from .bench import SimulatedBench
-from .faults import Fault, Line
+from .faults import Line, LineFault
 from .faulty_port import FaultyPort, Port
 from .profile import AnalyzerProfile, GeneratorProfile
 
@@ -16,9 +16,9 @@ _OTHER = 1000
 
 
 class FaultyBench(SimulatedBench):
-    """Its ports raise ConnectionError where they are unplugged.
+    """A bench whose ports raise ConnectionError where they are unplugged.
 
-    Of several faults of one line, each counts what those before it let through.
+    Of several faults of one line, each counts the messages that the ones before it let through.
     """
 
     def __init__(
@@ -29,7 +29,7 @@ class FaultyBench(SimulatedBench):
         seed: int,
         clock: Clock,
         age_months: float = 24.0,
-        faults: Sequence[Fault],
+        faults: Sequence[LineFault],
     ) -> None:
         super().__init__(analyzer, generator, seed=seed, clock=clock, age_months=age_months)
         other = SimulatedBench(
@@ -43,19 +43,19 @@ class FaultyBench(SimulatedBench):
         )
 
     def analyzer_port(self, line: bytes) -> bytes:
-        """As the analyzer's, with its faults."""
+        """Carry out a line sent to the analyzer over its faulty line; what arrives in reply."""
         return self._faulty_analyzer(line)
 
     def generator_port(self, line: bytes) -> bytes:
-        """As the generator's, with its faults."""
+        """Carry out a line sent to the generator over its faulty line; what arrives in reply."""
         return self._faulty_generator(line)
 
 
-def _of(line: Line, faults: Sequence[Fault]) -> list[Fault]:
+def _of(line: Line, faults: Sequence[LineFault]) -> list[LineFault]:
     return [fault for fault in faults if fault.line == line]
 
 
-def _faulty(port: Port, other: Port, seed: int, faults: Sequence[Fault]) -> Port:
+def _faulty(port: Port, other: Port, seed: int, faults: Sequence[LineFault]) -> Port:
     for fault in reversed(faults):
         port = FaultyPort(port, fault, other=other, seed=seed)
     return port

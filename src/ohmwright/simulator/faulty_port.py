@@ -6,7 +6,7 @@ from collections.abc import Callable
 from random import Random
 
 from .distortions import DISTORTIONS, Distortion
-from .faults import MASQUERADE, Fault, Way
+from .faults import MASQUERADE, LineFault, Way
 
 Port = Callable[[bytes], bytes]
 
@@ -19,7 +19,12 @@ class FaultyPort:
     """
 
     def __init__(
-        self, port: Port, fault: Fault | None = None, *, other: Port | None = None, seed: int = 0
+        self,
+        port: Port,
+        fault: LineFault | None = None,
+        *,
+        other: Port | None = None,
+        seed: int = 0,
     ) -> None:
         self._port, self._other, self._seed = port, other, seed
         self._unfinished = b""
@@ -28,7 +33,7 @@ class FaultyPort:
         self.count = 0
         self.arm(fault)
 
-    def arm(self, fault: Fault | None) -> None:
+    def arm(self, fault: LineFault | None) -> None:
         """Have `fault` happen from now on."""
         self._fault, self._struck = fault, False
         draws = Random(f"{self._seed} {fault and fault.what}")
@@ -55,7 +60,7 @@ class FaultyPort:
     def _arriving(self, way: Way, piece: bytes) -> list[bytes]:
         distortion = self._distortion
         distortion.earlier = self._earlier.get(way, distortion.earlier)
-        return distortion.spoil(piece) if self._strikes() else distortion.calm(piece)
+        return distortion.distort(piece) if self._strikes() else distortion.pass_on(piece)
 
     def _remember(self, way: Way, piece: bytes) -> None:
         last = self._last.get(way, piece)

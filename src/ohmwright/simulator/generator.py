@@ -1,6 +1,6 @@
 """The simulated generator's panel state: mode, setting, service mode, trims.
 
-Verbs raise CommandError with the number its port would queue; a hand is told the same.
+Verbs raise CommandError with the number that its port would put into the error queue.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ class SimulatedGenerator:
     def __init__(self, unit: Unit, changed: Callable[[], None]) -> None:
         self.unit, self._changed = unit, changed
         self.rf_on = False
-        """Kept by whoever keys it."""
+        """Set by the rig, which keys it."""
         self.in_service = False
         self.point: str | None = None
         self.presses = 0
@@ -41,11 +41,11 @@ class SimulatedGenerator:
 
     @property
     def service(self) -> ServiceMode | None:
-        """How the service mode is worked; None where there is none."""
+        """The data of the service mode; None where there is none."""
         return self.unit.profile.data.service
 
     def reset(self) -> None:
-        """First mode at a tenth of its maximum, service mode left, stored trims."""
+        """Set the first mode at a tenth of its maximum, normal use and the stored trims."""
         first = self.unit.profile.data.modes[0]
         self.in_service, self.point = False, None
         self.trims = dict(self._stored)
@@ -53,7 +53,7 @@ class SimulatedGenerator:
         self._changed()
 
     def select_mode(self, name: str) -> None:
-        """Choose a mode by its name or mnemonic; the setting is brought inside it."""
+        """Select a mode by name or mnemonic; the setting is limited to the mode's maximum."""
         self._refuse_while_on()
         wanted = name.upper()
         for mode in self.unit.profile.data.modes:
@@ -64,7 +64,7 @@ class SimulatedGenerator:
         raise CommandError(ILLEGAL_VALUE)
 
     def set_power(self, setting_w: float) -> None:
-        """Change the setting; also while RF is on."""
+        """Change the power setting, also while RF is on."""
         if not 0 <= setting_w <= self._max_setting_w():
             raise CommandError(OUT_OF_RANGE)
         self.setting_w = setting_w
@@ -78,7 +78,7 @@ class SimulatedGenerator:
         self.in_service = True
 
     def leave_service(self) -> None:
-        """Back to normal use with the stored trims."""
+        """Return to normal use with the stored trims."""
         self._refuse_while_on()
         self.in_service, self.point = False, None
         self.trims = dict(self._stored)
@@ -103,7 +103,7 @@ class SimulatedGenerator:
         self._changed()
 
     def press(self, key: Key, direction: Direction, presses: int) -> None:
-        """Press a key; a coarse press moves what it moves on this unit, a fine one a count."""
+        """Press a key: a coarse press moves this unit's own counts, a fine one a single count."""
         point = self.chosen_point()
         if not 0 <= presses <= _MOST_PRESSES:
             raise CommandError(OUT_OF_RANGE)
@@ -115,29 +115,29 @@ class SimulatedGenerator:
         self._changed()
 
     def store(self) -> None:
-        """Keep the trims of all points."""
+        """Store the trims of all points."""
         if not self.in_service:
             raise CommandError(SETTINGS_CONFLICT)
         self._stored = dict(self.trims)
 
     def stored_trim(self) -> int:
-        """The trim of the chosen point that would outlive service mode."""
+        """The stored trim of the chosen point, in counts."""
         return self._stored[self.chosen_point()]
 
     def chosen_point(self) -> str:
-        """The chosen adjustment point; refused outside service mode or before a choice."""
+        """The chosen adjustment point. Raises CommandError where none is chosen."""
         if self.point is None:
             raise CommandError(SETTINGS_CONFLICT)
         return self.point
 
     def current_ma(self, load_ohm: float, reactance_ohm: float = 0.0) -> float:
-        """Cold, lag-free output current at the present selection."""
+        """Output current in mA of the present selection, cold and without lag."""
         limits = self.unit.limits(self.mode, self.setting_w)
         gains = self.unit.trimmed_gains(self.mode, self.trims)
         return current_ma(limits, load_ohm, gains, reactance_ohm)
 
     def leakage_ma(self) -> float:
-        """HF leakage at the present selection; a voltage, so it follows the power's root."""
+        """HF leakage in mA of the present selection; it follows the square root of the power."""
         share = self.setting_w / self._max_setting_w()
         return float(self.unit.leakage_ma[self.mode] * share**0.5)
 

@@ -1,4 +1,4 @@
-"""What the simulated generator's port understands, in the form of SCPI-1999."""
+"""The SCPI messages that the simulated generator understands."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from typing import cast
 
 from ohmwright.wire.scpi import format_number, parse_number, quote, unquote
 
-from .dispatcher import CommandError, Dispatcher, one
+from .dispatcher import CommandError, Dispatcher, single_argument
 from .generator import ILLEGAL_VALUE, OUT_OF_RANGE, Direction, Key
 from .rig import Rig
 from .scpi_text import headers, parse_boolean
@@ -21,15 +21,15 @@ class GeneratorCommands:
     def __init__(self, rig: Rig, dispatcher: Dispatcher) -> None:
         self._generator = generator = rig.generator
         on = dispatcher.on
-        on("SOURce:FUNCtion", lambda a: generator.select_mode(unquote(one(a))))
+        on("SOURce:FUNCtion", lambda a: generator.select_mode(unquote(single_argument(a))))
         on("SOURce:FUNCtion?", lambda _: quote(generator.mode))
-        on("SOURce:POWer", lambda a: generator.set_power(parse_number(one(a))))
+        on("SOURce:POWer", lambda a: generator.set_power(parse_number(single_argument(a))))
         on("SOURce:POWer?", lambda _: format_number(generator.setting_w))
         on("CALibration:STATe", self._set_service)
         on("CALibration:STATe?", lambda _: "1" if generator.in_service else "0")
-        on("CALibration:POINt", lambda a: generator.choose_point(unquote(one(a))))
+        on("CALibration:POINt", lambda a: generator.choose_point(unquote(single_argument(a))))
         on("CALibration:POINt?", lambda _: quote(generator.point or ""))
-        on("CALibration:TRIM", lambda a: generator.set_trim(_whole(one(a))))
+        on("CALibration:TRIM", lambda a: generator.set_trim(_whole(single_argument(a))))
         on("CALibration:TRIM?", lambda _: str(generator.trims[generator.chosen_point()]))
         on("CALibration:KEY", self._press)
         on("CALibration:STORe", lambda _: generator.store())
@@ -38,7 +38,7 @@ class GeneratorCommands:
             on("SENSe:CQUality:ALARm?", lambda _: "1" if rig.alarm else "0")
 
     def _set_service(self, arguments: list[str]) -> None:
-        if parse_boolean(one(arguments)):
+        if parse_boolean(single_argument(arguments)):
             self._generator.enter_service()
         else:
             self._generator.leave_service()
@@ -53,7 +53,7 @@ class GeneratorCommands:
 
 
 def _whole(text: str) -> int:
-    """A whole number; others are refused."""
+    """The whole number in `text`. Raises CommandError for any other."""
     number = parse_number(text)
     if not abs(number) < 1e9:
         raise CommandError(OUT_OF_RANGE)

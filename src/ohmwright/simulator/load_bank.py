@@ -1,4 +1,4 @@
-"""The load bank: what its steps really are, and how it warms, drifts and trips."""
+"""The load bank: its resistances as built, and how it warms, drifts and trips."""
 
 from __future__ import annotations
 
@@ -14,18 +14,18 @@ from .randomness import Randomness
 
 @dataclass(frozen=True, slots=True)
 class Resistor:
-    """One step as built: cold resistance and what is left of inductance."""
+    """One load resistance as built: cold resistance and residual inductance."""
 
     resistance_ohm: float
     inductance_h: float
 
     def reactance_ohm(self, frequency_hz: float) -> float:
-        """Reactance of the residual inductance."""
+        """Reactance in ohm of the residual inductance at `frequency_hz`."""
         return 2 * pi * frequency_hz * self.inductance_h
 
 
 class LoadBank:
-    """All steps share one cooling; `heat` is 1 where the rated duty leads to in the mean."""
+    """All resistances share one heat: 1 is the mean temperature rise at the rated duty."""
 
     def __init__(self, data: LoadBankData, physics: BankPhysics, own: Randomness) -> None:
         self.data, self._physics = data, physics
@@ -39,17 +39,17 @@ class LoadBank:
 
     @property
     def drift(self) -> float:
-        """Relative change of resistance by the present heat."""
+        """Relative change of resistance at the present heat."""
         return self._drift * self.heat
 
     def warm(self, power_w: float, duration_s: float) -> bool:
-        """Take `power_w` for a time; True when that trips the bank."""
+        """Take `power_w` for `duration_s`; whether that trips the bank."""
         wanted = power_w / self.data.max_power_w * self._at_rated_power
         self.heat += (wanted - self.heat) * (1 - exp(-duration_s / self._physics.thermal_tau_s))
         return power_w > self._trip_power_w or self.heat > self._physics.trip_heat
 
     def cool(self, duration_s: float) -> None:
-        """Rest for a time."""
+        """Cool down for `duration_s`."""
         self.heat *= exp(-duration_s / self._physics.thermal_tau_s)
 
 

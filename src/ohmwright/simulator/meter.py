@@ -18,7 +18,7 @@ _OVERRANGE = 1.05
 
 
 class Meter:
-    """Makes a reading of every `ticks_per_reading` ticks; its window holds `window_ticks`."""
+    """Makes a reading from every `ticks_per_reading` ticks, averaged over `window_ticks`."""
 
     def __init__(self, data: MeterData, physics: MeterPhysics, own: Randomness) -> None:
         self.data = data
@@ -38,7 +38,7 @@ class Meter:
         self.reset()
 
     def reset(self) -> None:
-        """Count readings from nothing."""
+        """Count readings from 0 again."""
         self.number, self._value_ma = 0, 0.0
         self.clear()
 
@@ -47,7 +47,7 @@ class Meter:
         self._window.extend([0.0] * self.window_ticks)
 
     def pass_band(self, share: float) -> None:
-        """See only this share of the RMS value: the meter's bandwidth is finite."""
+        """Set the share of the RMS value that the meter's bandwidth lets through."""
         self._scale = share * self._gain / self.window_ticks
 
     def take(self, means_ma: Sequence[float], noise: float) -> None:
@@ -60,7 +60,7 @@ class Meter:
         self.number += 1
 
     def skip(self, readings: int) -> None:
-        """Complete readings of nothing: the meter shows a true zero."""
+        """Complete `readings` readings without any current: the meter then shows zero."""
         if readings > 0:
             self.clear()
             self._value_ma = 0.0
@@ -68,13 +68,13 @@ class Meter:
 
     @property
     def value_ma(self) -> float | None:
-        """The latest reading; None before the first, infinite above the range."""
+        """The latest reading in mA; None before the first, infinite above the range."""
         if self.number == 0:
             return None
         return self._value_ma if self._value_ma <= self._most_ma else inf
 
     def reply(self) -> str:
-        """The latest reading as the instrument says it: value, unit, number."""
+        """The latest reading as the instrument replies it: value in A, unit, number."""
         value_ma = self.value_ma
         if value_ma is None:
             return NO_READING

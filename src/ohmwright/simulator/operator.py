@@ -1,4 +1,4 @@
-"""A simulated person, who does with the simulated front panel what they are asked to do."""
+"""A simulated person, who works the simulated front panel as they are asked to."""
 
 from __future__ import annotations
 
@@ -29,9 +29,9 @@ _SECONDS_A_PRESS = 0.4
 
 
 class SimulatedOperator(Operator):
-    """Takes a person's time over it, and finds every inspected thing in order.
+    """Takes a person's time for each request, and finds every inspected thing in order.
 
-    Of what they cannot see they say so, unless `finds` has another answer by its word.
+    Asked for the cause of something they cannot see, they answer `unknown`, or the word in `finds`.
     """
 
     name = "simulated person"
@@ -45,7 +45,7 @@ class SimulatedOperator(Operator):
         self._wanted: SelectMode | None = None
 
     async def reply(self, request: Request, problem: str) -> str:  # noqa: ARG002
-        """Work the panel, or look at the alarm lamp; else give the first answer there is."""
+        """Work the panel or look at the alarm; the word of the answer."""
         await self._clock.sleep(_SECONDS_A_REQUEST)
         panel = self._panel
         match request:
@@ -74,7 +74,7 @@ class SimulatedOperator(Operator):
         self._panel.select(request.mode, self.misdials * request.setting_w)
 
     def _look_at_panel(self) -> str:
-        """Right, or corrected."""
+        """The word for a setting that is right, or that was corrected now."""
         if self.misdials == 1.0 or self._wanted is None:
             return RIGHT.word
         self._panel.select(self._wanted.mode, self._wanted.setting_w)

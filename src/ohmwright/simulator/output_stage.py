@@ -13,7 +13,7 @@ from typing import NamedTuple
 
 
 class Gains(NamedTuple):
-    """The three sense gains; 1 is a true sensor."""
+    """The three sense gains; 1 is a sensor that reads true."""
 
     current: float = 1.0
     voltage: float = 1.0
@@ -24,7 +24,7 @@ TRUE = Gains()
 
 
 class OutputLimits(NamedTuple):
-    """What the unit believes it delivers at most."""
+    """The limits of the output as the unit's own sensors see them."""
 
     power_w: float
     current_a: float
@@ -36,7 +36,7 @@ class OutputLimits(NamedTuple):
 def power_w(
     limits: OutputLimits, load_ohm: float, gains: Gains = TRUE, reactance_ohm: float = 0.0
 ) -> float:
-    """True power in a load of `load_ohm` in series with `reactance_ohm`."""
+    """True power in W in a load of `load_ohm` in series with `reactance_ohm`."""
     g_i, g_v, g_x = gains
     impedance_ohm = hypot(load_ohm, reactance_ohm)
     bounds = (
@@ -55,5 +55,5 @@ def power_w(
 def current_ma(
     limits: OutputLimits, load_ohm: float, gains: Gains = TRUE, reactance_ohm: float = 0.0
 ) -> float:
-    """True current in the load, in mA."""
+    """True current in mA in a load of `load_ohm` in series with `reactance_ohm`."""
     return 1000 * sqrt(power_w(limits, load_ohm, gains, reactance_ohm) / load_ohm)

@@ -1,4 +1,4 @@
-"""What a hand and an eye can do at the simulated generator."""
+"""The simulated generator's front panel, for hands and eyes."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from .scpi_errors import ERRORS
 
 
 class Panel:
-    """The front panel. A hand that asks for what the unit refuses gets a UsageError."""
+    """The front panel. Raises UsageError for what the unit refuses."""
 
     def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
         self._rig, self._catch_up = rig, catch_up
@@ -26,7 +26,7 @@ class Panel:
             self._rig.generator.set_power(setting_w)
 
     def service(self, *, on: bool) -> None:
-        """Enter or leave service mode; what was not stored is forgotten on leaving."""
+        """Enter or leave service mode; trims that were not stored are lost on leaving."""
         with self._hand():
             generator = self._rig.generator
             if on:
@@ -45,12 +45,12 @@ class Panel:
             self._rig.generator.press(key, direction, presses)
 
     def store(self) -> None:
-        """Keep the trims."""
+        """Store the trims."""
         with self._hand():
             self._rig.generator.store()
 
     def pedal(self, *, down: bool) -> None:
-        """Press or let go of the pedal, which keys RF."""
+        """Press or release the pedal, which keys RF."""
         with self._hand():
             self._rig.hold_pedal(down)
 

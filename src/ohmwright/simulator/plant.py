@@ -1,15 +1,15 @@
-"""Generator output, load and meter joined: what flows, moved on in closed form.
+"""Generator output, load and meter together, advanced in closed form.
 
-While RF is on time goes from reading to reading; while it is off, in one step. The
-meter's cadence starts anew when RF does, so readings fall on whole intervals of the
-activation's age and never depend on when somebody looks.
+While RF is on time advances from reading to reading, while it is off in one step. The meter's
+cadence starts anew when RF does, so readings fall on whole intervals of the activation's age and
+never depend on when somebody looks.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
+from .circuit import Circuit
 from .dynamics import OutputDynamics
 from .load_bank import LoadBank
 from .meter import Meter
@@ -18,22 +18,8 @@ _FUZZ = 1e-6
 """In reading intervals: sums of tenths of a second must not lose a reading."""
 
 
-@dataclass(frozen=True, slots=True)
-class Circuit:
-    """What the output works into during one activation."""
-
-    target_ma: float
-    """Cold, lag-free current."""
-    resistance_ohm: float
-    sensitivity: float
-    """-d ln I / d ln R there, by which a load that warms changes the current."""
-    pass_band: float
-    """Share of the RMS value that the meter sees."""
-    heats_bank: bool
-
-
 class Plant:
-    """The physics of one bench. All times are the bench clock's."""
+    """The physics of one bench; all times are the bench clock's, in s."""
 
     def __init__(
         self,
@@ -70,7 +56,7 @@ class Plant:
             self._read_nothing(due)
 
     def start(self, now_s: float, circuit: Circuit) -> None:
-        """RF on; the caller has advanced to `now_s`."""
+        """Switch RF on into `circuit`; the caller has advanced to `now_s`."""
         self.rest(now_s)
         self._load_factor = 1.0 - circuit.sensitivity * self.bank.drift
         self.meter.clear()
@@ -80,12 +66,12 @@ class Plant:
         self.transient.start(circuit.target_ma)
 
     def retarget(self, now_s: float, circuit: Circuit) -> None:
-        """The wanted current changes while RF is on."""
+        """Change the target current while RF is on."""
         self.circuit = circuit
         self.transient.retarget(now_s - self.origin_s, circuit.target_ma)
 
     def stop(self, now_s: float) -> None:
-        """RF off; what still fills the meter's window is read out as its time comes."""
+        """Switch RF off; what the meter's window still holds is read as its time comes."""
         circuit, ticks = self.circuit, self._ticks
         if circuit is None:
             return
@@ -98,19 +84,19 @@ class Plant:
         self._tail = [padded[i : i + ticks] for i in range(0, flush, ticks)]
 
     def reset_cadence(self, now_s: float) -> None:
-        """Count readings from now on (RF is off)."""
+        """Count readings and their intervals from `now_s` on; RF is off."""
         self._tail = []
         self.meter.reset()
         self._begin_cadence(now_s)
 
     def current_ma(self, now_s: float) -> float:
-        """The true current at `now_s`, without noise; the caller has advanced."""
+        """The true current in mA at `now_s`, without noise; the caller has advanced."""
         if self.circuit is None:
             return 0.0
         return self._load_factor * self.transient.at(now_s - self.origin_s)
 
     def rest(self, now_s: float) -> None:
-        """Let output stage and load cool up to `now_s`; nothing to do while RF is on."""
+        """Cool output stage and load down up to `now_s`; does nothing while RF is on."""
         if self.circuit is None:
             self.bank.cool(now_s - self._rested_s)
             self.transient.rest(now_s - self._rested_s)
@@ -130,7 +116,7 @@ class Plant:
             self._on_trip(self.origin_s + self._done * self._reading_s)
 
     def _heat(self, circuit: Circuit, square_sum: float, duration_s: float) -> bool:
-        """Put the reading's I²R into the load; True when the bank trips."""
+        """Put a reading's I²R into the load; whether the bank trips."""
         if duration_s <= 0:
             return False
         squares = square_sum * self._load_factor**2 * self.meter.tick_s * 1e-6
@@ -143,7 +129,7 @@ class Plant:
         return trips
 
     def _read_nothing(self, due: int) -> None:
-        """Readings after RF went off: first what is left in the window, then zeros."""
+        """Complete readings after RF went off: first what the window still holds, then zeros."""
         while self._tail and self._done < due:
             self.meter.take(self._tail.pop(0), self.transient.noise)
             self._done += 1

@@ -1,7 +1,6 @@
-"""Profiles of invented hardware: what their owner would know, and the physics behind it.
+"""Profiles of invented hardware: the data its owner would know, and the physics behind it.
 
-A range `[low, high]` is what units of a model vary over; each unit draws its own value from
-its seed.
+A range `[low, high]` is what units of a model vary over; each unit draws its value from its seed.
 """
 
 from __future__ import annotations
@@ -43,7 +42,7 @@ class Sine(FrozenModel):
 
 
 class GatedSine(FrozenModel):
-    """A sine that is on for `duty` of every repetition."""
+    """A sine that is on for the share `duty` of every repetition."""
 
     kind: Literal["gated sine"]
     carrier_hz: Positive
@@ -52,7 +51,7 @@ class GatedSine(FrozenModel):
 
 
 class DampedSine(FrozenModel):
-    """A sine that starts anew every repetition and decays."""
+    """A decaying sine that starts anew every repetition."""
 
     kind: Literal["damped sine"]
     carrier_hz: Positive
@@ -76,7 +75,7 @@ class ModePhysics(FrozenModel):
 
 
 class PointPhysics(FrozenModel):
-    """What the trim of one adjustment point does."""
+    """The effect of the trim of one adjustment point."""
 
     name: str
     sense: Sense
@@ -91,7 +90,7 @@ class PointPhysics(FrozenModel):
 
 
 class Response(FrozenModel):
-    """How the output moves within an activation."""
+    """The response of the output within an activation."""
 
     dead_s: NotNegativeRange
     lag_s: PositiveRange
@@ -112,7 +111,7 @@ class Response(FrozenModel):
 
 
 class Ageing(FrozenModel):
-    """How one sense gain moves, as parts of its logarithm."""
+    """The drift of one sense gain, as changes of its natural logarithm."""
 
     start: Range = (0.0, 0.0)
     creep_per_month: Range = (0.0, 0.0)
@@ -121,7 +120,7 @@ class Ageing(FrozenModel):
 
 
 class AgeingPhysics(FrozenModel):
-    """The three sense gains."""
+    """The drift of the three sense gains."""
 
     current: Ageing = Ageing()
     voltage: Ageing = Ageing()
@@ -137,7 +136,7 @@ class MonitorPhysics(FrozenModel):
 
 
 class GeneratorPhysics(FrozenModel):
-    """What a generator does behind its panel."""
+    """The physics of a generator model."""
 
     response: Response
     ageing: AgeingPhysics = AgeingPhysics()
@@ -149,7 +148,7 @@ class GeneratorPhysics(FrozenModel):
 
 
 class GeneratorProfile(FrozenModel):
-    """A whole generator model."""
+    """A generator model: data and physics."""
 
     data: GeneratorData
     physics: GeneratorPhysics
@@ -165,7 +164,7 @@ class GeneratorProfile(FrozenModel):
 
 
 class BankPhysics(FrozenModel):
-    """The load bank as built."""
+    """The load bank of a model."""
 
     tolerance: NotNegative = 0.002
     """Largest relative error of a step."""
@@ -180,7 +179,7 @@ class BankPhysics(FrozenModel):
 
 
 class MeterPhysics(FrozenModel):
-    """The meter as built."""
+    """The meter of a model."""
 
     gain_error: Range = (0.0, 0.0)
     noise_ma: NotNegative = 0.0
@@ -192,14 +191,14 @@ class MeterPhysics(FrozenModel):
 
 
 class AnalyzerPhysics(FrozenModel):
-    """What an analyzer does behind its panel."""
+    """The physics of an analyzer model."""
 
     load_bank: BankPhysics = BankPhysics()
     meter: MeterPhysics = MeterPhysics()
 
 
 class AnalyzerProfile(FrozenModel):
-    """A whole analyzer model."""
+    """An analyzer model: data and physics."""
 
     data: AnalyzerData
     physics: AnalyzerPhysics = AnalyzerPhysics()

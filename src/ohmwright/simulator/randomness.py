@@ -1,6 +1,6 @@
-"""Every random draw of a bench, from one seed: a stream of its own for each name.
+"""The random draws of a bench, from one seed: each name has a stream of its own.
 
-A parameter's stream depends on the seed and its name alone, so a new parameter changes no other.
+A stream depends on seed and name alone, so a new parameter changes no other value.
 """
 
 from __future__ import annotations
@@ -16,17 +16,17 @@ _BLOCK = 1024
 
 
 class Randomness:
-    """Draws under one name; `under` gives those of a part of it."""
+    """The draws under a path of names; `under` goes one level down."""
 
     def __init__(self, seed: int, *names: str) -> None:
         self._seed, self._names = seed, names
 
     def under(self, *names: str) -> Randomness:
-        """The draws of a part."""
+        """The draws under `names` below this path."""
         return Randomness(self._seed, *self._names, *names)
 
     def stream(self, name: str) -> np.random.Generator:
-        """A fresh numpy generator; the same each time it is asked for."""
+        """A fresh numpy generator for `name`; it draws the same values each time it is made."""
         key = tuple(crc32(part.encode()) for part in (*self._names, name))
         return np.random.Generator(
             np.random.PCG64(np.random.SeedSequence(self._seed, spawn_key=key))
@@ -50,15 +50,15 @@ class Randomness:
         return 1.0 if self.stream(name).random() < 0.5 else -1.0
 
     def chance(self, name: str, share: float) -> bool:
-        """True in a `share` of all seeds."""
+        """True for a `share` of all seeds."""
         return bool(self.stream(name).random() < share)
 
     def normals(self, name: str) -> Callable[[], float]:
-        """Endless standard normal draws, one a call; drawn in blocks, for speed."""
+        """A function that returns the next standard normal draw at each call."""
         return _endless(self.stream(name).standard_normal).__next__
 
     def uniforms(self, name: str) -> Callable[[], float]:
-        """Endless draws between 0 and 1, one a call."""
+        """A function that returns the next draw between 0 and 1 at each call."""
         return _endless(self.stream(name).random).__next__
 
 

@@ -1,4 +1,4 @@
-"""The clock of a simulated bench in another process, whose time its client moves."""
+"""The clock of a simulated bench in another process, which its client advances."""
 
 from __future__ import annotations
 
@@ -17,19 +17,19 @@ _START = datetime(2026, 1, 5, 8, tzinfo=UTC)
 
 
 class SteppedClock(Clock):
-    """Each sleep sends a step over the control port and waits for its acknowledgement.
+    """A clock whose sleeps advance the served bench by a step over its control port.
 
-    Like the virtual clock it serves one task; it holds what the bench's clock holds, to the digit.
+    It serves one task, and holds the time of the bench's clock to the last digit.
     """
 
     def __init__(self, control: Link, now_s: float) -> None:
         self._control, self._now_s = control, now_s
 
     @classmethod
-    async def connected(cls, control: Link) -> SteppedClock:
-        """The clock at the time the bench has now.
+    async def connect(cls, control: Link) -> SteppedClock:
+        """The clock, at the present time of the bench behind `control`.
 
-        Raises LinkTimeout, LinkLost, or ProtocolError when there is no stepped bench.
+        Raises LinkTimeout, LinkLost, or ProtocolError where no stepped bench answers.
         """
         reply = await _exchange(control, b"SIMulator:TIME:STEP 0;:SIMulator:TIME?\n")
         try:
@@ -49,7 +49,7 @@ class SteppedClock(Clock):
         return _START + timedelta(seconds=self._now_s)
 
     async def sleep(self, duration_s: float) -> None:
-        """Let the bench's time pass; a step once sent is seen through, so none is counted twice."""
+        """Advance the bench's time; a step once sent is completed, so that none counts twice."""
         if duration_s <= 0:
             await anyio.lowlevel.checkpoint()
             return

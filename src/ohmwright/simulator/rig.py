@@ -1,24 +1,24 @@
-"""Generator and analyzer cabled together: who keys, what is loaded, and when it ends."""
+"""Generator and analyzer cabled together: who keys, what is connected, and when RF ends."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import inf, log
+from math import inf
 
 from ohmwright.model.hardware import InputPath
 
+from .bench_defects import BenchDefects
+from .circuit import Circuit, circuit_through
 from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor
 from .dispatcher import CommandError
 from .dynamics import OutputDynamics
 from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
 from .load_bank import LoadBank
 from .meter import Meter
-from .mishaps import Mishaps
-from .plant import Circuit, Plant
+from .plant import Plant
 from .profile import AnalyzerProfile, GeneratorProfile
 from .randomness import Randomness
 from .unit import Unit
-from .waveforms import pass_band
 
 HARDWARE_ERROR, ILLEGAL_VALUE = -240, -224
 _CLOSES_AGAIN_AT = 0.8
@@ -26,7 +26,7 @@ _CLOSES_AGAIN_AT = 0.8
 
 
 class Rig:
-    """The cabled hardware at a time; verbs act at `now_s`, the time last advanced to."""
+    """The cabled hardware; verbs act at `now_s`, the time it was last advanced to."""
 
     def __init__(
         self,
@@ -37,7 +37,7 @@ class Rig:
         now_s: float,
         on_error: Callable[[int], None],
     ) -> None:
-        own, unit = Randomness(seed, "analyzer"), Unit.built(generator, seed, age_months)
+        own, unit = Randomness(seed, "analyzer"), Unit.build(generator, seed, age_months)
         self.analyzer, self.now_s, self._on_error = analyzer, now_s, on_error
         bank = LoadBank(analyzer.data.load_bank, analyzer.physics.load_bank, own.under("bank"))
         meter = Meter(analyzer.data.meter, analyzer.physics.meter, own.under("meter"))
@@ -53,7 +53,7 @@ class Rig:
         self._pedal_down = self._keyed = False
         self._timeout_s = inf
         self._due_s = inf
-        self.mishaps = Mishaps()
+        self.defects = BenchDefects()
         self.generator = SimulatedGenerator(unit, self.follow)
 
     def advance(self, now_s: float) -> None:
@@ -71,20 +71,20 @@ class Rig:
 
     @property
     def contact_closed(self) -> bool:
-        """Whether the analyzer keys the generator."""
+        """Whether the analyzer's contact keys the generator."""
         return self._contact_until_s is not None
 
     @property
     def left_s(self) -> float:
-        """What is left of the contact's limit; 0 when it is open."""
+        """Seconds left of the contact's limit; 0 when it is open."""
         return 0.0 if self._contact_until_s is None else self._contact_until_s - self.now_s
 
     @property
     def alarm(self) -> bool:
         """Whether the contact quality alarm is on."""
-        if self.monitor is None or self.mishaps.standby:
+        if self.monitor is None or self.defects.standby:
             return False
-        return self.mishaps.lead_off or self.monitor.alarm(self.now_s)
+        return self.defects.lead_off or self.monitor.alarm(self.now_s)
 
     @property
     def _longest_s(self) -> float:
@@ -93,8 +93,8 @@ class Rig:
 
     @property
     def _inhibited(self) -> bool:
-        """Standby keeps every mode off, a bad neutral electrode those that need one."""
-        if self.mishaps.standby:
+        """Whether RF is kept off: by standby, or in monopolar modes by the contact alarm."""
+        if self.defects.standby:
             return True
         mode = self.generator.unit.profile.data.mode(self.generator.mode)
         return self.alarm and mode is not None and mode.kind != "bipolar"
@@ -116,19 +116,19 @@ class Rig:
         self._rekey()
 
     def hold_pedal(self, down: bool) -> None:
-        """Key the generator by its pedal."""
+        """Press or release the pedal, which keys the generator."""
         self._pedal_down = down
         self._rekey()
 
     def set_load(self, load_ohm: float) -> None:
-        """Connect a step of the bank; not while current flows."""
+        """Connect the load resistance `load_ohm`; refused while current flows."""
         if load_ohm not in self.plant.bank.steps:
             raise CommandError(OUT_OF_RANGE)
         self._refuse_while_on()
         self.load_ohm = load_ohm
 
     def set_path(self, path: InputPath) -> None:
-        """Join the input terminals to a circuit; not while the output is on."""
+        """Join the input terminals to a circuit; refused while the output is on."""
         data = self.analyzer.data
         missing = (path == "LEAKAGE" and data.leakage_load_ohm is None) or (
             path == "CQUALITY" and data.contact_quality_ohm is None
@@ -140,14 +140,14 @@ class Rig:
         self._show_contact()
 
     def set_ceiling(self, ceiling_s: float) -> None:
-        """Allow ON no longer limit; not while the output is on."""
+        """Set the longest limit that ON may carry; refused while the output is on."""
         if not 0 < ceiling_s <= self._longest_s:
             raise CommandError(OUT_OF_RANGE)
         self._refuse_while_on()
         self.ceiling_s = ceiling_s
 
     def set_contact(self, contact_ohm: float) -> None:
-        """Choose the resistance between the halves of the neutral electrode."""
+        """Connect `contact_ohm` between the halves of the neutral electrode."""
         limits = self.analyzer.data.contact_quality_ohm
         if limits is None or not limits[0] <= contact_ohm <= limits[1]:
             raise CommandError(OUT_OF_RANGE)
@@ -155,7 +155,7 @@ class Rig:
         self._show_contact()
 
     def reset_analyzer(self) -> None:
-        """Output off, largest load, output path, highest ceiling, readings counted anew."""
+        """Open the contact, set largest load, output path and highest ceiling, count from 0."""
         self.open_contact()
         self.load_ohm, self.path = max(self.plant.bank.steps), "OUTPUT"
         self.contact_ohm, self.ceiling_s = GOOD_CONTACT_OHM, self._longest_s
@@ -164,30 +164,18 @@ class Rig:
             self.plant.reset_cadence(self.now_s)
 
     def follow(self) -> None:
-        """Let the output follow what was changed on the generator."""
+        """Let the output follow a change on the generator."""
         if self.rf_on:
             self.plant.retarget(self.now_s, self.circuit())
 
     def circuit(self) -> Circuit:
-        """What the present selection works into."""
-        mode, data = self.generator.unit.modes[self.generator.mode], self.analyzer.data
-        seen = pass_band(mode.waveform, data.meter.bandwidth_hz)
-        if self.mishaps.lead_off or self.path in self.mishaps.unjoined:
-            return Circuit(0.0, 1.0, 0.0, seen, False)
-        if self.path == "OUTPUT":
-            step = self.plant.bank.steps[self.load_ohm]
-            reactance_ohm = step.reactance_ohm(mode.waveform.carrier_hz)
-            current = self.generator.current_ma(step.resistance_ohm, reactance_ohm)
-            warmer = self.generator.current_ma(1.001 * step.resistance_ohm, reactance_ohm)
-            sensitivity = -log(warmer / current) / log(1.001) if current > 0 else 0.0
-            return Circuit(current, step.resistance_ohm, sensitivity, seen, True)
-        if self.path == "LEAKAGE" and data.leakage_load_ohm is not None:
-            return Circuit(self.generator.leakage_ma(), data.leakage_load_ohm, 0.0, seen, False)
-        return Circuit(0.0, 1.0, 0.0, seen, False)
+        """The circuit that the present selection makes."""
+        load = self.plant.bank.steps[self.load_ohm]
+        return circuit_through(self.path, load, self.generator, self.analyzer.data, self.defects)
 
     def _rekey(self) -> None:
-        """RF follows the edges of contact and pedal; an alarm keeps it off."""
-        stuck = self.mishaps.welded and self._keyed
+        """Switch RF on or off at an edge of contact or pedal."""
+        stuck = self.defects.contact_welded and self._keyed
         keyed = self.contact_closed or self._pedal_down or stuck
         if keyed and not self._keyed and not self._inhibited:
             self._start()
@@ -223,7 +211,7 @@ class Rig:
         self._plan()
 
     def _trip(self, at_s: float) -> None:
-        """The load bank protects itself: contact open, current broken, error queued."""
+        """Protect the load bank: contact open, current broken, error queued."""
         self.now_s = at_s
         self._on_error(HARDWARE_ERROR)
         self._contact_until_s = None
@@ -237,7 +225,7 @@ class Rig:
 
     def _show_contact(self) -> None:
         if self.monitor is not None:
-            joined = self.path == "CQUALITY" and self.path not in self.mishaps.unjoined
+            joined = self.path == "CQUALITY" and self.path not in self.defects.disconnected_paths
             self.monitor.see(self.contact_ohm if joined else GOOD_CONTACT_OHM, self.now_s)
 
 

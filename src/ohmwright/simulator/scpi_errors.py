@@ -1,4 +1,4 @@
-"""Error numbers of SCPI-1999 (chapter 21.8) and the queue an instrument keeps them in."""
+"""Error numbers of SCPI-1999 (chapter 21.8) and an instrument's error queue."""
 
 from __future__ import annotations
 
@@ -81,7 +81,7 @@ def event_bit(code: int) -> int:
 
 
 class ErrorQueue:
-    """First in, first out; when full, its last entry becomes -350."""
+    """A queue of error numbers; when full, its last entry becomes -350."""
 
     def __init__(self, size: int = 16) -> None:
         self._size = size
@@ -91,14 +91,14 @@ class ErrorQueue:
         return len(self._codes)
 
     def push(self, code: int) -> None:
-        """Add an error."""
+        """Add an error number."""
         if len(self._codes) < self._size:
             self._codes.append(code)
         else:
             self._codes[-1] = -350
 
     def pop(self) -> str:
-        """Take the oldest entry out, as an instrument says it."""
+        """Remove the oldest entry; its text as an instrument replies it."""
         code = self._codes.popleft() if self._codes else 0
         return f'{code},"{ERRORS.get(code, "Device specific error")}"'
 

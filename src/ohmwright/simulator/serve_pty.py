@@ -1,4 +1,4 @@
-"""A simulated bench on pseudo-terminals, one a port: to a client they are serial ports.
+"""A simulated bench on pseudo-terminals, one a port: for a client they are serial ports.
 
 POSIX only.
 """
@@ -16,7 +16,7 @@ import anyio
 from ohmwright.model.bench_file import SerialPort
 
 from .bench import SimulatedBench
-from .served import Addresses, Handle, Lines, handlers
+from .bench_ports import LineServer, PortAddresses, PortHandler, port_handlers
 
 _MOST_WAITING = 1 << 18
 """Bytes that nobody reads are dropped beyond this, as on a real line."""
@@ -24,25 +24,25 @@ _MOST_WAITING = 1 << 18
 
 async def serve_ptys(
     bench: SimulatedBench,
-    announce: Callable[[Addresses], None],
+    announce: Callable[[PortAddresses], None],
     *,
     link_dir: Path | None = None,
 ) -> None:
-    """Serve until cancelled; `announce` is told the ports, again when one has changed its name.
+    """Serve until cancelled; `announce` gets the ports, and again when one has another name.
 
-    `link_dir`, made when missing, gets a symbolic link for each port, named `analyzer`,
-    `generator` and `control`, so that the names stay the same from run to run.
-    Clients may come, vanish and come back. A port that a fault unplugs is gone for its client
-    and is at once plugged in again, as another device.
+    `link_dir`, made when missing, gets a symbolic link for each port, named `analyzer`, `generator`
+    and `control`, so that the names stay the same from run to run. Clients may come, vanish and
+    come back. A port that a fault unplugs vanishes for its client and is at once plugged in again,
+    as another device.
     """
     ports: dict[str, _Port] = {}
 
     def tell() -> None:
         names = {name: SerialPort(kind="serial", port=port.name) for name, port in ports.items()}
-        announce(Addresses(**names))
+        announce(PortAddresses(**names))
 
     try:
-        for name, handle in handlers(bench).items():
+        for name, handle in port_handlers(bench).items():
             ports[name] = _Port(handle, None if link_dir is None else link_dir / name)
         async with anyio.create_task_group() as tasks:
             for port in ports.values():
@@ -55,28 +55,29 @@ async def serve_ptys(
 
 
 class _Port:
-    """One instrument's pseudo-terminal. What a full line cannot take waits for a task of its own,
-    so that OFF is heard all the same.
+    """One instrument's pseudo-terminal.
+
+    A task of its own sends what a full line does not take, so that OFF is heard meanwhile.
     """
 
-    def __init__(self, handle: Handle, link: Path | None) -> None:
+    def __init__(self, handle: PortHandler, link: Path | None) -> None:
         self._handle, self._link = handle, link
         self._stuck = anyio.Event()
         self._plug_in()
 
     @property
     def name(self) -> str:
-        """What a client opens."""
+        """The device that a client opens."""
         return os.ttyname(self._device) if self._link is None else str(self._link)
 
     def _plug_in(self) -> None:
         self._master, self._device = _pseudo_terminal()
-        self._lines, self._waiting = Lines(self._handle), bytearray()
+        self._lines, self._waiting = LineServer(self._handle), bytearray()
         if self._link is not None:
             _link(self._link, os.ttyname(self._device))
 
     def unplug(self) -> None:
-        """The device and its link are gone."""
+        """Remove the device and its link."""
         _close(self._master, self._device)
         if self._link is not None:
             self._link.unlink(missing_ok=True)
@@ -88,7 +89,7 @@ class _Port:
         _close(*before)
 
     async def read(self, renamed: Callable[[], None]) -> None:
-        """Answer; `renamed` is called when the port has another name than before."""
+        """Answer messages; `renamed` is called when the port has another name than before."""
         while True:
             await anyio.wait_readable(self._master)
             try:
@@ -106,7 +107,7 @@ class _Port:
             self._stuck.set()
 
     async def write(self) -> None:
-        """Send what waits, as the line takes it."""
+        """Send the replies that wait, as fast as the line takes them."""
         while True:
             await self._stuck.wait()
             self._stuck = anyio.Event()
@@ -124,8 +125,8 @@ class _Port:
 def _pseudo_terminal() -> tuple[int, int]:
     """Master and device descriptors, raw and without echo.
 
-    The device stays open here as well: a client that closes its side is then no hang-up,
-    and what it set on the line stays set.
+    The device stays open here too, so that a client that closes its side is no hang-up and what it
+    set on the line stays set.
     """
     master, device = os.openpty()
     tty.setraw(device)
@@ -139,7 +140,7 @@ def _close(master: int, device: int) -> None:
 
 
 def _link(link: Path, device: str) -> None:
-    """A symbolic link to `device`; one left by an earlier run is replaced."""
+    """Make a symbolic link to `device`; one left by an earlier run is replaced."""
     link.parent.mkdir(parents=True, exist_ok=True)
     if link.is_symlink():
         link.unlink()

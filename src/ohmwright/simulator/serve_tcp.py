@@ -12,7 +12,7 @@ from anyio.abc import SocketAttribute, SocketStream
 from ohmwright.model.bench_file import TcpAddress
 
 from .bench import SimulatedBench
-from .served import Addresses, Handle, Lines, handlers
+from .bench_ports import LineServer, PortAddresses, PortHandler, port_handlers
 
 LOOPBACK = "127.0.0.1"
 _SEND_BOUND_S = 5.0
@@ -21,38 +21,38 @@ _SEND_BOUND_S = 5.0
 
 async def serve_tcp(
     bench: SimulatedBench,
-    announce: Callable[[Addresses], None],
+    announce: Callable[[PortAddresses], None],
     *,
     host: str = LOOPBACK,
     control_host: str = LOOPBACK,
 ) -> None:
-    """Serve until cancelled, on ports that the system chooses; `announce` is told them.
+    """Serve until cancelled, on ports that the system chooses; `announce` gets their addresses.
 
-    `host` is for the instruments, `control_host` for the port that moves time and tells the
-    truth. Only this machine can reach the default. Clients may come, vanish and come back.
+    `host` is for the instruments, `control_host` for the port that moves time and tells the truth;
+    by default only this machine can reach them. Clients may come, vanish and come back.
     """
     async with AsyncExitStack() as stack, anyio.create_task_group() as tasks:
         addresses = {}
-        for name, handle in handlers(bench).items():
+        for name, handle in port_handlers(bench).items():
             where = control_host if name == "control" else host
             listener = await anyio.create_tcp_listener(local_host=where, local_port=0)
             await stack.enter_async_context(listener)
             port = listener.extra(SocketAttribute.local_port)
             addresses[name] = TcpAddress(kind="tcp", host=where, port=port)
             tasks.start_soon(listener.serve, _answering(handle))
-        announce(Addresses(**addresses))
+        announce(PortAddresses(**addresses))
 
 
 def is_loopback(host: str) -> bool:
-    """Whether only this machine can reach `host`; a name other than localhost may mean any."""
+    """Whether `host` can be reached from this machine alone; a name but localhost may mean any."""
     with suppress(ValueError):
         return ip_address(host).is_loopback
     return host == "localhost"
 
 
-def _answering(handle: Handle) -> Callable[[SocketStream], object]:
+def _answering(handle: PortHandler) -> Callable[[SocketStream], object]:
     async def answer(stream: SocketStream) -> None:
-        lines = Lines(handle)
+        lines = LineServer(handle)
         async with stream:
             try:
                 while True:

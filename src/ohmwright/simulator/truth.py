@@ -1,4 +1,4 @@
-"""The ground truth of a simulated bench. Only tests and rehearsals read it."""
+"""The true values of a simulated bench. Only tests and rehearsals read them."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from .unit import Unit
 
 
 class Truth:
-    """What no instrument says: true values, free of meter, noise and lag."""
+    """True values that no instrument tells: without meter, noise and lag."""
 
     def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
         self._rig, self._catch_up = rig, catch_up
@@ -28,31 +28,31 @@ class Truth:
 
     @property
     def rf_on_intervals(self) -> tuple[tuple[float, float | None], ...]:
-        """When RF went on and off, in seconds of the bench's clock; None while it is on."""
+        """When RF went on and off, in s of the bench's clock; None while it is on."""
         self._catch_up()
         return tuple(self._rig.rf_on_intervals)
 
     @property
     def rf_on_s(self) -> float:
-        """Seconds that RF has been on altogether."""
+        """Seconds that RF was on in all."""
         now_s = self._rig.now_s
         return sum((now_s if end is None else end) - start for start, end in self.rf_on_intervals)
 
     @property
     def current_ma(self) -> float:
-        """The true current through the input terminals now, without noise."""
+        """The true current in mA through the input terminals now, without noise."""
         self._catch_up()
         return self._rig.plant.current_ma(self._rig.now_s)
 
     @property
     def energy_j(self) -> float:
-        """Heat brought into load resistances so far, to the latest reading."""
+        """Heat in J brought into load resistances up to the latest reading."""
         self._catch_up()
         return self._rig.plant.energy_j
 
     @property
     def bank_heat(self) -> float:
-        """The load bank's temperature rise; 1 is what its rated duty leads to."""
+        """The load bank's temperature rise; 1 is the mean rise at its rated duty."""
         self._catch_up()
         self._rig.plant.rest(self._rig.now_s)
         return self._rig.plant.bank.heat
@@ -64,16 +64,16 @@ class Truth:
 
     @property
     def presses(self) -> int:
-        """Key presses so far, by hand and by port."""
+        """Number of key presses so far, by hand and by port."""
         return self._rig.generator.presses
 
     @property
     def trims(self) -> Mapping[str, int]:
-        """Counts of every point, as they act now."""
+        """The trim of every point in counts, stored or not."""
         return dict(self._rig.generator.trims)
 
     def gains(self, mode: str) -> Gains:
-        """The three sense gains of a mode now, trims included."""
+        """The three sense gains of a mode now, with the trims."""
         return self.unit.trimmed_gains(mode, self._rig.generator.trims)
 
     def lag_free_current_ma(
@@ -86,10 +86,10 @@ class Truth:
         trims: Mapping[str, int] | None = None,
         warmth: float = 0.0,
     ) -> float:
-        """True current at `age_s` of an activation: droop in, lag, hunting and noise out.
+        """True current in mA at `age_s` of an activation, with droop but without lag and noise.
 
-        What is not given is as selected now. `warmth` is the output stage's at the start:
-        0 is a rested activation, `warmth_at_start` the latest one.
+        Hunting is left out, too. What is not given is as selected now. `warmth` is the output
+        stage's at the start: 0 is a rested activation, `warmth_at_start` the latest one.
         """
         rig, generator = self._rig, self._rig.generator
         mode = generator.mode if mode is None else mode

@@ -1,4 +1,4 @@
-"""One generator as built and as aged: every value that its seed decides."""
+"""One generator as built and aged: every value that its seed decides."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ _FAR_COUNTS = 100.0
 
 @dataclass(frozen=True, slots=True)
 class TrimEffect:
-    """What one trim does to its own sense gain."""
+    """The effect of one trim on its sense gain."""
 
     mode: str
     sense: Sense
@@ -25,10 +25,10 @@ class TrimEffect:
     curvature: float
 
     def factor(self, counts: int) -> float:
-        """By what a trim at `counts` multiplies the gain.
+        """The factor by which a trim at `counts` multiplies the gain.
 
-        The size of a count changes smoothly by at most `curvature` either side of the start,
-        and never its sign.
+        The size of a count changes smoothly by at most `curvature` on either side of the start, and
+        never its sign.
         """
         moved = counts - self.start_counts
         bent = self.curvature * _FAR_COUNTS * _log_cosh(moved / _FAR_COUNTS)
@@ -36,13 +36,13 @@ class TrimEffect:
 
 
 def _log_cosh(x: float) -> float:
-    """log(cosh(x)), for any x."""
+    """log(cosh(x)), without overflow."""
     return log(cosh(x)) if abs(x) < 20 else abs(x) - log(2)
 
 
 @dataclass(frozen=True, slots=True)
-class Dynamics:
-    """One unit's response within an activation; see `profile.Response` for the meanings."""
+class ResponseParameters:
+    """One unit's response within an activation; `profile.Response` explains each value."""
 
     dead_s: float
     lag_s: float
@@ -56,8 +56,8 @@ class Dynamics:
     hunting_period_s: float
 
     @classmethod
-    def drawn(cls, physics: Response, unit: Randomness) -> Dynamics:
-        """The values of `unit`."""
+    def draw(cls, physics: Response, unit: Randomness) -> ResponseParameters:
+        """The response of the unit `unit`, drawn from the ranges of its model."""
         lag_s = unit.between("lag_s", physics.lag_s)
         # two equal lags have no partial fractions; nobody can tell 0.999 from 1
         second = min(unit.between("second_lag", physics.second_lag), 0.999)
@@ -77,7 +77,7 @@ class Dynamics:
 
 
 @dataclass(frozen=True, slots=True)
-class Monitor:
+class MonitorParameters:
     """One unit's contact quality monitor."""
 
     alarm_ohm: float
@@ -85,8 +85,8 @@ class Monitor:
     response_s: float
 
     @classmethod
-    def drawn(cls, physics: MonitorPhysics, unit: Randomness) -> Monitor:
-        """The values of `unit`."""
+    def draw(cls, physics: MonitorPhysics, unit: Randomness) -> MonitorParameters:
+        """The monitor of the unit `unit`, drawn from the ranges of its model."""
         alarm_ohm = unit.between("alarm_ohm", physics.alarm_ohm)
         hysteresis_ohm = unit.between("hysteresis_ohm", physics.hysteresis_ohm)
         return cls(alarm_ohm, alarm_ohm - hysteresis_ohm, physics.response_s)
@@ -94,7 +94,7 @@ class Monitor:
 
 @dataclass(frozen=True)
 class Unit:
-    """A generator of a profile, a seed and an age."""
+    """One generator: model, seed and age decide every value."""
 
     profile: GeneratorProfile
     modes: dict[str, ModePhysics]
@@ -103,13 +103,13 @@ class Unit:
     trims: dict[str, TrimEffect]
     leakage_ma: dict[str, float]
     """At full setting."""
-    dynamics: Dynamics
+    dynamics: ResponseParameters
     coarse_counts: int
-    monitor: Monitor | None
+    monitor: MonitorParameters | None
 
     @classmethod
-    def built(cls, profile: GeneratorProfile, seed: int, age_months: float) -> Unit:
-        """Draw a unit and let it age."""
+    def build(cls, profile: GeneratorProfile, seed: int, age_months: float) -> Unit:
+        """The unit of model `profile` with this seed, at the age `age_months`."""
         unit, physics = Randomness(seed, "generator"), profile.physics
         quality = physics.contact_quality
         modes = {mode.name: mode for mode in physics.modes}
@@ -122,13 +122,15 @@ class Unit:
                 mode.name: unit.under("leakage").between(mode.name, mode.leakage_ma)
                 for mode in physics.modes
             },
-            dynamics=Dynamics.drawn(physics.response, unit.under("response")),
+            dynamics=ResponseParameters.draw(physics.response, unit.under("response")),
             coarse_counts=unit.integer("coarse_counts", physics.coarse_counts),
-            monitor=None if quality is None else Monitor.drawn(quality, unit.under("monitor")),
+            monitor=None
+            if quality is None
+            else MonitorParameters.draw(quality, unit.under("monitor")),
         )
 
     def trimmed_gains(self, mode: str, counts: Mapping[str, int]) -> Gains:
-        """The sense gains of a mode with each point's trim at its `counts`."""
+        """The sense gains of a mode with the trim of each point at its `counts`."""
         gains = self.gains[mode]
         for name, trim in self.trims.items():
             if trim.mode == mode:
@@ -137,7 +139,7 @@ class Unit:
         return gains
 
     def limits(self, mode: str, setting_w: float) -> OutputLimits:
-        """The limits of a mode at a setting; only the power follows the setting."""
+        """The output limits of a mode; of them only the power depends on the setting."""
         physics = self.modes[mode]
         return OutputLimits(
             setting_w, physics.max_current_ma / 1000, physics.max_voltage_v, physics.corner
@@ -154,7 +156,7 @@ def _aged(profile: GeneratorProfile, unit: Randomness, mode: str, months: float)
 
 
 def _trim(profile: GeneratorProfile, unit: Randomness, physics: PointPhysics) -> TrimEffect:
-    """Turn mA a count at the point into a change of the logarithm of the gain."""
+    """The effect of a trim; mA a count become a change of the gain's logarithm a count."""
     own, point = unit.under("point", physics.name), profile.data.point(physics.name)
     mode = next(m for m in profile.data.modes if point is not None and m.name == point.mode)
     of_mode = next(m for m in profile.physics.modes if m.name == mode.name)

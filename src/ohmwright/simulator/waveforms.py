@@ -1,6 +1,6 @@
-"""Waveforms of the output modes: closed forms, and captures of samples.
+"""Waveforms of the output modes: RMS values in closed form, and samples.
 
-Amplitude 1 is the envelope's start; captures are scaled to an RMS value of 1.
+The closed forms are for an envelope that starts at 1; samples are scaled to an RMS value of 1.
 """
 
 from __future__ import annotations
@@ -27,10 +27,13 @@ def rms(waveform: Waveform) -> float:
             return _damped_rms(waveform)
 
 
-def sampled(
+def waveform_samples(
     waveform: Waveform, sample_rate_hz: float, samples: int, start_s: float = 0.0
 ) -> Floats:
-    """`samples` values of RMS 1, shape (samples,), the first one `start_s` after a repetition."""
+    """`samples` values with an RMS value of 1, shape (samples,).
+
+    The first lies `start_s` after the beginning of a repetition.
+    """
     t = start_s + np.arange(samples) / sample_rate_hz
     w = 2 * pi * waveform.carrier_hz
     if isinstance(waveform, Sine):
@@ -45,19 +48,19 @@ def sampled(
 
 @lru_cache(maxsize=64)
 def pass_band(waveform: Waveform, bandwidth_hz: float) -> float:
-    """Share of the RMS value left by a single pole at `bandwidth_hz`."""
+    """Share of the RMS value left by a first-order low-pass at `bandwidth_hz`."""
     if isinstance(waveform, Sine):
         return 1 / sqrt(1 + (waveform.carrier_hz / bandwidth_hz) ** 2)
     sample_rate_hz = 64 * waveform.carrier_hz
     samples = 4 * round(sample_rate_hz / waveform.repetition_hz)
-    power = np.abs(np.fft.rfft(sampled(waveform, sample_rate_hz, samples))) ** 2
+    power = np.abs(np.fft.rfft(waveform_samples(waveform, sample_rate_hz, samples))) ** 2
     frequency_hz = np.fft.rfftfreq(samples, 1 / sample_rate_hz)
     left = power / (1 + (frequency_hz / bandwidth_hz) ** 2)
     return float(np.sqrt(left.sum() / power.sum()))
 
 
 def _damped_rms(waveform: DampedSine) -> float:
-    """Integral of exp(-2at) sin(wt)^2 over one repetition, decayed or not."""
+    """RMS value of a damped sine: the integral of exp(-2at) sin(wt)^2 over one repetition."""
     a, w = waveform.decay_per_s, 2 * pi * waveform.carrier_hz
     period_s = 1 / waveform.repetition_hz
     left = exp(-2 * a * period_s)

@@ -1,1 +1,61 @@
-"""Bytes: clock, links, codec, command sets, dialogues."""
+"""Bytes to and from one instrument over a line that can fail at any byte.
+
+Read in this order:
+
+    clock, machine_time     a bench's clock, real or virtual; the machine's own time
+    link                    what any line can do: write, read, close, and how it is guarded
+    links/                  lines: in memory, serial, TCP, VISA
+    scpi, replies           text of SCPI-1999 and IEEE 488.2; parsers of whole replies
+    template, command_set   how one kind of instrument is spoken to, as data
+    framing, hints          whole replies out of a stream of bytes; advice where none came
+    nonces, link_state      proof that a line is in step; when a reply may be believed
+    dialogue                questions and commands, one at a time, over a line that may fail
+    verified_dialogue       answers and settings that a single fault on the line cannot falsify
+    portlock, addresses     one program a port, whatever name the port goes by
+    visa_session            a VISA session that loses no byte
+    guard/                  a process that owns the analyzer's port and sends OFF
+
+Decisions that bind this room; all are in force.
+
+**The clock lives here.** Why: a link that times out on a simulated bench must advance the same
+clock as a sleep. Rejected: a room of its own above, which links could not import. Held by the
+lint rule that bans `time`, `datetime.now` and `sleep` elsewhere (pyproject.toml).
+
+**A virtual clock advances when somebody sleeps on it.** Why: one task uses a bench, so there is
+nobody to wait for; no timers of the event loop, no threads. The event loop gets a turn every 16
+sleeps, which is when a cancellation is heard; tests make that every sleep. Rejected: timers of a
+patched event loop, which jump while a thread works. Held by tests/engine/test_activation.py.
+
+**A line is synced, suspect or lost** (`link_state`). A timeout, a cancellation or garbage makes it
+suspect: it is drained, and must echo fresh nonces, before the next question. Only questions that
+change nothing are repeated; a command never is. Held by tests/wire/test_dialogue.py and
+test_cancelled_dialogue.py.
+
+**A reading carries its number.** A measured reply is value, unit, number, so that a repeated, late
+or foreign reply shows itself. Rejected: to trust the order of replies. Held by
+tests/wire/test_replies.py and tests/engine/test_sampling.py.
+
+**Nothing is taken on one reply's word** (`verified_dialogue`). Why: the protocol has no checksum,
+so a flipped digit makes another well-formed reply. Questions are asked until two replies in a row
+agree; settings are read back; after ON the limit that runs is read back; before ON a ceiling for
+that limit is set and read back. That costs one question more a reading. A command set without a
+ceiling leaves a gap: one flipped bit in ON may hold RF on for longer on a line that then takes no
+OFF. Rejected: asking once. Held by tests/wire/test_verified_dialogue.py;
+`scripts/faults --mutate asking-twice`.
+
+**A line is proved at both ends of everything recorded** (`nonces`). `identify` has two nonces
+echoed whose digits show every bit both set and cleared, then asks for the identity, which must be
+what it was. Why: that finds what asking twice cannot, a stuck bit, replies one behind, another
+unit answering. Another unit that answers from the first message on is itself in every way; only
+`identity` in the bench file can tell. Held by tests/wire/test_nonces.py and
+test_verified_dialogue.py; `scripts/faults --mutate proof`.
+
+**A command set is data.** Literal text and named fields, nothing that runs; a name that could end
+its message and begin another is refused. Held by tests/wire/test_command_set.py.
+
+**Locks are for what an address means** (`addresses`, `portlock`): each address of a host name, this
+machine's own as one, the device behind a symbolic link, the same through VISA, for all users of
+the machine. An instrument on two networks, or reached both as a raw socket and as VXI-11 or
+HiSLIP, has two locks. Rejected: a lock by the name that was typed. Held by
+tests/wire/test_addresses.py and test_portlock.py.
+"""

@@ -1,4 +1,4 @@
-"""What an address on a network stands for, however it is spelled: machine and port."""
+"""Lock keys of network and VISA addresses: equal where two spellings mean the same line."""
 
 from __future__ import annotations
 
@@ -17,12 +17,12 @@ _NETWORK = re.compile(r"TCPIP\d*::(.+?)(?:::([a-z]\w*(?:,\d+)?))??(?:::INSTR)?",
 
 
 async def tcp_keys(host: str, port: int) -> frozenset[str]:
-    """What stands for `port` on every address that `host` has."""
+    """The lock keys of `port` on each address that `host` has."""
     return frozenset(f"tcp {machine} {port}" for machine in await _machines(host))
 
 
 async def visa_keys(resource: str, backend: str) -> frozenset[str]:
-    """What stands for a line, the same whether it is opened as such or through VISA."""
+    """The lock keys of a VISA resource; those of the line itself where it has one of its own."""
     if backend.endswith("@sim"):
         return frozenset((f"visa {resource} {backend}",))
     if (serial := _SERIAL.fullmatch(resource)) is not None:
@@ -36,7 +36,7 @@ async def visa_keys(resource: str, backend: str) -> frozenset[str]:
 
 
 async def _machines(host: str) -> set[str]:
-    """The addresses of `host`, this machine's own as one; its name where it has none."""
+    """The addresses of `host`, all of this machine as one; the name itself where it has none."""
     try:
         with anyio.fail_after(_RESOLVE_TIMEOUT_S):
             found = await anyio.getaddrinfo(host.strip("[]"), None, type=socket.SOCK_STREAM)

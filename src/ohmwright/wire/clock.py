@@ -1,6 +1,6 @@
-"""The one clock of a bench: real, or virtual and advanced by whoever sleeps on it.
+"""The clock of a bench: real time, or virtual time that advances when somebody sleeps on it.
 
-Only this module and `machine_time` may touch the machine's time (a lint rule bans it elsewhere).
+Only this module and `machine_time` may use the machine's time; a lint rule bans it elsewhere.
 """
 
 from __future__ import annotations
@@ -16,13 +16,13 @@ from .machine_time import asleep_s, elapsed_s
 
 
 class Clock(ABC):
-    """Time as one bench knows it."""
+    """The time of one bench."""
 
     @abstractmethod
     def now_s(self) -> float:
         """Seconds since an arbitrary start; never goes back.
 
-        A sleep of the machine counts wherever the system can tell.
+        Time during which the machine slept counts wherever the system can tell.
         """
 
     @abstractmethod
@@ -42,28 +42,28 @@ class RealClock(Clock):
     """The machine's own time."""
 
     def now_s(self) -> float:
-        """Seconds since the machine was started, or so."""
+        """Seconds since about the machine's start."""
         return elapsed_s()
 
     def asleep_s(self) -> float:
-        """How long the machine slept."""
+        """Seconds that the machine slept, plus a constant."""
         return asleep_s()
 
     def wall(self) -> datetime:
-        """Now, in UTC."""
+        """The date and time of day, in UTC."""
         return datetime.now(UTC)
 
     async def sleep(self, duration_s: float) -> None:
-        """Sleep for real."""
+        """Return when `duration_s` seconds have passed."""
         await anyio.sleep(duration_s)
 
 
 class VirtualClock(Clock):
-    """A simulated bench's own time: sleeping moves it on at once.
+    """A simulated bench's own time, which a sleep advances at once.
 
-    Only sound while one task uses the bench (rule 4 of the house): there is nobody to wait for.
-    `yield_every` sleeps the event loop gets its turn, so that a cancellation or another
-    task is heard; 1 makes every sleep a cancellation point.
+    It needs a bench that one task uses: nobody else is waited for. Every `yield_every` sleeps the
+    event loop gets a turn, so that a cancellation or another task is heard; 1 makes every sleep a
+    cancellation point.
     """
 
     def __init__(
@@ -77,11 +77,11 @@ class VirtualClock(Clock):
         return self._now_s
 
     def wall(self) -> datetime:
-        """The start date plus the virtual seconds."""
+        """The start date plus the virtual seconds, in UTC."""
         return self._start + timedelta(seconds=self._now_s)
 
     def advance(self, duration_s: float) -> None:
-        """Let `duration_s` pass, for what happens without a sleep (a line that stays silent)."""
+        """Advance by `duration_s` without a sleep, as when a line stays silent."""
         if duration_s > 0:
             self._now_s += duration_s
 
@@ -97,5 +97,5 @@ class VirtualClock(Clock):
 
 @coroutine
 def _let_others_run() -> Generator[None, None, None]:
-    """A bare yield: the cheapest turn of the event loop, and a cancellation point."""
+    """Yield to the event loop once, which is a cancellation point."""
     yield

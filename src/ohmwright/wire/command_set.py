@@ -1,4 +1,4 @@
-"""How one kind of instrument is spoken to, as data: literal text with named fields, no code."""
+"""The messages of one kind of instrument, as data: literal text with named fields, no code."""
 
 from __future__ import annotations
 
@@ -10,18 +10,18 @@ from pydantic import AfterValidator, Field, field_validator
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.errors import SourceError
-from ohmwright.model.source import is_there, load
+from ohmwright.model.source import is_existing_file, load
 
 from .template import (
+    check_field_value,
+    check_message_fields,
+    checked_template,
     fields_of,
-    literal_with_fields,
-    refuse_unsayable,
     rounded_down,
-    say_what_they_must,
 )
 
 SHIPPED = Path(__file__).parent / "command_sets"
-Template = Annotated[str, Field(min_length=1), AfterValidator(literal_with_fields)]
+Template = Annotated[str, Field(min_length=1), AfterValidator(checked_template)]
 Ask = Literal[
     "identify",
     "error",
@@ -66,15 +66,15 @@ Terminator = Literal["\n", "\r", "\r\n"]
 
 
 class CommandSet(FrozenModel):
-    """The messages of one instrument."""
+    """The messages of one kind of instrument, and the form of its replies."""
 
     name: str
     terminator: Terminator = "\n"
     reply_terminator: Terminator = "\n"
     timeout_s: Annotated[float, Field(gt=0, le=3600)] = 1.0
-    ask: Annotated[dict[Ask, Template], AfterValidator(say_what_they_must)]
+    ask: Annotated[dict[Ask, Template], AfterValidator(check_message_fields)]
     """Messages that are answered. Each may be repeated, save `error`, which empties a queue."""
-    tell: Annotated[dict[Tell, Template], AfterValidator(say_what_they_must)]
+    tell: Annotated[dict[Tell, Template], AfterValidator(check_message_fields)]
     """Messages that are not answered."""
     reading: tuple[Literal["value", "unit", "number"], ...] = ("value",)
     """The fields of a measured reply, separated by commas."""
@@ -82,16 +82,16 @@ class CommandSet(FrozenModel):
 
     @property
     def carries_limit(self) -> bool:
-        """Whether ON takes a time limit to the instrument (rule 2)."""
+        """Whether ON carries a time limit to the instrument."""
         return "limit_s" in fields_of(self.tell.get("on", ""))
 
     @property
     def verbs(self) -> frozenset[Verb]:
-        """Everything that it has a message for."""
+        """Every verb that the set has a message for."""
         return frozenset({*self.ask, *self.tell})
 
     def can_ask(self, verb: Ask) -> bool:
-        """Whether the instrument has an answer to `verb`."""
+        """Whether the set has a question `verb`."""
         return verb in self.ask
 
     @field_validator("reading")
@@ -109,7 +109,7 @@ class CommandSet(FrozenModel):
         return ask
 
     def message(self, verb: Verb, fields: dict[str, object]) -> bytes:
-        """The bytes that say `verb`. Raises SourceError where the set has no such verb."""
+        """The bytes of the message `verb`. Raises SourceError where the set has no such verb."""
         messages = chain(self.ask.items(), self.tell.items())
         template = next((text for known, text in messages if known == verb), None)
         if template is None:
@@ -119,19 +119,19 @@ class CommandSet(FrozenModel):
                 "Add the message to the command set file, from the instrument's manual.",
             )
         for field, value in fields.items():
-            refuse_unsayable(field, value)
+            check_field_value(field, value)
         return (template.format(**{**fields, **self._rounded(fields)}) + self.terminator).encode(
             "ascii"
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:
-        """The limit that ON carries for `limit_s`: rounded down to its digits; None without one."""
+        """The limit in s that ON carries for `limit_s`, never longer; None without one."""
         if not self.carries_limit:
             return None
         return rounded_down(self.tell["on"], "limit_s", limit_s)
 
     def _rounded(self, fields: dict[str, object]) -> dict[str, object]:
-        """A limit in the digits that ON has, so that no message says more than was meant."""
+        """The limit of `fields` rounded down to the digits of ON; empty where ON carries none."""
         limit_s = fields.get("limit_s")
         if not isinstance(limit_s, float | int) or not self.carries_limit:
             return {}
@@ -139,17 +139,17 @@ class CommandSet(FrozenModel):
 
 
 def load_command_set(name: str, beside: Path) -> CommandSet:
-    """The command set in file `name` next to `beside`, else the shipped one of that name."""
+    """The command set in the file `name` next to `beside`, else the shipped one of that name."""
     return load(command_set_file(name, beside), CommandSet)
 
 
 def command_set_file(name: str, beside: Path) -> Path:
-    """The file that `name` means: next to `beside`, else a shipped one. Raises SourceError."""
+    """The file of command set `name`, next to `beside` or shipped. Raises SourceError."""
     own = beside.parent / name
     shipped = SHIPPED / f"{name}.toml"
-    if is_there(own):
+    if is_existing_file(own):
         return own
-    if is_there(shipped):
+    if is_existing_file(shipped):
         return shipped
     names = ", ".join(sorted(path.stem for path in SHIPPED.glob("*.toml")))
     raise SourceError(

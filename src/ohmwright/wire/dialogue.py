@@ -1,4 +1,4 @@
-"""A conversation with one instrument over a line that can fail at any byte (rule 3)."""
+"""Questions and commands to one instrument, over a line that can fail at any byte."""
 
 from __future__ import annotations
 
@@ -13,10 +13,17 @@ from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
 from .framing import Framing
 from .link import Link
-from .link_state import LinkState, changed
-from .nonces import telling
-from .reading import Reading, reading_parser
-from .scpi import decode_block, parse_error, parse_number
+from .link_state import LinkState, OneTask, checked_transition
+from .nonces import nonce_pair
+from .replies import (
+    MeasuredReply,
+    check_echo,
+    error_of,
+    number_of,
+    reply_parser,
+    text_of,
+)
+from .scpi import decode_block
 
 __all__ = ["Dialogue", "LinkState"]
 
@@ -28,10 +35,10 @@ _MOST_STRANGE_LINES = 16
 class Dialogue:
     """Asks and tells, one message at a time, and knows whether the line is in step.
 
-    The state is `suspect` from the first byte of a message until the whole of its reply is in,
-    so a timeout, a cancellation or an error leaves it suspect by itself. From there nothing
-    is asked before a resynchronisation: what still comes is thrown away until fresh nonces
-    are echoed. One task uses a dialogue (rule 4).
+    `ask` sends a question of the command set, `tell` a command. The state is `suspect` from the
+    first byte of a message until its whole reply is in, so a timeout, a cancellation or an error
+    leaves it suspect by itself. Nothing is asked on a suspect line before it is resynchronised:
+    what still comes is thrown away until fresh nonces are echoed. One task uses a dialogue.
     """
 
     def __init__(self, link: Link, commands: CommandSet, clock: Clock) -> None:
@@ -44,11 +51,11 @@ class Dialogue:
         # a seed that another process does not repeat, and that a virtual clock does
         self._nonces = Random(clock.wall().timestamp())
         self._messages: dict[Ask, bytes] = {}
-        self._alone = _OneAtATime(link.name)
+        self._alone = OneTask(link.name)
 
     async def ask(self, verb: Ask) -> str:
         """The reply to `verb`, without its terminator; asked twice when that helps."""
-        return await self._ask(verb, _text)
+        return await self._ask(verb, text_of)
 
     async def ask_block(self, verb: Ask) -> bytes:
         """The data of the definite-length block that answers `verb`."""
@@ -56,26 +63,26 @@ class Dialogue:
 
     async def ask_number(self, verb: Ask) -> float:
         """The number that answers `verb`."""
-        return await self._ask(verb, _number)
+        return await self._ask(verb, number_of)
 
-    async def ask_reading(self, verb: Ask, unit: str) -> Reading:
+    async def ask_reading(self, verb: Ask, unit: str) -> MeasuredReply:
         """Value and number of a measured reply, which must be in `unit`.
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        return await self._ask(verb, reading_parser(self.commands.reading, unit))
+        return await self._ask(verb, reply_parser(self.commands.reading, unit))
 
     async def echo(self) -> None:
-        """See that the line is in step and carries every digit as it is."""
-        for nonce in telling(self._nonces):
+        """Return when the line has echoed two nonces: it is in step and carries every digit."""
+        for nonce in nonce_pair(self._nonces):
             message = self.commands.message("resynchronise", {"nonce": nonce})
-            await self._retried(message, partial(_echoed, nonce), self.framing.line)
+            await self._retried(message, partial(check_echo, nonce), self.framing.line)
 
     async def tell(self, verb: Tell, **fields: object) -> None:
-        """Say `verb` once and see that the instrument took it.
+        """Send the command `verb` once; return when the instrument reports no error.
 
-        Never repeated: what may have arrived is not sent again. Raises InstrumentRefused with
-        what the instrument put into its error queue.
+        It is never repeated, since what may have arrived is not sent again. Raises
+        InstrumentRefused with the entry of the instrument's error queue.
         """
         message = self.commands.message(verb, fields)
         with self._alone:
@@ -86,11 +93,11 @@ class Dialogue:
         if "error" in self.commands.ask:
             await self._raise_refusal(message)
 
-    async def tell_first(self, verb: Tell) -> None:
-        """Send `verb` at once, whatever the state of the line: for OFF.
+    async def tell_at_once(self, verb: Tell) -> None:
+        """Send `verb`, which is OFF, without regard to the state of the line.
 
-        Even a line thought lost is tried. A message left unfinished before it is ended first.
-        Nothing is read: whoever sends OFF reads the state back.
+        Even a line thought lost is tried; an unfinished message on it is ended first. Nothing is
+        read: whoever sends OFF reads the state back.
         """
         message, before = self.commands.message(verb, {}), self.state
         if before is not LinkState.SYNCED:
@@ -101,18 +108,18 @@ class Dialogue:
         await self._send(message)
         self._become(before)
 
-    async def found_again(self) -> bool:
-        """Whether the instrument was found again on a line that was lost; if so, out of step."""
-        if not await self.framing.link.found_again():
+    async def reconnect(self) -> bool:
+        """Whether a lost line was opened again; if so it is out of step."""
+        if not await self.framing.link.reconnect():
             return False
         self.framing.left = b""
         self._become(LinkState.SUSPECT)
         return True
 
     async def resynchronise(self) -> None:
-        """Drain the line, then find fresh nonces echoed.
+        """Drain the line; return when it has echoed two fresh nonces.
 
-        Raises LinkTimeout when nothing came, ProtocolError when something else did, LinkLost.
+        Raises LinkTimeout where nothing came, ProtocolError where something else did, LinkLost.
         """
         with self._alone:
             await self._resynchronise()
@@ -167,7 +174,7 @@ class Dialogue:
             return value
 
     async def _raise_refusal(self, message: bytes) -> None:
-        code, text = await self._ask("error", _error)
+        code, text = await self._ask("error", error_of)
         if code != 0:
             said = message.decode("ascii").strip()
             raise InstrumentRefused(
@@ -193,10 +200,10 @@ class Dialogue:
                 return
 
     async def _find_step(self) -> None:
-        """Two different nonces, since a late reply may by chance look like one."""
+        """Have two different nonces echoed; one could by chance equal a late reply."""
         if self.state is not LinkState.LOST:
             await self.framing.drain()
-        for nonce in telling(self._nonces):
+        for nonce in nonce_pair(self._nonces):
             await self._send(self.commands.message("resynchronise", {"nonce": nonce}))
             await self._hear(nonce)
 
@@ -206,7 +213,7 @@ class Dialogue:
             while len(strange) < _MOST_STRANGE_LINES:
                 line = await self.framing.line()
                 try:
-                    return _echoed(nonce, line)
+                    return check_echo(nonce, line)
                 except ValueError:
                     strange.append(line)
         except LinkTimeout:
@@ -232,36 +239,4 @@ class Dialogue:
             raise
 
     def _become(self, state: LinkState) -> None:
-        self.state = changed(self.state, state)
-
-
-class _OneAtATime:
-    """Finds two tasks on one dialogue, which would read each other's replies (rule 4)."""
-
-    def __init__(self, name: str) -> None:
-        self._name, self._taken = name, False
-
-    def __enter__(self) -> None:
-        if self._taken:
-            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
-        self._taken = True
-
-    def __exit__(self, *_: object) -> None:
-        self._taken = False
-
-
-def _text(reply: bytes) -> str:
-    return reply.decode("latin-1").strip()
-
-
-def _number(reply: bytes) -> float:
-    return parse_number(reply.decode("latin-1"))
-
-
-def _echoed(nonce: int, reply: bytes) -> None:
-    if reply.strip().lstrip(b"+0") != str(nonce).encode():
-        raise ValueError(f"{nonce} was to be echoed")
-
-
-def _error(reply: bytes) -> tuple[int, str]:
-    return parse_error(reply.decode("latin-1"))
+        self.state = checked_transition(self.state, state)

@@ -1,4 +1,4 @@
-"""Whole replies from a stream of bytes: lines, definite-length blocks, silence."""
+"""Whole replies out of a stream of bytes: lines, definite-length blocks, silence."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _SHOWN = 200
 
 
 class Framing:
-    """The bytes of one link, kept until a reply is whole."""
+    """The bytes of one line, kept until a reply is whole."""
 
     def __init__(self, link: Link, end: bytes, timeout_s: float, clock: Clock) -> None:
         self.link = link
@@ -48,10 +48,10 @@ class Framing:
         return line
 
     async def block(self) -> bytes:
-        """The next definite-length block; its line end is taken off the stream.
+        """The next definite-length block, without the line end that follows it.
 
-        It may take long, as long as bytes keep coming. Raises LinkTimeout, and ValueError where
-        no block begins or it ends wrongly.
+        It may take long, as long as bytes keep coming. Raises LinkTimeout, and ValueError where no
+        block begins or it ends wrongly.
         """
         while (length := block_length(self.left)) is None or len(self.left) < length + len(
             self._end
@@ -77,7 +77,7 @@ class Framing:
             self._heard(data)
 
     def nonsense(self, received: bytes, why: str) -> ProtocolError:
-        """What to raise when a reply makes no sense."""
+        """The error for a reply that makes no sense, for the reason `why`."""
         return ProtocolError(
             f"{self.link.name} replied {received[:80]!r} to {self._last_sent()!r}: {why}.",
             "No value was taken from it.",

@@ -1,10 +1,10 @@
-"""What the bytes of a failed exchange say about its cause."""
+"""Advice for the person who sees a failed exchange, from the bytes that came."""
 
 from __future__ import annotations
 
 
 def hint(received: bytes) -> str:
-    """What to try, judging from the bytes that came."""
+    """What to check, judging from the bytes `received`."""
     if not received:
         return "Check power, cable, port and address, and that nothing else holds the instrument."
     strange = sum(not (32 <= byte < 127 or byte in b"\r\n\t") for byte in received)

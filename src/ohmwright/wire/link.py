@@ -1,4 +1,4 @@
-"""The seam under everything: a line that carries bytes to one instrument and back."""
+"""The abstract line: it carries bytes to one instrument and back."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ class Link(ABC):
     """A byte stream. It knows nothing of commands, replies or terminators."""
 
     name: str
-    """What a person calls it: a port, an address, a simulated instrument."""
+    """The name that messages show: a port, an address, a simulated instrument."""
     guarded: bool = False
     """Whether a guard process owns the line's port and sends OFF when this program is gone."""
 
@@ -19,46 +19,45 @@ class Link(ABC):
     async def write(self, data: bytes) -> None:
         """Send all of `data`.
 
-        Raises LinkLost when the line is gone and LinkTimeout when it does not take the bytes in
-        a bounded time (there is always a bound).
+        Raises LinkLost where the line is gone, LinkTimeout where it does not take the bytes in a
+        bounded time.
         """
 
     @abstractmethod
     async def read(self, timeout_s: float) -> bytes:
-        """Return the bytes that have come, at least one; wait no longer than `timeout_s`.
+        """The bytes that have come, at least one, waiting for `timeout_s` at most.
 
-        Raises LinkTimeout when none came and LinkLost when the line is gone. A cancelled read
-        loses no byte and leaves no thread behind that could take one.
+        Raises LinkTimeout where none came, LinkLost where the line is gone. A cancelled read loses
+        no byte and leaves no thread behind that could take one.
         """
 
     @abstractmethod
     async def aclose(self) -> None:
-        """Give the line back. Safe to call twice."""
+        """Close the line. Safe to call twice."""
 
     async def expect_traffic(self, every_s: float | None) -> None:  # noqa: ARG002
-        """From now on the line is used at least every `every_s` of the machine's time.
+        """Promise to use the line at least every `every_s` seconds of the machine's time.
 
-        Said before ON; None, after a confirmed release, takes it back. A line with a guard has
-        OFF sent when the promise is broken; any other does nothing.
+        Called before ON; None, after a confirmed release, takes the promise back. A guard sends OFF
+        when the promise is broken; a line without a guard does nothing here.
         """
         return
 
     async def until_failed(self) -> None:
-        """Return when the line has failed while nobody uses it, where anything can tell that."""
+        """Return when the line has failed while nobody uses it, where anything can tell."""
         await anyio.sleep_forever()
 
-    async def found_again(self) -> bool:
-        """After the line was lost: whether the same instrument was found again, in some seconds.
+    async def reconnect(self) -> bool:
+        """After LinkLost: whether the same instrument was found again within some seconds.
 
-        Then the line is open as at first and out of step. A line without a guard stays lost.
+        If so the line is open and out of step. A line without a guard stays lost.
         """
         return False
 
     async def prove_watchdog(self) -> float | None:
-        """Break a promise and see the guard send OFF; raises LinkError where it does not.
+        """Break a promise on purpose; the seconds until the guard had read the output back as off.
 
-        Returns the seconds from there until the guard had read the output back as off; None where
-        there is no guard. Afterwards the line is out of step and the promise that stood
-        before stands again.
+        None where there is no guard; LinkError where it does not trip. Afterwards the line is out
+        of step and the earlier promise holds again.
         """
         return None

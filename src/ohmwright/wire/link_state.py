@@ -1,4 +1,4 @@
-"""What a line can be believed, and how that may change (rule 3)."""
+"""Whether a line's next reply can be believed, and that one task at a time asks."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from enum import StrEnum
 
 
 class LinkState(StrEnum):
-    """What the next reply can be believed to answer."""
+    """Whether the next reply answers the next message."""
 
     SYNCED = "synced"
     """The next reply answers the next message."""
@@ -23,8 +23,23 @@ _MAY_BECOME = {
 }
 
 
-def changed(state: LinkState, to: LinkState) -> LinkState:
-    """`to`, where `state` may become that; anything else is a fault of this program."""
+def checked_transition(state: LinkState, to: LinkState) -> LinkState:
+    """The state `to`. Raises RuntimeError where a line in `state` cannot become that."""
     if to not in _MAY_BECOME[state]:
         raise RuntimeError(f"a line that is {state.value} cannot become {to.value}")
     return to
+
+
+class OneTask:
+    """A block that one task at a time may be in; two would read each other's replies."""
+
+    def __init__(self, name: str) -> None:
+        self._name, self._taken = name, False
+
+    def __enter__(self) -> None:
+        if self._taken:
+            raise RuntimeError(f"two tasks speak to {self._name} at once; a bench has one task")
+        self._taken = True
+
+    def __exit__(self, *_: object) -> None:
+        self._taken = False

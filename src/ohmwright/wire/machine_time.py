@@ -1,6 +1,6 @@
-"""The machine's own time, by what a sleep of the machine does to it.
+"""The machine's own time, with the time that the machine slept counted or told apart.
 
-Standard library alone, since the guard needs it at once.
+Needs the standard library alone, since the guard imports it.
 """
 
 from __future__ import annotations
@@ -16,14 +16,14 @@ if sys.platform == "darwin":
 
 
 def elapsed_s() -> float:
-    """Seconds since an arbitrary start; a sleep counts wherever the system can tell."""
+    """Seconds since an arbitrary start; time asleep counts wherever the system can tell."""
     return time.monotonic() if _WITH_SLEEP is None else time.clock_gettime(_WITH_SLEEP)
 
 
 def asleep_s() -> float:
     """Seconds that the machine has slept, plus a constant.
 
-    A system that cannot tell has the date instead, where setting the date looks like a sleep.
+    On a system that cannot tell it comes from the date, where setting the date looks like a sleep.
     """
     if _WITH_SLEEP is None and sys.platform != "win32":
         return time.time() - time.monotonic()

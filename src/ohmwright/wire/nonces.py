@@ -16,8 +16,8 @@ _CLEARED = {
 }
 
 
-def telling(draws: Random) -> tuple[int, int]:
-    """Two different numbers of 2 to 255 whose digits show each bit both set and cleared.
+def nonce_pair(draws: Random) -> tuple[int, int]:
+    """Two different numbers of 2 to 255 whose digits have each bit both set and cleared.
 
     A bit that is stuck on the line changes at least one digit of them.
     """

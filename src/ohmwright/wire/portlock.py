@@ -1,6 +1,6 @@
-"""A lock that names its holder, so that two programs never read each other's replies.
+"""Locks that keep two programs from one line, where they would read each other's replies.
 
-It holds for what an address means, not for how it is spelled, and for everyone on this machine.
+A lock is for what an address means, not for how it is spelled, and for all users of the machine.
 """
 
 from __future__ import annotations
@@ -22,29 +22,29 @@ _HOLDER_AT = 1  # the first byte is the one locked; Windows lets nobody read a l
 
 
 class PortLock:
-    """Held until `release` or until this process ends, however it ends.
+    """A lock that is held until `release` or until this process ends, however it ends.
 
-    The operating system holds the lock on open files, so a file that a dead process left
-    behind locks nothing. The file's text says who has it.
+    The operating system holds it on open files, so the file of a dead process locks nothing. The
+    text of the file tells who holds it.
     """
 
     def __init__(self, name: str, keys: Iterable[str] = ()) -> None:
-        """Lock all that `keys` say, or `name` itself. Raises LinkBusy naming who has one."""
+        """Lock all `keys`, or `name` where there are none. Raises LinkBusy naming who holds one."""
         self.keys = frozenset(keys) or frozenset((name,))
         self._files: list[int] = []
         try:
             for key in sorted(self.keys):
-                self._files.append(_locked(name, key))
+                self._files.append(_lock_file(name, key))
         except BaseException:
             self.release()
             raise
 
     def filenos(self) -> tuple[int, ...]:
-        """The open files: a child process that inherits them shares the hold."""
+        """Descriptors of the lock files; a child process that inherits them shares the hold."""
         return tuple(self._files)
 
     def release(self) -> None:
-        """Give the lock back. Safe to call twice."""
+        """Release the lock. Safe to call twice."""
         while self._files:
             file = self._files.pop()
             with suppress(OSError):
@@ -53,12 +53,12 @@ class PortLock:
 
 
 def device_lock(device: str) -> PortLock:
-    """The lock of a serial device."""
+    """The held lock of a serial device. Raises LinkBusy."""
     return PortLock(device, device_keys(device))
 
 
 def device_keys(device: str) -> frozenset[str]:
-    """What stands for a serial device, the same by whatever name it goes."""
+    """The lock keys of a serial device, equal for all its names."""
     path = os.path.realpath(device)
     if sys.platform == "darwin":  # one port has two devices there
         path = path.replace("/dev/tty.", "/dev/cu.")
@@ -67,8 +67,8 @@ def device_keys(device: str) -> frozenset[str]:
     return frozenset((path,))
 
 
-def _locked(name: str, key: str) -> int:
-    file = _opened(key)
+def _lock_file(name: str, key: str) -> int:
+    file = _open_lock_file(key)
     try:
         _lock(file)
     except OSError:
@@ -83,8 +83,8 @@ def _locked(name: str, key: str) -> int:
     return file
 
 
-def _opened(key: str) -> int:
-    """The file of `key`, which every user of this machine may lock."""
+def _open_lock_file(key: str) -> int:
+    """Descriptor of the lock file of `key`, which every user of this machine may lock."""
     path = _folder() / f"{sha256(key.encode()).hexdigest()[:32]}.lock"
     plainly = os.O_RDWR | getattr(os, "O_NOFOLLOW", 0)
     with suppress(FileNotFoundError):
@@ -97,7 +97,7 @@ def _opened(key: str) -> int:
 
 
 def _folder() -> Path:
-    """One for the whole machine, whatever folders a user has of their own."""
+    """The folder of lock files, one for the whole machine."""
     windows = sys.platform == "win32"
     base = Path(os.environ.get("PROGRAMDATA", r"C:\ProgramData") if windows else "/var/tmp")
     folder = base / "ohmwright-locks"

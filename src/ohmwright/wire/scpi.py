@@ -1,4 +1,4 @@
-"""SCPI-1999 and IEEE 488.2 text: mnemonics, numbers, blocks. Bytes and strings in and out."""
+"""Text of SCPI-1999 and IEEE 488.2: mnemonics, numbers, strings and blocks."""
 
 from __future__ import annotations
 
@@ -22,9 +22,9 @@ def short_form(mnemonic: str) -> str:
 
 
 def parse_number(text: str) -> float:
-    """An NR1, NR2 or NR3 number; SCPI's stand-ins become NaN and the infinities.
+    """The value of an NR1, NR2 or NR3 number; SCPI's 9.91E37 and ±9.9E37 become NaN and ±infinity.
 
-    Raises ValueError for anything else, `nan` and `inf` as words included.
+    Raises ValueError for anything else, also for `nan` and `inf` as words.
     """
     if _NUMBER.fullmatch(text) is None:
         raise ValueError(f"{text!r} is no number")
@@ -37,14 +37,14 @@ def parse_number(text: str) -> float:
 
 
 def parse_integer(text: str) -> int:
-    """An NR1 number; raises ValueError for anything else, `1_0` and `1.0` included."""
+    """The value of an NR1 number; raises ValueError for anything else, also for `1_0` and `1.0`."""
     if _INTEGER.fullmatch(text) is None:
         raise ValueError(f"{text!r} is no whole number")
     return int(text)
 
 
 def format_number(number: float) -> str:
-    """A number as NR3 with six digits."""
+    """`number` as NR3 with six digits."""
     if isnan(number):
         return "9.91E+37"
     if isinf(number):
@@ -58,7 +58,7 @@ def quote(text: str) -> str:
 
 
 def unquote(text: str) -> str:
-    """The text of a string in double or single quotes, or of a bare word."""
+    """The text of a string in double or single quotes, or of a word without."""
     text = text.strip()
     if len(text) >= 2 and text[0] == text[-1] and text[0] in "\"'":
         return text[1:-1].replace(text[0] * 2, text[0])
@@ -72,15 +72,15 @@ def parse_error(text: str) -> tuple[int, str]:
 
 
 def encode_block(data: bytes) -> bytes:
-    """A definite-length arbitrary block: `#`, the length's length, the length, the data."""
+    """`data` as a definite-length arbitrary block: `#`, digits of the length, length, data."""
     length = str(len(data)).encode()
     return b"#" + str(len(length)).encode() + length + data
 
 
 def block_length(head: bytes) -> int | None:
-    """Length of the whole block that begins with `head`; None while `head` is too short to say.
+    """Bytes in the whole block that begins with `head`; None where `head` is too short to tell.
 
-    Raises ValueError when `head` begins no definite-length block.
+    Raises ValueError where `head` begins no definite-length block.
     """
     digits = head[1:2]
     if head[:1] not in b"#" or digits not in b"123456789":

@@ -40,14 +40,14 @@ _FIELDS: dict[str, frozenset[str]] = {
     "set_trim": frozenset({"counts"}),
     "press_key": frozenset({"key", "direction", "presses"}),
 }
-"""What each verb has to say; only `on` may leave its field out."""
+"""The fields that the message of each verb must have; only `on` may do without."""
 _SPEC = re.compile(r"(\.\d{1,2})?[dfeg]?")
 _PRINTABLE = re.compile(r"[ -~]+")
 _NAME = re.compile(r"[\w .+/%()-]+", re.ASCII)
 
 
-def literal_with_fields(text: str) -> str:
-    """Refuse anything in braces but a known field with a plain number format."""
+def checked_template(text: str) -> str:
+    """`text`; raises ValueError where braces hold more than a known field and a format."""
     if _PRINTABLE.fullmatch(text) is None:
         raise ValueError(f"{text!r} has characters outside printable ASCII")
     try:
@@ -74,12 +74,12 @@ def _try_formats(text: str) -> None:
 
 
 def fields_of(text: str) -> frozenset[str]:
-    """The fields that a template names."""
+    """The names of the fields in a template."""
     return frozenset(field for _, field, _, _ in Formatter().parse(text) if field is not None)
 
 
 def rounded_down(text: str, field: str, value: float) -> float:
-    """The largest number that `field` can carry in `text` and that is no more than `value`."""
+    """The largest number not above `value` that `field` can carry in the template `text`."""
     spec = next(spec or "" for _, name, spec, _ in Formatter().parse(text) if name == field)
     if spec.endswith("d"):
         return floor(value)
@@ -90,8 +90,8 @@ def rounded_down(text: str, field: str, value: float) -> float:
     return sent
 
 
-def say_what_they_must(messages: dict[V, str]) -> dict[V, str]:
-    """Refuse a message that says more or less than its verb has to say."""
+def check_message_fields(messages: dict[V, str]) -> dict[V, str]:
+    """`messages`; raises ValueError where one has a field too many or lacks one of its verb."""
     for verb, text in messages.items():
         found, due = fields_of(text), _FIELDS.get(verb, frozenset())
         if found - due:
@@ -101,8 +101,8 @@ def say_what_they_must(messages: dict[V, str]) -> dict[V, str]:
     return messages
 
 
-def refuse_unsayable(field: str, value: object) -> None:
-    """Refuse a number that is none, and a name that could end its message and begin another."""
+def check_field_value(field: str, value: object) -> None:
+    """Raise SourceError for a number that is not finite, or a name that could end its message."""
     if isinstance(value, str):
         if _NAME.fullmatch(value) is not None:
             return

@@ -1,9 +1,9 @@
-"""A dialogue that takes nothing on one reply's word.
+"""A dialogue in which a single fault on the line falsifies no answer and no setting.
 
-The protocol has no checksum: a flipped digit makes another reply that is just as well formed, and
-another instrument on the line answers in the same words. So every question is asked until two
-replies in a row agree, every setting is read back, and the line is proven: the
-same instrument as at first must answer, and must echo digits that no stuck bit leaves alone.
+The protocol has no checksum: a flipped digit makes another well-formed reply, and another
+instrument on the line answers in equal words. So every question is asked until two replies in a row
+agree, every setting is read back, and the line is proven: the instrument must be the one it was at
+first, and must echo digits that no stuck bit leaves alone.
 """
 
 from __future__ import annotations
@@ -15,14 +15,14 @@ from ohmwright.model.errors import ProtocolError, WrongInstrument
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue
-from .reading import Reading
+from .replies import MeasuredReply
 from .scpi import parse_number, short_form, unquote
 
 T = TypeVar("T")
 _ASKED_AT_MOST = 4
 _SET_AT_MOST = 2
 _SAME = 5e-4
-"""Two settings that differ by less than this part are one: instruments round what they show."""
+"""Largest relative difference between a setting and its read-back: instruments round."""
 
 
 class VerifiedDialogue:
@@ -34,7 +34,7 @@ class VerifiedDialogue:
         self._identity: str | None = None
 
     async def identify(self) -> str:
-        """The identification, which must stay what it was, over a line that distorts no digit."""
+        """The identification, asked over a proven line; ProtocolError where it has changed."""
         await self.dialogue.echo()
         identity = await self.text("identify")
         if self._identity is None:
@@ -60,7 +60,7 @@ class VerifiedDialogue:
         )
 
     async def text(self, verb: Ask) -> str:
-        """The reply to `verb`."""
+        """The reply to `verb` as text."""
         return await self._agreed(lambda: self.dialogue.ask(verb), verb)
 
     async def number(self, verb: Ask) -> float:
@@ -71,25 +71,25 @@ class VerifiedDialogue:
         """The data of the block that answers `verb`."""
         return await self._agreed(lambda: self.dialogue.ask_block(verb), verb)
 
-    async def reading(self, verb: Ask, unit: str) -> Reading:
-        """Value and number of a measured reply; one that gave way to the next is asked again.
+    async def reading(self, verb: Ask, unit: str) -> MeasuredReply:
+        """Value and number of a measured reply in `unit`; asked again where two replies differ.
 
-        Where readings have no number two may differ, so each is believed by itself.
+        Where readings have no number two may differ rightly, so each is believed by itself.
         """
         if "number" not in self.dialogue.commands.reading:
             return await self.dialogue.ask_reading(verb, unit)
         return await self._agreed(lambda: self.dialogue.ask_reading(verb, unit), verb)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
-        """Say `verb` and see that the number asked for by `back` has become `value`."""
+        """Send the command `verb`; return when `back` reads `value`, but for rounding."""
         await self._set(verb, back, lambda text: same_number(text, value), fields)
 
     async def set_count(self, verb: Tell, back: Ask, count: int, **fields: object) -> None:
-        """Say `verb` and see that the whole number asked for by `back` has become `count`."""
+        """Send the command `verb`; return when `back` reads `count` exactly."""
         await self._set(verb, back, lambda text: same_count(text, count), fields)
 
     async def set_name(self, verb: Tell, back: Ask, name: str, **fields: object) -> None:
-        """Say `verb` and see that the word or string asked for by `back` has become `name`."""
+        """Send the command `verb`; return when `back` reads `name`, in its long or short form."""
         await self._set(verb, back, lambda text: same_name(text, name), fields)
 
     async def _set(
@@ -128,7 +128,7 @@ class VerifiedDialogue:
 
 
 def same_number(text: str, value: float) -> bool:
-    """Whether `text` is `value` but for rounding."""
+    """Whether `text` is the number `value`, within the rounding of what instruments show."""
     try:
         return abs(parse_number(text) - value) <= _SAME * abs(value)
     except ValueError:
@@ -136,7 +136,7 @@ def same_number(text: str, value: float) -> bool:
 
 
 def same_count(text: str, count: int) -> bool:
-    """Whether `text` is `count` exactly."""
+    """Whether `text` is exactly the whole number `count`."""
     try:
         return parse_number(text) == count
     except ValueError:

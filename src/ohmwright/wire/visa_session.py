@@ -1,4 +1,4 @@
-"""A VISA session that bytes can be read from without losing any."""
+"""A VISA session, opened and read so that no byte is lost."""
 
 from __future__ import annotations
 
@@ -11,8 +11,8 @@ OPEN_TIMEOUT_S = 5.0
 _CHUNK = 4096
 
 
-def opened(resource: str, backend: str) -> Any:
-    """An open session that messages can be sent to."""
+def open_session(resource: str, backend: str) -> Any:
+    """An open session of a message-based resource. Raises ValueError where it is none."""
     import pyvisa  # takes a third of a second, which only a VISA bench should spend
 
     manager = pyvisa.ResourceManager(backend)
@@ -40,7 +40,7 @@ def _prepared(session: Any) -> Any:
 
 
 def read_without_loss(session: Any) -> bytes:
-    """Bytes within a slice; never a partial read, which pyvisa drops when it times out."""
+    """The bytes that come within a slice; no partial read, which pyvisa would drop on a timeout."""
     if not hasattr(session, "bytes_in_buffer"):
         return bytes(session.visalib.read(session.session, _CHUNK)[0])
     first, _ = session.visalib.read(session.session, 1)
@@ -50,7 +50,7 @@ def read_without_loss(session: Any) -> bytes:
 
 
 def socket_of(session: Any) -> socket.socket | None:
-    """The socket under a raw socket session of pyvisa-py, which itself ignores a closed peer."""
+    """The socket below a raw socket session of pyvisa-py; None for any other session."""
     sessions = getattr(session.visalib, "sessions", {})
     interface = getattr(sessions.get(session.session), "interface", None)
     return interface if isinstance(interface, socket.socket) else None
@@ -65,7 +65,7 @@ def raise_if_ended(connection: socket.socket | None) -> None:
 
 
 def is_timeout(problem: Exception) -> bool:
-    """Whether nothing came, and nothing worse."""
+    """Whether `problem` is VISA's timeout, which means only that nothing came."""
     from pyvisa.constants import StatusCode
     from pyvisa.errors import VisaIOError
 
@@ -73,7 +73,7 @@ def is_timeout(problem: Exception) -> bool:
 
 
 def max_count_read() -> Any:
-    """What pyvisa warns of when a read took all it was asked to."""
+    """The status that pyvisa warns of when a read took all bytes that were asked for."""
     from pyvisa.constants import StatusCode
 
     return StatusCode.success_max_count_read

@@ -18,7 +18,7 @@ import typer
 
 from ohmwright.cli.main import app
 from ohmwright.engine.procedure import Procedure
-from ohmwright.instruments.needs import ANALYZER, GENERATOR, refuse_incomplete
+from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import SourceError
@@ -77,7 +77,7 @@ def test_a_command_set_of_the_guide_has_what_its_instrument_cannot_do_without(
     sets = {e.page: e.text for e in all_examples if e.words[1:2] == ("command-set",)}
     for page, needed in (("analyzers", ANALYZER), ("generators", GENERATOR)):
         commands = parse(Path("example"), sets[page], CommandSet)
-        refuse_incomplete(commands, needed, page)
+        check_complete(commands, needed, page)
 
 
 def test_a_reader_of_examples_refuses_a_broken_one() -> None:

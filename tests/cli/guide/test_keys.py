@@ -13,7 +13,7 @@ from pydantic_core import PydanticUndefined
 from ohmwright.engine.procedure import Procedure
 from ohmwright.engine.steps import Step, step_kinds
 from ohmwright.engine.steps.base import TimedStep
-from ohmwright.instruments import needs
+from ohmwright.instruments import required_messages
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
@@ -27,8 +27,8 @@ TABLES: dict[str, tuple[str, str]] = {
     "Allowance": ("procedures", "allowance"),
     "TwoSided": ("procedures", "two sides"),
     "BenchFile": ("benches", "bench"),
-    "Analyzer": ("benches", "[analyzer]"),
-    "Instrument": ("benches", "[generator]"),
+    "AnalyzerEntry": ("benches", "[analyzer]"),
+    "InstrumentEntry": ("benches", "[generator]"),
     "Asset": ("benches", "[asset]"),
     "Environment": ("benches", "[environment]"),
     "Simulation": ("benches", "[simulation]"),
@@ -56,14 +56,17 @@ IN_WORDS = {
     "simple acceptance",
 }
 NEEDS = {
-    "always": ({*needs.ANALYZER, "resynchronise"}, {*needs.GENERATOR, "resynchronise"}),
-    "leakage": (set(needs.LEAKAGE), set()),
-    "waveform": (set(needs.WAVEFORM), set()),
-    "contact": (set(needs.CONTACT), set()),
+    "always": (
+        {*required_messages.ANALYZER, "resynchronise"},
+        {*required_messages.GENERATOR, "resynchronise"},
+    ),
+    "leakage": (set(required_messages.LEAKAGE), set()),
+    "waveform": (set(required_messages.WAVEFORM), set()),
+    "contact": (set(required_messages.CONTACT), set()),
     "circuits": ({"set_path"}, set()),
-    "modes": (set(), set(needs.MODES)),
-    "service": (set(), set(needs.SERVICE)),
-    "alarm": (set(), set(needs.ALARM)),
+    "modes": (set(), set(required_messages.MODES)),
+    "service": (set(), set(required_messages.SERVICE)),
+    "alarm": (set(), set(required_messages.ALARM)),
 }
 
 

@@ -16,7 +16,7 @@ from ohmwright.cli.bench_data import BenchData, read_bench
 from ohmwright.cli.open_bench import assembled
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
-from ohmwright.instruments.nobody import Nobody
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
@@ -100,7 +100,7 @@ async def _verdicts(procedure: str, data: BenchData, person: bool) -> tuple[dict
     commands = data.generator_commands
     analyzer = link("analyzer", hardware.analyzer_port, data.analyzer_commands)
     remote = None if commands is None else link("generator", hardware.generator_port, commands)
-    operator: Operator = SimulatedOperator(hardware.panel, clock) if person else Nobody()
+    operator: Operator = SimulatedOperator(hardware.panel, clock) if person else AbsentOperator()
     bench = assembled(data, clock, analyzer, remote, operator)
     job = Job(read_procedure(Path(procedure)), STAGES, "own")
     events = [event async for event in run(job, bench)]

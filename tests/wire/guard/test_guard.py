@@ -19,7 +19,7 @@ from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard import link as guard_link
 from ohmwright.wire.guard import process
-from ohmwright.wire.guard.frames import BEAT, DATA, WATCH, Unpacker, pack
+from ohmwright.wire.guard.frames import DATA, HEARTBEAT, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
 from ohmwright.wire.links import ports
@@ -128,7 +128,7 @@ async def test_silence_trips_it_and_the_engine_is_told_once(instrument: Instrume
     await link.expect_traffic(0.5)
     await dialogue.tell("on", limit_s=9)
     assert off_was_sent(instrument)
-    await anyio.wait_readable(link._socket)
+    await anyio.wait_readable(link._channel._socket)
     with pytest.raises(GuardTripped, match="reads off"):
         await dialogue.ask_number("state")
     assert await dialogue.ask_number("state") == 0  # after a resynchronisation
@@ -206,7 +206,7 @@ async def test_told_to_stop_it_releases_first(instrument: Instrument, number: in
     link = await guarded(instrument)
     await link.expect_traffic(5.0)
     await link.write(b"OUTPut:STATe ON,9\n")
-    os.kill(link._guard.pid, number)
+    os.kill(link._channel.pid, number)
     with pytest.raises(LinkLost, match="guard has ended"):
         await link.read(5)
     assert not instrument.on
@@ -215,7 +215,7 @@ async def test_told_to_stop_it_releases_first(instrument: Instrument, number: in
 
 async def test_a_guard_that_dies_is_a_lost_line(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    os.kill(link._guard.pid, signal.SIGKILL)
+    os.kill(link._channel.pid, signal.SIGKILL)
     with pytest.raises(LinkLost, match="guard has ended"):
         await link.read(5)
     await link.aclose()
@@ -228,15 +228,15 @@ async def test_a_guard_that_dies_is_followed_by_another_that_keeps_the_promise(
     dialogue = Dialogue(link, COMMANDS, RealClock())
     await link.expect_traffic(5.0)
     await dialogue.tell("on", limit_s=9)
-    dead = link._guard.pid
+    dead = link._channel.pid
     os.kill(dead, signal.SIGKILL)
     with pytest.raises(LinkLost, match="guard has ended"):
         await dialogue.ask_number("state")
     with pytest.raises(LinkBusy, match=f"process {os.getpid()}"):
         await guarded(instrument)
-    assert await dialogue.found_again()
-    assert link._guard.pid != dead
-    await dialogue.tell_first("off")
+    assert await dialogue.reconnect()
+    assert link._channel.pid != dead
+    await dialogue.tell_at_once("off")
     assert await dialogue.ask_number("state") == 0
     await dialogue.tell("on", limit_s=9)
     await link.aclose()
@@ -264,7 +264,7 @@ async def test_a_port_that_comes_back_as_another_device_is_found_by_its_name(
             name.symlink_to(instrument.device)
 
         group.start_soon(plug_in_later)
-        assert await dialogue.found_again()
+        assert await dialogue.reconnect()
     assert await dialogue.ask_number("state") == 0
     with pytest.raises(LinkBusy, match=f"in use by process {os.getpid()}"):
         await guarded(instrument)
@@ -284,7 +284,7 @@ async def test_the_same_adapter_is_found_under_another_name(
     with pytest.raises(LinkLost):
         await link.read(5)
     plugged_in("A10")
-    assert await link.found_again()
+    assert await link.reconnect()
     assert link.name == instrument.device
     await link.aclose()
 
@@ -292,22 +292,22 @@ async def test_the_same_adapter_is_found_under_another_name(
 async def test_a_port_that_stays_away_stays_lost(
     instrument: Instrument, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(guard_link, "FIND_AGAIN_S", 0.3)
+    monkeypatch.setattr(guard_link, "RECONNECT_WITHIN_S", 0.3)
     link = await guarded(instrument)
     replug(instrument)
     with pytest.raises(LinkLost):
         await link.read(5)
     for _ in range(2):
-        assert not await link.found_again()
+        assert not await link.reconnect()
         with pytest.raises(LinkLost):
             await link.write(b"OUTPut:STATe OFF\n")
     await link.aclose()
-    assert not await link.found_again()
+    assert not await link.reconnect()
 
 
 async def test_a_guard_that_dies_is_heard_of_while_nobody_speaks(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    os.kill(link._guard.pid, signal.SIGKILL)
+    os.kill(link._channel.pid, signal.SIGKILL)
     with anyio.fail_after(5):
         await link.until_failed()
     await link.aclose()
@@ -315,7 +315,7 @@ async def test_a_guard_that_dies_is_heard_of_while_nobody_speaks(instrument: Ins
 
 async def test_it_lives_in_a_session_of_its_own(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    assert os.getsid(link._guard.pid) == link._guard.pid
+    assert os.getsid(link._channel.pid) == link._channel.pid
     await link.aclose()
 
 
@@ -388,7 +388,7 @@ class Analyzer(SilentPort):
         return answer
 
 
-ORDERS = process.Orders(b"\nOFF\n", b"STATE?\n", b"\n")
+ORDERS = process.ReleaseMessages(b"\nOFF\n", b"STATE?\n", b"\n")
 
 
 @pytest.fixture
@@ -448,15 +448,15 @@ def test_what_waited_while_it_stood_still_came_too_late(
         monkeypatch.setattr(process, "elapsed_s", lambda: now_s[0])
         guard = process.Guard(engine, port, ORDERS)
         far.sendall(pack(WATCH, 0, b"5.0"))
-        guard._turn()
+        guard._relay_once()
         now_s[0] += 4.9
-        far.sendall(pack(BEAT, 1))
-        guard._turn()
+        far.sendall(pack(HEARTBEAT, 1))
+        guard._relay_once()
         assert port.written == []
         now_s[0] += 5.1  # stopped, or asleep with the whole machine; the engine, too
         far.sendall(pack(DATA, 2, b"ON\n"))
         monkeypatch.setattr(guard, "release", lambda: port.write(ORDERS.off))
-        guard._turn()
+        guard._relay_once()
     assert port.written == [ORDERS.off]
 
 
@@ -466,10 +466,10 @@ def test_it_stays_awake_for_a_burst_then_sleeps(monkeypatch: pytest.MonkeyPatch)
         traffic = Traffic(engine)
         monkeypatch.setattr(process, "select", traffic)
         monkeypatch.setattr(process, "elapsed_s", traffic.monotonic)
-        guard = process.Guard(engine, SilentPort(), process.Orders(b"", b"", b""))
-        far.send(pack(BEAT, 0))
+        guard = process.Guard(engine, SilentPort(), process.ReleaseMessages(b"", b"", b""))
+        far.send(pack(HEARTBEAT, 0))
         for _ in range(8):
-            guard._turn()
+            guard._relay_once()
     assert traffic.waits_s[0] == process.POLL_S
     assert traffic.waits_s[1] == 0
     assert traffic.waits_s[-1] == process.POLL_S

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.wire.guard import process, starting
+from ohmwright.wire.guard import launcher, process
 
 
 class Shareable:
@@ -21,7 +21,7 @@ class Shareable:
 def test_the_engine_shares_its_socket_with_the_guard(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(os, "name", "nt")
     ours: Any = Shareable()
-    assert starting._handed_over(ours, 77) == {"shared": b"for 77".hex()}
+    assert launcher._handed_over(ours, 77) == {"shared": b"for 77".hex()}
 
 
 def test_the_guard_takes_the_shared_socket(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -37,4 +37,4 @@ def test_the_guard_is_out_of_reach_of_the_console_s_interrupt(
     monkeypatch.setattr(sys, "platform", "win32")
     monkeypatch.setattr(subprocess, "CREATE_NEW_PROCESS_GROUP", 512, raising=False)
     nobody: Any = None
-    assert starting._own_session(nobody, nobody) == {"creationflags": 512}
+    assert launcher._own_session(nobody, nobody) == {"creationflags": 512}

@@ -81,7 +81,7 @@ async def test_an_opening_given_up_leaves_nothing_open(monkeypatch: pytest.Monke
         go_on.wait()
         return SimpleNamespace(close=closed.set)
 
-    monkeypatch.setattr(visa, "_opened", slowly)
+    monkeypatch.setattr(visa, "open_session", slowly)
     async with anyio.create_task_group() as group:
         group.start_soon(open_visa, "ASRL1::INSTR")
         await anyio.to_thread.run_sync(begun.wait)

@@ -16,7 +16,7 @@ from ohmwright.engine.requirements import (
     power_within_rating,
     time_within_limits,
 )
-from ohmwright.instruments.needs import SERVICE
+from ohmwright.instruments.required_messages import SERVICE
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import GeneratorData, Positive
 from ohmwright.model.step import Point, Stage, Timing, check_units

@@ -21,7 +21,7 @@ from ohmwright.engine.requirements import (
     time_within_limits,
 )
 from ohmwright.engine.session import Session
-from ohmwright.instruments.needs import MODES, lacking
+from ohmwright.instruments.required_messages import MODES, missing_messages
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.decision import Decision, SimpleAcceptance
 from ohmwright.model.event import Event
@@ -107,7 +107,7 @@ class InstrumentStep(Step):
             ("analyzer", bench.analyzer_verbs, self.analyzer_messages),
             ("generator", bench.generator_verbs, self._to_generator(bench)),
         ):
-            if missing := lacking(verbs, needed):
+            if missing := missing_messages(verbs, needed):
                 yield "kind", f"the {who}'s command set has no {missing}"
 
     def _to_generator(self, bench: Abilities) -> tuple[Verb, ...]:  # noqa: ARG002
@@ -185,7 +185,7 @@ def _needs_a_person(bench: Abilities) -> Iterator[Complaint]:
     """What keeps an unattended run from working the instruments."""
     if not bench.has_port:
         yield "kind", "the generator has no port, so a person must work it"
-    if bench.analyzer.has_paths and lacking(bench.analyzer_verbs, ("set_path",)):
+    if bench.analyzer.has_paths and missing_messages(bench.analyzer_verbs, ("set_path",)):
         yield "kind", "the command set has no 'set_path', so a person must join the input"
     if not bench.analyzer.activation.bounded:
         yield "kind", "the analyzer bounds no activation by itself, so a person must stand by"

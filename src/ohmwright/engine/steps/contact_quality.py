@@ -12,8 +12,8 @@ from ohmwright.engine.doubt import AsTold, cause_as_told
 from ohmwright.engine.judge import conformity
 from ohmwright.engine.requirements import Abilities, Complaint
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.needs import ALARM, CONTACT
 from ohmwright.instruments.requests import LookForCause
+from ohmwright.instruments.required_messages import ALARM, CONTACT
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Verdict

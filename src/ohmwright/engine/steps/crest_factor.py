@@ -16,8 +16,8 @@ from ohmwright.engine.rested_activation import refuse_cut_short
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
 from ohmwright.engine.undoubted import Undoubted
-from ohmwright.instruments.analyzer import Captured
-from ohmwright.instruments.needs import WAVEFORM
+from ohmwright.instruments.analyzer import WaveformCapture
+from ohmwright.instruments.required_messages import WAVEFORM
 from ohmwright.model.errors import ExcessiveOutput
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
@@ -128,7 +128,7 @@ async def _captured(session: Session, step: CrestFactorStep, point: Point, timin
     tolerance = point.target.half_width / point.target.value
     session.aim = None
     await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
-    bench, taken, captures = session.bench, list[Sample](), list[Captured]()
+    bench, taken, captures = session.bench, list[Sample](), list[WaveformCapture]()
     reading_s, before_s = 1 / bench.analyzer.data.meter.readings_per_s, session.on_s
     try:
         async with session.activation(
@@ -139,7 +139,7 @@ async def _captured(session: Session, step: CrestFactorStep, point: Point, timin
             ):
                 taken.append(sample)
                 session.show(sample, opened)
-            flows = bool(taken) and taken[-1].current_ma > bench.rf.none_below_ma
+            flows = bool(taken) and taken[-1].current_ma > bench.rf.zero_limit_ma
             while flows and len(captures) < _CAPTURES and opened.left_s > _LEFT_S:
                 captures.append(await bench.analyzer.capture_waveform())
                 await bench.clock.sleep(reading_s)
@@ -152,7 +152,7 @@ async def _captured(session: Session, step: CrestFactorStep, point: Point, timin
     return _Seen(len(captures), tuple(map(shape_of, differing.values())), on_s, tuple(taken))
 
 
-def shape_of(captured: Captured) -> Shape:
+def shape_of(captured: WaveformCapture) -> Shape:
     """Crest factor of one capture, and what one count is worth in it."""
     seen = measure(captured.counts)  # the scale falls out of the ratio
     return Shape(seen.crest_factor, seen.crest_factor / seen.peak if seen.peak else 0.0)

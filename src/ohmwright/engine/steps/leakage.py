@@ -13,7 +13,7 @@ from ohmwright.engine.doubt import Chosen, Doubt, doubt_in
 from ohmwright.engine.point_measurement import Observation, observe
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
 from ohmwright.engine.undoubted import Undoubted
-from ohmwright.instruments.needs import LEAKAGE
+from ohmwright.instruments.required_messages import LEAKAGE
 from ohmwright.model.decision import NEEDS_TWO_LIMITS
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive

@@ -1,11 +1,6 @@
-"""The engine's side of the guard: a line like any other, whose port another process owns."""
+"""A line through a guard process, which owns the port."""
 
 from __future__ import annotations
-
-import socket
-import subprocess
-from contextlib import suppress
-from typing import NamedTuple
 
 import anyio
 
@@ -16,77 +11,78 @@ from ohmwright.wire.link import Link
 from ohmwright.wire.links.failures import lost, silent
 from ohmwright.wire.portlock import PortLock
 
-from .frames import BEAT, DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
-from .starting import Find, Guard, PortPlace, started
+from .channel import GuardChannel, OpenFailure
+from .frames import ACKNOWLEDGED, DATA, HEARTBEAT, WATCH
+from .launcher import Locate, PortLocation, launch_guard
 
-OPEN_TIMEOUT_S = 15.0
-WRITE_TIMEOUT_S = 1.0
-CLOSE_BOUND_S = 10.0
-FIND_AGAIN_S = 4.0
-"""So long a lost line is looked for: whoever waits for it does not know whether RF is off."""
+CLOSE_WITHIN_S = 10.0
+"""Longest wait in seconds for a guard to trip or to end: it may have to release the output."""
+RECONNECT_WITHIN_S = 4.0
+"""Longest search in seconds for a lost line: whoever waits does not know whether RF is off."""
 _LOOK_EVERY_S = 0.1
-_END_S = 0.5
-"""What a guard without port or engine may take to end before it is ended."""
-_PROOF_S = 0.05
-_CHUNK = 65536
-
-
-class Failure(NamedTuple):
-    """Why the guard could not open the port: kind of error, its number, its text."""
-
-    kind: str
-    number: int | None
-    why: str
+_TEST_PERIOD_S = 0.05
 
 
 class GuardedLink(Link):
-    """A line through the guard.
+    """A line through a guard process.
 
-    Each frame goes out whole or is finished by the next one. When the guard has tripped, the
-    next read or write raises GuardTripped, once: what follows is the release.
+    When the guard has tripped, the next read or write raises GuardTripped, once; after that the
+    line works again, so that the output can be released.
     """
 
     guarded = True
 
-    def __init__(self, find: Find, commands: CommandSet, place: PortPlace, lock: PortLock) -> None:
-        self._find, self._commands, self._lock = find, commands, lock
+    def __init__(
+        self, locate: Locate, commands: CommandSet, place: PortLocation, lock: PortLock
+    ) -> None:
+        self._locate, self._commands, self._lock = locate, commands, lock
         self._open = True
         self._every_s: float | None = None
-        self._join(place)
+        """The promise to the guard: a frame at least so often, in seconds; None where none is."""
+        self._use(self._new_channel(place))
 
-    def _join(self, place: PortPlace) -> None:
-        """Start a guard at `place`, and the conversation with it."""
-        guard: Guard = started(place, self._commands, self._lock)
-        self.name = place.name
-        self._socket, self._guard = guard.engine, guard.process
-        self._sequence, self._unsent, self._came = 0, b"", b""
-        self._frames = Unpacker()
-        self._problem: LinkError | None = None
-        self._gone: LinkError | None = None
-        self._tripped = False
+    def _new_channel(self, place: PortLocation) -> GuardChannel:
+        return GuardChannel(place.name, launch_guard(place, self._commands, self._lock))
+
+    def _use(self, channel: GuardChannel) -> None:
+        self._channel, self.name = channel, channel.name
+
+    async def wait_ready(self) -> OpenFailure | None:
+        """Wait for the guard to open the port; what went wrong where it could not."""
+        return await self._channel.wait_ready()
 
     async def write(self, data: bytes) -> None:
-        """Send all of `data`; the guard hands it on in at most a second."""
+        """Send all of `data`; the guard hands it on within a second.
+
+        Raises GuardTripped, LinkTimeout or LinkLost.
+        """
         if self._every_s is not None:
-            self._take()
-        self._raise_problem()
+            self._channel.process_frames()
+        self._channel.raise_error()
         await self._send(DATA, data)
 
     async def read(self, timeout_s: float) -> bytes:
-        """What comes within `timeout_s`; a silent wait is a sign of life to the guard too."""
+        """Return what comes within `timeout_s`; a silent wait is a heartbeat to the guard.
+
+        Raises GuardTripped, LinkTimeout or LinkLost.
+        """
         if not self._open:
             raise lost(self.name, "it was closed here")
+        channel = self._channel
         with anyio.move_on_after(timeout_s):
-            while not self._came and self._problem is None and self._gone is None:
-                await anyio.wait_readable(self._socket)
-                self._take()
-        if self._came:
-            data, self._came = self._came, b""
-            return data
-        self._raise_problem()
+            while not channel.received and channel.error is None and channel.ended is None:
+                await channel.wait_frames()
+        if channel.received:
+            return channel.take_received()
+        channel.raise_error()
         if self._every_s is not None:
-            await self._send(BEAT)
+            await self._send(HEARTBEAT)
         raise silent(self.name, timeout_s)
+
+    async def _send(self, kind: bytes, data: bytes = b"") -> None:
+        if not self._open:
+            raise lost(self.name, "it was closed here")
+        await self._channel.send(kind, data)
 
     async def expect_traffic(self, every_s: float | None) -> None:
         """Have the guard send OFF when no frame comes for `every_s`; None withdraws that."""
@@ -94,83 +90,73 @@ class GuardedLink(Link):
         self._every_s = every_s
 
     async def prove_watchdog(self) -> float:
-        """Stay silent until the guard has tripped and read off; how long that took.
+        """Stay silent until the guard has tripped and read off; the seconds that took.
 
         Raises LinkTimeout where it does not trip, GuardTripped where it reads anything but off.
         """
-        promised_s, self._tripped = self._every_s, False
-        await self.expect_traffic(_PROOF_S)
-        broken_s = anyio.current_time() + _PROOF_S
-        with anyio.move_on_after(CLOSE_BOUND_S):
-            while not self._tripped and self._gone is None:
-                await anyio.wait_readable(self._socket)
-                self._take()
+        channel, promised_s = self._channel, self._every_s
+        channel.tripped = False
+        await self.expect_traffic(_TEST_PERIOD_S)
+        broken_s = anyio.current_time() + _TEST_PERIOD_S
+        with anyio.move_on_after(CLOSE_WITHIN_S):
+            while not channel.tripped and channel.ended is None:
+                await channel.wait_frames()
         took_s = anyio.current_time() - broken_s
-        problem, self._problem, self._came = self._problem, None, b""
-        if self._gone is not None:
-            raise self._gone
-        if not self._tripped:
+        error, channel.error, channel.received = channel.error, None, b""
+        if channel.ended is not None:
+            raise channel.ended
+        if not channel.tripped:
             raise LinkTimeout(
                 f"The guard of {self.name} does not trip.",
                 "It would not switch off if this program were held up.",
                 "Do not run this bench; start again, and report it if it stays so.",
             )
-        await self._send(SEEN)
+        await self._send(ACKNOWLEDGED)
         await self.expect_traffic(promised_s)
-        if isinstance(problem, GuardTripped) and not problem.confirmed:
-            raise problem
+        if isinstance(error, GuardTripped) and not error.confirmed:
+            raise error
         return took_s
 
     async def until_failed(self) -> None:
         """Return when the guard has tripped or ended, or the port is gone; nobody may read."""
-        while self._gone is None and self._problem is None:
-            await anyio.wait_readable(self._socket)
-            self._take()
+        while self._channel.ended is None and self._channel.error is None:
+            await self._channel.wait_frames()
 
-    async def found_again(self) -> bool:
-        """Start another guard where the instrument is now, looking for it a few seconds long.
+    async def reconnect(self) -> bool:
+        """Start another guard where the instrument is now; whether it was found in 4 s.
 
-        What was promised to the one before is promised to the new one.
+        The new guard is given the promise that was made to the one before.
         """
         if not self._open:
             return False
-        self._part()
-        with anyio.move_on_after(FIND_AGAIN_S):
-            while not await self._rejoined():
+        self._channel.abandon()
+        with anyio.move_on_after(RECONNECT_WITHIN_S):
+            while not await self._reconnected_once():
                 await RealClock().sleep(_LOOK_EVERY_S)
-        return self._gone is None
+        return self._channel.ended is None
 
-    def _part(self) -> None:
-        """End the guard: one that has lost its port, or hangs, could only be in the way."""
-        self._gone = self._gone or lost(self.name, "it was given up")
-        self._close_socket()
+    async def _reconnected_once(self) -> bool:
+        connected = False
         try:
-            self._guard.wait(timeout=_END_S)
-        except subprocess.TimeoutExpired:
-            self._guard.kill()
-            self._guard.wait()
-
-    async def _rejoined(self) -> bool:
-        problem, joined = self._gone, False
-        try:
-            place = await self._find()
-            self._hold(place)
-            self._join(place)
+            place = await self._locate()
+            self._lock_place(place)
+            channel = self._new_channel(place)
             try:
-                started = await self.started() is None
+                ready = await channel.wait_ready() is None
                 # a name may have come to mean another device since that one was locked
-                joined = started and (await self._find()).keys == place.keys
+                connected = ready and (await self._locate()).keys == place.keys
             finally:
-                if not joined:
-                    self._gone = problem
-                    self._part()
+                if not connected:
+                    channel.abandon()
         except (LinkError, OSError):
             return False
-        if joined and self._every_s is not None:
-            await self.expect_traffic(self._every_s)
-        return joined
+        if connected:
+            self._use(channel)
+            if self._every_s is not None:
+                await self.expect_traffic(self._every_s)
+        return connected
 
-    def _hold(self, place: PortPlace) -> None:
+    def _lock_place(self, place: PortLocation) -> None:
         """Lock what `place` stands for, and only then give up what was locked."""
         if place.keys != self._lock.keys:
             before, self._lock = self._lock, PortLock(place.name, place.keys)
@@ -181,133 +167,32 @@ class GuardedLink(Link):
         if not self._open:
             return
         self._open = False
-        with anyio.CancelScope(shield=True), anyio.move_on_after(CLOSE_BOUND_S), suppress(OSError):
-            self._socket.shutdown(socket.SHUT_WR)
-            while await self._heard():
-                pass
-        self._close_socket()
-        with suppress(subprocess.TimeoutExpired):
-            self._guard.wait(timeout=1.0)  # its socket has ended: it is about to be gone
+        with anyio.CancelScope(shield=True), anyio.move_on_after(CLOSE_WITHIN_S):
+            await self._channel.hang_up()
+        self._channel.close()
         self._lock.release()
 
-    def _close_socket(self) -> None:
-        if self._socket.fileno() >= 0:
-            anyio.notify_closing(self._socket)
-            self._socket.close()
 
-    async def started(self) -> Failure | None:
-        """Wait for the guard to open the port; what went wrong when it could not."""
-        with anyio.move_on_after(OPEN_TIMEOUT_S):
-            while data := await self._heard():
-                for kind, _, body in self._frames.feed(data):
-                    if kind == READY:
-                        return None
-                    name, number, why = body.decode(errors="replace").split("\n", 2)
-                    return Failure(name, int(number) if number else None, why)
-        return Failure("LinkError", None, "its guard did not start")
+async def open_guarded(
+    locate: Locate, commands: CommandSet
+) -> tuple[GuardedLink, OpenFailure | None]:
+    """A line through a guard where `locate` says, and why its port could not be opened.
 
-    async def _heard(self) -> bytes:
-        await anyio.wait_readable(self._socket)
-        try:
-            return self._socket.recv(_CHUNK)
-        except BlockingIOError:
-            return b""
-        except OSError:
-            return b""
-
-    def _take(self) -> None:
-        """Sort what has come; never waits."""
-        try:
-            data = self._socket.recv(_CHUNK)
-        except BlockingIOError:
-            return
-        except OSError:
-            data = b""
-        if not data:
-            self._gone = self._gone or lost(self.name, "its guard has ended")
-        for kind, _, body in self._frames.feed(data):
-            if kind == DATA:
-                self._came += body
-            elif kind == TRIPPED:
-                self._came, self._tripped = b"", True
-                self._problem = _tripped(self.name, confirmed=body == b"1")
-            elif kind == FAILED:
-                self._fail(body)
-
-    def _fail(self, body: bytes) -> None:
-        name, _, why = body.decode(errors="replace").split("\n", 2)
-        if name == "LinkTimeout":
-            self._problem = LinkTimeout(
-                f"{self.name} did not take the bytes: {why}.",
-                "The instrument did not get the whole message.",
-                "Check flow control and cable, and that the instrument is on.",
-            )
-        else:
-            self._gone = lost(self.name, why)
-
-    def _raise_problem(self) -> None:
-        if self._gone is not None:
-            raise self._gone
-        problem, self._problem = self._problem, None
-        if isinstance(problem, GuardTripped):
-            self._queue(SEEN, b"")
-        if problem is not None:
-            raise problem
-
-    async def _send(self, kind: bytes, data: bytes = b"") -> None:
-        if not self._open:
-            raise lost(self.name, "it was closed here")
-        self._queue(kind, data)
-        self._flush()
-        if self._unsent:
-            with anyio.move_on_after(WRITE_TIMEOUT_S):
-                while self._unsent:
-                    await anyio.wait_writable(self._socket)
-                    self._flush()
-            if self._unsent:
-                raise LinkTimeout(f"The guard of {self.name} takes no bytes.")
-
-    def _queue(self, kind: bytes, data: bytes) -> None:
-        self._unsent += pack(kind, self._sequence, data)
-        self._sequence = (self._sequence + 1) & 0xFFFFFFFF
-
-    def _flush(self) -> None:
-        try:
-            self._unsent = self._unsent[self._socket.send(self._unsent) :]
-        except BlockingIOError:
-            return
-        except OSError:
-            self._take()  # it may have said why
-            raise self._gone or lost(self.name, "its guard has ended") from None
-
-
-async def open_guarded(find: Find, commands: CommandSet) -> tuple[GuardedLink, Failure | None]:
-    """A guard where `find` says, and what went wrong when it could not open it (then it is closed).
-
-    Raises LinkBusy naming who has the port, and what `find` raises.
+    Where there is such a reason the line is closed. Raises LinkBusy naming who has the port, and
+    what `locate` raises.
     """
-    place = await find()
+    place = await locate()
     lock = PortLock(place.name, place.keys)
     try:
-        link = GuardedLink(find, commands, place, lock)
+        link = GuardedLink(locate, commands, place, lock)
     except BaseException:
         lock.release()
         raise
     try:
-        problem = await link.started()
+        failure = await link.wait_ready()
     except BaseException:
         await link.aclose()
         raise
-    if problem is not None:
+    if failure is not None:
         await link.aclose()
-    return link, problem
-
-
-def _tripped(name: str, *, confirmed: bool) -> GuardTripped:
-    state = "reads off" if confirmed else "COULD NOT BE READ BACK AS OFF"
-    return GuardTripped(
-        f"The guard of {name} heard nothing from the program for too long and sent OFF.",
-        f"The output {state}; the activation's readings are not used.",
-        "Find out what held the program up (a busy or sleeping computer), then resume the run.",
-        confirmed=confirmed,
-    )
+    return link, failure

@@ -1,4 +1,4 @@
-"""Opening a port through a guard: serial, TCP or VISA."""
+"""Opens a serial, TCP or VISA port through a guard."""
 
 from __future__ import annotations
 
@@ -14,24 +14,31 @@ from ohmwright.wire.links.tcp import HOW_TO_REACH
 from ohmwright.wire.links.visa import CHECK_RESOURCE
 from ohmwright.wire.portlock import device_keys
 
+from .launcher import PortLocation
 from .link import GuardedLink, open_guarded
-from .starting import PortPlace
 
 
 async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> GuardedLink:
-    """As `open_serial`, through a guard."""
-    link, problem = await open_guarded(SerialPlace(port, baud).find, commands)
+    """A line through a guard to a serial port, by name or as `serial=NUMBER` of its USB adapter.
+
+    8 bits, no parity, one stop bit. Raises LinkBusy naming who has the port, LinkError where it
+    cannot be opened.
+    """
+    link, problem = await open_guarded(SerialLocator(port, baud).find, commands)
     if problem is not None:
         raise await refusal(link.name, problem.number, problem.why)
     return link
 
 
 async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> GuardedLink:
-    """As `open_tcp`, through a guard."""
+    """A line through a guard to `port` of `host`.
 
-    async def find() -> PortPlace:
+    Raises LinkBusy naming who has it, LinkError where nobody answers there.
+    """
+
+    async def find() -> PortLocation:
         where = {"kind": "tcp", "host": host, "port": port}
-        return PortPlace(f"{host}:{port}", where, await tcp_keys(host, port))
+        return PortLocation(f"{host}:{port}", where, await tcp_keys(host, port))
 
     link, problem = await open_guarded(find, commands)
     if problem is not None:
@@ -40,11 +47,14 @@ async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> Gua
 
 
 async def open_guarded_visa(resource: str, *, backend: str, commands: CommandSet) -> GuardedLink:
-    """As `open_visa`, through a guard."""
+    """A line through a guard to a VISA resource; `backend` is the library as pyvisa names it.
 
-    async def find() -> PortPlace:
+    Raises LinkBusy naming who has it, LinkError where it cannot be opened.
+    """
+
+    async def find() -> PortLocation:
         where = {"kind": "visa", "resource": resource, "backend": backend}
-        return PortPlace(resource, where, await visa_keys(resource, backend))
+        return PortLocation(resource, where, await visa_keys(resource, backend))
 
     link, problem = await open_guarded(find, commands)
     if problem is not None:
@@ -52,19 +62,22 @@ async def open_guarded_visa(resource: str, *, backend: str, commands: CommandSet
     return link
 
 
-class SerialPlace:
-    """A serial port: where its adapter is now, under whatever name, else where its name leads."""
+class SerialLocator:
+    """Locates a serial port, also after it was plugged in again as another device.
+
+    Once known, the serial number of its USB adapter decides, else the name that was given.
+    """
 
     def __init__(self, selector: str, baud: int) -> None:
         self._selector, self._baud = selector, baud
         self._adapter: str | None = None
 
-    async def find(self) -> PortPlace:
-        """The port. Raises LinkError as `find_port` does."""
+    async def find(self) -> PortLocation:
+        """The present location. Raises LinkError where no port, or more than one, fits."""
         device = await self._device()
         self._adapter = self._adapter or await adapter_of(device)
         where = {"kind": "serial", "port": device, "baud": self._baud}
-        return PortPlace(device, where, device_keys(device))
+        return PortLocation(device, where, device_keys(device))
 
     async def _device(self) -> str:
         if self._adapter is not None:

@@ -1,4 +1,4 @@
-"""The guard's blocking view of a port: standard library, pyserial and pyvisa only."""
+"""The guard's blocking ports; needs the standard library, pyserial and pyvisa only."""
 
 from __future__ import annotations
 
@@ -13,20 +13,20 @@ _CHUNK = 65536
 
 
 class BlockingPort(Protocol):
-    """Bytes out and in. Raises TimeoutError when bytes are not taken, OSError when it is gone."""
+    """A port. Raises TimeoutError where bytes are not taken in time, OSError where it is gone."""
 
     def fileno(self) -> int | None:
-        """What select may wait on; None where there is nothing of the kind."""
+        """The descriptor that select can wait on; None where there is none."""
 
     def write(self, data: bytes) -> None:
-        """Send all of it, in bounded time."""
+        """Send all of `data`, in bounded time."""
 
     def read(self) -> bytes:
-        """What has come; empty when nothing has."""
+        """The bytes that have come; empty where none have."""
 
 
 class BlockingSerialPort:
-    """A serial port, held exclusively."""
+    """A serial port, opened for this process alone."""
 
     def __init__(self, port: str, baud: int) -> None:
         import serial
@@ -42,14 +42,14 @@ class BlockingSerialPort:
         return self._number
 
     def write(self, data: bytes) -> None:
-        """Write everything."""
+        """Send all of `data`."""
         try:
             self._port.write(data)
         except self._slow as problem:
             raise TimeoutError(str(problem)) from None
 
     def read(self) -> bytes:
-        """Everything waiting."""
+        """The bytes that have come."""
         if self._number is None:
             return bytes(self._port.read(max(1, self._port.in_waiting)))
         if not select.select([self._number], [], [], 0)[0]:
@@ -61,7 +61,7 @@ class BlockingSerialPort:
 
 
 class BlockingTcpPort:
-    """A TCP socket."""
+    """A connected TCP socket."""
 
     def __init__(self, host: str, port: int) -> None:
         self._socket = socket.create_connection((host, port), timeout=OPEN_TIMEOUT_S)
@@ -73,11 +73,11 @@ class BlockingTcpPort:
         return self._socket.fileno()
 
     def write(self, data: bytes) -> None:
-        """Send everything."""
+        """Send all of `data`."""
         self._socket.sendall(data)
 
     def read(self) -> bytes:
-        """Everything waiting."""
+        """The bytes that have come."""
         if not select.select([self._socket], [], [], 0)[0]:
             return b""
         data = self._socket.recv(_CHUNK)
@@ -87,7 +87,7 @@ class BlockingTcpPort:
 
 
 class BlockingVisaPort:
-    """A VISA resource."""
+    """An open VISA resource."""
 
     _SLICE_S = 0.02
 
@@ -96,7 +96,7 @@ class BlockingVisaPort:
 
         self._visa = visa_session
         try:
-            self._session = visa_session.opened(resource, backend)
+            self._session = visa_session.open_session(resource, backend)
         except OSError:
             raise
         except Exception as problem:
@@ -105,11 +105,11 @@ class BlockingVisaPort:
         self._session.ignore_warning(visa_session.max_count_read()).__enter__()
 
     def fileno(self) -> int | None:
-        """VISA has nothing to wait on."""
+        """None: VISA has no descriptor to wait on."""
         return None
 
     def write(self, data: bytes) -> None:
-        """Write the bytes as they are."""
+        """Send `data` as it is."""
         connection = self._visa.socket_of(self._session)
         if connection is not None and not select.select([], [connection], [], WRITE_TIMEOUT_S)[1]:
             raise TimeoutError("the resource takes no bytes")
@@ -119,7 +119,7 @@ class BlockingVisaPort:
             raise OSError(str(problem)) from None
 
     def read(self) -> bytes:
-        """What came within a short wait."""
+        """The bytes that come within 20 ms."""
         try:
             return self._visa.read_without_loss(self._session)
         except Exception as problem:
@@ -130,7 +130,7 @@ class BlockingVisaPort:
 
 
 def open_port(kind: str, **where: Any) -> BlockingPort:
-    """Open the port of a `serial`, `tcp` or `visa` address. Raises OSError."""
+    """The opened port of a `serial`, `tcp` or `visa` address. Raises OSError."""
     ports: dict[str, Any] = {
         "serial": BlockingSerialPort,
         "tcp": BlockingTcpPort,

@@ -1,9 +1,9 @@
-"""The guard's process. It trusts nobody: not the engine to live, not OFF to have worked.
+"""The guard's process: relays bytes between engine and port, and sends OFF when it must.
 
-Started with one line of JSON on standard input, which says the port, the bytes of OFF, and how
-to read the output back. Then it relays. While the engine has it watch, it sends OFF when the
-engine's socket ends, when frames stay away longer than promised, and when it is itself told to
-stop. What it was not asked to watch it leaves alone: it may not be the analyzer at all.
+Started with one line of JSON on standard input, which gives the port, the bytes of OFF and how to
+read the output back. While the engine has it watch, it sends OFF when the engine's socket ends,
+when frames stay away longer than promised, and when it is told to stop. Without a watch it sends
+nothing of its own: the instrument may not be the analyzer at all.
 """
 
 from __future__ import annotations
@@ -20,22 +20,22 @@ from typing import Any, NoReturn
 
 from ohmwright.wire.machine_time import elapsed_s
 
-from .frames import DATA, FAILED, READY, SEEN, TRIPPED, WATCH, Unpacker, pack
+from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, WATCH, Unpacker, pack
 from .ports import BlockingPort, open_port
 
 POLL_S = 0.02
 QUIET_S = 0.15
-"""A line silent for so long holds no late reply."""
+"""After this silence in seconds no late reply is on the line."""
 _ENGINE_BOUND_S = 1.0
 _AWAKE_S = 0.0003
-"""Messages come in bursts, and to be woken takes a good part of one: so long it stays awake."""
+"""Seconds of polling after a message: they come in bursts, and waking up costs time."""
 _READ_BACK_S = 1.0
 _TRIES = 20
 
 
 @dataclass(frozen=True)
-class Orders:
-    """How to release the output, and how to see that it is released: a plain 0."""
+class ReleaseMessages:
+    """The messages that release the output and read it back; a plain 0 is off."""
 
     off: bytes
     ask_state: bytes
@@ -44,14 +44,14 @@ class Orders:
 
 @dataclass
 class Guard:
-    """Stands between one engine and one port."""
+    """Relays between one engine and one port, and releases the output."""
 
     engine: socket.socket
     port: BlockingPort
-    orders: Orders
+    orders: ReleaseMessages
     stopped: bool = False
     deserted: bool = False
-    """Whether the engine is gone, so that nobody but the guard can tell a person."""
+    """Whether the engine is gone, so that only the guard can warn a person."""
     _sequence: int = 0
     _every_s: float | None = None
     _due_s: float = 0.0
@@ -60,17 +60,17 @@ class Guard:
     _frames: Unpacker = field(default_factory=Unpacker)
 
     def run(self) -> bool:
-        """Relay until the engine is gone; whether nothing was left on."""
+        """Relay until the engine is gone; whether the output then is off or was never watched."""
         self.engine.settimeout(_ENGINE_BOUND_S)
-        self._tell(READY)
+        self._send(READY)
         try:
             while not self.stopped:
-                self._turn()
+                self._relay_once()
         except OSError as problem:
-            self._tell(FAILED, failure("LinkLost", problem))
+            self._send(FAILED, failure("LinkLost", problem))
         return self._every_s is None or self.release()
 
-    def _turn(self) -> None:
+    def _relay_once(self) -> None:
         number = self.port.fileno()
         watched: list[Any] = [self.engine] if number is None else [self.engine, number]
         awake = number is None or elapsed_s() < self._awake_until_s
@@ -81,7 +81,7 @@ class Guard:
         if self.engine in ready:
             self._from_engine()
         if (number is None or number in ready) and (data := self.port.read()):
-            self._tell(DATA, data)
+            self._send(DATA, data)
         if ready:
             self._awake_until_s = elapsed_s() + _AWAKE_S
 
@@ -97,12 +97,12 @@ class Guard:
                 self.stopped = True
                 return
             self._sequence = (sequence + 1) & 0xFFFFFFFF
-            self._obey(kind, body)
+            self._execute(kind, body)
         if self._every_s is not None:
             self._due_s = elapsed_s() + self._every_s
 
-    def _obey(self, kind: bytes, body: bytes) -> None:
-        if kind == SEEN:
+    def _execute(self, kind: bytes, body: bytes) -> None:
+        if kind == ACKNOWLEDGED:
             self._tripped = False
         elif kind == WATCH:
             self._every_s = float(body) if body else None
@@ -110,21 +110,21 @@ class Guard:
             try:
                 self.port.write(body)
             except TimeoutError as problem:
-                self._tell(FAILED, failure("LinkTimeout", problem))
+                self._send(FAILED, failure("LinkTimeout", problem))
 
     def _trip(self) -> None:
-        """Nothing of the engine's passes until it says that it has seen this."""
+        """Release the output; nothing of the engine's passes until it acknowledges that."""
         self._tripped = True
-        self._tell(TRIPPED, b"1" if self.release() else b"0")
+        self._send(TRIPPED, b"1" if self.release() else b"0")
 
-    def _tell(self, kind: bytes, data: bytes = b"") -> None:
+    def _send(self, kind: bytes, data: bytes = b"") -> None:
         try:
             self.engine.sendall(pack(kind, 0, data))
         except OSError:  # it is gone, or takes nothing any more: no difference
             self.stopped = self.deserted = True
 
     def release(self) -> bool:
-        """Send OFF first, then read the output back until it is off, twice in a row."""
+        """Send OFF and read the output back; whether it read off twice in a row."""
         for _ in range(_TRIES):
             try:
                 self.port.write(self.orders.off)
@@ -137,15 +137,15 @@ class Guard:
         return False
 
     def _reads_off(self) -> bool:
-        self._hear(QUIET_S, until=None)
+        self._receive(QUIET_S, until=None)
         self.port.write(self.orders.ask_state)
-        reply = self._hear(_READ_BACK_S, until=self.orders.end)
+        reply = self._receive(_READ_BACK_S, until=self.orders.end)
         try:
             return float(reply.partition(self.orders.end)[0]) == 0
         except ValueError:
             return False
 
-    def _hear(self, patience_s: float, until: bytes | None) -> bytes:
+    def _receive(self, patience_s: float, until: bytes | None) -> bytes:
         heard, end_s = b"", elapsed_s() + patience_s
         while elapsed_s() < end_s and (until is None or until not in heard):
             number = self.port.fileno()
@@ -156,13 +156,13 @@ class Guard:
 
 
 def failure(kind: str, problem: OSError) -> bytes:
-    """The body of FAILED."""
+    """The body of a FAILED frame: error class `kind`, the system's error number, its text."""
     number = "" if problem.errno is None else str(problem.errno)
     return f"{kind}\n{number}\n{problem.strerror or problem}".encode()
 
 
 def main() -> NoReturn:
-    """Read the orders, open the port, guard it."""
+    """Read the configuration from standard input, open the port, run the guard, end the process."""
     config = json.loads(sys.stdin.buffer.readline())
     engine = _engine_socket(config)
     try:
@@ -170,7 +170,7 @@ def main() -> NoReturn:
     except OSError as problem:
         engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
-    orders = Orders(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
+    orders = ReleaseMessages(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
     guard = Guard(engine, port, orders)
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
@@ -178,12 +178,12 @@ def main() -> NoReturn:
     off = guard.run()
     if not off and guard.deserted:
         with suppress(OSError):  # the terminal may have gone, too
-            sys.stderr.write("\a" + UNMISSABLE)
+            sys.stderr.write("\a" + RF_WARNING)
             sys.stderr.flush()
     os._exit(0 if off else 5)
 
 
-UNMISSABLE = """
+RF_WARNING = """
 **********************************************************
 * RF MAY STILL BE ON: ohmwright has ended and its guard  *
 * could not read the output back as off.                 *
@@ -194,7 +194,7 @@ UNMISSABLE = """
 
 
 def _engine_socket(config: dict[str, Any]) -> socket.socket:
-    """The engine's end: an inherited descriptor, or a shared socket on Windows."""
+    """The socket to the engine: an inherited descriptor, or a shared socket on Windows."""
     if "shared" in config:
         shared: socket.socket = socket.fromshare(bytes.fromhex(config["shared"]))  # type: ignore[attr-defined,unused-ignore]
         return shared

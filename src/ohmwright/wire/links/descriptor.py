@@ -1,4 +1,4 @@
-"""Lines that the event loop can wait for: no thread, and a cancelled read has taken nothing."""
+"""Lines with a descriptor that the event loop waits for; base of serial and TCP lines."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ CHUNK = 65536
 
 
 class DescriptorLink(Link):
-    """A line with a file descriptor that never blocks."""
+    """A line with a file descriptor that never blocks, used without a thread."""
 
     def __init__(self, name: str, descriptor: int, lock: PortLock) -> None:
         self.name = name
@@ -26,18 +26,18 @@ class DescriptorLink(Link):
 
     @abstractmethod
     def _take(self) -> bytes:
-        """What has come; empty where nothing has or the line has ended. May raise OSError."""
+        """The bytes that have come; empty where none have or the line ended. May raise OSError."""
 
     @abstractmethod
     def _give(self, data: bytes) -> int:
-        """Send as much of `data` as goes at once; how much that was. May raise OSError."""
+        """Send what of `data` goes at once; the number of bytes sent. May raise OSError."""
 
     @abstractmethod
     def _close(self) -> None:
         """Close the descriptor."""
 
     async def write(self, data: bytes) -> None:
-        """Send all of `data`, in at most a second."""
+        """Send all of `data` within a second. Raises LinkTimeout, LinkLost."""
         sent = self._sent(data)
         if sent < len(data):
             with anyio.move_on_after(WRITE_TIMEOUT_S):
@@ -48,7 +48,10 @@ class DescriptorLink(Link):
                 raise not_taken(self.name, sent, data, WRITE_TIMEOUT_S)
 
     async def read(self, timeout_s: float) -> bytes:
-        """What comes within `timeout_s`. Bytes are taken and returned without a pause between."""
+        """The bytes that come within `timeout_s`. Raises LinkTimeout, LinkLost.
+
+        They are taken and returned without a pause between, so that a cancelled read loses none.
+        """
         with anyio.move_on_after(timeout_s) as waiting:
             await self._wait(anyio.wait_readable)
         data = self._taken()
@@ -59,7 +62,7 @@ class DescriptorLink(Link):
         raise lost(self.name, "the other side has closed it")
 
     async def aclose(self) -> None:
-        """Close the line and give its lock back."""
+        """Close the line and release its lock."""
         if self._open:
             self._open = False
             anyio.notify_closing(self._descriptor)

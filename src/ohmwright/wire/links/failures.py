@@ -1,4 +1,4 @@
-"""What every kind of line says when it fails: one wording, one family each."""
+"""The errors that every kind of line raises, in one wording."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from ohmwright.model.errors import LinkError, LinkLost, LinkTimeout
 
 
 def lost(name: str, why: str) -> LinkLost:
-    """The line is gone."""
+    """The error for a line that is gone, for the reason `why`."""
     return LinkLost(
         f"The line to {name} is gone: {why}.",
         "What the instrument does now cannot be known.",
@@ -15,12 +15,12 @@ def lost(name: str, why: str) -> LinkLost:
 
 
 def silent(name: str, timeout_s: float) -> LinkTimeout:
-    """Nothing came."""
+    """The error for a read in which no byte came for `timeout_s`."""
     return LinkTimeout(f"{name}: nothing came within {timeout_s:g} s.")
 
 
 def not_taken(name: str, sent: int, data: bytes, timeout_s: float) -> LinkTimeout:
-    """The line did not take all bytes."""
+    """The error for a write of which the line took only `sent` bytes."""
     return LinkTimeout(
         f"{name} took {sent} of {len(data)} bytes within {timeout_s:g} s.",
         "The instrument did not get the whole message.",
@@ -29,5 +29,5 @@ def not_taken(name: str, sent: int, data: bytes, timeout_s: float) -> LinkTimeou
 
 
 def not_opened(name: str, why: str, do: str) -> LinkError:
-    """The line could not be opened at all."""
+    """The error for a line that could not be opened, with `do` as advice."""
     return LinkError(f"{name} could not be opened: {why}.", "Nothing was sent.", do)

@@ -1,4 +1,4 @@
-"""A line to something in the same process that answers at once: a simulated instrument."""
+"""A line to a simulated instrument in the same process, which answers at once."""
 
 from __future__ import annotations
 
@@ -11,11 +11,10 @@ from .failures import lost, silent
 
 
 class MemoryLink(Link):
-    """Hands each whole line to `handle` and keeps its reply.
+    """Hands each whole line to `handle` and keeps the reply.
 
-    Nothing is ever waited for: a read with nothing to read lets its timeout pass on the
-    virtual clock and raises LinkTimeout. A `handle` that raises ConnectionError is a line that
-    is gone.
+    Nothing is waited for: a read with nothing to read advances the virtual clock by its timeout and
+    raises LinkTimeout. Where `handle` raises ConnectionError the line is lost.
     """
 
     def __init__(self, name: str, handle: Callable[[bytes], bytes], clock: VirtualClock) -> None:
@@ -25,7 +24,7 @@ class MemoryLink(Link):
         self._replies = b""
 
     async def write(self, data: bytes) -> None:
-        """Have every line that is now whole answered."""
+        """Have `handle` answer each line that `data` completes. Raises LinkLost."""
         try:
             if not self._unfinished and data.count(b"\n") == 1 and data.endswith(b"\n"):
                 self._replies += self._handle(data)
@@ -38,7 +37,7 @@ class MemoryLink(Link):
             raise lost(self.name, str(problem) or "the other side has closed it") from None
 
     async def read(self, timeout_s: float) -> bytes:
-        """Everything answered so far."""
+        """The replies so far. Raises LinkTimeout where there are none, LinkLost."""
         replies = self._replies
         if replies:
             self._replies = b""
@@ -49,7 +48,7 @@ class MemoryLink(Link):
         raise silent(self.name, timeout_s)
 
     async def aclose(self) -> None:
-        """Answer nothing any more."""
+        """Close the line; what was not read is dropped."""
         self._handle, self._replies = _gone, b""
 
 

@@ -1,4 +1,4 @@
-"""Serial ports of this machine, found without opening any."""
+"""The serial ports of this machine, found without opening any."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ class FoundPort:
     """Serial number of the USB adapter."""
 
     def goes_by(self, device: str) -> bool:
-        """Whether `device` is a name of this port."""
+        """Whether `device` is a name of this port, symbolic links followed."""
         return os.path.realpath(self.device) == os.path.realpath(device)
 
     def __str__(self) -> str:
@@ -70,10 +70,10 @@ async def find_port(selector: str) -> str:
 
 
 async def adapter_of(device: str) -> str | None:
-    """Serial number of the USB adapter that `device` is; None where it is none or has none."""
+    """Serial number of the USB adapter behind `device`; None where it has none."""
     return next((port.serial for port in await found_ports() if port.goes_by(device)), None)
 
 
 def ports_text(ports: list[FoundPort]) -> str:
-    """The ports in words."""
+    """One sentence that lists `ports`."""
     return f"Ports found: {', '.join(map(str, ports)) or 'none'}."

@@ -1,4 +1,4 @@
-"""A serial port: opened by pyserial for us alone, then awaited without a thread."""
+"""A serial port, opened by pyserial for this process alone."""
 
 from __future__ import annotations
 
@@ -21,9 +21,10 @@ _BUSY = {errno.EBUSY, errno.EAGAIN}
 
 
 async def open_serial(port: str, *, baud: int = 115200) -> Link:
-    """Open `port`, by name or as `serial=NUMBER`, at `baud`, 8 bits, no parity, one stop bit.
+    """A line to a serial port, by name or as `serial=NUMBER` of its USB adapter.
 
-    Raises LinkBusy naming who has it, LinkError listing the ports found when it is not there.
+    `baud` bits a second, 8 bits, no parity, one stop bit. Raises LinkBusy naming who has the port,
+    LinkError listing the ports found where it is not there.
     """
     device = await find_port(port)
     lock = device_lock(device)
@@ -39,7 +40,7 @@ async def open_serial(port: str, *, baud: int = 115200) -> Link:
 
 
 class SerialLink(DescriptorLink):
-    """A serial port where the event loop can wait for one: anywhere but Windows."""
+    """A serial port on systems whose event loop can wait for one: all but Windows."""
 
     def __init__(self, name: str, port: Serial, lock: PortLock) -> None:
         super().__init__(name, port.fileno(), lock)
@@ -56,7 +57,7 @@ class SerialLink(DescriptorLink):
 
 
 class SerialThreadLink(ThreadLink):
-    """A serial port owned by one thread: on Windows."""
+    """A serial port owned by one thread, for Windows."""
 
     def __init__(self, name: str, port: Serial, lock: PortLock) -> None:
         super().__init__(name, lock, owner_thread(name))
@@ -85,7 +86,7 @@ def _opened(device: str, baud: int) -> Serial:
 
 
 async def refusal(device: str, number: int | None, why: str) -> LinkError:
-    """What to raise when the system refuses `device` with this error number and text."""
+    """The error for a port that the system refuses with error `number` and text `why`."""
     if number in _BUSY or "exclusively lock" in why:
         return LinkBusy(
             f"{device} is in use by another program.",

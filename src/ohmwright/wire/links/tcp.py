@@ -19,7 +19,7 @@ OPEN_TIMEOUT_S = 5.0
 
 
 async def open_tcp(host: str, port: int) -> Link:
-    """Connect to `port` of `host`. Raises LinkBusy, or LinkError when nobody answers there."""
+    """A line to `port` of `host`. Raises LinkBusy, or LinkError where nobody answers there."""
     name = f"{host}:{port}"
     lock = PortLock(name, await tcp_keys(host, port))
     try:
@@ -32,7 +32,7 @@ async def open_tcp(host: str, port: int) -> Link:
 
 
 class TcpLink(DescriptorLink):
-    """A connected socket."""
+    """A line over a connected TCP socket."""
 
     def __init__(self, name: str, connection: socket.socket, lock: PortLock) -> None:
         super().__init__(name, connection.fileno(), lock)

@@ -1,4 +1,4 @@
-"""Lines that can only be read by waiting: one thread owns each, and nothing it reads is lost."""
+"""Lines that can only be read by blocking: one thread owns each line."""
 
 from __future__ import annotations
 
@@ -23,11 +23,11 @@ T = TypeVar("T")
 
 
 class ThreadLink(Link):
-    """A line worked by a thread of its own, in slices of at most 50 ms.
+    """A line that a thread of its own works, in slices of at most 50 ms.
 
-    A cancelled read leaves its slice to end by itself; what that still brings waits in a queue for
-    the next read, and the next message waits for the slice. So no byte goes astray, and
-    OFF is never later than a slice.
+    A cancelled read leaves its slice to end by itself; bytes it still brings wait in a queue for
+    the next read, and the next message waits for the slice. So no byte is lost, and OFF is delayed
+    by a slice at most.
     """
 
     def __init__(self, name: str, lock: PortLock, thread: ThreadPoolExecutor) -> None:
@@ -38,25 +38,31 @@ class ThreadLink(Link):
 
     @abstractmethod
     def _read_slice(self, slice_s: float) -> bytes:
-        """Wait up to `slice_s` for bytes; in the thread. Whatever it raises, the line is gone."""
+        """The bytes that come within `slice_s`; runs in the thread.
+
+        Any error means that the line is gone.
+        """
 
     @abstractmethod
     def _write_all(self, data: bytes) -> None:
-        """Send `data` in a bounded time; in the thread."""
+        """Send all of `data` in bounded time; runs in the thread."""
 
     @abstractmethod
     def _close(self) -> None:
-        """Close the line; in the thread."""
+        """Close the line; runs in the thread."""
 
     def _stop_waiting(self) -> None:
-        """End a slice early, where the line can; not in the thread."""
+        """End a slice early where the line can; runs outside the thread."""
 
     async def write(self, data: bytes) -> None:
-        """Send all of `data`."""
+        """Send all of `data`. Raises LinkTimeout, LinkLost."""
         await self._in_thread(partial(self._write_all, data))
 
     async def read(self, timeout_s: float) -> bytes:
-        """What has come, from this slice or an earlier one."""
+        """The bytes that have come, from this slice or an earlier one.
+
+        Raises LinkTimeout, LinkLost.
+        """
         deadline_s = anyio.current_time() + timeout_s
         while True:
             data = self._arrived()
@@ -68,7 +74,7 @@ class ThreadLink(Link):
             await self._in_thread(partial(self._keep, min(left_s, SLICE_S)))
 
     async def aclose(self) -> None:
-        """Close the line, after the slice under way, and give its lock back."""
+        """Close the line after the slice under way, and release its lock."""
         thread, self._thread = self._thread, None
         if thread is None:
             return
@@ -81,7 +87,7 @@ class ThreadLink(Link):
             future.exception()  # a line that cannot even be closed is as good as closed
 
     def _close_and_unlock(self) -> None:
-        """One piece of work, so that nobody sees the line closed and its lock still held."""
+        """Close the line and release its lock in one task, so that nobody sees half of it."""
         try:
             self._close()
         finally:
@@ -112,5 +118,5 @@ class ThreadLink(Link):
 
 
 def owner_thread(name: str) -> ThreadPoolExecutor:
-    """A single thread that does what it is given in the order given."""
+    """A single thread that carries out tasks in the order they are submitted."""
     return ThreadPoolExecutor(max_workers=1, thread_name_prefix=f"link {name}")

@@ -14,11 +14,11 @@ from ohmwright.wire.portlock import PortLock
 from ohmwright.wire.visa_session import (
     is_timeout,
     max_count_read,
+    open_session,
     raise_if_ended,
     read_without_loss,
     socket_of,
 )
-from ohmwright.wire.visa_session import opened as _opened
 
 from .failures import not_opened, not_taken
 from .threaded import ThreadLink, owner_thread
@@ -28,13 +28,15 @@ CHECK_RESOURCE = "Check the resource's name, that the instrument is on, and the 
 
 
 async def open_visa(resource: str, *, backend: str = "@py") -> Link:
-    """Open `resource`; `backend` is what pyvisa calls its library, such as `fixture.yaml@sim`.
+    """A line to a VISA resource; `backend` is the library as pyvisa names it.
 
-    Raises LinkBusy naming who has it, LinkError when it cannot be opened.
+
+    A backend is for instance `@py` or `fixture.yaml@sim`. Raises LinkBusy naming who has the
+    resource, LinkError where it cannot be opened.
     """
     lock = PortLock(resource, await visa_keys(resource, backend))
     thread = owner_thread(resource)
-    opening = thread.submit(_opened, resource, backend)
+    opening = thread.submit(open_session, resource, backend)
     try:
         session = await asyncio.wrap_future(opening)
     except Exception as problem:
@@ -47,7 +49,7 @@ async def open_visa(resource: str, *, backend: str = "@py") -> Link:
 
 
 class VisaLink(ThreadLink):
-    """An open VISA session. Serial and raw socket resources are tested, others are not."""
+    """A line over an open VISA session; serial and raw socket resources are tested, others not."""
 
     def __init__(self, name: str, session: Any, lock: PortLock, thread: ThreadPoolExecutor) -> None:
         super().__init__(name, lock, thread)
@@ -76,7 +78,7 @@ class VisaLink(ThreadLink):
 
 
 def _give_up(opening: Future[Any], thread: ThreadPoolExecutor, lock: PortLock) -> None:
-    """Close what a cancelled opening may still open, then give the lock back."""
+    """Close a session that a cancelled opening still opens, then release the lock."""
 
     def close(opened: Future[Any]) -> None:
         with suppress(Exception):

@@ -1,4 +1,4 @@
-"""What serving a simulated bench to other processes needs, whatever the line."""
+"""The three ports of a simulated bench that is served to other processes."""
 
 from __future__ import annotations
 
@@ -10,14 +10,14 @@ from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.scpi import format_number, parse_number
 
 from .bench import SimulatedBench
-from .dispatcher import CommandError, Dispatcher, one
+from .dispatcher import CommandError, Dispatcher, single_argument
 
 _LONGEST_LINE = 1 << 16
 
 
 @dataclass(frozen=True)
-class Addresses:
-    """Where the three ports of a served bench are."""
+class PortAddresses:
+    """The addresses of the ports of a served bench."""
 
     analyzer: SerialPort | TcpAddress
     generator: SerialPort | TcpAddress
@@ -34,25 +34,25 @@ class Addresses:
             )
 
 
-Handle = Callable[[bytes], bytes]
+PortHandler = Callable[[bytes], bytes]
 
 
-class Lines:
-    """Cuts a stream of bytes into lines and has each answered."""
+class LineServer:
+    """Cuts a stream of bytes into lines and answers each."""
 
-    def __init__(self, handle: Handle) -> None:
+    def __init__(self, handle: PortHandler) -> None:
         self._handle = handle
         self._unfinished = b""
 
     def feed(self, data: bytes) -> bytes:
-        """The replies to the lines that `data` completes; a line without end is forgotten."""
+        """The replies to the lines that `data` completes; a line over 65,536 bytes is dropped."""
         *lines, unfinished = (self._unfinished + data).split(b"\n")
         self._unfinished = unfinished if len(unfinished) <= _LONGEST_LINE else b""
         return b"".join(self._handle(line + b"\n") for line in lines)
 
 
-def handlers(bench: SimulatedBench) -> dict[str, Handle]:
-    """What answers each of the three ports, by the names of `Addresses`."""
+def port_handlers(bench: SimulatedBench) -> dict[str, PortHandler]:
+    """The function that answers a line, for each port by its name in `PortAddresses`."""
     return {
         "analyzer": bench.analyzer_port,
         "generator": bench.generator_port,
@@ -60,12 +60,12 @@ def handlers(bench: SimulatedBench) -> dict[str, Handle]:
     }
 
 
-def control_port(bench: SimulatedBench) -> Handle:
-    """The port by which another process steps the bench's time and looks at the truth."""
+def control_port(bench: SimulatedBench) -> PortHandler:
+    """The function that answers the control port: it moves the bench's time and tells the truth."""
     dispatcher, truth, clock = Dispatcher(), bench.truth, bench.clock
 
     def step(arguments: list[str]) -> str:
-        duration_s = parse_number(one(arguments))
+        duration_s = parse_number(single_argument(arguments))
         if not isinstance(clock, VirtualClock):
             raise CommandError(-221)
         if not 0 <= duration_s < float("inf"):

@@ -1,7 +1,8 @@
-"""What no data file has a use for: too large, too deep, too long a word.
+"""Limits on the text of data files: bytes, nesting and length of words.
 
-Read before the text is decoded, since decoders take such things badly: one level of nesting
-may cost one level of the interpreter's stack, and a long number or key the square of its length.
+They are checked before the text is decoded, since decoders handle such texts badly: one level of
+nesting may cost one level of the interpreter's stack, a long number or key the square of its
+length.
 """
 
 from __future__ import annotations
@@ -29,16 +30,16 @@ _TOKENS = re.compile(
 )
 
 
-class Excess(NamedTuple):
-    """What is too much, and where: line and column, both from 1."""
+class LimitViolation(NamedTuple):
+    """What exceeds a limit, and its line and column, both counted from 1."""
 
     line: int
     column: int
     what: str
 
 
-def excess(text: str) -> Excess | None:
-    """The first thing in a TOML text that is too much; None where nothing is."""
+def first_violation(text: str) -> LimitViolation | None:
+    """The first place in a TOML text that exceeds a limit; None where none does."""
     depth = dots = 0
     for token in _TOKENS.finditer(text):
         match token.lastgroup:
@@ -58,6 +59,6 @@ def excess(text: str) -> Excess | None:
     return None
 
 
-def _at(text: str, index: int, what: str) -> Excess:
+def _at(text: str, index: int, what: str) -> LimitViolation:
     line = text.count("\n", 0, index) + 1
-    return Excess(line, index - text.rfind("\n", 0, index), what)
+    return LimitViolation(line, index - text.rfind("\n", 0, index), what)

@@ -1,4 +1,4 @@
-"""Starting a guard: a process of its own, told once where the port is and what OFF is."""
+"""Launches a guard process and tells it the port, the bytes of OFF and how to read it back."""
 
 from __future__ import annotations
 
@@ -17,30 +17,30 @@ from ohmwright.wire.portlock import PortLock
 
 
 @dataclass(frozen=True)
-class PortPlace:
-    """Where an instrument is to be reached."""
+class PortLocation:
+    """Where an instrument is reached at present."""
 
     name: str
     port: dict[str, Any]
-    """What `ports.open_port` is told."""
+    """The arguments of `ports.open_port`."""
     keys: frozenset[str]
-    """What is locked while it is used."""
+    """The keys of the locks that are held while it is used."""
 
 
-Find = Callable[[], Awaitable[PortPlace]]
-"""Finds the place, which may be another than before. Raises LinkError where there is none."""
+Locate = Callable[[], Awaitable[PortLocation]]
+"""Returns the present location, perhaps not the one before. Raises LinkError without one."""
 
 
 @dataclass(frozen=True)
-class Guard:
-    """A guard that was started, and our end of what joins us to it."""
+class GuardHandle:
+    """A guard process that was launched, and the engine's end of the socket to it."""
 
     engine: socket.socket
     process: subprocess.Popen[bytes]
 
 
-def started(place: PortPlace, commands: CommandSet, lock: PortLock) -> Guard:
-    """A guard for `place`, in a session of its own; it shares the hold on `lock`."""
+def launch_guard(place: PortLocation, commands: CommandSet, lock: PortLock) -> GuardHandle:
+    """Launch a guard for `place` in a session of its own; it shares the hold on `lock`."""
     ours, theirs = socket.socketpair()
     ours.setblocking(False)
     try:
@@ -58,7 +58,7 @@ def started(place: PortPlace, commands: CommandSet, lock: PortLock) -> Guard:
         raise
     finally:
         theirs.close()
-    return Guard(ours, guard)
+    return GuardHandle(ours, guard)
 
 
 def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) -> bytes:
@@ -75,7 +75,7 @@ def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) ->
 
 
 def _own_session(theirs: socket.socket, lock: PortLock) -> dict[str, Any]:
-    """Out of reach of the terminal's Ctrl-C, and of whatever ends the engine's group."""
+    """Arguments of Popen that keep Ctrl-C and the end of the engine's group from the guard."""
     if sys.platform == "win32":
         return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
     return {"start_new_session": True, "pass_fds": (theirs.fileno(), *lock.filenos())}

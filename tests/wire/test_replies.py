@@ -6,9 +6,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ohmwright.wire.reading import reading_parser
+from ohmwright.wire.replies import reply_parser
 
-parse = reading_parser(("value", "unit", "number"), "A")
+parse = reply_parser(("value", "unit", "number"), "A")
 
 
 def test_value_and_number() -> None:
@@ -24,8 +24,8 @@ def test_no_reading_available() -> None:
 
 
 def test_other_orders() -> None:
-    assert reading_parser(("number", "value"), "mA")(b"7,351.2") == (351.2, 7)
-    assert reading_parser(("value",), "mA")(b"351.2") == (351.2, None)
+    assert reply_parser(("number", "value"), "mA")(b"7,351.2") == (351.2, 7)
+    assert reply_parser(("value",), "mA")(b"351.2") == (351.2, None)
 
 
 @pytest.mark.parametrize(

@@ -1,4 +1,4 @@
-"""Which messages of a command set each thing that an instrument does needs."""
+"""The messages of a command set that each ability of an instrument needs."""
 
 from __future__ import annotations
 
@@ -21,8 +21,8 @@ SERVICE: tuple[Verb, ...] = (
 ALARM: tuple[Verb, ...] = ("contact_alarm",)
 
 
-def lacking(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
-    """Those of `needed` that are not among `verbs`, in words; empty where none is missing.
+def missing_messages(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
+    """The verbs of `needed` that are not among `verbs`, as text; empty where none is missing.
 
     `verbs` is None for an instrument that is worked by hand.
     """
@@ -30,9 +30,9 @@ def lacking(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:
     return ", ".join(f"'{verb}'" for verb in missing)
 
 
-def refuse_incomplete(commands: CommandSet, needed: Iterable[Verb], where: str) -> None:
-    """Raise SourceError where a command set lacks what its instrument cannot do without."""
-    missing = lacking(commands.verbs, needed)
+def check_complete(commands: CommandSet, needed: Iterable[Verb], where: str) -> None:
+    """Raise SourceError where a command set lacks a message that its instrument must have."""
+    missing = missing_messages(commands.verbs, needed)
     if missing:
         raise SourceError(
             f"{where}: command set '{commands.name}' does not say how to {missing}.",
@@ -42,22 +42,22 @@ def refuse_incomplete(commands: CommandSet, needed: Iterable[Verb], where: str) 
 
 
 def analyzer_contradictions(data: AnalyzerData, verbs: frozenset[Verb] | None) -> Iterator[str]:
-    """What an analyzer's data say it can do and its command set has no words for."""
+    """What an analyzer's data say it can do and its command set has no message for."""
     for stated, what, needed in (
         (data.leakage_load_ohm is not None, "measures HF leakage", LEAKAGE),
         (data.contact_quality_ohm is not None, "simulates a neutral electrode", CONTACT),
         (data.waveform, "captures waveforms", WAVEFORM),
     ):
-        if stated and (missing := lacking(verbs, needed)):
+        if stated and (missing := missing_messages(verbs, needed)):
             yield f"it {what} by its data, and its command set has no {missing}"
 
 
 def generator_contradictions(data: GeneratorData, verbs: frozenset[Verb] | None) -> Iterator[str]:
-    """The same of a generator with a port."""
+    """What a generator's data say it can do and its command set has no message for."""
     for stated, what, needed in (
         (True, "has modes", MODES),
         (data.service is not None, "has a service mode", SERVICE),
         (data.contact_quality_monitor, "has a contact quality monitor", ALARM),
     ):
-        if stated and (missing := lacking(verbs, needed)):
+        if stated and (missing := missing_messages(verbs, needed)):
             yield f"it {what} by its data, and its command set has no {missing}"

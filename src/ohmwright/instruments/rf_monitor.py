@@ -1,12 +1,12 @@
-"""RF at one bench: what was last read of it, held against the meter's own zero."""
+"""RF at one bench as it was last read, with the meter's own zero as the limit for a current."""
 
 from __future__ import annotations
 
 from math import isnan
 from typing import Literal
 
-from ohmwright.model import last_of_rf
 from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.rf_state import RfState
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
@@ -15,50 +15,51 @@ _LOOK_EVERY_S = 0.5
 _ZERO_READINGS = 5
 _ABOVE_ZERO_DIGITS = 3
 _ZERO_DIGITS = 5
-"""What a meter may show with nothing connected, in digits, where its data do not say."""
+"""Largest zero of a meter, in digits of its display, where its data do not say."""
 
 
-class Rf:
-    """Knows only what was read: `off` and `on` as last observed, `unknown` before and after doubt.
+class RfMonitor:
+    """Reads RF and keeps what was read; nothing is concluded from anything but a reading.
 
-    A current counts as none where it is no more than the meter shows with the output off, and
-    three digits.
+    A current counts as none where it is no more than the meter shows with the output off, and three
+    digits.
     """
 
     def __init__(self, analyzer: Analyzer, clock: Clock) -> None:
         self._analyzer, self._clock = analyzer, clock
-        self.state: Literal["off", "on", "unknown"] = "unknown"
+        self._state = RfState()
         self.contact_closed = False
-        """What the analyzer's keying output read last."""
+        """Whether the analyzer's keying output read closed when it was last asked."""
         self._zero_ma: float | None = None
 
     @property
-    def none_below_ma(self) -> float:
-        """A current at or below this, in mA, is none."""
+    def state(self) -> Literal["off", "on", "unknown"]:
+        """RF as last read; `unknown` before, while it is read, and after ON was sent."""
+        return self._state.reading
+
+    @property
+    def zero_limit_ma(self) -> float:
+        """The largest current in mA that counts as none."""
         if self._zero_ma is None:
             return self._most_zero_ma
         return self._zero_ma + _ABOVE_ZERO_DIGITS * self._analyzer.data.meter.resolution_ma
 
-    async def still_on(self) -> str | None:
-        """Read state and current; what shows that RF is on, None when it is off."""
-        self.state = "unknown"
+    async def evidence_on(self) -> str | None:
+        """Read state, limit and current; what shows that RF is on, None where it is off."""
+        self._state.begin_reading()
         problem = (
             await self._contact_reads_closed()
             or await self._limit_runs()
             or await self._current_flows()
         )
-        self._became("off" if problem is None else "on")
+        if problem is None:
+            self._state.set_off(self._clock.wall())
+        else:
+            self._state.set_on()
         return problem
 
-    def _became(self, state: Literal["off", "on"]) -> None:
-        self.state = state
-        if state == "off":
-            last_of_rf.read_off(self._clock.wall())
-        else:
-            last_of_rf.doubt()
-
-    async def comes_on(self, within_s: float) -> str | None:
-        """What shows that RF has come on within the next `within_s`; None when it stays off."""
+    async def evidence_on_within(self, within_s: float) -> str | None:
+        """What shows that RF comes on within `within_s` seconds; None where it stays off."""
         end_s = self._clock.now_s() + within_s
         while (left_s := end_s - self._clock.now_s()) > 0:
             await self._clock.sleep(min(left_s, _LOOK_EVERY_S))
@@ -67,26 +68,25 @@ class Rf:
         return None
 
     async def found_on(self) -> str | None:
-        """What shows that RF is on, read only where a glance suspects it; None when it is off."""
-        return await self.still_on() if await self.seems_on() else None
+        """What shows that RF is on, read only where a glance suspects it; None where it is off."""
+        return await self.evidence_on() if await self.may_be_on() else None
 
-    async def seems_on(self) -> bool:
-        """One look of the cheapest kind; what it suspects has to be read with `still_on`."""
+    async def may_be_on(self) -> bool:
+        """Whether a glance at state and current suspects RF; `evidence_on` then has to read it."""
         try:
             on, current_ma = await self._analyzer.glance()
         except OhmwrightError:
             return True
-        return on or current_ma > self.none_below_ma
+        return on or current_ma > self.zero_limit_ma
 
-    def doubt(self) -> None:
-        """Something was sent that may have switched RF on."""
-        self.state = "unknown"
-        last_of_rf.doubt()
+    def set_unknown(self) -> None:
+        """Keep that RF may be on: something is about to be sent that may switch it on."""
+        self._state.set_unknown()
 
-    async def learn_zero(self) -> str | None:
-        """With the output reading off, see what the meter then shows.
+    async def measure_zero(self) -> str | None:
+        """Read what the meter shows with the output off, and keep it as its zero.
 
-        Returns what is wrong where that is more than a zero can be.
+        Returns what is wrong where the meter shows more than a zero can be; else None.
         """
         meter = self._analyzer.data.meter
         shown: list[float] = []
@@ -95,7 +95,7 @@ class Rf:
             shown.append((await self._analyzer.fetch_current()).current_ma)
         largest_ma = max((current for current in shown if not isnan(current)), default=0.0)
         if largest_ma > self._most_zero_ma:
-            self._became("on")
+            self._state.set_on()
             return _flows(largest_ma)
         self._zero_ma = largest_ma
         return None
@@ -110,7 +110,7 @@ class Rf:
         return "the analyzer's keying output reads closed" if self.contact_closed else None
 
     async def _limit_runs(self) -> str | None:
-        """An analyzer that counts a limit down keys, whatever its state says."""
+        """Evidence that the limit still counts down: then the analyzer keys, whatever its state."""
         left_s = await self._analyzer.left_s()
         if left_s is None or not left_s > 0:
             return None
@@ -119,7 +119,7 @@ class Rf:
     async def _current_flows(self) -> str | None:
         current_ma = (await self._analyzer.fetch_current()).current_ma
         # what is no number is no current either: the meter has nothing to show
-        return _flows(current_ma) if current_ma > self.none_below_ma else None
+        return _flows(current_ma) if current_ma > self.zero_limit_ma else None
 
 
 def _flows(current_ma: float) -> str:

@@ -1,4 +1,4 @@
-"""The operator of an unattended run: there is none."""
+"""The operator of an unattended run: nobody."""
 
 from __future__ import annotations
 
@@ -8,14 +8,14 @@ from .operator import Operator
 from .requests import Request
 
 
-class Nobody(Operator):
-    """Refuses every request."""
+class AbsentOperator(Operator):
+    """Refuses every request, since nobody is there."""
 
     name = "unattended"
     present = False
 
     async def reply(self, request: Request, problem: str) -> str:  # noqa: ARG002
-        """Raise OutOfCapability."""
+        """Raise OutOfCapability with the request that needs a person."""
         raise OutOfCapability(
             f"The run needs a person: {request.text}",
             "It was started unattended.",

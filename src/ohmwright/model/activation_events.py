@@ -1,0 +1,49 @@
+"""Events of RF: activations, what protections did, and RF that nobody asked for."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from .stamped import Stamped
+
+
+class ActivationOpened(Stamped):
+    """RF is about to be switched on; on disk before it is."""
+
+    kind: Literal["activation_opened"] = "activation_opened"
+    load_ohm: float
+    limit_s: float | None
+    """The time limit that ON carries; None where it carries none and only this program ends it."""
+    setting_w: float | None = None
+    """The setting chosen; None in service mode."""
+
+
+class ActivationClosed(Stamped):
+    """RF has been read back as off."""
+
+    kind: Literal["activation_closed"] = "activation_closed"
+    on_s: float
+
+
+class SlowRelease(Stamped):
+    """The output took longer than a reading or two to go off after OFF."""
+
+    kind: Literal["slow_release"] = "slow_release"
+    took_s: float
+
+
+class ProtectionProved(Stamped):
+    """A protection was seen to work with RF on."""
+
+    kind: Literal["protection_proved"] = "protection_proved"
+    what: str
+    on_s: float
+    """How long RF was on for it."""
+
+
+class UnaskedRf(Stamped):
+    """RF was on though nobody had asked for it; OFF ended it, and it read off."""
+
+    kind: Literal["unasked_rf"] = "unasked_rf"
+    seen: str
+    """What showed it."""

@@ -1,0 +1,43 @@
+"""The state of a bench at one moment, as a person may be shown it while a run goes on."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal, NamedTuple
+
+RfState = Literal["off", "coming on", "on", "going off", "unknown"]
+"""`going off`: OFF is being sent, and is not read back yet."""
+
+
+class TargetBand(NamedTuple):
+    """The target of the current and its limits, in mA."""
+
+    lower_ma: float
+    target_ma: float
+    upper_ma: float
+
+
+class BenchStatus(NamedTuple):
+    """RF as last read and the figures that belong to it, at the moment `bench_s`."""
+
+    rf: RfState
+    bench_s: float
+    """Seconds of the bench's clock at that moment."""
+    rest_left_s: float | None = None
+    """RF off: seconds of the rest still to come; None where there is none."""
+    age_s: float | None = None
+    """RF on: age of the activation in seconds."""
+    left_s: float | None = None
+    """RF on: seconds until the time limit of the activation."""
+    current_ma: float | None = None
+    """RF on: the latest reading; None before the first."""
+    aim: TargetBand | None = None
+    """The limits for the reading; None where it has none."""
+
+
+OnStatus = Callable[[BenchStatus], None]
+"""Called with each reading and each second of a rest; must return at once, for RF may be on."""
+
+
+def ignore_status(_: BenchStatus) -> None:
+    """An `OnStatus` that shows nothing."""

@@ -1,0 +1,77 @@
+"""What was read of RF at a bench, kept so that a crash message can still tell it.
+
+Standard library alone and without a bench, an import of an instrument or an event loop, since a
+crash may be the failure of any of them.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Literal
+
+
+class RfState:
+    """RF at one bench: the latest reading, and whether RF may be on since then.
+
+    Only readings and commands that were sent change it; nothing is concluded from an error.
+    """
+
+    def __init__(self) -> None:
+        self.reading: Literal["off", "on", "unknown"] = "unknown"
+        """`unknown` before the first reading, during a reading and after ON was sent."""
+        self.may_be_on = False
+        """Whether ON was sent, or RF found on, since RF was last read as off."""
+        self.was_on = False
+        """Whether ON was ever sent, or RF ever found on."""
+        self.read_off_at: datetime | None = None
+        """When RF was last read as off, by the bench's clock (UTC); None before."""
+
+    def begin_reading(self) -> None:
+        """Set the reading to `unknown` until the answers are in."""
+        self.reading = "unknown"
+
+    def set_off(self, at: datetime) -> None:
+        """Keep that RF was read as off at the time `at` of the bench's clock."""
+        self.reading, self.may_be_on, self.read_off_at = "off", False, at
+        _remember(self)
+
+    def set_on(self) -> None:
+        """Keep that RF was read as on."""
+        self.reading = "on"
+        self._set_may_be_on()
+
+    def set_unknown(self) -> None:
+        """Keep that something is about to be sent that may switch RF on."""
+        self.reading = "unknown"
+        self._set_may_be_on()
+
+    def _set_may_be_on(self) -> None:
+        self.may_be_on = self.was_on = True
+        _remember(self)
+
+    def text(self) -> str:
+        """One sentence that tells a person what is known of RF."""
+        if self.may_be_on:
+            return "RF MAY STILL BE ON: the output has not been read back as off."
+        if self.read_off_at is not None:
+            at = f"{self.read_off_at:%H:%M:%S}"
+            return f"RF was last read back as off, at {at} UTC by the bench's clock."
+        return "RF was never switched on by this command."
+
+
+_latest = RfState()
+
+
+def latest() -> RfState:
+    """The RF state that this process changed last; a new one where it has changed none."""
+    return _latest
+
+
+def forget() -> None:
+    """Begin a new command: of its RF nothing is known yet."""
+    _remember(RfState())
+
+
+def _remember(state: RfState) -> None:
+    global _latest
+    _latest = state
