@@ -9,7 +9,7 @@ from sqlalchemy import BigInteger, Select, case, cast, func, select
 
 from ohmwright.model.step import Stage
 from ohmwright.records import queries
-from ohmwright.records.flat import stamp
+from ohmwright.records.flat_rows import sortable_time
 from ohmwright.records.tables import LEDGER, RESULTS, RUNS
 
 Query = Select[tuple[object, ...]]
@@ -83,4 +83,4 @@ def _last_seen(before: datetime | None = None) -> Query:
     verdict = select(func.max(LEDGER.c.verdict)).where(LEDGER.c.run == n.number)
     columns = (n.asset, n.model, n.serial, n.run_id, n.at, verdict.scalar_subquery(), n.simulated)
     query = select(*columns).order_by(n.at, n.asset)
-    return query if before is None else query.where(n.at < stamp(before))
+    return query if before is None else query.where(n.at < sortable_time(before))

@@ -103,11 +103,13 @@ def _lost(place: str, folder: Path, acknowledged: list[bytes]) -> int:
         there = {
             (run_id, one.hash.hex())
             for run_id in {line.decode().split()[0] for line in acknowledged}
-            for one in store.kept(run_id).events
+            for one in store.stored_run(run_id).events
         }
         pairs = [tuple(line.decode().split()) for line in acknowledged]
         lost = sum(head not in ("sealed",) and (run, head) not in there for run, head in pairs)
-        unsealed = sum(head == "sealed" and store.kept(run).seal is None for run, head in pairs)
+        unsealed = sum(
+            head == "sealed" and store.stored_run(run).seal is None for run, head in pairs
+        )
         return lost + unsealed + _wrong(store)
     finally:
         store.close()

@@ -10,7 +10,7 @@ from sqlalchemy import text
 
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit
-from ohmwright.records.canonical import link
+from ohmwright.records.canonical_json import chain_hash
 from ohmwright.records.sql_store import SqlStore
 
 from .some_events import stage, started, whole_run
@@ -113,11 +113,13 @@ def test_a_forged_chain_lacks_the_signature(place: str, opened: Callable) -> Non
     """Everything hashed anew after a change, as one would who knows how: the seal tells."""
     store = opened(place)
     store.append_all("one", whole_run("one"))
-    kept = store.kept("one")
+    kept = store.stored_run("one")
     head, statements = None, []
     for event in kept.events:
         body = event.body.replace(b"81.5", b"80.1")
-        head = link(head or store.kept("one").events[0].hash, body) if head else event.hash
+        head = (
+            chain_hash(head or store.stored_run("one").events[0].hash, body) if head else event.hash
+        )
         if event.number > 1:
             statements.append((body.hex(), head.hex(), event.number))
     blob = "x'{}'" if store.database.is_sqlite else r"'\x{}'"

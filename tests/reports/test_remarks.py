@@ -18,8 +18,8 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.protections import Protections
 from ohmwright.reports.certificate import certificate_of
-from ohmwright.reports.facts import interruptions, protections
-from ohmwright.reports.remarks import remarks_of
+from ohmwright.reports.details import interruptions, protections
+from ohmwright.reports.run_remarks import remarks_of_run
 
 from .conftest import BEGUN, a_run, result
 from .test_csv_file import rows_of
@@ -36,13 +36,15 @@ def asked(answer: str, words: str = "") -> Asked:
 
 
 def test_comments_and_skips_are_told_with_who_said_them() -> None:
-    told = remarks_of((asked("done"), asked("comment", "plug loose"), asked("skip", "no pedal")))
+    told = remarks_of_run(
+        (asked("done"), asked("comment", "plug loose"), asked("skip", "no pedal"))
+    )
     where = "2026-03-02 09:33 UTC, Oda Brandvik, asked “Set the generator to cut, 300 W.”: "
     assert told == (f"{where}comment: plug loose", f"{where}skipped: no pedal")
 
 
 def test_what_befell_the_work_is_told() -> None:
-    slow, unasked, left = remarks_of(
+    slow, unasked, left = remarks_of_run(
         (
             SlowRelease(**at(1), took_s=1.24),
             UnaskedRf(**at(2), seen="40 mA flowed"),
@@ -60,7 +62,7 @@ def test_a_result_that_a_later_one_took_the_place_of_is_not_hidden() -> None:
         PointDone(**at(n), result=one)
         for n, one in enumerate((first, result("as_left", "cut", "500 ohm")))
     ]
-    (again,) = remarks_of(events)
+    (again,) = remarks_of_run(events)
     assert again == (
         "2026-03-02 09:31 UTC: as left, cut, 500 ohm done again; before: 120.0 ± 1.2 W, fail, "
         "above the upper limit"

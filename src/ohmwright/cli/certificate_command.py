@@ -11,17 +11,17 @@ from pathlib import Path
 from rich.text import Text
 
 from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.records.json_lines import run_lines
 from ohmwright.records.queries import seals
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.transfer import exported
-from ohmwright.records.trust import signers, untrusted
+from ohmwright.records.trust import signers, untrusted_signers
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.label import LabelSize, label
 from ohmwright.reports.pdf import certificate_pdf
-from ohmwright.reports.sheet import Sheet, sheet_of
-from ohmwright.reports.text import shown
+from ohmwright.reports.text import printable
 from ohmwright.reports.typesetting import Form
 
 from .console import out, print_json, say
@@ -70,8 +70,8 @@ class Papers:
         self.certificate, self._record, self._options = certificate, record, options
 
     @cached_property
-    def _sheet(self) -> Sheet:
-        return sheet_of(self.certificate)
+    def _sheet(self) -> CertificateText:
+        return certificate_text(self.certificate)
 
     def name(self) -> str:
         """Asset, date and run, as a file name that every system takes."""
@@ -94,11 +94,11 @@ class Papers:
     def dcc(self, _: Path) -> bytes:
         """Digital calibration certificate, held against the schema where one is given."""
         from ohmwright.reports.dcc import UNKNOWN_COUNTRY, certificate_dcc
-        from ohmwright.reports.dcc_schema import check_against
+        from ohmwright.reports.dcc_schema import check_schema
 
         document = certificate_dcc(self.certificate, self._options.country or UNKNOWN_COUNTRY)
         if self._options.schema is not None:
-            check_against(document, self._options.schema)
+            check_schema(document, self._options.schema)
         return document
 
     def label(self, path: Path) -> bytes:
@@ -120,7 +120,7 @@ def papers_of(store: SqlStore, run_id: str, options: Options) -> Papers:
     with store.database.read() as connection:
         store.refuse_loss(connection)
     certificate = certificate_of(store.events(run_id), store.head(run_id))
-    record = b"".join(line + b"\n" for line in exported(store.kept(run_id)))
+    record = b"".join(line + b"\n" for line in run_lines(store.stored_run(run_id)))
     return Papers(certificate, record.decode(), options)
 
 
@@ -160,8 +160,8 @@ def run_certificate(
         run_id = meant(store, run)
         papers = papers_of(store, run_id, options)
         sealed = signers(seals(store.database), (run_id,))
-    for finding in untrusted(sealed, trusted_keys(trusted)):
-        say(shown(f"Not known who sealed it: {finding.what}"))
+    for finding in untrusted_signers(sealed, trusted_keys(trusted)):
+        say(printable(f"Not known who sealed it: {finding.what}"))
     if options.due is not None and papers.certificate.verdict != "pass":
         say(f"The label has no due date: the verdict is {papers.certificate.verdict}.")
     files = write_papers(papers, wanted, overwrite=options.overwrite)

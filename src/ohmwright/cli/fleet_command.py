@@ -13,8 +13,15 @@ from sqlalchemy import Row
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.step import STAGES, Stage
-from ohmwright.records.queries import CUT_SHORT, ask, error_of, last_seen, pass_rates, trend
-from ohmwright.records.summaries import rebuild
+from ohmwright.records.queries import (
+    CUT_SHORT,
+    fetch_rows,
+    last_seen,
+    pass_rates,
+    relative_error,
+    trend,
+)
+from ohmwright.records.summaries import rebuild_summary_tables
 
 from .console import out, print_json
 from .open_records import existing_records
@@ -26,8 +33,8 @@ _Rows = Sequence[Row[Any]]
 def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
     """The newest run of each unit, and how often each point of each model passed."""
     with existing_records(records) as store:
-        units = ask(store.database, last_seen(not_since))
-        points = ask(store.database, pass_rates())
+        units = fetch_rows(store.database, last_seen(not_since))
+        points = fetch_rows(store.database, pass_rates())
     if as_json:
         print_json({"units": [_unit(row) for row in units], "points": [_tally(p) for p in points]})
         return
@@ -43,7 +50,7 @@ def show_trend(
 ) -> None:
     """Month by month, how often a point passed over every unit of a model, and its error."""
     with existing_records(records) as store:
-        months = ask(store.database, trend(model, step, point, _stage(stage)))
+        months = fetch_rows(store.database, trend(model, step, point, _stage(stage)))
     if as_json:
         print_json([_tally(month) for month in months])
         return
@@ -53,7 +60,7 @@ def show_trend(
 def rebuild_summaries(records: str | None) -> None:
     """Make anew what only sums up the records."""
     with existing_records(records) as store, store.database.write() as connection:
-        rebuild(connection)
+        rebuild_summary_tables(connection)
     out().print("The summaries are made anew; what is on record was not touched.")
 
 
@@ -72,7 +79,7 @@ def _unit(row: Row[Any]) -> dict[str, object]:
 
 def _tally(row: Row[Any]) -> dict[str, object]:
     """A row without its sums, and the error that these come to."""
-    error = error_of(row)
+    error = relative_error(row)
     said = {
         key: value for key, value in row._mapping.items() if not key.endswith(("_ppm", "_ppm2"))
     }
@@ -107,7 +114,7 @@ def _tallies_table(rows: _Rows, keys: Sequence[str]) -> Table:
         table.add_column(name, justify="right")
     table.add_column()
     for row in rows:
-        error = error_of(row)
+        error = relative_error(row)
         table.add_row(
             *(Text(getattr(row, key).replace("_", " ")) for key in keys),
             str(row.results),

@@ -7,7 +7,7 @@ from pathlib import Path
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.records.database import is_url, sqlite_file
 from ohmwright.records.keys import OperatorKey
-from ohmwright.records.sql_store import KEYS, SqlStore, open_store
+from ohmwright.records.sql_store import KEY_MEMORY_FILE, SqlStore, open_store
 from ohmwright.records.trust import TrustedKeys
 
 from .console import say
@@ -37,7 +37,7 @@ def are_there(given: str | None) -> bool:
 
 def own_key() -> OperatorKey:
     """The key that this computer signs with."""
-    return OperatorKey(operator_key(), witness_folder() / KEYS, say)
+    return OperatorKey(operator_key(), witness_folder() / KEY_MEMORY_FILE, say)
 
 
 def trusted_keys(given: Path | None) -> TrustedKeys:
@@ -46,7 +46,7 @@ def trusted_keys(given: Path | None) -> TrustedKeys:
     Raises SourceError for a list that is not there or makes no sense.
     """
     if given is None:
-        return TrustedKeys(trusted_list(), own_key().ours())
+        return TrustedKeys(trusted_list(), own_key().own_keys())
     if not given.exists():
         raise SourceError(f"{given}: there is no such list of trusted keys.")
     return TrustedKeys(given)

@@ -9,10 +9,10 @@ from rich.text import Text
 
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, Verdict
-from ohmwright.reports.facts import interruptions
-from ohmwright.reports.parts import Part, totals
-from ohmwright.reports.remarks import remarks_of
-from ohmwright.reports.resting_on import Basis, Marks, letter
+from ohmwright.reports.details import interruptions
+from ohmwright.reports.run_parts import RunPart, run_totals_s
+from ohmwright.reports.run_remarks import remarks_of_run
+from ohmwright.reports.traceability_marks import TraceabilityBasis, ValueMarks, mark_letter
 
 STYLES: dict[Verdict, str] = {
     "pass": "green",
@@ -23,7 +23,7 @@ STYLES: dict[Verdict, str] = {
 
 
 def said_above(
-    events: Iterable[Event], results: Iterable[Result], marks: Marks
+    events: Iterable[Event], results: Iterable[Result], marks: ValueMarks
 ) -> Iterable[RenderableType]:
     """Procedure, unit and analyzer; what values rest on; whose word settings are."""
     yield from _heading(events)
@@ -32,14 +32,14 @@ def said_above(
 
 
 def said_below(
-    events: Sequence[Event], results: Sequence[Result], sittings: Sequence[Part]
+    events: Sequence[Event], results: Sequence[Result], sittings: Sequence[RunPart]
 ) -> Iterable[RenderableType]:
     """Reasons, decision rules, protections, interruptions, remarks, and the verdict."""
     yield from _reasons(results)
     yield from _rules(results)
     yield from _protections(sittings)
     yield from _interruptions(sittings)
-    yield from (Text(remark, style="dim") for remark in remarks_of(events))
+    yield from (Text(remark, style="dim") for remark in remarks_of_run(events))
     yield from _ending(events)
 
 
@@ -54,16 +54,17 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
                 yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
 
 
-def _traceability(bases: Sequence[Basis]) -> Iterable[Text]:
+def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:
     """What the values rest on: first most of them, then those with a letter beside them."""
     for place, basis in enumerate(bases):
         if place > 0 and basis == "none":
             yield Text(
-                f"{letter(place)}: no analyzer certificate; U, P and TUR are of the readings alone",
+                f"{mark_letter(place)}: no analyzer certificate; U, P and TUR are of the readings "
+                "alone",
                 style="yellow",
             )
         else:
-            yield Text(f"{letter(place)}: " if place > 0 else "").append(_basis(basis))
+            yield Text(f"{mark_letter(place)}: " if place > 0 else "").append(_basis(basis))
 
 
 def _told(results: Iterable[Result]) -> Iterable[Text]:
@@ -73,7 +74,7 @@ def _told(results: Iterable[Result]) -> Iterable[Text]:
         yield Text(f"Mode and setting as told by {', '.join(names)}")
 
 
-def _basis(basis: Basis) -> Text:
+def _basis(basis: TraceabilityBasis) -> Text:
     if basis == "none":
         text = "NO ANALYZER CERTIFICATE: uncertainties are of the readings alone"
         return Text(text, style="bold yellow")
@@ -91,7 +92,7 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
             yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
 
 
-def _protections(sittings: Sequence[Part]) -> Iterable[Text]:
+def _protections(sittings: Sequence[RunPart]) -> Iterable[Text]:
     """What the bench lacked; papers name what it had, too."""
     known = [sitting.protections for sitting in sittings if sitting.protections is not None]
     lacking = dict.fromkeys(words for one in known for words, there in one.words() if not there)
@@ -99,7 +100,7 @@ def _protections(sittings: Sequence[Part]) -> Iterable[Text]:
         yield Text(f"Protections that the bench lacked: {'; '.join(lacking)}.", style="dim")
 
 
-def _interruptions(sittings: Sequence[Part]) -> Iterable[Text]:
+def _interruptions(sittings: Sequence[RunPart]) -> Iterable[Text]:
     for line in interruptions(sittings):
         yield Text(line, style="yellow")
 
@@ -114,7 +115,7 @@ def _rules(results: Iterable[Result]) -> Iterable[Text]:
 def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
     last = events[-1] if events else None
     if isinstance(last, RunFinished):
-        on_s, bench_time_s = totals(events)
+        on_s, bench_time_s = run_totals_s(events)
         text = Text("Result: ").append(last.verdict.upper(), style=STYLES[last.verdict])
         yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_s:.0f} s)")
     elif isinstance(last, Fault):

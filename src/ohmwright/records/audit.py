@@ -12,22 +12,22 @@ from sqlalchemy import Connection, Table, select
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished
 
-from .canonical import canonical, digest
-from .chain import Broken, KeptRun, whole
-from .clocks import events_backwards, runs_backwards
-from .finding import Finding
-from .flat import Row, result_row, run_row
-from .ledger import START, seal_in
-from .private import open_to_others
-from .reading import read_run
+from .audit_finding import AuditFinding
+from .canonical_json import canonical_json, sha256_digest
+from .chain import BrokenRunError, StoredRun, verified_events
+from .flat_rows import Row, result_row, run_row
+from .ledger import ZERO_HASH, seal_of_entry
+from .private_files import access_of_others
+from .run_reader import read_run
 from .schema_check import altered_tables, file_damage
 from .sql_store import SqlStore
-from .summaries import wrong
+from .summaries import wrong_summary_tables
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
-from .witness import missing
+from .time_order import events_dated_backwards, runs_dated_backwards
+from .witness import losses
 
 
-def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
+def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
     """All that is wrong with `store`; nothing when it is whole.
 
     `only`: the runs whose events are read; empty for all. The first finding of each run is
@@ -36,7 +36,7 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
     for look in (_made, _ledger, _strays, _summaries, _witness, _times, _modes):
         yield from _looked(store, look)
     for run in _runs(store):
-        if isinstance(run, Finding):
+        if isinstance(run, AuditFinding):
             yield run
         elif not only or run["run_id"] in only:
             yield from _run(store, run)
@@ -55,35 +55,39 @@ def has_head(store: SqlStore, head: str) -> bool:
         )
 
 
-def _looked(store: SqlStore, look: Any) -> Iterator[Finding]:
+def _looked(store: SqlStore, look: Any) -> Iterator[AuditFinding]:
     """What `look` finds; a failure to read is a finding."""
     try:
         with store.database.read() as connection:
             yield from list(look(connection, store))
     except RecordError as error:
-        yield Finding(error.happened)
+        yield AuditFinding(error.happened)
     except (TypeError, ValueError, KeyError) as problem:  # a value of another type than kept
-        yield Finding(f"a table is damaged: {problem}")
+        yield AuditFinding(f"a table is damaged: {problem}")
 
 
-def _ledger(connection: Connection, store: SqlStore) -> Iterator[Finding]:
+def _ledger(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
     """Each entry's number, hash and link to the one before; its columns as its text says.
 
     Also the name of the store, by which the witness is found.
     """
-    after, names = START, _names(connection)
+    after, names = ZERO_HASH, _names(connection)
     for expected, row in enumerate(_rows(connection, LEDGER, LEDGER.c.number), start=1):
         entry, run = f"entry {expected} of the ledger", names.get(row["run"], "")
         document = _document(row["document"])
         kept = (row["number"], row["what"], run, after.hex())
         said = tuple(document.get(key) for key in ("number", "what", "run", "after"))
-        if row["number"] != expected or said != kept or digest(row["document"]) != row["hash"]:
-            yield Finding(f"{entry} is missing, altered or out of place", run)
+        if (
+            row["number"] != expected
+            or said != kept
+            or sha256_digest(row["document"]) != row["hash"]
+        ):
+            yield AuditFinding(f"{entry} is missing, altered or out of place", run)
             return
-        if canonical(document) != row["document"]:
-            yield Finding(f"{entry} is not written as it was", run)
+        if canonical_json(document) != row["document"]:
+            yield AuditFinding(f"{entry} is not written as it was", run)
         if document["what"] == "opened" and document.get("store") != store.store_id:
-            yield Finding(f"{entry} was written under another name of the store", run)
+            yield AuditFinding(f"{entry} was written under another name of the store", run)
             return
         after = row["hash"]
 
@@ -96,36 +100,38 @@ def _document(text_: bytes) -> dict[str, Any]:
     return document if isinstance(document, dict) else {}
 
 
-def _strays(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+def _strays(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     """Rows of a run that is not there."""
     names = _names(connection)
     for table in (EVENTS, RESULTS, LEDGER):
         for number in connection.execute(select(table.c.run).distinct()).scalars():
             if number not in names:
-                yield Finding(f"the table of {table.name} has rows of run {number}, which is gone")
+                yield AuditFinding(
+                    f"the table of {table.name} has rows of run {number}, which is gone"
+                )
 
 
-def _summaries(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+def _summaries(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     """Summaries hold no evidence, so what is wrong with them can be put right."""
-    for table in wrong(connection):
+    for table in wrong_summary_tables(connection):
         what = f"the table of {table.name}, which is no evidence, is not what it sums up"
-        yield Finding(f"{what}: 'ohmwright record rebuild' makes it anew")
+        yield AuditFinding(f"{what}: 'ohmwright record rebuild' makes it anew")
 
 
-def _witness(connection: Connection, store: SqlStore) -> Iterator[Finding]:
-    yield from missing(connection, store.witness)
+def _witness(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
+    yield from losses(connection, store.witness)
 
 
-def _made(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+def _made(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     yield from file_damage(connection)
     yield from altered_tables(connection)
 
 
-def _times(connection: Connection, _: SqlStore) -> Iterator[Finding]:
-    yield from runs_backwards(connection)
+def _times(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    yield from runs_dated_backwards(connection)
 
 
-def _modes(_: Connection, store: SqlStore) -> Iterator[Finding]:
+def _modes(_: Connection, store: SqlStore) -> Iterator[AuditFinding]:
     """Records tell of people and units, and whoever can write to the witness can silence it."""
     folder = store.witness.folder
     paths = [folder.parent, folder, *folder.glob("[!.]*"), store.key.memory]
@@ -133,49 +139,49 @@ def _modes(_: Connection, store: SqlStore) -> Iterator[Finding]:
         file = Path(store.database.place)
         paths += [file, *(file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))]
     for path in paths:
-        may = open_to_others(path)
+        may = access_of_others(path)
         if may is not None:
             mode = "700" if path.is_dir() else "600"
             what = f"others can {may} {path}; for you alone: chmod {mode} {path}"
-            yield Finding(what, kind="warning")
+            yield AuditFinding(what, kind="warning")
 
 
-def _runs(store: SqlStore) -> Iterator[Row | Finding]:
+def _runs(store: SqlStore) -> Iterator[Row | AuditFinding]:
     """The rows of the table of runs."""
-    found: list[Row | Finding] = []
+    found: list[Row | AuditFinding] = []
     try:
         with store.database.read() as connection:
             found += _rows(connection, RUNS, RUNS.c.number)
     except RecordError as error:
-        found.append(Finding(error.happened))
+        found.append(AuditFinding(error.happened))
     except (TypeError, ValueError) as problem:
-        found.append(Finding(f"the table of runs is damaged: {problem}"))
+        found.append(AuditFinding(f"the table of runs is damaged: {problem}"))
     yield from found
 
 
-def _run(store: SqlStore, row: Row) -> Iterator[Finding]:
+def _run(store: SqlStore, row: Row) -> Iterator[AuditFinding]:
     """The first thing that is wrong with one run; of one that is whole, what is strange."""
     name = str(row["run_id"])
     try:
         with store.database.read() as connection:
             kept = read_run(connection, row)
-            events = whole(kept)
+            events = verified_events(kept)
             _flat_as_kept(connection, row, events)
             _ledger_as_kept(connection, row, kept, events)
-        yield from events_backwards(name, events)
-    except Broken as broken:
-        yield Finding(broken.what, name, broken.event)
+        yield from events_dated_backwards(name, events)
+    except BrokenRunError as broken:
+        yield AuditFinding(broken.what, name, broken.event)
     except RecordError as error:
-        yield Finding(error.happened, name)
+        yield AuditFinding(error.happened, name)
     except (TypeError, ValueError) as problem:
-        yield Finding(f"its rows are damaged: {problem}", name)
+        yield AuditFinding(f"its rows are damaged: {problem}", name)
 
 
 def _flat_as_kept(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:
     """Whether the flat rows are those that the events make. Raises Broken."""
     own = {"number": row["number"], "run_id": row["run_id"], "opening": row["opening"]}
     if not events or row != run_row(events[0]) | own:
-        raise Broken("its line in the table of runs is not what its first event says", 1)
+        raise BrokenRunError("its line in the table of runs is not what its first event says", 1)
     expected = {
         number: result_row(row, number, event)
         for number, event in enumerate(events, start=1)
@@ -185,33 +191,35 @@ def _flat_as_kept(connection: Connection, row: Row, events: tuple[Event, ...]) -
     found = {one["event"]: dict(one) for one in rows}
     for number in sorted({*expected, *found}):
         if expected.get(number) != found.get(number):
-            raise Broken("its line in the table of results is not what the event says", number)
+            raise BrokenRunError(
+                "its line in the table of results is not what the event says", number
+            )
 
 
 def _ledger_as_kept(
-    connection: Connection, row: Row, kept: KeptRun, events: tuple[Event, ...]
+    connection: Connection, row: Row, kept: StoredRun, events: tuple[Event, ...]
 ) -> None:
     """Whether the ledger opened the run as it says, and tells its verdict. Raises Broken."""
     query = select(LEDGER).where(LEDGER.c.run == row["number"]).order_by(LEDGER.c.number)
     entries = connection.execute(query).all()
     if not entries:
-        raise Broken("the ledger does not know it")
+        raise BrokenRunError("the ledger does not know it")
     first = entries[0]
     if first.what == "opened" and first.document != row["opening"]:
-        raise Broken("its opening is not that of the ledger")
+        raise BrokenRunError("its opening is not that of the ledger")
     last = events[-1]
     verdict = last.verdict if isinstance(last, RunFinished) else None
-    sealed = [entry for entry in entries if seal_in(entry.document) is not None]
+    sealed = [entry for entry in entries if seal_of_entry(entry.document) is not None]
     if [entry.verdict for entry in sealed] != ([] if verdict is None else [verdict]):
-        raise Broken("its verdict in the ledger is not that of its last event", len(events))
+        raise BrokenRunError("its verdict in the ledger is not that of its last event", len(events))
     if kept.seal is None and any(entry.verdict is not None for entry in entries):
-        raise Broken("the ledger has a verdict and no seal")
+        raise BrokenRunError("the ledger has a verdict and no seal")
     imported = {_document(e.document).get("head") for e in entries if e.what == "imported"}
     if not imported <= _heads(kept):
-        raise Broken("it is not what was imported")
+        raise BrokenRunError("it is not what was imported")
 
 
-def _heads(kept: KeptRun) -> set[Any]:
+def _heads(kept: StoredRun) -> set[Any]:
     return {one.hash.hex() for one in kept.events}
 
 

@@ -13,9 +13,9 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from ohmwright.model.errors import RecordError, UsageError
 
-from .database_errors import translated
-from .private import private_folder
-from .sqlite_file import PrivateCopy, can_be_written, reading_engine, writing_engine
+from .database_errors import record_error
+from .private_files import make_private_folder
+from .sqlite_file import PrivateCopy, is_writable, reading_engine, writing_engine
 
 FILE_NAME = "records.sqlite"
 _WAIT_S = 5.0
@@ -34,12 +34,12 @@ class Database:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """A transaction that is on disk when the block is left; an error undoes all of it."""
-        with self.told():
+        with self.errors_translated():
             self._refuse_another_file()
             connection, self._writer = self._writer or self._begun(), None
             try:
                 if self.is_sqlite:
-                    execute = driver(connection).execute
+                    execute = driver_connection(connection).execute
                     execute("BEGIN IMMEDIATE")
                     yield connection
                     execute("COMMIT")
@@ -53,7 +53,7 @@ class Database:
                 connection.close()
                 return
             self._writer = connection  # checking one out costs as much as an insert
-            self._file = self._file or _identity(self.place)
+            self._file = self._file or _file_identity(self.place)
 
     def _begun(self) -> Connection:
         """A connection in a transaction of SQLAlchemy's; those of a file are begun by us in it."""
@@ -64,7 +64,7 @@ class Database:
     @contextmanager
     def read(self) -> Iterator[Connection]:
         """One view of the store that no writer changes."""
-        with self.told(), self.engine.connect() as connection:
+        with self.errors_translated(), self.engine.connect() as connection:
             if self.is_sqlite:
                 connection.exec_driver_sql("BEGIN")
             else:
@@ -73,7 +73,7 @@ class Database:
 
     def _refuse_another_file(self) -> None:
         """A file that was moved away would take events that nobody finds again."""
-        if self._file is None or _identity(self.place) == self._file:
+        if self._file is None or _file_identity(self.place) == self._file:
             return
         self.close()
         raise RecordError(
@@ -83,12 +83,12 @@ class Database:
         )
 
     @contextmanager
-    def told(self) -> Iterator[None]:
+    def errors_translated(self) -> Iterator[None]:
         """Translate what the database says into what a person can act on."""
         try:
             yield
         except self._errors as problem:
-            raise translated(problem, self.place) from problem
+            raise record_error(problem, self.place) from problem
 
     def close(self) -> None:
         """Give every connection back."""
@@ -98,7 +98,7 @@ class Database:
         self.engine.dispose()
 
 
-def driver(connection: Connection) -> Any:
+def driver_connection(connection: Connection) -> Any:
     """The driver's own connection, for what is done at every event.
 
     A statement costs SQLAlchemy several times what it costs SQLite.
@@ -106,7 +106,7 @@ def driver(connection: Connection) -> Any:
     return connection.connection.driver_connection
 
 
-def _identity(place: str) -> tuple[int, int] | None:
+def _file_identity(place: str) -> tuple[int, int] | None:
     """Device and number of a file; None where there is none."""
     try:
         found = os.stat(place)  # noqa: PTH116 - before every event, so the cheap way
@@ -137,19 +137,19 @@ def open_database(where: str, *, wait_s: float = _WAIT_S) -> Database:
 
 def _sqlite(path: Path, wait_s: float) -> Database:
     try:
-        private_folder(path.parent)
+        make_private_folder(path.parent)
     except OSError as problem:
         raise RecordError(
             f"{path.parent}: this folder for records cannot be made: {problem.strerror}.",
             "Nothing was measured.",
             "Give another folder with --records.",
         ) from None
-    if not path.exists() or can_be_written(path):
+    if not path.exists() or is_writable(path):
         return Database(writing_engine(path, wait_s), str(path))
-    return ReadOnly(path, wait_s)
+    return ReadOnlyDatabase(path, wait_s)
 
 
-class ReadOnly(Database):
+class ReadOnlyDatabase(Database):
     """A store in a file that we may only read; where it must be, a copy of it is read instead."""
 
     def __init__(self, path: Path, wait_s: float) -> None:
@@ -166,7 +166,7 @@ class ReadOnly(Database):
             "Correct the permissions of the file and its folder, or work on a copy.",
         )
 
-    def read_from_copy(self) -> Engine:
+    def switch_to_copy(self) -> Engine:
         """From now on read a copy that nobody else sees; the engine that writes to it."""
         if self._copy is None:
             self.engine.dispose()

@@ -27,7 +27,7 @@ _CAUSES = (
 )
 
 
-def translated(problem: Exception, place: str) -> RecordError:
+def record_error(problem: Exception, place: str) -> RecordError:
     """The error of a database at `place` as one of ours."""
     said = str(problem.orig) if isinstance(problem, DBAPIError) else str(problem)
     said = " ".join(said.split())

@@ -12,15 +12,15 @@ from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.wire.clock import RealClock
 
-from .ledger import alone
+from .ledger import lock_ledger
 from .tables import LEASES
 
-LASTS_S = 900.0
-RENEWED_AFTER_S = LASTS_S / 3
+LEASE_S = 900.0
+RENEW_AFTER_S = LEASE_S / 3
 
 
 @dataclass(frozen=True)
-class Holder:
+class LeaseHolder:
     """One program on one computer."""
 
     host: str
@@ -28,34 +28,34 @@ class Holder:
     name: str
 
     @classmethod
-    def here(cls) -> Holder:
+    def this_program(cls) -> LeaseHolder:
         """This program."""
         host = socket.gethostname()
         return cls(host, os.getpid(), f"{account_name()} on {host}, process {os.getpid()}")
 
 
-def take(connection: Connection, run: int, run_id: str, me: Holder) -> None:
+def take_lease(connection: Connection, run: int, run_id: str, me: LeaseHolder) -> None:
     """Take or renew the lease of run number `run`.
 
     A lease that is over, or whose program on this computer is gone, can be taken. Raises
     UsageError naming the holder of one that cannot.
     """
-    alone(connection)
+    lock_ledger(connection)
     now_s = _now_s(connection)
     row = connection.execute(select(LEASES).where(LEASES.c.run == run)).first()
-    if row is not None and row.until_s > now_s and _works(row.host, row.pid, me):
+    if row is not None and row.until_s > now_s and _is_held_by_another(row.host, row.pid, me):
         raise UsageError(
             f"Run {run_id} is in the hands of {row.holder}.",
             "Two benches that write to one run would spoil its record.",
             f"Let that bench finish; its hold ends in {(row.until_s - now_s) / 60:.0f} min "
             "when it writes nothing more.",
         )
-    release(connection, run)
+    release_lease(connection, run)
     holder = {"host": me.host, "pid": me.pid, "holder": me.name}
-    connection.execute(insert(LEASES), [{"run": run, "until_s": now_s + LASTS_S} | holder])
+    connection.execute(insert(LEASES), [{"run": run, "until_s": now_s + LEASE_S} | holder])
 
 
-def release(connection: Connection, run: int) -> None:
+def release_lease(connection: Connection, run: int) -> None:
     """Give the lease up."""
     connection.execute(delete(LEASES).where(LEASES.c.run == run))
 
@@ -68,7 +68,7 @@ def _now_s(connection: Connection) -> float:
     return RealClock().wall().timestamp()
 
 
-def lives(pid: int) -> bool:
+def process_runs(pid: int) -> bool:
     """Whether a process of this computer has this number; False where that cannot be asked."""
     if os.name != "posix" or pid <= 0:
         return False
@@ -81,8 +81,8 @@ def lives(pid: int) -> bool:
     return True
 
 
-def _works(host: str, pid: int, me: Holder) -> bool:
+def _is_held_by_another(host: str, pid: int, me: LeaseHolder) -> bool:
     """Whether another program has it: not we, and none of this computer that has ended."""
     if host != me.host or os.name != "posix":
         return (host, pid) != (me.host, me.pid)
-    return pid != me.pid and lives(pid)
+    return pid != me.pid and process_runs(pid)

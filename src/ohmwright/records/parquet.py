@@ -9,7 +9,7 @@ from typing import BinaryIO
 
 from ohmwright.model.errors import UsageError
 
-from .flat import Row
+from .flat_rows import Row
 
 _TEXT = ("run_id", "serial", "procedure", "asset", "model", "stage", "step", "point", "kind")
 _REAL = ("value", "uncertainty", "target", "lower", "upper")

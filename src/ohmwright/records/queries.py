@@ -17,10 +17,10 @@ from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.step import Stage
 
-from .chain import Broken
+from .chain import BrokenRunError
 from .database import Database
-from .flat import Row, stamp
-from .ledger import seal_in
+from .flat_rows import Row, sortable_time
+from .ledger import seal_of_entry
 from .seal import Seal
 from .tables import LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES
 
@@ -55,7 +55,7 @@ def runs(database: Database, wanted: Filter = Filter()) -> list[Row]:
     if wanted.model is not None:
         query = query.where(RUNS.c.model == wanted.model)
     if wanted.since is not None:
-        query = query.where(RUNS.c.at >= stamp(wanted.since))
+        query = query.where(RUNS.c.at >= sortable_time(wanted.since))
     if wanted.verdict is not None:
         query = query.having(func.coalesce(func.max(LEDGER.c.verdict), CUT_SHORT) == wanted.verdict)
     return _rows(database, query)
@@ -79,7 +79,7 @@ def population(
     c = RESULTS.c
     columns = (c.run, c.event, c.asset, c.at, c.value, c.uncertainty, c.target, c.lower, c.upper)
     query = select(*columns, c.verdict).where(*_of_model(model, step, point, stage)).order_by(c.at)
-    return query if since is None else query.where(c.at >= stamp(since))
+    return query if since is None else query.where(c.at >= sortable_time(since))
 
 
 def trend(model: str, step: str, point: str, stage: Stage) -> Select[tuple[object, ...]]:
@@ -96,7 +96,7 @@ def trend(model: str, step: str, point: str, stage: Stage) -> Select[tuple[objec
 
 
 @dataclass(frozen=True)
-class Error:
+class RelativeError:
     """Measured value less target over several results, in percent of the target."""
 
     mean: float
@@ -104,14 +104,14 @@ class Error:
     """None for a single result."""
 
 
-def error_of(tally: SqlRow[Any]) -> Error | None:
+def relative_error(tally: SqlRow[Any]) -> RelativeError | None:
     """The error of a row of `trend` or `pass_rates`; None when nothing was measured."""
     count, total = int(tally.measured), int(tally.errors_ppm)
     if count == 0:
         return None
     scaled = count * int(tally.squares_ppm2) - total * total  # whole numbers: nothing cancels
     sd = None if count == 1 else 1e-4 * sqrt(scaled / (count * (count - 1)))
-    return Error(1e-4 * total / count, sd)
+    return RelativeError(1e-4 * total / count, sd)
 
 
 def spread(model: str, step: str, point: str, stage: Stage) -> Select[tuple[object, ...]]:
@@ -132,7 +132,7 @@ def _of_model(model: str, step: str, point: str, stage: Stage) -> tuple[ColumnEl
 def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:
     """All results with a verdict since a date, oldest first."""
     c = RESULTS.c
-    return select(RESULTS).where(c.verdict == verdict, c.at >= stamp(since)).order_by(c.at)
+    return select(RESULTS).where(c.verdict == verdict, c.at >= sortable_time(since)).order_by(c.at)
 
 
 def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
@@ -144,7 +144,7 @@ def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
     c = NEWEST_RUNS.c
     columns = (c.asset, c.model, c.serial, c.run_id, c.at, c.verdict, c.simulated)
     query = select(*columns).order_by(c.at, c.asset)
-    return query if before is None else query.where(c.at < stamp(before))
+    return query if before is None else query.where(c.at < sortable_time(before))
 
 
 def pass_rates() -> Select[tuple[object, ...]]:
@@ -174,13 +174,13 @@ def results(database: Database) -> Iterator[Row]:
 def seals(database: Database) -> Iterator[Seal]:
     """Every seal that can be read, in the order of the ledger; `audit` says what is wrong."""
     for row in _rows(database, select(LEDGER.c.document).order_by(LEDGER.c.number)):
-        with suppress(Broken):
-            seal = seal_in(row["document"])
+        with suppress(BrokenRunError):
+            seal = seal_of_entry(row["document"])
             if seal is not None:
                 yield seal
 
 
-def ask(database: Database, query: Select[tuple[object, ...]]) -> Sequence[SqlRow[Any]]:
+def fetch_rows(database: Database, query: Select[tuple[object, ...]]) -> Sequence[SqlRow[Any]]:
     """The rows of a query, each a tuple with names."""
     with database.read() as connection:
         return connection.execute(query).all()

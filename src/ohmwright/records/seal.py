@@ -9,13 +9,13 @@ from typing import Literal
 
 from ohmwright.model.base import FrozenModel
 
-from .canonical import canonical
+from .canonical_json import canonical_json
 
 _KEY = re.compile("[0-9a-f]{64}")
 _PURPOSE = b"ohmwright seal 1\n"  # so that no signature made for another purpose fits
 
 
-class Statement(FrozenModel):
+class SealStatement(FrozenModel):
     """What an operator signs."""
 
     run: str
@@ -30,13 +30,13 @@ class Statement(FrozenModel):
 
     def signed_bytes(self) -> bytes:
         """The bytes under the signature."""
-        return _PURPOSE + canonical(self.model_dump(mode="json"))
+        return _PURPOSE + canonical_json(self.model_dump(mode="json"))
 
 
 class Seal(FrozenModel):
     """A statement and the signature over it, in hexadecimal (64 bytes)."""
 
-    statement: Statement
+    statement: SealStatement
     signature: str
 
     @property
@@ -44,7 +44,7 @@ class Seal(FrozenModel):
         """Fingerprint of the key that signed."""
         return fingerprint(self.statement.key)
 
-    def holds(self) -> bool:
+    def is_valid(self) -> bool:
         """Whether the signature fits the statement and its key."""
         from cryptography.exceptions import InvalidSignature
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
@@ -57,7 +57,7 @@ class Seal(FrozenModel):
         return True
 
 
-def is_key(text: str) -> bool:
+def is_public_key(text: str) -> bool:
     """Whether `text` is a public key as we write it: 64 hexadecimal digits in lower case."""
     return _KEY.fullmatch(text) is not None
 
@@ -67,7 +67,7 @@ def fingerprint(key: str) -> str:
 
     What is no public key has none, and is named so.
     """
-    if not is_key(key):
+    if not is_public_key(key):
         return "no-key"
     digits = sha256(bytes.fromhex(key)).hexdigest()[:16]
     return "-".join(digits[at : at + 4] for at in range(0, 16, 4))

@@ -14,21 +14,21 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.wire.clock import RealClock
 
-from .canonical import body_of, digest, link
-from .chain import Broken, KeptRun, whole
+from .bulk_insert import BulkInsert
+from .canonical_json import chain_hash, event_bytes, sha256_digest
+from .chain import BrokenRunError, StoredRun, verified_events
 from .database import Database, open_database
-from .flat import Row, result_row, run_row
-from .inserts import Inserts
-from .keys import OperatorKey, Tell, untold
-from .lease import RENEWED_AFTER_S, Holder, release, take
-from .ledger import Entry, add_entry, alone, is_finished, next_run
-from .migrate import bring_up_to_date
-from .reading import read_run, run_named, store_id
+from .flat_rows import Row, result_row, run_row
+from .keys import Notify, OperatorKey, no_notice
+from .lease import RENEW_AFTER_S, LeaseHolder, release_lease, take_lease
+from .ledger import LedgerEntry, add_entry, is_finished, lock_ledger, next_run_number
+from .migrate import migrate_to_newest
+from .run_reader import find_run, read_run, store_id
 from .store import Store
 from .tables import EVENTS, RESULTS, RUNS
-from .witness import Seen, Witness, missing
+from .witness import ChainPosition, Witness, losses
 
-KEYS = "keys"
+KEY_MEMORY_FILE = "keys"
 """In the witness folder: the file that remembers the keys of this computer."""
 
 
@@ -43,9 +43,9 @@ class _Tail:
     renew_at_s: float
 
     @property
-    def newest(self) -> Seen:
+    def newest(self) -> ChainPosition:
         """Its last event, as the witness knows it."""
-        return Seen(self.events, self.head, self.run["run_id"])
+        return ChainPosition(self.events, self.head, self.run["run_id"])
 
 
 class SqlStore(Store):
@@ -56,15 +56,15 @@ class SqlStore(Store):
     """
 
     def __init__(
-        self, database: Database, key: OperatorKey, witness_folder: Path, tell: Tell = untold
+        self, database: Database, key: OperatorKey, witness_folder: Path, tell: Notify = no_notice
     ) -> None:
-        bring_up_to_date(database, tell)
+        migrate_to_newest(database, tell)
         self.database, self.key = database, key
         self.store_id = store_id(database)
         self.witness = Witness(witness_folder / self.store_id)
-        self._events = Inserts(EVENTS, database.engine.dialect)
-        self._results = Inserts(RESULTS, database.engine.dialect)
-        self._holder = Holder.here()
+        self._events = BulkInsert(EVENTS, database.engine.dialect)
+        self._results = BulkInsert(RESULTS, database.engine.dialect)
+        self._holder = LeaseHolder.this_program()
         self._tails: dict[str, _Tail] = {}
         self._compared = False
 
@@ -77,7 +77,9 @@ class SqlStore(Store):
         tail = self._tails.pop(run_id, None)  # back only once all is on disk
         with self.database.write() as connection:
             if len(events) > 1:
-                alone(connection)  # several results lock several tallies, each in its own order
+                lock_ledger(
+                    connection
+                )  # several results lock several tallies, each in its own order
             entry = None
             if tail is None:
                 tail = self._claimed(connection, run_id)
@@ -100,17 +102,17 @@ class SqlStore(Store):
         with self.database.write() as connection:
             tail = self._claimed(connection, run_id)
         if tail is None:
-            raise self.unknown(run_id)
+            raise self.unknown_run_error(run_id)
         self._tails[run_id] = tail
 
     def events(self, run_id: str) -> tuple[Event, ...]:
         """Every event of a run, its chain and its seal checked."""
         try:
-            return whole(self.kept(run_id))
-        except Broken as broken:
-            raise self.damaged(run_id, broken) from None
+            return verified_events(self.stored_run(run_id))
+        except BrokenRunError as broken:
+            raise self.damaged_run_error(run_id, broken) from None
 
-    def damaged(self, run_id: str, broken: Broken) -> RecordError:
+    def damaged_run_error(self, run_id: str, broken: BrokenRunError) -> RecordError:
         """The error for a run that is not whole."""
         at = "" if broken.event is None else f", event {broken.event}"
         return RecordError(
@@ -119,12 +121,12 @@ class SqlStore(Store):
             "Restore the store from a copy; do not use this run as evidence.",
         )
 
-    def kept(self, run_id: str) -> KeptRun:
+    def stored_run(self, run_id: str) -> StoredRun:
         """A run as it is kept, unchecked. Raises UsageError when there is none, Broken."""
         with self.database.read() as connection:
-            run = run_named(connection, run_id)
+            run = find_run(connection, run_id)
             if run is None:
-                raise self.unknown(run_id)
+                raise self.unknown_run_error(run_id)
             return read_run(connection, run)
 
     def run_ids(self) -> tuple[str, ...]:
@@ -135,7 +137,7 @@ class SqlStore(Store):
 
     def head(self, run_id: str) -> str:
         """The hash of the last event of a run, in hexadecimal; a certificate prints it."""
-        return self.kept(run_id).head.hex()
+        return self.stored_run(run_id).head.hex()
 
     def place(self, run_id: str) -> str:  # noqa: ARG002 - one place for all
         """The file, or the URL without its password."""
@@ -147,7 +149,7 @@ class SqlStore(Store):
             if self._tails:
                 with self.database.write() as connection:
                     for tail in self._tails.values():
-                        release(connection, tail.run["number"])
+                        release_lease(connection, tail.run["number"])
         self._tails.clear()
         self.witness.close()
         self.database.close()
@@ -161,7 +163,7 @@ class SqlStore(Store):
     def _claimed(self, connection: Connection, run_id: str) -> _Tail | None:
         """The end of a run that there is, its lease taken."""
         self._compare_with_witness(connection)
-        run = run_named(connection, run_id)
+        run = find_run(connection, run_id)
         if run is None:
             return None
         if is_finished(connection, run["number"]):
@@ -169,10 +171,10 @@ class SqlStore(Store):
                 f"Run {run_id} cannot be resumed: it is finished and sealed.",
                 do="Start a new run.",
             )
-        take(connection, run["number"], run_id, self._holder)
+        take_lease(connection, run["number"], run_id, self._holder)
         last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])
         end = connection.execute(last.order_by(EVENTS.c.number.desc()).limit(1)).first()
-        return self._tail(run, *((0, digest(run["opening"])) if end is None else end))
+        return self._tail(run, *((0, sha256_digest(run["opening"])) if end is None else end))
 
     def _renewed(self, connection: Connection, tail: _Tail) -> _Tail:
         """The same end of a run, held for longer. Raises RecordError when it is not the same."""
@@ -185,18 +187,20 @@ class SqlStore(Store):
             )
         return replace(found, operator=tail.operator)
 
-    def _opened(self, connection: Connection, run_id: str, first: Event) -> tuple[_Tail, Entry]:
+    def _opened(
+        self, connection: Connection, run_id: str, first: Event
+    ) -> tuple[_Tail, LedgerEntry]:
         """A new run, held by us, and its opening."""
-        run = run_row(first) | {"number": next_run(connection), "run_id": run_id}
+        run = run_row(first) | {"number": next_run_number(connection), "run_id": run_id}
         entry = add_entry(
             connection, "opened", run["number"], {"run": run_id, "store": self.store_id}
         )
         connection.execute(insert(RUNS), [run | {"opening": entry.document}])
-        take(connection, run["number"], run_id, self._holder)
+        take_lease(connection, run["number"], run_id, self._holder)
         return self._tail(run, 0, entry.hash), entry
 
     def _tail(self, run: Row, events: int, head: bytes) -> _Tail:
-        renew_at_s = RealClock().now_s() + RENEWED_AFTER_S
+        renew_at_s = RealClock().now_s() + RENEW_AFTER_S
         return _Tail(run, events, head, run["operator"], renew_at_s)
 
     def _written(self, connection: Connection, tail: _Tail, events: Sequence[Event]) -> _Tail:
@@ -204,8 +208,8 @@ class SqlStore(Store):
         rows, flat = [], []
         run, number, head, operator = tail.run["number"], tail.events, tail.head, tail.operator
         for event in events:
-            number, body = number + 1, body_of(event)
-            head = link(head, body)
+            number, body = number + 1, event_bytes(event)
+            head = chain_hash(head, body)
             rows.append((run, number, body, head))
             if event.kind == "point_done":  # asking its class would cost as much as hashing it
                 row = result_row(tail.run, number, event)
@@ -216,30 +220,30 @@ class SqlStore(Store):
         self._results.add(connection, flat)
         return _Tail(tail.run, number, head, operator, tail.renew_at_s)
 
-    def _sealed(self, connection: Connection, tail: _Tail, last: RunFinished) -> Entry:
+    def _sealed(self, connection: Connection, tail: _Tail, last: RunFinished) -> LedgerEntry:
         number, run_id = tail.run["number"], tail.run["run_id"]
         seal = self.key.seal(run_id, tail.events, tail.head, tail.operator, last.at)
-        release(connection, number)
+        release_lease(connection, number)
         content = {"run": run_id, "seal": seal.model_dump(mode="json")}
         return add_entry(connection, "sealed", number, content, last.verdict)
 
-    def _intend(self, before: _Tail, after: _Tail, entry: Entry | None) -> None:
+    def _intend(self, before: _Tail, after: _Tail, entry: LedgerEntry | None) -> None:
         """Before the commit; an entry of the ledger stands for the events committed with it."""
         if entry is None:
-            self.witness.intends_event(before.run["number"], before.newest, after.newest)
+            self.witness.note_intended_event(before.run["number"], before.newest, after.newest)
         else:
-            self.witness.intends_entry(Seen(entry.number, entry.hash))
+            self.witness.note_intended_entry(ChainPosition(entry.number, entry.hash))
 
-    def _remember(self, tail: _Tail, entry: Entry | None, last: Event) -> None:
+    def _remember(self, tail: _Tail, entry: LedgerEntry | None, last: Event) -> None:
         """After the commit."""
         number = tail.run["number"]
         if entry is not None:
-            self.witness.saw_entry(Seen(entry.number, entry.hash))
+            self.witness.note_committed_entry(ChainPosition(entry.number, entry.hash))
         if isinstance(last, RunFinished):
-            self.witness.finished(number)
+            self.witness.drop_run(number)
         else:
             self._tails[tail.run["run_id"]] = tail
-            self.witness.saw_event(number, tail.newest)
+            self.witness.note_committed_event(number, tail.newest)
 
     def _compare_with_witness(self, connection: Connection) -> None:
         """Once: never write on top of a store that has lost something."""
@@ -249,7 +253,7 @@ class SqlStore(Store):
 
     def refuse_loss(self, connection: Connection) -> None:
         """Raise RecordError where the store lacks what this computer has seen of it."""
-        for lost in missing(connection, self.witness):
+        for lost in losses(connection, self.witness):
             if lost.kind == "wrong":
                 raise RecordError(
                     f"{self.database.place}: {lost}.",
@@ -258,7 +262,7 @@ class SqlStore(Store):
                     f"{self.witness.folder} away.",
                 )
 
-    def unknown(self, run_id: str) -> UsageError:
+    def unknown_run_error(self, run_id: str) -> UsageError:
         """The error for a run that there is not."""
         return UsageError(
             f"There is no run '{run_id}' in {self.database.place}.",
@@ -267,7 +271,7 @@ class SqlStore(Store):
 
 
 def open_store(
-    where: str, key_file: Path, witness_folder: Path, tell: Tell = untold, **options: Any
+    where: str, key_file: Path, witness_folder: Path, tell: Notify = no_notice, **options: Any
 ) -> SqlStore:
     """The store at `where`, made when there is none.
 
@@ -277,7 +281,7 @@ def open_store(
     """
     database = open_database(where, **options)
     try:
-        key = OperatorKey(key_file, witness_folder / KEYS, tell)
+        key = OperatorKey(key_file, witness_folder / KEY_MEMORY_FILE, tell)
         return SqlStore(database, key, witness_folder, tell)
     except BaseException:
         database.close()

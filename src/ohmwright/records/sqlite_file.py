@@ -13,13 +13,13 @@ from typing import Any
 
 from sqlalchemy import URL, Engine, create_engine, event
 
-from .private import new_private_file
+from .private_files import create_private_file
 
 _ALWAYS = ("trusted_schema = OFF", "cell_size_check = ON")
 _DURABLE = ("journal_mode = WAL", "synchronous = FULL", *_ALWAYS)
 
 
-def can_be_written(path: Path) -> bool:
+def is_writable(path: Path) -> bool:
     """Whether we may write to a store: to its file, and beside it, where SQLite keeps a log."""
     own = os.access in os.supports_effective_ids
     return all(os.access(one, os.W_OK, effective_ids=own) for one in (path, path.parent))
@@ -73,7 +73,7 @@ def copy_beside(path: Path, version: str) -> Path:
         more = "" if number == 1 else f"-{number}"
         copy = path.with_name(f"{path.stem}.version-{version}{more}{path.suffix}")
         try:
-            os.close(new_private_file(copy))
+            os.close(create_private_file(copy))
             break
         except FileExistsError:
             number += 1

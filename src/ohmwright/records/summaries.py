@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, Table, delete, select, text
 
-from .ledger import alone
+from .ledger import lock_ledger
 from .tables import NEWEST_RUNS, TALLIES
 
 _TALLIES = """
@@ -42,9 +42,9 @@ WHERE place = 1
 _MADE = ((TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))
 
 
-def rebuild(connection: Connection) -> None:
+def rebuild_summary_tables(connection: Connection) -> None:
     """Make every summary anew, in the transaction of `connection`."""
-    alone(connection)
+    lock_ledger(connection)
     if connection.dialect.name == "postgresql":  # or a result that is being kept were left out
         connection.execute(text("LOCK TABLE tallies, newest_runs IN EXCLUSIVE MODE"))
     for table, query in _MADE:
@@ -52,7 +52,7 @@ def rebuild(connection: Connection) -> None:
         connection.execute(text(f"INSERT INTO {table.name} ({', '.join(table.c.keys())}) {query}"))
 
 
-def wrong(connection: Connection) -> Iterator[Table]:
+def wrong_summary_tables(connection: Connection) -> Iterator[Table]:
     """Each summary that is not what the rows make that it sums up."""
     for table, query in _MADE:
         made, found = connection.execute(text(query)), connection.execute(select(table))

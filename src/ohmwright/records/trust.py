@@ -14,9 +14,9 @@ from pathlib import Path
 
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 
-from .finding import Finding
-from .private import new_private_file, private_folder
-from .seal import Seal, fingerprint, is_key
+from .audit_finding import AuditFinding
+from .private_files import create_private_file, make_private_folder
+from .seal import Seal, fingerprint, is_public_key
 
 _HEADER = """\
 # Keys that this user trusts, and no longer trusts; the last line about a key counts.
@@ -41,7 +41,7 @@ class TrustedKeys:
     def __contains__(self, key: str) -> bool:
         return key in self._names
 
-    def named(self) -> dict[str, str]:
+    def names(self) -> dict[str, str]:
         """Each trusted public key, and whose it is said to be."""
         return dict(self._names)
 
@@ -58,10 +58,10 @@ class TrustedKeys:
 
     def _add(self, line: str) -> None:
         try:
-            private_folder(self.path.parent)
+            make_private_folder(self.path.parent)
             begin = "" if self.path.exists() else _HEADER
             if begin:
-                os.close(new_private_file(self.path))
+                os.close(create_private_file(self.path))
             with self.path.open("a", encoding="utf-8") as file:
                 file.write(f"{begin}{line}\n")
         except OSError as problem:
@@ -80,7 +80,7 @@ def _lines(path: Path) -> Iterator[tuple[str, str, str]]:
         verb, key, name = [*line.split(maxsplit=2), "", "", ""][:3]
         if not verb or verb.startswith("#"):
             continue
-        if verb not in ("trust", "distrust") or not is_key(key):
+        if verb not in ("trust", "distrust") or not is_public_key(key):
             raise SourceError(
                 f"{path}:{number}: '{line[:80]}' trusts no key.",
                 "Which keys are trusted cannot be told.",
@@ -117,13 +117,13 @@ def signers(seals: Iterable[Seal], only: Collection[str] = ()) -> list[Signer]:
     return list(found.values())
 
 
-def meant_key(given: str, known: Iterable[str]) -> str:
+def resolved_key(given: str, known: Iterable[str]) -> str:
     """The public key called `given`: itself, or the one of `known` with this fingerprint.
 
     Raises UsageError. A fingerprint alone is not kept: it is short, so that people can compare it.
     """
     text = given.strip().lower()
-    if is_key(text):
+    if is_public_key(text):
         return text
     found = {key for key in known if fingerprint(key) == text}
     if len(found) == 1:
@@ -135,12 +135,12 @@ def meant_key(given: str, known: Iterable[str]) -> str:
     )
 
 
-def untrusted(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[Finding]:
+def untrusted_signers(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[AuditFinding]:
     """Each signer whose key nobody here vouches for, and what it has sealed."""
     for signer in sealed:
         if signer.key not in trusted:
             count = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
-            yield Finding(
+            yield AuditFinding(
                 f"key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not "
                 f"trusted here; it sealed {count}: {', '.join(signer.runs)}",
                 kind="unknown",

@@ -19,16 +19,16 @@ from sqlalchemy import Connection, select
 
 from ohmwright.model.errors import RecordError
 
-from .finding import Finding
-from .lease import lives
-from .private import new_private_file, private_folder, put_in_place
+from .audit_finding import AuditFinding
+from .lease import process_runs
+from .private_files import create_private_file, link_into_place, make_private_folder
 from .tables import EVENTS, LEDGER, RUNS
 
 _LEDGER = "ledger"
 
 
 @dataclass(frozen=True)
-class Seen:
+class ChainPosition:
     """A link that the store had: of a run's chain, or of the ledger where `run_id` is empty."""
 
     number: int
@@ -37,21 +37,21 @@ class Seen:
 
 
 @dataclass(frozen=True)
-class Remembered:
+class WitnessFile:
     """One witness file."""
 
     path: Path
-    seen: Seen
+    seen: ChainPosition
     """`number` is 0 where nothing was committed yet."""
-    coming: Seen
+    coming: ChainPosition
     """What was about to be committed last; as `seen` once it is."""
     process: int
     """Which process of this computer was about to."""
 
-    def is_left_behind(self) -> bool:
+    def is_unfinished(self) -> bool:
         """Whether a commit was begun whose end nobody saw, and no other process is at it."""
         begun = self.coming != self.seen
-        return begun and (self.process == os.getpid() or not lives(self.process))
+        return begun and (self.process == os.getpid() or not process_runs(self.process))
 
 
 class Witness:
@@ -60,9 +60,9 @@ class Witness:
     def __init__(self, folder: Path) -> None:
         """`folder` belongs to one store."""
         self.folder = folder
-        self._files: dict[str, _File] = {}
+        self._files: dict[str, _FileWriter] = {}
 
-    def intends_event(self, run: int, newest: Seen, coming: Seen) -> None:
+    def note_intended_event(self, run: int, newest: ChainPosition, coming: ChainPosition) -> None:
         """Remember that `coming` is about to follow `newest` in run number `run`.
 
         Raises RecordError: then nothing may be committed.
@@ -70,27 +70,27 @@ class Witness:
         with self._told():
             self._file(str(run), newest).intend(coming)
 
-    def saw_event(self, run: int, seen: Seen) -> None:
+    def note_committed_event(self, run: int, seen: ChainPosition) -> None:
         """Remember the newest event of run number `run`."""
         with self._told():
             self._file(str(run), seen).see(seen)
 
-    def intends_entry(self, coming: Seen) -> None:
+    def note_intended_entry(self, coming: ChainPosition) -> None:
         """Remember that `coming` is about to become the newest entry of the ledger."""
         with self._told():
-            self._file(_LEDGER, Seen(0, bytes(32))).intend(coming)
+            self._file(_LEDGER, ChainPosition(0, bytes(32))).intend(coming)
 
-    def saw_entry(self, seen: Seen) -> None:
+    def note_committed_entry(self, seen: ChainPosition) -> None:
         """Remember the newest entry of the ledger."""
         with self._told():
             self._file(_LEDGER, seen).see(seen)
 
-    def finished(self, run: int) -> None:
+    def drop_run(self, run: int) -> None:
         """The ledger holds the end of run number `run` from now on."""
         self._close(str(run))
         (self.folder / str(run)).unlink(missing_ok=True)
 
-    def remembered(self) -> tuple[Remembered, ...]:
+    def read_files(self) -> tuple[WitnessFile, ...]:
         """All of it. Raises RecordError for a file that makes no sense."""
         texts = ((path, _steady(path)) for path in sorted(self.folder.glob("[!.]*")))
         return tuple(_parsed(path, text) for path, text in texts if text is not None)
@@ -105,11 +105,11 @@ class Witness:
         if file is not None:
             file.close()
 
-    def _file(self, name: str, begun: Seen) -> _File:
+    def _file(self, name: str, begun: ChainPosition) -> _FileWriter:
         file = self._files.get(name)
         if file is None:
-            private_folder(self.folder)
-            file = self._files[name] = _File(self.folder / name, begun)
+            make_private_folder(self.folder)
+            file = self._files[name] = _FileWriter(self.folder / name, begun)
         return file
 
     @contextmanager
@@ -124,37 +124,37 @@ class Witness:
             ) from None
 
 
-class _File:
+class _FileWriter:
     """Two lines of constant length, each written over in place: what is seen, what is coming."""
 
-    def __init__(self, path: Path, begun: Seen) -> None:
+    def __init__(self, path: Path, begun: ChainPosition) -> None:
         """A run's file is made anew, since its number may have been meant for another run."""
         if begun.run_id or not path.exists():
             draft = path.with_name(f".{path.name}.{token_hex(4)}")
-            with os.fdopen(new_private_file(draft), "wb") as file:
-                file.write(_seen_line(begun) + _coming_line(begun))
-            draft.replace(path) if begun.run_id else put_in_place(draft, path)
+            with os.fdopen(create_private_file(draft), "wb") as file:
+                file.write(_committed_line(begun) + _intended_line(begun))
+            draft.replace(path) if begun.run_id else link_into_place(draft, path)
         self._descriptor = os.open(path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
-        self._second = len(_seen_line(begun))
+        self._second = len(_committed_line(begun))
 
-    def see(self, seen: Seen) -> None:
+    def see(self, seen: ChainPosition) -> None:
         """Write the first line."""
-        _put(self._descriptor, _seen_line(seen), 0)
+        _put(self._descriptor, _committed_line(seen), 0)
 
-    def intend(self, coming: Seen) -> None:
+    def intend(self, coming: ChainPosition) -> None:
         """Write the second line."""
-        _put(self._descriptor, _coming_line(coming), self._second)
+        _put(self._descriptor, _intended_line(coming), self._second)
 
     def close(self) -> None:
         """Close the file."""
         os.close(self._descriptor)
 
 
-def _seen_line(seen: Seen) -> bytes:
+def _committed_line(seen: ChainPosition) -> bytes:
     return f"{seen.number:12} {seen.hash.hex()} {seen.run_id}\n".encode()
 
 
-def _coming_line(coming: Seen) -> bytes:
+def _intended_line(coming: ChainPosition) -> bytes:
     return f"{coming.number:12} {coming.hash.hex()} {os.getpid():10}\n".encode()
 
 
@@ -180,17 +180,17 @@ def _steady(path: Path) -> str | None:
     return before
 
 
-def _parsed(path: Path, text: str) -> Remembered:
+def _parsed(path: Path, text: str) -> WitnessFile:
     """Files of before there were intents have one line."""
     try:
         first, *second = text.rstrip("\n").split("\n")
         number, head, *name = first.split(maxsplit=2)
-        seen = Seen(int(number), bytes.fromhex(head), "".join(name).strip())
+        seen = ChainPosition(int(number), bytes.fromhex(head), "".join(name).strip())
         if not second:
-            return Remembered(path, seen, seen, 0)
+            return WitnessFile(path, seen, seen, 0)
         number, head, process = second[0].split()
-        coming = Seen(int(number), bytes.fromhex(head), seen.run_id)
-        return Remembered(path, seen, coming, int(process))
+        coming = ChainPosition(int(number), bytes.fromhex(head), seen.run_id)
+        return WitnessFile(path, seen, coming, int(process))
     except ValueError:
         raise RecordError(
             f"{path}: this witness file makes no sense.",
@@ -200,20 +200,20 @@ def _parsed(path: Path, text: str) -> Remembered:
         ) from None
 
 
-def missing(connection: Connection, witness: Witness) -> Iterator[Finding]:
+def losses(connection: Connection, witness: Witness) -> Iterator[AuditFinding]:
     """What the witness has seen and the store does not hold; and what it was about to see.
 
     The witness is read first, all of it: what another program commits meanwhile is no loss.
     """
-    for file in witness.remembered():
-        lost = _lost(connection, witness, file.seen)
+    for file in witness.read_files():
+        lost = _loss(connection, witness, file.seen)
         if lost is not None:
             yield lost
-        elif file.is_left_behind() and _hash_at(connection, file.coming) is None:
-            yield _perhaps_lost(file)
+        elif file.is_unfinished() and _hash_at(connection, file.coming) is None:
+            yield _possible_loss(file)
 
 
-def _hash_at(connection: Connection, seen: Seen) -> bytes | None:
+def _hash_at(connection: Connection, seen: ChainPosition) -> bytes | None:
     """The hash that the store has in this place; None where it has nothing there."""
     if seen.run_id:
         query = (
@@ -226,7 +226,7 @@ def _hash_at(connection: Connection, seen: Seen) -> bytes | None:
     return connection.execute(query).scalar()
 
 
-def _lost(connection: Connection, witness: Witness, seen: Seen) -> Finding | None:
+def _loss(connection: Connection, witness: Witness, seen: ChainPosition) -> AuditFinding | None:
     """What was committed and is not there."""
     found = _hash_at(connection, seen)
     if seen.number == 0 or found == seen.hash:
@@ -234,16 +234,16 @@ def _lost(connection: Connection, witness: Witness, seen: Seen) -> Finding | Non
     state = "is missing" if found is None else "is another one"
     if seen.run_id:
         what = f"an event that {witness.folder} has seen {state}"
-        return Finding(what, seen.run_id, seen.number)
+        return AuditFinding(what, seen.run_id, seen.number)
     what = f"entry {seen.number} of the ledger, which {witness.folder} has seen, {state}"
-    return Finding(f"{what}: the store is older than what this computer wrote, or altered")
+    return AuditFinding(f"{what}: the store is older than what this computer wrote, or altered")
 
 
-def _perhaps_lost(file: Remembered) -> Finding:
+def _possible_loss(file: WitnessFile) -> AuditFinding:
     """A crash just before a commit looks like the loss of what was committed just before one."""
     coming = file.coming
     what = "the event" if coming.run_id else f"entry {coming.number} of the ledger"
-    return Finding(
+    return AuditFinding(
         f"{what} was about to be written when the program or the computer stopped, and is not "
         "there. A program that was killed had not been told that it is kept; after a power cut "
         "it may have been. Go on with the run; where nobody will, move away "

@@ -13,13 +13,13 @@ from ohmwright.model.event import DocumentKept, Event, RunFinished, RunStarted, 
 from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import MEASURED, Stage
 
-from .parts import Part, parts_of, totals
-from .remarks import remarks_of
-from .resting_on import Marks, marks_of
+from .run_parts import RunPart, parts_of_run, run_totals_s
+from .run_remarks import remarks_of_run
+from .traceability_marks import ValueMarks, value_marks
 
 
 @dataclass(frozen=True)
-class Line:
+class CertifiedPoint:
     """One point, as found and as left; either may be missing."""
 
     step: str
@@ -39,7 +39,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Adjustment:
+class AdjustedPoint:
     """One adjustment point: where its trim was moved, how often, and where it landed."""
 
     result: Result
@@ -59,18 +59,18 @@ class Certificate:
     bench: str
     analyzer: str
     generator: str
-    parts: tuple[Part, ...]
+    parts: tuple[RunPart, ...]
     software: str
     begun_at: datetime
     ended_at: datetime
-    marks: Marks
+    marks: ValueMarks
     """What each value rests on."""
     documents: tuple[Document, ...]
     """What the run went by; empty in records that keep none."""
     seed: int | None
     verdict: Verdict
-    lines: tuple[Line, ...]
-    adjustments: tuple[Adjustment, ...]
+    lines: tuple[CertifiedPoint, ...]
+    adjustments: tuple[AdjustedPoint, ...]
     rules: tuple[str, ...]
     remarks: tuple[str, ...]
     """What people said and what befell the work beside its results, fit to be shown."""
@@ -91,11 +91,11 @@ class Certificate:
         return tuple(dict.fromkeys(part.operator for part in self.parts))
 
     @property
-    def untold_s(self) -> float:
+    def unrecorded_on_s(self) -> float:
         """How much longer RF may have been on than `on_s`: activations without an end on record."""
-        return sum(part.untold_s for part in self.parts)
+        return sum(part.unrecorded_on_s for part in self.parts)
 
-    def part_of(self, result: Result) -> Part:
+    def part_of(self, result: Result) -> RunPart:
         """The part of the run that one of `results` was measured in."""
         return next(p for p in self.parts if any(one is result for one in p.results))
 
@@ -114,8 +114,8 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
             "A certificate speaks of whole runs only.",
             "Go on with it by --resume, then ask again.",
         )
-    parts = parts_of(events)
-    on_s, bench_time_s = totals(events)
+    parts = parts_of_run(events)
+    on_s, bench_time_s = run_totals_s(events)
     results = latest(result for part in parts for result in part.results)
     return Certificate(
         run_id=started.run_id,
@@ -131,29 +131,29 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
         software=started.software,
         begun_at=started.at,
         ended_at=finished.at,
-        marks=marks_of(parts),
+        marks=value_marks(parts),
         documents=tuple(e.document for e in events if isinstance(e, DocumentKept)),
         seed=started.seed,
         verdict=finished.verdict,
         lines=tuple(_lines(results)),
         adjustments=tuple(_adjustments(results, events)),
         rules=tuple(dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)),
-        remarks=remarks_of(events),
+        remarks=remarks_of_run(events),
         on_s=on_s,
         bench_time_s=bench_time_s,
         head=head,
     )
 
 
-def _lines(results: Sequence[Result]) -> Iterable[Line]:
+def _lines(results: Sequence[Result]) -> Iterable[CertifiedPoint]:
     measured = {(r.step, r.point, r.stage): r for r in results if r.stage in MEASURED}
     for step, point in dict.fromkeys((step, point) for step, point, _ in measured):
         found, left = (measured.get((step, point, stage)) for stage in MEASURED)
-        yield Line(step, point, found, left)
+        yield CertifiedPoint(step, point, found, left)
 
 
-def _adjustments(results: Iterable[Result], events: Iterable[Event]) -> Iterable[Adjustment]:
+def _adjustments(results: Iterable[Result], events: Iterable[Event]) -> Iterable[AdjustedPoint]:
     moved = [event.point for event in events if isinstance(event, TrimMoved)]
     for result in results:
         if result.stage == "adjust":
-            yield Adjustment(result, moved.count(result.point))
+            yield AdjustedPoint(result, moved.count(result.point))

@@ -16,9 +16,9 @@ from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
-from .parts import Part
-from .resting_on import Basis
-from .text import UNKNOWN, shown
+from .run_parts import RunPart
+from .text import NOT_RECORDED, printable
+from .traceability_marks import TraceabilityBasis
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
 _FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
@@ -36,30 +36,30 @@ def certificate_csv(certificate: Certificate) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
-def inert(text: str) -> str:
+def spreadsheet_safe(text: str) -> str:
     """`text` as a cell that no spreadsheet computes."""
-    line = shown(text)
-    return "" if line == UNKNOWN != text else _FORMULA.sub(r"\1\2'", line)
+    line = printable(text)
+    return "" if line == NOT_RECORDED != text else _FORMULA.sub(r"\1\2'", line)
 
 
 def _cell(value: Cell) -> Cell:
     if value is None:
         return ""
-    return inert(value) if isinstance(value, str) else value
+    return spreadsheet_safe(value) if isinstance(value, str) else value
 
 
-def _told(said: str | None) -> str:
-    return UNKNOWN if said is None else said
+def _or_not_recorded(said: str | None) -> str:
+    return NOT_RECORDED if said is None else said
 
 
-def _traceable_to(basis: Basis) -> str:
+def _traceable_to(basis: TraceabilityBasis) -> str:
     """The number of a certificate, and that it was past due; 'none'; or that it is not told."""
     if not isinstance(basis, Traceability):
-        return _told(basis)
+        return _or_not_recorded(basis)
     return f"{basis.certificate} (past due)" if basis.expired else basis.certificate
 
 
-def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell]:
+def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, Cell]:
     target, measured, held = result.target, result.measured, result.conformity
     quantity = target.quantity if target is not None else measured and measured.quantity
     return {
@@ -74,11 +74,11 @@ def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell
         "step": result.step,
         "point": result.point,
         "kind": result.kind,
-        "mode": _told(result.mode) if result.path is None else result.mode,
+        "mode": _or_not_recorded(result.mode) if result.path is None else result.mode,
         "setting_w": result.setting_w,
         "setting_told_by": result.setting_told_by,
         "load_ohm": result.load_ohm,
-        "path": _told(result.path),
+        "path": _or_not_recorded(result.path),
         "path_told_by": result.path_told_by,
         "unit": unit_of(quantity).symbol if quantity else "",
         "target": None if target is None else target.value,

@@ -19,13 +19,13 @@ from ohmwright.model.result import Result, Verdict
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
-from .conditions import conditions_of
-from .facts import interruptions, protections
-from .parts import Part
-from .resting_on import Marks, rests_on
-from .sheet import CAUTIONS, notes_of
-from .text import UNKNOWN, limits, unit_of
-from .xml_parts import DCC, SI, Element, add, add_real, add_words
+from .certificate_text import CAUTIONS, notes_of
+from .dcc_elements import DCC, SI, Element, add, add_real, add_words
+from .details import interruptions, protections
+from .measuring_conditions import conditions_of_result
+from .run_parts import RunPart
+from .text import NOT_RECORDED, limits_text, unit_symbol
+from .traceability_marks import ValueMarks, traceability_text
 
 VERSION = "3.3.0"
 UNKNOWN_COUNTRY = "ZZ"
@@ -62,7 +62,7 @@ def _administrative(parent: Element, certificate: Certificate, country: str) -> 
         person = add(persons, "respPerson")
         add_words(add(person, "person"), "name", operator)
         add(person, "mainSigner", "true" if number == 0 else "false")
-    _contact(add(parent, "customer"), certificate.asset.department or UNKNOWN)
+    _contact(add(parent, "customer"), certificate.asset.department or NOT_RECORDED)
     _statements(add(parent, "statements"), certificate)
 
 
@@ -80,7 +80,7 @@ def _date(at: datetime) -> str:
 
 def _contact(contact: Element, name: str) -> None:
     add_words(contact, "name", name)
-    add_words(add(contact, "location"), "further", UNKNOWN, english=True)
+    add_words(add(contact, "location"), "further", NOT_RECORDED, english=True)
 
 
 def _item(item: Element, certificate: Certificate) -> None:
@@ -158,7 +158,9 @@ def _equipment(parent: Element, certificate: Certificate) -> None:
     one = add(parent, "measuringEquipment")
     add_words(one, "name", certificate.analyzer)
     bases = certificate.marks.bases
-    said = [f"U traceable to {rests_on(basis)}" for basis in bases] or ["No value was measured"]
+    said = [f"U traceable to {traceability_text(basis)}" for basis in bases] or [
+        "No value was measured"
+    ]
     if len(bases) > 1:
         said.append("Which of these each value is traceable to is said with the value")
     add_words(one, "description", *said, english=True)
@@ -170,7 +172,7 @@ def _equipment(parent: Element, certificate: Certificate) -> None:
         _identification(identifications, "other", known.certificate, "Calibration certificate")
 
 
-def _room(parent: Element, parts: Sequence[Part]) -> None:
+def _room(parent: Element, parts: Sequence[RunPart]) -> None:
     """The room, once where it was the same in every part of the run."""
     alike = len({part.environment for part in parts}) == 1
     read = [
@@ -192,7 +194,7 @@ def _room(parent: Element, parts: Sequence[Part]) -> None:
     if not read:
         condition = add(parent, "influenceCondition")
         add_words(condition, "name", "Room", english=True)
-        add_words(add(condition, "data"), "text", UNKNOWN, english=True)
+        add_words(add(condition, "data"), "text", NOT_RECORDED, english=True)
 
 
 def _nothing(parent: Element) -> None:
@@ -201,20 +203,20 @@ def _nothing(parent: Element) -> None:
     add_words(add(parent, "data"), "text", "The procedure has no points.", english=True)
 
 
-def _step(parent: Element, name: str, results: Iterable[Result], marks: Marks) -> None:
+def _step(parent: Element, name: str, results: Iterable[Result], marks: ValueMarks) -> None:
     add_words(parent, "name", name)
     data = add(parent, "data")
     for result in results:
         _point(data, result, marks)
 
 
-def _point(data: Element, result: Result, marks: Marks) -> None:
+def _point(data: Element, result: Result, marks: ValueMarks) -> None:
     measured, target = result.measured, result.target
     quantity = add(data, "quantity")
     add_words(quantity, "name", result.point)
-    said = [conditions_of(result).words()]
+    said = [conditions_of_result(result).words()]
     if target is not None:
-        said.append(f"Limits {limits(target)} {unit_of(target, measured)}".rstrip())
+        said.append(f"Limits {limits_text(target)} {unit_symbol(target, measured)}".rstrip())
     add_words(quantity, "description", *filter(None, said), english=True)
     kind = measured and (measured.quantity or (target and target.quantity))
     if measured is None or not kind:
@@ -224,7 +226,7 @@ def _point(data: Element, result: Result, marks: Marks) -> None:
     _decision(add(add(quantity, "measurementMetaData"), "metaData"), result, marks)
 
 
-def _decision(meta: Element, result: Result, marks: Marks) -> None:
+def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:
     said = [", ".join(filter(None, (f"Verdict: {result.verdict}", result.reason)))]
     held = result.conformity
     if held is not None:
@@ -235,7 +237,7 @@ def _decision(meta: Element, result: Result, marks: Marks) -> None:
     if measured_in := marks.part_of(result):
         said.append(f"Part of the run: {measured_in}")
     if result.measured is not None:
-        said.append(f"U traceable to: {rests_on(result.traceability)}")
+        said.append(f"U traceable to: {traceability_text(result.traceability)}")
     if result.final_trim is not None:
         said.append(f"Trim: {result.start_trim} to {result.final_trim}")
     add_words(meta, "declaration", "; ".join(said), english=True)

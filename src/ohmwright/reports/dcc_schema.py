@@ -27,7 +27,7 @@ class _Beside(etree.Resolver):  # type: ignore[misc]
         return self.resolve_filename(str(self._folder / PurePosixPath(parts.path).name), context)
 
 
-def check_against(document: bytes, schema_file: Path) -> None:
+def check_schema(document: bytes, schema_file: Path) -> None:
     """Raise SourceError where `document` does not follow the schema (XSD) in `schema_file`.
 
     Nothing is fetched: PTB's schema imports others by their web addresses, which are taken from

@@ -9,14 +9,14 @@ from hashlib import sha256
 from html import escape
 from pathlib import Path
 
-from .facts import Facts
-from .sheet import Group, Outcome, Picture, Row, Sheet
+from .certificate_text import CertificateText, CurvePicture, PointRow, ResultCells, StepGroup
+from .details import Details
 
 _CSS = Path(__file__).parent / "templates" / "certificate.css"
 _STAGES = {"as_found": "As found", "as_left": "As left"}
 
 
-def certificate_html(sheet: Sheet) -> str:
+def certificate_html(sheet: CertificateText) -> str:
     """The whole page. Its policy forbids scripts, loading and any style but its one sheet."""
     css = _CSS.read_text(encoding="utf-8")
     policy = (
@@ -45,7 +45,7 @@ def _said(text: str) -> str:
     return f"<bdi>{escape(text)}</bdi>"
 
 
-def _body(sheet: Sheet) -> Iterable[str]:
+def _body(sheet: CertificateText) -> Iterable[str]:
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
         f'<p class="faint">Number {_said(sheet.number)}</p></div>'
@@ -81,7 +81,7 @@ def _body(sheet: Sheet) -> Iterable[str]:
         yield f"<footer>Record <code>{escape(sheet.head)}</code></footer>"
 
 
-def _rules(sheet: Sheet) -> Iterable[str]:
+def _rules(sheet: CertificateText) -> Iterable[str]:
     if sheet.rules:
         yield f"Decision rule: {'; '.join(sheet.rules)}."
 
@@ -95,7 +95,7 @@ def _documents(documents: Iterable[tuple[str, str, str]]) -> Iterable[str]:
         yield f'<h2>In the record in full, with SHA-256</h2><dl class="long">{rows}</dl>'
 
 
-def _facts(name: str, facts: Facts) -> str:
+def _facts(name: str, facts: Details) -> str:
     rows = "".join(f"<dt>{escape(label)}</dt><dd>{_said(value)}</dd>" for label, value in facts)
     return f"<section><h2>{escape(name)}</h2><dl>{rows}</dl></section>"
 
@@ -106,7 +106,7 @@ def _list(name: str, items: Iterable[str]) -> Iterable[str]:
         yield f"<h2>{name}</h2><ul>{found}</ul>"
 
 
-def _measured(sheet: Sheet) -> Iterable[str]:
+def _measured(sheet: CertificateText) -> Iterable[str]:
     stages = sheet.stages
     heads = "".join(f'<th class="stage" colspan="4">{_STAGES[stage]}</th>' for stage in stages)
     columns = "<th>Value ± U</th><th>Error %</th><th>P %</th><th></th>" * len(stages)
@@ -117,7 +117,7 @@ def _measured(sheet: Sheet) -> Iterable[str]:
     yield "</table></div>"
 
 
-def _group(group: Group, stages: tuple[str, ...]) -> str:
+def _group(group: StepGroup, stages: tuple[str, ...]) -> str:
     rows = "".join(_row(row, stages) for row in group.rows)
     span = 4 + 4 * len(stages)
     head = (
@@ -126,7 +126,7 @@ def _group(group: Group, stages: tuple[str, ...]) -> str:
     return f"<tbody>{head}{rows}</tbody>"
 
 
-def _row(row: Row, stages: tuple[str, ...]) -> str:
+def _row(row: PointRow, stages: tuple[str, ...]) -> str:
     outcomes = {"as_found": row.found, "as_left": row.left}
     last = row.left if row.left.verdict else row.found
     accepted = f"<small>accepted {escape(row.accepted)}</small>" if row.accepted else ""
@@ -139,7 +139,7 @@ def _row(row: Row, stages: tuple[str, ...]) -> str:
     )
 
 
-def _outcome(outcome: Outcome) -> str:
+def _outcome(outcome: ResultCells) -> str:
     value = f"{outcome.value} ± {outcome.expanded}" if outcome.expanded else outcome.value
     mark = (
         f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
@@ -161,7 +161,7 @@ def _verdict(verdict: str, tag: str) -> str:
     return f'<{tag} class="verdict {escape(name)}">{escape(text)}</{tag}>'
 
 
-def _adjusted(sheet: Sheet) -> Iterable[str]:
+def _adjusted(sheet: CertificateText) -> Iterable[str]:
     yield f'<h2>Adjusted{_faint(sheet.adjusted_at)}</h2><div class="wide"><table><thead>'
     yield "<tr><th>Point</th><th>Load</th>"
     yield "<th>Limits</th><th>Trim, counts</th><th>Moves</th><th>Landed at ± U</th>"
@@ -176,7 +176,7 @@ def _adjusted(sheet: Sheet) -> Iterable[str]:
     yield "</tbody></table></div>"
 
 
-def _figure(number: int, picture: Picture) -> str:
+def _figure(number: int, picture: CurvePicture) -> str:
     """The drawing in the page, its parts named apart from those of the other drawings."""
     svg = picture.svg[picture.svg.index("<svg") :]
     svg = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>p{number}-", svg)

@@ -12,7 +12,7 @@ from io import BytesIO
 from ohmwright.model.result import Verdict
 
 from .certificate import Certificate
-from .text import shown
+from .text import printable
 from .typesetting import Form, typeset
 
 _WORDS: dict[Verdict, str] = {"fail": "failed"}
@@ -38,9 +38,9 @@ def label(
     document = {
         "width_mm": size.width_mm,
         "height_mm": size.height_mm,
-        "asset": shown(unit.id),
-        "model": shown(unit.model),
-        "serial": shown(unit.serial),
+        "asset": printable(unit.id),
+        "model": printable(unit.model),
+        "serial": printable(unit.serial),
         "done": done,
         "until": _until(certificate, due),
         "verdict": _WORDS.get(certificate.verdict, certificate.verdict),
@@ -67,7 +67,7 @@ def qr_text(certificate: Certificate) -> str:
     """What the code says: run, and the hash that `record verify --head` looks for."""
     simulated = () if certificate.seed is None else ("SIMULATED",)
     head = () if certificate.head is None else (f"head {certificate.head}",)
-    lines = ("ohmwright", certificate.verdict, f"run {shown(certificate.run_id)}", *head)
+    lines = ("ohmwright", certificate.verdict, f"run {printable(certificate.run_id)}", *head)
     return "\n".join((*lines, *simulated))
 
 

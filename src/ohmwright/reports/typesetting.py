@@ -14,7 +14,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from .text import code
+from .text import character_code
 
 if TYPE_CHECKING:
     import typst
@@ -132,7 +132,7 @@ def _lacking(document: Any, known: frozenset[str]) -> set[str]:
 def _with_codes(document: Any, unseen: set[str]) -> Any:
     """The document with the characters `unseen` shown by their codes."""
     if isinstance(document, str):
-        return "".join(code(char) if char in unseen else char for char in document)
+        return "".join(character_code(char) if char in unseen else char for char in document)
     if isinstance(document, dict):
         return {key: _with_codes(value, unseen) for key, value in document.items()}
     if isinstance(document, list | tuple):

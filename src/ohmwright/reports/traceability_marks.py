@@ -11,18 +11,18 @@ from typing import Literal
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
 
-from .parts import Part
-from .text import UNKNOWN
+from .run_parts import RunPart
+from .text import NOT_RECORDED
 
-Basis = Traceability | Literal["none"] | None
+TraceabilityBasis = Traceability | Literal["none"] | None
 NOT_TRACEABLE = "none: no analyzer certificate; U, P and TUR are of the readings alone"
 
 
 @dataclass(frozen=True)
-class Marks:
+class ValueMarks:
     """A letter for what a value rests on unlike most, a figure for its part of several."""
 
-    bases: tuple[Basis, ...]
+    bases: tuple[TraceabilityBasis, ...]
     """What the values of the run rest on: first what most of them do, which has no letter."""
     letters: dict[tuple[str, str, str], str]
     figures: dict[tuple[str, str, str], str]
@@ -36,24 +36,24 @@ class Marks:
         return self.figures.get(_key(result), "")
 
 
-def marks_of(parts: Sequence[Part]) -> Marks:
+def value_marks(parts: Sequence[RunPart]) -> ValueMarks:
     """The marks of every result of a run."""
     valued = [r for part in parts for r in part.results if r.measured is not None]
     bases = tuple(basis for basis, _ in Counter(r.traceability for r in valued).most_common())
-    letters = {_key(r): letter(bases.index(r.traceability)) for r in valued}
+    letters = {_key(r): mark_letter(bases.index(r.traceability)) for r in valued}
     figures = {_key(r): str(part.number) for part in parts for r in part.results}
-    return Marks(bases, letters, figures if _several(parts) else {})
+    return ValueMarks(bases, letters, figures if _several(parts) else {})
 
 
-def letter(place: int) -> str:
+def mark_letter(place: int) -> str:
     """Nothing for the first, which most values share; then a, b, c …"""
     return "" if place == 0 else ascii_lowercase[(place - 1) % len(ascii_lowercase)]
 
 
-def rests_on(basis: Basis) -> str:
+def traceability_text(basis: TraceabilityBasis) -> str:
     """What a value is traceable to, in words."""
     if basis is None:
-        return UNKNOWN
+        return NOT_RECORDED
     if basis == "none":
         return NOT_TRACEABLE
     said = (
@@ -63,7 +63,7 @@ def rests_on(basis: Basis) -> str:
     return f"{said}, past due when used and accepted by the operator" if basis.expired else said
 
 
-def _several(parts: Sequence[Part]) -> bool:
+def _several(parts: Sequence[RunPart]) -> bool:
     return sum(bool(part.results) for part in parts) > 1
 
 

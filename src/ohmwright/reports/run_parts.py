@@ -24,13 +24,13 @@ from ohmwright.model.protections import Protections
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Environment, Traceability
 
-NO_REASON = "no reason is on record"
+REASON_NOT_RECORDED = "no reason is on record"
 _OF_THE_CERTIFICATE = {"meter accuracy", "meter drift", "load resistance", "load drift"}
 """Lines of a budget that only an analyzer's certificate gives."""
 
 
 @dataclass(frozen=True)
-class Part:
+class RunPart:
     """What one person did in one go."""
 
     number: int
@@ -54,24 +54,26 @@ class Part:
     changed: tuple[Role, ...]
     """Of which documents the part before had another text, or none, or the only one."""
     results: tuple[Result, ...]
-    untold_s: float
+    unrecorded_on_s: float
     """Limit of an activation whose end is not on record, in s; 0 where every end is, infinite
     where it had no limit."""
 
 
-def parts_of(events: Iterable[Event]) -> tuple[Part, ...]:
+def parts_of_run(events: Iterable[Event]) -> tuple[RunPart, ...]:
     """The parts of a run, in order; a part that a fault ended is followed by its resumption."""
-    found: list[Part] = []
+    found: list[RunPart] = []
     before: tuple[DocumentRef, ...] = ()
     for number, part in enumerate(parts(events), start=1):
         opening = next((e for e in part if isinstance(e, RunStarted | RunResumed)), None)
         now = () if opening is None else opening.documents
-        found.append(_part(number, part, opening, _changed(before, now)))
+        found.append(_part(number, part, opening, _changed_documents(before, now)))
         before = now
     return tuple(found)
 
 
-def _changed(before: Sequence[DocumentRef], now: Sequence[DocumentRef]) -> tuple[Role, ...]:
+def _changed_documents(
+    before: Sequence[DocumentRef], now: Sequence[DocumentRef]
+) -> tuple[Role, ...]:
     """Nothing is said of a part that kept no documents, nor of one after it."""
     if not before or not now:
         return ()
@@ -80,7 +82,7 @@ def _changed(before: Sequence[DocumentRef], now: Sequence[DocumentRef]) -> tuple
     )
 
 
-def totals(events: Sequence[Event]) -> tuple[float, float]:
+def run_totals_s(events: Sequence[Event]) -> tuple[float, float]:
     """How long RF was on, and the time at the bench, both in s over the whole of a finished run.
 
     A program that kept no documents counted the last part alone; the earlier ones are added.
@@ -100,14 +102,14 @@ def _part(
     events: Sequence[Event],
     opening: RunStarted | RunResumed | None,
     changed: tuple[Role, ...],
-) -> Part:
+) -> RunPart:
     certified = None if opening is None else opening.traceability
-    return Part(
+    return RunPart(
         number=number,
         operator="" if opening is None else opening.operator,
         begun_at=events[0].at,
         ended_at=events[-1].at,
-        cut_short_by=_cut_short_by(events),
+        cut_short_by=_interruption_cause(events),
         left_open=next((e.left_open for e in events if isinstance(e, Fault)), ""),
         rf_left_open=any(isinstance(e, Fault) and e.rf_state != "off" for e in events),
         protections=None if opening is None else opening.protections,
@@ -115,19 +117,21 @@ def _part(
         environment=None if opening is None else opening.environment,
         software=None if opening is None else opening.software,
         changed=changed,
-        results=tuple(_told(e.result, certified) for e in events if isinstance(e, PointDone)),
-        untold_s=_untold_s(events),
+        results=tuple(
+            _with_traceability(e.result, certified) for e in events if isinstance(e, PointDone)
+        ),
+        unrecorded_on_s=_unrecorded_on_s(events),
     )
 
 
-def _cut_short_by(events: Sequence[Event]) -> str:
+def _interruption_cause(events: Sequence[Event]) -> str:
     if isinstance(events[-1], RunFinished):
         return ""
     faults = [event.message for event in events if isinstance(event, Fault)]
-    return faults[-1] if faults else NO_REASON
+    return faults[-1] if faults else REASON_NOT_RECORDED
 
 
-def _untold_s(events: Sequence[Event]) -> float:
+def _unrecorded_on_s(events: Sequence[Event]) -> float:
     if any(isinstance(event, Fault) and event.on_s is not None for event in events):
         return 0.0
     last = [e for e in events if isinstance(e, ActivationOpened | ActivationClosed)][-1:]
@@ -135,7 +139,7 @@ def _untold_s(events: Sequence[Event]) -> float:
     return sum(inf if limit_s is None else limit_s for limit_s in limits)
 
 
-def _told(result: Result, certified: Traceability | None) -> Result:
+def _with_traceability(result: Result, certified: Traceability | None) -> Result:
     """The result with what its uncertainty rests on, where a record without it lets see that.
 
     Such a record has the certificate at the opening of the part, and a budget shows by its

@@ -8,7 +8,7 @@ from lxml import etree
 
 from ohmwright.model.result import Measured
 
-from .text import shown
+from .text import printable
 
 DCC, SI = "https://ptb.de/dcc", "https://ptb.de/si"
 Element = Any
@@ -19,7 +19,7 @@ def add(parent: Element, name: str, text: str | None = None, **attributes: str) 
     """A child in the DCC's namespace."""
     child = etree.SubElement(parent, f"{{{DCC}}}{name}", **attributes)
     if text is not None:
-        child.text = shown(text)
+        child.text = printable(text)
     return child
 
 

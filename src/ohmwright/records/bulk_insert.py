@@ -7,13 +7,13 @@ from itertools import chain
 
 from sqlalchemy import Connection, Dialect, Table, insert
 
-from .database import driver
+from .database import driver_connection
 
 _MOST_VALUES = 30_000
 """SQLite takes 32,766 values in a statement, PostgreSQL 65,535."""
 
 
-class Inserts:
+class BulkInsert:
     """Inserts rows into one table, as many in a statement as one can hold."""
 
     def __init__(self, table: Table, dialect: Dialect) -> None:
@@ -28,7 +28,9 @@ class Inserts:
         most = _MOST_VALUES // len(self.columns)
         for first in range(0, len(rows), most):
             part = rows[first : first + most]
-            driver(connection).execute(self._text(len(part)), [*chain.from_iterable(part)])
+            driver_connection(connection).execute(
+                self._text(len(part)), [*chain.from_iterable(part)]
+            )
 
     def _text(self, rows: int) -> str:
         """The statement for so many rows, made once."""

@@ -10,7 +10,7 @@ from ohmwright.model.event import Event, PointDone, RunStarted
 Row = dict[str, Any]
 
 
-def stamp(at: datetime) -> str:
+def sortable_time(at: datetime) -> str:
     """A time as text that sorts by time: UTC, always of the same width."""
     aware = at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
     return aware.isoformat(timespec="microseconds")
@@ -24,7 +24,7 @@ def run_row(first: Event) -> Row:
         row |= {"asset": unit.id, "model": unit.model, "serial": unit.serial}
         row |= {"procedure": first.procedure, "operator": first.operator}
     simulated = isinstance(first, RunStarted) and first.seed is not None
-    return row | {"at": stamp(first.at), "simulated": int(simulated)}
+    return row | {"at": sortable_time(first.at), "simulated": int(simulated)}
 
 
 def result_row(run: Row, number: int, event: PointDone) -> Row:
@@ -47,6 +47,6 @@ def result_row(run: Row, number: int, event: PointDone) -> Row:
         "lower": None if target is None else target.lower,
         "upper": None if target is None else target.upper,
         "verdict": result.verdict,
-        "at": stamp(event.at),
+        "at": sortable_time(event.at),
         "simulated": run["simulated"],
     }

@@ -7,49 +7,49 @@ from typing import NamedTuple
 
 from ohmwright.model.result import Result
 
-from .text import shown
+from .text import printable
 
-UNTOLD = "mode, setting and path not recorded"
+CONDITIONS_NOT_RECORDED = "mode, setting and path not recorded"
 
 
-class Conditions(NamedTuple):
+class MeasuringConditions(NamedTuple):
     """Each as text; empty where there is none, or where it is said elsewhere."""
 
     mode: str
     setting: str
     load: str
     path: str
-    told: str
+    reported_by: str
     """Whose word it is; empty where mode and setting were chosen by port."""
 
     def words(self) -> str:
         """All of it in one phrase."""
         load = f"into {self.load}" if self.load else ""
         output = " ".join(filter(None, (self.setting, load)))
-        return ", ".join(filter(None, (self.mode, output, self.path, self.told)))
+        return ", ".join(filter(None, (self.mode, output, self.path, self.reported_by)))
 
-    def without(self, other: Conditions) -> Conditions:
+    def without(self, other: MeasuringConditions) -> MeasuringConditions:
         """What `other` does not say."""
-        return Conditions(*("" if a == b else a for a, b in zip(self, other, strict=True)))
+        return MeasuringConditions(*("" if a == b else a for a, b in zip(self, other, strict=True)))
 
 
-def conditions_of(result: Result) -> Conditions:
+def conditions_of_result(result: Result) -> MeasuringConditions:
     """The conditions of a result, or that they are not on record."""
     load = "" if result.load_ohm is None else f"{result.load_ohm:g} Ω"
     if result.path is None:
-        return Conditions(UNTOLD, "", load, "", "")
+        return MeasuringConditions(CONDITIONS_NOT_RECORDED, "", load, "", "")
     if result.path == "none":
         who = "answered by a person" if result.kind == "inspection" else ""
-        return Conditions(who, "", "", "", "")
-    mode = "" if result.mode is None else shown(result.mode)
+        return MeasuringConditions(who, "", "", "", "")
+    mode = "" if result.mode is None else printable(result.mode)
     setting = "" if result.setting_w is None else f"{result.setting_w:g} W"
     if result.stage == "adjust":
         setting = "service mode"
-    told = _told(result)
-    return Conditions(mode, setting, load, f"path {result.path}", told)
+    told = _reported_by(result)
+    return MeasuringConditions(mode, setting, load, f"path {result.path}", told)
 
 
-def _told(result: Result) -> str:
+def _reported_by(result: Result) -> str:
     """Whose word it is that the unit was set, the path joined and the trim moved."""
     words = {
         "set": result.setting_told_by,
@@ -59,17 +59,19 @@ def _told(result: Result) -> str:
     names = {name for name in words.values() if name}
     if len(names) == 1:
         done = " and ".join(what for what, name in words.items() if name)
-        return f"{done} as told by {shown(names.pop())}"
-    return ", ".join(f"{what} as told by {shown(who)}" for what, who in words.items() if who)
+        return f"{done} as told by {printable(names.pop())}"
+    return ", ".join(f"{what} as told by {printable(who)}" for what, who in words.items() if who)
 
 
-def common(found: Sequence[Conditions]) -> Conditions:
+def shared_conditions(found: Sequence[MeasuringConditions]) -> MeasuringConditions:
     """What all of them share."""
-    facets = map(set, zip(*found, strict=True)) if found else [set()] * len(Conditions._fields)
-    return Conditions(*(facet.pop() if len(facet) == 1 else "" for facet in facets))
+    facets = (
+        map(set, zip(*found, strict=True)) if found else [set()] * len(MeasuringConditions._fields)
+    )
+    return MeasuringConditions(*(facet.pop() if len(facet) == 1 else "" for facet in facets))
 
 
-def told_apart(found: Iterable[tuple[str, Conditions]]) -> str:
+def differing_conditions_text(found: Iterable[tuple[str, MeasuringConditions]]) -> str:
     """One phrase for named conditions, each name only where they differ."""
     said = [(name, words) for name, one in found if (words := one.words())]
     if len({words for _, words in said}) <= 1:

@@ -16,15 +16,15 @@ from pydantic import ValidationError
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event
 
-from .canonical import canonical
-from .chain import Broken, Kept, KeptRun, whole
+from .canonical_json import canonical_json
+from .chain import BrokenRunError, StoredEvent, StoredRun, verified_events
 from .seal import Seal
 
 _FORMAT = "ohmwright record 1"
 _EVENT = re.compile(rb'\{"number":(\d+),"hash":"([0-9a-f]{64})","event":(\{.*\})\}', re.DOTALL)
 
 
-class Damaged(RecordError):  # noqa: N818
+class DamagedFileError(RecordError):
     """A file of records has a line that is wrong."""
 
     def __init__(self, name: str, line: int, what: str) -> None:
@@ -35,10 +35,10 @@ class Damaged(RecordError):  # noqa: N818
         )
 
 
-def exported(run: KeptRun) -> Iterator[bytes]:
+def run_lines(run: StoredRun) -> Iterator[bytes]:
     """The lines of a run, without line ends. Raises Broken for a run that is not whole."""
-    whole(run)
-    yield canonical({"format": _FORMAT, "opening": run.opening.decode(), "run": run.run_id})
+    verified_events(run)
+    yield canonical_json({"format": _FORMAT, "opening": run.opening.decode(), "run": run.run_id})
     for one in run.events:
         yield b'{"number":%d,"hash":"%s","event":%s}' % (
             one.number,
@@ -46,43 +46,43 @@ def exported(run: KeptRun) -> Iterator[bytes]:
             one.body,
         )
     if run.seal is not None:
-        yield canonical({"seal": run.seal.model_dump(mode="json")})
+        yield canonical_json({"seal": run.seal.model_dump(mode="json")})
     else:
-        yield canonical({"open": {"events": len(run.events), "head": run.head.hex()}})
+        yield canonical_json({"open": {"events": len(run.events), "head": run.head.hex()}})
 
 
-def runs_in(lines: Iterable[bytes], name: str) -> Iterator[tuple[KeptRun, tuple[Event, ...]]]:
+def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tuple[Event, ...]]]:
     """Every run of a file, checked link by link. Raises Damaged at the first wrong line."""
     numbered = enumerate(lines, start=1)
     at = 0
     for at, line in numbered:
         opening, run_id = _opening(line, name, at)
-        kept: list[Kept] = []
+        kept: list[StoredEvent] = []
         end = None
         for number, text in numbered:
             end, match = number, _EVENT.fullmatch(text.rstrip(b"\n"))
             if match is None:
                 break
-            kept.append(Kept(int(match[1]), match[3], bytes.fromhex(match[2].decode())))
+            kept.append(StoredEvent(int(match[1]), match[3], bytes.fromhex(match[2].decode())))
         else:
-            raise Damaged(name, (end or at) + 1, "the end of the run is missing")
-        run = KeptRun(run_id, opening, tuple(kept), _ending(text, kept, name, end))
+            raise DamagedFileError(name, (end or at) + 1, "the end of the run is missing")
+        run = StoredRun(run_id, opening, tuple(kept), _ending(text, kept, name, end))
         yield run, _checked(run, name, at, end)
     if at == 0:
-        raise Damaged(name, 1, "this is no file of records")
+        raise DamagedFileError(name, 1, "this is no file of records")
 
 
 def _opening(line: bytes, name: str, at: int) -> tuple[bytes, str]:
     document = _exactly(line, name, at)
     if document.get("format") != _FORMAT:
-        raise Damaged(name, at, f"a run begins here, and this is no '{_FORMAT}'")
+        raise DamagedFileError(name, at, f"a run begins here, and this is no '{_FORMAT}'")
     opening, run_id = document.get("opening"), document.get("run")
     if not isinstance(opening, str) or not isinstance(run_id, str):
-        raise Damaged(name, at, "the opening is damaged")
+        raise DamagedFileError(name, at, "the opening is damaged")
     return opening.encode(), run_id
 
 
-def _ending(line: bytes, kept: list[Kept], name: str, at: int) -> Seal | None:
+def _ending(line: bytes, kept: list[StoredEvent], name: str, at: int) -> Seal | None:
     document = _exactly(line, name, at)
     expected = {"events": len(kept), "head": kept[-1].hash.hex()} if kept else None
     if document == {"open": expected} and kept:
@@ -90,26 +90,28 @@ def _ending(line: bytes, kept: list[Kept], name: str, at: int) -> Seal | None:
     try:
         return Seal.model_validate(document["seal"])
     except (KeyError, ValidationError):
-        raise Damaged(name, at, "this is neither an event nor the end of a run") from None
+        raise DamagedFileError(name, at, "this is neither an event nor the end of a run") from None
 
 
-def _checked(run: KeptRun, name: str, first: int, last: int) -> tuple[Event, ...]:
+def _checked(run: StoredRun, name: str, first: int, last: int) -> tuple[Event, ...]:
     try:
-        return whole(run)
-    except Broken as broken:
+        return verified_events(run)
+    except BrokenRunError as broken:
         line = last if broken.event is None else min(first + broken.event, last)
-        raise Damaged(name, line, broken.what) from None
+        raise DamagedFileError(name, line, broken.what) from None
     except (ValueError, OverflowError) as problem:  # a date or a number beyond what there is
-        raise Damaged(name, last, f"its run holds what cannot be read: {problem}") from None
+        raise DamagedFileError(
+            name, last, f"its run holds what cannot be read: {problem}"
+        ) from None
 
 
 def _exactly(line: bytes, name: str, at: int) -> dict[str, Any]:
     """The document of a line that is written exactly as we write."""
     try:
         document = json.loads(line)
-        exact = isinstance(document, dict) and canonical(document) == line.rstrip(b"\n")
+        exact = isinstance(document, dict) and canonical_json(document) == line.rstrip(b"\n")
     except (ValueError, RecursionError):
         exact = False
     if not exact:
-        raise Damaged(name, at, "the line is damaged")
+        raise DamagedFileError(name, at, "the line is damaged")
     return document  # type: ignore[no-any-return]

@@ -10,16 +10,16 @@ from sqlalchemy import Connection, select
 
 from ohmwright.model.event import Event, RunResumed, RunStarted
 
-from .finding import Finding
+from .audit_finding import AuditFinding
 from .tables import LEDGER, RUNS
 
-CLOCKS_DIFFER_S = 60.0
+CLOCK_DIFFERENCE_S = 60.0
 """Benches that share a store differ by some seconds."""
-STEP_S = 1.0
+CLOCK_STEP_S = 1.0
 """A clock that is kept by the network may be stepped by less at any time."""
 
 
-def runs_backwards(connection: Connection) -> Iterator[Finding]:
+def runs_dated_backwards(connection: Connection) -> Iterator[AuditFinding]:
     """Each run that says it began before the one that was opened before it.
 
     Imported runs come in any order, and a simulated clock tells none.
@@ -31,46 +31,46 @@ def runs_backwards(connection: Connection) -> Iterator[Finding]:
         .order_by(LEDGER.c.number)
     )
     for before, after in pairwise(connection.execute(query).all()):
-        back_s = (_time(before.at) - _time(after.at)).total_seconds()
-        if back_s > CLOCKS_DIFFER_S:
-            yield Finding(
-                f"it is dated {_shown(after.at)}, and was opened after run {before.run_id} of "
-                f"{_shown(before.at)}: a clock was set, or the date is not true",
+        back_s = (_parsed_time(before.at) - _parsed_time(after.at)).total_seconds()
+        if back_s > CLOCK_DIFFERENCE_S:
+            yield AuditFinding(
+                f"it is dated {_minute_text(after.at)}, and was opened after run {before.run_id} "
+                f"of {_minute_text(before.at)}: a clock was set, or the date is not true",
                 after.run_id,
                 1,
                 "warning",
             )
 
 
-def events_backwards(run_id: str, events: Sequence[Event]) -> Iterator[Finding]:
+def events_dated_backwards(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
     """Each event of a run that is dated before the one before it."""
     simulated = any(isinstance(e, RunStarted) and e.seed is not None for e in events)
-    for number, back_s in _steps(events, simulated=simulated):
+    for number, back_s in _backward_steps(events, simulated=simulated):
         what = f"its time is {back_s:.1f} s before that of the event before it: a clock was set"
-        yield Finding(f"{what}, or the time is not true", run_id, number, "warning")
+        yield AuditFinding(f"{what}, or the time is not true", run_id, number, "warning")
 
 
-def _steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tuple[int, float]]:
+def _backward_steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tuple[int, float]]:
     """Number of an event, and by how much it goes back.
 
     The bench's own seconds begin anew with each sitting, and with them a simulated time of day.
     """
     for number, (before, after) in enumerate(pairwise(events), start=2):
         sits_down = isinstance(after, RunResumed)
-        back_s = (_aware(before.at) - _aware(after.at)).total_seconds()
-        if back_s > STEP_S and not (simulated and sits_down):
+        back_s = (_with_time_zone(before.at) - _with_time_zone(after.at)).total_seconds()
+        if back_s > CLOCK_STEP_S and not (simulated and sits_down):
             yield number, back_s
-        elif before.bench_s - after.bench_s > STEP_S and not sits_down:
+        elif before.bench_s - after.bench_s > CLOCK_STEP_S and not sits_down:
             yield number, before.bench_s - after.bench_s
 
 
-def _aware(at: datetime) -> datetime:
+def _with_time_zone(at: datetime) -> datetime:
     return at.replace(tzinfo=UTC) if at.tzinfo is None else at
 
 
-def _time(stamp: str) -> datetime:
-    return _aware(datetime.fromisoformat(stamp))
+def _parsed_time(stamp: str) -> datetime:
+    return _with_time_zone(datetime.fromisoformat(stamp))
 
 
-def _shown(stamp: str) -> str:
-    return f"{_time(stamp):%Y-%m-%d %H:%M} UTC"
+def _minute_text(stamp: str) -> str:
+    return f"{_parsed_time(stamp):%Y-%m-%d %H:%M} UTC"

@@ -20,31 +20,31 @@ def fleet_priors(store: Store, model: str, *, simulated: bool) -> dict[str, Flee
 
     Simulated units teach nothing of real ones, nor real ones of simulated.
     """
-    return priors_of(_readable(store), model, simulated=simulated)
+    return priors_from_runs(_readable_runs(store), model, simulated=simulated)
 
 
-def _readable(store: Store) -> Iterator[Sequence[Event]]:
+def _readable_runs(store: Store) -> Iterator[Sequence[Event]]:
     """The latest runs; a damaged record teaches nothing and must not keep a unit from its run."""
     for run_id in store.run_ids()[-_MOST_RUNS:]:
         with suppress(RecordError):
             yield store.events(run_id)
 
 
-def priors_of(
+def priors_from_runs(
     runs: Iterable[Sequence[Event]], model: str, *, simulated: bool
 ) -> dict[str, FleetPrior]:
     """The same from the events of runs, oldest first."""
     priors: dict[str, FleetPrior] = {}
     for events in runs:
-        if _is_of(events, model, simulated=simulated):
+        if _is_of_model(events, model, simulated=simulated):
             for event in events:
                 if isinstance(event, PointLearned):
                     before = priors.get(event.point, FleetPrior())
-                    priors[event.point] = learn(before, _learned(event))
+                    priors[event.point] = learn(before, _lesson(event))
     return priors
 
 
-def _is_of(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
+def _is_of_model(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     return (
         started is not None
@@ -53,5 +53,5 @@ def _is_of(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
     )
 
 
-def _learned(event: PointLearned) -> Learned:
+def _lesson(event: PointLearned) -> Learned:
     return Learned(event.gain_per_count, event.lag_s, event.dead_s, event.hunting)

@@ -12,12 +12,12 @@ _ENCODER = JSONEncoder(
 ).encode
 
 
-def canonical(document: object) -> bytes:
+def canonical_json(document: object) -> bytes:
     """JSON in UTF-8: keys sorted, no spaces, each float in its shortest exact form."""
     return _ENCODER(document).encode()
 
 
-def body_of(event: Event) -> bytes:
+def event_bytes(event: Event) -> bytes:
     """The bytes of an event, as they are kept and hashed.
 
     JSON in UTF-8 without spaces, keys in the order of the event's model. Checks never write
@@ -26,11 +26,11 @@ def body_of(event: Event) -> bytes:
     return event.__pydantic_serializer__.to_json(event)  # model_dump_json() makes text of it
 
 
-def link(previous: bytes, body: bytes) -> bytes:
+def chain_hash(previous: bytes, body: bytes) -> bytes:
     """The hash of a chain after `body`: SHA-256 over the hash before it (32 bytes) and `body`."""
     return sha256(previous + body).digest()
 
 
-def digest(body: bytes) -> bytes:
+def sha256_digest(body: bytes) -> bytes:
     """SHA-256 of a document that names the hash before it in its own text."""
     return sha256(body).digest()

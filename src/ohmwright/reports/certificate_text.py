@@ -10,21 +10,26 @@ from typing import Any
 
 from ohmwright.model.result import Result
 
-from .certificate import Adjustment, Certificate, Line
-from .conditions import Conditions, common, conditions_of, told_apart
-from .curves import curves_of, drawn
-from .facts import Facts, facts_of, interruptions, mark_notes, protections
-from .resting_on import Marks
-from .text import (
-    four_digits,
-    limits,
-    percent,
-    ratio,
-    shown,
-    to_place,
-    unit_of,
-    value_and_u,
+from .certificate import AdjustedPoint, Certificate, CertifiedPoint
+from .curves import curve_svg, plotted_curves
+from .details import Details, detail_blocks, interruptions, mark_notes, protections
+from .measuring_conditions import (
+    MeasuringConditions,
+    conditions_of_result,
+    differing_conditions_text,
+    shared_conditions,
 )
+from .text import (
+    fixed_decimals,
+    four_digits,
+    limits_text,
+    printable,
+    probability_text,
+    uncertainty_ratio_text,
+    unit_symbol,
+    value_and_uncertainty,
+)
+from .traceability_marks import ValueMarks
 
 CAUTIONS = (
     "HF output burns and ignites. Work on the unit is for qualified staff, with the unit "
@@ -48,7 +53,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
 
 
 @dataclass(frozen=True)
-class Outcome:
+class ResultCells:
     """One reading with its verdict, as text; empty where there is none."""
 
     value: str = ""
@@ -62,7 +67,7 @@ class Outcome:
 
 
 @dataclass(frozen=True)
-class Row:
+class PointRow:
     """One point of a table."""
 
     point: str
@@ -73,22 +78,22 @@ class Row:
     accepted: str
     """The limits that the decision rule leaves, where it narrows them."""
     unit: str
-    found: Outcome
-    left: Outcome
+    found: ResultCells
+    left: ResultCells
 
 
 @dataclass(frozen=True)
-class Group:
+class StepGroup:
     """The points of one step."""
 
     step: str
     at: str
     """How all of them were measured."""
-    rows: tuple[Row, ...]
+    rows: tuple[PointRow, ...]
 
 
 @dataclass(frozen=True)
-class Moved:
+class AdjustmentRow:
     """One adjustment point."""
 
     point: str
@@ -98,11 +103,11 @@ class Moved:
     unit: str
     trim: str
     moves: str
-    left: Outcome
+    left: ResultCells
 
 
 @dataclass(frozen=True)
-class Picture:
+class CurvePicture:
     """A power curve: SVG, and what it shows in words."""
 
     title: str
@@ -111,7 +116,7 @@ class Picture:
 
 
 @dataclass(frozen=True)
-class Sheet:
+class CertificateText:
     """Everything that a certificate shows, in the order in which it shows it."""
 
     title: str
@@ -122,10 +127,10 @@ class Sheet:
     verdict_left: str
     simulated: str
     """Empty for a real unit."""
-    facts: tuple[tuple[str, Facts], ...]
-    groups: tuple[Group, ...]
+    facts: tuple[tuple[str, Details], ...]
+    groups: tuple[StepGroup, ...]
     stages: tuple[str, ...]
-    adjustments: tuple[Moved, ...]
+    adjustments: tuple[AdjustmentRow, ...]
     adjusted_at: str
     """How all of them were adjusted."""
     reasons: tuple[str, ...]
@@ -134,7 +139,7 @@ class Sheet:
     remarks: tuple[str, ...]
     protections: tuple[str, ...]
     """What kept RF from staying on, and what the bench lacked."""
-    pictures: tuple[Picture, ...]
+    pictures: tuple[CurvePicture, ...]
     rules: tuple[str, ...]
     cautions: tuple[str, ...]
     notes: tuple[str, ...]
@@ -147,18 +152,18 @@ class Sheet:
         return asdict(self)
 
 
-def sheet_of(certificate: Certificate) -> Sheet:
+def certificate_text(certificate: Certificate) -> CertificateText:
     """Word `certificate`. Draws its power curves."""
-    adjusted_at = common([_but_load(one.result) for one in certificate.adjustments])
-    return Sheet(
+    adjusted_at = shared_conditions([_but_load(one.result) for one in certificate.adjustments])
+    return CertificateText(
         title="Certificate of calibration",
-        number=shown(certificate.run_id),
+        number=printable(certificate.run_id),
         issued=f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}",
         verdict=certificate.verdict,
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
         simulated=_simulated(certificate.seed),
-        facts=tuple(facts_of(certificate)),
+        facts=tuple(detail_blocks(certificate)),
         groups=tuple(_groups(certificate)),
         stages=tuple(s for s in ("as_found", "as_left") if s in certificate.stages),
         adjustments=tuple(
@@ -170,13 +175,15 @@ def sheet_of(certificate: Certificate) -> Sheet:
         protections=tuple(protections(certificate.parts)),
         interruptions=tuple(interruptions(certificate.parts)),
         pictures=tuple(
-            Picture(shown(curve.title), drawn(curve), shown(curve.alt()))
-            for curve in curves_of(certificate)
+            CurvePicture(printable(curve.title), curve_svg(curve), printable(curve.alt()))
+            for curve in plotted_curves(certificate)
         ),
-        rules=tuple(shown(rule) for rule in certificate.rules),
+        rules=tuple(printable(rule) for rule in certificate.rules),
         cautions=CAUTIONS,
         notes=(*notes_of(certificate), *mark_notes(certificate)),
-        documents=tuple((one.role, shown(one.name), one.sha256) for one in certificate.documents),
+        documents=tuple(
+            (one.role, printable(one.name), one.sha256) for one in certificate.documents
+        ),
         head=certificate.head or "",
     )
 
@@ -191,28 +198,30 @@ def _simulated(seed: int | None) -> str:
     return f"Simulated unit and instruments, seed {seed}: no evidence about any real unit."
 
 
-def _groups(certificate: Certificate) -> Iterable[Group]:
+def _groups(certificate: Certificate) -> Iterable[StepGroup]:
     for step, grouped in groupby(certificate.lines, key=lambda line: line.step):
         within = tuple(grouped)
-        shared = common([conditions_of(r) for line in within for r in line.results])
+        shared = shared_conditions(
+            [conditions_of_result(r) for line in within for r in line.results]
+        )
         rows = tuple(_row(line, shared, certificate.marks) for line in within)
-        yield Group(shown(step), shared.words(), rows)
+        yield StepGroup(printable(step), shared.words(), rows)
 
 
-def _row(line: Line, shared: Conditions, marks: Marks) -> Row:
+def _row(line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks) -> PointRow:
     target = line.last.target
     one_sided = target is None or target.one_sided
-    point = shown(line.point).replace(" ohm", " Ω")
-    at = told_apart(
-        (r.stage.replace("_", " "), conditions_of(r).without(shared)) for r in line.results
+    point = printable(line.point).replace(" ohm", " Ω")
+    at = differing_conditions_text(
+        (r.stage.replace("_", " "), conditions_of_result(r).without(shared)) for r in line.results
     )
-    return Row(
+    return PointRow(
         point=point,
         at="" if at == point else at,  # a level is named by its setting
         target="" if target is None or one_sided else four_digits(target.value, target),
-        limits="" if target is None else limits(target),
+        limits="" if target is None else limits_text(target),
         accepted=_accepted(line.last),
-        unit=unit_of(target, line.last.measured),
+        unit=unit_symbol(target, line.last.measured),
         found=_outcome(line.found, marks),
         left=_outcome(line.left, marks),
     )
@@ -230,17 +239,19 @@ def _accepted(result: Result) -> str:
     return f"≤ {high_text}" if target.one_sided else f"{four_digits(low, target)} to {high_text}"
 
 
-def _outcome(result: Result | None, marks: Marks) -> Outcome:
+def _outcome(result: Result | None, marks: ValueMarks) -> ResultCells:
     if result is None:
-        return Outcome()
-    value, expanded = ("", "") if result.measured is None else value_and_u(result.measured)
+        return ResultCells()
+    value, expanded = (
+        ("", "") if result.measured is None else value_and_uncertainty(result.measured)
+    )
     held = result.conformity
-    return Outcome(
+    return ResultCells(
         value=value,
         expanded=expanded,
         error=_error(result),
-        probability="" if held is None else percent(held),
-        ratio="" if held is None else ratio(held),
+        probability="" if held is None else probability_text(held),
+        ratio="" if held is None else uncertainty_ratio_text(held),
         verdict=result.verdict,
         mark=marks.of(result),
     )
@@ -251,24 +262,26 @@ def _error(result: Result) -> str:
     if error is None or target is None or target.one_sided:
         return ""
     relative = 100 * error / target.value
-    return ("+" if relative >= 0 else "") + to_place(relative, 1)
+    return ("+" if relative >= 0 else "") + fixed_decimals(relative, 1)
 
 
-def _but_load(result: Result) -> Conditions:
+def _but_load(result: Result) -> MeasuringConditions:
     """How a point was adjusted; its load has a column of its own."""
-    return conditions_of(result)._replace(load="")
+    return conditions_of_result(result)._replace(load="")
 
 
-def _moved(adjustment: Adjustment, shared: Conditions, marks: Marks) -> Moved:
+def _moved(
+    adjustment: AdjustedPoint, shared: MeasuringConditions, marks: ValueMarks
+) -> AdjustmentRow:
     result = adjustment.result
     trims = (result.start_trim, result.final_trim)
-    return Moved(
-        point=shown(result.point),
+    return AdjustmentRow(
+        point=printable(result.point),
         at=_but_load(result).without(shared).words(),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
-        limits="" if result.target is None else limits(result.target),
-        unit=unit_of(result.target, result.measured),
-        trim=" to ".join("?" if trim is None else to_place(trim, 0) for trim in trims),
+        limits="" if result.target is None else limits_text(result.target),
+        unit=unit_symbol(result.target, result.measured),
+        trim=" to ".join("?" if trim is None else fixed_decimals(trim, 0) for trim in trims),
         moves=str(adjustment.moves),
         left=_outcome(result, marks),
     )
@@ -280,4 +293,4 @@ def _reasons(results: Iterable[Result]) -> Iterable[str]:
         if result.verdict != "pass" or result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
             why = ", ".join(filter(None, (result.verdict, result.reason)))
-            yield shown(f"{where}: {why}").replace(" ohm", " Ω")
+            yield printable(f"{where}: {why}").replace(" ohm", " Ω")

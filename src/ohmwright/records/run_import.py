@@ -9,20 +9,20 @@ from sqlalchemy import Connection, insert
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, PointDone, RunFinished
 
-from .chain import Broken, KeptRun, Links, whole
-from .flat import Row, result_row, run_row
-from .lease import Holder, release, take
-from .ledger import Entry, add_entry, next_run
-from .reading import read_run, run_named
+from .chain import BrokenRunError, RunHashes, StoredRun, verified_events
+from .flat_rows import Row, result_row, run_row
+from .lease import LeaseHolder, release_lease, take_lease
+from .ledger import LedgerEntry, add_entry, next_run_number
+from .run_reader import find_run, read_run
 from .sql_store import SqlStore
 from .tables import EVENTS, RESULTS, RUNS
-from .witness import Seen
+from .witness import ChainPosition
 
-Came = Literal["new", "longer", "there already"]
+ImportOutcome = Literal["new", "longer", "there already"]
 """What a run brings that is handed over: all of it, events that follow on ours, or nothing."""
 
 
-def brings(ours: Links | None, theirs: Links, run_id: str) -> Came:
+def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> ImportOutcome:
     """What `theirs` has that `ours` has not; None where we have nothing of that run.
 
     Raises UsageError where one does not go on where the other ends, with the first event that
@@ -31,58 +31,62 @@ def brings(ours: Links | None, theirs: Links, run_id: str) -> Came:
     if ours is None:
         return "new"
     if ours.opening != theirs.opening:
-        raise _forked(run_id, "they were opened in two ways, so these are two runs of one name")
+        raise _fork_error(run_id, "they were opened in two ways, so these are two runs of one name")
     for number, (our, their) in enumerate(zip(ours.hashes, theirs.hashes, strict=False), start=1):
         if our != their:
-            raise _forked(run_id, f"event {number} is another one")
+            raise _fork_error(run_id, f"event {number} is another one")
     if len(theirs.hashes) <= len(ours.hashes):
         return "there already"
     if ours.sealed:
-        raise _forked(run_id, f"ours is finished; theirs has an event {len(ours.hashes) + 1}")
+        raise _fork_error(run_id, f"ours is finished; theirs has an event {len(ours.hashes) + 1}")
     return "longer"
 
 
-def take_in(store: SqlStore, run: KeptRun, events: tuple[Event, ...]) -> Came:
+def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> ImportOutcome:
     """Keep what a checked run brings; nothing that is there is replaced.
 
     `events` are those of `run`. Raises UsageError for one that forks or is being written to.
     """
     with store.database.write() as connection:
         store.refuse_loss(connection)
-        row = run_named(connection, run.run_id)
-        ours = None if row is None else _ours(store, connection, row)
-        came = brings(None if ours is None else ours.links, run.links, run.run_id)
+        row = find_run(connection, run.run_id)
+        ours = None if row is None else _local_run(store, connection, row)
+        came = import_outcome(
+            None if ours is None else ours.hashes_of_events, run.hashes_of_events, run.run_id
+        )
         if came == "there already":
             return came
         after = 0 if ours is None else len(ours.events)
         if row is None:
-            row = run_row(events[0]) | {"number": next_run(connection), "run_id": run.run_id}
+            row = run_row(events[0]) | {"number": next_run_number(connection), "run_id": run.run_id}
         else:
-            take(connection, row["number"], run.run_id, Holder.here())
-            release(connection, row["number"])
-        entry = _entered(connection, row["number"], run, events[-1])
+            take_lease(connection, row["number"], run.run_id, LeaseHolder.this_program())
+            release_lease(connection, row["number"])
+        entry = _add_import_entry(connection, row["number"], run, events[-1])
         if after == 0:
             connection.execute(insert(RUNS), [row | {"opening": run.opening}])
-        _add(connection, row, run, events, after)
-        seen = Seen(entry.number, entry.hash)
-        store.witness.intends_entry(seen)
-    store.witness.saw_entry(seen)
+        _insert_new_events(connection, row, run, events, after)
+        seen = ChainPosition(entry.number, entry.hash)
+        store.witness.note_intended_entry(seen)
+    store.witness.note_committed_entry(seen)
     if run.seal is not None:
-        store.witness.finished(row["number"])
+        store.witness.drop_run(row["number"])
     return came
 
 
-def _ours(store: SqlStore, connection: Connection, row: Row) -> KeptRun:
+def _local_run(store: SqlStore, connection: Connection, row: Row) -> StoredRun:
     """A run that is there, checked: nothing is built on one that is damaged."""
     try:
         ours = read_run(connection, row)
-        whole(ours)
-    except Broken as broken:
-        raise store.damaged(row["run_id"], broken) from None
+        verified_events(ours)
+    except BrokenRunError as broken:
+        raise store.damaged_run_error(row["run_id"], broken) from None
     return ours
 
 
-def _entered(connection: Connection, number: int, run: KeptRun, last: Event) -> Entry:
+def _add_import_entry(
+    connection: Connection, number: int, run: StoredRun, last: Event
+) -> LedgerEntry:
     content: dict[str, Any] = {"head": run.head.hex(), "run": run.run_id}
     if run.seal is not None:
         content["seal"] = run.seal.model_dump(mode="json")
@@ -90,8 +94,8 @@ def _entered(connection: Connection, number: int, run: KeptRun, last: Event) -> 
     return add_entry(connection, "imported", number, content, verdict)
 
 
-def _add(
-    connection: Connection, row: Row, run: KeptRun, events: tuple[Event, ...], after: int
+def _insert_new_events(
+    connection: Connection, row: Row, run: StoredRun, events: tuple[Event, ...], after: int
 ) -> None:
     """Insert the events that come after number `after`, and the results among them."""
     number = row["number"]
@@ -109,7 +113,7 @@ def _add(
         connection.execute(insert(RESULTS), flat)
 
 
-def _forked(run_id: str, how: str) -> UsageError:
+def _fork_error(run_id: str, how: str) -> UsageError:
     return UsageError(
         f"Run {run_id} is on record here and does not go on as the one in the file: {how}.",
         "Nothing is ever written over; nothing of that run was imported.",
