@@ -12,6 +12,7 @@ from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit
 from ohmwright.records.canonical_json import chain_hash
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.summaries import rebuild_summary_tables
 
 from .some_events import stage, started, whole_run
 
@@ -218,3 +219,26 @@ def test_a_file_moved_away_in_mid_run_is_told_and_the_run_resumes(
         store.append("run", event)
     assert store.events("run") == events
     assert list(audit(store)) == []
+
+
+def test_two_finished_runs_that_changed_places_are_found(
+    altered: Callable[..., list[str]], opened: Callable[..., SqlStore], place: str
+) -> None:
+    """Everything that names a run by its number is exchanged, and the summaries made anew."""
+    swaps = [
+        f"UPDATE {table} SET {column} = CASE {column} WHEN {old} THEN {new} ELSE {column} END"
+        for table, column in (
+            ("runs", "number"),
+            ("events", "run"),
+            ("results", "run"),
+            ("ledger", "run"),
+        )
+        for old, new in ((1, 9), (2, 1), (9, 2))
+    ]
+    altered(*swaps)
+    store = opened(place)
+    with store.database.write() as connection:
+        rebuild_summary_tables(connection)
+    assert [str(finding) for finding in audit(store)] == [
+        "run two: it is run number 1 of the store, and the ledger has it after run one, number 2"
+    ]

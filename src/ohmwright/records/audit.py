@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Table, func, select
 
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished
@@ -26,6 +27,9 @@ from .tables import EVENTS, LEDGER, RESULTS, RUNS
 from .time_order import events_dated_backwards, runs_dated_backwards
 from .witness import losses
 
+_Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
+"""Yields what it finds wrong with a store in one view of its tables."""
+
 
 def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
     """All that is wrong with `store`; nothing when it is whole.
@@ -33,8 +37,8 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]
     `only`: the runs whose events are read; empty for all. The first finding of each run is
     its first event that is wrong.
     """
-    for look in (_made, _ledger, _strays, _summaries, _witness, _times, _modes):
-        yield from _looked(store, look)
+    for check in _CHECKS:
+        yield from _findings_of(store, check)
     for run in _runs(store):
         if isinstance(run, AuditFinding):
             yield run
@@ -55,11 +59,11 @@ def has_head(store: SqlStore, head: str) -> bool:
         )
 
 
-def _looked(store: SqlStore, look: Any) -> Iterator[AuditFinding]:
-    """What `look` finds; a failure to read is a finding."""
+def _findings_of(store: SqlStore, check: _Check) -> Iterator[AuditFinding]:
+    """What `check` finds; a failure to read is a finding."""
     try:
         with store.database.read() as connection:
-            yield from list(look(connection, store))
+            yield from list(check(connection, store))
     except RecordError as error:
         yield AuditFinding(error.happened)
     except (TypeError, ValueError, KeyError) as problem:  # a value of another type than kept
@@ -100,6 +104,26 @@ def _document(text_: bytes) -> dict[str, Any]:
     return document if isinstance(document, dict) else {}
 
 
+def _run_order(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """The first run whose number does not follow the ledger's order.
+
+    A run gets its number in the transaction of its first ledger entry, so numbers rise with
+    these entries. Nothing else binds them, and the summaries take the order of runs from them.
+    """
+    first_entry = func.min(LEDGER.c.number)
+    query = (
+        select(RUNS.c.run_id, RUNS.c.number, first_entry.label("entry"))
+        .join(LEDGER, LEDGER.c.run == RUNS.c.number)
+        .group_by(RUNS.c.number, RUNS.c.run_id)
+        .order_by(first_entry)
+    )
+    for before, after in pairwise(connection.execute(query).all()):
+        if after.number < before.number:
+            what = f"it is run number {after.number} of the store, and the ledger has it after"
+            yield AuditFinding(f"{what} run {before.run_id}, number {before.number}", after.run_id)
+            return
+
+
 def _strays(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     """Rows of a run that is not there."""
     names = _names(connection)
@@ -122,7 +146,7 @@ def _witness(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
     yield from losses(connection, store.witness)
 
 
-def _made(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+def _schema(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     yield from file_damage(connection)
     yield from altered_tables(connection)
 
@@ -144,6 +168,18 @@ def _modes(_: Connection, store: SqlStore) -> Iterator[AuditFinding]:
             mode = "700" if path.is_dir() else "600"
             what = f"others can {may} {path}; for you alone: chmod {mode} {path}"
             yield AuditFinding(what, kind="warning")
+
+
+_CHECKS: tuple[_Check, ...] = (
+    _schema,
+    _ledger,
+    _run_order,
+    _strays,
+    _summaries,
+    _witness,
+    _times,
+    _modes,
+)
 
 
 def _runs(store: SqlStore) -> Iterator[Row | AuditFinding]:
