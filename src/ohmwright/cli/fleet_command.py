@@ -22,9 +22,10 @@ from ohmwright.records.queries import (
     trend,
 )
 from ohmwright.records.summaries import rebuild_summary_tables
+from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import existing_records
+from .open_records import existing_records, records_to_read
 from .run_words import STYLES
 
 _Rows = Sequence[Row[Any]]
@@ -32,7 +33,7 @@ _Rows = Sequence[Row[Any]]
 
 def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
     """The newest run of each unit, and how often each point of each model passed."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         units = fetch_rows(store.database, last_seen(not_since))
         points = fetch_rows(store.database, pass_rates())
     if as_json:
@@ -41,7 +42,7 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
     out().print(_units_table(units) if units else "No units like that.")
     for model, of_model in groupby(points, key=lambda point: point.model):
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
-        table.title, table.title_justify = Text(model), "left"
+        table.title, table.title_justify = Text(printable(model)), "left"
         out().print("", table)
 
 
@@ -49,7 +50,7 @@ def show_trend(
     records: str | None, model: str, step: str, point: str, stage: str, *, as_json: bool
 ) -> None:
     """Month by month, how often a point passed over every unit of a model, and its error."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         months = fetch_rows(store.database, trend(model, step, point, _stage(stage)))
     if as_json:
         print_json([_tally(month) for month in months])
@@ -99,7 +100,7 @@ def _units_table(rows: _Rows) -> Table:
     for row in rows:
         verdict: Any = row.verdict or CUT_SHORT
         table.add_row(
-            *(Text(text) for text in (row.asset, row.model, row.run_id, row.at[:10])),
+            *(Text(printable(text)) for text in (row.asset, row.model, row.run_id, row.at[:10])),
             Text(verdict, style=STYLES.get(verdict, "dim")),
             Text("simulated" if row.simulated else "", style="dim"),
         )
@@ -116,7 +117,7 @@ def _tallies_table(rows: _Rows, keys: Sequence[str]) -> Table:
     for row in rows:
         error = relative_error(row)
         table.add_row(
-            *(Text(getattr(row, key).replace("_", " ")) for key in keys),
+            *(Text(printable(getattr(row, key).replace("_", " "))) for key in keys),
             str(row.results),
             f"{100 * row.passed / row.results:.1f} %",
             "" if error is None else f"{error.mean:+.2f} %",

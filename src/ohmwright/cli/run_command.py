@@ -35,7 +35,7 @@ from .console import CAUTION, err, out, print_json
 from .drive import EXIT_CODES, drive
 from .live import live_view
 from .open_bench import opened
-from .open_records import existing_records, open_records
+from .open_records import existing_records, open_records, trusted_keys
 from .places import plain
 from .tables import run_tables
 from .telling import tell
@@ -148,7 +148,7 @@ def _papers(request: Request, run_id: str, store: SqlStore) -> None:
         return
     from .certificate_command import Options, Wanted, papers_of, write_papers
 
-    papers = papers_of(store, run_id, Options())
+    papers = papers_of(store, run_id, trusted_keys(None), Options())
     place = Path(store.database.place).parent / "certificates" / papers.name()
     wanted = Wanted(*(place.with_name(f"{place.name}.{end}") for end in ("pdf", "html")))
     for path in write_papers(papers, wanted, overwrite=False).values():

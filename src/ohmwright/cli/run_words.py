@@ -12,6 +12,7 @@ from ohmwright.model.result import Result, Verdict
 from ohmwright.reports.details import interruptions
 from ohmwright.reports.run_parts import RunPart, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
+from ohmwright.reports.text import printable
 from ohmwright.reports.traceability_marks import TraceabilityBasis, ValueMarks, mark_letter
 
 STYLES: dict[Verdict, str] = {
@@ -47,9 +48,10 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
     for event in events:
         if isinstance(event, RunStarted):
             unit = event.asset
-            yield Text(f"{event.procedure}, revision {event.revision}", style="bold")
-            yield Text(f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}")
-            yield Text(f"Analyzer {event.analyzer}")
+            yield Text(printable(f"{event.procedure}, revision {event.revision}"), style="bold")
+            named = f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}"
+            yield Text(printable(named))
+            yield Text(printable(f"Analyzer {event.analyzer}"))
             if event.seed is not None:
                 yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
 
@@ -71,7 +73,7 @@ def _told(results: Iterable[Result]) -> Iterable[Text]:
     """Whose word it is that mode and setting were chosen, where nothing could read them."""
     names = dict.fromkeys(r.setting_told_by for r in results if r.setting_told_by)
     if names:
-        yield Text(f"Mode and setting as told by {', '.join(names)}")
+        yield Text(printable(f"Mode and setting as told by {', '.join(names)}"))
 
 
 def _basis(basis: TraceabilityBasis) -> Text:
@@ -80,7 +82,7 @@ def _basis(basis: TraceabilityBasis) -> Text:
         return Text(text, style="bold yellow")
     if basis is None:
         return Text("Traceability is not recorded", style="bold yellow")
-    said = f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}"
+    said = printable(f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}")
     return Text(f"{said}: EXPIRED", style="bold red") if basis.expired else Text(said)
 
 
@@ -89,7 +91,7 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
     for result in results:
         if result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
-            yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
+            yield Text(printable(f"{where}: {result.reason}"), style=STYLES[result.verdict])
 
 
 def _protections(sittings: Sequence[RunPart]) -> Iterable[Text]:
@@ -109,7 +111,8 @@ def _rules(results: Iterable[Result]) -> Iterable[Text]:
     """How values were held against their limits."""
     rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
     if rules:
-        yield Text(f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}.", style="dim")
+        decided = f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}."
+        yield Text(printable(decided), style="dim")
 
 
 def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
@@ -119,6 +122,6 @@ def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
         text = Text("Result: ").append(last.verdict.upper(), style=STYLES[last.verdict])
         yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_s:.0f} s)")
     elif isinstance(last, Fault):
-        yield Text(f"Cut short: {last.message}", style="bold red")
+        yield Text(printable(f"Cut short: {last.message}"), style="bold red")
     elif last is not None:
         yield Text("Not finished: the record ends here", style="bold yellow")

@@ -22,7 +22,7 @@ from ohmwright.reports.measuring_conditions import (
     shared_conditions,
 )
 from ohmwright.reports.run_parts import parts_of_run
-from ohmwright.reports.text import NOT_RECORDED
+from ohmwright.reports.text import NOT_RECORDED, printable
 from ohmwright.reports.traceability_marks import ValueMarks, value_marks
 
 from .console import out
@@ -79,7 +79,7 @@ def _measured_table(results: Sequence[Result], marks: ValueMarks, columns: Colum
     for step, point in dict.fromkeys((r.step, r.point) for r in results):
         if step != last:
             shared = shared_conditions([conditions_of_result(r) for r in results if r.step == step])
-            table.add_row(Text(step, style="bold"), *_conditions(shared))
+            table.add_row(Text(printable(step), style="bold"), *_conditions(shared))
             last = step
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
         newest = row[max(row, key=MEASURED.index)]
@@ -101,7 +101,8 @@ def _conditions(shared: MeasuringConditions) -> tuple[Text, Text]:
 def _named(result: Result, apart: MeasuringConditions) -> str:
     """The name of a point, and what its step does not say of it where its name does not either."""
     said = (apart.mode, apart.setting, apart.load.replace("Ω", "ohm"))
-    return ", ".join((result.point, *(words for words in said if words not in result.point)))
+    words = (result.point, *(one for one in said if one not in result.point))
+    return printable(", ".join(words))
 
 
 def _senses_table(read: Sequence[Diagnosis]) -> Table:
@@ -114,7 +115,9 @@ def _senses_table(read: Sequence[Diagnosis]) -> Table:
         for gain in event.gains:
             drifted = Text("DRIFTED", style="bold yellow") if gain.drifted > 0.5 else Text("")
             off, spread = 100 * (gain.gain - 1), 200 * gain.uncertainty
-            table.add_row(event.mode, gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted)
+            table.add_row(
+                printable(event.mode), gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted
+            )
     return table
 
 
@@ -131,7 +134,7 @@ def _first_moves_table(read: Sequence[Diagnosis]) -> Table:
         counts = [f"{move.counts:+d}" if wanted else ""] if taught else []
         judged = "adjust" if move.worthwhile else "likely good"
         off, spread = 100 * move.off, 200 * move.uncertainty
-        table.add_row(move.point, f"{off:+.1f}", f"{spread:.1f}", *counts, judged)
+        table.add_row(printable(move.point), f"{off:+.1f}", f"{spread:.1f}", *counts, judged)
     return table
 
 
@@ -163,7 +166,8 @@ def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
     """Whose word the marked trims are."""
     names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
     if names:
-        yield Text(f"* presses as told by {', '.join(names)}; not read from the unit", style="dim")
+        said = f"* presses as told by {', '.join(names)}; not read from the unit"
+        yield Text(printable(said), style="dim")
 
 
 def plain_table(title: str, *columns: str) -> Table:

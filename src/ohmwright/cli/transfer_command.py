@@ -24,7 +24,7 @@ from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import printable
 
 from .console import out
-from .open_records import existing_records, meant, open_records, trusted_keys
+from .open_records import meant, open_records, records_to_read, trusted_keys
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Selection:
 
 def export_runs(file: Path, selection: Selection, records: str | None) -> None:
     """Write every chosen run to a new file; a run that is not whole ends it."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         chosen = selection.chosen(store)
         with new_file(file) as target:
             for run_id in chosen:
@@ -57,7 +57,7 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
     """Write every chosen result to a new file, flat."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         chosen = frozenset(selection.chosen(store))
         rows = (row for row in results(store.database) if row["run_id"] in chosen)
         with new_file(file) as target:

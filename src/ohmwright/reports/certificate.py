@@ -15,6 +15,7 @@ from ohmwright.model.step import MEASURED, Stage
 
 from .run_parts import RunPart, parts_of_run, run_totals_s
 from .run_remarks import remarks_of_run
+from .text import printable
 from .traceability_marks import ValueMarks, value_marks
 
 
@@ -78,6 +79,8 @@ class Certificate:
     bench_time_s: float
     head: str | None
     """Hash of the last event of the record, in hexadecimal."""
+    seal_note: str
+    """That the key which sealed the record is not trusted where the papers are made; else empty."""
 
     @property
     def results(self) -> tuple[Result, ...]:
@@ -104,7 +107,9 @@ class Certificate:
         return worst(r.verdict for r in self.results if r.stage == stage)
 
 
-def certificate_of(events: Sequence[Event], head: str | None = None) -> Certificate:
+def certificate_of(
+    events: Sequence[Event], head: str | None = None, seal_note: str = ""
+) -> Certificate:
     """The certificate of a finished run. Raises UsageError for one that is not finished."""
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     finished = events[-1] if events else None
@@ -142,6 +147,7 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
         on_s=on_s,
         bench_time_s=bench_time_s,
         head=head,
+        seal_note=printable(seal_note) if seal_note else "",
     )
 
 

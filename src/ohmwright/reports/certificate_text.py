@@ -49,7 +49,8 @@ _ADJUSTED = "The adjustment is decided on a rested confirmation after the last m
 def notes_of(certificate: Certificate) -> tuple[str, ...]:
     """What the words and figures of this certificate mean."""
     adjusted = any(result.stage == "adjust" for result in certificate.results)
-    return (*NOTES, *((_ADJUSTED,) if adjusted else ()))
+    seal = (certificate.seal_note,) if certificate.seal_note else ()
+    return (*seal, *NOTES, *((_ADJUSTED,) if adjusted else ()))
 
 
 @dataclass(frozen=True)
