@@ -33,11 +33,10 @@ def questions(end: datetime, model: str, asset: str) -> list[Question]:
     newest = queries.population(*of_point, month)
     failed = queries.with_verdict("fail", week)
     history = queries.history(asset, "cut", "300 ohm")
-    spread, everything = queries.spread(*of_point), queries.population(*of_point)
+    everything = queries.population(*of_point)
     return [
         Question("history of a unit's point", history, history),
         Question("a model's point, newest month", newest, newest),
-        Question("spread of a model's point", spread, spread),
         Question("failed in the newest week", failed, failed),
         Question("trend of a model's point, by month", queries.trend(*of_point), _trend(*of_point)),
         Question("pass rates of the whole fleet", queries.pass_rates(), _pass_rates()),

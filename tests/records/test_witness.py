@@ -88,14 +88,14 @@ def test_what_another_program_is_writing_now_is_no_loss(
 ) -> None:
     store.append("run", started("run"))
     witness = Witness(store.witness.folder)
-    (file,) = [one for one in store.witness.read_files() if one.seen.run_id]
-    coming = type(file.seen)(2, b"x" * 32, "run")
+    (file,) = [one for one in store.witness.read_files() if one.committed.run_id]
+    coming = type(file.committed)(2, b"x" * 32, "run")
     monkeypatch.setattr(os, "getpid", os.getppid)  # a process that lives
-    witness.note_intended_event(1, file.seen, coming)
+    witness.note_intended_event(1, file.committed, coming)
     monkeypatch.undo()
     assert list(audit(store)) == []
     monkeypatch.setattr(os, "getpid", lambda: 4_000_000_000)  # one that does not
-    witness.note_intended_event(1, file.seen, coming)
+    witness.note_intended_event(1, file.committed, coming)
     monkeypatch.undo()
     assert [found.kind for found in audit(store)] == ["unknown"]
     witness.close()

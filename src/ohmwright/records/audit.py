@@ -1,8 +1,7 @@
-"""Whether a store is whole: the file, the tables, the ledger, every run, and the witness."""
+"""Audit of a whole store: the file, the tables, the ledger, every run, and the witness."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Collection, Iterable, Iterator
 from itertools import pairwise
 from pathlib import Path
@@ -11,20 +10,18 @@ from typing import Any
 from sqlalchemy import Connection, Table, func, select
 
 from ohmwright.model.errors import RecordError
-from ohmwright.model.event import Event, PointDone, RunFinished
 
 from .audit_finding import AuditFinding
 from .canonical_json import canonical_json, sha256_digest
-from .chain import BrokenRunError, StoredRun, verified_events
-from .flat_rows import Row, result_row, run_row
-from .ledger import ZERO_HASH, seal_of_entry
+from .flat_rows import Row
+from .ledger import ZERO_HASH, entry_document
 from .private_files import access_of_others
-from .run_reader import read_run
+from .run_audit import audit_run
 from .schema_check import altered_tables, file_damage
 from .sql_store import SqlStore
 from .summaries import wrong_summary_tables
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
-from .time_order import events_dated_backwards, runs_dated_backwards
+from .time_order import runs_dated_backwards
 from .witness import losses
 
 _Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
@@ -32,10 +29,10 @@ _Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
 
 
 def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
-    """All that is wrong with `store`; nothing when it is whole.
+    """Yield everything that is wrong with `store`; nothing where it is whole.
 
-    `only`: the runs whose events are read; empty for all. The first finding of each run is
-    its first event that is wrong.
+    `only`: names of the runs whose events are checked; empty for all runs. Of each damaged run the
+    first wrong event is reported.
     """
     for check in _CHECKS:
         yield from _findings_of(store, check)
@@ -43,11 +40,11 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]
         if isinstance(run, AuditFinding):
             yield run
         elif not only or run["run_id"] in only:
-            yield from _run(store, run)
+            yield from audit_run(store, run)
 
 
 def has_head(store: SqlStore, head: str) -> bool:
-    """Whether some event or ledger entry of the store has the hash `head` (hexadecimal)."""
+    """Whether an event or a ledger entry of the store has the hash `head` (hexadecimal)."""
     try:
         wanted = bytes.fromhex(head)
     except (ValueError, RecursionError):
@@ -71,14 +68,14 @@ def _findings_of(store: SqlStore, check: _Check) -> Iterator[AuditFinding]:
 
 
 def _ledger(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
-    """Each entry's number, hash and link to the one before; its columns as its text says.
+    """The first ledger entry whose number, hash, link or columns do not fit its document.
 
-    Also the name of the store, by which the witness is found.
+    Also an opening that names another store: the witness is found by the store's name.
     """
     after, names = ZERO_HASH, _names(connection)
     for expected, row in enumerate(_rows(connection, LEDGER, LEDGER.c.number), start=1):
         entry, run = f"entry {expected} of the ledger", names.get(row["run"], "")
-        document = _document(row["document"])
+        document = entry_document(row["document"])
         kept = (row["number"], row["what"], run, after.hex())
         said = tuple(document.get(key) for key in ("number", "what", "run", "after"))
         if (
@@ -94,14 +91,6 @@ def _ledger(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
             yield AuditFinding(f"{entry} was written under another name of the store", run)
             return
         after = row["hash"]
-
-
-def _document(text_: bytes) -> dict[str, Any]:
-    try:
-        document = json.loads(text_)
-    except (ValueError, RecursionError):
-        return {}
-    return document if isinstance(document, dict) else {}
 
 
 def _run_order(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
@@ -125,7 +114,7 @@ def _run_order(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
 
 
 def _strays(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
-    """Rows of a run that is not there."""
+    """Each run number that other tables have and the table of runs has not."""
     names = _names(connection)
     for table in (EVENTS, RESULTS, LEDGER):
         for number in connection.execute(select(table.c.run).distinct()).scalars():
@@ -136,27 +125,33 @@ def _strays(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
 
 
 def _summaries(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
-    """Summaries hold no evidence, so what is wrong with them can be put right."""
+    """Each summary table that differs from its source rows; it is no evidence and can be remade."""
     for table in wrong_summary_tables(connection):
         what = f"the table of {table.name}, which is no evidence, is not what it sums up"
         yield AuditFinding(f"{what}: 'ohmwright record rebuild' makes it anew")
 
 
 def _witness(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
+    """What this computer has seen of the store and the store no longer holds."""
     yield from losses(connection, store.witness)
 
 
 def _schema(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """Damage that SQLite finds in its file, and tables or triggers that were altered."""
     yield from file_damage(connection)
     yield from altered_tables(connection)
 
 
 def _times(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """Runs that are dated before an earlier one."""
     yield from runs_dated_backwards(connection)
 
 
 def _modes(_: Connection, store: SqlStore) -> Iterator[AuditFinding]:
-    """Records tell of people and units, and whoever can write to the witness can silence it."""
+    """A warning for each file or folder that others than its owner can read or change.
+
+    Records tell of people and units, and whoever can write to the witness can silence it.
+    """
     folder = store.witness.folder
     paths = [folder.parent, folder, *folder.glob("[!.]*"), store.key.memory]
     if store.database.is_sqlite:
@@ -183,7 +178,7 @@ _CHECKS: tuple[_Check, ...] = (
 
 
 def _runs(store: SqlStore) -> Iterator[Row | AuditFinding]:
-    """The rows of the table of runs."""
+    """The rows of the table of runs; a finding where they cannot be read."""
     found: list[Row | AuditFinding] = []
     try:
         with store.database.read() as connection:
@@ -195,73 +190,11 @@ def _runs(store: SqlStore) -> Iterator[Row | AuditFinding]:
     yield from found
 
 
-def _run(store: SqlStore, row: Row) -> Iterator[AuditFinding]:
-    """The first thing that is wrong with one run; of one that is whole, what is strange."""
-    name = str(row["run_id"])
-    try:
-        with store.database.read() as connection:
-            kept = read_run(connection, row)
-            events = verified_events(kept)
-            _flat_as_kept(connection, row, events)
-            _ledger_as_kept(connection, row, kept, events)
-        yield from events_dated_backwards(name, events)
-    except BrokenRunError as broken:
-        yield AuditFinding(broken.what, name, broken.event)
-    except RecordError as error:
-        yield AuditFinding(error.happened, name)
-    except (TypeError, ValueError) as problem:
-        yield AuditFinding(f"its rows are damaged: {problem}", name)
-
-
-def _flat_as_kept(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:
-    """Whether the flat rows are those that the events make. Raises Broken."""
-    own = {"number": row["number"], "run_id": row["run_id"], "opening": row["opening"]}
-    if not events or row != run_row(events[0]) | own:
-        raise BrokenRunError("its line in the table of runs is not what its first event says", 1)
-    expected = {
-        number: result_row(row, number, event)
-        for number, event in enumerate(events, start=1)
-        if isinstance(event, PointDone)
-    }
-    rows = connection.execute(select(RESULTS).where(RESULTS.c.run == row["number"])).mappings()
-    found = {one["event"]: dict(one) for one in rows}
-    for number in sorted({*expected, *found}):
-        if expected.get(number) != found.get(number):
-            raise BrokenRunError(
-                "its line in the table of results is not what the event says", number
-            )
-
-
-def _ledger_as_kept(
-    connection: Connection, row: Row, kept: StoredRun, events: tuple[Event, ...]
-) -> None:
-    """Whether the ledger opened the run as it says, and tells its verdict. Raises Broken."""
-    query = select(LEDGER).where(LEDGER.c.run == row["number"]).order_by(LEDGER.c.number)
-    entries = connection.execute(query).all()
-    if not entries:
-        raise BrokenRunError("the ledger does not know it")
-    first = entries[0]
-    if first.what == "opened" and first.document != row["opening"]:
-        raise BrokenRunError("its opening is not that of the ledger")
-    last = events[-1]
-    verdict = last.verdict if isinstance(last, RunFinished) else None
-    sealed = [entry for entry in entries if seal_of_entry(entry.document) is not None]
-    if [entry.verdict for entry in sealed] != ([] if verdict is None else [verdict]):
-        raise BrokenRunError("its verdict in the ledger is not that of its last event", len(events))
-    if kept.seal is None and any(entry.verdict is not None for entry in entries):
-        raise BrokenRunError("the ledger has a verdict and no seal")
-    imported = {_document(e.document).get("head") for e in entries if e.what == "imported"}
-    if not imported <= _heads(kept):
-        raise BrokenRunError("it is not what was imported")
-
-
-def _heads(kept: StoredRun) -> set[Any]:
-    return {one.hash.hex() for one in kept.events}
-
-
 def _names(connection: Connection) -> dict[int, str]:
+    """The name of each run, by its number."""
     return {row.number: row.run_id for row in connection.execute(select(RUNS))}
 
 
 def _rows(connection: Connection, table: Table, order: Any) -> list[Row]:
+    """All rows of `table`, ordered by the column `order`."""
     return [dict(row) for row in connection.execute(select(table).order_by(order)).mappings()]

@@ -1,4 +1,4 @@
-"""What a look at a store brings up."""
+"""A finding of the audit of a store."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ FindingKind = Literal["wrong", "unknown", "warning"]
 
 @dataclass(frozen=True)
 class AuditFinding:
-    """In which run, at which of its events, what; and how much that says."""
+    """What is wrong, in which run, at which of its events, and how serious it is."""
 
     what: str
     run: str = ""

@@ -1,4 +1,7 @@
-"""Rows inserted past SQLAlchemy: a statement costs it several times what it costs SQLite."""
+"""Inserts many rows with one statement, past SQLAlchemy.
+
+SQLAlchemy's bookkeeping for a statement costs several times what SQLite needs to execute it.
+"""
 
 from __future__ import annotations
 
@@ -24,7 +27,7 @@ class BulkInsert:
         self._texts: dict[int, str] = {}
 
     def add(self, connection: Connection, rows: Sequence[Sequence[object]]) -> None:
-        """Insert `rows` in the transaction of `connection`."""
+        """Insert `rows`, each in the order of `columns`, in the transaction of `connection`."""
         most = _MOST_VALUES // len(self.columns)
         for first in range(0, len(rows), most):
             part = rows[first : first + most]
@@ -33,7 +36,7 @@ class BulkInsert:
             )
 
     def _text(self, rows: int) -> str:
-        """The statement for so many rows, made once."""
+        """The INSERT statement for so many rows; made once for each number."""
         if rows not in self._texts:
             self._texts[rows] = f"{self._head} VALUES {', '.join([self._row] * rows)}"
         return self._texts[rows]

@@ -1,4 +1,4 @@
-"""One way of writing each thing as bytes, and the hashes over them."""
+"""Events and documents as bytes, and the SHA-256 hashes over these bytes."""
 
 from __future__ import annotations
 
@@ -13,24 +13,24 @@ _ENCODER = JSONEncoder(
 
 
 def canonical_json(document: object) -> bytes:
-    """JSON in UTF-8: keys sorted, no spaces, each float in its shortest exact form."""
+    """`document` as JSON in UTF-8: sorted keys, no spaces, floats in their shortest exact form."""
     return _ENCODER(document).encode()
 
 
 def event_bytes(event: Event) -> bytes:
-    """The bytes of an event, as they are kept and hashed.
+    """An event as the bytes that are stored and hashed: JSON in UTF-8 without spaces.
 
-    JSON in UTF-8 without spaces, keys in the order of the event's model. Checks never write
-    an event anew: they hash the bytes that were kept.
+    Keys stand in the order of the event's model. A check hashes the stored bytes and never writes
+    an event anew, so a newer model of an event cannot break an old chain.
     """
     return event.__pydantic_serializer__.to_json(event)  # model_dump_json() makes text of it
 
 
 def chain_hash(previous: bytes, body: bytes) -> bytes:
-    """The hash of a chain after `body`: SHA-256 over the hash before it (32 bytes) and `body`."""
+    """SHA-256 (32 bytes) over the previous hash of the chain and the bytes of the next event."""
     return sha256(previous + body).digest()
 
 
 def sha256_digest(body: bytes) -> bytes:
-    """SHA-256 of a document that names the hash before it in its own text."""
+    """SHA-256 (32 bytes) of a document, which names the hash before it in its own text."""
     return sha256(body).digest()

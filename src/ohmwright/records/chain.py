@@ -1,4 +1,4 @@
-"""A run as it is kept, and whether it is whole. No database here: plain functions of bytes."""
+"""A stored run, and whether its chain of hashes and its seal hold: plain functions of bytes."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from .seal import Seal
 
 @dataclass(frozen=True)
 class StoredEvent:
-    """One event as it is kept."""
+    """One event as it is stored."""
 
     number: int
     """From 1, without gaps."""
@@ -35,7 +35,7 @@ class StoredEvent:
 
 @dataclass(frozen=True)
 class RunHashes:
-    """What tells whether two runs are one, and which goes on further."""
+    """The hashes that tell whether two copies are of one run, and which of them has more events."""
 
     opening: bytes
     hashes: tuple[bytes, ...]
@@ -44,28 +44,28 @@ class RunHashes:
 
 @dataclass(frozen=True)
 class StoredRun:
-    """A whole run as it is kept."""
+    """A run as it is stored, not yet checked."""
 
     run_id: str
     opening: bytes
-    """The document that opened it; its hash is the first link of the run's chain."""
+    """The ledger document that opened the run; its hash is the first link of the run's chain."""
     events: tuple[StoredEvent, ...]
     seal: Seal | None
     """None while the run is not finished."""
 
     @property
     def hashes_of_events(self) -> RunHashes:
-        """Its opening and the hash of each event."""
+        """The opening, the hash of each event, and whether the run is sealed."""
         return RunHashes(self.opening, tuple(e.hash for e in self.events), self.seal is not None)
 
     @property
     def head(self) -> bytes:
-        """The hash of the last event, or of the opening."""
+        """The hash of the last event (32 bytes); that of the opening where there is no event."""
         return self.events[-1].hash if self.events else sha256_digest(self.opening)
 
 
 class BrokenRunError(Exception):
-    """What is wrong with a run, and the first event at which it shows."""
+    """What is wrong with a run, and the number of the first event at which it shows."""
 
     def __init__(self, what: str, event: int | None = None) -> None:
         self.what, self.event = what, event
@@ -73,7 +73,10 @@ class BrokenRunError(Exception):
 
 
 def verified_events(run: StoredRun) -> tuple[Event, ...]:
-    """The events of `run`, when every link and the seal hold. Raises Broken."""
+    """The events of `run`, once every hash, link and the seal were checked.
+
+    Raises BrokenRunError at the first that does not hold.
+    """
     if _named(run.opening) != run.run_id:
         raise BrokenRunError("its opening names another run")
     events = tuple(_linked(run.events, sha256_digest(run.opening)))
@@ -90,12 +93,13 @@ def verified_events(run: StoredRun) -> tuple[Event, ...]:
 
 
 def _begun_as(run_id: str, events: tuple[Event, ...]) -> None:
-    """Papers are named by what the first event says, so it must be this run."""
+    """Raise BrokenRunError unless the first event names this run, as papers take it from there."""
     if events and isinstance(events[0], RunStarted) and events[0].run_id != run_id:
         raise BrokenRunError(f"its first event is that of run {events[0].run_id}", 1)
 
 
 def _named(opening: bytes) -> Any:
+    """The name of the run in its opening. Raises BrokenRunError."""
     try:
         return json.loads(opening)["run"]
     except (ValueError, KeyError, TypeError, RecursionError):
@@ -103,6 +107,7 @@ def _named(opening: bytes) -> Any:
 
 
 def _linked(kept: Iterable[StoredEvent], head: bytes) -> Iterable[Event]:
+    """The events in order, each checked against its hash. Raises BrokenRunError."""
     for expected, one in enumerate(kept, start=1):
         if one.number != expected:
             raise BrokenRunError("the event is missing", expected)
@@ -113,9 +118,9 @@ def _linked(kept: Iterable[StoredEvent], head: bytes) -> Iterable[Event]:
 
 
 def _documented(events: Iterable[Event]) -> None:
-    """Whether every document that the run goes by is there before its first stage.
+    """Raise BrokenRunError unless every document that an opening names precedes the first stage.
 
-    That each fits its digest is seen to when it is read.
+    Whether a document fits its own digest is checked when the event is parsed.
     """
     named, kept = set[str](), set[str]()
     for number, event in enumerate(events, start=1):
@@ -128,7 +133,7 @@ def _documented(events: Iterable[Event]) -> None:
 
 
 def parsed_event(kept: StoredEvent) -> Event:
-    """The event in its bytes. Raises Broken."""
+    """The event in the stored bytes. Raises BrokenRunError."""
     try:
         return EVENTS.validate_json(kept.body)
     except ValidationError as problem:
@@ -137,6 +142,7 @@ def parsed_event(kept: StoredEvent) -> Event:
 
 
 def _sealed(run: StoredRun, seal: Seal) -> None:
+    """Raise BrokenRunError unless the seal is valid and signs this run, its length and its head."""
     said = seal.statement
     if not seal.is_valid():
         raise BrokenRunError("the signature does not fit what was signed")

@@ -22,7 +22,7 @@ _WAIT_S = 5.0
 
 
 class Database:
-    """Transactions of one store; every error of the database becomes a RecordError."""
+    """Gives transactions of one store; raises RecordError for every error of the database."""
 
     def __init__(self, engine: Engine, place: str) -> None:
         self.engine, self.place = engine, place
@@ -36,7 +36,7 @@ class Database:
         """A transaction that is on disk when the block is left; an error undoes all of it."""
         with self.errors_translated():
             self._refuse_another_file()
-            connection, self._writer = self._writer or self._begun(), None
+            connection, self._writer = self._writer or self._new_transaction(), None
             try:
                 if self.is_sqlite:
                     execute = driver_connection(connection).execute
@@ -55,7 +55,7 @@ class Database:
             self._writer = connection  # checking one out costs as much as an insert
             self._file = self._file or _file_identity(self.place)
 
-    def _begun(self) -> Connection:
+    def _new_transaction(self) -> Connection:
         """A connection in a transaction of SQLAlchemy's; those of a file are begun by us in it."""
         connection = self.engine.connect()
         connection.begin()
@@ -63,7 +63,7 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
-        """One view of the store that no writer changes."""
+        """A view of the store that does not change while others write."""
         with self.errors_translated(), self.engine.connect() as connection:
             if self.is_sqlite:
                 connection.exec_driver_sql("BEGIN")
@@ -72,7 +72,10 @@ class Database:
             yield connection
 
     def _refuse_another_file(self) -> None:
-        """A file that was moved away would take events that nobody finds again."""
+        """Raise RecordError where the file was moved or replaced since the last write.
+
+        Events written to a file that was moved away would not be found again.
+        """
         if self._file is None or _file_identity(self.place) == self._file:
             return
         self.close()
@@ -84,14 +87,14 @@ class Database:
 
     @contextmanager
     def errors_translated(self) -> Iterator[None]:
-        """Translate what the database says into what a person can act on."""
+        """Raise each error of the database within the block as a RecordError."""
         try:
             yield
         except self._errors as problem:
             raise record_error(problem, self.place) from problem
 
     def close(self) -> None:
-        """Give every connection back."""
+        """Close every connection."""
         if self._writer is not None:
             self._writer.close()
             self._writer = None
@@ -99,15 +102,15 @@ class Database:
 
 
 def driver_connection(connection: Connection) -> Any:
-    """The driver's own connection, for what is done at every event.
+    """The driver's own connection, for statements that are executed at every event.
 
-    A statement costs SQLAlchemy several times what it costs SQLite.
+    SQLAlchemy adds to a statement several times the time that SQLite needs for it.
     """
     return connection.connection.driver_connection
 
 
 def _file_identity(place: str) -> tuple[int, int] | None:
-    """Device and number of a file; None where there is none."""
+    """Device and inode number of a file; None where there is none."""
     try:
         found = os.stat(place)  # noqa: PTH116 - before every event, so the cheap way
     except OSError:
@@ -129,13 +132,14 @@ def sqlite_file(where: str) -> Path:
 def open_database(where: str, *, wait_s: float = _WAIT_S) -> Database:
     """The database at `where`: a PostgreSQL URL, a folder, or a file that ends in .sqlite.
 
-    `wait_s` is how long a locked database is waited for. Raises UsageError for a URL that
-    makes no sense, RecordError when a folder cannot be made.
+    `wait_s`: how long to wait for a locked database. Raises UsageError for a URL that cannot be
+    used, RecordError when a folder cannot be made.
     """
     return _postgresql(where, wait_s) if is_url(where) else _sqlite(sqlite_file(where), wait_s)
 
 
 def _sqlite(path: Path, wait_s: float) -> Database:
+    """The database in a file, read-only where file or folder may not be written to."""
     try:
         make_private_folder(path.parent)
     except OSError as problem:
@@ -150,7 +154,7 @@ def _sqlite(path: Path, wait_s: float) -> Database:
 
 
 class ReadOnlyDatabase(Database):
-    """A store in a file that we may only read; where it must be, a copy of it is read instead."""
+    """A store in a file that may only be read; where SQLite cannot read it, a copy is read."""
 
     def __init__(self, path: Path, wait_s: float) -> None:
         self._copy: PrivateCopy | None = None
@@ -159,7 +163,7 @@ class ReadOnlyDatabase(Database):
         super().__init__(engine or self._engine_of_copy(path), str(path))
 
     def write(self) -> NoReturn:
-        """Raises RecordError."""
+        """Raise RecordError: the file may not be written to."""
         raise RecordError(
             f"{self.place}: the record may not be written to.",
             "It can be listed, shown, verified and exported as it is.",
@@ -167,19 +171,20 @@ class ReadOnlyDatabase(Database):
         )
 
     def switch_to_copy(self) -> Engine:
-        """From now on read a copy that nobody else sees; the engine that writes to it."""
+        """Read a private copy from now on; return the engine that can also change that copy."""
         if self._copy is None:
             self.engine.dispose()
             self.engine = self._engine_of_copy(Path(self.place))
         return self.engine
 
     def close(self) -> None:
-        """Give every connection back, and the copy up."""
+        """Close every connection and remove the copy."""
         super().close()
         if self._copy is not None:
             self._copy.remove()
 
     def _engine_of_copy(self, path: Path) -> Engine:
+        """Make the private copy and an engine for it. Raises RecordError where there is no room."""
         try:
             self._copy = PrivateCopy(path)
         except OSError as problem:
@@ -192,6 +197,7 @@ class ReadOnlyDatabase(Database):
 
 
 def _postgresql(where: str, wait_s: float) -> Database:
+    """The database at a PostgreSQL URL; `wait_s` bounds connecting and waiting for locks."""
     url = _url(where)
     wait_ms = round(1000 * wait_s)
     settings = {
@@ -216,6 +222,7 @@ def _postgresql(where: str, wait_s: float) -> Database:
 
 
 def _url(where: str) -> URL:
+    """The parsed URL with the driver psycopg. Raises UsageError for any other database."""
     try:
         url = make_url(where)
     except ArgumentError:

@@ -1,4 +1,4 @@
-"""What the records of earlier runs teach of a generator model."""
+"""What the records of earlier runs taught about adjusting units of a model."""
 
 from __future__ import annotations
 
@@ -16,15 +16,15 @@ _MOST_RUNS = 40
 
 
 def fleet_priors(store: Store, model: str, *, simulated: bool) -> dict[str, FleetPrior]:
-    """What the latest runs on units of `model` taught, by adjustment point.
+    """The fleet prior of each adjustment point, from the latest runs on units of `model`.
 
-    Simulated units teach nothing of real ones, nor real ones of simulated.
+    Simulated units are learned from for simulated units only, real ones for real ones only.
     """
     return priors_from_runs(_readable_runs(store), model, simulated=simulated)
 
 
 def _readable_runs(store: Store) -> Iterator[Sequence[Event]]:
-    """The latest runs; a damaged record teaches nothing and must not keep a unit from its run."""
+    """The events of each of the latest runs, without damaged ones, which must not stop a job."""
     for run_id in store.run_ids()[-_MOST_RUNS:]:
         with suppress(RecordError):
             yield store.events(run_id)
@@ -33,7 +33,10 @@ def _readable_runs(store: Store) -> Iterator[Sequence[Event]]:
 def priors_from_runs(
     runs: Iterable[Sequence[Event]], model: str, *, simulated: bool
 ) -> dict[str, FleetPrior]:
-    """The same from the events of runs, oldest first."""
+    """The fleet prior of each adjustment point, by its name.
+
+    `runs`: the events of each run, the oldest run first.
+    """
     priors: dict[str, FleetPrior] = {}
     for events in runs:
         if _is_of_model(events, model, simulated=simulated):
@@ -45,6 +48,7 @@ def priors_from_runs(
 
 
 def _is_of_model(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
+    """Whether a run was on a unit of `model`, simulated or not as asked for."""
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     return (
         started is not None
@@ -54,4 +58,5 @@ def _is_of_model(events: Sequence[Event], model: str, *, simulated: bool) -> boo
 
 
 def _lesson(event: PointLearned) -> Learned:
+    """Gain, lag, dead time and hunting that a run found at an adjustment point."""
     return Learned(event.gain_per_count, event.lag_s, event.dead_s, event.hunting)

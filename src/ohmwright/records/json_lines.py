@@ -1,7 +1,8 @@
-"""Runs as lines of JSON, to hand over and to take in.
+"""Runs as lines of JSON: the file that `record export` writes and `record import` reads.
 
-A run is a first line that opens it, one line an event, and a last line with its seal (or that
-it is open). Event lines hold the very bytes that were hashed. A file holds runs one after another.
+A run is an opening line, one line for each event, and a closing line with its seal, or with its
+length and last hash while it is not finished. Event lines hold the very bytes that were hashed.
+A file holds one run after another.
 """
 
 from __future__ import annotations
@@ -25,7 +26,7 @@ _EVENT = re.compile(rb'\{"number":(\d+),"hash":"([0-9a-f]{64})","event":(\{.*\})
 
 
 class DamagedFileError(RecordError):
-    """A file of records has a line that is wrong."""
+    """A line of a file of records is wrong; names the file and the line."""
 
     def __init__(self, name: str, line: int, what: str) -> None:
         super().__init__(
@@ -36,7 +37,7 @@ class DamagedFileError(RecordError):
 
 
 def run_lines(run: StoredRun) -> Iterator[bytes]:
-    """The lines of a run, without line ends. Raises Broken for a run that is not whole."""
+    """The lines of a run, without line ends. Raises BrokenRunError for a run that is not whole."""
     verified_events(run)
     yield canonical_json({"format": _FORMAT, "opening": run.opening.decode(), "run": run.run_id})
     for one in run.events:
@@ -52,7 +53,10 @@ def run_lines(run: StoredRun) -> Iterator[bytes]:
 
 
 def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tuple[Event, ...]]]:
-    """Every run of a file, checked link by link. Raises Damaged at the first wrong line."""
+    """Yield each run of a file with its events, every link and seal checked.
+
+    `name` is the file's name in messages. Raises DamagedFileError at the first wrong line.
+    """
     numbered = enumerate(lines, start=1)
     at = 0
     for at, line in numbered:
@@ -73,6 +77,7 @@ def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tu
 
 
 def _opening(line: bytes, name: str, at: int) -> tuple[bytes, str]:
+    """The opening document and the name of the run in an opening line. Raises DamagedFileError."""
     document = _exactly(line, name, at)
     if document.get("format") != _FORMAT:
         raise DamagedFileError(name, at, f"a run begins here, and this is no '{_FORMAT}'")
@@ -83,6 +88,7 @@ def _opening(line: bytes, name: str, at: int) -> tuple[bytes, str]:
 
 
 def _ending(line: bytes, kept: list[StoredEvent], name: str, at: int) -> Seal | None:
+    """The seal in a closing line; None for a run that is not finished. Raises DamagedFileError."""
     document = _exactly(line, name, at)
     expected = {"events": len(kept), "head": kept[-1].hash.hex()} if kept else None
     if document == {"open": expected} and kept:
@@ -94,6 +100,7 @@ def _ending(line: bytes, kept: list[StoredEvent], name: str, at: int) -> Seal | 
 
 
 def _checked(run: StoredRun, name: str, first: int, last: int) -> tuple[Event, ...]:
+    """The verified events of a run in the lines `first` to `last`. Raises DamagedFileError."""
     try:
         return verified_events(run)
     except BrokenRunError as broken:
@@ -106,7 +113,7 @@ def _checked(run: StoredRun, name: str, first: int, last: int) -> tuple[Event, .
 
 
 def _exactly(line: bytes, name: str, at: int) -> dict[str, Any]:
-    """The document of a line that is written exactly as we write."""
+    """The JSON object of a line. Raises DamagedFileError unless it is written as canonical JSON."""
     try:
         document = json.loads(line)
         exact = isinstance(document, dict) and canonical_json(document) == line.rstrip(b"\n")

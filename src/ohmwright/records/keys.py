@@ -1,7 +1,7 @@
-"""The key that this computer signs with: a file of its owner, and the memory that there is one.
+"""The operator's signing key in a file, and the list of keys that this computer has had.
 
-The memory lies apart from the key, so that a key that is lost or exchanged is noticed: without
-it a new one would take its place, and nobody could tell who sealed what from then on.
+That list lies apart from the key file. Without it a lost key would silently be replaced by a new
+one, and nobody could tell from then on who sealed what.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ Notify = Callable[[str], None]
 
 
 def no_notice(_: str) -> None:
-    """Tell nobody."""
+    """Ignore a message that a person would otherwise be shown."""
 
 
 @dataclass(frozen=True)
@@ -45,23 +45,23 @@ class KeyStatus:
 class OperatorKey:
     """An Ed25519 key in a file of its owner (PKCS 8 in PEM, mode 0600).
 
-    `memory`: the file that remembers the public keys that this computer has signed with.
+    `memory`: the file that lists the public keys with which this computer has signed.
     """
 
     def __init__(self, path: Path, memory: Path, notify: Notify = no_notice) -> None:
         self.path, self.memory, self._notify = path, memory, notify
 
     def load(self) -> None:
-        """Read the key; where this computer never had one, make it and tell its fingerprint.
+        """Read the key; where this computer never had one, make it and report its fingerprint.
 
-        Raises RecordError when it cannot be used, was lost or is another one than before.
+        Raises RecordError when it cannot be used, was lost, or is not the key that was last in use.
         """
         _ = self._private
 
     def create(self, source: Path | None = None) -> str:
-        """Make a key, or take that of `source`; return the public key.
+        """Make a key, or take that of the file `source`; return the public key in hexadecimal.
 
-        Raises UsageError where one is in place: moving it away is for a person.
+        Raises UsageError where there is a key already: moving it away is for a person.
         """
         if self._file_exists():
             raise UsageError(
@@ -76,7 +76,7 @@ class OperatorKey:
         return public
 
     def status(self) -> KeyStatus:
-        """How things stand with the key; nothing is made."""
+        """The newest public key and, where it cannot sign, why; nothing is made or changed."""
         known = self.remembered_keys()
         try:
             if self._file_exists():
@@ -91,7 +91,7 @@ class OperatorKey:
         return _public_hex(self._private)
 
     def remembered_keys(self) -> tuple[str, ...]:
-        """The public keys that this computer has signed with, oldest first."""
+        """The public keys with which this computer has signed, oldest first."""
         try:
             lines = self.memory.read_text(encoding="utf-8").split("\n")
         except FileNotFoundError:
@@ -103,13 +103,13 @@ class OperatorKey:
         return tuple(lines)
 
     def own_keys(self) -> frozenset[str]:
-        """The public keys that this computer signs or has signed with; none is made."""
+        """The public keys with which this computer signs or has signed; none is made."""
         standing = self.status()
         newest = {standing.public} if standing.public and standing.problem is None else set()
         return frozenset(newest.union(self.remembered_keys()))
 
     def seal(self, run: str, events: int, head: bytes, operator: str, at: datetime) -> Seal:
-        """Sign that `run` ends with `head` after `events` events."""
+        """Sign that `run` ends with the hash `head` after `events` events."""
         statement = SealStatement(
             run=run,
             events=events,
@@ -123,6 +123,7 @@ class OperatorKey:
 
     @cached_property
     def _private(self) -> Ed25519PrivateKey:
+        """The private key, made where this computer never had one. Raises RecordError."""
         known = self.remembered_keys()
         if self._file_exists():
             key = self._checked_key(known)
@@ -136,7 +137,7 @@ class OperatorKey:
         return self._checked_key((public,))
 
     def _checked_key(self, known: tuple[str, ...]) -> Ed25519PrivateKey:
-        """The key in the file. Raises RecordError where it is not the newest that is known."""
+        """The key in the file. Raises RecordError unless it is the newest of the keys `known`."""
         with self._file_errors_translated():
             key = _read_key(self.path)
         if known and _public_hex(key) != known[-1]:
@@ -150,6 +151,7 @@ class OperatorKey:
         return key
 
     def _lost_key_error(self, public: str) -> RecordError:
+        """The error for a key that is gone from its file."""
         return RecordError(
             f"{self.path}: key {fingerprint(public)}, with which this computer signs, is gone.",
             "A run sealed with another key would be another signer's. Nothing was signed.",
@@ -157,6 +159,7 @@ class OperatorKey:
         )
 
     def _unreadable_memory_error(self, why: str) -> RecordError:
+        """The error for a list of own keys that cannot be read."""
         return RecordError(
             f"{self.memory}: the memory of your keys makes no sense: {why}.",
             "Whether the key in place is the one that was used before cannot be told.",
@@ -164,7 +167,7 @@ class OperatorKey:
         )
 
     def _remember(self, public: str) -> None:
-        """Add a key to the memory; a key that was used before comes last again."""
+        """Add a key to the list of own keys; one that is in it already moves to the end."""
         make_private_folder(self.memory.parent)
         lines = [*(one for one in self.remembered_keys() if one != public), public]
         draft = self.memory.with_name(f".{self.memory.name}.{token_hex(4)}")
@@ -178,12 +181,13 @@ class OperatorKey:
         draft.replace(self.memory)
 
     def _file_exists(self) -> bool:
+        """Whether there is a key file."""
         with self._file_errors_translated():
             return self.path.exists()
 
     @contextmanager
     def _file_errors_translated(self) -> Iterator[None]:
-        """Say which key cannot be used, and what that means."""
+        """Raise OSError and ValueError within the block as a RecordError that names the file."""
         try:
             yield
         except (OSError, ValueError) as problem:
@@ -196,16 +200,19 @@ class OperatorKey:
 
 
 def _public_hex(key: Ed25519PrivateKey) -> str:
+    """The public part of a key in hexadecimal."""
     return key.public_key().public_bytes_raw().hex()
 
 
 def _new_key() -> Ed25519PrivateKey:
+    """A new random Ed25519 key."""
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     return Ed25519PrivateKey.generate()
 
 
 def _read_key(path: Path) -> Ed25519PrivateKey:
+    """The key in a PEM file. Raises OSError, or ValueError for one that others can read."""
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
@@ -218,7 +225,7 @@ def _read_key(path: Path) -> Ed25519PrivateKey:
 
 
 def _write_key(key: Ed25519PrivateKey, path: Path) -> None:
-    """Write a key beside its place, then link it in: two programs never make two."""
+    """Write a key beside its place, then link it in, so that two programs never make two keys."""
     from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
     text = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())

@@ -1,4 +1,4 @@
-"""Who works on a run: a lease, so that two benches never write to one."""
+"""Leases: which program writes to a run, so that two benches never write to the same one."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ RENEW_AFTER_S = LEASE_S / 3
 
 @dataclass(frozen=True)
 class LeaseHolder:
-    """One program on one computer."""
+    """A program on a computer that holds leases."""
 
     host: str
     pid: int
@@ -29,7 +29,7 @@ class LeaseHolder:
 
     @classmethod
     def this_program(cls) -> LeaseHolder:
-        """This program."""
+        """This program on this computer."""
         host = socket.gethostname()
         return cls(host, os.getpid(), f"{account_name()} on {host}, process {os.getpid()}")
 
@@ -37,8 +37,8 @@ class LeaseHolder:
 def take_lease(connection: Connection, run: int, run_id: str, me: LeaseHolder) -> None:
     """Take or renew the lease of run number `run`.
 
-    A lease that is over, or whose program on this computer is gone, can be taken. Raises
-    UsageError naming the holder of one that cannot.
+    A lease that is over can be taken, as can one whose program on this computer has ended. Raises
+    UsageError naming the holder of any other.
     """
     lock_ledger(connection)
     now_s = _now_s(connection)
@@ -56,12 +56,12 @@ def take_lease(connection: Connection, run: int, run_id: str, me: LeaseHolder) -
 
 
 def release_lease(connection: Connection, run: int) -> None:
-    """Give the lease up."""
+    """Delete the lease of run number `run`."""
     connection.execute(delete(LEASES).where(LEASES.c.run == run))
 
 
 def _now_s(connection: Connection) -> float:
-    """The server's time where there is one: the clocks of benches differ."""
+    """Time in s since 1970, of the database server where there is one: clocks of benches differ."""
     if connection.dialect.name == "postgresql":
         now = connection.execute(text("SELECT extract(epoch FROM clock_timestamp())")).scalar_one()
         return float(now)
@@ -82,7 +82,7 @@ def process_runs(pid: int) -> bool:
 
 
 def _is_held_by_another(host: str, pid: int, me: LeaseHolder) -> bool:
-    """Whether another program has it: not we, and none of this computer that has ended."""
+    """Whether another program has it, and is not one of this computer that has ended."""
     if host != me.host or os.name != "posix":
         return (host, pid) != (me.host, me.pid)
     return pid != me.pid and process_runs(pid)

@@ -1,4 +1,4 @@
-"""The tables of a store brought up to date."""
+"""Makes the tables of a new store and migrates those of an older version."""
 
 from __future__ import annotations
 
@@ -24,12 +24,12 @@ _ALEMBIC = Lock()  # it keeps what it works on in globals
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
 
 
-def migrate_to_newest(database: Database, tell: Notify = no_notice) -> None:
-    """Make or migrate the tables where they are not the newest.
+def migrate_to_newest(database: Database, notify: Notify = no_notice) -> None:
+    """Make the tables, or migrate them to the newest version, where they are not of it already.
 
-    Asks for the version first, since Alembic takes longer to import than a run to start. A
-    file is copied before it is migrated, and `tell` told where to; one that may not be written
-    to stays as it is, and a copy that nobody sees is migrated. Raises RecordError when a newer
+    The version is asked in plain SQL first, since Alembic takes longer to import than a run to
+    start. A file is copied before it is migrated, and `notify` gets the copy's place; of a file
+    that may not be written to, a private copy is migrated. Raises RecordError when a newer
     ohmwright made the tables, or the file has lost them.
     """
     if database.is_sqlite:
@@ -58,13 +58,13 @@ def migrate_to_newest(database: Database, tell: Notify = no_notice) -> None:
             connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
         found = _version(connection)
         if found is not None and found != NEWEST_VERSION and database.is_sqlite:
-            _copy_before_migration(Path(database.place), found, tell)
+            _copy_before_migration(Path(database.place), found, notify)
         if found != NEWEST_VERSION:
             run_migrations(connection)
 
 
-def _copy_before_migration(path: Path, version: str, tell: Notify) -> None:
-    """Nobody writes to the file meanwhile: we are in the middle of doing so."""
+def _copy_before_migration(path: Path, version: str, notify: Notify) -> None:
+    """Copy the file beside itself. The caller's write transaction keeps other writers out."""
     try:
         copy = copy_beside(path, version)
     except (OSError, sqlite3.Error) as problem:
@@ -74,11 +74,11 @@ def _copy_before_migration(path: Path, version: str, tell: Notify) -> None:
             "Nothing was changed.",
             "Make room beside it, or correct the permissions, and try again.",
         ) from None
-    tell(f"{path} is brought up to date; as it was until now it is kept in {copy}")
+    notify(f"{path} is brought up to date; as it was until now it is kept in {copy}")
 
 
 def _create_file(path: Path) -> None:
-    """Make the file with its tables beside its place, then link it in.
+    """Make a missing file with its tables beside its place, then link it in.
 
     So a file without tables is never one that was being made, but one that lost them.
     """
@@ -100,6 +100,7 @@ def _create_file(path: Path) -> None:
 
 
 def _lost_tables_error(happened: str) -> RecordError:
+    """The error for a store that was there and is not any more."""
     return RecordError(
         happened,
         "What was recorded there is lost, unless there is a copy.",
@@ -110,7 +111,7 @@ def _lost_tables_error(happened: str) -> RecordError:
 def run_migrations(connection: Connection) -> None:
     """Run every migration that is missing, in the transaction of `connection`.
 
-    The summaries are made anew after the last, so no migration need know what fills them.
+    The summary tables are filled anew after the last one, so no migration has to fill them.
     """
     from alembic import command
     from alembic.config import Config
@@ -124,6 +125,7 @@ def run_migrations(connection: Connection) -> None:
 
 
 def _version(connection: Connection) -> str | None:
+    """The version of the tables; None where there are none."""
     if not inspect(connection).has_table("alembic_version"):
         return None
     return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()

@@ -1,4 +1,4 @@
-"""Runs from elsewhere taken into a store: new ones, and what follows on one that was begun."""
+"""Imports runs into a store: new ones, and the events that continue one on record."""
 
 from __future__ import annotations
 
@@ -16,17 +16,16 @@ from .ledger import LedgerEntry, add_entry, next_run_number
 from .run_reader import find_run, read_run
 from .sql_store import SqlStore
 from .tables import EVENTS, RESULTS, RUNS
-from .witness import ChainPosition
+from .witness_file import ChainPosition
 
 ImportOutcome = Literal["new", "longer", "there already"]
 """What a run brings that is handed over: all of it, events that follow on ours, or nothing."""
 
 
 def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> ImportOutcome:
-    """What `theirs` has that `ours` has not; None where we have nothing of that run.
+    """What importing `theirs` would add to `ours`, which is None where the store has no such run.
 
-    Raises UsageError where one does not go on where the other ends, with the first event that
-    differs.
+    Raises UsageError, naming the first event that differs, where one does not continue the other.
     """
     if ours is None:
         return "new"
@@ -43,9 +42,10 @@ def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> Im
 
 
 def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> ImportOutcome:
-    """Keep what a checked run brings; nothing that is there is replaced.
+    """Store what a checked run adds, and say what that was; nothing on record is replaced.
 
-    `events` are those of `run`. Raises UsageError for one that forks or is being written to.
+    `events` are the verified events of `run`. Raises UsageError for a run that differs from the one
+    on record, or that another program is writing to.
     """
     with store.database.write() as connection:
         store.refuse_loss(connection)
@@ -75,7 +75,7 @@ def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> Im
 
 
 def _local_run(store: SqlStore, connection: Connection, row: Row) -> StoredRun:
-    """A run that is there, checked: nothing is built on one that is damaged."""
+    """The run on record, verified: nothing is added to a damaged one. Raises RecordError."""
     try:
         ours = read_run(connection, row)
         verified_events(ours)
@@ -87,6 +87,7 @@ def _local_run(store: SqlStore, connection: Connection, row: Row) -> StoredRun:
 def _add_import_entry(
     connection: Connection, number: int, run: StoredRun, last: Event
 ) -> LedgerEntry:
+    """Append the ledger entry of an import: the run's head, and its seal and verdict if any."""
     content: dict[str, Any] = {"head": run.head.hex(), "run": run.run_id}
     if run.seal is not None:
         content["seal"] = run.seal.model_dump(mode="json")
@@ -114,6 +115,7 @@ def _insert_new_events(
 
 
 def _fork_error(run_id: str, how: str) -> UsageError:
+    """The error for a run whose copies differ."""
     return UsageError(
         f"Run {run_id} is on record here and does not go on as the one in the file: {how}.",
         "Nothing is ever written over; nothing of that run was imported.",

@@ -1,4 +1,4 @@
-"""A store and its runs as they are kept, read and not yet checked."""
+"""Reads the store's name and runs as they are stored, not yet checked."""
 
 from __future__ import annotations
 
@@ -16,7 +16,10 @@ from .tables import EVENTS, RUNS, STORE
 
 
 def store_id(database: Database) -> str:
-    """The name that the store was given when it was made: 32 hexadecimal digits."""
+    """The name that the store was given when it was made: 32 hexadecimal digits.
+
+    Raises RecordError where it is missing or damaged.
+    """
     with database.read() as connection:
         (*found,) = connection.execute(select(STORE.c.id)).scalars()
     if len(found) != 1 or re.fullmatch("[0-9a-f]{32}", str(found[0])) is None:
@@ -29,7 +32,7 @@ def store_id(database: Database) -> str:
 
 
 def read_run(connection: Connection, run: Row) -> StoredRun:
-    """A run as it is kept; `run` is its row in the table of runs. Raises Broken."""
+    """A run as it is stored; `run` is its row in the table of runs. Raises BrokenRunError."""
     query = select(EVENTS.c.number, EVENTS.c.body, EVENTS.c.hash)
     rows = connection.execute(query.where(EVENTS.c.run == run["number"]).order_by(EVENTS.c.number))
     events = tuple(StoredEvent(*row) for row in rows)

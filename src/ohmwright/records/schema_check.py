@@ -1,4 +1,4 @@
-"""Whether the file and the tables of a store are as they were made."""
+"""Whether the file and the tables of a store are as the migrations made them."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ def file_damage(connection: Connection) -> Iterator[AuditFinding]:
 
 
 def altered_tables(connection: Connection) -> Iterator[AuditFinding]:
-    """Whether tables, indexes and the triggers that forbid changes are as they were made."""
+    """Each table, index or trigger against changes that is not as the migrations made it."""
     if connection.dialect.name == "sqlite":
         expected, found = _schema_as_made(), _schema(connection)
         for name in sorted({key for key, _ in expected ^ found}):
@@ -42,12 +42,14 @@ def altered_tables(connection: Connection) -> Iterator[AuditFinding]:
 
 
 def _schema(connection: Connection) -> set[tuple[str, str]]:
+    """Type and name, table and SQL text of everything in a SQLite schema."""
     rows = connection.execute(text("SELECT type, name, tbl_name, sql FROM sqlite_master"))
     return {(str(row.name), repr(tuple(row))) for row in rows}
 
 
 @cache
 def _schema_as_made() -> set[tuple[str, str]]:
+    """The SQLite schema that the migrations make in an empty database."""
     with create_engine("sqlite://").begin() as connection:
         run_migrations(connection)
         return _schema(connection)

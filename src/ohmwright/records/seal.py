@@ -1,4 +1,4 @@
-"""The seal of a run: its last hash, signed by the operator when the run is closed."""
+"""The seal of a finished run: its last hash, signed with the operator's key."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ class SealStatement(FrozenModel):
 
 
 class Seal(FrozenModel):
-    """A statement and the signature over it, in hexadecimal (64 bytes)."""
+    """A statement and the Ed25519 signature over it, in hexadecimal (64 bytes)."""
 
     statement: SealStatement
     signature: str
@@ -45,7 +45,7 @@ class Seal(FrozenModel):
         return fingerprint(self.statement.key)
 
     def is_valid(self) -> bool:
-        """Whether the signature fits the statement and its key."""
+        """Whether the signature fits the statement and the key that it names."""
         from cryptography.exceptions import InvalidSignature
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
@@ -58,14 +58,14 @@ class Seal(FrozenModel):
 
 
 def is_public_key(text: str) -> bool:
-    """Whether `text` is a public key as we write it: 64 hexadecimal digits in lower case."""
+    """Whether `text` is a public key: 64 hexadecimal digits in lower case."""
     return _KEY.fullmatch(text) is not None
 
 
 def fingerprint(key: str) -> str:
-    """A short name of a public key: the first 16 hexadecimal digits of its SHA-256, in fours.
+    """The first 16 hexadecimal digits of a public key's SHA-256, in groups of four.
 
-    What is no public key has none, and is named so.
+    A text that is no public key gives `no-key`.
     """
     if not is_public_key(key):
         return "no-key"

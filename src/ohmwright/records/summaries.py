@@ -1,7 +1,7 @@
 """Tables that sum up others, so that a question about a whole fleet reads few rows.
 
-Triggers of the database bring them up to date with every row inserted (`migrations/`). Here is
-what they must hold, made from the rows that they sum up: to check them, or make them anew.
+Triggers of the database keep them up to date with every inserted row (`migrations/`). This
+module computes what they must hold from the rows that they sum up, to check or refill them.
 """
 
 from __future__ import annotations
@@ -43,7 +43,7 @@ _MADE = ((TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))
 
 
 def rebuild_summary_tables(connection: Connection) -> None:
-    """Make every summary anew, in the transaction of `connection`."""
+    """Fill every summary table anew, in the transaction of `connection`."""
     lock_ledger(connection)
     if connection.dialect.name == "postgresql":  # or a result that is being kept were left out
         connection.execute(text("LOCK TABLE tallies, newest_runs IN EXCLUSIVE MODE"))
@@ -53,7 +53,7 @@ def rebuild_summary_tables(connection: Connection) -> None:
 
 
 def wrong_summary_tables(connection: Connection) -> Iterator[Table]:
-    """Each summary that is not what the rows make that it sums up."""
+    """Yield each summary table that differs from what its source rows sum up to."""
     for table, query in _MADE:
         made, found = connection.execute(text(query)), connection.execute(select(table))
         if set(map(tuple, made)) != set(map(tuple, found)):

@@ -1,4 +1,4 @@
-"""The tables of a store, as queries use them. The migrations make them."""
+"""The tables of a store as queries use them; the migrations make them."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ METADATA = MetaData()
 
 
 class _Bytes(LargeBinary):
-    """Bytes; what a damaged file holds in their place is no bytes at all, and fails its hash."""
+    """A column of bytes; a value of another type in a damaged file reads as no bytes at all."""
 
     cache_ok = True
 
@@ -34,10 +34,12 @@ _REAL: TypeEngine[float] = Double().with_variant(Float(), "sqlite")
 
 
 def _table(name: str, *columns: Column[Any]) -> Table:
+    """A table of this store."""
     return Table(name, METADATA, *columns)
 
 
 def _text(name: str) -> Column[Any]:
+    """A column of text."""
     return Column(name, Text)
 
 

@@ -1,4 +1,4 @@
-"""Times on record that run backwards. A clock may have been set, so these are warnings."""
+"""Warnings about times on record that run backwards; a clock may merely have been set."""
 
 from __future__ import annotations
 
@@ -20,9 +20,9 @@ CLOCK_STEP_S = 1.0
 
 
 def runs_dated_backwards(connection: Connection) -> Iterator[AuditFinding]:
-    """Each run that says it began before the one that was opened before it.
+    """A warning for each run that is dated before the run that was opened before it here.
 
-    Imported runs come in any order, and a simulated clock tells none.
+    Imported runs come in any order, and a simulated clock tells none, so both are left out.
     """
     query = (
         select(RUNS.c.run_id, RUNS.c.at)
@@ -43,7 +43,7 @@ def runs_dated_backwards(connection: Connection) -> Iterator[AuditFinding]:
 
 
 def events_dated_backwards(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
-    """Each event of a run that is dated before the one before it."""
+    """A warning for each event of a run that is dated before the event before it."""
     simulated = any(isinstance(e, RunStarted) and e.seed is not None for e in events)
     for number, back_s in _backward_steps(events, simulated=simulated):
         what = f"its time is {back_s:.1f} s before that of the event before it: a clock was set"
@@ -51,9 +51,9 @@ def events_dated_backwards(run_id: str, events: Sequence[Event]) -> Iterator[Aud
 
 
 def _backward_steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tuple[int, float]]:
-    """Number of an event, and by how much it goes back.
+    """Yield the number of each event that goes back in time, and by how many seconds.
 
-    The bench's own seconds begin anew with each sitting, and with them a simulated time of day.
+    The bench's own seconds begin anew when a run is resumed, and so does a simulated time of day.
     """
     for number, (before, after) in enumerate(pairwise(events), start=2):
         sits_down = isinstance(after, RunResumed)
@@ -65,12 +65,15 @@ def _backward_steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tup
 
 
 def _with_time_zone(at: datetime) -> datetime:
+    """The time, in UTC where it names no zone."""
     return at.replace(tzinfo=UTC) if at.tzinfo is None else at
 
 
 def _parsed_time(stamp: str) -> datetime:
+    """The time in an ISO 8601 text, in UTC where it names no zone."""
     return _with_time_zone(datetime.fromisoformat(stamp))
 
 
 def _minute_text(stamp: str) -> str:
+    """A time in an ISO 8601 text, to the minute."""
     return f"{_parsed_time(stamp):%Y-%m-%d %H:%M} UTC"
