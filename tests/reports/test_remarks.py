@@ -18,7 +18,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.protections import Protections
 from ohmwright.reports.certificate import certificate_of
-from ohmwright.reports.details import interruptions, protections
+from ohmwright.reports.part_texts import interruption_lines, protection_lines
 from ohmwright.reports.run_remarks import remarks_of_run
 
 from .conftest import BEGUN, a_run, result
@@ -90,7 +90,7 @@ def test_every_paper_names_what_protected_the_bench_and_what_it_lacked(form: str
 
 
 def test_a_record_that_does_not_say_what_protected_the_bench_is_not_recorded() -> None:
-    assert list(protections(certificate_of(a_run()).parts)) == ["not recorded"]
+    assert list(protection_lines(certificate_of(a_run()).parts)) == ["not recorded"]
 
 
 def test_a_part_with_another_protection_is_told_apart() -> None:
@@ -100,10 +100,10 @@ def test_a_part_with_another_protection_is_told_apart() -> None:
     )
     again = RunResumed(**at(2), operator="Oda Brandvik", done=0, protections=Protections())
     parts = certificate_of((first, fault, again, *rest)).parts
-    said = list(protections(parts))
+    said = list(protection_lines(parts))
     assert "part 1: guard process that owns the analyzer's port" in said
     assert "part 2: absent: guard process that owns the analyzer's port" in said
-    assert next(iter(interruptions(parts))).endswith("Left open: P1 is 3 counts up.")
+    assert next(iter(interruption_lines(parts))).endswith("Left open: P1 is 3 counts up.")
 
 
 def test_what_a_person_set_joined_and_moved_is_as_they_told() -> None:

@@ -9,7 +9,7 @@ from rich.text import Text
 
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, Verdict
-from ohmwright.reports.details import interruptions
+from ohmwright.reports.part_texts import interruption_lines
 from ohmwright.reports.run_parts import RunPart, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
@@ -103,7 +103,7 @@ def _protections(sittings: Sequence[RunPart]) -> Iterable[Text]:
 
 
 def _interruptions(sittings: Sequence[RunPart]) -> Iterable[Text]:
-    for line in interruptions(sittings):
+    for line in interruption_lines(sittings):
         yield Text(line, style="yellow")
 
 

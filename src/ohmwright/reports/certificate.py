@@ -1,4 +1,4 @@
-"""What a certificate rests on, gathered from the events of one run."""
+"""The data of a certificate, gathered from the events of one finished run."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ from .traceability_marks import ValueMarks, value_marks
 
 @dataclass(frozen=True)
 class CertifiedPoint:
-    """One point, as found and as left; either may be missing."""
+    """One measured point with its results as found and as left; either may be missing."""
 
     step: str
     point: str
@@ -30,18 +30,18 @@ class CertifiedPoint:
 
     @property
     def results(self) -> tuple[Result, ...]:
-        """Those that there are."""
+        """The results that exist, as found first."""
         return tuple(r for r in (self.found, self.left) if r is not None)
 
     @property
     def last(self) -> Result:
-        """The newer of the two."""
+        """The result as left where there is one, else that as found."""
         return self.results[-1]
 
 
 @dataclass(frozen=True)
 class AdjustedPoint:
-    """One adjustment point: where its trim was moved, how often, and where it landed."""
+    """The result of one adjustment point, and how often its trim was moved."""
 
     result: Result
     moves: int
@@ -49,7 +49,7 @@ class AdjustedPoint:
 
 @dataclass(frozen=True)
 class Certificate:
-    """Everything that the papers of a finished run say; they only word it."""
+    """Everything that the papers of a finished run state, before it is put into words."""
 
     run_id: str
     asset: Asset
@@ -84,22 +84,25 @@ class Certificate:
 
     @property
     def results(self) -> tuple[Result, ...]:
-        """Every result, in the order of the lines, adjustments last."""
+        """Every result, in the order of the points, adjustments last."""
         measured = (result for line in self.lines for result in line.results)
         return (*measured, *(adjustment.result for adjustment in self.adjustments))
 
     @property
     def operators(self) -> tuple[str, ...]:
-        """Everyone who had the bench, in order."""
+        """Everyone who carried out a part of the run, in order."""
         return tuple(dict.fromkeys(part.operator for part in self.parts))
 
     @property
     def unrecorded_on_s(self) -> float:
-        """How much longer RF may have been on than `on_s`: activations without an end on record."""
+        """How much longer than `on_s` RF may have been on, in s.
+
+        The sum of the limits of activations without an end on record.
+        """
         return sum(part.unrecorded_on_s for part in self.parts)
 
     def part_of(self, result: Result) -> RunPart:
-        """The part of the run that one of `results` was measured in."""
+        """The part of the run in which one of `results` was measured."""
         return next(p for p in self.parts if any(one is result for one in p.results))
 
     def verdict_of(self, stage: Stage) -> Verdict:
@@ -110,7 +113,11 @@ class Certificate:
 def certificate_of(
     events: Sequence[Event], head: str | None = None, seal_note: str = ""
 ) -> Certificate:
-    """The certificate of a finished run. Raises UsageError for one that is not finished."""
+    """The certificate of a finished run. Raises UsageError for one that is not finished.
+
+    `head`: hash of the run's last event. `seal_note`: that the key which sealed the run is not
+    trusted; empty where it is.
+    """
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     finished = events[-1] if events else None
     if started is None or not isinstance(finished, RunFinished):
@@ -152,6 +159,7 @@ def certificate_of(
 
 
 def _lines(results: Sequence[Result]) -> Iterable[CertifiedPoint]:
+    """One certified point for each measured point, in the order of measuring."""
     measured = {(r.step, r.point, r.stage): r for r in results if r.stage in MEASURED}
     for step, point in dict.fromkeys((step, point) for step, point, _ in measured):
         found, left = (measured.get((step, point, stage)) for stage in MEASURED)
@@ -159,6 +167,7 @@ def _lines(results: Sequence[Result]) -> Iterable[CertifiedPoint]:
 
 
 def _adjustments(results: Iterable[Result], events: Iterable[Event]) -> Iterable[AdjustedPoint]:
+    """One adjusted point for each result of the stage `adjust`."""
     moved = [event.point for event in events if isinstance(event, TrimMoved)]
     for result in results:
         if result.stage == "adjust":

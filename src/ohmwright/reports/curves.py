@@ -1,4 +1,4 @@
-"""Power curves: output over load resistance, with tolerance band and uncertainty bars."""
+"""Power curves as SVG: output over load resistance, with tolerance band and uncertainty bars."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ LEAST_POINTS = 3
 
 @dataclass(frozen=True)
 class PlottedCurve:
-    """The points of a step that share a quantity and a name, over load resistance."""
+    """The points of a step that share a quantity and a name, by rising load resistance."""
 
     title: str
     unit: str
     lines: tuple[CertifiedPoint, ...]
 
     def alt(self) -> str:
-        """The picture in words."""
+        """The values and limits of the curve as a sentence for each load resistance."""
         return f"{self.title}. " + " ".join(self._said())
 
     def _said(self) -> Iterable[str]:
@@ -56,7 +56,7 @@ class PlottedCurve:
 
 
 def plotted_curves(certificate: Certificate) -> tuple[PlottedCurve, ...]:
-    """Every curve of three or more load resistances."""
+    """Every curve of a certificate that has three or more load resistances."""
     groups: dict[tuple[str, str, str], list[CertifiedPoint]] = {}
     for line in certificate.lines:
         result = line.last
@@ -71,11 +71,12 @@ def plotted_curves(certificate: Certificate) -> tuple[PlottedCurve, ...]:
 
 
 def _load(line: CertifiedPoint) -> float:
+    """The load resistance of a point in ohm."""
     return line.last.load_ohm or 0.0
 
 
 def curve_svg(curve: PlottedCurve) -> str:
-    """The curve as SVG, 84 by 46 mm; the same curve is the same text."""
+    """The curve as an SVG document, 84 by 46 mm; equal curves give equal text."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
@@ -103,6 +104,7 @@ def curve_svg(curve: PlottedCurve) -> str:
 
 
 def _axes(axes: Axes, curve: PlottedCurve) -> None:
+    """Set up axes: logarithmic load resistance over output."""
     from matplotlib.ticker import FixedLocator, NullLocator
 
     loads = [_load(line) for line in curve.lines]
@@ -131,6 +133,7 @@ def _apart(loads: Sequence[float]) -> list[float]:
 
 
 def _band(axes: Axes, lines: Sequence[CertifiedPoint]) -> None:
+    """Draw the tolerance band and the targets."""
     wanted: list[tuple[float, Target]] = [
         (_load(line), line.last.target) for line in lines if line.last.target is not None
     ]
@@ -143,6 +146,7 @@ def _band(axes: Axes, lines: Sequence[CertifiedPoint]) -> None:
 def _bars(
     axes: Axes, results: Sequence[Result], label: str, colour: str, marker: str, face: str
 ) -> None:
+    """Draw values with bars of their expanded uncertainty."""
     seen = [(r.load_ohm, r.measured) for r in results if r.measured is not None]
     if not seen:
         return

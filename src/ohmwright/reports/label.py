@@ -1,6 +1,6 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
-Only a unit that passed is due again; of any other, a date would say that it may be used till then.
+Only a unit that passed has a due date: on any other, it would say that the unit may be used.
 """
 
 from __future__ import annotations
@@ -52,7 +52,7 @@ def label(
 
 
 def _until(certificate: Certificate, due: date | None) -> str:
-    """How long, or how far, the verdict holds; empty where nothing can be said."""
+    """The due date, or how many points passed; empty where neither can be stated."""
     if certificate.verdict == "pass":
         return "" if due is None else f"Due {due:%Y-%m-%d}"
     if certificate.verdict == "fail":
@@ -64,7 +64,7 @@ def _until(certificate: Certificate, due: date | None) -> str:
 
 
 def qr_text(certificate: Certificate) -> str:
-    """What the code says: run, and the hash that `record verify --head` looks for."""
+    """The text in the QR code: verdict, run, and the hash that `record verify --head` looks for."""
     simulated = () if certificate.seed is None else ("SIMULATED",)
     head = () if certificate.head is None else (f"head {certificate.head}",)
     lines = ("ohmwright", certificate.verdict, f"run {printable(certificate.run_id)}", *head)
@@ -72,6 +72,7 @@ def qr_text(certificate: Certificate) -> str:
 
 
 def _qr(text: str) -> str:
+    """A QR code of `text` as SVG."""
     import segno
 
     svg = BytesIO()

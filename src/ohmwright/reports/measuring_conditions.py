@@ -1,4 +1,4 @@
-"""How a point was measured, in words: mode, setting, load resistance and path."""
+"""The conditions under which a point was measured, in words: mode, setting, load and path."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ CONDITIONS_NOT_RECORDED = "mode, setting and path not recorded"
 
 
 class MeasuringConditions(NamedTuple):
-    """Each as text; empty where there is none, or where it is said elsewhere."""
+    """Each condition as text; empty where there is none, or where it is stated elsewhere."""
 
     mode: str
     setting: str
@@ -23,18 +23,18 @@ class MeasuringConditions(NamedTuple):
     """Whose word it is; empty where mode and setting were chosen by port."""
 
     def words(self) -> str:
-        """All of it in one phrase."""
+        """All conditions in one phrase."""
         load = f"into {self.load}" if self.load else ""
         output = " ".join(filter(None, (self.setting, load)))
         return ", ".join(filter(None, (self.mode, output, self.path, self.reported_by)))
 
     def without(self, other: MeasuringConditions) -> MeasuringConditions:
-        """What `other` does not say."""
+        """The conditions with those left empty that `other` states alike."""
         return MeasuringConditions(*("" if a == b else a for a, b in zip(self, other, strict=True)))
 
 
 def conditions_of_result(result: Result) -> MeasuringConditions:
-    """The conditions of a result, or that they are not on record."""
+    """The conditions of a result, or that they are not recorded."""
     load = "" if result.load_ohm is None else f"{result.load_ohm:g} Ω"
     if result.path is None:
         return MeasuringConditions(CONDITIONS_NOT_RECORDED, "", load, "", "")
@@ -50,7 +50,7 @@ def conditions_of_result(result: Result) -> MeasuringConditions:
 
 
 def _reported_by(result: Result) -> str:
-    """Whose word it is that the unit was set, the path joined and the trim moved."""
+    """Who reported that the unit was set, the path joined and the trim moved."""
     words = {
         "set": result.setting_told_by,
         "path joined": result.path_told_by,
@@ -64,7 +64,7 @@ def _reported_by(result: Result) -> str:
 
 
 def shared_conditions(found: Sequence[MeasuringConditions]) -> MeasuringConditions:
-    """What all of them share."""
+    """The conditions that all of `found` share, the others empty."""
     facets = (
         map(set, zip(*found, strict=True)) if found else [set()] * len(MeasuringConditions._fields)
     )
@@ -72,7 +72,7 @@ def shared_conditions(found: Sequence[MeasuringConditions]) -> MeasuringConditio
 
 
 def differing_conditions_text(found: Iterable[tuple[str, MeasuringConditions]]) -> str:
-    """One phrase for named conditions, each name only where they differ."""
+    """One phrase for named conditions, with the names where they differ."""
     said = [(name, words) for name, one in found if (words := one.words())]
     if len({words for _, words in said}) <= 1:
         return said[0][1] if said else ""

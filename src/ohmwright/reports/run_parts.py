@@ -1,4 +1,4 @@
-"""A run in its parts: from being begun or resumed to its end or its interruption."""
+"""The parts of a run: each from being begun or resumed to its end or its interruption."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ _OF_THE_CERTIFICATE = {"meter accuracy", "meter drift", "load resistance", "load
 
 @dataclass(frozen=True)
 class RunPart:
-    """What one person did in one go."""
+    """What one person measured in one part of a run."""
 
     number: int
     operator: str
@@ -74,7 +74,7 @@ def parts_of_run(events: Iterable[Event]) -> tuple[RunPart, ...]:
 def _changed_documents(
     before: Sequence[DocumentRef], now: Sequence[DocumentRef]
 ) -> tuple[Role, ...]:
-    """Nothing is said of a part that kept no documents, nor of one after it."""
+    """The roles of documents that differ between two parts; empty where either kept none."""
     if not before or not now:
         return ()
     return tuple(
@@ -85,7 +85,7 @@ def _changed_documents(
 def run_totals_s(events: Sequence[Event]) -> tuple[float, float]:
     """How long RF was on, and the time at the bench, both in s over the whole of a finished run.
 
-    A program that kept no documents counted the last part alone; the earlier ones are added.
+    Earlier programs, which kept no documents, counted the last part alone; the others are added.
     """
     *earlier, last = parts(events)
     finished = last[-1]
@@ -103,6 +103,7 @@ def _part(
     opening: RunStarted | RunResumed | None,
     changed: tuple[Role, ...],
 ) -> RunPart:
+    """One part from its events; `opening` is the event that began or resumed it."""
     certified = None if opening is None else opening.traceability
     return RunPart(
         number=number,
@@ -125,6 +126,7 @@ def _part(
 
 
 def _interruption_cause(events: Sequence[Event]) -> str:
+    """The message of the fault that ended a part; empty where the run was finished."""
     if isinstance(events[-1], RunFinished):
         return ""
     faults = [event.message for event in events if isinstance(event, Fault)]
@@ -132,6 +134,7 @@ def _interruption_cause(events: Sequence[Event]) -> str:
 
 
 def _unrecorded_on_s(events: Sequence[Event]) -> float:
+    """The limit in s of an activation whose end is not on record; 0 where every end is."""
     if any(isinstance(event, Fault) and event.on_s is not None for event in events):
         return 0.0
     last = [e for e in events if isinstance(e, ActivationOpened | ActivationClosed)][-1:]
@@ -140,10 +143,10 @@ def _unrecorded_on_s(events: Sequence[Event]) -> float:
 
 
 def _with_traceability(result: Result, certified: Traceability | None) -> Result:
-    """The result with what its uncertainty rests on, where a record without it lets see that.
+    """The result with its traceability, derived from its budget where the record does not state it.
 
-    Such a record has the certificate at the opening of the part, and a budget shows by its
-    lines whether the certificate entered.
+    A record without it has the certificate at the opening of the part, and the lines of a budget
+    show whether that certificate was used.
     """
     measured = result.measured
     if result.traceability is not None or measured is None or not measured.budget:

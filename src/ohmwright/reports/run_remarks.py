@@ -67,7 +67,7 @@ def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
 
 
 def _result_text(result: Result) -> str:
-    """Value with uncertainty and unit, verdict and reason of a result, comma-separated."""
+    """Value with uncertainty and unit, verdict and reason of a result, separated by commas."""
     words = [result.verdict, result.reason]
     if result.measured is not None:
         value, expanded = value_and_uncertainty(result.measured)

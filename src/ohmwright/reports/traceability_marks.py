@@ -1,9 +1,9 @@
-"""What each value rests on, and the marks that tell values apart where they differ."""
+"""What each value is traceable to, and the marks beside values where that differs."""
 
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from string import ascii_lowercase
 from typing import Literal
@@ -20,7 +20,7 @@ NOT_TRACEABLE = "none: no analyzer certificate; U, P and TUR are of the readings
 
 @dataclass(frozen=True)
 class ValueMarks:
-    """A letter for what a value rests on unlike most, a figure for its part of several."""
+    """The mark of each result: a letter for its traceability, a figure for its part of the run."""
 
     bases: tuple[TraceabilityBasis, ...]
     """What the values of the run rest on: first what most of them do, which has no letter."""
@@ -28,11 +28,11 @@ class ValueMarks:
     figures: dict[tuple[str, str, str], str]
 
     def of(self, result: Result) -> str:
-        """The mark of a result."""
+        """The letter and figure of a result; empty where it has neither."""
         return self.letters.get(_key(result), "") + self.part_of(result)
 
     def part_of(self, result: Result) -> str:
-        """The part of the run that it was measured in; empty where there is one only."""
+        """The number of the part of the run it was measured in; empty where there is only one."""
         return self.figures.get(_key(result), "")
 
 
@@ -46,7 +46,7 @@ def value_marks(parts: Sequence[RunPart]) -> ValueMarks:
 
 
 def mark_letter(place: int) -> str:
-    """Nothing for the first, which most values share; then a, b, c …"""
+    """Empty for place 0, which most values share; then a, b, c …"""
     return "" if place == 0 else ascii_lowercase[(place - 1) % len(ascii_lowercase)]
 
 
@@ -64,8 +64,21 @@ def traceability_text(basis: TraceabilityBasis) -> str:
 
 
 def _several(parts: Sequence[RunPart]) -> bool:
+    """Whether more than one part has results."""
     return sum(bool(part.results) for part in parts) > 1
 
 
 def _key(result: Result) -> tuple[str, str, str]:
+    """Stage, step and point of a result, which name it within a run."""
     return result.stage, result.step, result.point
+
+
+def mark_notes(marks: ValueMarks) -> Iterable[str]:
+    """What the letters and figures beside values mean; nothing where there are none."""
+    if len(marks.bases) > 1:
+        yield (
+            "A letter beside a value: what its U is traceable to, as listed under Analyzer; most "
+            "values have none."
+        )
+    if marks.figures:
+        yield "A figure beside a value: the part of the run that it was measured in."
