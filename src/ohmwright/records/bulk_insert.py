@@ -21,7 +21,7 @@ class BulkInsert:
 
     def __init__(self, table: Table, dialect: Dialect) -> None:
         self.columns = tuple(table.c.keys())
-        """What a row holds, in this order."""
+        """Names of the columns, in the order in which a row holds their values."""
         text = str(insert(table).compile(dialect=dialect))
         self._head, self._row = text.split(" VALUES ")
         self._texts: dict[int, str] = {}

@@ -12,7 +12,7 @@ from ohmwright.model.event import Event, PointLearned, RunStarted
 from .store import Store
 
 _MOST_RUNS = 40
-"""So many of the latest runs are read: a model's units do not change from year to year."""
+"""How many of the latest runs are read; older ones would add little about a model."""
 
 
 def fleet_priors(store: Store, model: str, *, simulated: bool) -> dict[str, FleetPrior]:

@@ -19,7 +19,7 @@ from .tables import EVENTS, RESULTS, RUNS
 from .witness_file import ChainPosition
 
 ImportOutcome = Literal["new", "longer", "there already"]
-"""What a run brings that is handed over: all of it, events that follow on ours, or nothing."""
+"""What an import adds: a new run, more events of a run on record, or nothing."""
 
 
 def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> ImportOutcome:

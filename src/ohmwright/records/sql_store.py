@@ -30,7 +30,7 @@ from .witness import Witness, losses
 from .witness_file import ChainPosition
 
 KEY_MEMORY_FILE = "keys"
-"""In the witness folder: the file that remembers the keys of this computer."""
+"""Name of the file in the witness folder that lists the keys of this computer."""
 
 
 class SqlStore(Store):

@@ -44,7 +44,7 @@ def _text(name: str) -> Column[Any]:
 
 
 STORE = _table("store", Column("id", Text, primary_key=True))
-"""One row: the name of the store, drawn when it was made."""
+"""One row: the name of the store, drawn at random when it was made."""
 
 RUNS = _table(
     "runs",
@@ -83,7 +83,7 @@ RESULTS = _table(
     _text("at"),
     Column("simulated", Integer),
 )
-"""Every result flat, for queries over a fleet; each can be made again from its event."""
+"""Every result as a row, for queries over a fleet; each can be made again from its event."""
 
 TALLIES = _table(
     "tallies",
@@ -115,4 +115,4 @@ LEASES = _table(
     _text("holder"),
     Column("until_s", _REAL),
 )
-"""Who works on a run."""
+"""Which program writes to a run, and until when it may."""

@@ -14,9 +14,9 @@ from .audit_finding import AuditFinding
 from .tables import LEDGER, RUNS
 
 CLOCK_DIFFERENCE_S = 60.0
-"""Benches that share a store differ by some seconds."""
+"""Difference in s that is no finding: clocks of benches that share a store differ."""
 CLOCK_STEP_S = 1.0
-"""A clock that is kept by the network may be stepped by less at any time."""
+"""Step in s that is no finding: a clock set over the network may be stepped by less."""
 
 
 def runs_dated_backwards(connection: Connection) -> Iterator[AuditFinding]:

@@ -99,7 +99,7 @@ class Signer:
 
     key: str
     operators: list[str] = field(default_factory=list)
-    """Who the seals say had it; nobody has checked that."""
+    """Names of operators in the seals; nobody has checked them."""
     runs: list[str] = field(default_factory=list)
 
     @property

@@ -47,15 +47,18 @@ class WitnessFile:
 class FileWriter:
     """Writes one witness file: the first line what is committed, the second what is intended."""
 
-    def __init__(self, path: Path, begun: ChainPosition) -> None:
-        """A run's file is made anew, since its number may have been meant for another run."""
-        if begun.run_id or not path.exists():
+    def __init__(self, path: Path, start: ChainPosition) -> None:
+        """Open the file at `path`, made with the link `start` where it is missing.
+
+        The file of a run is always made anew: its number may have been meant for another run.
+        """
+        if start.run_id or not path.exists():
             draft = path.with_name(f".{path.name}.{token_hex(4)}")
             with os.fdopen(create_private_file(draft), "wb") as file:
-                file.write(_committed_line(begun) + _intended_line(begun))
-            draft.replace(path) if begun.run_id else link_into_place(draft, path)
+                file.write(_committed_line(start) + _intended_line(start))
+            draft.replace(path) if start.run_id else link_into_place(draft, path)
         self._descriptor = os.open(path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
-        self._second = len(_committed_line(begun))
+        self._second = len(_committed_line(start))
 
     def write_committed(self, link: ChainPosition) -> None:
         """Write the first line."""

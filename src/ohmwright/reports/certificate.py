@@ -65,16 +65,16 @@ class Certificate:
     begun_at: datetime
     ended_at: datetime
     marks: ValueMarks
-    """What each value rests on."""
+    """What each value is traceable to."""
     documents: tuple[Document, ...]
-    """What the run went by; empty in records that keep none."""
+    """Procedure, bench and data files of the run; empty in records that have none."""
     seed: int | None
     verdict: Verdict
     lines: tuple[CertifiedPoint, ...]
     adjustments: tuple[AdjustedPoint, ...]
     rules: tuple[str, ...]
     remarks: tuple[str, ...]
-    """What people said and what befell the work beside its results, fit to be shown."""
+    """Comments, and what happened beside the results, as printable text."""
     on_s: float
     bench_time_s: float
     head: str | None

@@ -71,10 +71,10 @@ class CertificateText:
     stages: tuple[str, ...]
     adjustments: tuple[AdjustmentRow, ...]
     adjusted_at: str
-    """How all of them were adjusted."""
+    """Conditions that all adjusted points share."""
     reasons: tuple[str, ...]
     interruptions: tuple[str, ...]
-    """Each part of a run that was interrupted; empty where none was."""
+    """A line for each part of an interrupted run; empty for a run in one part."""
     remarks: tuple[str, ...]
     protections: tuple[str, ...]
     """What kept RF from staying on, and what the bench lacked."""

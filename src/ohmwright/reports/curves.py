@@ -28,7 +28,7 @@ _STYLE: dict[Any, Any] = {
     "ytick.major.width": 0.5,
 }
 LEAST_POINTS = 3
-"""Fewer points make no curve worth a picture."""
+"""Fewest load resistances for which a curve is drawn."""
 
 
 @dataclass(frozen=True)

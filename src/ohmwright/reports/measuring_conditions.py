@@ -20,7 +20,7 @@ class MeasuringConditions(NamedTuple):
     load: str
     path: str
     reported_by: str
-    """Whose word it is; empty where mode and setting were chosen by port."""
+    """Who reported it; empty where mode and setting were chosen over the generator's port."""
 
     def words(self) -> str:
         """All conditions in one phrase."""

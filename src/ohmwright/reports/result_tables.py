@@ -39,7 +39,7 @@ class ResultCells:
     ratio: str = ""
     verdict: str = ""
     mark: str = ""
-    """What the value rests on and its part of the run, where not all are alike."""
+    """Letter of its traceability and figure of its part, where values differ in them."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class PointRow:
 
     point: str
     at: str
-    """How it was measured, as far as the other points of its step were measured otherwise."""
+    """Conditions that the other points of the step do not share."""
     target: str
     limits: str
     accepted: str
@@ -64,7 +64,7 @@ class StepGroup:
 
     step: str
     at: str
-    """How all of them were measured."""
+    """Conditions that all points of the step share."""
     rows: tuple[PointRow, ...]
 
 

@@ -41,18 +41,18 @@ class RunPart:
     cut_short_by: str
     """Empty where the run was finished."""
     left_open: str
-    """What stood in the unit then that was moved and not stored, and what to do about it."""
+    """Which trim was moved and not stored when the part ended, and what to do about it."""
     rf_left_open: bool
     """Whether RF was not known to be off when it was cut short."""
     protections: Protections | None
-    """What the bench had against RF that stays on; None in records that do not say."""
+    """Protections of the bench against RF that stays on; None in records without them."""
     proofs: tuple[str, ...]
-    """Which of them were seen to work with RF on."""
+    """Protections that were seen to work with RF on."""
     environment: Environment | None
     software: str | None
-    """None in records that do not say."""
+    """None in records that do not name it."""
     changed: tuple[Role, ...]
-    """Of which documents the part before had another text, or none, or the only one."""
+    """Roles of documents that differ from those of the part before."""
     results: tuple[Result, ...]
     unrecorded_on_s: float
     """Limit of an activation whose end is not on record, in s; 0 where every end is, infinite

@@ -23,7 +23,7 @@ class ValueMarks:
     """The mark of each result: a letter for its traceability, a figure for its part of the run."""
 
     bases: tuple[TraceabilityBasis, ...]
-    """What the values of the run rest on: first what most of them do, which has no letter."""
+    """What values are traceable to, most frequent first; the first one has no letter."""
     letters: dict[tuple[str, str, str], str]
     figures: dict[tuple[str, str, str], str]
 
