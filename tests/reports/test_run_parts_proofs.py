@@ -3,7 +3,7 @@
 from ohmwright.model.event import Event, ProtectionProved
 from ohmwright.reports.run_parts import parts_of_run
 
-from .test_parts import interrupted, later  # noqa: F401 - a fixture
+from .test_run_parts import interrupted, later  # noqa: F401 - a fixture
 
 
 def test_a_proof_is_of_its_own_part_alone(interrupted: tuple[Event, ...]) -> None:  # noqa: F811

@@ -23,7 +23,7 @@ from ohmwright.reports.run_remarks import remarks_of_run
 
 from .conftest import BEGUN, a_run, result
 from .test_csv_file import rows_of
-from .test_parts import squeezed, text_in
+from .test_run_parts import squeezed, text_in
 
 
 def at(minutes: float) -> Any:
