@@ -118,14 +118,7 @@ def certificate_of(
     `head`: hash of the run's last event. `seal_note`: that the key which sealed the run is not
     trusted; empty where it is.
     """
-    started = next((event for event in events if isinstance(event, RunStarted)), None)
-    finished = events[-1] if events else None
-    if started is None or not isinstance(finished, RunFinished):
-        raise UsageError(
-            "This run is not finished.",
-            "A certificate speaks of whole runs only.",
-            "Go on with it by --resume, then ask again.",
-        )
+    started, finished = _first_and_last(events)
     parts = parts_of_run(events)
     on_s, bench_time_s = run_totals_s(events)
     results = latest(result for part in parts for result in part.results)
@@ -156,6 +149,19 @@ def certificate_of(
         head=head,
         seal_note=printable(seal_note) if seal_note else "",
     )
+
+
+def _first_and_last(events: Sequence[Event]) -> tuple[RunStarted, RunFinished]:
+    """The events that began and finished a run. Raises UsageError for one that is not finished."""
+    started = next((event for event in events if isinstance(event, RunStarted)), None)
+    finished = events[-1] if events else None
+    if started is None or not isinstance(finished, RunFinished):
+        raise UsageError(
+            "This run is not finished.",
+            "A certificate speaks of whole runs only.",
+            "Go on with it by --resume, then ask again.",
+        )
+    return started, finished
 
 
 def _lines(results: Sequence[Result]) -> Iterable[CertifiedPoint]:
