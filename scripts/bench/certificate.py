@@ -12,21 +12,21 @@ from statistics import median
 from time import process_time
 
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.label import LabelSize, label
 from ohmwright.reports.pdf import certificate_pdf
-from ohmwright.reports.sheet import sheet_of
 from tests.reports import conftest as runs
 
 
 def papers(made: Sequence[Certificate]) -> dict[str, Callable[[int], object]]:
     """How each paper is made, given a number from 0 to 6."""
-    sheet = sheet_of(made[0])
+    sheet = certificate_text(made[0])
     return {
-        "sheet (curves)": lambda _: sheet_of(made[0]),
-        "PDF": lambda n: certificate_pdf(sheet_of(made[n]), made[n].ended_at),
+        "sheet (curves)": lambda _: certificate_text(made[0]),
+        "PDF": lambda n: certificate_pdf(certificate_text(made[n]), made[n].ended_at),
         "HTML": lambda _: certificate_html(sheet),
         "CSV": lambda _: certificate_csv(made[0]),
         "DCC": lambda _: certificate_dcc(made[0], "DE"),
@@ -45,7 +45,7 @@ def seconds(work: Callable[[int], object], times: int = 7) -> float:
 
 def main() -> None:
     warm = certificate_of(runs.a_run(points=5), runs.HEAD)
-    certificate_pdf(sheet_of(warm), warm.ended_at)
+    certificate_pdf(certificate_text(warm), warm.ended_at)
     rows = []
     for points in (10, 40, 300):
         # a label of its own each time, so that typst's memory of earlier files does not help

@@ -9,7 +9,7 @@ from sqlalchemy import BigInteger, Select, case, cast, func, select
 
 from ohmwright.model.step import Stage
 from ohmwright.records import queries
-from ohmwright.records.flat import stamp
+from ohmwright.records.flat_rows import sortable_time
 from ohmwright.records.tables import LEDGER, RESULTS, RUNS
 
 Query = Select[tuple[object, ...]]
@@ -33,11 +33,10 @@ def questions(end: datetime, model: str, asset: str) -> list[Question]:
     newest = queries.population(*of_point, month)
     failed = queries.with_verdict("fail", week)
     history = queries.history(asset, "cut", "300 ohm")
-    spread, everything = queries.spread(*of_point), queries.population(*of_point)
+    everything = queries.population(*of_point)
     return [
         Question("history of a unit's point", history, history),
         Question("a model's point, newest month", newest, newest),
-        Question("spread of a model's point", spread, spread),
         Question("failed in the newest week", failed, failed),
         Question("trend of a model's point, by month", queries.trend(*of_point), _trend(*of_point)),
         Question("pass rates of the whole fleet", queries.pass_rates(), _pass_rates()),
@@ -83,4 +82,4 @@ def _last_seen(before: datetime | None = None) -> Query:
     verdict = select(func.max(LEDGER.c.verdict)).where(LEDGER.c.run == n.number)
     columns = (n.asset, n.model, n.serial, n.run_id, n.at, verdict.scalar_subquery(), n.simulated)
     query = select(*columns).order_by(n.at, n.asset)
-    return query if before is None else query.where(n.at < stamp(before))
+    return query if before is None else query.where(n.at < sortable_time(before))

@@ -24,7 +24,7 @@ from ohmwright.model.event import ActivationClosed, PointDone
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.tolerance import Target
 from ohmwright.records import queries
-from ohmwright.records.flat import stamp
+from ohmwright.records.flat_rows import sortable_time
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.tables import LEDGER, RESULTS, RUNS
 from scripts.bench import plain_store
@@ -168,7 +168,7 @@ def _run(number: int, at: datetime, random: Random) -> dict[str, object]:
         "serial": str(unit),
         "procedure": "Monopolar output",
         "operator": "Ida Marrow",
-        "at": stamp(at),
+        "at": sortable_time(at),
         "simulated": 1,
     }
 
@@ -206,7 +206,7 @@ def _answered(store: SqlStore, query: Select[tuple[object, ...]]) -> tuple[float
     rows: Sequence[object] = ()
     for _ in range(6):
         start = time.perf_counter()
-        rows = queries.ask(store.database, query)
+        rows = queries.fetch_rows(store.database, query)
         times.append(time.perf_counter() - start)
     return median(times[1:]), list(rows)
 

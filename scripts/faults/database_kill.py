@@ -92,7 +92,7 @@ def _go_on(store: SqlStore, run_id: str, pipe: int, random: Random, *, started: 
     for event in list(some_run(run_id, 6, random))[int(started) :]:
         finished = event.kind == "run_finished"
         store.append(run_id, event)
-        head = "sealed" if finished else store._tails[run_id].head.hex()
+        head = "sealed" if finished else store._ends[run_id].head.hex()
         os.write(pipe, f"{run_id} {head}\n".encode())
 
 
@@ -103,11 +103,13 @@ def _lost(place: str, folder: Path, acknowledged: list[bytes]) -> int:
         there = {
             (run_id, one.hash.hex())
             for run_id in {line.decode().split()[0] for line in acknowledged}
-            for one in store.kept(run_id).events
+            for one in store.stored_run(run_id).events
         }
         pairs = [tuple(line.decode().split()) for line in acknowledged]
         lost = sum(head not in ("sealed",) and (run, head) not in there for run, head in pairs)
-        unsealed = sum(head == "sealed" and store.kept(run).seal is None for run, head in pairs)
+        unsealed = sum(
+            head == "sealed" and store.stored_run(run).seal is None for run, head in pairs
+        )
         return lost + unsealed + _wrong(store)
     finally:
         store.close()

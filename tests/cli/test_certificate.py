@@ -21,6 +21,9 @@ def records(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Path:
     return place
 
 
+_PAPERS = ("pdf", "html", "xml")
+
+
 def test_by_default_pdf_and_html_into_the_current_folder(
     ohmwright: Callable, records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -136,13 +139,20 @@ def test_none_is_made_from_an_older_copy_of_the_record(
     assert not (tmp_path / "b").exists()
 
 
-def test_a_seal_by_an_unknown_key_is_said(
+def test_a_seal_by_an_unknown_key_is_said_and_stands_on_the_papers(
     ohmwright: Callable, records: Path, tmp_path: Path
 ) -> None:
-    known = ohmwright("certificate", "--records", records, "--csv", tmp_path / "a.csv")
+    known = ohmwright("certificate", "--records", records, "--all", tmp_path / "a")
     (tmp_path / "nobody").touch()
     nobody = ("--trusted", tmp_path / "nobody")
-    unknown = ohmwright("certificate", "--records", records, "--csv", tmp_path / "b.csv", *nobody)
+    unknown = ohmwright("certificate", "--records", records, "--all", tmp_path / "b", *nobody)
     assert (known.code, unknown.code) == (0, 0)
-    assert "Not known who sealed it" in unknown.err
-    assert "Not known who sealed it" not in known.err
+    assert "Not known who sealed the record: key " in unknown.err
+    assert "Not known who sealed" not in known.err
+    for folder, said in (("a", False), ("b", True)):
+        (pdf,), (html,), (xml,) = ([*(tmp_path / folder).glob(f"*.{e}")] for e in _PAPERS)
+        printed = " ".join(page.extract_text() for page in PdfReader(pdf).pages)
+        for paper in (printed, html.read_text("utf-8"), xml.read_text("utf-8")):
+            words = " ".join(paper.split())
+            assert ("Not known who sealed the record: key " in words) == said
+            assert ("not trusted where this paper was made" in words) == said

@@ -162,7 +162,7 @@ def test_a_chain_without_the_hash_before(
 ) -> None:
     from ohmwright.installation import records
 
-    monkeypatch.setattr(records, "link", lambda _, body: records.digest(body))
+    monkeypatch.setattr(records, "chain_hash", lambda _, body: records.sha256_digest(body))
     assert differing() == {"SHA-256 examples: 448 bits as hash and event, begins with"}
 
 

@@ -29,7 +29,7 @@ from ohmwright.model.event import (
     TrimsStored,
 )
 from ohmwright.model.shipped import shipped
-from ohmwright.records.teaching import priors_of
+from ohmwright.records.fleet_learning import priors_from_runs
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
@@ -251,7 +251,7 @@ async def test_what_others_taught_and_the_curve_shows_makes_the_first_move(
     rig = make_rig()
     found = [e async for e in run(Job(file, ("as_found",), "found"), rig.bench)]
     taught, _ = await adjusted(make_rig(), MONOPOLAR)
-    priors = priors_of([[found[0], *taught]] * 4, "Quillon 300", simulated=True)
+    priors = priors_from_runs([[found[0], *taught]] * 4, "Quillon 300", simulated=True)
     events, errors = await adjusted(rig, MONOPOLAR, earlier=tuple(found), fleet=priors)
     first = next(e for e in events if isinstance(e, TrimMoved))
     assert (first.point, first.age_s) == ("cut current", None)

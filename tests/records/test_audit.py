@@ -10,8 +10,9 @@ from sqlalchemy import text
 
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit
-from ohmwright.records.canonical import link
+from ohmwright.records.canonical_json import chain_hash
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.summaries import rebuild_summary_tables
 
 from .some_events import stage, started, whole_run
 
@@ -113,11 +114,13 @@ def test_a_forged_chain_lacks_the_signature(place: str, opened: Callable) -> Non
     """Everything hashed anew after a change, as one would who knows how: the seal tells."""
     store = opened(place)
     store.append_all("one", whole_run("one"))
-    kept = store.kept("one")
+    kept = store.stored_run("one")
     head, statements = None, []
     for event in kept.events:
         body = event.body.replace(b"81.5", b"80.1")
-        head = link(head or store.kept("one").events[0].hash, body) if head else event.hash
+        head = (
+            chain_hash(head or store.stored_run("one").events[0].hash, body) if head else event.hash
+        )
         if event.number > 1:
             statements.append((body.hex(), head.hex(), event.number))
     blob = "x'{}'" if store.database.is_sqlite else r"'\x{}'"
@@ -216,3 +219,26 @@ def test_a_file_moved_away_in_mid_run_is_told_and_the_run_resumes(
         store.append("run", event)
     assert store.events("run") == events
     assert list(audit(store)) == []
+
+
+def test_two_finished_runs_that_changed_places_are_found(
+    altered: Callable[..., list[str]], opened: Callable[..., SqlStore], place: str
+) -> None:
+    """Everything that names a run by its number is exchanged, and the summaries made anew."""
+    swaps = [
+        f"UPDATE {table} SET {column} = CASE {column} WHEN {old} THEN {new} ELSE {column} END"
+        for table, column in (
+            ("runs", "number"),
+            ("events", "run"),
+            ("results", "run"),
+            ("ledger", "run"),
+        )
+        for old, new in ((1, 9), (2, 1), (9, 2))
+    ]
+    altered(*swaps)
+    store = opened(place)
+    with store.database.write() as connection:
+        rebuild_summary_tables(connection)
+    assert [str(finding) for finding in audit(store)] == [
+        "run two: it is run number 1 of the store, and the ledger has it after run one, number 2"
+    ]

@@ -11,10 +11,10 @@ from pydantic import ValidationError
 from ohmwright.model.document import Document, DocumentRef, changed_roles, document
 from ohmwright.model.event import DocumentKept, Event, RunResumed
 from ohmwright.records.audit import audit
-from ohmwright.records.chain import Broken, Kept, KeptRun, whole
+from ohmwright.records.chain import BrokenRunError, StoredEvent, StoredRun, verified_events
+from ohmwright.records.json_lines import read_runs, run_lines
+from ohmwright.records.run_import import import_run
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.taking_in import take_in
-from ohmwright.records.transfer import exported, runs_in
 
 from .some_events import AT, finished, point, stage, started
 
@@ -44,10 +44,10 @@ def test_a_document_goes_along_when_a_run_is_handed_over(
     events = run_with(PROCEDURE, named=(PROCEDURE.ref,))
     store.append_all("one", events)
     assert list(audit(store)) == []
-    lines = [line + b"\n" for line in exported(store.kept("one"))]
+    lines = [line + b"\n" for line in run_lines(store.stored_run("one"))]
     other = opened(str(tmp_path / "elsewhere"), computer="there")
-    for run, found in list(runs_in(lines, "file")):
-        take_in(other, run, found)
+    for run, found in list(read_runs(lines, "file")):
+        import_run(other, run, found)
     assert other.events("one") == events
     assert list(audit(other)) == []
 
@@ -68,17 +68,17 @@ def test_what_an_earlier_part_kept_need_not_be_kept_again(store: SqlStore) -> No
 
 def test_a_text_changed_with_its_chain_made_anew_still_shows(store: SqlStore) -> None:
     """Whoever can write every hash anew must also write a digest that the opening names."""
-    from ohmwright.records.canonical import digest, link
+    from ohmwright.records.canonical_json import chain_hash, sha256_digest
 
     store.append_all("one", run_with(PROCEDURE, named=(PROCEDURE.ref,))[:-1])
-    run = store.kept("one")
-    forged, head = [], digest(run.opening)
+    run = store.stored_run("one")
+    forged, head = [], sha256_digest(run.opening)
     for one in run.events:
         body = one.body.replace(b"Monopolar output", b"Bipolar output")
-        head = link(head, body)
-        forged.append(Kept(one.number, body, head))
-    with pytest.raises(Broken, match="does not fit its SHA-256") as caught:
-        whole(KeptRun(run.run_id, run.opening, tuple(forged), None))
+        head = chain_hash(head, body)
+        forged.append(StoredEvent(one.number, body, head))
+    with pytest.raises(BrokenRunError, match="does not fit its SHA-256") as caught:
+        verified_events(StoredRun(run.run_id, run.opening, tuple(forged), None))
     assert caught.value.event == 2
     assert json.loads(run.events[1].body)["document"]["text"] == TEXT
 

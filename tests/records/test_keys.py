@@ -36,7 +36,7 @@ def test_a_key_is_made_once_said_so_once_and_signs(
     key: OperatorKey, told: list[str], tmp_path: Path
 ) -> None:
     seal = sealed(key)
-    assert seal.holds()
+    assert seal.is_valid()
     assert stat.S_IMODE(key.path.stat().st_mode) == 0o600
     assert of(tmp_path, told).public == key.public
     assert seal.fingerprint == fingerprint(key.public)
@@ -52,7 +52,7 @@ def test_a_key_is_made_once_said_so_once_and_signs(
 def test_a_changed_statement_does_not_hold(key: OperatorKey, change: dict[str, object]) -> None:
     seal = sealed(key)
     changed = seal.model_copy(update={"statement": seal.statement.model_copy(update=change)})
-    assert not changed.holds()
+    assert not changed.is_valid()
 
 
 def test_a_key_that_others_can_read_is_refused(key: OperatorKey, tmp_path: Path) -> None:
@@ -79,8 +79,8 @@ def test_a_lost_key_is_an_error_and_never_replaced(
         later = of(tmp_path, told)
         with pytest.raises(RecordError, match=f"{fingerprint(key.public)}.* is gone"):
             later.load()
-        assert later.standing().public == key.public
-        assert "is gone" in str(later.standing().problem)
+        assert later.status().public == key.public
+        assert "is gone" in str(later.status().problem)
         assert not later.path.exists()
     away.rename(key.path)
     assert of(tmp_path, told).public == key.public
@@ -92,12 +92,12 @@ def test_a_new_key_is_made_when_asked_and_the_old_one_stays_ours(
 ) -> None:
     key.load()
     with pytest.raises(UsageError, match="there is a key already"):
-        of(tmp_path, []).make()
+        of(tmp_path, []).create()
     key.path.unlink()
-    new = of(tmp_path, []).make()
+    new = of(tmp_path, []).create()
     assert new != key.public
     assert of(tmp_path, []).public == new
-    assert of(tmp_path, []).ours() == {key.public, new}
+    assert of(tmp_path, []).own_keys() == {key.public, new}
 
 
 def test_an_exchanged_key_is_refused_until_it_is_taken_on_purpose(
@@ -110,23 +110,23 @@ def test_an_exchanged_key_is_refused_until_it_is_taken_on_purpose(
     with pytest.raises(RecordError, match="exchanged") as caught:
         of(tmp_path, []).load()
     assert fingerprint(other.public) in str(caught.value)
-    assert of(tmp_path, []).ours() == {key.public}
+    assert of(tmp_path, []).own_keys() == {key.public}
     moved = key.path.rename(tmp_path / "moved")
-    assert of(tmp_path, []).make(moved) == other.public
+    assert of(tmp_path, []).create(moved) == other.public
     assert of(tmp_path, []).public == other.public
 
 
 def test_a_key_of_before_there_was_a_memory_is_ours(key: OperatorKey, tmp_path: Path) -> None:
     key.load()
     key.memory.unlink()
-    assert of(tmp_path, []).ours() == {key.public}
+    assert of(tmp_path, []).own_keys() == {key.public}
     assert not key.memory.exists()
     of(tmp_path, []).load()
     assert key.memory.read_text() == f"{key.public}\n"
 
 
 def test_looking_makes_nothing(key: OperatorKey, tmp_path: Path) -> None:
-    assert (key.standing().public, key.ours()) == (None, frozenset())
+    assert (key.status().public, key.own_keys()) == (None, frozenset())
     assert list(tmp_path.iterdir()) == []
 
 

@@ -8,18 +8,18 @@ import pytest
 from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 from ohmwright.records.audit import audit
-from ohmwright.records.canonical import digest, link
-from ohmwright.records.chain import Broken, KeptRun, whole
-from ohmwright.records.seal import Seal, Statement
+from ohmwright.records.canonical_json import chain_hash, sha256_digest
+from ohmwright.records.chain import BrokenRunError, StoredRun, verified_events
+from ohmwright.records.json_lines import read_runs, run_lines
+from ohmwright.records.run_import import import_run
+from ohmwright.records.seal import Seal, SealStatement
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.taking_in import take_in
-from ohmwright.records.transfer import exported, runs_in
 
 from .some_events import stage, started, whole_run
 from .test_audit import _triggers_off
 
 
-def signed_as(run: str, kept: KeptRun) -> KeptRun:
+def signed_as(run: str, kept: StoredRun) -> StoredRun:
     """The same run under a seal that holds and says `run`."""
     assert kept.seal is not None
     key = Ed25519PrivateKey.generate()
@@ -27,7 +27,7 @@ def signed_as(run: str, kept: KeptRun) -> KeptRun:
         "run": run,
         "key": key.public_key().public_bytes_raw().hex(),
     }
-    statement = Statement(**said)
+    statement = SealStatement(**said)
     signature = key.sign(statement.signed_bytes()).hex()
     return replace(kept, seal=Seal(statement=statement, signature=signature))
 
@@ -37,10 +37,10 @@ def test_a_seal_that_holds_is_that_of_the_run_it_names_alone(
 ) -> None:
     store = opened(str(tmp_path / "r.sqlite"))
     store.append_all("one", whole_run("one"))
-    kept = store.kept("one")
-    assert whole(signed_as("one", kept)) == whole_run("one")
-    with pytest.raises(Broken, match="its seal is that of run two"):
-        whole(signed_as("two", kept))
+    kept = store.stored_run("one")
+    assert verified_events(signed_as("one", kept)) == whole_run("one")
+    with pytest.raises(BrokenRunError, match="its seal is that of run two"):
+        verified_events(signed_as("two", kept))
 
 
 def test_an_imported_run_that_was_hashed_anew_is_not_what_was_imported(
@@ -51,17 +51,19 @@ def test_an_imported_run_that_was_hashed_anew_is_not_what_was_imported(
     source.append_all("open", (started("open"), stage()))
     place = str(tmp_path / "r.sqlite")
     store = opened(place)
-    ((run, events),) = runs_in([line + b"\n" for line in exported(source.kept("open"))], "file")
-    take_in(store, run, events)
-    kept = store.kept("open")
+    ((run, events),) = read_runs(
+        [line + b"\n" for line in run_lines(source.stored_run("open"))], "file"
+    )
+    import_run(store, run, events)
+    kept = store.stored_run("open")
     first, second = kept.events
     other = second.body.replace(b'"bench_s":1.0', b'"bench_s":2.0')
     assert other != second.body
-    assert first.hash == link(digest(kept.opening), first.body)
+    assert first.hash == chain_hash(sha256_digest(kept.opening), first.body)
     with _triggers_off(store), store.database.write() as connection:
         connection.exec_driver_sql(
-            f"UPDATE events SET body = x'{other.hex()}', hash = x'{link(first.hash, other).hex()}' "
-            "WHERE number = 2"
+            f"UPDATE events SET body = x'{other.hex()}', "
+            f"hash = x'{chain_hash(first.hash, other).hex()}' WHERE number = 2"
         )
     elsewhere = opened(place, computer="elsewhere")  # no witness there remembers the hash
     assert [str(finding) for finding in audit(elsewhere)] == [

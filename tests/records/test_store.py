@@ -14,16 +14,15 @@ from sqlalchemy import text
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.audit import audit, has_head
-from ohmwright.records.lease import LASTS_S
+from ohmwright.records.lease import LEASE_S
 from ohmwright.records.queries import (
     Filter,
-    ask,
+    fetch_rows,
     history,
     population,
     results,
     runs,
     seals,
-    spread,
     with_verdict,
 )
 from ohmwright.records.sql_store import SqlStore, open_store
@@ -61,13 +60,13 @@ def test_a_store_opened_again_goes_on_with_the_chain(
 def test_a_finished_run_is_sealed_by_its_operator_and_takes_no_more(store: SqlStore) -> None:
     kept(store, "run")
     (seal,) = seals(store.database)
-    assert seal.holds()
+    assert seal.is_valid()
     assert (seal.statement.operator, seal.statement.events) == ("Áda", 5)
     assert seal.statement.head == store.head("run")
     assert seal.statement.key == store.key.public
     assert not seal.model_copy(
         update={"statement": seal.statement.model_copy(update={"operator": "Eve"})}
-    ).holds()
+    ).is_valid()
     with pytest.raises(UsageError, match="finished and sealed"):
         store.append("run", stage())
 
@@ -168,14 +167,14 @@ def test_the_hold_of_another_computer_ends_with_time(
     with pytest.raises(UsageError, match=r"Eve on other-bench.*its hold ends in 15 min"):
         second.claim("run")
     with store.database.write() as c:
-        c.execute(text("UPDATE leases SET until_s = until_s - :s"), {"s": LASTS_S + 1})
+        c.execute(text("UPDATE leases SET until_s = until_s - :s"), {"s": LEASE_S + 1})
     second.claim("run")
     second.append("run", stage())
-    tail = store._tails["run"]
+    end = store._ends["run"]
     with pytest.raises(RecordError, match="another program has written to the same run"):
         store.append("run", stage())
     second.close()  # gives the hold back; what it wrote stays
-    store._tails["run"] = replace(tail, renew_at_s=0.0)
+    store._ends["run"] = replace(end, renew_at_s=0.0)
     with pytest.raises(RecordError, match="It was taken over"):
         store.append("run", stage())
     assert list(audit(store)) == []
@@ -185,7 +184,7 @@ def test_writing_renews_the_hold_and_a_lost_one_stops_the_run(store: SqlStore) -
     def left_s(change: str) -> float:
         with store.database.write() as c:
             c.execute(text(f"UPDATE leases SET {change}"))
-        store._tails["run"] = replace(store._tails["run"], renew_at_s=0.0)  # some minutes later
+        store._ends["run"] = replace(store._ends["run"], renew_at_s=0.0)  # some minutes later
         before = _held_until(store)
         store.append("run", stage())
         return _held_until(store) - before
@@ -218,14 +217,12 @@ def test_lists_and_queries(store: SqlStore) -> None:
     assert ids(verdict="cut short") == ["c"]
     assert ids(model="Model ä 'x'") == ["a", "b", "c"]
     assert ids(since=AT + timedelta(days=1)) == []
-    (one,) = ask(store.database, history("HF-2", "cut", "100 ohm"))
+    (one,) = fetch_rows(store.database, history("HF-2", "cut", "100 ohm"))
     assert (one.value, one.uncertainty, one.quantity) == (70.0, 0.1, "power_w")
     of_point = ("Model ä 'x'", "cut", "100 ohm", "as_left")
-    everywhere = ask(store.database, population(*of_point))
+    everywhere = fetch_rows(store.database, population(*of_point))
     assert sorted(row.asset for row in everywhere) == ["HF-1", "HF-2"]
-    assert len(ask(store.database, with_verdict("fail", AT))) == 1
-    (found,) = ask(store.database, spread(*of_point))
-    assert (found.results, found.mean) == (2, pytest.approx((81.5 + 70.0) / 2))
+    assert len(fetch_rows(store.database, with_verdict("fail", AT))) == 1
     assert [row["run_id"] for row in results(store.database)] == ["a", "a", "b"]
     assert [row["simulated"] for row in runs(store.database)] == [0, 0, 1]
 

@@ -17,12 +17,19 @@ from ohmwright.model.event import Event, PointDone
 from ohmwright.records import migrate
 from ohmwright.records.audit import audit
 from ohmwright.records.database import open_database
-from ohmwright.records.queries import Error, ask, error_of, last_seen, pass_rates, trend
+from ohmwright.records.json_lines import read_runs, run_lines
+from ohmwright.records.queries import (
+    RelativeError,
+    fetch_rows,
+    last_seen,
+    pass_rates,
+    relative_error,
+    trend,
+)
+from ohmwright.records.run_import import import_run
 from ohmwright.records.sql_store import SqlStore, open_store
-from ohmwright.records.summaries import rebuild
+from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.records.tables import EVENTS, LEDGER, RESULTS, RUNS
-from ohmwright.records.taking_in import take_in
-from ohmwright.records.transfer import exported, runs_in
 
 from .some_events import AT, finished, point, started, whole_run
 
@@ -43,14 +50,14 @@ def test_months_add_up(store: SqlStore) -> None:
         store.append("a", of_value(value))
     store.append_all("a", [later(of_value(72.0), 40), later(point(verdict="fail"), 40)])
     store.append_all("s", [started("s", seed=1), of_value(80.0)])
-    january, february, simulated = ask(store.database, trend(*POINT))
+    january, february, simulated = fetch_rows(store.database, trend(*POINT))
     assert (january.month, january.results, january.passed) == ("2026-01", 3, 3)
-    error = error_of(january)
+    error = relative_error(january)
     assert error is not None
     assert (error.mean, error.sd) == pytest.approx((5 / 3, 3.8188131))
     assert (february.month, february.results, february.passed) == ("2026-02", 2, 1)
-    assert (simulated.simulated, error_of(simulated)) == (1, Error(0.0, None))
-    real, simulated = ask(store.database, pass_rates())
+    assert (simulated.simulated, relative_error(simulated)) == (1, RelativeError(0.0, None))
+    real, simulated = fetch_rows(store.database, pass_rates())
     assert (real.point, real.results, real.passed, real.measured) == ("100 ohm", 5, 4, 5)
     assert simulated.results == 1
     assert list(audit(store)) == []
@@ -59,8 +66,8 @@ def test_months_add_up(store: SqlStore) -> None:
 @pytest.mark.parametrize("value", [1e308, -1e308, 0.0, 1e-308])
 def test_no_value_is_too_large_for_a_sum(store: SqlStore, value: float) -> None:
     store.append_all("a", [started("a"), of_value(value), of_value(value)])
-    (month,) = ask(store.database, trend(*POINT))
-    error = error_of(month)
+    (month,) = fetch_rows(store.database, trend(*POINT))
+    error = relative_error(month)
     assert error is not None
     assert (error.mean, error.sd) == (100.0 if value > 80 else -100.0, 0.0)
     assert list(audit(store)) == []
@@ -70,13 +77,13 @@ def test_a_result_without_a_value_counts_and_has_no_error(store: SqlStore) -> No
     nothing = point(verdict="not measured")
     result = nothing.result.model_copy(update={"measured": None, "target": None})
     store.append_all("a", [started("a"), nothing.model_copy(update={"result": result})])
-    (month,) = ask(store.database, trend(*POINT))
-    assert (month.results, month.passed, error_of(month)) == (1, 0, None)
+    (month,) = fetch_rows(store.database, trend(*POINT))
+    assert (month.results, month.passed, relative_error(month)) == (1, 0, None)
 
 
 def test_the_newest_run_of_each_unit(store: SqlStore, tmp_path: Path) -> None:
     def seen() -> dict[tuple[str, int], tuple[str, str | None]]:
-        rows = ask(store.database, last_seen())
+        rows = fetch_rows(store.database, last_seen())
         return {(row.asset, row.simulated): (row.run_id, row.verdict) for row in rows}
 
     store.append_all("a", whole_run("a"))
@@ -94,9 +101,9 @@ def test_the_newest_run_of_each_unit(store: SqlStore, tmp_path: Path) -> None:
     with open_store(str(tmp_path / "other"), tmp_path / "key", tmp_path / "witness") as other:
         for name, days in (("older", -9), ("newer", 9)):
             other.append_all(name, [later(e, days) for e in (started(name), point(), finished())])
-            lines = [line + b"\n" for line in exported(other.kept(name))]
-            for run, events in runs_in(lines, "file"):
-                take_in(store, run, events)
+            lines = [line + b"\n" for line in run_lines(other.stored_run(name))]
+            for run, events in read_runs(lines, "file"):
+                import_run(store, run, events)
     assert seen()["HF-1", 0] == ("newer", "pass")
     assert list(audit(store)) == []
 
@@ -116,7 +123,7 @@ def test_a_wrong_summary_is_named_and_made_anew(store: SqlStore, damage: str, ta
     (finding,) = audit(store)
     assert f"the table of {table}, which is no evidence, is not what it sums up" in str(finding)
     with store.database.write() as connection:
-        rebuild(connection)
+        rebuild_summary_tables(connection)
     assert list(audit(store)) == []
     store.append_all("b", whole_run("b"))
     assert list(audit(store)) == []
@@ -140,7 +147,7 @@ def test_benches_at_work_on_the_same_points_do_not_wait_for_each_other_forever(
     with ThreadPoolExecutor(4) as benches:
         list(benches.map(partial(_write, place, tmp_path / "here"), "abcd"))
     store = opened(place)
-    assert [row.results for row in ask(store.database, pass_rates())] == [48] * 12
+    assert [row.results for row in fetch_rows(store.database, pass_rates())] == [48] * 12
     assert list(audit(store)) == []
 
 
@@ -177,9 +184,9 @@ def test_a_store_of_the_first_version_is_brought_up_to_date(
 ) -> None:
     store = opened(first_version)
     assert list(audit(store)) == []
-    assert [row.asset for row in ask(store.database, last_seen())] == ["HF-1", "HF-2"]
+    assert [row.asset for row in fetch_rows(store.database, last_seen())] == ["HF-1", "HF-2"]
     store.append("open", point())
-    assert [row.results for row in ask(store.database, pass_rates())] == [2, 1]
+    assert [row.results for row in fetch_rows(store.database, pass_rates())] == [2, 1]
     assert list(audit(store)) == []
 
 
@@ -190,7 +197,7 @@ def test_a_migration_that_fails_leaves_the_store_as_it_was(
         raise OSError("no power")
 
     with monkeypatch.context() as patched:
-        patched.setattr(migrate, "rebuild", fail)
+        patched.setattr(migrate, "rebuild_summary_tables", fail)
         with pytest.raises(OSError, match="no power"):
             opened(first_version)
     database = open_database(first_version)

@@ -8,11 +8,11 @@ import pytest
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.audit import audit
-from ohmwright.records.chain import Broken
+from ohmwright.records.chain import BrokenRunError
+from ohmwright.records.json_lines import DamagedFileError, read_runs, run_lines
 from ohmwright.records.queries import results, runs
+from ohmwright.records.run_import import import_run
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.taking_in import take_in
-from ohmwright.records.transfer import Damaged, exported, runs_in
 
 from .some_events import finished, point, stage, started, whole_run
 
@@ -23,15 +23,15 @@ def lines(tmp_path: Path, opened: Callable[..., SqlStore]) -> list[bytes]:
     store = opened(str(tmp_path / "source"), computer="there")
     store.append_all("one", whole_run("one"))
     store.append_all("open", (started("open"), stage()))
-    return [line + b"\n" for run in ("one", "open") for line in exported(store.kept(run))]
+    return [line + b"\n" for run in ("one", "open") for line in run_lines(store.stored_run(run))]
 
 
 def taken(store: SqlStore, lines: list[bytes]) -> list[str]:
-    return [take_in(store, run, events) for run, events in list(runs_in(lines, "file"))]
+    return [import_run(store, run, events) for run, events in list(read_runs(lines, "file"))]
 
 
 def exported_run(store: SqlStore, run: str) -> list[bytes]:
-    return [line + b"\n" for line in exported(store.kept(run))]
+    return [line + b"\n" for line in run_lines(store.stored_run(run))]
 
 
 def test_what_is_taken_in_is_what_was_handed_over(store: SqlStore, lines: list[bytes]) -> None:
@@ -39,7 +39,7 @@ def test_what_is_taken_in_is_what_was_handed_over(store: SqlStore, lines: list[b
     taken(store, lines)
     assert store.events("one") == whole_run("one")
     assert list(audit(store)) == []
-    again = [line + b"\n" for run in ("one", "open") for line in exported(store.kept(run))]
+    again = [line + b"\n" for run in ("one", "open") for line in run_lines(store.stored_run(run))]
     assert again == lines
     store.append("open", stage(2.0))
     store.append("open", finished())
@@ -52,16 +52,16 @@ def test_every_changed_byte_is_refused(lines: list[bytes]) -> None:
     for place in range(len(whole) - 1):
         damaged = bytearray(whole)
         damaged[place] ^= 1
-        with pytest.raises(Damaged) as caught:
-            list(runs_in(bytes(damaged).splitlines(keepends=True), "file"))
+        with pytest.raises(DamagedFileError) as caught:
+            list(read_runs(bytes(damaged).splitlines(keepends=True), "file"))
         line = whole.count(b"\n", 0, place) + 1
         assert int(caught.value.happened.split(":")[1]) in range(1, len(lines) + 2), line
 
 
 def test_a_changed_event_is_named_by_its_line(lines: list[bytes]) -> None:
     lines[3] = lines[3].replace(b"81.5", b"80.5")
-    with pytest.raises(Damaged, match=r"^records\.jsonl:4: the event does not fit"):
-        list(runs_in(lines, "records.jsonl"))
+    with pytest.raises(DamagedFileError, match=r"^records\.jsonl:4: the event does not fit"):
+        list(read_runs(lines, "records.jsonl"))
 
 
 @pytest.mark.parametrize("cut", range(1, 11))
@@ -70,20 +70,20 @@ def test_a_cut_tail_is_refused(lines: list[bytes], cut: int) -> None:
     if kept and b'"seal"' in kept[-1]:
         return  # cut between two runs: what is left is whole
     with pytest.raises(RecordError, match=r"end of the run is missing|no file of records"):
-        list(runs_in(kept, "file"))
+        list(read_runs(kept, "file"))
 
 
 def test_swapped_lines_are_refused(lines: list[bytes]) -> None:
     lines[2], lines[3] = lines[3], lines[2]
-    with pytest.raises(Damaged, match=r"^file:3: the event is missing"):
-        list(runs_in(lines, "file"))
+    with pytest.raises(DamagedFileError, match=r"^file:3: the event is missing"):
+        list(read_runs(lines, "file"))
 
 
 def test_a_finished_run_cannot_pass_without_its_seal(lines: list[bytes]) -> None:
     head = json.loads(lines[5])["hash"]
     lines[6] = b'{"open":{"events":5,"head":"%s"}}\n' % head.encode()
-    with pytest.raises(Damaged, match="it is finished and has no seal"):
-        list(runs_in(lines, "file"))
+    with pytest.raises(DamagedFileError, match="it is finished and has no seal"):
+        list(read_runs(lines, "file"))
 
 
 def test_a_seal_of_another_run_does_not_fit(
@@ -91,17 +91,19 @@ def test_a_seal_of_another_run_does_not_fit(
 ) -> None:
     other = opened(str(tmp_path / "other"), computer="there")
     other.append_all("one", whole_run("one", asset="HF-2"))
-    lines[6] = list(exported(other.kept("one")))[-1] + b"\n"
-    with pytest.raises(Damaged, match="file:6: its last hash is not the one that was signed"):
-        list(runs_in(lines, "file"))
+    lines[6] = list(run_lines(other.stored_run("one")))[-1] + b"\n"
+    with pytest.raises(
+        DamagedFileError, match="file:6: its last hash is not the one that was signed"
+    ):
+        list(read_runs(lines, "file"))
 
 
 def test_a_damaged_run_is_not_exported(store: SqlStore) -> None:
     store.append_all("one", whole_run("one"))
-    run = store.kept("one")
+    run = store.stored_run("one")
     broken = type(run)(run.run_id, run.opening, run.events[:-1], run.seal)
-    with pytest.raises(Broken):
-        list(exported(broken))
+    with pytest.raises(BrokenRunError):
+        list(run_lines(broken))
 
 
 @pytest.fixture

@@ -26,7 +26,7 @@ def killed_between_commit_and_witness(
         raise Killed
 
     with monkeypatch.context() as patched:
-        for name in ("saw_event", "saw_entry", "finished"):
+        for name in ("note_committed_event", "note_committed_entry", "drop_run"):
             patched.setattr(Witness, name, killed)
         with pytest.raises(Killed):
             store.append(run, event)
@@ -88,14 +88,14 @@ def test_what_another_program_is_writing_now_is_no_loss(
 ) -> None:
     store.append("run", started("run"))
     witness = Witness(store.witness.folder)
-    (file,) = [one for one in store.witness.remembered() if one.seen.run_id]
-    coming = type(file.seen)(2, b"x" * 32, "run")
+    (file,) = [one for one in store.witness.read_files() if one.committed.run_id]
+    coming = type(file.committed)(2, b"x" * 32, "run")
     monkeypatch.setattr(os, "getpid", os.getppid)  # a process that lives
-    witness.intends_event(1, file.seen, coming)
+    witness.note_intended_event(1, file.committed, coming)
     monkeypatch.undo()
     assert list(audit(store)) == []
     monkeypatch.setattr(os, "getpid", lambda: 4_000_000_000)  # one that does not
-    witness.intends_event(1, file.seen, coming)
+    witness.note_intended_event(1, file.committed, coming)
     monkeypatch.undo()
     assert [found.kind for found in audit(store)] == ["unknown"]
     witness.close()

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ohmwright.reports.certificate import Certificate
-from ohmwright.reports.csv_file import certificate_csv, inert
-from ohmwright.reports.text import shown
+from ohmwright.reports.csv_file import certificate_csv, spreadsheet_safe
+from ohmwright.reports.text import printable
 
 
 def rows_of(certificate: Certificate) -> list[dict[str, str]]:
@@ -31,14 +31,16 @@ def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostil
     for separator in (",", ";", "\t", "|"):  # as read in another locale, too
         cells = [c for row in csv.reader(StringIO(text), delimiter=separator) for c in row]
         assert not [cell for cell in cells if cell.lstrip(' "')[:1] in tuple("=+-@\t\r")]
-    assert rows_of(named(hostile))[0]["asset"].replace("'", "") == shown(hostile).replace("'", "")
+    assert rows_of(named(hostile))[0]["asset"].replace("'", "") == printable(hostile).replace(
+        "'", ""
+    )
 
 
 @given(st.text())
 def test_no_cell_begins_like_a_formula(text: str) -> None:
-    assert inert(text).lstrip()[:1] not in tuple("=+-@＝＋－＠")
+    assert spreadsheet_safe(text).lstrip()[:1] not in tuple("=+-@＝＋－＠")
 
 
 @pytest.mark.parametrize("text", ["HF-017", "theatre 4, floor 1", "a = b"])
 def test_ordinary_names_stay_as_they_are(text: str) -> None:
-    assert inert(text) == text
+    assert spreadsheet_safe(text) == text

@@ -3,13 +3,13 @@
 from xml.etree import ElementTree
 
 from ohmwright.reports.certificate import Certificate, certificate_of
-from ohmwright.reports.curves import curves_of, drawn
+from ohmwright.reports.curves import curve_svg, plotted_curves
 
 from .conftest import LOADS_OHM, a_run, result
 
 
 def test_a_step_of_several_loads_is_a_curve(certificate: Certificate) -> None:
-    first, second = curves_of(certificate)
+    first, second = plotted_curves(certificate)
     assert (first.title, second.title, first.unit) == ("cut-1", "cut-2", "W")
     assert [line.last.load_ohm for line in first.lines] == list(LOADS_OHM)
 
@@ -20,17 +20,17 @@ def test_full_and_half_settings_are_two_curves() -> None:
         for name in ("full", "half")
         for load in reversed(LOADS_OHM)
     ]
-    titles = [curve.title for curve in curves_of(certificate_of(a_run(found)))]
+    titles = [curve.title for curve in plotted_curves(certificate_of(a_run(found)))]
     assert titles == ["blend, full", "blend, half"]
 
 
 def test_two_loads_are_no_curve() -> None:
-    assert curves_of(certificate_of(a_run(points=2))) == ()
+    assert plotted_curves(certificate_of(a_run(points=2))) == ()
 
 
 def test_the_same_curve_is_the_same_drawing(certificate: Certificate) -> None:
-    curve, _ = curves_of(certificate)
-    svg = drawn(curve)
-    assert svg == drawn(curve)
+    curve, _ = plotted_curves(certificate)
+    svg = curve_svg(curve)
+    assert svg == curve_svg(curve)
     assert "date" not in svg.lower()
     ElementTree.fromstring(svg)

@@ -12,8 +12,8 @@ from lxml import etree
 from ohmwright.model.errors import SourceError
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.dcc import certificate_dcc
-from ohmwright.reports.dcc_schema import check_against
-from ohmwright.reports.text import shown
+from ohmwright.reports.dcc_schema import check_schema
+from ohmwright.reports.text import printable
 
 from .conftest import a_run, result
 
@@ -72,7 +72,7 @@ def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostil
     plain = tree_of(certificate_dcc(named("x"), "DE"))
     assert [one.tag for one in tree.iter()] == [one.tag for one in plain.iter()]
     assert tree.getroottree().docinfo.internalDTD is None
-    assert tree.findtext(".//dcc:model", namespaces=NAMES) == shown(hostile)
+    assert tree.findtext(".//dcc:model", namespaces=NAMES) == printable(hostile)
     assert complaints(document) == []
 
 
@@ -170,10 +170,10 @@ SCHEMA = """<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" targetNamespa
 def test_a_schema_that_is_given_is_asked(certificate: Certificate, tmp_path: Path) -> None:
     document, schema = certificate_dcc(certificate), tmp_path / "dcc.xsd"
     schema.write_text(SCHEMA.format(root="digitalCalibrationCertificate"))
-    check_against(document, schema)
+    check_schema(document, schema)
     schema.write_text(SCHEMA.format(root="somethingElse"))
     with pytest.raises(SourceError, match="does not follow"):
-        check_against(document, schema)
+        check_schema(document, schema)
 
 
 @pytest.mark.parametrize("text", [None, "", "no xml", "<a/>"])
@@ -182,7 +182,7 @@ def test_no_usable_schema(certificate: Certificate, tmp_path: Path, text: str | 
     if text is not None:
         schema.write_text(text)
     with pytest.raises(SourceError, match="no usable XML schema"):
-        check_against(certificate_dcc(certificate), schema)
+        check_schema(certificate_dcc(certificate), schema)
 
 
 IMPORTING = """<xs:schema xmlns:xs="http://www.w3.org/2001/XMLSchema" xmlns:si="https://ptb.de/si"
@@ -201,9 +201,9 @@ def test_what_a_schema_imports_by_a_web_address_is_taken_from_beside_it(
     document, schema = certificate_dcc(certificate), tmp_path / "dcc.xsd"
     schema.write_text(IMPORTING)
     with pytest.raises(SourceError, match="no usable XML schema"):
-        check_against(document, schema)
+        check_schema(document, schema)
     (tmp_path / "SI_Format.xsd").write_text(IMPORTED.format(most="unbounded"))
-    check_against(document, schema)
+    check_schema(document, schema)
     (tmp_path / "SI_Format.xsd").write_text(IMPORTED.format(most="1"))
     with pytest.raises(SourceError, match="does not follow"):
-        check_against(document, schema)
+        check_schema(document, schema)

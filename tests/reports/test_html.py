@@ -6,9 +6,9 @@ from hashlib import sha256
 from html.parser import HTMLParser
 
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.html import certificate_html
-from ohmwright.reports.sheet import sheet_of
-from ohmwright.reports.text import shown
+from ohmwright.reports.text import printable
 
 from .conftest import HEAD, a_run
 
@@ -32,7 +32,7 @@ class Page(HTMLParser):
 
 
 def page_of(certificate: Certificate) -> Page:
-    return Page(certificate_html(sheet_of(certificate)))
+    return Page(certificate_html(certificate_text(certificate)))
 
 
 def test_it_says_what_the_pdf_says(certificate: Certificate) -> None:
@@ -42,7 +42,7 @@ def test_it_says_what_the_pdf_says(certificate: Certificate) -> None:
 
 
 def test_its_policy_lets_through_its_own_style_and_nothing_else(certificate: Certificate) -> None:
-    text = certificate_html(sheet_of(certificate))
+    text = certificate_html(certificate_text(certificate))
     css = text.split("<style>")[1].split("</style>")[0]
     digest = b64encode(sha256(css.encode()).digest()).decode()
     policy = dict(Page(text).attributes[2:4])["content"]
@@ -65,7 +65,9 @@ def test_pictures_are_in_the_page_and_told_in_words(certificate: Certificate) ->
 
 def test_the_same_record_is_the_same_file(certificate: Certificate) -> None:
     again = certificate_of(a_run(), HEAD)
-    assert certificate_html(sheet_of(certificate)) == certificate_html(sheet_of(again))
+    assert certificate_html(certificate_text(certificate)) == certificate_html(
+        certificate_text(again)
+    )
 
 
 def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostile: str) -> None:
@@ -73,7 +75,7 @@ def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostil
     plain = page_of(named("x"))
     assert page.tags == plain.tags
     assert [name for name, _ in page.attributes] == [name for name, _ in plain.attributes]
-    assert "".join(page.text).count(shown(hostile)) >= 8
+    assert "".join(page.text).count(printable(hostile)) >= 8
 
 
 def test_only_a_simulated_run_is_marked() -> None:

@@ -13,7 +13,7 @@ from pypdf import PdfReader
 from ohmwright.model.result import Verdict
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.label import LabelSize, label, qr_text
-from ohmwright.reports.text import shown
+from ohmwright.reports.text import printable
 
 from .conftest import HEAD, a_run
 from .test_pdf import squeezed
@@ -82,7 +82,7 @@ def test_forms(certificate: Certificate) -> None:
 
 def test_hostile_and_long_names(named: Callable[[str], Certificate], hostile: str) -> None:
     name = (hostile + " ") * 3
-    assert squeezed(shown(name)) in words_of(label(named(name), LabelSize(), form="pdf"))
+    assert squeezed(printable(name)) in words_of(label(named(name), LabelSize(), form="pdf"))
 
 
 @pytest.mark.parametrize("size", [LabelSize(), LabelSize(30, 15)])

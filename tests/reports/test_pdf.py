@@ -10,9 +10,9 @@ from pypdf import PdfReader
 
 from ohmwright.reports import typesetting
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.pdf import certificate_pdf
-from ohmwright.reports.sheet import sheet_of
-from ohmwright.reports.text import shown
+from ohmwright.reports.text import printable
 
 from .conftest import HEAD, a_run, result
 
@@ -20,7 +20,7 @@ RECORD = '{"kind":"run_started"}\n'
 
 
 def pdf_of(certificate: Certificate, record: str = RECORD) -> bytes:
-    return certificate_pdf(sheet_of(certificate), certificate.ended_at, record)
+    return certificate_pdf(certificate_text(certificate), certificate.ended_at, record)
 
 
 def text_of(pdf: bytes) -> str:
@@ -99,7 +99,7 @@ def test_three_hundred_points_repeat_their_heading() -> None:
 
 def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostile: str) -> None:
     pdf = pdf_of(named(hostile))
-    assert text_of(pdf).count(squeezed(shown(hostile))) >= 8
+    assert text_of(pdf).count(squeezed(printable(hostile))) >= 8
     reader = PdfReader(BytesIO(pdf))
     assert "/OpenAction" not in reader.trailer["/Root"]
     assert not [page for page in reader.pages if "/Annots" in page]

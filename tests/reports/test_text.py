@@ -8,12 +8,12 @@ from hypothesis import strategies as st
 
 from ohmwright.model.result import Conformity, Measured
 from ohmwright.model.tolerance import Target
-from ohmwright.reports.text import limits, percent, shown, value_and_u
+from ohmwright.reports.text import limits_text, printable, probability_text, value_and_uncertainty
 
 
 @given(st.text())
 def test_no_character_acts_unseen(text: str) -> None:
-    line = shown(text)
+    line = printable(text)
     assert line
     hidden = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
     assert not [c for c in line if unicodedata.category(c) in hidden and c not in "\u200c\u200d"]
@@ -21,13 +21,13 @@ def test_no_character_acts_unseen(text: str) -> None:
 
 @given(st.text(st.characters(categories=["L", "M", "N", "P", "S"]), min_size=1))
 def test_letters_of_any_script_stay_as_they_are(text: str) -> None:
-    assert shown(text) == text
+    assert printable(text) == text
 
 
 def test_what_is_hidden_is_named() -> None:
-    assert shown("abc\u202egnp") == "abc‹U+202E›gnp"
-    assert shown("a\x00b\tc\r\nd") == "a‹U+0000›b c  d"
-    assert shown("  ") == "not recorded"
+    assert printable("abc\u202egnp") == "abc‹U+202E›gnp"
+    assert printable("a\x00b\tc\r\nd") == "a‹U+0000›b c  d"
+    assert printable("  ") == "not recorded"
 
 
 @pytest.mark.parametrize(
@@ -43,11 +43,11 @@ def test_uncertainty_has_two_digits(
     value: float, expanded: float | None, wanted: tuple[str, str]
 ) -> None:
     measured = Measured(value=value, uncertainty=1, dof=9, age_s=6, expanded=expanded)
-    assert value_and_u(measured) == wanted
+    assert value_and_uncertainty(measured) == wanted
 
 
 def test_limits_and_probabilities_are_not_rounded_to_certainty() -> None:
-    assert limits(Target(quantity="power_w", value=81, lower=76, upper=86)) == "76.00 to 86.00"
-    assert percent(Conformity(rule="", probability=0.99999)) == "> 99.9"
-    assert percent(Conformity(rule="", probability=0.0)) == "< 0.1"
-    assert percent(Conformity(rule="", probability=0.95)) == "95.0"
+    assert limits_text(Target(quantity="power_w", value=81, lower=76, upper=86)) == "76.00 to 86.00"
+    assert probability_text(Conformity(rule="", probability=0.99999)) == "> 99.9"
+    assert probability_text(Conformity(rule="", probability=0.0)) == "< 0.1"
+    assert probability_text(Conformity(rule="", probability=0.95)) == "95.0"

@@ -8,6 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.model.result import AMPLE_DOF, Result
+from ohmwright.reports.text import printable
 
 from .tables import plain_table, with_uncertainty
 
@@ -21,12 +22,12 @@ def budget_table(results: Iterable[Result]) -> Table:
         measured = result.measured
         if measured is None or not measured.budget:
             continue
-        where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
+        where = printable(f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}")
         table.add_row(Text(f"{where}: {with_uncertainty(measured)}", style="bold"))
         for line in measured.budget:
             share = (line.standard_uncertainty / measured.uncertainty) ** 2
             table.add_row(
-                f"  {line.source}",
+                f"  {printable(line.source)}",
                 line.evaluation,
                 f"{line.standard_uncertainty:.3g}",
                 "inf" if line.dof is None else f"{line.dof:.1f}",

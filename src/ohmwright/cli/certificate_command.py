@@ -11,17 +11,16 @@ from pathlib import Path
 from rich.text import Text
 
 from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.records.json_lines import run_lines
 from ohmwright.records.queries import seals
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.transfer import exported
-from ohmwright.records.trust import signers, untrusted
+from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.label import LabelSize, label
 from ohmwright.reports.pdf import certificate_pdf
-from ohmwright.reports.sheet import Sheet, sheet_of
-from ohmwright.reports.text import shown
 from ohmwright.reports.typesetting import Form
 
 from .console import out, print_json, say
@@ -70,8 +69,8 @@ class Papers:
         self.certificate, self._record, self._options = certificate, record, options
 
     @cached_property
-    def _sheet(self) -> Sheet:
-        return sheet_of(self.certificate)
+    def _sheet(self) -> CertificateText:
+        return certificate_text(self.certificate)
 
     def name(self) -> str:
         """Asset, date and run, as a file name that every system takes."""
@@ -94,11 +93,11 @@ class Papers:
     def dcc(self, _: Path) -> bytes:
         """Digital calibration certificate, held against the schema where one is given."""
         from ohmwright.reports.dcc import UNKNOWN_COUNTRY, certificate_dcc
-        from ohmwright.reports.dcc_schema import check_against
+        from ohmwright.reports.dcc_schema import check_schema
 
         document = certificate_dcc(self.certificate, self._options.country or UNKNOWN_COUNTRY)
         if self._options.schema is not None:
-            check_against(document, self._options.schema)
+            check_schema(document, self._options.schema)
         return document
 
     def label(self, path: Path) -> bytes:
@@ -111,7 +110,7 @@ class Papers:
         return label(self.certificate, self._options.label_size, form=form, due=self._options.due)
 
 
-def papers_of(store: SqlStore, run_id: str, options: Options) -> Papers:
+def papers_of(store: SqlStore, run_id: str, trusted: TrustedKeys, options: Options) -> Papers:
     """The papers of a run; its record is attached as `record export` writes it.
 
     Raises RecordError where the store lacks what this computer has seen of it: what an older
@@ -119,9 +118,25 @@ def papers_of(store: SqlStore, run_id: str, options: Options) -> Papers:
     """
     with store.database.read() as connection:
         store.refuse_loss(connection)
-    certificate = certificate_of(store.events(run_id), store.head(run_id))
-    record = b"".join(line + b"\n" for line in exported(store.kept(run_id)))
+    events, head = store.events(run_id), store.head(run_id)
+    note = "; ".join(map(_seal_note, _untrusted(store, run_id, trusted)))
+    certificate = certificate_of(events, head, note)
+    record = b"".join(line + b"\n" for line in run_lines(store.stored_run(run_id)))
     return Papers(certificate, record.decode(), options)
+
+
+def _untrusted(store: SqlStore, run_id: str, trusted: TrustedKeys) -> list[Signer]:
+    """Who sealed the run with a key that is not trusted here."""
+    sealed = signers(seals(store.database), (run_id,))
+    return [signer for signer in sealed if signer.key not in trusted]
+
+
+def _seal_note(signer: Signer) -> str:
+    """What papers say of a seal by a key that is not trusted."""
+    return (
+        f"Not known who sealed the record: key {signer.fingerprint}, said to be of "
+        f"{', '.join(signer.operators)}, was not trusted where this paper was made."
+    )
 
 
 def write_papers(papers: Papers, wanted: Wanted, *, overwrite: bool) -> dict[str, Path]:
@@ -158,10 +173,9 @@ def run_certificate(
     """Write the papers of a run and say where they are; and a seal by a key not trusted."""
     with existing_records(records) as store:
         run_id = meant(store, run)
-        papers = papers_of(store, run_id, options)
-        sealed = signers(seals(store.database), (run_id,))
-    for finding in untrusted(sealed, trusted_keys(trusted)):
-        say(shown(f"Not known who sealed it: {finding.what}"))
+        papers = papers_of(store, run_id, trusted_keys(trusted), options)
+    if papers.certificate.seal_note:
+        say(papers.certificate.seal_note)
     if options.due is not None and papers.certificate.verdict != "pass":
         say(f"The label has no due date: the verdict is {papers.certificate.verdict}.")
     files = write_papers(papers, wanted, overwrite=options.overwrite)

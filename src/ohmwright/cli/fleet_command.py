@@ -13,11 +13,19 @@ from sqlalchemy import Row
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.step import STAGES, Stage
-from ohmwright.records.queries import CUT_SHORT, ask, error_of, last_seen, pass_rates, trend
-from ohmwright.records.summaries import rebuild
+from ohmwright.records.queries import (
+    CUT_SHORT,
+    fetch_rows,
+    last_seen,
+    pass_rates,
+    relative_error,
+    trend,
+)
+from ohmwright.records.summaries import rebuild_summary_tables
+from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import existing_records
+from .open_records import existing_records, records_to_read
 from .run_words import STYLES
 
 _Rows = Sequence[Row[Any]]
@@ -25,16 +33,16 @@ _Rows = Sequence[Row[Any]]
 
 def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
     """The newest run of each unit, and how often each point of each model passed."""
-    with existing_records(records) as store:
-        units = ask(store.database, last_seen(not_since))
-        points = ask(store.database, pass_rates())
+    with records_to_read(records) as store:
+        units = fetch_rows(store.database, last_seen(not_since))
+        points = fetch_rows(store.database, pass_rates())
     if as_json:
         print_json({"units": [_unit(row) for row in units], "points": [_tally(p) for p in points]})
         return
     out().print(_units_table(units) if units else "No units like that.")
     for model, of_model in groupby(points, key=lambda point: point.model):
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
-        table.title, table.title_justify = Text(model), "left"
+        table.title, table.title_justify = Text(printable(model)), "left"
         out().print("", table)
 
 
@@ -42,8 +50,8 @@ def show_trend(
     records: str | None, model: str, step: str, point: str, stage: str, *, as_json: bool
 ) -> None:
     """Month by month, how often a point passed over every unit of a model, and its error."""
-    with existing_records(records) as store:
-        months = ask(store.database, trend(model, step, point, _stage(stage)))
+    with records_to_read(records) as store:
+        months = fetch_rows(store.database, trend(model, step, point, _stage(stage)))
     if as_json:
         print_json([_tally(month) for month in months])
         return
@@ -53,7 +61,7 @@ def show_trend(
 def rebuild_summaries(records: str | None) -> None:
     """Make anew what only sums up the records."""
     with existing_records(records) as store, store.database.write() as connection:
-        rebuild(connection)
+        rebuild_summary_tables(connection)
     out().print("The summaries are made anew; what is on record was not touched.")
 
 
@@ -72,7 +80,7 @@ def _unit(row: Row[Any]) -> dict[str, object]:
 
 def _tally(row: Row[Any]) -> dict[str, object]:
     """A row without its sums, and the error that these come to."""
-    error = error_of(row)
+    error = relative_error(row)
     said = {
         key: value for key, value in row._mapping.items() if not key.endswith(("_ppm", "_ppm2"))
     }
@@ -92,7 +100,7 @@ def _units_table(rows: _Rows) -> Table:
     for row in rows:
         verdict: Any = row.verdict or CUT_SHORT
         table.add_row(
-            *(Text(text) for text in (row.asset, row.model, row.run_id, row.at[:10])),
+            *(Text(printable(text)) for text in (row.asset, row.model, row.run_id, row.at[:10])),
             Text(verdict, style=STYLES.get(verdict, "dim")),
             Text("simulated" if row.simulated else "", style="dim"),
         )
@@ -107,9 +115,9 @@ def _tallies_table(rows: _Rows, keys: Sequence[str]) -> Table:
         table.add_column(name, justify="right")
     table.add_column()
     for row in rows:
-        error = error_of(row)
+        error = relative_error(row)
         table.add_row(
-            *(Text(getattr(row, key).replace("_", " ")) for key in keys),
+            *(Text(printable(getattr(row, key).replace("_", " "))) for key in keys),
             str(row.results),
             f"{100 * row.passed / row.results:.1f} %",
             "" if error is None else f"{error.mean:+.2f} %",

@@ -9,11 +9,11 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.model.errors import RecordError
-from ohmwright.records.keys import Standing
+from ohmwright.records.keys import KeyStatus
 from ohmwright.records.queries import seals
 from ohmwright.records.seal import fingerprint
-from ohmwright.records.trust import Signer, TrustedKeys, meant_key, signers
-from ohmwright.reports.text import shown
+from ohmwright.records.trust import Signer, TrustedKeys, resolved_key, signers
+from ohmwright.reports.text import printable
 
 from .console import out, print_json
 from .open_records import are_there, open_records, own_key, trusted_keys
@@ -21,21 +21,21 @@ from .open_records import are_there, open_records, own_key, trusted_keys
 
 def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> int:
     """Every key that is known here; 6 when your own cannot be used. None is made."""
-    own, names = own_key(), trusted_keys(trusted).named()
-    standing, sealed = own.standing(), _signers(records)
+    own, names = own_key(), trusted_keys(trusted).names()
+    status, sealed = own.status(), _signers(records)
     if as_json:
-        print_json(_document(standing, own.path, sealed, names))
+        print_json(_document(status, own.path, sealed, names))
     else:
-        out().print(Text(_of_own(standing, own.path)), soft_wrap=True)
+        out().print(Text(_of_own(status, own.path)), soft_wrap=True)
         if names or sealed:
             out().print(_table(sealed, names))
-    return 0 if standing.problem is None else RecordError.exit_code
+    return 0 if status.problem is None else RecordError.exit_code
 
 
 def new_key(source: Path | None) -> None:
     """Make or take the key that this computer signs with."""
     own = own_key()
-    public = own.make(source)
+    public = own.create(source)
     out().print(f"Your key {fingerprint(public)} is in {own.path}: keep a copy.", soft_wrap=True)
     out().print(f"Its public part, for others to trust: {public}", soft_wrap=True)
 
@@ -43,16 +43,16 @@ def new_key(source: Path | None) -> None:
 def trust_key(given: str, name: str, records: str | None, trusted: Path | None) -> None:
     """Keep that a key is trusted."""
     kept = trusted_keys(None) if trusted is None else TrustedKeys(trusted)  # may be a new list
-    key = meant_key(given, [*kept.named(), *(signer.key for signer in _signers(records))])
+    key = resolved_key(given, [*kept.names(), *(signer.key for signer in _signers(records))])
     kept.trust(key, name)
-    whose = f" as {shown(name)}'s" if name else ""
+    whose = f" as {printable(name)}'s" if name else ""
     out().print(Text(f"Key {fingerprint(key)} is trusted{whose}, by {kept.path}"), soft_wrap=True)
 
 
 def distrust_key(given: str, records: str | None, trusted: Path | None) -> None:
     """Keep that a key is trusted no longer."""
     kept = trusted_keys(trusted)
-    key = meant_key(given, [*kept.named(), *(signer.key for signer in _signers(records))])
+    key = resolved_key(given, [*kept.names(), *(signer.key for signer in _signers(records))])
     kept.distrust(key)
     said = f"Key {fingerprint(key)} is trusted no longer, by {kept.path}"
     out().print(Text(said), soft_wrap=True)
@@ -66,12 +66,12 @@ def _signers(records: str | None) -> list[Signer]:
 
 
 def _document(
-    standing: Standing, path: Path, sealed: Sequence[Signer], names: Mapping[str, str]
+    status: KeyStatus, path: Path, sealed: Sequence[Signer], names: Mapping[str, str]
 ) -> dict[str, object]:
-    own = standing.public
+    own = status.public
     return {
         "own": None if own is None else {"fingerprint": fingerprint(own), "key": own},
-        "problem": None if standing.problem is None else str(standing.problem),
+        "problem": None if status.problem is None else str(status.problem),
         "file": str(path),
         "trusted": [
             {"fingerprint": fingerprint(key), "key": key, "name": name}
@@ -90,12 +90,12 @@ def _document(
     }
 
 
-def _of_own(standing: Standing, path: Path) -> str:
-    if standing.problem is not None:
-        return str(standing.problem)
-    if standing.public is None:
+def _of_own(status: KeyStatus, path: Path) -> str:
+    if status.problem is not None:
+        return str(status.problem)
+    if status.public is None:
         return "You have no key yet; the first run makes it, or: ohmwright record keys new"
-    return f"Your key {fingerprint(standing.public)} in {path}\nIts public part: {standing.public}"
+    return f"Your key {fingerprint(status.public)} in {path}\nIts public part: {status.public}"
 
 
 def _table(sealed: Sequence[Signer], names: Mapping[str, str]) -> Table:
@@ -106,8 +106,8 @@ def _table(sealed: Sequence[Signer], names: Mapping[str, str]) -> Table:
         trusted = f"as {names[key] or 'nobody named'}" if key in names else "NO"
         table.add_row(
             signer.fingerprint,
-            Text(shown(trusted), style="" if key in names else "bold yellow"),
-            Text(shown(", ".join(signer.operators)) if signer.operators else ""),
+            Text(printable(trusted), style="" if key in names else "bold yellow"),
+            Text(printable(", ".join(signer.operators)) if signer.operators else ""),
             str(len(signer.runs)),
         )
     return table

@@ -11,10 +11,11 @@ from ohmwright.engine.run import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Verdict
 from ohmwright.records.queries import CUT_SHORT, Filter, runs
+from ohmwright.reports.text import printable
 
 from .budgets import budget_table
 from .console import out, print_json
-from .open_records import existing_records, meant
+from .open_records import meant, records_to_read
 from .options import Narrowing
 from .run_command import exit_code, report
 from .run_words import STYLES
@@ -32,7 +33,7 @@ def wanted(narrowing: Narrowing) -> Filter:
 
 def list_runs(records: str | None, narrowed: Filter, *, as_json: bool) -> None:
     """One line a run, oldest first."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         rows = runs(store.database, narrowed)
     if as_json:
         keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
@@ -50,14 +51,14 @@ def list_runs(records: str | None, narrowed: Filter, *, as_json: bool) -> None:
         table.add_column(name)
     for row in rows:
         verdict = Text(row["verdict"], style=STYLES.get(row["verdict"], "dim"))
-        cells = (Text(row[key]) for key in ("run_id", "asset", "model", "procedure"))
+        cells = (Text(printable(row[key])) for key in ("run_id", "asset", "model", "procedure"))
         table.add_row(*cells, verdict)
     out().print(table if rows else "No runs like that.")
 
 
 def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) -> int:
     """The tables of one run, with its uncertainty budgets where wanted; its own exit code."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         run_id = meant(store, run_id)
         events = store.events(run_id)
         report(run_id, events, store, as_json=as_json)

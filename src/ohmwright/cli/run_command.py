@@ -23,10 +23,10 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Environment
 from ohmwright.records.database import is_url
+from ohmwright.records.fleet_learning import fleet_priors
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
-from ohmwright.records.teaching import fleet_priors
-from ohmwright.reports.parts import Part, parts_of
+from ohmwright.reports.run_parts import RunPart, parts_of_run
 from ohmwright.simulator.faults import LineFault
 from ohmwright.wire.clock import RealClock
 
@@ -35,7 +35,7 @@ from .console import CAUTION, err, out, print_json
 from .drive import EXIT_CODES, drive
 from .live import live_view
 from .open_bench import opened
-from .open_records import existing_records, open_records
+from .open_records import existing_records, open_records, trusted_keys
 from .places import plain
 from .tables import run_tables
 from .telling import tell
@@ -148,7 +148,7 @@ def _papers(request: Request, run_id: str, store: SqlStore) -> None:
         return
     from .certificate_command import Options, Wanted, papers_of, write_papers
 
-    papers = papers_of(store, run_id, Options())
+    papers = papers_of(store, run_id, trusted_keys(None), Options())
     place = Path(store.database.place).parent / "certificates" / papers.name()
     wanted = Wanted(*(place.with_name(f"{place.name}.{end}") for end in ("pdf", "html")))
     for path in write_papers(papers, wanted, overwrite=False).values():
@@ -217,14 +217,14 @@ def report(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: boo
         "run": run_id,
         "record": store.place(run_id),
         "verdict": verdict(events),
-        "parts": [_part(part) for part in parts_of(events)],
+        "parts": [_part(part) for part in parts_of_run(events)],
         "results": [result.model_dump(mode="json") for result in results(events)],
         "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],
     }
     print_json(document)
 
 
-def _part(part: Part) -> dict[str, object]:
+def _part(part: RunPart) -> dict[str, object]:
     """One part of a run: who, when, in which room, and what cut it short."""
     room = part.environment
     return {

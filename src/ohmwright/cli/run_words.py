@@ -9,10 +9,11 @@ from rich.text import Text
 
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, Verdict
-from ohmwright.reports.facts import interruptions
-from ohmwright.reports.parts import Part, totals
-from ohmwright.reports.remarks import remarks_of
-from ohmwright.reports.resting_on import Basis, Marks, letter
+from ohmwright.reports.part_texts import interruption_lines
+from ohmwright.reports.run_parts import RunPart, run_totals_s
+from ohmwright.reports.run_remarks import remarks_of_run
+from ohmwright.reports.text import printable
+from ohmwright.reports.traceability_marks import TraceabilityBasis, ValueMarks, mark_letter
 
 STYLES: dict[Verdict, str] = {
     "pass": "green",
@@ -23,7 +24,7 @@ STYLES: dict[Verdict, str] = {
 
 
 def said_above(
-    events: Iterable[Event], results: Iterable[Result], marks: Marks
+    events: Iterable[Event], results: Iterable[Result], marks: ValueMarks
 ) -> Iterable[RenderableType]:
     """Procedure, unit and analyzer; what values rest on; whose word settings are."""
     yield from _heading(events)
@@ -32,14 +33,14 @@ def said_above(
 
 
 def said_below(
-    events: Sequence[Event], results: Sequence[Result], sittings: Sequence[Part]
+    events: Sequence[Event], results: Sequence[Result], sittings: Sequence[RunPart]
 ) -> Iterable[RenderableType]:
     """Reasons, decision rules, protections, interruptions, remarks, and the verdict."""
     yield from _reasons(results)
     yield from _rules(results)
     yield from _protections(sittings)
     yield from _interruptions(sittings)
-    yield from (Text(remark, style="dim") for remark in remarks_of(events))
+    yield from (Text(remark, style="dim") for remark in remarks_of_run(events))
     yield from _ending(events)
 
 
@@ -47,39 +48,41 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
     for event in events:
         if isinstance(event, RunStarted):
             unit = event.asset
-            yield Text(f"{event.procedure}, revision {event.revision}", style="bold")
-            yield Text(f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}")
-            yield Text(f"Analyzer {event.analyzer}")
+            yield Text(printable(f"{event.procedure}, revision {event.revision}"), style="bold")
+            named = f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}"
+            yield Text(printable(named))
+            yield Text(printable(f"Analyzer {event.analyzer}"))
             if event.seed is not None:
                 yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
 
 
-def _traceability(bases: Sequence[Basis]) -> Iterable[Text]:
+def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:
     """What the values rest on: first most of them, then those with a letter beside them."""
     for place, basis in enumerate(bases):
         if place > 0 and basis == "none":
             yield Text(
-                f"{letter(place)}: no analyzer certificate; U, P and TUR are of the readings alone",
+                f"{mark_letter(place)}: no analyzer certificate; U, P and TUR are of the readings "
+                "alone",
                 style="yellow",
             )
         else:
-            yield Text(f"{letter(place)}: " if place > 0 else "").append(_basis(basis))
+            yield Text(f"{mark_letter(place)}: " if place > 0 else "").append(_basis(basis))
 
 
 def _told(results: Iterable[Result]) -> Iterable[Text]:
     """Whose word it is that mode and setting were chosen, where nothing could read them."""
     names = dict.fromkeys(r.setting_told_by for r in results if r.setting_told_by)
     if names:
-        yield Text(f"Mode and setting as told by {', '.join(names)}")
+        yield Text(printable(f"Mode and setting as told by {', '.join(names)}"))
 
 
-def _basis(basis: Basis) -> Text:
+def _basis(basis: TraceabilityBasis) -> Text:
     if basis == "none":
         text = "NO ANALYZER CERTIFICATE: uncertainties are of the readings alone"
         return Text(text, style="bold yellow")
     if basis is None:
         return Text("Traceability is not recorded", style="bold yellow")
-    said = f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}"
+    said = printable(f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}")
     return Text(f"{said}: EXPIRED", style="bold red") if basis.expired else Text(said)
 
 
@@ -88,10 +91,10 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
     for result in results:
         if result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
-            yield Text(f"{where}: {result.reason}", style=STYLES[result.verdict])
+            yield Text(printable(f"{where}: {result.reason}"), style=STYLES[result.verdict])
 
 
-def _protections(sittings: Sequence[Part]) -> Iterable[Text]:
+def _protections(sittings: Sequence[RunPart]) -> Iterable[Text]:
     """What the bench lacked; papers name what it had, too."""
     known = [sitting.protections for sitting in sittings if sitting.protections is not None]
     lacking = dict.fromkeys(words for one in known for words, there in one.words() if not there)
@@ -99,8 +102,8 @@ def _protections(sittings: Sequence[Part]) -> Iterable[Text]:
         yield Text(f"Protections that the bench lacked: {'; '.join(lacking)}.", style="dim")
 
 
-def _interruptions(sittings: Sequence[Part]) -> Iterable[Text]:
-    for line in interruptions(sittings):
+def _interruptions(sittings: Sequence[RunPart]) -> Iterable[Text]:
+    for line in interruption_lines(sittings):
         yield Text(line, style="yellow")
 
 
@@ -108,16 +111,17 @@ def _rules(results: Iterable[Result]) -> Iterable[Text]:
     """How values were held against their limits."""
     rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
     if rules:
-        yield Text(f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}.", style="dim")
+        decided = f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}."
+        yield Text(printable(decided), style="dim")
 
 
 def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
     last = events[-1] if events else None
     if isinstance(last, RunFinished):
-        on_s, bench_time_s = totals(events)
+        on_s, bench_time_s = run_totals_s(events)
         text = Text("Result: ").append(last.verdict.upper(), style=STYLES[last.verdict])
         yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_s:.0f} s)")
     elif isinstance(last, Fault):
-        yield Text(f"Cut short: {last.message}", style="bold red")
+        yield Text(printable(f"Cut short: {last.message}"), style="bold red")
     elif last is not None:
         yield Text("Not finished: the record ends here", style="bold yellow")

@@ -15,10 +15,15 @@ from ohmwright.model.event import CurveDiagnosed, Event
 from ohmwright.model.quantity import unit_of
 from ohmwright.model.result import Measured, Result, latest
 from ohmwright.model.step import MEASURED, Stage
-from ohmwright.reports.conditions import UNTOLD, Conditions, common, conditions_of
-from ohmwright.reports.parts import parts_of
-from ohmwright.reports.resting_on import Marks, marks_of
-from ohmwright.reports.text import UNKNOWN
+from ohmwright.reports.measuring_conditions import (
+    CONDITIONS_NOT_RECORDED,
+    MeasuringConditions,
+    conditions_of_result,
+    shared_conditions,
+)
+from ohmwright.reports.run_parts import parts_of_run
+from ohmwright.reports.text import NOT_RECORDED, printable
+from ohmwright.reports.traceability_marks import ValueMarks, value_marks
 
 from .console import out
 from .run_words import STYLES, said_above, said_below
@@ -26,9 +31,9 @@ from .run_words import STYLES, said_above, said_below
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
     """Heading, measured points with as found beside as left, adjustments, and the verdict."""
-    sittings = parts_of(events)
+    sittings = parts_of_run(events)
     results = latest(result for sitting in sittings for result in sitting.results)
-    marks = marks_of(sittings)
+    marks = value_marks(sittings)
     parts: list[RenderableType] = [*said_above(events, results, marks)]
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
@@ -63,7 +68,7 @@ def _widest_that_fits(build: Callable[[Columns], Table]) -> Table:
     return next(fitting, tables[-1])
 
 
-def _measured_table(results: Sequence[Result], marks: Marks, columns: Columns) -> Table:
+def _measured_table(results: Sequence[Result], marks: ValueMarks, columns: Columns) -> Table:
     table = plain_table("Measured", "Step and point", "Limits")
     found = {result.stage for result in results}
     stages: list[Stage] = [stage for stage in MEASURED if stage in found]
@@ -73,30 +78,31 @@ def _measured_table(results: Sequence[Result], marks: Marks, columns: Columns) -
     last = ""
     for step, point in dict.fromkeys((r.step, r.point) for r in results):
         if step != last:
-            shared = common([conditions_of(r) for r in results if r.step == step])
-            table.add_row(Text(step, style="bold"), *_conditions(shared))
+            shared = shared_conditions([conditions_of_result(r) for r in results if r.step == step])
+            table.add_row(Text(printable(step), style="bold"), *_conditions(shared))
             last = step
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
         newest = row[max(row, key=MEASURED.index)]
-        name = _named(newest, conditions_of(newest).without(shared))
+        name = _named(newest, conditions_of_result(newest).without(shared))
         outcomes = (cell for stage in stages for cell in _outcome(row.get(stage), marks, columns))
         table.add_row(f"  {name}", _limits(newest), *outcomes, *_conformity(newest, columns))
     return table
 
 
-def _conditions(shared: Conditions) -> tuple[Text, Text]:
+def _conditions(shared: MeasuringConditions) -> tuple[Text, Text]:
     """How all points of a step were measured, for the columns of limits and of the first value."""
-    mode = UNKNOWN if shared.mode == UNTOLD else shared.mode
+    mode = NOT_RECORDED if shared.mode == CONDITIONS_NOT_RECORDED else shared.mode
     set_to = ", ".join(filter(None, (mode, shared.setting)))
     path = shared.path.removeprefix("path ")
     joined = " ".join(filter(None, (shared.load, "" if path == "OUTPUT" else path)))
     return Text(set_to, style="dim"), Text(joined, style="dim")
 
 
-def _named(result: Result, apart: Conditions) -> str:
+def _named(result: Result, apart: MeasuringConditions) -> str:
     """The name of a point, and what its step does not say of it where its name does not either."""
     said = (apart.mode, apart.setting, apart.load.replace("Ω", "ohm"))
-    return ", ".join((result.point, *(words for words in said if words not in result.point)))
+    words = (result.point, *(one for one in said if one not in result.point))
+    return printable(", ".join(words))
 
 
 def _senses_table(read: Sequence[CurveDiagnosed]) -> Table:
@@ -109,7 +115,9 @@ def _senses_table(read: Sequence[CurveDiagnosed]) -> Table:
         for gain in event.gains:
             drifted = Text("DRIFTED", style="bold yellow") if gain.drifted > 0.5 else Text("")
             off, spread = 100 * (gain.gain - 1), 200 * gain.uncertainty
-            table.add_row(event.mode, gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted)
+            table.add_row(
+                printable(event.mode), gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted
+            )
     return table
 
 
@@ -126,18 +134,18 @@ def _first_moves_table(read: Sequence[CurveDiagnosed]) -> Table:
         counts = [f"{move.counts:+d}" if wanted else ""] if taught else []
         judged = "adjust" if move.worthwhile else "likely good"
         off, spread = 100 * move.off, 200 * move.uncertainty
-        table.add_row(move.point, f"{off:+.1f}", f"{spread:.1f}", *counts, judged)
+        table.add_row(printable(move.point), f"{off:+.1f}", f"{spread:.1f}", *counts, judged)
     return table
 
 
-def _adjusted_table(results: Sequence[Result], marks: Marks, columns: Columns) -> Table:
+def _adjusted_table(results: Sequence[Result], marks: ValueMarks, columns: Columns) -> Table:
     table = plain_table("Adjusted", "Point", "Load", "Limits")
     table.add_column("Trim", justify="right", no_wrap=True)
     _outcome_columns(table, "Landed at", columns)
     _conformity_columns(table, columns)
     for result in results:
         table.add_row(
-            _named(result, conditions_of(result)._replace(load="", setting="")),
+            _named(result, conditions_of_result(result)._replace(load="", setting="")),
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
             _limits(result),
             _trims(result),
@@ -158,7 +166,8 @@ def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
     """Whose word the marked trims are."""
     names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
     if names:
-        yield Text(f"* presses as told by {', '.join(names)}; not read from the unit", style="dim")
+        said = f"* presses as told by {', '.join(names)}; not read from the unit"
+        yield Text(printable(said), style="dim")
 
 
 def plain_table(title: str, *columns: str) -> Table:
@@ -200,7 +209,7 @@ def _limits(result: Result) -> str:
     return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}".rstrip()
 
 
-def _outcome(result: Result | None, marks: Marks, columns: Columns) -> tuple[str | Text, ...]:
+def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tuple[str | Text, ...]:
     """Reading with its expanded uncertainty, error in percent, verdict."""
     value, error, verdict = "", "", Text()
     if result is not None:

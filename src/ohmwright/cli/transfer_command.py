@@ -13,18 +13,18 @@ from typing import BinaryIO
 from rich.text import Text
 
 from ohmwright.model.errors import RecordError, SourceError, UsageError
-from ohmwright.records.chain import KeptRun, Links
+from ohmwright.records.chain import RunHashes, StoredRun
+from ohmwright.records.json_lines import read_runs, run_lines
 from ohmwright.records.parquet import write_results
-from ohmwright.records.private import new_private_file
+from ohmwright.records.private_files import create_private_file
 from ohmwright.records.queries import Filter, results, runs, seals
+from ohmwright.records.run_import import import_outcome, import_run
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.taking_in import brings, take_in
-from ohmwright.records.transfer import exported, runs_in
 from ohmwright.records.trust import Signer, TrustedKeys, signers
-from ohmwright.reports.text import shown
+from ohmwright.reports.text import printable
 
 from .console import out
-from .open_records import existing_records, meant, open_records, trusted_keys
+from .open_records import meant, open_records, records_to_read, trusted_keys
 
 
 @dataclass(frozen=True)
@@ -39,25 +39,25 @@ class Selection:
         named = {meant(store, run_id) for run_id in self.run_ids}
         found = [row["run_id"] for row in runs(store.database, self.filter)]
         for run_id in named.difference(found):
-            raise store.unknown(run_id)
+            raise store.unknown_run_error(run_id)
         return tuple(run_id for run_id in found if not named or run_id in named)
 
 
 def export_runs(file: Path, selection: Selection, records: str | None) -> None:
     """Write every chosen run to a new file; a run that is not whole ends it."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         chosen = selection.chosen(store)
         with new_file(file) as target:
             for run_id in chosen:
                 store.events(run_id)
-                for line in exported(store.kept(run_id)):
+                for line in run_lines(store.stored_run(run_id)):
                     target.write(line + b"\n")
     out().print(f"{len(chosen)} runs written to {file}", soft_wrap=True)
 
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
     """Write every chosen result to a new file, flat."""
-    with existing_records(records) as store:
+    with records_to_read(records) as store:
         chosen = frozenset(selection.chosen(store))
         rows = (row for row in results(store.database) if row["run_id"] in chosen)
         with new_file(file) as target:
@@ -70,11 +70,11 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
     with open_records(records) as store:
         known = {signer.key for signer in signers(seals(store.database))}
         with _existing(file) as lines:
-            _refuse_forks(store, (run for run, _ in runs_in(lines, str(file))))
+            _refuse_forks(store, (run for run, _ in read_runs(lines, str(file))))
         with _existing(file) as lines:
             came, unsigned = Counter[str](), list[str]()
-            for run, events in runs_in(lines, str(file)):
-                how = take_in(store, run, events)
+            for run, events in read_runs(lines, str(file)):
+                how = import_run(store, run, events)
                 came[how] += 1
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
         new = [one for one in signers(seals(store.database)) if one.key not in known]
@@ -83,24 +83,24 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
         said = (
             f"Run {run_id} is not finished, so nobody has signed it: who resumes it signs all of "
         )
-        out().print(Text(shown(f"{said}it, also what is there already.")), soft_wrap=True)
+        out().print(Text(printable(f"{said}it, also what is there already.")), soft_wrap=True)
     out().print(
         f"{came['new']} runs imported, {came['longer']} of those on record continued, "
         f"{came['there already']} were on record already."
     )
 
 
-def _refuse_forks(store: SqlStore, coming: Iterable[KeptRun]) -> None:
+def _refuse_forks(store: SqlStore, coming: Iterable[StoredRun]) -> None:
     """Before anything is kept. Raises UsageError."""
     known = set(store.run_ids())
-    ours: dict[str, Links] = {}
+    ours: dict[str, RunHashes] = {}
     for run in coming:
         name = run.run_id
         if name in known and name not in ours:
             store.events(name)  # raises RecordError for one that is damaged
-            ours[name] = store.kept(name).links
-        if brings(ours.get(name), run.links, name) != "there already":
-            ours[name] = run.links  # a file may hold a run twice, at two lengths
+            ours[name] = store.stored_run(name).hashes_of_events
+        if import_outcome(ours.get(name), run.hashes_of_events, name) != "there already":
+            ours[name] = run.hashes_of_events  # a file may hold a run twice, at two lengths
 
 
 def _name(new: Iterable[Signer], trusted: TrustedKeys) -> None:
@@ -108,14 +108,14 @@ def _name(new: Iterable[Signer], trusted: TrustedKeys) -> None:
     for signer in new:
         so = "which is trusted here" if signer.key in trusted else "which is NOT trusted here"
         said = f"Signed by {', '.join(signer.operators)} with key {signer.fingerprint}, {so}."
-        out().print(Text(shown(said)), soft_wrap=True)
+        out().print(Text(printable(said)), soft_wrap=True)
 
 
 @contextmanager
 def new_file(path: Path) -> Iterator[BinaryIO]:
     """A file that was not there, for its owner alone; taken away when it cannot be finished."""
     try:
-        file = os.fdopen(new_private_file(path), "wb")
+        file = os.fdopen(create_private_file(path), "wb")
     except FileExistsError:
         raise UsageError(
             f"{path} exists.", "Nothing is ever written over.", "Give another name."

@@ -11,20 +11,24 @@ from rich.text import Text
 
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit, has_head
-from ohmwright.records.finding import Finding, Kind
-from ohmwright.records.private import open_to_others
+from ohmwright.records.audit_finding import AuditFinding, FindingKind
+from ohmwright.records.private_files import access_of_others
 from ohmwright.records.queries import CUT_SHORT, Filter, runs, seals
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.trust import Signer, TrustedKeys, signers, untrusted
-from ohmwright.reports.text import shown
+from ohmwright.records.trust import Signer, TrustedKeys, signers, untrusted_signers
+from ohmwright.reports.text import printable
 
 from .console import out, print_json
 from .open_records import existing_records, meant, trusted_keys
 
 State = Literal["good", "unknown", "wrong"]
 EXIT_CODES: dict[State, int] = {"good": 0, "unknown": 4, "wrong": RecordError.exit_code}
-_STYLES: dict[Kind, str] = {"wrong": "bold red", "unknown": "bold yellow", "warning": "yellow"}
-_SAID: dict[Kind, str] = {"wrong": "", "unknown": "Not known: ", "warning": "Warning: "}
+_STYLES: dict[FindingKind, str] = {
+    "wrong": "bold red",
+    "unknown": "bold yellow",
+    "warning": "yellow",
+}
+_SAID: dict[FindingKind, str] = {"wrong": "", "unknown": "Not known: ", "warning": "Warning: "}
 
 
 @dataclass(frozen=True)
@@ -32,7 +36,7 @@ class Verified:
     """What a look at a store brought up."""
 
     runs: int
-    findings: Sequence[Finding]
+    findings: Sequence[AuditFinding]
     signers: Sequence[Signer]
     open_runs: Sequence[str]
     """Not finished, so that nobody has signed them."""
@@ -67,12 +71,12 @@ def _verified(
     known = store.run_ids()
     for run_id in chosen:
         if run_id not in known:
-            raise store.unknown(run_id)
+            raise store.unknown_run_error(run_id)
     sealed = signers(seals(store.database), chosen)
     findings = [
         *audit(store, chosen),
         *_unknown_heads(store, heads),
-        *untrusted(sealed, trusted),
+        *untrusted_signers(sealed, trusted),
         *_changed_by_others(trusted),
     ]
     open_runs = [row["run_id"] for row in runs(store.database, Filter(verdict=CUT_SHORT))]
@@ -85,20 +89,20 @@ def _verified(
     )
 
 
-def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[Finding]:
+def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[AuditFinding]:
     for head in heads:
         if not has_head(store, head):
-            yield Finding(f"the hash {head} is not on record: an older copy, or another store")
+            yield AuditFinding(f"the hash {head} is not on record: an older copy, or another store")
 
 
-def _changed_by_others(trusted: TrustedKeys) -> Iterator[Finding]:
-    if "change" in (open_to_others(trusted.path) or ""):
+def _changed_by_others(trusted: TrustedKeys) -> Iterator[AuditFinding]:
+    if "change" in (access_of_others(trusted.path) or ""):
         what = f"others can change {trusted.path}, and with it whom you trust"
-        yield Finding(what, kind="warning")
+        yield AuditFinding(what, kind="warning")
 
 
 def _document(verified: Verified) -> dict[str, object]:
-    names = verified.trusted.named()
+    names = verified.trusted.names()
     return {
         "runs": verified.runs,
         "state": verified.state,
@@ -118,10 +122,10 @@ def _document(verified: Verified) -> dict[str, object]:
 
 def _print(verified: Verified) -> None:
     for finding in verified.findings:
-        said = shown(f"{_SAID[finding.kind]}{finding}")
+        said = printable(f"{_SAID[finding.kind]}{finding}")
         out().print(Text(said, style=_STYLES[finding.kind]), soft_wrap=True)
     if verified.open_runs:
-        named = ", ".join(map(shown, verified.open_runs))
+        named = ", ".join(map(printable, verified.open_runs))
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)
     runs_ = f"{verified.runs} run{'' if verified.runs == 1 else 's'}"
     for line in _verdict(verified, runs_):

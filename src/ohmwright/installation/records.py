@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import UTC, datetime
 
-from ohmwright.records.canonical import digest, link
-from ohmwright.records.seal import Seal, Statement
+from ohmwright.records.canonical_json import chain_hash, sha256_digest
+from ohmwright.records.seal import Seal, SealStatement
 
 from .check import Check, table
 
@@ -24,12 +24,12 @@ def checks() -> Iterator[Check]:
     """SHA-256 as the chain uses it, and Ed25519 as a seal does."""
     yield from table(
         *("FIPS 180-4", "SHA-256 examples", "from memory"),
-        ("'abc', begins with", "ba7816bf8f01", 0, lambda: digest(b"abc").hex()[:12]),
+        ("'abc', begins with", "ba7816bf8f01", 0, lambda: sha256_digest(b"abc").hex()[:12]),
         (
             "448 bits as hash and event, begins with",
             "248d6a61d206",
             0,
-            lambda: link(_LONG[:32], _LONG[32:]).hex()[:12],
+            lambda: chain_hash(_LONG[:32], _LONG[32:]).hex()[:12],
         ),
     )
     yield from table(
@@ -40,7 +40,7 @@ def checks() -> Iterator[Check]:
 
 
 def _seal(events: int) -> str:
-    statement = Statement(
+    statement = SealStatement(
         run="check",
         events=events,
         head="00" * 32,
@@ -48,4 +48,4 @@ def _seal(events: int) -> str:
         signed_at=datetime(2025, 1, 1, tzinfo=UTC),
         key=_KEY,
     )
-    return "holds" if Seal(statement=statement, signature=_SIGNATURE).holds() else "refused"
+    return "holds" if Seal(statement=statement, signature=_SIGNATURE).is_valid() else "refused"

@@ -1,49 +1,50 @@
-"""Whether a store is whole: the file, the tables, the ledger, every run, and the witness."""
+"""Audit of a whole store: the file, the tables, the ledger, every run, and the witness."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, select
+from sqlalchemy import Connection, Table, func, select
 
 from ohmwright.model.errors import RecordError
-from ohmwright.model.event import Event, PointDone, RunFinished
 
-from .canonical import canonical, digest
-from .chain import Broken, KeptRun, whole
-from .clocks import events_backwards, runs_backwards
-from .finding import Finding
-from .flat import Row, result_row, run_row
-from .ledger import START, seal_in
-from .private import open_to_others
-from .reading import read_run
+from .audit_finding import AuditFinding
+from .canonical_json import canonical_json, sha256_digest
+from .flat_rows import Row
+from .ledger import ZERO_HASH, entry_document
+from .private_files import access_of_others
+from .run_audit import audit_run
 from .schema_check import altered_tables, file_damage
 from .sql_store import SqlStore
-from .summaries import wrong
+from .summaries import wrong_summary_tables
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
-from .witness import missing
+from .time_order import runs_dated_backwards
+from .witness import losses
+
+_Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
+"""Yields what it finds wrong with a store in one view of its tables."""
 
 
-def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[Finding]:
-    """All that is wrong with `store`; nothing when it is whole.
+def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
+    """Yield everything that is wrong with `store`; nothing where it is whole.
 
-    `only`: the runs whose events are read; empty for all. The first finding of each run is
-    its first event that is wrong.
+    `only`: names of the runs whose events are checked; empty for all runs. Of each damaged run the
+    first wrong event is reported.
     """
-    for look in (_made, _ledger, _strays, _summaries, _witness, _times, _modes):
-        yield from _looked(store, look)
+    for check in _CHECKS:
+        yield from _findings_of(store, check)
     for run in _runs(store):
-        if isinstance(run, Finding):
+        if isinstance(run, AuditFinding):
             yield run
         elif not only or run["run_id"] in only:
-            yield from _run(store, run)
+            yield from audit_run(store, run)
 
 
 def has_head(store: SqlStore, head: str) -> bool:
-    """Whether some event or ledger entry of the store has the hash `head` (hexadecimal)."""
+    """Whether an event or a ledger entry of the store has the hash `head` (hexadecimal)."""
     try:
         wanted = bytes.fromhex(head)
     except (ValueError, RecursionError):
@@ -55,169 +56,145 @@ def has_head(store: SqlStore, head: str) -> bool:
         )
 
 
-def _looked(store: SqlStore, look: Any) -> Iterator[Finding]:
-    """What `look` finds; a failure to read is a finding."""
+def _findings_of(store: SqlStore, check: _Check) -> Iterator[AuditFinding]:
+    """What `check` finds; a failure to read is a finding."""
     try:
         with store.database.read() as connection:
-            yield from list(look(connection, store))
+            yield from list(check(connection, store))
     except RecordError as error:
-        yield Finding(error.happened)
+        yield AuditFinding(error.happened)
     except (TypeError, ValueError, KeyError) as problem:  # a value of another type than kept
-        yield Finding(f"a table is damaged: {problem}")
+        yield AuditFinding(f"a table is damaged: {problem}")
 
 
-def _ledger(connection: Connection, store: SqlStore) -> Iterator[Finding]:
-    """Each entry's number, hash and link to the one before; its columns as its text says.
+def _ledger(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
+    """The first ledger entry whose number, hash, link or columns do not fit its document.
 
-    Also the name of the store, by which the witness is found.
+    Also an opening that names another store: the witness is found by the store's name.
     """
-    after, names = START, _names(connection)
+    after, names = ZERO_HASH, _names(connection)
     for expected, row in enumerate(_rows(connection, LEDGER, LEDGER.c.number), start=1):
         entry, run = f"entry {expected} of the ledger", names.get(row["run"], "")
-        document = _document(row["document"])
+        document = entry_document(row["document"])
         kept = (row["number"], row["what"], run, after.hex())
         said = tuple(document.get(key) for key in ("number", "what", "run", "after"))
-        if row["number"] != expected or said != kept or digest(row["document"]) != row["hash"]:
-            yield Finding(f"{entry} is missing, altered or out of place", run)
+        if (
+            row["number"] != expected
+            or said != kept
+            or sha256_digest(row["document"]) != row["hash"]
+        ):
+            yield AuditFinding(f"{entry} is missing, altered or out of place", run)
             return
-        if canonical(document) != row["document"]:
-            yield Finding(f"{entry} is not written as it was", run)
+        if canonical_json(document) != row["document"]:
+            yield AuditFinding(f"{entry} is not written as it was", run)
         if document["what"] == "opened" and document.get("store") != store.store_id:
-            yield Finding(f"{entry} was written under another name of the store", run)
+            yield AuditFinding(f"{entry} was written under another name of the store", run)
             return
         after = row["hash"]
 
 
-def _document(text_: bytes) -> dict[str, Any]:
-    try:
-        document = json.loads(text_)
-    except (ValueError, RecursionError):
-        return {}
-    return document if isinstance(document, dict) else {}
+def _run_order(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """The first run whose number does not follow the ledger's order.
+
+    A run gets its number in the transaction of its first ledger entry, so numbers rise with
+    these entries. Nothing else binds them, and the summaries take the order of runs from them.
+    """
+    first_entry = func.min(LEDGER.c.number)
+    query = (
+        select(RUNS.c.run_id, RUNS.c.number, first_entry.label("entry"))
+        .join(LEDGER, LEDGER.c.run == RUNS.c.number)
+        .group_by(RUNS.c.number, RUNS.c.run_id)
+        .order_by(first_entry)
+    )
+    for before, after in pairwise(connection.execute(query).all()):
+        if after.number < before.number:
+            what = f"it is run number {after.number} of the store, and the ledger has it after"
+            yield AuditFinding(f"{what} run {before.run_id}, number {before.number}", after.run_id)
+            return
 
 
-def _strays(connection: Connection, _: SqlStore) -> Iterator[Finding]:
-    """Rows of a run that is not there."""
+def _strays(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """Each run number that other tables have and the table of runs has not."""
     names = _names(connection)
     for table in (EVENTS, RESULTS, LEDGER):
         for number in connection.execute(select(table.c.run).distinct()).scalars():
             if number not in names:
-                yield Finding(f"the table of {table.name} has rows of run {number}, which is gone")
+                yield AuditFinding(
+                    f"the table of {table.name} has rows of run {number}, which is gone"
+                )
 
 
-def _summaries(connection: Connection, _: SqlStore) -> Iterator[Finding]:
-    """Summaries hold no evidence, so what is wrong with them can be put right."""
-    for table in wrong(connection):
+def _summaries(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """Each summary table that differs from its source rows; it is no evidence and can be remade."""
+    for table in wrong_summary_tables(connection):
         what = f"the table of {table.name}, which is no evidence, is not what it sums up"
-        yield Finding(f"{what}: 'ohmwright record rebuild' makes it anew")
+        yield AuditFinding(f"{what}: 'ohmwright record rebuild' makes it anew")
 
 
-def _witness(connection: Connection, store: SqlStore) -> Iterator[Finding]:
-    yield from missing(connection, store.witness)
+def _witness(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
+    """What this computer has seen of the store and the store no longer holds."""
+    yield from losses(connection, store.witness)
 
 
-def _made(connection: Connection, _: SqlStore) -> Iterator[Finding]:
+def _schema(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """Damage that SQLite finds in its file, and tables or triggers that were altered."""
     yield from file_damage(connection)
     yield from altered_tables(connection)
 
 
-def _times(connection: Connection, _: SqlStore) -> Iterator[Finding]:
-    yield from runs_backwards(connection)
+def _times(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
+    """Runs that are dated before an earlier one."""
+    yield from runs_dated_backwards(connection)
 
 
-def _modes(_: Connection, store: SqlStore) -> Iterator[Finding]:
-    """Records tell of people and units, and whoever can write to the witness can silence it."""
+def _modes(_: Connection, store: SqlStore) -> Iterator[AuditFinding]:
+    """A warning for each file or folder that others than its owner can read or change.
+
+    Records tell of people and units, and whoever can write to the witness can silence it.
+    """
     folder = store.witness.folder
     paths = [folder.parent, folder, *folder.glob("[!.]*"), store.key.memory]
     if store.database.is_sqlite:
         file = Path(store.database.place)
         paths += [file, *(file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))]
     for path in paths:
-        may = open_to_others(path)
+        may = access_of_others(path)
         if may is not None:
             mode = "700" if path.is_dir() else "600"
             what = f"others can {may} {path}; for you alone: chmod {mode} {path}"
-            yield Finding(what, kind="warning")
+            yield AuditFinding(what, kind="warning")
 
 
-def _runs(store: SqlStore) -> Iterator[Row | Finding]:
-    """The rows of the table of runs."""
-    found: list[Row | Finding] = []
+_CHECKS: tuple[_Check, ...] = (
+    _schema,
+    _ledger,
+    _run_order,
+    _strays,
+    _summaries,
+    _witness,
+    _times,
+    _modes,
+)
+
+
+def _runs(store: SqlStore) -> Iterator[Row | AuditFinding]:
+    """The rows of the table of runs; a finding where they cannot be read."""
+    found: list[Row | AuditFinding] = []
     try:
         with store.database.read() as connection:
             found += _rows(connection, RUNS, RUNS.c.number)
     except RecordError as error:
-        found.append(Finding(error.happened))
+        found.append(AuditFinding(error.happened))
     except (TypeError, ValueError) as problem:
-        found.append(Finding(f"the table of runs is damaged: {problem}"))
+        found.append(AuditFinding(f"the table of runs is damaged: {problem}"))
     yield from found
 
 
-def _run(store: SqlStore, row: Row) -> Iterator[Finding]:
-    """The first thing that is wrong with one run; of one that is whole, what is strange."""
-    name = str(row["run_id"])
-    try:
-        with store.database.read() as connection:
-            kept = read_run(connection, row)
-            events = whole(kept)
-            _flat_as_kept(connection, row, events)
-            _ledger_as_kept(connection, row, kept, events)
-        yield from events_backwards(name, events)
-    except Broken as broken:
-        yield Finding(broken.what, name, broken.event)
-    except RecordError as error:
-        yield Finding(error.happened, name)
-    except (TypeError, ValueError) as problem:
-        yield Finding(f"its rows are damaged: {problem}", name)
-
-
-def _flat_as_kept(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:
-    """Whether the flat rows are those that the events make. Raises Broken."""
-    own = {"number": row["number"], "run_id": row["run_id"], "opening": row["opening"]}
-    if not events or row != run_row(events[0]) | own:
-        raise Broken("its line in the table of runs is not what its first event says", 1)
-    expected = {
-        number: result_row(row, number, event)
-        for number, event in enumerate(events, start=1)
-        if isinstance(event, PointDone)
-    }
-    rows = connection.execute(select(RESULTS).where(RESULTS.c.run == row["number"])).mappings()
-    found = {one["event"]: dict(one) for one in rows}
-    for number in sorted({*expected, *found}):
-        if expected.get(number) != found.get(number):
-            raise Broken("its line in the table of results is not what the event says", number)
-
-
-def _ledger_as_kept(
-    connection: Connection, row: Row, kept: KeptRun, events: tuple[Event, ...]
-) -> None:
-    """Whether the ledger opened the run as it says, and tells its verdict. Raises Broken."""
-    query = select(LEDGER).where(LEDGER.c.run == row["number"]).order_by(LEDGER.c.number)
-    entries = connection.execute(query).all()
-    if not entries:
-        raise Broken("the ledger does not know it")
-    first = entries[0]
-    if first.what == "opened" and first.document != row["opening"]:
-        raise Broken("its opening is not that of the ledger")
-    last = events[-1]
-    verdict = last.verdict if isinstance(last, RunFinished) else None
-    sealed = [entry for entry in entries if seal_in(entry.document) is not None]
-    if [entry.verdict for entry in sealed] != ([] if verdict is None else [verdict]):
-        raise Broken("its verdict in the ledger is not that of its last event", len(events))
-    if kept.seal is None and any(entry.verdict is not None for entry in entries):
-        raise Broken("the ledger has a verdict and no seal")
-    imported = {_document(e.document).get("head") for e in entries if e.what == "imported"}
-    if not imported <= _heads(kept):
-        raise Broken("it is not what was imported")
-
-
-def _heads(kept: KeptRun) -> set[Any]:
-    return {one.hash.hex() for one in kept.events}
-
-
 def _names(connection: Connection) -> dict[int, str]:
+    """The name of each run, by its number."""
     return {row.number: row.run_id for row in connection.execute(select(RUNS))}
 
 
 def _rows(connection: Connection, table: Table, order: Any) -> list[Row]:
+    """All rows of `table`, ordered by the column `order`."""
     return [dict(row) for row in connection.execute(select(table).order_by(order)).mappings()]

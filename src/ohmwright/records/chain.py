@@ -1,4 +1,4 @@
-"""A run as it is kept, and whether it is whole. No database here: plain functions of bytes."""
+"""A stored run, and whether its chain of hashes and its seal hold: plain functions of bytes."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from ohmwright.model.event import (
     StageStarted,
 )
 
-from .canonical import digest, link
+from .canonical_json import chain_hash, sha256_digest
 from .seal import Seal
 
 
 @dataclass(frozen=True)
-class Kept:
-    """One event as it is kept."""
+class StoredEvent:
+    """One event as it is stored."""
 
     number: int
     """From 1, without gaps."""
@@ -34,8 +34,8 @@ class Kept:
 
 
 @dataclass(frozen=True)
-class Links:
-    """What tells whether two runs are one, and which goes on further."""
+class RunHashes:
+    """The hashes that tell whether two copies are of one run, and which of them has more events."""
 
     opening: bytes
     hashes: tuple[bytes, ...]
@@ -43,77 +43,84 @@ class Links:
 
 
 @dataclass(frozen=True)
-class KeptRun:
-    """A whole run as it is kept."""
+class StoredRun:
+    """A run as it is stored, not yet checked."""
 
     run_id: str
     opening: bytes
-    """The document that opened it; its hash is the first link of the run's chain."""
-    events: tuple[Kept, ...]
+    """The ledger document that opened the run; its hash is the first link of the run's chain."""
+    events: tuple[StoredEvent, ...]
     seal: Seal | None
     """None while the run is not finished."""
 
     @property
-    def links(self) -> Links:
-        """Its opening and the hash of each event."""
-        return Links(self.opening, tuple(e.hash for e in self.events), self.seal is not None)
+    def hashes_of_events(self) -> RunHashes:
+        """The opening, the hash of each event, and whether the run is sealed."""
+        return RunHashes(self.opening, tuple(e.hash for e in self.events), self.seal is not None)
 
     @property
     def head(self) -> bytes:
-        """The hash of the last event, or of the opening."""
-        return self.events[-1].hash if self.events else digest(self.opening)
+        """The hash of the last event (32 bytes); that of the opening where there is no event."""
+        return self.events[-1].hash if self.events else sha256_digest(self.opening)
 
 
-class Broken(Exception):  # noqa: N818 - what it is, not what raised it
-    """What is wrong with a run, and the first event at which it shows."""
+class BrokenRunError(Exception):
+    """What is wrong with a run, and the number of the first event at which it shows."""
 
     def __init__(self, what: str, event: int | None = None) -> None:
         self.what, self.event = what, event
         super().__init__(what)
 
 
-def whole(run: KeptRun) -> tuple[Event, ...]:
-    """The events of `run`, when every link and the seal hold. Raises Broken."""
+def verified_events(run: StoredRun) -> tuple[Event, ...]:
+    """The events of `run`, once every hash, link and the seal were checked.
+
+    Raises BrokenRunError at the first that does not hold.
+    """
     if _named(run.opening) != run.run_id:
-        raise Broken("its opening names another run")
-    events = tuple(_linked(run.events, digest(run.opening)))
+        raise BrokenRunError("its opening names another run")
+    events = tuple(_linked(run.events, sha256_digest(run.opening)))
     _begun_as(run.run_id, events)
     _documented(events)
     finished = bool(events) and isinstance(events[-1], RunFinished)
     if run.seal is not None:
         _sealed(run, run.seal)
     if finished != (run.seal is not None):
-        raise Broken("it is finished and has no seal" if finished else "its last event is missing")
+        raise BrokenRunError(
+            "it is finished and has no seal" if finished else "its last event is missing"
+        )
     return events
 
 
 def _begun_as(run_id: str, events: tuple[Event, ...]) -> None:
-    """Papers are named by what the first event says, so it must be this run."""
+    """Raise BrokenRunError unless the first event names this run, as papers take it from there."""
     if events and isinstance(events[0], RunStarted) and events[0].run_id != run_id:
-        raise Broken(f"its first event is that of run {events[0].run_id}", 1)
+        raise BrokenRunError(f"its first event is that of run {events[0].run_id}", 1)
 
 
 def _named(opening: bytes) -> Any:
+    """The name of the run in its opening. Raises BrokenRunError."""
     try:
         return json.loads(opening)["run"]
     except (ValueError, KeyError, TypeError, RecursionError):
-        raise Broken("its opening is damaged") from None
+        raise BrokenRunError("its opening is damaged") from None
 
 
-def _linked(kept: Iterable[Kept], head: bytes) -> Iterable[Event]:
+def _linked(kept: Iterable[StoredEvent], head: bytes) -> Iterable[Event]:
+    """The events in order, each checked against its hash. Raises BrokenRunError."""
     for expected, one in enumerate(kept, start=1):
         if one.number != expected:
-            raise Broken("the event is missing", expected)
-        head = link(head, one.body)
+            raise BrokenRunError("the event is missing", expected)
+        head = chain_hash(head, one.body)
         if head != one.hash:
-            raise Broken("the event does not fit its hash or the one before it", expected)
-        yield event_of(one)
+            raise BrokenRunError("the event does not fit its hash or the one before it", expected)
+        yield parsed_event(one)
 
 
 def _documented(events: Iterable[Event]) -> None:
-    """Whether every document that the run goes by is there before its first stage.
+    """Raise BrokenRunError unless every document that an opening names precedes the first stage.
 
-    That each fits its digest is seen to when it is read.
+    Whether a document fits its own digest is checked when the event is parsed.
     """
     named, kept = set[str](), set[str]()
     for number, event in enumerate(events, start=1):
@@ -122,26 +129,27 @@ def _documented(events: Iterable[Event]) -> None:
         elif isinstance(event, DocumentKept):
             kept.add(event.document.sha256)
         elif isinstance(event, StageStarted) and not named <= kept:
-            raise Broken("a document that the run goes by is not in the record", number)
+            raise BrokenRunError("a document that the run goes by is not in the record", number)
 
 
-def event_of(kept: Kept) -> Event:
-    """The event in its bytes. Raises Broken."""
+def parsed_event(kept: StoredEvent) -> Event:
+    """The event in the stored bytes. Raises BrokenRunError."""
     try:
         return EVENTS.validate_json(kept.body)
     except ValidationError as problem:
         what = problem.errors()[0]["msg"]
-        raise Broken(f"its text is no event: {what}", kept.number) from None
+        raise BrokenRunError(f"its text is no event: {what}", kept.number) from None
 
 
-def _sealed(run: KeptRun, seal: Seal) -> None:
+def _sealed(run: StoredRun, seal: Seal) -> None:
+    """Raise BrokenRunError unless the seal is valid and signs this run, its length and its head."""
     said = seal.statement
-    if not seal.holds():
-        raise Broken("the signature does not fit what was signed")
+    if not seal.is_valid():
+        raise BrokenRunError("the signature does not fit what was signed")
     if said.run != run.run_id:
-        raise Broken(f"its seal is that of run {said.run}")
+        raise BrokenRunError(f"its seal is that of run {said.run}")
     if said.events != len(run.events):
         at = min(said.events, len(run.events)) + 1
-        raise Broken(f"{said.events} events were signed, {len(run.events)} are there", at)
+        raise BrokenRunError(f"{said.events} events were signed, {len(run.events)} are there", at)
     if said.head != run.head.hex():
-        raise Broken("its last hash is not the one that was signed", len(run.events))
+        raise BrokenRunError("its last hash is not the one that was signed", len(run.events))

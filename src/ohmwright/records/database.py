@@ -13,16 +13,16 @@ from sqlalchemy.exc import ArgumentError, SQLAlchemyError
 
 from ohmwright.model.errors import RecordError, UsageError
 
-from .database_errors import translated
-from .private import private_folder
-from .sqlite_file import PrivateCopy, can_be_written, reading_engine, writing_engine
+from .database_errors import record_error
+from .private_files import make_private_folder
+from .sqlite_file import PrivateCopy, is_writable, reading_engine, writing_engine
 
 FILE_NAME = "records.sqlite"
 _WAIT_S = 5.0
 
 
 class Database:
-    """Transactions of one store; every error of the database becomes a RecordError."""
+    """Gives transactions of one store; raises RecordError for every error of the database."""
 
     def __init__(self, engine: Engine, place: str) -> None:
         self.engine, self.place = engine, place
@@ -34,12 +34,12 @@ class Database:
     @contextmanager
     def write(self) -> Iterator[Connection]:
         """A transaction that is on disk when the block is left; an error undoes all of it."""
-        with self.told():
+        with self.errors_translated():
             self._refuse_another_file()
-            connection, self._writer = self._writer or self._begun(), None
+            connection, self._writer = self._writer or self._new_transaction(), None
             try:
                 if self.is_sqlite:
-                    execute = driver(connection).execute
+                    execute = driver_connection(connection).execute
                     execute("BEGIN IMMEDIATE")
                     yield connection
                     execute("COMMIT")
@@ -53,9 +53,9 @@ class Database:
                 connection.close()
                 return
             self._writer = connection  # checking one out costs as much as an insert
-            self._file = self._file or _identity(self.place)
+            self._file = self._file or _file_identity(self.place)
 
-    def _begun(self) -> Connection:
+    def _new_transaction(self) -> Connection:
         """A connection in a transaction of SQLAlchemy's; those of a file are begun by us in it."""
         connection = self.engine.connect()
         connection.begin()
@@ -63,8 +63,8 @@ class Database:
 
     @contextmanager
     def read(self) -> Iterator[Connection]:
-        """One view of the store that no writer changes."""
-        with self.told(), self.engine.connect() as connection:
+        """A view of the store that does not change while others write."""
+        with self.errors_translated(), self.engine.connect() as connection:
             if self.is_sqlite:
                 connection.exec_driver_sql("BEGIN")
             else:
@@ -72,8 +72,11 @@ class Database:
             yield connection
 
     def _refuse_another_file(self) -> None:
-        """A file that was moved away would take events that nobody finds again."""
-        if self._file is None or _identity(self.place) == self._file:
+        """Raise RecordError where the file was moved or replaced since the last write.
+
+        Events written to a file that was moved away would not be found again.
+        """
+        if self._file is None or _file_identity(self.place) == self._file:
             return
         self.close()
         raise RecordError(
@@ -83,31 +86,31 @@ class Database:
         )
 
     @contextmanager
-    def told(self) -> Iterator[None]:
-        """Translate what the database says into what a person can act on."""
+    def errors_translated(self) -> Iterator[None]:
+        """Raise each error of the database within the block as a RecordError."""
         try:
             yield
         except self._errors as problem:
-            raise translated(problem, self.place) from problem
+            raise record_error(problem, self.place) from problem
 
     def close(self) -> None:
-        """Give every connection back."""
+        """Close every connection."""
         if self._writer is not None:
             self._writer.close()
             self._writer = None
         self.engine.dispose()
 
 
-def driver(connection: Connection) -> Any:
-    """The driver's own connection, for what is done at every event.
+def driver_connection(connection: Connection) -> Any:
+    """The driver's own connection, for statements that are executed at every event.
 
-    A statement costs SQLAlchemy several times what it costs SQLite.
+    SQLAlchemy adds to a statement several times the time that SQLite needs for it.
     """
     return connection.connection.driver_connection
 
 
-def _identity(place: str) -> tuple[int, int] | None:
-    """Device and number of a file; None where there is none."""
+def _file_identity(place: str) -> tuple[int, int] | None:
+    """Device and inode number of a file; None where there is none."""
     try:
         found = os.stat(place)  # noqa: PTH116 - before every event, so the cheap way
     except OSError:
@@ -129,28 +132,29 @@ def sqlite_file(where: str) -> Path:
 def open_database(where: str, *, wait_s: float = _WAIT_S) -> Database:
     """The database at `where`: a PostgreSQL URL, a folder, or a file that ends in .sqlite.
 
-    `wait_s` is how long a locked database is waited for. Raises UsageError for a URL that
-    makes no sense, RecordError when a folder cannot be made.
+    `wait_s`: how long to wait for a locked database. Raises UsageError for a URL that cannot be
+    used, RecordError when a folder cannot be made.
     """
     return _postgresql(where, wait_s) if is_url(where) else _sqlite(sqlite_file(where), wait_s)
 
 
 def _sqlite(path: Path, wait_s: float) -> Database:
+    """The database in a file, read-only where file or folder may not be written to."""
     try:
-        private_folder(path.parent)
+        make_private_folder(path.parent)
     except OSError as problem:
         raise RecordError(
             f"{path.parent}: this folder for records cannot be made: {problem.strerror}.",
             "Nothing was measured.",
             "Give another folder with --records.",
         ) from None
-    if not path.exists() or can_be_written(path):
+    if not path.exists() or is_writable(path):
         return Database(writing_engine(path, wait_s), str(path))
-    return ReadOnly(path, wait_s)
+    return ReadOnlyDatabase(path, wait_s)
 
 
-class ReadOnly(Database):
-    """A store in a file that we may only read; where it must be, a copy of it is read instead."""
+class ReadOnlyDatabase(Database):
+    """A store in a file that may only be read; where SQLite cannot read it, a copy is read."""
 
     def __init__(self, path: Path, wait_s: float) -> None:
         self._copy: PrivateCopy | None = None
@@ -159,27 +163,28 @@ class ReadOnly(Database):
         super().__init__(engine or self._engine_of_copy(path), str(path))
 
     def write(self) -> NoReturn:
-        """Raises RecordError."""
+        """Raise RecordError: the file may not be written to."""
         raise RecordError(
             f"{self.place}: the record may not be written to.",
             "It can be listed, shown, verified and exported as it is.",
             "Correct the permissions of the file and its folder, or work on a copy.",
         )
 
-    def read_from_copy(self) -> Engine:
-        """From now on read a copy that nobody else sees; the engine that writes to it."""
+    def switch_to_copy(self) -> Engine:
+        """Read a private copy from now on; return the engine that can also change that copy."""
         if self._copy is None:
             self.engine.dispose()
             self.engine = self._engine_of_copy(Path(self.place))
         return self.engine
 
     def close(self) -> None:
-        """Give every connection back, and the copy up."""
+        """Close every connection and remove the copy."""
         super().close()
         if self._copy is not None:
             self._copy.remove()
 
     def _engine_of_copy(self, path: Path) -> Engine:
+        """Make the private copy and an engine for it. Raises RecordError where there is no room."""
         try:
             self._copy = PrivateCopy(path)
         except OSError as problem:
@@ -192,6 +197,7 @@ class ReadOnly(Database):
 
 
 def _postgresql(where: str, wait_s: float) -> Database:
+    """The database at a PostgreSQL URL; `wait_s` bounds connecting and waiting for locks."""
     url = _url(where)
     wait_ms = round(1000 * wait_s)
     settings = {
@@ -216,6 +222,7 @@ def _postgresql(where: str, wait_s: float) -> Database:
 
 
 def _url(where: str) -> URL:
+    """The parsed URL with the driver psycopg. Raises UsageError for any other database."""
     try:
         url = make_url(where)
     except ArgumentError:

@@ -1,4 +1,4 @@
-"""What a database says, translated into what a person can act on."""
+"""Errors of the database drivers, translated into RecordError."""
 
 from __future__ import annotations
 
@@ -27,8 +27,8 @@ _CAUSES = (
 )
 
 
-def translated(problem: Exception, place: str) -> RecordError:
-    """The error of a database at `place` as one of ours."""
+def record_error(problem: Exception, place: str) -> RecordError:
+    """The RecordError for an error of the database at `place`: cause, meaning, what to do."""
     said = str(problem.orig) if isinstance(problem, DBAPIError) else str(problem)
     said = " ".join(said.split())
     for sign, happened, do in _CAUSES:

@@ -1,7 +1,7 @@
-"""The key that this computer signs with: a file of its owner, and the memory that there is one.
+"""The operator's signing key in a file, and the list of keys that this computer has had.
 
-The memory lies apart from the key, so that a key that is lost or exchanged is noticed: without
-it a new one would take its place, and nobody could tell who sealed what from then on.
+That list lies apart from the key file. Without it a lost key would silently be replaced by a new
+one, and nobody could tell from then on who sealed what.
 """
 
 from __future__ import annotations
@@ -18,22 +18,22 @@ from typing import TYPE_CHECKING
 
 from ohmwright.model.errors import OhmwrightError, RecordError, UsageError
 
-from .private import new_private_file, private_folder, put_in_place
-from .seal import Seal, Statement, fingerprint, is_key
+from .private_files import create_private_file, link_into_place, make_private_folder
+from .seal import Seal, SealStatement, fingerprint, is_public_key
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
-Tell = Callable[[str], None]
+Notify = Callable[[str], None]
 """Takes a sentence that a person should see."""
 
 
-def untold(_: str) -> None:
-    """Tell nobody."""
+def no_notice(_: str) -> None:
+    """Ignore a message that a person would otherwise be shown."""
 
 
 @dataclass(frozen=True)
-class Standing:
+class KeyStatus:
     """The newest key of this computer, as far as can be seen without making one."""
 
     public: str | None
@@ -45,72 +45,72 @@ class Standing:
 class OperatorKey:
     """An Ed25519 key in a file of its owner (PKCS 8 in PEM, mode 0600).
 
-    `memory`: the file that remembers the public keys that this computer has signed with.
+    `memory`: the file that lists the public keys with which this computer has signed.
     """
 
-    def __init__(self, path: Path, memory: Path, tell: Tell = untold) -> None:
-        self.path, self.memory, self._tell = path, memory, tell
+    def __init__(self, path: Path, memory: Path, notify: Notify = no_notice) -> None:
+        self.path, self.memory, self._notify = path, memory, notify
 
     def load(self) -> None:
-        """Read the key; where this computer never had one, make it and tell its fingerprint.
+        """Read the key; where this computer never had one, make it and report its fingerprint.
 
-        Raises RecordError when it cannot be used, was lost or is another one than before.
+        Raises RecordError when it cannot be used, was lost, or is not the key that was last in use.
         """
         _ = self._private
 
-    def make(self, source: Path | None = None) -> str:
-        """Make a key, or take that of `source`; return the public key.
+    def create(self, source: Path | None = None) -> str:
+        """Make a key, or take that of the file `source`; return the public key in hexadecimal.
 
-        Raises UsageError where one is in place: moving it away is for a person.
+        Raises UsageError where there is a key already: moving it away is for a person.
         """
-        if self._there():
+        if self._file_exists():
             raise UsageError(
                 f"{self.path}: there is a key already.",
                 "Whoever has it can sign as you; nothing was changed.",
                 "Keep a copy, move the file away, then ask again.",
             )
-        with self._usable():
-            _keep(_generated() if source is None else _read(source), self.path)
-            public = _public(_read(self.path))
+        with self._file_errors_translated():
+            _write_key(_new_key() if source is None else _read_key(source), self.path)
+            public = _public_hex(_read_key(self.path))
         self._remember(public)
         return public
 
-    def standing(self) -> Standing:
-        """How things stand with the key; nothing is made."""
-        known = self.known()
+    def status(self) -> KeyStatus:
+        """The newest public key and, where it cannot sign, why; nothing is made or changed."""
+        known = self.remembered_keys()
         try:
-            if self._there():
-                return Standing(_public(self._found(known)))
+            if self._file_exists():
+                return KeyStatus(_public_hex(self._checked_key(known)))
         except OhmwrightError as problem:
-            return Standing(known[-1] if known else None, problem)
-        return Standing(known[-1], self._lost(known[-1])) if known else Standing(None)
+            return KeyStatus(known[-1] if known else None, problem)
+        return KeyStatus(known[-1], self._lost_key_error(known[-1])) if known else KeyStatus(None)
 
     @property
     def public(self) -> str:
         """The public key in hexadecimal."""
-        return _public(self._private)
+        return _public_hex(self._private)
 
-    def known(self) -> tuple[str, ...]:
-        """The public keys that this computer has signed with, oldest first."""
+    def remembered_keys(self) -> tuple[str, ...]:
+        """The public keys with which this computer has signed, oldest first."""
         try:
             lines = self.memory.read_text(encoding="utf-8").split("\n")
         except FileNotFoundError:
             return ()
         except (OSError, ValueError) as problem:
-            raise self._senseless(str(problem)) from None
-        if lines.pop() or not all(map(is_key, lines)):
-            raise self._senseless("a line is no public key")
+            raise self._unreadable_memory_error(str(problem)) from None
+        if lines.pop() or not all(map(is_public_key, lines)):
+            raise self._unreadable_memory_error("a line is no public key")
         return tuple(lines)
 
-    def ours(self) -> frozenset[str]:
-        """The public keys that this computer signs or has signed with; none is made."""
-        standing = self.standing()
+    def own_keys(self) -> frozenset[str]:
+        """The public keys with which this computer signs or has signed; none is made."""
+        standing = self.status()
         newest = {standing.public} if standing.public and standing.problem is None else set()
-        return frozenset(newest.union(self.known()))
+        return frozenset(newest.union(self.remembered_keys()))
 
     def seal(self, run: str, events: int, head: bytes, operator: str, at: datetime) -> Seal:
-        """Sign that `run` ends with `head` after `events` events."""
-        statement = Statement(
+        """Sign that `run` ends with the hash `head` after `events` events."""
+        statement = SealStatement(
             run=run,
             events=events,
             head=head.hex(),
@@ -123,25 +123,26 @@ class OperatorKey:
 
     @cached_property
     def _private(self) -> Ed25519PrivateKey:
-        known = self.known()
-        if self._there():
-            key = self._found(known)
+        """The private key, made where this computer never had one. Raises RecordError."""
+        known = self.remembered_keys()
+        if self._file_exists():
+            key = self._checked_key(known)
             if not known:  # made before keys were remembered
-                self._remember(_public(key))
+                self._remember(_public_hex(key))
             return key
         if known:
-            raise self._lost(known[-1])
-        public = self.make()
-        self._tell(f"Made your signing key {fingerprint(public)} in {self.path}: keep a copy.")
-        return self._found((public,))
+            raise self._lost_key_error(known[-1])
+        public = self.create()
+        self._notify(f"Made your signing key {fingerprint(public)} in {self.path}: keep a copy.")
+        return self._checked_key((public,))
 
-    def _found(self, known: tuple[str, ...]) -> Ed25519PrivateKey:
-        """The key in the file. Raises RecordError where it is not the newest that is known."""
-        with self._usable():
-            key = _read(self.path)
-        if known and _public(key) != known[-1]:
+    def _checked_key(self, known: tuple[str, ...]) -> Ed25519PrivateKey:
+        """The key in the file. Raises RecordError unless it is the newest of the keys `known`."""
+        with self._file_errors_translated():
+            key = _read_key(self.path)
+        if known and _public_hex(key) != known[-1]:
             raise RecordError(
-                f"{self.path} holds key {fingerprint(_public(key))}; this computer signs with "
+                f"{self.path} holds key {fingerprint(_public_hex(key))}; this computer signs with "
                 f"{fingerprint(known[-1])}.",
                 "Somebody has exchanged it. Nothing was signed.",
                 "Put the right one back. To sign with this one from now on, move it away, then: "
@@ -149,14 +150,16 @@ class OperatorKey:
             )
         return key
 
-    def _lost(self, public: str) -> RecordError:
+    def _lost_key_error(self, public: str) -> RecordError:
+        """The error for a key that is gone from its file."""
         return RecordError(
             f"{self.path}: key {fingerprint(public)}, with which this computer signs, is gone.",
             "A run sealed with another key would be another signer's. Nothing was signed.",
             "Put the file back from a copy. If there is none: ohmwright record keys new",
         )
 
-    def _senseless(self, why: str) -> RecordError:
+    def _unreadable_memory_error(self, why: str) -> RecordError:
+        """The error for a list of own keys that cannot be read."""
         return RecordError(
             f"{self.memory}: the memory of your keys makes no sense: {why}.",
             "Whether the key in place is the one that was used before cannot be told.",
@@ -164,23 +167,27 @@ class OperatorKey:
         )
 
     def _remember(self, public: str) -> None:
-        """Add a key to the memory; a key that was used before comes last again."""
-        private_folder(self.memory.parent)
-        lines = [*(one for one in self.known() if one != public), public]
+        """Add a key to the list of own keys; one that is in it already moves to the end."""
+        make_private_folder(self.memory.parent)
+        lines = [*(one for one in self.remembered_keys() if one != public), public]
         draft = self.memory.with_name(f".{self.memory.name}.{token_hex(4)}")
-        with self._usable(), os.fdopen(new_private_file(draft), "w", encoding="utf-8") as file:
+        with (
+            self._file_errors_translated(),
+            os.fdopen(create_private_file(draft), "w", encoding="utf-8") as file,
+        ):
             file.writelines(f"{line}\n" for line in lines)
             file.flush()
             os.fsync(file.fileno())
         draft.replace(self.memory)
 
-    def _there(self) -> bool:
-        with self._usable():
+    def _file_exists(self) -> bool:
+        """Whether there is a key file."""
+        with self._file_errors_translated():
             return self.path.exists()
 
     @contextmanager
-    def _usable(self) -> Iterator[None]:
-        """Say which key cannot be used, and what that means."""
+    def _file_errors_translated(self) -> Iterator[None]:
+        """Raise OSError and ValueError within the block as a RecordError that names the file."""
         try:
             yield
         except (OSError, ValueError) as problem:
@@ -192,17 +199,20 @@ class OperatorKey:
             ) from None
 
 
-def _public(key: Ed25519PrivateKey) -> str:
+def _public_hex(key: Ed25519PrivateKey) -> str:
+    """The public part of a key in hexadecimal."""
     return key.public_key().public_bytes_raw().hex()
 
 
-def _generated() -> Ed25519PrivateKey:
+def _new_key() -> Ed25519PrivateKey:
+    """A new random Ed25519 key."""
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
     return Ed25519PrivateKey.generate()
 
 
-def _read(path: Path) -> Ed25519PrivateKey:
+def _read_key(path: Path) -> Ed25519PrivateKey:
+    """The key in a PEM file. Raises OSError, or ValueError for one that others can read."""
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
@@ -214,17 +224,17 @@ def _read(path: Path) -> Ed25519PrivateKey:
     return key
 
 
-def _keep(key: Ed25519PrivateKey, path: Path) -> None:
-    """Write a key beside its place, then link it in: two programs never make two."""
+def _write_key(key: Ed25519PrivateKey, path: Path) -> None:
+    """Write a key beside its place, then link it in, so that two programs never make two keys."""
     from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 
     text = key.private_bytes(Encoding.PEM, PrivateFormat.PKCS8, NoEncryption())
-    private_folder(path.parent)
+    make_private_folder(path.parent)
     draft = path.with_suffix(f".{token_hex(4)}")
-    file = new_private_file(draft)
+    file = create_private_file(draft)
     try:
         os.write(file, text)
         os.fsync(file)
     finally:
         os.close(file)
-    put_in_place(draft, path)
+    link_into_place(draft, path)

@@ -1,7 +1,7 @@
-"""The chain through a whole store: an entry for each run opened, sealed or imported.
+"""The ledger: one chain of entries through a store, for each run opened, sealed or imported.
 
-An entry's document names the hash of the entry before it; the document that opens a run is
-the first link of the run's own chain. So each run is tied to all that came before it.
+An entry's document names the hash of the entry before it; the document that opens a run is the
+first link of the run's own chain. So each run is tied to all that came before it.
 """
 
 from __future__ import annotations
@@ -13,19 +13,19 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection, func, insert, select, text
 
-from .canonical import canonical, digest
-from .chain import Broken
+from .canonical_json import canonical_json, sha256_digest
+from .chain import BrokenRunError
 from .seal import Seal
 from .tables import LEDGER, RUNS
 
-What = Literal["opened", "sealed", "imported"]
-START = bytes(32)
+EntryKind = Literal["opened", "sealed", "imported"]
+ZERO_HASH = bytes(32)
 """What the first entry names as the hash before it."""
 
 
 @dataclass(frozen=True)
-class Entry:
-    """One link; `hash` is that of the document."""
+class LedgerEntry:
+    """One entry; `hash` is the SHA-256 of its document."""
 
     number: int
     document: bytes
@@ -34,63 +34,72 @@ class Entry:
 
 def add_entry(
     connection: Connection,
-    what: What,
+    what: EntryKind,
     run: int,
     content: Mapping[str, object],
     verdict: str | None = None,
-) -> Entry:
-    """Append an entry about run number `run`; one program at a time."""
-    alone(connection)
+) -> LedgerEntry:
+    """Append an entry about run number `run` and return it; other writers wait until this ends."""
+    lock_ledger(connection)
     number, after = last_entry(connection)
-    document = canonical({"after": after.hex(), "number": number + 1, "what": what, **content})
-    entry = Entry(number + 1, document, digest(document))
+    document = canonical_json({"after": after.hex(), "number": number + 1, "what": what, **content})
+    entry = LedgerEntry(number + 1, document, sha256_digest(document))
     row = {"number": entry.number, "run": run, "what": what, "verdict": verdict}
     connection.execute(insert(LEDGER), [row | {"document": document, "hash": entry.hash}])
     return entry
 
 
 def last_entry(connection: Connection) -> tuple[int, bytes]:
-    """Number and hash of the newest entry; 0 and START in an empty store."""
+    """Number and hash of the newest entry; 0 and ZERO_HASH in an empty store."""
     newest = select(LEDGER.c.number, LEDGER.c.hash).order_by(LEDGER.c.number.desc()).limit(1)
     row = connection.execute(newest).first()
-    return (0, START) if row is None else (row.number, row.hash)
+    return (0, ZERO_HASH) if row is None else (row.number, row.hash)
 
 
-def next_run(connection: Connection) -> int:
+def next_run_number(connection: Connection) -> int:
     """The number of a new run, which no other program can take before this transaction ends."""
-    alone(connection)
+    lock_ledger(connection)
     newest = connection.execute(select(func.max(RUNS.c.number))).scalar()
     return 1 if newest is None else int(newest) + 1
 
 
-def alone(connection: Connection) -> None:
+def lock_ledger(connection: Connection) -> None:
     """Let no other program write to the ledger until this transaction ends.
 
-    It comes before everything else that a transaction locks, or two could wait for each
-    other. SQLite has one writer anyway.
+    To be called before anything else is locked, or two transactions could wait for each other.
+    SQLite has one writer at a time anyway.
     """
     if connection.dialect.name == "postgresql":
         connection.execute(text("LOCK TABLE ledger IN EXCLUSIVE MODE"))
 
 
 def is_finished(connection: Connection, run: int) -> bool:
-    """Whether run number `run` has its verdict, and with it a seal."""
+    """Whether run number `run` has a verdict, and with it a seal."""
     query = select(LEDGER.c.number).where(LEDGER.c.run == run, LEDGER.c.verdict.is_not(None))
     return connection.execute(query.limit(1)).first() is not None
 
 
-def seal_of(connection: Connection, run: int) -> Seal | None:
-    """The seal of run number `run`, once it has one. Raises Broken."""
+def seal_of_run(connection: Connection, run: int) -> Seal | None:
+    """The newest seal of run number `run`; None while it has none. Raises BrokenRunError."""
     query = select(LEDGER.c.document).where(LEDGER.c.run == run, LEDGER.c.what != "opened")
     documents = connection.execute(query.order_by(LEDGER.c.number)).scalars()
-    seals = [seal for seal in map(seal_in, documents) if seal is not None]
+    seals = [seal for seal in map(seal_of_entry, documents) if seal is not None]
     return seals[-1] if seals else None
 
 
-def seal_in(document: bytes) -> Seal | None:
-    """The seal that an entry holds, if it holds one. Raises Broken."""
+def seal_of_entry(document: bytes) -> Seal | None:
+    """The seal in the document of an entry; None where it has none. Raises BrokenRunError."""
     try:
         held: Any = json.loads(document).get("seal")
         return None if held is None else Seal.model_validate(held)
     except (ValueError, AttributeError, RecursionError):
-        raise Broken("its seal is damaged") from None
+        raise BrokenRunError("its seal is damaged") from None
+
+
+def entry_document(text: bytes) -> dict[str, Any]:
+    """The JSON object of an entry's document; empty where the bytes hold none."""
+    try:
+        document = json.loads(text)
+    except (ValueError, RecursionError):
+        return {}
+    return document if isinstance(document, dict) else {}

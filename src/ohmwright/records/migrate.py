@@ -1,4 +1,4 @@
-"""The tables of a store brought up to date."""
+"""Makes the tables of a new store and migrates those of an older version."""
 
 from __future__ import annotations
 
@@ -12,43 +12,44 @@ from sqlalchemy import Connection, inspect, text
 
 from ohmwright.model.errors import RecordError
 
-from .database import Database, ReadOnly, open_database
-from .keys import Tell, untold
-from .private import new_private_file, put_in_place
+from .database import Database, ReadOnlyDatabase, open_database
+from .keys import Notify, no_notice
+from .private_files import create_private_file, link_into_place
 from .sqlite_file import copy_beside
-from .summaries import rebuild
+from .summaries import rebuild_summary_tables
 
-NEWEST = "0002"
-_OLDER = ("0001",)
+NEWEST_VERSION = "0002"
+_OLDER_VERSIONS = ("0001",)
 _ALEMBIC = Lock()  # it keeps what it works on in globals
 _LOCK = 0x6F686D77  # any number of our own; PostgreSQL's advisory locks are named by numbers
 
 
-def bring_up_to_date(database: Database, tell: Tell = untold) -> None:
-    """Make or migrate the tables where they are not the newest.
+def migrate_to_newest(database: Database, notify: Notify = no_notice) -> None:
+    """Make the tables, or migrate them to the newest version, where they are not of it already.
 
-    Asks for the version first, since Alembic takes longer to import than a run to start. A
-    file is copied before it is migrated, and `tell` told where to; one that may not be written
-    to stays as it is, and a copy that nobody sees is migrated. Raises RecordError when a newer
+    The version is asked in plain SQL first, since Alembic takes longer to import than a run to
+    start. A file is copied before it is migrated, and `notify` gets the copy's place; of a file
+    that may not be written to, a private copy is migrated. Raises RecordError when a newer
     ohmwright made the tables, or the file has lost them.
     """
     if database.is_sqlite:
-        _have_file(Path(database.place))
+        _create_file(Path(database.place))
     with database.read() as connection:
         found = _version(connection)
-    if found == NEWEST:
+    if found == NEWEST_VERSION:
         return
-    if found is not None and found not in _OLDER:
+    if found is not None and found not in _OLDER_VERSIONS:
         raise RecordError(
-            f"{database.place}: its tables are of version {found}; this program knows {NEWEST}.",
+            f"{database.place}: its tables are of version {found}; this program knows "
+            f"{NEWEST_VERSION}.",
             "A newer ohmwright made them, or the file is damaged.",
             "Use the newest ohmwright on every bench.",
         )
     if found is None and database.is_sqlite:
-        raise _lost(f"{database.place}: the file is there and holds no tables.")
-    if isinstance(database, ReadOnly):
-        with database.told(), database.read_from_copy().begin() as connection:
-            upgrade(connection)
+        raise _lost_tables_error(f"{database.place}: the file is there and holds no tables.")
+    if isinstance(database, ReadOnlyDatabase):
+        with database.errors_translated(), database.switch_to_copy().begin() as connection:
+            run_migrations(connection)
         return
     with database.write() as connection:
         if not database.is_sqlite:  # which has one writer anyway
@@ -56,14 +57,14 @@ def bring_up_to_date(database: Database, tell: Tell = untold) -> None:
             connection.execute(text("SET LOCAL statement_timeout = 0"))  # an index takes its time
             connection.execute(text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _LOCK})
         found = _version(connection)
-        if found is not None and found != NEWEST and database.is_sqlite:
-            _copy_first(Path(database.place), found, tell)
-        if found != NEWEST:
-            upgrade(connection)
+        if found is not None and found != NEWEST_VERSION and database.is_sqlite:
+            _copy_before_migration(Path(database.place), found, notify)
+        if found != NEWEST_VERSION:
+            run_migrations(connection)
 
 
-def _copy_first(path: Path, version: str, tell: Tell) -> None:
-    """Nobody writes to the file meanwhile: we are in the middle of doing so."""
+def _copy_before_migration(path: Path, version: str, notify: Notify) -> None:
+    """Copy the file beside itself. The caller's write transaction keeps other writers out."""
     try:
         copy = copy_beside(path, version)
     except (OSError, sqlite3.Error) as problem:
@@ -73,32 +74,33 @@ def _copy_first(path: Path, version: str, tell: Tell) -> None:
             "Nothing was changed.",
             "Make room beside it, or correct the permissions, and try again.",
         ) from None
-    tell(f"{path} is brought up to date; as it was until now it is kept in {copy}")
+    notify(f"{path} is brought up to date; as it was until now it is kept in {copy}")
 
 
-def _have_file(path: Path) -> None:
-    """Make the file with its tables beside its place, then link it in.
+def _create_file(path: Path) -> None:
+    """Make a missing file with its tables beside its place, then link it in.
 
     So a file without tables is never one that was being made, but one that lost them.
     """
     if path.exists():
         return
     if path.with_name(f"{path.name}-wal").exists():
-        raise _lost(f"{path}: the file is gone, and its log is still there.")
+        raise _lost_tables_error(f"{path}: the file is gone, and its log is still there.")
     draft = path.with_name(f"{path.stem}.{token_hex(4)}.new.sqlite")
-    os.close(new_private_file(draft))
+    os.close(create_private_file(draft))
     made = open_database(str(draft))
     try:
         with made.write() as connection:
-            upgrade(connection)
+            run_migrations(connection)
         made.close()
-        put_in_place(draft, path)  # unless another program was first
+        link_into_place(draft, path)  # unless another program was first
     finally:
         made.close()
         draft.unlink(missing_ok=True)
 
 
-def _lost(happened: str) -> RecordError:
+def _lost_tables_error(happened: str) -> RecordError:
+    """The error for a store that was there and is not any more."""
     return RecordError(
         happened,
         "What was recorded there is lost, unless there is a copy.",
@@ -106,10 +108,10 @@ def _lost(happened: str) -> RecordError:
     )
 
 
-def upgrade(connection: Connection) -> None:
+def run_migrations(connection: Connection) -> None:
     """Run every migration that is missing, in the transaction of `connection`.
 
-    The summaries are made anew after the last, so no migration need know what fills them.
+    The summary tables are filled anew after the last one, so no migration has to fill them.
     """
     from alembic import command
     from alembic.config import Config
@@ -119,10 +121,11 @@ def upgrade(connection: Connection) -> None:
     config.set_main_option("path_separator", "os")
     with _ALEMBIC:
         command.upgrade(config, "head")
-    rebuild(connection)
+    rebuild_summary_tables(connection)
 
 
 def _version(connection: Connection) -> str | None:
+    """The version of the tables; None where there are none."""
     if not inspect(connection).has_table("alembic_version"):
         return None
     return connection.execute(text("SELECT version_num FROM alembic_version")).scalar()

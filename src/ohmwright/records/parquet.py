@@ -1,4 +1,4 @@
-"""Flat results as a Parquet file; needs the extra `parquet`."""
+"""Flat results as a Parquet file; needs the optional package pyarrow."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import BinaryIO
 
 from ohmwright.model.errors import UsageError
 
-from .flat import Row
+from .flat_rows import Row
 
 _TEXT = ("run_id", "serial", "procedure", "asset", "model", "stage", "step", "point", "kind")
 _REAL = ("value", "uncertainty", "target", "lower", "upper")
@@ -17,7 +17,7 @@ _ROWS_A_GROUP = 100_000
 
 
 def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
-    """Write flat results; return how many. Raises UsageError when pyarrow is missing."""
+    """Write flat results as Parquet; return how many. Raises UsageError when pyarrow is missing."""
     try:
         import pyarrow as pa
         import pyarrow.parquet as pq
@@ -39,5 +39,5 @@ def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
 
 
 def _typed(row: Row) -> Row:
-    """Text of time and number of truth as what they are."""
+    """The row with its time as a datetime and `simulated` as a bool."""
     return row | {"at": datetime.fromisoformat(row["at"]), "simulated": bool(row["simulated"])}

@@ -1,4 +1,4 @@
-"""The seal of a run: its last hash, signed by the operator when the run is closed."""
+"""The seal of a finished run: its last hash, signed with the operator's key."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from typing import Literal
 
 from ohmwright.model.base import FrozenModel
 
-from .canonical import canonical
+from .canonical_json import canonical_json
 
 _KEY = re.compile("[0-9a-f]{64}")
 _PURPOSE = b"ohmwright seal 1\n"  # so that no signature made for another purpose fits
 
 
-class Statement(FrozenModel):
+class SealStatement(FrozenModel):
     """What an operator signs."""
 
     run: str
@@ -30,13 +30,13 @@ class Statement(FrozenModel):
 
     def signed_bytes(self) -> bytes:
         """The bytes under the signature."""
-        return _PURPOSE + canonical(self.model_dump(mode="json"))
+        return _PURPOSE + canonical_json(self.model_dump(mode="json"))
 
 
 class Seal(FrozenModel):
-    """A statement and the signature over it, in hexadecimal (64 bytes)."""
+    """A statement and the Ed25519 signature over it, in hexadecimal (64 bytes)."""
 
-    statement: Statement
+    statement: SealStatement
     signature: str
 
     @property
@@ -44,8 +44,8 @@ class Seal(FrozenModel):
         """Fingerprint of the key that signed."""
         return fingerprint(self.statement.key)
 
-    def holds(self) -> bool:
-        """Whether the signature fits the statement and its key."""
+    def is_valid(self) -> bool:
+        """Whether the signature fits the statement and the key that it names."""
         from cryptography.exceptions import InvalidSignature
         from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
@@ -57,17 +57,17 @@ class Seal(FrozenModel):
         return True
 
 
-def is_key(text: str) -> bool:
-    """Whether `text` is a public key as we write it: 64 hexadecimal digits in lower case."""
+def is_public_key(text: str) -> bool:
+    """Whether `text` is a public key: 64 hexadecimal digits in lower case."""
     return _KEY.fullmatch(text) is not None
 
 
 def fingerprint(key: str) -> str:
-    """A short name of a public key: the first 16 hexadecimal digits of its SHA-256, in fours.
+    """The first 16 hexadecimal digits of a public key's SHA-256, in groups of four.
 
-    What is no public key has none, and is named so.
+    A text that is no public key gives `no-key`.
     """
-    if not is_key(key):
+    if not is_public_key(key):
         return "no-key"
     digits = sha256(bytes.fromhex(key)).hexdigest()[:16]
     return "-".join(digits[at : at + 4] for at in range(0, 16, 4))

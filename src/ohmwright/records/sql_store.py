@@ -1,10 +1,9 @@
-"""The store: runs as chains of events in a database."""
+"""The store of runs in SQLite or PostgreSQL."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -14,104 +13,93 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.wire.clock import RealClock
 
-from .canonical import body_of, digest, link
-from .chain import Broken, KeptRun, whole
+from .bulk_insert import BulkInsert
+from .canonical_json import chain_hash, event_bytes
+from .chain import BrokenRunError, StoredRun, verified_events
 from .database import Database, open_database
-from .flat import Row, result_row, run_row
-from .inserts import Inserts
-from .keys import OperatorKey, Tell, untold
-from .lease import RENEWED_AFTER_S, Holder, release, take
-from .ledger import Entry, add_entry, alone, is_finished, next_run
-from .migrate import bring_up_to_date
-from .reading import read_run, run_named, store_id
+from .flat_rows import result_row, run_row
+from .keys import Notify, OperatorKey, no_notice
+from .lease import LeaseHolder, release_lease, take_lease
+from .ledger import LedgerEntry, add_entry, lock_ledger, next_run_number
+from .migrate import migrate_to_newest
+from .run_claim import ChainEnd, chain_end, claim_run, renew_claim
+from .run_reader import find_run, read_run, store_id
 from .store import Store
 from .tables import EVENTS, RESULTS, RUNS
-from .witness import Seen, Witness, missing
+from .witness import Witness, losses
+from .witness_file import ChainPosition
 
-KEYS = "keys"
-"""In the witness folder: the file that remembers the keys of this computer."""
-
-
-@dataclass(frozen=True)
-class _Tail:
-    """Where the chain of a run ends, as far as this program has written or read it."""
-
-    run: Row
-    events: int
-    head: bytes
-    operator: str
-    renew_at_s: float
-
-    @property
-    def newest(self) -> Seen:
-        """Its last event, as the witness knows it."""
-        return Seen(self.events, self.head, self.run["run_id"])
+KEY_MEMORY_FILE = "keys"
+"""Name of the file in the witness folder that lists the keys of this computer."""
 
 
 class SqlStore(Store):
-    """Keeps runs in SQLite or PostgreSQL, each event in a transaction of its own.
+    """Stores runs in SQLite or PostgreSQL, each event in a transaction of its own.
 
-    One program writes to a run at a time, held by a lease. The event RunFinished seals the
-    run: from then on nothing can be added.
+    One program at a time writes to a run, which it holds by a lease. The event RunFinished seals
+    the run: from then on nothing can be added to it.
     """
 
     def __init__(
-        self, database: Database, key: OperatorKey, witness_folder: Path, tell: Tell = untold
+        self, database: Database, key: OperatorKey, witness_folder: Path, notify: Notify = no_notice
     ) -> None:
-        bring_up_to_date(database, tell)
+        migrate_to_newest(database, notify)
         self.database, self.key = database, key
         self.store_id = store_id(database)
         self.witness = Witness(witness_folder / self.store_id)
-        self._events = Inserts(EVENTS, database.engine.dialect)
-        self._results = Inserts(RESULTS, database.engine.dialect)
-        self._holder = Holder.here()
-        self._tails: dict[str, _Tail] = {}
+        self._events = BulkInsert(EVENTS, database.engine.dialect)
+        self._results = BulkInsert(RESULTS, database.engine.dialect)
+        self._holder = LeaseHolder.this_program()
+        self._ends: dict[str, ChainEnd] = {}
         self._compared = False
 
     def append(self, run_id: str, event: Event) -> None:
-        """Keep one event; it is on disk when this returns."""
+        """Store one event; it is on disk when this returns."""
         self.append_all(run_id, (event,))
 
     def append_all(self, run_id: str, events: Sequence[Event]) -> None:
-        """Keep several events in one transaction: all or none."""
-        tail = self._tails.pop(run_id, None)  # back only once all is on disk
+        """Store several events in one transaction: all or none."""
+        end = self._ends.pop(run_id, None)  # back only once all is on disk
         with self.database.write() as connection:
             if len(events) > 1:
-                alone(connection)  # several results lock several tallies, each in its own order
+                # several results lock several tallies, each in its own order
+                lock_ledger(connection)
             entry = None
-            if tail is None:
-                tail = self._claimed(connection, run_id)
-                if tail is None:
-                    tail, entry = self._opened(connection, run_id, events[0])
-            elif RealClock().now_s() > tail.renew_at_s:
-                tail = self._renewed(connection, tail)
-            before, tail = tail, self._written(connection, tail, events)
+            if end is None:
+                end = self._claim_run(connection, run_id)
+                if end is None:
+                    end, entry = self._open_run(connection, run_id, events[0])
+            elif RealClock().now_s() > end.renew_at_s:
+                self._compare_with_witness(connection)
+                end = renew_claim(connection, end, self._holder, self.database.place)
+            before, end = end, self._insert_events(connection, end, events)
             last = events[-1]
             if isinstance(last, RunFinished):
-                entry = self._sealed(connection, tail, last)
-            self._intend(before, tail, entry)
-        self._remember(tail, entry, last)
+                entry = self._seal_run(connection, end, last)
+            self._tell_intended(before, end, entry)
+        self._tell_committed(end, entry, last)
 
     def claim(self, run_id: str) -> None:
-        """Take a run that was begun, to go on with it.
+        """Take the lease of a run on record, to go on with it.
 
-        Raises UsageError naming who has it, or when there is no such run.
+        Raises UsageError when there is no such run, when it is finished, or when another program
+        has it.
         """
         with self.database.write() as connection:
-            tail = self._claimed(connection, run_id)
-        if tail is None:
-            raise self.unknown(run_id)
-        self._tails[run_id] = tail
+            end = self._claim_run(connection, run_id)
+        if end is None:
+            raise self.unknown_run_error(run_id)
+        self._ends[run_id] = end
 
     def events(self, run_id: str) -> tuple[Event, ...]:
-        """Every event of a run, its chain and its seal checked."""
+        """Every event of a run, once its chain and its seal were checked. Raises RecordError."""
         try:
-            return whole(self.kept(run_id))
-        except Broken as broken:
-            raise self.damaged(run_id, broken) from None
+            return verified_events(self.stored_run(run_id))
+        except BrokenRunError as broken:
+            raise self.damaged_run_error(run_id, broken) from None
 
-    def damaged(self, run_id: str, broken: Broken) -> RecordError:
-        """The error for a run that is not whole."""
+    def damaged_run_error(self, run_id: str, broken: BrokenRunError) -> RecordError:
+        """The error for a run whose chain or seal does not hold."""
         at = "" if broken.event is None else f", event {broken.event}"
         return RecordError(
             f"{self.place(run_id)}: run {run_id}{at}: {broken.what}.",
@@ -119,36 +107,39 @@ class SqlStore(Store):
             "Restore the store from a copy; do not use this run as evidence.",
         )
 
-    def kept(self, run_id: str) -> KeptRun:
-        """A run as it is kept, unchecked. Raises UsageError when there is none, Broken."""
+    def stored_run(self, run_id: str) -> StoredRun:
+        """A run as it is stored, unchecked.
+
+        Raises UsageError when there is none, BrokenRunError where its seal cannot be read.
+        """
         with self.database.read() as connection:
-            run = run_named(connection, run_id)
+            run = find_run(connection, run_id)
             if run is None:
-                raise self.unknown(run_id)
+                raise self.unknown_run_error(run_id)
             return read_run(connection, run)
 
     def run_ids(self) -> tuple[str, ...]:
-        """Every run, in the order in which they came: a simulated clock tells no order."""
+        """The names of all runs in the order in which they came; a simulated clock tells none."""
         with self.database.read() as connection:
             query = select(RUNS.c.run_id).order_by(RUNS.c.number)
             return tuple(connection.execute(query).scalars())
 
     def head(self, run_id: str) -> str:
-        """The hash of the last event of a run, in hexadecimal; a certificate prints it."""
-        return self.kept(run_id).head.hex()
+        """The hash of the last event of a run, in hexadecimal; certificates print it."""
+        return self.stored_run(run_id).head.hex()
 
     def place(self, run_id: str) -> str:  # noqa: ARG002 - one place for all
         """The file, or the URL without its password."""
         return self.database.place
 
     def close(self) -> None:
-        """Let go of every run and of the database."""
+        """Release every lease and close the database."""
         with suppress(RecordError):  # a lease that cannot be given back runs out
-            if self._tails:
+            if self._ends:
                 with self.database.write() as connection:
-                    for tail in self._tails.values():
-                        release(connection, tail.run["number"])
-        self._tails.clear()
+                    for end in self._ends.values():
+                        release_lease(connection, end.run["number"])
+        self._ends.clear()
         self.witness.close()
         self.database.close()
 
@@ -158,98 +149,80 @@ class SqlStore(Store):
     def __exit__(self, *_: object) -> None:
         self.close()
 
-    def _claimed(self, connection: Connection, run_id: str) -> _Tail | None:
-        """The end of a run that there is, its lease taken."""
+    def _claim_run(self, connection: Connection, run_id: str) -> ChainEnd | None:
+        """The end of a run on record, its lease taken; None when there is no such run."""
         self._compare_with_witness(connection)
-        run = run_named(connection, run_id)
-        if run is None:
-            return None
-        if is_finished(connection, run["number"]):
-            raise UsageError(
-                f"Run {run_id} cannot be resumed: it is finished and sealed.",
-                do="Start a new run.",
-            )
-        take(connection, run["number"], run_id, self._holder)
-        last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])
-        end = connection.execute(last.order_by(EVENTS.c.number.desc()).limit(1)).first()
-        return self._tail(run, *((0, digest(run["opening"])) if end is None else end))
+        return claim_run(connection, run_id, self._holder)
 
-    def _renewed(self, connection: Connection, tail: _Tail) -> _Tail:
-        """The same end of a run, held for longer. Raises RecordError when it is not the same."""
-        found = self._claimed(connection, tail.run["run_id"])
-        if found is None or found.head != tail.head:
-            raise RecordError(
-                f"{self.database.place}: another program has written to the same run.",
-                "It was taken over while nothing was written here for a long time.",
-                "See what is on record with 'ohmwright record show', then resume the run.",
-            )
-        return replace(found, operator=tail.operator)
-
-    def _opened(self, connection: Connection, run_id: str, first: Event) -> tuple[_Tail, Entry]:
-        """A new run, held by us, and its opening."""
-        run = run_row(first) | {"number": next_run(connection), "run_id": run_id}
+    def _open_run(
+        self, connection: Connection, run_id: str, first: Event
+    ) -> tuple[ChainEnd, LedgerEntry]:
+        """Open a new run, take its lease and append its ledger entry."""
+        run = run_row(first) | {"number": next_run_number(connection), "run_id": run_id}
         entry = add_entry(
             connection, "opened", run["number"], {"run": run_id, "store": self.store_id}
         )
         connection.execute(insert(RUNS), [run | {"opening": entry.document}])
-        take(connection, run["number"], run_id, self._holder)
-        return self._tail(run, 0, entry.hash), entry
+        take_lease(connection, run["number"], run_id, self._holder)
+        return chain_end(run, 0, entry.hash), entry
 
-    def _tail(self, run: Row, events: int, head: bytes) -> _Tail:
-        renew_at_s = RealClock().now_s() + RENEWED_AFTER_S
-        return _Tail(run, events, head, run["operator"], renew_at_s)
-
-    def _written(self, connection: Connection, tail: _Tail, events: Sequence[Event]) -> _Tail:
-        """Insert the events with their hashes, and the results among them flat."""
+    def _insert_events(
+        self, connection: Connection, end: ChainEnd, events: Sequence[Event]
+    ) -> ChainEnd:
+        """Insert the events with their hashes, and the rows of the results among them."""
         rows, flat = [], []
-        run, number, head, operator = tail.run["number"], tail.events, tail.head, tail.operator
+        run, number, head, operator = end.run["number"], end.events, end.head, end.operator
         for event in events:
-            number, body = number + 1, body_of(event)
-            head = link(head, body)
+            number, body = number + 1, event_bytes(event)
+            head = chain_hash(head, body)
             rows.append((run, number, body, head))
             if event.kind == "point_done":  # asking its class would cost as much as hashing it
-                row = result_row(tail.run, number, event)
+                row = result_row(end.run, number, event)
                 flat.append([row[name] for name in self._results.columns])
             elif event.kind == "run_started" or event.kind == "run_resumed":
                 operator = event.operator
         self._events.add(connection, rows)
         self._results.add(connection, flat)
-        return _Tail(tail.run, number, head, operator, tail.renew_at_s)
+        return ChainEnd(end.run, number, head, operator, end.renew_at_s)
 
-    def _sealed(self, connection: Connection, tail: _Tail, last: RunFinished) -> Entry:
-        number, run_id = tail.run["number"], tail.run["run_id"]
-        seal = self.key.seal(run_id, tail.events, tail.head, tail.operator, last.at)
-        release(connection, number)
+    def _seal_run(self, connection: Connection, end: ChainEnd, last: RunFinished) -> LedgerEntry:
+        """Sign the end of a run, release its lease and append its ledger entry."""
+        number, run_id = end.run["number"], end.run["run_id"]
+        seal = self.key.seal(run_id, end.events, end.head, end.operator, last.at)
+        release_lease(connection, number)
         content = {"run": run_id, "seal": seal.model_dump(mode="json")}
         return add_entry(connection, "sealed", number, content, last.verdict)
 
-    def _intend(self, before: _Tail, after: _Tail, entry: Entry | None) -> None:
-        """Before the commit; an entry of the ledger stands for the events committed with it."""
-        if entry is None:
-            self.witness.intends_event(before.run["number"], before.newest, after.newest)
-        else:
-            self.witness.intends_entry(Seen(entry.number, entry.hash))
+    def _tell_intended(self, before: ChainEnd, after: ChainEnd, entry: LedgerEntry | None) -> None:
+        """Tell the witness, before the commit, what is about to be committed.
 
-    def _remember(self, tail: _Tail, entry: Entry | None, last: Event) -> None:
-        """After the commit."""
-        number = tail.run["number"]
-        if entry is not None:
-            self.witness.saw_entry(Seen(entry.number, entry.hash))
-        if isinstance(last, RunFinished):
-            self.witness.finished(number)
+        An entry of the ledger stands for the events that are committed with it.
+        """
+        if entry is None:
+            self.witness.note_intended_event(before.run["number"], before.newest, after.newest)
         else:
-            self._tails[tail.run["run_id"]] = tail
-            self.witness.saw_event(number, tail.newest)
+            self.witness.note_intended_entry(ChainPosition(entry.number, entry.hash))
+
+    def _tell_committed(self, end: ChainEnd, entry: LedgerEntry | None, last: Event) -> None:
+        """Tell the witness, after the commit, what was committed."""
+        number = end.run["number"]
+        if entry is not None:
+            self.witness.note_committed_entry(ChainPosition(entry.number, entry.hash))
+        if isinstance(last, RunFinished):
+            self.witness.drop_run(number)
+        else:
+            self._ends[end.run["run_id"]] = end
+            self.witness.note_committed_event(number, end.newest)
 
     def _compare_with_witness(self, connection: Connection) -> None:
-        """Once: never write on top of a store that has lost something."""
+        """Refuse, once for each opened store, to write on top of one that has lost something."""
         if not self._compared:
             self.refuse_loss(connection)
         self._compared = True
 
     def refuse_loss(self, connection: Connection) -> None:
         """Raise RecordError where the store lacks what this computer has seen of it."""
-        for lost in missing(connection, self.witness):
+        for lost in losses(connection, self.witness):
             if lost.kind == "wrong":
                 raise RecordError(
                     f"{self.database.place}: {lost}.",
@@ -258,8 +231,8 @@ class SqlStore(Store):
                     f"{self.witness.folder} away.",
                 )
 
-    def unknown(self, run_id: str) -> UsageError:
-        """The error for a run that there is not."""
+    def unknown_run_error(self, run_id: str) -> UsageError:
+        """The error for a run that is not on record."""
         return UsageError(
             f"There is no run '{run_id}' in {self.database.place}.",
             do="See the runs with 'ohmwright record list'.",
@@ -267,18 +240,18 @@ class SqlStore(Store):
 
 
 def open_store(
-    where: str, key_file: Path, witness_folder: Path, tell: Tell = untold, **options: Any
+    where: str, key_file: Path, witness_folder: Path, notify: Notify = no_notice, **options: Any
 ) -> SqlStore:
     """The store at `where`, made when there is none.
 
     `where`: see `open_database`. `key_file`: the operator's key, made at the first signing.
-    `witness_folder`: where this computer remembers what it has seen, one folder a store, and
-    the keys that it had. `tell` gets what a person should see.
+    `witness_folder`: where this computer remembers what it has seen of each store, and which keys
+    it has had. `notify` gets messages that a person should see.
     """
     database = open_database(where, **options)
     try:
-        key = OperatorKey(key_file, witness_folder / KEYS, tell)
-        return SqlStore(database, key, witness_folder, tell)
+        key = OperatorKey(key_file, witness_folder / KEY_MEMORY_FILE, notify)
+        return SqlStore(database, key, witness_folder, notify)
     except BaseException:
         database.close()
         raise

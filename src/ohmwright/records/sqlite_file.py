@@ -1,4 +1,4 @@
-"""SQLite in a file: to write to where that can be, else to read from as it lies there."""
+"""SQLite files: opened for writing where that is allowed, else for reading as they lie there."""
 
 from __future__ import annotations
 
@@ -13,28 +13,28 @@ from typing import Any
 
 from sqlalchemy import URL, Engine, create_engine, event
 
-from .private import new_private_file
+from .private_files import create_private_file
 
 _ALWAYS = ("trusted_schema = OFF", "cell_size_check = ON")
 _DURABLE = ("journal_mode = WAL", "synchronous = FULL", *_ALWAYS)
 
 
-def can_be_written(path: Path) -> bool:
-    """Whether we may write to a store: to its file, and beside it, where SQLite keeps a log."""
+def is_writable(path: Path) -> bool:
+    """Whether we may write to a store: to its file, and to its folder, where SQLite keeps a log."""
     own = os.access in os.supports_effective_ids
     return all(os.access(one, os.W_OK, effective_ids=own) for one in (path, path.parent))
 
 
 def writing_engine(path: Path, wait_s: float) -> Engine:
-    """To read and write `path`; made when it is missing. Every commit is on disk."""
+    """An engine that reads and writes `path`, made when it is missing; every commit is on disk."""
     return _engine(URL.create("sqlite", database=str(path)), wait_s, _DURABLE)
 
 
 def reading_engine(path: Path, wait_s: float) -> Engine | None:
-    """To read `path` as it lies; None where its log can only be read beside a copy.
+    """An engine that only reads `path`; None where its log can only be read beside a copy.
 
     Without its shared memory SQLite opens a store only where it may make that, or is told that
-    nobody writes: that is so where nothing can be written, and is all there is without a log.
+    nobody writes. That holds where nothing can be written, and is safe only without a log.
     """
     for mode in ("mode=ro", "immutable=1"):
         if mode == "immutable=1" and _has_log(path):
@@ -47,7 +47,7 @@ def reading_engine(path: Path, wait_s: float) -> Engine | None:
 
 
 class PrivateCopy:
-    """A copy of a store with its log, in a folder that goes away with it."""
+    """A copy of a store with its log, in a temporary folder."""
 
     def __init__(self, path: Path) -> None:
         """Raises OSError where there is no room."""
@@ -59,21 +59,21 @@ class PrivateCopy:
                 shutil.copyfile(source, self.path.with_name(self.path.name + end))
 
     def remove(self) -> None:
-        """Take it away."""
+        """Delete the copy and its folder."""
         self._folder.cleanup()
 
 
 def copy_beside(path: Path, version: str) -> Path:
-    """A consistent copy of a store whose tables are of `version`, beside it; its path.
+    """Copy a store whose tables are of `version` to a new file beside it; return that path.
 
-    Nothing that was copied before is written over. Raises OSError, sqlite3.Error.
+    The copy is consistent, and no file is written over. Raises OSError, sqlite3.Error.
     """
     number = 1
     while True:
         more = "" if number == 1 else f"-{number}"
         copy = path.with_name(f"{path.stem}.version-{version}{more}{path.suffix}")
         try:
-            os.close(new_private_file(copy))
+            os.close(create_private_file(copy))
             break
         except FileExistsError:
             number += 1
@@ -88,6 +88,7 @@ def copy_beside(path: Path, version: str) -> Path:
 
 
 def _engine(url: URL, wait_s: float, pragmas: Sequence[str]) -> Engine:
+    """An engine for `url` that sets `pragmas` on each connection."""
     engine = create_engine(url, connect_args={"timeout": wait_s})
 
     @event.listens_for(engine, "connect")
@@ -100,6 +101,7 @@ def _engine(url: URL, wait_s: float, pragmas: Sequence[str]) -> Engine:
 
 
 def _opens(uri: str) -> bool:
+    """Whether SQLite can open `uri`; also True for a damaged file, which other checks report."""
     try:
         with closing(sqlite3.connect(uri, uri=True)) as connection:
             connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
@@ -111,5 +113,6 @@ def _opens(uri: str) -> bool:
 
 
 def _has_log(path: Path) -> bool:
+    """Whether there is a log beside the file that is not empty."""
     log = path.with_name(f"{path.name}-wal")
     return log.exists() and log.stat().st_size > 0

@@ -1,4 +1,4 @@
-"""Where the events of a run are kept; append-only."""
+"""The interface of a store of runs; append-only."""
 
 from __future__ import annotations
 
@@ -8,11 +8,11 @@ from ohmwright.model.event import Event
 
 
 class Store(ABC):
-    """Keeps runs. An event is safe when `append` returns (rule 12)."""
+    """Stores runs as sequences of events; an event is on disk when `append` returns."""
 
     @abstractmethod
     def append(self, run_id: str, event: Event) -> None:
-        """Keep `event` as the next of its run. Raises RecordError when it cannot be kept."""
+        """Store `event` as the next of its run. Raises RecordError when it cannot be stored."""
 
     @abstractmethod
     def events(self, run_id: str) -> tuple[Event, ...]:
@@ -23,8 +23,8 @@ class Store(ABC):
 
     @abstractmethod
     def run_ids(self) -> tuple[str, ...]:
-        """Every run, oldest first."""
+        """The names of all runs, oldest first."""
 
     @abstractmethod
     def place(self, run_id: str) -> str:
-        """What a person is told about where the run is kept."""
+        """Where the run is stored, in words for a person."""

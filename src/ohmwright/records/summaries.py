@@ -1,7 +1,7 @@
 """Tables that sum up others, so that a question about a whole fleet reads few rows.
 
-Triggers of the database bring them up to date with every row inserted (`migrations/`). Here is
-what they must hold, made from the rows that they sum up: to check them, or make them anew.
+Triggers of the database keep them up to date with every inserted row (`migrations/`). This
+module computes what they must hold from the rows that they sum up, to check or refill them.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, Table, delete, select, text
 
-from .ledger import alone
+from .ledger import lock_ledger
 from .tables import NEWEST_RUNS, TALLIES
 
 _TALLIES = """
@@ -42,9 +42,9 @@ WHERE place = 1
 _MADE = ((TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))
 
 
-def rebuild(connection: Connection) -> None:
-    """Make every summary anew, in the transaction of `connection`."""
-    alone(connection)
+def rebuild_summary_tables(connection: Connection) -> None:
+    """Fill every summary table anew, in the transaction of `connection`."""
+    lock_ledger(connection)
     if connection.dialect.name == "postgresql":  # or a result that is being kept were left out
         connection.execute(text("LOCK TABLE tallies, newest_runs IN EXCLUSIVE MODE"))
     for table, query in _MADE:
@@ -52,8 +52,8 @@ def rebuild(connection: Connection) -> None:
         connection.execute(text(f"INSERT INTO {table.name} ({', '.join(table.c.keys())}) {query}"))
 
 
-def wrong(connection: Connection) -> Iterator[Table]:
-    """Each summary that is not what the rows make that it sums up."""
+def wrong_summary_tables(connection: Connection) -> Iterator[Table]:
+    """Yield each summary table that differs from what its source rows sum up to."""
     for table, query in _MADE:
         made, found = connection.execute(text(query)), connection.execute(select(table))
         if set(map(tuple, made)) != set(map(tuple, found)):

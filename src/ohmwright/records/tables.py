@@ -1,4 +1,4 @@
-"""The tables of a store, as queries use them. The migrations make them."""
+"""The tables of a store as queries use them; the migrations make them."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ METADATA = MetaData()
 
 
 class _Bytes(LargeBinary):
-    """Bytes; what a damaged file holds in their place is no bytes at all, and fails its hash."""
+    """A column of bytes; a value of another type in a damaged file reads as no bytes at all."""
 
     cache_ok = True
 
@@ -34,15 +34,17 @@ _REAL: TypeEngine[float] = Double().with_variant(Float(), "sqlite")
 
 
 def _table(name: str, *columns: Column[Any]) -> Table:
+    """A table of this store."""
     return Table(name, METADATA, *columns)
 
 
 def _text(name: str) -> Column[Any]:
+    """A column of text."""
     return Column(name, Text)
 
 
 STORE = _table("store", Column("id", Text, primary_key=True))
-"""One row: the name of the store, drawn when it was made."""
+"""One row: the name of the store, drawn at random when it was made."""
 
 RUNS = _table(
     "runs",
@@ -81,7 +83,7 @@ RESULTS = _table(
     _text("at"),
     Column("simulated", Integer),
 )
-"""Every result flat, for queries over a fleet; each can be made again from its event."""
+"""Every result as a row, for queries over a fleet; each can be made again from its event."""
 
 TALLIES = _table(
     "tallies",
@@ -113,4 +115,4 @@ LEASES = _table(
     _text("holder"),
     Column("until_s", _REAL),
 )
-"""Who works on a run."""
+"""Which program writes to a run, and until when it may."""

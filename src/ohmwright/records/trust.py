@@ -1,8 +1,8 @@
-"""Whom a person vouches for: the list of trusted keys, and who sealed what is on record.
+"""The user's list of trusted keys, and who sealed the runs on record.
 
-A signature shows that whoever sealed a run had a key. Whose key that is no arithmetic can tell:
-a forger makes a new one in a second. So a seal counts as known only where a person said so, or
-where this computer signs with the key itself.
+A signature shows that whoever sealed a run had a key, not whose key that is: anybody can make a
+new one in a second. So a seal counts as known only where a person has listed its key, or where
+this computer signs with that key itself.
 """
 
 from __future__ import annotations
@@ -14,9 +14,9 @@ from pathlib import Path
 
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 
-from .finding import Finding
-from .private import new_private_file, private_folder
-from .seal import Seal, fingerprint, is_key
+from .audit_finding import AuditFinding
+from .private_files import create_private_file, make_private_folder
+from .seal import Seal, fingerprint, is_public_key
 
 _HEADER = """\
 # Keys that this user trusts, and no longer trusts; the last line about a key counts.
@@ -26,7 +26,10 @@ _HEADER = """\
 
 
 class TrustedKeys:
-    """A text file with a line for each decision about a key; `own` are trusted without one."""
+    """A text file with a line for each decision about a key.
+
+    The keys `own` are trusted without a line.
+    """
 
     def __init__(self, path: Path, own: Iterable[str] = ()) -> None:
         """Raises SourceError for a file that makes no sense. One that is missing is empty."""
@@ -41,27 +44,28 @@ class TrustedKeys:
     def __contains__(self, key: str) -> bool:
         return key in self._names
 
-    def named(self) -> dict[str, str]:
+    def names(self) -> dict[str, str]:
         """Each trusted public key, and whose it is said to be."""
         return dict(self._names)
 
     def trust(self, key: str, name: str = "") -> None:
-        """Trust a key from now on; `name` is whose it is."""
+        """Add a key to the list; `name` is whose it is."""
         name = " ".join(name.split())
         self._add(f"trust {key} {name}".rstrip())
         self._names[key] = name
 
     def distrust(self, key: str) -> None:
-        """Trust a key no longer."""
+        """Add to the list that a key is no longer trusted."""
         self._add(f"distrust {key}")
         self._names.pop(key, None)
 
     def _add(self, line: str) -> None:
+        """Append a line to the file, which is made when it is missing. Raises RecordError."""
         try:
-            private_folder(self.path.parent)
+            make_private_folder(self.path.parent)
             begin = "" if self.path.exists() else _HEADER
             if begin:
-                os.close(new_private_file(self.path))
+                os.close(create_private_file(self.path))
             with self.path.open("a", encoding="utf-8") as file:
                 file.write(f"{begin}{line}\n")
         except OSError as problem:
@@ -69,7 +73,7 @@ class TrustedKeys:
 
 
 def _lines(path: Path) -> Iterator[tuple[str, str, str]]:
-    """Verb, key and name of each line."""
+    """Verb, key and name of each line of a list. Raises SourceError."""
     try:
         text = path.read_text(encoding="utf-8")
     except FileNotFoundError:
@@ -80,7 +84,7 @@ def _lines(path: Path) -> Iterator[tuple[str, str, str]]:
         verb, key, name = [*line.split(maxsplit=2), "", "", ""][:3]
         if not verb or verb.startswith("#"):
             continue
-        if verb not in ("trust", "distrust") or not is_key(key):
+        if verb not in ("trust", "distrust") or not is_public_key(key):
             raise SourceError(
                 f"{path}:{number}: '{line[:80]}' trusts no key.",
                 "Which keys are trusted cannot be told.",
@@ -91,11 +95,11 @@ def _lines(path: Path) -> Iterator[tuple[str, str, str]]:
 
 @dataclass
 class Signer:
-    """A key, and what it has sealed."""
+    """A key, and the runs that it has sealed."""
 
     key: str
     operators: list[str] = field(default_factory=list)
-    """Who the seals say had it; nobody has checked that."""
+    """Names of operators in the seals; nobody has checked them."""
     runs: list[str] = field(default_factory=list)
 
     @property
@@ -105,7 +109,10 @@ class Signer:
 
 
 def signers(seals: Iterable[Seal], only: Collection[str] = ()) -> list[Signer]:
-    """Who sealed which runs, in the order of their first seal; `only`: of these runs, or all."""
+    """One signer for each key among `seals`, in the order of their first seal.
+
+    `only`: names of the runs that count; empty for all.
+    """
     found: dict[str, Signer] = {}
     for said in (seal.statement for seal in seals):
         if only and said.run not in only:
@@ -117,13 +124,13 @@ def signers(seals: Iterable[Seal], only: Collection[str] = ()) -> list[Signer]:
     return list(found.values())
 
 
-def meant_key(given: str, known: Iterable[str]) -> str:
-    """The public key called `given`: itself, or the one of `known` with this fingerprint.
+def resolved_key(given: str, known: Iterable[str]) -> str:
+    """The public key that `given` is, or the one of `known` whose fingerprint it is.
 
-    Raises UsageError. A fingerprint alone is not kept: it is short, so that people can compare it.
+    Raises UsageError. A fingerprint alone is never stored: it is short, for people to compare.
     """
     text = given.strip().lower()
-    if is_key(text):
+    if is_public_key(text):
         return text
     found = {key for key in known if fingerprint(key) == text}
     if len(found) == 1:
@@ -135,12 +142,12 @@ def meant_key(given: str, known: Iterable[str]) -> str:
     )
 
 
-def untrusted(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[Finding]:
-    """Each signer whose key nobody here vouches for, and what it has sealed."""
+def untrusted_signers(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[AuditFinding]:
+    """A finding for each signer whose key is not trusted, with the runs that it has sealed."""
     for signer in sealed:
         if signer.key not in trusted:
             count = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
-            yield Finding(
+            yield AuditFinding(
                 f"key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not "
                 f"trusted here; it sealed {count}: {', '.join(signer.runs)}",
                 kind="unknown",

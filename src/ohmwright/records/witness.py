@@ -1,99 +1,69 @@
-"""What this computer has seen of a store, kept apart from it.
+"""What this computer has seen of a store, remembered apart from it.
 
-An older copy of a store is whole in itself; only someone who remembers the newer one can tell.
-Before each commit the files are told what is about to be written, after it that it is. They are
-never waited for: after a power cut they are at most behind, which proves less and accuses nobody.
+An older copy of a store is whole in itself; only what remembers the newer one shows that it is
+old. Before each commit the files of the witness get what is about to be written, after it that
+it is. Nothing waits for them to reach the disk: after a power cut they are at most behind, which
+proves less and accuses nobody.
 """
 
 from __future__ import annotations
 
-import os
-import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
-from secrets import token_hex
 
 from sqlalchemy import Connection, select
 
 from ohmwright.model.errors import RecordError
 
-from .finding import Finding
-from .lease import lives
-from .private import new_private_file, private_folder, put_in_place
+from .audit_finding import AuditFinding
+from .private_files import make_private_folder
 from .tables import EVENTS, LEDGER, RUNS
+from .witness_file import ChainPosition, FileWriter, WitnessFile, read_witness_file
 
 _LEDGER = "ledger"
 
 
-@dataclass(frozen=True)
-class Seen:
-    """A link that the store had: of a run's chain, or of the ledger where `run_id` is empty."""
-
-    number: int
-    hash: bytes
-    run_id: str = ""
-
-
-@dataclass(frozen=True)
-class Remembered:
-    """One witness file."""
-
-    path: Path
-    seen: Seen
-    """`number` is 0 where nothing was committed yet."""
-    coming: Seen
-    """What was about to be committed last; as `seen` once it is."""
-    process: int
-    """Which process of this computer was about to."""
-
-    def is_left_behind(self) -> bool:
-        """Whether a commit was begun whose end nobody saw, and no other process is at it."""
-        begun = self.coming != self.seen
-        return begun and (self.process == os.getpid() or not lives(self.process))
-
-
 class Witness:
-    """The newest ledger entry, and the newest event of each run that is not finished."""
+    """Remembers the newest ledger entry, and the newest event of each run that is not finished."""
 
     def __init__(self, folder: Path) -> None:
         """`folder` belongs to one store."""
         self.folder = folder
-        self._files: dict[str, _File] = {}
+        self._files: dict[str, FileWriter] = {}
 
-    def intends_event(self, run: int, newest: Seen, coming: Seen) -> None:
-        """Remember that `coming` is about to follow `newest` in run number `run`.
+    def note_intended_event(self, run: int, newest: ChainPosition, intended: ChainPosition) -> None:
+        """Remember that `intended` is about to follow `newest` in run number `run`.
 
         Raises RecordError: then nothing may be committed.
         """
-        with self._told():
-            self._file(str(run), newest).intend(coming)
+        with self._errors_translated():
+            self._file(str(run), newest).write_intended(intended)
 
-    def saw_event(self, run: int, seen: Seen) -> None:
-        """Remember the newest event of run number `run`."""
-        with self._told():
-            self._file(str(run), seen).see(seen)
+    def note_committed_event(self, run: int, link: ChainPosition) -> None:
+        """Remember that `link` is now the newest event of run number `run`."""
+        with self._errors_translated():
+            self._file(str(run), link).write_committed(link)
 
-    def intends_entry(self, coming: Seen) -> None:
-        """Remember that `coming` is about to become the newest entry of the ledger."""
-        with self._told():
-            self._file(_LEDGER, Seen(0, bytes(32))).intend(coming)
+    def note_intended_entry(self, intended: ChainPosition) -> None:
+        """Remember that `intended` is about to become the newest entry of the ledger."""
+        with self._errors_translated():
+            self._file(_LEDGER, ChainPosition(0, bytes(32))).write_intended(intended)
 
-    def saw_entry(self, seen: Seen) -> None:
-        """Remember the newest entry of the ledger."""
-        with self._told():
-            self._file(_LEDGER, seen).see(seen)
+    def note_committed_entry(self, link: ChainPosition) -> None:
+        """Remember that `link` is now the newest entry of the ledger."""
+        with self._errors_translated():
+            self._file(_LEDGER, link).write_committed(link)
 
-    def finished(self, run: int) -> None:
-        """The ledger holds the end of run number `run` from now on."""
+    def drop_run(self, run: int) -> None:
+        """Forget run number `run`: the ledger holds its end from now on."""
         self._close(str(run))
         (self.folder / str(run)).unlink(missing_ok=True)
 
-    def remembered(self) -> tuple[Remembered, ...]:
-        """All of it. Raises RecordError for a file that makes no sense."""
-        texts = ((path, _steady(path)) for path in sorted(self.folder.glob("[!.]*")))
-        return tuple(_parsed(path, text) for path, text in texts if text is not None)
+    def read_files(self) -> tuple[WitnessFile, ...]:
+        """Everything that is remembered. Raises RecordError for a damaged file."""
+        found = (read_witness_file(path) for path in sorted(self.folder.glob("[!.]*")))
+        return tuple(file for file in found if file is not None)
 
     def close(self) -> None:
         """Close the files."""
@@ -101,19 +71,22 @@ class Witness:
             self._close(name)
 
     def _close(self, name: str) -> None:
+        """Close one file, if it is open."""
         file = self._files.pop(name, None)
         if file is not None:
             file.close()
 
-    def _file(self, name: str, begun: Seen) -> _File:
+    def _file(self, name: str, start: ChainPosition) -> FileWriter:
+        """The open file `name`, made with the link `start` where it is not open yet."""
         file = self._files.get(name)
         if file is None:
-            private_folder(self.folder)
-            file = self._files[name] = _File(self.folder / name, begun)
+            make_private_folder(self.folder)
+            file = self._files[name] = FileWriter(self.folder / name, start)
         return file
 
     @contextmanager
-    def _told(self) -> Iterator[None]:
+    def _errors_translated(self) -> Iterator[None]:
+        """Raise an OSError within the block as a RecordError."""
         try:
             yield
         except OSError as problem:
@@ -124,131 +97,59 @@ class Witness:
             ) from None
 
 
-class _File:
-    """Two lines of constant length, each written over in place: what is seen, what is coming."""
+def losses(connection: Connection, witness: Witness) -> Iterator[AuditFinding]:
+    """A finding for each link that the witness has seen and the store does not hold.
 
-    def __init__(self, path: Path, begun: Seen) -> None:
-        """A run's file is made anew, since its number may have been meant for another run."""
-        if begun.run_id or not path.exists():
-            draft = path.with_name(f".{path.name}.{token_hex(4)}")
-            with os.fdopen(new_private_file(draft), "wb") as file:
-                file.write(_seen_line(begun) + _coming_line(begun))
-            draft.replace(path) if begun.run_id else put_in_place(draft, path)
-        self._descriptor = os.open(path, os.O_WRONLY | getattr(os, "O_BINARY", 0))
-        self._second = len(_seen_line(begun))
-
-    def see(self, seen: Seen) -> None:
-        """Write the first line."""
-        _put(self._descriptor, _seen_line(seen), 0)
-
-    def intend(self, coming: Seen) -> None:
-        """Write the second line."""
-        _put(self._descriptor, _coming_line(coming), self._second)
-
-    def close(self) -> None:
-        """Close the file."""
-        os.close(self._descriptor)
-
-
-def _seen_line(seen: Seen) -> bytes:
-    return f"{seen.number:12} {seen.hash.hex()} {seen.run_id}\n".encode()
-
-
-def _coming_line(coming: Seen) -> bytes:
-    return f"{coming.number:12} {coming.hash.hex()} {os.getpid():10}\n".encode()
-
-
-def _put(descriptor: int, line: bytes, at: int) -> None:
-    if sys.platform == "win32":
-        os.lseek(descriptor, at, os.SEEK_SET)
-        os.write(descriptor, line)
-    else:
-        os.pwrite(descriptor, line, at)
-
-
-def _steady(path: Path) -> str | None:
-    """The text of a file that another program may be writing; None once it is gone."""
-    before = None
-    for _ in range(100):
-        try:
-            text = path.read_text(encoding="utf-8", errors="replace")
-        except FileNotFoundError:
-            return None
-        if text == before:
-            break
-        before = text
-    return before
-
-
-def _parsed(path: Path, text: str) -> Remembered:
-    """Files of before there were intents have one line."""
-    try:
-        first, *second = text.rstrip("\n").split("\n")
-        number, head, *name = first.split(maxsplit=2)
-        seen = Seen(int(number), bytes.fromhex(head), "".join(name).strip())
-        if not second:
-            return Remembered(path, seen, seen, 0)
-        number, head, process = second[0].split()
-        coming = Seen(int(number), bytes.fromhex(head), seen.run_id)
-        return Remembered(path, seen, coming, int(process))
-    except ValueError:
-        raise RecordError(
-            f"{path}: this witness file makes no sense.",
-            "Whether the store is the newest copy cannot be told by it.",
-            "Hold the store against a certificate ('record verify --head HASH'), then "
-            "move the file away.",
-        ) from None
-
-
-def missing(connection: Connection, witness: Witness) -> Iterator[Finding]:
-    """What the witness has seen and the store does not hold; and what it was about to see.
-
-    The witness is read first, all of it: what another program commits meanwhile is no loss.
+    Also for a commit that was begun and whose end nobody saw, of kind `unknown`. The whole witness
+    is read first, so that what another program commits meanwhile is not taken for a loss.
     """
-    for file in witness.remembered():
-        lost = _lost(connection, witness, file.seen)
+    for file in witness.read_files():
+        lost = _loss(connection, witness, file.committed)
         if lost is not None:
             yield lost
-        elif file.is_left_behind() and _hash_at(connection, file.coming) is None:
-            yield _perhaps_lost(file)
+        elif file.is_unfinished() and _hash_at(connection, file.intended) is None:
+            yield _possible_loss(file)
 
 
-def _hash_at(connection: Connection, seen: Seen) -> bytes | None:
-    """The hash that the store has in this place; None where it has nothing there."""
-    if seen.run_id:
+def _hash_at(connection: Connection, link: ChainPosition) -> bytes | None:
+    """The hash that the store has at the place of `link`; None where it has nothing there."""
+    if link.run_id:
         query = (
             select(EVENTS.c.hash)
             .join(RUNS, RUNS.c.number == EVENTS.c.run)
-            .where(RUNS.c.run_id == seen.run_id, EVENTS.c.number == seen.number)
+            .where(RUNS.c.run_id == link.run_id, EVENTS.c.number == link.number)
         )
     else:
-        query = select(LEDGER.c.hash).where(LEDGER.c.number == seen.number)
+        query = select(LEDGER.c.hash).where(LEDGER.c.number == link.number)
     return connection.execute(query).scalar()
 
 
-def _lost(connection: Connection, witness: Witness, seen: Seen) -> Finding | None:
-    """What was committed and is not there."""
-    found = _hash_at(connection, seen)
-    if seen.number == 0 or found == seen.hash:
+def _loss(connection: Connection, witness: Witness, link: ChainPosition) -> AuditFinding | None:
+    """The finding for a committed link that is missing or differs; None where the store has it."""
+    found = _hash_at(connection, link)
+    if link.number == 0 or found == link.hash:
         return None
     state = "is missing" if found is None else "is another one"
-    if seen.run_id:
+    if link.run_id:
         what = f"an event that {witness.folder} has seen {state}"
-        return Finding(what, seen.run_id, seen.number)
-    what = f"entry {seen.number} of the ledger, which {witness.folder} has seen, {state}"
-    return Finding(f"{what}: the store is older than what this computer wrote, or altered")
+        return AuditFinding(what, link.run_id, link.number)
+    what = f"entry {link.number} of the ledger, which {witness.folder} has seen, {state}"
+    return AuditFinding(f"{what}: the store is older than what this computer wrote, or altered")
 
 
-def _perhaps_lost(file: Remembered) -> Finding:
-    """A crash just before a commit looks like the loss of what was committed just before one."""
-    coming = file.coming
-    what = "the event" if coming.run_id else f"entry {coming.number} of the ledger"
-    return Finding(
+def _possible_loss(file: WitnessFile) -> AuditFinding:
+    """The finding for a commit that was begun and is not there.
+
+    It may never have been made, or may have been lost in a power cut right after it.
+    """
+    intended = file.intended
+    what = "the event" if intended.run_id else f"entry {intended.number} of the ledger"
+    return AuditFinding(
         f"{what} was about to be written when the program or the computer stopped, and is not "
         "there. A program that was killed had not been told that it is kept; after a power cut "
         "it may have been. Go on with the run; where nobody will, move away "
         f"{file.path}",
-        coming.run_id,
-        coming.number if coming.run_id else None,
+        intended.run_id,
+        intended.number if intended.run_id else None,
         "unknown",
     )

@@ -1,1 +1,84 @@
-"""Certificates: a finished run as PDF, HTML, CSV, XML and a label."""
+"""The papers of a finished run: certificate (PDF, HTML), CSV, digital certificate, label.
+
+Events of a run become a `Certificate`, this becomes text, and each form only lays the text out.
+
+Read in this order:
+
+    text                    text and figures as they are printed
+    run_parts               a run in its parts, each begun or resumed by somebody
+    traceability_marks      what each value is traceable to
+    run_remarks             comments, and what happened beside the results
+    certificate             the data of a certificate
+    measuring_conditions    how a point was measured, in words
+    part_texts              sentences about the parts: protections, interruptions, room
+    details                 unit, work, procedure and analyzer
+    result_tables           the tables of results, as text
+    curves                  power curves as SVG
+    certificate_text        the whole text of a certificate
+    typesetting             templates typeset by typst
+    pdf, html               the certificate in these forms
+    csv_file                results for a spreadsheet
+    dcc_elements            elements of a digital calibration certificate
+    dcc_results, dcc        its results, and the whole document
+    dcc_schema              its validation against a schema
+    label                   the label for the unit
+
+Design decisions, all in force:
+
+1. One text for every form of a certificate.
+   Why: PDF, HTML and digital certificate must not say different things.
+   Decision: `certificate` gathers facts from events, `certificate_text` words them, and template
+   and HTML only lay them out. Templates and style sheet are files in `templates/`; data reaches
+   typst as JSON in `sys.inputs`, and nothing in it is evaluated.
+   Rejected: wording in the templates.
+   Held by: tests/reports/test_html.py, test_it_says_what_the_pdf_says.
+2. No character of a name acts unseen, and none is dropped.
+   Why: names come from files and imports of others.
+   Decision: control characters and overrides of the writing direction show as their code, as in
+   ‹U+202E› (`text.printable`). CSV puts an apostrophe before a sign that a spreadsheet would
+   compute, also after a separator of another locale; figures are left bare.
+   Rejected: removing such characters, which makes two names look alike.
+   Held by: tests/reports/test_text.py, test_csv_file.py, test_pdf.py.
+3. Fonts of our own dependencies come first.
+   Why: equal records must give equal files on every computer.
+   Decision: typst's own fonts and matplotlib's DejaVu, then those of the computer for characters
+   that these lack, then the code of the character. PDFs are PDF/A-3b, dated by the run.
+   Rejected: fonts of the system first.
+   Held by: test_pdf.py, test_the_same_record_is_the_same_file, and
+   test_a_character_without_a_font_shows_its_code.
+4. The attachment of a PDF is what `record export` writes.
+   Why: a reader can import it and verify hashes and signature without the store it came from.
+   Decision: the export of the run is attached as record.jsonl.
+   Rejected: a format of its own.
+   Held by: tests/cli/test_certificate.py,
+   test_every_one_and_the_record_in_the_pdf_can_be_imported.
+5. The digital certificate is of DCC 3.3.0, with D-SI 2.2.1.
+   Why: an open schema that other programs read.
+   Decision: what it writes was held against the public text of both, element by element: names,
+   order, number, attributes, enumerations and patterns. All types that it uses were transcribed
+   into an XSD outside the repository, and files of a simulated, an attended and a bare run, with
+   undecided and unmeasured points and with none, were valid against it. PTB's parser dsiunits
+   3.1.3 knows every unit. Not checked: PTB's own file as served, which is in no package, and its
+   good-practice refTypes, of which none is written. A point without a value is a quantity with
+   `noQuantity`, so that its conformity is machine-readable. Undecided is none of the schema's six
+   words for conformity, four of which it does not explain.
+   Rejected: shipping a schema; `certificate --dcc F --schema dcc.xsd` is for whoever has it.
+   Held by: tests/reports/test_dcc.py, against the Schematron rules that dcclib ships.
+6. What a value is traceable to is stated for that value.
+   Why: a run may have parts with another certificate, or none.
+   Decision: one line speaks for all values only where it is true of all; else most values bear
+   no mark, the others a letter, and a figure where the run has several parts. A crest factor and
+   a contact resistance rest on no certificate. Records that do not state it are read by the
+   lines of their budgets (`run_parts`); what these do not show is `not recorded`.
+   Rejected: one line for the run.
+   Held by: tests/reports/test_run_parts.py.
+7. Papers name a seal that nobody vouches for.
+   Why: anybody can make a key, and a forged record is whole in itself.
+   Decision: where the key that sealed the record is not trusted on the computer that makes the
+   paper, PDF, HTML and digital certificate say so first among the notes. With a trusted key
+   nothing is added, so the bytes stay the same.
+   Rejected: a warning at the terminal alone, which the reader of the paper does not see; refusing
+   to make papers of records from another laboratory.
+   Held by: tests/cli/test_certificate.py,
+   test_a_seal_by_an_unknown_key_is_said_and_stands_on_the_papers.
+"""

@@ -1,4 +1,4 @@
-"""What a certificate rests on, gathered from the events of one run."""
+"""The data of a certificate, gathered from the events of one finished run."""
 
 from __future__ import annotations
 
@@ -13,14 +13,15 @@ from ohmwright.model.event import DocumentKept, Event, RunFinished, RunStarted, 
 from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import MEASURED, Stage
 
-from .parts import Part, parts_of, totals
-from .remarks import remarks_of
-from .resting_on import Marks, marks_of
+from .run_parts import RunPart, parts_of_run, run_totals_s
+from .run_remarks import remarks_of_run
+from .text import printable
+from .traceability_marks import ValueMarks, value_marks
 
 
 @dataclass(frozen=True)
-class Line:
-    """One point, as found and as left; either may be missing."""
+class CertifiedPoint:
+    """One measured point with its results as found and as left; either may be missing."""
 
     step: str
     point: str
@@ -29,18 +30,18 @@ class Line:
 
     @property
     def results(self) -> tuple[Result, ...]:
-        """Those that there are."""
+        """The results that exist, as found first."""
         return tuple(r for r in (self.found, self.left) if r is not None)
 
     @property
     def last(self) -> Result:
-        """The newer of the two."""
+        """The result as left where there is one, else that as found."""
         return self.results[-1]
 
 
 @dataclass(frozen=True)
-class Adjustment:
-    """One adjustment point: where its trim was moved, how often, and where it landed."""
+class AdjustedPoint:
+    """The result of one adjustment point, and how often its trim was moved."""
 
     result: Result
     moves: int
@@ -48,7 +49,7 @@ class Adjustment:
 
 @dataclass(frozen=True)
 class Certificate:
-    """Everything that the papers of a finished run say; they only word it."""
+    """Everything that the papers of a finished run state, before it is put into words."""
 
     run_id: str
     asset: Asset
@@ -59,44 +60,49 @@ class Certificate:
     bench: str
     analyzer: str
     generator: str
-    parts: tuple[Part, ...]
+    parts: tuple[RunPart, ...]
     software: str
     begun_at: datetime
     ended_at: datetime
-    marks: Marks
-    """What each value rests on."""
+    marks: ValueMarks
+    """What each value is traceable to."""
     documents: tuple[Document, ...]
-    """What the run went by; empty in records that keep none."""
+    """Procedure, bench and data files of the run; empty in records that have none."""
     seed: int | None
     verdict: Verdict
-    lines: tuple[Line, ...]
-    adjustments: tuple[Adjustment, ...]
+    lines: tuple[CertifiedPoint, ...]
+    adjustments: tuple[AdjustedPoint, ...]
     rules: tuple[str, ...]
     remarks: tuple[str, ...]
-    """What people said and what befell the work beside its results, fit to be shown."""
+    """Comments, and what happened beside the results, as printable text."""
     on_s: float
     bench_time_s: float
     head: str | None
     """Hash of the last event of the record, in hexadecimal."""
+    seal_note: str
+    """That the key which sealed the record is not trusted where the papers are made; else empty."""
 
     @property
     def results(self) -> tuple[Result, ...]:
-        """Every result, in the order of the lines, adjustments last."""
+        """Every result, in the order of the points, adjustments last."""
         measured = (result for line in self.lines for result in line.results)
         return (*measured, *(adjustment.result for adjustment in self.adjustments))
 
     @property
     def operators(self) -> tuple[str, ...]:
-        """Everyone who had the bench, in order."""
+        """Everyone who carried out a part of the run, in order."""
         return tuple(dict.fromkeys(part.operator for part in self.parts))
 
     @property
-    def untold_s(self) -> float:
-        """How much longer RF may have been on than `on_s`: activations without an end on record."""
-        return sum(part.untold_s for part in self.parts)
+    def unrecorded_on_s(self) -> float:
+        """How much longer than `on_s` RF may have been on, in s.
 
-    def part_of(self, result: Result) -> Part:
-        """The part of the run that one of `results` was measured in."""
+        The sum of the limits of activations without an end on record.
+        """
+        return sum(part.unrecorded_on_s for part in self.parts)
+
+    def part_of(self, result: Result) -> RunPart:
+        """The part of the run in which one of `results` was measured."""
         return next(p for p in self.parts if any(one is result for one in p.results))
 
     def verdict_of(self, stage: Stage) -> Verdict:
@@ -104,18 +110,17 @@ class Certificate:
         return worst(r.verdict for r in self.results if r.stage == stage)
 
 
-def certificate_of(events: Sequence[Event], head: str | None = None) -> Certificate:
-    """The certificate of a finished run. Raises UsageError for one that is not finished."""
-    started = next((event for event in events if isinstance(event, RunStarted)), None)
-    finished = events[-1] if events else None
-    if started is None or not isinstance(finished, RunFinished):
-        raise UsageError(
-            "This run is not finished.",
-            "A certificate speaks of whole runs only.",
-            "Go on with it by --resume, then ask again.",
-        )
-    parts = parts_of(events)
-    on_s, bench_time_s = totals(events)
+def certificate_of(
+    events: Sequence[Event], head: str | None = None, seal_note: str = ""
+) -> Certificate:
+    """The certificate of a finished run. Raises UsageError for one that is not finished.
+
+    `head`: hash of the run's last event. `seal_note`: that the key which sealed the run is not
+    trusted; empty where it is.
+    """
+    started, finished = _first_and_last(events)
+    parts = parts_of_run(events)
+    on_s, bench_time_s = run_totals_s(events)
     results = latest(result for part in parts for result in part.results)
     return Certificate(
         run_id=started.run_id,
@@ -131,29 +136,45 @@ def certificate_of(events: Sequence[Event], head: str | None = None) -> Certific
         software=started.software,
         begun_at=started.at,
         ended_at=finished.at,
-        marks=marks_of(parts),
+        marks=value_marks(parts),
         documents=tuple(e.document for e in events if isinstance(e, DocumentKept)),
         seed=started.seed,
         verdict=finished.verdict,
         lines=tuple(_lines(results)),
         adjustments=tuple(_adjustments(results, events)),
         rules=tuple(dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)),
-        remarks=remarks_of(events),
+        remarks=remarks_of_run(events),
         on_s=on_s,
         bench_time_s=bench_time_s,
         head=head,
+        seal_note=printable(seal_note) if seal_note else "",
     )
 
 
-def _lines(results: Sequence[Result]) -> Iterable[Line]:
+def _first_and_last(events: Sequence[Event]) -> tuple[RunStarted, RunFinished]:
+    """The events that began and finished a run. Raises UsageError for one that is not finished."""
+    started = next((event for event in events if isinstance(event, RunStarted)), None)
+    finished = events[-1] if events else None
+    if started is None or not isinstance(finished, RunFinished):
+        raise UsageError(
+            "This run is not finished.",
+            "A certificate speaks of whole runs only.",
+            "Go on with it by --resume, then ask again.",
+        )
+    return started, finished
+
+
+def _lines(results: Sequence[Result]) -> Iterable[CertifiedPoint]:
+    """One certified point for each measured point, in the order of measuring."""
     measured = {(r.step, r.point, r.stage): r for r in results if r.stage in MEASURED}
     for step, point in dict.fromkeys((step, point) for step, point, _ in measured):
         found, left = (measured.get((step, point, stage)) for stage in MEASURED)
-        yield Line(step, point, found, left)
+        yield CertifiedPoint(step, point, found, left)
 
 
-def _adjustments(results: Iterable[Result], events: Iterable[Event]) -> Iterable[Adjustment]:
+def _adjustments(results: Iterable[Result], events: Iterable[Event]) -> Iterable[AdjustedPoint]:
+    """One adjusted point for each result of the stage `adjust`."""
     moved = [event.point for event in events if isinstance(event, TrimMoved)]
     for result in results:
         if result.stage == "adjust":
-            yield Adjustment(result, moved.count(result.point))
+            yield AdjustedPoint(result, moved.count(result.point))

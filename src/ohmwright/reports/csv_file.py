@@ -1,6 +1,6 @@
-"""Results as CSV, safe to open in a spreadsheet.
+"""The results of a certificate as CSV, safe to open in a spreadsheet.
 
-Figures are bare, with a point and every digit of the record; text stands in quotes. Text that a
+Figures have a decimal point and every digit of the record; text stands in quotes. Text that a
 spreadsheet might take for a formula, at its beginning or after a separator within it, has an
 apostrophe put before the sign: `'=1+1`. Control characters show as codes.
 """
@@ -16,9 +16,9 @@ from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
-from .parts import Part
-from .resting_on import Basis
-from .text import UNKNOWN, shown
+from .run_parts import RunPart
+from .text import NOT_RECORDED, printable
+from .traceability_marks import TraceabilityBasis
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
 _FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")
@@ -26,7 +26,7 @@ Cell = str | float | int | None
 
 
 def certificate_csv(certificate: Certificate) -> bytes:
-    """One row a result, in UTF-8 with the mark that spreadsheets look for."""
+    """One row for each result, in UTF-8 with the byte order mark that spreadsheets look for."""
     rows = [_row(certificate, certificate.part_of(r), r) for r in certificate.results]
     names = list(rows[0]) if rows else []
     text = StringIO(newline="")
@@ -36,30 +36,33 @@ def certificate_csv(certificate: Certificate) -> bytes:
     return text.getvalue().encode("utf-8-sig")
 
 
-def inert(text: str) -> str:
-    """`text` as a cell that no spreadsheet computes."""
-    line = shown(text)
-    return "" if line == UNKNOWN != text else _FORMULA.sub(r"\1\2'", line)
+def spreadsheet_safe(text: str) -> str:
+    """`text` as printable text that no spreadsheet computes as a formula."""
+    line = printable(text)
+    return "" if line == NOT_RECORDED != text else _FORMULA.sub(r"\1\2'", line)
 
 
 def _cell(value: Cell) -> Cell:
+    """The value as a cell; empty for None."""
     if value is None:
         return ""
-    return inert(value) if isinstance(value, str) else value
+    return spreadsheet_safe(value) if isinstance(value, str) else value
 
 
-def _told(said: str | None) -> str:
-    return UNKNOWN if said is None else said
+def _or_not_recorded(said: str | None) -> str:
+    """The text, or that it is not recorded."""
+    return NOT_RECORDED if said is None else said
 
 
-def _traceable_to(basis: Basis) -> str:
-    """The number of a certificate, and that it was past due; 'none'; or that it is not told."""
+def _traceable_to(basis: TraceabilityBasis) -> str:
+    """The certificate's number, with a note where it was past due; 'none'; or 'not recorded'."""
     if not isinstance(basis, Traceability):
-        return _told(basis)
+        return _or_not_recorded(basis)
     return f"{basis.certificate} (past due)" if basis.expired else basis.certificate
 
 
-def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell]:
+def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, Cell]:
+    """The cells of one result, by the name of their column."""
     target, measured, held = result.target, result.measured, result.conformity
     quantity = target.quantity if target is not None else measured and measured.quantity
     return {
@@ -74,11 +77,11 @@ def _row(certificate: Certificate, part: Part, result: Result) -> dict[str, Cell
         "step": result.step,
         "point": result.point,
         "kind": result.kind,
-        "mode": _told(result.mode) if result.path is None else result.mode,
+        "mode": _or_not_recorded(result.mode) if result.path is None else result.mode,
         "setting_w": result.setting_w,
         "setting_told_by": result.setting_told_by,
         "load_ohm": result.load_ohm,
-        "path": _told(result.path),
+        "path": _or_not_recorded(result.path),
         "path_told_by": result.path_told_by,
         "unit": unit_of(quantity).symbol if quantity else "",
         "target": None if target is None else target.value,

@@ -1,4 +1,4 @@
-"""Power curves: output over load resistance, with tolerance band and uncertainty bars."""
+"""Power curves as SVG: output over load resistance, with tolerance band and uncertainty bars."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Any
 from ohmwright.model.result import Result
 from ohmwright.model.tolerance import Target
 
-from .certificate import Certificate, Line
-from .text import limits, value_and_u
+from .certificate import Certificate, CertifiedPoint
+from .text import limits_text, value_and_uncertainty
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -28,54 +28,55 @@ _STYLE: dict[Any, Any] = {
     "ytick.major.width": 0.5,
 }
 LEAST_POINTS = 3
-"""Fewer points make no curve worth a picture."""
+"""Fewest load resistances for which a curve is drawn."""
 
 
 @dataclass(frozen=True)
-class Curve:
-    """The points of a step that share a quantity and a name, over load resistance."""
+class PlottedCurve:
+    """The points of a step that share a quantity and a name, by rising load resistance."""
 
     title: str
     unit: str
-    lines: tuple[Line, ...]
+    lines: tuple[CertifiedPoint, ...]
 
     def alt(self) -> str:
-        """The picture in words."""
+        """The values and limits of the curve as a sentence for each load resistance."""
         return f"{self.title}. " + " ".join(self._said())
 
     def _said(self) -> Iterable[str]:
         for line in self.lines:
             said = [
-                f"{name} {value_and_u(r.measured)[0]} {self.unit}"
+                f"{name} {value_and_uncertainty(r.measured)[0]} {self.unit}"
                 for name, r in (("as found", line.found), ("as left", line.left))
                 if r is not None and r.measured is not None
             ]
             target, load_ohm = line.last.target, line.last.load_ohm
-            allowed = "" if target is None else f", limits {limits(target)} {self.unit}"
+            allowed = "" if target is None else f", limits {limits_text(target)} {self.unit}"
             yield f"{load_ohm:g} Ω: {', '.join(said)}{allowed}."
 
 
-def curves_of(certificate: Certificate) -> tuple[Curve, ...]:
-    """Every curve of three or more load resistances."""
-    groups: dict[tuple[str, str, str], list[Line]] = {}
+def plotted_curves(certificate: Certificate) -> tuple[PlottedCurve, ...]:
+    """Every curve of a certificate that has three or more load resistances."""
+    groups: dict[tuple[str, str, str], list[CertifiedPoint]] = {}
     for line in certificate.lines:
         result = line.last
         if result.load_ohm is not None and result.target is not None:
             prefix = line.point.removesuffix(f"{result.load_ohm:g} ohm").strip()
             groups.setdefault((line.step, prefix, result.target.unit), []).append(line)
     return tuple(
-        Curve(f"{step}, {prefix}" if prefix else step, unit, tuple(sorted(lines, key=_load)))
+        PlottedCurve(f"{step}, {prefix}" if prefix else step, unit, tuple(sorted(lines, key=_load)))
         for (step, prefix, unit), lines in groups.items()
         if len({_load(line) for line in lines}) >= LEAST_POINTS
     )
 
 
-def _load(line: Line) -> float:
+def _load(line: CertifiedPoint) -> float:
+    """The load resistance of a point in ohm."""
     return line.last.load_ohm or 0.0
 
 
-def drawn(curve: Curve) -> str:
-    """The curve as SVG, 84 by 46 mm; the same curve is the same text."""
+def curve_svg(curve: PlottedCurve) -> str:
+    """The curve as an SVG document, 84 by 46 mm; equal curves give equal text."""
     import matplotlib as mpl
     from matplotlib.figure import Figure
 
@@ -102,7 +103,8 @@ def drawn(curve: Curve) -> str:
     return svg.getvalue()
 
 
-def _axes(axes: Axes, curve: Curve) -> None:
+def _axes(axes: Axes, curve: PlottedCurve) -> None:
+    """Set up axes: logarithmic load resistance over output."""
     from matplotlib.ticker import FixedLocator, NullLocator
 
     loads = [_load(line) for line in curve.lines]
@@ -130,7 +132,8 @@ def _apart(loads: Sequence[float]) -> list[float]:
     return kept
 
 
-def _band(axes: Axes, lines: Sequence[Line]) -> None:
+def _band(axes: Axes, lines: Sequence[CertifiedPoint]) -> None:
+    """Draw the tolerance band and the targets."""
     wanted: list[tuple[float, Target]] = [
         (_load(line), line.last.target) for line in lines if line.last.target is not None
     ]
@@ -143,6 +146,7 @@ def _band(axes: Axes, lines: Sequence[Line]) -> None:
 def _bars(
     axes: Axes, results: Sequence[Result], label: str, colour: str, marker: str, face: str
 ) -> None:
+    """Draw values with bars of their expanded uncertainty."""
     seen = [(r.load_ohm, r.measured) for r in results if r.measured is not None]
     if not seen:
         return

@@ -1,4 +1,4 @@
-"""Holds a digital calibration certificate against the schema (XSD) that its writer is given."""
+"""Validates a digital calibration certificate against the XML schema (XSD) in a file."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from .dcc import VERSION
 
 
 class _Beside(etree.Resolver):  # type: ignore[misc]
-    """Takes what a schema imports by a web address from the file of that name in `folder`."""
+    """Reads what a schema imports by a web address from the file of that name in `folder`."""
 
     def __init__(self, folder: Path) -> None:
         super().__init__()
@@ -27,11 +27,11 @@ class _Beside(etree.Resolver):  # type: ignore[misc]
         return self.resolve_filename(str(self._folder / PurePosixPath(parts.path).name), context)
 
 
-def check_against(document: bytes, schema_file: Path) -> None:
-    """Raise SourceError where `document` does not follow the schema (XSD) in `schema_file`.
+def check_schema(document: bytes, schema_file: Path) -> None:
+    """Raise SourceError where `document` is not valid against the schema (XSD) in `schema_file`.
 
-    Nothing is fetched: PTB's schema imports others by their web addresses, which are taken from
-    files of the same names beside it.
+    Nothing is fetched: PTB's schema imports others by their web addresses, which are read from
+    files of these names beside it.
     """
     safe = etree.XMLParser(no_network=True, resolve_entities=False)
     safe.resolvers.add(_Beside(schema_file.parent))

@@ -1,4 +1,4 @@
-"""The certificate as one HTML file: no script, nothing fetched, every word escaped."""
+"""The certificate as one HTML file: no script, nothing fetched, every text escaped."""
 
 from __future__ import annotations
 
@@ -9,15 +9,16 @@ from hashlib import sha256
 from html import escape
 from pathlib import Path
 
-from .facts import Facts
-from .sheet import Group, Outcome, Picture, Row, Sheet
+from .certificate_text import CertificateText, CurvePicture
+from .details import Details
+from .result_tables import PointRow, ResultCells, StepGroup
 
 _CSS = Path(__file__).parent / "templates" / "certificate.css"
 _STAGES = {"as_found": "As found", "as_left": "As left"}
 
 
-def certificate_html(sheet: Sheet) -> str:
-    """The whole page. Its policy forbids scripts, loading and any style but its one sheet."""
+def certificate_html(sheet: CertificateText) -> str:
+    """The whole page. Its policy forbids scripts, loading and any style but its one style sheet."""
     css = _CSS.read_text(encoding="utf-8")
     policy = (
         f"default-src 'none'; style-src 'sha256-{_sha256(css)}'; base-uri 'none'; "
@@ -37,18 +38,20 @@ def certificate_html(sheet: Sheet) -> str:
 
 
 def _sha256(css: str) -> str:
+    """SHA-256 of the style sheet in base64, as a content security policy names it."""
     return b64encode(sha256(css.encode()).digest()).decode()
 
 
-def _said(text: str) -> str:
-    """Text that keeps its own direction of writing to itself."""
+def _isolated(text: str) -> str:
+    """Escaped text that keeps its writing direction to itself."""
     return f"<bdi>{escape(text)}</bdi>"
 
 
-def _body(sheet: Sheet) -> Iterable[str]:
+def _body(sheet: CertificateText) -> Iterable[str]:
+    """The elements within the body, in order."""
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
-        f'<p class="faint">Number {_said(sheet.number)}</p></div>'
+        f'<p class="faint">Number {_isolated(sheet.number)}</p></div>'
         f'<div class="result"><span class="faint">Result, {escape(sheet.issued)}</span>'
         f"{_verdict(sheet.verdict, 'b')}</div></header>"
     )
@@ -59,7 +62,7 @@ def _body(sheet: Sheet) -> Iterable[str]:
         found, left = _verdict(sheet.verdict_found, "b"), _verdict(sheet.verdict_left, "b")
         yield f"<p>As found: {found} &emsp; As left: {left}</p>"
     yield '<div class="facts">'
-    yield from (_facts(name, facts) for name, facts in sheet.facts)
+    yield from (_detail_block(name, facts) for name, facts in sheet.facts)
     yield "</div>"
     if sheet.groups:
         yield from _measured(sheet)
@@ -81,32 +84,37 @@ def _body(sheet: Sheet) -> Iterable[str]:
         yield f"<footer>Record <code>{escape(sheet.head)}</code></footer>"
 
 
-def _rules(sheet: Sheet) -> Iterable[str]:
+def _rules(sheet: CertificateText) -> Iterable[str]:
+    """The sentence that names the decision rules; nothing where there are none."""
     if sheet.rules:
         yield f"Decision rule: {'; '.join(sheet.rules)}."
 
 
 def _documents(documents: Iterable[tuple[str, str, str]]) -> Iterable[str]:
+    """The list of documents in the record, with their SHA-256."""
     rows = "".join(
-        f"<dt>{escape(role)}</dt><dd>{_said(name)} <code>{escape(digest)}</code></dd>"
+        f"<dt>{escape(role)}</dt><dd>{_isolated(name)} <code>{escape(digest)}</code></dd>"
         for role, name, digest in documents
     )
     if rows:
         yield f'<h2>In the record in full, with SHA-256</h2><dl class="long">{rows}</dl>'
 
 
-def _facts(name: str, facts: Facts) -> str:
-    rows = "".join(f"<dt>{escape(label)}</dt><dd>{_said(value)}</dd>" for label, value in facts)
+def _detail_block(name: str, facts: Details) -> str:
+    """A block of details under its heading."""
+    rows = "".join(f"<dt>{escape(label)}</dt><dd>{_isolated(value)}</dd>" for label, value in facts)
     return f"<section><h2>{escape(name)}</h2><dl>{rows}</dl></section>"
 
 
 def _list(name: str, items: Iterable[str]) -> Iterable[str]:
-    found = "".join(f"<li>{_said(item)}</li>" for item in items)
+    """A heading and a list; nothing where there are no items."""
+    found = "".join(f"<li>{_isolated(item)}</li>" for item in items)
     if found:
         yield f"<h2>{name}</h2><ul>{found}</ul>"
 
 
-def _measured(sheet: Sheet) -> Iterable[str]:
+def _measured(sheet: CertificateText) -> Iterable[str]:
+    """The table of measured points."""
     stages = sheet.stages
     heads = "".join(f'<th class="stage" colspan="4">{_STAGES[stage]}</th>' for stage in stages)
     columns = "<th>Value ± U</th><th>Error %</th><th>P %</th><th></th>" * len(stages)
@@ -117,33 +125,34 @@ def _measured(sheet: Sheet) -> Iterable[str]:
     yield "</table></div>"
 
 
-def _group(group: Group, stages: tuple[str, ...]) -> str:
+def _group(group: StepGroup, stages: tuple[str, ...]) -> str:
+    """The rows of one step under its name."""
     rows = "".join(_row(row, stages) for row in group.rows)
     span = 4 + 4 * len(stages)
-    head = (
-        f'<tr><th colspan="{span}" scope="rowgroup">{_said(group.step)}{_faint(group.at)}</th></tr>'
-    )
+    name = f"{_isolated(group.step)}{_faint(group.at)}"
+    head = f'<tr><th colspan="{span}" scope="rowgroup">{name}</th></tr>'
     return f"<tbody>{head}{rows}</tbody>"
 
 
-def _row(row: Row, stages: tuple[str, ...]) -> str:
+def _row(row: PointRow, stages: tuple[str, ...]) -> str:
+    """The row of one measured point."""
     outcomes = {"as_found": row.found, "as_left": row.left}
     last = row.left if row.left.verdict else row.found
     accepted = f"<small>accepted {escape(row.accepted)}</small>" if row.accepted else ""
     limits = f"{row.limits} {row.unit}" if row.limits else f"in {row.unit}" if row.unit else ""
     return (
-        f"<tr><td>{_said(row.point)}{_faint(row.at)}</td><td>{escape(row.target)}</td>"
+        f"<tr><td>{_isolated(row.point)}{_faint(row.at)}</td><td>{escape(row.target)}</td>"
         f"<td>{escape(limits)}{accepted}</td>"
-        f"{''.join(_outcome(outcomes[stage]) for stage in stages)}"
+        f"{''.join(_result_cells(outcomes[stage]) for stage in stages)}"
         f"<td>{escape(last.ratio)}</td></tr>"
     )
 
 
-def _outcome(outcome: Outcome) -> str:
+def _result_cells(outcome: ResultCells) -> str:
+    """The cells of one result: value with uncertainty, error, probability and verdict."""
     value = f"{outcome.value} ± {outcome.expanded}" if outcome.expanded else outcome.value
-    mark = (
-        f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
-    )  # bare it copies as a digit
+    # in brackets, since a bare letter or figure would be copied with the value
+    mark = f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
     return (
         f"<td>{escape(value)}{mark}</td><td>{escape(outcome.error)}</td>"
         f"<td>{escape(outcome.probability)}</td>{_verdict(outcome.verdict, 'td')}"
@@ -151,17 +160,19 @@ def _outcome(outcome: Outcome) -> str:
 
 
 def _faint(words: str) -> str:
-    """Words beside a name, in a fainter and smaller type."""
-    return f' <span class="beside">{_said(words)}</span>' if words else ""
+    """Words beside a name, in a fainter and smaller type; nothing where there are none."""
+    return f' <span class="beside">{_isolated(words)}</span>' if words else ""
 
 
 def _verdict(verdict: str, tag: str) -> str:
+    """A verdict in an element `tag`, in capitals where it is bold."""
     name = verdict.replace(" ", "-")
     text = verdict.upper() if tag == "b" else verdict
     return f'<{tag} class="verdict {escape(name)}">{escape(text)}</{tag}>'
 
 
-def _adjusted(sheet: Sheet) -> Iterable[str]:
+def _adjusted(sheet: CertificateText) -> Iterable[str]:
+    """The table of adjusted points."""
     yield f'<h2>Adjusted{_faint(sheet.adjusted_at)}</h2><div class="wide"><table><thead>'
     yield "<tr><th>Point</th><th>Load</th>"
     yield "<th>Limits</th><th>Trim, counts</th><th>Moves</th><th>Landed at ± U</th>"
@@ -170,24 +181,24 @@ def _adjusted(sheet: Sheet) -> Iterable[str]:
         cells = (row.load, f"{row.limits} {row.unit}", row.trim, row.moves)
         plain = "".join(f"<td>{escape(cell)}</td>" for cell in cells)
         yield (
-            f"<tr><td>{_said(row.point)}{_faint(row.at)}</td>{plain}{_outcome(row.left)}"
+            f"<tr><td>{_isolated(row.point)}{_faint(row.at)}</td>{plain}{_result_cells(row.left)}"
             f"<td>{escape(row.left.ratio)}</td></tr>"
         )
     yield "</tbody></table></div>"
 
 
-def _figure(number: int, picture: Picture) -> str:
-    """The drawing in the page, its parts named apart from those of the other drawings."""
+def _figure(number: int, picture: CurvePicture) -> str:
+    """A drawing within the page, its element names made unlike those of other drawings."""
     svg = picture.svg[picture.svg.index("<svg") :]
     svg = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>p{number}-", svg)
     svg = re.sub(r"<style.*?</style>", "", svg, flags=re.DOTALL)
     svg = re.sub(r'style="([^"]*)"', _attributes, svg)
     label = escape(picture.alt)
     svg = svg.replace("<svg", f'<svg role="img" aria-label="{label}"', 1)
-    return f"<figure><figcaption>{_said(picture.title)}</figcaption>{svg}</figure>"
+    return f"<figure><figcaption>{_isolated(picture.title)}</figcaption>{svg}</figure>"
 
 
 def _attributes(style: re.Match[str]) -> str:
-    """A style as the attributes of the same names, which a strict policy lets through."""
+    """A style as attributes of the same names, which a strict policy lets through."""
     pairs = (part.split(":", 1) for part in style[1].split(";") if part.strip())
     return " ".join(f'{name.strip()}="{value.strip()}"' for name, value in pairs)

@@ -1,6 +1,6 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
-Only a unit that passed is due again; of any other, a date would say that it may be used till then.
+Only a unit that passed has a due date: on any other, it would say that the unit may be used.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ from io import BytesIO
 from ohmwright.model.result import Verdict
 
 from .certificate import Certificate
-from .text import shown
+from .text import printable
 from .typesetting import Form, typeset
 
 _WORDS: dict[Verdict, str] = {"fail": "failed"}
@@ -38,9 +38,9 @@ def label(
     document = {
         "width_mm": size.width_mm,
         "height_mm": size.height_mm,
-        "asset": shown(unit.id),
-        "model": shown(unit.model),
-        "serial": shown(unit.serial),
+        "asset": printable(unit.id),
+        "model": printable(unit.model),
+        "serial": printable(unit.serial),
         "done": done,
         "until": _until(certificate, due),
         "verdict": _WORDS.get(certificate.verdict, certificate.verdict),
@@ -52,7 +52,7 @@ def label(
 
 
 def _until(certificate: Certificate, due: date | None) -> str:
-    """How long, or how far, the verdict holds; empty where nothing can be said."""
+    """The due date, or how many points passed; empty where neither can be stated."""
     if certificate.verdict == "pass":
         return "" if due is None else f"Due {due:%Y-%m-%d}"
     if certificate.verdict == "fail":
@@ -64,14 +64,15 @@ def _until(certificate: Certificate, due: date | None) -> str:
 
 
 def qr_text(certificate: Certificate) -> str:
-    """What the code says: run, and the hash that `record verify --head` looks for."""
+    """The text in the QR code: verdict, run, and the hash that `record verify --head` looks for."""
     simulated = () if certificate.seed is None else ("SIMULATED",)
     head = () if certificate.head is None else (f"head {certificate.head}",)
-    lines = ("ohmwright", certificate.verdict, f"run {shown(certificate.run_id)}", *head)
+    lines = ("ohmwright", certificate.verdict, f"run {printable(certificate.run_id)}", *head)
     return "\n".join((*lines, *simulated))
 
 
 def _qr(text: str) -> str:
+    """A QR code of `text` as SVG."""
     import segno
 
     svg = BytesIO()

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from .sheet import Sheet
+from .certificate_text import CertificateText
 from .typesetting import typeset
 
 
-def certificate_pdf(sheet: Sheet, at: datetime, record: str = "") -> bytes:
+def certificate_pdf(sheet: CertificateText, at: datetime, record: str = "") -> bytes:
     """The bytes of the PDF, dated `at`; `record` (JSON Lines) is attached as record.jsonl."""
     return typeset("certificate.typ", sheet.document(), at=at, record=record)

@@ -1,4 +1,4 @@
-"""Words and figures as a certificate shows them: nothing in a name acts, nothing is dropped."""
+"""Text and figures as a certificate prints them: no hidden characters, nothing dropped."""
 
 from __future__ import annotations
 
@@ -10,62 +10,64 @@ from ohmwright.model import quantity as quantities
 from ohmwright.model.result import Conformity, Measured
 from ohmwright.model.tolerance import Target
 
-UNKNOWN = "not recorded"
+NOT_RECORDED = "not recorded"
 _SPACES = frozenset("\t\n\v\f\r\x85\u2028\u2029")
 # letters of several scripts need these two to join as they should
 _JOINERS = frozenset("\u200c\u200d")
 
 
-def shown(text: str) -> str:
-    """`text` as one line in which no character acts unseen.
+def printable(text: str) -> str:
+    """`text` as one line in which every character can be seen and none has a hidden effect.
 
     Line breaks and tabs become spaces. Control characters, overrides of the writing direction,
-    private and unassigned characters become their code, as in ‹U+202E›.
+    private and unassigned characters become their code, as in ‹U+202E›. Empty text becomes
+    `not recorded`.
     """
-    return "".join(_shown(char) for char in text).strip() or UNKNOWN
+    return "".join(_printable(char) for char in text).strip() or NOT_RECORDED
 
 
-def minute(at: datetime) -> str:
-    """A time to the minute."""
+def minute_text(at: datetime) -> str:
+    """A time to the minute, in UTC."""
     return f"{at.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
 
 
-def code(char: str) -> str:
-    """The visible name of a character."""
+def character_code(char: str) -> str:
+    """The code of a character in visible form, as in ‹U+202E›."""
     return f"‹U+{ord(char):04X}›"
 
 
-def _shown(char: str) -> str:
+def _printable(char: str) -> str:
+    """One character in printable form."""
     if char in _SPACES:
         return " "
     hidden = unicodedata.category(char) in ("Cc", "Cf", "Cs", "Co", "Cn")
-    return code(char) if hidden and char not in _JOINERS else char
+    return character_code(char) if hidden and char not in _JOINERS else char
 
 
-def to_place(value: float, places: int) -> str:
-    """A figure with `places` decimals and a real minus sign."""
+def fixed_decimals(value: float, places: int) -> str:
+    """A figure with `places` decimals and a typographic minus sign."""
     return f"{value:.{places}f}".replace("-", "−")
 
 
-def places_of(uncertainty: float | None) -> int:
-    """Decimals that show an uncertainty to two digits (GUM 7.2.6); one where there is none."""
+def decimals_of_uncertainty(uncertainty: float | None) -> int:
+    """The decimals that show an uncertainty to two digits (GUM 7.2.6); 1 where there is none."""
     if uncertainty is None or uncertainty <= 0:
         return 1
     return max(0, 1 - floor(log10(float(f"{uncertainty:.1e}"))))
 
 
-def value_and_u(measured: Measured) -> tuple[str, str]:
-    """Value and expanded uncertainty to the same place; the latter empty where unknown."""
-    places = places_of(measured.expanded)
+def value_and_uncertainty(measured: Measured) -> tuple[str, str]:
+    """Value and expanded uncertainty to the same decimals; the latter empty where unknown."""
+    places = decimals_of_uncertainty(measured.expanded)
     expanded = measured.expanded
     return (
-        to_place(measured.value, places),
-        "" if expanded is None else to_place(expanded, places_of(expanded)),
+        fixed_decimals(measured.value, places),
+        "" if expanded is None else fixed_decimals(expanded, decimals_of_uncertainty(expanded)),
     )
 
 
-def limits(target: Target) -> str:
-    """The tolerance in words."""
+def limits_text(target: Target) -> str:
+    """The limits of a tolerance, as in `76.0 to 84.0`."""
     if target.one_sided:
         return f"≤ {four_digits(target.upper, target)}"
     return f"{four_digits(target.lower, target)} to {four_digits(target.upper, target)}"
@@ -73,24 +75,24 @@ def limits(target: Target) -> str:
 
 def four_digits(value: float, target: Target) -> str:
     """A figure to the decimals that show the target's upper limit to four digits."""
-    return to_place(value, min(6, max(0, 3 - floor(log10(target.upper)))))
+    return fixed_decimals(value, min(6, max(0, 3 - floor(log10(target.upper)))))
 
 
-def unit_of(target: Target | None, measured: Measured | None) -> str:
-    """Symbol of the unit that a result is in."""
+def unit_symbol(target: Target | None, measured: Measured | None) -> str:
+    """Symbol of the unit of a result."""
     quantity = target.quantity if target is not None else measured and measured.quantity
     return "" if not quantity else quantities.unit_of(quantity).symbol.replace("ohm", "Ω")
 
 
-def percent(held: Conformity) -> str:
-    """Probability of conformity; a 100 is never the work of rounding."""
+def probability_text(held: Conformity) -> str:
+    """Probability of conformity in percent; never rounded to 0 or 100."""
     value = 100 * held.probability
     if value > 99.9:
         return "> 99.9"
     return "< 0.1" if value < 0.1 else f"{value:.1f}"
 
 
-def ratio(held: Conformity) -> str:
-    """Test uncertainty ratio."""
+def uncertainty_ratio_text(held: Conformity) -> str:
+    """Test uncertainty ratio; empty where there is none."""
     value = held.uncertainty_ratio
     return "" if value is None else f"{value:.1f}" if value < 9.95 else f"{value:.0f}"

@@ -1,8 +1,9 @@
-"""Typesetting by typst: data goes in as JSON, never as typst code; the same data is the same file.
+"""Typesets a template with typst: data goes in as JSON, never as typst code.
 
-Fonts: typst's own and the DejaVu family that comes with matplotlib are asked first, so that Latin,
-Greek, Cyrillic, Armenian, Georgian, Hebrew and Arabic look the same on every computer. Only text
-that they lack asks the computer's fonts; what these lack too is shown by its code.
+The same data gives the same file. Fonts: typst's own and the DejaVu family that comes with
+matplotlib are asked first, so that Latin, Greek, Cyrillic, Armenian, Georgian, Hebrew and Arabic
+look alike on every computer. Only for text that they lack are the computer's fonts asked; what
+these lack too is shown by its code.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from .text import code
+from .text import character_code
 
 if TYPE_CHECKING:
     import typst
@@ -49,6 +50,7 @@ def typeset(
 def _compiled(
     template: str, source: dict[str, str], form: Form, at: datetime | None, *, system: bool
 ) -> bytes:
+    """The bytes that typst makes of a template."""
     import typst
 
     compiled = typst.compile(
@@ -66,6 +68,7 @@ def _compiled(
 
 @cache
 def _fonts(*, system: bool) -> typst.Fonts:
+    """The fonts that typst may use, with those of this computer where `system` is set."""
     import typst
 
     return typst.Fonts(
@@ -74,6 +77,7 @@ def _fonts(*, system: bool) -> typst.Fonts:
 
 
 def _dejavu() -> Path:
+    """The folder of the DejaVu fonts that come with matplotlib."""
     import matplotlib as mpl
 
     return Path(mpl.get_data_path()) / "fonts" / "ttf"
@@ -87,7 +91,7 @@ def shipped_characters() -> frozenset[str]:
 
 @cache
 def _lent_by_system(wanted: frozenset[str]) -> dict[str, frozenset[str]]:
-    """Which families of this computer have which of `wanted`, as few of them as come first."""
+    """Font families of this computer that have characters of `wanted`, and which each has."""
     lent: dict[str, frozenset[str]] = {}
     missing = set(wanted)
     for info in sorted(_fonts(system=True).fonts(), key=lambda info: (info.family, info.index)):
@@ -114,6 +118,7 @@ def _characters_of(path: str, index: int) -> frozenset[str]:
 
 
 def _strings(document: Any) -> Iterator[str]:
+    """Yield every text in nested dictionaries and lists."""
     if isinstance(document, str):
         yield document
     elif isinstance(document, dict):
@@ -125,6 +130,7 @@ def _strings(document: Any) -> Iterator[str]:
 
 
 def _lacking(document: Any, known: frozenset[str]) -> set[str]:
+    """The characters of a document that are not in `known`, spaces left out."""
     used = set().union(*map(set, _strings(document)))
     return {char for char in used - known if not char.isspace()}
 
@@ -132,7 +138,7 @@ def _lacking(document: Any, known: frozenset[str]) -> set[str]:
 def _with_codes(document: Any, unseen: set[str]) -> Any:
     """The document with the characters `unseen` shown by their codes."""
     if isinstance(document, str):
-        return "".join(code(char) if char in unseen else char for char in document)
+        return "".join(character_code(char) if char in unseen else char for char in document)
     if isinstance(document, dict):
         return {key: _with_codes(value, unseen) for key, value in document.items()}
     if isinstance(document, list | tuple):

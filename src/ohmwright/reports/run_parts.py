@@ -1,4 +1,4 @@
-"""A run in its parts: from being begun or resumed to its end or its interruption."""
+"""The parts of a run: each from being begun or resumed to its end or its interruption."""
 
 from __future__ import annotations
 
@@ -24,14 +24,14 @@ from ohmwright.model.protections import Protections
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Environment, Traceability
 
-NO_REASON = "no reason is on record"
+REASON_NOT_RECORDED = "no reason is on record"
 _OF_THE_CERTIFICATE = {"meter accuracy", "meter drift", "load resistance", "load drift"}
 """Lines of a budget that only an analyzer's certificate gives."""
 
 
 @dataclass(frozen=True)
-class Part:
-    """What one person did in one go."""
+class RunPart:
+    """What one person measured in one part of a run."""
 
     number: int
     operator: str
@@ -41,38 +41,40 @@ class Part:
     cut_short_by: str
     """Empty where the run was finished."""
     left_open: str
-    """What stood in the unit then that was moved and not stored, and what to do about it."""
+    """Which trim was moved and not stored when the part ended, and what to do about it."""
     rf_left_open: bool
     """Whether RF was not known to be off when it was cut short."""
     protections: Protections | None
-    """What the bench had against RF that stays on; None in records that do not say."""
+    """Protections of the bench against RF that stays on; None in records without them."""
     proofs: tuple[str, ...]
-    """Which of them were seen to work with RF on."""
+    """Protections that were seen to work with RF on."""
     environment: Environment | None
     software: str | None
-    """None in records that do not say."""
+    """None in records that do not name it."""
     changed: tuple[Role, ...]
-    """Of which documents the part before had another text, or none, or the only one."""
+    """Roles of documents that differ from those of the part before."""
     results: tuple[Result, ...]
-    untold_s: float
+    unrecorded_on_s: float
     """Limit of an activation whose end is not on record, in s; 0 where every end is, infinite
     where it had no limit."""
 
 
-def parts_of(events: Iterable[Event]) -> tuple[Part, ...]:
+def parts_of_run(events: Iterable[Event]) -> tuple[RunPart, ...]:
     """The parts of a run, in order; a part that a fault ended is followed by its resumption."""
-    found: list[Part] = []
+    found: list[RunPart] = []
     before: tuple[DocumentRef, ...] = ()
     for number, part in enumerate(parts(events), start=1):
         opening = next((e for e in part if isinstance(e, RunStarted | RunResumed)), None)
         now = () if opening is None else opening.documents
-        found.append(_part(number, part, opening, _changed(before, now)))
+        found.append(_part(number, part, opening, _changed_documents(before, now)))
         before = now
     return tuple(found)
 
 
-def _changed(before: Sequence[DocumentRef], now: Sequence[DocumentRef]) -> tuple[Role, ...]:
-    """Nothing is said of a part that kept no documents, nor of one after it."""
+def _changed_documents(
+    before: Sequence[DocumentRef], now: Sequence[DocumentRef]
+) -> tuple[Role, ...]:
+    """The roles of documents that differ between two parts; empty where either kept none."""
     if not before or not now:
         return ()
     return tuple(
@@ -80,10 +82,10 @@ def _changed(before: Sequence[DocumentRef], now: Sequence[DocumentRef]) -> tuple
     )
 
 
-def totals(events: Sequence[Event]) -> tuple[float, float]:
+def run_totals_s(events: Sequence[Event]) -> tuple[float, float]:
     """How long RF was on, and the time at the bench, both in s over the whole of a finished run.
 
-    A program that kept no documents counted the last part alone; the earlier ones are added.
+    Earlier programs, which kept no documents, counted the last part alone; the others are added.
     """
     *earlier, last = parts(events)
     finished = last[-1]
@@ -100,14 +102,15 @@ def _part(
     events: Sequence[Event],
     opening: RunStarted | RunResumed | None,
     changed: tuple[Role, ...],
-) -> Part:
+) -> RunPart:
+    """One part from its events; `opening` is the event that began or resumed it."""
     certified = None if opening is None else opening.traceability
-    return Part(
+    return RunPart(
         number=number,
         operator="" if opening is None else opening.operator,
         begun_at=events[0].at,
         ended_at=events[-1].at,
-        cut_short_by=_cut_short_by(events),
+        cut_short_by=_interruption_cause(events),
         left_open=next((e.left_open for e in events if isinstance(e, Fault)), ""),
         rf_left_open=any(isinstance(e, Fault) and e.rf_state != "off" for e in events),
         protections=None if opening is None else opening.protections,
@@ -115,19 +118,23 @@ def _part(
         environment=None if opening is None else opening.environment,
         software=None if opening is None else opening.software,
         changed=changed,
-        results=tuple(_told(e.result, certified) for e in events if isinstance(e, PointDone)),
-        untold_s=_untold_s(events),
+        results=tuple(
+            _with_traceability(e.result, certified) for e in events if isinstance(e, PointDone)
+        ),
+        unrecorded_on_s=_unrecorded_on_s(events),
     )
 
 
-def _cut_short_by(events: Sequence[Event]) -> str:
+def _interruption_cause(events: Sequence[Event]) -> str:
+    """The message of the fault that ended a part; empty where the run was finished."""
     if isinstance(events[-1], RunFinished):
         return ""
     faults = [event.message for event in events if isinstance(event, Fault)]
-    return faults[-1] if faults else NO_REASON
+    return faults[-1] if faults else REASON_NOT_RECORDED
 
 
-def _untold_s(events: Sequence[Event]) -> float:
+def _unrecorded_on_s(events: Sequence[Event]) -> float:
+    """The limit in s of an activation whose end is not on record; 0 where every end is."""
     if any(isinstance(event, Fault) and event.on_s is not None for event in events):
         return 0.0
     last = [e for e in events if isinstance(e, ActivationOpened | ActivationClosed)][-1:]
@@ -135,11 +142,11 @@ def _untold_s(events: Sequence[Event]) -> float:
     return sum(inf if limit_s is None else limit_s for limit_s in limits)
 
 
-def _told(result: Result, certified: Traceability | None) -> Result:
-    """The result with what its uncertainty rests on, where a record without it lets see that.
+def _with_traceability(result: Result, certified: Traceability | None) -> Result:
+    """The result with its traceability, derived from its budget where the record does not state it.
 
-    Such a record has the certificate at the opening of the part, and a budget shows by its
-    lines whether the certificate entered.
+    A record without it has the certificate at the opening of the part, and the lines of a budget
+    show whether that certificate was used.
     """
     measured = result.measured
     if result.traceability is not None or measured is None or not measured.budget:

@@ -1,4 +1,4 @@
-"""Runs and results as flat rows, made from events alone, so that they can be checked."""
+"""Rows of the tables of runs and results, made from events alone so that they can be checked."""
 
 from __future__ import annotations
 
@@ -10,25 +10,25 @@ from ohmwright.model.event import Event, PointDone, RunStarted
 Row = dict[str, Any]
 
 
-def stamp(at: datetime) -> str:
-    """A time as text that sorts by time: UTC, always of the same width."""
+def sortable_time(at: datetime) -> str:
+    """A time as text that sorts by time: ISO 8601 in UTC, always of the same width."""
     aware = at.replace(tzinfo=UTC) if at.tzinfo is None else at.astimezone(UTC)
     return aware.isoformat(timespec="microseconds")
 
 
 def run_row(first: Event) -> Row:
-    """What lists and queries ask about a run, from its first event."""
+    """The columns of the table of runs that the first event of a run fills."""
     row: Row = dict.fromkeys(("asset", "model", "serial", "procedure", "operator"), "")
     if isinstance(first, RunStarted):
         unit = first.asset
         row |= {"asset": unit.id, "model": unit.model, "serial": unit.serial}
         row |= {"procedure": first.procedure, "operator": first.operator}
     simulated = isinstance(first, RunStarted) and first.seed is not None
-    return row | {"at": stamp(first.at), "simulated": int(simulated)}
+    return row | {"at": sortable_time(first.at), "simulated": int(simulated)}
 
 
 def result_row(run: Row, number: int, event: PointDone) -> Row:
-    """One result of `run` (a row of the table of runs), whose event has `number`."""
+    """The row of one result; `run` is the run's row, `number` that of the result's event."""
     result = event.result
     target, measured = result.target, result.measured
     return {
@@ -47,6 +47,6 @@ def result_row(run: Row, number: int, event: PointDone) -> Row:
         "lower": None if target is None else target.lower,
         "upper": None if target is None else target.upper,
         "verdict": result.verdict,
-        "at": stamp(event.at),
+        "at": sortable_time(event.at),
         "simulated": run["simulated"],
     }

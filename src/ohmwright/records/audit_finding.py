@@ -1,23 +1,23 @@
-"""What a look at a store brings up."""
+"""A finding of the audit of a store."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
 from typing import Literal
 
-Kind = Literal["wrong", "unknown", "warning"]
+FindingKind = Literal["wrong", "unknown", "warning"]
 """`wrong`: altered, damaged or lost. `unknown`: whether it is good cannot be told from here.
 `warning`: it may have an innocent cause, and somebody should look."""
 
 
 @dataclass(frozen=True)
-class Finding:
-    """In which run, at which of its events, what; and how much that says."""
+class AuditFinding:
+    """What is wrong, in which run, at which of its events, and how serious it is."""
 
     what: str
     run: str = ""
     event: int | None = None
-    kind: Kind = "wrong"
+    kind: FindingKind = "wrong"
 
     def __str__(self) -> str:
         at = "" if self.event is None else f", event {self.event}"

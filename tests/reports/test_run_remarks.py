@@ -18,12 +18,12 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.protections import Protections
 from ohmwright.reports.certificate import certificate_of
-from ohmwright.reports.facts import interruptions, protections
-from ohmwright.reports.remarks import remarks_of
+from ohmwright.reports.part_texts import interruption_lines, protection_lines
+from ohmwright.reports.run_remarks import remarks_of_run
 
 from .conftest import BEGUN, a_run, result
 from .test_csv_file import rows_of
-from .test_parts import squeezed, text_in
+from .test_run_parts import squeezed, text_in
 
 
 def at(minutes: float) -> Any:
@@ -36,13 +36,15 @@ def asked(answer: str, words: str = "") -> Asked:
 
 
 def test_comments_and_skips_are_told_with_who_said_them() -> None:
-    told = remarks_of((asked("done"), asked("comment", "plug loose"), asked("skip", "no pedal")))
+    told = remarks_of_run(
+        (asked("done"), asked("comment", "plug loose"), asked("skip", "no pedal"))
+    )
     where = "2026-03-02 09:33 UTC, Oda Brandvik, asked “Set the generator to cut, 300 W.”: "
     assert told == (f"{where}comment: plug loose", f"{where}skipped: no pedal")
 
 
 def test_what_befell_the_work_is_told() -> None:
-    slow, unasked, left = remarks_of(
+    slow, unasked, left = remarks_of_run(
         (
             SlowRelease(**at(1), took_s=1.24),
             UnaskedRf(**at(2), seen="40 mA flowed"),
@@ -60,7 +62,7 @@ def test_a_result_that_a_later_one_took_the_place_of_is_not_hidden() -> None:
         PointDone(**at(n), result=one)
         for n, one in enumerate((first, result("as_left", "cut", "500 ohm")))
     ]
-    (again,) = remarks_of(events)
+    (again,) = remarks_of_run(events)
     assert again == (
         "2026-03-02 09:31 UTC: as left, cut, 500 ohm done again; before: 120.0 ± 1.2 W, fail, "
         "above the upper limit"
@@ -88,7 +90,7 @@ def test_every_paper_names_what_protected_the_bench_and_what_it_lacked(form: str
 
 
 def test_a_record_that_does_not_say_what_protected_the_bench_is_not_recorded() -> None:
-    assert list(protections(certificate_of(a_run()).parts)) == ["not recorded"]
+    assert list(protection_lines(certificate_of(a_run()).parts)) == ["not recorded"]
 
 
 def test_a_part_with_another_protection_is_told_apart() -> None:
@@ -98,10 +100,10 @@ def test_a_part_with_another_protection_is_told_apart() -> None:
     )
     again = RunResumed(**at(2), operator="Oda Brandvik", done=0, protections=Protections())
     parts = certificate_of((first, fault, again, *rest)).parts
-    said = list(protections(parts))
+    said = list(protection_lines(parts))
     assert "part 1: guard process that owns the analyzer's port" in said
     assert "part 2: absent: guard process that owns the analyzer's port" in said
-    assert next(iter(interruptions(parts))).endswith("Left open: P1 is 3 counts up.")
+    assert next(iter(interruption_lines(parts))).endswith("Left open: P1 is 3 counts up.")
 
 
 def test_what_a_person_set_joined_and_moved_is_as_they_told() -> None:

@@ -1,4 +1,4 @@
-"""What the records of earlier runs teach of a generator model."""
+"""What the records of earlier runs taught about adjusting units of a model."""
 
 from __future__ import annotations
 
@@ -12,39 +12,43 @@ from ohmwright.model.event import Event, PointLearned, RunStarted
 from .store import Store
 
 _MOST_RUNS = 40
-"""So many of the latest runs are read: a model's units do not change from year to year."""
+"""How many of the latest runs are read; older ones would add little about a model."""
 
 
 def fleet_priors(store: Store, model: str, *, simulated: bool) -> dict[str, FleetPrior]:
-    """What the latest runs on units of `model` taught, by adjustment point.
+    """The fleet prior of each adjustment point, from the latest runs on units of `model`.
 
-    Simulated units teach nothing of real ones, nor real ones of simulated.
+    Simulated units are learned from for simulated units only, real ones for real ones only.
     """
-    return priors_of(_readable(store), model, simulated=simulated)
+    return priors_from_runs(_readable_runs(store), model, simulated=simulated)
 
 
-def _readable(store: Store) -> Iterator[Sequence[Event]]:
-    """The latest runs; a damaged record teaches nothing and must not keep a unit from its run."""
+def _readable_runs(store: Store) -> Iterator[Sequence[Event]]:
+    """The events of each of the latest runs, without damaged ones, which must not stop a job."""
     for run_id in store.run_ids()[-_MOST_RUNS:]:
         with suppress(RecordError):
             yield store.events(run_id)
 
 
-def priors_of(
+def priors_from_runs(
     runs: Iterable[Sequence[Event]], model: str, *, simulated: bool
 ) -> dict[str, FleetPrior]:
-    """The same from the events of runs, oldest first."""
+    """The fleet prior of each adjustment point, by its name.
+
+    `runs`: the events of each run, the oldest run first.
+    """
     priors: dict[str, FleetPrior] = {}
     for events in runs:
-        if _is_of(events, model, simulated=simulated):
+        if _is_of_model(events, model, simulated=simulated):
             for event in events:
                 if isinstance(event, PointLearned):
                     before = priors.get(event.point, FleetPrior())
-                    priors[event.point] = learn(before, _learned(event))
+                    priors[event.point] = learn(before, _lesson(event))
     return priors
 
 
-def _is_of(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
+def _is_of_model(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
+    """Whether a run was on a unit of `model`, simulated or not as asked for."""
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     return (
         started is not None
@@ -53,5 +57,6 @@ def _is_of(events: Sequence[Event], model: str, *, simulated: bool) -> bool:
     )
 
 
-def _learned(event: PointLearned) -> Learned:
+def _lesson(event: PointLearned) -> Learned:
+    """Gain, lag, dead time and hunting that a run found at an adjustment point."""
     return Learned(event.gain_per_count, event.lag_s, event.dead_s, event.hunting)

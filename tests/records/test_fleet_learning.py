@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from ohmwright.model.event import PointLearned, RunStarted
+from ohmwright.records.fleet_learning import fleet_priors, priors_from_runs
 from ohmwright.records.sql_store import open_store
-from ohmwright.records.teaching import fleet_priors, priors_of
 
 from . import some_events
 
@@ -28,7 +28,7 @@ def test_each_point_of_a_model_has_its_own_prior() -> None:
     runs = [
         [started("A", None), learned("x", 0.002 + 1e-4 * i), learned("y", -0.01)] for i in range(4)
     ]
-    priors = priors_of(runs, "A", simulated=False)
+    priors = priors_from_runs(runs, "A", simulated=False)
     assert priors["x"].gain_per_count() == pytest.approx(0.00215, rel=0.02)
     assert priors["y"].gain_per_count() == pytest.approx(-0.01)
 
@@ -39,12 +39,12 @@ def test_other_models_and_simulated_units_teach_nothing() -> None:
         [started("A", 3), learned("x", 0.002)],
         [learned("x", 0.002)],
     ]
-    assert priors_of(runs, "A", simulated=False) == {}
+    assert priors_from_runs(runs, "A", simulated=False) == {}
 
 
 def test_signs_that_differ_leave_the_gain_open() -> None:
     runs = [[started("A", None), learned("x", (-1) ** i * 0.002)] for i in range(6)]
-    assert priors_of(runs, "A", simulated=False)["x"].gain_per_count() is None
+    assert priors_from_runs(runs, "A", simulated=False)["x"].gain_per_count() is None
 
 
 def test_a_damaged_record_teaches_nothing_and_stops_nothing(tmp_path: Path) -> None:

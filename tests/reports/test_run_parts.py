@@ -20,15 +20,15 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.result import BudgetEntry
 from ohmwright.model.traceability import Environment
-from ohmwright.records.transfer import runs_in
+from ohmwright.records.json_lines import read_runs
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
-from ohmwright.reports.parts import NO_REASON, parts_of
 from ohmwright.reports.pdf import certificate_pdf
-from ohmwright.reports.resting_on import NOT_TRACEABLE
-from ohmwright.reports.sheet import sheet_of
+from ohmwright.reports.run_parts import REASON_NOT_RECORDED, parts_of_run
+from ohmwright.reports.traceability_marks import NOT_TRACEABLE
 
 from .conftest import BEGUN, CERTIFICATE, a_run, result
 from .test_csv_file import rows_of
@@ -41,12 +41,12 @@ OLD = Path(__file__).parent / "data" / "record-of-two-parts.jsonl"
 def text_in(form: str, certificate: Certificate) -> str:
     """Every word of one paper, without spaces."""
     if form == "html":
-        return squeezed("".join(Page(certificate_html(sheet_of(certificate))).text))
+        return squeezed("".join(Page(certificate_html(certificate_text(certificate))).text))
     if form == "dcc":
         return squeezed(certificate_dcc(certificate, "DE").decode())
     if form == "csv":
         return squeezed(certificate_csv(certificate).decode("utf-8-sig"))
-    pdf = certificate_pdf(sheet_of(certificate), certificate.ended_at)
+    pdf = certificate_pdf(certificate_text(certificate), certificate.ended_at)
     return squeezed("".join(page.extract_text() for page in PdfReader(BytesIO(pdf)).pages))
 
 
@@ -96,7 +96,9 @@ def test_papers_say_what_interrupted_a_run_and_who_went_on(
 
 def test_the_room_is_told_part_by_part_where_it_changed(interrupted: tuple[Event, ...]) -> None:
     (work,) = (
-        dict(facts) for name, facts in sheet_of(certificate_of(interrupted)).facts if name == "Work"
+        dict(facts)
+        for name, facts in certificate_text(certificate_of(interrupted)).facts
+        if name == "Work"
     )
     assert work["Room"] == (
         "part 1: 22.5 °C, 41 % relative humidity; part 2: 27 °C, 30 % relative humidity"
@@ -125,7 +127,7 @@ def test_another_program_or_other_files_are_told_of_the_part_that_had_them(
     )
     made = certificate_of((begun, point, fault, again, *rest))
     assert [part.changed for part in made.parts] == [(), ("bench", "analyzer certificate")]
-    sheet = sheet_of(made)
+    sheet = certificate_text(made)
     assert sheet.interruptions[1].endswith("Changed: bench, analyzer certificate.")
     procedure = dict(dict(sheet.facts)["Procedure"])
     assert procedure["Software"] == "part 1: ohmwright 0.1.0; part 2: ohmwright 0.2.0"
@@ -135,7 +137,7 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
     interrupted: tuple[Event, ...],
 ) -> None:
     certificate = certificate_of(interrupted)
-    sheet = sheet_of(certificate)
+    sheet = certificate_text(certificate)
     analyzer = dict(dict(sheet.facts)["Analyzer"])
     assert "Certificate" not in analyzer
     assert analyzer["Most values"].startswith("certificate CAL-1, Ambrel, calibrated 2025-08-01")
@@ -153,7 +155,7 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
 
 
 def test_where_all_values_are_alike_nothing_is_marked(certificate: Certificate) -> None:
-    sheet = sheet_of(certificate)
+    sheet = certificate_text(certificate)
     assert dict(dict(sheet.facts)["Analyzer"])["Certificate"] == "CAL-1"
     assert {o.mark for g in sheet.groups for r in g.rows for o in (r.found, r.left)} == {""}
     assert sheet.interruptions == ()
@@ -164,9 +166,9 @@ def test_the_one_certificate_that_was_past_due_marks_its_values(certificate: Cer
     points = [result("as_left", "cut", name) for name in ("a", "b", "c")]
     points[2] = points[2].model_copy(update={"traceability": expired})
     made = certificate_of(a_run(points))
-    assert [row.left.mark for row in sheet_of(made).groups[0].rows] == ["", "", "a"]
+    assert [row.left.mark for row in certificate_text(made).groups[0].rows] == ["", "", "a"]
     assert rows_of(made)[2]["traceable_to"] == "CAL-1 (past due)"
-    assert "past due when used" in dict(dict(sheet_of(made).facts)["Analyzer"])["Values a"]
+    assert "past due when used" in dict(dict(certificate_text(made).facts)["Analyzer"])["Values a"]
 
 
 @pytest.mark.parametrize("form", ["pdf", "html", "dcc"])
@@ -211,11 +213,11 @@ def test_a_crash_has_no_reason_and_may_have_left_rf_on(interrupted: tuple[Event,
     first, point, _, resumed, *rest = interrupted
     opened = ActivationOpened(**later(4.5), load_ohm=500, limit_s=20)
     made = certificate_of((first, point, opened, resumed, *rest))
-    assert made.parts[0].cut_short_by == NO_REASON
-    work = dict(dict(sheet_of(made).facts)["Work"])
+    assert made.parts[0].cut_short_by == REASON_NOT_RECORDED
+    work = dict(dict(certificate_text(made).facts)["Work"])
     assert work["RF on for"] == ("280 s, and at most 20 s more: an activation has no end on record")
     closed = ActivationClosed(**later(4.6), on_s=5)
-    assert certificate_of((first, point, opened, closed, resumed, *rest)).untold_s == 0
+    assert certificate_of((first, point, opened, closed, resumed, *rest)).unrecorded_on_s == 0
 
 
 @pytest.mark.parametrize("form", ["pdf", "html", "dcc"])
@@ -233,12 +235,12 @@ def old() -> tuple[Event, ...]:
 
     Its certificate was taken out of the bench before the run was resumed.
     """
-    ((_, events),) = runs_in(OLD.read_bytes().splitlines(keepends=True), OLD.name)
+    ((_, events),) = read_runs(OLD.read_bytes().splitlines(keepends=True), OLD.name)
     return events
 
 
 def test_an_old_record_tells_by_its_budgets_what_values_rest_on(old: tuple[Event, ...]) -> None:
-    first, second = parts_of(old)
+    first, second = parts_of_run(old)
     (certified,) = first.results
     assert certified.traceability is not None
     assert certified.traceability != "none"
@@ -246,7 +248,7 @@ def test_an_old_record_tells_by_its_budgets_what_values_rest_on(old: tuple[Event
     assert [r.traceability for r in second.results] == ["none", "none"]
     bare = certified.model_copy(update={"traceability": None})
     bare = bare.model_copy(update={"measured": bare.measured.model_copy(update={"budget": ()})})
-    assert parts_of((PointDone(**later(1), result=bare),))[0].results[0].traceability is None
+    assert parts_of_run((PointDone(**later(1), result=bare),))[0].results[0].traceability is None
 
 
 def test_an_old_record_makes_papers_that_invent_nothing(old: tuple[Event, ...]) -> None:
@@ -257,7 +259,7 @@ def test_an_old_record_makes_papers_that_invent_nothing(old: tuple[Event, ...]) 
         assert squeezed("Part 2: resumed") in text
     assert {row["path"] for row in rows_of(certificate)} == {"not recorded"}
     assert {row["mode"] for row in rows_of(certificate)} == {"not recorded"}
-    assert sheet_of(certificate).documents == ()
+    assert certificate_text(certificate).documents == ()
 
 
 def test_an_old_record_counts_its_first_part_too(old: tuple[Event, ...]) -> None:
@@ -280,8 +282,8 @@ def test_names_in_an_interruption_are_only_text(hostile: str) -> None:
     first, *rest = a_run(points=1, operator=hostile)
     fault = Fault(**later(1), error="X", message=hostile, rf_state="off", on_s=1.0)
     again = RunResumed(**later(2), operator=hostile, done=0)
-    page = Page(certificate_html(sheet_of(certificate_of((first, fault, again, *rest)))))
+    page = Page(certificate_html(certificate_text(certificate_of((first, fault, again, *rest)))))
     harmless = fault.model_copy(update={"message": "x"})
     events = (a_run(points=1)[0], harmless, again, *rest)
-    plain = Page(certificate_html(sheet_of(certificate_of(events))))
+    plain = Page(certificate_html(certificate_text(certificate_of(events))))
     assert page.tags == plain.tags

@@ -1,4 +1,4 @@
-"""Files and folders for their owner alone, whatever the umask says."""
+"""Files and folders that only their owner can read, whatever the umask."""
 
 from __future__ import annotations
 
@@ -8,8 +8,8 @@ from contextlib import suppress
 from pathlib import Path
 
 
-def private_folder(folder: Path) -> None:
-    """Make `folder`, and each folder above it that is missing, with mode 0700.
+def make_private_folder(folder: Path) -> None:
+    """Make `folder`, and each missing folder above it, with mode 0700.
 
     A folder that is there stays as it is.
     """
@@ -19,22 +19,22 @@ def private_folder(folder: Path) -> None:
                 one.mkdir(mode=0o700)
 
 
-def new_private_file(path: Path) -> int:
-    """The descriptor of a new file with mode 0600, to write to. Raises FileExistsError."""
+def create_private_file(path: Path) -> int:
+    """The descriptor of a new file with mode 0600, open for writing. Raises FileExistsError."""
     return os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
 
 
-def put_in_place(draft: Path, path: Path) -> None:
-    """Give a finished file its name, unless another has it: then that one stays."""
+def link_into_place(draft: Path, path: Path) -> None:
+    """Give the finished file `draft` the name `path`, unless a file has it: then that one stays."""
     with suppress(FileExistsError):
         draft.rename(path) if os.name == "nt" else os.link(draft, path)
     draft.unlink(missing_ok=True)
 
 
-def open_to_others(path: Path) -> str | None:
-    """What others than the owner may do with a file or folder, as `read`; None for nothing.
+def access_of_others(path: Path) -> str | None:
+    """What others than the owner may do with a file or folder: read, change, or both; else None.
 
-    None too where there is no such file, and on systems without modes.
+    None too where there is no such file, and on systems without file modes.
     """
     try:
         mode = path.stat().st_mode if os.name == "posix" else 0

@@ -1,0 +1,85 @@
+"""Audit of one run: its chain and seal, its flat rows, and what the ledger says of it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Any
+
+from sqlalchemy import Connection, select
+
+from ohmwright.model.errors import RecordError
+from ohmwright.model.event import Event, PointDone, RunFinished
+
+from .audit_finding import AuditFinding
+from .chain import BrokenRunError, StoredRun, verified_events
+from .flat_rows import Row, result_row, run_row
+from .ledger import entry_document, seal_of_entry
+from .run_reader import read_run
+from .sql_store import SqlStore
+from .tables import LEDGER, RESULTS
+from .time_order import events_dated_backwards
+
+
+def audit_run(store: SqlStore, row: Row) -> Iterator[AuditFinding]:
+    """The first thing that is wrong with one run; for a whole run, warnings about its times."""
+    name = str(row["run_id"])
+    try:
+        with store.database.read() as connection:
+            kept = read_run(connection, row)
+            events = verified_events(kept)
+            _check_flat_rows(connection, row, events)
+            _check_ledger(connection, row, kept, events)
+        yield from events_dated_backwards(name, events)
+    except BrokenRunError as broken:
+        yield AuditFinding(broken.what, name, broken.event)
+    except RecordError as error:
+        yield AuditFinding(error.happened, name)
+    except (TypeError, ValueError) as problem:
+        yield AuditFinding(f"its rows are damaged: {problem}", name)
+
+
+def _check_flat_rows(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:
+    """Raise BrokenRunError unless the flat rows of a run are those that its events make."""
+    own = {"number": row["number"], "run_id": row["run_id"], "opening": row["opening"]}
+    if not events or row != run_row(events[0]) | own:
+        raise BrokenRunError("its line in the table of runs is not what its first event says", 1)
+    expected = {
+        number: result_row(row, number, event)
+        for number, event in enumerate(events, start=1)
+        if isinstance(event, PointDone)
+    }
+    rows = connection.execute(select(RESULTS).where(RESULTS.c.run == row["number"])).mappings()
+    found = {one["event"]: dict(one) for one in rows}
+    for number in sorted({*expected, *found}):
+        if expected.get(number) != found.get(number):
+            raise BrokenRunError(
+                "its line in the table of results is not what the event says", number
+            )
+
+
+def _check_ledger(
+    connection: Connection, row: Row, kept: StoredRun, events: tuple[Event, ...]
+) -> None:
+    """Raise BrokenRunError unless the ledger has the opening, seal and verdict of the run."""
+    query = select(LEDGER).where(LEDGER.c.run == row["number"]).order_by(LEDGER.c.number)
+    entries = connection.execute(query).all()
+    if not entries:
+        raise BrokenRunError("the ledger does not know it")
+    first = entries[0]
+    if first.what == "opened" and first.document != row["opening"]:
+        raise BrokenRunError("its opening is not that of the ledger")
+    last = events[-1]
+    verdict = last.verdict if isinstance(last, RunFinished) else None
+    sealed = [entry for entry in entries if seal_of_entry(entry.document) is not None]
+    if [entry.verdict for entry in sealed] != ([] if verdict is None else [verdict]):
+        raise BrokenRunError("its verdict in the ledger is not that of its last event", len(events))
+    if kept.seal is None and any(entry.verdict is not None for entry in entries):
+        raise BrokenRunError("the ledger has a verdict and no seal")
+    imported = {entry_document(e.document).get("head") for e in entries if e.what == "imported"}
+    if not imported <= _heads(kept):
+        raise BrokenRunError("it is not what was imported")
+
+
+def _heads(kept: StoredRun) -> set[Any]:
+    """The hashes of a run's events, in hexadecimal."""
+    return {one.hash.hex() for one in kept.events}

@@ -1,0 +1,73 @@
+"""A run claimed for writing: its lease, and where its chain of events ends."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from sqlalchemy import Connection, select
+
+from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.wire.clock import RealClock
+
+from .canonical_json import sha256_digest
+from .flat_rows import Row
+from .lease import RENEW_AFTER_S, LeaseHolder, take_lease
+from .ledger import is_finished
+from .run_reader import find_run
+from .tables import EVENTS
+from .witness_file import ChainPosition
+
+
+@dataclass(frozen=True)
+class ChainEnd:
+    """Where the chain of a run ends, as far as this program has written or read it."""
+
+    run: Row
+    """The run's row in the table of runs."""
+    events: int
+    head: bytes
+    """Hash of the last event, or of the opening."""
+    operator: str
+    renew_at_s: float
+    """Time of the real clock from which the lease has to be renewed."""
+
+    @property
+    def newest(self) -> ChainPosition:
+        """The last event, as the witness remembers it."""
+        return ChainPosition(self.events, self.head, self.run["run_id"])
+
+
+def chain_end(run: Row, events: int, head: bytes) -> ChainEnd:
+    """The end of a run whose lease was taken just now."""
+    return ChainEnd(run, events, head, run["operator"], RealClock().now_s() + RENEW_AFTER_S)
+
+
+def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> ChainEnd | None:
+    """Take the lease of a run on record and return where it ends; None when there is no such run.
+
+    Raises UsageError for a run that is finished, or that another program has.
+    """
+    run = find_run(connection, run_id)
+    if run is None:
+        return None
+    if is_finished(connection, run["number"]):
+        raise UsageError(
+            f"Run {run_id} cannot be resumed: it is finished and sealed.",
+            do="Start a new run.",
+        )
+    take_lease(connection, run["number"], run_id, holder)
+    last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])
+    end = connection.execute(last.order_by(EVENTS.c.number.desc()).limit(1)).first()
+    return chain_end(run, *((0, sha256_digest(run["opening"])) if end is None else end))
+
+
+def renew_claim(connection: Connection, end: ChainEnd, holder: LeaseHolder, place: str) -> ChainEnd:
+    """Renew the lease of a run. Raises RecordError where the run no longer ends at `end`."""
+    found = claim_run(connection, end.run["run_id"], holder)
+    if found is None or found.head != end.head:
+        raise RecordError(
+            f"{place}: another program has written to the same run.",
+            "It was taken over while nothing was written here for a long time.",
+            "See what is on record with 'ohmwright record show', then resume the run.",
+        )
+    return replace(found, operator=end.operator)

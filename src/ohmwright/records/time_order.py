@@ -1,0 +1,79 @@
+"""Warnings about times on record that run backwards; a clock may merely have been set."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import UTC, datetime
+from itertools import pairwise
+
+from sqlalchemy import Connection, select
+
+from ohmwright.model.event import Event, RunResumed, RunStarted
+
+from .audit_finding import AuditFinding
+from .tables import LEDGER, RUNS
+
+CLOCK_DIFFERENCE_S = 60.0
+"""Difference in s that is no finding: clocks of benches that share a store differ."""
+CLOCK_STEP_S = 1.0
+"""Step in s that is no finding: a clock set over the network may be stepped by less."""
+
+
+def runs_dated_backwards(connection: Connection) -> Iterator[AuditFinding]:
+    """A warning for each run that is dated before the run that was opened before it here.
+
+    Imported runs come in any order, and a simulated clock tells none, so both are left out.
+    """
+    query = (
+        select(RUNS.c.run_id, RUNS.c.at)
+        .join(LEDGER, LEDGER.c.run == RUNS.c.number)
+        .where(LEDGER.c.what == "opened", RUNS.c.simulated == 0)
+        .order_by(LEDGER.c.number)
+    )
+    for before, after in pairwise(connection.execute(query).all()):
+        back_s = (_parsed_time(before.at) - _parsed_time(after.at)).total_seconds()
+        if back_s > CLOCK_DIFFERENCE_S:
+            yield AuditFinding(
+                f"it is dated {_minute_text(after.at)}, and was opened after run {before.run_id} "
+                f"of {_minute_text(before.at)}: a clock was set, or the date is not true",
+                after.run_id,
+                1,
+                "warning",
+            )
+
+
+def events_dated_backwards(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+    """A warning for each event of a run that is dated before the event before it."""
+    simulated = any(isinstance(e, RunStarted) and e.seed is not None for e in events)
+    for number, back_s in _backward_steps(events, simulated=simulated):
+        what = f"its time is {back_s:.1f} s before that of the event before it: a clock was set"
+        yield AuditFinding(f"{what}, or the time is not true", run_id, number, "warning")
+
+
+def _backward_steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tuple[int, float]]:
+    """Yield the number of each event that goes back in time, and by how many seconds.
+
+    The bench's own seconds begin anew when a run is resumed, and so does a simulated time of day.
+    """
+    for number, (before, after) in enumerate(pairwise(events), start=2):
+        sits_down = isinstance(after, RunResumed)
+        back_s = (_with_time_zone(before.at) - _with_time_zone(after.at)).total_seconds()
+        if back_s > CLOCK_STEP_S and not (simulated and sits_down):
+            yield number, back_s
+        elif before.bench_s - after.bench_s > CLOCK_STEP_S and not sits_down:
+            yield number, before.bench_s - after.bench_s
+
+
+def _with_time_zone(at: datetime) -> datetime:
+    """The time, in UTC where it names no zone."""
+    return at.replace(tzinfo=UTC) if at.tzinfo is None else at
+
+
+def _parsed_time(stamp: str) -> datetime:
+    """The time in an ISO 8601 text, in UTC where it names no zone."""
+    return _with_time_zone(datetime.fromisoformat(stamp))
+
+
+def _minute_text(stamp: str) -> str:
+    """A time in an ISO 8601 text, to the minute."""
+    return f"{_parsed_time(stamp):%Y-%m-%d %H:%M} UTC"

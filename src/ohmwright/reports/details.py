@@ -1,0 +1,118 @@
+"""The details of a certificate beside its tables: unit, work, procedure and analyzer."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from math import isinf
+
+from ohmwright.model.result import Result
+from ohmwright.model.traceability import Traceability
+
+from .certificate import Certificate
+from .part_texts import room_text
+from .run_parts import RunPart
+from .text import NOT_RECORDED, minute_text, printable
+from .traceability_marks import TraceabilityBasis, mark_letter, traceability_text
+
+Details = tuple[tuple[str, str], ...]
+
+
+def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
+    """Each block of details with its heading: pairs of label and value, as printable text."""
+    unit = certificate.asset
+    yield (
+        "Unit under test",
+        _printable(
+            ("Asset", unit.id),
+            ("Maker", unit.maker),
+            ("Model", unit.model),
+            ("Serial number", unit.serial),
+            ("Department", unit.department),
+            ("Answers as", certificate.generator),
+        ),
+    )
+    yield (
+        "Work",
+        _printable(
+            ("Carried out by", ", ".join(certificate.operators)),
+            ("Begun", minute_text(certificate.begun_at)),
+            ("Ended", minute_text(certificate.ended_at)),
+            ("RF on for", _on_time_text(certificate)),
+            ("Bench", certificate.bench),
+            ("Room", _by_part(certificate.parts, lambda part: room_text(part.environment))),
+        ),
+    )
+    yield "Procedure", _procedure(certificate)
+    yield (
+        "Analyzer",
+        _printable(
+            ("Instrument", certificate.analyzer),
+            *_traceability(certificate.marks.bases),
+        ),
+    )
+
+
+def _procedure(certificate: Certificate) -> Details:
+    """Procedure, the age at which values hold, and software."""
+    seed = () if certificate.seed is None else (("Simulation seed", str(certificate.seed)),)
+    return _printable(
+        ("Title", certificate.procedure),
+        ("Revision", certificate.revision),
+        ("SHA-256", certificate.procedure_digest),
+        ("Values hold at", _ages(certificate.results)),
+        ("Software", _by_part(certificate.parts, lambda part: part.software or NOT_RECORDED)),
+        *seed,
+    )
+
+
+def _ages(results: Iterable[Result]) -> str:
+    """At which ages of an activation the values hold."""
+    ages = {r.measured.age_s for r in results if r.measured is not None and r.load_ohm is not None}
+    return (
+        f"{', '.join(f'{age:g} s' for age in sorted(ages)) or NOT_RECORDED} of a rested activation"
+    )
+
+
+def _printable(*facts: tuple[str, str]) -> Details:
+    """Pairs of label and value, the values as printable text."""
+    return tuple((label, printable(value)) for label, value in facts)
+
+
+def _on_time_text(certificate: Certificate) -> str:
+    """How long RF was on, and what of that is not on record."""
+    open_end = any(part.rf_left_open for part in certificate.parts)
+    said, unrecorded_on_s = f"{certificate.on_s:.0f} s", certificate.unrecorded_on_s
+    if open_end:
+        return f"at least {said}: an interruption left RF in a state that could not be read"
+    if unrecorded_on_s == 0:
+        return said
+    more = "and more" if isinf(unrecorded_on_s) else f"and at most {unrecorded_on_s:.0f} s more"
+    return f"{said}, {more}: an activation has no end on record"
+
+
+def _by_part(parts: Sequence[RunPart], said: Callable[[RunPart], str]) -> str:
+    """What `said` says of every part of the run; once where it is equal for all."""
+    each = {part.number: said(part) for part in parts}
+    if len(set(each.values())) == 1:
+        return each[1]
+    return "; ".join(f"part {number}: {words}" for number, words in each.items())
+
+
+def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[tuple[str, str]]:
+    """What the values are traceable to: label and value, one pair for each where they differ."""
+    if not bases:
+        yield "Traceability", "no value was measured"
+    elif len(bases) > 1:
+        for place, basis in enumerate(bases):
+            yield (
+                f"Values {mark_letter(place)}" if place else "Most values",
+                traceability_text(basis),
+            )
+    elif isinstance(known := bases[0], Traceability):
+        yield "Certificate", known.certificate
+        yield "Laboratory", known.laboratory
+        yield "Calibrated", f"{known.calibrated_on}, due {known.due_on}"
+        if known.expired:
+            yield "Expired", "past due when used, and accepted by the operator"
+    else:
+        yield "Traceability", traceability_text(bases[0])

@@ -1,0 +1,70 @@
+"""Sentences about the parts of a run: protections of the bench, interruptions, the room."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ohmwright.model.traceability import Environment
+
+from .run_parts import RunPart
+from .text import NOT_RECORDED, minute_text, printable
+
+
+def room_text(room: Environment | None) -> str:
+    """Temperature and humidity of a room, or that they are not recorded."""
+    temperature_c = None if room is None else room.temperature_c
+    humidity_percent = None if room is None else room.humidity_percent
+    read = ([] if temperature_c is None else [f"{temperature_c:g} °C"]) + (
+        [] if humidity_percent is None else [f"{humidity_percent:g} % relative humidity"]
+    )
+    return ", ".join(read) or NOT_RECORDED
+
+
+_UNPROVED = "as data and command sets say; none was proved with RF on before the run began"
+
+
+def protection_lines(parts: Sequence[RunPart]) -> Iterable[str]:
+    """Each protection of the bench against RF that stays on, present or absent, on a line.
+
+    The part of the run is named where parts differ.
+    """
+    alike = len({(part.protections, part.proofs) for part in parts}) == 1
+    for part in parts[:1] if alike else parts:
+        named = "" if alike else f"part {part.number}: "
+        if part.protections is None:
+            yield f"{named}{NOT_RECORDED}"
+            continue
+        for words, there in part.protections.words():
+            yield f"{named}{words}" if there else f"{named}absent: {words}"
+        for proof in part.proofs:
+            yield printable(f"{named}seen to work with RF on: {proof}")
+        if not part.proofs:
+            yield f"{named}{_UNPROVED}"
+
+
+_RF_OPEN = (
+    " RF was not known to be off then, and for how long it stayed on is not on record; the next "
+    "part began with the output read as off."
+)
+
+
+def interruption_lines(parts: Sequence[RunPart]) -> Iterable[str]:
+    """One line for each part of an interrupted run: who, when, how it ended, and in which room.
+
+    Nothing for a run that was not interrupted.
+    """
+    if len(parts) == 1:
+        return
+    for part in parts:
+        how = "begun" if part.number == 1 else "resumed"
+        why = f"interrupted {minute_text(part.ended_at)}: {part.cut_short_by.rstrip('.')}"
+        end = why if part.cut_short_by else f"finished {minute_text(part.ended_at)}"
+        count = len(part.results)
+        left = f" Left open: {part.left_open.rstrip('.')}." if part.left_open else ""
+        left += _RF_OPEN if part.rf_left_open else ""
+        changed = f" Changed: {', '.join(part.changed)}." if part.changed else ""
+        yield printable(
+            f"Part {part.number}: {how} {minute_text(part.begun_at)} by "
+            f"{part.operator or NOT_RECORDED}; {end}. {count} result{'' if count == 1 else 's'}. "
+            f"Room: {room_text(part.environment)}.{changed}{left}"
+        )

@@ -1,0 +1,189 @@
+"""The tables of a certificate as text: measured points by step, and adjusted points."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import groupby
+
+from ohmwright.model.result import Result
+
+from .certificate import AdjustedPoint, Certificate, CertifiedPoint
+from .measuring_conditions import (
+    MeasuringConditions,
+    conditions_of_result,
+    differing_conditions_text,
+    shared_conditions,
+)
+from .text import (
+    fixed_decimals,
+    four_digits,
+    limits_text,
+    printable,
+    probability_text,
+    uncertainty_ratio_text,
+    unit_symbol,
+    value_and_uncertainty,
+)
+from .traceability_marks import ValueMarks
+
+
+@dataclass(frozen=True)
+class ResultCells:
+    """One result as text; each cell is empty where there is nothing to show."""
+
+    value: str = ""
+    expanded: str = ""
+    error: str = ""
+    probability: str = ""
+    ratio: str = ""
+    verdict: str = ""
+    mark: str = ""
+    """Letter of its traceability and figure of its part, where values differ in them."""
+
+
+@dataclass(frozen=True)
+class PointRow:
+    """One measured point, as found and as left."""
+
+    point: str
+    at: str
+    """Conditions that the other points of the step do not share."""
+    target: str
+    limits: str
+    accepted: str
+    """The limits that the decision rule leaves, where it narrows them."""
+    unit: str
+    found: ResultCells
+    left: ResultCells
+
+
+@dataclass(frozen=True)
+class StepGroup:
+    """The measured points of one step."""
+
+    step: str
+    at: str
+    """Conditions that all points of the step share."""
+    rows: tuple[PointRow, ...]
+
+
+@dataclass(frozen=True)
+class AdjustmentRow:
+    """One adjusted point."""
+
+    point: str
+    at: str
+    load: str
+    limits: str
+    unit: str
+    trim: str
+    moves: str
+    left: ResultCells
+
+
+def step_groups(certificate: Certificate) -> Iterable[StepGroup]:
+    """The measured points of a certificate, one group for each step."""
+    for step, grouped in groupby(certificate.lines, key=lambda line: line.step):
+        within = tuple(grouped)
+        shared = shared_conditions(
+            [conditions_of_result(r) for line in within for r in line.results]
+        )
+        rows = tuple(_row(line, shared, certificate.marks) for line in within)
+        yield StepGroup(printable(step), shared.words(), rows)
+
+
+def _row(line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks) -> PointRow:
+    """The row of one measured point; `shared` is what its step says of all points."""
+    target = line.last.target
+    one_sided = target is None or target.one_sided
+    point = printable(line.point).replace(" ohm", " Ω")
+    at = differing_conditions_text(
+        (r.stage.replace("_", " "), conditions_of_result(r).without(shared)) for r in line.results
+    )
+    return PointRow(
+        point=point,
+        at="" if at == point else at,  # a level is named by its setting
+        target="" if target is None or one_sided else four_digits(target.value, target),
+        limits="" if target is None else limits_text(target),
+        accepted=_accepted(line.last),
+        unit=unit_symbol(target, line.last.measured),
+        found=_result_cells(line.found, marks),
+        left=_result_cells(line.left, marks),
+    )
+
+
+def _accepted(result: Result) -> str:
+    """The limits that the decision rule leaves; empty where it does not narrow the tolerance."""
+    held, target = result.conformity, result.target
+    if held is None or target is None:
+        return ""
+    low = target.lower if held.accept_from is None else held.accept_from
+    high = target.upper if held.accept_to is None else held.accept_to
+    if low <= target.lower and high >= target.upper:
+        return ""
+    high_text = four_digits(high, target)
+    return f"≤ {high_text}" if target.one_sided else f"{four_digits(low, target)} to {high_text}"
+
+
+def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
+    """The cells of a result; all empty where there is none."""
+    if result is None:
+        return ResultCells()
+    value, expanded = (
+        ("", "") if result.measured is None else value_and_uncertainty(result.measured)
+    )
+    held = result.conformity
+    return ResultCells(
+        value=value,
+        expanded=expanded,
+        error=_error(result),
+        probability="" if held is None else probability_text(held),
+        ratio="" if held is None else uncertainty_ratio_text(held),
+        verdict=result.verdict,
+        mark=marks.of(result),
+    )
+
+
+def _error(result: Result) -> str:
+    """Value less target in percent of the target; empty where there is no such error."""
+    error, target = result.error, result.target
+    if error is None or target is None or target.one_sided:
+        return ""
+    relative = 100 * error / target.value
+    return ("+" if relative >= 0 else "") + fixed_decimals(relative, 1)
+
+
+def adjustment_conditions(certificate: Certificate) -> MeasuringConditions:
+    """The conditions, but the load, that all adjusted points share."""
+    return shared_conditions([_but_load(one.result) for one in certificate.adjustments])
+
+
+def adjustment_rows(certificate: Certificate) -> Iterable[AdjustmentRow]:
+    """One row for each adjusted point."""
+    shared = adjustment_conditions(certificate)
+    for one in certificate.adjustments:
+        yield _adjustment_row(one, shared, certificate.marks)
+
+
+def _but_load(result: Result) -> MeasuringConditions:
+    """The conditions of an adjustment without its load, which has a column of its own."""
+    return conditions_of_result(result)._replace(load="")
+
+
+def _adjustment_row(
+    adjustment: AdjustedPoint, shared: MeasuringConditions, marks: ValueMarks
+) -> AdjustmentRow:
+    """The row of one adjusted point; `shared` is what is said of all of them."""
+    result = adjustment.result
+    trims = (result.start_trim, result.final_trim)
+    return AdjustmentRow(
+        point=printable(result.point),
+        at=_but_load(result).without(shared).words(),
+        load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
+        limits="" if result.target is None else limits_text(result.target),
+        unit=unit_symbol(result.target, result.measured),
+        trim=" to ".join("?" if trim is None else fixed_decimals(trim, 0) for trim in trims),
+        moves=str(adjustment.moves),
+        left=_result_cells(result, marks),
+    )

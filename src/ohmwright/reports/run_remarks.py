@@ -1,0 +1,76 @@
+"""Remarks of a run for its certificate: comments, skipped and repeated work, unexpected RF."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ohmwright.model.event import Asked, Event, PointDone, ServiceLeft, SlowRelease, UnaskedRf
+from ohmwright.model.result import Result
+
+from .text import NOT_RECORDED, minute_text, printable, unit_symbol, value_and_uncertainty
+
+_ANSWER_WORDS = {
+    "comment": "comment",
+    "skip": "skipped",
+    "back": "went back",
+    "no answer": "no answer",
+}
+"""Words for the answers that every question takes. A stop is missing: it is reported as an
+interruption of the run."""
+
+
+def remarks_of_run(events: Sequence[Event]) -> tuple[str, ...]:
+    """The remarks of a run, one line of printable text each.
+
+    First, oldest first: comments, skipped steps, steps begun anew, questions without an answer,
+    slow releases, RF that nobody had asked for, service mode left without saving. Then each
+    result that a later measurement of the same point replaced.
+    """
+    return tuple(
+        printable(line) for line in (*_event_remarks(events), *_repetition_remarks(events))
+    )
+
+
+def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
+    """One remark for each answer, slow release, unrequested RF and unsaved service mode."""
+    for event in events:
+        time = minute_text(event.at)
+        if isinstance(event, Asked) and event.answer in _ANSWER_WORDS:
+            words = f": {event.words}" if event.words else ""
+            who = event.told_by or NOT_RECORDED
+            answer = _ANSWER_WORDS[event.answer]
+            yield f"{time}, {who}, asked \u201c{event.question}\u201d: {answer}{words}"
+        elif isinstance(event, SlowRelease):
+            yield f"{time}: after OFF the output took {event.took_s:.1f} s to go off"
+        elif isinstance(event, UnaskedRf):
+            yield f"{time}: RF was on though nobody had asked for it ({event.seen}); OFF ended it"
+        elif isinstance(event, ServiceLeft):
+            how = f", as told by {event.told_by}" if event.told_by else ""
+            yield (
+                f"{time}: service mode at {event.point} left without saving{how}: "
+                "moves that were not stored are undone"
+            )
+
+
+def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
+    """One remark for each result that a later result of the same point replaced."""
+    latest: dict[tuple[str, str, str], Result] = {}
+    for event in events:
+        if isinstance(event, PointDone):
+            result = event.result
+            key = (result.stage, result.step, result.point)
+            if key in latest:
+                where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
+                before = _result_text(latest[key])
+                yield f"{minute_text(event.at)}: {where} done again; before: {before}"
+            latest[key] = result
+
+
+def _result_text(result: Result) -> str:
+    """Value with uncertainty and unit, verdict and reason of a result, separated by commas."""
+    words = [result.verdict, result.reason]
+    if result.measured is not None:
+        value, expanded = value_and_uncertainty(result.measured)
+        unit = unit_symbol(result.target, result.measured)
+        words.insert(0, f"{value} ± {expanded} {unit}" if expanded else f"{value} {unit}")
+    return ", ".join(filter(None, (part.strip() for part in words)))

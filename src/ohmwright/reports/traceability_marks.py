@@ -1,0 +1,84 @@
+"""What each value is traceable to, and the marks beside values where that differs."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from string import ascii_lowercase
+from typing import Literal
+
+from ohmwright.model.result import Result
+from ohmwright.model.traceability import Traceability
+
+from .run_parts import RunPart
+from .text import NOT_RECORDED
+
+TraceabilityBasis = Traceability | Literal["none"] | None
+NOT_TRACEABLE = "none: no analyzer certificate; U, P and TUR are of the readings alone"
+
+
+@dataclass(frozen=True)
+class ValueMarks:
+    """The mark of each result: a letter for its traceability, a figure for its part of the run."""
+
+    bases: tuple[TraceabilityBasis, ...]
+    """What values are traceable to, most frequent first; the first one has no letter."""
+    letters: dict[tuple[str, str, str], str]
+    figures: dict[tuple[str, str, str], str]
+
+    def of(self, result: Result) -> str:
+        """The letter and figure of a result; empty where it has neither."""
+        return self.letters.get(_key(result), "") + self.part_of(result)
+
+    def part_of(self, result: Result) -> str:
+        """The number of the part of the run it was measured in; empty where there is only one."""
+        return self.figures.get(_key(result), "")
+
+
+def value_marks(parts: Sequence[RunPart]) -> ValueMarks:
+    """The marks of every result of a run."""
+    valued = [r for part in parts for r in part.results if r.measured is not None]
+    bases = tuple(basis for basis, _ in Counter(r.traceability for r in valued).most_common())
+    letters = {_key(r): mark_letter(bases.index(r.traceability)) for r in valued}
+    figures = {_key(r): str(part.number) for part in parts for r in part.results}
+    return ValueMarks(bases, letters, figures if _several(parts) else {})
+
+
+def mark_letter(place: int) -> str:
+    """Empty for place 0, which most values share; then a, b, c …"""
+    return "" if place == 0 else ascii_lowercase[(place - 1) % len(ascii_lowercase)]
+
+
+def traceability_text(basis: TraceabilityBasis) -> str:
+    """What a value is traceable to, in words."""
+    if basis is None:
+        return NOT_RECORDED
+    if basis == "none":
+        return NOT_TRACEABLE
+    said = (
+        f"certificate {basis.certificate}, {basis.laboratory}, calibrated {basis.calibrated_on}, "
+        f"due {basis.due_on}"
+    )
+    return f"{said}, past due when used and accepted by the operator" if basis.expired else said
+
+
+def _several(parts: Sequence[RunPart]) -> bool:
+    """Whether more than one part has results."""
+    return sum(bool(part.results) for part in parts) > 1
+
+
+def _key(result: Result) -> tuple[str, str, str]:
+    """Stage, step and point of a result, which name it within a run."""
+    return result.stage, result.step, result.point
+
+
+def mark_notes(marks: ValueMarks) -> Iterable[str]:
+    """What the letters and figures beside values mean; nothing where there are none."""
+    if len(marks.bases) > 1:
+        yield (
+            "A letter beside a value: what its U is traceable to, as listed under Analyzer; most "
+            "values have none."
+        )
+    if marks.figures:
+        yield "A figure beside a value: the part of the run that it was measured in."
