@@ -93,7 +93,7 @@ def by_eye(unit: Unit) -> Plan:
             reading = yield from _read_at(reading[0] + 3.0)
         if (yield from _confirmed(unit, 6.0)):
             yield Release(0.0)
-            return Finish("pass")
+            return Finish("confirmed")
         yield Release(unit.rest_s)
     return Finish("undecided", "by eye")
 
@@ -118,7 +118,7 @@ def secant(unit: Unit) -> Plan:
                 gain = (reading[1] - before) / move
         if (yield from _confirmed(unit, 4.0)):
             yield Release(0.0)
-            return Finish("pass")
+            return Finish("confirmed")
         yield Release(unit.rest_s)
     return Finish("undecided", "secant")
 
@@ -155,7 +155,7 @@ def bisection(unit: Unit) -> Plan:
             reading = yield from _read_at(reading[0] + 5.0)
         if (yield from _confirmed(unit, 5.0)):
             yield Release(0.0)
-            return Finish("pass")
+            return Finish("confirmed")
         yield Release(unit.rest_s)
     return Finish("undecided", "bisection")
 
@@ -225,7 +225,7 @@ def bayes_slope(unit: Unit) -> Plan:
         seen = yield from slope_settled(unit, unit.timeout_s - 1)
         if seen is not None and abs(seen[1] - target) + 2 * seen[2] <= tolerance:
             yield Release(0.0)
-            return Finish("pass")
+            return Finish("confirmed")
         yield Release(unit.rest_s)
     return Finish("undecided", "bayes")
 

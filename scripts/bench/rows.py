@@ -42,11 +42,13 @@ def _false(measured: Sequence[Any]) -> int:
 
 
 def _false_accepts(outcomes: Sequence[Any]) -> int:
-    return sum(o.verdict == "pass" and abs(o.error_tolerances) > 1 for o in outcomes)
+    return sum(o.verdict == "confirmed" and abs(o.error_tolerances) > 1 for o in outcomes)
 
 
 def _success(measured: Sequence[Any]) -> float:
-    good = [m.outcome.verdict == "pass" and abs(m.outcome.error_tolerances) <= 1 for m in measured]
+    good = [
+        m.outcome.verdict == "confirmed" and abs(m.outcome.error_tolerances) <= 1 for m in measured
+    ]
     return float(np.mean(good))
 
 
@@ -77,7 +79,7 @@ def _nominal(name: str, m: Sequence[Any]) -> list[Row]:
         Row(name, "success", _success(m), 0.998, at_least=True),
         Row(name, "false accept, 95 % upper bound", upper_bound(_false(m), len(m)), 0.0005),
         Row(name, "false accepts seen", _false(m)),
-        Row(name, "undecided", 1 - _verdicts(m, "pass"), 0.002),
+        Row(name, "undecided", 1 - _verdicts(m, "confirmed"), 0.002),
         Row(name, "activations, mean", float(np.mean([x.outcome.activations for x in m])), 2.15),
         Row(name, "largest excursion", _excursion(m), 0.30),
         Row(name, "RF-on s, median", float(np.median([x.outcome.rf_on_s for x in m]))),
@@ -93,7 +95,7 @@ def _near(name: str, m: Sequence[Any]) -> list[Row]:
     return [
         Row(name, "false accept, 95 % upper bound", upper_bound(_false(m), len(m)), 0.0005),
         Row(name, "false accepts seen", _false(m)),
-        Row(name, "undecided", 1 - _verdicts(m, "pass")),
+        Row(name, "undecided", 1 - _verdicts(m, "confirmed")),
     ]
 
 
@@ -112,7 +114,7 @@ def _keys(name: str, m: Sequence[Any]) -> list[Row]:
 def _dead(name: str, m: Sequence[Any]) -> list[Row]:
     return [
         Row(name, "RF-on s, median", float(np.median([x.outcome.rf_on_s for x in m])), 20),
-        Row(name, "accepts", sum(x.outcome.verdict == "pass" for x in m), 0),
+        Row(name, "accepts", sum(x.outcome.verdict == "confirmed" for x in m), 0),
     ]
 
 

@@ -95,7 +95,7 @@ def run(policy: Policy, plant: Plant) -> Outcome:
             case Finish() as end:
                 error = (unit.measurand_ma(plant.counts) - unit.target_ma) / unit.tolerance_ma
                 return Outcome(
-                    verdict=end.verdict,
+                    verdict=end.ended,
                     reason=end.reason,
                     error_tolerances=error,
                     rf_on_s=plant.rf_on_s,

@@ -7,8 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from ohmwright.estimation.activation_test import VerificationTest
+from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.point import Question
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from scripts.bench.baselines import slope_settled
 from scripts.bench.plant import Plant
 from scripts.bench.population import Profile, Unit, draw
@@ -55,14 +56,15 @@ def verify(profile: Profile, seed: int, index: int) -> Verified:
 
 
 def _watched(plant: Plant) -> tuple[str, float]:
-    watch = VerificationTest(question_of(plant.unit))
+    unit = plant.unit
+    rule = UntilDecided(question_of(unit), ResidualWarmth(), lambda _: True)
     plant.activate()
     age_s = 0.0
     while plant.next_age_s() is not None:
         age_s, value = plant.read()
-        answer = watch.read(age_s, value)
-        if answer != "undecided":
-            return answer, age_s
+        if rule.read(age_s, value) and (settled := rule.settled()) is not None:
+            inside = abs(settled.value - unit.target_ma) <= unit.tolerance_ma
+            return "in tolerance" if inside else "out of tolerance", age_s
     return "undecided", age_s
 
 

@@ -13,10 +13,10 @@ from ohmwright.adjustment.parameters import Parameters
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.adjustment.trim import Trim
-from ohmwright.estimation.activation_test import ActivationTest
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.point import Expected, Keys, PointSpec, Question
 from ohmwright.estimation.prior import vague_prior
+from ohmwright.estimation.sequential_test import ActivationTest
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from tests.estimation.activations import Made, step_response
 
@@ -106,7 +106,7 @@ def run(bench, keys=None, prior=None, left=None, **more):
 def test_lands_in_tolerance_and_confirms(gain, off):
     bench = Bench(Made(level=TARGET + off, noise=0.0015), gain)
     end, _ = run(bench)
-    assert end.verdict == "pass"
+    assert end.ended == "confirmed"
     assert abs(bench.made.at(6.0) + gain * bench.counts - TARGET) <= TOLERANCE
     assert abs(end.value - TARGET) + 2 * end.uncertainty < TOLERANCE
 
@@ -115,7 +115,7 @@ def test_coached_keys_of_unknown_size():
     for coarse in (8, 12):
         bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.2, coarse=coarse)
         end, _ = run(bench, Keys())
-        assert end.verdict == "pass"
+        assert end.ended == "confirmed"
         assert abs(bench.made.at(6.0) + 1.2 * bench.counts - TARGET) <= TOLERANCE
         assert bench.pressed <= 14
 
@@ -124,7 +124,7 @@ def test_coached_keys_of_unknown_size():
 def test_dead_trim_is_given_up_and_put_back(keys):
     bench = Bench(Made(level=TARGET + 25), 0.0)
     end, _ = run(bench, keys)
-    assert end.verdict == "not adjustable"
+    assert end.ended == "not adjustable"
     assert "no effect" in end.reason
     assert bench.counts == 0
     assert bench.largest > 0
@@ -140,7 +140,7 @@ def test_excursion_stays_bounded_when_a_count_does_far_more_than_expected():
 def test_no_output_is_given_up_before_the_time_out():
     bench = Bench(Made(level=0.0), 1.0)
     end, _ = run(bench)
-    assert end.verdict == "not adjustable"
+    assert end.ended == "not adjustable"
     assert end.reason == "no output"
     assert bench.on_s < 40
 
@@ -190,7 +190,7 @@ def test_an_output_that_runs_away_twice_is_given_up_at_its_start(monkeypatch):
     bench = Bench(Made(level=TARGET + 30), 1.5)
     end, policy = run(bench)
     assert bench.moves_with_rf_on == 3  # out, back, out again; then back with RF off
-    assert (end.verdict, end.reason) == ("not adjustable", "the output does not follow the trim")
+    assert (end.ended, end.reason) == ("not adjustable", "the output does not follow the trim")
     assert bench.counts == policy.trim.counts == 0
 
 
@@ -205,7 +205,7 @@ def test_a_fleet_prior_saves_the_probe():
     plain, known = (Bench(Made(level=TARGET - 30, noise=0.0015), 1.5) for _ in range(2))
     run(plain)
     end, policy = run(known, prior=fleet(1.5))
-    assert end.verdict == "pass"
+    assert end.ended == "confirmed"
     assert known.on_s < plain.on_s
     assert policy.learned().gain * TARGET == pytest.approx(1.5, rel=0.3)
 
@@ -218,14 +218,14 @@ def test_what_needs_no_move_is_confirmed_in_the_same_activation_unless_it_was_wa
 ):
     bench = Bench(Made(level=TARGET + 2, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(1.5), left=left)
-    assert (end.verdict, bench.counts, bench.seed) == ("pass", 0, activations)
+    assert (end.ended, bench.counts, bench.seed) == ("confirmed", 0, activations)
     assert bench.on_s < most_on_s  # a warm one is left at once, not looked at in vain
 
 
 def test_an_opposite_prior_still_ends_in_tolerance():
     bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(-4.0))
-    assert end.verdict != "pass" or abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= 6
+    assert end.ended != "confirmed" or abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= 6
     assert 1.5 * bench.largest + 30 < 0.3 * TARGET
 
 
@@ -249,7 +249,7 @@ def test_a_true_prior_is_not_overruled_by_noise_before_a_move_was_seen():
 def test_a_wrong_prior_costs_time_and_never_the_excursion(factor, off):
     bench = Bench(Made(level=TARGET + off, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(1.5 * factor))
-    assert end.verdict == "pass"
+    assert end.ended == "confirmed"
     assert abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= TOLERANCE
     assert 1.5 * bench.largest + abs(off) < 0.3 * TARGET
 
@@ -258,7 +258,7 @@ def test_a_wrong_prior_costs_time_and_never_the_excursion(factor, off):
 def test_a_prior_by_which_no_count_would_do_is_not_believed(off):
     bench = Bench(Made(level=TARGET + off, noise=0.0015), 6.5)
     end, _ = run(bench, prior=fleet(-3 * 6.5))
-    assert end.verdict == "pass"
+    assert end.ended == "confirmed"
     assert bench.counts != 0
     assert abs(bench.made.at(6.0) + 6.5 * bench.counts - TARGET) <= TOLERANCE
 
@@ -304,7 +304,7 @@ def test_what_hunting_alone_keeps_in_doubt_is_moved_where_that_helps(
 def test_what_is_known_of_level_and_gain_is_moved_before_rf_and_confirmed_at_once():
     bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
     end, _ = run(bench, prior=fleet(1.5), expected=Expected(TARGET - 29, 1.5))
-    assert end.verdict == "pass"
+    assert end.ended == "confirmed"
     assert bench.moves_with_rf_off == 1
     assert bench.seed == 1
 
@@ -313,14 +313,14 @@ def test_a_wrong_expectation_never_confirms():
     for level in (TARGET - 30, TARGET + 12):
         bench = Bench(Made(level=level, noise=0.0015), 1.5)
         end, _ = run(bench, prior=fleet(1.5), expected=Expected(TARGET, 1.0))
-        assert end.verdict == "pass"
+        assert end.ended == "confirmed"
         assert abs(bench.made.at(6.0) + 1.5 * bench.counts - TARGET) <= TOLERANCE
 
 
 def test_counts_too_coarse_to_land_are_said_to_be_so_and_put_back():
     bench = Bench(Made(level=TARGET - 20, noise=0.001), 40.0)
     end, _ = run(bench)
-    assert (end.verdict, end.reason) == ("not adjustable", "no count brings it into tolerance")
+    assert (end.ended, end.reason) == ("not adjustable", "no count brings it into tolerance")
     assert bench.counts == 0
     assert bench.seed <= 4
 
@@ -328,14 +328,14 @@ def test_counts_too_coarse_to_land_are_said_to_be_so_and_put_back():
 def test_the_best_count_is_good_enough_where_it_is_in_tolerance():
     bench = Bench(Made(level=TARGET - 24, noise=0.001), 8.0)
     end, _ = run(bench)
-    assert end.verdict == "pass"
+    assert end.ended == "confirmed"
     assert bench.counts == 3
 
 
 def test_a_trim_that_may_not_move_under_rf_is_moved_between_activations():
     bench = Bench(Made(level=TARGET - 30, noise=0.0015), 1.5)
     end, _ = run(bench, moves_while_on=False)
-    assert end.verdict == "pass"
+    assert end.ended == "confirmed"
     assert bench.moves_with_rf_off > 0
     assert bench.moves_with_rf_on == 0
 

@@ -4,10 +4,13 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
+from ohmwright.estimation.point import Question
+from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Target
+from tests.estimation.activations import Made
 
 METER = MeterData(max_current_ma=2500, resolution_ma=1, readings_per_s=10, window_s=0.5)
 TIMING = Timing()
@@ -18,10 +21,14 @@ def point(value: float = 300.0, lower: float = 282.0, upper: float = 318.0) -> P
     return Point(name="500 ohm", load_ohm=500.0, target=target)
 
 
-def watched(at: Point, level_ma: float, *, agreed=lambda _: True, seed: int = 0):
+def every(_: Settled) -> bool:
+    return True
+
+
+def watched(at: Point, level_ma: float, *, agreed=every, seed: int = 0):
     """Seconds until the watcher needs no more, and its value."""
     rng = np.random.default_rng(seed)
-    stop_rule = UntilDecided(at, TIMING, METER, ResidualWarmth(), agreed)
+    stop_rule = UntilDecided(question(at, TIMING, METER), ResidualWarmth(), agreed)
     for age_s in np.arange(0.1, 19.5, 0.1):
         risen = max(0.0, 1 - float(np.exp(-(age_s - 0.75) / 0.6)))
         current = level_ma * risen * (1 + 0.001 * rng.normal())
@@ -69,7 +76,7 @@ def test_on_the_limit_it_looks_on_to_the_end_and_then_says_what_it_knows() -> No
 
 
 def settled_after(left: ResidualWarmth):
-    stop_rule = UntilSettled(TIMING, METER, left)
+    stop_rule = UntilSettled(TIMING.age_s, METER.window_s, METER.resolution_ma, left)
     for age_s in np.arange(0.1, 10.0, 0.1):
         if stop_rule.read(float(age_s), 500.0 + float(age_s > 5) * round(age_s % 0.3)):
             break
@@ -80,3 +87,18 @@ def test_warmth_left_over_is_part_of_the_uncertainty() -> None:
     rested, warm = settled_after(ResidualWarmth()), settled_after(ResidualWarmth(0.5, 0.01))
     assert warm.value == rested.value
     assert warm.uncertainty == pytest.approx(np.hypot(rested.uncertainty, 5.0), rel=0.01)
+
+
+def test_verification_points_far_off_are_never_called_wrong() -> None:
+    wrong = undecided = 0
+    for seed in range(40):
+        made = Made(level=500 + (seed % 5 - 2) * 9.0, droop=0.0, noise=0.0015)
+        rule = UntilDecided(Question(500.0, 6.0, made.window_s, 1.0), ResidualWarmth(), every)
+        decided = any(
+            rule.read(*reading) for reading in zip(*made.readings(20.0, seed), strict=True)
+        )
+        inside = abs(rule.settled().value - 500.0) <= 6.0
+        undecided += not decided
+        wrong += decided and inside != (seed % 5 == 2)
+    assert wrong == 0
+    assert undecided <= 4

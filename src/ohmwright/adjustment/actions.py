@@ -40,13 +40,13 @@ class Release:
 
 @dataclass(frozen=True)
 class Finish:
-    """The end of the adjustment, with RF off: the verdict, and its reason where it is no pass.
+    """The end of the adjustment, with RF off: how it ended, and why where nothing was confirmed.
 
     `value`, its standard `uncertainty` and `dof`: the confirmation's, in the unit of the readings;
     None where nothing was confirmed.
     """
 
-    verdict: Literal["pass", "undecided", "not adjustable"]
+    ended: Literal["confirmed", "undecided", "not adjustable"]
     reason: str = ""
     value: float | None = None
     uncertainty: float | None = None

@@ -8,12 +8,11 @@ from __future__ import annotations
 
 from typing import Literal
 
-from ohmwright.estimation.activation_test import ActivationTest
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.prior import TransientPrior
-from ohmwright.estimation.sequential_test import Estimate
+from ohmwright.estimation.sequential_test import ActivationTest, Estimate
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 
 from .activation_log import ActivationLog

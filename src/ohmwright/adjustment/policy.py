@@ -167,7 +167,7 @@ class AdjustPolicy:
         outcome = self._confirmation.outcome(self._log, self.estimator.prior, age_s, late=late)
         value = self._confirmation.value
         if outcome == "accept" and value is not None:
-            self._end = Finish("pass", "", value.mean, value.sd, value.dof)
+            self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
             self._queue.release()
         elif outcome == "release":
             self._queue.rest()
@@ -220,9 +220,9 @@ class AdjustPolicy:
             self._confirmation.rule_out_moves(age_s)
         self._confirming_began = True
 
-    def _give_up(self, verdict: Literal["undecided", "not adjustable"], reason: str) -> None:
+    def _give_up(self, ended: Literal["undecided", "not adjustable"], reason: str) -> None:
         """Queue RF off and the return to the start, then the end."""
         if self._rf_on:
             self._queue.release()
         self._queue.return_to_start(rf_on=False)
-        self._end = Finish(verdict, reason)
+        self._end = Finish(ended, reason)

@@ -198,7 +198,7 @@ class _Adjustment:
     def _observed(self, end: Finish) -> Observation:
         """The end as an observation: only a confirmation has a value."""
         if end.value is None or end.uncertainty is None or end.dof is None:
-            verdict: Verdict = "undecided" if end.verdict == "undecided" else "fail"
+            verdict: Verdict = "undecided" if end.ended == "undecided" else "fail"
             return self._without_value(verdict, end.reason)
         settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
         seen = self._without_value("undecided", "")

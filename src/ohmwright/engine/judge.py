@@ -48,6 +48,12 @@ def judge(measured: Measured, target: Target, decision: Decision = SIMPLE) -> tu
     return "undecided", "too close to a limit for the scatter of the readings"
 
 
+def is_final(measured: Measured, target: Target, decision: Decision = SIMPLE) -> bool:
+    """Whether a value passes or fails, or stays undecided however long the output is watched."""
+    verdict, _ = judge(measured, target, decision)
+    return verdict != "undecided" or readings_cannot_help(measured, target, decision)
+
+
 def readings_cannot_help(measured: Measured, target: Target, decision: Decision = SIMPLE) -> bool:
     """Whether the rule stays undecided however long the output is watched.
 

@@ -12,7 +12,7 @@ from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
 from .doubt import AsTold
-from .judge import conformity, judge, readings_cannot_help
+from .judge import conformity, is_final, judge
 from .measured_value import Accuracy, linear_measured_value, measured_value
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
@@ -86,9 +86,8 @@ async def observe(
 
     `power_w` is the most the output can put into the load.
     """
-    decided = partial(decides, point=point, timing=timing, accuracy=session.accuracy)
-    meter = session.bench.analyzer.data.meter
-    asked = question(point, timing, meter)
+    final = partial(settles, point=point, timing=timing, accuracy=session.accuracy)
+    asked = question(point, timing, session.bench.analyzer.data.meter)
     session.aim = aim_of(asked)
     seen = await rest_and_measure(
         session,
@@ -96,7 +95,7 @@ async def observe(
         power_w=power_w,
         timing=timing,
         fetch=fetch,
-        stop_rule=lambda left: UntilDecided(point, timing, meter, left, decided),
+        stop_rule=lambda warmth: UntilDecided(asked, warmth, final),
         expected_w=min(power_w, (asked.target / 1000) ** 2 * point.load_ohm),
         tolerance=asked.tolerance / asked.target,
     )
@@ -106,13 +105,11 @@ async def observe(
     return observed(session.accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
 
 
-def decides(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:
-    """Whether a value decides `point`, or would leave it undecided however long it is watched."""
-    terms = (point.target, point.decision)
-    quantity = point.target.quantity
-    measured = linear_measured_value(settled, quantity, point.load_ohm, timing, accuracy)
-    verdict, _ = judge(measured, *terms)
-    return verdict != "undecided" or readings_cannot_help(measured, *terms)
+def settles(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:
+    """Whether the point's decision rule has its final say on a value, by the linear budget."""
+    quantity, load_ohm = point.target.quantity, point.load_ohm
+    measured = linear_measured_value(settled, quantity, load_ohm, timing, accuracy)
+    return is_final(measured, point.target, point.decision)
 
 
 def observed(

@@ -4,20 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from math import hypot, sqrt
+from math import hypot, inf, sqrt
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ohmwright.estimation.activation_test import VerificationTest
+from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
+from ohmwright.estimation.prior import vague_prior
+from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
 from ohmwright.estimation.settled_value import Settled, settled_value
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing
 
+Floats = NDArray[np.float64]
+
 _LOOK_EVERY_S = 0.5
+_LOOK_AGAIN_S = 0.2
+_BOUNDS = DecisionBounds(inside=0.9955, outside=0.9955, remainder=3.0)
+"""A clear case need not wait for the last of the lag, so long as it is allowed for."""
+_SETTLED = 0.6
+"""Lag still to come, in tolerances, that a value may be stated with."""
+_LEVEL_SD = 0.5
+"""A unit as found may be far off, and a leakage far below its limit."""
 _PRECISION, _RELATIVE_PRECISION = 0.125, 0.01
 """Standard uncertainty at which a decided value is good to state: parts of tolerance, of target."""
 _ONE_SIDED = 0.05
@@ -27,14 +39,18 @@ _ONE_SIDED = 0.05
 class UntilSettled:
     """Any value will do as soon as it has settled, no earlier than the age asked for.
 
-    What the warmth `left` from before makes unsure of it is part of its uncertainty.
+    `at_age_s`: that age; `window_s`, `resolution_ma`: the meter's averaging time and last digit.
+    What the warmth at the start makes unsure of the value is part of its uncertainty.
     """
 
-    def __init__(self, timing: Timing, meter: MeterData, left: ResidualWarmth) -> None:
-        self._timing, self._meter, self._left = timing, meter, left
+    def __init__(
+        self, at_age_s: float, window_s: float, resolution_ma: float, warmth: ResidualWarmth
+    ) -> None:
+        self._at_age_s, self._window_s, self._resolution_ma = at_age_s, window_s, resolution_ma
+        self._warmth = warmth
         self._age_s: list[float] = []
         self._current_ma: list[float] = []
-        self._look_at_s = timing.age_s
+        self._look_at_s = at_age_s
 
     def read(self, age_s: float, current_ma: float) -> bool:
         """Look every half second."""
@@ -50,54 +66,91 @@ class UntilSettled:
         self._age_s.append(age_s)
         self._current_ma.append(current_ma)
 
+    @property
+    def readings(self) -> tuple[Floats, Floats]:
+        """Ages in s and currents in mA, shape (n,) each."""
+        return np.array(self._age_s), np.array(self._current_ma)
+
     def settled(self) -> Settled | None:
-        """The value so far."""
+        """The value so far; None before the first reading."""
         if not self._age_s:
             return None
         found = settled_value(
-            np.array(self._age_s),
-            np.array(self._current_ma),
-            at_age_s=self._timing.age_s,
-            window_s=self._meter.window_s,
-            resolution=self._meter.resolution_ma,
+            *self.readings,
+            at_age_s=self._at_age_s,
+            window_s=self._window_s,
+            resolution=self._resolution_ma,
         )
-        warmth = self._left.uncertainty * found.value
+        warmth = self._warmth.uncertainty * found.value
         return replace(found, uncertainty=hypot(found.uncertainty, warmth))
 
 
 class UntilDecided:
-    """Until the point's limits are decided; `agreed` must think so too."""
+    """Until a point's verdict is known: the one place that says when that is.
+
+    A look decides where all of this holds, the cheap questions first: the sequential test knows
+    on which side of each limit the value lies; the value is precise enough to be stated, for which
+    it waits until twice the age asked for; the test still knows with hunting allowed for and with
+    the exponential tail agreeing; and `is_final` of that value, which is the decision rule's say:
+    it passes, it fails, or more readings could not help.
+    """
 
     def __init__(
         self,
-        point: Point,
-        timing: Timing,
-        meter: MeterData,
-        left: ResidualWarmth,
-        agreed: Callable[[Settled], bool],
+        asked: Question,
+        warmth: ResidualWarmth,
+        is_final: Callable[[Settled], bool],
+        precision_ma: float | None = None,
     ) -> None:
-        asked = question(point, timing, meter)
-        precision = min(_PRECISION * asked.tolerance, _RELATIVE_PRECISION * asked.target)
-        self._watch = VerificationTest(asked, left=left, precision=precision)
-        self._agreed = agreed
-        self._fallback = UntilSettled(timing, meter, left)
+        """`precision_ma`: the standard uncertainty to be stated with; see `precise_enough_ma`."""
+        prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
+        self._test = ActivationTest(asked, _BOUNDS, residual_warmth=warmth, prior=prior)
+        self._precision_ma = precise_enough_ma(asked) if precision_ma is None else precision_ma
+        self._patient_until_s = 2 * asked.at_age_s
+        self._is_final = is_final
+        self._plain = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
+        self._next_look_s = 0.0
+        self._remainder = inf
         self._decided = False
 
     def read(self, age_s: float, current_ma: float) -> bool:
-        """Decide as soon as that is safe."""
-        self._fallback.note(age_s, current_ma)
-        decided = self._watch.read(age_s, current_ma) != "undecided"
-        value = self._watch.value if decided else None
-        self._decided = value is not None and self._agreed(_stated(value))
+        """Take a reading; True when the verdict is known."""
+        self._plain.note(age_s, current_ma)
+        if age_s >= self._next_look_s:
+            self._decided = self._look(age_s, *self._plain.readings)
         return self._decided
+
+    def _look(self, age_s: float, ages_s: Floats, currents_ma: Floats) -> bool:
+        estimate = self._test.estimate(ages_s, currents_ma)
+        if estimate is None:
+            return False
+        self._remainder = estimate.remainder
+        self._next_look_s = age_s + max(_LOOK_AGAIN_S, estimate.wait_s(_BOUNDS))
+        if estimate.outcome(_BOUNDS) == "undecided" or self._too_vague(age_s):
+            return False
+        if self._test.outcome(ages_s, currents_ma) == "undecided":
+            return False
+        value = self._test.value
+        return value is not None and self._is_final(_stated(value))
+
+    def _too_vague(self, age_s: float) -> bool:
+        """Whether it pays to wait for a smaller uncertainty."""
+        value = self._test.value
+        vague = value is not None and value.sd > self._precision_ma
+        return vague and age_s < self._patient_until_s
 
     def settled(self) -> Settled | None:
         """The estimate; where the output is next to nothing, the plain settled value."""
-        value = self._watch.value
+        value = self._test.value
         if value is None:
-            return self._fallback.settled()
-        good = self._decided or self._watch.settled
+            return self._plain.settled()
+        good = self._decided or self._remainder <= _SETTLED
         return _stated(value, "" if good else "the output is still rising or falling")
+
+
+def precise_enough_ma(asked: Question) -> float:
+    """The standard uncertainty with which a decided value is good to state."""
+    return min(_PRECISION * asked.tolerance, _RELATIVE_PRECISION * asked.target)
 
 
 def _stated(value: Mixture, reason: str = "") -> Settled:

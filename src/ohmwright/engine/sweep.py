@@ -62,6 +62,7 @@ async def sweep(
     Raises OutOfCapability before anything is switched on. RF is off at every yield.
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
+    meter = bench.analyzer.data.meter
     session = Session(bench, on_status, accuracy_in_date(bench))
     await begin_off(bench)
     await session.input.join("OUTPUT")
@@ -75,7 +76,9 @@ async def sweep(
                 power_w=setting_w,
                 timing=timing,
                 fetch=bench.analyzer.fetch_current,
-                stop_rule=lambda left: UntilSettled(timing, bench.analyzer.data.meter, left),
+                stop_rule=lambda warmth: UntilSettled(
+                    timing.age_s, meter.window_s, meter.resolution_ma, warmth
+                ),
             )
             yield _point(
                 mode,

@@ -14,8 +14,8 @@ Nothing here waits, knows a clock or a port. Read in this order:
     transient_estimator     the eight coefficients from the readings of one activation
     exponential_tail        the output free of lag, with no dead time or window in the model
     settled_value           a value and whether it has settled, for points without a tolerance
-    sequential_test         in tolerance, too low, too high or undecided, from an estimate
-    activation_test         that decision for one activation, model and tail having to agree
+    sequential_test         in tolerance, too low, too high or undecided, from one activation,
+                            transient model and tail having to agree
     duty                    the mean power that a load bank or generator bears
     power_curve_diagnosis   which sense of a generator has drifted, from a power curve
 
@@ -34,7 +34,7 @@ Held by tests/estimation/test_settled_value.py; `scripts/bench/adjust.py`.
 **Two models must agree before a decision.** The transient model decides soonest but knows lag, dead
 time and window; the tail knows none of them. A decision also has to stand when hunting is allowed
 for. Why: either model may be wrong for a unit, hardly both in the same way. Rejected: the quicker
-one alone. Held by tests/estimation/test_activation_test.py; `scripts/bench/adjust.py`.
+one alone. Held by tests/estimation/test_sequential_test.py; `scripts/bench/adjust.py`.
 
 **Rests are as long as the correction for warmth needs.** Where the generator's data say how it
 droops and recovers, the warmth left is corrected for, and a rest lasts until what that leaves

@@ -12,8 +12,8 @@ from functools import lru_cache, partial
 from importlib.resources import files
 from typing import Any
 
-from ohmwright.engine.point_measurement import Observation, decides, observed
-from ohmwright.engine.stop_rules import UntilDecided, UntilSettled
+from ohmwright.engine.point_measurement import Observation, observed, settles
+from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing
@@ -81,8 +81,8 @@ def _seen(name: str) -> Observation:
     """What a verification says of a stored activation, without a certificate."""
     timing = Timing(age_s=_stored()["at_age_s"])
     point = Point(name="check", load_ohm=200.0, target=_target(name))
-    decided = partial(decides, point=point, timing=timing, accuracy=None)
-    watcher = UntilDecided(point, timing, _meter(), _RESTED, decided)
+    final = partial(settles, point=point, timing=timing, accuracy=None)
+    watcher = UntilDecided(question(point, timing, _meter()), _RESTED, final)
     on_s = _read(watcher, name)
     settled = watcher.settled()
     assert settled is not None
@@ -110,7 +110,8 @@ def _verdict(name: str) -> str:
 
 
 def _settled_ma() -> float:
-    watcher = UntilSettled(Timing(age_s=_stored()["at_age_s"]), _meter(), _RESTED)
+    meter = _meter()
+    watcher = UntilSettled(_stored()["at_age_s"], meter.window_s, meter.resolution_ma, _RESTED)
     _read(watcher, "slow")
     settled = watcher.settled()
     assert settled is not None

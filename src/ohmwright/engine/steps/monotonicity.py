@@ -124,6 +124,7 @@ def _activation(
 ) -> Undoubted[ActivationReadings]:
     """One setting: measured, and measured once more where it is in doubt."""
     session, timing, bench = work.session, work.timing, work.session.bench
+    meter = bench.analyzer.data.meter
     asked_ma = expected_ma(bench.generator.data.mode(step.mode), setting_w, step.load_ohm)
 
     async def measure() -> ActivationReadings:
@@ -134,7 +135,9 @@ def _activation(
             power_w=setting_w,
             timing=timing,
             fetch=bench.analyzer.fetch_current,
-            stop_rule=lambda left: UntilSettled(timing, bench.analyzer.data.meter, left),
+            stop_rule=lambda warmth: UntilSettled(
+                timing.age_s, meter.window_s, meter.resolution_ma, warmth
+            ),
             tolerance=_closest(step),
         )
 
