@@ -6,6 +6,7 @@ The slope test looks at 3 s: at 2 s it is quicker, and too often wrong for a fai
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import inf
 
 from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.estimation.point import Question
@@ -57,7 +58,8 @@ def verify(profile: Profile, seed: int, index: int) -> Verified:
 
 def _watched(plant: Plant) -> tuple[str, float]:
     unit = plant.unit
-    rule = UntilDecided(question_of(unit), ResidualWarmth(), lambda _: True)
+    # the decision alone: a job waits longer where the value is not yet good to state
+    rule = UntilDecided(question_of(unit), ResidualWarmth(), lambda _: True, precision_ma=inf)
     plant.activate()
     age_s = 0.0
     while plant.next_age_s() is not None:

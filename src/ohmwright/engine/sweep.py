@@ -8,7 +8,6 @@ from math import isfinite, nan
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import GoBack, SkipStep
-from ohmwright.model.bench_status import OnStatus, ignore_status
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.step import Timing
 
@@ -55,7 +54,6 @@ async def sweep(
     settings_w: Sequence[float],
     loads_ohm: Sequence[float],
     timing: Timing,
-    on_status: OnStatus = ignore_status,
 ) -> AsyncGenerator[SweepPoint, None]:
     """Measure every setting into every load, each in a rested activation.
 
@@ -63,7 +61,7 @@ async def sweep(
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
     meter = bench.analyzer.data.meter
-    session = Session(bench, on_status, accuracy_in_date(bench))
+    session = Session(bench, accuracy=accuracy_in_date(bench))
     await begin_off(bench)
     await session.input.join("OUTPUT")
     for setting_w in settings_w:

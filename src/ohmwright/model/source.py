@@ -28,7 +28,6 @@ _LONGEST_COMPLAINT = 500
 def load(path: Path, noun: type[M], *, table: str | None = None) -> M:
     """The file `path`, or one top-level `table` of it, validated as the model `noun`.
 
-
     Raises SourceError naming file, line, column and the nearest valid key.
     """
     return parse(path, read_text(path), noun, table=table)

@@ -11,10 +11,10 @@ Read in this order:
     generator                       the generator's panel state, service mode and trims
     circuit, plant, rig             what drives what; time moved on; who keys, and when it ends
     bench_defects                   faults of the bench that are no fault of a line
-    scpi_errors, dispatcher         the instrument's side of SCPI
+    scpi_text, scpi_errors, dispatcher   the instrument's side of SCPI
     analyzer_commands, generator_commands   the messages each instrument understands
     bench, panel, truth, operator   a whole bench; its front panel; the true values; a person
-    distortions, faults, faulty_bench       faults of a line
+    distortions, faults, faulty_port, faulty_bench   faults of a line
     bench_ports, serve_pty, serve_tcp, remote_clock   a bench served to other processes
 
 Decisions that bind this room; all are in force.
@@ -38,10 +38,10 @@ tests/simulator/test_serving.py and test_remote_clock.py.
 **A served bench in real time has no certificate:** the shipped, invented certificates are in date
 on the virtual clock's date only. Held by tests/cli/test_served.py.
 
-**A fault wraps a simulated port, not a link** (`faults`). What it does to bytes is then the same in
-process, over a pty, over TCP and through a guard; the harness, `--fault` and the tests share one
-syntax. A port that is unplugged raises ConnectionError: in process the line is lost for good, a
-TCP client is hung up on and may call again, a pseudo-terminal vanishes and comes back as another
-device. Rejected: faulty links, which the production code would not meet. Held by
+**A fault wraps a simulated port, not a link** (`faulty_port`). What it does to bytes is then
+the same in process, over a pty, over TCP and through a guard; the harness, `--fault` and the tests
+share one syntax. A port that is unplugged raises ConnectionError: in process the line is lost for
+good, a TCP client is hung up on and may call again, a pseudo-terminal vanishes and comes back as
+another device. Rejected: faulty links, which the production code would not meet. Held by
 tests/simulator/test_faults.py and test_serving.py.
 """

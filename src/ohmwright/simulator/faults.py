@@ -23,7 +23,7 @@ _WORDS = "(?:({})?:)?({}):({}):({}):0*([1-9][0-9]*)".format(
 
 @dataclass(frozen=True)
 class LineFault:
-    """What befalls the `at`th message to an instrument or its reply, once or from then on."""
+    """What happens to the `at`th message to an instrument or its reply, once or from then on."""
 
     kind: str
     way: Way
@@ -33,7 +33,7 @@ class LineFault:
 
     @property
     def what(self) -> str:
-        """The fault, wherever it strikes."""
+        """The fault as text, without its line."""
         return f"{self.kind}:{self.way}:{self.when}:{self.at}"
 
     def __str__(self) -> str:
@@ -41,7 +41,10 @@ class LineFault:
 
     @classmethod
     def parse(cls, text: str) -> LineFault:
-        """From `SYNTAX`; without a line it is the analyzer's. Raises UsageError."""
+        """The fault that `text` names in `SYNTAX`; without a line, the analyzer's.
+
+        Raises UsageError.
+        """
         found = re.fullmatch(_WORDS, text)
         if found is None:
             raise UsageError(

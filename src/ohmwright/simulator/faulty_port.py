@@ -1,4 +1,4 @@
-"""A port of a simulated instrument with a fault between it and whoever speaks to it."""
+"""A port of a simulated instrument with a fault between it and whoever uses it."""
 
 from __future__ import annotations
 
@@ -12,10 +12,10 @@ Port = Callable[[bytes], bytes]
 
 
 class FaultyPort:
-    """Counts messages from 1 and hands them to `port`, save for what `fault` does to them.
+    """Counts messages from 1 and hands them to `port`, distorted as `fault` says.
 
-    A fault of a reply strikes the first reply at or after its number. `other` is the port of
-    the unit that answers in a masquerade.
+    A fault of a reply strikes the first reply at or after its number. `other` is the port of the
+    instrument that answers in a masquerade.
     """
 
     def __init__(
@@ -34,14 +34,14 @@ class FaultyPort:
         self.arm(fault)
 
     def arm(self, fault: LineFault | None) -> None:
-        """Have `fault` happen from now on."""
+        """Let `fault` take effect from now on."""
         self._fault, self._struck = fault, False
         draws = Random(f"{self._seed} {fault and fault.what}")
         kind = Distortion if fault is None else DISTORTIONS.get(fault.kind, Distortion)
         self._distortion = kind(draws)
 
     def __call__(self, line: bytes) -> bytes:
-        """Carry `line` out; its reply, as it arrives."""
+        """Carry out `line`; the reply as it arrives."""
         self.count += 1
         arriving = self._passed("message", [line])
         *lines, self._unfinished = (self._unfinished + b"".join(arriving)).split(b"\n")

@@ -30,7 +30,6 @@ CHECK_RESOURCE = "Check the resource's name, that the instrument is on, and the 
 async def open_visa(resource: str, *, backend: str = "@py") -> Link:
     """A line to a VISA resource; `backend` is the library as pyvisa names it.
 
-
     A backend is for instance `@py` or `fixture.yaml@sim`. Raises LinkBusy naming who has the
     resource, LinkError where it cannot be opened.
     """
