@@ -33,7 +33,6 @@ KEPT = {
     "ohmwright.fleet": "the fleet's commands are to be built on it",
     "ohmwright.records.queries.history": _FLEET,
     "ohmwright.records.queries.population": _FLEET,
-    "ohmwright.records.queries.spread": _FLEET,
     "ohmwright.records.queries.with_verdict": _FLEET,
     "ohmwright.records.queries._of_model": _FLEET,
     "ohmwright.simulator.truth.Truth": _TRUTH,
