@@ -48,9 +48,9 @@ Floats = NDArray[np.float64]
 _LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
 """Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
 _STEP = 1e-4
+"""Change of a logarithm by which slopes are found."""
 _TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
 """What is added to the dynamics to find their slopes: nothing, then a step of each."""
-"""Change of a logarithm by which slopes are found."""
 _FEWEST = 4
 """Readings from which on there is an estimate."""
 _RISEN = 0.05
