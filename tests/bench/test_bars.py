@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from pathlib import Path
 
@@ -92,3 +93,18 @@ def test_every_bar_names_a_bench_that_is_there() -> None:
     assert all((BENCH / bench.script).exists() for bench in bars.BENCHES.values())
     assert {bar.bench for bar in bars.BARS} - {None} == set(bars.BENCHES)
     assert all((bar.bench is None) == (bar.figure == "") for bar in bars.BARS)
+
+
+@pytest.mark.parametrize("size", [[], ["--quick"]])
+@pytest.mark.parametrize(
+    ("text", "code", "verdict"),
+    [("print('{\"ratio\": 9}')", 0, "missed"), ("raise SystemExit('no port')", 1, "not measured")],
+)
+def test_only_a_bench_that_breaks_ends_badly(
+    tmp_path, monkeypatch, capsys, size, text, code, verdict
+) -> None:
+    monkeypatch.setitem(everything.BENCHES, "made up", bars.Bench(bench_of(tmp_path, text)))
+    monkeypatch.setattr(everything, "BARS", (bars.Bar("A", "speed", "made up", "ratio", 2.0),))
+    monkeypatch.setattr("sys.argv", ["all", "--only", "made up", "--json", *size])
+    assert everything.main() == code
+    assert [row["verdict"] for row in json.loads(capsys.readouterr().out)] == [verdict]
