@@ -6,6 +6,7 @@ other work on the machine does not lengthen.
 
 from __future__ import annotations
 
+import argparse
 import json
 from collections.abc import Callable, Sequence
 from statistics import median
@@ -22,7 +23,7 @@ from tests.reports import conftest as runs
 
 
 def papers(made: Sequence[Certificate]) -> dict[str, Callable[[int], object]]:
-    """How each paper is made, given a number from 0 to 6."""
+    """How each paper is made, given the number of the certificate."""
     sheet = certificate_text(made[0])
     return {
         "sheet (curves)": lambda _: certificate_text(made[0]),
@@ -34,7 +35,7 @@ def papers(made: Sequence[Certificate]) -> dict[str, Callable[[int], object]]:
     }
 
 
-def seconds(work: Callable[[int], object], times: int = 7) -> float:
+def seconds(work: Callable[[int], object], times: int) -> float:
     spent = []
     for number in range(times):
         begun = process_time()
@@ -44,15 +45,21 @@ def seconds(work: Callable[[int], object], times: int = 7) -> float:
 
 
 def main() -> None:
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--points", type=int, nargs="+", default=[10, 40, 300])
+    parser.add_argument("--times", type=int, default=7)
+    options = parser.parse_args()
+    times: int = options.times
     warm = certificate_of(runs.a_run(points=5), runs.HEAD)
     certificate_pdf(certificate_text(warm), warm.ended_at)
     rows = []
-    for points in (10, 40, 300):
+    for points in options.points:
         # a label of its own each time, so that typst's memory of earlier files does not help
         made = [
-            certificate_of(runs.a_run(points=points, id=f"HF-{n:03}"), runs.HEAD) for n in range(7)
+            certificate_of(runs.a_run(points=points, id=f"HF-{n:03}"), runs.HEAD)
+            for n in range(times)
         ]
-        rows += [(points, name, seconds(work)) for name, work in papers(made).items()]
+        rows += [(points, name, seconds(work, times)) for name, work in papers(made).items()]
     for points, name, spent in rows:
         print(f"{points:4} points  {name:15} {spent:7.3f} s")
     print(json.dumps([{"points": p, "paper": n, "seconds": round(s, 4)} for p, n, s in rows]))

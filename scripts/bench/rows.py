@@ -83,6 +83,7 @@ def _nominal(name: str, m: Sequence[Any]) -> list[Row]:
         Row(name, "activations, mean", float(np.mean([x.outcome.activations for x in m])), 2.15),
         Row(name, "largest excursion", _excursion(m), 0.30),
         Row(name, "RF-on s, median", float(np.median([x.outcome.rf_on_s for x in m]))),
+        Row(name, "oracle's RF-on s, median", float(np.median([x.oracle_s for x in m]))),
         Row(
             name,
             "landing error p95, tolerances",

@@ -62,7 +62,9 @@ def report(rows: Sequence[Row], **extra: object) -> None:
         )
     for name, value in extra.items():
         print(f"{name.replace('_', ' ')}: {value}")
-    print(json.dumps({"ratios": {row.name: round(row.ratio, 5) for row in rows}} | extra))
+    ratios = {row.name: round(row.ratio, 5) for row in rows}
+    reference_s = {row.name: row.reference_s for row in rows}
+    print(json.dumps({"ratios": ratios, "reference_s": reference_s} | extra))
 
 
 def _seconds(action: Callable[[], object]) -> float:

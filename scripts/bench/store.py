@@ -1,6 +1,6 @@
 """Durable commits beside the disk's own rate; fleet queries beside a store without help for them.
 
-Run: python scripts/bench/store.py [--results 1000000] [--folder FOLDER] [--seed 1]
+Run: python scripts/bench/store.py [--results 1000000] [--rounds 60] [--folder FOLDER] [--seed 1]
 """
 
 from __future__ import annotations
@@ -55,7 +55,7 @@ class Row:
         return self.value >= self.bar if self.at_least else self.value <= self.bar
 
 
-def commits(folder: Path) -> list[Row]:
+def commits(folder: Path, rounds: int) -> list[Row]:
     """Single commits, batches and the disk, by turns; medians over the turns."""
     store = opened(folder)
     event = ActivationClosed(at=START, bench_s=1.5, on_s=8.5)
@@ -80,8 +80,8 @@ def commits(folder: Path) -> list[Row]:
 
     seconds: dict[Callable[[], None], list[float]] = {sync: [], single: [], batch: [], point: []}
     for work in seconds:
-        _each(work, 1500)  # until the log has been written round once
-    for _ in range(60):
+        _each(work, 25 * rounds)  # with 60, until the log has been written round once
+    for _ in range(rounds):
         for work, times in seconds.items():
             times.append(_each(work, 40))
     os.close(file)
@@ -222,12 +222,14 @@ def main() -> None:
     """Print one table and a JSON line."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--results", type=int, default=1_000_000)
+    parser.add_argument("--rounds", type=int, default=60, help="Of commits, by turns.")
     parser.add_argument("--folder", type=Path, help="On the disk to be measured.")
     parser.add_argument("--seed", type=int, default=1)
     given = parser.parse_args()
     with TemporaryDirectory(prefix="ohmwright-bench-", dir=given.folder) as name:
         folder = Path(name)
-        rows = commits(folder / "commits") + fleet(folder, given.results, given.seed)
+        rows = commits(folder / "commits", given.rounds)
+        rows += fleet(folder, given.results, given.seed)
     for row in rows:
         bar = "" if row.bar is None else f"{'≥' if row.at_least else '≤'} {row.bar:g}"
         print(f"{row.figure:64} {row.value:12.4g} {bar:>8}{'' if row.met else '  MISSED'}")

@@ -41,7 +41,7 @@ class Moments:
     def whitened(self, correlations: Floats) -> Floats:
         """Normal matrices of columns free of correlation, shape (..., correlations, q, q)."""
         phi = correlations
-        shares = np.stack([np.ones_like(phi), -phi, phi**2, 1 - phi**2], axis=1)
+        shares = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
         parts = np.stack([self.now, self.lagged, self.before, self.first], axis=-3)
         flat = shares @ parts.reshape(*parts.shape[:-2], -1)
         whitened: Floats = flat.reshape(*flat.shape[:-1], *parts.shape[-2:])

@@ -52,11 +52,20 @@ def window_mean_response(
     early = np.maximum(since_s - window_s - dead_time_s, 0.0)
     slow = lag_s**2 / (lag_s - second_s)
     fast = second_s**2 / (lag_s - second_s)
-    integral = late - early
-    integral += slow * (np.exp(late / -lag_s) - np.exp(early / -lag_s))
-    integral -= fast * (np.exp(late / -second_s) - np.exp(early / -second_s))
-    mean: Floats = integral / window_s
-    return mean
+    integral: Floats = late - early
+    integral += slow * _decay_difference(late, early, lag_s)
+    integral -= fast * _decay_difference(late, early, second_s)
+    integral /= window_s
+    return integral
+
+
+def _decay_difference(late: Floats, early: Floats, tau_s: Floats | float) -> Floats:
+    """exp(-late / tau) - exp(-early / tau), in two arrays: each new one costs as much as a sum."""
+    difference, decay = late / -tau_s, early / -tau_s
+    np.exp(difference, out=difference)
+    np.exp(decay, out=decay)
+    difference -= decay
+    return difference
 
 
 def driven(age_s: Floats, window_s: float, dynamics: Floats, steps: Steps) -> Floats:

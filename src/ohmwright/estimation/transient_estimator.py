@@ -49,6 +49,8 @@ _LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
 """Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
 _STEP = 1e-4
 """Change of a logarithm by which slopes are found."""
+_TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
+"""What is added to the dynamics to find their slopes: nothing, then a step of each."""
 _FEWEST = 4
 """Readings from which on there is an estimate."""
 _RISEN = 0.05
@@ -169,10 +171,7 @@ class _Problem:
         The linearised ones are for the logarithms of the dynamics themselves, not for their change,
         so what the present dynamics contribute is added to the readings.
         """
-        tried = state.dynamics + np.concatenate(
-            [np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)]
-        )
-        base = self._linear_columns(tried)
+        base = self._linear_columns(state.dynamics + _TRIED)
         values = base @ state.linear
         slopes = (values[1:] - values[0]).T / _STEP
         shifted = self.record.relative + slopes @ state.dynamics

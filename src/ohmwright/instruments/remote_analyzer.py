@@ -35,6 +35,7 @@ class RemoteAnalyzer(Analyzer):
         self._verified = VerifiedDialogue(dialogue, identity)
         self._unit = dialogue.commands.current_unit
         self._to_ma = _MA[self._unit]
+        self._most_ma = _PLAUSIBLE * data.meter.max_current_ma
 
     @cached_property
     def protections(self) -> Protections:
@@ -138,7 +139,7 @@ class RemoteAnalyzer(Analyzer):
     async def _fetch(self, verb: Ask) -> Reading:
         value, number = await self._verified.reading(verb, self._unit)
         current_ma = value * self._to_ma
-        if abs(current_ma) > _PLAUSIBLE * self.data.meter.max_current_ma:
+        if abs(current_ma) > self._most_ma:
             raise ProtocolError(
                 f"The analyzer reads {current_ma:g} mA; its meter ends at "
                 f"{self.data.meter.max_current_ma:g} mA.",

@@ -28,13 +28,13 @@ class LoadBank:
     """All resistances share one heat: 1 is the mean temperature rise at the rated duty."""
 
     def __init__(self, data: LoadBankData, physics: BankPhysics, own: Randomness) -> None:
-        self.data, self._physics = data, physics
         self.steps: Mapping[float, Resistor] = {
             nominal: _as_built(nominal, physics, own) for nominal in data.loads_ohm
         }
         self._drift = own.between("heat_drift", physics.heat_drift)
-        self._at_rated_power = 1 / data.duty
+        self._max_power_w, self._at_rated_power = data.max_power_w, 1 / data.duty
         self._trip_power_w = physics.trip_power * data.max_power_w
+        self._thermal_tau_s, self._trip_heat = physics.thermal_tau_s, physics.trip_heat
         self.heat = 0.0
 
     @property
@@ -44,13 +44,13 @@ class LoadBank:
 
     def warm(self, power_w: float, duration_s: float) -> bool:
         """Take `power_w` for `duration_s`; whether that trips the bank."""
-        wanted = power_w / self.data.max_power_w * self._at_rated_power
-        self.heat += (wanted - self.heat) * (1 - exp(-duration_s / self._physics.thermal_tau_s))
-        return power_w > self._trip_power_w or self.heat > self._physics.trip_heat
+        wanted = power_w / self._max_power_w * self._at_rated_power
+        self.heat += (wanted - self.heat) * (1 - exp(-duration_s / self._thermal_tau_s))
+        return power_w > self._trip_power_w or self.heat > self._trip_heat
 
     def cool(self, duration_s: float) -> None:
         """Cool down for `duration_s`."""
-        self.heat *= exp(-duration_s / self._physics.thermal_tau_s)
+        self.heat *= exp(-duration_s / self._thermal_tau_s)
 
 
 def _as_built(nominal_ohm: float, physics: BankPhysics, own: Randomness) -> Resistor:

@@ -35,11 +35,13 @@ class Meter:
         self._most_ma = _OVERRANGE * data.max_current_ma
         self._digit_ma = data.resolution_ma
         self._value_ma = 0.0
+        self._reply: str | None = None
+        """The latest reading as it was last asked for; None where it has not been."""
         self.reset()
 
     def reset(self) -> None:
         """Count readings from 0 again."""
-        self.number, self._value_ma = 0, 0.0
+        self.number, self._value_ma, self._reply = 0, 0.0, None
         self.clear()
 
     def clear(self) -> None:
@@ -58,6 +60,7 @@ class Meter:
         digit_ma = self._digit_ma
         self._value_ma = abs(round(value_ma / digit_ma) * digit_ma)
         self.number += 1
+        self._reply = None
 
     def skip(self, readings: int) -> None:
         """Complete `readings` readings without any current: the meter then shows zero."""
@@ -65,6 +68,7 @@ class Meter:
             self.clear()
             self._value_ma = 0.0
             self.number += readings
+            self._reply = None
 
     @property
     def value_ma(self) -> float | None:
@@ -75,6 +79,11 @@ class Meter:
 
     def reply(self) -> str:
         """The latest reading as the instrument replies it: value in A, unit, number."""
+        if self._reply is None:
+            self._reply = self._formatted()
+        return self._reply
+
+    def _formatted(self) -> str:
         value_ma = self.value_ma
         if value_ma is None:
             return NO_READING

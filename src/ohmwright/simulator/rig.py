@@ -60,8 +60,8 @@ class Rig:
         """Let everything happen that happens by itself up to `now_s`."""
         while now_s >= self._due_s:
             self._meet_deadline(self._due_s)
-        self.plant.advance(now_s)
         if now_s > self.now_s:
+            self.plant.advance(now_s)
             self.now_s = now_s
 
     @property

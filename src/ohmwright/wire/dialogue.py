@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
 from functools import partial
 from random import Random
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ohmwright.model.errors import InstrumentRefused, LinkLost, LinkTimeout, ProtocolError
 
@@ -28,6 +28,8 @@ from .scpi import decode_block
 __all__ = ["Dialogue", "LinkState"]
 
 T = TypeVar("T")
+_SYNCED, _SUSPECT, _LOST = LinkState.SYNCED, LinkState.SUSPECT, LinkState.LOST
+# named once: Python 3.11 is slow to find a member of an enum, and every exchange needs three
 _TRIES = 3
 _MOST_STRANGE_LINES = 16
 
@@ -42,10 +44,11 @@ class Dialogue:
     """
 
     def __init__(self, link: Link, commands: CommandSet, clock: Clock) -> None:
-        self.state = LinkState.SUSPECT
+        self.state = _SUSPECT
         self.generation = 0
         """How often the line was brought into step; the same number, the same conversation."""
         self.commands = commands
+        self._fields = commands.reading
         end = commands.reply_terminator.encode("ascii")
         self.framing = Framing(link, end, commands.timeout_s, clock)
         # a seed that another process does not repeat, and that a virtual clock does
@@ -53,24 +56,24 @@ class Dialogue:
         self._messages: dict[Ask, bytes] = {}
         self._alone = OneTask(link.name)
 
-    async def ask(self, verb: Ask) -> str:
+    def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
         """The reply to `verb`, without its terminator; asked twice when that helps."""
-        return await self._ask(verb, text_of)
+        return self._ask(verb, text_of)
 
-    async def ask_block(self, verb: Ask) -> bytes:
+    def ask_block(self, verb: Ask) -> Coroutine[Any, Any, bytes]:
         """The data of the definite-length block that answers `verb`."""
-        return await self._ask(verb, decode_block, self.framing.block)
+        return self._ask(verb, decode_block, self.framing.block)
 
-    async def ask_number(self, verb: Ask) -> float:
+    def ask_number(self, verb: Ask) -> Coroutine[Any, Any, float]:
         """The number that answers `verb`."""
-        return await self._ask(verb, number_of)
+        return self._ask(verb, number_of)
 
-    async def ask_reading(self, verb: Ask, unit: str) -> MeasuredReply:
+    def ask_reading(self, verb: Ask, unit: str) -> Coroutine[Any, Any, MeasuredReply]:
         """Value and number of a measured reply, which must be in `unit`.
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        return await self._ask(verb, reply_parser(self.commands.reading, unit))
+        return self._ask(verb, reply_parser(self._fields, unit))
 
     async def echo(self) -> None:
         """Return when the line has echoed two nonces: it is in step and carries every digit."""
@@ -86,10 +89,10 @@ class Dialogue:
         """
         message = self.commands.message(verb, fields)
         with self._alone:
-            if self.state is not LinkState.SYNCED:
+            if self.state is not _SYNCED:
                 await self._resynchronise()
             await self._send(message)
-            self._become(LinkState.SYNCED)
+            self.state = checked_transition(self.state, _SYNCED)
         if "error" in self.commands.ask:
             await self._raise_refusal(message)
 
@@ -100,20 +103,20 @@ class Dialogue:
         read: whoever sends OFF reads the state back.
         """
         message, before = self.commands.message(verb, {}), self.state
-        if before is not LinkState.SYNCED:
+        if before is not _SYNCED:
             message = self.commands.terminator.encode("ascii") + message
-        if before is LinkState.LOST:
+        if before is _LOST:
             await self.framing.send(message)
             return
         await self._send(message)
-        self._become(before)
+        self.state = checked_transition(self.state, before)
 
     async def reconnect(self) -> bool:
         """Whether a lost line was opened again; if so it is out of step."""
         if not await self.framing.link.reconnect():
             return False
         self.framing.left = b""
-        self._become(LinkState.SUSPECT)
+        self.state = checked_transition(self.state, _SUSPECT)
         return True
 
     async def resynchronise(self) -> None:
@@ -124,18 +127,18 @@ class Dialogue:
         with self._alone:
             await self._resynchronise()
 
-    async def _ask(
+    def _ask(
         self,
         verb: Ask,
         parse: Callable[[bytes], T],
         receive: Callable[[], Awaitable[bytes]] | None = None,
-    ) -> T:
+    ) -> Coroutine[Any, Any, T]:
         message = self._messages.get(verb)
         if message is None:
             message = self._messages[verb] = self.commands.message(verb, {})
         if verb == "error":  # asking again would lose the entry that was on its way
-            return await self._exchange(message, parse, self.framing.line)
-        return await self._retried(message, parse, receive or self.framing.line)
+            return self._exchange(message, parse, self.framing.line)
+        return self._retried(message, parse, receive or self.framing.line)
 
     async def _retried(
         self,
@@ -156,9 +159,9 @@ class Dialogue:
     ) -> T:
         framing, reply = self.framing, b""
         with self._alone:
-            if self.state is not LinkState.SYNCED:
+            if self.state is not _SYNCED:
                 await self._resynchronise()
-            self._become(LinkState.SUSPECT)
+            self.state = checked_transition(self.state, _SUSPECT)
             try:
                 await framing.send(message)
                 reply = await receive()
@@ -166,11 +169,11 @@ class Dialogue:
                     raise ValueError(f"{framing.left[:80]!r} followed it")
                 value = parse(reply)
             except LinkLost:
-                self._become(LinkState.LOST)
+                self.state = checked_transition(self.state, _LOST)
                 raise
             except ValueError as problem:
                 raise framing.nonsense(reply or framing.left, str(problem)) from None
-            self._become(LinkState.SYNCED)
+            self.state = checked_transition(self.state, _SYNCED)
             return value
 
     async def _raise_refusal(self, message: bytes) -> None:
@@ -189,19 +192,19 @@ class Dialogue:
             try:
                 await self._find_step()
             except LinkLost:
-                self._become(LinkState.LOST)
+                self.state = checked_transition(self.state, _LOST)
                 raise
             except (LinkTimeout, ProtocolError):
                 if not tries_left:
                     raise
             else:
-                self._become(LinkState.SYNCED)
+                self.state = checked_transition(self.state, _SYNCED)
                 self.generation += 1
                 return
 
     async def _find_step(self) -> None:
         """Have two different nonces echoed; one could by chance equal a late reply."""
-        if self.state is not LinkState.LOST:
+        if self.state is not _LOST:
             await self.framing.drain()
         for nonce in nonce_pair(self._nonces):
             await self._send(self.commands.message("resynchronise", {"nonce": nonce}))
@@ -225,18 +228,15 @@ class Dialogue:
         raise self.framing.nonsense(received, f"{nonce} was to be echoed, to find the line in step")
 
     async def _send(self, message: bytes) -> None:
-        if self.state is LinkState.LOST:
+        if self.state is _LOST:
             raise LinkLost(
                 f"The line to {self.framing.link.name} is lost.",
                 "What the instrument does now cannot be known.",
                 "Reconnect it and start again.",
             )
-        self._become(LinkState.SUSPECT)
+        self.state = checked_transition(self.state, _SUSPECT)
         try:
             await self.framing.send(message)
         except LinkLost:
-            self._become(LinkState.LOST)
+            self.state = checked_transition(self.state, _LOST)
             raise
-
-    def _become(self, state: LinkState) -> None:
-        self.state = checked_transition(self.state, state)

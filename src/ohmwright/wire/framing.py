@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Coroutine
+from typing import Any
 
 from ohmwright.model.errors import LinkTimeout, ProtocolError
 
@@ -29,22 +31,20 @@ class Framing:
         """What came after the last reply taken."""
         self._end, self._timeout_s, self._clock = end, timeout_s, clock
 
-    async def send(self, message: bytes) -> None:
+    def send(self, message: bytes) -> Coroutine[Any, Any, None]:
         """Write `message`."""
         self.trace.append((self._clock.now_s(), ">", message))
-        await self.link.write(message)
+        return self.link.write(message)
 
     async def line(self) -> bytes:
         """The next line without its end.
 
         Raises LinkTimeout with the bytes that did come, ValueError for a line without end.
         """
-        if self._end not in self.left:
-            deadline_s = self._clock.now_s() + self._timeout_s
-            await self._more(deadline_s)
-            while self._end not in self.left:
-                await self._more(deadline_s)
-        line, _, self.left = self.left.partition(self._end)
+        deadline_s = self._clock.now_s() + self._timeout_s
+        while (length := self.left.find(self._end)) < 0:
+            await self._more(deadline_s - self._clock.now_s())
+        line, self.left = self.left[:length], self.left[length + len(self._end) :]
         return line
 
     async def block(self) -> bytes:
@@ -56,7 +56,7 @@ class Framing:
         while (length := block_length(self.left)) is None or len(self.left) < length + len(
             self._end
         ):
-            await self._more(self._clock.now_s() + self._timeout_s)
+            await self._more(self._timeout_s)
         block, rest = self.left[:length], self.left[length:]
         if not rest.startswith(self._end):
             raise ValueError(f"the block is followed by {rest[:12]!r}")
@@ -66,15 +66,15 @@ class Framing:
     async def drain(self) -> None:
         """Throw away what comes until the line has been quiet for a while, or long enough."""
         deadline_s = self._clock.now_s() + 2 * self._timeout_s
+        self.left = b""
         for _ in range(_MOST_CHUNKS):
-            self.left = b""
             if self._clock.now_s() >= deadline_s:
                 return
             try:
-                data = await self.link.read(_QUIET_S)
+                await self._more(_QUIET_S)
             except LinkTimeout:
                 return
-            self._heard(data)
+            self.left = b""
 
     def nonsense(self, received: bytes, why: str) -> ProtocolError:
         """The error for a reply that makes no sense, for the reason `why`."""
@@ -84,21 +84,17 @@ class Framing:
             hint(received),
         )
 
-    async def _more(self, deadline_s: float) -> None:
+    async def _more(self, timeout_s: float) -> None:
+        """Add what comes next; the trace shows it as one message with what came just before."""
         if len(self.left) > _LONGEST_REPLY:
             raise ValueError("it does not end")
-        now_s = self._clock.now_s()
-        if now_s >= deadline_s:
+        if timeout_s <= 0:
             raise self._silence()
         try:
-            data = await self.link.read(deadline_s - now_s)
+            data = await self.link.read(timeout_s)
         except LinkTimeout:
             raise self._silence() from None
-        self._heard(data)
         self.left += data
-
-    def _heard(self, data: bytes) -> None:
-        """Remember `data`, as one message with what came just before it."""
         trace = self.trace
         if trace and trace[-1][1] == "<":
             data = (trace.pop()[2] + data)[:_SHOWN]

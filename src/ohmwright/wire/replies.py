@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from functools import cache
+from functools import cache, lru_cache
 
 from .scpi import parse_error, parse_integer, parse_number
 
@@ -43,6 +43,7 @@ def reply_parser(fields: tuple[str, ...], unit: str) -> Callable[[bytes], Measur
     place = {field: position for position, field in enumerate(fields)}
     value_at, unit_at, number_at = place["value"], place.get("unit"), place.get("number")
 
+    @lru_cache(maxsize=1)  # a question is asked twice: mostly the same reply comes twice
     def parse(reply: bytes) -> MeasuredReply:
         parts = reply.decode("latin-1").split(",")
         if len(parts) != len(fields):

@@ -9,6 +9,7 @@ first, and must echo digits that no stuck bit leaves alone.
 from __future__ import annotations
 
 from collections.abc import Awaitable, Callable
+from functools import partial
 from typing import TypeVar
 
 from ohmwright.model.errors import ProtocolError, WrongInstrument
@@ -30,6 +31,7 @@ class VerifiedDialogue:
 
     def __init__(self, dialogue: Dialogue, expected: str = "") -> None:
         self.dialogue = dialogue
+        self._numbered = "number" in dialogue.commands.reading
         self._expected = expected
         self._identity: str | None = None
 
@@ -76,9 +78,9 @@ class VerifiedDialogue:
 
         Where readings have no number two may differ rightly, so each is believed by itself.
         """
-        if "number" not in self.dialogue.commands.reading:
+        if not self._numbered:
             return await self.dialogue.ask_reading(verb, unit)
-        return await self._agreed(lambda: self.dialogue.ask_reading(verb, unit), verb)
+        return await self._agreed(partial(self.dialogue.ask_reading, verb, unit), verb)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`; return when `back` reads `value`, but for rounding."""
@@ -115,8 +117,8 @@ class VerifiedDialogue:
         earlier = await ask()
         for _ in range(_ASKED_AT_MOST - 1):
             later = await ask()
-            # repr, for a NaN equals nothing
-            if repr(later) == repr(earlier):
+            # repr, for a NaN equals nothing; the same bytes are parsed once, to the same object
+            if later is earlier or repr(later) == repr(earlier):
                 return later
             earlier = later
         raise ProtocolError(

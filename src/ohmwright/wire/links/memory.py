@@ -26,7 +26,7 @@ class MemoryLink(Link):
     async def write(self, data: bytes) -> None:
         """Have `handle` answer each line that `data` completes. Raises LinkLost."""
         try:
-            if not self._unfinished and data.count(b"\n") == 1 and data.endswith(b"\n"):
+            if not self._unfinished and data.find(b"\n") == len(data) - 1:
                 self._replies += self._handle(data)
                 return
             *lines, self._unfinished = (self._unfinished + data).split(b"\n")

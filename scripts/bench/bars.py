@@ -1,0 +1,231 @@
+"""Every bar of the benchmarks in one table: which figure, how much, and which bench measures it.
+
+A figure is named as `figures.figures_of` names it in the JSON line of its bench. A bar without a
+bench is listed all the same, so that nobody takes it for met.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+from dataclasses import dataclass
+from typing import Literal
+
+Bound = Literal["at most", "at least"]
+
+
+@dataclass(frozen=True)
+class Bench:
+    """A script beside this one, and what it is given: for the whole sample, for a quick look."""
+
+    script: str
+    full: tuple[str, ...] = ()
+    quick: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Bar:
+    """One figure and what it must keep; `limit` None is for orientation only."""
+
+    part: str
+    what: str
+    bench: str | None = None
+    """Its name in BENCHES; None while nothing measures it."""
+    figure: str = ""
+    limit: float | None = None
+    bound: Bound = "at most"
+    reference: str = ""
+    """The figure that shows how fast this machine, or how good the reference, is by itself."""
+    by_quick: bool = True
+    """Whether the quick look's sample is large enough to judge by."""
+
+    def met(self, value: float) -> bool:
+        """Whether `value` keeps the bar; a figure without one is always well."""
+        if self.limit is None:
+            return True
+        return value <= self.limit if self.bound == "at most" else value >= self.limit
+
+
+_SEEDS = tuple(str(seed) for seed in range(1, 81))
+
+BENCHES = {
+    "adjust": Bench("adjust.py", ("--units", "20000"), ("--units", "8")),
+    "refit": Bench("refit.py"),
+    "diagnose": Bench("diagnose.py", ("--units", "2000"), ("--units", "100")),
+    "link": Bench("link.py", (), ("--queries", "300", "--rounds", "3")),
+    "time": Bench("time.py", (), ("--seconds", "60", "--rounds", "5")),
+    "start": Bench("start.py", (), ("--rounds", "3")),
+    "uncertainty": Bench("uncertainty.py"),
+    "store": Bench("store.py", (), ("--results", "10000", "--rounds", "4")),
+    "waveform": Bench("waveform.py"),
+    "job": Bench("job.py", ("--seeds", *_SEEDS), ("--seeds", "3")),
+    "certificate": Bench("certificate.py", (), ("--points", "40", "--times", "1")),
+}
+
+_ORACLE = "nominal: oracle's RF-on s, median"
+_SYNC = "fdatasync of this disk, per s"
+_PASS = "reference_s: float64 / one read pass"
+_INT16 = 1.3 if importlib.util.find_spec("numba") is None else 0.4
+
+
+def _adjust(what: str, figure: str, limit: float, bound: Bound = "at most") -> Bar:
+    """A bar over the population, which a few units say nothing about."""
+    return Bar("A", what, "adjust", figure, limit, bound, _ORACLE, by_quick=False)
+
+
+ADJUSTING = (
+    _adjust("RF-on ÷ oracle, median", "nominal: RF-on ÷ oracle, median", 1.02),
+    _adjust("RF-on ÷ oracle, p95", "nominal: RF-on ÷ oracle, p95", 1.9),
+    _adjust("success", "nominal: success", 0.998, "at least"),
+    _adjust("false accept, 95 % bound", "nominal: false accept, 95 % upper bound", 5e-4),
+    _adjust(
+        "false accept near the limit, 95 % bound",
+        "near the limit: false accept, 95 % upper bound",
+        5e-4,
+    ),
+    _adjust("undecided", "nominal: undecided", 0.002),
+    _adjust("activations, mean", "nominal: activations, mean", 2.15),
+    _adjust("largest excursion", "nominal: largest excursion", 0.3),
+    _adjust("keys: RF-on ÷ oracle, median", "keys: RF-on ÷ oracle, median", 1.25),
+    _adjust("keys: presses, p95", "keys: presses, p95", 12),
+    _adjust("keys: largest excursion", "keys: largest excursion", 0.45),
+    _adjust("dead trim: RF-on s, median", "dead trim: RF-on s, median", 20),
+    _adjust("dead trim: accepts", "dead trim: accepts", 0),
+    _adjust("hunting 1 %: false accept", "hunting 1 %: false accept", 0.001),
+    _adjust("second pole: success", "second pole: success", 0.99, "at least"),
+    _adjust("big gain: false accepts", "big gain: false accepts seen", 0),
+    _adjust("big gain: largest excursion", "big gain: largest excursion", 0.45),
+    _adjust(
+        "verification: wrong outside 0.9 to 1.1 tolerances",
+        "verification: wrong outside 0.9 to 1.1 tolerances",
+        0.001,
+    ),
+    _adjust(
+        "verification: median time ÷ slope test's",
+        "verification: median time ÷ slope test's",
+        0.75,
+    ),
+    _adjust("verification: undecided, nominal", "verification: undecided", 0.12),
+    _adjust("fleet prior: RF-on ÷ without", "fleet prior: median RF-on ÷ without, after 20", 0.85),
+    _adjust(
+        "fleet prior: RF-on ÷ without, curve known",
+        "fleet prior: the same, as-found curve known in both",
+        0.85,
+    ),
+    _adjust(
+        "fleet prior: false accept, 95 % bound",
+        "fleet prior: false accept with it, 95 % upper bound",
+        5e-4,
+    ),
+    _adjust(
+        "opposite prior: false accept, 95 % bound",
+        "fleet prior: false accept, opposite prior, 95 % upper bound",
+        1e-3,
+    ),
+    _adjust(
+        "opposite prior: largest excursion",
+        "fleet prior: largest excursion, opposite prior",
+        0.3,
+    ),
+    Bar("A", "refit of 300 samples, ms", "refit", "refit_ms", 1.0, reference="lstsq_ms"),
+    Bar("A", "drifted gain named", "diagnose", "named", 0.99, "at least", "named_by_worst_load"),
+)
+
+WORLDS = (
+    Bar("A", "worlds: false accepts, 95 % bound", limit=2e-4),
+    Bar("A", "worlds: U covers the truth, least", limit=0.93, bound="at least"),
+    Bar("A", "worlds: U covers the truth, most", limit=0.99),
+    Bar("A", "worlds: success, backlash", limit=0.99, bound="at least"),
+    Bar("A", "worlds: success, lag 3 s", limit=0.99, bound="at least"),
+    Bar("A", "worlds: success, overshoot", limit=0.98, bound="at least"),
+    Bar("A", "worlds: success, teeter 0.8 %", limit=0.99, bound="at least"),
+    Bar("A", "worlds: undecided points, lag 3 s", limit=0.2),
+    Bar("A", "worlds: RF-on s of a point given up, p95", limit=120),
+    Bar("A", "worlds: points left worse than they were seen", limit=0),
+    Bar("A", "keys, 3 % wrong presses: RF-on s, median", limit=22),
+)
+
+LINK_AND_TIME = (
+    Bar("B", "query ÷ pyserial read(n), direct", "link", "direct", 1.1, reference="pyserial_us"),
+    Bar("B", "the same, through the guard", "link", "guarded", 1.8, reference="pyserial_us"),
+    Bar("B", "virtual time ÷ looptime", "time", "ratio", 10, "at least", "looptime"),
+    Bar("B", "rehearsal core ÷ looptime", limit=40, bound="at least"),
+    Bar("B", "64 serial benches: readings missed", limit=0),
+    Bar("B", "64 serial benches: jitter p99, ms", limit=20),
+    Bar("B", "ohmwright --help ÷ import typer", "start", "help", 1.5, reference="import_typer_s"),
+)
+
+_MONTE_CARLO = "Monte Carlo, 10^6 trials / plain numpy and sort"
+_BUDGET = "one linear budget / uncertainties"
+_RISK = "false accept, a point / scipy bivariate normal"
+_FLOAT, _NATIVE = "float64 / one read pass", "int16 / one read pass of float64"
+_QUESTIONS = (
+    "history of a unit's point",
+    "a model's point, newest month",
+    "spread of a model's point",
+    "failed in the newest week",
+    "trend of a model's point, by month",
+    "pass rates of the whole fleet",
+    "units not seen for a year",
+)
+
+
+def _ratio(what: str, bench: str, name: str, limit: float) -> Bar:
+    """A ratio of two ways timed by turns."""
+    return Bar("C", what, bench, f"ratios: {name}", limit, reference=f"reference_s: {name}")
+
+
+def _question(name: str) -> Bar:
+    """A fleet query beside a store without help for it, which only a large store shows."""
+    figure = f"{name}: times faster"
+    return Bar("C", figure, "store", figure, 50, "at least", f"{name}: s", by_quick=False)
+
+
+METROLOGY_AND_RECORDS = (
+    _ratio("Monte Carlo ÷ numpy and sort", "uncertainty", _MONTE_CARLO, 1.15),
+    Bar(
+        "C",
+        "Monte Carlo bit-identical",
+        "uncertainty",
+        "monte_carlo_bit_identical",
+        1,
+        "at least",
+    ),
+    _ratio("one linear budget ÷ uncertainties", "uncertainty", _BUDGET, 1),
+    Bar("C", "vectorised budget, a point ÷ uncertainties", limit=0.01),
+    _ratio("false accept, a point ÷ scipy", "uncertainty", _RISK, 0.01),
+    Bar(
+        "C",
+        "false accept, largest difference",
+        "uncertainty",
+        "false_accept_largest_difference",
+        1e-12,
+    ),
+    Bar(
+        "C",
+        "single commits ÷ fdatasync",
+        "store",
+        "single commits ÷ fdatasync",
+        0.6,
+        "at least",
+        _SYNC,
+    ),
+    Bar("C", "batch of 100 ÷ single", "store", "batch of 100 ÷ single", 30, "at least", _SYNC),
+    *(_question(name) for name in _QUESTIONS),
+    _ratio("RMS and crest ÷ one read pass", "waveform", _FLOAT, 2.3),
+    _ratio("the same, int16", "waveform", _NATIVE, _INT16),
+)
+
+_EYE = "by_eye_bench_s, median"
+
+WHOLE_JOB = (
+    Bar("D", "job ÷ by eye, median", "job", "ratio, median", 0.22, reference=_EYE, by_quick=False),
+    Bar("D", "job ÷ by eye, worst", "job", "ratio, worst", 0.33, reference=_EYE, by_quick=False),
+    Bar("D", "landing, worst, tolerances", "job", "worst_landing, worst", 0.5, by_quick=False),
+    Bar("D", "RF-on s, median", "job", "rf_on_s, median", reference="oracle_rf_on_s, median"),
+    Bar("D", "ohmwright demo, s", "start", "demo_s", reference="import_typer_s"),
+    Bar("D", "certificate of 40 points, s", "certificate", "PDF, 40 points"),
+    Bar("D", "certificate of 300 points, s", "certificate", "PDF, 300 points", by_quick=False),
+    Bar("D", "rehearsal of 1,000 units, s"),
+)
+
+BARS = (*ADJUSTING, *WORLDS, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)
