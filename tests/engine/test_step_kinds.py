@@ -15,8 +15,13 @@ from ohmwright.engine.steps.base import InstrumentStep, PersonStep
 
 ROOT = Path(ohmwright.__file__).parent
 KINDS = "output power_curve half_and_full monotonicity leakage crest_factor contact_quality"
-BY_SUBJECT = {"engine/adjustment_start.py", "reports/conditions.py"}
-"""What is about one kind by its subject: where adjusting starts; who answered an inspection."""
+BY_SUBJECT = {
+    "engine/adjustment_start.py",
+    "installation/limits.py",
+    "reports/measuring_conditions.py",
+    "reports/conditions.py",
+}
+"""What is about one kind by its subject: where adjusting starts; a leakage limit recomputed."""
 
 
 def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> None:

@@ -14,6 +14,9 @@ class AnalyzerInput:
         self._bench = bench
         self._joined_by_hand: InputPath | None = None
         """As a person has joined it; None where nobody has said."""
+        by_hand = bench.analyzer.data.has_paths and not bench.analyzer.protections.path_set
+        self.told_by = bench.operator.name if by_hand else None
+        """Whose word it is that the circuit is joined; None where the analyzer does it."""
 
     async def join(self, path: InputPath) -> None:
         """Join the input to the circuit `path`; a person does where the analyzer cannot itself.
@@ -26,10 +29,3 @@ class AnalyzerInput:
         elif analyzer.data.has_paths and path != self._joined_by_hand:
             await self._bench.operator.carry_out(ConnectPath(path))
             self._joined_by_hand = path
-
-    @property
-    def told_by(self) -> str | None:
-        """Whose word it is that the circuit is joined; None where the analyzer does it."""
-        analyzer = self._bench.analyzer
-        by_hand = analyzer.data.has_paths and not analyzer.protections.path_set
-        return self._bench.operator.name if by_hand else None

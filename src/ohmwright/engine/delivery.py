@@ -8,7 +8,7 @@ from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.hardware import AnalyzerData, Mode
 from ohmwright.model.step import Timing
 
-from .doubt import Chosen, Doubt, doubt_in
+from .doubt import Chosen, Doubt, doubt_in, least_output_ma
 from .requirements import expected_ma
 from .rested_activation import ActivationReadings, rest_and_measure
 from .session import Session
@@ -27,7 +27,7 @@ def proof_of_delivery(
     data, mode = session.bench.analyzer.data, session.bench.generator.data.mode(chosen.mode)
     load_ohm = proof_load_ohm(data, mode, chosen.setting_w)
     asked_ma = expected_ma(mode, chosen.setting_w, load_ohm)
-    delivered = UntilDelivered(asked_ma)
+    least_ma, delivered = least_output_ma(session, asked_ma), UntilDelivered(asked_ma)
 
     async def measure() -> ActivationReadings:
         nonlocal delivered
@@ -44,7 +44,7 @@ def proof_of_delivery(
         )
 
     def doubt(seen: ActivationReadings) -> Doubt | None:
-        found = doubt_in(session, seen.samples, asked_ma, seen.excess)
+        found = doubt_in(seen.samples, least_ma, seen.excess)
         return "far off" if found is None and not delivered.enough else found
 
     return Undoubted(

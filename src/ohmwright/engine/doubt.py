@@ -45,25 +45,29 @@ class Chosen(NamedTuple):
         return f"{self.mode}, {self.setting_w:g} W"
 
 
+def least_output_ma(session: Session, asked_ma: float) -> float:
+    """A current at or below this, in mA, is no output where `asked_ma` was to flow."""
+    return max(session.bench.rf.zero_limit_ma, _NEXT_TO_NOTHING * asked_ma)
+
+
 def doubt_in(
-    session: Session,
     samples: Sequence[Sample],
-    asked_ma: float,
+    least_ma: float,
     excess: str = "",
     measured: Measured | None = None,
     target: Target | None = None,
 ) -> Doubt | None:
     """What speaks against readings being the unit's answer to what was asked; None if nothing.
 
-    `asked_ma`: the current that was to flow; `excess`: what ended the activation early, if too
-    much flowed.
+    `least_ma`: see `least_output_ma`; `excess`: what ended the activation early, if too much
+    flowed.
     """
     if excess:
         return "too much"
     if not samples:
         return None
     largest_ma = max(sample.current_ma for sample in samples[-_LATEST:])
-    if largest_ma <= max(session.bench.rf.zero_limit_ma, _NEXT_TO_NOTHING * asked_ma):
+    if largest_ma <= least_ma:
         return "no output"
     if measured is not None and target is not None and is_far(measured.value, target):
         return "far off"

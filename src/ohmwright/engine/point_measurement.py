@@ -1,22 +1,25 @@
-"""One point: its value at the stated age, held against its target."""
+"""Test points: the value at the stated age of a rested activation, held against its target."""
 
 from __future__ import annotations
 
+from collections.abc import AsyncIterator
 from dataclasses import dataclass, replace
 from functools import partial
 from math import isinf
 
-from ohmwright.engine.steps import Step
 from ohmwright.estimation.settled_value import Settled
+from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
-from .doubt import AsTold
+from .doubt import AsTold, Chosen, Doubt, doubt_in, least_output_ma
 from .judge import conformity, is_final, judge
 from .measured_value import Accuracy, linear_measured_value, measured_value
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
-from .stop_rules import UntilDecided, aim_of, question
+from .steps.base import SettingStep, Step, StepRun
+from .stop_rules import UntilDecided, aim_of, asked_current_ma, question
+from .undoubted import Undoubted
 
 
 @dataclass(frozen=True)
@@ -130,3 +133,64 @@ def observed(
         verdict = ("undecided", settled.reason)
     how = conformity(measured, target, rule)
     return Observation(*verdict, measured, how, on_s, samples)
+
+
+async def output_points(step: SettingStep, work: StepRun) -> AsyncIterator[Event]:
+    """The events of each point of `step` that has no result yet."""
+    for point in step.points():
+        if point.name in work.missing:
+            async for event in _measured_point(step, point, work):
+                yield event
+
+
+async def _measured_point(step: SettingStep, point: Point, work: StepRun) -> AsyncIterator[Event]:
+    session, timing, bench = work.session, work.timing, work.session.bench
+    chosen = Chosen(step.mode, step.setting_w if point.setting_w is None else point.setting_w)
+    least_ma = least_output_ma(session, asked_current_ma(point))
+
+    async def measure() -> Observation:
+        return await observe(
+            session,
+            point,
+            power_w=chosen.setting_w,
+            timing=timing,
+            fetch=bench.analyzer.fetch_current,
+        )
+
+    def doubt(seen: Observation) -> Doubt | None:
+        return doubt_in(seen.samples, least_ma, seen.excess, seen.measured, point.target)
+
+    await session.input.join("OUTPUT")
+    await bench.generator.select(*chosen)
+    measured = Undoubted(
+        session,
+        chosen,
+        point.load_ohm,
+        timing.max_on_s,
+        measure,
+        doubt,
+        lambda seen: _in_words(seen, point),
+    )
+    async for event in measured.events():
+        yield event
+    result = _settled_doubts(measured).result(work.stage, step, point)
+    yield session.point_done(result, "OUTPUT", *chosen)
+
+
+def _settled_doubts(measured: Undoubted[Observation]) -> Observation:
+    """The last observation, with what became of its doubts."""
+    if measured.as_told is not None:
+        return measured.seen.as_told(measured.as_told)
+    twice = "measured twice" if measured.last_doubt == "far off" else ""
+    return measured.seen.noted(twice).noted(measured.resolver.note)
+
+
+def _in_words(seen: Observation, point: Point) -> str:
+    """What was seen where something else was asked for, for a person."""
+    if seen.measured is None:
+        return seen.excess or seen.reason
+    target = point.target
+    return (
+        f"{seen.measured.value:.4g} {target.unit} was measured where {target.value:g} "
+        f"{target.unit} was asked for"
+    )

@@ -9,7 +9,7 @@ from typing import ClassVar, Literal, NamedTuple
 
 from pydantic import model_validator
 
-from ohmwright.engine.doubt import AsTold, Chosen, Doubt, doubt_in
+from ohmwright.engine.doubt import AsTold, Chosen, Doubt, doubt_in, least_output_ma
 from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.requirements import Abilities, Complaint, expected_ma, load_available
 from ohmwright.engine.rested_activation import refuse_cut_short
@@ -102,11 +102,11 @@ class _Seen:
 def _activation(work: StepRun, step: CrestFactorStep, point: Point) -> Undoubted[_Seen]:
     session, age_s = work.session, work.timing.age_s
     mode = session.bench.generator.data.mode(step.mode)
-    asked_ma = expected_ma(mode, step.setting_w, step.load_ohm)
+    least_ma = least_output_ma(session, expected_ma(mode, step.setting_w, step.load_ohm))
 
     def doubt(seen: _Seen) -> Doubt | None:
         measured = mean_crest_factor(seen.shapes, age_s)
-        return doubt_in(session, seen.samples, asked_ma, seen.excess, measured, point.target)
+        return doubt_in(seen.samples, least_ma, seen.excess, measured, point.target)
 
     return Undoubted(
         session,

@@ -11,7 +11,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from ohmwright.engine.outputs import output_points
+from ohmwright.engine.point_measurement import output_points
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import MANY, Positive

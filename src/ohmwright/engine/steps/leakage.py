@@ -9,7 +9,7 @@ from typing import ClassVar, Literal
 from pydantic import model_validator
 
 from ohmwright.engine.delivery import proof_of_delivery
-from ohmwright.engine.doubt import Chosen, Doubt, doubt_in
+from ohmwright.engine.doubt import Chosen, Doubt, doubt_in, least_output_ma
 from ohmwright.engine.point_measurement import Observation, observe
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
 from ohmwright.engine.undoubted import Undoubted
@@ -100,6 +100,7 @@ class LeakageStep(SettingStep):
 
 def _activation(work: StepRun, chosen: Chosen, point: Point) -> Undoubted[Observation]:
     session, timing = work.session, work.timing
+    least_ma = least_output_ma(session, asked_ma=0.0)
 
     async def measure() -> Observation:
         seen = await observe(
@@ -115,7 +116,7 @@ def _activation(work: StepRun, chosen: Chosen, point: Point) -> Undoubted[Observ
         return seen
 
     def doubt(seen: Observation) -> Doubt | None:
-        return None if doubt_in(session, seen.samples, asked_ma=0.0) is None else "no leakage"
+        return None if doubt_in(seen.samples, least_ma) is None else "no leakage"
 
     return Undoubted(
         session,

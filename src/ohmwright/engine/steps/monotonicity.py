@@ -10,7 +10,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from ohmwright.engine.doubt import AsTold, Chosen, Doubt, doubt_in
+from ohmwright.engine.doubt import AsTold, Chosen, Doubt, doubt_in, least_output_ma
 from ohmwright.engine.judge import conformity, judge, scatter
 from ohmwright.engine.measured_value import measured_value
 from ohmwright.engine.requirements import (
@@ -126,6 +126,7 @@ def _activation(
     session, timing, bench = work.session, work.timing, work.session.bench
     meter = bench.analyzer.data.meter
     asked_ma = expected_ma(bench.generator.data.mode(step.mode), setting_w, step.load_ohm)
+    least_ma = least_output_ma(session, asked_ma)
 
     async def measure() -> ActivationReadings:
         session.aim = None
@@ -142,7 +143,7 @@ def _activation(
         )
 
     def doubt(seen: ActivationReadings) -> Doubt | None:
-        return doubt_in(session, seen.samples, asked_ma, seen.excess)
+        return doubt_in(seen.samples, least_ma, seen.excess)
 
     return Undoubted(
         session,
