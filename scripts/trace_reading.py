@@ -36,7 +36,7 @@ from tempfile import TemporaryDirectory
 from types import CodeType, FrameType
 
 from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.cli.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine import doubt, point_measurement, sampling
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
@@ -148,7 +148,7 @@ async def trace() -> Way:
     hardware = simulated_bench(data, clock)
     analyzer = TracedLink(hardware.analyzer_port, clock, b"OUTPut:STATe ON")
     generator = MemoryLink("simulated generator", hardware.generator_port, clock)
-    bench = assembled(data, clock, analyzer, generator, AbsentOperator())
+    bench = assemble_bench(data, clock, analyzer, generator, AbsentOperator())
     with TemporaryDirectory() as folder:
         path = Path(folder) / "one-point.toml"
         path.write_text(PROCEDURE, encoding="utf-8")

@@ -20,7 +20,7 @@ from rich.console import Console
 from rich.table import Table
 
 from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.cli.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.requirements import full_power_w
@@ -81,7 +81,7 @@ def opened(seed: int) -> tuple[Bench, SimulatedBench]:
             ("generator", hardware.generator_port),
         )
     ]
-    return assembled(data, clock, links[0], links[1], AbsentOperator()), hardware
+    return assemble_bench(data, clock, links[0], links[1], AbsentOperator()), hardware
 
 
 def landing(point: Point, hardware: SimulatedBench) -> float:

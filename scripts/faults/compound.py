@@ -9,7 +9,7 @@ from typing import Any
 
 import anyio
 
-from ohmwright.cli.drive import stopped_by_signals
+from ohmwright.cli.signals import cancel_on_signal
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import Request
 from ohmwright.simulator.faults import Line, LineFault
@@ -145,7 +145,7 @@ def _nobody_answers(reduced: bool) -> Row:
 
 
 async def _stopped(rig: Rig, log: Log, number: signal.Signals) -> bool:
-    with stopped_by_signals() as stop:
+    with cancel_on_signal() as stop:
         asyncio.get_running_loop().call_later(0.05, signal.raise_signal, number)
         await log.keep(rig, rig.work())
     return bool(stop.cancelled_caught)

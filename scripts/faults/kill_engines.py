@@ -11,8 +11,16 @@ import traceback
 from collections.abc import Callable
 from typing import Any, NoReturn
 
-from ohmwright.cli import console, drive, live, main, open_bench, run_command, verify_command
-from ohmwright.cli.open_records import existing_records
+from ohmwright.cli import (
+    console,
+    live,
+    main,
+    open_bench,
+    run_and_record,
+    run_command,
+    verify_command,
+)
+from ohmwright.cli.open_records import open_existing_records
 from ohmwright.model.event import ActivationClosed, Fault
 from ohmwright.wire import clock, machine_time
 
@@ -20,7 +28,7 @@ from .mutate import MUTATIONS, replace
 
 GAP_S = 1.2
 """Shorter than what the guard was promised: only the engine can notice."""
-WARM = (console, drive, live, open_bench, run_command)
+WARM = (console, run_and_record, live, open_bench, run_command)
 """Imported before the first fork, as every engine needs them."""
 WITHOUT_GUARD = """
 from ohmwright.wire.guard.process import Guard
@@ -41,7 +49,7 @@ class UselessGuard(subprocess.Popen[bytes]):
 
 def _closed(records: str, code: int) -> int:
     """0 where the newest run ends in the fault that exit code `code` means, and verifies."""
-    with existing_records(records) as store:
+    with open_existing_records(records) as store:
         run_id = store.run_ids()[-1]
         last = store.events(run_id)[-1]
     if not isinstance(last, Fault):
@@ -53,13 +61,13 @@ def _closed(records: str, code: int) -> int:
 
 
 def _newest(records: str) -> int:
-    with existing_records(records) as store:
+    with open_existing_records(records) as store:
         print(store.run_ids()[-1])
     return 0
 
 
 def _last_on_s(records: str) -> int:
-    with existing_records(records) as store:
+    with open_existing_records(records) as store:
         events = store.events(store.run_ids()[-1])
     for event in [event for event in events if isinstance(event, ActivationClosed)][-1:]:
         print(event.on_s)
@@ -67,7 +75,7 @@ def _last_on_s(records: str) -> int:
 
 
 def _fault(records: str) -> int:
-    with existing_records(records) as store:
+    with open_existing_records(records) as store:
         last = store.events(store.run_ids()[-1])[-1]
     print(last.error if isinstance(last, Fault) else "")
     return 0

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from typing import Any
 
-from ohmwright.cli.drive import drive
+from ohmwright.cli.run_and_record import run_and_record
 from ohmwright.engine.run import Job, run
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import RecordError
@@ -70,7 +70,9 @@ def rows(seed: int, reduced: bool) -> Iterator[Row]:
     case = Case("short", seed)
     store = FailingStore(10**6, "")
     rig = made(case)
-    asyncio.run(drive(Job(_procedure("short"), STAGES, "faults"), rig.bench, store, Silent()))
+    asyncio.run(
+        run_and_record(Job(_procedure("short"), STAGES, "faults"), rig.bench, store, Silent())
+    )
     events = len(store.kept)
     for kind, says in KINDS.items():
         tally = Tally(f"records {kind}", "python scripts/faults --only records  #")
@@ -86,7 +88,7 @@ def _trial(case: Case, at: int, says: str) -> dict[str, Any]:
     job = Job(_procedure(case.name), STAGES, "faults")
     error: Exception | None = None
     try:
-        asyncio.run(drive(job, rig.bench, store, Silent()))
+        asyncio.run(run_and_record(job, rig.bench, store, Silent()))
     except Exception as problem:
         error = problem
     clear = isinstance(error, RecordError) and says in str(error)

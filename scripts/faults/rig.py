@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from ohmwright.cli.bench_data import BenchData, read_bench
-from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.cli.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.engine.steps.base import TimedStep
@@ -203,7 +203,7 @@ def made(
 
     has_port = data.file.generator.link is not None
     person = SimulatedOperator(hardware.panel, clock)
-    bench = assembled(
+    bench = assemble_bench(
         data, clock, link("analyzer"), link("generator") if has_port else None, person
     )
     return Rig(case, bench, clock, hardware, other, lines, said, sent)

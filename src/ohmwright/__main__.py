@@ -1,7 +1,4 @@
-"""The program, as `ohmwright` and as `python -m ohmwright`.
-
-Imports nothing that could fail before it can tell of it.
-"""
+"""The entry point of `ohmwright` and `python -m ohmwright`; a failing import is reported, too."""
 
 from __future__ import annotations
 
@@ -9,13 +6,13 @@ import sys
 
 
 def main() -> None:
-    """Run the command line; a program that cannot even be imported says so, with its code."""
+    """Run the command line and exit; a failing import ends with its message and exit code."""
     try:
         from ohmwright.cli.main import main as run
     except Exception as problem:
-        from ohmwright.cli.telling import told
+        from ohmwright.cli.error_report import report_error
 
-        sys.exit(told(problem))
+        sys.exit(report_error(problem))
     run()
 
 

@@ -18,8 +18,8 @@ import pytest
 
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.live import LiveView
-from ohmwright.cli.open_bench import assembled, simulated_bench
-from ohmwright.cli.status_line import status
+from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.cli.status_line import status_line
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.model.bench_file import Simulation
@@ -54,7 +54,7 @@ REST = BenchStatus("off", 100.0, rest_left_s=14.0)
 def test_the_line_is_true_when_it_is_read(
     moment: BenchStatus | None, after_s: float, said: str
 ) -> None:
-    line = status(moment, 100.0 + after_s)
+    line = status_line(moment, 100.0 + after_s)
     assert line.plain.startswith(said)
     assert len(line.plain) < 80
 
@@ -89,7 +89,9 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     view = LiveView(clock, 1)
     analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
     generator = MemoryLink("generator", hardware.generator_port, clock)
-    bench = assembled(data, clock, analyzer, generator, SimulatedOperator(hardware.panel, clock))
+    bench = assemble_bench(
+        data, clock, analyzer, generator, SimulatedOperator(hardware.panel, clock)
+    )
     file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
     async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_status):
         view.on_event(event)
@@ -150,13 +152,13 @@ pytestmark_terminal = pytest.mark.skipif(sys.platform == "win32", reason="needs 
 RUNNING = """
 import anyio, sys
 from types import SimpleNamespace
-from ohmwright.cli.drive import stopped_by_signals
+from ohmwright.cli.signals import cancel_on_signal
 from ohmwright.cli.live import live_view
 from ohmwright.wire.clock import RealClock
 
 async def work():
     with live_view(SimpleNamespace(clock=RealClock(), operator=None), 1):
-        with stopped_by_signals() as stop:
+        with cancel_on_signal() as stop:
             print("it runs")
             await anyio.sleep_forever()
     print("stopped", stop.cancelled_caught)
@@ -231,7 +233,7 @@ def test_a_crash_leaves_the_terminal_as_it_was() -> None:
 ASKING = """
 import anyio
 from types import SimpleNamespace
-from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
+from ohmwright.cli.terminal_operator import TerminalOperator, PlainDisplay
 from ohmwright.cli.live import live_view
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_status import BenchStatus
@@ -239,7 +241,7 @@ from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import RealClock
 
 async def work():
-    clock, person = RealClock(), PersonAtTerminal(PlainScreen())
+    clock, person = RealClock(), TerminalOperator(PlainDisplay())
     with live_view(SimpleNamespace(clock=clock, operator=person), 1) as view:
         view.on_status(BenchStatus("on", clock.now_s(), age_s=1.0, left_s=20.0, current_ma=812.0))
         answer = await person.carry_out(PressKey("coarse", "up", 2))

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.places import operator_key
+from ohmwright.cli.paths import operator_key
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from rich.progress import Progress
 
-from ohmwright.cli.open_records import existing_records, meant
+from ohmwright.cli.open_records import open_existing_records, resolved_run_id
 from ohmwright.model.event import ActivationOpened, RunResumed
 from ohmwright.model.shipped import shipped
 
@@ -64,7 +64,7 @@ def test_only_the_command_that_began_a_run_goes_on_with_it(
     run = begun(*begin)
     refused = resume(go_on[0], run, *go_on[1:])
     assert (refused.code, words in refused.err) == (2, True)
-    with existing_records(str(tmp_path / "r")) as store:
+    with open_existing_records(str(tmp_path / "r")) as store:
         assert not any(isinstance(event, RunResumed) for event in store.events(run))
     assert resume(begin[0], run, *begin[1:]).code == 1
 
@@ -126,8 +126,8 @@ def test_the_bar_begins_where_the_run_stands(
 def test_totals_are_of_the_whole_run(begun: Callable, resume: Callable, tmp_path: Path) -> None:
     run = begun("verify")
     resume("verify", run)
-    with existing_records(str(tmp_path / "r")) as store:
-        events = store.events(meant(store, run))
+    with open_existing_records(str(tmp_path / "r")) as store:
+        events = store.events(resolved_run_id(store, run))
     opened = sum(isinstance(event, ActivationOpened) for event in events)
     assert opened >= 4  # two points, and before each part the proofs of an unattended run
     closed = [e.on_s for e in events if e.kind == "activation_closed"]

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.open_records import existing_records
+from ohmwright.cli.open_records import open_existing_records
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.shipped import shipped
 
@@ -83,7 +83,7 @@ def _begun(records: Path, child: subprocess.Popen[bytes]) -> None:
     """Return when the child has an activation on record."""
     for _ in range(1200):
         assert child.poll() is None
-        with suppress(OhmwrightError), existing_records(str(records)) as store:
+        with suppress(OhmwrightError), open_existing_records(str(records)) as store:
             for run in store.run_ids():
                 if any(event.kind == "activation_opened" for event in store.events(run)):
                     return
@@ -107,7 +107,7 @@ def test_a_stop_is_carried_out_where_nobody_takes_the_output(
         finally:
             child.kill()
             os.close(out)
-    with existing_records(str(records)) as store:
+    with open_existing_records(str(records)) as store:
         last = store.events(store.run_ids()[0])[-1]
     assert (last.kind, last.error, last.rf_state) == ("fault", "Stopped", "off")
 
@@ -135,8 +135,8 @@ def test_all_that_was_asked_for_reaches_a_reader_who_takes_his_time() -> None:
     lines = 20_000
     show = f"import sys; sys.stdout.write('\\n'.join(map(str, range({lines}))))"
     code = (
-        "from ohmwright.cli.streams import allow_for_any_console, results_lost\n"
-        f"allow_for_any_console(); {show}; results_lost()"
+        "from ohmwright.cli.streams import install_nonblocking_streams, finish_output\n"
+        f"install_nonblocking_streams(); {show}; finish_output()"
     )
     child = subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True)
     time.sleep(1.0)

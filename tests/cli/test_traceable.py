@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.open_records import existing_records, meant
-from ohmwright.cli.tables import with_uncertainty
+from ohmwright.cli.open_records import open_existing_records, resolved_run_id
+from ohmwright.cli.tables import value_with_uncertainty
 from ohmwright.model.event import RunStarted
 from ohmwright.model.result import Measured
 from ohmwright.model.shipped import shipped
@@ -42,8 +42,8 @@ def expire(bench: Path) -> None:
 
 
 def started(tmp_path: Path) -> RunStarted:
-    with existing_records(str(tmp_path / "r")) as store:
-        event = store.events(meant(store, "last"))[0]
+    with open_existing_records(str(tmp_path / "r")) as store:
+        event = store.events(resolved_run_id(store, "last"))[0]
     assert isinstance(event, RunStarted)
     return event
 
@@ -199,4 +199,4 @@ def test_uncertainty_is_stated_to_two_digits(
     value: float, expanded: float | None, text: str
 ) -> None:
     measured = Measured(value=value, uncertainty=1.0, dof=9, age_s=6, expanded=expanded)
-    assert with_uncertainty(measured) == text
+    assert value_with_uncertainty(measured) == text

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli.places import operator_key
+from ohmwright.cli.paths import operator_key
 from ohmwright.model.shipped import shipped
 
 from .forger import forge

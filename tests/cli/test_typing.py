@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli import at_terminal, keyboard
+from ohmwright.cli import keyboard, terminal_operator
 from ohmwright.instruments.requests import DONE, NO, Inspect, Instruct
 from ohmwright.model.errors import UsageError
 
@@ -85,14 +85,14 @@ async def test_what_is_typed_before_a_request_can_have_been_read_is_thrown_away(
             assert select.select([its], [], [], 10)[0]
 
     def discard_then_type() -> None:
-        keyboard.discard_typed()
+        keyboard.discard_pending_input()
         os.write(ours, b"n\n")
 
-    monkeypatch.setattr(at_terminal, "_TIME", Reading())
-    monkeypatch.setattr(at_terminal, "discard_typed", discard_then_type)
+    monkeypatch.setattr(terminal_operator, "_TIME", Reading())
+    monkeypatch.setattr(terminal_operator, "discard_pending_input", discard_then_type)
     with os.fdopen(its, closefd=True) as terminal:
         monkeypatch.setattr(sys, "stdin", terminal)
-        person = at_terminal.PersonAtTerminal(at_terminal.PlainScreen())
+        person = terminal_operator.TerminalOperator(terminal_operator.PlainDisplay())
         assert await person.carry_out(Inspect("Is the cord whole?")) == NO
     os.close(ours)
 
@@ -104,8 +104,8 @@ async def test_lines_of_a_pipe_answer_in_their_order(monkeypatch: pytest.MonkeyP
     os.close(write)
     with os.fdopen(read) as lines:
         monkeypatch.setattr(sys, "stdin", lines)
-        monkeypatch.setattr(at_terminal.PersonAtTerminal, "reading_s", 0.0)
-        person = at_terminal.PersonAtTerminal(at_terminal.PlainScreen())
+        monkeypatch.setattr(terminal_operator.TerminalOperator, "reading_time_s", 0.0)
+        person = terminal_operator.TerminalOperator(terminal_operator.PlainDisplay())
         assert await person.carry_out(Instruct("Join the lead.")) == DONE
         assert await person.carry_out(Inspect("Is the cord whole?")) == NO
         with pytest.raises(UsageError, match="standard input has ended"):

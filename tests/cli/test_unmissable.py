@@ -17,9 +17,10 @@ import pytest
 from ohmwright.wire.guard.process import RF_WARNING
 
 TELLING = """
-from ohmwright.cli.telling import tell
+from ohmwright.cli.error_report import print_error
 from ohmwright.model.errors import ReleaseNotConfirmed
-tell(ReleaseNotConfirmed("RF MAY STILL BE ON: " + 9 * "so it is, ", "So.", "Switch it off now."))
+text = "RF MAY STILL BE ON: " + 9 * "so it is, "
+print_error(ReleaseNotConfirmed(text, "So.", "Switch it off now."))
 """
 
 

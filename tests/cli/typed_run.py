@@ -16,10 +16,10 @@ from pathlib import Path
 import anyio
 from rich.text import Text
 
-from ohmwright.cli.at_terminal import PersonAtTerminal, PlainScreen
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.console import err
-from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.cli.terminal_operator import PlainDisplay, TerminalOperator
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.requests import Answer, Request
@@ -37,25 +37,25 @@ MOST_RUNS = 400
 STAGES: tuple[Stage, ...] = ("adjust", "as_found")
 
 
-class NumberedScreen(PlainScreen):
+class NumberedScreen(PlainDisplay):
     """Ends each question, as shown, with its number."""
 
     number = 0
 
     @contextmanager
-    def asking(self, question: Sequence[Text]) -> Iterator[None]:
+    def prompt(self, question: Sequence[Text]) -> Iterator[None]:
         self.number += 1
-        with super().asking([*question[:-1], Text(f"<ask {self.number}>")]):
+        with super().prompt([*question[:-1], Text(f"<ask {self.number}>")]):
             yield
 
 
 SCREEN = NumberedScreen()
 
 
-class TypingPerson(PersonAtTerminal):
+class TypingPerson(TerminalOperator):
     """Answers at the terminal; a simulated hand then does at the panel what was asked."""
 
-    reading_s = 0.01
+    reading_time_s = 0.01
 
     def __init__(self, panel: Panel, clock: VirtualClock) -> None:
         super().__init__(SCREEN)
@@ -81,7 +81,7 @@ async def one_run(seed: int) -> list[Asked]:
     hardware = simulated_bench(data, clock)
     person = TypingPerson(hardware.panel, clock)
     analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
-    bench = assembled(data, clock, analyzer, None, person)
+    bench = assemble_bench(data, clock, analyzer, None, person)
     file = read_procedure(shipped("procedures", "attended-marlow.toml"))
     said = []
     with suppress(OhmwrightError):

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.cli.bench_data import BenchData, read_bench
-from ohmwright.cli.open_bench import assembled, simulated_bench
+from ohmwright.cli.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.absent_operator import AbsentOperator
@@ -58,7 +58,7 @@ def make_rig() -> Callable[..., Rig]:
         has_port = data.file.generator.link is not None
         person = SimulatedOperator(hardware.panel, clock) if attended else AbsentOperator()
         return Rig(
-            assembled(data, clock, analyzer, generator if has_port else None, person), hardware
+            assemble_bench(data, clock, analyzer, generator if has_port else None, person), hardware
         )
 
     return make

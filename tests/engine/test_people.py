@@ -10,8 +10,8 @@ import anyio
 import pytest
 from rich.console import Console
 
-from ohmwright.cli.drive import drive
 from ohmwright.cli.live import LiveView
+from ohmwright.cli.run_and_record import run_and_record
 from ohmwright.cli.tables import run_tables
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
@@ -392,7 +392,7 @@ async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(rig) -> None:
     Helper.at(rig, at_second_press(interrupt))
     store, notes = Kept(), PendingEvents()
     job = Job(read_procedure(ATTENDED), ("adjust",), "test")
-    await drive(job, rig.bench, store, LiveView(rig.bench.clock, 1), notes)
+    await run_and_record(job, rig.bench, store, LiveView(rig.bench.clock, 1), notes)
     *_, fault = store.events
     assert isinstance(fault, Fault)
     assert (fault.error, fault.rf_state) == ("Stopped", "off")

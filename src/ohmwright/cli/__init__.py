@@ -7,7 +7,7 @@ Read in this order:
     bench_data, open_bench      a bench as the command line names it, read, then opened
     run_command, drive          one run from start to exit code: every event kept, then shown
     live, status_line           how far a run is, and how RF stands
-    at_terminal, keyboard       requests to the person, and what they type
+    terminal_operator, keyboard       requests to the person, and what they type
     telling, crash              how every command that fails ends
     streams, console            output that holds nothing up
     the *_command modules       one a command

@@ -1,4 +1,4 @@
-"""A bench as the command line names it: its file, its data files, what is different this time."""
+"""A bench file with all files that it names, read and checked; nothing is opened."""
 
 from __future__ import annotations
 
@@ -19,13 +19,13 @@ from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.command_set import CommandSet, Verb, command_set_file
 
-from .places import certificate_file, data_file
+from .paths import certificate_file, data_file
 
-N = TypeVar("N", bound=FrozenModel)
+M = TypeVar("M", bound=FrozenModel)
 
 
-class Physics(NamedTuple):
-    """The invented hardware behind a simulated bench."""
+class SimulationProfiles(NamedTuple):
+    """What a simulated bench is simulated from."""
 
     analyzer: AnalyzerProfile
     generator: GeneratorProfile
@@ -33,7 +33,7 @@ class Physics(NamedTuple):
 
 @dataclass(frozen=True)
 class BenchData:
-    """A bench file with the data files that it names."""
+    """The content of a bench file and of the files that it names."""
 
     file: BenchFile
     path: Path
@@ -45,32 +45,33 @@ class BenchData:
     certificate: AnalyzerCertificate | None
     analyzer_commands: CommandSet
     generator_commands: CommandSet | None
-    """None where a person works the generator."""
-    physics: Physics | None
-    """Of hardware that is simulated in this process."""
+    """None where the generator is operated by hand."""
+    profiles: SimulationProfiles | None
+    """None where the hardware is not simulated in this process."""
     faults: tuple[LineFault, ...] = ()
-    """What befalls the lines of the simulated hardware."""
+    """Faults to inject on the lines of the simulated hardware."""
     documents: tuple[Document, ...] = ()
     """The text of every file, as it was read."""
 
     @property
     def virtual_time(self) -> bool:
-        """Whether its clock is a simulated one, which begins on the simulator's own date."""
+        """Whether the bench's clock is simulated, which starts at the simulator's own date."""
         simulated = isinstance(self.file.analyzer.link, Simulated)
         return simulated or self.file.stepped_time is not None
 
 
 @dataclass(frozen=True)
 class BenchChoice:
-    """The bench that a command works on, as the command line says it."""
+    """The bench of a command: its file and the options that differ from it."""
 
     path: Path
     port: str | None = None
-    """Instead of the analyzer's serial port: a name, or `serial=NUMBER` of its USB adapter."""
+    """Replaces the analyzer's serial port: a name, or `serial=NUMBER` of its USB adapter."""
     guarded: bool = True
+    """Whether a guard process owns the analyzer's port."""
 
     def read(self) -> BenchData:
-        """The bench file and its data files. Raises SourceError, UsageError."""
+        """Return the bench file with its data files. Raises SourceError, UsageError."""
         data = read_bench(self.path)
         if self.port is None:
             return data
@@ -78,18 +79,18 @@ class BenchChoice:
 
 
 def read_bench(path: Path) -> BenchData:
-    """Read the bench file `path` and every file that a run on it would read.
+    """Read the bench file `path` and every file that a run on it reads.
 
-    Raises SourceError where one is missing or wrong, or they do not fit together.
+    Raises SourceError where a file is missing or wrong, or the files contradict each other.
     """
     read = _Reader()
-    file = read.noun("bench", path, BenchFile)
+    file = read.parse("bench", path, BenchFile)
     analyzer_path = data_file(file.analyzer.data, path, "analyzers")
     generator_path = data_file(file.generator.data, path, "generators")
     certificate = file.analyzer.certificate
     certificate_path = None if certificate is None else certificate_file(certificate, path)
-    analyzer = read.noun("analyzer data", analyzer_path, AnalyzerData, table="data")
-    generator = read.noun("generator data", generator_path, GeneratorData, table="data")
+    analyzer = read.parse("analyzer data", analyzer_path, AnalyzerData, table="data")
+    generator = read.parse("generator data", generator_path, GeneratorData, table="data")
     simulated = isinstance(file.analyzer.link, Simulated)
     analyzer_commands = read.commands(
         "analyzer command set", analyzer.command_set, analyzer_path, ANALYZER
@@ -105,35 +106,37 @@ def read_bench(path: Path) -> BenchData:
         certificate_path,
         None
         if certificate_path is None
-        else read.noun("analyzer certificate", certificate_path, AnalyzerCertificate),
+        else read.parse("analyzer certificate", certificate_path, AnalyzerCertificate),
         analyzer_commands,
         _generator_commands(read, file, generator, generator_path),
-        read_physics(analyzer_path, generator_path) if simulated else None,
+        read_simulation_profiles(analyzer_path, generator_path) if simulated else None,
         documents=tuple(read.documents),
     )
 
 
 class _Reader:
-    """Reads files and keeps the text of each, just as it was validated."""
+    """Reads files and keeps each text that was validated, in `documents`."""
 
     def __init__(self) -> None:
         self.documents: list[Document] = []
 
-    def noun(self, role: Role, path: Path, noun: type[N], *, table: str | None = None) -> N:
+    def parse(self, role: Role, path: Path, model: type[M], *, table: str | None = None) -> M:
         text = read_text(path)
         self.documents.append(document(role, path, text))
-        return parse(path, text, noun, table=table)
+        return parse(path, text, model, table=table)
 
     def commands(self, role: Role, name: str, beside: Path, needed: tuple[Verb, ...]) -> CommandSet:
         where = command_set_file(name, beside)
-        commands = self.noun(role, where, CommandSet)
+        commands = self.parse(role, where, CommandSet)
         check_complete(commands, needed, str(where))
         return commands
 
 
-def read_physics(analyzer_path: Path, generator_path: Path) -> Physics:
-    """What simulates the hardware of two data files. Raises SourceError where one has none."""
-    return Physics(load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile))
+def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> SimulationProfiles:
+    """Read the simulation profiles in two data files. Raises SourceError where one has none."""
+    return SimulationProfiles(
+        load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile)
+    )
 
 
 def _generator_commands(

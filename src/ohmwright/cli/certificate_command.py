@@ -1,4 +1,4 @@
-"""`certificate`: the papers of a finished run."""
+"""The command `certificate`: write the certificate files of a finished run."""
 
 from __future__ import annotations
 
@@ -23,16 +23,16 @@ from ohmwright.reports.label import LabelSize, label
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.typesetting import Form
 
-from .console import out, print_json, say
-from .open_records import existing_records, meant, trusted_keys
-from .places import plain
+from .console import out, print_json, print_notice
+from .open_records import open_existing_records, resolved_run_id, trusted_keys
+from .paths import file_name_safe
 
-_FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
+_LABEL_FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
 
 
 @dataclass(frozen=True)
-class Options:
-    """What the papers need that no record has."""
+class CertificateOptions:
+    """What a certificate needs beside the record; `due`: next calibration, on the label."""
 
     due: date | None = None
     label_size: LabelSize = field(default_factory=LabelSize)
@@ -42,8 +42,8 @@ class Options:
 
 
 @dataclass(frozen=True)
-class Wanted:
-    """Which papers, and where; all absent is PDF and HTML in the current folder."""
+class OutputPaths:
+    """Which files to write; without any, PDF and HTML in the current folder."""
 
     pdf: Path | None = None
     html: Path | None = None
@@ -53,7 +53,7 @@ class Wanted:
     all: Path | None = None
 
     def files(self, name: str) -> dict[str, Path]:
-        """The kind and the place of each; `name` is what they are called by default."""
+        """Return the path of each kind of file; `name`: file name without ending by default."""
         if self.all is not None:
             ends = {"pdf": "pdf", "html": "html", "csv": "csv", "dcc": "xml", "label": "label.svg"}
             return {kind: self.all / f"{name}.{end}" for kind, end in ends.items()}
@@ -62,10 +62,10 @@ class Wanted:
         return given or {kind: Path(f"{name}.{kind}") for kind in ("pdf", "html")}
 
 
-class Papers:
-    """Makes each paper of one run when it is asked for."""
+class CertificateRenderer:
+    """Returns the content of each kind of certificate file of one run."""
 
-    def __init__(self, certificate: Certificate, record: str, options: Options) -> None:
+    def __init__(self, certificate: Certificate, record: str, options: CertificateOptions) -> None:
         self.certificate, self._record, self._options = certificate, record, options
 
     @cached_property
@@ -73,25 +73,25 @@ class Papers:
         return certificate_text(self.certificate)
 
     def name(self) -> str:
-        """Asset, date and run, as a file name that every system takes."""
+        """Return asset, date and run id as a file name without ending, valid on every system."""
         day = f"{self.certificate.ended_at.astimezone(UTC):%Y-%m-%d}"
         parts = (self.certificate.asset.id, day, self.certificate.run_id)
-        return "-".join(_plain(part) for part in parts)
+        return "-".join(_file_name_part(part) for part in parts)
 
     def pdf(self, _: Path) -> bytes:
-        """PDF/A-3b with the record attached."""
+        """Return a PDF/A-3b with the record attached."""
         return certificate_pdf(self._sheet, self.certificate.ended_at, self._record)
 
     def html(self, _: Path) -> bytes:
-        """One HTML file."""
+        """Return the certificate as one HTML file."""
         return certificate_html(self._sheet).encode()
 
     def csv(self, _: Path) -> bytes:
-        """Results as CSV."""
+        """Return the results as CSV."""
         return certificate_csv(self.certificate)
 
     def dcc(self, _: Path) -> bytes:
-        """Digital calibration certificate, held against the schema where one is given."""
+        """Return the digital calibration certificate (XML), validated where a schema is given."""
         from ohmwright.reports.dcc import UNKNOWN_COUNTRY, certificate_dcc
         from ohmwright.reports.dcc_schema import check_schema
 
@@ -101,8 +101,8 @@ class Papers:
         return document
 
     def label(self, path: Path) -> bytes:
-        """The label, in the form that the ending of `path` names."""
-        form = _FORMS.get(path.suffix.lower())
+        """Return the label, as SVG, PDF or PNG by the ending of `path`; UsageError for others."""
+        form = _LABEL_FORMS.get(path.suffix.lower())
         if form is None:
             raise UsageError(
                 f"{path}: a label is an SVG, PDF or PNG file.", do="Give a name that ends in one."
@@ -110,11 +110,13 @@ class Papers:
         return label(self.certificate, self._options.label_size, form=form, due=self._options.due)
 
 
-def papers_of(store: SqlStore, run_id: str, trusted: TrustedKeys, options: Options) -> Papers:
-    """The papers of a run; its record is attached as `record export` writes it.
+def certificate_renderer(
+    store: SqlStore, run_id: str, trusted: TrustedKeys, options: CertificateOptions
+) -> CertificateRenderer:
+    """Return the renderer for a finished run; a PDF has the record attached as exported.
 
-    Raises RecordError where the store lacks what this computer has seen of it: what an older
-    copy says of a unit may have been overtaken.
+    Raises RecordError where the store lacks records that this computer has seen in it, since an
+    older copy of a store may not hold the latest results of a unit.
     """
     with store.database.read() as connection:
         store.refuse_loss(connection)
@@ -122,32 +124,35 @@ def papers_of(store: SqlStore, run_id: str, trusted: TrustedKeys, options: Optio
     note = "; ".join(map(_seal_note, _untrusted(store, run_id, trusted)))
     certificate = certificate_of(events, head, note)
     record = b"".join(line + b"\n" for line in run_lines(store.stored_run(run_id)))
-    return Papers(certificate, record.decode(), options)
+    return CertificateRenderer(certificate, record.decode(), options)
 
 
 def _untrusted(store: SqlStore, run_id: str, trusted: TrustedKeys) -> list[Signer]:
-    """Who sealed the run with a key that is not trusted here."""
+    """Return who sealed the run with a key that is not trusted here."""
     sealed = signers(seals(store.database), (run_id,))
     return [signer for signer in sealed if signer.key not in trusted]
 
 
 def _seal_note(signer: Signer) -> str:
-    """What papers say of a seal by a key that is not trusted."""
+    """Return the note on a certificate about a seal by a key that is not trusted."""
     return (
         f"Not known who sealed the record: key {signer.fingerprint}, said to be of "
         f"{', '.join(signer.operators)}, was not trusted where this paper was made."
     )
 
 
-def write_papers(papers: Papers, wanted: Wanted, *, overwrite: bool) -> dict[str, Path]:
-    """Make every paper, then write them; return their places.
+def write_certificate_files(
+    renderer: CertificateRenderer, paths: OutputPaths, *, overwrite: bool
+) -> dict[str, Path]:
+    """Render every file, then write them; return the path of each kind.
 
-    Raises UsageError where another file is in the way: then nothing is written.
+    Raises UsageError, and writes nothing, where a file of other content exists and `overwrite` is
+    false; RecordError where a file cannot be written.
     """
-    files = wanted.files(papers.name())
+    files = paths.files(renderer.name())
     made: dict[Path, bytes] = {}
     for kind, path in files.items():
-        make: Callable[[Path], bytes] = getattr(papers, kind)
+        make: Callable[[Path], bytes] = getattr(renderer, kind)
         made[path] = make(path)
     for path, content in made.items():
         if path.exists() and not overwrite and path.read_bytes() != content:
@@ -165,23 +170,23 @@ def run_certificate(
     run: str,
     records: str | None,
     trusted: Path | None,
-    wanted: Wanted,
-    options: Options,
+    paths: OutputPaths,
+    options: CertificateOptions,
     *,
     as_json: bool,
 ) -> None:
-    """Write the papers of a run and say where they are; and a seal by a key not trusted."""
-    with existing_records(records) as store:
-        run_id = meant(store, run)
-        papers = papers_of(store, run_id, trusted_keys(trusted), options)
-    if papers.certificate.seal_note:
-        say(papers.certificate.seal_note)
-    if options.due is not None and papers.certificate.verdict != "pass":
-        say(f"The label has no due date: the verdict is {papers.certificate.verdict}.")
-    files = write_papers(papers, wanted, overwrite=options.overwrite)
+    """Write the certificate files of a run and print their paths; a note on an untrusted seal."""
+    with open_existing_records(records) as store:
+        run_id = resolved_run_id(store, run)
+        renderer = certificate_renderer(store, run_id, trusted_keys(trusted), options)
+    if renderer.certificate.seal_note:
+        print_notice(renderer.certificate.seal_note)
+    if options.due is not None and renderer.certificate.verdict != "pass":
+        print_notice(f"The label has no due date: the verdict is {renderer.certificate.verdict}.")
+    files = write_certificate_files(renderer, paths, overwrite=options.overwrite)
     if as_json:
         said = {kind: str(path) for kind, path in files.items()}
-        print_json({"run": run_id, "verdict": papers.certificate.verdict, "files": said})
+        print_json({"run": run_id, "verdict": renderer.certificate.verdict, "files": said})
         return
     for path in files.values():
         out().print(Text(f"Written: {path}"), soft_wrap=True)
@@ -190,7 +195,7 @@ def run_certificate(
 
 
 def label_size(text: str) -> LabelSize:
-    """`50x25` in mm. Raises UsageError."""
+    """Parse a size such as `50x25`, width by height in mm. Raises UsageError."""
     try:
         width_mm, height_mm = (float(part) for part in text.lower().split("x"))
     except ValueError:
@@ -205,7 +210,7 @@ def label_size(text: str) -> LabelSize:
 
 
 def country_code(text: str | None) -> str | None:
-    """Two capital letters of ISO 3166-1. Raises UsageError."""
+    """Return `text` if it has the form of an ISO 3166-1 alpha-2 code. Raises UsageError."""
     if text is None or (len(text) == 2 and text.isascii() and text.isalpha() and text.isupper()):
         return text
     raise UsageError(
@@ -213,9 +218,9 @@ def country_code(text: str | None) -> str | None:
     )
 
 
-def _plain(text: str) -> str:
-    """`text` as part of a file name."""
-    return plain(text)[:60].strip("-") or "unit"
+def _file_name_part(text: str) -> str:
+    """Return `text` as a part of a file name, at most 60 characters and not empty."""
+    return file_name_safe(text)[:60].strip("-") or "unit"
 
 
 def _write(path: Path, content: bytes) -> None:

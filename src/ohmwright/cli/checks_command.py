@@ -1,4 +1,4 @@
-"""`checks`: the installation check, known values recomputed through the code that a job runs."""
+"""The command `checks`: known values recomputed by the code that a job runs, as a table."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ BySubject = Mapping[str, Sequence[Outcome]]
 
 
 def run_checks(*, as_json: bool) -> int:
-    """Print expected and got of every check; 1 if any differs."""
+    """Print expected and computed value of every check; return 0, or 1 if any differs."""
     outcomes = {
         subject: [check.outcome() for check in checks] for subject, checks in all_checks().items()
     }
@@ -67,7 +67,7 @@ def _row(subject: str, outcome: Outcome) -> dict[str, Value | bool | None]:
 
 
 def _tables(outcomes: BySubject) -> Iterator[RenderableType]:
-    """A heading a subject and a clause, and under each its values in columns that stay in line."""
+    """Yield a heading for each subject and clause, and a table of the values of each clause."""
     yield _columns([("Subject, source, value", "Expected", "Got", "Off/tol", "Known")])
     for subject, of_subject in outcomes.items():
         yield Text(subject, style="bold")
@@ -103,7 +103,7 @@ def _figure(value: Value) -> str:
 
 
 def _off(outcome: Outcome) -> str:
-    """The difference in tolerances; nothing for a verdict."""
+    """Return the difference as a multiple of the tolerance; nothing for a verdict."""
     expected, got = outcome.check.expected, outcome.got
     if isinstance(expected, str) or isinstance(got, str):
         return ""

@@ -1,4 +1,4 @@
-"""Where the terminal prints."""
+"""Standard output and standard error as rich consoles, notices and JSON documents."""
 
 from __future__ import annotations
 
@@ -16,24 +16,25 @@ CAUTION = (
 
 @cache
 def out() -> Console:
-    """Results go here. rich honours NO_COLOR and the width of the terminal.
+    """Return the console on standard output, for results.
 
-    What is printed is what is shown: names and paths may hold brackets and colons.
+    rich honours NO_COLOR and the width of the terminal. Its markup and emoji codes are off, since
+    names and paths may contain brackets and colons.
     """
     return Console(highlight=False, markup=False, emoji=False)
 
 
 @cache
 def err() -> Console:
-    """Progress, questions and cautions go here."""
+    """Return the console on standard error, for progress, requests and cautions."""
     return Console(stderr=True, highlight=False, markup=False, emoji=False)
 
 
-def say(sentence: str) -> None:
-    """Tell a person something beside the results."""
+def print_notice(sentence: str) -> None:
+    """Print a sentence on standard error."""
     err().print(sentence, markup=False, soft_wrap=True)
 
 
 def print_json(document: object) -> None:
-    """Print one machine-readable document, untouched by rich."""
+    """Print `document` as JSON on standard output, without wrapping or colour."""
     print(json.dumps(document, indent=2))  # noqa: T201 - the one place that prints plainly

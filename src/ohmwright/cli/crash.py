@@ -1,7 +1,6 @@
-"""A fault of the program itself: one message, its trace in a log file, and what is known of RF.
+"""Faults of the program itself: a message, the traceback in a log file, the last RF state.
 
-Needs nothing but the standard library and the words of an error, so that it can still be told
-when an import is what failed.
+Imports the standard library, error classes and RF state alone, since an import may be what failed.
 """
 
 from __future__ import annotations
@@ -24,34 +23,38 @@ _PASSWORD = re.compile(r"(://[^/\s:@]*):[^/\s@]*@")
 _LONGEST = 300
 
 
-def as_told(problem: BaseException) -> tuple[OhmwrightError, ...]:
-    """What a person has to be told of `problem`, the most urgent first.
+def reportable_errors(problem: BaseException) -> tuple[OhmwrightError, ...]:
+    """Return the errors to report for `problem`, the most urgent first; at least one.
 
-    What nobody foresaw becomes a ProgramFault, whose trace is then in a log file; also where it
-    ended an activation whose release could then not be confirmed.
+    An exception that is no OhmwrightError becomes a ProgramFault, and its traceback is written to a
+    log file; also where it ended an activation whose release could then not be confirmed. Where RF
+    may be on, ReleaseNotConfirmed comes first.
     """
     while isinstance(problem, BaseExceptionGroup) and len(problem.exceptions) == 1:
-        problem = problem.exceptions[0]  # what failed in a task of several is what failed
-    told = tuple(_fault_or_foreseen(problem))
-    if not rf_state.latest().may_be_on or isinstance(told[0], ReleaseNotConfirmed):
-        return told
-    if isinstance(told[0], ProgramFault):
-        return (_rf_unknown("The program itself failed before it could see that RF is off."), *told)
-    # what the error itself would have done may lead to the electrodes, and is left out
-    return (_rf_unknown(f"It could not be read any more: {told[0].happened}"),)
+        problem = problem.exceptions[0]  # of several tasks, the one that failed
+    errors = tuple(_errors_of(problem))
+    if not rf_state.latest().may_be_on or isinstance(errors[0], ReleaseNotConfirmed):
+        return errors
+    if isinstance(errors[0], ProgramFault):
+        return (
+            _rf_unknown("The program itself failed before it could see that RF is off."),
+            *errors,
+        )
+    # the advice of the error itself may send a person to the electrodes: it is left out
+    return (_rf_unknown(f"It could not be read any more: {errors[0].happened}"),)
 
 
-def _fault_or_foreseen(problem: BaseException) -> Iterator[OhmwrightError]:
+def _errors_of(problem: BaseException) -> Iterator[OhmwrightError]:
     if isinstance(problem, KeyboardInterrupt):
         yield Stopped("Stopped by hand.", rf_state.latest().text())
     elif not isinstance(problem, OhmwrightError):
-        yield _fault(problem)
+        yield _program_fault(problem)
     else:
         yield problem
         behind = problem.__context__
         crashed = isinstance(behind, Exception) and not isinstance(behind, OhmwrightError)
         if isinstance(problem, ReleaseNotConfirmed) and behind is not None and crashed:
-            yield _fault(behind)
+            yield _program_fault(behind)
 
 
 def _rf_unknown(why: str) -> ReleaseNotConfirmed:
@@ -63,27 +66,27 @@ def _rf_unknown(why: str) -> ReleaseNotConfirmed:
     )
 
 
-def _fault(problem: BaseException) -> ProgramFault:
-    said = " ".join(_said(problem).split())
-    what = f"{type(problem).__name__}: {said[:_LONGEST]}" if said else type(problem).__name__
+def _program_fault(problem: BaseException) -> ProgramFault:
+    text = " ".join(_text_of(problem).split())
+    what = f"{type(problem).__name__}: {text[:_LONGEST]}" if text else type(problem).__name__
     return ProgramFault(
         f"ohmwright itself failed: {what}.",
         "This is a fault of the program and says nothing about any unit. "
         f"{rf_state.latest().text()} What was recorded before it is kept: 'ohmwright record list'.",
-        f"{_where_the_trace_is(problem)} Give it to whoever looks after the program; a run that "
+        f"{_write_trace(problem)} Give it to whoever looks after the program; a run that "
         "was cut short goes on with --resume.",
     )
 
 
-def _said(problem: BaseException) -> str:
+def _text_of(problem: BaseException) -> str:
     try:
         return str(problem)
     except Exception:
         return ""
 
 
-def _where_the_trace_is(problem: BaseException) -> str:
-    """Write the trace down; say where, or why nowhere."""
+def _write_trace(problem: BaseException) -> str:
+    """Write the traceback to a log file; return a sentence with its path, or why there is none."""
     text, why = _trace(problem), ""
     for folder in _folders():
         try:
@@ -100,8 +103,9 @@ def _where_the_trace_is(problem: BaseException) -> str:
 
 
 def _folders() -> Iterator[Path]:
+    """Yield the folders to try: the user's state folder, then the temporary one."""
     with suppress(Exception):  # it may be the import that failed
-        from .places import crash_folder
+        from .paths import crash_folder
 
         yield crash_folder()
     with suppress(OSError):  # there may be no folder for temporary files
@@ -109,6 +113,7 @@ def _folders() -> Iterator[Path]:
 
 
 def _trace(problem: BaseException) -> str:
+    """Return versions, command line, RF state and traceback, without passwords of URLs."""
     words = _PASSWORD.sub(r"\1:...@", " ".join(sys.argv[1:]))
     head = (
         f"ohmwright {__version__}, Python {platform.python_version()}, {platform.platform()}\n"

@@ -1,4 +1,4 @@
-"""`doctor`: open every instrument and check it, with RF off unless a second of it is wanted."""
+"""The command `doctor`: open and check every instrument; RF stays off unless asked for."""
 
 from __future__ import annotations
 
@@ -25,21 +25,22 @@ from ohmwright.model.event import ProtectionProved
 
 from .bench_data import BenchChoice
 from .console import out, print_json
-from .findings import FILES, Finding, good, not_checked, not_good
-from .open_bench import opened
+from .doctor_finding import FILES, Finding, good, not_checked, not_good
+from .open_bench import open_bench
 
 _BY_RF = "only RF can show it: --with-rf, for a second at a low setting"
 
 
 def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
-    """Print every finding; 0 unless something was found to be NOT GOOD.
+    """Print every finding; return the largest of their exit codes, 0 where none is NOT GOOD.
 
-    RF stays off, but for a second where it is wanted to prove the analyzer's own limit.
+    `with_rf`: also two short activations at a low setting, which OFF and the analyzer's own time
+    limit must end.
     """
     data = choice.read()
 
     async def work() -> list[Finding]:
-        async with opened(data, unattended=not with_rf, guarded=choice.guarded) as bench:
+        async with open_bench(data, unattended=not with_rf, guarded=choice.guarded) as bench:
             found = [finding async for finding in _findings(bench)]
             return [*found, *await _with_rf(bench)] if with_rf else [*found, *_without_rf(bench)]
 
@@ -90,7 +91,7 @@ def _certificate(bench: Bench, identity: str) -> Finding:
 
 
 def _command_sets(bench: Bench) -> Iterator[Finding]:
-    """Whether they have words for all that the instruments can do by their data."""
+    """Yield whether the command sets cover what the data files say the instruments can do."""
     analyzer, generator = bench.analyzer, bench.generator
     yield _agreeing("analyzer", analyzer_contradictions(analyzer.data, analyzer.verbs))
     if generator.verbs is not None:
@@ -103,7 +104,7 @@ def _agreeing(who: str, contradictions: Iterable[str]) -> Finding:
 
 
 async def _watchdog(bench: Bench) -> Finding:
-    """A guard that hears nothing sends OFF and reads it back, all with the output off."""
+    """Check that the guard sends OFF when it hears nothing; the output is off throughout."""
     name = "the guard trips"
     try:
         proved = await bench.analyzer.prove_watchdog()
@@ -115,7 +116,7 @@ async def _watchdog(bench: Bench) -> Finding:
 
 
 def _without_rf(bench: Bench) -> Iterator[Finding]:
-    """What cannot be seen with the output off."""
+    """Yield the checks that cannot be made with the output off."""
     yield not_checked("OFF ends an activation", _BY_RF)
     name = "ends an activation by itself"
     if bench.analyzer.data.activation.bounded:
@@ -129,7 +130,7 @@ def _host_guarded(name: str) -> Finding:
 
 
 async def _with_rf(bench: Bench) -> list[Finding]:
-    """RF on for some seconds at a low setting: OFF must end it, and so must the limit."""
+    """Check that OFF and the time limit each end an activation of some seconds at low power."""
     try:
         proved = [event async for event in protection_self_test(Session(bench))]
     except (LinkError, OutOfCapability) as error:

@@ -1,4 +1,4 @@
-"""`record documents`: the files that a run went by, as they were read, out of its record."""
+"""The command `record documents`: write the files that a run used, from its record."""
 
 from __future__ import annotations
 
@@ -13,17 +13,18 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import DocumentKept
 
 from .console import out
-from .open_records import existing_records, meant
+from .open_records import open_existing_records, resolved_run_id
 from .transfer_command import new_file
 
 
 def write_documents(run: str, folder: Path, records: str | None) -> None:
-    """Write each document of a run into `folder`, named by what it is for.
+    """Write each document of a run into `folder`, named after its role.
 
-    Raises UsageError where the record keeps none, or a file of that name is there.
+    Raises UsageError where the record has none or a file of that name exists, RecordError where the
+    folder cannot be made.
     """
-    with existing_records(records) as store:
-        run_id = meant(store, run)
+    with open_existing_records(records) as store:
+        run_id = resolved_run_id(store, run)
         events = store.events(run_id)
     kept = [event.document for event in events if isinstance(event, DocumentKept)]
     if not kept:
@@ -42,7 +43,7 @@ def write_documents(run: str, folder: Path, records: str | None) -> None:
 
 
 def _named(folder: Path, kept: Iterable[Document]) -> Iterator[tuple[Path, Document]]:
-    """Where each goes; the second of a role, from a run that was resumed with it, is its 2."""
+    """Yield the path of each document; further ones of a role, after a resume, end in -2, -3."""
     seen = Counter[str]()
     for one in kept:
         seen[one.role] += 1

@@ -1,4 +1,4 @@
-"""`record fleet`, `trend` and `rebuild`: what many runs say together."""
+"""The commands `record fleet`, `trend` and `rebuild`: summaries over all runs on record."""
 
 from __future__ import annotations
 
@@ -25,15 +25,18 @@ from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import existing_records, records_to_read
-from .run_words import STYLES
+from .open_records import open_existing_records, open_records_for_reading
+from .run_summary import VERDICT_STYLES
 
 _Rows = Sequence[Row[Any]]
 
 
 def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
-    """The newest run of each unit, and how often each point of each model passed."""
-    with records_to_read(records) as store:
+    """Print the newest run of each unit, and the pass rate of each point of each model.
+
+    `not_since`: only units whose newest run began before this time.
+    """
+    with open_records_for_reading(records) as store:
         units = fetch_rows(store.database, last_seen(not_since))
         points = fetch_rows(store.database, pass_rates())
     if as_json:
@@ -49,8 +52,8 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
 def show_trend(
     records: str | None, model: str, step: str, point: str, stage: str, *, as_json: bool
 ) -> None:
-    """Month by month, how often a point passed over every unit of a model, and its error."""
-    with records_to_read(records) as store:
+    """Print pass rate and mean error of one point over all units of a model, month by month."""
+    with open_records_for_reading(records) as store:
         months = fetch_rows(store.database, trend(model, step, point, _stage(stage)))
     if as_json:
         print_json([_tally(month) for month in months])
@@ -59,8 +62,8 @@ def show_trend(
 
 
 def rebuild_summaries(records: str | None) -> None:
-    """Make anew what only sums up the records."""
-    with existing_records(records) as store, store.database.write() as connection:
+    """Recompute the summary tables from the results on record."""
+    with open_existing_records(records) as store, store.database.write() as connection:
         rebuild_summary_tables(connection)
     out().print("The summaries are made anew; what is on record was not touched.")
 
@@ -79,7 +82,7 @@ def _unit(row: Row[Any]) -> dict[str, object]:
 
 
 def _tally(row: Row[Any]) -> dict[str, object]:
-    """A row without its sums, and the error that these come to."""
+    """JSON object of a summary row: counts, mean and standard deviation of the error in percent."""
     error = relative_error(row)
     said = {
         key: value for key, value in row._mapping.items() if not key.endswith(("_ppm", "_ppm2"))
@@ -101,7 +104,7 @@ def _units_table(rows: _Rows) -> Table:
         verdict: Any = row.verdict or CUT_SHORT
         table.add_row(
             *(Text(printable(text)) for text in (row.asset, row.model, row.run_id, row.at[:10])),
-            Text(verdict, style=STYLES.get(verdict, "dim")),
+            Text(verdict, style=VERDICT_STYLES.get(verdict, "dim")),
             Text("simulated" if row.simulated else "", style="dim"),
         )
     return table

@@ -1,4 +1,4 @@
-"""`guide`: the pages for people, at a terminal as a page and in a pipe as Markdown."""
+"""The command `guide`: a page of the guide, formatted at a terminal, as Markdown in a pipe."""
 
 from __future__ import annotations
 
@@ -19,7 +19,7 @@ _WIDEST = 100
 
 
 def show_guide(topic: str | None) -> int:
-    """Show the page on `topic`, or the list of topics. Raises UsageError where there is none."""
+    """Print the page on `topic`, or the list of topics; return 0. Raises UsageError if unknown."""
     if topic is None:
         _show_topics()
     elif topic not in TOPICS:
@@ -42,7 +42,7 @@ def _show_topics() -> None:
 
 
 def _show(text: RenderableType) -> None:
-    """Print `text`, through the terminal's pager where it is longer than the screen."""
+    """Print `text`, through a pager where it is longer than the screen."""
     width = min(out().width, _WIDEST)
     options = out().options.update(width=width)
     with _pager() if len(out().render_lines(text, options)) >= out().height else nullcontext():

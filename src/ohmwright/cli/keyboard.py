@@ -1,4 +1,4 @@
-"""What a person types: whole lines, and nothing that was typed too early."""
+"""Standard input: discard what is pending, read the next line."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ import anyio.to_thread
 from ohmwright.model.errors import UsageError
 
 
-def discard_typed() -> None:
-    """Throw away what was typed and not read yet. A pipe or a file keeps its lines."""
+def discard_pending_input() -> None:
+    """Discard what was typed at a terminal and is not read yet; a pipe or file keeps its lines."""
     if sys.platform == "win32":
         import msvcrt
 
@@ -27,8 +27,11 @@ def discard_typed() -> None:
         termios.tcflush(descriptor, termios.TCIFLUSH)
 
 
-async def next_line() -> str:
-    """One line from the keyboard, given up at once when the run is stopped."""
+async def read_line() -> str:
+    """Return the next line of standard input, its end included; cancellable at once.
+
+    Raises UsageError where standard input has ended.
+    """
     descriptor = _descriptor()
     if descriptor is None:
         line: str = await anyio.to_thread.run_sync(sys.stdin.readline)
@@ -43,7 +46,7 @@ async def next_line() -> str:
 
 
 def _descriptor() -> int | None:
-    """What can be waited for; None where standard input is no stream of the system."""
+    """Return the descriptor to wait for; None on Windows or without a real standard input."""
     if sys.platform == "win32":
         return None
     try:
@@ -53,10 +56,10 @@ def _descriptor() -> int | None:
 
 
 async def _line_of(descriptor: int) -> str:
-    """A terminal's, pipe's or file's next line; nothing of the one after it is taken."""
+    """Return the next line; read byte by byte, so that nothing of the line after it is lost."""
     taken = b""
     while not taken.endswith(b"\n"):
-        with suppress(PermissionError):  # a file cannot be waited for: it is always ready
+        with suppress(PermissionError):  # a regular file cannot be polled: it is always ready
             await anyio.wait_readable(descriptor)
         byte = os.read(descriptor, 1)
         if not byte:

@@ -1,4 +1,4 @@
-"""`record keys list`, `new`, `trust` and `distrust`."""
+"""The commands `record keys list`, `new`, `trust` and `distrust`."""
 
 from __future__ import annotations
 
@@ -16,11 +16,14 @@ from ohmwright.records.trust import Signer, TrustedKeys, resolved_key, signers
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import are_there, open_records, own_key, trusted_keys
+from .open_records import open_records, own_key, records_exist, trusted_keys
 
 
 def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> int:
-    """Every key that is known here; 6 when your own cannot be used. None is made."""
+    """Print own key, trusted keys and those that signed runs; return 0, or 6 for a bad own key.
+
+    Creates no key.
+    """
     own, names = own_key(), trusted_keys(trusted).names()
     status, sealed = own.status(), _signers(records)
     if as_json:
@@ -33,7 +36,7 @@ def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> in
 
 
 def new_key(source: Path | None) -> None:
-    """Make or take the key that this computer signs with."""
+    """Create the key with which this computer signs, or copy it from the PEM file `source`."""
     own = own_key()
     public = own.create(source)
     out().print(f"Your key {fingerprint(public)} is in {own.path}: keep a copy.", soft_wrap=True)
@@ -41,7 +44,7 @@ def new_key(source: Path | None) -> None:
 
 
 def trust_key(given: str, name: str, records: str | None, trusted: Path | None) -> None:
-    """Keep that a key is trusted."""
+    """Add a key, given by fingerprint or in full, to the list of trusted keys."""
     kept = trusted_keys(None) if trusted is None else TrustedKeys(trusted)  # may be a new list
     key = resolved_key(given, [*kept.names(), *(signer.key for signer in _signers(records))])
     kept.trust(key, name)
@@ -50,7 +53,7 @@ def trust_key(given: str, name: str, records: str | None, trusted: Path | None) 
 
 
 def distrust_key(given: str, records: str | None, trusted: Path | None) -> None:
-    """Keep that a key is trusted no longer."""
+    """Remove a key from the list of trusted keys."""
     kept = trusted_keys(trusted)
     key = resolved_key(given, [*kept.names(), *(signer.key for signer in _signers(records))])
     kept.distrust(key)
@@ -59,7 +62,7 @@ def distrust_key(given: str, records: str | None, trusted: Path | None) -> None:
 
 
 def _signers(records: str | None) -> list[Signer]:
-    if not are_there(records):
+    if not records_exist(records):
         return []
     with open_records(records) as store:
         return signers(seals(store.database))

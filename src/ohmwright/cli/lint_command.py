@@ -1,4 +1,4 @@
-"""`lint`: a procedure on its own, and against a bench, with nothing opened."""
+"""The command `lint`: check a procedure, and whether a bench can run it; nothing is opened."""
 
 from __future__ import annotations
 
@@ -19,9 +19,10 @@ from .console import out
 def run_lint(
     procedure_path: Path, bench_path: Path | None, *, unattended: bool, accept_expired: bool
 ) -> int:
-    """Say what is wrong, or that the files are in order; raises SourceError with every line.
+    """Print that the files are in order and return 0; reads every file that a run reads.
 
-    Reads all that a run would read. What the instruments do is for `doctor` to see.
+    Raises SourceError for a faulty file, ProcedureError with one line for each thing that the bench
+    cannot do, UsageError for an expired certificate. The instruments are checked by `doctor`.
     """
     file = read_procedure(procedure_path)
     against = ""
@@ -39,7 +40,7 @@ def run_lint(
 
 
 def _refuse_expired(bench: BenchData) -> None:
-    """As the run would, at the date of its clock."""
+    """Raise UsageError for a certificate that is expired at the date of the bench's clock."""
     if bench.certificate is not None:
         clock = VirtualClock() if bench.virtual_time else RealClock()
         refuse_expired(bench.certificate.traceability(clock.wall().date()))

@@ -1,4 +1,4 @@
-"""A run while it goes on: how far it is, and how RF stands."""
+"""The live view of a run at the terminal: progress by points, and the RF state."""
 
 from __future__ import annotations
 
@@ -16,21 +16,21 @@ from ohmwright.model.bench_status import BenchStatus, RfState
 from ohmwright.model.event import Event, PointDone, StageStarted, StepStarted
 from ohmwright.wire.clock import Clock
 
-from .at_terminal import PersonAtTerminal, PlainScreen
 from .console import err
-from .status_line import status
+from .status_line import status_line
 from .stop_key import StopKey
+from .terminal_operator import PlainDisplay, TerminalOperator
 
 STAGE_NAMES = {"as_found": "as found", "adjust": "adjustment", "as_left": "as left"}
-_EVERY_S = 0.25
-_PLAIN = PlainScreen()
+_REFRESH_S = 0.25
+_PLAIN = PlainDisplay()
 
 
 class LiveView:
-    """A progress bar that counts points and a line for RF, on standard error.
+    """A progress bar that counts points, and the RF status line, on standard error.
 
-    While a question is open, that line stands above it and goes on. Nothing is shown where
-    standard error is no terminal.
+    While a request to the operator is open, the status line above it is still refreshed. Where
+    standard error is not a terminal, nothing but requests is printed.
     """
 
     def __init__(self, clock: Clock, total_points: int, done: int = 0) -> None:
@@ -50,11 +50,11 @@ class LiveView:
 
     @property
     def rf(self) -> RfState | None:
-        """RF as it was last told."""
+        """The RF state of the last status, None before the first."""
         return None if self._moment is None else self._moment.rf
 
     def on_event(self, event: Event) -> None:
-        """Move the bar on at each point done."""
+        """Advance the bar by one at `PointDone`; show the names of stage and step."""
         match event:
             case StageStarted():
                 self._stage = STAGE_NAMES[event.stage]
@@ -67,18 +67,18 @@ class LiveView:
         self._progress.update(self._task, description=f"{self._stage}: {self._step}")
 
     def on_status(self, moment: BenchStatus) -> None:
-        """Keep how RF stands; whoever draws comes by for it, so that nobody waits for a screen."""
+        """Store the latest status and return at once; a thread draws it later."""
         self._moment = moment
 
     def line(self) -> Text:
-        """How RF stands now."""
-        text = status(self._moment, self._clock.now_s())
+        """Return the RF status line for the present time of the bench's clock."""
+        text = status_line(self._moment, self._clock.now_s())
         text.truncate(err().width - 1)
         return text
 
     @contextmanager
-    def shown(self) -> Iterator[None]:
-        """Draw until the block ends; meanwhile a key stops the run."""
+    def displayed(self) -> Iterator[None]:
+        """Display until the block ends; meanwhile space or q stops the run."""
         self._draw()
         try:
             yield
@@ -86,12 +86,12 @@ class LiveView:
             self._clear()
 
     @contextmanager
-    def asking(self, question: Sequence[Text]) -> Iterator[None]:
-        """Screen and keyboard belong to `question`, its last line open, until the block ends."""
+    def prompt(self, question: Sequence[Text]) -> Iterator[None]:
+        """Print `question`, cursor after its last line, and stop drawing until the block ends."""
         drawing = self._live is not None
         self._clear()
         try:
-            with self._line_above(question) if drawing else _PLAIN.asking(question):
+            with self._line_above(question) if drawing else _PLAIN.prompt(question):
                 yield
         finally:
             if drawing:
@@ -118,38 +118,41 @@ class LiveView:
 
     @contextmanager
     def _line_above(self, question: Sequence[Text]) -> Iterator[None]:
-        """`question` printed under a line for RF, which goes on and is gone at the end."""
+        """Print the RF line and `question` below it; refresh the line, erase it at the end."""
         console = err()
         console.print(self.line(), no_wrap=True)
         below = sum(len(console.render_lines(line, pad=False)) for line in question) - 1
-        with _PLAIN.asking(question), _repeated(lambda: _over(below + 1, self.line())):
+        with (
+            _PLAIN.prompt(question),
+            _called_every_quarter_second(lambda: _overwrite_line_above(below + 1, self.line())),
+        ):
             try:
                 yield
             except BaseException:
                 console.print()  # as Enter would have done
                 raise
             finally:
-                _over(below + 2, Text())
+                _overwrite_line_above(below + 2, Text())
 
 
 @contextmanager
-def _repeated(what: Callable[[], None]) -> Iterator[None]:
-    """Do it every so often while the block waits."""
+def _called_every_quarter_second(what: Callable[[], None]) -> Iterator[None]:
+    """Call `what` from the event loop every 0.25 s until the block ends."""
     loop = asyncio.get_running_loop()
 
     def once() -> None:
         what()
-        timers[:] = [loop.call_later(_EVERY_S, once)]
+        timers[:] = [loop.call_later(_REFRESH_S, once)]
 
-    timers = [loop.call_later(_EVERY_S, once)]
+    timers = [loop.call_later(_REFRESH_S, once)]
     try:
         yield
     finally:
         timers[0].cancel()
 
 
-def _over(lines: int, text: Text) -> None:
-    """Write `text` over the line so many above the cursor, which stays where it is."""
+def _overwrite_line_above(lines: int, text: Text) -> None:
+    """Replace the line `lines` above the cursor by `text`; the cursor stays where it is."""
     if err().legacy_windows:
         return
     with err().capture() as drawn:
@@ -160,12 +163,12 @@ def _over(lines: int, text: Text) -> None:
 
 @contextmanager
 def live_view(bench: Bench, total_points: int, *, done: int = 0) -> Iterator[LiveView]:
-    """A live view of `bench` that goes away when the run ends; questions are asked within it.
+    """Display a run on `bench` until the block ends; requests to the operator appear in it.
 
-    `done` points have their result already.
+    `total_points`: points of the run, `done`: those that have a result already.
     """
     view = LiveView(bench.clock, total_points, done)
-    if isinstance(bench.operator, PersonAtTerminal):
-        bench.operator.screen = view
-    with view.shown():
+    if isinstance(bench.operator, TerminalOperator):
+        bench.operator.display = view
+    with view.displayed():
         yield view

@@ -1,4 +1,8 @@
-"""The command `ohmwright`. Heavy imports wait until a command needs them."""
+"""The program `ohmwright`: its commands, and the exit code of every way to end.
+
+Commands are declared in the `commands_*` modules; the module that carries one out is imported when
+the command is called.
+"""
 
 import sys
 from typing import Annotated, Any
@@ -10,12 +14,12 @@ from ohmwright import __version__
 from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
 
-from .benches import doctor, simulate, sweep
-from .jobs import calibrate, demo, verify
-from .offline import certificate, checks, guide, lint, schema
-from .record_app import app as record_app
-from .streams import allow_for_any_console, results_lost
-from .telling import told
+from .commands_bench import doctor, simulate, sweep
+from .commands_offline import certificate, checks, guide, lint, schema
+from .commands_record import app as record_app
+from .commands_run import calibrate, demo, verify
+from .error_report import report_error
+from .streams import finish_output, install_nonblocking_streams
 
 EPILOG = (
     "Exit codes: 0 pass; 1 out of tolerance; 2 usage or file; 3 link; 4 undecided or not "
@@ -23,8 +27,8 @@ EPILOG = (
 )
 
 
-class _Unseen(Exception):  # noqa: N818
-    """Carries past typer what it would end with code 1, which is a verdict here."""
+class _PassedTyper(Exception):  # noqa: N818
+    """Carries an exception past typer, which would end it with code 1, a verdict here."""
 
     def __init__(self, problem: BaseException) -> None:
         self.problem = problem
@@ -35,7 +39,7 @@ class _Commands(TyperGroup):
         try:
             return super().invoke(ctx)
         except (OSError, EOFError, KeyboardInterrupt) as problem:
-            raise _Unseen(problem) from problem
+            raise _PassedTyper(problem) from problem
 
 
 app = typer.Typer(
@@ -74,24 +78,24 @@ def _root(
 
 
 def main() -> None:
-    """Run the command line; every error ends in its message and its exit code."""
-    allow_for_any_console()
+    """Run the command line and exit; every error ends with its message and its exit code."""
+    install_nonblocking_streams()
     rf_state.forget()
-    code = _code()
-    lost = results_lost()
+    code = _run_app()
+    lost = finish_output()
     if lost is not None and code < ReleaseNotConfirmed.exit_code:
-        code = told(lost)
-        results_lost()
+        code = report_error(lost)
+        finish_output()
     sys.exit(code)
 
 
-def _code() -> int:
+def _run_app() -> int:
     try:
         app()
     except SystemExit as ended:  # typer's way to end
         return ended.code if isinstance(ended.code, int) else 0
-    except _Unseen as unseen:
-        return told(unseen.problem)
+    except _PassedTyper as passed:
+        return report_error(passed.problem)
     except (Exception, KeyboardInterrupt) as problem:
-        return told(problem)
+        return report_error(problem)
     return 0

@@ -1,4 +1,4 @@
-"""From a bench file to an open bench; the only place that knows which bench is simulated."""
+"""Open the instruments of a bench file; the only module that knows which bench is simulated."""
 
 from __future__ import annotations
 
@@ -33,23 +33,26 @@ from ohmwright.wire.links.serial import open_serial
 from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
-from .at_terminal import PersonAtTerminal, PlainScreen
-from .bench_data import BenchData, read_physics
+from .bench_data import BenchData, read_simulation_profiles
+from .terminal_operator import PlainDisplay, TerminalOperator
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
-    """The invented hardware of a bench. Raises SourceError where a data file has no physics."""
+    """Return the simulated hardware of a bench file, on `clock`.
+
+    Raises SourceError where there is no [simulation] table, or a data file has no usable profile.
+    """
     simulation = data.file.simulation
     if simulation is None:
         raise SourceError(
             f"{data.path}: the bench has no [simulation] table.", do="Add one with a seed."
         )
-    physics = data.physics or read_physics(data.analyzer_path, data.generator_path)
-    made = partial(FaultyBench, faults=data.faults) if data.faults else SimulatedBench
+    profiles = data.profiles or read_simulation_profiles(data.analyzer_path, data.generator_path)
+    build = partial(FaultyBench, faults=data.faults) if data.faults else SimulatedBench
     try:
-        return made(
-            physics.analyzer,
-            physics.generator,
+        return build(
+            profiles.analyzer,
+            profiles.generator,
             seed=simulation.seed,
             clock=clock,
             age_months=simulation.age_months,
@@ -63,13 +66,14 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
 
 
 @asynccontextmanager
-async def opened(
+async def open_bench(
     data: BenchData, *, unattended: bool, guarded: bool = True
 ) -> AsyncIterator[Bench]:
-    """Open every instrument; close them all at the end.
+    """Open every instrument of a bench; close them all at the end of the block.
 
-    The analyzer's port, which keys the output, is owned by a guard. Only a bench with a
-    [simulation], in this process or served by another, may do without.
+    `guarded`: whether a guard process owns the analyzer's port, which switches the output; only a
+    bench with a [simulation] table may do without one. `unattended`: nobody answers requests.
+    Raises SourceError, UsageError, LinkError.
     """
     if not guarded and data.file.simulation is None:
         raise UsageError(
@@ -79,12 +83,12 @@ async def opened(
         )
     async with AsyncExitStack() as stack:
         if isinstance(data.file.analyzer.link, Simulated):
-            yield _simulated(data, unattended=unattended)
+            yield _simulated_bench(data, unattended=unattended)
         else:
-            yield await _real(data, stack, unattended=unattended, guarded=guarded)
+            yield await _real_bench(data, stack, unattended=unattended, guarded=guarded)
 
 
-def _simulated(data: BenchData, *, unattended: bool) -> Bench:
+def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
     clock = VirtualClock()
     hardware = simulated_bench(data, clock)
     person = SimulatedOperator(hardware.panel, clock)
@@ -92,31 +96,33 @@ def _simulated(data: BenchData, *, unattended: bool) -> Bench:
     generator = None
     if data.file.generator.link is not None:
         generator = MemoryLink("simulated generator", hardware.generator_port, clock)
-    return assembled(data, clock, analyzer, generator, AbsentOperator() if unattended else person)
+    return assemble_bench(
+        data, clock, analyzer, generator, AbsentOperator() if unattended else person
+    )
 
 
-async def _real(
+async def _real_bench(
     data: BenchData, stack: AsyncExitStack, *, unattended: bool, guarded: bool
 ) -> Bench:
     async def link(address: Address) -> Link:
-        return await stack.enter_async_context(aclosing(await _opened_link(address)))
+        return await stack.enter_async_context(aclosing(await _open_link(address)))
 
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
         clock = await SteppedClock.connect(await link(data.file.stepped_time))
     assert data.file.analyzer.link is not None  # the bench file's own check
     if guarded:
-        analyzer = await _guarded_link(data.file.analyzer.link, data.analyzer_commands)
+        analyzer = await _open_guarded_link(data.file.analyzer.link, data.analyzer_commands)
         await stack.enter_async_context(aclosing(analyzer))
     else:
         analyzer = await link(data.file.analyzer.link)
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
-    operator = AbsentOperator() if unattended else PersonAtTerminal(PlainScreen())
-    return assembled(data, clock, analyzer, generator, operator)
+    operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
+    return assemble_bench(data, clock, analyzer, generator, operator)
 
 
-async def _opened_link(address: Address) -> Link:
+async def _open_link(address: Address) -> Link:
     if isinstance(address, SerialPort):
         return await open_serial(address.port, baud=address.baud)
     if isinstance(address, TcpAddress):
@@ -126,7 +132,7 @@ async def _opened_link(address: Address) -> Link:
     return await open_visa(address.resource, backend=address.backend)
 
 
-async def _guarded_link(address: Address, commands: CommandSet) -> Link:
+async def _open_guarded_link(address: Address, commands: CommandSet) -> Link:
     if isinstance(address, SerialPort):
         return await open_guarded_serial(address.port, baud=address.baud, commands=commands)
     if isinstance(address, TcpAddress):
@@ -135,10 +141,10 @@ async def _guarded_link(address: Address, commands: CommandSet) -> Link:
     return await open_guarded_visa(address.resource, backend=address.backend, commands=commands)
 
 
-def assembled(
+def assemble_bench(
     data: BenchData, clock: Clock, analyzer: Link, generator: Link | None, operator: Operator
 ) -> Bench:
-    """A bench from open lines; a generator without one is worked by hand."""
+    """Return the bench of open links; without a `generator` link it is operated by hand."""
     simulation = data.file.simulation
     return Bench(
         name=data.file.name,

@@ -1,4 +1,4 @@
-"""The store that a command works with, and the run that a person means."""
+"""Open the store of records of a command; the run, key and trusted keys that it names."""
 
 from __future__ import annotations
 
@@ -12,68 +12,71 @@ from ohmwright.records.trust import TrustedKeys
 from ohmwright.records.witness import losses
 from ohmwright.reports.text import printable
 
-from .console import say
-from .places import operator_key, records_place, trusted_list, witness_folder
+from .console import print_notice
+from .paths import operator_key_file, records_location, trusted_keys_file, witness_folder
 
 
 def open_records(given: str | None) -> SqlStore:
-    """The store at `given`, made when there is none."""
-    return open_store(records_place(given), operator_key(), witness_folder(), say)
+    """Open the store at `given` (default: the user's own); create it where there is none."""
+    return open_store(records_location(given), operator_key_file(), witness_folder(), print_notice)
 
 
-def existing_records(given: str | None) -> SqlStore:
-    """The store at `given`. Raises UsageError when nothing was ever recorded there."""
-    if not are_there(given):
+def open_existing_records(given: str | None) -> SqlStore:
+    """Open the store at `given`. Raises UsageError where nothing was ever recorded there."""
+    if not records_exist(given):
         raise UsageError(
-            f"There are no records in {records_place(given)} yet.",
+            f"There are no records in {records_location(given)} yet.",
             do="Run something first, or say where they are with --records.",
         )
     return open_records(given)
 
 
-def records_to_read(given: str | None) -> SqlStore:
-    """The store at `given`, to show or hand over what it holds.
+def open_records_for_reading(given: str | None) -> SqlStore:
+    """Open the store at `given` to show or export its records.
 
-    Where it lacks something that this computer has seen of it, a warning for each loss goes to
-    the standard error output; what is left can still be read. Raises UsageError when nothing was
-    ever recorded there.
+    For each record that is missing from it though this computer has seen it there, a warning is
+    printed on standard error; the others can be read. Raises UsageError where nothing was ever
+    recorded there.
     """
-    store = existing_records(given)
+    store = open_existing_records(given)
     try:
         with store.database.read() as connection:
             lost = [str(one) for one in losses(connection, store.witness) if one.kind == "wrong"]
     except RecordError as error:  # an unreadable witness, or a damaged table
         lost = [error.happened]
     for what in lost:
-        say(printable(f"Warning: {what}. See: ohmwright record verify"))
+        print_notice(printable(f"Warning: {what}. See: ohmwright record verify"))
     return store
 
 
-def are_there(given: str | None) -> bool:
-    """Whether something may have been recorded at `given`; a server is asked when it is opened."""
-    place = records_place(given)
+def records_exist(given: str | None) -> bool:
+    """Whether there is a store at `given`; True for a database server, which is not asked."""
+    place = records_location(given)
     return is_url(place) or sqlite_file(place).exists()
 
 
 def own_key() -> OperatorKey:
-    """The key that this computer signs with."""
-    return OperatorKey(operator_key(), witness_folder() / KEY_MEMORY_FILE, say)
+    """Return the key with which this computer signs; its file is not read yet."""
+    return OperatorKey(operator_key_file(), witness_folder() / KEY_MEMORY_FILE, print_notice)
 
 
 def trusted_keys(given: Path | None) -> TrustedKeys:
-    """Those of the list `given` and no other; without one the user's own list and own keys.
+    """Return the keys of the list `given`; without one, the user's own list and own keys.
 
-    Raises SourceError for a list that is not there or makes no sense.
+    Raises SourceError for a list that is missing or cannot be read.
     """
     if given is None:
-        return TrustedKeys(trusted_list(), own_key().own_keys())
+        return TrustedKeys(trusted_keys_file(), own_key().own_keys())
     if not given.exists():
         raise SourceError(f"{given}: there is no such list of trusted keys.")
     return TrustedKeys(given)
 
 
-def meant(store: SqlStore, run_id: str) -> str:
-    """The run called `run_id`, or the newest for `last`."""
+def resolved_run_id(store: SqlStore, run_id: str) -> str:
+    """Return `run_id`, or the id of the newest run for `last`.
+
+    Raises UsageError for `last` where there are no runs.
+    """
     if run_id != "last":
         return run_id
     run_ids = store.run_ids()

@@ -1,4 +1,4 @@
-"""Options that several commands take together, written once as the fields of a dataclass."""
+"""Groups of options that several commands share, declared as fields of a dataclass."""
 
 from collections.abc import Callable, Iterator
 from dataclasses import MISSING, fields, is_dataclass
@@ -7,11 +7,11 @@ from inspect import Parameter, Signature, signature
 from typing import Any
 
 
-def grouped(command: Callable[..., None]) -> Callable[..., None]:
-    """Return `command` with a parameter for each field of those that are dataclasses.
+def with_option_groups(command: Callable[..., None]) -> Callable[..., None]:
+    """Return `command` with each dataclass parameter replaced by one parameter per field.
 
-    Typer then shows each field as an option of its own. Annotations must be objects, not text, so
-    a module that uses this does without `from __future__ import annotations`.
+    Typer then makes an option of each field. Annotations must be objects, not text, so a module
+    that uses this must not import `annotations` from `__future__`.
     """
     taken = signature(command).parameters.values()
     options = {each.name: list(_options(each)) for each in taken}

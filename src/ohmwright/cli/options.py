@@ -1,7 +1,7 @@
-"""Every option that more than one command takes, and the groups that they come in.
+"""Options and groups of options that more than one command has.
 
-Without `from __future__ import annotations`, as in each module that declares a command: typer would
-have to evaluate the text of every annotation, which `ohmwright --help` would wait for.
+No module that declares commands imports `annotations` from `__future__`: typer would evaluate the
+text of every annotation, which makes `ohmwright --help` slower.
 """
 
 from dataclasses import dataclass
@@ -58,7 +58,7 @@ INSTANT = (_DATE, "%Y-%m-%dT%H:%M:%S")
 
 @dataclass(frozen=True)
 class AnalyzerLine:
-    """How the analyzer of a bench file is reached this time."""
+    """Options for the line to the analyzer."""
 
     port: Annotated[
         str | None,
@@ -73,7 +73,7 @@ class AnalyzerLine:
 
 @dataclass(frozen=True)
 class RunOptions:
-    """Where a run is kept and what holds for it today."""
+    """Options of the commands that run a procedure."""
 
     records: Records = None
     resume: Annotated[
@@ -90,8 +90,8 @@ class RunOptions:
 
 
 @dataclass(frozen=True)
-class Narrowing:
-    """Which of the runs on record."""
+class RunFilterOptions:
+    """Options that select runs on record."""
 
     asset: Annotated[str | None, typer.Option(help="Only this unit.")] = None
     model: Annotated[str | None, typer.Option(help="Only this model.")] = None

@@ -1,4 +1,4 @@
-"""`record list` and `show`."""
+"""The commands `record list` and `record show`."""
 
 from __future__ import annotations
 
@@ -13,28 +13,28 @@ from ohmwright.model.result import Verdict
 from ohmwright.records.queries import CUT_SHORT, Filter, runs
 from ohmwright.reports.text import printable
 
-from .budgets import budget_table
+from .budget_table import budget_table
 from .console import out, print_json
-from .open_records import meant, records_to_read
-from .options import Narrowing
-from .run_command import exit_code, report
-from .run_words import STYLES
+from .open_records import open_records_for_reading, resolved_run_id
+from .options import RunFilterOptions
+from .run_report import exit_code, print_run
+from .run_summary import VERDICT_STYLES
 
 
-def wanted(narrowing: Narrowing) -> Filter:
-    """Return the filter of the runs asked for. Raises UsageError for a verdict that is none."""
-    known, verdict = (*get_args(Verdict), CUT_SHORT), narrowing.verdict
+def run_filter(options: RunFilterOptions) -> Filter:
+    """Return the filter of runs that the options select. Raises UsageError for a wrong verdict."""
+    known, verdict = (*get_args(Verdict), CUT_SHORT), options.verdict
     if verdict is not None and verdict not in known:
         raise UsageError(
             f"There is no verdict '{verdict}'.", do=f"Give one of: {', '.join(known)}."
         )
-    return Filter(narrowing.asset, narrowing.model, verdict, narrowing.since)
+    return Filter(options.asset, options.model, verdict, options.since)
 
 
-def list_runs(records: str | None, narrowed: Filter, *, as_json: bool) -> None:
-    """One line a run, oldest first."""
-    with records_to_read(records) as store:
-        rows = runs(store.database, narrowed)
+def list_runs(records: str | None, selected: Filter, *, as_json: bool) -> None:
+    """Print one line for each run that `selected` lets through, oldest first."""
+    with open_records_for_reading(records) as store:
+        rows = runs(store.database, selected)
     if as_json:
         keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
         print_json(
@@ -50,18 +50,18 @@ def list_runs(records: str | None, narrowed: Filter, *, as_json: bool) -> None:
     for name in ("Unit", "Model", "Procedure", "Verdict"):
         table.add_column(name)
     for row in rows:
-        verdict = Text(row["verdict"], style=STYLES.get(row["verdict"], "dim"))
+        verdict = Text(row["verdict"], style=VERDICT_STYLES.get(row["verdict"], "dim"))
         cells = (Text(printable(row[key])) for key in ("run_id", "asset", "model", "procedure"))
         table.add_row(*cells, verdict)
     out().print(table if rows else "No runs like that.")
 
 
 def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) -> int:
-    """The tables of one run, with its uncertainty budgets where wanted; its own exit code."""
-    with records_to_read(records) as store:
-        run_id = meant(store, run_id)
+    """Print the tables of one run, optionally its uncertainty budgets; return its exit code."""
+    with open_records_for_reading(records) as store:
+        run_id = resolved_run_id(store, run_id)
         events = store.events(run_id)
-        report(run_id, events, store, as_json=as_json)
+        print_run(run_id, events, store, as_json=as_json)
     if budgets and not as_json:
         out().print(budget_table(results(events)))
     return exit_code(events)

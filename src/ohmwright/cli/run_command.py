@@ -1,8 +1,7 @@
-"""`calibrate`, `verify` and `demo`: one run, its tables, its exit code."""
+"""The commands `calibrate`, `verify` and `demo`: run or resume a procedure on a bench."""
 
 from __future__ import annotations
 
-from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from secrets import token_hex
@@ -14,36 +13,33 @@ from rich.text import Text
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import started_in
-from ohmwright.engine.run import Job, results
+from ohmwright.engine.run import Job
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
-from ohmwright.model.event import CurveDiagnosed, Event, RunFinished
-from ohmwright.model.result import Verdict
+from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Environment
 from ohmwright.records.database import is_url
 from ohmwright.records.fleet_learning import fleet_priors
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.store import Store
-from ohmwright.reports.run_parts import RunPart, parts_of_run
 from ohmwright.simulator.faults import LineFault
 from ohmwright.wire.clock import RealClock
 
 from .bench_data import BenchChoice, BenchData
-from .console import CAUTION, err, out, print_json
-from .drive import EXIT_CODES, drive
+from .console import CAUTION, err, out
+from .error_report import print_error
 from .live import live_view
-from .open_bench import opened
-from .open_records import existing_records, open_records, trusted_keys
-from .places import plain
-from .tables import run_tables
-from .telling import tell
+from .open_bench import open_bench
+from .open_records import open_existing_records, open_records, trusted_keys
+from .paths import file_name_safe
+from .run_and_record import run_and_record
+from .run_report import exit_code, print_how_to_resume, print_run
 
 
 @dataclass(frozen=True)
-class Request:
-    """What the command line asked for."""
+class RunRequest:
+    """A run as asked for on the command line."""
 
     procedure: Path
     bench: BenchChoice
@@ -54,26 +50,29 @@ class Request:
     as_json: bool
     accept_expired: bool = False
     room: Environment = field(default_factory=Environment)
-    """As read today."""
-    learns: bool = True
-    """Whether adjusting begins with what earlier runs on units of the model taught."""
-    certified: bool = False
-    """Whether the certificate is written at once, beside the record."""
+    """Room temperature and humidity given for this part of the run."""
+    uses_fleet_prior: bool = True
+    """Whether adjustments start from a prior of earlier runs on units of the same model."""
+    writes_certificate: bool = False
+    """Whether the certificate is written at the end of the run, beside the records."""
 
 
-def run_procedure(request: Request) -> int:
-    """Run or resume a procedure; return the exit code."""
+def run_procedure(request: RunRequest) -> int:
+    """Run or resume a procedure; return the exit code of the run. Raises OhmwrightError."""
     file = read_procedure(request.procedure)
-    bench = _in_room(request.bench.read(), request.room)
-    with (open_records if request.resume is None else existing_records)(request.records) as store:
-        earlier = () if request.resume is None else _earlier(store, request.resume, request.stages)
+    bench = _with_room_conditions(request.bench.read(), request.room)
+    open_store = open_records if request.resume is None else open_existing_records
+    with open_store(request.records) as store:
+        earlier: tuple[Event, ...] = ()
+        if request.resume is not None:
+            earlier = _events_to_resume(store, request.resume, request.stages)
         if not request.unattended:
             err().print(CAUTION, style="yellow")
         return _run(request, file, bench, store, earlier)
 
 
-def _in_room(bench: BenchData, room: Environment) -> BenchData:
-    """The bench in the room as read today; what was not read is as its file says."""
+def _with_room_conditions(bench: BenchData, room: Environment) -> BenchData:
+    """Return `bench` with the conditions in `room`; those not given stay as in the bench file."""
     before = bench.file.environment or Environment()
     now = before.model_copy(update=room.model_dump(exclude_none=True))
     return replace(bench, file=bench.file.model_copy(update={"environment": now}))
@@ -82,33 +81,45 @@ def _in_room(bench: BenchData, room: Environment) -> BenchData:
 def run_demo(
     seed: int, records: str | None, faults: tuple[LineFault, ...] = (), *, as_json: bool
 ) -> int:
-    """The shipped procedure on the shipped simulated bench, with the unit of `seed`."""
+    """Run the shipped procedure on the shipped simulated bench; return the exit code.
+
+    `seed` chooses the simulated unit, `faults` what goes wrong on the lines to its instruments.
+    """
     choice = BenchChoice(shipped("benches", "demo.toml"))
     bench = choice.read()
     simulation = (bench.file.simulation or Simulation()).model_copy(update={"seed": seed})
     file = bench.file.model_copy(update={"simulation": simulation})
     bench = replace(bench, file=file, faults=faults)
     procedure = shipped("procedures", "demo-monopolar.toml")
-    request = Request(
-        procedure, choice, STAGES, records, None, True, as_json, learns=False, certified=True
+    request = RunRequest(
+        procedure,
+        choice,
+        STAGES,
+        records,
+        None,
+        True,
+        as_json,
+        uses_fleet_prior=False,
+        writes_certificate=True,
     )
     with open_records(records) as store:
         return _run(request, read_procedure(procedure), bench, store, ())
 
 
 def _run(
-    request: Request,
+    request: RunRequest,
     file: ProcedureFile,
     bench_data: BenchData,
     store: SqlStore,
     earlier: tuple[Event, ...],
 ) -> int:
+    """Run the procedure, print the result and return the exit code; `earlier`: events resumed."""
     stages = request.stages
     store.key.load()  # a run that nobody can sign is not begun
     simulated = bench_data.file.simulation is not None
     fleet = (
         fleet_priors(store, bench_data.generator.model, simulated=simulated)
-        if request.learns
+        if request.uses_fleet_prior
         else {}
     )
     run_id = request.resume or _new_run_id(bench_data.file.asset.id)
@@ -117,55 +128,64 @@ def _run(
     notes = PendingEvents()
 
     async def work() -> tuple[Event, ...]:
-        opening = opened(bench_data, unattended=request.unattended, guarded=request.bench.guarded)
+        opening = open_bench(
+            bench_data, unattended=request.unattended, guarded=request.bench.guarded
+        )
         async with opening as bench:
             try:
                 done = len(job.finished_points())
-                with live_view(bench, _points(file, stages), done=done) as view:
-                    return await drive(job, bench, store, view, notes)
+                with live_view(bench, _point_count(file, stages), done=done) as view:
+                    return await run_and_record(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:
-                tell(error)  # before the bench is closed, which takes as long as its guard tries
+                print_error(
+                    error
+                )  # before the bench is closed, which takes as long as its guard tries
                 raise
 
     try:
         events = anyio.run(work)
     except Exception:  # whatever it was, what is on record goes on
-        _say_what_is_open(notes)
-        _say_how_to_go_on(store, run_id)
+        _print_left_open(notes)
+        print_how_to_resume(store, run_id)
         raise
-    _say_what_is_open(notes)
-    report(run_id, events, store, as_json=request.as_json)
+    _print_left_open(notes)
+    print_run(run_id, events, store, as_json=request.as_json)
     if isinstance(events[-1], RunFinished) and not request.as_json:
-        _papers(request, run_id, store)
+        _write_or_offer_certificate(request, run_id, store)
     return exit_code(events)
 
 
-def _papers(request: Request, run_id: str, store: SqlStore) -> None:
-    """Say how to get the certificate, or write it beside the record."""
-    if not request.certified or is_url(store.database.place):
+def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStore) -> None:
+    """Write the certificate beside the records, or print the command that writes it."""
+    if not request.writes_certificate or is_url(store.database.place):
         where = "" if request.records is None else f" --records {quote(store.database.place)}"
         out().print(f"Certificate: ohmwright certificate {run_id}{where}", soft_wrap=True)
         return
-    from .certificate_command import Options, Wanted, papers_of, write_papers
+    from .certificate_command import (
+        CertificateOptions,
+        OutputPaths,
+        certificate_renderer,
+        write_certificate_files,
+    )
 
-    papers = papers_of(store, run_id, trusted_keys(None), Options())
-    place = Path(store.database.place).parent / "certificates" / papers.name()
-    wanted = Wanted(*(place.with_name(f"{place.name}.{end}") for end in ("pdf", "html")))
-    for path in write_papers(papers, wanted, overwrite=False).values():
+    renderer = certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
+    place = Path(store.database.place).parent / "certificates" / renderer.name()
+    paths = OutputPaths(*(place.with_name(f"{place.name}.{end}") for end in ("pdf", "html")))
+    for path in write_certificate_files(renderer, paths, overwrite=False).values():
         out().print(f"Certificate: {path}", soft_wrap=True)
 
 
-def _points(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
+def _point_count(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
     return sum(len(s.point_names()) for stage in stages for s in file.procedure.steps_in(stage))
 
 
 def _new_run_id(asset_id: str) -> str:
-    """Sorts by date, names the unit, and is never given twice."""
-    return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{plain(asset_id)}-{token_hex(2)}"
+    """Return a unique run id that sorts by date and contains the asset id."""
+    return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{file_name_safe(asset_id)}-{token_hex(2)}"
 
 
-def _earlier(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
-    """The events of the run to go on with, which must have been begun by the same command."""
+def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
+    """Claim an unfinished run of the same command and return its events. Raises UsageError."""
     store.claim(run_id)
     events = store.events(run_id)
     started = started_in(events)
@@ -185,8 +205,8 @@ def _earlier(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[E
     return events
 
 
-def _say_what_is_open(notes: PendingEvents) -> None:
-    """What a person has to do at the unit first, also where the record has failed."""
+def _print_left_open(notes: PendingEvents) -> None:
+    """Print what a person has to undo at the unit, also where the record has failed."""
     if notes.left_open:
         err().print(Text(notes.left_open, style="bold yellow"))
 
@@ -196,53 +216,3 @@ _COMMANDS: dict[tuple[Stage, ...], str] = {
     ("as_left",): "verify",
     ("as_found",): "verify --as-found",
 }
-
-
-def _say_how_to_go_on(store: Store, run_id: str) -> None:
-    with suppress(Exception):  # the record itself may be what failed: that is told already
-        if run_id in store.run_ids():
-            err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
-            err().print(f"Go on with: --resume {run_id}", soft_wrap=True)
-
-
-def report(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: bool) -> None:
-    """Print the run as tables, or as one JSON document."""
-    if not as_json:
-        out().print(run_tables(events))
-        out().print(f"Record: {store.place(run_id)}", soft_wrap=True)
-        if not isinstance(events[-1], RunFinished):
-            _say_how_to_go_on(store, run_id)
-        return
-    document = {
-        "run": run_id,
-        "record": store.place(run_id),
-        "verdict": verdict(events),
-        "parts": [_part(part) for part in parts_of_run(events)],
-        "results": [result.model_dump(mode="json") for result in results(events)],
-        "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],
-    }
-    print_json(document)
-
-
-def _part(part: RunPart) -> dict[str, object]:
-    """One part of a run: who, when, in which room, and what cut it short."""
-    room = part.environment
-    return {
-        "operator": part.operator,
-        "begun": part.begun_at.isoformat(),
-        "ended": part.ended_at.isoformat(),
-        "cut_short_by": part.cut_short_by or None,
-        "results": len(part.results),
-        "environment": None if room is None else room.model_dump(mode="json"),
-    }
-
-
-def verdict(events: tuple[Event, ...]) -> Verdict:
-    """The verdict of the run; `not measured` while it is not finished."""
-    last = events[-1]
-    return last.verdict if isinstance(last, RunFinished) else "not measured"
-
-
-def exit_code(events: tuple[Event, ...]) -> int:
-    """0 pass, 1 out of tolerance, 4 undecided, not measured or stopped."""
-    return EXIT_CODES[verdict(events)]

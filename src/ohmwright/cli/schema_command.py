@@ -1,4 +1,4 @@
-"""`schema`: JSON Schemas, for editors that check a file while it is written."""
+"""The command `schema`: JSON Schemas of the data files, for editors that check them."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from .console import out
 
 
 def write_schemas(folder: Path) -> int:
-    """Write one schema a file kind into `folder`. Raises UsageError where that is not possible."""
+    """Write a schema for each kind of file into `folder`; return 0. Raises UsageError."""
     schemas: dict[str, dict[str, Any]] = {
         "procedure": Procedure.model_json_schema(),
         "bench": BenchFile.model_json_schema(),

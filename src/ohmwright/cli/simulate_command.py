@@ -1,4 +1,4 @@
-"""`simulate`: a simulated bench for other programs, until interrupted."""
+"""The command `simulate`: serve a simulated bench to other programs until interrupted."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ from ohmwright.simulator.serve_tcp import LOOPBACK, is_loopback, serve_tcp
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 from .bench_data import BenchData, read_bench
-from .console import out, say
-from .drive import stopped_by_signals
+from .console import out, print_notice
 from .open_bench import simulated_bench
+from .signals import cancel_on_signal
 
 
 @dataclass(frozen=True)
 class SimulateRequest:
-    """What the command line asked for."""
+    """A simulation as asked for on the command line; without `bench`, the shipped demo bench."""
 
     bench: Path | None
     pty: bool
@@ -39,7 +39,7 @@ class SimulateRequest:
 
 
 def run_simulate(request: SimulateRequest) -> int:
-    """Serve on one kind of line; 0 when interrupted."""
+    """Serve on pseudo-terminals or TCP; return 0 when interrupted. Raises UsageError."""
     if request.pty == request.tcp:
         raise UsageError("Say where to serve.", do="Give either --pty or --tcp.")
     data = _data(request)
@@ -55,11 +55,11 @@ def run_simulate(request: SimulateRequest) -> int:
         out().print("Serving; Ctrl-C ends it.")
 
     async def serve() -> None:
-        with stopped_by_signals():
+        with cancel_on_signal():
             if request.pty:
                 await serve_ptys(hardware, announce)
             else:
-                _say_who_can_reach_it(request)
+                _warn_of_remote_access(request)
                 await serve_tcp(
                     hardware, announce, host=request.host, control_host=request.control_host
                 )
@@ -68,14 +68,18 @@ def run_simulate(request: SimulateRequest) -> int:
     return 0
 
 
-def _say_who_can_reach_it(request: SimulateRequest) -> None:
-    """Nothing on these lines asks who calls."""
+def _warn_of_remote_access(request: SimulateRequest) -> None:
+    """Print a notice where other computers can connect: the lines have no authentication."""
     if not is_loopback(request.host):
-        say(f"Other computers can work the simulated instruments, on {request.host}.")
+        print_notice(f"Other computers can work the simulated instruments, on {request.host}.")
     if not is_loopback(request.control_host):
-        say(f"Other computers can move its time and read its truth, on {request.control_host}.")
+        print_notice(
+            f"Other computers can move its time and read its truth, on {request.control_host}."
+        )
     elif request.stepped and not is_loopback(request.host):
-        say("Its time can be stepped from this computer alone, unless --control-host is given.")
+        print_notice(
+            "Its time can be stepped from this computer alone, unless --control-host is given."
+        )
 
 
 def _data(request: SimulateRequest) -> BenchData:
@@ -88,7 +92,7 @@ def _data(request: SimulateRequest) -> BenchData:
 
 
 def _write_bench(path: Path, data: BenchData, addresses: PortAddresses, *, stepped: bool) -> None:
-    """A bench file for the client side, put in place whole: nobody can read half of it."""
+    """Write a bench file that reaches the simulation; renamed into place, so always complete."""
     asset = data.file.asset
     simulation = data.file.simulation or Simulation()
     lines = [
@@ -116,7 +120,7 @@ def _write_bench(path: Path, data: BenchData, addresses: PortAddresses, *, stepp
 
 
 def _certificate(data: BenchData, *, stepped: bool) -> list[str]:
-    """The certificate goes along with the time that it is in date at: the simulated one."""
+    """Return the line of the certificate; only for simulated time, at which it is in date."""
     if data.certificate_path is None or not stepped:
         return []
     return [f"certificate = {_quoted(str(data.certificate_path))}"]

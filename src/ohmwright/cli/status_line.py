@@ -1,4 +1,4 @@
-"""How RF stands, in one line that is true at the time it is read."""
+"""The RF state of a bench as one line of text, true at the time it is drawn."""
 
 from __future__ import annotations
 
@@ -6,15 +6,17 @@ from rich.text import Text
 
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 
-CURRENT_FOR_S = 1.0
-"""A reading older than this is not shown as what flows."""
+CURRENT_VALID_S = 1.0
+"""A reading older than this is not shown as the present current."""
 _JUST_READ_S = 2.0
+"""A state older than this is shown with its age."""
 
 
-def status(moment: BenchStatus | None, now_s: float) -> Text:
-    """`moment` as it is to be told at `now_s` of the bench's clock; no wider than 80 columns.
+def status_line(moment: BenchStatus | None, now_s: float) -> Text:
+    """Return the line for the status `moment` at the time `now_s`, at most 80 columns wide.
 
-    Ages and times left go on by that clock; a reading that is no longer new is left out.
+    `now_s`: seconds of the bench's clock, by which ages and remaining times are extrapolated. A
+    current older than `CURRENT_VALID_S` is left out.
     """
     if moment is None:
         return Text("RF not read yet", style="bold yellow")
@@ -53,8 +55,10 @@ def _on(moment: BenchStatus, past_s: float) -> Text:
         left_s = moment.left_s - past_s
         left = f", {left_s:.0f} s left" if left_s > 0 else ", its limit has run out"
         text.append(left)
-    if moment.current_ma is not None and past_s <= CURRENT_FOR_S:
-        text.append(f"  {moment.current_ma:7.1f} mA", style=_judged(moment.current_ma, moment.aim))
+    if moment.current_ma is not None and past_s <= CURRENT_VALID_S:
+        text.append(
+            f"  {moment.current_ma:7.1f} mA", style=_current_style(moment.current_ma, moment.aim)
+        )
     else:
         text.append("  no new reading")
     if moment.aim is not None:
@@ -63,8 +67,8 @@ def _on(moment: BenchStatus, past_s: float) -> Text:
     return text
 
 
-def _judged(current_ma: float, aim: TargetBand | None) -> str:
-    """Bold; in colour only where a band is known."""
+def _current_style(current_ma: float, aim: TargetBand | None) -> str:
+    """Return bold green within the target band, bold yellow outside, bold without a band."""
     if aim is None:
         return "bold"
     return "bold green" if aim.lower_ma <= current_ma <= aim.upper_ma else "bold yellow"

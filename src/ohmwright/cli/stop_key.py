@@ -1,4 +1,4 @@
-"""A key that stops a run: single keys are read raw while no question is open."""
+"""Keys that stop a run: space and q, read one by one while no request is open."""
 
 from __future__ import annotations
 
@@ -13,10 +13,10 @@ _STOPS = b" qQ"
 
 
 class StopKey:
-    """While it is watched for, space or q at the terminal acts like Ctrl-C.
+    """Makes space or q at the terminal act like Ctrl-C, between `watch` and `ignore`.
 
-    Nothing is done where no terminal is, where another program has it, or on Windows. The
-    terminal is put back as it was by `ignore`, at the latest when the program ends.
+    Does nothing without a terminal, in a background process, or on Windows. `ignore` restores the
+    settings of the terminal; at the latest they are restored when the program ends.
     """
 
     def __init__(self) -> None:
@@ -24,11 +24,11 @@ class StopKey:
 
     @property
     def watched(self) -> bool:
-        """Whether keys are listened to."""
+        """Whether keys are being read."""
         return self._before is not None
 
     def watch(self) -> None:
-        """Read keys as they are pressed, without showing them."""
+        """Read keys as they are pressed, without echo."""
         if sys.platform == "win32" or not _own_terminal():
             return
         import termios
@@ -43,7 +43,7 @@ class StopKey:
         asyncio.get_running_loop().add_reader(descriptor, self._pressed)
 
     def ignore(self) -> None:
-        """Leave the keyboard to others, and nothing typed for them."""
+        """Stop reading keys, discard what was typed, restore the terminal."""
         before, self._before = self._before, None
         if sys.platform == "win32" or before is None:
             return
@@ -51,7 +51,7 @@ class StopKey:
 
         descriptor = sys.stdin.fileno()
         atexit.unregister(self.ignore)
-        self._unread(descriptor)
+        self._remove_reader(descriptor)
         if _own_terminal():
             termios.tcflush(descriptor, termios.TCIFLUSH)
             termios.tcsetattr(descriptor, termios.TCSANOW, before)
@@ -63,11 +63,11 @@ class StopKey:
         except OSError:
             keys = b""
         if keys == b"":  # the terminal is gone
-            self._unread(descriptor)
+            self._remove_reader(descriptor)
         elif any(key in _STOPS for key in keys):
             signal.raise_signal(signal.SIGINT)
 
-    def _unread(self, descriptor: int) -> None:
+    def _remove_reader(self, descriptor: int) -> None:
         try:
             asyncio.get_running_loop().remove_reader(descriptor)
         except RuntimeError:  # at the very end of the program no loop runs any more

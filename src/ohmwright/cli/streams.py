@@ -1,9 +1,9 @@
-"""Standard output and error that hold nothing up: not a release, not a record, not the exit.
+"""Standard output and error whose writes do not block a run.
 
-A terminal that is held (Ctrl-S) and a pipe that nobody reads take no more bytes, and a write to
-them would wait for ever, perhaps with RF on. So a thread of each stream does the waiting. Nor may
-a run or its exit code depend on whether somebody still sees it: where the reader is gone the
-rest is dropped. But what was asked for and has no room, as on a full disk, is an error.
+A terminal that is stopped (Ctrl-S) and a pipe that nobody reads take no more bytes, so that a
+write to them blocks, perhaps with RF on. Therefore a thread of each stream writes. Neither a run
+nor its exit code depends on a reader: once the reader is gone, the rest is dropped. Results that
+cannot be written for another reason, such as a full disk, are an error.
 """
 
 from __future__ import annotations
@@ -19,127 +19,128 @@ from typing import Any, TextIO, cast
 
 from ohmwright.model.errors import OhmwrightError, UsageError
 
-from .lettering import PLAINER, write_plainer
+from .console_encoding import ASCII_FALLBACK, use_ascii_fallback
 
 _READER_GONE = (errno.EPIPE, errno.EIO, errno.EINVAL)
 """A pipe that ended, a terminal that was closed, and a pipe that ended on Windows."""
-_SHOWN_WITHIN_S = 0.25
-"""So long whoever prints waits to see it shown; once that was in vain, no more until it is."""
-_AFTER_STOP_S = 2.0
-"""So long the exit waits for what is still to be shown, once a signal has asked for a stop."""
-_MOST_UNSEEN = 200_000
-"""Bytes of progress that are kept for a reader who does not take them; the oldest go first."""
+_FLUSH_TIMEOUT_S = 0.25
+"""How long `flush` waits for the reader; after one timeout not again until something is written."""
+_EXIT_TIMEOUT_S = 2.0
+"""How long the exit waits for the reader once a signal has asked for a stop."""
+_QUEUE_BYTES = 200_000
+"""Most bytes of standard error queued for a slow reader; beyond it the oldest are dropped."""
 
-_hurried = False
-
-
-def hurry() -> None:
-    """A stop was asked for: from now on nobody waits long for a reader. Safe in a signal."""
-    global _hurried
-    _hurried = True
+_stop_requested = False
 
 
-class Shown:
-    """A stream whose `write` and `flush` return at once or soon, whatever its reader does."""
+def shorten_final_wait() -> None:
+    """Limit the wait for readers at exit to 2 s. May be called in a signal handler."""
+    global _stop_requested
+    _stop_requested = True
+
+
+class NonBlockingStream:
+    """A text stream whose `write` returns at once and whose `flush` returns within 0.25 s."""
 
     keeps_all = False
 
     def __init__(self, stream: TextIO, raw: RawIOBase) -> None:
         self._stream, self._raw = stream, raw
         self._pending: deque[bytes] = deque()
-        self._turn = Condition()
+        self._changed = Condition()
         self._stalled = False
         self.lost: OSError | None = None
-        self._writer = Thread(target=self._write_on, daemon=True, name="shown")
+        self._writer = Thread(target=self._write_queue, daemon=True, name="output-writer")
 
     def write(self, text: str) -> int:
-        """Have `text` shown in its turn."""
-        if text != "":  # click writes nothing, to see what it is
+        """Queue `text` for writing; return its length."""
+        if text != "":  # click writes an empty text to find out the type of stream
             ending = text.replace("\n", "\r\n") if sys.platform == "win32" else text
-            self._add(ending.encode(self._stream.encoding, PLAINER))
+            self._add(ending.encode(self._stream.encoding, ASCII_FALLBACK))
         return len(text)
 
     def flush(self) -> None:
-        """Wait until all is shown, but not for a reader who takes nothing."""
+        """Wait until the queue is written, at most 0.25 s and not for a reader that is stalled."""
         if sys.is_finalizing():  # the writer is gone, and may have taken the lock with it
             return
-        with self._turn:
+        with self._changed:
             if not self._stalled:
-                self._stalled = not self._turn.wait_for(self._done, _SHOWN_WITHIN_S)
+                self._stalled = not self._changed.wait_for(self._is_done, _FLUSH_TIMEOUT_S)
 
     def drain(self) -> None:
-        """Wait until all is shown; after a stop, for a short time only."""
-        with self._turn:
-            while not self._done() and not _hurried:
-                self._turn.wait(_SHOWN_WITHIN_S)
-            self._turn.wait_for(self._done, _AFTER_STOP_S)
+        """Wait until the queue is written, however long; after a stop at most 2 s."""
+        with self._changed:
+            while not self._is_done() and not _stop_requested:
+                self._changed.wait(_FLUSH_TIMEOUT_S)
+            self._changed.wait_for(self._is_done, _EXIT_TIMEOUT_S)
 
     def __getattr__(self, name: str) -> Any:
         return getattr(self._stream, name)
 
     def _add(self, data: bytes) -> None:
-        with self._turn:
+        with self._changed:
             if self.lost is not None:
                 return
             self._pending.append(data)
-            while not self.keeps_all and self._too_many():
+            while not self.keeps_all and self._queue_is_full():
                 del self._pending[1]  # the first is being written
             if not self._writer.is_alive():
                 self._writer.start()
-            self._turn.notify_all()
+            self._changed.notify_all()
 
-    def _too_many(self) -> bool:
-        return len(self._pending) > 2 and sum(map(len, self._pending)) > _MOST_UNSEEN
+    def _queue_is_full(self) -> bool:
+        return len(self._pending) > 2 and sum(map(len, self._pending)) > _QUEUE_BYTES
 
-    def _done(self) -> bool:
+    def _is_done(self) -> bool:
         return not self._pending or self.lost is not None
 
-    def _write_on(self) -> None:
+    def _write_queue(self) -> None:
         while self.lost is None:
-            with self._turn:
-                self._turn.wait_for(lambda: bool(self._pending))
+            with self._changed:
+                self._changed.wait_for(lambda: bool(self._pending))
                 data = self._pending[0]
-            problem = self._written(data)
-            with self._turn:
+            problem = self._write(data)
+            with self._changed:
                 self.lost = problem
                 self._pending.popleft()
                 self._stalled = False
-                self._turn.notify_all()
+                self._changed.notify_all()
 
-    def _written(self, data: bytes) -> OSError | None:
+    def _write(self, data: bytes) -> OSError | None:
+        """Write all of `data`; return the error that prevented it, or None."""
         left = memoryview(data)
         try:
             while left:
                 count = self._raw.write(left)
-                if count is None:  # whoever started us has made it one that does not wait
-                    select.select([], [self._raw], [], _SHOWN_WITHIN_S)
+                if count is None:  # the parent process made the descriptor non-blocking
+                    select.select([], [self._raw], [], _FLUSH_TIMEOUT_S)
                 left = left[count or 0 :]
         except OSError as problem:
             return problem
         return None
 
 
-class _Results(Shown):
-    """What was asked for: all of it waits for its reader."""
+class _ResultStream(NonBlockingStream):
+    """Standard output: nothing in its queue is dropped while its reader lives."""
 
     keeps_all = True
 
 
-def allow_for_any_console() -> None:
-    """Have this process's standard output and error be such streams, whatever their encoding."""
-    global _hurried
-    _hurried = False
-    sys.stdout = _shown(sys.stdout, _Results)
-    sys.stderr = _shown(sys.stderr, Shown)
+def install_nonblocking_streams() -> None:
+    """Replace standard output and error of this process by such streams, in any encoding."""
+    global _stop_requested
+    _stop_requested = False
+    sys.stdout = _nonblocking(sys.stdout, _ResultStream)
+    sys.stderr = _nonblocking(sys.stderr, NonBlockingStream)
 
 
-def results_lost() -> OhmwrightError | None:
-    """Wait until what was printed is shown; an error where results had no room."""
+def finish_output() -> OhmwrightError | None:
+    """Wait until all output is written; return an error where results could not be, else None."""
     for stream in (sys.stderr, sys.stdout):
-        if isinstance(stream, Shown):
-            with suppress(KeyboardInterrupt):  # who is tired of waiting need not
+        if isinstance(stream, NonBlockingStream):
+            with suppress(KeyboardInterrupt):  # Ctrl-C ends the wait
                 stream.drain()
-    lost = sys.stdout.lost if isinstance(sys.stdout, _Results) else None
+    lost = sys.stdout.lost if isinstance(sys.stdout, _ResultStream) else None
     if lost is None or lost.errno in _READER_GONE:
         return None
     return UsageError(
@@ -149,11 +150,11 @@ def results_lost() -> OhmwrightError | None:
     )
 
 
-def _shown(stream: TextIO, kind: type[Shown]) -> TextIO:
-    """`stream` behind a thread, where it is one of the operating system's."""
-    if stream is None or isinstance(stream, Shown):
+def _nonblocking(stream: TextIO, kind: type[NonBlockingStream]) -> TextIO:
+    """Return `stream` wrapped in `kind`, or itself where it is not one of the operating system."""
+    if stream is None or isinstance(stream, NonBlockingStream):
         return stream
-    write_plainer(stream)
+    use_ascii_fallback(stream)
     buffer = getattr(stream, "buffer", None)
     raw = getattr(buffer, "raw", buffer)  # PYTHONUNBUFFERED leaves the buffer out
     return cast(TextIO, kind(stream, raw)) if isinstance(raw, RawIOBase) else stream

@@ -1,4 +1,4 @@
-"""`sweep`: a power curve as a table, CSV or JSON."""
+"""The command `sweep`: measure a power curve; print it as a table or JSON, write it as CSV."""
 
 from __future__ import annotations
 
@@ -19,8 +19,8 @@ from ohmwright.model.step import Timing
 
 from .bench_data import BenchChoice
 from .console import CAUTION, err, out, print_json
-from .drive import stopped_by_signals
-from .open_bench import opened
+from .open_bench import open_bench
+from .signals import cancel_on_signal
 
 _COLUMNS = (
     "mode",
@@ -38,7 +38,7 @@ _COLUMNS = (
 
 @dataclass(frozen=True)
 class SweepRequest:
-    """What the command line asked for."""
+    """A sweep as asked for on the command line; `settings` in W and `loads` in ohm as text."""
 
     bench: BenchChoice
     mode: str
@@ -51,14 +51,14 @@ class SweepRequest:
 
 
 def run_sweep(request: SweepRequest) -> int:
-    """Sweep, print, and write the CSV file; 4 when stopped or when a point did not settle."""
+    """Measure, print, write the CSV file; return 0, or 4 if stopped or a point did not settle."""
     data = request.bench.read()
     settings_w = _numbers("--settings", request.settings)
     if data.file.simulation is None:
         err().print(CAUTION, style="yellow")
 
     async def work() -> tuple[list[SweepPoint], int]:
-        async with opened(data, unattended=False, guarded=request.bench.guarded) as bench:
+        async with open_bench(data, unattended=False, guarded=request.bench.guarded) as bench:
             loads_ohm = _loads(request, bench)
             points = await _sweep(request, bench, settings_w, loads_ohm)
             return points, len(settings_w) * len(loads_ohm)
@@ -79,7 +79,7 @@ async def _sweep(
     found: list[SweepPoint] = []
     with (
         Progress(console=err(), transient=True, disable=not err().is_terminal) as progress,
-        stopped_by_signals(),
+        cancel_on_signal(),
         suppress(StopRun),
     ):
         task = progress.add_task("sweep", total=len(settings_w) * len(loads_ohm))

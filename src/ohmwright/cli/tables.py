@@ -1,4 +1,4 @@
-"""A finished run as tables that a technician reads at a glance."""
+"""The tables of a run: measured points, diagnosis, adjustments."""
 
 from __future__ import annotations
 
@@ -26,40 +26,47 @@ from ohmwright.reports.text import NOT_RECORDED, printable
 from ohmwright.reports.traceability_marks import ValueMarks, value_marks
 
 from .console import out
-from .run_words import STYLES, said_above, said_below
+from .run_summary import VERDICT_STYLES, footer_lines, header_lines
 
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
-    """Heading, measured points with as found beside as left, adjustments, and the verdict."""
-    sittings = parts_of_run(events)
-    results = latest(result for sitting in sittings for result in sitting.results)
-    marks = value_marks(sittings)
-    parts: list[RenderableType] = [*said_above(events, results, marks)]
+    """Return all that is printed of a run, as wide as standard output.
+
+    In this order: header, points measured (as found beside as left), diagnosis, adjustments, notes
+    and verdict.
+    """
+    parts = parts_of_run(events)
+    results = latest(result for part in parts for result in part.results)
+    marks = value_marks(parts)
+    blocks: list[RenderableType] = [*header_lines(events, results, marks)]
     measured = [result for result in results if result.stage != "adjust"]
     if measured:
-        parts.append(_widest_that_fits(partial(_measured_table, measured, marks)))
-    read = [event for event in events if isinstance(event, CurveDiagnosed)]
-    if read:
-        parts += [_senses_table(read), _first_moves_table(read)]
+        blocks.append(_widest_that_fits(partial(_measured_table, measured, marks)))
+    diagnoses = [event for event in events if isinstance(event, CurveDiagnosed)]
+    if diagnoses:
+        blocks += [_sense_gains_table(diagnoses), _first_moves_table(diagnoses)]
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
-        parts.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
-        parts += _trims_told_by(adjusted)
-    return Group(*parts, *said_below(events, results, sittings))
+        blocks.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
+        blocks += _trims_told_by(adjusted)
+    return Group(*blocks, *footer_lines(events, results, parts))
 
 
 class Columns(NamedTuple):
-    """What a table shows beside value, uncertainty and verdict."""
+    """Which optional columns a table has, beside value, uncertainty and verdict."""
 
     error: bool
     conformity: bool
 
 
-_VARIANTS = (Columns(True, True), Columns(False, True), Columns(True, False), Columns(False, False))
-"""In order of preference; the first that the terminal is wide enough for is taken."""
+_VARIANTS = tuple(
+    Columns(*chosen) for chosen in ((True, True), (False, True), (True, False), (False, False))
+)
+"""In order of preference; the first that fits the width of the terminal is used."""
 
 
 def _widest_that_fits(build: Callable[[Columns], Table]) -> Table:
+    """Return the first of the tables with `_VARIANTS` that fits the terminal, else the last."""
     console = out()
     unbounded = console.options.update(max_width=1000)
     tables = [build(columns) for columns in _VARIANTS]
@@ -83,14 +90,14 @@ def _measured_table(results: Sequence[Result], marks: ValueMarks, columns: Colum
             last = step
         row = {r.stage: r for r in results if (r.step, r.point) == (step, point)}
         newest = row[max(row, key=MEASURED.index)]
-        name = _named(newest, conditions_of_result(newest).without(shared))
+        name = _point_label(newest, conditions_of_result(newest).without(shared))
         outcomes = (cell for stage in stages for cell in _outcome(row.get(stage), marks, columns))
         table.add_row(f"  {name}", _limits(newest), *outcomes, *_conformity(newest, columns))
     return table
 
 
 def _conditions(shared: MeasuringConditions) -> tuple[Text, Text]:
-    """How all points of a step were measured, for the columns of limits and of the first value."""
+    """Return two cells, mode and setting, and load and path, that all points of a step share."""
     mode = NOT_RECORDED if shared.mode == CONDITIONS_NOT_RECORDED else shared.mode
     set_to = ", ".join(filter(None, (mode, shared.setting)))
     path = shared.path.removeprefix("path ")
@@ -98,20 +105,23 @@ def _conditions(shared: MeasuringConditions) -> tuple[Text, Text]:
     return Text(set_to, style="dim"), Text(joined, style="dim")
 
 
-def _named(result: Result, apart: MeasuringConditions) -> str:
-    """The name of a point, and what its step does not say of it where its name does not either."""
+def _point_label(result: Result, apart: MeasuringConditions) -> str:
+    """Return the label of a point: its name, then conditions that neither it nor its step names.
+
+    `apart`: the conditions that differ from those which the points of the step share.
+    """
     said = (apart.mode, apart.setting, apart.load.replace("Ω", "ohm"))
     words = (result.point, *(one for one in said if one not in result.point))
     return printable(", ".join(words))
 
 
-def _senses_table(read: Sequence[CurveDiagnosed]) -> Table:
-    """What the as-found curves say of the sense gains: by how much each is off, and how surely."""
+def _sense_gains_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
+    """Return the sense gains diagnosed from the as-found curves: error and 2 u, in percent."""
     table = plain_table("Diagnosed from the curves as found", "Mode", "Sense gain")
     for name in ("Off %", "± (k=2)"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("")
-    for event in read:
+    for event in diagnoses:
         for gain in event.gains:
             drifted = Text("DRIFTED", style="bold yellow") if gain.drifted > 0.5 else Text("")
             off, spread = 100 * (gain.gain - 1), 200 * gain.uncertainty
@@ -121,9 +131,12 @@ def _senses_table(read: Sequence[CurveDiagnosed]) -> Table:
     return table
 
 
-def _first_moves_table(read: Sequence[CurveDiagnosed]) -> Table:
-    """What each adjustment starts from; the counts to try first where earlier units taught them."""
-    moves = [move for event in read for move in event.first_moves]
+def _first_moves_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
+    """Return the current error expected at each adjustment point, with 2 u, both in percent.
+
+    With the first move in counts where the fleet prior has a gain of the trim.
+    """
+    moves = [move for event in diagnoses for move in event.first_moves]
     taught = any(move.counts is not None for move in moves)
     table = plain_table("Expected at the adjustment points", "Point")
     for name in ("Current off %", "± (k=2)", *(["First counts"] if taught else [])):
@@ -145,7 +158,7 @@ def _adjusted_table(results: Sequence[Result], marks: ValueMarks, columns: Colum
     _conformity_columns(table, columns)
     for result in results:
         table.add_row(
-            _named(result, conditions_of_result(result)._replace(load="", setting="")),
+            _point_label(result, conditions_of_result(result)._replace(load="", setting="")),
             "" if result.load_ohm is None else f"{result.load_ohm:g} ohm",
             _limits(result),
             _trims(result),
@@ -163,7 +176,7 @@ def _trims(result: Result) -> str:
 
 
 def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
-    """Whose word the marked trims are."""
+    """Return the footnote of trims marked with *: whose word they are."""
     names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
     if names:
         said = f"* presses as told by {', '.join(names)}; not read from the unit"
@@ -171,7 +184,7 @@ def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
 
 
 def plain_table(title: str, *columns: str) -> Table:
-    """A table without lines."""
+    """Return a table without rules; no cell of `columns` is wrapped."""
     table = Table(
         title=title,
         title_justify="left",
@@ -193,13 +206,14 @@ def _outcome_columns(table: Table, name: str, columns: Columns) -> None:
 
 
 def _conformity_columns(table: Table, columns: Columns) -> None:
-    """Test uncertainty ratio and probability of conformity in percent."""
+    """Add test uncertainty ratio and probability of conformity in percent, where wanted."""
     if columns.conformity:
         table.add_column("TUR", justify="right", no_wrap=True)
         table.add_column("P %", justify="right", no_wrap=True)
 
 
 def _limits(result: Result) -> str:
+    """Return the tolerance limits with their unit; without a target the unit alone."""
     target = result.target
     if target is None:
         quantity = None if result.measured is None else result.measured.quantity
@@ -210,11 +224,11 @@ def _limits(result: Result) -> str:
 
 
 def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tuple[str | Text, ...]:
-    """Reading with its expanded uncertainty, error in percent, verdict."""
+    """Return the cells value with expanded uncertainty, error in percent (optional), verdict."""
     value, error, verdict = "", "", Text()
     if result is not None:
-        verdict = Text(result.verdict.upper(), style=STYLES[result.verdict])
-        value = "" if result.measured is None else with_uncertainty(result.measured)
+        verdict = Text(result.verdict.upper(), style=VERDICT_STYLES[result.verdict])
+        value = "" if result.measured is None else value_with_uncertainty(result.measured)
         value = f"{value} {marks.of(result)}".strip()
         if result.error is not None and result.target is not None and not result.target.one_sided:
             error = f"{100 * result.error / result.target.value:+.1f}"
@@ -234,8 +248,11 @@ def _conformity(result: Result, columns: Columns) -> tuple[str, ...]:
     )
 
 
-def with_uncertainty(measured: Measured) -> str:
-    """Value and expanded uncertainty, this to two digits and both to the same place (GUM 7.2.6)."""
+def value_with_uncertainty(measured: Measured) -> str:
+    """Return value ± expanded uncertainty, to two digits of the latter (GUM 7.2.6).
+
+    Value alone, to one decimal, where the result has no expanded uncertainty.
+    """
     expanded = measured.expanded
     if expanded is None or expanded <= 0:
         return f"{measured.value:.1f}"

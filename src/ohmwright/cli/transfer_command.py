@@ -1,4 +1,4 @@
-"""`record export` and `record import`."""
+"""The commands `record export` and `record import`."""
 
 from __future__ import annotations
 
@@ -24,19 +24,19 @@ from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import printable
 
 from .console import out
-from .open_records import meant, open_records, records_to_read, trusted_keys
+from .open_records import open_records, open_records_for_reading, resolved_run_id, trusted_keys
 
 
 @dataclass(frozen=True)
 class Selection:
-    """Which runs: those named, or all that the filter lets through."""
+    """Runs to export: those of `run_ids`, or without any all that `filter` lets through."""
 
     run_ids: tuple[str, ...]
     filter: Filter
 
-    def chosen(self, store: SqlStore) -> tuple[str, ...]:
-        """Their names, oldest first."""
-        named = {meant(store, run_id) for run_id in self.run_ids}
+    def run_ids_in(self, store: SqlStore) -> tuple[str, ...]:
+        """Return the ids of the selected runs in `store`, oldest first. RecordError if unknown."""
+        named = {resolved_run_id(store, run_id) for run_id in self.run_ids}
         found = [row["run_id"] for row in runs(store.database, self.filter)]
         for run_id in named.difference(found):
             raise store.unknown_run_error(run_id)
@@ -44,9 +44,9 @@ class Selection:
 
 
 def export_runs(file: Path, selection: Selection, records: str | None) -> None:
-    """Write every chosen run to a new file; a run that is not whole ends it."""
-    with records_to_read(records) as store:
-        chosen = selection.chosen(store)
+    """Write every selected run to a new JSON Lines file. Raises RecordError for a damaged run."""
+    with open_records_for_reading(records) as store:
+        chosen = selection.run_ids_in(store)
         with new_file(file) as target:
             for run_id in chosen:
                 store.events(run_id)
@@ -56,9 +56,9 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
 
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
-    """Write every chosen result to a new file, flat."""
-    with records_to_read(records) as store:
-        chosen = frozenset(selection.chosen(store))
+    """Write every result of the selected runs to a new Parquet file, one row each."""
+    with open_records_for_reading(records) as store:
+        chosen = frozenset(selection.run_ids_in(store))
         rows = (row for row in results(store.database) if row["run_id"] in chosen)
         with new_file(file) as target:
             count = write_results(rows, target)
@@ -66,19 +66,22 @@ def export_parquet(file: Path, selection: Selection, records: str | None) -> Non
 
 
 def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
-    """Check the whole file, then keep every run, and what follows on a run that was begun."""
+    """Check the whole file, then store its new runs and the new events of unfinished runs.
+
+    Prints who signed with a key that was not on record before, and whether it is trusted.
+    """
     with open_records(records) as store:
         known = {signer.key for signer in signers(seals(store.database))}
-        with _existing(file) as lines:
+        with _open_existing(file) as lines:
             _refuse_forks(store, (run for run, _ in read_runs(lines, str(file))))
-        with _existing(file) as lines:
+        with _open_existing(file) as lines:
             came, unsigned = Counter[str](), list[str]()
             for run, events in read_runs(lines, str(file)):
                 how = import_run(store, run, events)
                 came[how] += 1
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
         new = [one for one in signers(seals(store.database)) if one.key not in known]
-    _name(new, trusted_keys(trusted))
+    _print_new_signers(new, trusted_keys(trusted))
     for run_id in unsigned:
         said = (
             f"Run {run_id} is not finished, so nobody has signed it: who resumes it signs all of "
@@ -91,7 +94,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
 
 
 def _refuse_forks(store: SqlStore, coming: Iterable[StoredRun]) -> None:
-    """Before anything is kept. Raises UsageError."""
+    """Raise UsageError if a run of the file and the one on record have different events."""
     known = set(store.run_ids())
     ours: dict[str, RunHashes] = {}
     for run in coming:
@@ -103,8 +106,8 @@ def _refuse_forks(store: SqlStore, coming: Iterable[StoredRun]) -> None:
             ours[name] = run.hashes_of_events  # a file may hold a run twice, at two lengths
 
 
-def _name(new: Iterable[Signer], trusted: TrustedKeys) -> None:
-    """Say whose signature was taken in for the first time: whether to trust it is for a person."""
+def _print_new_signers(new: Iterable[Signer], trusted: TrustedKeys) -> None:
+    """Print each signer that is new on record, and whether its key is trusted here."""
     for signer in new:
         so = "which is trusted here" if signer.key in trusted else "which is NOT trusted here"
         said = f"Signed by {', '.join(signer.operators)} with key {signer.fingerprint}, {so}."
@@ -113,7 +116,10 @@ def _name(new: Iterable[Signer], trusted: TrustedKeys) -> None:
 
 @contextmanager
 def new_file(path: Path) -> Iterator[BinaryIO]:
-    """A file that was not there, for its owner alone; taken away when it cannot be finished."""
+    """Open a new file that its owner alone can read; remove it if the block fails.
+
+    Raises UsageError where the file exists, SourceError or RecordError where it cannot be written.
+    """
     try:
         file = os.fdopen(create_private_file(path), "wb")
     except FileExistsError:
@@ -133,7 +139,7 @@ def new_file(path: Path) -> Iterator[BinaryIO]:
 
 
 @contextmanager
-def _existing(path: Path) -> Iterator[BinaryIO]:
+def _open_existing(path: Path) -> Iterator[BinaryIO]:
     try:
         file = path.open("rb")
     except OSError as problem:

@@ -1,4 +1,4 @@
-"""`record verify`: whether what is on record is whole, and who stands for it."""
+"""The command `record verify`: check that records are complete and unaltered, and who signed."""
 
 from __future__ import annotations
 
@@ -19,32 +19,32 @@ from ohmwright.records.trust import Signer, TrustedKeys, signers, untrusted_sign
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import existing_records, meant, trusted_keys
+from .open_records import open_existing_records, resolved_run_id, trusted_keys
 
-State = Literal["good", "unknown", "wrong"]
-EXIT_CODES: dict[State, int] = {"good": 0, "unknown": 4, "wrong": RecordError.exit_code}
+StoreState = Literal["good", "unknown", "wrong"]
+EXIT_CODES: dict[StoreState, int] = {"good": 0, "unknown": 4, "wrong": RecordError.exit_code}
 _STYLES: dict[FindingKind, str] = {
     "wrong": "bold red",
     "unknown": "bold yellow",
     "warning": "yellow",
 }
-_SAID: dict[FindingKind, str] = {"wrong": "", "unknown": "Not known: ", "warning": "Warning: "}
+_PREFIXES: dict[FindingKind, str] = {"wrong": "", "unknown": "Not known: ", "warning": "Warning: "}
 
 
 @dataclass(frozen=True)
-class Verified:
-    """What a look at a store brought up."""
+class StoreCheck:
+    """The result of checking a store."""
 
     runs: int
     findings: Sequence[AuditFinding]
     signers: Sequence[Signer]
     open_runs: Sequence[str]
-    """Not finished, so that nobody has signed them."""
+    """Ids of runs that are not finished and so not signed."""
     trusted: TrustedKeys
 
     @property
-    def state(self) -> State:
-        """`good` only where nothing is wrong and nothing has to be taken on trust."""
+    def state(self) -> StoreState:
+        """`wrong` or `unknown` if any finding is of that kind, else `good`."""
         kinds = {finding.kind for finding in self.findings}
         return "wrong" if "wrong" in kinds else "unknown" if "unknown" in kinds else "good"
 
@@ -57,17 +57,20 @@ def verify_records(
     *,
     as_json: bool,
 ) -> int:
-    """Print every finding; 0 when good, 4 when that cannot be told from here, 6 when not whole."""
-    with existing_records(records) as store:
-        verified = _verified(store, run_ids, heads, trusted_keys(trusted))
-    print_json(_document(verified)) if as_json else _print(verified)
-    return EXIT_CODES[verified.state]
+    """Print every finding; return 0 if good, 4 if something is unknown, 6 if something is wrong.
+
+    `heads`: hashes printed on certificates, which must be on record.
+    """
+    with open_existing_records(records) as store:
+        check = _checked_store(store, run_ids, heads, trusted_keys(trusted))
+    print_json(_document(check)) if as_json else _print(check)
+    return EXIT_CODES[check.state]
 
 
-def _verified(
+def _checked_store(
     store: SqlStore, run_ids: Sequence[str], heads: Sequence[str], trusted: TrustedKeys
-) -> Verified:
-    chosen = [meant(store, run_id) for run_id in run_ids]
+) -> StoreCheck:
+    chosen = [resolved_run_id(store, run_id) for run_id in run_ids]
     known = store.run_ids()
     for run_id in chosen:
         if run_id not in known:
@@ -80,7 +83,7 @@ def _verified(
         *_changed_by_others(trusted),
     ]
     open_runs = [row["run_id"] for row in runs(store.database, Filter(verdict=CUT_SHORT))]
-    return Verified(
+    return StoreCheck(
         len(chosen or known),
         findings,
         sealed,
@@ -101,46 +104,46 @@ def _changed_by_others(trusted: TrustedKeys) -> Iterator[AuditFinding]:
         yield AuditFinding(what, kind="warning")
 
 
-def _document(verified: Verified) -> dict[str, object]:
-    names = verified.trusted.names()
+def _document(check: StoreCheck) -> dict[str, object]:
+    names = check.trusted.names()
     return {
-        "runs": verified.runs,
-        "state": verified.state,
-        "findings": [asdict(finding) for finding in verified.findings],
-        "unsigned_runs": list(verified.open_runs),
+        "runs": check.runs,
+        "state": check.state,
+        "findings": [asdict(finding) for finding in check.findings],
+        "unsigned_runs": list(check.open_runs),
         "keys": [
             {
                 "fingerprint": signer.fingerprint,
-                "trusted": signer.key in verified.trusted,
+                "trusted": signer.key in check.trusted,
                 "trusted_as": names.get(signer.key),
             }
             | asdict(signer)
-            for signer in verified.signers
+            for signer in check.signers
         ],
     }
 
 
-def _print(verified: Verified) -> None:
-    for finding in verified.findings:
-        said = printable(f"{_SAID[finding.kind]}{finding}")
+def _print(check: StoreCheck) -> None:
+    for finding in check.findings:
+        said = printable(f"{_PREFIXES[finding.kind]}{finding}")
         out().print(Text(said, style=_STYLES[finding.kind]), soft_wrap=True)
-    if verified.open_runs:
-        named = ", ".join(map(printable, verified.open_runs))
+    if check.open_runs:
+        named = ", ".join(map(printable, check.open_runs))
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)
-    runs_ = f"{verified.runs} run{'' if verified.runs == 1 else 's'}"
-    for line in _verdict(verified, runs_):
+    runs_ = f"{check.runs} run{'' if check.runs == 1 else 's'}"
+    for line in _closing_lines(check, runs_):
         out().print(line, soft_wrap=True)
 
 
-def _verdict(verified: Verified, runs_: str) -> Iterator[str]:
-    match verified.state:
+def _closing_lines(check: StoreCheck, runs_: str) -> Iterator[str]:
+    match check.state:
         case "wrong":
             yield "Not whole: do not use as evidence what is named above; restore a copy."
         case "unknown":
             yield f"{runs_}: every hash and link holds; what is named is not known to be good."
         case "good":
             yield f"{runs_}: every hash, link and signature holds, each by a key trusted here."
-    if any(signer.key not in verified.trusted for signer in verified.signers):
+    if any(signer.key not in check.trusted for signer in check.signers):
         yield (
             "Anybody can make a key. Compare its fingerprint with its owner, then: "
             "ohmwright record keys trust FINGERPRINT --name OWNER"

@@ -1,7 +1,7 @@
-"""Pages for people, in Markdown: one file a topic, `TOPIC.md`.
+"""The user guide: one Markdown page for each topic, in `TOPIC.md` beside this module.
 
-The first line of a page is its title, `# Topic: what it holds`. Code in a page is an example that
-a test runs; the info string of its fence says as what (`tests/cli/guide`).
+The first line of a page is its title, `# Topic: what it holds`. Every code block is an example that
+tests/cli/guide/test_examples.py runs; the info string of the block says how.
 """
 
 from __future__ import annotations
@@ -22,15 +22,15 @@ TOPICS = (
     "safety",
     "changes",
 )
-"""In the order in which they are listed."""
+"""Names of the pages, in the order in which they are listed."""
 
 
 def page(topic: str) -> str:
-    """The page on one of `TOPICS`, in Markdown."""
+    """Return the page on one of `TOPICS`, in Markdown."""
     return Path(__file__).with_name(f"{topic}.md").read_text(encoding="utf-8")
 
 
 def summary(topic: str) -> str:
-    """What the page on `topic` holds, in one line."""
+    """Return what the page on `topic` holds, the part of its title after the colon."""
     title, _, _ = page(topic).partition("\n")
     return title.partition(": ")[2]

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.cli.bench_data import BenchData, read_bench
-from ohmwright.cli.open_bench import assembled
+from ohmwright.cli.open_bench import assemble_bench
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.absent_operator import AbsentOperator
@@ -101,7 +101,7 @@ async def _verdicts(procedure: str, data: BenchData, person: bool) -> tuple[dict
     analyzer = link("analyzer", hardware.analyzer_port, data.analyzer_commands)
     remote = None if commands is None else link("generator", hardware.generator_port, commands)
     operator: Operator = SimulatedOperator(hardware.panel, clock) if person else AbsentOperator()
-    bench = assembled(data, clock, analyzer, remote, operator)
+    bench = assemble_bench(data, clock, analyzer, remote, operator)
     job = Job(read_procedure(Path(procedure)), STAGES, "own")
     events = [event async for event in run(job, bench)]
     return {(r.stage, r.step, r.point): r.verdict for r in results(events)}, heard

@@ -1,4 +1,4 @@
-"""`ohmwright record …`: what is on record. Heavy imports wait until a command needs them."""
+"""Declarations of the commands `record …`; each imports what it runs when it is called."""
 
 from datetime import datetime
 from pathlib import Path
@@ -6,9 +6,9 @@ from typing import Annotated
 
 import typer
 
-from .keys_app import app as keys_app
-from .option_groups import grouped
-from .options import INSTANT, Json, Narrowing, Records, Run, Runs, Trusted
+from .commands_keys import app as keys_app
+from .option_groups import with_option_groups
+from .options import INSTANT, Json, Records, Run, RunFilterOptions, Runs, Trusted
 
 app = typer.Typer(
     help="See, check, export and import what is on record.",
@@ -19,12 +19,12 @@ app.add_typer(keys_app, name="keys")
 
 
 @app.command("list")
-@grouped
-def list_(narrowing: Narrowing, records: Records = None, as_json: Json = False) -> None:
+@with_option_groups
+def list_(selected: RunFilterOptions, records: Records = None, as_json: Json = False) -> None:
     """List the runs on record, oldest first."""
-    from .record_command import list_runs, wanted
+    from .record_command import list_runs, run_filter
 
-    list_runs(records, wanted(narrowing), as_json=as_json)
+    list_runs(records, run_filter(selected), as_json=as_json)
 
 
 @app.command()
@@ -106,10 +106,10 @@ def rebuild(records: Records = None) -> None:
 
 
 @app.command()
-@grouped
+@with_option_groups
 def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.")],
-    narrowing: Narrowing,
+    selected: RunFilterOptions,
     run: Runs = None,
     parquet: Annotated[
         bool, typer.Option("--parquet", help="Write flat results as Parquet instead.")
@@ -117,10 +117,10 @@ def export(
     records: Records = None,
 ) -> None:
     """Write runs as JSON Lines, with their hashes and signatures."""
-    from .record_command import wanted
+    from .record_command import run_filter
     from .transfer_command import Selection, export_parquet, export_runs
 
-    selection = Selection(tuple(run or ()), wanted(narrowing))
+    selection = Selection(tuple(run or ()), run_filter(selected))
     (export_parquet if parquet else export_runs)(file, selection, records)
 
 

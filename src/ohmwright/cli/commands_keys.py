@@ -1,4 +1,4 @@
-"""`ohmwright record keys …`: with which keys runs are sealed, and which of them are trusted."""
+"""Declarations of the commands `record keys …`: signing keys and the list of trusted keys."""
 
 from pathlib import Path
 from typing import Annotated
@@ -13,7 +13,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 
-Key = Annotated[str, typer.Argument(metavar="KEY", help="Fingerprint or public key.")]
+KeyArgument = Annotated[str, typer.Argument(metavar="KEY", help="Fingerprint or public key.")]
 
 
 @app.command("list")
@@ -38,7 +38,7 @@ def new(
 
 @app.command()
 def trust(
-    key: Key,
+    key: KeyArgument,
     name: Annotated[str, typer.Option("--name", metavar="WHO", help="Whose it is.")] = "",
     records: Records = None,
     trusted: Trusted = None,
@@ -50,7 +50,7 @@ def trust(
 
 
 @app.command()
-def distrust(key: Key, records: Records = None, trusted: Trusted = None) -> None:
+def distrust(key: KeyArgument, records: Records = None, trusted: Trusted = None) -> None:
     """Trust a key no longer, as when it was lost or copied."""
     from .keys_command import distrust_key
 

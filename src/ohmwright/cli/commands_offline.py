@@ -1,4 +1,4 @@
-"""The commands that open no instrument: `certificate`, `lint`, `checks`, `schema`, `guide`."""
+"""Declarations of `certificate`, `lint`, `checks`, `schema`, `guide`: no instrument is opened."""
 
 from datetime import datetime
 from pathlib import Path
@@ -35,12 +35,20 @@ def certificate(
     as_json: Json = False,
 ) -> None:
     """Write the certificate of a finished run; by default PDF and HTML, into this folder."""
-    from .certificate_command import Options, Wanted, country_code, label_size, run_certificate
+    from .certificate_command import (
+        CertificateOptions,
+        OutputPaths,
+        country_code,
+        label_size,
+        run_certificate,
+    )
 
     due = None if next_due is None else next_due.date()
-    options = Options(due, label_size(size), country_code(country), schema_file, overwrite)
-    wanted = Wanted(pdf, html, csv, dcc, label, all_)
-    run_certificate(run, records, trusted, wanted, options, as_json=as_json)
+    options = CertificateOptions(
+        due, label_size(size), country_code(country), schema_file, overwrite
+    )
+    paths = OutputPaths(pdf, html, csv, dcc, label, all_)
+    run_certificate(run, records, trusted, paths, options, as_json=as_json)
 
 
 def lint(

@@ -1,4 +1,4 @@
-"""What becomes of a character that a console's encoding lacks: a plainer one, or its code."""
+"""ASCII replacements for characters that the encoding of a console lacks."""
 
 from __future__ import annotations
 
@@ -6,19 +6,20 @@ import codecs
 import unicodedata
 from typing import TextIO
 
-PLAINER = "ohmwright.plainer"
+ASCII_FALLBACK = "ohmwright.ascii_fallback"
 _IN_ASCII = {"±": "+/-", "Ω": "ohm", "²": "^2", "µ": "u", "–": "-", "…": "...", "·": "*", "≤": "<="}
 
 
-def write_plainer(stream: TextIO) -> None:
-    """Have `stream` write what it cannot show in plainer characters, and never fail at it."""
-    codecs.register_error(PLAINER, _plainer)
+def use_ascii_fallback(stream: TextIO) -> None:
+    """Make `stream` replace characters that it cannot encode instead of raising an error."""
+    codecs.register_error(ASCII_FALLBACK, _replacement)
     reconfigure = getattr(stream, "reconfigure", None)
     if reconfigure is not None:
-        reconfigure(errors=PLAINER)
+        reconfigure(errors=ASCII_FALLBACK)
 
 
-def _plainer(problem: UnicodeError) -> tuple[str, int]:
+def _replacement(problem: UnicodeError) -> tuple[str, int]:
+    """Return ASCII text for the characters that failed, and where encoding goes on (codecs)."""
     if not isinstance(problem, UnicodeEncodeError):
         raise problem
     lacking = problem.object[problem.start : problem.end]
@@ -26,7 +27,7 @@ def _plainer(problem: UnicodeError) -> tuple[str, int]:
 
 
 def _in_ascii(character: str) -> str:
-    """A word for it, its letter without the accent, or its code; always in ASCII."""
+    """Return a word for `character`, its letter without the accent, or its escaped code."""
     known = _IN_ASCII.get(character)
     if known is not None:
         return known

@@ -1,11 +1,11 @@
-"""The commands `demo`, `calibrate` and `verify`: a procedure on a bench."""
+"""Declarations of the commands `demo`, `calibrate` and `verify`, which run a procedure."""
 
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from .option_groups import grouped
+from .option_groups import with_option_groups
 from .options import AnalyzerLine, BenchPath, Faults, Json, ProcedurePath, Records, RunOptions
 
 if TYPE_CHECKING:
@@ -24,7 +24,7 @@ def demo(
     raise typer.Exit(run_demo(seed, records, tuple(fault or ()), as_json=as_json))
 
 
-@grouped
+@with_option_groups
 def calibrate(
     procedure: ProcedurePath,
     bench: BenchPath,
@@ -38,7 +38,7 @@ def calibrate(
     raise typer.Exit(_run(procedure, bench, STAGES, options, line, as_json=as_json))
 
 
-@grouped
+@with_option_groups
 def verify(
     *,
     procedure: ProcedurePath,
@@ -67,10 +67,10 @@ def _run(
     from ohmwright.model.traceability import Environment
 
     from .bench_data import BenchChoice
-    from .run_command import Request, run_procedure
+    from .run_command import RunRequest, run_procedure
 
     return run_procedure(
-        Request(
+        RunRequest(
             procedure,
             BenchChoice(bench, line.port, guarded=not line.no_guard),
             stages,

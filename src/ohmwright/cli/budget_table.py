@@ -1,4 +1,4 @@
-"""The uncertainty budgets of a run as a table."""
+"""The table of the uncertainty budgets of a run."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from rich.text import Text
 from ohmwright.model.result import AMPLE_DOF, Result
 from ohmwright.reports.text import printable
 
-from .tables import plain_table, with_uncertainty
+from .tables import plain_table, value_with_uncertainty
 
 
 def budget_table(results: Iterable[Result]) -> Table:
-    """Every line of every budget, in the unit of its value."""
+    """Return every line of every budget: source, type, u in the unit of the value, dof, share."""
     table = plain_table("Uncertainty budgets", "Step, point and line", "Type")
     for name in ("u", "dof", "%"):
         table.add_column(name, justify="right", no_wrap=True)
@@ -23,7 +23,7 @@ def budget_table(results: Iterable[Result]) -> Table:
         if measured is None or not measured.budget:
             continue
         where = printable(f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}")
-        table.add_row(Text(f"{where}: {with_uncertainty(measured)}", style="bold"))
+        table.add_row(Text(f"{where}: {value_with_uncertainty(measured)}", style="bold"))
         for line in measured.budget:
             share = (line.standard_uncertainty / measured.uncertainty) ** 2
             table.add_row(

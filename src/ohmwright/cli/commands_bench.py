@@ -1,15 +1,15 @@
-"""The commands `sweep`, `simulate` and `doctor`: a bench without a procedure."""
+"""Declarations of the commands `sweep`, `simulate` and `doctor`, which need no procedure."""
 
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from .option_groups import grouped
+from .option_groups import with_option_groups
 from .options import AnalyzerLine, BenchPath, Faults, Json
 
 
-@grouped
+@with_option_groups
 def sweep(
     *,
     bench: BenchPath,
@@ -60,7 +60,7 @@ def simulate(
     raise typer.Exit(run_simulate(request))
 
 
-@grouped
+@with_option_groups
 def doctor(
     bench: BenchPath,
     line: AnalyzerLine,

@@ -1,4 +1,4 @@
-"""What is said above and below the tables of a run, line by line."""
+"""The lines printed above and below the tables of a run."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.reports.traceability_marks import TraceabilityBasis, ValueMarks, mark_letter
 
-STYLES: dict[Verdict, str] = {
+VERDICT_STYLES: dict[Verdict, str] = {
     "pass": "green",
     "fail": "bold red",
     "undecided": "bold yellow",
@@ -23,23 +23,23 @@ STYLES: dict[Verdict, str] = {
 }
 
 
-def said_above(
+def header_lines(
     events: Iterable[Event], results: Iterable[Result], marks: ValueMarks
 ) -> Iterable[RenderableType]:
-    """Procedure, unit and analyzer; what values rest on; whose word settings are."""
+    """Return procedure, unit, analyzer, traceability, and by whom settings were only reported."""
     yield from _heading(events)
     yield from _traceability(marks.bases)
-    yield from _told(results)
+    yield from _settings_reported_by(results)
 
 
-def said_below(
-    events: Sequence[Event], results: Sequence[Result], sittings: Sequence[RunPart]
+def footer_lines(
+    events: Sequence[Event], results: Sequence[Result], parts: Sequence[RunPart]
 ) -> Iterable[RenderableType]:
-    """Reasons, decision rules, protections, interruptions, remarks, and the verdict."""
+    """Return reasons, decision rules, missing protections, interruptions, remarks, verdict."""
     yield from _reasons(results)
     yield from _rules(results)
-    yield from _protections(sittings)
-    yield from _interruptions(sittings)
+    yield from _protections(parts)
+    yield from _interruptions(parts)
     yield from (Text(remark, style="dim") for remark in remarks_of_run(events))
     yield from _ending(events)
 
@@ -57,7 +57,7 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
 
 
 def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:
-    """What the values rest on: first most of them, then those with a letter beside them."""
+    """Return a line for each basis: the common one first, then those marked with a letter."""
     for place, basis in enumerate(bases):
         if place > 0 and basis == "none":
             yield Text(
@@ -69,8 +69,8 @@ def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:
             yield Text(f"{mark_letter(place)}: " if place > 0 else "").append(_basis(basis))
 
 
-def _told(results: Iterable[Result]) -> Iterable[Text]:
-    """Whose word it is that mode and setting were chosen, where nothing could read them."""
+def _settings_reported_by(results: Iterable[Result]) -> Iterable[Text]:
+    """Return who reported mode and setting, where no instrument could read them."""
     names = dict.fromkeys(r.setting_told_by for r in results if r.setting_told_by)
     if names:
         yield Text(printable(f"Mode and setting as told by {', '.join(names)}"))
@@ -87,28 +87,28 @@ def _basis(basis: TraceabilityBasis) -> Text:
 
 
 def _reasons(results: Iterable[Result]) -> Iterable[Text]:
-    """Why each point that did not pass did not, and what is said of one that did."""
+    """Return a line for each result that has a reason or remark."""
     for result in results:
         if result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
-            yield Text(printable(f"{where}: {result.reason}"), style=STYLES[result.verdict])
+            yield Text(printable(f"{where}: {result.reason}"), style=VERDICT_STYLES[result.verdict])
 
 
-def _protections(sittings: Sequence[RunPart]) -> Iterable[Text]:
-    """What the bench lacked; papers name what it had, too."""
-    known = [sitting.protections for sitting in sittings if sitting.protections is not None]
+def _protections(parts: Sequence[RunPart]) -> Iterable[Text]:
+    """Return one line with the protections that the bench lacked in any part of the run."""
+    known = [part.protections for part in parts if part.protections is not None]
     lacking = dict.fromkeys(words for one in known for words, there in one.words() if not there)
     if lacking:
         yield Text(f"Protections that the bench lacked: {'; '.join(lacking)}.", style="dim")
 
 
-def _interruptions(sittings: Sequence[RunPart]) -> Iterable[Text]:
-    for line in interruption_lines(sittings):
+def _interruptions(parts: Sequence[RunPart]) -> Iterable[Text]:
+    for line in interruption_lines(parts):
         yield Text(line, style="yellow")
 
 
 def _rules(results: Iterable[Result]) -> Iterable[Text]:
-    """How values were held against their limits."""
+    """Return one line with the decision rules that were applied."""
     rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
     if rules:
         decided = f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}."
@@ -119,7 +119,7 @@ def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
     last = events[-1] if events else None
     if isinstance(last, RunFinished):
         on_s, bench_time_s = run_totals_s(events)
-        text = Text("Result: ").append(last.verdict.upper(), style=STYLES[last.verdict])
+        text = Text("Result: ").append(last.verdict.upper(), style=VERDICT_STYLES[last.verdict])
         yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_s:.0f} s)")
     elif isinstance(last, Fault):
         yield Text(printable(f"Cut short: {last.message}"), style="bold red")

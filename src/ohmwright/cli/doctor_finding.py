@@ -1,0 +1,49 @@
+"""A finding of the command `doctor`: seen to be good, not checked, or seen not to be good."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from rich.text import Text
+
+FindingState = Literal["good", "not checked", "NOT GOOD"]
+FILES = 2
+"""Exit code of a fault in the files of the bench."""
+LINK = 3
+"""Exit code of a fault of an instrument or its line."""
+_STYLES: dict[FindingState, str] = {
+    "good": "green",
+    "not checked": "yellow",
+    "NOT GOOD": "bold red",
+}
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One check and its result; `code`: the exit code that it calls for."""
+
+    check: str
+    state: FindingState
+    detail: str
+    code: int = 0
+
+    @property
+    def styled(self) -> Text:
+        """The state in its colour, for a table."""
+        return Text(self.state, style=_STYLES[self.state])
+
+
+def good(check: str, detail: str = "") -> Finding:
+    """Return a finding that was seen to be right."""
+    return Finding(check, "good", detail)
+
+
+def not_checked(check: str, how: str) -> Finding:
+    """Return a finding that was not checked; `how`: why, or how it can be."""
+    return Finding(check, "not checked", how)
+
+
+def not_good(check: str, detail: str, code: int = LINK) -> Finding:
+    """Return a finding that is wrong at the instrument (`LINK`) or in the files (`FILES`)."""
+    return Finding(check, "NOT GOOD", detail, code)

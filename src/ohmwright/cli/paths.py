@@ -1,0 +1,95 @@
+"""Paths of the user's files and of the data files that a bench file names."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import platformdirs
+
+from ohmwright.model.account import account_name
+from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.shipped import shipped
+from ohmwright.model.source import is_existing_file
+
+
+def records_location(given: str | None) -> str:
+    """Return `given` (a folder, a .sqlite file or a URL), else the user's own folder of records."""
+    return str(_user_folder(platformdirs.user_data_path) / "records") if given is None else given
+
+
+def operator_key_file() -> Path:
+    """Return the path of the operator's signing key."""
+    return _user_folder(platformdirs.user_config_path) / "operator.key"
+
+
+def trusted_keys_file() -> Path:
+    """Return the path of the user's own list of trusted keys."""
+    return _user_folder(platformdirs.user_config_path) / "trusted-keys"
+
+
+def witness_folder() -> Path:
+    """Return the folder in which this computer keeps what it has seen of each store."""
+    return _user_folder(platformdirs.user_state_path) / "witness"
+
+
+def crash_folder() -> Path:
+    """Return the folder of the log files of crashes."""
+    return _user_folder(platformdirs.user_state_path) / "crashes"
+
+
+def _user_folder(kind: Callable[..., Path]) -> Path:
+    """Return the user's folder of a kind (data, configuration, state).
+
+    Raises UsageError where the account has no home folder.
+    """
+    folder = kind("ohmwright", appauthor=False)
+    if not folder.is_absolute():
+        raise UsageError(
+            f"This account ({account_name()}) has no home folder, so {folder} would be anywhere.",
+            "Records, key and traces would be in whatever folder one happens to work in.",
+            "Set HOME to a folder that is yours, and try again.",
+        )
+    return folder
+
+
+def data_file(name: str, beside: Path, kind: str) -> Path:
+    """Return the data file `name` of the bench file `beside`: in its folder, else a shipped one.
+
+    `kind`: the folder of shipped files, `analyzers` or `generators`. Raises SourceError where there
+    is none.
+    """
+    names = [path.stem for path in shipped(kind).glob("*.toml")]
+    return _file(name, beside, shipped(kind, f"{name}.toml"), f"data file '{name}'", kind, names)
+
+
+def certificate_file(name: str, beside: Path) -> Path:
+    """Return the certificate `name` of the bench file `beside`: in its folder, else a shipped one.
+
+    Raises SourceError where there is none.
+    """
+    folder = shipped("analyzers")
+    names = [path.parent.name for path in folder.glob("*/certificate.toml")]
+    own = folder / name / "certificate.toml"
+    return _file(name, beside, own, f"certificate '{name}'", "certificates", names)
+
+
+def _file(
+    name: str, beside: Path, shipped_path: Path, what: str, kind: str, names: list[str]
+) -> Path:
+    """Return the first that exists of `name` beside the bench file and `shipped_path`."""
+    own = beside.parent / name
+    if is_existing_file(own):
+        return own
+    if is_existing_file(shipped_path):
+        return shipped_path
+    raise SourceError(
+        f"{beside}: there is no {what}.",
+        f"Looked for {own} and among the shipped {kind}: {', '.join(sorted(names))}.",
+        "Correct the name in the bench file.",
+    )
+
+
+def file_name_safe(text: str) -> str:
+    """Return `text` with all but letters, digits, - and _ replaced by -."""
+    return "".join(c if c.isalnum() or c in "-_" else "-" for c in text)

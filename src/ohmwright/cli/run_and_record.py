@@ -1,0 +1,60 @@
+"""Run a job on a bench: each event is stored, then shown; a signal ends it with RF off."""
+
+from __future__ import annotations
+
+from contextlib import aclosing
+from typing import Protocol
+
+from ohmwright.engine.pending_events import PendingEvents
+from ohmwright.engine.release import off_after
+from ohmwright.engine.run import Job, fault_of, run
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.errors import Stopped
+from ohmwright.model.event import Event
+from ohmwright.records.store import Store
+
+from .signals import cancel_on_signal
+
+
+class RunView(Protocol):
+    """What shows a run while it goes on."""
+
+    def on_event(self, event: Event) -> None:
+        """Show an event, which is stored already."""
+
+    def on_status(self, moment: BenchStatus) -> None:
+        """Take the latest RF state, current and ages of the bench; must return at once."""
+
+
+async def run_and_record(
+    job: Job, bench: Bench, store: Store, view: RunView, notes: PendingEvents | None = None
+) -> tuple[Event, ...]:
+    """Run `job` and return all events of its run, those of earlier parts first.
+
+    Every event is appended to `store` before `view` shows it. After INT, TERM or HUP the output is
+    switched off and a `Fault` is stored, so that the run can be resumed. `notes` collects what
+    happens while RF is on, which is stored once RF is off. Raises OhmwrightError; a release that
+    could not be confirmed is ReleaseNotConfirmed.
+    """
+    notes = PendingEvents() if notes is None else notes
+    kept = list(job.earlier)
+
+    def keep(event: Event) -> None:
+        store.append(job.run_id, event)
+        kept.append(event)
+        view.on_event(event)
+
+    with cancel_on_signal() as stop:
+        async with aclosing(run(job, bench, view.on_status, notes)) as events:
+            async for event in events:
+                keep(event)
+    if stop.cancelled_caught:
+        stopped = Stopped("The run was stopped by hand.")
+        ended_by = await off_after(stopped, bench, notes)
+        for event in notes.take():
+            keep(event)
+        keep(fault_of(ended_by, bench, notes))
+        if ended_by is not stopped:
+            raise ended_by
+    return tuple(kept)

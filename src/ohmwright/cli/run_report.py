@@ -1,0 +1,67 @@
+"""What a command prints of a run on record: tables or JSON, how to resume it, its exit code."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+
+from ohmwright.engine.run import results
+from ohmwright.model.event import CurveDiagnosed, Event, RunFinished
+from ohmwright.model.result import Verdict
+from ohmwright.records.store import Store
+from ohmwright.reports.run_parts import RunPart, parts_of_run
+
+from .console import err, out, print_json
+from .tables import run_tables
+
+EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
+
+
+def print_how_to_resume(store: Store, run_id: str) -> None:
+    """Print, on standard error, where the record is and the option that resumes the run."""
+    with suppress(Exception):  # the record itself may have failed, which is reported already
+        if run_id in store.run_ids():
+            err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
+            err().print(f"Go on with: --resume {run_id}", soft_wrap=True)
+
+
+def print_run(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: bool) -> None:
+    """Print a run as tables, or as one JSON document; an unfinished one with how to resume it."""
+    if not as_json:
+        out().print(run_tables(events))
+        out().print(f"Record: {store.place(run_id)}", soft_wrap=True)
+        if not isinstance(events[-1], RunFinished):
+            print_how_to_resume(store, run_id)
+        return
+    document = {
+        "run": run_id,
+        "record": store.place(run_id),
+        "verdict": verdict(events),
+        "parts": [_part_json(part) for part in parts_of_run(events)],
+        "results": [result.model_dump(mode="json") for result in results(events)],
+        "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],
+    }
+    print_json(document)
+
+
+def _part_json(part: RunPart) -> dict[str, object]:
+    """JSON object of one part of a run: operator, times, what cut it short, room conditions."""
+    room = part.environment
+    return {
+        "operator": part.operator,
+        "begun": part.begun_at.isoformat(),
+        "ended": part.ended_at.isoformat(),
+        "cut_short_by": part.cut_short_by or None,
+        "results": len(part.results),
+        "environment": None if room is None else room.model_dump(mode="json"),
+    }
+
+
+def verdict(events: tuple[Event, ...]) -> Verdict:
+    """Return the verdict of a run; `not measured` for one that is not finished."""
+    last = events[-1]
+    return last.verdict if isinstance(last, RunFinished) else "not measured"
+
+
+def exit_code(events: tuple[Event, ...]) -> int:
+    """Return the exit code of a run: 0 pass, 1 fail, 4 undecided, not measured or unfinished."""
+    return EXIT_CODES[verdict(events)]

@@ -1,0 +1,46 @@
+"""Signals that stop a run: INT, TERM and HUP cancel the block that is being executed."""
+
+from __future__ import annotations
+
+import asyncio
+import signal
+from collections.abc import Iterator
+from contextlib import contextmanager
+
+import anyio
+
+from .streams import shorten_final_wait
+
+
+@contextmanager
+def cancel_on_signal() -> Iterator[anyio.CancelScope]:
+    """Cancel the block on INT, TERM or HUP; yields its scope.
+
+    A signal that was ignored when the program started (as under nohup) stays ignored. After the
+    first signal the others are ignored to the end of the program: they must not cut short the
+    release of the output, nor the message that says how to resume.
+    """
+    loop = asyncio.get_running_loop()
+    with anyio.CancelScope() as scope:
+
+        def stop(*_: object) -> None:
+            shorten_final_wait()
+            loop.call_soon_threadsafe(scope.cancel)
+
+        before = {number: signal.signal(number, stop) for number in _HANDLED}
+        try:
+            yield scope
+        finally:
+            for number, handler in before.items():
+                signal.signal(number, signal.SIG_IGN if scope.cancel_called else handler)
+
+
+def _not_ignored() -> list[signal.Signals]:
+    """The signals to handle: those of the platform that the parent process did not ignore."""
+    names = ("SIGINT", "SIGTERM", "SIGHUP")  # Windows has no SIGHUP
+    known = (signal.Signals[name] for name in names if hasattr(signal, name))
+    return [number for number in known if signal.getsignal(number) is not signal.SIG_IGN]
+
+
+_HANDLED = _not_ignored()
+"""Taken at import, before anything changes a handler."""

@@ -1,0 +1,95 @@
+"""The operator who answers requests at this terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager
+from typing import Protocol
+
+from rich.text import Text
+
+from ohmwright.instruments.operator import ALWAYS, Operator
+from ohmwright.instruments.requests import Answer, Request
+from ohmwright.model.account import account_name
+from ohmwright.model.bench_status import RfState
+from ohmwright.wire.clock import RealClock
+
+from .console import err
+from .keyboard import discard_pending_input, read_line
+
+_READING_TIME_S = 0.3
+"""Nobody reads a request faster; what was typed earlier is not an answer to it."""
+_TIME = RealClock()
+"""Real time, whatever clock the bench has."""
+
+
+class Display(Protocol):
+    """What prints requests to the operator."""
+
+    @property
+    def rf(self) -> RfState | None:
+        """The RF state that is displayed; None where none is."""
+
+    def prompt(self, question: Sequence[Text]) -> AbstractContextManager[None]:
+        """Print `question`, cursor after its last line; leave the keyboard alone in the block."""
+
+
+class TerminalOperator(Operator):
+    """Prints each request and reads the answer from standard input.
+
+    At a terminal, what was typed before the request could be read is discarded. The lines of a
+    pipe or a file answer the requests in their order.
+    """
+
+    reading_time_s = _READING_TIME_S
+
+    def __init__(self, display: Display) -> None:
+        self.name = account_name()
+        self.display = display
+
+    async def reply(self, request: Request, problem: str) -> str:
+        """Print the request with its answers and return the line typed next.
+
+        `problem`: why the last answer was not accepted, or empty. Raises UsageError where standard
+        input has ended.
+        """
+        with self.display.prompt([*_request_lines(request, problem, self.display.rf), Text("> ")]):
+            await _TIME.sleep(self.reading_time_s)
+            discard_pending_input()
+            return await read_line()
+
+
+def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterator[Text]:
+    if problem != "":
+        yield Text(problem, style="yellow")
+    asked = Text(f">> {request.text}", style="bold")
+    if rf == "on":
+        asked.append("  RF IS ON.", style="bold red")
+    elif request.rf_follows:
+        asked.append("  RF comes on after this.", style="bold red")
+    yield asked
+    for answer in request.answers:
+        if answer.meaning != "":
+            yield Text(f"   {_how_to_type(answer)}: {answer.meaning}")
+    own = ", ".join(_how_to_type(answer) for answer in request.answers if answer.meaning == "")
+    always = ", ".join(answer.word for answer in ALWAYS)
+    yield Text(f"   {own}  (or {always})" if own else f"   (or {always})", style="dim")
+
+
+def _how_to_type(answer: Answer) -> str:
+    """Return `key = word`, or the word where the answer has no key."""
+    return answer.word if answer.key == "" else f"{answer.key} = {answer.word}"
+
+
+class PlainDisplay:
+    """Prints a request to standard error; has no RF state."""
+
+    rf: RfState | None = None
+
+    @contextmanager
+    def prompt(self, question: Sequence[Text]) -> Iterator[None]:
+        """Print `question`, cursor after its last line."""
+        for line in question[:-1]:
+            err().print(line)
+        err().print(question[-1], end="")
+        yield
