@@ -9,7 +9,7 @@ from collections.abc import Callable, Generator
 
 import numpy as np
 
-from ohmwright.adjustment.actions import Action, Activate, Finish, Move, Release, Sample
+from ohmwright.adjustment.actions import Action, Activate, Finish, Move, Release, TakeReading
 from scripts.bench.population import Unit
 
 Reading = tuple[float, float]
@@ -59,7 +59,7 @@ class Scripted:
 def _read_at(age_s: float) -> Generator[Action, Reading | None, Reading | None]:
     """Sample until a reading is `age_s` old."""
     while True:
-        reading = yield Sample()
+        reading = yield TakeReading()
         if reading is None or reading[0] >= age_s:
             return reading
 
@@ -168,7 +168,7 @@ def slope_settled(
     values: list[float] = []
     span_s, fewest = 3.0, 8
     while True:
-        reading = yield Sample()
+        reading = yield TakeReading()
         if reading is None or reading[0] > until_s:
             return None
         ages.append(reading[0])

@@ -12,7 +12,7 @@ from ohmwright.adjustment.actions import (
     Move,
     Press,
     Release,
-    Sample,
+    TakeReading,
 )
 from scripts.bench.plant import Plant
 
@@ -71,7 +71,7 @@ def run(policy: Policy, plant: Plant) -> Outcome:
                 plant.activate()
                 age_s = 0.0
                 policy.activated()
-            case Sample():
+            case TakeReading():
                 due_s = plant.next_age_s()
                 if due_s is None:
                     plant.release(unit.timeout_s)

@@ -22,20 +22,25 @@ def main() -> None:
     def read_pass() -> float:
         return float(np.sum(volts))
 
-    exact = waveform.measure(counts.astype(np.float64))
-    difference = abs(waveform.measure(counts).crest_factor / exact.crest_factor - 1.0)
+    exact = waveform.waveform_parameters(counts.astype(np.float64))
+    difference = abs(waveform.waveform_parameters(counts).crest_factor / exact.crest_factor - 1.0)
     report(
         [
-            compare("float64 / one read pass", lambda: waveform.measure(volts), read_pass, 2.3),
+            compare(
+                "float64 / one read pass",
+                lambda: waveform.waveform_parameters(volts),
+                read_pass,
+                2.3,
+            ),
             compare(
                 "int16 / one read pass of float64",
-                lambda: waveform.measure(counts),
+                lambda: waveform.waveform_parameters(counts),
                 read_pass,
                 0.4 if numba else 1.3,
             ),
             compare(
                 "float64 / reading for the maximum only",
-                lambda: waveform.measure(volts),
+                lambda: waveform.waveform_parameters(volts),
                 lambda: np.max(volts),
                 2.3,
             ),

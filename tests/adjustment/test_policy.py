@@ -5,7 +5,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 import pytest
 
-from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, Sample
+from ohmwright.adjustment.actions import Activate, Finish, Move, Press, Release, TakeReading
 from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.fleet_prior import FleetPrior, Learned, learn
@@ -76,7 +76,7 @@ def run(bench, keys=None, prior=None, left=None, **more):
             bench.activate()
             policy.activated(left)
             age_s, left = 0.0, None
-        elif isinstance(action, Sample):
+        elif isinstance(action, TakeReading):
             age_s, value = bench.read()
             policy.read(age_s, value)
         elif isinstance(action, Move):

@@ -102,9 +102,9 @@ def test_the_four_to_one_rule_at_three_to_one(
     differing: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     from ohmwright.engine import judge
-    from ohmwright.uncertainty.conformity import UncertaintyRatio
+    from ohmwright.uncertainty.conformity import UncertaintyRatioRule
 
-    monkeypatch.setattr(judge.rules, "UncertaintyRatio", lambda: UncertaintyRatio(3.0))
+    monkeypatch.setattr(judge.rules, "UncertaintyRatioRule", lambda: UncertaintyRatioRule(3.0))
     assert differing() == {"5.3 b, 2 % and 4:1, on 80 to 120: 119.9, 3.98:1"}
 
 

@@ -26,7 +26,7 @@ def holds() -> Callable[[Check], None]:
     """Asserts that a check agrees, by a tolerance that a wrong formula would not meet."""
 
     def assert_agrees(check: Check) -> None:
-        outcome = check.outcome()
+        outcome = check.result()
         known = f"{check.expected} +- {check.tolerance} ({check.status})"
         assert outcome.agrees, f"expected {known}, got {outcome.got!r} {outcome.problem}"
         if isinstance(check.expected, float | int) and check.expected != 0:

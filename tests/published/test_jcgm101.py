@@ -1,6 +1,6 @@
 """JCGM 101:2008, propagation of distributions: examples 9.2 to 9.4.
 
-Each goes through `validated`, as a point's budget does, or through the simulation behind it where
+Each goes through `propagate`, as a point's budget does, or through the simulation behind it where
 the linear budget would stand. A record states symmetric intervals and 9.4 prints shortest ones, so
 its intervals are held against exact distributions.
 
@@ -19,7 +19,7 @@ from ohmwright.installation.check import Check, table
 from ohmwright.uncertainty.budget import combine, second_order_variance
 from ohmwright.uncertainty.inputs import Input, rectangular
 from ohmwright.uncertainty.montecarlo import Trials, simulate_adaptively
-from ohmwright.uncertainty.validated import FEWEST_TRIALS, SEED, Validated, validated
+from ohmwright.uncertainty.propagation import FEWEST_TRIALS, SEED, PropagatedValue, propagate
 
 JCGM101 = "JCGM 101:2008"
 
@@ -47,8 +47,8 @@ def total(*terms: Any) -> Any:
 
 
 @lru_cache(maxsize=3)
-def of_total(inputs: tuple[Input, ...]) -> Validated:
-    return validated(total, inputs, combine(0.0, inputs, [1.0] * 4))
+def of_total(inputs: tuple[Input, ...]) -> PropagatedValue:
+    return propagate(total, inputs, combine(0.0, inputs, [1.0] * 4))
 
 
 @lru_cache(maxsize=2)
@@ -108,8 +108,8 @@ MASS_BUDGET = combine(1.234, MASS, (1.0, 1.0, 0.0, 0.0, 0.0))
 
 
 @lru_cache(maxsize=1)
-def of_mass() -> Validated:
-    return validated(mass_model, MASS, MASS_BUDGET)
+def of_mass() -> PropagatedValue:
+    return propagate(mass_model, MASS, MASS_BUDGET)
 
 
 def mass_second_order() -> float:
@@ -166,10 +166,10 @@ def simulated_loss(first: float, r: float) -> Trials:
 
 
 @lru_cache(maxsize=2)
-def of_loss(first: float) -> Validated:
+def of_loss(first: float) -> PropagatedValue:
     inputs = loss_inputs(first)
     budget = combine(loss_model(first, 0.0), inputs, (2e6 * first, 0.0))
-    return validated(loss_model, inputs, budget)
+    return propagate(loss_model, inputs, budget)
 
 
 def comparison_loss(

@@ -63,7 +63,7 @@ def checks() -> Iterator[Check]:
 
 def probability(measured: tuple[float, float], limits: rules.Limits) -> float:
     """By a guard band, which any rule's decision says the probability of."""
-    decision = rules.GuardBand().decide(rules.Measured(*measured), limits)
+    decision = rules.GuardBandRule().decide(rules.MeasuredValue(*measured), limits)
     return decision.probability_of_conformity
 
 

@@ -14,7 +14,7 @@ from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_
 from ohmwright.installation.check import Check, table
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
-from ohmwright.uncertainty.waveform import measure
+from ohmwright.uncertainty.waveform import waveform_parameters
 
 # 1000 cycles of 128 samples: the grid meets peaks and edges
 CYCLE = np.arange(128_000) / 128.0
@@ -100,11 +100,11 @@ def damped(decay_per_s: float, frequency_hz: float, repeat_s: float) -> np.ndarr
 
 
 def rms_of(volts: np.ndarray) -> float:
-    return measure(volts).rms
+    return waveform_parameters(volts).rms
 
 
 def peak_of(volts: np.ndarray) -> float:
-    return measure(volts).peak
+    return waveform_parameters(volts).peak
 
 
 def crest_of(samples: np.ndarray) -> float:

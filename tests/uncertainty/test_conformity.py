@@ -8,58 +8,57 @@ from scipy import stats
 from ohmwright.uncertainty import risk
 from ohmwright.uncertainty.conformity import (
     DecisionRule,
-    GlobalRisk,
-    GuardBand,
+    GuardBandRule,
     Limits,
-    ManagedRisk,
-    Measured,
-    SimpleAcceptance,
-    SpecificRisk,
-    UncertaintyRatio,
+    MeasuredValue,
+    SimpleAcceptanceRule,
+    SpecificRiskRule,
+    UncertaintyRatioRule,
     probability_of_conformity,
     uncertainty_ratio,
 )
+from ohmwright.uncertainty.global_risk_rules import GlobalRiskRule, ManagedRiskRule
 
 BAND = Limits(80.0, 120.0)
 RULES: list[DecisionRule] = [
-    SimpleAcceptance(),
-    GuardBand(),
-    GuardBand(0.83),
-    SpecificRisk(0.05),
-    GlobalRisk(0.85),
-    ManagedRisk(),
-    UncertaintyRatio(),
+    SimpleAcceptanceRule(),
+    GuardBandRule(),
+    GuardBandRule(0.83),
+    SpecificRiskRule(0.05),
+    GlobalRiskRule(0.85),
+    ManagedRiskRule(),
+    UncertaintyRatioRule(),
 ]
 
 
 def verdict(rule: DecisionRule, value: float, u: float, limits: Limits = BAND) -> str:
-    return rule.decide(Measured(value, u), limits).verdict
+    return rule.decide(MeasuredValue(value, u), limits).verdict
 
 
 @pytest.mark.parametrize(
     ("rule", "value", "u", "expected"),
     [
-        (SimpleAcceptance(), 120.0, 5.0, "pass"),
-        (SimpleAcceptance(), 120.1, 5.0, "fail"),
-        (GuardBand(), 110.0, 5.0, "pass"),
-        (GuardBand(), 110.1, 5.0, "undecided"),
-        (GuardBand(), 130.0, 5.0, "undecided"),
-        (GuardBand(), 130.1, 5.0, "fail"),
-        (GuardBand(0.5), 115.0, 5.0, "pass"),
-        (GuardBand(0.0), 120.0, 5.0, "pass"),
-        (SpecificRisk(0.025), 110.0, 5.0, "pass"),
-        (SpecificRisk(0.025), 110.3, 5.0, "undecided"),
-        (SpecificRisk(0.025), 130.0, 5.0, "fail"),
-        (GlobalRisk(0.95), 119.9, 2.5, "pass"),
-        (GlobalRisk(0.80), 119.9, 5.0, "undecided"),
-        (GlobalRisk(0.80), 120.1, 5.0, "fail"),
-        (ManagedRisk(), 119.9, 2.0, "pass"),
-        (ManagedRisk(), 119.0, 5.0, "undecided"),
-        (ManagedRisk(), 120.1, 5.0, "fail"),
-        (ManagedRisk(), 100.0, 20.0, "undecided"),
-        (UncertaintyRatio(), 119.0, 2.5, "pass"),
-        (UncertaintyRatio(), 119.0, 2.6, "undecided"),
-        (UncertaintyRatio(), 121.0, 2.6, "fail"),
+        (SimpleAcceptanceRule(), 120.0, 5.0, "pass"),
+        (SimpleAcceptanceRule(), 120.1, 5.0, "fail"),
+        (GuardBandRule(), 110.0, 5.0, "pass"),
+        (GuardBandRule(), 110.1, 5.0, "undecided"),
+        (GuardBandRule(), 130.0, 5.0, "undecided"),
+        (GuardBandRule(), 130.1, 5.0, "fail"),
+        (GuardBandRule(0.5), 115.0, 5.0, "pass"),
+        (GuardBandRule(0.0), 120.0, 5.0, "pass"),
+        (SpecificRiskRule(0.025), 110.0, 5.0, "pass"),
+        (SpecificRiskRule(0.025), 110.3, 5.0, "undecided"),
+        (SpecificRiskRule(0.025), 130.0, 5.0, "fail"),
+        (GlobalRiskRule(0.95), 119.9, 2.5, "pass"),
+        (GlobalRiskRule(0.80), 119.9, 5.0, "undecided"),
+        (GlobalRiskRule(0.80), 120.1, 5.0, "fail"),
+        (ManagedRiskRule(), 119.9, 2.0, "pass"),
+        (ManagedRiskRule(), 119.0, 5.0, "undecided"),
+        (ManagedRiskRule(), 120.1, 5.0, "fail"),
+        (ManagedRiskRule(), 100.0, 20.0, "undecided"),
+        (UncertaintyRatioRule(), 119.0, 2.5, "pass"),
+        (UncertaintyRatioRule(), 119.0, 2.6, "undecided"),
+        (UncertaintyRatioRule(), 121.0, 2.6, "fail"),
     ],
 )
 def test_verdicts(rule: DecisionRule, value: float, u: float, expected: str) -> None:
@@ -75,63 +74,65 @@ def test_nan_is_never_decided(rule: DecisionRule) -> None:
 def test_no_rule_passes_what_is_out_of_tolerance(
     rule: DecisionRule, value: float, u: float
 ) -> None:
-    decision = rule.decide(Measured(value, u), BAND)
+    decision = rule.decide(MeasuredValue(value, u), BAND)
     if value not in BAND:
         assert decision.verdict != "pass"
-    if decision.verdict == "fail" and not isinstance(rule, SpecificRisk):
+    if decision.verdict == "fail" and not isinstance(rule, SpecificRiskRule):
         assert value not in BAND
     assert 0.0 <= decision.probability_of_conformity <= 1.0
 
 
 @given(st.floats(50, 150), st.floats(0.1, 20))
 def test_a_wider_guard_band_never_passes_more(value: float, u: float) -> None:
-    if verdict(GuardBand(1.0), value, u) == "pass":
-        assert verdict(GuardBand(0.5), value, u) == "pass"
+    if verdict(GuardBandRule(1.0), value, u) == "pass":
+        assert verdict(GuardBandRule(0.5), value, u) == "pass"
 
 
 @given(st.floats(60, 140), st.floats(0.5, 20), st.floats(2, 100))
 def test_probability_agrees_with_scipy(value: float, u: float, dof: float) -> None:
     for freedom, law in ((math.inf, stats.norm(value, u)), (dof, stats.t(dof, value, u))):
         expected = law.cdf(120.0) - law.cdf(80.0)
-        got = probability_of_conformity(Measured(value, u, dof=freedom), BAND)
+        got = probability_of_conformity(MeasuredValue(value, u, dof=freedom), BAND)
         assert got == pytest.approx(expected, abs=1e-10)
 
 
 def test_small_probabilities_keep_their_digits() -> None:
-    got = probability_of_conformity(Measured(40.0, 2.0), BAND)
+    got = probability_of_conformity(MeasuredValue(40.0, 2.0), BAND)
     assert got == pytest.approx(stats.norm.sf(20.0), rel=1e-9)
 
 
 def test_without_uncertainty_it_is_certain() -> None:
-    assert probability_of_conformity(Measured(120.0, 0.0), BAND) == 1.0
-    assert probability_of_conformity(Measured(120.1, 0.0), BAND) == 0.0
-    assert uncertainty_ratio(Measured(120.0, 0.0), BAND) == math.inf
-    assert verdict(GlobalRisk(0.8), 119.0, 0.0) == "pass"
+    assert probability_of_conformity(MeasuredValue(120.0, 0.0), BAND) == 1.0
+    assert probability_of_conformity(MeasuredValue(120.1, 0.0), BAND) == 0.0
+    assert uncertainty_ratio(MeasuredValue(120.0, 0.0), BAND) == math.inf
+    assert verdict(GlobalRiskRule(0.8), 119.0, 0.0) == "pass"
 
 
 def test_one_sided_tolerance() -> None:
     ceiling = Limits(upper=150.0)
-    decision = GuardBand().decide(Measured(140.0, 5.0), ceiling)
+    decision = GuardBandRule().decide(MeasuredValue(140.0, 5.0), ceiling)
     assert decision.verdict == "pass"
     assert decision.acceptance == Limits(upper=140.0)
     assert math.isnan(decision.test_uncertainty_ratio)
-    assert verdict(UncertaintyRatio(), 10.0, 1.0, ceiling) == "undecided"
+    assert verdict(UncertaintyRatioRule(), 10.0, 1.0, ceiling) == "undecided"
     with pytest.raises(ValueError, match="needs two limits"):
-        GlobalRisk(0.9).decide(Measured(140.0, 5.0), ceiling)
+        GlobalRiskRule(0.9).decide(MeasuredValue(140.0, 5.0), ceiling)
 
 
 def test_a_decision_says_its_rule_and_what_it_risks() -> None:
-    decision = GlobalRisk(0.80).decide(Measured(100.0, 5.0), BAND)
+    decision = GlobalRiskRule(0.80).decide(MeasuredValue(100.0, 5.0), BAND)
     assert decision.rule == (
         "global risk: false accepts at most 2 % with 80 % in tolerance as received"
     )
     assert decision.false_accept == pytest.approx(0.02, abs=1e-9)
     assert decision.test_uncertainty_ratio == 2.0
-    assert GuardBand(0.83).decide(Measured(100.0, 5.0), BAND).rule == "guard band w = 0.83 U"
+    assert (
+        GuardBandRule(0.83).decide(MeasuredValue(100.0, 5.0), BAND).rule == "guard band w = 0.83 U"
+    )
 
 
 def test_a_guard_band_wider_than_the_tolerance_passes_nothing() -> None:
-    assert verdict(GuardBand(), 100.0, 15.0) == "undecided"
+    assert verdict(GuardBandRule(), 100.0, 15.0) == "undecided"
 
 
 def test_limits_are_numbers() -> None:
@@ -142,13 +143,13 @@ def test_limits_are_numbers() -> None:
 @pytest.mark.parametrize(("u", "factor"), [(math.nan, 2.0), (-1.0, 2.0), (1.0, 0.0)])
 def test_no_decision_without_an_uncertainty(u: float, factor: float) -> None:
     with pytest.raises(ValueError, match="a decision needs"):
-        Measured(100.0, u, factor)
+        MeasuredValue(100.0, u, factor)
 
 
 @pytest.mark.parametrize("ratio", [1.0, 1.5, 2.0, 3.0, 4.0, 6.0, 10.0])
 def test_managed_risk_holds_two_percent_whatever_is_in_tolerance(ratio: float) -> None:
-    measured = Measured(100.0, BAND.half_width / (2.0 * ratio))
-    accepted = ManagedRisk().decide(measured, BAND).acceptance.half_width / BAND.half_width
+    measured = MeasuredValue(100.0, BAND.half_width / (2.0 * ratio))
+    accepted = ManagedRiskRule().decide(measured, BAND).acceptance.half_width / BAND.half_width
     worst = max(
         float(risk.false_accept(share / 1000.0, ratio, accepted)) for share in range(20, 999, 5)
     )

@@ -12,7 +12,7 @@ class Activate:
 
 
 @dataclass(frozen=True)
-class Sample:
+class TakeReading:
     """Take the next reading."""
 
 
@@ -53,4 +53,4 @@ class Finish:
     dof: float | None = None
 
 
-Action = Activate | Sample | Move | Press | Release | Finish
+Action = Activate | TakeReading | Move | Press | Release | Finish

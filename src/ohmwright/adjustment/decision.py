@@ -22,7 +22,7 @@ NO_EFFECT = "the trim has no effect"
 
 
 @dataclass(frozen=True)
-class Decision:
+class AdjustmentDecision:
     """What to do now.
 
     `move`: the probe or move, or the last move before a release; `reason`: why the point is given
@@ -34,7 +34,7 @@ class Decision:
     reason: str = ""
 
 
-_WAIT = Decision("wait")
+_WAIT = AdjustmentDecision("wait")
 
 
 class AdjustmentDecider:
@@ -54,7 +54,7 @@ class AdjustmentDecider:
 
     def decide(
         self, log: ActivationLog, age_s: float, *, late: bool, first: bool, refuted: bool
-    ) -> Decision:
+    ) -> AdjustmentDecision:
         """What the readings up to `age_s` call for.
 
         `late`: the service mode is about to time out; `first`: in the first activation; `refuted`:
@@ -63,7 +63,7 @@ class AdjustmentDecider:
         estimator, sizer = self._estimator, self._sizer
         fit = estimator.fit()
         if fit is None:
-            return Decision("give up", reason="no output") if late else _WAIT
+            return AdjustmentDecision("give up", reason="no output") if late else _WAIT
         gain = fit.combination(sizer.coarse_gain())
         output = fit.combination(self._trim.output_after(None))
         if self._runaway_check.is_runaway(output):
@@ -75,24 +75,24 @@ class AdjustmentDecider:
             return _WAIT
         reason = self._runaway_check.why_unreachable(output, gain, move, refuted=refuted)
         if determined and reason is not None:
-            return Decision("give up", reason=reason)
+            return AdjustmentDecision("give up", reason=reason)
         lenient = estimator.has_fleet_gain and first
         output_after = self._trim.output_after(move)
         if late or estimator.may_release(fit, output_after, lenient=lenient):
-            return Decision("release", move)
+            return AdjustmentDecision("release", move)
         if not determined:
             return self._probe(log, age_s, fit, output, gain)
         since_move_s = age_s - log.moved_s
         if move is not None and since_move_s >= estimator.wait_after_move_s(fit, gain):
-            return Decision("move", move)
+            return AdjustmentDecision("move", move)
         return _WAIT
 
-    def _after_runaway(self) -> Decision:
+    def _after_runaway(self) -> AdjustmentDecision:
         """Back to the start with nothing known of the gain; the second time the end."""
         self._estimator.forget_gain()
         if self._runaway_check.runaways > 1:
-            return Decision("give up", reason="the output does not follow the trim")
-        return Decision("return to start")
+            return AdjustmentDecision("give up", reason="the output does not follow the trim")
+        return AdjustmentDecision("return to start")
 
     def _probe(
         self,
@@ -101,16 +101,16 @@ class AdjustmentDecider:
         fit: TransientEstimate,
         output: Mixture,
         gain: Mixture,
-    ) -> Decision:
+    ) -> AdjustmentDecision:
         """A probe, once the level is known or the last probe had time to show; or the end."""
         sizer = self._sizer
         if log.undisturbed and not sizer.level_allows_probe(output):
             return _WAIT
         if sizer.probes == 0:
-            return Decision("move", sizer.first_probe(output, gain))
+            return AdjustmentDecision("move", sizer.first_probe(output, gain))
         wait_s = self._estimator.visible_after_s(fit, self._parameters.probing.wait_lags)
         if age_s - log.moved_s < wait_s:
             return _WAIT
         if sizer.trim_has_no_effect(gain):
-            return Decision("give up", reason=NO_EFFECT)
-        return Decision("move", sizer.next_probe(output, gain))
+            return AdjustmentDecision("give up", reason=NO_EFFECT)
+        return AdjustmentDecision("move", sizer.next_probe(output, gain))

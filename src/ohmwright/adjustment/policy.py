@@ -17,7 +17,7 @@ from ohmwright.estimation.point import PointSpec
 from ohmwright.estimation.thermal_droop import ResidualWarmth, cooled, heated
 
 from .action_queue import ActionQueue
-from .actions import Action, Activate, Finish, Press, Release, Sample
+from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .confirmation import Confirmation
 from .decision import AdjustmentDecider
@@ -143,7 +143,7 @@ class AdjustPolicy:
             self._release_asked = self._release_asked or isinstance(action, Release)
             return action
         if self._rf_on:
-            return Sample()
+            return TakeReading()
         exhausted = self._activations >= self.parameters.giving_up.most_activations
         if self._end is None and exhausted:
             self._give_up("undecided", "no confirmation within the activations allowed")

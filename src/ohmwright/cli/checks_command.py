@@ -13,7 +13,7 @@ from rich.text import Text
 
 from ohmwright import __version__
 from ohmwright.installation.catalogue import all_checks
-from ohmwright.installation.check import Outcome, Value
+from ohmwright.installation.check import CheckResult, Value
 
 from .console import out, print_json
 
@@ -30,28 +30,28 @@ SHOWS_NOT = (
     "whose output you know."
 )
 
-BySubject = Mapping[str, Sequence[Outcome]]
+BySubject = Mapping[str, Sequence[CheckResult]]
 
 
 def run_checks(*, as_json: bool) -> int:
     """Print expected and computed value of every check; return 0, or 1 if any differs."""
-    outcomes = {
-        subject: [check.outcome() for check in checks] for subject, checks in all_checks().items()
+    results = {
+        subject: [check.result() for check in checks] for subject, checks in all_checks().items()
     }
     if as_json:
-        print_json([_row(subject, each) for subject, of in outcomes.items() for each in of])
+        print_json([_row(subject, each) for subject, of in results.items() for each in of])
     else:
-        out().print(*_tables(outcomes), sep="\n")
-        out().print(_summary(outcomes))
-    return 0 if all(outcome.agrees for outcome in _every(outcomes)) else _DIFFERS
+        out().print(*_tables(results), sep="\n")
+        out().print(_summary(results))
+    return 0 if all(result.agrees for result in _every(results)) else _DIFFERS
 
 
-def _every(outcomes: BySubject) -> Iterable[Outcome]:
-    return chain.from_iterable(outcomes.values())
+def _every(results: BySubject) -> Iterable[CheckResult]:
+    return chain.from_iterable(results.values())
 
 
-def _row(subject: str, outcome: Outcome) -> dict[str, Value | bool | None]:
-    check, got = outcome.check, outcome.got
+def _row(subject: str, result: CheckResult) -> dict[str, Value | bool | None]:
+    check, got = result.check, result.got
     return {
         "subject": subject,
         "source": check.source,
@@ -61,23 +61,23 @@ def _row(subject: str, outcome: Outcome) -> dict[str, Value | bool | None]:
         "expected": check.expected,
         "got": got if isinstance(got, str) or isfinite(got) else None,
         "tolerance": check.tolerance,
-        "agrees": outcome.agrees,
-        "problem": outcome.problem,
+        "agrees": result.agrees,
+        "problem": result.problem,
     }
 
 
-def _tables(outcomes: BySubject) -> Iterator[RenderableType]:
+def _tables(results: BySubject) -> Iterator[RenderableType]:
     """Yield a heading for each subject and clause, and a table of the values of each clause."""
     yield _columns([("Subject, source, value", "Expected", "Got", "Off/tol", "Known")])
-    for subject, of_subject in outcomes.items():
+    for subject, of_subject in results.items():
         yield Text(subject, style="bold")
         for (source, clause), of_clause in groupby(of_subject, _origin):
             yield Text(f" {source}, {clause}", style="italic")
-            yield _columns(_cells(outcome) for outcome in of_clause)
+            yield _columns(_cells(result) for result in of_clause)
 
 
-def _origin(outcome: Outcome) -> tuple[str, str]:
-    return outcome.check.source, outcome.check.clause
+def _origin(result: CheckResult) -> tuple[str, str]:
+    return result.check.source, result.check.clause
 
 
 def _columns(rows: Iterable[tuple[str | Text, ...]]) -> Table:
@@ -91,29 +91,29 @@ def _columns(rows: Iterable[tuple[str | Text, ...]]) -> Table:
     return table
 
 
-def _cells(outcome: Outcome) -> tuple[str | Text, ...]:
-    check = outcome.check
-    known = Text(check.status) if outcome.agrees else Text("DIFFERS", style="bold red")
-    what = f"  {check.what}" + (f" ({outcome.problem})" if outcome.problem else "")
-    return what, _figure(check.expected), _figure(outcome.got), _off(outcome), known
+def _cells(result: CheckResult) -> tuple[str | Text, ...]:
+    check = result.check
+    known = Text(check.status) if result.agrees else Text("DIFFERS", style="bold red")
+    what = f"  {check.what}" + (f" ({result.problem})" if result.problem else "")
+    return what, _figure(check.expected), _figure(result.got), _off(result), known
 
 
 def _figure(value: Value) -> str:
     return value if isinstance(value, str) else f"{value:.8g}"
 
 
-def _off(outcome: Outcome) -> str:
+def _off(result: CheckResult) -> str:
     """Return the difference as a multiple of the tolerance; nothing for a verdict."""
-    expected, got = outcome.check.expected, outcome.got
+    expected, got = result.check.expected, result.got
     if isinstance(expected, str) or isinstance(got, str):
         return ""
-    return f"{abs(got - expected) / outcome.check.tolerance:.2f}"
+    return f"{abs(got - expected) / result.check.tolerance:.2f}"
 
 
-def _summary(outcomes: BySubject) -> Group:
-    every = list(_every(outcomes))
-    differing = sum(not outcome.agrees for outcome in every)
-    known = Counter(outcome.check.status for outcome in every)
+def _summary(results: BySubject) -> Group:
+    every = list(_every(results))
+    differing = sum(not result.agrees for result in every)
+    known = Counter(result.check.status for result in every)
     verdict = "all agree" if differing == 0 else f"{differing} DIFFER"
     counts = ", ".join(f"{count} {status}" for status, count in known.most_common())
     return Group(

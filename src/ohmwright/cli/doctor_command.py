@@ -14,7 +14,7 @@ from ohmwright.engine.release import begin_off
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.conformance import WITHOUT_RF, Check, Kit, sets_every_load
+from ohmwright.instruments.conformance import WITHOUT_RF, ConformanceCheck, Kit, sets_every_load
 from ohmwright.instruments.operator import Interjection
 from ohmwright.instruments.required_messages import (
     analyzer_contradictions,
@@ -143,7 +143,7 @@ async def _with_rf(bench: Bench) -> list[Finding]:
     return seen if bounded else [*seen, _host_guarded("ends an activation by itself")]
 
 
-async def _finding(check: Check, kit: Kit) -> Finding:
+async def _finding(check: ConformanceCheck, kit: Kit) -> Finding:
     name = check.__name__.replace("_", " ")
     try:
         problem = await check(kit)

@@ -14,7 +14,7 @@ from ohmwright.model.errors import (
     UnaskedOutput,
 )
 
-from .release import Release, confirmed_release
+from .release import ConfirmedRelease, confirmed_release
 
 _EXCESS = 1.5
 """More than so many times what was asked is no creep: another mode or setting is chosen."""
@@ -140,7 +140,7 @@ async def refuse_unasked(bench: Bench) -> None:
     )
 
 
-def _refuse_end_by_limit(opened: Activation, release: Release) -> None:
+def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
     """Raise ReleaseNotConfirmed where OFF changed nothing and the limit ended the activation."""
     if release.stayed_closed and opened.left_s < _AT_THE_LIMIT_S:
         raise ReleaseNotConfirmed(

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ohmwright.adjustment.actions import Move, Press
-from ohmwright.adjustment.actions import Sample as TakeReading
+from ohmwright.adjustment.actions import Move, Press, TakeReading
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.errors import ExcessiveOutput

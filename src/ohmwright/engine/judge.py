@@ -22,6 +22,7 @@ from ohmwright.model.result import Conformity, Measured, Verdict
 from ohmwright.model.tolerance import Target
 from ohmwright.uncertainty import conformity as rules
 from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.global_risk_rules import GlobalRiskRule, ManagedRiskRule
 
 SIMPLE = SimpleAcceptance()
 CONFIDENCE = 0.975
@@ -64,7 +65,7 @@ def readings_cannot_help(measured: Measured, target: Target, decision: Decision 
     reached = (measured.value - reach, measured.value, measured.value + reach)
     rule, limits = rule_of(decision), limits_of(target)
     return all(
-        rule.decide(rules.Measured(value, lasting, _NORMAL_K), limits).verdict == "undecided"
+        rule.decide(rules.MeasuredValue(value, lasting, _NORMAL_K), limits).verdict == "undecided"
         for value in reached
     )
 
@@ -107,29 +108,29 @@ def rule_of(decision: Decision) -> rules.DecisionRule:
     """The arithmetic behind a rule named in a procedure."""
     match decision:
         case SimpleAcceptance():
-            return rules.SimpleAcceptance()
+            return rules.SimpleAcceptanceRule()
         case GuardBand():
-            return rules.GuardBand(decision.multiple)
+            return rules.GuardBandRule(decision.multiple)
         case SpecificRisk():
-            return rules.SpecificRisk(decision.maximum_risk_percent / 100)
+            return rules.SpecificRiskRule(decision.maximum_risk_percent / 100)
         case GlobalRisk():
             risk = decision.maximum_risk_percent / 100
-            return rules.GlobalRisk(decision.in_tolerance_percent / 100, risk)
+            return GlobalRiskRule(decision.in_tolerance_percent / 100, risk)
         case FalseAccept(in_tolerance_percent=None):
-            return rules.ManagedRisk()
+            return ManagedRiskRule()
         case FalseAccept():
-            return rules.GlobalRisk((decision.in_tolerance_percent or 0.0) / 100)
+            return GlobalRiskRule((decision.in_tolerance_percent or 0.0) / 100)
         case FourToOne():
-            return rules.UncertaintyRatio()
+            return rules.UncertaintyRatioRule()
 
 
 def _finite(value: float) -> float | None:
     return value if isfinite(value) else None
 
 
-def _outcome(measured: Measured, target: Target, decision: Decision) -> rules.Decision:
+def _outcome(measured: Measured, target: Target, decision: Decision) -> rules.ConformityDecision:
     factor = measured.coverage_factor
-    seen = rules.Measured(
+    seen = rules.MeasuredValue(
         measured.value,
         measured.uncertainty,
         coverage_factor(measured.dof) if factor is None else factor,

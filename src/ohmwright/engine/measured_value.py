@@ -27,7 +27,7 @@ from ohmwright.uncertainty.inputs import (
     rectangular,
     resolution_uncertainty,
 )
-from ohmwright.uncertainty.validated import validated
+from ohmwright.uncertainty.propagation import propagate
 
 COVERAGE = 0.95
 READINGS = "readings"
@@ -109,11 +109,11 @@ def measured_value(
 ) -> Measured:
     """As `linear_measured_value`, by Monte Carlo where the linear budget does not hold.
 
-    See `uncertainty.validated` for the test that decides.
+    See `uncertainty.propagation` for the test that decides.
     """
     problem = _problem(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)
-    result = validated(problem.model, problem.inputs, budget, problem.correlations, COVERAGE)
+    result = propagate(problem.model, problem.inputs, budget, problem.correlations, COVERAGE)
     return _measured(budget, quantity, timing).model_copy(
         update={
             "value": result.value,

@@ -10,7 +10,7 @@ from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.conformance import (
     LIMIT_S,
     OFF_LIMIT_S,
-    Check,
+    ConformanceCheck,
     Kit,
     ends_an_activation_by_itself,
     guard_opens_the_output,
@@ -26,7 +26,7 @@ _SHARE_OF_FULL = 0.03
 
 
 class _Proof(NamedTuple):
-    check: Check
+    check: ConformanceCheck
     limit_s: float
     what: str
     means: str

@@ -30,7 +30,7 @@ _ANSWERS_IN_S = 2.0
 """A generator that is keyed shows a current within this: its dead time and the meter's window."""
 
 
-class Release(NamedTuple):
+class ConfirmedRelease(NamedTuple):
     """A release that was confirmed."""
 
     took_s: float
@@ -81,7 +81,7 @@ async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
     return None
 
 
-async def confirmed_release(bench: Bench, *, seen_to_flow: bool = False) -> Release:
+async def confirmed_release(bench: Bench, *, seen_to_flow: bool = False) -> ConfirmedRelease:
     """Send OFF and read the output back, whoever cancels how often, and bounded in time.
 
     `seen_to_flow`: whether a current was seen since ON. Raises ReleaseNotConfirmed when the contact
@@ -99,14 +99,14 @@ async def confirmed_release(bench: Bench, *, seen_to_flow: bool = False) -> Rele
     return ended
 
 
-async def _bounded_release(bench: Bench, *, seen_to_flow: bool) -> Release | str:
+async def _bounded_release(bench: Bench, *, seen_to_flow: bool) -> ConfirmedRelease | str:
     for bound_s in (RELEASE_BOUND_S, LAST_LOOK_S):
         with anyio.move_on_after(bound_s, shield=True):
             return await _release(bench, seen_to_flow=seen_to_flow)
     return "the time for it ran out"
 
 
-async def _release(bench: Bench, *, seen_to_flow: bool) -> Release | str:
+async def _release(bench: Bench, *, seen_to_flow: bool) -> ConfirmedRelease | str:
     """Try until off is confirmed; what is wrong when it could not be.
 
     A current that was seen to flow and is gone is proof. One that nobody saw may still be on its
@@ -126,7 +126,7 @@ async def _release(bench: Bench, *, seen_to_flow: bool) -> Release | str:
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
-                return Release(took_s or 0.0, stayed_closed)
+                return ConfirmedRelease(took_s or 0.0, stayed_closed)
             problem, stayed_closed = still or problem, stayed_closed or rf.contact_closed
         except LinkTimeout as silent:
             problem = silent.happened.rstrip(".")

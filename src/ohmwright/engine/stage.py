@@ -17,11 +17,11 @@ from .procedure import Procedure
 from .session import Session
 from .steps.base import Step, StepRun, TimedStep
 
-Key = tuple[Stage, str, str]
+PointKey = tuple[Stage, str, str]
 """Stage, step and point."""
 
 
-def finished_points(procedure: Procedure, found: Iterable[Result]) -> frozenset[Key]:
+def finished_points(procedure: Procedure, found: Iterable[Result]) -> frozenset[PointKey]:
     """Every point that needs no doing when a run goes on, by what its step says of its result."""
     steps = {step.name: step for step in procedure.step}
     return frozenset(
@@ -38,7 +38,7 @@ class _Walk:
     procedure: Procedure
     stage: Stage
     found: Sequence[Result]
-    finished_points: frozenset[Key]
+    finished_points: frozenset[PointKey]
     at: int = 0
     begun: int = 0
     """How many results there were when the step began."""

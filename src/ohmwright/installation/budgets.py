@@ -19,7 +19,7 @@ from ohmwright.model.result import Measured
 from ohmwright.model.step import Timing
 from ohmwright.uncertainty.budget import Budget, combine
 from ohmwright.uncertainty.inputs import Input, rectangular
-from ohmwright.uncertainty.validated import validated
+from ohmwright.uncertainty.propagation import propagate
 
 from .check import Check, table
 
@@ -109,7 +109,7 @@ def _wide_rectangle() -> float:
     widths = (1.0, 1.0, 1.0, 10.0)
     inputs = [rectangular(f"x{i}", 0.0, u * math.sqrt(3.0)) for i, u in enumerate(widths)]
     budget = combine(0.0, inputs, [1.0] * 4)
-    return validated(lambda *terms: sum(terms), inputs, budget).expanded.uncertainty
+    return propagate(lambda *terms: sum(terms), inputs, budget).expanded.uncertainty
 
 
 @lru_cache(maxsize=2)

@@ -39,17 +39,17 @@ class Check:
         """Source, clause and quantity in one line; unique among the checks of a catalogue."""
         return f"{self.source}, {self.clause}: {self.what}"
 
-    def outcome(self) -> Outcome:
+    def result(self) -> CheckResult:
         """Compute the value and compare it; what raises counts as not there (nan)."""
         try:
             got = self.compute()
         except Exception as problem:
-            return Outcome(self, math.nan, f"{type(problem).__name__}: {problem}")
-        return Outcome(self, got if isinstance(got, str) else float(got))
+            return CheckResult(self, math.nan, f"{type(problem).__name__}: {problem}")
+        return CheckResult(self, got if isinstance(got, str) else float(got))
 
 
 @dataclass(frozen=True, slots=True)
-class Outcome:
+class CheckResult:
     """A check with the value that ohmwright computed."""
 
     check: Check
@@ -66,11 +66,11 @@ class Outcome:
         return math.isfinite(got) and abs(got - expected) <= self.check.tolerance
 
 
-Row = tuple[str, Value, float, Callable[[], Value]]
+KnownValue = tuple[str, Value, float, Callable[[], Value]]
 """What, expected, tolerance, and the function that computes it."""
 
 
-def table(source: str, clause: str, status: Status, *rows: Row) -> Iterator[Check]:
+def table(source: str, clause: str, status: Status, *rows: KnownValue) -> Iterator[Check]:
     """The checks of one clause of one source, all known in the same way."""
     for what, expected, tolerance, compute in rows:
         yield Check(source, clause, what, expected, tolerance, compute, status)

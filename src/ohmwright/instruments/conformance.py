@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from math import isclose, isnan
 
 from ohmwright.model.errors import OhmwrightError
-from ohmwright.uncertainty.waveform import measure
+from ohmwright.uncertainty.waveform import waveform_parameters
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
@@ -25,7 +25,7 @@ _READINGS_BEFORE_OFF = 5
 _GRACE_S = 0.5
 """A reply and the contact's own time, after which the output must read off."""
 _LOOK_EVERY_S = 0.05
-Activate = Callable[[float, float], AbstractAsyncContextManager[object]]
+OpenActivation = Callable[[float, float], AbstractAsyncContextManager[object]]
 """Opens an activation into a load resistance (ohm) for at most a time (s)."""
 
 
@@ -35,7 +35,7 @@ class Kit:
 
     analyzer: Analyzer
     clock: Clock
-    activate: Activate
+    activate: OpenActivation
     load_ohm: float
     """A load resistance that the bank has."""
 
@@ -51,7 +51,7 @@ class Kit:
             await self.analyzer.fetch_current()
 
 
-Check = Callable[[Kit], Awaitable[str | None]]
+ConformanceCheck = Callable[[Kit], Awaitable[str | None]]
 
 
 async def identifies_itself(kit: Kit) -> str | None:
@@ -174,13 +174,13 @@ async def captures_what_it_reads(kit: Kit) -> str | None:
         captured = await kit.analyzer.capture_waveform()
     if captured.counts.size < 2 or captured.interval_s <= 0:
         return f"{captured.counts.size} samples, {captured.interval_s:g} s apart, are no waveform"
-    rms_ma = 1000 * measure(captured.counts, captured.amps_per_count).rms
+    rms_ma = 1000 * waveform_parameters(captured.counts, captured.amps_per_count).rms
     if not isclose(rms_ma, before.current_ma, rel_tol=_SAME_CURRENT):
         return f"a waveform of {rms_ma:.0f} mA was captured at {before.current_ma:.0f} mA"
     return None
 
 
-CHECKS: tuple[Check, ...] = (
+CHECKS: tuple[ConformanceCheck, ...] = (
     identifies_itself,
     is_off_when_opened,
     sets_every_load,
@@ -192,5 +192,5 @@ CHECKS: tuple[Check, ...] = (
     guard_opens_the_output,
     captures_what_it_reads,
 )
-WITHOUT_RF: tuple[Check, ...] = CHECKS[:5]
+WITHOUT_RF: tuple[ConformanceCheck, ...] = CHECKS[:5]
 """The checks that switch nothing on."""

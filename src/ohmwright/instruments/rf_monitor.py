@@ -6,7 +6,7 @@ from math import isnan
 from typing import Literal
 
 from ohmwright.model.errors import OhmwrightError
-from ohmwright.model.rf_state import RfState
+from ohmwright.model.rf_state import RfTracker
 from ohmwright.wire.clock import Clock
 
 from .analyzer import Analyzer
@@ -27,7 +27,7 @@ class RfMonitor:
 
     def __init__(self, analyzer: Analyzer, clock: Clock) -> None:
         self._analyzer, self._clock = analyzer, clock
-        self._state = RfState()
+        self._state = RfTracker()
         self.contact_closed = False
         """Whether the analyzer's keying output read closed when it was last asked."""
         self._zero_ma: float | None = None

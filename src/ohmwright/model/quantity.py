@@ -13,28 +13,28 @@ from pydantic import Field
 Quantity = Annotated[str, Field(pattern=r"^[a-z][a-z0-9_]{0,40}$")]
 
 
-class Unit(NamedTuple):
+class MeasurementUnit(NamedTuple):
     """A unit as it is written: in plain text, and in the D-SI form of a digital certificate."""
 
     symbol: str
     d_si: str
 
 
-DIMENSIONLESS = Unit("", r"\one")
+DIMENSIONLESS = MeasurementUnit("", r"\one")
 UNITS = {
-    "ma": Unit("mA", r"\milli\ampere"),
-    "w": Unit("W", r"\watt"),
-    "ohm": Unit("ohm", r"\ohm"),
-    "v": Unit("V", r"\volt"),
-    "us": Unit("us", r"\micro\second"),
-    "ms": Unit("ms", r"\milli\second"),
-    "s": Unit("s", r"\second"),
-    "khz": Unit("kHz", r"\kilo\hertz"),
-    "percent": Unit("%", r"\percent"),
+    "ma": MeasurementUnit("mA", r"\milli\ampere"),
+    "w": MeasurementUnit("W", r"\watt"),
+    "ohm": MeasurementUnit("ohm", r"\ohm"),
+    "v": MeasurementUnit("V", r"\volt"),
+    "us": MeasurementUnit("us", r"\micro\second"),
+    "ms": MeasurementUnit("ms", r"\milli\second"),
+    "s": MeasurementUnit("s", r"\second"),
+    "khz": MeasurementUnit("kHz", r"\kilo\hertz"),
+    "percent": MeasurementUnit("%", r"\percent"),
 }
 """By the last word of a quantity's name."""
 
 
-def unit_of(quantity: str) -> Unit:
+def unit_of(quantity: str) -> MeasurementUnit:
     """The unit that the name of a quantity ends with; `DIMENSIONLESS` where it ends with none."""
     return UNITS.get(quantity.rpartition("_")[2], DIMENSIONLESS)

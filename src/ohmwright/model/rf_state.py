@@ -10,7 +10,7 @@ from datetime import datetime
 from typing import Literal
 
 
-class RfState:
+class RfTracker:
     """RF at one bench: the latest reading, and whether RF may be on since then.
 
     Only readings and commands that were sent change it; nothing is concluded from an error.
@@ -59,19 +59,19 @@ class RfState:
         return "RF was never switched on by this command."
 
 
-_latest = RfState()
+_latest = RfTracker()
 
 
-def latest() -> RfState:
+def latest() -> RfTracker:
     """The RF state that this process changed last; a new one where it has changed none."""
     return _latest
 
 
 def forget() -> None:
     """Begin a new command: of its RF nothing is known yet."""
-    _remember(RfState())
+    _remember(RfTracker())
 
 
-def _remember(state: RfState) -> None:
+def _remember(state: RfTracker) -> None:
     global _latest
     _latest = state

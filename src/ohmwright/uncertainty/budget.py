@@ -1,4 +1,4 @@
-"""The linear uncertainty budget of the GUM (JCGM 100): one result from uncertain inputs."""
+"""The linear uncertainty budget of the GUM (JCGM 100): standard and expanded uncertainty."""
 
 import math
 from collections.abc import Callable, Sequence
@@ -10,7 +10,7 @@ import numpy.typing as npt
 from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
 
-Model = Callable[..., float]
+ScalarModel = Callable[..., float]
 
 # Derivatives are differences over a sixteenth of the standard uncertainty: far enough for the
 # digits of the model, near enough that its higher terms do not show.
@@ -19,15 +19,15 @@ STEPS_PER_U = 16.0
 
 @dataclass(frozen=True, slots=True)
 class BudgetLine:
-    """An input and its signed contribution to the result: sensitivity times its uncertainty."""
+    """An input and its contribution to the result: sensitivity times standard uncertainty."""
 
     input: Input
     contribution: float
 
 
 @dataclass(frozen=True, slots=True)
-class Expanded:
-    """An expanded uncertainty U = k u."""
+class ExpandedUncertainty:
+    """An expanded uncertainty U = k u, and its coverage factor k."""
 
     uncertainty: float
     coverage_factor: float
@@ -35,7 +35,7 @@ class Expanded:
 
 @dataclass(frozen=True, slots=True)
 class Budget:
-    """A result with its combined standard uncertainty, effective dof and the lines behind it."""
+    """A result, its combined standard uncertainty, effective dof, and the line of each input."""
 
     value: float
     standard_uncertainty: float
@@ -43,10 +43,10 @@ class Budget:
     lines: tuple[BudgetLine, ...]
     correlations: Correlations | None = None
 
-    def expanded(self, coverage: float = 0.95) -> Expanded:
-        """Expanded uncertainty by Student's t with the effective degrees of freedom (GUM G.3)."""
+    def expanded(self, coverage: float = 0.95) -> ExpandedUncertainty:
+        """Return the expanded uncertainty by Student's t with the effective dof (GUM G.3)."""
         factor = coverage_factor(self.effective_dof, coverage)
-        return Expanded(factor * self.standard_uncertainty, factor)
+        return ExpandedUncertainty(factor * self.standard_uncertainty, factor)
 
 
 def combine(
@@ -55,10 +55,11 @@ def combine(
     sensitivities: Sequence[float],
     correlations: Correlations | None = None,
 ) -> Budget:
-    """Budget of a result whose sensitivities are known, in the order of `inputs`.
+    """Return the budget of a result whose sensitivities are given in the order of `inputs`.
 
-    Effective degrees of freedom are Welch and Satterthwaite's. They hold for independent lines, so
-    correlated inputs are first put together into one line with the fewest dof among them.
+    Effective degrees of freedom by Welch and Satterthwaite's formula. It holds for independent
+    contributions, so correlated inputs are first combined into one, with the fewest dof of them.
+    Raises ValueError for correlations that do not fit the inputs.
     """
     lines = tuple(
         BudgetLine(item, sensitivity * item.standard_uncertainty)
@@ -72,11 +73,12 @@ def combine(
     return Budget(value, math.sqrt(total), _welch_satterthwaite(variances), lines, correlations)
 
 
-def second_order_variance(model: Model, inputs: Sequence[Input]) -> float:
-    """What the next terms of the Taylor series add to the variance (GUM 5.1.2, note).
+def second_order_variance(model: ScalarModel, inputs: Sequence[Input]) -> float:
+    """Return what the next terms of the Taylor series add to the variance (GUM 5.1.2, note).
 
-    Sum over i, j of (f_ij^2 / 2 + f_i f_ijj) u_i^2 u_j^2, for independent symmetric inputs. Where
-    this is not small beside the linear variance, the linear budget is not valid.
+    Sum over i, j of (f_ij^2 / 2 + f_i f_ijj) u_i^2 u_j^2, for independent symmetric inputs, by
+    finite differences of `model`. Where it is not small compared with the linear variance, the
+    linear budget is not valid.
     """
     steps = np.diag([item.standard_uncertainty / STEPS_PER_U for item in inputs])
     values = np.array([item.value for item in inputs])
@@ -106,7 +108,7 @@ def _welch_satterthwaite(variances: Sequence[tuple[float, float]]) -> float:
 def _grouped_variances(
     lines: Sequence[BudgetLine], correlations: Correlations
 ) -> list[tuple[float, float]]:
-    """Variance and dof of each set of inputs that hang together by correlation."""
+    """Return variance and dof of each group of inputs that are correlated with one another."""
     matrix = correlation_matrix([line.input for line in lines], correlations)
     contributions = np.array([line.contribution for line in lines])
     pending, variances = set(range(len(lines))), []

@@ -1,4 +1,4 @@
-"""Normal and Student's t, without the second that scipy.stats takes to load."""
+"""Normal and Student's t distribution, without importing scipy.stats, which takes a second."""
 
 import math
 from functools import lru_cache
@@ -9,17 +9,23 @@ _SQRT_HALF = math.sqrt(0.5)
 
 
 def normal_cdf(z: float) -> float:
-    """Probability that a standard normal variable lies below `z`; exact far into the lower tail."""
+    """Return the probability that a standard normal variable lies below `z`.
+
+    Keeps its relative accuracy far into the lower tail.
+    """
     return 0.5 * math.erfc(-z * _SQRT_HALF)
 
 
 def normal_quantile(probability: float) -> float:
-    """The `z` that a standard normal variable lies below with this probability (not 0 or 1)."""
+    """Return the `z` below which a standard normal variable lies with this probability.
+
+    Raises statistics.StatisticsError for 0 and 1.
+    """
     return _STANDARD.inv_cdf(probability)
 
 
 def t_cdf(t: float, dof: float) -> float:
-    """Probability that Student's t with `dof` degrees of freedom lies below `t`."""
+    """Return the probability that Student's t with `dof` degrees of freedom lies below `t`."""
     if math.isinf(dof):
         return normal_cdf(t)
     from scipy.special import stdtr
@@ -29,10 +35,10 @@ def t_cdf(t: float, dof: float) -> float:
 
 @lru_cache(maxsize=4096)
 def coverage_factor(dof: float = math.inf, coverage: float = 0.95) -> float:
-    """Half width, in standard uncertainties, of the symmetric interval with this coverage.
+    """Return the half width, in standard uncertainties, of the symmetric interval of a coverage.
 
-    Table G.2 of the GUM. `dof` need not be whole: take math.floor of an effective figure first to
-    follow G.6.4's truncation. Raises ValueError for dof not above zero or coverage not in (0, 1).
+    GUM table G.2. `dof` need not be a whole number; GUM G.6.4 truncates effective degrees of
+    freedom with math.floor first. Raises ValueError for dof not above 0 or coverage outside (0, 1).
     """
     if not dof > 0.0 or not 0.0 < coverage < 1.0:
         raise ValueError(f"no coverage factor for {dof} degrees of freedom and coverage {coverage}")

@@ -1,4 +1,4 @@
-"""Input quantities of a measurement model: what each is worth, and how it is distributed."""
+"""Input quantities of a measurement model: estimate, standard uncertainty, distribution."""
 
 import math
 from collections.abc import Mapping, Sequence
@@ -37,22 +37,23 @@ class Input:
 
 
 def rectangular(label: str, value: float, half_width: float) -> Input:
-    """Anywhere within value +- half_width, all equally likely: u = a / sqrt(3)."""
+    """Return an input uniformly distributed over value +- half_width: u = half_width / sqrt(3)."""
     return Input(label, value, half_width / math.sqrt(3.0), distribution="rectangular")
 
 
 def resolution_uncertainty(step: float) -> float:
-    """Standard uncertainty of reading a display in steps: step / sqrt(12), GUM F.2.2.1."""
+    """Return the standard uncertainty of a display that counts in `step`: step / sqrt(12).
+
+    GUM F.2.2.1.
+    """
     return step / math.sqrt(12.0)
 
 
 def from_readings(label: str, readings: npt.ArrayLike, resolution: float = 0.0) -> Input:
-    """Type A evaluation of independent repeated readings: their mean, s / sqrt(n), dof n - 1.
+    """Return the mean of n independent readings, shape (n,), with u = s / sqrt(n) and n - 1 dof.
 
-    Never below resolution / sqrt(12), which has infinite dof.
-
-    Raises ValueError for anything but a one-dimensional series, and for a single reading, which
-    says nothing of its scatter.
+    Type A evaluation. Where that u is smaller than resolution / sqrt(12), the latter is returned,
+    with infinite dof. Raises ValueError for a shape other than (n,) and for n below 2.
     """
     centre, residuals = _deviations(readings)
     count = residuals.size
@@ -68,7 +69,7 @@ def from_readings(label: str, readings: npt.ArrayLike, resolution: float = 0.0) 
 
 
 def _deviations(readings: npt.ArrayLike) -> tuple[float, npt.NDArray[np.float64]]:
-    """Mean of a series, shape (n,), and its deviations from it."""
+    """Return the mean of a series, shape (n,), and the deviations from it, shape (n,)."""
     series = np.asarray(readings, dtype=np.float64)
     if series.ndim != 1 or series.size == 0:
         raise ValueError(f"expected a non-empty one-dimensional series, got shape {series.shape}")
@@ -82,10 +83,10 @@ def _deviations(readings: npt.ArrayLike) -> tuple[float, npt.NDArray[np.float64]
 def correlation_matrix(
     inputs: Sequence[Input], correlations: Correlations
 ) -> npt.NDArray[np.float64]:
-    """Symmetric matrix of correlation coefficients in the order of `inputs`.
+    """Return the symmetric matrix (n, n) of correlation coefficients in the order of `inputs`.
 
-    Raises ValueError for an unknown label, a coefficient outside -1 to 1, or a set of coefficients
-    that no quantities can have together.
+    Raises ValueError for an unknown label, a coefficient outside -1 to 1, or coefficients whose
+    matrix is not positive semidefinite.
     """
     position = {item.label: index for index, item in enumerate(inputs)}
     matrix = np.eye(len(inputs))

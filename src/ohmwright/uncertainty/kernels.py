@@ -1,4 +1,4 @@
-"""Compiled inner loops, used where the optional package numba is installed and pays off."""
+"""Compiled inner loops for long records, where the optional package numba is installed."""
 
 import importlib
 import importlib.util
@@ -15,7 +15,10 @@ Scan = Callable[[npt.NDArray[np.generic]], tuple[float, float, float]]
 
 
 def int16_kernel(record: npt.NDArray[np.generic]) -> Scan | None:
-    """A compiled scan (sum of squares, lowest, highest) for a long int16 record, or None."""
+    """Return a compiled function for `record`: sum of squares, lowest and highest sample.
+
+    None where the record is not int16, is shorter than `LONG_RECORD_SAMPLES`, or numba is missing.
+    """
     if record.dtype != np.int16 or record.size < LONG_RECORD_SAMPLES:
         return None
     return _compiled_int16_scan()

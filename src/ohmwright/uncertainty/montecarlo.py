@@ -1,8 +1,7 @@
 """Propagation of distributions by Monte Carlo, as JCGM 101 describes it.
 
-For results that the linear budget does not serve: a strongly curved model, or one dominant input
-that is not normal. The same seed gives the same bits, whatever the number of trials asked for at
-a time.
+For results whose linear budget is not valid: a strongly nonlinear model, or one dominant input that
+is not normal. The results of a seed are reproducible to the last bit.
 """
 
 import math
@@ -38,14 +37,17 @@ class Interval:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Trials:
-    """Model values of all trials in ascending order, shape (trials,), with their mean and u."""
+    """Model values of all trials, ascending, shape (trials,), their mean and standard deviation."""
 
     ordered: FloatArray
     mean: float
     standard_uncertainty: float
 
     def symmetric_interval(self, coverage: float = 0.95) -> Interval:
-        """Probabilistically symmetric interval: as many trials below it as above (7.7.2)."""
+        """Return the interval with equally many trials below and above it (JCGM 101 7.7.2).
+
+        Raises ValueError where there are too few trials for the coverage.
+        """
         held = math.floor(coverage * self.ordered.size + 0.5)
         if not 0 < held < self.ordered.size:
             raise ValueError(f"{self.ordered.size} trials hold no interval of coverage {coverage}")
@@ -62,12 +64,12 @@ def simulate_adaptively(
     correlations: Correlations | None = None,
     fewest_trials: int = 2 * SEQUENCE_TRIALS,
 ) -> Trials:
-    """Sequences of trials until every figure is stable, the procedure of JCGM 101 clause 7.9.
+    """Return as many trials as the adaptive procedure of JCGM 101 clause 7.9 needs.
 
-    Stable means that twice the standard deviation of the average over the sequences, of the
-    estimate, its uncertainty and both ends of the symmetric interval, is within the numerical
-    tolerance of `significant_digits` of u, and that there are `fewest_trials`. Raises ValueError
-    if that takes over 10^7 trials.
+    Sequences of 10^4 trials are added until mean, standard uncertainty and both ends of the
+    symmetric interval are stable: twice the standard deviation of their averages over the sequences
+    is within half a unit of the last of `significant_digits` of u. At least `fewest_trials`. Raises
+    ValueError if 10^7 trials do not suffice, or if an input that is not normal is correlated.
     """
     sequences = _sequences(model, inputs, seed, correlations)
     parts: list[FloatArray] = []
@@ -87,7 +89,7 @@ def simulate_adaptively(
 
 
 def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2) -> float:
-    """Half a unit of the last significant digit of u, the delta of JCGM 101 clause 7.9.2."""
+    """Return half a unit of the last significant digit of u, delta of JCGM 101 clause 7.9.2."""
     # u = c * 10^l with c a whole number of that many digits. Rounding first: 0.0999 is 10e-2.
     exponent = int(f"{standard_uncertainty:.{significant_digits - 1}e}".partition("e")[2])
     return float(0.5 * 10.0 ** (exponent - significant_digits + 1))
@@ -96,7 +98,7 @@ def numerical_tolerance(standard_uncertainty: float, significant_digits: int = 2
 def linear_is_valid(
     budget: Budget, trials: Trials, significant_digits: int = 2, coverage: float = 0.95
 ) -> bool:
-    """Whether Monte Carlo confirms the budget's interval, the comparison of JCGM 101 clause 8."""
+    """Whether both ends of the budget's interval agree with those of `trials` (JCGM 101, 8)."""
     delta = numerical_tolerance(budget.standard_uncertainty, significant_digits)
     half_width = budget.expanded(coverage).uncertainty
     interval = trials.symmetric_interval(coverage)
@@ -122,7 +124,7 @@ def _summary(values: FloatArray) -> Trials:
 def _sequences(
     model: ArrayModel, inputs: Sequence[Input], seed: int, correlations: Correlations | None
 ) -> Iterator[FloatArray]:
-    """Endless sequences of model values; each input is drawn in turn from one generator."""
+    """Yield sequences of 10^4 model values without end, all drawn from one random generator."""
     generator = np.random.default_rng(seed)
     mixing = None if not correlations else _mixing(inputs, correlations)
     while True:
@@ -136,7 +138,7 @@ def _sequences(
 
 
 def _unit_draws(generator: np.random.Generator, item: Input) -> FloatArray:
-    """Draws about 0 whose scale is one standard uncertainty."""
+    """Return 10^4 draws about 0 in units of the standard uncertainty of `item`."""
     size = SEQUENCE_TRIALS
     match item.distribution:
         case "normal":
@@ -150,7 +152,10 @@ def _unit_draws(generator: np.random.Generator, item: Input) -> FloatArray:
 
 
 def _mixing(inputs: Sequence[Input], correlations: Correlations) -> FloatArray:
-    """Matrix that gives independent unit draws the correlations asked for."""
+    """Return the matrix (n, n) that gives independent draws the correlations.
+
+    Raises ValueError for a correlated input that is not normal.
+    """
     named = {label for pair in correlations for label in pair}
     odd = [i.label for i in inputs if i.label in named and i.distribution != "normal"]
     if odd:

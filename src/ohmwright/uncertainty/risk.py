@@ -1,7 +1,8 @@
-"""Global risk: how often an instrument out of tolerance is accepted.
+"""Global risk: the share of all instruments that are out of tolerance and accepted.
 
-The true value is normal over the population (JCGM 106's prior), the measurement adds a normal
-error, and an instrument is accepted when the measured value lies within the acceptance limits.
+True values are normally distributed over the population (the prior of JCGM 106), the measurement
+adds a normal error, and an instrument is accepted if its measured value lies within the acceptance
+limits.
 """
 
 import math
@@ -27,12 +28,13 @@ def false_accept(
     acceptance_multiplier: npt.ArrayLike = 1.0,
     coverage_factor: float = 2.0,
 ) -> FloatArray:
-    """Share of all instruments that are out of tolerance and accepted, in the terms of Z540.3.
+    """Return the share of all instruments that are out of tolerance and accepted (Z540.3), 0 to 1.
 
     The tolerance is two-sided about the population's mean. `in_tolerance` is the share of the
     population in tolerance as received (true, not observed), the ratio is tolerance span over 2 U
     with U = coverage_factor * u, and the acceptance limit is the tolerance times
     `acceptance_multiplier` (0 to 1). Arguments broadcast; the result has their common shape.
+    Raises ValueError for a multiplier above 1, a ratio not above 0 or a share not in (0, 1).
     """
     broadcast = np.broadcast_arrays(
         np.asarray(acceptance_multiplier, dtype=np.float64),
@@ -46,7 +48,10 @@ def false_accept(
 
 
 def population_sd(in_tolerance: npt.ArrayLike) -> FloatArray:
-    """Standard deviation, in tolerances, of a centred population with this share in tolerance."""
+    """Return the standard deviation, over half the tolerance, of a centred population.
+
+    `in_tolerance`: share of the population in tolerance. Raises ValueError outside (0, 1).
+    """
     from scipy.special import ndtri
 
     share = np.asarray(in_tolerance, dtype=np.float64)
@@ -61,7 +66,10 @@ def acceptance_multiplier(
     maximum_false_accept: float = 0.02,
     coverage_factor: float = 2.0,
 ) -> float:
-    """Share of the tolerance to accept so that false accepts stay at the maximum; at most 1."""
+    """Return the acceptance limit over the tolerance limit that keeps false accepts at the maximum.
+
+    At most 1, and found by bisection to 1e-12.
+    """
 
     def excess(multiplier: float) -> float:
         terms = (in_tolerance, test_uncertainty_ratio, multiplier, coverage_factor)
@@ -77,7 +85,7 @@ def acceptance_multiplier(
 
 
 def dobbert_multiplier(test_uncertainty_ratio: float) -> float:
-    """Acceptance multiplier that holds 2 % false accepts whatever the share in tolerance.
+    """Return the acceptance limit over the tolerance limit for 2 % false accepts in any population.
 
     1 - (1.04 - exp(0.38 ln TUR - 0.54)) / TUR, Dobbert's managed-risk guard band (from memory).
     """
@@ -86,7 +94,7 @@ def dobbert_multiplier(test_uncertainty_ratio: float) -> float:
 
 
 def _accepted_above(limit: FloatArray, prior: FloatArray, error: FloatArray) -> FloatArray:
-    """Probability that the true value lies above a tolerance of 1 and the measured one is accepted.
+    """Return the probability that the true value is above 1 and the measured value is accepted.
 
     All of shape (n,): acceptance limits are -limit and limit, true values have the standard
     deviation `prior` about 0, and errors of measurement the standard deviation `error`.
@@ -99,6 +107,7 @@ def _accepted_above(limit: FloatArray, prior: FloatArray, error: FloatArray) -> 
 
 
 def _accepted_above_block(limit: FloatArray, prior: FloatArray, error: FloatArray) -> FloatArray:
+    """Return that probability for up to `BLOCK_POINTS` points, by Gauss-Legendre quadrature."""
     from scipy.special import ndtr
 
     reach = REACH * error
@@ -121,6 +130,6 @@ def _accepted_above_block(limit: FloatArray, prior: FloatArray, error: FloatArra
 
 @lru_cache(maxsize=2)
 def _unit_rule(count: int) -> tuple[FloatArray, FloatArray]:
-    """Gauss-Legendre nodes on [0, 1] as a column, and weights over sqrt(2 pi)."""
+    """Return Gauss-Legendre nodes on [0, 1], (count, 1), and weights / sqrt(2 pi), (count,)."""
     nodes, weights = np.polynomial.legendre.leggauss(count)
     return (0.5 * (nodes + 1.0))[:, None], 0.5 * weights / math.sqrt(math.tau)

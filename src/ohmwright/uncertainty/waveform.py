@@ -17,8 +17,8 @@ CHUNK_SAMPLES = 8 * ROW_SAMPLES
 
 
 @dataclass(frozen=True, slots=True)
-class Waveform:
-    """What a load feels (RMS) and what an insulation feels (peak magnitude), in one same unit."""
+class WaveformParameters:
+    """RMS and peak magnitude of a waveform, both in the unit of its samples."""
 
     rms: float
     peak: float
@@ -29,13 +29,13 @@ class Waveform:
         return self.peak / self.rms if self.rms != 0.0 else math.nan
 
 
-def measure(samples: npt.ArrayLike, unit_per_count: float = 1.0) -> Waveform:
-    """RMS and peak of a one-dimensional sampled waveform, read once, chunk by chunk.
+def waveform_parameters(samples: npt.ArrayLike, unit_per_count: float = 1.0) -> WaveformParameters:
+    """Return RMS and peak of a sampled waveform, shape (n,), in units of `unit_per_count`.
 
-    `samples` may be floats or the integers of a digitiser, which are never converted as a whole;
-    `unit_per_count` is the value of one count. A direct component counts, as it does for heating.
-    The record should span a whole number of repetitions. A nan in the samples gives nan.
-    Raises ValueError for an empty or not one-dimensional record.
+    `samples` may be floats or the integers of a digitiser; `unit_per_count` is the value of one
+    count. A direct component is part of the RMS, as it is of heating. The record should span a
+    whole number of repetitions. A nan in the samples gives nan. Raises ValueError for an empty
+    record and for a shape other than (n,).
     """
     record = np.asarray(samples)
     if record.ndim != 1 or record.size == 0:
@@ -44,11 +44,11 @@ def measure(samples: npt.ArrayLike, unit_per_count: float = 1.0) -> Waveform:
     square_sum, low, high = _scan(record) if kernel is None else kernel(record)
     peak = math.nan if math.isnan(square_sum) else float(max(high, -low))
     scale = abs(unit_per_count)
-    return Waveform(rms=scale * math.sqrt(square_sum / record.size), peak=scale * peak)
+    return WaveformParameters(rms=scale * math.sqrt(square_sum / record.size), peak=scale * peak)
 
 
 def _scan(record: npt.NDArray[np.generic]) -> tuple[float, float, float]:
-    """Sum of squares, lowest and highest sample."""
+    """Return sum of squares, lowest and highest sample, reading the record once, in chunks."""
     # Squares of int16 add up exactly in float64: 2^30 times 2^16 samples is below 2^53.
     buffer = np.empty(min(record.size, CHUNK_SAMPLES), dtype=np.float64)
     square_sum, low, high = 0.0, math.inf, -math.inf
@@ -66,6 +66,7 @@ _lowest, _highest = np.minimum.reduce, np.maximum.reduce
 
 
 def _square_sum(floats: npt.NDArray[Any]) -> float:
+    """Return the sum of squares of floats, shape (n,), by rows of `ROW_SAMPLES`."""
     if floats.size % ROW_SAMPLES:
         whole = floats.size // ROW_SAMPLES * ROW_SAMPLES
         rest = floats[whole:]

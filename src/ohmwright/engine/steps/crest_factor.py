@@ -26,7 +26,7 @@ from ohmwright.model.step import Point, Timing, check_units
 from ohmwright.model.tolerance import Tolerance
 from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.inputs import from_readings
-from ohmwright.uncertainty.waveform import measure
+from ohmwright.uncertainty.waveform import waveform_parameters
 from ohmwright.wire.command_set import Verb
 
 from .base import SettingStep, StepRun
@@ -154,7 +154,7 @@ async def _captured(session: Session, step: CrestFactorStep, point: Point, timin
 
 def shape_of(captured: WaveformCapture) -> Shape:
     """Crest factor of one capture, and what one count is worth in it."""
-    seen = measure(captured.counts)  # the scale falls out of the ratio
+    seen = waveform_parameters(captured.counts)  # the scale falls out of the ratio
     return Shape(seen.crest_factor, seen.crest_factor / seen.peak if seen.peak else 0.0)
 
 

@@ -9,7 +9,7 @@ from scipy import stats
 
 from ohmwright.uncertainty.budget import combine
 from ohmwright.uncertainty.inputs import Input, rectangular
-from ohmwright.uncertainty.validated import surely_linear, validated
+from ohmwright.uncertainty.propagation import is_clearly_linear, propagate
 
 
 def power(current: float, load: float) -> float:
@@ -36,12 +36,12 @@ def linear(model, inputs):
 
 
 def result(model, *inputs):
-    return validated(model, inputs, linear(model, inputs))
+    return propagate(model, inputs, linear(model, inputs))
 
 
 def test_a_gently_curved_model_of_normal_inputs_stays_linear() -> None:
     inputs = Input("I", 1.0, 0.004), Input("R", 500.0, 1.0)
-    assert surely_linear(power, inputs, linear(power, inputs))
+    assert is_clearly_linear(power, inputs, linear(power, inputs))
     seen = result(power, *inputs)
     assert seen.propagation == "linear"
     assert seen.standard_uncertainty == pytest.approx(math.hypot(2 * 500 * 0.004, 1.0))
@@ -70,7 +70,7 @@ def test_one_dominant_rectangular_line_is_simulated_and_keeps_its_own_factor() -
 def test_a_simulation_that_agrees_leaves_the_linear_budget() -> None:
     # rectangular makes 51 % of the variance: looked at, and found to have the same two digits
     inputs = Input("a", 5.0, 0.705), rectangular("b", 0.0, 1.228)
-    assert not surely_linear(add, inputs, linear(add, inputs))
+    assert not is_clearly_linear(add, inputs, linear(add, inputs))
     assert result(add, *inputs).propagation == "linear"
 
 
