@@ -17,6 +17,7 @@ from ohmwright.model.analyzer_certificate import (
     Drift,
     LoadAccuracy,
 )
+from ohmwright.model.result import AMPLE_DOF
 from ohmwright.model.step import Timing
 
 TIMING = Timing()
@@ -105,6 +106,11 @@ def test_expansion_agrees_with_gtc() -> None:
     assert seen.dof == pytest.approx(power.df, rel=1e-9)
     assert seen.expanded == pytest.approx(seen.coverage_factor * seen.uncertainty)
     assert seen.coverage_factor > 2.2  # few degrees of freedom
+
+
+def test_infinite_degrees_of_freedom_are_a_number_in_the_record() -> None:
+    seen = measured_value(settled(800.0, 6.0, math.inf), "current_ma", 500.0, TIMING, None)
+    assert seen.dof == AMPLE_DOF
 
 
 def test_a_current_has_no_line_for_the_load_and_every_line_is_in_the_record() -> None:

@@ -89,7 +89,7 @@ def test_forecast_combines_start_and_change() -> None:
     assert (at_start.value, at_start.standard_uncertainty) == (100.0, 0.3)
     assert at_start.dof == pytest.approx(8.0)
     assert forecast.expected(1000.0).value == pytest.approx(101.0, abs=0.05)
-    leaves = forecast.leaves(Limits(99.0, 102.0), 5000.0, 0.95)
+    leaves = forecast.first_time_outside(Limits(99.0, 102.0), 5000.0, 0.95)
     assert leaves is not None
     assert 1000.0 < leaves < 2000.0
-    assert forecast.leaves(Limits(90.0, 110.0), 1000.0, 0.95) is None
+    assert forecast.first_time_outside(Limits(90.0, 110.0), 1000.0, 0.95) is None

@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from ohmwright.fleet.drift import first_failure, fit_trend
-from ohmwright.fleet.regression import least_squares, one_way, one_way_from_summaries
+from ohmwright.fleet.regression import least_squares, one_way_anova, one_way_anova_from_summaries
 from ohmwright.uncertainty.conformity import Limits
 
 SEEDS = st.integers(0, 10_000)
@@ -48,13 +48,13 @@ def test_too_few_or_repeated_points_are_refused() -> None:
 def test_one_way_agrees_with_scipy(seed: int) -> None:
     rng = np.random.default_rng(seed)
     groups = [rng.normal(1e6, 1.0, size) for size in (3, 5, 4)]
-    assert one_way(groups).f_statistic == pytest.approx(stats.f_oneway(*groups)[0], rel=1e-6)
+    assert one_way_anova(groups).f_statistic == pytest.approx(stats.f_oneway(*groups)[0], rel=1e-6)
 
 
 def test_summaries_say_what_the_readings_say() -> None:
     groups = np.random.default_rng(1).normal(10.0, 1.0, (6, 4)) + np.arange(6)[:, None]
-    whole = one_way(list(groups))
-    short = one_way_from_summaries(groups.mean(axis=1), groups.std(axis=1, ddof=1), 4)
+    whole = one_way_anova(list(groups))
+    short = one_way_anova_from_summaries(groups.mean(axis=1), groups.std(axis=1, ddof=1), 4)
     assert short.f_statistic == pytest.approx(whole.f_statistic)
     assert (short.between_dof, short.within_dof) == (5, 18)
     assert whole.between_sd(4) == pytest.approx(np.sqrt(3.5), rel=0.3)
@@ -62,21 +62,21 @@ def test_summaries_say_what_the_readings_say() -> None:
 
 def test_analysis_needs_groups_and_repeats() -> None:
     with pytest.raises(ValueError, match="two groups"):
-        one_way([[1.0, 2.0]])
+        one_way_anova([[1.0, 2.0]])
     with pytest.raises(ValueError, match="two groups"):
-        one_way([[1.0], [2.0]])
+        one_way_anova([[1.0], [2.0]])
 
 
 def test_leaving_the_limits_is_when_the_prediction_interval_does() -> None:
     days = np.array([0.0, 100.0, 200.0, 300.0, 400.0])
     trend = fit_trend(days, [0.0, 1.1, 1.9, 3.05, 3.95])
     limits = Limits(-10.0, 10.0)
-    leaves = trend.leaves(limits, start=400.0, horizon=5000.0)
+    leaves = trend.first_time_outside(limits, start=400.0, horizon=5000.0)
     assert leaves is not None
     assert trend.predict(leaves).interval().upper == pytest.approx(10.0, abs=1e-4)
     assert trend.slope == pytest.approx(0.00985)
-    assert trend.leaves(limits, start=400.0, horizon=500.0) is None
-    assert trend.leaves(Limits(upper=1.0), start=400.0, horizon=500.0) == 400.0
+    assert trend.first_time_outside(limits, start=400.0, horizon=500.0) is None
+    assert trend.first_time_outside(Limits(upper=1.0), start=400.0, horizon=500.0) == 400.0
 
 
 def test_first_failure_is_found_between_the_steps() -> None:

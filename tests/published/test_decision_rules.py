@@ -11,7 +11,7 @@ import numpy as np
 from scipy.stats import norm
 
 from ohmwright.engine.judge import conformity, judge
-from ohmwright.installation.check import Check, Status, table
+from ohmwright.installation.check import Check, Status, clause_checks
 from ohmwright.model.decision import Decision, FalseAccept, FourToOne, GlobalRisk, GuardBand
 from ohmwright.model.result import BudgetEntry, Conformity, Measured
 from ohmwright.model.tolerance import Target
@@ -74,12 +74,12 @@ def checks() -> Iterator[Check]:
     for multiple, factor, expected, rounding, status in GUARD_BANDS:
         what = f"risk on the acceptance limit, w = {multiple:g} U, k = {factor:.6g}"
         row = (what, expected, rounding, partial(risk_on_limit, multiple, factor))
-        yield from table(ILAC, "4.2 guard band", status, row)
+        yield from clause_checks(ILAC, "4.2 guard band", status, row)
     for share, ratio, *percents in FALSE_ACCEPTS:
         for factor, expected in zip((2.0, K95), percents, strict=True):
             what = f"%, {100 * share:g} % in tolerance, {ratio:g}:1, k = {factor:.6g}"
             row = (what, expected, 6e-6, partial(false_accepts, share, ratio, factor))
-            yield from table(Z540, "5.3 b false accepts", "reference", row)
+            yield from clause_checks(Z540, "5.3 b false accepts", "reference", row)
     for share, expected in RP19.items():
         ratio = 4.0 * norm.ppf(0.5 + 0.5 * share) / 2.0
         row = (
@@ -88,7 +88,9 @@ def checks() -> Iterator[Check]:
             1e-5,
             partial(false_accepts, share, ratio),
         )
-        yield from table("NCSLI RP-19 (draft)", "false accepts, spreads 4:1", "published", row)
+        yield from clause_checks(
+            "NCSLI RP-19 (draft)", "false accepts, spreads 4:1", "published", row
+        )
     yield from deaver()
     yield from rules_of_thumb()
     for ratio, expected in DOBBERT.items():
@@ -98,12 +100,12 @@ def checks() -> Iterator[Check]:
             6e-8,
             partial(share_accepted, UNKNOWN, ratio),
         )
-        yield from table(Z540, "5.3 b guard bands", "from memory", row)
+        yield from clause_checks(Z540, "5.3 b guard bands", "from memory", row)
     for share, ratio, factor, expected in TWO_PERCENT:
         what = f"multiplier, {100 * share:g} % in tolerance, {ratio:g}:1, k = {factor:.6g}"
         row = (what, expected, 6e-8, partial(share_accepted, known(share), ratio, factor))
-        yield from table(Z540, "5.3 b guard bands", "reference", row)
-    yield from table(
+        yield from clause_checks(Z540, "5.3 b guard bands", "reference", row)
+    yield from clause_checks(
         *(Z540, "5.3 b, 4:1", "reference"),
         ("119.9, 4.01:1", "pass", 0, partial(verdict, 119.9, 4.01, FOUR)),
         ("119.9, 3.99:1", "undecided", 0, partial(verdict, 119.9, 3.99, FOUR)),
@@ -119,14 +121,14 @@ def deaver() -> Iterator[Check]:
         compute = partial(false_accepts, share, limit * ratio / 2.0)
         what = f"%, limit {limit:g} spreads, {ratio:g}:1"
         row = (what, 100.0 * expected, 6e-6, compute)
-        yield from table("scipy and suncal", clause, "reference", row)
+        yield from clause_checks("scipy and suncal", clause, "reference", row)
     guarded = float(risk.false_accept(2.0 * norm.cdf(2.0) - 1.0, 2.0, 0.91))
     row = ("limit 2 spreads, 2:1, acceptance 0.91", 0.008, 5e-4, lambda: guarded)
-    yield from table("Deaver 1993 to 1995", "risk curves", "published", row)
+    yield from clause_checks("Deaver 1993 to 1995", "risk curves", "published", row)
 
 
 def rules_of_thumb() -> Iterator[Check]:
-    yield from table(
+    yield from clause_checks(
         *(Z540, "2 % whatever the other figure", "reference"),
         ("largest false accepts at 4.6:1, %", 1.9648, 6e-5, partial(worst, 4.6)),
         ("largest false accepts at 4:1, %", 2.2382, 6e-5, partial(worst, 4.0)),

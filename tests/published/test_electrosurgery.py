@@ -13,7 +13,7 @@ from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.engine.steps.output import OutputStep
 from ohmwright.engine.stop_rules import asked_current_ma
 from ohmwright.estimation.settled_value import Settled
-from ohmwright.installation.check import Check, table
+from ohmwright.installation.check import Check, clause_checks
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate, CurrentRange, LoadAccuracy
 from ohmwright.model.result import Measured
 from ohmwright.model.step import Point, Timing
@@ -33,7 +33,7 @@ def test_agrees(check: Check, holds: Callable[[Check], None]) -> None:
 
 
 def checks() -> Iterator[Check]:
-    yield from table(
+    yield from clause_checks(
         *(STANDARD, "201.8.7.3.101, HF leakage", "from memory"),
         ("limit where 4.5 W is allowed, mA", 150.0, 1e-9, partial(leakage_limit_ma, 450)),
         ("limit where 2 W is allowed, mA", 100.0, 1e-9, partial(leakage_limit_ma, 200)),
@@ -42,13 +42,13 @@ def checks() -> Iterator[Check]:
             for rated_w, limit_ma in BIPOLAR
         ),
     )
-    yield from table(
+    yield from clause_checks(
         *(STANDARD, "201.12.1.101, +-20 %", "from memory"),
         ("lower limit of 300 W, W", 240.0, 1e-9, lambda: output(300.0).target.lower),
         ("upper limit of 300 W, W", 360.0, 1e-9, lambda: output(300.0).target.upper),
     )
     for load_ohm, current_ma in CURRENTS:
-        yield from table(
+        yield from clause_checks(
             *("P = I^2 R", f"300 W into {load_ohm} ohm", "reference"),
             ("current of the target, mA", current_ma, 6e-3, partial(target_ma, load_ohm)),
             ("current expected, mA", current_ma, 6e-3, partial(expected_ma, None, 300.0, load_ohm)),
@@ -56,8 +56,8 @@ def checks() -> Iterator[Check]:
     for current_ma, load_ohm, power_w in POWERS:
         compute = partial(power_of, current_ma, load_ohm)
         what = f"{current_ma:g} mA into {load_ohm:g} ohm, W"
-        yield from table("P = I^2 R", "powers", "reference", (what, power_w, 6e-6, compute))
-    yield from table(
+        yield from clause_checks("P = I^2 R", "powers", "reference", (what, power_w, 6e-6, compute))
+    yield from clause_checks(
         *("P = I^2 R", "u(I) = 1 %, u(R) = 1 %", "reference"),
         ("u(P), %", 2.236068, 1e-6, lambda: power(1000.0, 300.0, 1.0).uncertainty / 3.0),
     )

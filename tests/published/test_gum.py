@@ -11,7 +11,7 @@ from functools import lru_cache, partial
 
 import numpy as np
 
-from ohmwright.installation.check import Check, table
+from ohmwright.installation.check import Check, clause_checks
 from ohmwright.uncertainty.budget import Budget, combine, second_order_variance
 from ohmwright.uncertainty.inputs import Input, from_readings
 
@@ -52,7 +52,7 @@ def checks() -> Iterator[Check]:
     yield from end_gauge()
     yield from impedance()
     yield from welch_satterthwaite()
-    yield from table(
+    yield from clause_checks(
         *(GUM, "H.5 voltage standard", "published"),
         (
             "mean of ten days, uV above 10 V",
@@ -65,7 +65,7 @@ def checks() -> Iterator[Check]:
         for coverage, expected in zip((0.95, 0.99), row, strict=True):
             what = f"t for {dof:g} degrees of freedom, {100 * coverage:g} %"
             t = partial(coverage_factor, dof, coverage)
-            yield from table(GUM, "table G.2", "from memory", (what, expected, 0.0051, t))
+            yield from clause_checks(GUM, "table G.2", "from memory", (what, expected, 0.0051, t))
 
 
 def coverage_factor(dof: float, coverage: float) -> float:
@@ -113,7 +113,7 @@ def contribution(label: str) -> float:
 
 
 def end_gauge() -> Iterator[Check]:
-    yield from table(
+    yield from clause_checks(
         *(GUM, "H.1 end gauge", "published"),
         ("l, nm", 50_000_838, 0.5, lambda: gauge().value),
         ("uc, nm", 32, 0.5, lambda: gauge().standard_uncertainty),
@@ -121,7 +121,7 @@ def end_gauge() -> Iterator[Check]:
         ("effective degrees of freedom", 16.7, 0.1, lambda: gauge().effective_dof),
         ("uc with second-order terms, nm", 34, 0.5, gauge_second_order),
     )
-    yield from table(
+    yield from clause_checks(
         *(GUM, "H.1 end gauge, unrounded", "reference"),
         ("uc, nm", 31.663879, 1e-5, lambda: gauge().standard_uncertainty),
         ("effective degrees of freedom", 16.751856, 1e-5, lambda: gauge().effective_dof),
@@ -137,24 +137,24 @@ def impedance() -> Iterator[Check]:
     clause = "H.2 resistance and reactance"
     for name, (value, u, mean, mean_u, printed, printed_u) in H2_RESULTS.items():
         budget, of_results = partial(from_means, name), partial(from_results, name)
-        yield from table(
+        yield from clause_checks(
             *(GUM, clause, "published"),
             (f"{name}, ohm", printed, 0.001, lambda budget=budget: budget().value),
             (f"u({name}), ohm", printed_u, 0.001, lambda b=budget: b().standard_uncertainty),
         )
-        yield from table(
+        yield from clause_checks(
             *(GUM, f"{clause}, unrounded", "reference"),
             (f"{name}, ohm", value, 1e-8, lambda budget=budget: budget().value),
             (f"u({name}), ohm", u, 1e-9, lambda b=budget: b().standard_uncertainty),
         )
-        yield from table(
+        yield from clause_checks(
             *(GUM, "H.2.4 approach 2, unrounded", "reference"),
             (f"{name}, ohm", mean, 1e-8, lambda r=of_results: r().value),
             (f"u({name}), ohm", mean_u, 1e-9, lambda r=of_results: r().standard_uncertainty),
         )
     for name, expected in H2_WITHOUT_CORRELATION.items():
         alone = partial(from_means, name, correlated=False)
-        yield from table(
+        yield from clause_checks(
             *(GUM, f"{clause}, correlation left out", "reference"),
             (f"u({name}), ohm", expected, 1e-6, lambda b=alone: b().standard_uncertainty),
         )
@@ -185,18 +185,18 @@ def from_results(name: str) -> Input:
 
 def welch_satterthwaite() -> Iterator[Check]:
     printed = ((0.25, 9), (0.57, 4), (0.82, 14))
-    yield from table(
+    yield from clause_checks(
         *(GUM, "G.4.1, 0.25, 0.57 and 0.82 %", "from memory"),
         ("uc, %", 1.03, 0.005, lambda: added(*printed).standard_uncertainty),
         ("degrees of freedom", 19.0, 0.05, lambda: added(*printed).effective_dof),
     )
-    yield from table(
+    yield from clause_checks(
         *(GUM, "G.4.1, 0.25, 0.57 and 0.82 %, unrounded", "reference"),
         ("degrees of freedom", 18.9987423, 1e-6, lambda: added(*printed).effective_dof),
         ("U95, %", 2.1547, 1e-4, lambda: added(*printed).expanded().uncertainty),
     )
     rest = ((0.57, 9), (0.25, math.inf))
-    yield from table(
+    yield from clause_checks(
         *("suncal (its tests)", "0.57 with 9 degrees of freedom and 0.25", "published"),
         ("degrees of freedom", 12.8, 0.05, lambda: added(*rest).effective_dof),
     )

@@ -7,8 +7,8 @@ from functools import lru_cache
 import numpy as np
 
 from ohmwright.fleet.drift import Trend, fit_trend
-from ohmwright.fleet.regression import Anova, one_way_from_summaries
-from ohmwright.installation.check import Check, table
+from ohmwright.fleet.regression import Anova, one_way_anova_from_summaries
+from ohmwright.installation.check import Check, clause_checks
 
 GUM = "GUM (JCGM 100:2008)"
 TEMPERATURE_C = (
@@ -38,10 +38,12 @@ def checks() -> Iterator[Check]:
         ("b(30 C), C", -0.1494, 6e-5, -0.1493768127, lambda: line().predict(30).value),
         ("u(b(30 C)), C", 0.0041, 6e-5, 0.0041385958, lambda: line().predict(30).trend_u),
     ):
-        yield from table(GUM, "H.3 thermometer", "published", (what, printed, rounding, compute))
+        yield from clause_checks(
+            GUM, "H.3 thermometer", "published", (what, printed, rounding, compute)
+        )
         row = (what, exact, 1e-6 * abs(exact), compute)
-        yield from table(GUM, "H.3 thermometer, unrounded", "reference", row)
-    yield from table(
+        yield from clause_checks(GUM, "H.3 thermometer, unrounded", "reference", row)
+    yield from clause_checks(
         *(GUM, "H.5 analysis of variance", "published"),
         ("F", 2.25, 0.02, lambda: days().f_statistic),
         # The GUM's 57 uV is the standard deviation of the ten daily means.
@@ -66,4 +68,4 @@ def coefficient_u(index: int) -> float:
 
 # H.5, a Zener voltage standard on ten days, five readings a day.
 def days() -> Anova:
-    return one_way_from_summaries(np.array(DAY_MEANS_UV), np.array(DAY_SDS_UV), 5)
+    return one_way_anova_from_summaries(np.array(DAY_MEANS_UV), np.array(DAY_SDS_UV), 5)

@@ -25,7 +25,7 @@ def test_agrees(check: Check, holds: Callable[[Check], None]) -> None:
 
 def test_a_wrong_value_does_not_agree() -> None:
     def agrees(expected: Value, got: Callable[[], Value]) -> bool:
-        return Check("source", "clause", "what", expected, 0.1, got, "reference").outcome().agrees
+        return Check("source", "clause", "what", expected, 0.1, got, "reference").result().agrees
 
     def fails() -> float:
         raise ZeroDivisionError

@@ -15,7 +15,7 @@ from typing import Any
 
 from scipy import stats
 
-from ohmwright.installation.check import Check, table
+from ohmwright.installation.check import Check, clause_checks
 from ohmwright.uncertainty.budget import combine, second_order_variance
 from ohmwright.uncertainty.inputs import Input, rectangular
 from ohmwright.uncertainty.montecarlo import Trials, simulate_adaptively
@@ -59,27 +59,27 @@ def simulated(inputs: tuple[Input, ...]) -> tuple[float, float]:
 
 
 def additive() -> Iterator[Check]:
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.2.2 four normal", "published"),
         ("95 % half width", 3.92, 0.005, lambda: of_total(NORMAL).expanded.uncertainty),
         ("95 % half width, Monte Carlo", 3.92, 0.015, lambda: simulated(NORMAL)[1]),
     )
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.2.2 four normal", "from memory"),
         ("propagation", "linear", 0, lambda: of_total(NORMAL).propagation),
     )
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.2.3 four rectangular", "published"),
         ("u, Monte Carlo", 2.0, 0.006, lambda: simulated(RECTANGULAR)[0]),
         ("95 % half width, Monte Carlo", 3.88, 0.015, lambda: simulated(RECTANGULAR)[1]),
     )
-    yield from table(
+    yield from clause_checks(
         # 2 sqrt(3) (2 - 0.6^(1/4)): the quantile of that sum in closed form.
         *(JCGM101, "9.2.3 four rectangular, closed form", "reference"),
         ("95 % half width, Monte Carlo", 3.879406741, 0.008, lambda: simulated(RECTANGULAR)[1]),
     )
     linear = combine(0.0, WIDE, [1.0] * 4)
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.2.4 one wide rectangular", "from memory"),
         ("propagation", "Monte Carlo", 0, lambda: of_total(WIDE).propagation),
         ("u", 10.1, 0.06, lambda: of_total(WIDE).standard_uncertainty),
@@ -118,7 +118,7 @@ def mass_second_order() -> float:
 
 
 def mass() -> Iterator[Check]:
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.3 mass calibration", "from memory"),
         ("propagation", "Monte Carlo", 0, lambda: of_mass().propagation),
         ("dm, mg", 1.2341, 4e-4, lambda: of_mass().value),
@@ -127,7 +127,7 @@ def mass() -> Iterator[Check]:
         ("U95, mg, linear", 0.1055, 1e-4, lambda: MASS_BUDGET.expanded().uncertainty),
         ("u with second-order terms, mg", 0.0750, 6e-5, mass_second_order),
     )
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.3 mass calibration, by quadrature", "reference"),
         ("u, mg", 0.07547974, 1e-4, lambda: of_mass().standard_uncertainty),
         # the distribution is symmetric, so its shortest interval is the symmetric one
@@ -175,7 +175,7 @@ def of_loss(first: float) -> PropagatedValue:
 def comparison_loss(
     first: float, r: float, mean: float, u: float, spread: float
 ) -> Iterator[Check]:
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, f"9.4 comparison loss, x1 = {first:.3f}, r = {r}", "from memory"),
         ("estimate, 1e-6", mean, spread, lambda: simulated_loss(first, r).mean),
         ("u, 1e-6", u, spread, lambda: simulated_loss(first, r).standard_uncertainty),
@@ -184,13 +184,13 @@ def comparison_loss(
 
 def loss_as_a_record_states_it() -> Iterator[Check]:
     low, high = stats.ncx2(2, (0.010 / U) ** 2, scale=1e6 * U**2).interval(0.95)
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.4, x1 = 0.010, r = 0, noncentral chi squared", "reference"),
         ("propagation", "Monte Carlo", 0, lambda: of_loss(0.010).propagation),
         ("95 % half width", 0.5 * (high - low), 1.5, lambda: of_loss(0.010).expanded.uncertainty),
     )
     # Higher terms add 1 % to the variance at x1 = 0.050, so the linear budget stands.
-    yield from table(
+    yield from clause_checks(
         *(JCGM101, "9.4, x1 = 0.050, r = 0, linear", "reference"),
         ("propagation", "linear", 0, lambda: of_loss(0.050).propagation),
         ("u", 500.0, 1e-9, lambda: of_loss(0.050).standard_uncertainty),

@@ -7,7 +7,7 @@ import pytest
 from scipy.stats import norm
 
 from ohmwright.engine.judge import conformity, judge
-from ohmwright.installation.check import Check, table
+from ohmwright.installation.check import Check, clause_checks
 from ohmwright.model.decision import GlobalRisk, GuardBand, SimpleAcceptance, SpecificRisk
 from ohmwright.model.result import BudgetEntry, Measured
 from ohmwright.model.tolerance import Target
@@ -35,30 +35,30 @@ def checks() -> Iterator[Check]:
     for clause, measured, limits, printed, exact in CONFORMITY:
         compute = partial(probability, measured, limits)
         what = "probability of conformity"
-        yield from table(JCGM106, clause, "from memory", (what, printed, 0.005, compute))
-        yield from table(
+        yield from clause_checks(JCGM106, clause, "from memory", (what, printed, 0.005, compute))
+        yield from clause_checks(
             *(JCGM106, f"{clause}, unrounded", "reference"), (what, exact, 1e-8, compute)
         )
     for share, distance in TABLE_1.items():
         compute = partial(distance_to_limit, share)
         row = (f"distance in u for {share}", distance, 0.006, compute)
-        yield from table(JCGM106, "7.3 table 1", "from memory", row)
+        yield from clause_checks(JCGM106, "7.3 table 1", "from memory", row)
     clause = "8.3 speed limit, 100 km/h, u = 2 %, 99.9 %"
-    yield from table(
+    yield from clause_checks(
         *(JCGM106, clause, "from memory"), ("speed to act from, km/h", 107, 0.5, speed)
     )
-    yield from table(
+    yield from clause_checks(
         *(JCGM106, f"{clause}, unrounded", "reference"),
         ("speed to act from, km/h", 106.5876, 1e-4, speed),
     )
-    yield from table(
+    yield from clause_checks(
         *(JCGM106, "9.5 resistors, no guard band", "reference"),
         ("consumer's risk", 0.018942207, 1e-8, consumers_risk),
     )
     for band, risk in RESISTORS:
         what = f"acceptance limit for a consumer's risk of {risk}, ohm below the tolerance's"
         row = (what, band, 1e-6, partial(guard_band, risk))
-        yield from table(JCGM106, "9.5 resistors", "reference", row)
+        yield from clause_checks(JCGM106, "9.5 resistors", "reference", row)
 
 
 def probability(measured: tuple[float, float], limits: rules.Limits) -> float:

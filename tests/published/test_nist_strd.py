@@ -12,8 +12,8 @@ from pathlib import Path
 import numpy as np
 
 from ohmwright.fleet.drift import Trend, fit_trend
-from ohmwright.fleet.regression import Anova, Fit, least_squares, one_way
-from ohmwright.installation.check import Check, table
+from ohmwright.fleet.regression import Anova, Fit, least_squares, one_way_anova
+from ohmwright.installation.check import Check, clause_checks
 from ohmwright.uncertainty.inputs import from_readings
 
 DATA = Path(__file__).parent / "data"
@@ -101,7 +101,7 @@ def certified(
     name: str, what: str, expected: float, relative: float, compute: Callable[[], float]
 ) -> Check:
     row = (what, expected, relative * abs(expected), compute)
-    return next(table("NIST StRD", name, "published", row))
+    return next(clause_checks("NIST StRD", name, "published", row))
 
 
 def mean_of(readings: np.ndarray) -> float:
@@ -131,4 +131,4 @@ def longley() -> Fit:
 
 @lru_cache(maxsize=1)
 def sirstv() -> Anova:
-    return one_way(list(stored("sirstv", columns=5)))
+    return one_way_anova(list(stored("sirstv", columns=5)))

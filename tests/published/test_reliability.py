@@ -131,12 +131,12 @@ def _forecast() -> interval.Forecast:
 
 def _upper_limit_days() -> float:
     # One limit at 90 %: the two-sided interval of 80 %.
-    days = _forecast().leaves(Limits(upper=11.0), horizon=2000.0, coverage=0.80)
+    days = _forecast().first_time_outside(Limits(upper=11.0), horizon=2000.0, coverage=0.80)
     return -1.0 if days is None else days
 
 
 def _uncertainty_days() -> float:
-    days = _forecast().uncertainty_exceeds(0.5, horizon=2000.0)
+    days = _forecast().first_time_uncertain(0.5, horizon=2000.0)
     return -1.0 if days is None else days
 
 

@@ -11,7 +11,7 @@ from functools import partial
 import numpy as np
 
 from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
-from ohmwright.installation.check import Check, table
+from ohmwright.installation.check import Check, clause_checks
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import waveform_parameters
@@ -54,12 +54,12 @@ def test_agrees(check: Check, holds: Callable[[Check], None]) -> None:
 
 def checks() -> Iterator[Check]:
     for name, (samples, rms, crest) in SHAPES.items():
-        yield from table(
+        yield from clause_checks(
             *("Closed forms", name, "reference"),
             ("RMS at 100 V, V", rms, 0.02, partial(rms_of, 100.0 * samples)),
             ("crest factor", crest, 6e-4, partial(crest_of, samples)),
         )
-    yield from table(
+    yield from clause_checks(
         *("GUM (JCGM 100:2008)", "4.2.3 and F.2.2.1, mean of four captures", "from memory"),
         (
             "u where they scatter by 0.1",
@@ -78,7 +78,7 @@ def checks() -> Iterator[Check]:
     for amplitude, decay, frequency_hz, repeat_s, rms, peak, crest in DAMPED:
         samples = damped(decay, frequency_hz, repeat_s)
         # A sum over 400,000 samples stands for the integral to about 1e-7.
-        yield from table(
+        yield from clause_checks(
             *("Repeated damped sine", f"{decay:g} /s, {frequency_hz:g} Hz", "reference"),
             ("RMS", rms, 2e-6 * rms, partial(rms_of, amplitude * samples)),
             ("peak", peak, 1e-5 * peak, partial(peak_of, amplitude * samples)),

@@ -2,43 +2,53 @@
 
 Read in this order:
 
-    main, options               the program and its options; heavy imports wait until needed
-    jobs, benches, offline      its commands, and in record_app and keys_app those on records
-    bench_data, open_bench      a bench as the command line names it, read, then opened
-    run_command, drive          one run from start to exit code: every event kept, then shown
-    live, status_line           how far a run is, and how RF stands
-    terminal_operator, keyboard       requests to the person, and what they type
-    telling, crash              how every command that fails ends
-    streams, console            output that holds nothing up
-    the *_command modules       one a command
+    main                        the program, and the exit code of every way to end
+    options, option_groups      options of several commands, declared once
+    commands_run, commands_bench, commands_offline, commands_record, commands_keys
+                                the declarations of all commands; heavy imports wait until called
+    paths, bench_data, open_bench   the user's files; a bench file read and checked, then opened
+    run_command, run_and_record, signals   one run: each event stored, then shown; signals stop it
+    run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
+                                what is printed of a run
+    live, status_line, stop_key     the live view: progress, RF state, the key that stops
+    terminal_operator, keyboard     requests to the operator, and what they type
+    error_report, crash         how every command that fails ends
+    streams, console, console_encoding   output that does not block, in any encoding
+    open_records                the store, run and keys that a command names
+    certificate_command, checks_command, doctor_command, doctor_finding, documents_command,
+    fleet_command, guide_command, keys_command, lint_command, record_command, schema_command,
+    simulate_command, sweep_command, transfer_command, verify_command
+                                what carries out each of the other commands
 
 Decisions that bind this room; all are in force.
 
-**Signals cancel once.** INT, TERM and HUP cancel the run's scope, unless the parent had them
-ignored (nohup); later ones change nothing, so that they cannot cut a release short.
-Held by tests/cli/test_streams.py and
-tests/cli/test_live.py.
+**Signals cancel once** (`signals`). INT, TERM and HUP cancel the run's scope, unless the parent
+process had them ignored (nohup); later ones change nothing. Why: a second signal must not cut a
+release short. Rejected: a second signal that ends at once.
+Held by tests/cli/test_streams.py and tests/cli/test_live.py.
 
-**Nobody need be at the terminal any more** (`streams`). A thread of each stream writes, so that a
-held terminal or a pipe that nobody reads holds up neither release nor record nor exit: whoever
-prints waits 0.25 s at most, the exit as long as the reader needs, but 2 s once a signal asked for
-a stop. What goes to a reader who is gone is dropped, which changes neither a run nor its exit
-code. Results without room (a full disk) are an error of code 2. Held by tests/cli/test_streams.py.
+**A run does not wait for whoever reads its output** (`streams`). A thread of each stream writes.
+Why: a stopped terminal or a pipe that nobody reads must hold up neither release nor record nor
+exit. A flush waits 0.25 s at most; the exit waits as long as the reader needs, but 2 s once a
+signal asked for a stop. Output to a reader who is gone is dropped, which changes neither a run nor
+its exit code; results that cannot be written otherwise (a full disk) are an error of code 2.
+Rejected: plain writes, which block with RF on. Held by tests/cli/test_streams.py.
 
-**A crash is told like any other error** (`crash`, code 70): one message, the trace in a log file,
-and what was last read of RF. Only RF that is not known goes before it, with code 5. Code 1 is a
-verdict, so nothing that typer or Python would end with 1 gets through. Held by
-tests/cli/test_crash.py.
+**A crash is reported like any other error** (`crash`, code 70): one message, the traceback in a log
+file, and the last RF state that was read. Only RF that is not known comes before it, with code 5.
+Code 1 is a verdict, so nothing that typer or Python would end with 1 gets through.
+Held by tests/cli/test_crash.py.
 
-**The live view says nothing that time has made untrue** (`status_line`): it is drawn from the last
-moment and the bench's clock, by a thread of its own, so that a stopped terminal holds up no
-reading. RF counts as on until it was read back as off. Held by tests/cli/test_live.py.
+**The live view shows nothing that time has made untrue** (`status_line`): it is drawn from the
+latest status and the bench's clock, by a thread of its own, so that a stopped terminal holds up no
+reading. RF counts as on until it was read back as off. Rejected: to draw at each reading, which
+freezes the last one on the screen. Held by tests/cli/test_live.py.
 
-**A request is shown, left standing for 0.3 s, and only then is the keyboard emptied and read:** a
-second answer typed at once cannot belong to it. The terminal stays in its line mode, so its own
-echo tells what was typed when. Held by tests/cli/test_typing.py.
+**A request is printed, left standing for 0.3 s, and only then is the keyboard emptied and read**
+(`terminal_operator`). Why: a second answer typed at once cannot belong to it. The terminal stays in
+its line mode, so its own echo shows what was typed when. Held by tests/cli/test_typing.py.
 
-**One reading of a bench** (`bench_data`): lint, doctor and every run read the same files and refuse
-with the same words. `doctor` says good only of what it saw. Held by
-tests/cli/test_lint_reads_all.py.
+**One reading of a bench file** (`bench_data`): lint, doctor and every run read the same files and
+refuse with the same words. `doctor` says good only of what it saw.
+Held by tests/cli/test_lint_reads_all.py.
 """

@@ -10,7 +10,7 @@ from rich.text import Text
 from ohmwright.model.result import AMPLE_DOF, Result
 from ohmwright.reports.text import printable
 
-from .tables import plain_table, value_with_uncertainty
+from .table_format import plain_table, value_with_uncertainty
 
 
 def budget_table(results: Iterable[Result]) -> Table:

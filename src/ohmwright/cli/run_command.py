@@ -114,17 +114,8 @@ def _run(
     earlier: tuple[Event, ...],
 ) -> int:
     """Run the procedure, print the result and return the exit code; `earlier`: events resumed."""
-    stages = request.stages
     store.key.load()  # a run that nobody can sign is not begun
-    simulated = bench_data.file.simulation is not None
-    fleet = (
-        fleet_priors(store, bench_data.generator.model, simulated=simulated)
-        if request.uses_fleet_prior
-        else {}
-    )
-    run_id = request.resume or _new_run_id(bench_data.file.asset.id)
-    job = Job(file, stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
-
+    job = _job(request, file, bench_data, store, earlier)
     notes = PendingEvents()
 
     async def work() -> tuple[Event, ...]:
@@ -134,25 +125,39 @@ def _run(
         async with opening as bench:
             try:
                 done = len(job.finished_points())
-                with live_view(bench, _point_count(file, stages), done=done) as view:
+                with live_view(bench, _point_count(file, request.stages), done=done) as view:
                     return await run_and_record(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:
-                print_error(
-                    error
-                )  # before the bench is closed, which takes as long as its guard tries
+                print_error(error)  # now: to close the bench takes as long as its guard tries OFF
                 raise
 
     try:
         events = anyio.run(work)
-    except Exception:  # whatever it was, what is on record goes on
+    except Exception:  # whatever it was, the run can be resumed
         _print_left_open(notes)
-        print_how_to_resume(store, run_id)
+        print_how_to_resume(store, job.run_id)
         raise
     _print_left_open(notes)
-    print_run(run_id, events, store, as_json=request.as_json)
+    print_run(job.run_id, events, store, as_json=request.as_json)
     if isinstance(events[-1], RunFinished) and not request.as_json:
-        _write_or_offer_certificate(request, run_id, store)
+        _write_or_offer_certificate(request, job.run_id, store)
     return exit_code(events)
+
+
+def _job(
+    request: RunRequest,
+    file: ProcedureFile,
+    bench: BenchData,
+    store: SqlStore,
+    earlier: tuple[Event, ...],
+) -> Job:
+    """Return the job of a new or resumed run, with the fleet prior where one is to be used."""
+    fleet = {}
+    if request.uses_fleet_prior:
+        simulated = bench.file.simulation is not None
+        fleet = fleet_priors(store, bench.generator.model, simulated=simulated)
+    run_id = request.resume or _new_run_id(bench.file.asset.id)
+    return Job(file, request.stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
 
 
 def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStore) -> None:

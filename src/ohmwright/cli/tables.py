@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from functools import partial
-from math import floor, log10
 from typing import NamedTuple
 
 from rich.console import Group, RenderableType
@@ -13,7 +12,7 @@ from rich.text import Text
 
 from ohmwright.model.event import CurveDiagnosed, Event
 from ohmwright.model.quantity import unit_of
-from ohmwright.model.result import Measured, Result, latest
+from ohmwright.model.result import Result, latest
 from ohmwright.model.step import MEASURED, Stage
 from ohmwright.reports.measuring_conditions import (
     CONDITIONS_NOT_RECORDED,
@@ -26,7 +25,9 @@ from ohmwright.reports.text import NOT_RECORDED, printable
 from ohmwright.reports.traceability_marks import ValueMarks, value_marks
 
 from .console import out
+from .diagnosis_tables import first_moves_table, sense_gains_table
 from .run_summary import VERDICT_STYLES, footer_lines, header_lines
+from .table_format import plain_table, value_with_uncertainty
 
 
 def run_tables(events: Sequence[Event]) -> RenderableType:
@@ -44,7 +45,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
         blocks.append(_widest_that_fits(partial(_measured_table, measured, marks)))
     diagnoses = [event for event in events if isinstance(event, CurveDiagnosed)]
     if diagnoses:
-        blocks += [_sense_gains_table(diagnoses), _first_moves_table(diagnoses)]
+        blocks += [sense_gains_table(diagnoses), first_moves_table(diagnoses)]
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         blocks.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
@@ -115,42 +116,6 @@ def _point_label(result: Result, apart: MeasuringConditions) -> str:
     return printable(", ".join(words))
 
 
-def _sense_gains_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
-    """Return the sense gains diagnosed from the as-found curves: error and 2 u, in percent."""
-    table = plain_table("Diagnosed from the curves as found", "Mode", "Sense gain")
-    for name in ("Off %", "± (k=2)"):
-        table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("")
-    for event in diagnoses:
-        for gain in event.gains:
-            drifted = Text("DRIFTED", style="bold yellow") if gain.drifted > 0.5 else Text("")
-            off, spread = 100 * (gain.gain - 1), 200 * gain.uncertainty
-            table.add_row(
-                printable(event.mode), gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted
-            )
-    return table
-
-
-def _first_moves_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
-    """Return the current error expected at each adjustment point, with 2 u, both in percent.
-
-    With the first move in counts where the fleet prior has a gain of the trim.
-    """
-    moves = [move for event in diagnoses for move in event.first_moves]
-    taught = any(move.counts is not None for move in moves)
-    table = plain_table("Expected at the adjustment points", "Point")
-    for name in ("Current off %", "± (k=2)", *(["First counts"] if taught else [])):
-        table.add_column(name, justify="right", no_wrap=True)
-    table.add_column("")
-    for move in moves:
-        wanted = move.worthwhile and move.counts is not None
-        counts = [f"{move.counts:+d}" if wanted else ""] if taught else []
-        judged = "adjust" if move.worthwhile else "likely good"
-        off, spread = 100 * move.off, 200 * move.uncertainty
-        table.add_row(printable(move.point), f"{off:+.1f}", f"{spread:.1f}", *counts, judged)
-    return table
-
-
 def _adjusted_table(results: Sequence[Result], marks: ValueMarks, columns: Columns) -> Table:
     table = plain_table("Adjusted", "Point", "Load", "Limits")
     table.add_column("Trim", justify="right", no_wrap=True)
@@ -181,21 +146,6 @@ def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
     if names:
         said = f"* presses as told by {', '.join(names)}; not read from the unit"
         yield Text(printable(said), style="dim")
-
-
-def plain_table(title: str, *columns: str) -> Table:
-    """Return a table without rules; no cell of `columns` is wrapped."""
-    table = Table(
-        title=title,
-        title_justify="left",
-        title_style="bold",
-        box=None,
-        pad_edge=False,
-        padding=(0, 1, 0, 0),
-    )
-    for name in columns:
-        table.add_column(name, no_wrap=True)
-    return table
 
 
 def _outcome_columns(table: Table, name: str, columns: Columns) -> None:
@@ -246,15 +196,3 @@ def _conformity(result: Result, columns: Columns) -> tuple[str, ...]:
         "" if ratio is None else f"{ratio:.1f}" if ratio < 9.95 else f"{ratio:.0f}",
         f"{percent:.1f}" if percent < 99.95 else "100",
     )
-
-
-def value_with_uncertainty(measured: Measured) -> str:
-    """Return value ± expanded uncertainty, to two digits of the latter (GUM 7.2.6).
-
-    Value alone, to one decimal, where the result has no expanded uncertainty.
-    """
-    expanded = measured.expanded
-    if expanded is None or expanded <= 0:
-        return f"{measured.value:.1f}"
-    places = max(0, 1 - floor(log10(expanded)))
-    return f"{measured.value:.{places}f} ± {expanded:.{places}f}"

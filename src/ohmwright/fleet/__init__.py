@@ -1,1 +1,17 @@
-"""Drift, intervals, charts and shares over many units and years: pure mathematics."""
+"""Statistics over many units and years: shares, trends, intervals, control charts; pure functions.
+
+No command uses this room yet; its functions are held against published values. Read in this order:
+
+    binomial        confidence limits of a share; trials that demonstrate a reliability
+    regression      least squares; one-way analysis of variance
+    drift           a trend over time, its prediction, and when it leaves limits
+    interval        calibration intervals by reliability and by trend
+    charts          control charts: Shewhart, Western Electric rules, EWMA, CUSUM
+    run_length      average run length of those charts
+
+Decision that binds this room; it is in force.
+
+**Time is a plain number in a unit of the caller's choice.** Why: drift is given in days, months or
+runs, and no function here needs to know which. Rejected: datetimes, which every function would have
+to convert. Held by tests/published/test_reliability.py.
+"""

@@ -1,4 +1,4 @@
-"""What a count of successes says of the share behind it, and how many trials show a share."""
+"""Confidence limits of a binomial share, and the number of trials that demonstrate one."""
 
 import math
 from dataclasses import dataclass
@@ -15,7 +15,10 @@ class ShareLimits:
 
 
 def wilson(successes: int, trials: int, confidence: float = 0.95) -> ShareLimits:
-    """Wilson's score limits: right on average, short."""
+    """Return Wilson's score limits; their coverage is right on average over all shares.
+
+    Raises ValueError unless 0 <= successes <= trials and trials > 0.
+    """
     _check(successes, trials)
     z = normal_quantile(0.5 + 0.5 * confidence)
     share = successes / trials
@@ -26,7 +29,10 @@ def wilson(successes: int, trials: int, confidence: float = 0.95) -> ShareLimits
 
 
 def clopper_pearson(successes: int, trials: int, confidence: float = 0.95) -> ShareLimits:
-    """Clopper and Pearson's limits: never less than the confidence, so wider."""
+    """Return Clopper and Pearson's limits, whose coverage is at least the confidence.
+
+    Raises ValueError unless 0 <= successes <= trials and trials > 0.
+    """
     from scipy.special import betaincinv
 
     _check(successes, trials)
@@ -37,23 +43,26 @@ def clopper_pearson(successes: int, trials: int, confidence: float = 0.95) -> Sh
 
 
 def probability_of_at_most(successes: int, trials: int, share: float) -> float:
-    """Probability of this many successes or fewer, when each trial succeeds with `share`."""
+    """Return the probability of at most `successes` where each trial succeeds with `share`."""
     from scipy.special import bdtr
 
     return 0.0 if successes < 0 else float(bdtr(successes, trials, share))
 
 
 def upper_limit_without_failure(trials: int, confidence: float = 0.95) -> float:
-    """One-sided upper limit of the failing share when none of `trials` failed."""
+    """Return the one-sided upper confidence limit of the failing share where none failed."""
     _check(0, trials)
     return -math.expm1(math.log1p(-confidence) / trials)
 
 
 def trials_without_failure(reliability: float, confidence: float) -> int:
-    """Fewest trials, none failing, that show a reliability with this confidence."""
+    """Return the fewest trials, none failing, that demonstrate a reliability with a confidence.
+
+    Raises ValueError for a reliability or confidence outside (0, 1).
+    """
     if not (0.0 < reliability < 1.0 and 0.0 < confidence < 1.0):
         raise ValueError("a reliability and a confidence lie between 0 and 1, both excluded")
-    # Without the slack a whole number may be missed by rounding.
+    # Without the 1e-9 a whole number could become the next one by rounding.
     return math.ceil(math.log1p(-confidence) / math.log(reliability) - 1e-9)
 
 

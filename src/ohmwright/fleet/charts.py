@@ -1,7 +1,7 @@
 """Control charts: Shewhart constants, Western Electric rules, EWMA and CUSUM.
 
-A chart watches one quantity of one instrument (an analyzer's check standard, a generator's as-found
-error) and says when it has moved.
+A chart follows one quantity of one instrument over time, such as an analyzer's check standard or a
+generator's as-found error, and signals when its level has changed.
 """
 
 import math
@@ -64,7 +64,10 @@ class ShewhartConstants:
 
 @lru_cache(maxsize=64)
 def shewhart_constants(n: int) -> ShewhartConstants:
-    """Constants for subgroups of `n` (2 or more), by integration, to about 1e-10."""
+    """Return the constants for subgroups of `n` values, to about 1e-10, by integration.
+
+    Raises ValueError for n below 2.
+    """
     if n < 2:
         raise ValueError(f"a subgroup has at least two values, got {n}")
     mean, mean_square = _range_moments(n)
@@ -73,7 +76,7 @@ def shewhart_constants(n: int) -> ShewhartConstants:
 
 
 def _range_moments(n: int) -> tuple[float, float]:
-    """Mean and mean square of the range of n standard normal values.
+    """Return mean and mean square of the range of n standard normal values.
 
     Density of the range w: n (n-1) times the integral over the lowest value x of
     phi(x) phi(x + w) (Phi(x + w) - Phi(x))^(n-2).
@@ -99,15 +102,15 @@ class Signal:
     rule: int
 
 
-# rule: (how many of, the last so many, beyond so many sigma on the same side)
+# rule: (at least this many, of this many latest values, lie beyond this many sigma on one side)
 WESTERN_ELECTRIC = {1: (1, 1, 3.0), 2: (2, 3, 2.0), 3: (4, 5, 1.0), 4: (8, 8, 0.0)}
 
 
 def western_electric(values: npt.ArrayLike, centre: float, sigma: float) -> tuple[Signal, ...]:
-    """Every signal of the Western Electric rules (from memory) in a series, in time order.
+    """Return every signal of the Western Electric rules (from memory) in a series, in time order.
 
     1: one beyond 3 sigma; 2: two of three beyond 2 sigma on one side; 3: four of five beyond
-    1 sigma on one side; 4: eight in a row on one side. `sigma` must be above zero.
+    1 sigma on one side; 4: eight in a row on one side. Raises ValueError for sigma not above zero.
     """
     if not sigma > 0.0:
         raise ValueError(f"a control chart needs a sigma above zero, got {sigma}")
@@ -121,7 +124,7 @@ def western_electric(values: npt.ArrayLike, centre: float, sigma: float) -> tupl
 
 
 def _runs(z: FloatArray, needed: int, window: int, beyond: float) -> list[int]:
-    """Indices that lie beyond, with `needed` of the last `window` beyond on the same side."""
+    """Return the indices of values beyond, where `needed` of the last `window` are, on one side."""
     hits: set[int] = set()
     if z.size == 0:
         return []
@@ -133,7 +136,7 @@ def _runs(z: FloatArray, needed: int, window: int, beyond: float) -> list[int]:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Ewma:
-    """An EWMA chart: statistic after each value, steady limits, indices outside them."""
+    """An EWMA chart: statistic after each value (n,), steady-state limits, indices outside them."""
 
     statistic: FloatArray
     lower: float
@@ -144,9 +147,10 @@ class Ewma:
 def ewma(
     values: npt.ArrayLike, target: float, sigma: float, weight: float = 0.2, limit: float = 3.0
 ) -> Ewma:
-    """Exponentially weighted moving average: z = weight * x + (1 - weight) * z, from the target.
+    """Return the EWMA chart of `values` (n,): z = weight * x + (1 - weight) * z, from the target.
 
-    Limits are target +- limit * sigma * sqrt(weight / (2 - weight)), the steady ones.
+    Limits are those of the steady state, target +- limit * sigma * sqrt(weight / (2 - weight)).
+    Raises ValueError for a weight outside (0, 1].
     """
     if not 0.0 < weight <= 1.0:
         raise ValueError(f"an EWMA weight lies above 0 and up to 1, got {weight}")
@@ -162,7 +166,7 @@ def ewma(
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Cusum:
-    """A tabular CUSUM: both sums after each value, indices where either exceeds the interval."""
+    """A tabular CUSUM: both sums after each value (n,), indices where one exceeds the interval."""
 
     high: FloatArray
     low: FloatArray
@@ -170,9 +174,9 @@ class Cusum:
 
 
 def cusum(values: npt.ArrayLike, target: float, slack: float, decision_interval: float) -> Cusum:
-    """Cumulative sums of what lies more than `slack` off target, upwards and downwards.
+    """Return the cumulative sums, upwards and downwards, of deviations from target beyond `slack`.
 
-    All in the unit of the values: `slack` is k sigma, `decision_interval` is h sigma.
+    All in the unit of `values` (n,): `slack` is k sigma, `decision_interval` is h sigma.
     """
     offsets = np.asarray(values, dtype=np.float64) - target
     high, low = np.empty_like(offsets), np.empty_like(offsets)
@@ -185,7 +189,10 @@ def cusum(values: npt.ArrayLike, target: float, slack: float, decision_interval:
 
 
 def sigma_from_moving_ranges(values: npt.ArrayLike) -> float:
-    """Short-term sigma of single values: mean moving range of two over d2. Drift hardly enters."""
+    """Return the short-term sigma of single values, the mean moving range of two over d2.
+
+    Slow drift hardly changes it. Raises ValueError for fewer than two values.
+    """
     ranges = np.abs(np.diff(np.asarray(values, dtype=np.float64)))
     if ranges.size == 0:
         raise ValueError("a moving range needs at least two values")

@@ -1,7 +1,7 @@
-"""Drift of one quantity over time: a fitted trend, what it predicts, and when it leaves its limits.
+"""Drift of one quantity over time: a fitted trend, its prediction, and when it leaves limits.
 
-Time is in any unit, measured from an origin of the caller's choice (usually days since the last
-calibration).
+Times are in a unit and from an origin of the caller's choice, usually days since the last
+calibration.
 """
 
 import math
@@ -20,7 +20,10 @@ LINE = (0, 1)
 
 @dataclass(frozen=True, slots=True)
 class Prediction:
-    """A trend's value, the standard uncertainty of the trend there, and that of one new reading."""
+    """The value of a trend at a time, with standard uncertainties and degrees of freedom.
+
+    `trend_u` is that of the trend itself, `reading_u` that of one new reading.
+    """
 
     value: float
     trend_u: float
@@ -28,26 +31,26 @@ class Prediction:
     dof: float
 
     def interval(self, coverage: float = 0.95) -> Limits:
-        """Where one new reading will lie, with this probability."""
+        """Return the interval in which one new reading lies with the probability `coverage`."""
         reach = coverage_factor(self.dof, coverage) * self.reading_u
         return Limits(self.value - reach, self.value + reach)
 
     def trend_interval(self, coverage: float = 0.95) -> Limits:
-        """Where the trend itself lies."""
+        """Return the coverage interval of the trend itself."""
         reach = coverage_factor(self.dof, coverage) * self.trend_u
         return Limits(self.value - reach, self.value + reach)
 
 
 @dataclass(frozen=True, slots=True)
 class Trend:
-    """value(t) = sum of coefficient * (t - origin)^power over `powers`."""
+    """A fitted polynomial: value(t) = sum of coefficient * (t - origin)^power over `powers`."""
 
     fit: Fit
     powers: tuple[int, ...]
     origin: float = 0.0
 
     def predict(self, time: float) -> Prediction:
-        """Value and uncertainties at a time, inside the data or beyond it."""
+        """Return value and uncertainties at `time`, within the data or beyond."""
         row = np.array([(time - self.origin) ** power for power in self.powers])
         variance = max(0.0, float(row @ self.fit.covariance @ row))
         return Prediction(
@@ -67,19 +70,20 @@ class Trend:
         """Standard uncertainty of the slope."""
         return float(self.fit.standard_uncertainties[self.powers.index(1)])
 
-    def leaves(
+    def first_time_outside(
         self, limits: Limits, start: float, horizon: float, coverage: float = 0.95
     ) -> float | None:
-        """First time from `start` at which a new reading may lie outside `limits`.
+        """Return the first time from `start` at which a new reading may lie outside `limits`.
 
-        That is where its prediction interval reaches a limit; None if it does not by `horizon`.
+        It is where the prediction interval of a reading reaches a limit; None if that is after
+        `horizon`.
         """
 
-        def held(time: float) -> bool:
+        def holds(time: float) -> bool:
             expected = self.predict(time).interval(coverage)
             return expected.lower in limits and expected.upper in limits
 
-        return first_failure(held, start, horizon)
+        return first_failure(holds, start, horizon)
 
 
 def fit_trend(
@@ -88,32 +92,33 @@ def fit_trend(
     powers: Sequence[int] = LINE,
     origin: float = 0.0,
 ) -> Trend:
-    """Least-squares trend through readings of equal weight; a straight line unless said otherwise.
+    """Return the least-squares trend of `values` at `times`, both of shape (n,), of equal weight.
 
-    Powers without 0 hold the trend to zero at the origin: changes since a calibration.
+    A straight line by default. Without the power 0 the trend is zero at the origin, as for changes
+    since a calibration. Raises ValueError where n does not exceed the number of powers.
     """
     since = np.asarray(times, dtype=np.float64) - origin
     design = np.stack([since**power for power in powers], axis=1)
     return Trend(least_squares(design, values), tuple(powers), origin)
 
 
-def first_failure(held: Callable[[float], bool], start: float, horizon: float) -> float | None:
-    """First time from `start` at which `held` is false, None if it holds up to `horizon`.
+def first_failure(holds: Callable[[float], bool], start: float, horizon: float) -> float | None:
+    """Return the first time from `start` at which `holds` is false, None if true up to `horizon`.
 
-    Found on a grid of 500 steps and then by halving: a failure shorter than a step may be missed.
+    Searched on a grid of 500 steps, then by bisection: a failure shorter than a step may be missed.
     """
-    if not held(start):
+    if not holds(start):
         return start
     step = (horizon - start) / 500.0
     for index in range(1, 501):
         late = start + index * step
-        if not held(late):
-            return _halve(held, late - step, late)
+        if not holds(late):
+            return _bisected(holds, late - step, late)
     return None
 
 
-def _halve(held: Callable[[float], bool], early: float, late: float) -> float:
+def _bisected(holds: Callable[[float], bool], early: float, late: float) -> float:
     while late - early > 1e-9 * max(abs(late), 1.0):
         middle = 0.5 * (early + late)
-        early, late = (middle, late) if held(middle) else (early, middle)
+        early, late = (middle, late) if holds(middle) else (early, middle)
     return late

@@ -1,7 +1,7 @@
-"""Calibration intervals, by reliability target and by the trend of the values.
+"""Calibration intervals, from a reliability target or from the trend of the values.
 
 Reliability is the share of instruments found in tolerance at the end of their interval. Intervals
-and times are in any one unit, days say. The A1, A3 and variables methods are those of NCSLI RP-1.
+and times are in one unit, such as days. Methods A1, A3 and variables are those of NCSLI RP-1.
 """
 
 import math
@@ -16,7 +16,10 @@ from ohmwright.uncertainty.inputs import Input
 
 
 def exponential_interval(interval: float, observed: float, target: float) -> float:
-    """Interval that brings the observed reliability to target, if it decays as exp(-rate t)."""
+    """Return the interval at which reliability equals `target`, if it decays as exp(-rate t).
+
+    `observed`: reliability at the end of `interval`. Raises ValueError outside (0, 1).
+    """
     if not (0.0 < observed < 1.0 and 0.0 < target < 1.0):
         raise ValueError("a reliability lies between 0 and 1, both excluded")
     return interval * math.log(target) / math.log(observed)
@@ -24,10 +27,12 @@ def exponential_interval(interval: float, observed: float, target: float) -> flo
 
 @dataclass(frozen=True, slots=True)
 class IntervalTest:
-    """Outcome of the A3 test of one interval.
+    """Result of the A3 test of one interval.
 
-    `rejection_confidence` is how surely the observed reliability differs from the target; below
-    the confidence asked for, the interval stays. `reliability` holds confidence limits.
+    `interval`: the one to use from now on, `changed`: whether it differs from the old one.
+    `observed`: observed reliability, with the confidence limits `reliability`.
+    `rejection_confidence`: confidence that it differs from the target; below the one asked for,
+    the interval stays.
     """
 
     interval: float
@@ -45,11 +50,12 @@ def a3_test(
     confidence: float = 0.5,
     change_limits: tuple[float, float] = (0.1, 10.0),
 ) -> IntervalTest:
-    """Test whether an interval meets its reliability target, and change it where it does not.
+    """Return whether an interval meets its reliability target, and a new interval if it does not.
 
-    The new interval is the old one times 10^((observed - target) Q) where too few were in
-    tolerance, 10^((observed - target) / (1 - Q)) where more were, with Q the rejection confidence,
-    and held within `change_limits` times the old one.
+    `in_tolerance` of `tested` instruments were in tolerance at the end of `interval`. Where too few
+    were, the new one is the old one times 10^((observed - target) Q), where more were, times
+    10^((observed - target) / (1 - Q)), with Q the rejection confidence; at least and at most
+    `change_limits` times the old one.
     """
     limits = binomial.clopper_pearson(in_tolerance, tested, confidence)
     observed = in_tolerance / tested
@@ -70,9 +76,11 @@ def a3_test(
 
 
 def a1_shortening(target: float, lengthening: float) -> float:
-    """Fraction to shorten an interval by on failure, to balance `lengthening` it on success.
+    """Return the fraction b by which method A1 shortens an interval after a failure.
 
-    (1 - b) = (1 + a)^(-R / (1 - R)) keeps the mean interval still at reliability R (from memory).
+    `lengthening`: fraction a by which it is lengthened after a success; `target`: reliability R.
+    (1 - b) = (1 + a)^(-R / (1 - R)) keeps the mean interval constant at R (from memory). Raises
+    ValueError for a target outside (0, 1) or a negative lengthening.
     """
     if not 0.0 < target < 1.0 or lengthening < 0.0:
         raise ValueError("a target lies between 0 and 1, and a lengthening is not negative")
@@ -81,13 +89,13 @@ def a1_shortening(target: float, lengthening: float) -> float:
 
 @dataclass(frozen=True, slots=True)
 class Forecast:
-    """A value after a calibration: what was found there, plus the fitted change since then."""
+    """A value after a calibration: the value at the calibration plus a fitted change since then."""
 
     start: Input
     change: Trend
 
     def expected(self, time: float) -> Input:
-        """Value, uncertainty and Welch-Satterthwaite dof at `time` after the calibration."""
+        """Return value, standard uncertainty and effective dof at `time` after the calibration."""
         change = self.change.predict(time)
         variances = self.start.standard_uncertainty**2, change.trend_u**2
         total = sum(variances)
@@ -96,23 +104,29 @@ class Forecast:
         value = self.start.value + change.value
         return Input(self.start.label, value, math.sqrt(total), dof)
 
-    def leaves(self, limits: Limits, horizon: float, coverage: float) -> float | None:
-        """First time at which the two-sided coverage interval reaches a limit; None if never."""
+    def first_time_outside(self, limits: Limits, horizon: float, coverage: float) -> float | None:
+        """Return the first time at which the coverage interval reaches a limit of `limits`.
 
-        def held(time: float) -> bool:
+        None if it does not by `horizon`.
+        """
+
+        def holds(time: float) -> bool:
             expected = self.expected(time)
             reach = coverage_factor(expected.dof, coverage) * expected.standard_uncertainty
             return expected.value - reach in limits and expected.value + reach in limits
 
-        return self._first(held, horizon)
+        return self._first(holds, horizon)
 
-    def uncertainty_exceeds(self, standard_uncertainty: float, horizon: float) -> float | None:
-        """First time at which the standard uncertainty is larger than this; None if never."""
+    def first_time_uncertain(self, standard_uncertainty: float, horizon: float) -> float | None:
+        """Return the first time at which the standard uncertainty is above `standard_uncertainty`.
 
-        def held(time: float) -> bool:
+        None if it is not by `horizon`.
+        """
+
+        def holds(time: float) -> bool:
             return self.expected(time).standard_uncertainty <= standard_uncertainty
 
-        return self._first(held, horizon)
+        return self._first(holds, horizon)
 
-    def _first(self, held: Callable[[float], bool], horizon: float) -> float | None:
-        return first_failure(held, self.change.origin, horizon)
+    def _first(self, holds: Callable[[float], bool], horizon: float) -> float | None:
+        return first_failure(holds, self.change.origin, horizon)

@@ -12,7 +12,7 @@ FloatArray = npt.NDArray[np.float64]
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Fit:
-    """Coefficients (k,), their covariance (k, k), residual standard deviation and dof n - k."""
+    """A least-squares fit: coefficients (k,), their covariance (k, k), residuals with dof n - k."""
 
     coefficients: FloatArray
     covariance: FloatArray
@@ -27,16 +27,17 @@ class Fit:
         return np.sqrt(np.diag(self.covariance))
 
     def correlation(self, first: int, second: int) -> float:
-        """Correlation coefficient between two coefficients."""
+        """Return the correlation of two coefficients, given by index, from -1 to 1."""
         u = self.standard_uncertainties
         return float(self.covariance[first, second] / (u[first] * u[second]))
 
 
 def least_squares(design: npt.ArrayLike, response: npt.ArrayLike) -> Fit:
-    """Fit response (n,) = design (n, k) @ coefficients, by QR of the columns scaled to length 1.
+    """Return the fit of response (n,) = design (n, k) @ coefficients (k,), all of equal weight.
 
-    R squared and F compare with a constant, so they mean something where the columns span one.
-    Raises ValueError where n does not exceed k or the columns are not independent.
+    By QR of the columns scaled to unit length. R squared and F compare the fit with a constant and
+    are meaningful only if the columns span a constant. Raises ValueError where n does not exceed k
+    or the columns are linearly dependent.
     """
     columns = np.asarray(design, dtype=np.float64)
     observed = np.asarray(response, dtype=np.float64)
@@ -70,7 +71,7 @@ def least_squares(design: npt.ArrayLike, response: npt.ArrayLike) -> Fit:
 
 @dataclass(frozen=True, slots=True)
 class Anova:
-    """One-way analysis of variance: mean squares with their dof, and what they are made of."""
+    """One-way analysis of variance: mean squares between and within groups, with their dof."""
 
     between_mean_square: float
     between_dof: int
@@ -79,7 +80,7 @@ class Anova:
 
     @property
     def f_statistic(self) -> float:
-        """Between over within."""
+        """Mean square between groups over mean square within."""
         return self.between_mean_square / self.within_mean_square
 
     @property
@@ -89,13 +90,16 @@ class Anova:
         return between / (between + self.within_mean_square * self.within_dof)
 
     def between_sd(self, group_size: int) -> float:
-        """Standard deviation from group to group (GUM H.5.2.5); 0 where none shows."""
+        """Return the standard deviation between groups (GUM H.5.2.5), 0 where within is larger."""
         excess = (self.between_mean_square - self.within_mean_square) / group_size
         return math.sqrt(max(0.0, excess))
 
 
-def one_way(groups: Sequence[npt.ArrayLike]) -> Anova:
-    """Analysis of variance of groups of readings: activations, days, or instruments."""
+def one_way_anova(groups: Sequence[npt.ArrayLike]) -> Anova:
+    """Return the analysis of variance of two or more groups of readings, each of shape (n,).
+
+    Raises ValueError for fewer than two groups or no group with a repeated reading.
+    """
     arrays = [np.asarray(group, dtype=np.float64) for group in groups]
     count = sum(group.size for group in arrays)
     if len(arrays) < 2 or count <= len(arrays):
@@ -110,10 +114,13 @@ def one_way(groups: Sequence[npt.ArrayLike]) -> Anova:
     return Anova(between / dof[0], dof[0], within / dof[1], dof[1])
 
 
-def one_way_from_summaries(
+def one_way_anova_from_summaries(
     means: npt.ArrayLike, standard_deviations: npt.ArrayLike, group_size: int
 ) -> Anova:
-    """The same from each group's mean and standard deviation, for groups of one size."""
+    """Return the analysis of variance of groups of `group_size` readings each.
+
+    From their means and standard deviations, both of shape (groups,).
+    """
     centres = np.asarray(means, dtype=np.float64)
     scatters = np.asarray(standard_deviations, dtype=np.float64)
     between = group_size * float(np.var(centres - centres[0], ddof=1))

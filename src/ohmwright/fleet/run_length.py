@@ -1,6 +1,6 @@
-"""Average run length: how many values a control chart takes to signal, true shift or none.
+"""Average run length of control charts: the mean number of values up to the first signal.
 
-Shifts are in sigma, values independent and normal.
+For independent normal values whose mean is off target by `shift`, in sigma.
 """
 
 import math
@@ -16,25 +16,25 @@ NODES = 60
 
 
 def shewhart_run_length(shift: float = 0.0, limit: float = 3.0) -> float:
-    """Average run length of a chart that signals beyond +- limit sigma."""
+    """Return the average run length of a chart that signals beyond +- limit sigma."""
     return 1.0 / (normal_cdf(-limit - shift) + normal_cdf(shift - limit))
 
 
 def cusum_run_length(slack: float, decision_interval: float, shift: float = 0.0) -> float:
-    """Average run length of a two-sided CUSUM that starts at zero; k and h in sigma."""
+    """Return the average run length of a two-sided CUSUM from zero; slack and interval in sigma."""
     upper = _one_sided_cusum(slack, decision_interval, shift)
     lower = _one_sided_cusum(slack, decision_interval, -shift)
     return 1.0 / (1.0 / upper + 1.0 / lower)
 
 
 def ewma_run_length(weight: float, limit: float, shift: float = 0.0) -> float:
-    """Average run length of an EWMA chart that starts on target, with steady limits."""
+    """Return the average run length of an EWMA chart from the target, with steady-state limits."""
     reach = limit * math.sqrt(weight / (2.0 - weight))
 
     def kernel(start: FloatArray, end: FloatArray) -> FloatArray:
         return _density((end - (1.0 - weight) * start) / weight - shift) / weight
 
-    nodes, weights = _rule(-reach, reach)
+    nodes, weights = _quadrature(-reach, reach)
     lengths = np.linalg.solve(
         np.eye(NODES) - kernel(nodes[:, None], nodes) * weights, np.ones(NODES)
     )
@@ -42,7 +42,7 @@ def ewma_run_length(weight: float, limit: float, shift: float = 0.0) -> float:
 
 
 def western_electric_run_length(shift: float = 0.0) -> float:
-    """Average run length under all four Western Electric rules, exact, by its Markov chain."""
+    """Return the average run length under all four Western Electric rules, by a Markov chain."""
     chances = _zone_chances(shift)
     states: dict[tuple[int, ...], int] = {(): 0}
     moves: list[tuple[int, int, float]] = []
@@ -63,8 +63,8 @@ def western_electric_run_length(shift: float = 0.0) -> float:
     return float(np.linalg.solve(system, np.ones(len(states)))[0])
 
 
-# A zone is a side times 1, 2 or 3: within one, two or three sigma of the centre on that side.
 def _zone_chances(shift: float) -> dict[int, float]:
+    """Return the probability of each zone: 1, 2, 3 sigma from the centre, negative below it."""
     chances = {}
     for zone in (1, 2, 3):
         chances[zone] = normal_cdf(zone - shift) - normal_cdf(zone - 1 - shift)
@@ -73,6 +73,7 @@ def _zone_chances(shift: float) -> dict[int, float]:
 
 
 def _signals(history: tuple[int, ...]) -> bool:
+    """Whether the last value of a history of zones completes a Western Electric rule."""
     side = 1 if history[-1] > 0 else -1
     return any(
         side * history[-1] > beyond
@@ -82,7 +83,7 @@ def _signals(history: tuple[int, ...]) -> bool:
 
 
 def _still_needed(history: tuple[int, ...]) -> tuple[int, ...]:
-    """The history with what no rule can use any more taken out, so that few states remain."""
+    """Return the part of a history that rules can still use, so that few states remain."""
     latest_first = history[:-8:-1]
     kept = []
     for age, zone in enumerate(latest_first):
@@ -94,7 +95,8 @@ def _still_needed(history: tuple[int, ...]) -> tuple[int, ...]:
 
 
 def _one_sided_cusum(slack: float, decision_interval: float, shift: float) -> float:
-    nodes, weights = _rule(0.0, decision_interval)
+    """Return the average run length of the upper sum from zero, by an integral equation."""
+    nodes, weights = _quadrature(0.0, decision_interval)
     rise = slack - shift
 
     def kernel(start: FloatArray) -> FloatArray:
@@ -108,7 +110,8 @@ def _one_sided_cusum(slack: float, decision_interval: float, shift: float) -> fl
     return float(np.linalg.solve(np.eye(NODES + 1) - system, np.ones(NODES + 1))[NODES])
 
 
-def _rule(low: float, high: float) -> tuple[FloatArray, FloatArray]:
+def _quadrature(low: float, high: float) -> tuple[FloatArray, FloatArray]:
+    """Return `NODES` Gauss-Legendre nodes between low and high and their weights."""
     nodes, weights = np.polynomial.legendre.leggauss(NODES)
     half = 0.5 * (high - low)
     return low + half * (nodes + 1.0), half * weights

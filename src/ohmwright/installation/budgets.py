@@ -21,42 +21,42 @@ from ohmwright.uncertainty.budget import Budget, combine
 from ohmwright.uncertainty.inputs import Input, rectangular
 from ohmwright.uncertainty.propagation import propagate
 
-from .check import Check, table
+from .check import Check, clause_checks
 
 _GUM = "GUM (JCGM 100:2008)"
 
 
 def checks() -> Iterator[Check]:
-    """Combined and expanded uncertainties, degrees of freedom, and where Monte Carlo is needed."""
-    yield from table(
+    """Yield checks of combined and expanded uncertainties, degrees of freedom and Monte Carlo."""
+    yield from clause_checks(
         *(_GUM, "H.1 end gauge", "published"),
         ("u, nm", 32.0, 0.5, lambda: _gauge().standard_uncertainty),
         ("degrees of freedom", 16.7, 0.1, lambda: _gauge().effective_dof),
     )
-    yield from table(
+    yield from clause_checks(
         *(_GUM, "H.2 resistance, correlated", "published"),
         ("u(R), ohm", 0.071, 0.001, lambda: _resistance().standard_uncertainty),
     )
-    yield from table(
+    yield from clause_checks(
         *(_GUM, "G.4.1 and table G.2", "from memory"),
         ("degrees of freedom", 19.0, 0.05, lambda: _sum((0.25, 9), (0.57, 4), (0.82, 14))[0]),
         ("t for 4 degrees of freedom, 95 %", 2.78, 0.0051, lambda: _sum((1.0, 4))[1]),
         ("t for infinitely many, 95 %", 1.960, 0.0006, lambda: _sum((1.0, math.inf))[1]),
     )
-    yield from table(
+    yield from clause_checks(
         *("JCGM 101:2008", "9.2.4 one wide rectangle", "from memory"),
         ("half width of 95 %, Monte Carlo", 17.0, 0.05, _wide_rectangle),
     )
-    yield from table(
+    yield from clause_checks(
         *("GTC (library)", "power from a certificate", "reference"),
         ("u(P), W", 5.19987236, 1e-6, lambda: _power().uncertainty),
         ("U(P), W", 13.00369657, 1e-6, lambda: _expanded(_power())),
     )
-    yield from table(
+    yield from clause_checks(
         *("uncertainties (library)", "power, meter and load correlated", "reference"),
         ("u(P), W", 5.35530308, 1e-6, lambda: _power(correlation=0.5).uncertainty),
     )
-    yield from table(
+    yield from clause_checks(
         *("scipy (noncentral chi squared)", "power of a current hardly known", "reference"),
         ("U(P), Monte Carlo, W", 35.24, 0.15, lambda: _expanded(_hardly_known())),
     )
@@ -64,7 +64,7 @@ def checks() -> Iterator[Check]:
 
 @lru_cache(maxsize=1)
 def _gauge() -> Budget:
-    """H.1: l = ls + d - ls (da theta + as dt), in nm; the derivatives are the GUM's."""
+    """Return the budget of GUM H.1: l = ls + d - ls (da theta + as dt), in nm."""
     standard_nm, expansion_per_k, theta_k = 50_000_623.0, 11.5e-6, -0.1
     inputs = (
         Input("ls", standard_nm, 25.0, 18),
@@ -80,7 +80,7 @@ def _gauge() -> Budget:
 
 @lru_cache(maxsize=1)
 def _resistance() -> Budget:
-    """H.2: R = V / I cos(phase), from means of five readings taken together."""
+    """Return the budget of GUM H.2: R = V / I cos(phase), in ohm, from means of five readings."""
     volt, ampere, phase = 4.9990, 19.6610e-3, 1.04446
     inputs = (
         Input("V", volt, 3.2093613e-3, 4),
@@ -99,13 +99,14 @@ def _resistance() -> Budget:
 
 
 def _sum(*parts: tuple[float, float]) -> tuple[float, float]:
-    """Degrees of freedom and coverage factor of a sum of parts with u and dof each."""
+    """Return effective dof and 95 % coverage factor of a sum of inputs, each given by u and dof."""
     inputs = [Input(f"x{index}", 0.0, u, dof) for index, (u, dof) in enumerate(parts)]
     budget = combine(0.0, inputs, [1.0] * len(inputs))
     return budget.effective_dof, budget.expanded().coverage_factor
 
 
 def _wide_rectangle() -> float:
+    """Return the expanded uncertainty of a sum of four rectangles, one ten times as wide."""
     widths = (1.0, 1.0, 1.0, 10.0)
     inputs = [rectangular(f"x{i}", 0.0, u * math.sqrt(3.0)) for i, u in enumerate(widths)]
     budget = combine(0.0, inputs, [1.0] * 4)
@@ -114,7 +115,10 @@ def _wide_rectangle() -> float:
 
 @lru_cache(maxsize=2)
 def _power(correlation: float = 0.0) -> Measured:
-    """800 mA (u = 6 mA, 4 degrees of freedom) into 500 ohm, a year after the calibration."""
+    """Return the power of 800 mA in 500 ohm, a year after the calibration of the analyzer.
+
+    u = 6 mA with 4 degrees of freedom; `correlation` is that of meter and load accuracy.
+    """
     certificate = AnalyzerCertificate(
         number="check",
         laboratory="check",
@@ -136,7 +140,7 @@ def _power(correlation: float = 0.0) -> Measured:
 
 @lru_cache(maxsize=1)
 def _hardly_known() -> Measured:
-    """150 mA with u = 60 mA into 1000 ohm: I^2 R of a normal current is no normal power."""
+    """Return the power of 150 mA in 1000 ohm with u = 60 mA, which is far from normal."""
     settled = Settled(150.0, 60.0, math.inf, 0.0, settled=True)
     return measured_value(settled, "power_w", 1000.0, Timing(), None)
 

@@ -1,4 +1,4 @@
-"""Every check of the installation, by what is checked."""
+"""All checks of the installation, by subject."""
 
 from __future__ import annotations
 
@@ -16,5 +16,5 @@ SUBJECTS = {
 
 
 def all_checks() -> dict[str, tuple[Check, ...]]:
-    """The checks of each subject. Building the list computes nothing."""
+    """Return the checks of each subject; nothing is computed yet."""
     return {subject: tuple(module.checks()) for subject, module in SUBJECTS.items()}

@@ -1,4 +1,4 @@
-"""The record of one check: a known value, and how ohmwright comes to it."""
+"""One check: a known value, its source, and the function by which ohmwright computes it."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Literal
 
 Value = float | str
-"""A number, or a verdict."""
+"""A number, or a verdict or other text."""
 
 # How the expected value is known:
 #   published     the number or its data was seen in a text of the source
@@ -19,11 +19,10 @@ Status = Literal["published", "from memory", "reference"]
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One known value.
+    """A known value and the function that computes it.
 
-    `expected` and `tolerance` (absolute; 0 for a verdict) are in the unit that `what` names.
-    Published examples round their intermediate values, so a tolerance is that of the print where
-    the print is coarse.
+    `expected` and `tolerance` (absolute; 0 for a verdict) are in the unit that `what` names. Where
+    a publication gives rounded values, the tolerance allows for the rounding.
     """
 
     source: str
@@ -36,11 +35,11 @@ class Check:
 
     @property
     def name(self) -> str:
-        """Source, clause and quantity in one line; unique among the checks of a catalogue."""
+        """Source, clause and quantity in one line; unique within a catalogue."""
         return f"{self.source}, {self.clause}: {self.what}"
 
     def result(self) -> CheckResult:
-        """Compute the value and compare it; what raises counts as not there (nan)."""
+        """Compute the value; an exception gives nan, which never agrees, and its text."""
         try:
             got = self.compute()
         except Exception as problem:
@@ -55,11 +54,11 @@ class CheckResult:
     check: Check
     got: Value
     problem: str = ""
-    """What was raised instead of a value."""
+    """Type and text of the exception that was raised, if any."""
 
     @property
     def agrees(self) -> bool:
-        """Whether the value lies within the tolerance of the known one (nan never does)."""
+        """Whether the value is within the tolerance of the known value; false for nan."""
         expected, got = self.check.expected, self.got
         if isinstance(expected, str) or isinstance(got, str):
             return got == expected
@@ -67,10 +66,10 @@ class CheckResult:
 
 
 KnownValue = tuple[str, Value, float, Callable[[], Value]]
-"""What, expected, tolerance, and the function that computes it."""
+"""Description with unit, expected value, tolerance, and the function that computes it."""
 
 
-def table(source: str, clause: str, status: Status, *rows: KnownValue) -> Iterator[Check]:
-    """The checks of one clause of one source, all known in the same way."""
+def clause_checks(source: str, clause: str, status: Status, *rows: KnownValue) -> Iterator[Check]:
+    """Yield the checks of one clause of one source, which all have one status."""
     for what, expected, tolerance, compute in rows:
         yield Check(source, clause, what, expected, tolerance, compute, status)

@@ -1,6 +1,6 @@
-"""Tolerances as procedures give them, and the limit of HF leakage with its verdict.
+"""Checks of tolerances as procedures state them, and of the limit of HF leakage.
 
-What IEC 60601-2-2 allows is from memory, unverified: check it against the text that applies.
+The limit of IEC 60601-2-2 is from memory, unverified: check it against the edition that applies.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 from ohmwright.model.step import Point
 from ohmwright.model.tolerance import Allowance, Target, TwoSided
 
-from .check import Check, table
+from .check import Check, clause_checks
 
 _PERCENT = Allowance(percent=20)
 _LARGER = Allowance(percent=2, absolute_w=5)
@@ -23,22 +23,22 @@ _SIDES = TwoSided(lower=Allowance(percent=10), upper=Allowance(percent=5))
 
 
 def checks() -> Iterator[Check]:
-    """Limits in the unit of the target; leakage limits in mA."""
-    yield from table(
+    """Yield checks of limits, in the unit of the target (leakage: mA), and of leakage verdicts."""
+    yield from clause_checks(
         *("exact arithmetic", "tolerances of a point of 150 W", "reference"),
         ("+-20 %: upper limit, W", 180.0, 1e-9, lambda: _target(_PERCENT).upper),
         ("+-2 % or 5 W, the larger: lower limit, W", 145.0, 1e-9, lambda: _target(_LARGER).lower),
         ("-10 %, +5 %: narrower side, W", 7.5, 1e-9, lambda: _target(_SIDES).half_width),
         ("-10 %, +5 %: less a guard band of 2 W", 5.5, 1e-9, _narrower_side_left),
     )
-    yield from table(
+    yield from clause_checks(
         *("IEC 60601-2-2 (unverified)", "HF leakage into 200 ohm", "from memory"),
         ("limit at 1 % of 450 W, mA", 150.0, 1e-9, lambda: _leakage(450.0).target.upper),
     )
-    yield from table(
+    yield from clause_checks(
         *("exact arithmetic", "HF leakage against that limit", "reference"),
-        ("149 mA", "pass", 0, lambda: _leaks(149.0)),
-        ("151 mA", "fail", 0, lambda: _leaks(151.0)),
+        ("149 mA", "pass", 0, lambda: _leakage_verdict(149.0)),
+        ("151 mA", "fail", 0, lambda: _leakage_verdict(151.0)),
     )
 
 
@@ -63,7 +63,7 @@ def _leakage(rated_power_w: float) -> Point:
 
 
 def _measured(value: float) -> Measured:
-    """A value with U = 2 that the readings' scatter leaves in no doubt."""
+    """Return a value with U = 2, k = 2, without scatter of the readings."""
     return Measured(
         value=value,
         uncertainty=1.0,
@@ -75,7 +75,7 @@ def _measured(value: float) -> Measured:
     )
 
 
-def _leaks(current_ma: float) -> str:
+def _leakage_verdict(current_ma: float) -> str:
     point = _leakage(450.0)
     return judge(_measured(current_ma), point.target, point.decision)[0]
 

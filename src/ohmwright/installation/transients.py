@@ -1,7 +1,7 @@
-"""Stored activations of a known output, watched and decided as a verification does it.
+"""Checks of settled values and verdicts from stored activations with a known output.
 
-`scripts/make_transients.py` in the source made them by integrating other equations than the
-estimator's, so the truth is known.
+`scripts/make_transients.py` of the source generates them by integrating differential equations that
+the estimator does not use.
 """
 
 from __future__ import annotations
@@ -19,15 +19,15 @@ from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Allowance, Target, TwoSided, at_most, target_of
 
-from .check import Check, table
+from .check import Check, clause_checks
 
 _RESTED = ResidualWarmth()
 _WITHIN = 0.003
-"""How near to the truth a value must come, relative."""
+"""Largest relative deviation of a value from the true one."""
 
 
 def checks() -> Iterator[Check]:
-    """Value and verdict of each activation, and one value without a target."""
+    """Yield checks of value and verdict of each activation, and one value without a target."""
     for name, what, verdict in (
         ("quick", "700 mA +-2 %", "pass"),
         ("slow", "700 mA +-2 %", "pass"),
@@ -36,13 +36,13 @@ def checks() -> Iterator[Check]:
         ("leakage", "at most 150 mA", "pass"),
     ):
         truth_ma = _stored()["transients"][name]["truth_ma"]
-        yield from table(
+        yield from clause_checks(
             *("numerical integration (scipy)", f"{name} output, {what}", "reference"),
             ("value, mA", truth_ma, _WITHIN * truth_ma, partial(_value_ma, name)),
             ("verdict", verdict, 0, partial(_verdict, name)),
         )
     truth_ma = _stored()["transients"]["slow"]["truth_ma"]
-    yield from table(
+    yield from clause_checks(
         *("numerical integration (scipy)", "slow output, no target", "reference"),
         ("settled value, mA", truth_ma, _WITHIN * truth_ma, _settled_ma),
     )
@@ -77,42 +77,42 @@ def _meter() -> MeterData:
 
 
 @lru_cache(maxsize=8)
-def _seen(name: str) -> Observation:
-    """What a verification says of a stored activation, without a certificate."""
+def _observation(name: str) -> Observation:
+    """Return what a verification point finds in a stored activation, without a certificate."""
     timing = Timing(age_s=_stored()["at_age_s"])
     point = Point(name="check", load_ohm=200.0, target=_target(name))
     final = partial(settles, point=point, timing=timing, accuracy=None)
-    watcher = UntilDecided(question(point, timing, _meter()), _RESTED, final)
-    on_s = _read(watcher, name)
-    settled = watcher.settled()
+    stop_rule = UntilDecided(question(point, timing, _meter()), _RESTED, final)
+    on_s = _read(stop_rule, name)
+    settled = stop_rule.settled()
     assert settled is not None
     return observed(None, settled, point, timing, on_s, ())
 
 
-def _read(watcher: UntilDecided | UntilSettled, name: str) -> float:
-    """Hand over readings until no more are needed; the age of the last."""
+def _read(stop_rule: UntilDecided | UntilSettled, name: str) -> float:
+    """Pass readings to `stop_rule` until it needs no more; return the age of the last, s."""
     stored = _stored()["transients"][name]
     age_s = 0.0
     for age_s, current_ma in zip(stored["age_s"], stored["current_ma"], strict=True):
-        if watcher.read(age_s, current_ma):
+        if stop_rule.read(age_s, current_ma):
             break
     return age_s
 
 
 def _value_ma(name: str) -> float:
-    measured = _seen(name).measured
+    measured = _observation(name).measured
     assert measured is not None
     return measured.value
 
 
 def _verdict(name: str) -> str:
-    return _seen(name).verdict
+    return _observation(name).verdict
 
 
 def _settled_ma() -> float:
     meter = _meter()
-    watcher = UntilSettled(_stored()["at_age_s"], meter.window_s, meter.resolution_ma, _RESTED)
-    _read(watcher, "slow")
-    settled = watcher.settled()
+    stop_rule = UntilSettled(_stored()["at_age_s"], meter.window_s, meter.resolution_ma, _RESTED)
+    _read(stop_rule, "slow")
+    settled = stop_rule.settled()
     assert settled is not None
     return settled.value

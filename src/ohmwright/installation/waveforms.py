@@ -1,7 +1,7 @@
-"""RMS, peak and crest factor of sampled waveforms, as a crest factor step takes them.
+"""Checks of RMS, peak and crest factor of sampled waveforms.
 
 The expected values are closed forms: common practice, no source. Those of the damped sine were
-found again by numerical integration.
+confirmed by numerical integration.
 """
 
 from __future__ import annotations
@@ -17,7 +17,7 @@ from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import waveform_parameters
 
-from .check import Check, table
+from .check import Check, clause_checks
 
 Floats = NDArray[np.float64]
 _SAMPLES = 64_000
@@ -25,17 +25,17 @@ _FULL_SCALE = 30_000.0
 
 
 def checks() -> Iterator[Check]:
-    """Figures of one capture, and the mean of several with its uncertainty."""
-    yield from table(
+    """Yield checks of single captures, and of the uncertainty of the mean of several."""
+    yield from clause_checks(
         *("closed form", "sine of 100 V", "reference"),
         ("RMS, V", 70.7107, 1e-3, lambda: _rms(100.0 * _sine(1.0))),
         ("crest factor, int16", 1.41421, 1e-4, lambda: _crest(_sine(1.0))),
     )
-    yield from table(
+    yield from clause_checks(
         *("closed form", "gated sine, a tenth of the time on", "reference"),
         ("crest factor, int16", 4.47214, 1e-3, lambda: _crest(_sine(0.1))),
     )
-    yield from table(
+    yield from clause_checks(
         *("closed form", "damped sine, 450 kHz, 1e5 /s, every 32 us", "reference"),
         ("RMS at 1000 V, V", 279.10930, 0.01, lambda: _rms(1000.0 * _damped())),
         (
@@ -46,7 +46,7 @@ def checks() -> Iterator[Check]:
         ),
         ("crest factor, int16", 3.39133, 1e-3, lambda: _crest(_damped())),
     )
-    yield from table(
+    yield from clause_checks(
         *("exact arithmetic", "crest factors 2.0, 2.1, 2.2, 2.3", "reference"),
         ("u of their mean, s / sqrt(4)", 0.0645497, 1e-6, lambda: _mean().uncertainty),
     )
@@ -61,7 +61,7 @@ def _rms(samples: Floats) -> float:
 
 
 def _sine(duty: float) -> Floats:
-    """1000 cycles of which the first part is on."""
+    """Return 1000 cycles, shape (64000,): the share `duty` a sine of amplitude 1, the rest zero."""
     cycle = np.arange(_SAMPLES) / 64.0
     return np.where(cycle < 1000.0 * duty, np.sin(math.tau * cycle), 0.0)
 

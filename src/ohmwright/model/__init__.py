@@ -42,5 +42,5 @@ runs then. Rejected: a memory beside the monitor's, which could differ from it. 
 tests/engine/test_protections_kept.py and tests/cli/test_crash.py.
 
 **Class names may change, record formats may not.** `kind`, field names and values of events and
-results are what records keep. Held by tests/reports/test_parts.py, which reads an old record.
+results are what records keep. Held by tests/reports/test_run_parts.py, which reads an old record.
 """

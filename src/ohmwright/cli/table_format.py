@@ -1,0 +1,36 @@
+"""What the tables of a run share: their form, and a value with its uncertainty as text."""
+
+from __future__ import annotations
+
+from math import floor, log10
+
+from rich.table import Table
+
+from ohmwright.model.result import Measured
+
+
+def plain_table(title: str, *columns: str) -> Table:
+    """Return a table without rules; no cell of `columns` is wrapped."""
+    table = Table(
+        title=title,
+        title_justify="left",
+        title_style="bold",
+        box=None,
+        pad_edge=False,
+        padding=(0, 1, 0, 0),
+    )
+    for name in columns:
+        table.add_column(name, no_wrap=True)
+    return table
+
+
+def value_with_uncertainty(measured: Measured) -> str:
+    """Return value ± expanded uncertainty, to two digits of the latter (GUM 7.2.6).
+
+    Value alone, to one decimal, where the result has no expanded uncertainty.
+    """
+    expanded = measured.expanded
+    if expanded is None or expanded <= 0:
+        return f"{measured.value:.1f}"
+    places = max(0, 1 - floor(log10(expanded)))
+    return f"{measured.value:.{places}f} ± {expanded:.{places}f}"
