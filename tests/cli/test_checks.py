@@ -14,7 +14,7 @@ CACHED = (
     budgets._resistance,
     budgets._power,
     budgets._hardly_known,
-    transients._seen,
+    transients._observation,
 )
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.paths import operator_key
+from ohmwright.cli.paths import operator_key_file
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
@@ -163,7 +163,7 @@ def test_parquet_without_its_package(
 
 def test_keys(ohmwright: Callable, run: str, tmp_path: Path) -> None:
     shown = ohmwright("record", "keys", "list", "--records", tmp_path, "--json").json
-    assert stat.S_IMODE(operator_key().stat().st_mode) == 0o600
+    assert stat.S_IMODE(operator_key_file().stat().st_mode) == 0o600
     (signer,) = shown["signed"]
     assert (signer["fingerprint"], signer["runs"]) == (shown["own"]["fingerprint"], 1)
     text = ohmwright("record", "keys", "list", "--records", tmp_path).out

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.paths import operator_key, witness_folder
+from ohmwright.cli.paths import operator_key_file, witness_folder
 from ohmwright.model.event import Event, PointDone, RunFinished, RunStarted
 from ohmwright.model.shipped import shipped
 from ohmwright.records.sql_store import open_store
@@ -21,7 +21,7 @@ def finished(ohmwright: Callable, procedure: Path, tmp_path: Path) -> tuple[Even
     place = tmp_path / "measured"
     bench = shipped("benches", "demo.toml")
     ohmwright("verify", procedure, "--bench", bench, "--records", place, "--unattended")
-    with open_store(str(place), operator_key(), witness_folder()) as store:
+    with open_store(str(place), operator_key_file(), witness_folder()) as store:
         return store.events(store.run_ids()[0])
 
 
@@ -45,7 +45,7 @@ def test_no_character_of_a_name_acts_on_the_terminal(
 ) -> None:
     monkeypatch.setenv("COLUMNS", "400")
     place = tmp_path / "hostile"
-    with open_store(str(place), operator_key(), witness_folder()) as store:
+    with open_store(str(place), operator_key_file(), witness_folder()) as store:
         store.append_all(HOSTILE, tuple(map(renamed, finished)))
     for command in (("list",), ("show",), ("show", "--budgets"), ("fleet",)):
         printed = ohmwright("record", *command, "--records", place).out
@@ -63,7 +63,7 @@ def test_a_store_that_lost_a_run_says_so_when_it_is_read(
     assert "Warning" not in ohmwright("record", *arguments, "--records", place).err
     older = {path: path.read_bytes() for path in place.glob("records.sqlite*")}
     later = [event.model_copy(update={"at": event.at + timedelta(days=1)}) for event in finished]
-    with open_store(str(place), operator_key(), witness_folder()) as store:
+    with open_store(str(place), operator_key_file(), witness_folder()) as store:
         first = later[0].model_copy(update={"run_id": "later"})
         store.append_all("later", (first, *later[1:]))
     for path in place.glob("records.sqlite*"):

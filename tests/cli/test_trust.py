@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli.paths import operator_key
+from ohmwright.cli.paths import operator_key_file
 from ohmwright.model.shipped import shipped
 
 from .forger import forge
@@ -129,16 +129,16 @@ def test_a_look_at_the_keys_makes_none_and_a_lost_one_is_told(
 ) -> None:
     none = ohmwright("record", "keys", "list")
     assert (none.code, "You have no key yet" in none.out) == (0, True)
-    assert not operator_key().exists()
+    assert not operator_key_file().exists()
     measured()
-    operator_key().unlink()
+    operator_key_file().unlink()
     lost = ohmwright("record", "keys", "list", "--json")
     assert (lost.code, "is gone" in lost.json["problem"]) == (6, True)
     refused = measured()
     assert (refused.code, "is gone" in refused.err, refused.out) == (6, True, "")
-    assert not operator_key().exists()
+    assert not operator_key_file().exists()
     made = ohmwright("record", "keys", "new")
-    assert (made.code, operator_key().exists()) == (0, True)
+    assert (made.code, operator_key_file().exists()) == (0, True)
     assert measured().code == 1
 
 
@@ -146,7 +146,7 @@ def test_a_run_that_is_not_finished_is_signed_by_nobody(
     ohmwright: Callable, measured: Callable, tmp_path: Path, cut_short: Callable
 ) -> None:
     run = measured().json["run"]
-    for path in operator_key().parent.parent.glob("state/ohmwright/witness/*/*"):
+    for path in operator_key_file().parent.parent.glob("state/ohmwright/witness/*/*"):
         path.unlink()
     cut_short(tmp_path / "r", run, "activation_closed")
     verified = ohmwright("record", "verify", "--records", tmp_path / "r")

@@ -10,7 +10,7 @@ from ohmwright.engine.activation import activation
 from ohmwright.instruments.conformance import (
     CHECKS,
     WITHOUT_RF,
-    Check,
+    ConformanceCheck,
     Kit,
     activates_reads_and_releases,
     captures_what_it_reads,
@@ -38,7 +38,9 @@ def kit_of(rig: object) -> Kit:
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
 @pytest.mark.parametrize("bench", ["demo", "attended"])
-async def test_a_simulated_analyzer_passes(make_rig: Callable, check: Check, bench: str) -> None:
+async def test_a_simulated_analyzer_passes(
+    make_rig: Callable, check: ConformanceCheck, bench: str
+) -> None:
     rig = make_rig(bench=bench)
     rig.hardware.panel.select("cut", 100)
     assert await check(kit_of(rig)) is None
@@ -66,7 +68,7 @@ class Promised(MemoryLink):
 @pytest.mark.parametrize("check", CHECKS[len(WITHOUT_RF) :], ids=lambda check: check.__name__)
 @pytest.mark.parametrize("bench", ["demo", "attended"])
 async def test_a_guard_never_hears_nothing_for_too_long(
-    make_rig: Callable, check: Check, bench: str
+    make_rig: Callable, check: ConformanceCheck, bench: str
 ) -> None:
     rig = make_rig(bench=bench)
     rig.hardware.panel.select("cut", 100)
@@ -96,7 +98,7 @@ async def test_a_guard_never_hears_nothing_for_too_long(
     ],
 )
 async def test_a_broken_one_does_not(
-    make_rig: Callable, broken: dict[bytes, bytes | None], check: Check
+    make_rig: Callable, broken: dict[bytes, bytes | None], check: ConformanceCheck
 ) -> None:
     rig = make_rig()
     rig.hardware.panel.select("cut", 100)
