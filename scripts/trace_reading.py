@@ -68,7 +68,7 @@ _PACKAGE = Path(sys.modules["ohmwright"].__file__ or "").parent
 _SIMULATOR = "simulator."
 _LOOP = sampling.__file__
 _DECIDED = UntilDecided.read.__code__
-_VALUE = point_measurement.observed.__code__
+_VALUE = point_measurement.observation_of.__code__
 _DOUBT = doubt.doubt_in.__code__
 _RESULT = Session.point_done.__code__
 

@@ -109,7 +109,7 @@ def test_the_four_to_one_rule_at_three_to_one(
 
 
 def test_scatter_that_is_not_heeded(differing: Callable, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("ohmwright.engine.judge.scatter", lambda _: 0.0)
+    monkeypatch.setattr("ohmwright.engine.judge.scatter_half_width", lambda _: 0.0)
     assert differing() == {
         "test uncertainty ratio; scatter of readings: 119, simple, readings' u = 1",
         "test uncertainty ratio; scatter of readings: 121, simple, readings' u = 1",
@@ -137,10 +137,10 @@ def test_a_settled_value_a_percent_too_high(
 ) -> None:
     from ohmwright.engine import stop_rules
 
-    stated = stop_rules._stated
+    settled_from = stop_rules._settled_from
 
     def a_percent_high(value: Any, reason: str = "") -> Any:
-        settled = stated(value, reason)
+        settled = settled_from(value, reason)
         return replace(settled, value=1.01 * settled.value)
 
     monkeypatch.setattr(stop_rules, "_stated", a_percent_high)

@@ -247,7 +247,7 @@ async def test_a_release_that_takes_for_ever_ends_all_the_same(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     monkeypatch.setattr(release_module, "RELEASE_BOUND_S", 0.01)
-    monkeypatch.setattr(release_module, "LAST_LOOK_S", 0.01)
+    monkeypatch.setattr(release_module, "LAST_TRY_BOUND_S", 0.01)
     bench, analyzer = bench_with()
     analyzer.switch_off = anyio.sleep_forever  # type: ignore[method-assign]
     with pytest.raises(ReleaseNotConfirmed, match="the time for it ran out"):

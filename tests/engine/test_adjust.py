@@ -220,12 +220,12 @@ async def test_a_person_who_does_not_answer_cannot_hold_rf_on(
     assert not await actuator.carry_out(Press("coarse", -2), opened)
     policy.released(0.02)
     assert (actuator.trim, truth.presses) == (0, 0)
-    await actuator.ask_again()
+    await actuator.resolve_unanswered_presses()
     assert actuator.trim == policy.trim.counts == -20
     assert asked[1:] == [CountPresses(asked[0])] + (
         [] if done == 2 else [PressKey("coarse", "down", 2 - done)]
     )
-    moved = [(e.counts, e.age_s, e.told_by) for e in session.notes.take()]
+    moved = [(e.counts, e.age_s, e.told_by) for e in session.pending.take()]
     assert moved == [(-10 * n, None, "simulated person") for n in (done, 2 - done) if n > 0]
 
 

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from ohmwright.engine.judge import conformity, judge, readings_cannot_help
+from ohmwright.engine.judge import conformity, judge, stays_undecided
 from ohmwright.model.decision import (
     Decision,
     FalseAccept,
@@ -108,10 +108,10 @@ def test_a_guard_band_wider_than_the_scatter_is_not_made_wider_by_it() -> None:
 
 
 def test_readings_help_against_scatter_and_not_against_the_meter() -> None:
-    assert not readings_cannot_help(measured(119.9, a=2.0), BAND)
-    assert not readings_cannot_help(measured(110.1, a=5.0, b=1.0), BAND, RULES[1])
-    assert readings_cannot_help(measured(115.0, a=0.1, b=5.0), BAND, RULES[1])
-    assert readings_cannot_help(measured(100.0, a=0.1, b=3.0), BAND, RULES[6])
+    assert not stays_undecided(measured(119.9, a=2.0), BAND)
+    assert not stays_undecided(measured(110.1, a=5.0, b=1.0), BAND, RULES[1])
+    assert stays_undecided(measured(115.0, a=0.1, b=5.0), BAND, RULES[1])
+    assert stays_undecided(measured(100.0, a=0.1, b=3.0), BAND, RULES[6])
 
 
 def test_a_limit_without_a_lower_side_has_no_ratio() -> None:

@@ -15,7 +15,7 @@ from ohmwright.cli.run_and_record import run_and_record
 from ohmwright.cli.tables import run_tables
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, overall, results, run
+from ohmwright.engine.run import Job, overall_verdict, results, run
 from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
 from ohmwright.instruments.requests import (
@@ -157,7 +157,7 @@ async def test_a_no_to_an_inspection_ends_before_rf_and_is_asked_again(rig) -> N
     helper = Helper.at(rig, lambda *_: None)
     resumed = await kept(rig, earlier=tuple(events))
     assert any(isinstance(request, Inspect) for request in helper.asked)
-    assert overall([*results(events), *results(resumed)]) != "fail"
+    assert overall_verdict([*results(events), *results(resumed)]) != "fail"
 
 
 async def test_a_procedure_may_go_on_after_a_no(rig, tmp_path: Path) -> None:
@@ -250,7 +250,7 @@ async def ended(rig, procedure: Path) -> tuple[list[Event], PendingEvents]:
     notes, events = PendingEvents(), list[Event]()
     with suppress(KeyError, ReleaseNotConfirmed, anyio.get_cancelled_exc_class()):
         async for event in run(
-            Job(read_procedure(procedure), ("adjust",), "test"), rig.bench, notes=notes
+            Job(read_procedure(procedure), ("adjust",), "test"), rig.bench, pending=notes
         ):
             events.append(event)
     return events, notes

@@ -11,7 +11,7 @@ import pytest
 from ohmwright.engine.activation import activation
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import LAST_LOOK_S, RELEASE_BOUND_S, begin_off
+from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S, ensure_off_at_start
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.run import results
 from ohmwright.engine.session import Session
@@ -51,7 +51,7 @@ async def test_off_the_limit_and_the_guard_are_each_proved_where_nobody_stays(
 
 def test_a_person_is_told_within_seconds_that_rf_may_be_on() -> None:
     """Until the time for a release is over, nobody is told to go to the mains switch."""
-    assert RELEASE_BOUND_S + LAST_LOOK_S <= 11
+    assert RELEASE_BOUND_S + LAST_TRY_BOUND_S <= 11
 
 
 class _Proving:
@@ -90,7 +90,7 @@ async def test_a_guard_is_proved_only_by_a_closed_output_opened_before_its_limit
 async def test_rf_is_in_doubt_from_before_on_is_sent(make_rig: Callable[..., Any]) -> None:
     """A crash while ON is on its way must not say that RF was last read back as off."""
     rig = make_rig()
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     assert rig.bench.rf.state == "off"
     seen: list[tuple[str, bool]] = []
 
@@ -116,7 +116,7 @@ async def test_after_a_release_the_guard_is_promised_nothing(make_rig: Callable[
         promised.append(every_s)
 
     link.expect_traffic = expect_traffic
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     async with activation(rig.bench, load_ohm=300, power_w=100, limit_s=5):
         assert promised[-1] is not None
     assert promised[-1] is None
@@ -125,7 +125,7 @@ async def test_after_a_release_the_guard_is_promised_nothing(make_rig: Callable[
 async def test_any_state_but_0_is_noticed_in_a_rest(make_rig: Callable[..., Any]) -> None:
     """Little or nothing flows as yet; the contact alone tells."""
     rig = make_rig()
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     link = rig.bench.analyzer.dialogue.framing.link
     handle = link._handle
     assert not await rig.bench.rf.may_be_on()
@@ -136,7 +136,7 @@ async def test_any_state_but_0_is_noticed_in_a_rest(make_rig: Callable[..., Any]
 async def test_in_a_rest_a_contact_that_reads_2_is_opened(make_rig: Callable[..., Any]) -> None:
     rig = make_rig()
     session, looks = Session(rig.bench), 0
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
     link = rig.bench.analyzer.dialogue.framing.link
@@ -200,7 +200,7 @@ async def test_leakage_is_not_measured_where_too_little_is_delivered(
         await select(mode, (0.4 if len(asked) == 1 else 1.0) * setting_w)
 
     generator.select = too_little_at_first
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     session = Session(rig.bench)
     work = StepRun(session, "as_found", Timing(rest_s=20), step.point_names(), (), False, {})
     events = [e async for e in step.run(work)]
@@ -233,7 +233,7 @@ async def test_load_bank_and_generator_rest_as_their_duty_asks(
     _rate(rig, bank=bank, generator=generator)
     assert max(mode.max_setting_w for mode in rig.bench.generator.data.modes) == 300
     rig.hardware.panel.select("cut", 300)
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     session = Session(rig.bench)
     for _ in range(3):
         await session.rest(Timing(rest_s=10), power_w=300, tolerance=0)

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.resume import bench_time_s, on_time_s, parts
+from ohmwright.engine.resume import bench_time_s, on_time_s, split_at_resumptions
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.document import Document, digest_of
@@ -191,10 +191,10 @@ async def test_what_a_fault_ended_counts_too(make_rig: Callable) -> None:
 async def test_parts_begin_where_the_run_was_begun_or_resumed(make_rig: Callable) -> None:
     earlier = await first_part(make_rig().bench, points=1)
     whole = (*earlier, *await rest(make_rig().bench, earlier))
-    first, second = parts(whole)
+    first, second = split_at_resumptions(whole)
     assert (first, second) == (earlier, whole[len(earlier) :])
     assert bench_time_s(whole) == bench_time_s(first) + bench_time_s(second)
-    assert tuple(parts(())) == ()
+    assert tuple(split_at_resumptions(())) == ()
 
 
 async def test_each_result_says_what_its_own_uncertainty_rests_on(make_rig: Callable) -> None:

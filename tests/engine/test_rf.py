@@ -7,7 +7,7 @@ import pytest
 from ohmwright.engine import release as module
 from ohmwright.engine.activation import activation
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.release import begin_off
+from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
@@ -111,7 +111,7 @@ async def test_a_welded_contact_is_seen_at_any_output(
 ) -> None:
     """3 W into 2000 ohm is 39 mA, 1.5 % of the meter's range; after 0.1 s nothing flows yet."""
     rig = make_rig()
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     rig.hardware.panel.select("cut", setting_w)
 
     async def weld() -> None:
@@ -128,7 +128,7 @@ async def test_a_welded_contact_is_seen_at_any_output(
 async def test_a_limit_that_still_runs_is_no_off(make_rig: Callable) -> None:
     """OFF is swallowed, state and current lie; the countdown of the limit does not."""
     rig = make_rig()
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     lies = {b"OUTPut:STATe OFF\n": b"", b"OUTPut:STATe?\n": b"0\n"}
     shown = iter(n // 2 for n in range(10**6))
 
@@ -153,7 +153,7 @@ async def test_what_flows_at_first_contact_is_no_zero(make_rig: Callable) -> Non
         lambda line: b"+1.10000E-02,A,%05d\n" % next(numbers) if b"FETCh:CURR" in line else None,
     )
     with pytest.raises(ReleaseNotConfirmed, match="yet 11 mA flows"):
-        await begin_off(rig.bench)
+        await ensure_off_at_start(rig.bench)
 
 
 numbers = iter(n // 2 for n in range(10**6))
@@ -165,7 +165,7 @@ async def test_a_meter_that_shows_something_at_zero_has_a_zero(make_rig: Callabl
     heard(
         rig, lambda line: b"+4.00000E-03,A,%05d\n" % next(shown) if b"FETCh:CURR" in line else None
     )
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     assert rig.bench.rf.state == "off"
     assert rig.bench.rf.zero_limit_ma == pytest.approx(7.0)
 
@@ -174,7 +174,7 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     rig = make_rig()
     session = Session(rig.bench)
     moments: list[BenchStatus] = []
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
 
@@ -188,7 +188,7 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert not rig.hardware.truth.rf_on
     (_, _), (on_s, off_s) = rig.hardware.truth.rf_on_intervals
     assert off_s - on_s < 2
-    (noted,) = session.notes.take()
+    (noted,) = session.pending.take()
     assert isinstance(noted, UnaskedRf)
     assert rig.bench.clock.now_s() - off_s >= 20 - 1
     assert {moment.rf for moment in moments} == {"off", "on"}
@@ -197,7 +197,7 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
 async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> None:
     rig = make_rig()
     session = Session(rig.bench)
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     async with session.activation(load_ohm=500, power_w=300, limit_s=10):
         await rig.bench.clock.sleep(6)
     session.on_status = lambda _: rig.hardware.panel.pedal(down=True)
@@ -207,7 +207,7 @@ async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> N
 
 async def test_rf_that_is_on_before_on_is_ended_and_told(make_rig: Callable) -> None:
     rig = make_rig()
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     rig.hardware._rig.close_contact(20.0)
     with pytest.raises(UnaskedOutput, match="had not been asked for"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=5):
@@ -218,11 +218,11 @@ async def test_rf_that_is_on_before_on_is_ended_and_told(make_rig: Callable) -> 
 async def test_a_release_that_takes_long_is_an_event(make_rig: Callable) -> None:
     rig = make_rig()
     session, deaf = Session(rig.bench), iter(range(8))
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" and next(deaf, 9) < 8 else None)
     async with session.activation(load_ohm=500, power_w=100, limit_s=10):
         await rig.bench.clock.sleep(2)
-    (noted,) = session.notes.take()
+    (noted,) = session.pending.take()
     assert isinstance(noted, SlowRelease)
     assert 0.7 < noted.took_s < 2
 
@@ -230,15 +230,15 @@ async def test_a_release_that_takes_long_is_an_event(make_rig: Callable) -> None
 async def test_a_release_that_waits_to_be_sure_is_not_slow(make_rig: Callable) -> None:
     rig = make_rig()
     session = Session(rig.bench)
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     async with session.activation(load_ohm=500, power_w=100, limit_s=10):
         await rig.bench.clock.sleep(2)  # no reading is looked at, so nothing was seen to flow
-    assert list(session.notes.take()) == []
+    assert list(session.pending.take()) == []
 
 
 async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable) -> None:
     rig = make_rig()
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" else None)
     with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
@@ -252,9 +252,9 @@ async def test_a_release_is_bounded_by_the_machines_time(
     import anyio
 
     rig = make_rig()
-    await begin_off(rig.bench)
+    await ensure_off_at_start(rig.bench)
     monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.2)
-    monkeypatch.setattr(module, "LAST_LOOK_S", 0.1)
+    monkeypatch.setattr(module, "LAST_TRY_BOUND_S", 0.1)
     began_s = anyio.current_time()
 
     async def never() -> None:

@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, overall, results, run
+from ohmwright.engine.run import Job, overall_verdict, results, run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.errors import (
     ActivationCutShort,
@@ -30,7 +30,7 @@ async def test_a_whole_job_brings_an_aged_unit_back(make_rig: Callable) -> None:
         stage: [r for r in results(events) if r.stage == stage]
         for stage in ("as_found", "adjust", "as_left")
     }
-    assert overall(by_stage["as_found"]) == "fail"
+    assert overall_verdict(by_stage["as_found"]) == "fail"
     assert [r.verdict for r in by_stage["adjust"]] == ["pass"] * 6
     assert {r.verdict for r in by_stage["as_left"]} == {"pass"}
     assert isinstance(events[-1], RunFinished)

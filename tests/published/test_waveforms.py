@@ -10,7 +10,7 @@ from functools import partial
 
 import numpy as np
 
-from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
+from ohmwright.engine.steps.crest_factor import WaveformShape, mean_crest_factor, waveform_shape
 from ohmwright.installation.check import Check, clause_checks
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
@@ -88,7 +88,7 @@ def checks() -> Iterator[Check]:
 
 def mean_of(crest: float, per_count: float, spread: float) -> Measured:
     """The mean of four captures with these crest factors, evenly `spread`."""
-    shapes = [Shape(crest + spread * step, per_count) for step in (-1.5, -0.5, 0.5, 1.5)]
+    shapes = [WaveformShape(crest + spread * step, per_count) for step in (-1.5, -0.5, 0.5, 1.5)]
     found = mean_crest_factor(shapes, 6.0)
     assert found is not None
     return found
@@ -110,4 +110,4 @@ def peak_of(volts: np.ndarray) -> float:
 def crest_of(samples: np.ndarray) -> float:
     """Of a capture in counts."""
     counts = np.round(30_000 * samples / np.max(np.abs(samples))).astype(np.int16)
-    return shape_of(WaveformCapture(counts, 1e-4, 1e-6)).crest_factor
+    return waveform_shape(WaveformCapture(counts, 1e-4, 1e-6)).crest_factor

@@ -10,7 +10,7 @@ import anyio
 from rich.table import Table
 
 from ohmwright.engine.protection_self_test import protection_self_test
-from ohmwright.engine.release import begin_off
+from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
@@ -50,7 +50,7 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
 
 
 async def _findings(bench: Bench) -> AsyncIterator[Finding]:
-    await begin_off(bench)
+    await ensure_off_at_start(bench)
     yield good("output reads off")
     identity = await bench.analyzer.identify()
     yield good("analyzer", identity)

@@ -6,8 +6,8 @@ from contextlib import aclosing
 from typing import Protocol
 
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.release import off_after
-from ohmwright.engine.run import Job, fault_of, run
+from ohmwright.engine.release import ensure_off_after
+from ohmwright.engine.run import Job, fault_event, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import Stopped
@@ -51,10 +51,10 @@ async def run_and_record(
                 keep(event)
     if stop.cancelled_caught:
         stopped = Stopped("The run was stopped by hand.")
-        ended_by = await off_after(stopped, bench, notes)
+        ended_by = await ensure_off_after(stopped, bench, notes)
         for event in notes.take():
             keep(event)
-        keep(fault_of(ended_by, bench, notes))
+        keep(fault_event(ended_by, bench, notes))
         if ended_by is not stopped:
             raise ended_by
     return tuple(kept)

@@ -12,7 +12,7 @@ from rich.text import Text
 
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
-from ohmwright.engine.resume import started_in
+from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.run import Job
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
@@ -193,7 +193,7 @@ def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -
     """Claim an unfinished run of the same command and return its events. Raises UsageError."""
     store.claim(run_id)
     events = store.events(run_id)
-    started = started_in(events)
+    started = run_started_event(events)
     if started is None or isinstance(events[-1], RunFinished):
         raise UsageError(
             f"Run {run_id} cannot be resumed: it is finished or was never begun.",

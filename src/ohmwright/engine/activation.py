@@ -16,34 +16,33 @@ from ohmwright.model.errors import (
 
 from .release import ConfirmedRelease, confirmed_release
 
-_EXCESS = 1.5
-"""More than so many times what was asked is no creep: another mode or setting is chosen."""
-_EXCESS_AT_LEAST_W = 3.0
-"""Small settings may be off by this much more."""
-_OVERLOAD = 1.1
-"""More than so many times what the load bank bears, at one reading, is too much for it."""
-
-
-_AT_THE_LIMIT_S = 0.1
+_EXCESS_RATIO = 1.5
+"""Power over the power asked for that is no drift any more: another mode or setting is chosen."""
+_EXCESS_ALLOWED_W = 3.0
+"""Power above the power asked for that is always allowed, for small settings."""
+_OVERLOAD_RATIO = 1.1
+"""Power over the load bank's rating that ends an activation at one reading."""
+_LIMIT_REACHED_S = 0.1
+"""Time left of the limit below which it is the limit that has ended the activation."""
 
 
 class Activation:
-    """An open activation: how old it is, what is left of its limit, what may flow."""
+    """An open activation: its age, the time left of its limit, and the most power that may flow."""
 
     def __init__(self, bench: Bench, *, load_ohm: float, power_w: float, limit_s: float) -> None:
         self._clock, self._load_ohm = bench.clock, load_ohm
         sent_s = bench.analyzer.sent_limit_s(limit_s)
         self.limit_s = limit_s if sent_s is None else sent_s
-        """After so long it is over: by the analyzer's doing where ON carries a limit."""
+        """Longest duration in seconds; the analyzer ends it then, where ON carries a limit."""
         self._asked_w, self._rated_w = power_w, bench.analyzer.data.load_bank.max_power_w
         self._started_s = bench.clock.now_s()
-        self.power_w: float | None = None
-        """The largest power seen in the load so far."""
-        self.flowed = False
-        """Whether a current was seen."""
+        self.largest_power_w: float | None = None
+        """Largest power read in the load so far; None before the first reading."""
+        self.current_seen = False
+        """Whether a current above the meter's zero was read."""
         self._zero_limit_ma = bench.rf.zero_limit_ma
         self.release_s: float | None = None
-        """Seconds from OFF until the keying output read open; None before."""
+        """Seconds from OFF until the keying output read open; None before the release."""
 
     @property
     def age_s(self) -> float:
@@ -52,20 +51,19 @@ class Activation:
 
     @property
     def left_s(self) -> float:
-        """What is left of the limit."""
+        """Seconds until the limit ends the activation, at least 0."""
         return max(0.0, self.limit_s - self.age_s)
 
     def note_current(self, current_ma: float) -> None:
-        """Take a reading of the load current.
+        """Keep the largest power of all readings, P = I² R.
 
-        Raises ExcessiveOutput when far more power flows, P = I² R, than was asked for or
-        than the load may bear.
+        Raises ExcessiveOutput when it is far more than was asked for or than the load may bear.
         """
         power_w = (current_ma / 1000) ** 2 * self._load_ohm
-        self.power_w = max(self.power_w or 0.0, power_w)
-        self.flowed = self.flowed or current_ma > self._zero_limit_ma
-        asked_w = max(_EXCESS * self._asked_w, self._asked_w + _EXCESS_AT_LEAST_W)
-        if power_w > min(asked_w, _OVERLOAD * self._rated_w):
+        self.largest_power_w = max(self.largest_power_w or 0.0, power_w)
+        self.current_seen = self.current_seen or current_ma > self._zero_limit_ma
+        asked_w = max(_EXCESS_RATIO * self._asked_w, self._asked_w + _EXCESS_ALLOWED_W)
+        if power_w > min(asked_w, _OVERLOAD_RATIO * self._rated_w):
             raise ExcessiveOutput(
                 f"{power_w:.0f} W flowed into {self._load_ohm:g} ohm where at most "
                 f"{min(self._asked_w, self._rated_w):g} W was to flow.",
@@ -73,8 +71,8 @@ class Activation:
                 "Mode or setting on the panel? Look at both, and at the load, before going on.",
             )
 
-    def restart(self) -> None:
-        """Count from now: ON has been answered."""
+    def start_counting(self) -> None:
+        """Count the age from now on: ON has been answered."""
         self._started_s = self._clock.now_s()
 
 
@@ -84,22 +82,22 @@ async def activation(
 ) -> AsyncIterator[Activation]:
     """Switch RF on for the length of the block, never longer than `limit_s`.
 
-    `power_w` is the most that the setting can put into the load. Raises OutOfCapability before
+    `power_w`: the most that the setting can put into the load. Raises OutOfCapability before
     anything is switched on, UnaskedOutput when RF was on before it was asked for, and
     ReleaseNotConfirmed when the output could not be read back as off or only the limit ended it.
     """
     refuse_overload(bench.analyzer, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
-    await refuse_unasked(bench)
+    await refuse_unasked_output(bench)
     await bench.analyzer.set_load(load_ohm)
     opened = Activation(bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s)
     try:
         await bench.analyzer.begin_watch()
         bench.rf.set_unknown()
         await bench.analyzer.switch_on(limit_s)
-        opened.restart()
+        opened.start_counting()
         yield opened
     finally:
-        release = await confirmed_release(bench, seen_to_flow=opened.flowed)
+        release = await confirmed_release(bench, current_seen=opened.current_seen)
         _refuse_end_by_limit(opened, release)
         opened.release_s = release.took_s
 
@@ -124,10 +122,10 @@ def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limi
         )
 
 
-async def refuse_unasked(bench: Bench) -> None:
-    """Raise UnaskedOutput when RF is on though nobody asked, and OFF ended it.
+async def refuse_unasked_output(bench: Bench) -> None:
+    """Read RF before ON; where it is on though nobody asked, send OFF and raise UnaskedOutput.
 
-    Raises ReleaseNotConfirmed when it did not.
+    Raises ReleaseNotConfirmed when OFF does not end it.
     """
     problem = await bench.rf.found_on()
     if problem is None:
@@ -142,7 +140,7 @@ async def refuse_unasked(bench: Bench) -> None:
 
 def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
     """Raise ReleaseNotConfirmed where OFF changed nothing and the limit ended the activation."""
-    if release.stayed_closed and opened.left_s < _AT_THE_LIMIT_S:
+    if release.stayed_closed and opened.left_s < _LIMIT_REACHED_S:
         raise ReleaseNotConfirmed(
             "OFF DOES NOT SWITCH OFF: the output stayed on after OFF and went off only at the "
             f"limit of {opened.limit_s:g} s sent with ON.",

@@ -1,4 +1,4 @@
-"""One adjustment point: the policy's actions carried out, events handed out while RF is off."""
+"""Adjusts one point: carries out a policy's actions and yields events while RF is off."""
 
 from __future__ import annotations
 
@@ -16,89 +16,90 @@ from ohmwright.model.event import Event, PointLearned, TrimsStored
 from ohmwright.model.result import Verdict
 from ohmwright.model.step import Point, Timing
 
+from .activation_events import activation_closed, activation_opened
 from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
-from .doubt import AsTold, Doubt, DoubtResolver
-from .point_measurement import Observation, observed
+from .doubt import Doubt, DoubtResolver, VerdictAndReason
+from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
 from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
-from .stop_rules import aim_of
+from .stop_rules import target_band
 from .trim_actuator import TrimActuator
 
 _PARAMETERS = Parameters(
     releasing=Releasing(inner_tolerances=0.35), confirming=Confirming(well_landed_tolerances=0.4)
 )
-"""A trim that stands well has longer to creep before it is out again."""
-_TO_LOOK_ONLY = 1.0
-"""Relative tolerance of an activation that decides nothing: its warmth need not have gone."""
+"""Tighter than the policy's own: a trim left near its target takes longer to drift out again."""
+_UNCRITICAL_TOLERANCE = 1.0
+"""Relative tolerance for the rest before an activation that decides nothing: warmth may remain."""
 
 
 async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator[Event]:
-    """Adjust `point` of `step`; the trim goes back to its start when it cannot be brought in.
+    """Adjust `point` of `step` and yield the events; its result is the last of them.
 
-    The trim is moved while RF is on where the unit allows it; its events wait in the session's
-    pending events.
+    The trim goes back to its start where the current cannot be brought to the target. Events of
+    moves made while RF is on wait in the session's pending events.
     """
-    adjustment = await _begun(step, point, work)
+    adjustment = await _start_adjustment(step, point, work)
     session = work.session
     while True:
         action = adjustment.policy.next_action()
         if isinstance(action, Finish):
-            if not adjustment.may_lack_presses(action):
+            if not adjustment.presses_may_be_missing(action):
                 break
-            told = await adjustment.resolver.resolve("no effect", point.name)
-            if told is not None:
-                async for event in adjustment.left_unsaved(told):
+            verdict = await adjustment.resolver.resolve("no effect", point.name)
+            if verdict is not None:
+                async for event in adjustment.leave_unsaved(verdict):
                     yield event
                 return
             await session.bench.generator.enter_service(point.name)
-            adjustment.begin_anew()
+            adjustment.restart()
         elif isinstance(action, Move | Press):
             await adjustment.actuator.carry_out(action)
         elif isinstance(action, Activate):
             warmth = await adjustment.rest()
             limit_s = adjustment.policy.spec.timeout_s
-            yield session.activation_opened(load_ohm=point.load_ohm, limit_s=limit_s)
+            yield activation_opened(session, load_ohm=point.load_ohm, limit_s=limit_s)
             await adjustment.activate(warmth)
-            yield session.activation_closed()
-            told = await adjustment.doubt_resolved()
-            if told is not None:
-                async for event in adjustment.given_up(told):
+            yield activation_closed(session)
+            verdict = await adjustment.resolve_doubt()
+            if verdict is not None:
+                async for event in adjustment.end_without_value(verdict):
                     yield event
                 return
-    async for event in adjustment.finished(action):
+    async for event in adjustment.end_events(action):
         yield event
 
 
-async def _begun(step: Step, point: Point, work: StepRun) -> _Adjustment:
-    """Service mode at the point, and a policy that has seen nothing yet."""
+async def _start_adjustment(step: Step, point: Point, work: StepRun) -> _Adjustment:
+    """Enter service mode at the point; return an adjustment whose policy has no readings yet."""
     session, timing = work.session, work.timing
-    generator, known = session.bench.generator, work.priors.get(step.name, PriorOfPoint())
+    generator, prior = session.bench.generator, work.priors.get(step.name, PriorOfPoint())
     await session.input.join("OUTPUT")
     session.service = ServiceState(point.name, by_hand=not generator.unattended)
     start = await generator.enter_service(point.name)
-    policy = _policy(session, point, timing, start, known)
-    session.aim = aim_of(policy.spec.question)
+    policy = _policy(session, point, timing, start, prior)
+    session.target_band = target_band(policy.spec.question)
     actuator = TrimActuator(session, policy, point.name, start)
     resolver = DoubtResolver(
         session, f"service mode, point {point.name}", partial(generator.enter_service, point.name)
     )
-    return _Adjustment(session, step, point, timing, policy, actuator, start, known, resolver)
+    return _Adjustment(session, step, point, timing, policy, actuator, start, prior, resolver)
 
 
 def _policy(
-    session: Session, point: Point, timing: Timing, trim: int, known: PriorOfPoint
+    session: Session, point: Point, timing: Timing, trim: int, prior: PriorOfPoint
 ) -> AdjustPolicy:
-    """A policy that has seen nothing yet of a point whose trim stands at `trim`."""
-    return AdjustPolicy(point_spec(session, point, timing, trim, known), known.prior, _PARAMETERS)
+    """Return a policy without readings for a point whose trim stands at `trim` counts."""
+    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior, _PARAMETERS)
 
 
 @dataclass
 class _Adjustment:
-    """One adjustment under way."""
+    """One adjustment under way: a point, its policy, its trim, and the activations so far."""
 
     session: Session
     step: Step
@@ -107,26 +108,29 @@ class _Adjustment:
     policy: AdjustPolicy
     actuator: TrimActuator
     start: int
-    """Where the trim stood before."""
-    known: PriorOfPoint
+    """Count at which the trim stood before."""
+    prior: PriorOfPoint
     resolver: DoubtResolver
     activations: list[AdjustmentActivation] = field(default_factory=list)
 
     async def rest(self) -> ResidualWarmth:
-        """Rest as what comes next needs it, and let the policy know how long that was."""
+        """Rest as long as the next activation needs; return the warmth left over.
+
+        The policy is told how long the rest was.
+        """
         clock, question = self.session.bench.clock, self.policy.spec.question
         before_s = clock.now_s()
         relative = question.tolerance / question.target
         warmth = await self.session.rest(
             self.timing,
             power_w=(question.target / 1000) ** 2 * self.point.load_ohm,
-            tolerance=relative if self.policy.to_confirm else _TO_LOOK_ONLY,
+            tolerance=relative if self.policy.to_confirm else _UNCRITICAL_TOLERANCE,
         )
         self.policy.rested(clock.now_s() - before_s)
         return warmth
 
     async def activate(self, warmth: ResidualWarmth) -> None:
-        """One activation, in which the policy's moves are carried out."""
+        """Activate once, carrying out the policy's actions; the activation is added to the list."""
         self.activations.append(
             await run_adjustment_activation(
                 self.session,
@@ -135,87 +139,95 @@ class _Adjustment:
                 self.point,
                 power_w=full_power_w(self.session.bench.generator.data, self.point.name),
                 limit_s=self.policy.spec.timeout_s,
-                left=warmth,
+                warmth=warmth,
             )
         )
 
-    async def doubt_resolved(self) -> AsTold | None:
-        """What is to be recorded where there was no output, or far too much.
+    async def resolve_doubt(self) -> VerdictAndReason | None:
+        """Return the verdict that ends the point after no output, or far too much; else None.
 
-        None where all is well, and where the point is to be begun anew, which it then is.
+        Where the cause was removed, the adjustment is restarted.
         """
-        seen = self.activations[-1]
-        doubt: Doubt | None = "too much" if seen.excess else "no output" if seen.nothing else None
+        last = self.activations[-1]
+        doubt: Doubt | None = "too much" if last.excess else "no output" if last.no_output else None
         if doubt is None:
             return None
-        told = await self.resolver.resolve(doubt, seen.excess)
-        if told is None:
-            self.begin_anew()
-        return told
+        verdict = await self.resolver.resolve(doubt, last.excess)
+        if verdict is None:
+            self.restart()
+        return verdict
 
-    def begin_anew(self) -> None:
-        """From where the trim stands, with a policy that has seen nothing."""
+    def restart(self) -> None:
+        """Begin anew from where the trim stands, with a policy without readings."""
         trim = self.actuator.trim
-        self.policy = _policy(self.session, self.point, self.timing, trim, self.known)
-        self.actuator.follow(self.policy)
+        self.policy = _policy(self.session, self.point, self.timing, trim, self.prior)
+        self.actuator.use_policy(self.policy)
 
-    def may_lack_presses(self, end: Finish) -> bool:
-        """Whether a trim without effect may be a key that was never pressed."""
+    def presses_may_be_missing(self, end: Finish) -> bool:
+        """Return whether the trim may have had no effect because no key was pressed."""
         by_hand = not self.session.bench.generator.unattended
         return by_hand and end.reason == NO_EFFECT
 
-    async def left_unsaved(self, told: AsTold) -> AsyncIterator[Event]:
-        """Service mode left without saving, for what was pressed there is not known; no value."""
+    async def leave_unsaved(self, verdict: VerdictAndReason) -> AsyncIterator[Event]:
+        """Leave service mode without saving, and yield a result without a value.
+
+        What was pressed there is not known, and leaving undoes it.
+        """
         await self.session.bench.generator.leave_unsaved()
         self.session.service = None
-        yield self._done(self._without_value("not measured", "").as_told(told))
+        yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
 
-    async def given_up(self, told: AsTold) -> AsyncIterator[Event]:
-        """The trim put back to its start, and a result without a value."""
+    async def end_without_value(self, verdict: VerdictAndReason) -> AsyncIterator[Event]:
+        """Move the trim back to its start, and yield a result without a value."""
         await self.actuator.put_back(self.start)
-        yield self._done(self._without_value("not measured", "").as_told(told))
+        yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
 
-    async def finished(self, end: Finish) -> AsyncIterator[Event]:
-        """What was learned, the trims kept where the point is good, and the result."""
-        session, seen = self.session, self._observed(end)
-        taught = self.policy.learned()
-        if taught is not None:
+    async def end_events(self, end: Finish) -> AsyncIterator[Event]:
+        """Store the trims of a point that passes; yield what was learned and the result."""
+        session, observation = self.session, self._final_observation(end)
+        learned = self.policy.learned()
+        if learned is not None:
             yield PointLearned(
                 **session.stamp(),
                 point=self.point.name,
-                gain_per_count=taught.gain,
-                lag_s=taught.lag_s,
-                dead_s=taught.dead_time_s,
-                hunting=taught.hunting,
+                gain_per_count=learned.gain,
+                lag_s=learned.lag_s,
+                dead_s=learned.dead_time_s,
+                hunting=learned.hunting,
             )
-        if seen.verdict == "pass":
+        if observation.verdict == "pass":
             await session.bench.generator.store_trims()
             if session.service is not None:
-                session.service.stored()
+                session.service.mark_stored()
             yield TrimsStored(**session.stamp(), told_by=session.told_by)
-        yield self._done(seen, trim_told_by=session.told_by)
+        yield self._point_done(observation, trim_told_by=session.told_by)
 
-    def _observed(self, end: Finish) -> Observation:
-        """The end as an observation: only a confirmation has a value."""
+    def _final_observation(self, end: Finish) -> Observation:
+        """Return the end as an observation; it has a value only where a confirmation gave one."""
         if end.value is None or end.uncertainty is None or end.dof is None:
             verdict: Verdict = "undecided" if end.ended == "undecided" else "fail"
             return self._without_value(verdict, end.reason)
         settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
-        seen = self._without_value("undecided", "")
-        return observed(
-            self.session.accuracy, settled, self.point, self.timing, seen.on_s, seen.samples
+        observation = self._without_value("undecided", "")
+        return observation_of(
+            self.session.accuracy,
+            settled,
+            self.point,
+            self.timing,
+            observation.on_s,
+            observation.samples,
         )
 
     def _without_value(self, verdict: Verdict, reason: str) -> Observation:
-        """An observation without a value, with the time on and the last activation's readings."""
+        """Return an observation with the time on of all activations and the last one's readings."""
         on_s = sum(each.on_s for each in self.activations)
         samples = self.activations[-1].samples if self.activations else ()
         return Observation(verdict, reason, None, None, on_s, samples)
 
-    def _done(self, seen: Observation, trim_told_by: str | None = None) -> Event:
-        """The result; its mode where the generator's data know it, its setting service mode's."""
+    def _point_done(self, observation: Observation, trim_told_by: str | None = None) -> Event:
+        """Return the event of the result; its mode is None where the generator's data name none."""
         data = self.session.bench.generator.data.point(self.point.name)
-        result = seen.result(
+        result = observation.result(
             "adjust", self.step, self.point, start_trim=self.start, final_trim=self.actuator.trim
         ).model_copy(update={"trim_told_by": trim_told_by})
         return self.session.point_done(result, "OUTPUT", None if data is None else data.mode)

@@ -1,4 +1,4 @@
-"""From the as-found power curves to what each adjustment begins with."""
+"""What is known of each adjustment before it begins, from as-found power curves and the fleet."""
 
 from __future__ import annotations
 
@@ -28,99 +28,98 @@ from .steps.adjust import AdjustStep
 from .steps.power_curve import PowerCurveStep
 
 _FEWEST_LOADS = 3
-_UNSEEN = 0.003
-"""What an expected current may be wrong by besides, relative: load and law differ a little."""
-_NEAR = 0.5
+"""Measured load resistances that a power curve needs to be diagnosed."""
+_MODEL_SD = 0.003
+"""Relative standard uncertainty of an expected current by the loads and the power law."""
+_WORTHWHILE_TOLERANCES = 0.5
 """A point expected farther off than this part of its tolerance is worth adjusting."""
 
 
 @dataclass(frozen=True)
-class Diagnosed:
-    """One mode's curve, read."""
+class ModeDiagnosis:
+    """The sense gains of one mode, estimated from its as-found power curve."""
 
     mode: str
     limits: OutputLimits
-    found: Diagnosis
+    diagnosis: Diagnosis
 
-    def expected(self, step: AdjustStep, mended: frozenset[Sense]) -> tuple[float, float]:
-        """Relative error of the current at a step's load, and its standard uncertainty.
+    def expected_error(self, step: AdjustStep, corrected: frozenset[Sense]) -> tuple[float, float]:
+        """Return the relative error of the current at a step's load, and its standard uncertainty.
 
-        `mended`: senses that steps before it have brought back to true.
+        `corrected`: senses whose gain is 1 by then, since earlier steps have adjusted them.
         """
-        gains = np.array([1.0 if s in mended else self.found.gain[s] for s in SENSES])
-        here = self._current(step.load_ohm, gains)
-        off = here / self._current(step.load_ohm, np.ones(3)) - 1
-        spread = [_UNSEEN]
+        gain, sd = self.diagnosis.gain, self.diagnosis.sd
+        gains = np.array([1.0 if sense in corrected else gain[sense] for sense in SENSES])
+        current_a = self._current_a(step.load_ohm, gains)
+        error = current_a / self._current_a(step.load_ohm, np.ones(3)) - 1
+        changes = [_MODEL_SD]
         for i, sense in enumerate(SENSES):
-            moved = gains.copy()
-            moved[i] += self.found.sd[sense]
-            spread.append(self._current(step.load_ohm, moved) / here - 1)
-        return off, float(np.linalg.norm(spread))
+            shifted = gains.copy()
+            shifted[i] += sd[sense]
+            changes.append(self._current_a(step.load_ohm, shifted) / current_a - 1)
+        return error, float(np.linalg.norm(changes))
 
-    def _current(self, load_ohm: float, gains: np.ndarray) -> float:
+    def _current_a(self, load_ohm: float, gains: np.ndarray) -> float:
         return float(np.sqrt(self.limits.power(np.array([load_ohm]), gains)[0] / load_ohm))
 
 
 def priors_of_points(
     procedure: Procedure,
     generator: GeneratorData,
-    found: Sequence[Result],
+    results: Sequence[Result],
     fleet: Mapping[str, FleetPrior],
 ) -> dict[str, PriorOfPoint]:
-    """What is known of each adjust step, by its name."""
-    known: dict[str, PriorOfPoint] = {}
-    curves = {each.mode: each for each in diagnosed(procedure, found)}
-    for step, off, sd in _offs(procedure, generator, curves):
+    """Return what is known of the point of each adjust step, by the step's name.
+
+    `results`: those of the as-found stage; `fleet`: by adjustment point.
+    """
+    priors: dict[str, PriorOfPoint] = {}
+    curves = {each.mode: each for each in mode_diagnoses(procedure, results)}
+    for step, error, sd in _expected_errors(procedure, generator, curves):
         expected = (
-            None if off is None else Expected(step.current_ma * (1 + off), step.current_ma * sd)
+            None if error is None else Expected(step.current_ma * (1 + error), step.current_ma * sd)
         )
-        known[step.name] = PriorOfPoint(fleet.get(step.point), expected)
-    return known
+        priors[step.name] = PriorOfPoint(fleet.get(step.point), expected)
+    return priors
 
 
-def diagnoses(
+def diagnosis_events(
     session: Session,
     procedure: Procedure,
-    found: Sequence[Result],
-    known: Mapping[str, PriorOfPoint],
+    results: Sequence[Result],
+    priors: Mapping[str, PriorOfPoint],
 ) -> Iterator[CurveDiagnosed]:
-    """An event for each mode whose as-found curve could be read."""
+    """Yield an event for each mode whose as-found power curve could be diagnosed."""
     generator = session.bench.generator.data
-    for curve in diagnosed(procedure, found):
+    for curve in mode_diagnoses(procedure, results):
+        found = curve.diagnosis
+        errors = _expected_errors(procedure, generator, {curve.mode: curve})
         yield CurveDiagnosed(
             **session.stamp(),
             mode=curve.mode,
-            gains=tuple(
-                SenseGain(
-                    sense=sense,
-                    gain=curve.found.gain[sense],
-                    uncertainty=curve.found.sd[sense],
-                    drifted=curve.found.drifted[sense],
-                )
-                for sense in SENSES
-            ),
-            culprit=curve.found.culprit,
-            misfit=curve.found.misfit,
+            gains=tuple(_sense_gain(found, sense) for sense in SENSES),
+            culprit=found.culprit,
+            misfit=found.misfit,
             first_moves=tuple(
-                _first_move(step, off, sd, known[step.name].prior)
-                for step, off, sd in _offs(procedure, generator, {curve.mode: curve})
-                if off is not None
+                _first_move(step, error, sd, priors[step.name].prior)
+                for step, error, sd in errors
+                if error is not None
             ),
         )
 
 
-def diagnosed(procedure: Procedure, found: Sequence[Result]) -> Iterator[Diagnosed]:
-    """Each mode with an as-found power curve over loads enough."""
+def mode_diagnoses(procedure: Procedure, results: Sequence[Result]) -> Iterator[ModeDiagnosis]:
+    """Yield a diagnosis for each as-found power curve with enough measured loads."""
     for step in procedure.steps_in("as_found"):
         if isinstance(step, PowerCurveStep):
-            results = [
-                r for r in found if (r.stage, r.step) == ("as_found", step.name) and r.measured
+            curve = [
+                r for r in results if (r.stage, r.step) == ("as_found", step.name) and r.measured
             ]
-            if len(results) >= _FEWEST_LOADS:
-                yield _diagnosed(step, results)
+            if len(curve) >= _FEWEST_LOADS:
+                yield _mode_diagnosis(step, curve)
 
 
-def _diagnosed(step: PowerCurveStep, results: Sequence[Result]) -> Diagnosed:
+def _mode_diagnosis(step: PowerCurveStep, results: Sequence[Result]) -> ModeDiagnosis:
     targets = [(p.load_ohm, p.target.value) for p in step.points()]
     load_ohm, target = np.array(targets).T
     measured = np.array(
@@ -132,14 +131,17 @@ def _diagnosed(step: PowerCurveStep, results: Sequence[Result]) -> Diagnosed:
         uncertainties = 2 * values * uncertainties * loads / 1e6
         values = (values / 1000) ** 2 * loads
     limits = nominal_limits(load_ohm, target, step.setting_w)
-    return Diagnosed(step.mode, limits, diagnose(Curve(loads, values, uncertainties), limits))
+    return ModeDiagnosis(step.mode, limits, diagnose(Curve(loads, values, uncertainties), limits))
 
 
-def _offs(
-    procedure: Procedure, generator: GeneratorData, curves: Mapping[str, Diagnosed]
+def _expected_errors(
+    procedure: Procedure, generator: GeneratorData, curves: Mapping[str, ModeDiagnosis]
 ) -> Iterator[tuple[AdjustStep, float | None, float]]:
-    """Each adjust step with the error expected when its turn comes; None where no curve tells."""
-    mended: dict[str, frozenset[Sense]] = {}
+    """Yield each adjust step, the relative error expected when its turn comes, and its sd.
+
+    The error is None where no curve of the point's mode was diagnosed.
+    """
+    corrected: dict[str, frozenset[Sense]] = {}
     for step in procedure.steps_in("adjust"):
         if not isinstance(step, AdjustStep):
             continue
@@ -148,19 +150,29 @@ def _offs(
         if point is None or curve is None or point.sense is None:
             yield step, None, 0.0
             continue
-        before = mended.get(point.mode, frozenset())
-        yield step, *curve.expected(step, before)
-        mended[point.mode] = before | {point.sense}
+        before = corrected.get(point.mode, frozenset())
+        yield step, *curve.expected_error(step, before)
+        corrected[point.mode] = before | {point.sense}
 
 
-def _first_move(step: AdjustStep, off: float, sd: float, prior: FleetPrior | None) -> FirstMove:
-    half = step.target_point().target.half_width / step.current_ma
+def _sense_gain(found: Diagnosis, sense: Sense) -> SenseGain:
+    return SenseGain(
+        sense=sense,
+        gain=found.gain[sense],
+        uncertainty=found.sd[sense],
+        drifted=found.drifted[sense],
+    )
+
+
+def _first_move(step: AdjustStep, error: float, sd: float, prior: FleetPrior | None) -> FirstMove:
+    """Return the counts to try first; None of them where no earlier unit taught the gain."""
+    relative_tolerance = step.target_point().target.half_width / step.current_ma
     gain = None if prior is None else prior.gain_per_count()
     return FirstMove(
         point=step.point,
         step=step.name,
-        off=off,
+        off=error,
         uncertainty=sd,
-        worthwhile=abs(off) > _NEAR * half,
-        counts=None if gain is None else round(-off / gain),
+        worthwhile=abs(error) > _WORTHWHILE_TOLERANCES * relative_tolerance,
+        counts=None if gain is None else round(-error / gain),
     )

@@ -1,4 +1,4 @@
-"""Which circuit the analyzer's input is joined to, and whose word that is."""
+"""Joins the analyzer's input to the circuit to be measured, by command or by a person."""
 
 from __future__ import annotations
 
@@ -8,20 +8,21 @@ from ohmwright.model.hardware import InputPath
 
 
 class AnalyzerInput:
-    """The analyzer's input at one bench."""
+    """The input of the analyzer of one bench, which can be joined to one circuit at a time."""
 
     def __init__(self, bench: Bench) -> None:
         self._bench = bench
         self._joined_by_hand: InputPath | None = None
-        """As a person has joined it; None where nobody has said."""
+        """The circuit that a person has joined last; None before they were asked."""
         by_hand = bench.analyzer.data.has_paths and not bench.analyzer.protections.path_set
         self.told_by = bench.operator.name if by_hand else None
-        """Whose word it is that the circuit is joined; None where the analyzer does it."""
+        """Name of the person who joins the circuits; None where the analyzer does."""
 
     async def join(self, path: InputPath) -> None:
-        """Join the input to the circuit `path`; a person does where the analyzer cannot itself.
+        """Join the input to the circuit `path`, by command where the analyzer has one.
 
-        An analyzer that has no other circuit than the output's needs no joining.
+        Else a person is asked to, once for each change. An analyzer with the output's circuit alone
+        is left as it is.
         """
         analyzer = self._bench.analyzer
         if analyzer.protections.path_set:

@@ -1,4 +1,4 @@
-"""Can this bench do what the procedure asks? Answered before anything is switched on."""
+"""Checks, before anything is switched on, that a bench can do what a procedure asks."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from .requirements import Abilities, abilities_of
 
 
 def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench) -> None:
-    """Raise ProcedureError with the line of everything that `bench` cannot do."""
+    """Raise ProcedureError, one line for each thing that `bench` cannot do of `stages`."""
     lines = list(complaints(file, stages, abilities_of(bench)))
     if lines:
         raise ProcedureError(
@@ -22,7 +22,7 @@ def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Ben
 
 
 def complaints(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities) -> Iterator[str]:
-    """One line for each thing that cannot be done, with its place in the procedure."""
+    """Yield `file:line:column: what` for each thing that the bench cannot do of `stages`."""
     procedure = file.procedure
     if procedure.model != bench.generator.model:
         line, column = file.positions[("model",)]

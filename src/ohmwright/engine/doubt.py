@@ -1,4 +1,4 @@
-"""Does what was seen come from the unit as it was asked? What is in doubt is cleared up first.
+"""Doubts whether readings are the unit's answer to what was asked, and how they are resolved.
 
 A lead that is off, standby, or a panel dialled otherwise must neither pass nor fail a unit: a
 person is asked, or mode and setting are chosen and read back anew and it is measured once more.
@@ -25,18 +25,23 @@ from ohmwright.model.tolerance import Target
 from .session import Session
 
 Doubt = Literal["no output", "far off", "too much", "no leakage", "no effect"]
-AsTold = tuple[Verdict, str]
-"""A verdict that needs no value, and its reason."""
-LOOK_AT = "look at output lead, standby, mode and setting, neutral electrode alarm, keying contact"
-_NEXT_TO_NOTHING = 0.1
+VerdictAndReason = tuple[Verdict, str]
+"""A verdict without a value, and its reason."""
+WHAT_TO_CHECK = (
+    "look at output lead, standby, mode and setting, neutral electrode alarm, keying contact"
+)
+_NO_OUTPUT_RATIO = 0.1
 """A current below this part of what was asked for (1 % of the power) is no output."""
-_FAR_TOLERANCES, _FAR_SHARE = 3.0, 0.25
-_LATEST = 5
+_FAR_TOLERANCES, _FAR_RATIO = 3.0, 0.25
+"""A value is far off by more than so many tolerances, or by more than this part of its target."""
+_LATEST_READINGS = 5
+"""Readings at the end of an activation of which the largest tells whether there is output."""
 _ASKED_AT_MOST = 5
+"""Times that a person is asked about one doubt of one point."""
 
 
-class Chosen(NamedTuple):
-    """What was to be chosen on the unit."""
+class OutputSetting(NamedTuple):
+    """The mode and the setting to be chosen on the unit; its text is both of them."""
 
     mode: str
     setting_w: float
@@ -46,8 +51,8 @@ class Chosen(NamedTuple):
 
 
 def least_output_ma(session: Session, asked_ma: float) -> float:
-    """A current at or below this, in mA, is no output where `asked_ma` was to flow."""
-    return max(session.bench.rf.zero_limit_ma, _NEXT_TO_NOTHING * asked_ma)
+    """Return the current in mA up to which there is no output where `asked_ma` was to flow."""
+    return max(session.bench.rf.zero_limit_ma, _NO_OUTPUT_RATIO * asked_ma)
 
 
 def doubt_in(
@@ -57,101 +62,109 @@ def doubt_in(
     measured: Measured | None = None,
     target: Target | None = None,
 ) -> Doubt | None:
-    """What speaks against readings being the unit's answer to what was asked; None if nothing.
+    """Return the reason to doubt that readings are the unit's answer; None if there is none.
 
-    `least_ma`: see `least_output_ma`; `excess`: what ended the activation early, if too much
-    flowed.
+    `least_ma`: see `least_output_ma`; `excess`: what ended the activation early, empty unless far
+    too much flowed. A value is held against `target` only where both are given.
     """
     if excess:
         return "too much"
     if not samples:
         return None
-    largest_ma = max(sample.current_ma for sample in samples[-_LATEST:])
+    largest_ma = max(sample.current_ma for sample in samples[-_LATEST_READINGS:])
     if largest_ma <= least_ma:
         return "no output"
-    if measured is not None and target is not None and is_far(measured.value, target):
+    if measured is not None and target is not None and is_far_off(measured.value, target):
         return "far off"
     return None
 
 
-def is_far(value: float, target: Target) -> bool:
-    """Whether `value` is so far from its target that another setting explains it better.
+def is_far_off(value: float, target: Target) -> bool:
+    """Return whether `value` is so far from `target` that a wrong setting explains it better.
 
-    A limit that must not be passed asks for no value, so nothing is far from it.
+    False for a one-sided target: it limits the value and asks for none.
     """
     if target.one_sided:
         return False
     allowed = (target.upper if value > target.value else target.lower) - target.value
     off = abs(value - target.value)
-    return off > _FAR_TOLERANCES * abs(allowed) or off > _FAR_SHARE * target.value
+    return off > _FAR_TOLERANCES * abs(allowed) or off > _FAR_RATIO * target.value
 
 
 class DoubtResolver:
-    """Clears up the doubts of one point: each is followed by another measurement, or told."""
+    """Resolves the doubts of one point: each ends in another measurement, or in a verdict."""
 
     def __init__(
         self, session: Session, chosen: str, choose: Callable[[], Awaitable[object]]
     ) -> None:
-        """`chosen`: mode and setting as the panel says them; `choose` chooses them anew by port."""
+        """`chosen`: mode and setting in words; `choose`: chooses them anew by the unit's port."""
         self._session, self._chosen, self._choose = session, chosen, choose
         self._met: list[Doubt] = []
+        """Doubts of earlier measurements of the point."""
         self._corrections = 0
         self.note = ""
-        """What a person or the unit's port said of mode and setting; part of the reason."""
+        """What a person or the unit's port said of mode and setting, for the result's reason."""
 
     @classmethod
-    def of(cls, session: Session, chosen: Chosen) -> DoubtResolver:
-        """For a mode at a setting."""
+    def for_setting(cls, session: Session, chosen: OutputSetting) -> DoubtResolver:
+        """Return a resolver for points measured at the mode and setting `chosen`."""
         return cls(session, str(chosen), partial(session.bench.generator.select, *chosen))
 
-    async def resolve(self, doubt: Doubt, seen: str) -> AsTold | None:
-        """What is to be recorded instead of a value; None: measure once more.
+    async def resolve(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
+        """Ask or check what the cause is; return None where the point is to be measured again.
 
-        `seen`: what was seen, in words. A value that is far off a second time is kept: then
-        `stands` is true.
+        Else returns the verdict to be recorded instead of a value. `seen`: what was seen, in words.
         """
         again = doubt in self._met
         self._met.append(doubt)
         if doubt in ("no output", "no leakage"):
-            return await self._nothing(doubt)
+            return await self._resolve_no_output(doubt)
         if doubt == "no effect":
-            return await self._no_effect(seen)
+            return await self._resolve_no_effect(seen)
         if not again:
-            return await self._chosen_rightly(seen)
+            return await self._check_setting(seen)
         return "fail", f"{seen}, twice; {self.note}"
 
-    def stands(self, doubt: Doubt | None) -> bool:
-        """Whether what was measured stands: without a doubt, or far off for the second time."""
+    def is_accepted(self, doubt: Doubt | None) -> bool:
+        """Return whether a measurement counts: there is no doubt, or it is far off a second time.
+
+        A value that is far off again, after mode and setting were checked, is the unit's.
+        """
         return doubt is None or (doubt == "far off" and doubt in self._met)
 
-    async def _nothing(self, doubt: Doubt) -> AsTold | None:
-        """No output, or no leakage at all though output flows."""
+    async def _resolve_no_output(self, doubt: Doubt) -> VerdictAndReason | None:
+        """Ask for the cause of no output, or of no leakage at all though output flows."""
         if doubt == "no leakage":
             what = "no leakage current at all was seen, though RF flows into the load"
             asked = LookForCause(what, "look at whether the leakage path is joined", JOINED)
-            known: AsTold = "pass", "nothing leaks; the leakage path is joined"
+            if_in_order: VerdictAndReason = "pass", "nothing leaks; the leakage path is joined"
         else:
-            asked = LookForCause(f"no output was seen at {self._chosen}", LOOK_AT)
-            known = "fail", "no output; lead, standby, mode and contact are in order"
-        return await self._cause(doubt, asked, known)
+            asked = LookForCause(f"no output was seen at {self._chosen}", WHAT_TO_CHECK)
+            if_in_order = "fail", "no output; lead, standby, mode and contact are in order"
+        return await self._ask_for_cause(doubt, asked, if_in_order)
 
-    async def _no_effect(self, point: str) -> AsTold | None:
-        """Nothing that was said to be pressed changed the output."""
+    async def _resolve_no_effect(self, point: str) -> VerdictAndReason | None:
+        """Ask for the cause where presses that were confirmed have not changed the output."""
         asked = LookForCause(
             "what was pressed has changed nothing",
             f"look whether the unit is in service mode at point {point}, and press as told",
         )
-        known: AsTold = "fail", "the trim has no effect; service mode and keys are in order"
-        return await self._cause("no effect", asked, known)
+        if_in_order: VerdictAndReason = (
+            "fail",
+            "the trim has no effect; service mode and keys are in order",
+        )
+        return await self._ask_for_cause("no effect", asked, if_in_order)
 
-    async def _cause(self, doubt: Doubt, asked: LookForCause, known: AsTold) -> AsTold | None:
+    async def _ask_for_cause(
+        self, doubt: Doubt, asked: LookForCause, if_in_order: VerdictAndReason
+    ) -> VerdictAndReason | None:
         operator = self._session.bench.operator
         if self._met.count(doubt) > _ASKED_AT_MOST:
-            return unexplained(asked)
-        return await cause_as_told(operator, asked, known)
+            return unexplained_verdict(asked)
+        return await verdict_by_cause(operator, asked, if_in_order)
 
-    async def _chosen_rightly(self, seen: str) -> AsTold | None:
-        """See that mode and setting are as asked; then it is measured once more."""
+    async def _check_setting(self, seen: str) -> VerdictAndReason | None:
+        """Check mode and setting, by port or person; return None where to measure once more."""
         bench = self._session.bench
         if bench.generator.unattended:
             await self._choose()
@@ -174,20 +187,23 @@ class DoubtResolver:
         return None if self._corrections < _ASKED_AT_MOST else ("not measured", seen)
 
 
-async def cause_as_told(operator: Operator, asked: LookForCause, known: AsTold) -> AsTold | None:
-    """What a person says of the cause: `known` with their name, or not measured; None: once more.
+async def verdict_by_cause(
+    operator: Operator, asked: LookForCause, if_in_order: VerdictAndReason
+) -> VerdictAndReason | None:
+    """Ask a person for the cause; return None where the point is to be measured once more.
 
-    `known`: verdict and reason where everything that was to be looked at is in order.
+    Else returns `if_in_order` with the person's name where all that they checked is in order, and
+    "not measured" where they cannot tell or nobody is there.
     """
     answer = await operator.carry_out(asked) if operator.present else UNKNOWN
     if answer == AGAIN:
         return None
     if answer == UNKNOWN:
-        return unexplained(asked)
-    verdict, reason = known
+        return unexplained_verdict(asked)
+    verdict, reason = if_in_order
     return verdict, f"{reason}, as told by {operator.name}"
 
 
-def unexplained(asked: LookForCause) -> AsTold:
-    """Not measured, with what was seen and what to look at."""
+def unexplained_verdict(asked: LookForCause) -> VerdictAndReason:
+    """Return "not measured" with what was seen and what is to be checked."""
     return "not measured", f"{asked.seen}: {asked.look}"

@@ -1,8 +1,8 @@
-"""From a value with its uncertainty to a verdict, by the decision rule of its step.
+"""Verdicts: a value with its uncertainty is held against its target by a decision rule.
 
-The rule speaks first. What it would pass or fail is still undecided while the scatter of the
-readings leaves doubt on which side of the tolerance the value lies: rules with a guard band of
-their own wider than that scatter are not touched by this, simple acceptance and 4:1 are.
+What the rule would pass or fail is still undecided while the scatter of the readings leaves doubt
+on which side of a limit the value lies. Rules with a guard band wider than that scatter are not
+changed by this; simple acceptance and 4:1 are.
 """
 
 from __future__ import annotations
@@ -24,56 +24,66 @@ from ohmwright.uncertainty import conformity as rules
 from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.global_risk_rules import GlobalRiskRule, ManagedRiskRule
 
-SIMPLE = SimpleAcceptance()
+DEFAULT_DECISION = SimpleAcceptance()
+"""The rule of a step and procedure that name none."""
 CONFIDENCE = 0.975
-"""Least probability, by the readings' scatter, of the side of a limit for a verdict to be said."""
+"""Least probability, by the readings' scatter, that a judged value is on its side of a limit."""
 _NORMAL_K = coverage_factor()
+"""Coverage factor of a normal distribution at 95 %."""
 
 
-def judge(measured: Measured, target: Target, decision: Decision = SIMPLE) -> tuple[Verdict, str]:
-    """Pass or fail where the rule and the scatter of the readings leave no doubt, else undecided.
+def judge(
+    measured: Measured, target: Target, decision: Decision = DEFAULT_DECISION
+) -> tuple[Verdict, str]:
+    """Return verdict and reason; the reason of a pass is empty.
 
-    The second is the reason, empty for a pass.
+    Pass or fail needs both the rule and the readings' scatter to say so; else it is undecided.
     """
     outcome = _outcome(measured, target, decision)
     if outcome.verdict == "undecided":
         return "undecided", f"undecided by its rule: {outcome.rule}"
-    limits, reach = limits_of(target), scatter(measured)
+    limits, half_width = limits_of(target), scatter_half_width(measured)
     if outcome.verdict == "pass":
-        if measured.value in limits.moved_inwards(reach):
+        if measured.value in limits.moved_inwards(half_width):
             return "pass", ""
-    elif measured.value > limits.upper + reach:
+    elif measured.value > limits.upper + half_width:
         return "fail", "above the upper limit"
-    elif measured.value < limits.lower - reach:
+    elif measured.value < limits.lower - half_width:
         return "fail", "below the lower limit"
     return "undecided", "too close to a limit for the scatter of the readings"
 
 
-def is_final(measured: Measured, target: Target, decision: Decision = SIMPLE) -> bool:
-    """Whether a value passes or fails, or stays undecided however long the output is watched."""
+def is_final(measured: Measured, target: Target, decision: Decision = DEFAULT_DECISION) -> bool:
+    """Return whether more readings could not change the verdict: pass, fail, or undecidable."""
     verdict, _ = judge(measured, target, decision)
-    return verdict != "undecided" or readings_cannot_help(measured, target, decision)
+    return verdict != "undecided" or stays_undecided(measured, target, decision)
 
 
-def readings_cannot_help(measured: Measured, target: Target, decision: Decision = SIMPLE) -> bool:
-    """Whether the rule stays undecided however long the output is watched.
+def stays_undecided(
+    measured: Measured, target: Target, decision: Decision = DEFAULT_DECISION
+) -> bool:
+    """Return whether the rule would be undecided however many readings were taken.
 
-    So it is where it would be, without any scatter, everywhere that the scatter still reaches.
+    True where it is undecided with the type B uncertainty alone, at the value and at both ends of
+    the readings' scatter.
     """
-    reach = scatter(measured)
-    lasting = sqrt(max(0.0, measured.uncertainty**2 - _readings(measured)[0] ** 2))
-    reached = (measured.value - reach, measured.value, measured.value + reach)
+    half_width = scatter_half_width(measured)
+    type_b_uncertainty = sqrt(
+        max(0.0, measured.uncertainty**2 - _type_a_uncertainty(measured)[0] ** 2)
+    )
+    possible = (measured.value - half_width, measured.value, measured.value + half_width)
     rule, limits = rule_of(decision), limits_of(target)
     return all(
-        rule.decide(rules.MeasuredValue(value, lasting, _NORMAL_K), limits).verdict == "undecided"
-        for value in reached
+        rule.decide(rules.MeasuredValue(value, type_b_uncertainty, _NORMAL_K), limits).verdict
+        == "undecided"
+        for value in possible
     )
 
 
 def conformity(
-    measured: Measured | None, target: Target | None, decision: Decision = SIMPLE
+    measured: Measured | None, target: Target | None, decision: Decision = DEFAULT_DECISION
 ) -> Conformity | None:
-    """How a value was held against its limits, for the record; None where either is missing."""
+    """Return for the record how a value was held against its limits; None without either."""
     if measured is None or target is None:
         return None
     outcome = _outcome(measured, target, decision)
@@ -88,9 +98,10 @@ def conformity(
 
 
 def accepted_half_width(measured: Measured, target: Target, decision: Decision) -> float:
-    """How far from the target a value with this uncertainty may lie and pass, to the nearer side.
+    """Return how far from the target a value with this uncertainty may lie and still pass.
 
-    Where the rule would pass nothing, the tolerance's own: what is adjusted then ends undecided.
+    In the target's unit, for the narrower side. Where the rule would pass nothing, the half-width
+    of the tolerance: a point adjusted to that ends undecided.
     """
     accepted = _outcome(measured, target, decision).acceptance
     nearer = min(accepted.upper - target.value, target.value - accepted.lower)
@@ -98,14 +109,14 @@ def accepted_half_width(measured: Measured, target: Target, decision: Decision) 
 
 
 def limits_of(target: Target) -> rules.Limits:
-    """The tolerance as decision rules see it: a quantity without a sign has an upper limit only."""
+    """Return the limits of `target`; one-sided targets have an upper limit only."""
     if target.one_sided:
         return rules.Limits(upper=target.upper)
     return rules.Limits(target.lower, target.upper)
 
 
 def rule_of(decision: Decision) -> rules.DecisionRule:
-    """The arithmetic behind a rule named in a procedure."""
+    """Return the arithmetic of the decision rule that a procedure names."""
     match decision:
         case SimpleAcceptance():
             return rules.SimpleAcceptanceRule()
@@ -139,14 +150,17 @@ def _outcome(measured: Measured, target: Target, decision: Decision) -> rules.Co
     return rule_of(decision).decide(seen, limits_of(target))
 
 
-def scatter(measured: Measured) -> float:
-    """How far the readings' own scatter reaches, at `CONFIDENCE` to each side."""
-    uncertainty, dof = _readings(measured)
+def scatter_half_width(measured: Measured) -> float:
+    """Return the half-width of the interval that the readings' scatter allows for the value.
+
+    In the value's unit; the value lies beyond each end with probability 1 - `CONFIDENCE`.
+    """
+    uncertainty, dof = _type_a_uncertainty(measured)
     return uncertainty * coverage_factor(dof, 2 * CONFIDENCE - 1)
 
 
-def _readings(measured: Measured) -> tuple[float, float]:
-    """Type A standard uncertainty and its degrees of freedom; without a budget it is all."""
+def _type_a_uncertainty(measured: Measured) -> tuple[float, float]:
+    """Return type A standard uncertainty and degrees of freedom; of all where no budget is."""
     if not measured.budget:
         return measured.uncertainty, measured.dof
     lines = [line for line in measured.budget if line.evaluation == "A"]

@@ -1,4 +1,4 @@
-"""From a settled value to a result with its uncertainty: budget, expansion, and how they were got.
+"""Measured values: a settled current becomes a current or a power with its uncertainty budget.
 
 The measurand is the current that flows in the connected load resistance, or the power in it,
 P = I² R. A current has no line for the load; a power has one, correlated with the meter's where
@@ -30,51 +30,56 @@ from ohmwright.uncertainty.inputs import (
 from ohmwright.uncertainty.propagation import propagate
 
 COVERAGE = 0.95
+"""Coverage probability of expanded uncertainties."""
 READINGS = "readings"
+"""Label of the type A line of a budget."""
 _METER, _LOAD = "meter accuracy", "load resistance"
 _DAYS_A_YEAR = 365.25
 
 
 @dataclass(frozen=True)
 class Accuracy:
-    """What an analyzer's certificate says of its readings on one day."""
+    """Accuracy of an analyzer's readings on one day, by its certificate."""
 
     certificate: AnalyzerCertificate
     on: date
+    """The day; drift counts from the certificate's date to it."""
 
     def current_lines(self, current_ma: float) -> tuple[Input, ...]:
-        """Errors of the meter at a reading, in mA about zero."""
+        """Return the inputs for the meter's accuracy and drift at a reading, in mA about zero."""
         stated, drift = self.certificate.range_of(current_ma), self.certificate.drift
         accuracy_ma = abs(current_ma) * stated.percent / 100 + stated.floor_ma
         drift_ma = abs(current_ma) * self._years * drift.current_percent_per_year / 100
         return (
-            _stated(_METER, accuracy_ma, stated.coverage_factor, self._shared),
+            _accuracy_input(_METER, accuracy_ma, stated.coverage_factor, self._is_correlated),
             rectangular("meter drift", 0.0, drift_ma),
         )
 
     def load_lines(self, load_ohm: float) -> tuple[Input, ...]:
-        """Errors of the load resistance, in ohm about zero."""
+        """Return the inputs for the load's accuracy and drift, in ohm about zero."""
         stated, drift = self.certificate.load, self.certificate.drift
         accuracy_ohm = load_ohm * stated.percent / 100
         drift_ohm = load_ohm * self._years * drift.load_percent_per_year / 100
         return (
-            _stated(_LOAD, accuracy_ohm, stated.coverage_factor, self._shared),
+            _accuracy_input(_LOAD, accuracy_ohm, stated.coverage_factor, self._is_correlated),
             rectangular("load drift", 0.0, drift_ohm),
         )
 
     @property
     def correlations(self) -> Correlations | None:
-        """Between meter and load bank, where the certificate states one."""
+        """Correlation of meter and load accuracy; None where the certificate states none."""
         return (
-            {(_METER, _LOAD): self.certificate.current_load_correlation} if self._shared else None
+            {(_METER, _LOAD): self.certificate.current_load_correlation}
+            if self._is_correlated
+            else None
         )
 
     def resolution_ma(self, current_ma: float) -> float:
-        """The last digit of a reading."""
+        """Return the value of the last digit of a reading, in mA."""
         return self.certificate.range_of(current_ma).resolution_ma
 
     @property
-    def _shared(self) -> bool:
+    def _is_correlated(self) -> bool:
         return self.certificate.current_load_correlation != 0
 
     @property
@@ -82,36 +87,40 @@ class Accuracy:
         return max(0.0, (self.on - self.certificate.calibrated_on).days / _DAYS_A_YEAR)
 
 
-def _stated(label: str, accuracy: float, coverage_factor: float | None, shared: bool) -> Input:
-    """An accuracy with its k is normal, without one rectangular.
+def _accuracy_input(
+    label: str, accuracy: float, coverage_factor: float | None, correlated: bool
+) -> Input:
+    """Return an accuracy as an input about zero: normal with its k, without one rectangular.
 
-    What is correlated counts as normal: only normal inputs can be drawn together.
+    A correlated one is taken as normal: only normal inputs can be drawn together.
     """
     divisor = sqrt(3.0) if coverage_factor is None else coverage_factor
-    shape: Distribution = "rectangular" if coverage_factor is None and not shared else "normal"
+    shape: Distribution = "rectangular" if coverage_factor is None and not correlated else "normal"
     return Input(label, 0.0, accuracy / divisor, distribution=shape)
 
 
 def linear_measured_value(
     settled: Settled, quantity: Quantity, load_ohm: float, timing: Timing, accuracy: Accuracy | None
 ) -> Measured:
-    """The settled current in `quantity` by the linear budget alone.
+    """Return the settled current as `quantity`, by the linear budget alone.
 
-    Quick enough to be asked while RF is on. Type A is the estimator's own uncertainty, with its
-    readings' autocorrelation and what is left of the lag, never below the resolution's. Without
-    a certificate it is all there is.
+    Quick enough to be called while RF is on. Type A is the estimator's uncertainty, which includes
+    autocorrelation and the remainder of the lag, and at least the resolution's. Without `accuracy`
+    the budget has no other line.
     """
-    return _measured(_budget(_problem(settled, quantity, load_ohm, accuracy)), quantity, timing)
+    return _measured(
+        _budget(_measurement_model(settled, quantity, load_ohm, accuracy)), quantity, timing
+    )
 
 
 def measured_value(
     settled: Settled, quantity: Quantity, load_ohm: float, timing: Timing, accuracy: Accuracy | None
 ) -> Measured:
-    """As `linear_measured_value`, by Monte Carlo where the linear budget does not hold.
+    """Return the settled current as `quantity`, by Monte Carlo where a linear budget is not valid.
 
-    See `uncertainty.propagation` for the test that decides.
+    `uncertainty.propagation` tests that. Budget and type A are those of `linear_measured_value`.
     """
-    problem = _problem(settled, quantity, load_ohm, accuracy)
+    problem = _measurement_model(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)
     result = propagate(problem.model, problem.inputs, budget, problem.correlations, COVERAGE)
     return _measured(budget, quantity, timing).model_copy(
@@ -126,8 +135,8 @@ def measured_value(
 
 
 @dataclass(frozen=True)
-class _Problem:
-    """A measurement model and its inputs; the first is what was read."""
+class _MeasurementModel:
+    """A measurement model with its inputs, the reading first, and its derivatives by them."""
 
     model: Callable[..., Any]
     sensitivities: tuple[float, ...]
@@ -135,18 +144,18 @@ class _Problem:
     correlations: Correlations | None = None
 
 
-def _problem(
+def _measurement_model(
     settled: Settled, quantity: Quantity, load_ohm: float, accuracy: Accuracy | None
-) -> _Problem:
+) -> _MeasurementModel:
     current_ma = settled.value
-    readings = _readings(settled, accuracy)
+    readings = _readings_input(settled, accuracy)
     meter = () if accuracy is None else accuracy.current_lines(current_ma)
     if quantity != "power_w":
         inputs = (readings, *meter)
-        return _Problem(_total, (1.0,) * len(inputs), inputs)
+        return _MeasurementModel(_sum_ma, (1.0,) * len(inputs), inputs)
     load = () if accuracy is None else accuracy.load_lines(load_ohm)
     per_ma, per_ohm = 2e-6 * current_ma * load_ohm, 1e-6 * current_ma**2
-    return _Problem(
+    return _MeasurementModel(
         partial(_power_w, load_ohm, 1 + len(meter)),
         (per_ma,) * (1 + len(meter)) + (per_ohm,) * len(load),
         (readings, *meter, *load),
@@ -154,23 +163,23 @@ def _problem(
     )
 
 
-def _readings(settled: Settled, accuracy: Accuracy | None) -> Input:
+def _readings_input(settled: Settled, accuracy: Accuracy | None) -> Input:
     u_ma = settled.uncertainty
     if accuracy is not None:
         u_ma = max(u_ma, resolution_uncertainty(accuracy.resolution_ma(settled.value)))
     return Input(READINGS, settled.value, u_ma, settled.dof, "student t")
 
 
-def _total(*currents_ma: Any) -> Any:
+def _sum_ma(*currents_ma: Any) -> Any:
     return sum(currents_ma)
 
 
 def _power_w(load_ohm: float, currents: int, *inputs: Any) -> Any:
-    """I² R of the current with its errors, and the load with its; floats or arrays."""
+    """Return P = I² R in W; the first `currents` of `inputs` add up to I in mA, the rest to R."""
     return (sum(inputs[:currents]) / 1000) ** 2 * (load_ohm + sum(inputs[currents:]))
 
 
-def _budget(problem: _Problem) -> Budget:
+def _budget(problem: _MeasurementModel) -> Budget:
     value = float(problem.model(*(item.value for item in problem.inputs)))
     return combine(value, problem.inputs, problem.sensitivities, problem.correlations)
 

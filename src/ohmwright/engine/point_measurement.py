@@ -1,4 +1,4 @@
-"""Test points: the value at the stated age of a rested activation, held against its target."""
+"""Test points: the value at the stated age of a rested activation is held against its target."""
 
 from __future__ import annotations
 
@@ -12,19 +12,19 @@ from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
-from .doubt import AsTold, Chosen, Doubt, doubt_in, least_output_ma
+from .doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from .judge import conformity, is_final, judge
 from .measured_value import Accuracy, linear_measured_value, measured_value
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
 from .steps.base import SettingStep, Step, StepRun
-from .stop_rules import UntilDecided, aim_of, asked_current_ma, question
-from .undoubted import Undoubted
+from .stop_rules import UntilDecided, asked_current_ma, question, target_band
+from .undoubted import UndoubtedMeasurement
 
 
 @dataclass(frozen=True)
 class Observation:
-    """What one activation showed."""
+    """The value and verdict of one activation, with its readings; no value where not measured."""
 
     verdict: Verdict
     reason: str
@@ -33,14 +33,14 @@ class Observation:
     on_s: float
     samples: tuple[Sample, ...]
     excess: str = ""
-    """What ended the activation early, where too much flowed."""
+    """What ended the activation early, where far too much flowed; else empty."""
 
-    def as_told(self, as_told: AsTold) -> Observation:
-        """The same activation with a verdict and a reason that rest on more than its readings.
+    def with_verdict(self, other: VerdictAndReason) -> Observation:
+        """Return a copy with another verdict and reason, which rest on more than the readings.
 
-        Its value is kept only where it passes.
+        The value is kept where the verdict is a pass, and dropped else.
         """
-        verdict, reason = as_told
+        verdict, reason = other
         kept = verdict == "pass"
         return replace(
             self,
@@ -50,8 +50,8 @@ class Observation:
             conformity=self.conformity if kept else None,
         )
 
-    def noted(self, note: str) -> Observation:
-        """With `note` added to its reason."""
+    def with_note(self, note: str) -> Observation:
+        """Return a copy with `note` added to its reason; an empty note changes nothing."""
         return replace(self, reason="; ".join(part for part in (self.reason, note) if part))
 
     def result(
@@ -63,7 +63,7 @@ class Observation:
         start_trim: int | None = None,
         final_trim: int | None = None,
     ) -> Result:
-        """The observation as the result of `point`."""
+        """Return the result of `point`; trims in counts for an adjusted point."""
         return Result(
             stage=stage,
             step=step.name,
@@ -82,16 +82,17 @@ class Observation:
         )
 
 
-async def observe(
+async def measure_point(
     session: Session, point: Point, *, power_w: float, timing: Timing, fetch: Fetch
 ) -> Observation:
-    """Watch `point` until its target can be judged; what is not by the end is undecided.
+    """Rest, activate once, and return the value of `point` with its verdict.
 
-    `power_w` is the most the output can put into the load.
+    The activation ends when the verdict is known, or undecided just under `timing.max_on_s`.
+    `power_w`: the most that the output can put into the load.
     """
-    final = partial(settles, point=point, timing=timing, accuracy=session.accuracy)
+    final = partial(is_decided, point=point, timing=timing, accuracy=session.accuracy)
     asked = question(point, timing, session.bench.analyzer.data.meter)
-    session.aim = aim_of(asked)
+    session.target_band = target_band(asked)
     seen = await rest_and_measure(
         session,
         load_ohm=point.load_ohm,
@@ -105,17 +106,17 @@ async def observe(
     if seen.settled is None:
         why = seen.excess or "no reading at the age asked for"
         return Observation("not measured", why, None, None, seen.on_s, seen.samples, seen.excess)
-    return observed(session.accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
+    return observation_of(session.accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
 
 
-def settles(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:
-    """Whether the point's decision rule has its final say on a value, by the linear budget."""
+def is_decided(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:
+    """Return whether more readings could not change the point's verdict, by the linear budget."""
     quantity, load_ohm = point.target.quantity, point.load_ohm
     measured = linear_measured_value(settled, quantity, load_ohm, timing, accuracy)
     return is_final(measured, point.target, point.decision)
 
 
-def observed(
+def observation_of(
     accuracy: Accuracy | None,
     settled: Settled,
     point: Point,
@@ -123,7 +124,7 @@ def observed(
     on_s: float,
     samples: tuple[Sample, ...],
 ) -> Observation:
-    """What an activation showed that ended with a value, settled or not."""
+    """Return the observation of an activation with a value; undecided where it has not settled."""
     if isinf(settled.uncertainty):
         return Observation("not measured", settled.reason, None, None, on_s, samples)
     target, rule = point.target, point.decision
@@ -136,20 +137,22 @@ def observed(
 
 
 async def output_points(step: SettingStep, work: StepRun) -> AsyncIterator[Event]:
-    """The events of each point of `step` that has no result yet."""
+    """Measure each point of `step` that has no result yet; yield the events."""
     for point in step.points():
         if point.name in work.missing:
-            async for event in _measured_point(step, point, work):
+            async for event in _point_events(step, point, work):
                 yield event
 
 
-async def _measured_point(step: SettingStep, point: Point, work: StepRun) -> AsyncIterator[Event]:
+async def _point_events(step: SettingStep, point: Point, work: StepRun) -> AsyncIterator[Event]:
     session, timing, bench = work.session, work.timing, work.session.bench
-    chosen = Chosen(step.mode, step.setting_w if point.setting_w is None else point.setting_w)
+    chosen = OutputSetting(
+        step.mode, step.setting_w if point.setting_w is None else point.setting_w
+    )
     least_ma = least_output_ma(session, asked_current_ma(point))
 
     async def measure() -> Observation:
-        return await observe(
+        return await measure_point(
             session,
             point,
             power_w=chosen.setting_w,
@@ -162,31 +165,31 @@ async def _measured_point(step: SettingStep, point: Point, work: StepRun) -> Asy
 
     await session.input.join("OUTPUT")
     await bench.generator.select(*chosen)
-    measured = Undoubted(
+    measured = UndoubtedMeasurement(
         session,
         chosen,
         point.load_ohm,
         timing.max_on_s,
         measure,
         doubt,
-        lambda seen: _in_words(seen, point),
+        lambda seen: _deviation_text(seen, point),
     )
     async for event in measured.events():
         yield event
-    result = _settled_doubts(measured).result(work.stage, step, point)
+    result = _final_observation(measured).result(work.stage, step, point)
     yield session.point_done(result, "OUTPUT", *chosen)
 
 
-def _settled_doubts(measured: Undoubted[Observation]) -> Observation:
-    """The last observation, with what became of its doubts."""
-    if measured.as_told is not None:
-        return measured.seen.as_told(measured.as_told)
-    twice = "measured twice" if measured.last_doubt == "far off" else ""
-    return measured.seen.noted(twice).noted(measured.resolver.note)
+def _final_observation(measured: UndoubtedMeasurement[Observation]) -> Observation:
+    """Return the last observation, its verdict and reason completed by how doubts were resolved."""
+    if measured.verdict_instead is not None:
+        return measured.latest.with_verdict(measured.verdict_instead)
+    twice = "measured twice" if measured.latest_doubt == "far off" else ""
+    return measured.latest.with_note(twice).with_note(measured.resolver.note)
 
 
-def _in_words(seen: Observation, point: Point) -> str:
-    """What was seen where something else was asked for, for a person."""
+def _deviation_text(seen: Observation, point: Point) -> str:
+    """Return a sentence for a person that holds what was measured beside what was asked for."""
     if seen.measured is None:
         return seen.excess or seen.reason
     target = point.target

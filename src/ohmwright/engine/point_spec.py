@@ -1,4 +1,4 @@
-"""What an adjusting policy is told of a point: target, limits, keys, range and times."""
+"""The specification of an adjustment point: target, limits, keys, range and times."""
 
 from __future__ import annotations
 
@@ -18,13 +18,13 @@ from .session import Session
 from .stop_rules import question
 
 _COARSE_SD = 0.13
-"""What a coarse press may be off by, as a part of what it is said to be worth."""
+"""Standard deviation of a coarse press, relative to the counts that the data give it."""
 
 
 def point_spec(
     session: Session, point: Point, timing: Timing, start: int, known: PriorOfPoint
 ) -> PointSpec:
-    """What the policy is told of a point whose trim stands at `start`."""
+    """Return what the adjusting policy must know of `point`; `start`: the trim's count now."""
     bench = session.bench
     data, service = bench.generator.data.point(point.name), bench.generator.data.service
     asked = question(point, timing, bench.analyzer.data.meter)
@@ -40,10 +40,10 @@ def point_spec(
 
 
 def _accepted_ma(session: Session, point: Point, timing: Timing) -> float:
-    """How far from the target the point's decision rule will let an undoubted reading lie."""
-    undoubted = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
+    """Return how far from the target a reading without scatter may lie and pass, in mA."""
+    exact = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
     measured = linear_measured_value(
-        undoubted, point.target.quantity, point.load_ohm, timing, session.accuracy
+        exact, point.target.quantity, point.load_ohm, timing, session.accuracy
     )
     return accepted_half_width(measured, point.target, point.decision)
 
@@ -54,7 +54,10 @@ def _keys(service: ServiceMode) -> Keys:
 
 
 def _range(generator: Generator, data: ServicePoint | None, start: int) -> tuple[int, int] | None:
-    """Counts from the start that the trim can reach; not known of a unit that cannot tell them."""
+    """Return the trim's lowest and highest count from `start`; None where it is not known.
+
+    A unit without a port does not say where its trim stands.
+    """
     if data is None or not generator.unattended:
         return None
     return data.min_trim - start, data.max_trim - start

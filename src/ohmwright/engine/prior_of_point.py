@@ -10,9 +10,9 @@ from ohmwright.estimation.point import Expected
 
 @dataclass(frozen=True)
 class PriorOfPoint:
-    """None where nothing is known."""
+    """What earlier units and the unit's own power curve say of an adjustment point."""
 
     prior: FleetPrior | None = None
-    """Gain, lag and share of hunting units of earlier units of the model."""
+    """Gain, lag and share of hunting units, from earlier units of the model; None without any."""
     expected: Expected | None = None
-    """The current at the start that this unit's own as-found power curve predicts, in mA."""
+    """Current before adjusting, in mA, by the as-found power curve; None without a curve."""

@@ -16,21 +16,22 @@ from .steps.base import TimedStep
 
 
 class Procedure(FrozenModel):
-    """A whole procedure, as its TOML file says it."""
+    """A procedure as it is written in its TOML file: times, decision rule, and steps in order."""
 
     title: str
     revision: str
     model: str
-    """The generator model it is written for."""
+    """The generator model that it is written for."""
     defaults: Timing = Timing()
+    """Age, rest and longest activation where a step gives none."""
     decision: Decision = SimpleAcceptance()
-    """How values are held against their limits where a step does not say."""
+    """The decision rule of steps that give none."""
     step: tuple[Annotated[Step, AnyStep()], ...] = Field(min_length=1)
 
     @field_validator("step")
     @classmethod
-    def _decided_alike(cls, steps: tuple[Step, ...], known: ValidationInfo) -> Any:
-        """Give each step without a decision rule the procedure's."""
+    def _with_decisions(cls, steps: tuple[Step, ...], known: ValidationInfo) -> Any:
+        """Return the steps; each without a decision rule gets the procedure's."""
         rule = known.data.get("decision")
         return tuple(
             type(step).model_validate({**step.model_dump(), "decision": rule})
@@ -50,7 +51,10 @@ class Procedure(FrozenModel):
         return self
 
     def timing(self, step: Step) -> Timing:
-        """The times of `step`: its own where it gives them, else the defaults."""
+        """Return age, rest and longest activation of `step`, completed by the defaults.
+
+        Raises ValueError where they do not fit together.
+        """
         if not isinstance(step, TimedStep):
             return self.defaults
         return Timing(
@@ -60,5 +64,5 @@ class Procedure(FrozenModel):
         )
 
     def steps_in(self, stage: Stage) -> tuple[Step, ...]:
-        """The steps of `stage`, in the order of the file."""
+        """Return the steps of `stage`, in the order of the file."""
         return tuple(step for step in self.step if stage in step.stages)

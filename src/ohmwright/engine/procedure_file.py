@@ -1,4 +1,4 @@
-"""A procedure together with where it came from, so that a refusal can name its line."""
+"""Reads procedure files, and keeps the place of each key, so that a refusal names its line."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from .procedure import Procedure
 
 @dataclass(frozen=True)
 class ProcedureFile:
-    """A validated procedure, its file and text, and the place of each key."""
+    """A validated procedure with its file, its text, and line and column of each key."""
 
     procedure: Procedure
     path: Path
@@ -26,11 +26,11 @@ class ProcedureFile:
 
     @property
     def digest(self) -> str:
-        """SHA-256 of its text, in hexadecimal."""
+        """SHA-256 of the file's text, in hexadecimal."""
         return self.document.sha256
 
     def place(self, step_name: str, key: str) -> str:
-        """`file:line:column` of `key` in the step, or of the step where it has no such key."""
+        """Return `file:line:column` of `key` in a step, or of the step where it lacks the key."""
         step: KeyPath = ("step", self._index[step_name])
         line, column = self.positions.get((*step, key), self.positions[step])
         return f"{self.path}:{line}:{column}"
@@ -41,7 +41,7 @@ class ProcedureFile:
 
 
 def read_procedure(path: Path) -> ProcedureFile:
-    """Read and validate `path`.
+    """Return the validated procedure of the file `path`.
 
     Raises ProcedureError with file, line, column and the nearest valid key.
     """

@@ -1,4 +1,4 @@
-"""Before a run that nobody attends: OFF, the limit and the guard must each end an activation."""
+"""The proof, before an unattended run, that OFF, limit and guard each end an activation."""
 
 from __future__ import annotations
 
@@ -20,17 +20,21 @@ from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.event import Event, ProtectionProved
 from ohmwright.model.hardware import AnalyzerData, Mode
 
+from .activation_events import activation_closed, activation_opened
 from .session import Session
 
 _SHARE_OF_FULL = 0.03
+"""Setting of the proofs, as a part of the mode's full setting."""
 
 
 class _Proof(NamedTuple):
+    """One way in which an activation must end, and how that is tried."""
+
     check: ConformanceCheck
     limit_s: float
     what: str
     means: str
-    """What it means that this was not seen."""
+    """What follows where it was not seen, for a person."""
 
 
 _OFF = _Proof(
@@ -54,10 +58,10 @@ _GUARD = _Proof(
 
 
 async def protection_self_test(session: Session) -> AsyncIterator[Event]:
-    """Switch RF on briefly at a low setting, and see OFF, the limit and the guard each end it.
+    """Switch RF on briefly at a low setting, and check that OFF, limit and guard each end it.
 
-    What a bench lacks it has not to prove. Raises OutOfCapability where one of them does not end
-    it; the release that follows is confirmed as ever.
+    A limit or guard that the bench does not have is not tried. Raises OutOfCapability where one
+    does not end the activation; RF is then switched off and read back as off.
     """
     analyzer, generator = session.bench.analyzer, session.bench.generator
     mode = generator.data.modes[0]
@@ -71,12 +75,12 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
     kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
     for proof in _proofs(analyzer):
         before_s = session.on_s
-        yield session.activation_opened(
-            load_ohm=load_ohm, limit_s=proof.limit_s, setting_w=setting_w
+        yield activation_opened(
+            session, load_ohm=load_ohm, limit_s=proof.limit_s, setting_w=setting_w
         )
         problem = await proof.check(kit)
         on_s = round(session.on_s - before_s, 3)
-        yield session.activation_closed()
+        yield activation_closed(session)
         if problem is not None:
             raise OutOfCapability(
                 f"It was not seen that {proof.what}: {problem}.",
@@ -88,7 +92,7 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
 
 
 def _proofs(analyzer: Analyzer) -> Iterator[_Proof]:
-    """What this analyzer, as it is reached here, has to prove."""
+    """Yield the proofs that this analyzer needs, by what its command set and port offer."""
     yield _OFF
     if analyzer.sent_limit_s(LIMIT_S) is not None:
         yield _LIMIT

@@ -1,4 +1,4 @@
-"""How RF is switched off: OFF sent, read back as off, whoever cancels, and bounded in time."""
+"""Switches RF off: OFF is sent and read back, whatever is cancelled, within a bounded time."""
 
 from __future__ import annotations
 
@@ -21,17 +21,18 @@ from .pending_events import PendingEvents
 from .uncancellable import uncancellable
 
 RELEASE_BOUND_S = 8.0
-"""Longest time of the machine that a release may take; a fault cannot hold the clean-up up."""
-LAST_LOOK_S = 3.0
-"""What a last look may take after it: a process that was stopped meanwhile has not looked yet."""
+"""Longest time of a release by the machine's clock, so that a fault cannot hold it up."""
+LAST_TRY_BOUND_S = 3.0
+"""Time for a second release after it: a process that was stopped meanwhile has not read back."""
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
-_ANSWERS_IN_S = 2.0
-"""A generator that is keyed shows a current within this: its dead time and the meter's window."""
+"""Number of times that OFF is sent and read back in one release, and the pause between."""
+_KEYING_DELAY_S = 2.0
+"""Longest time from keying until a current is read: dead time and the meter's window."""
 
 
 class ConfirmedRelease(NamedTuple):
-    """A release that was confirmed."""
+    """A release that was read back as off."""
 
     took_s: float
     """Seconds from OFF until the keying output read open."""
@@ -39,10 +40,11 @@ class ConfirmedRelease(NamedTuple):
     """Whether it read closed at least once after OFF."""
 
 
-async def begin_off(bench: Bench) -> None:
-    """See at first contact that nothing is on, release what is, and learn the meter's zero.
+async def ensure_off_at_start(bench: Bench) -> None:
+    """Check at first contact that RF is off, end it where it is on, and measure the meter's zero.
 
-    A line that fails here raises its own LinkError: this program has switched nothing on.
+    Raises LinkError for a line that fails here, as this program has switched nothing on yet, and
+    ReleaseNotConfirmed where OFF does not end RF.
     """
     await bench.analyzer.identify()
     if await bench.rf.evidence_on() is not None:
@@ -52,22 +54,22 @@ async def begin_off(bench: Bench) -> None:
         await bench.rf.measure_zero()
 
 
-async def off_after(error: Exception, bench: Bench, notes: PendingEvents) -> Exception:
-    """Read RF after `error`, whatever it was, and end it where it is on.
+async def ensure_off_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:
+    """Read RF after `error` and end it where it is on; return the error that the run ends by.
 
-    Returns what the run ends by: `error`, or a ReleaseNotConfirmed that came of it. A line that
-    does not answer leaves RF unknown.
+    That is `error`, or ReleaseNotConfirmed where OFF did not end RF. RF that was ended is added to
+    `pending`. A line that does not answer leaves RF unknown.
     """
     if isinstance(error, ReleaseNotConfirmed):
         return error
-    # who stops a run has the last release to go by; a fault may be RF that is just coming on
-    wait_s = 0.0 if isinstance(error, Stopped) else _ANSWERS_IN_S
+    # a run that a person stops was released before; a fault may be RF that is just coming on
+    wait_s = 0.0 if isinstance(error, Stopped) else _KEYING_DELAY_S
     try:
         seen = await uncancellable(partial(_on_within_bound, bench, wait_s))
         if seen is not None:
             await confirmed_release(bench)
             at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
-            notes.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen))
+            pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen))
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands
@@ -81,14 +83,14 @@ async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
     return None
 
 
-async def confirmed_release(bench: Bench, *, seen_to_flow: bool = False) -> ConfirmedRelease:
-    """Send OFF and read the output back, whoever cancels how often, and bounded in time.
+async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> ConfirmedRelease:
+    """Send OFF and read the output back, however often it is cancelled, within a bounded time.
 
-    `seen_to_flow`: whether a current was seen since ON. Raises ReleaseNotConfirmed when the contact
-    does not read open, current still flows, or it is not the analyzer that was switched on that
-    says so.
+    `current_seen`: whether a current was read since ON. Raises ReleaseNotConfirmed when the contact
+    does not read open, when current still flows, or when another analyzer answers than the one that
+    was switched on.
     """
-    ended = await uncancellable(partial(_bounded_release, bench, seen_to_flow=seen_to_flow))
+    ended = await uncancellable(partial(_bounded_release, bench, current_seen=current_seen))
     if isinstance(ended, str):
         raise ReleaseNotConfirmed(
             f"RF MAY STILL BE ON: {ended}.",
@@ -99,18 +101,18 @@ async def confirmed_release(bench: Bench, *, seen_to_flow: bool = False) -> Conf
     return ended
 
 
-async def _bounded_release(bench: Bench, *, seen_to_flow: bool) -> ConfirmedRelease | str:
-    for bound_s in (RELEASE_BOUND_S, LAST_LOOK_S):
+async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
+    for bound_s in (RELEASE_BOUND_S, LAST_TRY_BOUND_S):
         with anyio.move_on_after(bound_s, shield=True):
-            return await _release(bench, seen_to_flow=seen_to_flow)
+            return await _release(bench, current_seen=current_seen)
     return "the time for it ran out"
 
 
-async def _release(bench: Bench, *, seen_to_flow: bool) -> ConfirmedRelease | str:
-    """Try until off is confirmed; what is wrong when it could not be.
+async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
+    """Send OFF until it is read back as off; return what is wrong where it never is.
 
-    A current that was seen to flow and is gone is proof. One that nobody saw may still be on its
-    way: then it must stay away for as long as a unit takes to answer its key.
+    A current that was read and is gone is proof. Without one, RF may still be coming on: then no
+    current may be read for as long as a unit takes to answer its key.
     """
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
     problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
@@ -121,8 +123,8 @@ async def _release(bench: Bench, *, seen_to_flow: bool) -> ConfirmedRelease | st
             still = await rf.evidence_on()
             if took_s is None and not rf.contact_closed:
                 took_s = clock.now_s() - begun_s
-            if still is None and not seen_to_flow:
-                still = await rf.evidence_on_within(_ANSWERS_IN_S)
+            if still is None and not current_seen:
+                still = await rf.evidence_on_within(_KEYING_DELAY_S)
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()

@@ -1,6 +1,6 @@
-"""What steps require of a bench: whether it has the load, the range, the time and the messages.
+"""Checks of what steps require of a bench: load, range, time and messages.
 
-Each function yields complaints: the key of the step that asks, and what the bench cannot do.
+They yield complaints: the key of the step that asks, and what the bench cannot do.
 """
 
 from __future__ import annotations
@@ -16,12 +16,12 @@ from ohmwright.model.step import Point
 from ohmwright.wire.command_set import Verb
 
 Complaint = tuple[str, str]
-"""The key that asks, and what the bench cannot do."""
+"""The key of the step that asks for it, and what the bench cannot do."""
 
 
 @dataclass(frozen=True)
 class Abilities:
-    """What a bench can do, without opening it."""
+    """What a bench can do, by its data files: nothing needs to be connected to know it."""
 
     analyzer: AnalyzerData
     generator: GeneratorData
@@ -35,7 +35,7 @@ class Abilities:
 
 
 def abilities_of(bench: Bench) -> Abilities:
-    """What an open bench can do."""
+    """Return what `bench` can do."""
     return Abilities(
         bench.analyzer.data,
         bench.generator.data,
@@ -50,7 +50,7 @@ def abilities_of(bench: Bench) -> Abilities:
 def setting_within_mode(
     mode_name: str, setting_w: float, bench: Abilities, *, key: str = "setting_w"
 ) -> Iterator[Complaint]:
-    """The generator has the mode, and mode and load bank take the setting."""
+    """Complain where the generator lacks the mode, or mode or load bank cannot take the setting."""
     mode = bench.generator.mode(mode_name)
     if mode is None:
         names = ", ".join(mode.name for mode in bench.generator.modes)
@@ -61,14 +61,14 @@ def setting_within_mode(
 
 
 def power_within_rating(power_w: float, bench: Abilities, *, key: str) -> Iterator[Complaint]:
-    """The load bank bears the power."""
+    """Complain where the power is over the load bank's rating."""
     rating_w = bench.analyzer.load_bank.max_power_w
     if power_w > rating_w:
         yield key, f"{power_w:g} W is over the load bank's rating of {rating_w:g} W"
 
 
 def time_within_limits(max_on_s: float, bench: Abilities) -> Iterator[Complaint]:
-    """The load bank bears an activation of that length, and ON can carry it as its limit."""
+    """Complain where an activation is too long for the load bank, or for ON to carry as limit."""
     bank, carried_s = bench.analyzer.load_bank, bench.analyzer.activation.max_limit_s
     if max_on_s > bank.max_on_s:
         limit = f"the load bank's {bank.max_on_s:g} s"
@@ -78,7 +78,7 @@ def time_within_limits(max_on_s: float, bench: Abilities) -> Iterator[Complaint]
 
 
 def load_available(load_ohm: float, bench: Abilities, *, key: str) -> Iterator[Complaint]:
-    """The load bank has the load resistance."""
+    """Complain where the load bank lacks the load resistance, and name the nearest one."""
     loads_ohm = bench.analyzer.load_bank.loads_ohm
     if load_ohm not in loads_ohm:
         nearest = min(loads_ohm, key=lambda load: abs(load - load_ohm))
@@ -88,9 +88,9 @@ def load_available(load_ohm: float, bench: Abilities, *, key: str) -> Iterator[C
 def points_within_range(
     points: Iterable[Point], bench: Abilities, *, key: str = "load_ohm", loaded: bool = True
 ) -> Iterator[Complaint]:
-    """Each point's load is there, and its target lies within rating and meter range.
+    """Complain of each point whose load is missing, or whose target is out of rating or range.
 
-    `loaded`: whether the target's power goes into the load; a leakage's does not.
+    `loaded`: whether the target is what flows into the load; a leakage is not.
     """
     for point in points:
         load_ohm = point.load_ohm
@@ -108,7 +108,7 @@ def points_within_range(
 def full_current_within_range(
     mode: Mode | None, setting_w: float, load_ohm: float, bench: Abilities
 ) -> Iterator[Complaint]:
-    """The meter can show what the setting may drive through the load, where no target says it."""
+    """Complain where the setting may drive more through the load than the meter can show."""
     current_ma = expected_ma(mode, setting_w, load_ohm)
     beyond = _beyond_meter(current_ma, bench)
     if beyond is not None:
@@ -116,7 +116,7 @@ def full_current_within_range(
 
 
 def expected_ma(mode: Mode | None, setting_w: float, load_ohm: float) -> float:
-    """The current, in mA, that a setting leads to expect: P = I² R, up to the mode's limit."""
+    """Return the current in mA that a setting should drive: P = I² R, up to the mode's limit."""
     current_ma = 1000 * sqrt(setting_w / load_ohm)
     if mode is None or mode.max_current_ma is None:
         return current_ma
@@ -124,14 +124,17 @@ def expected_ma(mode: Mode | None, setting_w: float, load_ohm: float) -> float:
 
 
 def full_power_w(generator: GeneratorData, point_name: str) -> float:
-    """The most that service mode can put into a load at a point: its mode's full setting."""
+    """Return the most that service mode can put into a load, in W: the mode's full setting.
+
+    Of all modes, where the data do not name the point's.
+    """
     point = generator.point(point_name)
     modes = [mode for mode in generator.modes if point is None or mode.name == point.mode]
     return max(mode.max_setting_w for mode in modes or generator.modes)
 
 
 def _beyond_meter(current_ma: float, bench: Abilities) -> str | None:
-    """What ends below `current_ma`: the meter's range, or what its certificate speaks of."""
+    """Return the limit that `current_ma` exceeds, the meter's or its certificate's; else None."""
     most_ma, certificate = bench.analyzer.meter.max_current_ma, bench.certificate
     if current_ma > most_ma:
         return f"the meter's {most_ma:g} mA"

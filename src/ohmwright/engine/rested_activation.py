@@ -1,4 +1,4 @@
-"""A rested activation, watched until its value at the stated age is known or decided."""
+"""A rested activation, which ends as soon as its readings are enough."""
 
 from __future__ import annotations
 
@@ -18,28 +18,30 @@ from .sampling import refuse_other_limit, samples
 from .session import Session
 
 Fetch = Callable[[], Awaitable[Reading]]
-_LAST_LOOK_BEFORE_LIMIT_S = 0.5
+"""Asks the analyzer for its latest reading, in mA."""
+_LAST_READING_BEFORE_LIMIT_S = 0.5
+"""Time left of the limit at which the last reading is taken."""
 
 
 class StopRule(Protocol):
-    """Who looks at the readings of one activation."""
+    """Decides from the readings of one activation when they are enough, and what their value is."""
 
     def read(self, age_s: float, current_ma: float) -> bool:
-        """Take one reading; True when no more are needed."""
+        """Take a reading; return True when no more are needed."""
 
     def settled(self) -> Settled | None:
-        """The value so far; None before the first reading."""
+        """Return the value by the readings so far, in mA; None before the first reading."""
 
 
 @dataclass(frozen=True)
 class ActivationReadings:
-    """What one activation showed; `settled` is None when there was no reading."""
+    """The readings of one activation and the value of them; None when there was no reading."""
 
     settled: Settled | None
     on_s: float
     samples: tuple[Sample, ...]
     excess: str = ""
-    """What ended it early, where too much flowed; then there is no value."""
+    """What ended it early, where far too much flowed; else empty. Then there is no value."""
 
 
 async def rest_and_measure(
@@ -53,16 +55,16 @@ async def rest_and_measure(
     expected_w: float | None = None,
     tolerance: float = 0.0,
 ) -> ActivationReadings:
-    """Rest, activate, and sample until the watcher needs no more.
+    """Rest, activate, take readings until the stop rule has enough, and return them.
 
-    The activation ends at once then, at the latest just under `timing.max_on_s`, and at the first
-    reading of far more than `power_w`.
-    `expected_w`: about the power that will flow, where that is less than the `power_w` that can;
-    `tolerance`: see `Session.rest`.
+    The activation ends at the latest just under `timing.max_on_s`, and at the first reading of far
+    more than `power_w`. `stop_rule`: makes the rule, given the warmth left over; `expected_w`:
+    about the power that will flow, where that is less than `power_w`; `tolerance`: see
+    `Session.rest`. Raises ActivationCutShort where the analyzer ended the activation.
     """
     wanted_w = power_w if expected_w is None else expected_w
-    left = await session.rest(timing, power_w=wanted_w, tolerance=tolerance)
-    rule, before_s = stop_rule(left), session.on_s
+    warmth = await session.rest(timing, power_w=wanted_w, tolerance=tolerance)
+    rule, before_s = stop_rule(warmth), session.on_s
     taken: list[Sample] = []
     try:
         async with session.activation(
@@ -73,10 +75,10 @@ async def rest_and_measure(
                 fetch,
                 session.bench.clock,
                 interval_s=1 / session.bench.analyzer.data.meter.readings_per_s,
-                until_s=opened.limit_s - _LAST_LOOK_BEFORE_LIMIT_S,
+                until_s=opened.limit_s - _LAST_READING_BEFORE_LIMIT_S,
             ):
                 taken.append(sample)
-                session.show(sample, opened)
+                session.take_reading(sample, opened)
                 if rule.read(*sample):
                     break
             on_s = opened.age_s
@@ -89,7 +91,11 @@ async def rest_and_measure(
 
 
 async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
-    """Readings count only if RF was on to the last, and the analyzer counts its time as we do."""
+    """Raise ActivationCutShort where RF was off before the activation was ended.
+
+    Raises ProtocolError where the analyzer contradicts itself, and ActivationVoid where it has
+    another time left of the limit than the bench's clock.
+    """
     if not await analyzer.output_on():
         await _refuse_contradiction(analyzer, opened)
         raise ActivationCutShort(

@@ -12,29 +12,29 @@ from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.step import Timing
 
 _DUTY_OVER_S = 10.0
-"""An activation begins when so much of it keeps the duty; a longer one is paid for after it."""
+"""Part of an activation that must be within the duty when it begins; the rest is made up after."""
 _SHARE_OF_TOLERANCE = 0.07
-"""What a value may be unsure by for the warmth left over, standard, relative to the tolerance."""
+"""Standard uncertainty that the warmth left over may cause, relative to the tolerance."""
 
 
 @dataclass
 class OutputWarmth:
-    """The generator's warmth, and the duty of load bank and generator."""
+    """The generator's warmth, and the duty of load bank and generator, after each activation."""
 
     duties: tuple[Duty, ...]
     warmth: Warmth | None = None
     """None where the generator's data do not say how it droops: only the full rest will do."""
     off_s: float = -inf
-    """When RF went off last."""
+    """Bench time at which RF went off last; minus infinity before the first activation."""
 
     @classmethod
-    def of(cls, bench: Bench) -> OutputWarmth:
-        """A bench that has been off for long."""
+    def of_rested_bench(cls, bench: Bench) -> OutputWarmth:
+        """Return the state of a bench whose RF has been off for long."""
         analyzer, generator = bench.analyzer.data, bench.generator.data
-        return cls(tuple(_duties(analyzer, generator)), _warmth(generator))
+        return cls(tuple(_duties(analyzer, generator)), _rested_warmth(generator))
 
-    def note(self, on_s: float, off_s: float, power_w: float) -> None:
-        """RF was on from `on_s` to `off_s` of the bench's clock."""
+    def add_activation(self, on_s: float, off_s: float, power_w: float) -> None:
+        """Add an activation at `power_w` from `on_s` to `off_s` of the bench's clock."""
         rest_s = self._rested_s(on_s)
         self.duties = tuple(
             duty.after(0.0, rest_s).after(power_w, off_s - on_s) for duty in self.duties
@@ -44,11 +44,11 @@ class OutputWarmth:
         self.off_s = off_s
 
     def rest_s(self, now_s: float, timing: Timing, power_w: float, tolerance: float) -> float:
-        """Rest still due at `now_s`, before about `power_w` may flow.
+        """Return the seconds to rest from `now_s` on, before about `power_w` may flow.
 
-        The procedure's rest is shortened only where the generator's data say how it
-        droops and recovers, to where the correction for the warmth left over is sure within a
-        small part of the `tolerance` (relative). The duty's rest is never shortened.
+        The procedure's rest is shortened only where the generator's data say how it droops and
+        recovers: to where correcting for the warmth left over adds an uncertainty of no more than a
+        small part of `tolerance` (relative). The duty's rest is never shortened.
         """
         rested_s = self._rested_s(now_s)
         for_duty_s = max(duty.rest_s(power_w, _DUTY_OVER_S) for duty in self.duties)
@@ -58,8 +58,8 @@ class OutputWarmth:
             for_droop_s = self.warmth.rest_s(allowed, timing.age_s, timing.rest_s)
         return max(0.0, max(for_duty_s, for_droop_s) - rested_s)
 
-    def left_over(self, now_s: float, age_s: float) -> ResidualWarmth:
-        """The warmth that an activation at `now_s` starts with."""
+    def residual_warmth(self, now_s: float, age_s: float) -> ResidualWarmth:
+        """Return the warmth that an activation at `now_s` starts with, as it is felt at `age_s`."""
         if self.warmth is None:
             return ResidualWarmth()
         return self.warmth.cooled(self._rested_s(now_s)).residual(age_s)
@@ -77,7 +77,7 @@ def _duties(analyzer: AnalyzerData, generator: GeneratorData) -> list[Duty]:
     return duties
 
 
-def _warmth(generator: GeneratorData) -> Warmth | None:
+def _rested_warmth(generator: GeneratorData) -> Warmth | None:
     stated = generator.droop
     if stated is None:
         return None

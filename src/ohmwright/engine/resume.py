@@ -1,4 +1,4 @@
-"""A run that was cut short and goes on: what must be as it was, and what was spent before."""
+"""Resuming a run that was cut short: what must be as it was, and the times spent before."""
 
 from __future__ import annotations
 
@@ -16,18 +16,21 @@ from ohmwright.model.event import (
     RunStarted,
 )
 
-SAME_DOCUMENTS: tuple[Role, ...] = (
+ROLES_THAT_MUST_AGREE: tuple[Role, ...] = (
     "procedure",
     "analyzer data",
     "analyzer command set",
     "generator data",
     "generator command set",
 )
-"""Bench file and certificate may be others: what they change is told with each result."""
+"""Documents that must be those of the run; bench file and certificate may have changed.
+
+Each result says which certificate its uncertainty rests on.
+"""
 
 
-def started_in(events: Iterable[Event]) -> RunStarted | None:
-    """The event that began the run, if it is there."""
+def run_started_event(events: Iterable[Event]) -> RunStarted | None:
+    """Return the event that began the run; None where `events` do not hold it."""
     return next((event for event in events if isinstance(event, RunStarted)), None)
 
 
@@ -43,7 +46,7 @@ def refuse_another_job(
 
     A record that does not hold its data files is not held against any.
     """
-    started = started_in(earlier)
+    started = run_started_event(earlier)
     if started is None:
         return
     if procedure_digest != started.procedure_digest:
@@ -63,7 +66,7 @@ def refuse_another_job(
                 "Results of two would not fit together. Nothing was switched on.",
                 "Give the bench file of that run, or start a new run.",
             )
-    others = changed_roles(documents, started.documents, SAME_DOCUMENTS)
+    others = changed_roles(documents, started.documents, ROLES_THAT_MUST_AGREE)
     if others:
         raise UsageError(
             f"Run {started.run_id} was begun with another text of: {', '.join(others)}.",
@@ -74,15 +77,18 @@ def refuse_another_job(
 
 
 def _identity(here: Asset, there: Asset) -> Iterator[tuple[str, str, str]]:
-    """What tells one unit from another; its department may change its name."""
+    """Yield name, value here and value there of what tells one unit from another.
+
+    Its department is left out, since a department may be renamed.
+    """
     names = {"id": "asset", "serial": "serial number", "maker": "maker", "model": "model"}
     for key, what in names.items():
         yield what, getattr(here, key), getattr(there, key)
 
 
 def refuse_other_instruments(earlier: Sequence[Event], analyzer: str, generator: str) -> None:
-    """Only the instruments that a run was begun with may go on with it."""
-    started = started_in(earlier)
+    """Raise WrongInstrument unless both instruments are those that the run was begun with."""
+    started = run_started_event(earlier)
     if started is None:
         return
     for role, there, begun_with in (
@@ -97,15 +103,17 @@ def refuse_other_instruments(earlier: Sequence[Event], analyzer: str, generator:
             )
 
 
-def not_kept_yet(earlier: Iterable[Event], documents: Iterable[Document]) -> tuple[Document, ...]:
-    """Those of `documents` that the record has not, each once."""
+def documents_not_in_record(
+    earlier: Iterable[Event], documents: Iterable[Document]
+) -> tuple[Document, ...]:
+    """Return those of `documents` that the record does not hold yet, each text once."""
     kept = {event.document.sha256 for event in earlier if isinstance(event, DocumentKept)}
     new = {one.sha256: one for one in documents if one.sha256 not in kept}
     return tuple(new.values())
 
 
-def parts(events: Iterable[Event]) -> Iterator[tuple[Event, ...]]:
-    """The events of a run in one tuple for each time that it was begun or resumed."""
+def split_at_resumptions(events: Iterable[Event]) -> Iterator[tuple[Event, ...]]:
+    """Yield the events of a run in parts, each from its start or a resumption to the next."""
     part: list[Event] = []
     for event in events:
         if isinstance(event, RunResumed) and part:
@@ -117,20 +125,21 @@ def parts(events: Iterable[Event]) -> Iterator[tuple[Event, ...]]:
 
 
 def bench_time_s(events: Iterable[Event]) -> float:
-    """The time at the bench that `events` span, pauses between a fault and a resumption left out.
+    """Return the time at the bench that `events` span, in seconds.
 
-    Each part counts from its first event to its last: clocks of two parts share no zero.
+    Pauses before resumptions are left out: each part counts from its first event to its last, since
+    the clocks of two parts share no zero.
     """
-    return sum(part[-1].bench_s - part[0].bench_s for part in parts(events))
+    return sum(part[-1].bench_s - part[0].bench_s for part in split_at_resumptions(events))
 
 
 def on_time_s(events: Iterable[Event]) -> float:
-    """How long RF was on, as far as `events` know it.
+    """Return how long RF was on, in seconds, as far as `events` tell.
 
-    What a part counted up to its fault is believed. A part without one (a crash) has only
-    what its closed activations say: an activation that it never closed is not counted.
+    A part that ended with a fault has the time in that event. A part without one was killed or
+    finished, and counts its closed activations: one that was never closed is left out.
     """
-    return sum(_on_s(part) for part in parts(events))
+    return sum(_on_s(part) for part in split_at_resumptions(events))
 
 
 def _on_s(part: Sequence[Event]) -> float:

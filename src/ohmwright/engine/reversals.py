@@ -1,4 +1,4 @@
-"""Where a control of the output is not monotonic."""
+"""Finds settings of a control at which the output is not monotonic."""
 
 import math
 from collections.abc import Sequence
@@ -11,17 +11,19 @@ class Reversal:
 
     setting: float
     lower_setting: float
+    """The setting below it with the highest output."""
     drop: float
+    """How much less output it gives, in the outputs' unit."""
 
 
 def reversals(
     settings: Sequence[float], outputs: Sequence[float], allowance: float = 0.0
 ) -> tuple[Reversal, ...]:
-    """Where a control is not monotonic: less output than at a lower setting, by over `allowance`.
+    """Return the settings that give less output than a lower one, by more than `allowance`.
 
-    `settings` may be in any order but without repeats. `allowance`, in the unit of the outputs, is
-    for the repeatability of the reading. Each setting is compared with the highest output below
-    it, so that a slow decline over many settings shows.
+    `settings`: in any order, without repeats, else ValueError; `allowance`: in the outputs' unit,
+    for the repeatability of readings. Each setting is compared with the highest output below it, so
+    that a slow decline over many settings shows.
     201.12.4.3.101, unverified, from memory: output must not rise when the setting is reduced.
     """
     ordered = sorted(zip(settings, outputs, strict=True))

@@ -1,4 +1,4 @@
-"""A procedure on a bench: an async iterator of events.
+"""Runs a procedure on a bench, as an async iterator of events.
 
 RF is off whenever an event is handed out: no `yield` stands inside an activation, so whoever
 keeps or shows events may take all the time they need, or stop listening, at no risk.
@@ -34,10 +34,10 @@ from .capability import refuse_impossible
 from .pending_events import PendingEvents
 from .procedure_file import ProcedureFile
 from .protection_self_test import protection_self_test
-from .release import begin_off, off_after
+from .release import ensure_off_after, ensure_off_at_start
 from .resume import (
     bench_time_s,
-    not_kept_yet,
+    documents_not_in_record,
     on_time_s,
     refuse_another_job,
     refuse_other_instruments,
@@ -49,35 +49,38 @@ from .steps.base import TimedStep
 from .traceability import accuracy_of, refuse_foreign, traceability_of
 
 SOFTWARE = f"ohmwright {__version__}"
+"""Name and version of this program, as records carry them."""
 
 
 @dataclass(frozen=True)
 class Job:
-    """What is to be run: a procedure, which of its stages, and under what number."""
+    """A procedure to be run, its stages, the number of the run, and what is known before."""
 
     file: ProcedureFile
     stages: tuple[Stage, ...]
     run_id: str
     earlier: tuple[Event, ...] = ()
-    """The events of a run that was cut short and goes on."""
+    """The events so far of a run that is resumed; empty for a new run."""
     fleet: Mapping[str, FleetPrior] = field(default_factory=dict)
-    """What earlier units of the model taught, by adjustment point."""
+    """What earlier units of the model say of gain and lag, by adjustment point."""
     accept_expired: bool = False
-    """Someone has chosen to measure with an analyzer whose calibration is past its date."""
+    """Whether an analyzer whose calibration is past its date may be used."""
 
     def finished_points(self) -> frozenset[tuple[Stage, str, str]]:
-        """Stage, step and point of every result there is already."""
+        """Return stage, step and point of every point that is not measured again."""
         return finished_points(self.file.procedure, results(self.earlier))
 
 
 async def run(
-    job: Job, bench: Bench, on_status: OnStatus = ignore_status, notes: PendingEvents | None = None
+    job: Job,
+    bench: Bench,
+    on_status: OnStatus = ignore_status,
+    pending: PendingEvents | None = None,
 ) -> AsyncGenerator[Event, None]:
-    """Run `job` on `bench`; each event must be kept before the next is asked for.
+    """Run `job` on `bench` and yield its events; keep each event before asking for the next.
 
-    Whoever cancels a run finds in `notes` the events that it could not hand out any more.
-
-    Before anything is switched on, raises ProcedureError where the bench cannot do what the
+    After a cancellation, `pending` holds the events that could not be yielded any more. Before
+    anything is switched on, raises ProcedureError where the bench cannot do what the
     procedure asks, CertificateExpired where the analyzer's calibration is past its date, and
     UsageError where a run that goes on was begun with another unit, bench, procedure or data. A
     fault ends the run with a Fault event, then is raised.
@@ -91,13 +94,13 @@ async def run(
         documents=[one.ref for one in bench.documents],
     )
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
-    notes = PendingEvents() if notes is None else notes
-    session = Session(bench, on_status, accuracy_of(bench), notes)
+    pending = PendingEvents() if pending is None else pending
+    session = Session(bench, on_status, accuracy_of(bench), pending)
     try:
         async with service_left_on_exit(session):
             async for event in _events(job, session, traceability):
-                for noted in notes.take():
-                    yield noted
+                for earlier in pending.take():
+                    yield earlier
                 yield event
     except StopRun:
         error: Exception = Stopped(f"The run was stopped by {bench.operator.name}.")
@@ -105,24 +108,24 @@ async def run(
         error = caught
     else:
         return
-    ended_by = await off_after(error, bench, notes)
-    for noted in notes.take():
-        yield noted
-    yield fault_of(ended_by, bench, notes)
+    ended_by = await ensure_off_after(error, bench, pending)
+    for event in pending.take():
+        yield event
+    yield fault_event(ended_by, bench, pending)
     if not isinstance(ended_by, Stopped):
         raise ended_by
 
 
-def fault_of(error: Exception, bench: Bench, notes: PendingEvents) -> Fault:
-    """The event of a run that ended early by `error`, with RF as it was read last."""
+def fault_event(error: Exception, bench: Bench, pending: PendingEvents) -> Fault:
+    """Return the event of a run that `error` ended, with RF as it was read last."""
     return Fault(
         at=bench.clock.wall(),
         bench_s=round(bench.clock.now_s(), 6),
         error=type(error).__name__,
         message=str(error),
         rf_state=bench.rf.state,
-        left_open=notes.left_open,
-        on_s=round(notes.on_s, 3),
+        left_open=pending.left_open,
+        on_s=round(pending.on_s, 3),
     )
 
 
@@ -130,11 +133,11 @@ async def _events(
     job: Job, session: Session, traceability: Traceability | None
 ) -> AsyncIterator[Event]:
     bench, found = session.bench, list(results(job.earlier))
-    await begin_off(bench)
-    session.show_rf()
+    await ensure_off_at_start(bench)
+    session.report_rf_state()
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()
-    async for event in _opening(job, session, traceability):
+    async for event in _opening_events(job, session, traceability):
         yield event
     if not bench.operator.present and _keys_the_output(job):
         async for event in protection_self_test(session):
@@ -147,7 +150,7 @@ async def _events(
             yield event
     yield RunFinished(
         **session.stamp(),
-        verdict=overall(found),
+        verdict=overall_verdict(found),
         on_s=round(on_time_s(job.earlier) + session.on_s, 3),
         bench_time_s=round(bench_time_s(job.earlier) + session.bench_time_s, 3),
     )
@@ -159,14 +162,14 @@ def _keys_the_output(job: Job) -> bool:
 
 
 def results(events: Iterable[Event]) -> Iterator[Result]:
-    """The results among `events`."""
+    """Yield the result of each finished point among `events`."""
     return (event.result for event in events if isinstance(event, PointDone))
 
 
-def overall(found: Sequence[Result]) -> Verdict:
-    """The verdict of a run: that of its last stage with results, and of its adjustments.
+def overall_verdict(found: Sequence[Result]) -> Verdict:
+    """Return the worst verdict of a run's last measured stage and of its adjustments.
 
-    What was found out of tolerance and left inside it is no failure of the run.
+    A unit that was found out of tolerance and left inside it has not failed.
     """
     now = latest(found)
     measured = [r.stage for r in now if r.stage != "adjust"]
@@ -174,25 +177,25 @@ def overall(found: Sequence[Result]) -> Verdict:
     return worst(r.verdict for r in now if r.stage in (last, "adjust"))
 
 
-async def _opening(
+async def _opening_events(
     job: Job, session: Session, traceability: Traceability | None
 ) -> AsyncIterator[Event]:
-    """Who measures what with what, then every document that the record has not yet."""
+    """Identify the instruments; yield the start or resumption, then documents not yet kept."""
     bench, documents = session.bench, (job.file.document, *session.bench.documents)
     analyzer, generator = await bench.analyzer.identify(), await bench.generator.identify()
     refuse_foreign(bench, analyzer)
     refuse_other_instruments(job.earlier, analyzer, generator)
     refs = tuple(one.ref for one in documents)
     yield (
-        _resumed(job, session, traceability, refs)
+        _run_resumed(job, session, traceability, refs)
         if job.earlier
-        else _started(job, session, analyzer, generator, traceability, refs)
+        else _run_started(job, session, analyzer, generator, traceability, refs)
     )
-    for document in not_kept_yet(job.earlier, documents):
+    for document in documents_not_in_record(job.earlier, documents):
         yield DocumentKept(**session.stamp(), document=document)
 
 
-def _resumed(
+def _run_resumed(
     job: Job, session: Session, traceability: Traceability | None, refs: tuple[DocumentRef, ...]
 ) -> RunResumed:
     return RunResumed(
@@ -207,7 +210,7 @@ def _resumed(
     )
 
 
-def _started(
+def _run_started(
     job: Job,
     session: Session,
     analyzer: str,

@@ -1,4 +1,4 @@
-"""Service mode when a run ends early: left without saving by port, or told to the person."""
+"""Leaves service mode without saving when a run ends early, or says what a person must do."""
 
 from __future__ import annotations
 
@@ -15,16 +15,16 @@ from .session import Session
 from .uncancellable import uncancellable
 
 _BOUND_S = 5.0
-"""Longest time of the machine that a generator gets to leave."""
+"""Longest time, by the machine's clock, that the generator gets to leave service mode."""
 
 
 @asynccontextmanager
 async def service_left_on_exit(session: Session) -> AsyncIterator[None]:
-    """Whatever ends the block early, see to what was moved and not stored; RF is off by then.
+    """Undo moves that were not stored, whatever ends the block early; RF is off by then.
 
-    A unit with a port is told to leave service mode, which undoes it. The session's notes say
-    so, or what the person must undo. Where RF may be on, nothing is sent: the generator must be
-    switched off at its mains switch, which undoes it too.
+    A unit with a port is sent out of service mode, which undoes them; else the session's
+    `pending.left_open` says what a person must undo. Where RF may be on, nothing is sent: the
+    generator must be switched off at its mains switch, which undoes the moves, too.
     """
     try:
         yield
@@ -36,10 +36,10 @@ async def service_left_on_exit(session: Session) -> AsyncIterator[None]:
 
 
 async def _leave(session: Session) -> None:
-    service, notes = session.service, session.notes
+    service, pending = session.service, session.pending
     if service is None:
         return
-    notes.left_open = service.to_undo
+    pending.left_open = service.instructions_to_undo
     if service.by_hand:
         return
     with anyio.move_on_after(_BOUND_S, shield=True):
@@ -47,5 +47,5 @@ async def _leave(session: Session) -> None:
             await session.bench.generator.leave_unsaved()
         except OhmwrightError:
             return
-        session.service, notes.left_open = None, service.undone
-        notes.add(ServiceLeft(**session.stamp(), point=service.point))
+        session.service, pending.left_open = None, service.undone_text
+        pending.add(ServiceLeft(**session.stamp(), point=service.point))

@@ -1,4 +1,4 @@
-"""Service mode as a run has brought the unit into it: what was moved there and is not stored."""
+"""The moves made in service mode that the unit has not stored, and how they are undone."""
 
 from __future__ import annotations
 
@@ -12,37 +12,38 @@ from ohmwright.instruments.requests import press_text
 
 @dataclass
 class ServiceState:
-    """One adjustment point at work."""
+    """Service mode at one adjustment point: what was moved and not stored, and by whom."""
 
     point: str
     by_hand: bool
+    """Whether a person presses keys; else the trim is moved by port."""
     counts: int = 0
-    """Moved by port and not stored."""
+    """Sum of the counts moved by port and not stored."""
     presses: Counter[Key] = field(default_factory=Counter)
-    """Confirmed by a person and not stored; down is negative."""
-    asked: str = ""
-    """What a person was asked there and has not answered."""
+    """Presses by key that a person confirmed and the unit has not stored; down is negative."""
+    unanswered_request: str = ""
+    """Text of the last request at this point that a person has not answered; else empty."""
 
     @property
-    def moved(self) -> bool:
-        """Whether anything is to be undone."""
+    def has_unstored_moves(self) -> bool:
+        """Whether there is something to be undone."""
         return self.counts != 0 or any(self.presses.values())
 
-    def note(self, action: Move | Press) -> None:
-        """Something was moved."""
+    def add_move(self, action: Move | Press) -> None:
+        """Add a move or presses that were carried out."""
         if isinstance(action, Press):
             self.presses[action.key] += action.times
         else:
             self.counts += action.counts
 
-    def stored(self) -> None:
-        """The unit has kept what was moved."""
+    def mark_stored(self) -> None:
+        """Forget all moves: the unit has stored them."""
         self.counts, self.presses = 0, Counter()
 
     @property
-    def undone(self) -> str:
-        """What a person is told once the unit has left service mode by port."""
-        if not self.moved:
+    def undone_text(self) -> str:
+        """What a person is told once the unit has left service mode by port; may be empty."""
+        if not self.has_unstored_moves:
             return ""
         return (
             "The unit has left service mode by port, without saving: what was moved at adjustment "
@@ -50,19 +51,21 @@ class ServiceState:
         )
 
     @property
-    def to_undo(self) -> str:
-        """What a person must know and do when the run ends here and cannot undo it."""
+    def instructions_to_undo(self) -> str:
+        """What a person must know and do where the run ends here and cannot undo the moves."""
         where = f"The unit may still be in service mode at adjustment point {self.point}."
         if not self.by_hand:
             return f"{where} It did not take the command to leave. Leave it there without saving."
-        done, undo = _listed(self.presses, 1), _listed(self.presses, -1)
+        done, undo = _press_texts(self.presses, 1), _press_texts(self.presses, -1)
         pressed = f" Confirmed there and not stored: {done} To undo that: {undo}" if done else ""
-        asked = f' Asked and not answered, so look whether it was done: "{self.asked}"'
+        request = self.unanswered_request
+        asked = f' Asked and not answered, so look whether it was done: "{request}"'
         return (
-            f"{where}{pressed}{asked if self.asked else ''} "
+            f"{where}{pressed}{asked if request else ''} "
             "Or leave service mode without saving; that undoes whatever was pressed there."
         )
 
 
-def _listed(presses: Counter[Key], sign: int) -> str:
+def _press_texts(presses: Counter[Key], sign: int) -> str:
+    """Return the requests to press each key as often as it was (sign 1), or to undo it (-1)."""
     return " ".join(press_text(key, sign * n) for key, n in presses.items() if n != 0)

@@ -1,4 +1,4 @@
-"""The steps of one stage in their order, and what a person does to that order."""
+"""The steps of one stage in their order; a person may skip a step or go back."""
 
 from __future__ import annotations
 
@@ -11,64 +11,72 @@ from ohmwright.model.event import Event, ServiceLeft, StepStarted
 from ohmwright.model.result import Result, latest
 from ohmwright.model.step import Stage
 
-from .adjustment_start import diagnoses, priors_of_points
+from .adjustment_start import diagnosis_events, priors_of_points
 from .prior_of_point import PriorOfPoint
 from .procedure import Procedure
 from .session import Session
 from .steps.base import Step, StepRun, TimedStep
 
 PointKey = tuple[Stage, str, str]
-"""Stage, step and point."""
+"""Stage, step and point of a result."""
 
 
-def finished_points(procedure: Procedure, found: Iterable[Result]) -> frozenset[PointKey]:
-    """Every point that needs no doing when a run goes on, by what its step says of its result."""
+def finished_points(procedure: Procedure, results: Iterable[Result]) -> frozenset[PointKey]:
+    """Return every point that is not measured again when a run is resumed.
+
+    Its step decides that by the point's latest result (`Step.is_finished_by`).
+    """
     steps = {step.name: step for step in procedure.step}
     return frozenset(
         (r.stage, r.step, r.point)
-        for r in latest(found)
+        for r in latest(results)
         if r.step not in steps or steps[r.step].is_finished_by(r)
     )
 
 
 @dataclass
-class _Walk:
-    """Where in a stage a run is. A step that a person went back to is done anew, all of it."""
+class _StageProgress:
+    """How far a run is in a stage; a step that a person went back to is done anew, all of it."""
 
     procedure: Procedure
     stage: Stage
-    found: Sequence[Result]
+    results: Sequence[Result]
+    """All results of the run so far; grows while the stage goes on."""
     finished_points: frozenset[PointKey]
-    at: int = 0
-    begun: int = 0
-    """How many results there were when the step began."""
-    again: set[str] = field(default_factory=set)
+    index: int = 0
+    """Of the current step among `steps`; their number when all are done."""
+    results_before_step: int = 0
+    """Number of results when the current step began."""
+    repeated_steps: set[str] = field(default_factory=set)
+    """Names of the steps that are done anew."""
 
     @property
     def steps(self) -> tuple[Step, ...]:
-        """The steps of the stage."""
+        """The steps of the stage, in the order of the procedure."""
         return self.procedure.steps_in(self.stage)
 
     def missing(self, step: Step) -> tuple[str, ...]:
-        """The points of `step` that are to be done."""
+        """Return the names of the points of `step` that are to be measured."""
         return tuple(
             point
             for point in step.point_names()
-            if step.name in self.again or (self.stage, step.name, point) not in self.finished_points
+            if step.name in self.repeated_steps
+            or (self.stage, step.name, point) not in self.finished_points
         )
 
-    def needs(self, step: Step) -> bool:
-        """Whether there is something to do; what has no points is always to be done."""
+    def needs_doing(self, step: Step) -> bool:
+        """Return whether `step` has points to be measured, or never has any."""
         return step.point_names() == () or self.missing(step) != ()
 
     def go_back(self, *, from_its_start: bool) -> None:
-        """To the start of the step, or of the one before it where this one had just begun."""
-        self.at = max(0, self.at - (1 if from_its_start else 0))
-        self.again.update(step.name for step in self.steps[self.at : self.at + 1])
+        """Repeat the current step, or the one before where this one had just begun."""
+        self.index = max(0, self.index - (1 if from_its_start else 0))
+        self.repeated_steps.update(step.name for step in self.steps[self.index : self.index + 1])
 
     def rf_follows(self, *, by_port: bool) -> bool:
-        """Whether what is done next keys the output without a person's being asked before."""
-        coming = next((step for step in self.steps[self.at + 1 :] if self.needs(step)), None)
+        """Return whether the next step keys the output without asking a person before."""
+        rest = self.steps[self.index + 1 :]
+        coming = next((step for step in rest if self.needs_doing(step)), None)
         return by_port and isinstance(coming, TimedStep)
 
 
@@ -76,88 +84,94 @@ async def stage_events(
     procedure: Procedure,
     session: Session,
     stage: Stage,
-    found: Sequence[Result],
+    results: Sequence[Result],
     fleet: Mapping[str, FleetPrior],
 ) -> AsyncIterator[Event]:
-    """The events of `stage`; `found` are the results so far, those to come included.
+    """Do the steps of `stage` and yield their events.
 
-    Raises StopRun where a person says so. A skip ends the step, its results `not measured`. Going
-    back begins the step anew, or the one before where nothing else was answered in this one.
+    `results`: all results so far; the caller appends those of this stage as they come. A skip ends
+    the step, and its missing points are "not measured". Going back begins the step anew, or the one
+    before where nothing was answered yet in this one. Raises StopRun where a person stops the run.
     """
-    known = dict[str, PriorOfPoint]()
+    priors = dict[str, PriorOfPoint]()
     if stage == "adjust":
-        known = priors_of_points(procedure, session.bench.generator.data, found, fleet)
-        for diagnosis in diagnoses(session, procedure, found, known):
+        priors = priors_of_points(procedure, session.bench.generator.data, results, fleet)
+        for diagnosis in diagnosis_events(session, procedure, results, priors):
             yield diagnosis
-    walk = _Walk(procedure, stage, found, finished_points(procedure, found))
-    while walk.at <= len(walk.steps):
-        answered = session.answered
+    progress = _StageProgress(procedure, stage, results, finished_points(procedure, results))
+    while progress.index <= len(progress.steps):
+        answers_before = session.answers_given
         try:
-            if walk.at < len(walk.steps):
-                async for event in _at(walk, session, known):
+            if progress.index < len(progress.steps):
+                async for event in _step_events(progress, session, priors):
                     yield event
             elif stage == "adjust":
                 await session.bench.generator.leave_service()
                 session.service = None
-            walk.at += 1
-        except (SkipStep, GoBack) as said:
-            async for event in _given_up(walk, session, said):
+            progress.index += 1
+        except (SkipStep, GoBack) as choice:
+            async for event in _interruption_events(progress, session, choice):
                 yield event
-            if isinstance(said, GoBack):
-                walk.go_back(from_its_start=session.answered == answered)
+            if isinstance(choice, GoBack):
+                progress.go_back(from_its_start=session.answers_given == answers_before)
             else:
-                walk.at += 1
+                progress.index += 1
 
 
-async def _at(
-    walk: _Walk, session: Session, known: Mapping[str, PriorOfPoint]
+async def _step_events(
+    progress: _StageProgress, session: Session, priors: Mapping[str, PriorOfPoint]
 ) -> AsyncIterator[Event]:
-    """The events of the step at which the walk is, if it needs doing."""
-    step, stage = walk.steps[walk.at], walk.stage
-    if not walk.needs(step):
+    """Run the current step and yield its events; none where it needs no doing."""
+    step, stage = progress.steps[progress.index], progress.stage
+    if not progress.needs_doing(step):
         return
-    walk.begun = len(walk.found)
-    missing = walk.missing(step)
+    progress.results_before_step = len(progress.results)
+    missing = progress.missing(step)
     yield StepStarted(**session.stamp(), stage=stage, step=step.name)
-    earlier = [r for r in latest(walk.found) if (r.stage, r.step) == (stage, step.name)]
+    earlier = [r for r in latest(progress.results) if (r.stage, r.step) == (stage, step.name)]
     work = StepRun(
         session,
         stage,
-        walk.procedure.timing(step),
+        progress.procedure.timing(step),
         missing,
         [result for result in earlier if result.point not in missing],
-        walk.rf_follows(by_port=session.bench.generator.unattended),
-        known,
+        progress.rf_follows(by_port=session.bench.generator.unattended),
+        priors,
     )
     async for event in step.run(work):
         yield event
 
 
-async def _given_up(walk: _Walk, session: Session, said: SkipStep | GoBack) -> AsyncIterator[Event]:
-    """What was moved and not stored is undone; what is skipped has its results."""
-    async for event in _undone(session):
+async def _interruption_events(
+    progress: _StageProgress, session: Session, choice: SkipStep | GoBack
+) -> AsyncIterator[Event]:
+    """Undo moves that were not stored; yield "not measured" for each missing point of a skip."""
+    async for event in _leave_service_unsaved(session):
         yield event
-    if not isinstance(said, SkipStep) or walk.at >= len(walk.steps):
+    if not isinstance(choice, SkipStep) or progress.index >= len(progress.steps):
         return
-    step = walk.steps[walk.at]
-    new = {r.point for r in walk.found[walk.begun :]}
-    for point in walk.missing(step):
+    step = progress.steps[progress.index]
+    new = {r.point for r in progress.results[progress.results_before_step :]}
+    for point in progress.missing(step):
         if point not in new:
             result = Result(
-                stage=walk.stage,
+                stage=progress.stage,
                 step=step.name,
                 point=point,
                 kind=step.kind,
                 verdict="not measured",
-                reason=said.reason,
+                reason=choice.reason,
             )
             yield session.point_done(result, "none")
 
 
-async def _undone(session: Session) -> AsyncIterator[Event]:
-    """Leave service mode without saving where something was moved; that cannot be skipped."""
+async def _leave_service_unsaved(session: Session) -> AsyncIterator[Event]:
+    """Leave service mode without saving where a trim was moved; yield the event of it.
+
+    A person cannot skip that: they are asked until it is done.
+    """
     service, generator = session.service, session.bench.generator
-    while service is not None and service.moved:
+    while service is not None and service.has_unstored_moves:
         try:
             await generator.leave_unsaved()
         except (SkipStep, GoBack):

@@ -1,4 +1,4 @@
-"""Who looks at the readings: until a value has settled, or until its target is decided."""
+"""Stop rules: they end an activation when a value has settled, or when its verdict is known."""
 
 from __future__ import annotations
 
@@ -23,24 +23,26 @@ from ohmwright.model.step import Point, Timing
 Floats = NDArray[np.float64]
 
 _LOOK_EVERY_S = 0.5
+"""Time between two tests whether a value has settled."""
 _LOOK_AGAIN_S = 0.2
+"""Shortest time between two tests whether a target is decided."""
 _BOUNDS = DecisionBounds(inside=0.9955, outside=0.9955, remainder=3.0)
-"""A clear case need not wait for the last of the lag, so long as it is allowed for."""
-_SETTLED = 0.6
-"""Lag still to come, in tolerances, that a value may be stated with."""
+"""Confidence that decides, and the remainder in tolerances at which a clear case is decided."""
+_REMAINDER_TOLERANCES = 0.6
+"""Largest remainder of the lag, in tolerances, of an undecided value that counts as settled."""
 _LEVEL_SD = 0.5
-"""A unit as found may be far off, and a leakage far below its limit."""
+"""Prior standard deviation of the level over the target: a unit as found may be far off."""
 _PRECISION, _RELATIVE_PRECISION = 0.125, 0.01
-"""Standard uncertainty at which a decided value is good to state: parts of tolerance, of target."""
+"""Standard uncertainty of a decided value, over tolerance and over target: the smaller counts."""
 _ONE_SIDED = 0.05
-"""What counts as the tolerance of a target that is a limit itself, relative."""
+"""Tolerance over target, for a target that is a limit itself."""
 
 
 class UntilSettled:
-    """Any value will do as soon as it has settled, no earlier than the age asked for.
+    """Stop rule without a target: the value has settled, no earlier than the age asked for.
 
-    `at_age_s`: that age; `window_s`, `resolution_ma`: the meter's averaging time and last digit.
-    What the warmth at the start makes unsure of the value is part of its uncertainty.
+    `at_age_s`: that age; `window_s`, `resolution_ma`: the meter's averaging time and last digit;
+    `warmth`: of the start, whose uncertainty is part of the value's.
     """
 
     def __init__(
@@ -53,22 +55,22 @@ class UntilSettled:
         self._look_at_s = at_age_s
 
     def read(self, age_s: float, current_ma: float) -> bool:
-        """Look every half second."""
-        self.note(age_s, current_ma)
+        """Take a reading; return True when the value has settled, tested every half second."""
+        self.add_reading(age_s, current_ma)
         if age_s < self._look_at_s:
             return False
         self._look_at_s = age_s + _LOOK_EVERY_S
         settled = self.settled()
         return settled is not None and settled.settled
 
-    def note(self, age_s: float, current_ma: float) -> None:
-        """Keep a reading without a look."""
+    def add_reading(self, age_s: float, current_ma: float) -> None:
+        """Take a reading without testing whether the value has settled."""
         self._age_s.append(age_s)
         self._current_ma.append(current_ma)
 
     @property
     def readings(self) -> tuple[Floats, Floats]:
-        """Ages in s and currents in mA, shape (n,) each."""
+        """Ages in s and currents in mA of all readings, shape (n,) each."""
         return np.array(self._age_s), np.array(self._current_ma)
 
     def settled(self) -> Settled | None:
@@ -86,13 +88,13 @@ class UntilSettled:
 
 
 class UntilDecided:
-    """Until a point's verdict is known: the one place that says when that is.
+    """Stop rule with a target: the point's verdict is known.
 
-    A look decides where all of this holds, the cheap questions first: the sequential test knows
-    on which side of each limit the value lies; the value is precise enough to be stated, for which
-    it waits until twice the age asked for; the test still knows with hunting allowed for and with
-    the exponential tail agreeing; and `is_final` of that value, which is the decision rule's say:
-    it passes, it fails, or more readings could not help.
+    A verification point is decided here and nowhere else. All of this must hold, cheap tests first:
+    the sequential test knows on which side of each limit the value lies; the value is precise
+    enough to be stated, which is waited for until twice the age asked for; the test still knows
+    with hunting allowed for and with the exponential tail agreeing; and `is_final`, which is the
+    decision rule's part: the value passes, fails, or more readings could not change that.
     """
 
     def __init__(
@@ -102,22 +104,22 @@ class UntilDecided:
         is_final: Callable[[Settled], bool],
         precision_ma: float | None = None,
     ) -> None:
-        """`precision_ma`: the standard uncertainty to be stated with; see `precise_enough_ma`."""
+        """`precision_ma`: standard uncertainty to wait for; None: that of `precise_enough_ma`."""
         prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
         self._test = ActivationTest(asked, _BOUNDS, residual_warmth=warmth, prior=prior)
         self._precision_ma = precise_enough_ma(asked) if precision_ma is None else precision_ma
-        self._patient_until_s = 2 * asked.at_age_s
+        self._wait_until_s = 2 * asked.at_age_s
         self._is_final = is_final
-        self._plain = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
+        self._until_settled = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
         self._next_look_s = 0.0
         self._remainder = inf
         self._decided = False
 
     def read(self, age_s: float, current_ma: float) -> bool:
-        """Take a reading; True when the verdict is known."""
-        self._plain.note(age_s, current_ma)
+        """Take a reading; return True when the verdict is known."""
+        self._until_settled.add_reading(age_s, current_ma)
         if age_s >= self._next_look_s:
-            self._decided = self._look(age_s, *self._plain.readings)
+            self._decided = self._look(age_s, *self._until_settled.readings)
         return self._decided
 
     def _look(self, age_s: float, ages_s: Floats, currents_ma: Floats) -> bool:
@@ -131,34 +133,37 @@ class UntilDecided:
         if self._test.outcome(ages_s, currents_ma) == "undecided":
             return False
         value = self._test.value
-        return value is not None and self._is_final(_stated(value))
+        return value is not None and self._is_final(_settled_from(value))
 
     def _too_vague(self, age_s: float) -> bool:
-        """Whether it pays to wait for a smaller uncertainty."""
+        """Return whether the uncertainty is too large to state and there is time to wait."""
         value = self._test.value
         vague = value is not None and value.sd > self._precision_ma
-        return vague and age_s < self._patient_until_s
+        return vague and age_s < self._wait_until_s
 
     def settled(self) -> Settled | None:
-        """The estimate; where the output is next to nothing, the plain settled value."""
+        """Return the estimate by the readings so far, in mA; None before the first reading.
+
+        With hardly any output the test has no estimate, and the settled value is returned.
+        """
         value = self._test.value
         if value is None:
-            return self._plain.settled()
-        good = self._decided or self._remainder <= _SETTLED
-        return _stated(value, "" if good else "the output is still rising or falling")
+            return self._until_settled.settled()
+        good = self._decided or self._remainder <= _REMAINDER_TOLERANCES
+        return _settled_from(value, "" if good else "the output is still rising or falling")
 
 
 def precise_enough_ma(asked: Question) -> float:
-    """The standard uncertainty with which a decided value is good to state."""
+    """Return the standard uncertainty, in mA, at which a decided value is precise enough."""
     return min(_PRECISION * asked.tolerance, _RELATIVE_PRECISION * asked.target)
 
 
-def _stated(value: Mixture, reason: str = "") -> Settled:
+def _settled_from(value: Mixture, reason: str = "") -> Settled:
     return Settled(value.mean, value.sd, value.dof, 0.0, reason == "", reason)
 
 
 def question(point: Point, timing: Timing, meter: MeterData) -> Question:
-    """What is asked of the current, in mA."""
+    """Return target, limits and age of `point` as a question of the current, in mA."""
     low, target, high = (
         _current_ma(value, point)
         for value in (point.target.lower, point.target.value, point.target.upper)
@@ -174,8 +179,8 @@ def question(point: Point, timing: Timing, meter: MeterData) -> Question:
     )
 
 
-def aim_of(asked: Question) -> TargetBand:
-    """What a person is shown of a question."""
+def target_band(asked: Question) -> TargetBand:
+    """Return the limits of a question in mA, as they are shown to a person."""
     low_ma, high_ma = asked.limits or (
         asked.target - asked.tolerance,
         asked.target + asked.tolerance,
@@ -184,12 +189,12 @@ def aim_of(asked: Question) -> TargetBand:
 
 
 def asked_current_ma(point: Point) -> float:
-    """The current that `point` asks for, in mA."""
+    """Return the current that `point` asks for, in mA."""
     return _current_ma(point.target.value, point)
 
 
 def _current_ma(value: float, point: Point) -> float:
-    """A value of the target's quantity as a current."""
+    """Return a value of the target's quantity, mA or W, as a current in mA."""
     if point.target.quantity == "current_ma":
         return value
     return 1000 * sqrt(max(value, 0.0) / point.load_ohm)

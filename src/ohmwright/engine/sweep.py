@@ -1,4 +1,4 @@
-"""The engineer's sweep: settings and load resistances, without targets."""
+"""Sweeps: the output at each setting into each load resistance, without targets."""
 
 from __future__ import annotations
 
@@ -13,17 +13,17 @@ from ohmwright.model.step import Timing
 
 from .activation import refuse_overload
 from .measured_value import Accuracy, measured_value
-from .release import begin_off
+from .release import ensure_off_at_start
 from .requirements import expected_ma
 from .rested_activation import ActivationReadings, rest_and_measure
 from .session import Session
 from .stop_rules import UntilSettled
-from .traceability import accuracy_in_date
+from .traceability import accuracy_if_in_date
 
 
 @dataclass(frozen=True)
 class SweepPoint:
-    """The output at one setting into one load resistance."""
+    """The output at one setting into one load resistance; NaN where there was none."""
 
     mode: str
     setting_w: float
@@ -38,12 +38,12 @@ class SweepPoint:
 
     @property
     def power_w(self) -> float:
-        """P = I² R."""
+        """Power in the load, P = I² R."""
         return (self.current_ma / 1000) ** 2 * self.load_ohm
 
     @property
     def voltage_v(self) -> float:
-        """U = I R."""
+        """Voltage across the load, U = I R."""
         return self.current_ma / 1000 * self.load_ohm
 
 
@@ -55,17 +55,18 @@ async def sweep(
     loads_ohm: Sequence[float],
     timing: Timing,
 ) -> AsyncGenerator[SweepPoint, None]:
-    """Measure every setting into every load, each in a rested activation.
+    """Measure every setting into every load, each in a rested activation, and yield each point.
 
-    Raises OutOfCapability before anything is switched on. RF is off at every yield.
+    A setting that a person skips is left out. Raises OutOfCapability, before anything is switched
+    on, where the bench cannot do it. RF is off at every yield.
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
     meter = bench.analyzer.data.meter
-    session = Session(bench, accuracy=accuracy_in_date(bench))
-    await begin_off(bench)
+    session = Session(bench, accuracy=accuracy_if_in_date(bench))
+    await ensure_off_at_start(bench)
     await session.input.join("OUTPUT")
     for setting_w in settings_w:
-        if not await _selected(bench, mode, setting_w):
+        if not await _select_unless_skipped(bench, mode, setting_w):
             continue
         for load_ohm in loads_ohm:
             seen = await rest_and_measure(
@@ -89,10 +90,10 @@ async def sweep(
             )
 
 
-async def _selected(bench: Bench, mode: str, setting_w: float) -> bool:
-    """False where a person skips the setting; they cannot go back in a sweep, and are asked again.
+async def _select_unless_skipped(bench: Bench, mode: str, setting_w: float) -> bool:
+    """Choose mode and setting; return False where a person skips the setting.
 
-    Raises StopRun where they want no more.
+    A sweep cannot go back: a person who wants to is asked again. Raises StopRun where they stop it.
     """
     while True:
         try:
@@ -114,7 +115,7 @@ def _point(
     *,
     zero_limit_ma: float,
 ) -> SweepPoint:
-    """The point; without a value where no output was seen."""
+    """Return the point; its value is NaN where no current above the meter's zero was read."""
     flows = any(sample.current_ma > zero_limit_ma for sample in seen.samples)
     settled = seen.settled
     current_ma = uncertainty_ma = nan

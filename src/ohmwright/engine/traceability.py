@@ -1,4 +1,4 @@
-"""What a run's uncertainties rest on: the analyzer's certificate, in date or accepted as it is."""
+"""Checks of the analyzer's certificate, on which the uncertainties of a run rest."""
 
 from __future__ import annotations
 
@@ -12,47 +12,48 @@ from .measured_value import Accuracy
 
 
 def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | None:
-    """The analyzer's calibration today; None where the bench has no certificate.
+    """Return the analyzer's calibration today; None where the bench has no certificate.
 
-    Raises CertificateExpired for one past its date, unless someone has chosen to go on.
+    Raises CertificateExpired for one past its date, unless `accept_expired`.
     """
     certificate = bench.certificate
     if certificate is None:
         return None
     today = bench.clock.wall().date()
-    known = certificate.traceability(today)
-    refuse_future(known, today)
+    traceability = certificate.traceability(today)
+    refuse_future(traceability, today)
     if not accept_expired:
-        refuse_expired(known)
-    return known
+        refuse_expired(traceability)
+    return traceability
 
 
-def refuse_future(known: Traceability, today: date) -> None:
-    """Raise CertificateExpired for a calibration that is yet to come: it says nothing of today."""
-    if known.calibrated_on > today:
+def refuse_future(traceability: Traceability, today: date) -> None:
+    """Raise CertificateExpired for a calibration dated after `today`: it says nothing of today."""
+    if traceability.calibrated_on > today:
         raise CertificateExpired(
-            f"The analyzer's certificate {known.certificate} ({known.laboratory}) is of "
-            f"{known.calibrated_on}, and today is {today}.",
+            f"The analyzer's certificate {traceability.certificate} "
+            f"({traceability.laboratory}) is of {traceability.calibrated_on}, and today is "
+            f"{today}.",
             "Nothing was switched on: no certificate speaks of what was measured before it.",
             "Correct the computer's date, or name the right certificate in the bench file.",
         )
 
 
-def refuse_expired(known: Traceability) -> None:
+def refuse_expired(traceability: Traceability) -> None:
     """Raise CertificateExpired for a calibration past its date."""
-    if known.expired:
+    if traceability.expired:
         raise CertificateExpired(
-            f"The analyzer's certificate {known.certificate} ({known.laboratory}) expired on "
-            f"{known.due_on}.",
+            f"The analyzer's certificate {traceability.certificate} "
+            f"({traceability.laboratory}) expired on {traceability.due_on}.",
             "Nothing was switched on: what it would measure is not traceable any more.",
             "Have the analyzer calibrated, or go on with --accept-expired; the record will say so.",
         )
 
 
 def refuse_foreign(bench: Bench, identity: str) -> None:
-    """Raise UsageError where the certificate names another serial number than the analyzer does.
+    """Raise UsageError where the certificate is for another serial number than the analyzer's.
 
-    `identity`: the analyzer's own, fields separated by commas.
+    `identity`: what the analyzer says of itself, fields separated by commas.
     """
     certificate = bench.certificate
     if certificate is None or certificate.serial is None:
@@ -67,15 +68,15 @@ def refuse_foreign(bench: Bench, identity: str) -> None:
 
 
 def accuracy_of(bench: Bench) -> Accuracy | None:
-    """The accuracy of the analyzer's readings today; None where nothing is certified."""
+    """Return the accuracy of the analyzer's readings today; None without a certificate."""
     if bench.certificate is None:
         return None
     return Accuracy(bench.certificate, bench.clock.wall().date())
 
 
-def accuracy_in_date(bench: Bench) -> Accuracy | None:
-    """The same, but None where the certificate is past its date."""
-    known = accuracy_of(bench)
-    if known is None or known.certificate.traceability(known.on).expired:
+def accuracy_if_in_date(bench: Bench) -> Accuracy | None:
+    """Return the accuracy of the analyzer's readings today; None without a certificate in date."""
+    accuracy = accuracy_of(bench)
+    if accuracy is None or accuracy.certificate.traceability(accuracy.on).expired:
         return None
-    return known
+    return accuracy

@@ -1,4 +1,4 @@
-"""The hand on a trim: carries out a policy's moves, tells it of them, and notes them as events."""
+"""Moves a trim as the policy asks, by port or person; reports each move and puts it on record."""
 
 from __future__ import annotations
 
@@ -16,19 +16,19 @@ from .session import Session
 from .until_link_fails import done_before_link_failure
 
 _MOST_PRESSES = 20
-"""At once: who has pressed nothing so far must not be led to press far too much."""
+"""Presses asked for at once: if none of them were done before, more would move far too much."""
 _PRESS_S = 0.4
-"""A person presses a key about so often, and says so right after the last press."""
+"""Time that a person takes for a press; they confirm right after the last one."""
 
 
 class TrimActuator:
-    """Moves the trim of one point, by port or by the person's keys. RF may be on."""
+    """Moves the trim of one point, by port or by a person's key presses; RF may be on."""
 
     def __init__(self, session: Session, policy: AdjustPolicy, point: str, trim: int) -> None:
         self._session, self._policy, self._point = session, policy, point
         self.trim = trim
-        """Where the unit says that the trim stands, or the presses have brought it."""
-        self._unanswered: Press | None = None
+        """Count at which the trim stands: as the unit says, or by the presses confirmed."""
+        self._unanswered_press: Press | None = None
 
     async def carry_out(
         self,
@@ -36,37 +36,41 @@ class TrimActuator:
         opened: Activation | None = None,
         current_ma: float | None = None,
     ) -> bool:
-        """Move the trim; the policy hears at which age of the activation it was.
+        """Move the trim, and report to the policy the age of the activation at which it moved.
 
-        False when a person has not answered within the activation's limit: RF must go off then,
-        whatever they do, and `ask_again` comes next.
+        Returns False when a person has not answered within the activation's limit: RF must go off
+        then, whatever they do, and `resolve_unanswered_presses` must be called next.
+        `current_ma`: the reading before the move, for the record.
         """
         before_s = 0.0 if opened is None else opened.age_s
-        generator, action = self._session.bench.generator, _no_more_than_sane(action)
+        generator, action = self._session.bench.generator, _at_most_at_once(action)
         if isinstance(action, Move):
             before, self.trim = self.trim, await generator.move_trim(action.counts)
             after_s = 0.0 if opened is None else opened.age_s
             self._policy.moved((before_s + after_s) / 2, self.trim - before)
         else:
-            if not await self._pressed(action, opened):
-                self._unanswered = action
+            if not await self._press_answered(action, opened):
+                self._unanswered_press = action
                 return False
             after_s = 0.0 if opened is None else opened.age_s
-            self._tell_presses(action, before_s, after_s)
-        self._note(action, None if opened is None else after_s, current_ma)
+            self._report_presses(action, before_s, after_s)
+        self._add_event(action, None if opened is None else after_s, current_ma)
         return True
 
-    def follow(self, policy: AdjustPolicy) -> None:
-        """From now on `policy` is told: the point has been begun anew."""
+    def use_policy(self, policy: AdjustPolicy) -> None:
+        """Report moves to `policy` from now on, where the point is begun anew."""
         self._policy = policy
 
     async def put_back(self, trim: int) -> None:
-        """Bring the trim back to `trim`, with RF off."""
+        """Move the trim back to the count `trim`, with RF off."""
         if self.trim != trim:
             await self.carry_out(Move(trim - self.trim))
 
-    async def _pressed(self, action: Press, opened: Activation | None) -> bool:
-        """Whether the person answers within the limit; meanwhile nothing is asked of the meter."""
+    async def _press_answered(self, action: Press, opened: Activation | None) -> bool:
+        """Ask for presses; return whether the person answered within the activation's limit.
+
+        Meanwhile no reading is taken, and the wait ends early where the analyzer's line fails.
+        """
         bench = self._session.bench
         if opened is None:
             await bench.generator.press(action.key, action.times)
@@ -79,38 +83,40 @@ class TrimActuator:
         await bench.analyzer.begin_watch()
         return answered
 
-    async def ask_again(self) -> None:
-        """With RF off: how many of the presses that were not answered for are done; the rest now.
+    async def resolve_unanswered_presses(self) -> None:
+        """Ask, with RF off, how many of the unanswered presses were done, and have the rest done.
 
-        Where all moves and presses of the unit stand is on record at any time after this.
+        After this all presses are on record. Does nothing where none are unanswered.
         """
-        action, self._unanswered = self._unanswered, None
+        action, self._unanswered_press = self._unanswered_press, None
         if action is None:
             return
         bench, sign = self._session.bench, 1 if action.times > 0 else -1
         asked = PressKey(action.key, "up" if sign > 0 else "down", abs(action.times))
         answer = await bench.operator.carry_out(CountPresses(asked))
         done = sign * int(answer.word)
-        self._pressed_unseen(Press(action.key, done))
+        self._report_untimed_presses(Press(action.key, done))
         await bench.generator.press(action.key, action.times - done)
-        self._pressed_unseen(Press(action.key, action.times - done))
+        self._report_untimed_presses(Press(action.key, action.times - done))
 
-    def _pressed_unseen(self, action: Press) -> None:
-        """Presses that were done at a time unknown or with RF off; perhaps none."""
+    def _report_untimed_presses(self, action: Press) -> None:
+        """Report presses of unknown time, or with RF off, and put them on record; none if 0."""
         if action.times != 0:
-            self._tell_presses(action, 0.0, 0.0)
-            self._note(action, None, None)
+            self._report_presses(action, 0.0, 0.0)
+            self._add_event(action, None, None)
 
-    def _tell_presses(self, action: Press, before_s: float, after_s: float) -> None:
-        """The presses were spread over the time just before the person said they were done."""
+    def _report_presses(self, action: Press, before_s: float, after_s: float) -> None:
+        """Report presses to the policy, spread over the time just before they were confirmed."""
         presses = abs(action.times)
         self.trim += self._counts(action)
         each_s = min(_PRESS_S, (after_s - before_s) / presses)
         for left in reversed(range(presses)):
             self._policy.pressed(after_s - left * each_s, action.key, action.times // presses)
 
-    def _note(self, action: Move | Press, age_s: float | None, current_ma: float | None) -> None:
-        self._session.notes.add(
+    def _add_event(
+        self, action: Move | Press, age_s: float | None, current_ma: float | None
+    ) -> None:
+        self._session.pending.add(
             TrimMoved(
                 **self._session.stamp(),
                 point=self._point,
@@ -123,10 +129,10 @@ class TrimActuator:
         )
         service = self._session.service
         if service is not None:
-            service.note(action)
+            service.add_move(action)
 
     def _counts(self, action: Move | Press) -> int:
-        """Counts moved; a coarse press as the data say it counts."""
+        """Return the counts of a move; a coarse press is worth what the unit's data say."""
         if isinstance(action, Move):
             return action.counts
         keys = self._policy.spec.keys
@@ -134,8 +140,8 @@ class TrimActuator:
         return action.times * (keys.coarse_counts if coarse and keys is not None else 1)
 
 
-def _no_more_than_sane(action: Move | Press) -> Move | Press:
-    """The same, or as many presses of it as are asked for at once."""
+def _at_most_at_once(action: Move | Press) -> Move | Press:
+    """Return `action`, with presses limited to as many as are asked for at once."""
     if isinstance(action, Move) or abs(action.times) <= _MOST_PRESSES:
         return action
     return Press(action.key, _MOST_PRESSES if action.times > 0 else -_MOST_PRESSES)

@@ -1,4 +1,4 @@
-"""Work that a cancellation may delay the news of, but not cut short."""
+"""Runs work to its end even where it is cancelled; the cancellation is raised afterwards."""
 
 from __future__ import annotations
 
@@ -9,15 +9,17 @@ from typing import Any, TypeVar
 import anyio
 
 T = TypeVar("T")
+"""What the work returns."""
 _BEGUN_AT_MOST = 40
+"""Times that the work is begun where its own task is cancelled."""
 
 
 async def uncancellable(work: Callable[[], Coroutine[Any, Any, T]]) -> T:
-    """What `work` returns; a cancellation of any kind and number is heard after it.
+    """Run `work` to its end and return its result; raise a cancellation only after it.
 
-    A shielded scope alone is pierced by `Task.cancel()`, so the work has a task of its own; where
-    that too is cancelled (as a loop that shuts down does to all), the work is begun anew. What
-    the work raises counts for more than the cancellation.
+    A second `Task.cancel()` pierces a shielded scope, so the work has a task of its own; where that
+    is cancelled, too (as a loop that shuts down does to all tasks), the work is begun anew. An
+    error of the work is raised rather than the cancellation.
     """
     heard: asyncio.CancelledError | None = None
     for _ in range(_BEGUN_AT_MOST):

@@ -1,4 +1,4 @@
-"""One measurement, made again as long as what was seen may not be the unit's answer."""
+"""A measurement that is repeated while its readings may not be the unit's answer."""
 
 from __future__ import annotations
 
@@ -8,58 +8,62 @@ from typing import Generic, TypeVar
 
 from ohmwright.model.event import Event
 
-from .doubt import AsTold, Chosen, Doubt, DoubtResolver
+from .activation_events import activation_closed, activation_opened
+from .doubt import Doubt, DoubtResolver, OutputSetting, VerdictAndReason
 from .session import Session
 
 T = TypeVar("T")
-"""What one activation showed."""
+"""What one activation returns."""
 
 
-async def _nothing() -> None:
-    """No preparation."""
+async def _no_preparation() -> None:
+    """Do nothing before an activation."""
 
 
 @dataclass
-class Undoubted(Generic[T]):
-    """Activates, and again until nothing speaks against what was seen, or a person has spoken.
+class UndoubtedMeasurement(Generic[T]):
+    """Activates until there is no doubt of the readings, or a verdict is known without them.
 
-    `measure` makes one activation; `doubt` says what speaks against what it showed, None for
-    nothing; `in_words` says for a person what was seen.
+    `measure`: makes one activation; `doubt`: returns the reason to doubt what it returned, None if
+    there is none; `in_words`: returns what was seen, as a clause for a person.
     """
 
     session: Session
-    chosen: Chosen
+    chosen: OutputSetting
     load_ohm: float
     limit_s: float
     measure: Callable[[], Awaitable[T]]
     doubt: Callable[[T], Doubt | None]
     in_words: Callable[[T], str]
-    prepare: Callable[[], Awaitable[None]] = _nothing
-    """Done before each activation, RF off."""
-    seen: T = field(init=False)
-    """What the last activation showed."""
-    as_told: AsTold | None = field(init=False, default=None)
-    """The verdict and reason to be recorded instead of a value; None where the value stands."""
-    last_doubt: Doubt | None = field(init=False, default=None)
-    """What spoke against the last activation, and was met before."""
+    prepare: Callable[[], Awaitable[None]] = _no_preparation
+    """Awaited before each activation, with RF off."""
+    latest: T = field(init=False)
+    """What the last activation returned."""
+    verdict_instead: VerdictAndReason | None = field(init=False, default=None)
+    """Verdict and reason to be recorded instead of a value; None where the value counts."""
+    latest_doubt: Doubt | None = field(init=False, default=None)
+    """The doubt of the last activation; None where there was none."""
     resolver: DoubtResolver = field(init=False)
 
     def __post_init__(self) -> None:
-        self.resolver = DoubtResolver.of(self.session, self.chosen)
+        self.resolver = DoubtResolver.for_setting(self.session, self.chosen)
 
     async def events(self) -> AsyncIterator[Event]:
-        """The activations; `seen` and `as_told` hold what came of them."""
+        """Activate and yield the events; then `latest` and `verdict_instead` are known."""
         session = self.session
         while True:
             await self.prepare()
-            yield session.activation_opened(
-                load_ohm=self.load_ohm, limit_s=self.limit_s, setting_w=self.chosen.setting_w
+            yield activation_opened(
+                session,
+                load_ohm=self.load_ohm,
+                limit_s=self.limit_s,
+                setting_w=self.chosen.setting_w,
             )
-            self.seen = await self.measure()
-            yield session.activation_closed()
-            self.last_doubt = doubt = self.doubt(self.seen)
-            if doubt is None or self.resolver.stands(doubt):
+            self.latest = await self.measure()
+            yield activation_closed(session)
+            self.latest_doubt = doubt = self.doubt(self.latest)
+            if doubt is None or self.resolver.is_accepted(doubt):
                 return
-            self.as_told = await self.resolver.resolve(doubt, self.in_words(self.seen))
-            if self.as_told is not None:
+            self.verdict_instead = await self.resolver.resolve(doubt, self.in_words(self.latest))
+            if self.verdict_instead is not None:
                 return

@@ -1,4 +1,4 @@
-"""Work that ends early when the line behind it fails."""
+"""Runs work that is cancelled when the line behind it fails."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ import anyio
 async def done_before_link_failure(
     work: Callable[[], Awaitable[object]], until_failed: Callable[[], Awaitable[None]]
 ) -> bool:
-    """Do `work`; False where `until_failed` returned first, and `work` was cancelled."""
+    """Run `work`; return False where `until_failed` returned first and `work` was cancelled."""
     with anyio.CancelScope() as scope:
 
         async def end_with_it() -> None:

@@ -12,7 +12,7 @@ from functools import lru_cache, partial
 from importlib.resources import files
 from typing import Any
 
-from ohmwright.engine.point_measurement import Observation, observed, settles
+from ohmwright.engine.point_measurement import Observation, is_decided, observation_of
 from ohmwright.engine.stop_rules import UntilDecided, UntilSettled, question
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.hardware import MeterData
@@ -81,12 +81,12 @@ def _observation(name: str) -> Observation:
     """Return what a verification point finds in a stored activation, without a certificate."""
     timing = Timing(age_s=_stored()["at_age_s"])
     point = Point(name="check", load_ohm=200.0, target=_target(name))
-    final = partial(settles, point=point, timing=timing, accuracy=None)
+    final = partial(is_decided, point=point, timing=timing, accuracy=None)
     stop_rule = UntilDecided(question(point, timing, _meter()), _RESTED, final)
     on_s = _read(stop_rule, name)
     settled = stop_rule.settled()
     assert settled is not None
-    return observed(None, settled, point, timing, on_s, ())
+    return observation_of(None, settled, point, timing, on_s, ())
 
 
 def _read(stop_rule: UntilDecided | UntilSettled, name: str) -> float:

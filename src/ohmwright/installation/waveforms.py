@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.engine.steps.crest_factor import Shape, mean_crest_factor, shape_of
+from ohmwright.engine.steps.crest_factor import WaveformShape, mean_crest_factor, waveform_shape
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import waveform_parameters
@@ -73,10 +73,10 @@ def _captured(samples: Floats) -> WaveformCapture:
 
 
 def _crest(samples: Floats) -> float:
-    return shape_of(_captured(samples)).crest_factor
+    return waveform_shape(_captured(samples)).crest_factor
 
 
 def _mean() -> Measured:
-    found = mean_crest_factor([Shape(crest, 1e-4) for crest in (2.0, 2.1, 2.2, 2.3)], 6.0)
+    found = mean_crest_factor([WaveformShape(crest, 1e-4) for crest in (2.0, 2.1, 2.2, 2.3)], 6.0)
     assert found is not None
     return found

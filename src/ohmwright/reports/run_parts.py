@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from math import inf
 
-from ohmwright.engine.resume import bench_time_s, on_time_s, parts
+from ohmwright.engine.resume import bench_time_s, on_time_s, split_at_resumptions
 from ohmwright.model.document import DocumentRef, Role
 from ohmwright.model.event import (
     ActivationClosed,
@@ -63,7 +63,7 @@ def parts_of_run(events: Iterable[Event]) -> tuple[RunPart, ...]:
     """The parts of a run, in order; a part that a fault ended is followed by its resumption."""
     found: list[RunPart] = []
     before: tuple[DocumentRef, ...] = ()
-    for number, part in enumerate(parts(events), start=1):
+    for number, part in enumerate(split_at_resumptions(events), start=1):
         opening = next((e for e in part if isinstance(e, RunStarted | RunResumed)), None)
         now = () if opening is None else opening.documents
         found.append(_part(number, part, opening, _changed_documents(before, now)))
@@ -87,7 +87,7 @@ def run_totals_s(events: Sequence[Event]) -> tuple[float, float]:
 
     Earlier programs, which kept no documents, counted the last part alone; the others are added.
     """
-    *earlier, last = parts(events)
+    *earlier, last = split_at_resumptions(events)
     finished = last[-1]
     assert isinstance(finished, RunFinished)
     opening = last[0]

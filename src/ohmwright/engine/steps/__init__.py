@@ -1,7 +1,8 @@
 """The step kinds of a procedure, one module each: its data, what it requires, how it is run.
 
 A module placed here is found by itself: its `kind` can be written in a procedure, is checked
-against the bench, is in the JSON Schema, and is run. See `base` for what a kind has to say.
+against the bench, is in the JSON Schema, and is run. `base` has the classes that a kind derives
+from.
 """
 
 from __future__ import annotations
@@ -22,7 +23,7 @@ __all__ = ["AnyStep", "Step", "step_kinds"]
 
 @cache
 def step_kinds() -> Mapping[str, type[Step]]:
-    """The class of each kind, by the name that a procedure calls it, in the order of the names."""
+    """Return the class of each step kind by the name that procedures use, sorted by name."""
     found: dict[str, type[Step]] = {}
     for module in iter_modules(__path__):
         for value in vars(import_module(f"{__name__}.{module.name}")).values():
@@ -33,11 +34,11 @@ def step_kinds() -> Mapping[str, type[Step]]:
 
 
 class AnyStep:
-    """Mark of a field that holds a step of whatever kind its table names."""
+    """Marks a pydantic field that holds a step of any kind, chosen by the key `kind`."""
 
     def __get_pydantic_core_schema__(
         self, source: Any, handler: GetCoreSchemaHandler
     ) -> CoreSchema:
-        """A union of all kinds, told apart by the key `kind`."""
+        """Return the schema of a union of all step kinds, distinguished by the key `kind`."""
         kinds = {name: handler.generate_schema(kind) for name, kind in step_kinds().items()}
         return core_schema.tagged_union_schema(kinds, discriminator="kind")

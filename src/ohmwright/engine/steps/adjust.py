@@ -1,4 +1,4 @@
-"""One adjustment point: its trim is moved until the current is on target."""
+"""The step kind `adjust`: the trim of one point is moved until the current is on target."""
 
 from __future__ import annotations
 
@@ -45,16 +45,16 @@ class AdjustStep(TimedStep):
         return self
 
     def point_names(self) -> tuple[str, ...]:
-        """The adjustment point."""
+        """Return the name of the adjustment point."""
         return (self.point,)
 
     def target_point(self) -> Point:
-        """The adjustment point with the current that is wanted."""
+        """Return the adjustment point with its load, target and decision rule."""
         target = target_of("current_ma", self.current_ma, self.tolerance)
         return Point(name=self.point, load_ohm=self.load_ohm, target=target, decision=self.rule)
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """A service mode with that point, its full power within the rating, time and range."""
+        """Complain where service mode, point, power, time, load or range is missing."""
         yield from self._service(bench.generator, timing)
         yield from power_within_rating(
             full_power_w(bench.generator, self.point), bench, key="point"
@@ -75,5 +75,5 @@ class AdjustStep(TimedStep):
             yield "max_on_s", f"the activation would outlast {timeout}"
 
     def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Bring the point in, confirm it, and store the trims."""
+        """Adjust the point, confirm it, and store the trims; yield the events."""
         return adjust_point(self, self.target_point(), work)

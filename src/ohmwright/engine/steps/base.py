@@ -1,4 +1,4 @@
-"""What every step kind is: data of a procedure that knows what it requires and how it is run.
+"""Base classes of step kinds: data of a procedure, what it requires of a bench, how it is run.
 
 A new kind is a module of this package with one class, derived from the base that fits:
 `PersonStep` (a person alone), `InstrumentStep` (instruments, no RF), `TimedStep` (switches RF on),
@@ -35,23 +35,23 @@ from ohmwright.wire.command_set import Verb
 
 @dataclass(frozen=True)
 class StepRun:
-    """One step of one stage under way."""
+    """What a step needs to be run once: session, stage, times, and what is already known."""
 
     session: Session
     stage: Stage
     timing: Timing
     missing: tuple[str, ...]
-    """The points that have no result yet."""
+    """Names of the points that are to be measured."""
     earlier: Sequence[Result]
-    """The results that its other points have."""
+    """Results of the step's other points."""
     rf_follows: bool
-    """Whether what comes next keys the output without a person's being asked before."""
+    """Whether the next step keys the output without asking a person before."""
     priors: Mapping[str, PriorOfPoint]
-    """What is known of each adjust step before it is begun, by its name."""
+    """What is known of the point of each adjust step before it is adjusted, by step name."""
 
 
 class Step(FrozenModel):
-    """One step of a procedure."""
+    """One step of a procedure; a key that a kind does not know is refused when it is read."""
 
     kind: str
     name: Name
@@ -64,18 +64,18 @@ class Step(FrozenModel):
 
     @abstractmethod
     def point_names(self) -> tuple[str, ...]:
-        """Every point that must have a result; none for an instruction."""
+        """Return the names of all points that must have a result; none for an instruction."""
 
     @abstractmethod
     def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Carry the step out: the events of its points, RF off whenever one is handed out."""
+        """Measure the missing points and yield the events; RF is off at every yield."""
 
     @abstractmethod
     def complaints(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """What `bench` cannot do of it; `timing`: its times, the procedure's defaults included."""
+        """Yield what `bench` cannot do of the step; `timing`: its times with the defaults."""
 
     def is_finished_by(self, result: Result) -> bool:  # noqa: ARG002
-        """Whether a point with this result needs no doing when a run goes on."""
+        """Return whether a point with this result is not done again when a run is resumed."""
         return True
 
 
@@ -83,34 +83,34 @@ class PersonStep(Step):
     """A step that a person does, with no instrument."""
 
     def complaints(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:  # noqa: ARG002
-        """There must be a person."""
+        """Complain where nobody is at the bench."""
         if not bench.attended:
             yield "kind", "it needs a person, and the run is unattended"
 
 
 class InstrumentStep(Step):
-    """A step that works the instruments."""
+    """A step that uses the instruments."""
 
     def complaints(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Whoever works them is there, and command sets have its messages."""
+        """Complain of a missing person or message, then of what `requirements` finds."""
         if not bench.attended:
-            yield from _needs_a_person(bench)
-        yield from self._unsayable(bench)
+            yield from _person_needed(bench)
+        yield from self._missing_messages(bench)
         yield from self.requirements(bench, timing)
 
     @abstractmethod
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """What this kind requires of instruments and data, and `bench` lacks."""
+        """Yield what this kind requires of instruments and data, and `bench` lacks."""
 
-    def _unsayable(self, bench: Abilities) -> Iterator[Complaint]:
+    def _missing_messages(self, bench: Abilities) -> Iterator[Complaint]:
         for who, verbs, needed in (
             ("analyzer", bench.analyzer_verbs, self.analyzer_messages),
-            ("generator", bench.generator_verbs, self._to_generator(bench)),
+            ("generator", bench.generator_verbs, self._generator_messages_needed(bench)),
         ):
             if missing := missing_messages(verbs, needed):
                 yield "kind", f"the {who}'s command set has no {missing}"
 
-    def _to_generator(self, bench: Abilities) -> tuple[Verb, ...]:  # noqa: ARG002
+    def _generator_messages_needed(self, bench: Abilities) -> tuple[Verb, ...]:  # noqa: ARG002
         return self.generator_messages
 
 
@@ -122,14 +122,17 @@ class TimedStep(InstrumentStep):
     max_on_s: Positive | None = None
     decision: Decision | None = None
 
-    def _to_generator(self, bench: Abilities) -> tuple[Verb, ...]:
-        """Before an unattended run the protections are proved, and that keys a mode."""
+    def _generator_messages_needed(self, bench: Abilities) -> tuple[Verb, ...]:
+        """Return the messages of the step, and in an unattended run those that key a mode.
+
+        Unattended, the protections are proved before, and that keys a mode.
+        """
         before = () if bench.attended else MODES
         return tuple(dict.fromkeys((*before, *self.generator_messages)))
 
     @property
     def rule(self) -> Decision:
-        """The decision rule of its points."""
+        """The decision rule of the step's points; simple acceptance where none is given."""
         return SimpleAcceptance() if self.decision is None else self.decision
 
 
@@ -146,20 +149,20 @@ class SettingStep(ModeStep):
     setting_w: Positive
 
     def point_names(self) -> tuple[str, ...]:
-        """The names of `points`."""
+        """Return the names of all points that must have a result."""
         return tuple(point.name for point in self.points())
 
     @abstractmethod
     def points(self) -> tuple[Point, ...]:
-        """Each load resistance with its target and how that is decided."""
+        """Return each load resistance with its target and decision rule, in measuring order."""
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Mode, setting and time."""
+        """Complain where mode, setting or time is out of what the bench can do."""
         yield from setting_within_mode(self.mode, self.setting_w, bench)
         yield from time_within_limits(timing.max_on_s, bench)
 
-    def full_current(self, load_ohm: float, bench: Abilities) -> Iterator[Complaint]:
-        """The meter can show what the setting may drive through `load_ohm`."""
+    def full_current_within_range(self, load_ohm: float, bench: Abilities) -> Iterator[Complaint]:
+        """Complain where the setting may drive more through `load_ohm` than the meter can show."""
         mode = bench.generator.mode(self.mode)
         yield from full_current_within_range(mode, self.setting_w, load_ohm, bench)
 
@@ -171,7 +174,7 @@ class SettingStep(ModeStep):
         tolerance: Tolerance,
         name: str = "",
     ) -> Point:
-        """A point at the step's setting, named by its load resistance where `name` is empty."""
+        """Return a point at the step's setting; without `name` it is named by its load."""
         return Point(
             name=name or f"{load_ohm:g} ohm",
             load_ohm=load_ohm,
@@ -181,8 +184,8 @@ class SettingStep(ModeStep):
         )
 
 
-def _needs_a_person(bench: Abilities) -> Iterator[Complaint]:
-    """What keeps an unattended run from working the instruments."""
+def _person_needed(bench: Abilities) -> Iterator[Complaint]:
+    """Yield what an unattended run would need a person for."""
     if not bench.has_port:
         yield "kind", "the generator has no port, so a person must work it"
     if bench.analyzer.has_paths and missing_messages(bench.analyzer_verbs, ("set_path",)):
@@ -191,7 +194,9 @@ def _needs_a_person(bench: Abilities) -> Iterator[Complaint]:
         yield "kind", "the analyzer bounds no activation by itself, so a person must stand by"
 
 
-def one_value_a_load(name: str, values: tuple[float, ...], loads_ohm: tuple[float, ...]) -> None:
+def check_one_value_per_load(
+    name: str, values: tuple[float, ...], loads_ohm: tuple[float, ...]
+) -> None:
     """Raise ValueError where `values` and `loads_ohm` differ in number."""
     if len(values) != len(loads_ohm):
         raise ValueError(f"{name} has {len(values)} values for {len(loads_ohm)} loads_ohm")

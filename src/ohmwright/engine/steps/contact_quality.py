@@ -1,22 +1,26 @@
-"""The contact quality monitor: where its alarm comes on from below, and goes out from above."""
+"""The step kind `contact_quality`: the resistances at which a monitor's alarm changes."""
 
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator
 from math import sqrt
-from typing import ClassVar, Literal, NamedTuple
+from typing import ClassVar, Literal
 
 from pydantic import model_validator
 
-from ohmwright.engine.doubt import AsTold, cause_as_told
+from ohmwright.engine.contact_quality_search import (
+    ContactQualitySearch,
+    SearchResult,
+    Threshold,
+)
+from ohmwright.engine.doubt import VerdictAndReason, verdict_by_cause
 from ohmwright.engine.judge import conformity
 from ohmwright.engine.requirements import Abilities, Complaint
-from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.requests import LookForCause
 from ohmwright.instruments.required_messages import ALARM, CONTACT
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import NotNegative, Positive
-from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Verdict
+from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result
 from ohmwright.model.step import Stage, Timing
 from ohmwright.model.tolerance import Target
 from ohmwright.uncertainty.distributions import coverage_factor
@@ -28,8 +32,8 @@ from .base import InstrumentStep, StepRun
 class ContactQualityStep(InstrumentStep):
     """The resistance between the neutral electrode's halves at which the monitor alarms.
 
-    Searched for from below; where the alarm goes out again is searched for from above, since
-    monitors have hysteresis.
+    It is searched from below, and where the alarm goes out again from above, since monitors have
+    hysteresis.
     """
 
     analyzer_messages: ClassVar[tuple[Verb, ...]] = CONTACT
@@ -38,7 +42,7 @@ class ContactQualityStep(InstrumentStep):
     from_ohm: Positive
     to_ohm: Positive
     step_ohm: Positive
-    """How closely each threshold is searched for."""
+    """Width to which the search narrows each threshold."""
     wait_s: Positive = 1.0
     """How long the monitor gets to answer each resistance."""
     alarm_above_ohm: Positive
@@ -46,7 +50,7 @@ class ContactQualityStep(InstrumentStep):
     alarm_below_ohm: Positive
     """The alarm must sound at and above this resistance."""
     hysteresis_at_most_ohm: NotNegative | None = None
-    """The most that the two thresholds may lie apart; absent where nobody says."""
+    """Most that the two thresholds may lie apart; absent where the unit's data give no limit."""
 
     @model_validator(mode="after")
     def _in_order(self) -> ContactQualityStep:
@@ -55,11 +59,11 @@ class ContactQualityStep(InstrumentStep):
         return self
 
     def point_names(self) -> tuple[str, ...]:
-        """Where the alarm comes on, and where it goes out."""
+        """Return the names of both thresholds: where the alarm comes on, and where it goes out."""
         return ("alarm", "clear")
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:  # noqa: ARG002
-        """An analyzer with a contact simulator of that span, and a unit with a monitor."""
+        """Complain where the analyzer cannot show those resistances, or the unit has no monitor."""
         span = bench.analyzer.contact_quality_ohm
         if span is None:
             yield "kind", "the analyzer cannot simulate a neutral electrode's contact"
@@ -71,16 +75,22 @@ class ContactQualityStep(InstrumentStep):
             yield "kind", f"{bench.generator.model} has no contact quality monitor"
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Search both thresholds; hold the first against its limits, the other against it."""
+        """Search both thresholds and yield their results.
+
+        The alarm's is held against its limits, the other against it by the hysteresis allowed.
+        """
         session, bench = work.session, work.session.bench
         await session.input.join("CQUALITY")
-        found = await _search(bench, self)
-        while found.problem and not found.changed and not await _alarm_changes(bench, self):
-            told = await cause_as_told(bench.operator, _cause(found.problem), _dead(found.problem))
-            if told is not None:
-                found = Found(problem=found.problem, told=told)
+        search = ContactQualitySearch(bench, self.from_ohm, self.to_ohm, self.step_ohm, self.wait_s)
+        found = await search.thresholds()
+        while found.problem and not found.alarm_changed and not await search.alarm_changes():
+            verdict = await verdict_by_cause(
+                bench.operator, _question_for_cause(found.problem), _verdict_in_order(found.problem)
+            )
+            if verdict is not None:
+                found = SearchResult(problem=found.problem, verdict_instead=verdict)
                 break
-            found = await _search(bench, self)
+            found = await search.thresholds()
         # the monitor keeps RF off until it has seen a good contact again
         await session.input.join("OUTPUT")
         await bench.clock.sleep(self.wait_s)
@@ -92,102 +102,31 @@ class ContactQualityStep(InstrumentStep):
                 yield session.point_done(result, "CQUALITY")
 
 
-class Threshold(NamedTuple):
-    """Between which resistances the alarm changes, approached from one side."""
-
-    below_ohm: float
-    above_ohm: float
-
-    @property
-    def middle_ohm(self) -> float:
-        """The best single value."""
-        return (self.below_ohm + self.above_ohm) / 2
-
-
-class Found(NamedTuple):
-    """Both thresholds; `problem` says why there are none.
-
-    `changed` says whether the alarm was seen to change at all, which shows that it is the
-    unit's; `told` is what is recorded instead where it never did.
-    """
-
-    alarm: Threshold | None = None
-    clear: Threshold | None = None
-    problem: str = ""
-    changed: bool = False
-    told: AsTold | None = None
-
-
-async def _search(bench: Bench, step: ContactQualityStep) -> Found:
-    if await _alarms(bench, step, step.from_ohm):
-        return Found(problem=f"alarm at {step.from_ohm:g} ohm already")
-    if not await _alarms(bench, step, step.to_ohm):
-        return Found(problem=f"no alarm up to {step.to_ohm:g} ohm")
-    if await _alarms(bench, step, step.from_ohm):
-        problem = f"the alarm does not go out at {step.from_ohm:g} ohm"
-        return Found(problem=problem, changed=True)
-    return Found(
-        alarm=await _threshold(bench, step, coming_from_ohm=step.from_ohm),
-        clear=await _threshold(bench, step, coming_from_ohm=step.to_ohm),
-    )
-
-
-async def _alarm_changes(bench: Bench, step: ContactQualityStep) -> bool:
-    """Whether anything that the analyzer can show moves the alarm at all.
-
-    If not, it may not be joined to the unit, and nothing is known of the unit's monitor.
-    """
-    low_ohm, high_ohm = bench.analyzer.data.contact_quality_ohm or (step.from_ohm, step.to_ohm)
-    seen = {await _alarms(bench, step, ohm) for ohm in (low_ohm, high_ohm)}
-    return len(seen) > 1
-
-
-def _cause(problem: str) -> LookForCause:
-    """What a person is asked of a monitor whose alarm never changes."""
+def _question_for_cause(problem: str) -> LookForCause:
+    """Return the question to a person about a monitor whose alarm never changes."""
     look = "look at the neutral electrode's lead, its path to the analyzer, and standby"
     return LookForCause(f"{problem}, and no resistance changes it", look, rf_follows=False)
 
 
-def _dead(problem: str) -> AsTold:
-    """What is recorded where all of that is in order."""
+def _verdict_in_order(problem: str) -> VerdictAndReason:
+    """Return the verdict where a person has found all of that in order."""
     return "fail", f"{problem}; lead, path and standby are in order"
 
 
-async def _threshold(
-    bench: Bench, step: ContactQualityStep, *, coming_from_ohm: float
-) -> Threshold:
-    """Halve the span until it is no wider than a step; every trial comes from the same side."""
-    below_ohm, above_ohm = step.from_ohm, step.to_ohm
-    while above_ohm - below_ohm > step.step_ohm:
-        middle_ohm = (below_ohm + above_ohm) / 2
-        await _alarms(bench, step, coming_from_ohm)
-        if await _alarms(bench, step, middle_ohm):
-            above_ohm = middle_ohm
-        else:
-            below_ohm = middle_ohm
-    return Threshold(below_ohm, above_ohm)
-
-
-async def _alarms(bench: Bench, step: ContactQualityStep, resistance_ohm: float) -> bool:
-    await bench.analyzer.set_contact_resistance(resistance_ohm)
-    await bench.clock.sleep(step.wait_s)
-    return await bench.generator.contact_alarm()
-
-
-def _alarm_result(stage: Stage, step: ContactQualityStep, found: Found) -> Result:
+def _alarm_result(stage: Stage, step: ContactQualityStep, found: SearchResult) -> Result:
     target = Target(
         quantity="resistance_ohm",
         value=(step.alarm_above_ohm + step.alarm_below_ohm) / 2,
         lower=step.alarm_above_ohm,
         upper=step.alarm_below_ohm,
     )
-    verdict: tuple[Verdict, str] = found.told or ("fail", found.problem)
+    verdict: VerdictAndReason = found.verdict_instead or ("fail", found.problem)
     if found.alarm is not None:
-        verdict = _inside(found.alarm, target)
+        verdict = _alarm_verdict(found.alarm, target)
     return _result(stage, step, "alarm", found.alarm, verdict, target)
 
 
-def _inside(threshold: Threshold, target: Target) -> tuple[Verdict, str]:
+def _alarm_verdict(threshold: Threshold, target: Target) -> VerdictAndReason:
     if target.lower <= threshold.below_ohm and threshold.above_ohm <= target.upper:
         return "pass", ""
     if threshold.above_ohm <= target.lower:
@@ -197,10 +136,10 @@ def _inside(threshold: Threshold, target: Target) -> tuple[Verdict, str]:
     return "undecided", "a limit lies within the step of the search"
 
 
-def _clear_result(stage: Stage, step: ContactQualityStep, found: Found) -> Result:
+def _clear_result(stage: Stage, step: ContactQualityStep, found: SearchResult) -> Result:
     if found.alarm is None or found.clear is None:
-        why = found.problem if found.told is None else found.told[1]
-        verdict: tuple[Verdict, str] = "not measured", why
+        why = found.problem if found.verdict_instead is None else found.verdict_instead[1]
+        verdict: VerdictAndReason = "not measured", why
         return _result(stage, step, "clear", None, verdict, None)
     apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
     most_ohm = step.hysteresis_at_most_ohm
@@ -217,7 +156,7 @@ def _result(
     step: ContactQualityStep,
     point: str,
     threshold: Threshold | None,
-    verdict: tuple[Verdict, str],
+    verdict: VerdictAndReason,
     target: Target | None,
 ) -> Result:
     measured = None if threshold is None else _measured(threshold, step.wait_s)
@@ -236,7 +175,7 @@ def _result(
 
 
 def _measured(threshold: Threshold, wait_s: float) -> Measured:
-    """Anywhere between the last two resistances, all equally likely."""
+    """Return the threshold as a value: a rectangular distribution between its two resistances."""
     u_ohm = (threshold.above_ohm - threshold.below_ohm) / sqrt(12.0)
     factor = coverage_factor()
     return Measured(

@@ -1,4 +1,4 @@
-"""Crest factor of the output: peak over RMS of captured waveforms."""
+"""The step kind `crest_factor`: peak over RMS of captured waveforms of the output."""
 
 from __future__ import annotations
 
@@ -9,13 +9,13 @@ from typing import ClassVar, Literal, NamedTuple
 
 from pydantic import model_validator
 
-from ohmwright.engine.doubt import AsTold, Chosen, Doubt, doubt_in, least_output_ma
+from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.requirements import Abilities, Complaint, expected_ma, load_available
 from ohmwright.engine.rested_activation import refuse_cut_short
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
-from ohmwright.engine.undoubted import Undoubted
+from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.instruments.required_messages import WAVEFORM
 from ohmwright.model.errors import ExcessiveOutput
@@ -32,13 +32,15 @@ from ohmwright.wire.command_set import Verb
 from .base import SettingStep, StepRun
 
 _CAPTURES = 8
-_FEWEST = 3
+"""Waveforms captured in one activation."""
+_FEWEST_CAPTURES = 3
+"""Differing waveforms that a value needs."""
 _LEFT_S = 2.0
-"""No capture begins when less than this is left of the activation."""
+"""Time left of the activation's limit below which no capture begins."""
 
 
 class CrestFactorStep(SettingStep):
-    """Peak over RMS of the captured current.
+    """Crest factor of the output: peak over RMS of the captured current.
 
     The standard speaks of the open-circuit voltage (from memory, unverified); what a load
     resistance shows is the current, of the same shape.
@@ -56,20 +58,20 @@ class CrestFactorStep(SettingStep):
         return self
 
     def points(self) -> tuple[Point, ...]:
-        """The one point."""
+        """Return the one point with its target."""
         quantity, wanted = "crest_factor", self.crest_factor
         return (self.point(self.load_ohm, quantity, wanted, self.tolerance, "crest factor"),)
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Mode, setting, time, load, range, and an analyzer that captures waveforms."""
+        """Complain where mode, setting, time, load, range or waveform capture is missing."""
         yield from super().requirements(bench, timing)
         yield from load_available(self.load_ohm, bench, key="load_ohm")
-        yield from self.full_current(self.load_ohm, bench)
+        yield from self.full_current_within_range(self.load_ohm, bench)
         if not bench.analyzer.waveform:
             yield "kind", "the analyzer captures no waveform"
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Capture the waveform at the stated age, several times, in one rested activation."""
+        """Capture several waveforms at the stated age of a rested activation; yield the events."""
         session, point = work.session, self.points()[0]
         activation = _activation(work, self, point)
         await session.input.join("OUTPUT")
@@ -80,53 +82,60 @@ class CrestFactorStep(SettingStep):
         yield session.point_done(result, "OUTPUT", *activation.chosen)
 
 
-class Shape(NamedTuple):
-    """What one captured waveform says."""
+class WaveformShape(NamedTuple):
+    """Crest factor of one captured waveform, and its resolution."""
 
     crest_factor: float
-    """NaN where nothing flowed."""
+    """NaN where no current flowed."""
     per_count: float
-    """What one count of the digitiser more at the peak would add to it."""
+    """Change of the crest factor by one count of the digitiser at the peak."""
 
 
 @dataclass(frozen=True)
-class _Seen:
+class _Captured:
+    """The waveforms captured in one activation, and its readings."""
+
     captures: int
-    shapes: tuple[Shape, ...]
-    """Of those captures that differ: a waveform that comes again was not captured anew."""
+    """Number of waveforms captured."""
+    shapes: tuple[WaveformShape, ...]
+    """Of the captures that differ: a waveform that comes again was not captured anew."""
     on_s: float
     samples: tuple[Sample, ...]
     excess: str = ""
 
 
-def _activation(work: StepRun, step: CrestFactorStep, point: Point) -> Undoubted[_Seen]:
+def _activation(
+    work: StepRun, step: CrestFactorStep, point: Point
+) -> UndoubtedMeasurement[_Captured]:
     session, age_s = work.session, work.timing.age_s
     mode = session.bench.generator.data.mode(step.mode)
     least_ma = least_output_ma(session, expected_ma(mode, step.setting_w, step.load_ohm))
 
-    def doubt(seen: _Seen) -> Doubt | None:
+    def doubt(seen: _Captured) -> Doubt | None:
         measured = mean_crest_factor(seen.shapes, age_s)
         return doubt_in(seen.samples, least_ma, seen.excess, measured, point.target)
 
-    return Undoubted(
+    return UndoubtedMeasurement(
         session,
-        Chosen(step.mode, step.setting_w),
+        OutputSetting(step.mode, step.setting_w),
         step.load_ohm,
         work.timing.max_on_s,
-        lambda: _captured(session, step, point, work.timing),
+        lambda: _capture(session, step, point, work.timing),
         doubt,
-        lambda seen: seen.excess or _in_words(mean_crest_factor(seen.shapes, age_s), point),
+        lambda seen: seen.excess or _deviation_text(mean_crest_factor(seen.shapes, age_s), point),
     )
 
 
-def _in_words(measured: Measured | None, point: Point) -> str:
+def _deviation_text(measured: Measured | None, point: Point) -> str:
     value = 0.0 if measured is None else measured.value
     return f"A crest factor of {value:.3g} was measured where {point.target.value:g} was asked for"
 
 
-async def _captured(session: Session, step: CrestFactorStep, point: Point, timing: Timing) -> _Seen:
+async def _capture(
+    session: Session, step: CrestFactorStep, point: Point, timing: Timing
+) -> _Captured:
     tolerance = point.target.half_width / point.target.value
-    session.aim = None
+    session.target_band = None
     await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
     bench, taken, captures = session.bench, list[Sample](), list[WaveformCapture]()
     reading_s, before_s = 1 / bench.analyzer.data.meter.readings_per_s, session.on_s
@@ -138,7 +147,7 @@ async def _captured(session: Session, step: CrestFactorStep, point: Point, timin
                 opened, bench.analyzer.fetch_current, bench.clock, reading_s, timing.age_s
             ):
                 taken.append(sample)
-                session.show(sample, opened)
+                session.take_reading(sample, opened)
             flows = bool(taken) and taken[-1].current_ma > bench.rf.zero_limit_ma
             while flows and len(captures) < _CAPTURES and opened.left_s > _LEFT_S:
                 captures.append(await bench.analyzer.capture_waveform())
@@ -147,30 +156,34 @@ async def _captured(session: Session, step: CrestFactorStep, point: Point, timin
             await refuse_cut_short(bench.analyzer, opened)
     except ExcessiveOutput as excess:
         on_s = session.on_s - before_s
-        return _Seen(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
+        return _Captured(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
     differing = {captured.counts.tobytes(): captured for captured in captures}
-    return _Seen(len(captures), tuple(map(shape_of, differing.values())), on_s, tuple(taken))
+    return _Captured(
+        len(captures), tuple(map(waveform_shape, differing.values())), on_s, tuple(taken)
+    )
 
 
-def shape_of(captured: WaveformCapture) -> Shape:
-    """Crest factor of one capture, and what one count is worth in it."""
+def waveform_shape(captured: WaveformCapture) -> WaveformShape:
+    """Return the crest factor of one capture, and its change by one count."""
     seen = waveform_parameters(captured.counts)  # the scale falls out of the ratio
-    return Shape(seen.crest_factor, seen.crest_factor / seen.peak if seen.peak else 0.0)
+    return WaveformShape(seen.crest_factor, seen.crest_factor / seen.peak if seen.peak else 0.0)
 
 
 def _result(
-    work: StepRun, step: CrestFactorStep, point: Point, activation: Undoubted[_Seen]
+    work: StepRun, step: CrestFactorStep, point: Point, activation: UndoubtedMeasurement[_Captured]
 ) -> Result:
-    seen, as_told = activation.seen, activation.as_told
-    measured = mean_crest_factor(seen.shapes, work.timing.age_s) if as_told is None else None
-    again = len(seen.shapes) < _FEWEST <= seen.captures
+    seen, verdict_instead = activation.latest, activation.verdict_instead
+    measured = (
+        mean_crest_factor(seen.shapes, work.timing.age_s) if verdict_instead is None else None
+    )
+    again = len(seen.shapes) < _FEWEST_CAPTURES <= seen.captures
     why = (
         "the analyzer gave the same waveform again instead of a new one"
         if again
         else "too few waveforms with a current in them"
     )
-    no_value: AsTold = "not measured", why
-    verdict = as_told or no_value
+    no_value: VerdictAndReason = "not measured", why
+    verdict = verdict_instead or no_value
     if measured is not None:
         verdict = judge(measured, point.target, point.decision)
     return Result(
@@ -190,14 +203,15 @@ def _result(
     )
 
 
-def mean_crest_factor(shapes: Sequence[Shape], age_s: float) -> Measured | None:
-    """Mean of the captures. Each begins anywhere in the waveform, so they are independent.
+def mean_crest_factor(shapes: Sequence[WaveformShape], age_s: float) -> Measured | None:
+    """Return the mean crest factor with its uncertainty; None with too few captures.
 
-    A scale error of meter or digitiser falls out of the ratio; what is left is their scatter,
-    or the digitiser's last count where they scatter by less.
+    Captures begin anywhere in the waveform, so they are independent. A scale error of meter or
+    digitiser cancels in the ratio; the uncertainty is that of the captures' scatter, or of the
+    digitiser's last count where they scatter by less. `age_s`: the age that the value holds at.
     """
     found = [shape for shape in shapes if shape.crest_factor >= 1.0]
-    if len(found) < _FEWEST:
+    if len(found) < _FEWEST_CAPTURES:
         return None
     resolution = max(shape.per_count for shape in found)
     mean = from_readings("captures", [shape.crest_factor for shape in found], resolution)

@@ -1,4 +1,4 @@
-"""The power curves at full and at half setting over the same load resistances.
+"""The step kind `half_and_full`: power curves at full and half setting over the same loads.
 
 Defaults that IEC 60601-2-2 sets are from memory, unverified: check them against the text that
 applies to you.
@@ -18,10 +18,10 @@ from ohmwright.model.hardware import MANY, Positive
 from ohmwright.model.step import Point, Timing, check_units
 from ohmwright.model.tolerance import Allowance, Tolerance
 
-from .base import SettingStep, StepRun, one_value_a_load
+from .base import SettingStep, StepRun, check_one_value_per_load
 
 STANDARD_BAND = Allowance(percent=20)
-"""The band about the power curve, 201.12.1.101, from memory, unverified."""
+"""The tolerance about the power curve: 201.12.1.101, from memory, unverified."""
 
 
 class HalfAndFullStep(SettingStep):
@@ -36,18 +36,18 @@ class HalfAndFullStep(SettingStep):
     full_w: tuple[Positive, ...] = Field(max_length=MANY)
     """The power curve at `setting_w`, one value a load resistance."""
     half_w: tuple[Positive, ...] = Field(max_length=MANY)
-    """The power curve at half of it."""
+    """The power curve at half of `setting_w`, one value a load resistance."""
     tolerance: Tolerance = STANDARD_BAND
 
     @model_validator(mode="after")
     def _one_value_a_load(self) -> HalfAndFullStep:
         check_units("power_w", self.tolerance)
-        one_value_a_load("full_w", self.full_w, self.loads_ohm)
-        one_value_a_load("half_w", self.half_w, self.loads_ohm)
+        check_one_value_per_load("full_w", self.full_w, self.loads_ohm)
+        check_one_value_per_load("half_w", self.half_w, self.loads_ohm)
         return self
 
     def points(self) -> tuple[Point, ...]:
-        """Every load resistance at full setting, then at half."""
+        """Return every load resistance at full setting, then at half, each with its target."""
         curves = (("full", self.setting_w, self.full_w), ("half", self.setting_w / 2, self.half_w))
         return tuple(
             self.point(
@@ -58,10 +58,10 @@ class HalfAndFullStep(SettingStep):
         )
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Mode, setting, time, loads and range."""
+        """Complain where mode, setting, time, a load or the range is out of the bench's."""
         yield from super().requirements(bench, timing)
         yield from points_within_range(self.points(), bench, key="loads_ohm")
 
     def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Measure each point."""
+        """Measure each missing point; yield the events."""
         return output_points(self, work)

@@ -1,4 +1,4 @@
-"""A question that a person answers with yes or no."""
+"""The step kind `inspection`: a question that a person answers with yes or no."""
 
 from __future__ import annotations
 
@@ -16,23 +16,23 @@ _ANSWER = "answer"
 
 
 class InspectionStep(PersonStep):
-    """A question a person answers with yes (pass) or no (fail)."""
+    """A question that a person answers with yes (pass) or no (fail)."""
 
     kind: Literal["inspection"]
     question: str
     go_on_if_no: bool = False
-    """Whether the run goes on all the same; else it ends, and the question is asked again then."""
+    """Whether a no lets the run go on; else it ends, and a resumed run asks again."""
 
     def point_names(self) -> tuple[str, ...]:
-        """The answer is its one point."""
+        """Return the name of its one point, the answer."""
         return (_ANSWER,)
 
     def is_finished_by(self, result: Result) -> bool:
-        """A no that ended the run is asked again."""
+        """Return False for a no that ended the run: a resumed run asks again."""
         return result.verdict != "fail" or self.go_on_if_no
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Ask. Raises InspectionFailed on a no that ends the run."""
+        """Ask, and yield the result; raise InspectionFailed on a no that ends the run."""
         operator = work.session.bench.operator
         asked = Inspect(self.question, rf_follows=work.rf_follows)
         good = await operator.carry_out(asked) == YES

@@ -1,4 +1,4 @@
-"""A task that a person does before the procedure goes on."""
+"""The step kind `instruction`: a task that a person does before the procedure goes on."""
 
 from __future__ import annotations
 
@@ -12,17 +12,17 @@ from .base import PersonStep, StepRun
 
 
 class InstructionStep(PersonStep):
-    """Something a person must do before the procedure goes on."""
+    """A task that a person must do before the procedure goes on."""
 
     kind: Literal["instruction"]
     text: str
 
     def point_names(self) -> tuple[str, ...]:
-        """No result comes of it; that it was done is on record as an answer."""
+        """Return no names: that it was done is on record as an answer and not as a result."""
         return ()
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Wait until the person says that it is done."""
+        """Wait until the person says that it is done; yields no event of its own."""
         await work.session.bench.operator.carry_out(Instruct(self.text, rf_follows=work.rf_follows))
         no_result: tuple[Event, ...] = ()
         for event in no_result:

@@ -1,4 +1,4 @@
-"""HF leakage: a current that must stay small while RF is known to flow."""
+"""The step kind `leakage`: HF leakage current, measured while RF is known to flow."""
 
 from __future__ import annotations
 
@@ -9,10 +9,10 @@ from typing import ClassVar, Literal
 from pydantic import model_validator
 
 from ohmwright.engine.delivery import proof_of_delivery
-from ohmwright.engine.doubt import Chosen, Doubt, doubt_in, least_output_ma
-from ohmwright.engine.point_measurement import Observation, observe
+from ohmwright.engine.doubt import Doubt, OutputSetting, doubt_in, least_output_ma
+from ohmwright.engine.point_measurement import Observation, measure_point
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
-from ohmwright.engine.undoubted import Undoubted
+from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.instruments.required_messages import LEAKAGE
 from ohmwright.model.decision import NEEDS_TWO_LIMITS
 from ohmwright.model.event import Event
@@ -30,7 +30,7 @@ class LeakageStep(SettingStep):
     analyzer_messages: ClassVar[tuple[Verb, ...]] = LEAKAGE
     kind: Literal["leakage"]
     load_ohm: Positive = 200.0
-    """The measuring resistance."""
+    """The measuring resistance in the leakage path."""
     limit_ma: Positive | None = None
     rated_power_w: Positive | None = None
     """Instead of `limit_ma`: the limit is the current that makes `limit_percent` of this power."""
@@ -49,7 +49,7 @@ class LeakageStep(SettingStep):
         return self
 
     def points(self) -> tuple[Point, ...]:
-        """The one point."""
+        """Return the one point with its limit in mA."""
         limit_ma = self.limit_ma
         if limit_ma is None:
             allowed_w = (self.rated_power_w or 0.0) * self.limit_percent / 100
@@ -65,7 +65,7 @@ class LeakageStep(SettingStep):
         )
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Mode, setting, time, range, and an analyzer with a leakage path of that resistance."""
+        """Complain where mode, setting, time, range or leakage path is out of the bench's."""
         yield from super().requirements(bench, timing)
         path_ohm = bench.analyzer.leakage_load_ohm
         if path_ohm is None:
@@ -75,35 +75,43 @@ class LeakageStep(SettingStep):
         yield from points_within_range(self.points(), bench, loaded=False)
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Show that the unit delivers at this mode and setting, then measure what leaks.
+        """Prove that the unit delivers at this setting, then measure the leakage; yield events.
 
-        Without output a small leakage says nothing, and neither does a path that shows nothing at
-        all: then the point is not measured, unless a person knows better.
+        Without output a small leakage says nothing, and neither does a path without any current:
+        then the point is not measured, unless a person has checked the cause.
         """
         session, point = work.session, self.points()[0]
-        chosen = Chosen(self.mode, self.setting_w)
+        chosen = OutputSetting(self.mode, self.setting_w)
         delivery = proof_of_delivery(session, chosen, work.timing)
         await session.bench.generator.select(*chosen)
         await session.input.join("OUTPUT")
         async for event in delivery.events():
             yield event
-        if delivery.as_told is not None:
-            nothing = Observation("not measured", "", None, None, 0.0, ()).as_told(delivery.as_told)
+        if delivery.verdict_instead is not None:
+            nothing = Observation("not measured", "", None, None, 0.0, ()).with_verdict(
+                delivery.verdict_instead
+            )
             yield session.point_done(nothing.result(work.stage, self, point), "none", *chosen)
             return
         leak = _activation(work, chosen, point)
         async for event in leak.events():
             yield event
-        seen = leak.seen if leak.as_told is None else leak.seen.as_told(leak.as_told)
-        yield session.point_done(seen.result(work.stage, self, point), "LEAKAGE", *chosen)
+        latest = (
+            leak.latest
+            if leak.verdict_instead is None
+            else leak.latest.with_verdict(leak.verdict_instead)
+        )
+        yield session.point_done(latest.result(work.stage, self, point), "LEAKAGE", *chosen)
 
 
-def _activation(work: StepRun, chosen: Chosen, point: Point) -> Undoubted[Observation]:
+def _activation(
+    work: StepRun, chosen: OutputSetting, point: Point
+) -> UndoubtedMeasurement[Observation]:
     session, timing = work.session, work.timing
     least_ma = least_output_ma(session, asked_ma=0.0)
 
     async def measure() -> Observation:
-        seen = await observe(
+        latest = await measure_point(
             session,
             point,
             power_w=chosen.setting_w,
@@ -113,12 +121,12 @@ def _activation(work: StepRun, chosen: Chosen, point: Point) -> Undoubted[Observ
         # only on the output path would RF that stayed on be seen to flow
         await session.input.join("OUTPUT")
         await session.confirm_nothing_flows()
-        return seen
+        return latest
 
-    def doubt(seen: Observation) -> Doubt | None:
-        return None if doubt_in(seen.samples, least_ma) is None else "no leakage"
+    def doubt(latest: Observation) -> Doubt | None:
+        return None if doubt_in(latest.samples, least_ma) is None else "no leakage"
 
-    return Undoubted(
+    return UndoubtedMeasurement(
         session,
         chosen,
         point.load_ohm,

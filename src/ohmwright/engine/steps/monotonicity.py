@@ -1,4 +1,4 @@
-"""The control of the output: more setting, never less output."""
+"""The step kind `monotonicity`: a higher setting of the control never gives less output."""
 
 from __future__ import annotations
 
@@ -10,8 +10,8 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from ohmwright.engine.doubt import AsTold, Chosen, Doubt, doubt_in, least_output_ma
-from ohmwright.engine.judge import conformity, judge, scatter
+from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
+from ohmwright.engine.judge import conformity, judge, scatter_half_width
 from ohmwright.engine.measured_value import measured_value
 from ohmwright.engine.requirements import (
     Abilities,
@@ -25,7 +25,7 @@ from ohmwright.engine.requirements import (
 from ohmwright.engine.rested_activation import ActivationReadings, rest_and_measure
 from ohmwright.engine.reversals import reversals
 from ohmwright.engine.stop_rules import UntilSettled
-from ohmwright.engine.undoubted import Undoubted
+from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import MANY, NotNegative, Positive
 from ohmwright.model.result import Measured, Result, Verdict
@@ -34,8 +34,8 @@ from ohmwright.model.tolerance import Target, at_most
 
 from .base import ModeStep, StepRun
 
-_CLOSE = 0.05
-"""Settings farther apart than this are told apart with ease, relative."""
+_CLOSE_SETTINGS = 0.05
+"""Relative spacing of settings beyond which the warmth left over cannot hide a difference."""
 
 Level = tuple[float, Measured]
 """A setting in W and the power measured there."""
@@ -52,9 +52,9 @@ class MonotonicityStep(ModeStep):
     load_ohm: Positive
     settings_w: tuple[Positive, ...] = Field(min_length=2, max_length=MANY)
     allowance_w: NotNegative = 0.0
-    """A drop of the output from one setting to a higher one that is not counted."""
+    """Drop of the output from one setting to a higher one that is allowed."""
     lowest_at_most_w: Positive | None = None
-    """What the output at the lowest setting may be."""
+    """Most output allowed at the lowest setting; absent for no limit."""
 
     @model_validator(mode="after")
     def _rises(self) -> MonotonicityStep:
@@ -63,21 +63,21 @@ class MonotonicityStep(ModeStep):
         return self
 
     def levels(self) -> tuple[tuple[str, float], ...]:
-        """Name and setting of each point, the lowest first."""
+        """Return name and setting in W of each point, the lowest first."""
         return tuple((f"{setting_w:g} W", setting_w) for setting_w in self.settings_w)
 
     def point_names(self) -> tuple[str, ...]:
-        """One point a setting."""
+        """Return the names of the points, one a setting."""
         return tuple(name for name, _ in self.levels())
 
     @property
-    def lowest(self) -> Target | None:
-        """The limit of the output at the lowest setting."""
+    def lowest_limit(self) -> Target | None:
+        """The limit of the power at the lowest setting; None where there is none."""
         limit_w = self.lowest_at_most_w
         return None if limit_w is None else at_most("power_w", limit_w)
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Mode, highest setting, time, load and range."""
+        """Complain where mode, highest setting, time, load or range is out of the bench's."""
         highest_w, mode = self.settings_w[-1], bench.generator.mode(self.mode)
         yield from setting_within_mode(self.mode, highest_w, bench, key="settings_w")
         yield from time_within_limits(timing.max_on_s, bench)
@@ -85,9 +85,9 @@ class MonotonicityStep(ModeStep):
         yield from full_current_within_range(mode, highest_w, self.load_ohm, bench)
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Measure each setting that has no result yet, from the lowest up.
+        """Measure each setting that has no result yet, from the lowest up; yield the events.
 
-        A setting at which nothing flows is not measured: no output at all turns down nicely, too.
+        A setting without output is "not measured": an output that never comes is monotonic, too.
         """
         session = work.session
         have = {result.point: result.measured for result in work.earlier}
@@ -100,7 +100,7 @@ class MonotonicityStep(ModeStep):
                 await session.bench.generator.select(*activation.chosen)
                 async for event in activation.events():
                     yield event
-                seen = _seen(work, self, setting_w, activation)
+                seen = _setting_outcome(work, self, setting_w, activation)
                 measured = seen.measured
                 yield session.point_done(
                     _result(work, self, name, seen, below), "OUTPUT", *activation.chosen
@@ -110,26 +110,26 @@ class MonotonicityStep(ModeStep):
 
 
 @dataclass(frozen=True)
-class _Seen:
-    """What came of one setting; no value where something is told instead."""
+class _SettingOutcome:
+    """The readings and value of one setting; no value where a verdict is recorded instead."""
 
     setting_w: float
     readings: ActivationReadings
     measured: Measured | None
-    as_told: AsTold | None
+    verdict_instead: VerdictAndReason | None
 
 
 def _activation(
     work: StepRun, step: MonotonicityStep, setting_w: float
-) -> Undoubted[ActivationReadings]:
-    """One setting: measured, and measured once more where it is in doubt."""
+) -> UndoubtedMeasurement[ActivationReadings]:
+    """Return the measurement of one setting, which is repeated where it is in doubt."""
     session, timing, bench = work.session, work.timing, work.session.bench
     meter = bench.analyzer.data.meter
     asked_ma = expected_ma(bench.generator.data.mode(step.mode), setting_w, step.load_ohm)
     least_ma = least_output_ma(session, asked_ma)
 
     async def measure() -> ActivationReadings:
-        session.aim = None
+        session.target_band = None
         return await rest_and_measure(
             session,
             load_ohm=step.load_ohm,
@@ -139,15 +139,15 @@ def _activation(
             stop_rule=lambda warmth: UntilSettled(
                 timing.age_s, meter.window_s, meter.resolution_ma, warmth
             ),
-            tolerance=_closest(step),
+            tolerance=_smallest_spacing(step),
         )
 
     def doubt(seen: ActivationReadings) -> Doubt | None:
         return doubt_in(seen.samples, least_ma, seen.excess)
 
-    return Undoubted(
+    return UndoubtedMeasurement(
         session,
-        Chosen(step.mode, setting_w),
+        OutputSetting(step.mode, setting_w),
         step.load_ohm,
         timing.max_on_s,
         measure,
@@ -156,20 +156,28 @@ def _activation(
     )
 
 
-def _seen(
-    work: StepRun, step: MonotonicityStep, setting_w: float, done: Undoubted[ActivationReadings]
-) -> _Seen:
-    measured = _power(work, step, done.seen) if done.as_told is None else None
-    return _Seen(setting_w, done.seen, measured, done.as_told)
+def _setting_outcome(
+    work: StepRun,
+    step: MonotonicityStep,
+    setting_w: float,
+    done: UndoubtedMeasurement[ActivationReadings],
+) -> _SettingOutcome:
+    measured = _measured_power(work, step, done.latest) if done.verdict_instead is None else None
+    return _SettingOutcome(setting_w, done.latest, measured, done.verdict_instead)
 
 
-def _closest(step: MonotonicityStep) -> float:
-    """How near two neighbouring settings are, relative: what the warmth left over must not hide."""
+def _smallest_spacing(step: MonotonicityStep) -> float:
+    """Return the relative spacing of the two nearest settings, at most `_CLOSE_SETTINGS`.
+
+    The warmth left over from the setting before must not hide a difference of that size.
+    """
     apart = (high / low - 1 for low, high in pairwise(step.settings_w))
-    return min(_CLOSE, *apart)
+    return min(_CLOSE_SETTINGS, *apart)
 
 
-def _power(work: StepRun, step: MonotonicityStep, seen: ActivationReadings) -> Measured | None:
+def _measured_power(
+    work: StepRun, step: MonotonicityStep, seen: ActivationReadings
+) -> Measured | None:
     settled = seen.settled
     if settled is None or isinf(settled.uncertainty):
         return None
@@ -177,14 +185,14 @@ def _power(work: StepRun, step: MonotonicityStep, seen: ActivationReadings) -> M
 
 
 def _result(
-    work: StepRun, step: MonotonicityStep, name: str, seen: _Seen, below: Sequence[Level]
+    work: StepRun, step: MonotonicityStep, name: str, seen: _SettingOutcome, below: Sequence[Level]
 ) -> Result:
     readings, measured, setting_w = seen.readings, seen.measured, seen.setting_w
-    target = step.lowest if setting_w == step.settings_w[0] else None
-    no_value: AsTold = "not measured", "no reading at the age asked for"
-    verdict = seen.as_told or no_value
+    target = step.lowest_limit if setting_w == step.settings_w[0] else None
+    no_value: VerdictAndReason = "not measured", "no reading at the age asked for"
+    verdict = seen.verdict_instead or no_value
     if measured is not None:
-        verdict = _against_lower(step, setting_w, measured, below)
+        verdict = _monotonicity_verdict(step, setting_w, measured, below)
         if target is not None:
             verdict = judge(measured, target, step.rule)
         if readings.settled is not None and not readings.settled.settled:
@@ -205,21 +213,24 @@ def _result(
     )
 
 
-def _against_lower(
+def _monotonicity_verdict(
     step: MonotonicityStep, setting_w: float, measured: Measured, below: Sequence[Level]
 ) -> tuple[Verdict, str]:
-    """Whether this setting gives less than a lower one, beyond what the readings' scatter explains.
+    """Return whether this setting gives less than a lower one by more than the readings' scatter.
 
     Meter and load are the same at every setting, so their errors do not count.
     """
     settings = [*(setting for setting, _ in below), setting_w]
     outputs = [*(level.value for _, level in below), measured.value]
-    reach_w = max((hypot(scatter(measured), scatter(level)) for _, level in below), default=0.0)
-    surely = reversals(settings, outputs, step.allowance_w + reach_w)
-    perhaps = reversals(settings, outputs, step.allowance_w - reach_w)
-    mine = [one for one in surely if one.setting == setting_w]
-    if mine:
-        return "fail", f"{mine[0].drop:.1f} W less than at setting {mine[0].lower_setting:g} W"
-    if any(one.setting == setting_w for one in perhaps):
+    scatter_w = max(
+        (hypot(scatter_half_width(measured), scatter_half_width(level)) for _, level in below),
+        default=0.0,
+    )
+    certain = reversals(settings, outputs, step.allowance_w + scatter_w)
+    possible = reversals(settings, outputs, step.allowance_w - scatter_w)
+    here = [one for one in certain if one.setting == setting_w]
+    if here:
+        return "fail", f"{here[0].drop:.1f} W less than at setting {here[0].lower_setting:g} W"
+    if any(one.setting == setting_w for one in possible):
         return "undecided", "no more than at a lower setting, as far as the scatter lets see"
     return "pass", ""

@@ -1,4 +1,4 @@
-"""One test point of the output."""
+"""The step kind `output`: one test point of current or power into one load resistance."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from .base import SettingStep, StepRun
 
 
 class OutputStep(SettingStep):
-    """One test point."""
+    """One test point of current or power into one load resistance."""
 
     kind: Literal["output"]
     load_ohm: Positive
@@ -32,16 +32,16 @@ class OutputStep(SettingStep):
         return self
 
     def points(self) -> tuple[Point, ...]:
-        """The one point."""
+        """Return the one point with its target."""
         quantity = quantity_of(self.current_ma, self.power_w)
         value = self.current_ma if quantity == "current_ma" else self.power_w
         return (self.point(self.load_ohm, quantity, value or 0.0, self.tolerance),)
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Mode, setting, time, load and range."""
+        """Complain where mode, setting, time, load or range is out of the bench's."""
         yield from super().requirements(bench, timing)
         yield from points_within_range(self.points(), bench)
 
     def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Measure the point."""
+        """Measure the point; yield the events."""
         return output_points(self, work)

@@ -1,4 +1,4 @@
-"""The output over several load resistances at one setting."""
+"""The step kind `power_curve`: current or power into several load resistances."""
 
 from __future__ import annotations
 
@@ -14,11 +14,11 @@ from ohmwright.model.hardware import MANY, Positive
 from ohmwright.model.step import Point, Timing, check_units, quantity_of
 from ohmwright.model.tolerance import Tolerance
 
-from .base import SettingStep, StepRun, one_value_a_load
+from .base import SettingStep, StepRun, check_one_value_per_load
 
 
 class PowerCurveStep(SettingStep):
-    """The output over several load resistances at one setting."""
+    """Current or power into several load resistances at one setting."""
 
     kind: Literal["power_curve"]
     loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
@@ -30,20 +30,20 @@ class PowerCurveStep(SettingStep):
     def _one_value_a_load(self) -> PowerCurveStep:
         quantity = quantity_of(self.current_ma, self.power_w)
         check_units(quantity, self.tolerance)
-        one_value_a_load(quantity, self.current_ma or self.power_w or (), self.loads_ohm)
+        check_one_value_per_load(quantity, self.current_ma or self.power_w or (), self.loads_ohm)
         return self
 
     def points(self) -> tuple[Point, ...]:
-        """One point a load resistance, in the order of the file."""
+        """Return one point a load resistance, in the order of the file."""
         quantity = quantity_of(self.current_ma, self.power_w)
         pairs = zip(self.loads_ohm, self.current_ma or self.power_w or (), strict=True)
         return tuple(self.point(load, quantity, value, self.tolerance) for load, value in pairs)
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Mode, setting, time, loads and range."""
+        """Complain where mode, setting, time, a load or the range is out of the bench's."""
         yield from super().requirements(bench, timing)
         yield from points_within_range(self.points(), bench, key="loads_ohm")
 
     def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Measure each point."""
+        """Measure each missing point; yield the events."""
         return output_points(self, work)

@@ -1,0 +1,28 @@
+"""The two events around an activation, made while RF is off."""
+
+from __future__ import annotations
+
+from ohmwright.model.event import ActivationClosed, ActivationOpened
+
+from .session import Session
+
+
+def activation_opened(
+    session: Session, *, load_ohm: float, limit_s: float, setting_w: float | None = None
+) -> ActivationOpened:
+    """Return the event to be kept before RF comes on.
+
+    Its limit is the one that ON carries, `limit_s` rounded down to the command's digits; None where
+    ON carries none.
+    """
+    return ActivationOpened(
+        **session.stamp(),
+        load_ohm=load_ohm,
+        limit_s=session.bench.analyzer.sent_limit_s(limit_s),
+        setting_w=setting_w,
+    )
+
+
+def activation_closed(session: Session) -> ActivationClosed:
+    """Return the event to be kept once RF has been read back as off."""
+    return ActivationClosed(**session.stamp(), on_s=round(session.last_on_s, 3))
