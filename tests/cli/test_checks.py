@@ -143,7 +143,7 @@ def test_a_settled_value_a_percent_too_high(
         settled = settled_from(value, reason)
         return replace(settled, value=1.01 * settled.value)
 
-    monkeypatch.setattr(stop_rules, "_stated", a_percent_high)
+    monkeypatch.setattr(stop_rules, "_settled_from", a_percent_high)
     assert "quick output, 700 mA +-2 %: value, mA" in differing()
 
 

@@ -2,41 +2,43 @@
 
 Read in this order:
 
-    procedure, procedure_file   what is to be done, with the place of each key in its file
-    capability, requirements    whether a bench can do it, asked before anything is switched on
-    run                         a procedure on a bench, as an async iterator of events
-    stage                       the steps of a stage in their order; skip and back
-    steps/                      one file a step kind: its data, what it requires, how it is run
-    session                     what a run carries from activation to activation
-    activation, release         the only way to switch RF on, and the way it is switched off
-    sampling                    readings of an open activation, each with its age
-    rested_activation           rest, activate, sample until a stop rule has enough
-    stop_rules                  until a value has settled, or until its target is decided
-    point_measurement           one point's value held against its target
-    measured_value, judge       from a settled value to uncertainty, and to a verdict
-    doubt, undoubted            is it the unit's answer to what was asked? if not, once more
-    adjust and its helpers      an adjustment policy's actions carried out
+    procedure, procedure_file     the procedure, and the line and column of each key of its file
+    capability, requirements      checks, before anything is switched on, that a bench can do it
+    run                           a procedure on a bench, as an async iterator of events
+    stage                         the steps of a stage in their order; skip and back
+    steps/                        one file a step kind: its data, what it requires, how it is run
+    session                       the state that a run keeps from one activation to the next
+    activation, release           the only way to switch RF on, and the way it is switched off
+    sampling                      readings of an open activation, each with its age
+    rested_activation             rest, activate, take readings until a stop rule has enough
+    stop_rules                    a value has settled, or the verdict of a target is known
+    point_measurement             one point's value held against its target
+    measured_value, judge         from a settled value to its uncertainty, and to a verdict
+    doubt, undoubted              reasons to doubt readings; measuring again until there are none
+    adjust, adjustment_activation an adjustment policy's actions, in activations and between
+    trim_actuator, service_state  moves of a trim, and what must be undone of them
 
 Decisions that bind this room; all are in force.
 
 **Events are yielded only while RF is off.** Why: a slow disk, a locked database or a consumer that
-stops listening must not hold RF on. What is shown meanwhile goes to a callback that returns at
-once; what happened while RF was on waits in `pending_events`, from where `cli.drive` takes it
-after a cancellation. Rejected: a queue between engine and records, which a killed program loses.
+stops listening must not hold RF on. The live view is a callback that returns at once; events
+made while RF is on wait in `pending_events`, from where `cli.drive` takes them after a
+cancellation. Rejected: a queue between engine and records, which a killed program loses.
 Held by tests/engine/test_rules.py.
 
 **A release has a task of its own** (`uncancellable`). Why: a second `Task.cancel()` pierces a
-shielded scope. Cancellations are heard after it. Rejected: try/finally, and a shield alone.
+shielded scope. Cancellations are raised after it. Rejected: try/finally, and a shield alone.
 Held by tests/engine/test_activation.py; `scripts/faults --mutate shield`.
 
 **RF is what was read last.** The state in a `Fault` is read after the fault, never concluded from
-its kind; a line that does not answer leaves it unknown. No current is what the meter showed with
-the output off, read at first contact, and three digits. A release of an activation that showed no
-current waits two seconds more, since one may still be on its way. Rejected: to believe the
-acknowledgement of OFF. Held by tests/engine/test_rf.py.
+its kind; a line that does not answer leaves it unknown. A current counts as none up to what the
+meter read at first contact with the output off, plus three digits. The release of an activation
+without any current waits two seconds more, since RF may still be coming on. Rejected: to believe
+the acknowledgement of OFF. Held by tests/engine/test_rf.py.
 
-**Rests are watched.** Once a second, and right before ON, state and current are asked; what looks
-like RF is read properly, ended by OFF and kept as an event, and the rest begins anew.
+**Rests are watched.** Once a second, and right before ON, state and current are read; what looks
+like RF is confirmed by a second reading, ended by OFF and kept as an event, and the rest begins
+anew.
 Held by tests/engine/test_rf.py; `scripts/faults --only hazards`.
 
 **What must end RF is proved by ending RF** (`protection_self_test`). Every unattended run that
@@ -50,22 +52,22 @@ would also succeed if OFF did nothing proves nothing. Held by tests/engine/test_
 **First contact fails as a link.** Before this program has switched anything on, a line that makes
 no sense is a link error; exit code 5 is kept for a release that could not be confirmed.
 
-**An activation that ended early gives no value.** Before it leaves, the loop reads that RF is
-still on; a trip or a limit that came first is an error, never a reading. Held by
+**An activation that ended early gives no value.** After the last reading it is read that RF is
+still on; an analyzer that tripped, or a limit that ended it before, is an error. Held by
 tests/engine/test_rf.py.
 
-**Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number
-and the meter's rate give its age, so that a late poll smears no time. Where the meter's count, the
-bench's clock, the machine's boot clock or what is left of the limit disagree, the activation is
-void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
+**Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number and
+the meter's rate give its age, which a late request for it does not change. Where the meter's count,
+the bench's clock, the machine's boot clock or the time left of the limit disagree, the activation
+is void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
 sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
 
 **No output is no value** (`doubt`). A current under a tenth of what was asked for says nothing of
 the unit: a lead may be off. Nor does a value 3 tolerances or 25 % off, or far too much power: a
 panel may be dialled otherwise. A person is asked, or mode and setting are chosen and read back
-anew, and it is measured once more; "dead" is a person's word. Leakage is measured only after an
-activation into about the rated load has delivered. The cost is one short activation a leakage
-point. Held by tests/engine/test_evidence.py.
+anew, and it is measured once more; that a unit has failed without output, only a person can say.
+Leakage is measured only after an activation into about the rated load has delivered. The cost is
+one short activation a leakage point. Held by tests/engine/test_evidence.py.
 
 **One way from a settled value to a verdict.** `measured_value` makes the budget, `judge` the
 verdict, by the rules of `uncertainty.conformity`. The measurand is the current in the connected
@@ -75,31 +77,31 @@ load, or P = I² R there. Held by tests/engine/test_measured_value.py and test_j
 no doubt about the side of the tolerance: simple acceptance and 4:1 ignore uncertainty otherwise.
 Held by tests/engine/test_judge.py.
 
-**A point is watched until it is decided and its value good to state** (`stop_rules`). Lag and
-droop are extrapolated to the age the procedure names, with what that leaves unsure in the
+**A point is watched until it is decided and its value precise enough to state** (`stop_rules`). Lag
+and droop are extrapolated to the age the procedure names, with what that leaves unsure in the
 uncertainty, so that an activation may end before that age. Held by tests/engine/test_stop_rules.py.
 
-**Rests are as long as they must be** (`resting`). The procedure's rest is the most. Where the
-generator's data say how it droops and recovers, the warmth left over is corrected for, and the
-rest lasts until what that leaves unsure is 7 % of the tolerance. The duty of load bank and
-generator, a running mean of two minutes, is never shortened.
+**Rests are as short as the tolerance allows** (`resting`), and the procedure's rest at most. Where
+the generator's data say how it droops and recovers, the warmth left over is corrected for, and the
+rest lasts until the uncertainty of that correction is 7 % of the tolerance. The duty of load bank
+and generator, a running mean of two minutes, is never shortened.
 
-**An adjusting policy knows no clock and no port.** `adjust` carries out what it says, within an
-activation by `adjustment_activation`, the trim by `trim_actuator`. A person who does not answer
+**An adjusting policy knows no clock and no port.** `adjust` carries out its actions, within an
+activation by `adjustment_activation`, on the trim by `trim_actuator`. A person who does not answer
 within the limit cannot hold RF on: it goes off, and they are asked how many presses were done.
 Held by tests/engine/test_adjust.py and test_people.py.
 
 **Trims are stored after each accepted point**, so that a run cut short resumes from what the
 generator has kept. Held by tests/engine/test_resume.py.
 
-**A service mode that times out** shows as an output that goes away while the contact is closed.
-The readings of its fall are held back, and nothing is learned from that activation but when it
-ended. A contact that reads open before its limit is a trip and ends the run.
+**A service mode that times out** shows as an output that is lost while the contact is closed
+(`output_loss`). The readings of its fall are held back, and only the time of its end is learned
+from that activation. A contact that reads open before its limit is a trip and ends the run.
 Held by tests/engine/test_adjustment_activation.py.
 
-**Every request names its answers.** Stop, back and skip are exceptions, since they leave an open
-activation by its own way out; `stage` does the rest. What was moved and not stored is undone
-before a point is left. Held by tests/engine/test_people.py.
+**Every request names its answers.** Stop, back and skip are exceptions, so that they leave an open
+activation as any other error does, with a release; `stage` then skips or repeats. Moves of a trim
+that the unit has not stored are undone before a point is left. Held by tests/engine/test_people.py.
 
 **The record says what was sent:** `ActivationOpened.limit_s` is what ON carries, rounded down to
 its digits, or nothing. Held by tests/engine/test_protections_kept.py.

@@ -40,7 +40,7 @@ from .release import confirmed_release
 from .resting import OutputWarmth
 from .service_state import ServiceState
 
-_LOOK_EVERY_S = 1.0
+_CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
 _SLOW_RELEASE_S = 0.5
 _SLOW_RELEASE_READINGS = 2
@@ -142,7 +142,7 @@ class Session:
         end_s = clock.now_s() + rest_s
         while (left_s := end_s - clock.now_s()) > 0:
             self._report("off", self.target_band, rest_left_s=left_s)
-            await clock.sleep(min(left_s, _LOOK_EVERY_S))
+            await clock.sleep(min(left_s, _CHECK_EVERY_S))
             if await self._end_unasked_output():
                 end_s = clock.now_s() + timing.rest_s
         return self._warmth.residual_warmth(clock.now_s(), timing.age_s)

@@ -22,12 +22,15 @@ from ohmwright.model.step import Point, Timing
 
 Floats = NDArray[np.float64]
 
-_LOOK_EVERY_S = 0.5
+_TEST_EVERY_S = 0.5
 """Time between two tests whether a value has settled."""
-_LOOK_AGAIN_S = 0.2
+_TEST_AGAIN_S = 0.2
 """Shortest time between two tests whether a target is decided."""
 _BOUNDS = DecisionBounds(inside=0.9955, outside=0.9955, remainder=3.0)
-"""Confidence that decides, and the remainder in tolerances at which a clear case is decided."""
+"""Confidence that decides, and the largest remainder of the lag, in tolerances, that it allows.
+
+A clear case need not wait for the end of the lag: the remainder is part of the uncertainty.
+"""
 _REMAINDER_TOLERANCES = 0.6
 """Largest remainder of the lag, in tolerances, of an undecided value that counts as settled."""
 _LEVEL_SD = 0.5
@@ -52,14 +55,14 @@ class UntilSettled:
         self._warmth = warmth
         self._age_s: list[float] = []
         self._current_ma: list[float] = []
-        self._look_at_s = at_age_s
+        self._next_test_s = at_age_s
 
     def read(self, age_s: float, current_ma: float) -> bool:
         """Take a reading; return True when the value has settled, tested every half second."""
         self.add_reading(age_s, current_ma)
-        if age_s < self._look_at_s:
+        if age_s < self._next_test_s:
             return False
-        self._look_at_s = age_s + _LOOK_EVERY_S
+        self._next_test_s = age_s + _TEST_EVERY_S
         settled = self.settled()
         return settled is not None and settled.settled
 
@@ -74,7 +77,7 @@ class UntilSettled:
         return np.array(self._age_s), np.array(self._current_ma)
 
     def settled(self) -> Settled | None:
-        """The value so far; None before the first reading."""
+        """Return the value by the readings so far, in mA; None before the first reading."""
         if not self._age_s:
             return None
         found = settled_value(
@@ -111,35 +114,36 @@ class UntilDecided:
         self._wait_until_s = 2 * asked.at_age_s
         self._is_final = is_final
         self._until_settled = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
-        self._next_look_s = 0.0
+        self._next_test_s = 0.0
         self._remainder = inf
         self._decided = False
 
     def read(self, age_s: float, current_ma: float) -> bool:
         """Take a reading; return True when the verdict is known."""
         self._until_settled.add_reading(age_s, current_ma)
-        if age_s >= self._next_look_s:
-            self._decided = self._look(age_s, *self._until_settled.readings)
+        if age_s >= self._next_test_s:
+            self._decided = self._is_decided(age_s, *self._until_settled.readings)
         return self._decided
 
-    def _look(self, age_s: float, ages_s: Floats, currents_ma: Floats) -> bool:
+    def _is_decided(self, age_s: float, ages_s: Floats, currents_ma: Floats) -> bool:
+        """Test the readings so far, and set the age of the next test."""
         estimate = self._test.estimate(ages_s, currents_ma)
         if estimate is None:
             return False
         self._remainder = estimate.remainder
-        self._next_look_s = age_s + max(_LOOK_AGAIN_S, estimate.wait_s(_BOUNDS))
-        if estimate.outcome(_BOUNDS) == "undecided" or self._too_vague(age_s):
+        self._next_test_s = age_s + max(_TEST_AGAIN_S, estimate.wait_s(_BOUNDS))
+        if estimate.outcome(_BOUNDS) == "undecided" or self._waits_for_precision(age_s):
             return False
         if self._test.outcome(ages_s, currents_ma) == "undecided":
             return False
         value = self._test.value
         return value is not None and self._is_final(_settled_from(value))
 
-    def _too_vague(self, age_s: float) -> bool:
+    def _waits_for_precision(self, age_s: float) -> bool:
         """Return whether the uncertainty is too large to state and there is time to wait."""
         value = self._test.value
-        vague = value is not None and value.sd > self._precision_ma
-        return vague and age_s < self._wait_until_s
+        imprecise = value is not None and value.sd > self._precision_ma
+        return imprecise and age_s < self._wait_until_s
 
     def settled(self) -> Settled | None:
         """Return the estimate by the readings so far, in mA; None before the first reading.
@@ -149,8 +153,8 @@ class UntilDecided:
         value = self._test.value
         if value is None:
             return self._until_settled.settled()
-        good = self._decided or self._remainder <= _REMAINDER_TOLERANCES
-        return _settled_from(value, "" if good else "the output is still rising or falling")
+        settled = self._decided or self._remainder <= _REMAINDER_TOLERANCES
+        return _settled_from(value, "" if settled else "the output is still rising or falling")
 
 
 def precise_enough_ma(asked: Question) -> float:
