@@ -6,6 +6,8 @@ from pathlib import Path
 import pytest
 
 from ohmwright.engine.run import results
+from ohmwright.engine.steps import step_kinds
+from ohmwright.engine.steps.base import InstrumentStep
 from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.event import ActivationClosed, Asked, ProtectionProved
 from ohmwright.model.result import Result
@@ -35,6 +37,13 @@ STEPS = {
     "adjust": 'point = "cut current"\nload_ohm = 100\ncurrent_ma = 900\n'
     "tolerance = { absolute_ma = 9 }\nmax_on_s = 40",
 }
+
+
+def test_every_kind_that_works_instruments_is_tried_here() -> None:
+    kinds = step_kinds().items()
+    assert {name for name, kind in kinds if issubclass(kind, InstrumentStep)} == set(STEPS)
+
+
 PATH_OF = {"leakage": "LEAKAGE", "contact_quality": "CQUALITY"}
 HINTS = {"contact_quality": "neutral electrode's lead"}
 

@@ -16,6 +16,7 @@ from ohmwright.model.errors import (
     ProtocolError,
 )
 from ohmwright.model.event import ActivationClosed, ActivationOpened, RunFinished, RunStarted
+from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 
 pytestmark = pytest.mark.anyio
@@ -221,3 +222,13 @@ async def test_a_reading_beyond_the_meter_ends_the_run_with_rf_off(
     with pytest.raises(ProtocolError, match=r"its meter ends at 2500 mA"):
         await rig.run(MONOPOLAR, ("as_found",))
     assert not rig.hardware.truth.rf_on
+
+
+def test_what_was_found_out_and_not_measured_again_fails_the_run() -> None:
+    def found(stage: str, step: str, verdict: str) -> Result:
+        return Result(stage=stage, step=step, point="p", kind="output", verdict=verdict)
+
+    again = [found("as_found", "a", "fail"), found("as_left", "a", "pass")]
+    assert overall_verdict(again) == "pass"
+    assert overall_verdict([*again, found("as_found", "b", "fail")]) == "fail"
+    assert overall_verdict([*again, found("as_found", "b", "undecided")]) == "undecided"

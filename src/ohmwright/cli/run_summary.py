@@ -8,12 +8,12 @@ from rich.console import RenderableType
 from rich.text import Text
 
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
-from ohmwright.model.result import Result, Verdict
+from ohmwright.model.result import Result, TraceabilityBasis, Verdict
 from ohmwright.reports.part_texts import interruption_lines
 from ohmwright.reports.run_parts import RunPart, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
-from ohmwright.reports.traceability_marks import TraceabilityBasis, ValueMarks, mark_letter
+from ohmwright.reports.traceability_marks import NOT_TRACEABLE, ValueMarks, mark_letter
 
 VERDICT_STYLES: dict[Verdict, str] = {
     "pass": "green",
@@ -59,14 +59,10 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
 def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:
     """Return a line for each basis: the common one first, then those marked with a letter."""
     for place, basis in enumerate(bases):
-        if place > 0 and basis == "none":
-            yield Text(
-                f"{mark_letter(place)}: no analyzer certificate; U, P and TUR are of the readings "
-                "alone",
-                style="yellow",
-            )
-        else:
-            yield Text(f"{mark_letter(place)}: " if place > 0 else "").append(_basis(basis))
+        text = _basis(basis)
+        if place > 0 and isinstance(basis, str):
+            text = Text(NOT_TRACEABLE[basis].removeprefix("none: "), style="yellow")
+        yield Text(f"{mark_letter(place)}: " if place > 0 else "").append(text)
 
 
 def _settings_reported_by(results: Iterable[Result]) -> Iterable[Text]:
@@ -80,6 +76,8 @@ def _basis(basis: TraceabilityBasis) -> Text:
     if basis == "none":
         text = "NO ANALYZER CERTIFICATE: uncertainties are of the readings alone"
         return Text(text, style="bold yellow")
+    if isinstance(basis, str):
+        return Text(f"Traceability: {NOT_TRACEABLE[basis]}")
     if basis is None:
         return Text("Traceability is not recorded", style="bold yellow")
     said = printable(f"Certificate {basis.certificate}, {basis.laboratory}, due {basis.due_on}")

@@ -108,8 +108,8 @@ def linear_measured_value(
     autocorrelation and the remainder of the lag, and at least the resolution's. Without `accuracy`
     the budget has no other line.
     """
-    return _measured(
-        _budget(_measurement_model(settled, quantity, load_ohm, accuracy)), quantity, timing
+    return measured_of_budget(
+        _budget(_measurement_model(settled, quantity, load_ohm, accuracy)), quantity, timing.age_s
     )
 
 
@@ -123,7 +123,7 @@ def measured_value(
     problem = _measurement_model(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)
     result = propagate(problem.model, problem.inputs, budget, problem.correlations, COVERAGE)
-    return _measured(budget, quantity, timing).model_copy(
+    return measured_of_budget(budget, quantity, timing.age_s).model_copy(
         update={
             "value": result.value,
             "uncertainty": result.standard_uncertainty,
@@ -184,14 +184,18 @@ def _budget(problem: _MeasurementModel) -> Budget:
     return combine(value, problem.inputs, problem.sensitivities, problem.correlations)
 
 
-def _measured(budget: Budget, quantity: Quantity, timing: Timing) -> Measured:
+def measured_of_budget(budget: Budget, quantity: Quantity, age_s: float) -> Measured:
+    """Return the budget's value with its lines, expanded at 95 %, as a result keeps it.
+
+    Lines labelled `READINGS` are type A: what a verdict takes for the scatter of the readings.
+    """
     expanded = budget.expanded(COVERAGE)
     return Measured(
         quantity=quantity,
         value=budget.value,
         uncertainty=budget.standard_uncertainty,
         dof=min(budget.effective_dof, AMPLE_DOF),
-        age_s=timing.age_s,
+        age_s=age_s,
         expanded=expanded.uncertainty,
         coverage_factor=expanded.coverage_factor,
         budget=tuple(

@@ -50,10 +50,6 @@ class Observation:
             conformity=self.conformity if kept else None,
         )
 
-    def with_note(self, note: str) -> Observation:
-        """Return a copy with `note` added to its reason; an empty note changes nothing."""
-        return replace(self, reason="; ".join(part for part in (self.reason, note) if part))
-
     def result(
         self,
         stage: Stage,
@@ -184,8 +180,7 @@ def _final_observation(measured: UndoubtedMeasurement[Observation]) -> Observati
     """Return the last observation, its verdict and reason completed by how doubts were resolved."""
     if measured.verdict_instead is not None:
         return measured.latest.with_verdict(measured.verdict_instead)
-    twice = "measured twice" if measured.latest_doubt == "far off" else ""
-    return measured.latest.with_note(twice).with_note(measured.resolver.note)
+    return replace(measured.latest, reason=measured.with_notes(measured.latest.reason))
 
 
 def _deviation_text(seen: Observation, point: Point) -> str:

@@ -167,14 +167,15 @@ def results(events: Iterable[Event]) -> Iterator[Result]:
 
 
 def overall_verdict(found: Sequence[Result]) -> Verdict:
-    """Return the worst verdict of a run's last measured stage and of its adjustments.
+    """Return the worst verdict of a run's points, each by the last stage that measured it.
 
-    A unit that was found out of tolerance and left inside it has not failed.
+    A point that was found out of tolerance and left inside it has not failed; one that was not
+    measured again has.
     """
-    now = latest(found)
-    measured = [r.stage for r in now if r.stage != "adjust"]
-    last = max(measured, key=STAGES.index, default="adjust")
-    return worst(r.verdict for r in now if r.stage in (last, "adjust"))
+    now = sorted(latest(found), key=lambda result: STAGES.index(result.stage))
+    adjusted = [result.verdict for result in now if result.stage == "adjust"]
+    measured = {(r.step, r.point): r.verdict for r in now if r.stage != "adjust"}
+    return worst((*adjusted, *measured.values()))
 
 
 async def _opening_events(

@@ -67,3 +67,10 @@ class UndoubtedMeasurement(Generic[T]):
             self.verdict_instead = await self.resolver.resolve(doubt, self.in_words(self.latest))
             if self.verdict_instead is not None:
                 return
+
+    def with_notes(self, reason: str) -> str:
+        """Return `reason` completed by how the doubts about the kept value were resolved."""
+        if self.verdict_instead is not None:
+            return reason
+        twice = "measured twice" if self.latest_doubt == "far off" else ""
+        return "; ".join(part for part in (reason, twice, self.resolver.note) if part)

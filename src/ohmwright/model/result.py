@@ -78,6 +78,12 @@ class Conformity(FrozenModel):
     """Share of all units accepted though out of tolerance, where the rule knows the units."""
 
 
+TraceabilityBasis = Traceability | Literal["none", "not covered", "no scale"] | None
+"""The analyzer's calibration that a value rests on; "none" where the analyzer has no certificate,
+"not covered" where its certificate says nothing of the quantity, "no scale" where none of its
+scales enters the value (a ratio, a time); None in records that do not say."""
+
+
 class Result(FrozenModel):
     """The outcome of one point of one step."""
 
@@ -97,9 +103,8 @@ class Result(FrozenModel):
     """What the analyzer's terminals were joined to; None in records that do not say."""
     path_told_by: str | None = None
     """Who said that they were; None where the analyzer does it itself."""
-    traceability: Traceability | Literal["none"] | None = None
-    """The analyzer's calibration that is part of the uncertainty; None in records that do not
-    say."""
+    traceability: TraceabilityBasis = None
+    """The analyzer's calibration that is part of the uncertainty."""
     target: Target | None = None
     measured: Measured | None = None
     conformity: Conformity | None = None

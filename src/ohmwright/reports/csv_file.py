@@ -12,13 +12,12 @@ import re
 from io import StringIO
 
 from ohmwright.model.quantity import unit_of
-from ohmwright.model.result import Result
+from ohmwright.model.result import Result, TraceabilityBasis
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
 from .run_parts import RunPart
 from .text import NOT_RECORDED, printable
-from .traceability_marks import TraceabilityBasis
 
 # a separator of another locale may cut a cell in two, so what follows one counts as a beginning
 _FORMULA = re.compile(r"(^|[;,|])([\s\"']*)(?=[=+\-@＝＋－＠])")

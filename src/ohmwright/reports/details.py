@@ -5,14 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from math import isinf
 
-from ohmwright.model.result import Result
+from ohmwright.model.result import Result, TraceabilityBasis
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
 from .part_texts import room_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, minute_text, printable
-from .traceability_marks import TraceabilityBasis, mark_letter, traceability_text
+from .traceability_marks import mark_letter, traceability_text
 
 Details = tuple[tuple[str, str], ...]
 

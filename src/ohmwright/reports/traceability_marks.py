@@ -6,16 +6,19 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from string import ascii_lowercase
-from typing import Literal
 
-from ohmwright.model.result import Result
-from ohmwright.model.traceability import Traceability
+from ohmwright.model.result import Result, TraceabilityBasis
 
 from .run_parts import RunPart
 from .text import NOT_RECORDED
 
-TraceabilityBasis = Traceability | Literal["none"] | None
-NOT_TRACEABLE = "none: no analyzer certificate; U, P and TUR are of the readings alone"
+NOT_TRACEABLE = {
+    "none": "none: no analyzer certificate; U, P and TUR are of the readings alone",
+    "not covered": "none: the analyzer's certificate says nothing of this quantity; U, P and TUR "
+    "are of the readings alone",
+    "no scale": "not needed: no scale of the analyzer enters the value",
+}
+"""What is said of values that rest on no certificate."""
 
 
 @dataclass(frozen=True)
@@ -54,8 +57,8 @@ def traceability_text(basis: TraceabilityBasis) -> str:
     """What a value is traceable to, in words."""
     if basis is None:
         return NOT_RECORDED
-    if basis == "none":
-        return NOT_TRACEABLE
+    if isinstance(basis, str):
+        return NOT_TRACEABLE[basis]
     said = (
         f"certificate {basis.certificate}, {basis.laboratory}, calibrated {basis.calibrated_on}, "
         f"due {basis.due_on}"

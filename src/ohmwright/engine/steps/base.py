@@ -23,7 +23,7 @@ from ohmwright.engine.requirements import (
 from ohmwright.engine.session import Session
 from ohmwright.instruments.required_messages import MODES, missing_messages
 from ohmwright.model.base import FrozenModel
-from ohmwright.model.decision import Decision, SimpleAcceptance
+from ohmwright.model.decision import NEEDS_TWO_LIMITS, Decision, SimpleAcceptance
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.quantity import Quantity
@@ -134,6 +134,16 @@ class TimedStep(InstrumentStep):
     def rule(self) -> Decision:
         """The decision rule of the step's points; simple acceptance where none is given."""
         return SimpleAcceptance() if self.decision is None else self.decision
+
+    def refuse_two_limit_rule(self) -> None:
+        """Raise ValueError where the rule needs two limits; for kinds with an upper limit alone."""
+        if isinstance(self.decision, NEEDS_TWO_LIMITS):
+            kind = self.kind.replace("_", " ")
+            raise ValueError(
+                f"the rule '{self.decision.rule}' needs two limits and {kind} has one; give step "
+                f"'{self.name}' a decision of its own, such as "
+                '{ rule = "simple acceptance" }'
+            )
 
 
 class ModeStep(TimedStep):

@@ -167,7 +167,7 @@ def _result(
         kind=step.kind,
         verdict=verdict[0],
         reason=verdict[1],
-        traceability="none",  # a certificate says nothing of these resistances
+        traceability="not covered",
         target=target,
         measured=measured,
         conformity=conformity(measured, target),

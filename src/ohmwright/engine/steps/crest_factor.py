@@ -192,9 +192,9 @@ def _result(
         point=point.name,
         kind=step.kind,
         verdict=verdict[0],
-        reason=verdict[1],
+        reason=activation.with_notes(verdict[1]),
         load_ohm=step.load_ohm,
-        traceability="none",  # a ratio: no scale of the analyzer's enters
+        traceability="no scale",
         target=point.target,
         measured=measured,
         conformity=conformity(measured, point.target, point.decision),

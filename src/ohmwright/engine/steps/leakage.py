@@ -14,7 +14,6 @@ from ohmwright.engine.point_measurement import Observation, measure_point
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
 from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.instruments.required_messages import LEAKAGE
-from ohmwright.model.decision import NEEDS_TWO_LIMITS
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
 from ohmwright.model.step import Point, Timing
@@ -41,11 +40,7 @@ class LeakageStep(SettingStep):
     def _one_limit(self) -> LeakageStep:
         if (self.limit_ma is None) == (self.rated_power_w is None):
             raise ValueError("give exactly one of limit_ma and rated_power_w")
-        if isinstance(self.decision, NEEDS_TWO_LIMITS):
-            raise ValueError(
-                f"the rule '{self.decision.rule}' needs two limits and leakage has one; give step "
-                f"'{self.name}' a decision of its own, such as {{ rule = \"simple acceptance\" }}"
-            )
+        self.refuse_two_limit_rule()
         return self
 
     def points(self) -> tuple[Point, ...]:

@@ -117,6 +117,7 @@ class _SettingOutcome:
     readings: ActivationReadings
     measured: Measured | None
     verdict_instead: VerdictAndReason | None
+    done: UndoubtedMeasurement[ActivationReadings]
 
 
 def _activation(
@@ -163,7 +164,7 @@ def _setting_outcome(
     done: UndoubtedMeasurement[ActivationReadings],
 ) -> _SettingOutcome:
     measured = _measured_power(work, step, done.latest) if done.verdict_instead is None else None
-    return _SettingOutcome(setting_w, done.latest, measured, done.verdict_instead)
+    return _SettingOutcome(setting_w, done.latest, measured, done.verdict_instead, done)
 
 
 def _smallest_spacing(step: MonotonicityStep) -> float:
@@ -203,7 +204,7 @@ def _result(
         point=name,
         kind=step.kind,
         verdict=verdict[0],
-        reason=verdict[1],
+        reason=seen.done.with_notes(verdict[1]),
         load_ohm=step.load_ohm,
         target=target,
         measured=measured,
