@@ -34,8 +34,8 @@ _BY_RF = "only RF can show it: --with-rf, for a second at a low setting"
 def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
     """Print every finding; return the largest of their exit codes, 0 where none is NOT GOOD.
 
-    `with_rf`: also two short activations at a low setting, which OFF and the analyzer's own time
-    limit must end.
+    `with_rf`: also short activations at a low setting, which OFF and the analyzer's own time limit
+    must end.
     """
     data = choice.read()
 

@@ -36,13 +36,13 @@ def write_documents(run: str, folder: Path, records: str | None) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise RecordError(f"{folder}: cannot be made: {problem.strerror}.") from None
-    for path, one in _named(folder, kept):
+    for path, one in _paths(folder, kept):
         with new_file(path) as file:
             file.write(one.text.encode())
         out().print(Text(f"Written: {path}"), soft_wrap=True)
 
 
-def _named(folder: Path, kept: Iterable[Document]) -> Iterator[tuple[Path, Document]]:
+def _paths(folder: Path, kept: Iterable[Document]) -> Iterator[tuple[Path, Document]]:
     """Yield the path of each document; further ones of a role, after a resume, end in -2, -3."""
     seen = Counter[str]()
     for one in kept:

@@ -9,9 +9,5 @@ No command uses this room yet; its functions are held against published values. 
     charts          control charts: Shewhart, Western Electric rules, EWMA, CUSUM
     run_length      average run length of those charts
 
-Decision that binds this room; it is in force.
-
-**Time is a plain number in a unit of the caller's choice.** Why: drift is given in days, months or
-runs, and no function here needs to know which. Rejected: datetimes, which every function would have
-to convert. Held by tests/published/test_reliability.py.
+Times and intervals are plain numbers in a unit of the caller's choice. No decisions bind this room.
 """

@@ -34,7 +34,7 @@ def false_accept(
     population in tolerance as received (true, not observed), the ratio is tolerance span over 2 U
     with U = coverage_factor * u, and the acceptance limit is the tolerance times
     `acceptance_multiplier` (0 to 1). Arguments broadcast; the result has their common shape.
-    Raises ValueError for a multiplier above 1, a ratio not above 0 or a share not in (0, 1).
+    Raises ValueError for a multiplier above 1, a negative ratio or a share not in (0, 1).
     """
     broadcast = np.broadcast_arrays(
         np.asarray(acceptance_multiplier, dtype=np.float64),
