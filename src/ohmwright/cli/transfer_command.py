@@ -35,7 +35,7 @@ class Selection:
     filter: Filter
 
     def run_ids_in(self, store: SqlStore) -> tuple[str, ...]:
-        """Return the ids of the selected runs in `store`, oldest first. RecordError if unknown."""
+        """Return the ids of the selected runs in `store`, oldest first. UsageError if unknown."""
         named = {resolved_run_id(store, run_id) for run_id in self.run_ids}
         found = [row["run_id"] for row in runs(store.database, self.filter)]
         for run_id in named.difference(found):

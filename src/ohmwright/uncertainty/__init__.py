@@ -24,8 +24,9 @@ Held by tests/uncertainty/test_propagation.py and tests/published/test_jcgm101.p
 
 **Degrees of freedom stop at 10^6 in a record**, since JSON has no infinity. Here they may be
 infinite; whoever writes a value to a record caps them (`AMPLE_DOF` of model/result.py). Why: the
-coverage factor of 10^6 exceeds that of infinitely many by about one part in a million. Rejected: null for infinity, which
-every reader of a record would have to know. Held by tests/engine/test_measured_value.py.
+coverage factor of 10^6 exceeds that of infinitely many by about one part in a million. Rejected:
+null for infinity, which every reader of a record would have to know.
+Held by tests/engine/test_measured_value.py.
 
 **A rule may say undecided, and nothing rounds that to pass or fail** (`conformity`). Why: a value
 too near a limit for its uncertainty shows neither. Held by tests/uncertainty/test_conformity.py.
