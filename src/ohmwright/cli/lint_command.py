@@ -22,7 +22,7 @@ def run_lint(
     """Print that the files are in order and return 0; reads every file that a run reads.
 
     Raises SourceError for a faulty file, ProcedureError with one line for each thing that the bench
-    cannot do, CertificateExpired for an expired certificate. The instruments are checked by `doctor`.
+    cannot do, CertificateExpired for an expired certificate. `doctor` checks the instruments.
     """
     file = read_procedure(procedure_path)
     against = ""
@@ -40,7 +40,7 @@ def run_lint(
 
 
 def _refuse_expired(bench: BenchData) -> None:
-    """Raise CertificateExpired for a certificate that is expired at the date of the bench's clock."""
+    """Raise CertificateExpired for one that is expired by the clock of the bench."""
     if bench.certificate is not None:
         clock = VirtualClock() if bench.virtual_time else RealClock()
         refuse_expired(bench.certificate.traceability(clock.wall().date()))
