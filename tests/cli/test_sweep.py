@@ -84,3 +84,20 @@ def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_p
     assert list(as_csv) == list(as_json)
     assert list(as_csv).index("on_s") == 9, "a column has lost its place"
     assert as_csv.items() >= {name: str(value) for name, value in known.items()}.items()
+
+
+@pytest.mark.parametrize(
+    ("option", "value", "says"),
+    [
+        ("--loads", "700", "has no 700 ohm"),
+        ("--settings", "9000", "9000 W lies outside"),
+        ("--mode", "coagulate", "has no mode 'coagulate'"),
+    ],
+)
+def test_what_the_bench_cannot_do_is_told_by_its_option(
+    ohmwright: Callable, option: str, value: str, says: str
+) -> None:
+    refused = ohmwright(*SWEEP, option, value)
+    assert (refused.code, says in refused.err) == (2, True)
+    assert option in refused.err
+    assert "procedure" not in refused.err

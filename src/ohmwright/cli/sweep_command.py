@@ -12,7 +12,7 @@ from rich.progress import Progress
 from ohmwright.engine.sweep import SweepPoint, sweep
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import OutOfCapability, UsageError
 from ohmwright.model.step import Timing
 
 from .bench_data import BenchChoice
@@ -90,10 +90,22 @@ async def _sweep(
             bench, mode=request.mode, settings_w=settings_w, loads_ohm=loads_ohm, timing=timing
         )
         async with aclosing(points):
-            async for point in points:
-                found.append(point)
-                progress.advance(task)
+            try:
+                async for point in points:
+                    found.append(point)
+                    progress.advance(task)
+            except OutOfCapability as refused:
+                raise _as_options(refused) from None
     return found
+
+
+def _as_options(refused: OutOfCapability) -> OutOfCapability:
+    """Return `refused` with the options to correct: a sweep has no procedure."""
+    return OutOfCapability(
+        refused.happened,
+        refused.means,
+        "Correct --mode, --settings, --loads or --age, or use another analyzer.",
+    )
 
 
 def _loads(request: SweepRequest, bench: Bench) -> list[float]:
