@@ -31,7 +31,7 @@ def verify(ohmwright: Callable, tmp_path: Path) -> Callable:
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ("loads_ohm", "load_ohms", r":\d+:1: step.0.load_ohms: unknown key .* 'loads_ohm'"),
+        ("loads_ohm", "load_ohms", r":\d+:1: step 'cut', load_ohms: unknown key .* 'loads_ohm'"),
         ("percent = 5", "absolute_ma = 5", "another unit than the target"),
         ("[100, 500]", "[100, 520]", r":14:1: step 'cut': .*no 520 ohm; the nearest is 500 ohm"),
         ("setting_w = 300", "setting_w = 420", r":13:1: .*over the load bank's rating of 400 W"),

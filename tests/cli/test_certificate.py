@@ -126,6 +126,16 @@ def test_a_label_of_the_size_asked_without_a_due_date_for_a_unit_that_failed(
     assert "2027-01-05" not in page.extract_text()
 
 
+@pytest.mark.parametrize("due", ["2026-01-05", "2020-01-01"])
+def test_a_due_date_not_after_the_work_is_refused(
+    ohmwright: Callable, records: Path, tmp_path: Path, due: str
+) -> None:
+    path = tmp_path / "label.svg"
+    refused = ohmwright("certificate", "--records", records, "--label", path, "--next-due", due)
+    assert (refused.code, path.exists()) == (2, False)
+    assert f"--next-due {due}: the work was done on 2026-01-05." in refused.err
+
+
 def test_none_is_made_from_an_older_copy_of_the_record(
     ohmwright: Callable, procedure: Path, records: Path, tmp_path: Path
 ) -> None:

@@ -79,6 +79,19 @@ def test_a_changed_procedure_does_not_resume(
     assert "another text of the procedure" in outcome.err
 
 
+def test_a_run_is_resumed_by_the_command_that_began_it(
+    ohmwright: Callable, procedure: Path, cut_short: Callable, tmp_path: Path
+) -> None:
+    arguments = ("--bench", DEMO_BENCH, "--records", tmp_path, "--unattended")
+    run = ohmwright("calibrate", procedure, *arguments, "--json").json["run"]
+    cut_short(tmp_path, run, "point_done")
+    refused = ohmwright("verify", procedure, *arguments, "--resume", run)
+    assert refused.code == 2
+    assert "was begun by 'calibrate', not by 'verify'." in refused.err
+    assert "calibrate moves trims and verify does not" in refused.err
+    assert f"Go on with it by 'ohmwright calibrate … --resume {run}'" in refused.err
+
+
 def test_sweep_writes_csv_and_agrees_with_ohms_law(ohmwright: Callable, tmp_path: Path) -> None:
     path = tmp_path / "curve.csv"
     outcome = ohmwright(

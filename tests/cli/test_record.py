@@ -1,6 +1,7 @@
 """`record …` as a person types it."""
 
 import json
+import shlex
 import sqlite3
 import stat
 from collections.abc import Callable
@@ -62,7 +63,12 @@ def test_a_fleet_and_a_trend(ohmwright: Callable, run: str, tmp_path: Path) -> N
     assert (month["results"], month["sd_of_error_percent"]) == (1, None)
     assert abs(month["mean_error_percent"]) > 1
     assert "0.0 %" in ohmwright("record", "trend", *of_point, *here).out
-    assert "No results" in ohmwright("record", "trend", "x", *of_point[1:], *here).out
+    unknown = ohmwright("record", "trend", *of_point[:2], "100", "--stage", first["stage"], *here)
+    assert (unknown.code, unknown.out) == (2, "")
+    assert "No results of 'Quillon 300' cut 100 --stage as_left." in unknown.err
+    nearest = unknown.err.partition("The nearest on record:\n")[2].splitlines()[0]
+    assert nearest == "'Quillon 300' cut '100 ohm' --stage as_left"
+    assert ohmwright("record", "trend", *shlex.split(nearest), *here).code == 0
     wrong = ohmwright("record", "trend", *of_point[:3], "--stage", "new", *here)
     assert (wrong.code, "as_found, adjust, as_left" in wrong.err) == (2, True)
 

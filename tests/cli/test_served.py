@@ -46,6 +46,29 @@ def test_the_same_seed_gives_the_same_verdicts_in_another_process(
         assert theirs["measured"]["value"] == pytest.approx(ours["measured"]["value"], rel=1e-9)
 
 
+def test_a_unit_without_a_port_is_served_by_a_bench_that_lint_takes(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    attended = shipped("benches", "attended.toml")
+    with simulated(tmp_path, "--tcp", "--bench", str(attended)) as bench:
+        assert "link" not in tomllib.loads(bench.read_text(encoding="utf-8"))["generator"]
+        procedure = shipped("procedures", "attended-marlow.toml")
+        linted = ohmwright("lint", procedure, "--bench", bench)
+    assert (linted.code, linted.err) == (0, "")
+
+
+@pytest.mark.parametrize("options", [(), ("--stepped",)])
+def test_a_bench_that_names_no_certificate_says_why(
+    tmp_path: Path, options: tuple[str, ...], capfd: pytest.CaptureFixture[str]
+) -> None:
+    with simulated(tmp_path, "--tcp", *options) as bench:
+        named = "certificate" in tomllib.loads(bench.read_text(encoding="utf-8"))["analyzer"]
+    words = capfd.readouterr().err
+    assert named == ("--stepped" in options)
+    assert ("names no analyzer certificate: CAL-25-1187" in words) == (not named)
+    assert len(words.splitlines()) == (not named)
+
+
 def test_in_real_time_too(ohmwright: Callable, procedure: Path, tmp_path: Path) -> None:
     text = procedure.read_text(encoding="utf-8")
     short = text.replace("[100, 500]", "[100]").replace("[81.0, 296.7]", "[81.0]")

@@ -42,6 +42,26 @@ def test_a_run_sealed_here_is_good_and_the_key_was_told_once(
     assert "2 runs: every hash, link and signature holds, each by a key trusted here" in good.out
 
 
+@pytest.mark.parametrize("finished", [0, 1])
+def test_what_holds_is_not_said_of_a_signature_that_is_not_there(
+    ohmwright: Callable, measured: Callable, cut_short: Callable, tmp_path: Path, finished: int
+) -> None:
+    run = measured().json["run"]
+    cut_short(tmp_path / "r", run, "point_done")
+    for _ in range(finished):
+        measured()
+    shown = ohmwright("record", "verify", "--records", tmp_path / "r")
+    assert shown.code == 0
+    named, closing = shown.out.splitlines()
+    assert named == f"Not finished, so signed by nobody: {run}"
+    assert closing == (
+        "2 runs: every hash and link holds, and so does the signature of each finished run, by a "
+        "key trusted here."
+        if finished
+        else "1 run: every hash and link holds; there is no signature yet."
+    )
+
+
 def test_a_whole_forgery_is_not_good(
     ohmwright: Callable, measured: Callable, tmp_path: Path, another_computer: Callable
 ) -> None:

@@ -1,13 +1,20 @@
 """Complaints about data files: what, where with line and column, and the nearest valid key."""
 
+import json
+import re
 from pathlib import Path
 
 import pytest
 
+from ohmwright.engine.procedure import Procedure
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.model import complaint_words
+from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import ProcedureError, SourceError
+from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.positions import key_positions
+from ohmwright.model.shipped import shipped
 from ohmwright.model.source import is_existing_file, load
 from ohmwright.model.text_limits import LARGEST_BYTES
 
@@ -46,20 +53,63 @@ def test_a_good_procedure_is_read(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "says"),
     [
-        ("load_ohm", "lod_ohm", "p.toml:10:1: step.0.lod_ohm: unknown key 'lod_ohm'; "),
+        ("load_ohm", "lod_ohm", "p.toml:10:1: step 'cut', lod_ohm: unknown key 'lod_ohm'; "),
         ("load_ohm", "load_kohm", "the nearest valid key is 'load_ohm'"),
-        ("load_ohm = 300", "load_ohm = -3", "p.toml:10:1: step.0.load_ohm: input should be"),
+        ("load_ohm = 300", "load_ohm = -3", "10:1: step 'cut', load_ohm: must be greater"),
         ('title = "Output"\n', "", "p.toml:1:1: the key 'title' is missing here."),
         ("percent = 10", "absolute_ma = 10", "another unit than the target: absolute_ma given"),
-        ("percent = 10", "percent = 10, x = 1", "p.toml:12:29: step.0.tolerance.x: unknown key"),
-        ('kind = "output"', 'kind = "outptu"', "p.toml:5:3: step.0: "),
+        ("percent = 10", "percent = 10, x = 1", "12:29: step 'cut', tolerance.x: unknown key"),
+        ('kind = "output"', 'kind = "outptu"', "p.toml:6:1: step 'cut', kind: unknown kind "),
         ("power_w = 100", "power_w = 100\ncurrent_ma = 5", "give exactly one of current_ma and"),
         ("power_w = 100", "power_w = ", "p.toml:11:11: this is not valid TOML"),
-        ("power_w = 100", "power_w = nan", "p.toml:11:1: step.0.power_w: input should be"),
+        ("power_w = 100", "power_w = nan", "11:1: step 'cut', power_w: must be a finite number"),
     ],
 )
 def test_each_complaint_names_its_place(tmp_path: Path, old: str, new: str, says: str) -> None:
     assert says in complaint(tmp_path, GOOD.replace(old, new, 1))
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "says"),
+    [
+        ('"output"', '"ouput"', "kind: unknown kind 'ouput'; the nearest valid kind is 'output'."),
+        ('kind = "output"\n', "", "p.toml:5:3: step 'cut': the key 'kind' is missing here."),
+        ('name = "cut"\n', "", "p.toml:5:3: step 1: the key 'name' is missing here."),
+        ('"cut"', "7", 'p.toml:7:1: step 1, name: must be text in quotes, as in "text".'),
+        ('"cut"', '"Cut A"', "name: must be a name of small letters, digits and _ . - without"),
+        ("= 300", '= "x"', "10:1: step 'cut', load_ohm: must be a number, not in quotes."),
+        ("= 300", "= [300]", "step 'cut', load_ohm: must be a number."),
+        ("{ percent = 10 }", "10", "tolerance: must be a table in braces, as in { key = value }."),
+        ("power_w = 100", "power_w = 100\nstages = 1", "stages: must be a list in brackets"),
+        ("power_w = 100", 'power_w = 100\nstages = ["x"]', "stages entry 1: must be 'as_found', "),
+        (
+            "power_w = 100",
+            'power_w = 100\ndecision = { rule = "guardband" }',
+            "p.toml:12:14: step 'cut', decision.rule: unknown rule 'guardband'; the nearest valid "
+            "rule is 'guard band'.",
+        ),
+    ],
+)
+def test_complaints_are_in_plain_words(tmp_path: Path, old: str, new: str, says: str) -> None:
+    said = complaint(tmp_path, GOOD.replace(old, new, 1))
+    assert says in said
+    assert not re.search(r"\b(input|tag|dictionary|instance|pattern|parse|tuple)\b", said)
+
+
+@pytest.mark.parametrize("noun", [Procedure, BenchFile, AnalyzerData, GeneratorData])
+def test_every_pattern_of_a_data_file_has_words(noun: type[FrozenModel]) -> None:
+    schema = json.dumps(noun.model_json_schema())
+    patterns = {json.loads(found) for found in re.findall(r'"pattern": (".+?[^\\]")', schema)}
+    assert patterns <= complaint_words._PATTERNS.keys()
+
+
+def test_a_file_of_another_kind_is_called_by_its_kind(tmp_path: Path) -> None:
+    path = tmp_path / "b.toml"
+    path.write_text(GOOD)
+    with pytest.raises(SourceError, match="this is a procedure, not a bench file"):
+        load(path, BenchFile)
+    bench = shipped("benches", "demo.toml").read_text(encoding="utf-8")
+    assert "p.toml: this is a bench file, not a procedure." in complaint(tmp_path, bench)
 
 
 def test_several_complaints_come_together_in_order(tmp_path: Path) -> None:
@@ -133,7 +183,7 @@ def test_many_complaints_are_the_first_few(tmp_path: Path) -> None:
         tmp_path, GOOD + "".join(f"wobble{n} = 1\n" for n in range(5000))
     ).splitlines()
     assert len(lines) == 21
-    assert lines[0].startswith("p.toml:13:1: step.0.wobble0: unknown key 'wobble0'")
+    assert lines[0].startswith("p.toml:13:1: step 'cut', wobble0: unknown key 'wobble0'")
     assert lines[-1].startswith("p.toml: and perhaps more.")
 
 

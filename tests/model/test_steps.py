@@ -110,6 +110,6 @@ def test_a_rule_on_the_width_of_the_tolerance_is_refused_for_leakage(read, rule:
         read(text)
 
 
-def test_an_unknown_rule_names_those_there_are(read) -> None:
-    with pytest.raises(ProcedureError, match=r"p\.toml:4:.*'guard band', 'specific risk'"):
+def test_an_unknown_rule_names_the_nearest(read) -> None:
+    with pytest.raises(ProcedureError, match=r"p\.toml:5:1: .*nearest valid rule is 'simple"):
         read('[decision]\nrule = "hopeful acceptance"\n' + CURVES)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, date
+from datetime import UTC, date, datetime
 from functools import cached_property
 from pathlib import Path
 
@@ -175,10 +175,15 @@ def run_certificate(
     *,
     as_json: bool,
 ) -> None:
-    """Write the certificate files of a run and print their paths; a note on an untrusted seal."""
+    """Write the certificate files of a run and print their paths; a note on an untrusted seal.
+
+    Raises UsageError, and writes nothing, where the due date is not after the day of the work.
+    """
     with open_existing_records(records) as store:
         run_id = resolved_run_id(store, run)
         renderer = certificate_renderer(store, run_id, trusted_keys(trusted), options)
+    if options.due is not None:
+        _refuse_past_due(options.due, renderer.certificate.ended_at)
     if renderer.certificate.seal_note:
         print_notice(renderer.certificate.seal_note)
     if options.due is not None and renderer.certificate.verdict != "pass":
@@ -192,6 +197,17 @@ def run_certificate(
         out().print(Text(f"Written: {path}"), soft_wrap=True)
     if "dcc" in files and options.country is None:
         out().print("The digital certificate names no country: give it with --country.")
+
+
+def _refuse_past_due(due: date, ended_at: datetime) -> None:
+    """Raise UsageError unless `due` is later than the day of the work (UTC)."""
+    done = ended_at.astimezone(UTC).date()
+    if due <= done:
+        raise UsageError(
+            f"--next-due {due}: the work was done on {done}.",
+            "A label with that date would say that the unit is past due. Nothing was written.",
+            "Give a later date.",
+        )
 
 
 def label_size(text: str) -> LabelSize:

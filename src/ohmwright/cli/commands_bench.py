@@ -21,6 +21,7 @@ def sweep(
     age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0,
     rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0,
     csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace another file.")] = False,
     line: AnalyzerLine,
     as_json: Json = False,
 ) -> None:
@@ -29,7 +30,7 @@ def sweep(
     from .sweep_command import SweepRequest, run_sweep
 
     chosen = BenchChoice(bench, line.port, guarded=not line.no_guard)
-    request = SweepRequest(chosen, mode, settings, loads, age, rest, csv, as_json)
+    request = SweepRequest(chosen, mode, settings, loads, age, rest, csv, overwrite, as_json)
     raise typer.Exit(run_sweep(request))
 
 

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import shlex
 from collections.abc import Sequence
 from datetime import datetime
+from difflib import get_close_matches
 from itertools import groupby
 from typing import Any
 
@@ -29,6 +31,7 @@ from .open_records import open_existing_records, open_records_for_reading
 from .run_summary import VERDICT_STYLES
 
 _Rows = Sequence[Row[Any]]
+_NEAREST = 3
 
 
 def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool) -> None:
@@ -52,13 +55,35 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
 def show_trend(
     records: str | None, model: str, step: str, point: str, stage: str, *, as_json: bool
 ) -> None:
-    """Print pass rate and mean error of one point over all units of a model, month by month."""
+    """Print pass rate and mean error of one point over all units of a model, month by month.
+
+    Raises UsageError, with the nearest names on record, where the point has no results.
+    """
+    wanted = (model, step, point, _stage(stage))
     with open_records_for_reading(records) as store:
-        months = fetch_rows(store.database, trend(model, step, point, _stage(stage)))
+        months = fetch_rows(store.database, trend(*wanted))
+        if not months:
+            raise _no_such_point(wanted, fetch_rows(store.database, pass_rates()))
     if as_json:
         print_json([_tally(month) for month in months])
         return
-    out().print(_tallies_table(months, ("month",)) if months else "No results like that.")
+    out().print(_tallies_table(months, ("month",)))
+
+
+def _no_such_point(wanted: tuple[str, str, str, str], known: _Rows) -> UsageError:
+    """Return the error for a point without results; `known`: the points that have some."""
+    names = {_point_arguments(row.model, row.step, row.point, row.stage) for row in known}
+    near = get_close_matches(_point_arguments(*wanted), sorted(names), n=_NEAREST, cutoff=0.0)
+    return UsageError(
+        f"No results of {_point_arguments(*wanted)}.",
+        "\n".join(("The nearest on record:", *near)) if near else "",
+        "Write model, step and point as 'ohmwright record fleet' shows them.",
+    )
+
+
+def _point_arguments(model: str, step: str, point: str, stage: str) -> str:
+    """Return the arguments of `record trend` for a point, as they are typed."""
+    return printable(f"{shlex.join((model, step, point))} --stage {stage}")
 
 
 def rebuild_summaries(records: str | None) -> None:

@@ -203,8 +203,8 @@ def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -
         begun = _COMMANDS.get(started.stages, ", ".join(started.stages))
         raise UsageError(
             f"Run {run_id} was begun by '{begun}', not by '{_COMMANDS[stages]}'.",
-            "What the one adjusts the other must not, and a run is one of them. Nothing was "
-            "switched on.",
+            "calibrate moves trims and verify does not, so a run goes on as it was begun. Nothing "
+            "was switched on.",
             f"Go on with it by 'ohmwright {begun} … --resume {run_id}', or start a new run.",
         )
     return events

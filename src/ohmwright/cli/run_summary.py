@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from rich.console import RenderableType
 from rich.text import Text
 
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, TraceabilityBasis, Verdict
 from ohmwright.reports.part_texts import interruption_lines
@@ -44,16 +45,24 @@ def footer_lines(
     yield from _ending(events)
 
 
+def unit_line(unit: Asset) -> str:
+    """Return what unit was measured, as one printable line."""
+    return printable(f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}")
+
+
+def simulated_line(seed: int) -> str:
+    """Return the line that marks what was measured on a simulated unit."""
+    return f"SIMULATED, seed {seed}: no evidence about any real unit"
+
+
 def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
     for event in events:
         if isinstance(event, RunStarted):
-            unit = event.asset
             yield Text(printable(f"{event.procedure}, revision {event.revision}"), style="bold")
-            named = f"Unit {unit.id}: {unit.maker} {unit.model}, serial {unit.serial}"
-            yield Text(printable(named))
+            yield Text(unit_line(event.asset))
             yield Text(printable(f"Analyzer {event.analyzer}"))
             if event.seed is not None:
-                yield Text(f"SIMULATED, seed {event.seed}: no evidence about any real unit")
+                yield Text(simulated_line(event.seed))
 
 
 def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:

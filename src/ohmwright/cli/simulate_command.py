@@ -52,6 +52,7 @@ def run_simulate(request: SimulateRequest) -> int:
         if request.write_bench is not None:
             _write_bench(request.write_bench, data, addresses, stepped=request.stepped)
             out().print(f"bench     {request.write_bench}", soft_wrap=True)
+            _warn_of_no_certificate(request, data)
         out().print("Serving; Ctrl-C ends it.")
 
     async def serve() -> None:
@@ -82,6 +83,15 @@ def _warn_of_remote_access(request: SimulateRequest) -> None:
         )
 
 
+def _warn_of_no_certificate(request: SimulateRequest, data: BenchData) -> None:
+    """Print a notice where the bench that was written does not name the analyzer's certificate."""
+    if data.certificate is not None and not request.stepped:
+        print_notice(
+            f"{request.write_bench} names no analyzer certificate: {data.certificate.number} goes "
+            "by the simulated clock's date, which only --stepped keeps."
+        )
+
+
 def _data(request: SimulateRequest) -> BenchData:
     data = read_bench(shipped("benches", "demo.toml") if request.bench is None else request.bench)
     simulation = data.file.simulation or Simulation()
@@ -104,7 +114,7 @@ def _write_bench(path: Path, data: BenchData, addresses: PortAddresses, *, stepp
         *_certificate(data, stepped=stepped),
         "[generator]",
         f"data = {_quoted(str(data.generator_path))}",
-        f"link = {_address(addresses.generator)}",
+        *([] if data.file.generator.link is None else [f"link = {_address(addresses.generator)}"]),
         "[asset]",
         *(f"{key} = {_quoted(value)}" for key, value in asset.model_dump().items()),
         "[simulation]",

@@ -2,38 +2,25 @@
 
 from __future__ import annotations
 
-import csv
 from contextlib import aclosing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 
 import anyio
 from rich.progress import Progress
-from rich.table import Table
 
 from ohmwright.engine.sweep import SweepPoint, sweep
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import OutOfCapability, UsageError
 from ohmwright.model.step import Timing
 
 from .bench_data import BenchChoice
-from .console import CAUTION, err, out, print_json
+from .console import CAUTION, err
 from .open_bench import open_bench
+from .output_file import refuse_unwritable
 from .signals import cancel_on_signal
-
-_COLUMNS = (
-    "mode",
-    "setting_w",
-    "load_ohm",
-    "current_ma",
-    "uncertainty_ma",
-    "power_w",
-    "voltage_v",
-    "settled",
-    "certified",
-    "on_s",
-)
+from .sweep_output import SweepOrigin, print_sweep, write_sweep_csv
 
 
 @dataclass(frozen=True)
@@ -47,29 +34,45 @@ class SweepRequest:
     age_s: float
     rest_s: float
     csv: Path | None
+    overwrite: bool
     as_json: bool
 
 
 def run_sweep(request: SweepRequest) -> int:
-    """Measure, print, write the CSV file; return 0, or 4 if stopped or a point did not settle."""
+    """Measure, print, write the CSV file; return 0, or 4 if stopped or a point did not settle.
+
+    Raises UsageError, before anything is opened, where the CSV file cannot be made.
+    """
     data = request.bench.read()
     settings_w = _numbers("--settings", request.settings)
+    if request.csv is not None:
+        refuse_unwritable(request.csv, overwrite=request.overwrite)
     if data.file.simulation is None:
         err().print(CAUTION, style="yellow")
 
-    async def work() -> tuple[list[SweepPoint], int]:
+    async def work() -> tuple[list[SweepPoint], SweepOrigin, int]:
         async with open_bench(data, unattended=False, guarded=request.bench.guarded) as bench:
             loads_ohm = _loads(request, bench)
+            origin = await _origin(request, bench)
             points = await _sweep(request, bench, settings_w, loads_ohm)
-            return points, len(settings_w) * len(loads_ohm)
+            return points, origin, len(settings_w) * len(loads_ohm)
 
-    points, wanted = anyio.run(work)
-    rows = [_row(point) for point in points]
+    points, origin, wanted = anyio.run(work)
+    print_sweep(points, origin, as_json=request.as_json)
     if request.csv is not None:
-        _write_csv(request.csv, rows)
-    _print(rows, as_json=request.as_json)
+        write_sweep_csv(request.csv, points, origin)
     whole = len(points) == wanted and all(point.settled for point in points)
     return 0 if whole else 4
+
+
+async def _origin(request: SweepRequest, bench: Bench) -> SweepOrigin:
+    return SweepOrigin(
+        seed=bench.seed,
+        analyzer=await bench.analyzer.identify(),
+        asset=bench.asset,
+        begun_at=bench.clock.wall(),
+        age_s=request.age_s,
+    )
 
 
 async def _sweep(
@@ -87,10 +90,22 @@ async def _sweep(
             bench, mode=request.mode, settings_w=settings_w, loads_ohm=loads_ohm, timing=timing
         )
         async with aclosing(points):
-            async for point in points:
-                found.append(point)
-                progress.advance(task)
+            try:
+                async for point in points:
+                    found.append(point)
+                    progress.advance(task)
+            except OutOfCapability as refused:
+                raise _as_options(refused) from None
     return found
+
+
+def _as_options(refused: OutOfCapability) -> OutOfCapability:
+    """Return `refused` with the options to correct: a sweep has no procedure."""
+    return OutOfCapability(
+        refused.happened,
+        refused.means,
+        "Correct --mode, --settings, --loads or --age, or use another analyzer.",
+    )
 
 
 def _loads(request: SweepRequest, bench: Bench) -> list[float]:
@@ -106,38 +121,3 @@ def _numbers(option: str, text: str) -> list[float]:
         raise UsageError(
             f"{option} {text}: these are no numbers separated by commas.", do="Write 100,200,300."
         ) from None
-
-
-def _row(point: SweepPoint) -> dict[str, str | float | bool]:
-    values = {name: getattr(point, name) for name in _COLUMNS}
-    return {n: round(v, 4) if isinstance(v, float) else v for n, v in values.items()}
-
-
-def _print(rows: list[dict[str, str | float | bool]], *, as_json: bool) -> None:
-    if as_json:
-        print_json(rows)
-        return
-    table = Table("Mode", "Setting", "Load", "Current", "± (k=2)", "Power", "Voltage")
-    for row in rows:
-        table.add_row(
-            str(row["mode"]),
-            f"{row['setting_w']:g} W",
-            f"{row['load_ohm']:g} ohm",
-            f"{row['current_ma']:.1f} mA" + ("" if row["settled"] else " (unsettled)"),
-            f"{2 * float(row['uncertainty_ma']):.1f}",
-            f"{row['power_w']:.1f} W",
-            f"{row['voltage_v']:.0f} V",
-        )
-    out().print(table)
-    if not all(row["certified"] for row in rows):
-        out().print("No analyzer certificate in date: uncertainties are of the readings alone.")
-
-
-def _write_csv(path: Path, rows: list[dict[str, str | float | bool]]) -> None:
-    try:
-        with path.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.DictWriter(file, _COLUMNS)
-            writer.writeheader()
-            writer.writerows(rows)
-    except OSError as problem:
-        raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None

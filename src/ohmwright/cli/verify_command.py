@@ -142,9 +142,21 @@ def _closing_lines(check: StoreCheck, runs_: str) -> Iterator[str]:
         case "unknown":
             yield f"{runs_}: every hash and link holds; what is named is not known to be good."
         case "good":
-            yield f"{runs_}: every hash, link and signature holds, each by a key trusted here."
+            yield f"{runs_}: {_holding(check)}."
     if any(signer.key not in check.trusted for signer in check.signers):
         yield (
             "Anybody can make a key. Compare its fingerprint with its owner, then: "
             "ohmwright record keys trust FINGERPRINT --name OWNER"
         )
+
+
+def _holding(check: StoreCheck) -> str:
+    """Return what holds in a good store; an unfinished run has no signature that could."""
+    if not check.open_runs:
+        return "every hash, link and signature holds, each by a key trusted here"
+    if len(check.open_runs) < check.runs:
+        return (
+            "every hash and link holds, and so does the signature of each finished run, by a key "
+            "trusted here"
+        )
+    return "every hash and link holds; there is no signature yet"

@@ -31,13 +31,16 @@ class FrozenModel(BaseModel):
         return data
 
 
-def suggestion(key: str, known: Sequence[str]) -> str:
-    """The complaint about an unknown `key`, with the nearest of the `known` ones or all of them."""
+def suggestion(key: str, known: Sequence[str], noun: str = "key") -> str:
+    """The complaint about an unknown `key`, with the nearest of the `known` ones or all of them.
+
+    `noun`: what it is, where it is not a key.
+    """
     near = get_close_matches(key, known, n=1, cutoff=0.5) if len(key) <= LONGEST_KEY else []
-    named = f"unknown key '{shortened(key, LONGEST_KEY)}'"
+    named = f"unknown {noun} '{shortened(key, LONGEST_KEY)}'"
     if near:
-        return f"{named}; the nearest valid key is '{near[0]}'"
-    return f"{named}; valid keys are {', '.join(known)}"
+        return f"{named}; the nearest valid {noun} is '{near[0]}'"
+    return f"{named}; valid {noun}s are {', '.join(known)}"
 
 
 def shortened(text: str, length: int) -> str:

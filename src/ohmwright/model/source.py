@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from functools import partial
 from pathlib import Path
 from typing import Any, TypeVar
@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from .base import LONGEST_KEY as _LONGEST_KEY
-from .base import UNKNOWN_KEYS, shortened, suggestion
+from .base import UNKNOWN_KEYS, suggestion
+from .complaint_words import discriminator, key_name, words_of_error
 from .errors import SourceError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
@@ -22,7 +22,12 @@ from .text_limits import LARGEST_BYTES, first_violation
 M = TypeVar("M", bound=BaseModel)
 _MOST = 20
 """Nobody reads more complaints at once, and the first may be the cause of the others."""
-_LONGEST_COMPLAINT = 500
+_MARKS = {
+    "a procedure": ("title", "step"),
+    "a bench file": ("analyzer", "generator", "asset"),
+    "an analyzer certificate": ("number", "laboratory"),
+}
+"""The keys by which a file shows of which kind it is."""
 
 
 def load(path: Path, noun: type[M], *, table: str | None = None) -> M:
@@ -46,6 +51,7 @@ def parse(
     Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
     """
     data = _decode(path, text, error)
+    _refuse_other_kind(path, data, noun, error)
     try:
         return noun.model_validate(data if table is None else _table(path, data, table, error))
     except ValidationError as problem:
@@ -116,6 +122,22 @@ def _decode(path: Path, text: str, error: type[SourceError]) -> dict[str, Any]:
         ) from None
 
 
+def _refuse_other_kind(
+    path: Path, data: dict[str, Any], noun: type[BaseModel], error: type[SourceError]
+) -> None:
+    """Raise `error` for a file of another kind than is wanted, where both kinds are known."""
+    found, wanted = _kind(data), _kind(noun.model_fields)
+    if found is not None and wanted is not None and found != wanted:
+        raise error(
+            f"{path}: this is {found}, not {wanted}.",
+            do=f"Name {wanted} here; 'ohmwright COMMAND --help' says which file goes where.",
+        )
+
+
+def _kind(keys: Container[str]) -> str | None:
+    return next((kind for kind, marks in _MARKS.items() if all(key in keys for key in marks)), None)
+
+
 def _table(path: Path, data: dict[str, Any], table: str, error: type[SourceError]) -> Any:
     if table not in data:
         raise error(f"{path}:1:1: the table [{table}] is missing.", do="Add it.")
@@ -129,29 +151,37 @@ def _complaints(
     places = key_positions(text)
     details = problem.errors(include_url=False, include_input=False)
     outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
-    found = list[tuple[Position, KeyPath, KeyPath, Callable[[], str]]]()
+    found = list[tuple[Position, KeyPath, Callable[[], str]]]()
     for detail in details:
         if detail["loc"] in outer:
             continue  # an echo of what is wrong further in
-        loc: KeyPath = (*prefix, *detail["loc"])
         for key, say in _each(detail):
-            path = _document_path(data, (*loc, *key))
-            found.append((_nearest_place(places, path), path, loc, say))
+            path = _document_path(data, (*prefix, *detail["loc"], *key))
+            found.append((_nearest_place(places, path), path, say))
     found.sort(key=lambda one: one[0])
-    shown = dict.fromkeys(
-        (place, _say(say(), path, loc)) for place, path, loc, say in found[:_MOST]
-    )
+    shown = dict.fromkeys((place, _say(data, path, say())) for place, path, say in found[:_MOST])
     return sorted(shown)
 
 
 def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, Callable[[], str]]]:
     """The key and the text of each complaint; unknown keys of a table come as one error."""
-    if detail["type"] == UNKNOWN_KEYS:
-        known = detail["ctx"]["known"]
-        for key in detail["ctx"]["unknown"]:
-            yield (key,), partial(suggestion, key, known)
-    else:
-        yield (), partial(str, detail["msg"])
+    about = detail.get("ctx", {})
+    match detail["type"]:
+        case kind if kind == UNKNOWN_KEYS:
+            for key in about["unknown"]:
+                yield (key,), partial(suggestion, key, about["known"])
+        case "missing":
+            yield (), partial(_missing, detail["loc"][-1])
+        case "union_tag_not_found":
+            yield (), partial(_missing, discriminator(about))
+        case "union_tag_invalid":
+            yield (discriminator(about),), partial(words_of_error, detail)
+        case _:
+            yield (), partial(words_of_error, detail)
+
+
+def _missing(key: str | int) -> str:
+    return f"the key '{key}' is missing here"
 
 
 def _document_path(data: Any, loc: Sequence[str | int]) -> KeyPath:
@@ -172,9 +202,6 @@ def _nearest_place(places: dict[KeyPath, Position], path: KeyPath) -> Position:
     return places[path]
 
 
-def _say(message: str, path: KeyPath, loc: KeyPath) -> str:
-    what = message.removeprefix("Value error, ")
-    if what == "Field required":
-        return f"the key '{loc[-1]}' is missing here."
-    name = ".".join(shortened(str(part), _LONGEST_KEY) for part in path) or "the file"
-    return f"{name}: {shortened(what[:1].lower() + what[1:], _LONGEST_COMPLAINT)}."
+def _say(data: Any, path: KeyPath, what: str) -> str:
+    name = key_name(data, path)
+    return f"{name}: {what}." if name else f"{what}."
