@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ValidationError
-from pydantic_core import ErrorDetails
 
-from .base import LONGEST_KEY as _LONGEST_KEY
-from .base import UNKNOWN_KEYS, shortened, suggestion
 from .errors import SourceError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
 from .text_limits import LARGEST_BYTES, first_violation
+from .unknown_keys import LONGEST_KEY as _LONGEST_KEY
+from .unknown_keys import shortened, suggestion, valid_keys
 
 M = TypeVar("M", bound=BaseModel)
 _MOST = 20
@@ -46,10 +45,12 @@ def parse(
     Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
     """
     data = _decode(path, text, error)
+    wanted = data if table is None else _table(path, data, table, error)
     try:
-        return noun.model_validate(data if table is None else _table(path, data, table, error))
+        return noun.model_validate(wanted)
     except ValidationError as problem:
-        complaints = _complaints(problem, data, text, () if table is None else (table,))
+        prefix = () if table is None else (table,)
+        complaints = _complaints(_details(problem, noun), data, text, prefix)
         lines = [f"{path}:{line}:{column}: {what}" for (line, column), what in complaints]
         lines += [f"{path}: and perhaps more."] if len(complaints) >= _MOST else []
         raise error("\n".join(lines), do="Correct the file and try again.") from None
@@ -122,36 +123,48 @@ def _table(path: Path, data: dict[str, Any], table: str, error: type[SourceError
     return data[table]
 
 
+class _Detail(NamedTuple):
+    """What is wrong at one place."""
+
+    loc: KeyPath
+    say: Callable[[], str]
+
+
+def _details(problem: ValidationError, noun: type[BaseModel]) -> list[_Detail]:
+    """Everything that is wrong; of a table with unknown keys, these alone."""
+    details = problem.errors(include_url=False, include_input=False)
+    unknown = [detail["loc"] for detail in details if detail["type"] == "extra_forbidden"]
+    known = {table: valid_keys(noun, table) for table in {loc[:-1] for loc in unknown}}
+    outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
+    plain = [
+        _Detail(loc, partial(str, detail["msg"]))
+        for detail in details
+        if (loc := detail["loc"]) not in outer  # else an echo of what is wrong further in
+        and not any(loc[:end] in known for end in range(len(loc)))
+    ]
+    named = (
+        _Detail(loc, partial(suggestion, str(loc[-1]), known[loc[:-1]]))
+        for loc in unknown
+        if not any(loc[:end] in known for end in range(len(loc) - 1))
+    )
+    return [*plain, *named]
+
+
 def _complaints(
-    problem: ValidationError, data: Any, text: str, prefix: KeyPath
+    details: Iterable[_Detail], data: Any, text: str, prefix: KeyPath
 ) -> list[tuple[Position, str]]:
     """The first complaints in the order of the file, each with its line and column."""
     places = key_positions(text)
-    details = problem.errors(include_url=False, include_input=False)
-    outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
-    found = list[tuple[Position, KeyPath, KeyPath, Callable[[], str]]]()
+    found = list[tuple[Position, KeyPath, _Detail]]()
     for detail in details:
-        if detail["loc"] in outer:
-            continue  # an echo of what is wrong further in
-        loc: KeyPath = (*prefix, *detail["loc"])
-        for key, say in _each(detail):
-            path = _document_path(data, (*loc, *key))
-            found.append((_nearest_place(places, path), path, loc, say))
+        path = _document_path(data, (*prefix, *detail.loc))
+        found.append((_nearest_place(places, path), path, detail))
     found.sort(key=lambda one: one[0])
     shown = dict.fromkeys(
-        (place, _say(say(), path, loc)) for place, path, loc, say in found[:_MOST]
+        (place, _say(detail.say(), path, (*prefix, *detail.loc)))
+        for place, path, detail in found[:_MOST]
     )
     return sorted(shown)
-
-
-def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, Callable[[], str]]]:
-    """The key and the text of each complaint; unknown keys of a table come as one error."""
-    if detail["type"] == UNKNOWN_KEYS:
-        known = detail["ctx"]["known"]
-        for key in detail["ctx"]["unknown"]:
-            yield (key,), partial(suggestion, key, known)
-    else:
-        yield (), partial(str, detail["msg"])
 
 
 def _document_path(data: Any, loc: Sequence[str | int]) -> KeyPath:
