@@ -4,7 +4,6 @@ import multiprocessing
 import os
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import replace
 from datetime import timedelta
 from functools import partial
 from pathlib import Path
@@ -174,7 +173,7 @@ def test_the_hold_of_another_computer_ends_with_time(
     with pytest.raises(RecordError, match="another program has written to the same run"):
         store.append("run", stage())
     second.close()  # gives the hold back; what it wrote stays
-    store._ends["run"] = replace(end, renew_at_s=0.0)
+    store._ends["run"] = end._replace(renew_at_s=0.0)
     with pytest.raises(RecordError, match="It was taken over"):
         store.append("run", stage())
     assert list(audit(store)) == []
@@ -184,7 +183,7 @@ def test_writing_renews_the_hold_and_a_lost_one_stops_the_run(store: SqlStore) -
     def left_s(change: str) -> float:
         with store.database.write() as c:
             c.execute(text(f"UPDATE leases SET {change}"))
-        store._ends["run"] = replace(store._ends["run"], renew_at_s=0.0)  # some minutes later
+        store._ends["run"] = store._ends["run"]._replace(renew_at_s=0.0)  # some minutes later
         before = _held_until(store)
         store.append("run", stage())
         return _held_until(store) - before

@@ -50,11 +50,11 @@ def test_gain_error_noise_and_resolution() -> None:
 
 def test_numbers_count_readings_and_restart_at_a_reset() -> None:
     one = meter()
-    assert one.reply() == "9.91E+37,A,00000"
+    assert one.fetch([]) == b"9.91E+37,A,00000"
     one.skip(41)
-    assert one.reply() == "+0.00000E+00,A,00041"
+    assert one.fetch([]) == b"+0.00000E+00,A,00041"
     one.take([351.2] * 6, 0.0)
-    assert one.reply() == "+3.51200E-01,A,00042"
+    assert one.fetch([]) == b"+3.51200E-01,A,00042"
     one.reset()
     assert one.value_ma is None
 
@@ -62,7 +62,7 @@ def test_numbers_count_readings_and_restart_at_a_reset() -> None:
 def test_above_the_range() -> None:
     one = meter()
     one.take([3000.0] * 6, 0.0)
-    assert one.reply() == "9.9E+37,A,00001"
+    assert one.fetch([]) == b"9.9E+37,A,00001"
 
 
 def test_pass_band() -> None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Awaitable, Callable
 from math import isnan
-from typing import NamedTuple
 
 from ohmwright.instruments.analyzer import Analyzer, Reading
 from ohmwright.model.errors import ActivationVoid, ProtocolError
@@ -24,14 +23,7 @@ _ASKED_AT_MOST = 2
 """Times that the time left is read before it counts as wrong: one answer may be damaged."""
 _RATE, _JITTER = 0.1, 0.5
 """Relative error of the meter's rate, and lateness of a reading in intervals, that are allowed."""
-
-
-class _TimedReading(NamedTuple):
-    """A reading, and the ages of the activation at which it was asked for and came, in seconds."""
-
-    reading: Reading
-    asked_s: float
-    came_s: float
+_LEAST_RATE, _MOST_RATE = 1 - _RATE, 1 + _RATE
 
 
 async def samples(
@@ -49,67 +41,70 @@ async def samples(
     instrument's. Raises ActivationVoid when clocks differ by more than about a reading: then time
     has passed that one of them has not counted.
     """
-    last: _TimedReading | None = None
-    age_s, silent, asleep_s = 0.0, 0, clock.asleep_s()
+    ages, silent, asleep_s = _ReadingAges(interval_s), 0, clock.asleep_s()
     while activation.age_s < until_s:
         await clock.sleep(interval_s)
         asked_s = activation.age_s
-        seen = _TimedReading(await fetch(), asked_s, activation.age_s)
-        _refuse_sleep(clock.asleep_s() - asleep_s, interval_s)
-        if last is not None and _is_repeated(seen.reading, last.reading):
+        current_ma, number = await fetch()
+        came_s = activation.age_s
+        slept_s = clock.asleep_s() - asleep_s
+        if abs(slept_s) > interval_s:
+            raise activation_void(
+                f"the computer was asleep, or its date was set, by {slept_s:.1f} s"
+            )
+        age_s = ages.age_of(number, asked_s, came_s)
+        if age_s is None:
             silent = _count_silence(silent)
             continue
-        age_s = _reading_age_s(seen, last, age_s, interval_s)
-        last, silent = seen, 0
-        if not isnan(seen.reading.current_ma):
-            yield Sample(age_s, seen.reading.current_ma)
+        silent = 0
+        if not isnan(current_ma):
+            yield Sample(age_s, current_ma)
 
 
-def _is_repeated(reading: Reading, last: Reading) -> bool:
-    return reading.number is not None and reading.number == last.number
+class _ReadingAges:
+    """Finds the age of each reading from its number and that of the one before."""
+
+    def __init__(self, interval_s: float) -> None:
+        self._interval_s, self._apart_s = interval_s, (1 + _JITTER) * interval_s
+        self._number: int | None = None
+        self._asked_s = self._came_s = self._age_s = 0.0
+
+    def age_of(self, number: int | None, asked_s: float, came_s: float) -> float | None:
+        """The age in s of the reading `number`; None where it is the last one again.
+
+        `asked_s` and `came_s`: the ages of the activation at which it was asked for and came. A
+        reading was complete when it came, and at most an interval before it was asked for; between
+        those bounds lies the time that the meter may have counted. Raises ActivationVoid where
+        its count is outside, ProtocolError where it runs back.
+        """
+        last, age_s = self._number, came_s
+        if last is not None and number is not None:
+            if number == last:
+                return None
+            if number < last:
+                raise _ran_back(number, last)
+            counted_s = self._interval_s * (number - last)
+            shortest_s = asked_s - self._came_s - self._apart_s
+            longest_s = came_s - self._asked_s + self._apart_s
+            if _LEAST_RATE * counted_s > longest_s:
+                raise _gap(counted_s, f"at most {longest_s:.1f} s")
+            if _MOST_RATE * counted_s < shortest_s:
+                raise _gap(counted_s, f"at least {shortest_s:.1f} s")
+            age_s = min(came_s, self._age_s + counted_s)
+        self._number, self._asked_s, self._came_s, self._age_s = number, asked_s, came_s, age_s
+        return age_s
 
 
-def _reading_age_s(
-    seen: _TimedReading, last: _TimedReading | None, last_age_s: float, interval_s: float
-) -> float:
-    number = seen.reading.number
-    if last is None or number is None or last.reading.number is None:
-        return seen.came_s
-    if number < last.reading.number:
-        raise ProtocolError(
-            f"The meter's reading number ran back from {last.reading.number} to {number}.",
-            "The reply may be another instrument's, or the analyzer has restarted.",
-            "Check the cabling, then run again; points without a result are measured anew.",
-        )
-    counted_s = interval_s * (number - last.reading.number)
-    _refuse_gap(counted_s, last, seen, interval_s)
-    return min(seen.came_s, last_age_s + counted_s)
+def _ran_back(number: int, last: int) -> ProtocolError:
+    return ProtocolError(
+        f"The meter's reading number ran back from {last} to {number}.",
+        "The reply may be another instrument's, or the analyzer has restarted.",
+        "Check the cabling, then run again; points without a result are measured anew.",
+    )
 
 
-def _refuse_gap(
-    counted_s: float, last: _TimedReading, seen: _TimedReading, interval_s: float
-) -> None:
-    """Raise ActivationVoid unless the meter's count fits the times of the last two readings.
-
-    A reading was complete when it came, and at most an interval before it was asked for; between
-    those bounds lies the time that the meter may have counted.
-    """
-    apart_s = (1 + _JITTER) * interval_s
-    shortest_s = seen.asked_s - last.came_s - apart_s
-    longest_s = seen.came_s - last.asked_s + apart_s
-    if (1 - _RATE) * counted_s > longest_s:
-        raise activation_void(
-            f"the meter counted {counted_s:.1f} s, the clock at most {longest_s:.1f} s"
-        )
-    if (1 + _RATE) * counted_s < shortest_s:
-        raise activation_void(
-            f"the meter counted {counted_s:.1f} s, the clock at least {shortest_s:.1f} s"
-        )
-
-
-def _refuse_sleep(asleep_s: float, interval_s: float) -> None:
-    if abs(asleep_s) > interval_s:
-        raise activation_void(f"the computer was asleep, or its date was set, by {asleep_s:.1f} s")
+def _gap(counted_s: float, clock_s: str) -> ActivationVoid:
+    return activation_void(f"the meter counted {counted_s:.1f} s, the clock {clock_s}")
 
 
 async def refuse_other_limit(analyzer: Analyzer, activation: Activation) -> None:

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Coroutine
 from functools import cached_property
+from typing import Any
 
 import numpy as np
 
@@ -91,13 +93,13 @@ class RemoteAnalyzer(Analyzer):
         """Whether the output reads on: anything but a plain 0."""
         return await self._verified.number("state") != 0
 
-    async def fetch_current(self) -> Reading:
+    def fetch_current(self) -> Coroutine[Any, Any, Reading]:
         """The latest completed reading of the load current."""
-        return await self._fetch("fetch_current")
+        return self._fetch("fetch_current")
 
-    async def fetch_leakage(self) -> Reading:
+    def fetch_leakage(self) -> Coroutine[Any, Any, Reading]:
         """The latest completed reading of the HF leakage current."""
-        return await self._fetch("fetch_leakage")
+        return self._fetch("fetch_leakage")
 
     async def glance(self) -> tuple[bool, float]:
         """Whether the output reads on, and the load current in mA, each asked only once."""

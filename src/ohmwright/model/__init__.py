@@ -4,8 +4,9 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
 
     base                    the base of every model: frozen, and unknown keys refused
     errors                  every error a person can meet, with its exit code
-    source, positions, text_limits   TOML files: complaints with line and column; bounds
+    source, positions, unknown_keys        TOML files: complaints with line and column
     complaint_words         plain words for what is wrong with a value
+    text_limits             the bounds of a data file
     shipped, account        where shipped data lies; who the operating system says is at work
     hardware                what an analyzer and a generator can do
     bench_file              what stands on the table and how it is reached

@@ -7,7 +7,7 @@ from typing import Any
 
 from pydantic_core import ErrorDetails
 
-from .base import LONGEST_KEY, shortened, suggestion
+from .unknown_keys import LONGEST_KEY, shortened, suggestion
 
 _LONGEST = 500
 _NUMBER, _WHOLE, _DATE = "a number", "a whole number", "a date, as in 2026-01-31"

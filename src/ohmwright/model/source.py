@@ -4,20 +4,20 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Container, Iterator, Sequence
+from collections.abc import Callable, Container, Iterable, Sequence
 from functools import partial
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from .base import UNKNOWN_KEYS, suggestion
 from .complaint_words import discriminator, key_name, words_of_error
 from .errors import SourceError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
 from .text_limits import LARGEST_BYTES, first_violation
+from .unknown_keys import suggestion, valid_keys
 
 M = TypeVar("M", bound=BaseModel)
 _MOST = 20
@@ -51,11 +51,13 @@ def parse(
     Raises `error` (a SourceError) naming file, line, column and the nearest valid key.
     """
     data = _decode(path, text, error)
+    wanted = data if table is None else _table(path, data, table, error)
     _refuse_other_kind(path, data, noun, error)
     try:
-        return noun.model_validate(data if table is None else _table(path, data, table, error))
+        return noun.model_validate(wanted)
     except ValidationError as problem:
-        complaints = _complaints(problem, data, text, () if table is None else (table,))
+        prefix = () if table is None else (table,)
+        complaints = _complaints(_details(problem, noun), data, text, prefix)
         lines = [f"{path}:{line}:{column}: {what}" for (line, column), what in complaints]
         lines += [f"{path}: and perhaps more."] if len(complaints) >= _MOST else []
         raise error("\n".join(lines), do="Correct the file and try again.") from None
@@ -144,40 +146,61 @@ def _table(path: Path, data: dict[str, Any], table: str, error: type[SourceError
     return data[table]
 
 
+class _Detail(NamedTuple):
+    """What is wrong at one place."""
+
+    loc: KeyPath
+    say: Callable[[], str]
+
+
+def _details(problem: ValidationError, noun: type[BaseModel]) -> list[_Detail]:
+    """Everything that is wrong; of a table with unknown keys, these alone."""
+    details = problem.errors(include_url=False, include_input=False)
+    unknown = [detail["loc"] for detail in details if detail["type"] == "extra_forbidden"]
+    known = {table: valid_keys(noun, table) for table in {loc[:-1] for loc in unknown}}
+    outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
+    plain = [
+        _plain(detail)
+        for detail in details
+        if (loc := detail["loc"]) not in outer  # else an echo of what is wrong further in
+        and not any(loc[:end] in known for end in range(len(loc)))
+    ]
+    named = (
+        _Detail(loc, partial(suggestion, str(loc[-1]), known[loc[:-1]]))
+        for loc in unknown
+        if not any(loc[:end] in known for end in range(len(loc) - 1))
+    )
+    return [*plain, *named]
+
+
 def _complaints(
-    problem: ValidationError, data: Any, text: str, prefix: KeyPath
+    details: Iterable[_Detail], data: Any, text: str, prefix: KeyPath
 ) -> list[tuple[Position, str]]:
     """The first complaints in the order of the file, each with its line and column."""
     places = key_positions(text)
-    details = problem.errors(include_url=False, include_input=False)
-    outer = {loc[:end] for loc in (detail["loc"] for detail in details) for end in range(len(loc))}
-    found = list[tuple[Position, KeyPath, Callable[[], str]]]()
+    found = list[tuple[Position, KeyPath, _Detail]]()
     for detail in details:
-        if detail["loc"] in outer:
-            continue  # an echo of what is wrong further in
-        for key, say in _each(detail):
-            path = _document_path(data, (*prefix, *detail["loc"], *key))
-            found.append((_nearest_place(places, path), path, say))
+        path = _document_path(data, (*prefix, *detail.loc))
+        found.append((_nearest_place(places, path), path, detail))
     found.sort(key=lambda one: one[0])
-    shown = dict.fromkeys((place, _say(data, path, say())) for place, path, say in found[:_MOST])
+    shown = dict.fromkeys(
+        (place, _say(data, path, detail.say())) for place, path, detail in found[:_MOST]
+    )
     return sorted(shown)
 
 
-def _each(detail: ErrorDetails) -> Iterator[tuple[KeyPath, Callable[[], str]]]:
-    """The key and the text of each complaint; unknown keys of a table come as one error."""
-    about = detail.get("ctx", {})
+def _plain(detail: ErrorDetails) -> _Detail:
+    """What is wrong with a value, in plain words, and where."""
+    loc, about = detail["loc"], detail.get("ctx", {})
     match detail["type"]:
-        case kind if kind == UNKNOWN_KEYS:
-            for key in about["unknown"]:
-                yield (key,), partial(suggestion, key, about["known"])
         case "missing":
-            yield (), partial(_missing, detail["loc"][-1])
+            return _Detail(loc, partial(_missing, loc[-1]))
         case "union_tag_not_found":
-            yield (), partial(_missing, discriminator(about))
+            return _Detail(loc, partial(_missing, discriminator(about)))
         case "union_tag_invalid":
-            yield (discriminator(about),), partial(words_of_error, detail)
+            return _Detail((*loc, discriminator(about)), partial(words_of_error, detail))
         case _:
-            yield (), partial(words_of_error, detail)
+            return _Detail(loc, partial(words_of_error, detail))
 
 
 def _missing(key: str | int) -> str:

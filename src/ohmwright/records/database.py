@@ -21,13 +21,31 @@ FILE_NAME = "records.sqlite"
 _WAIT_S = 5.0
 
 
+class DatabaseErrors:
+    """Raises each error of a database within its block as a RecordError.
+
+    A class and no generator, for a block is entered at every event.
+    """
+
+    def __init__(self, errors: tuple[type[Exception], ...], place: str) -> None:
+        self._errors, self._place = errors, place
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, _: object, problem: BaseException | None, __: object) -> None:
+        if isinstance(problem, self._errors):
+            raise record_error(problem, self._place) from problem
+
+
 class Database:
     """Gives transactions of one store; raises RecordError for every error of the database."""
 
     def __init__(self, engine: Engine, place: str) -> None:
         self.engine, self.place = engine, place
         self.is_sqlite = engine.dialect.name == "sqlite"
-        self._errors = (SQLAlchemyError, UnicodeDecodeError, engine.dialect.loaded_dbapi.Error)
+        errors = (SQLAlchemyError, UnicodeDecodeError, engine.dialect.loaded_dbapi.Error)
+        self._errors = DatabaseErrors(errors, place)
         self._writer: Connection | None = None
         self._file: tuple[int, int] | None = None
 
@@ -85,13 +103,9 @@ class Database:
             "Put that file back, then resume the run.",
         )
 
-    @contextmanager
-    def errors_translated(self) -> Iterator[None]:
-        """Raise each error of the database within the block as a RecordError."""
-        try:
-            yield
-        except self._errors as problem:
-            raise record_error(problem, self.place) from problem
+    def errors_translated(self) -> DatabaseErrors:
+        """A block that raises each error of the database within it as a RecordError."""
+        return self._errors
 
     def close(self) -> None:
         """Close every connection."""

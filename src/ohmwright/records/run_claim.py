@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 from sqlalchemy import Connection, select
 
@@ -18,8 +18,7 @@ from .tables import EVENTS
 from .witness_file import ChainPosition
 
 
-@dataclass(frozen=True)
-class ChainEnd:
+class ChainEnd(NamedTuple):
     """Where the chain of a run ends, as far as this program has written or read it."""
 
     run: Row
@@ -70,4 +69,4 @@ def renew_claim(connection: Connection, end: ChainEnd, holder: LeaseHolder, plac
             "It was taken over while nothing was written here for a long time.",
             "See what is on record with 'ohmwright record show', then resume the run.",
         )
-    return replace(found, operator=end.operator)
+    return found._replace(operator=end.operator)

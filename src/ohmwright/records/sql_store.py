@@ -72,11 +72,11 @@ class SqlStore(Store):
             elif RealClock().now_s() > end.renew_at_s:
                 self._compare_with_witness(connection)
                 end = renew_claim(connection, end, self._holder, self.database.place)
-            before, end = end, self._insert_events(connection, end, events)
+            newest, end = end.newest, self._insert_events(connection, end, events)
             last = events[-1]
             if isinstance(last, RunFinished):
                 entry = self._seal_run(connection, end, last)
-            self._tell_intended(before, end, entry)
+            self._tell_intended(newest, end, entry)
         self._tell_committed(end, entry, last)
 
     def claim(self, run_id: str) -> None:
@@ -182,7 +182,8 @@ class SqlStore(Store):
             elif event.kind == "run_started" or event.kind == "run_resumed":
                 operator = event.operator
         self._events.add(connection, rows)
-        self._results.add(connection, flat)
+        if flat:
+            self._results.add(connection, flat)
         return ChainEnd(end.run, number, head, operator, end.renew_at_s)
 
     def _seal_run(self, connection: Connection, end: ChainEnd, last: RunFinished) -> LedgerEntry:
@@ -193,13 +194,15 @@ class SqlStore(Store):
         content = {"run": run_id, "seal": seal.model_dump(mode="json")}
         return add_entry(connection, "sealed", number, content, last.verdict)
 
-    def _tell_intended(self, before: ChainEnd, after: ChainEnd, entry: LedgerEntry | None) -> None:
+    def _tell_intended(
+        self, newest: ChainPosition, end: ChainEnd, entry: LedgerEntry | None
+    ) -> None:
         """Tell the witness, before the commit, what is about to be committed.
 
         An entry of the ledger stands for the events that are committed with it.
         """
         if entry is None:
-            self.witness.note_intended_event(before.run["number"], before.newest, after.newest)
+            self.witness.note_intended_event(end.run["number"], newest, end.newest)
         else:
             self.witness.note_intended_entry(ChainPosition(entry.number, entry.hash))
 

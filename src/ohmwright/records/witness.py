@@ -9,7 +9,6 @@ proves less and accuses nobody.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from contextlib import contextmanager
 from pathlib import Path
 
 from sqlalchemy import Connection, select
@@ -31,28 +30,29 @@ class Witness:
         """`folder` belongs to one store."""
         self.folder = folder
         self._files: dict[str, FileWriter] = {}
+        self._errors = _FileErrors(folder)
 
     def note_intended_event(self, run: int, newest: ChainPosition, intended: ChainPosition) -> None:
         """Remember that `intended` is about to follow `newest` in run number `run`.
 
         Raises RecordError: then nothing may be committed.
         """
-        with self._errors_translated():
+        with self._errors:
             self._file(str(run), newest).write_intended(intended)
 
     def note_committed_event(self, run: int, link: ChainPosition) -> None:
         """Remember that `link` is now the newest event of run number `run`."""
-        with self._errors_translated():
+        with self._errors:
             self._file(str(run), link).write_committed(link)
 
     def note_intended_entry(self, intended: ChainPosition) -> None:
         """Remember that `intended` is about to become the newest entry of the ledger."""
-        with self._errors_translated():
+        with self._errors:
             self._file(_LEDGER, ChainPosition(0, bytes(32))).write_intended(intended)
 
     def note_committed_entry(self, link: ChainPosition) -> None:
         """Remember that `link` is now the newest entry of the ledger."""
-        with self._errors_translated():
+        with self._errors:
             self._file(_LEDGER, link).write_committed(link)
 
     def drop_run(self, run: int) -> None:
@@ -84,14 +84,20 @@ class Witness:
             file = self._files[name] = FileWriter(self.folder / name, start)
         return file
 
-    @contextmanager
-    def _errors_translated(self) -> Iterator[None]:
-        """Raise an OSError within the block as a RecordError."""
-        try:
-            yield
-        except OSError as problem:
+
+class _FileErrors:
+    """Raises an OSError within its block as a RecordError; a class, for it is entered often."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+
+    def __enter__(self) -> None:
+        return None
+
+    def __exit__(self, _: object, problem: BaseException | None, __: object) -> None:
+        if isinstance(problem, OSError):
             raise RecordError(
-                f"{self.folder}: the witness file cannot be written: {problem.strerror}.",
+                f"{self._folder}: the witness file cannot be written: {problem.strerror}.",
                 "What was acknowledged is on record; an older copy of it could not be told.",
                 "Make room or correct the permissions, then resume the run.",
             ) from None

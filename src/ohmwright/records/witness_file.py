@@ -10,6 +10,7 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 from secrets import token_hex
+from typing import NamedTuple
 
 from ohmwright.model.errors import RecordError
 
@@ -17,8 +18,7 @@ from .lease import process_runs
 from .private_files import create_private_file, link_into_place
 
 
-@dataclass(frozen=True)
-class ChainPosition:
+class ChainPosition(NamedTuple):
     """A link of a run's chain, or of the ledger where `run_id` is empty: its number and hash."""
 
     number: int

@@ -13,7 +13,7 @@ Read in this order:
     part_texts              sentences about the parts: protections, interruptions, room
     details                 unit, work, procedure and analyzer
     result_tables           the tables of results, as text
-    curves                  power curves as SVG
+    curves, curve_drawing   power curves as SVG
     certificate_text        the whole text of a certificate
     typesetting             templates typeset by typst
     pdf, html               the certificate in these forms

@@ -1,32 +1,17 @@
-"""Power curves as SVG: output over load resistance, with tolerance band and uncertainty bars."""
+"""Power curves: which points of a certificate make one, in a drawing and in words."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
-from io import StringIO
-from typing import TYPE_CHECKING, Any
 
 from ohmwright.model.result import Result
 from ohmwright.model.tolerance import Target
 
 from .certificate import Certificate, CertifiedPoint
+from .curve_drawing import Dots, Drawing
 from .text import limits_text, value_and_uncertainty
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
-# two hues that colour-blind people tell apart; the markers differ as well
-_FOUND, _LEFT, _BAND = "#c05a00", "#1f5fa8", "#dfe5ea"
-_STYLE: dict[Any, Any] = {
-    "svg.hashsalt": "ohmwright",  # the same drawing is the same bytes
-    "svg.fonttype": "path",
-    "font.family": "DejaVu Sans",
-    "font.size": 7.0,
-    "axes.linewidth": 0.5,
-    "xtick.major.width": 0.5,
-    "ytick.major.width": 0.5,
-}
 LEAST_POINTS = 3
 """Fewest load resistances for which a curve is drawn."""
 
@@ -77,90 +62,24 @@ def _load(line: CertifiedPoint) -> float:
 
 def curve_svg(curve: PlottedCurve) -> str:
     """The curve as an SVG document, 84 by 46 mm; equal curves give equal text."""
-    import matplotlib as mpl
-    from matplotlib.figure import Figure
-
-    with mpl.rc_context(_STYLE):
-        figure = Figure(figsize=(3.3, 1.8), layout=None)
-        axes = figure.add_axes((0.13, 0.20, 0.85, 0.68))
-        _axes(axes, curve)
-        _band(axes, curve.lines)
-        found = [line.found for line in curve.lines if line.found is not None]
-        left = [line.left for line in curve.lines if line.left is not None]
-        _bars(axes, found, "as found", _FOUND, "o", "white")
-        _bars(axes, left, "as left", _LEFT, "s", _LEFT)
-        axes.legend(
-            frameon=False,
-            loc="lower left",
-            bbox_to_anchor=(-0.02, 0.97),
-            ncols=3,
-            handlelength=1.5,
-            columnspacing=1.2,
-        )
-        svg = StringIO()
-        nothing = dict.fromkeys(("Date", "Creator", "Format", "Type"))
-        figure.savefig(svg, format="svg", metadata=nothing, transparent=True)
-    return svg.getvalue()
+    targets = [(_load(line), line.last.target) for line in curve.lines]
+    return Drawing(
+        unit=curve.unit,
+        band=[(load, _least(t), t.value, t.upper) for load, t in targets if t is not None],
+        found=_dots(line.found for line in curve.lines),
+        left=_dots(line.left for line in curve.lines),
+    ).svg()
 
 
-def _axes(axes: Axes, curve: PlottedCurve) -> None:
-    """Set up axes: logarithmic load resistance over output."""
-    from matplotlib.ticker import FixedLocator, NullLocator
-
-    loads = [_load(line) for line in curve.lines]
-    axes.set_xscale("log")
-    axes.xaxis.set_major_locator(FixedLocator(_apart(loads)))
-    axes.xaxis.set_minor_locator(NullLocator())
-    axes.xaxis.set_major_formatter(lambda value, _: f"{value:g}")
-    axes.set_xlabel("load resistance in Ω", labelpad=1.5)
-    axes.set_ylabel(
-        {"W": "power in W", "mA": "current in mA"}.get(curve.unit, curve.unit), labelpad=2
-    )
-    axes.grid(visible=True, linewidth=0.3, color="#c8c8c8")
-    axes.set_axisbelow(True)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
+def _least(target: Target) -> float:
+    """The lower limit; zero where only the upper one counts."""
+    return 0.0 if target.one_sided else target.lower
 
 
-def _apart(loads: Sequence[float]) -> list[float]:
-    """The load resistances that can be written side by side on a logarithmic axis."""
-    least = (loads[-1] / loads[0]) ** (1 / 9)
-    kept: list[float] = []
-    for load in loads:
-        if not kept or load >= kept[-1] * least:
-            kept.append(load)
-    return kept
-
-
-def _band(axes: Axes, lines: Sequence[CertifiedPoint]) -> None:
-    """Draw the tolerance band and the targets."""
-    wanted: list[tuple[float, Target]] = [
-        (_load(line), line.last.target) for line in lines if line.last.target is not None
+def _dots(results: Iterable[Result | None]) -> Dots:
+    """Load resistance, value and expanded uncertainty of what was measured."""
+    return [
+        (r.load_ohm or 0.0, r.measured.value, r.measured.expanded or 0.0)
+        for r in results
+        if r is not None and r.measured is not None
     ]
-    loads = [load for load, _ in wanted]
-    lower, upper = [t.lower for _, t in wanted], [t.upper for _, t in wanted]
-    axes.fill_between(loads, lower, upper, color=_BAND, linewidth=0, label="tolerance")
-    axes.plot(loads, [t.value for _, t in wanted], color="#707880", linewidth=0.7, dashes=(4, 2))
-
-
-def _bars(
-    axes: Axes, results: Sequence[Result], label: str, colour: str, marker: str, face: str
-) -> None:
-    """Draw values with bars of their expanded uncertainty."""
-    seen = [(r.load_ohm, r.measured) for r in results if r.measured is not None]
-    if not seen:
-        return
-    axes.errorbar(
-        [load or 0.0 for load, _ in seen],
-        [measured.value for _, measured in seen],
-        yerr=[measured.expanded or 0.0 for _, measured in seen],
-        label=label,
-        color=colour,
-        marker=marker,
-        markersize=3.2,
-        markerfacecolor=face,
-        markeredgewidth=0.8,
-        linewidth=0.8,
-        elinewidth=0.8,
-        capsize=2,
-    )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from base64 import b64encode
 from collections.abc import Iterable
 from hashlib import sha256
@@ -73,7 +72,7 @@ def _body(sheet: CertificateText) -> Iterable[str]:
     yield from _list("Remarks", sheet.remarks)
     if sheet.pictures:
         yield '<h2>Power curves</h2><div class="curves">'
-        yield from (_figure(n, picture) for n, picture in enumerate(sheet.pictures))
+        yield from map(_figure, sheet.pictures)
         yield "</div>"
     yield from _list("Decision and meaning", (*_rules(sheet), *sheet.notes))
     yield from _list("What protected this bench", sheet.protections)
@@ -187,18 +186,7 @@ def _adjusted(sheet: CertificateText) -> Iterable[str]:
     yield "</tbody></table></div>"
 
 
-def _figure(number: int, picture: CurvePicture) -> str:
-    """A drawing within the page, its element names made unlike those of other drawings."""
-    svg = picture.svg[picture.svg.index("<svg") :]
-    svg = re.sub(r'(\bid="|href="#|url\(#)', rf"\g<1>p{number}-", svg)
-    svg = re.sub(r"<style.*?</style>", "", svg, flags=re.DOTALL)
-    svg = re.sub(r'style="([^"]*)"', _attributes, svg)
-    label = escape(picture.alt)
-    svg = svg.replace("<svg", f'<svg role="img" aria-label="{label}"', 1)
+def _figure(picture: CurvePicture) -> str:
+    """A drawing within the page, with its values in words for who does not see it."""
+    svg = picture.svg.replace("<svg", f'<svg role="img" aria-label="{escape(picture.alt)}"', 1)
     return f"<figure><figcaption>{_isolated(picture.title)}</figcaption>{svg}</figure>"
-
-
-def _attributes(style: re.Match[str]) -> str:
-    """A style as attributes of the same names, which a strict policy lets through."""
-    pairs = (part.split(":", 1) for part in style[1].split(";") if part.strip())
-    return " ".join(f'{name.strip()}="{value.strip()}"' for name, value in pairs)

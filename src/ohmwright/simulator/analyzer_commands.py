@@ -40,7 +40,7 @@ class AnalyzerCommands:
         if rig.analyzer.data.activation.max_limit_s is not None:
             on("OUTPut:STATe:CEILing", lambda a: rig.set_ceiling(parse_number(single_argument(a))))
             on("OUTPut:STATe:CEILing?", lambda _: format_number(rig.ceiling_s))
-        on("FETCh:CURRent?", lambda _: rig.plant.meter.reply())
+        on("FETCh:CURRent?", rig.plant.meter.fetch)
         if rig.analyzer.data.contact_quality_ohm is not None:
             on(
                 "INPut:CQUality:IMPedance",
@@ -82,8 +82,9 @@ class AnalyzerCommands:
             raise CommandError(OUT_OF_RANGE)
         return limit_s
 
-    def _fetch_leakage(self, _: list[str]) -> str:
-        return self._rig.plant.meter.reply() if self._rig.path == "LEAKAGE" else NO_READING
+    def _fetch_leakage(self, arguments: list[str]) -> bytes:
+        rig = self._rig
+        return rig.plant.meter.fetch(arguments) if rig.path == "LEAKAGE" else NO_READING
 
     def _fetch_crest_factor(self, _: list[str]) -> str:
         crest = self._captured().crest_factor

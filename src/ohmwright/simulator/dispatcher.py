@@ -56,7 +56,7 @@ class Dispatcher:
                 self.push_error(-104)
             else:
                 if reply is not None:
-                    replies.append(reply.encode() if isinstance(reply, str) else reply)
+                    replies.append(reply if isinstance(reply, bytes) else reply.encode())
         return b";".join(replies) + b"\n" if replies else b""
 
     def _parse(self, line: bytes) -> list[tuple[Handler, list[str]]]:

@@ -23,15 +23,16 @@ class OutputDynamics:
 
     __slots__ = (
         "_a",
+        "_base",
         "_changes",
         "_cool",
         "_decay_cool",
         "_decay_p",
         "_decay_q",
+        "_droop_cool",
         "_hunt_phase",
         "_hunt_rate",
         "_innovation",
-        "_mean_cool",
         "_mean_p",
         "_mean_q",
         "_next_change_s",
@@ -59,10 +60,12 @@ class OutputDynamics:
         uniform: Callable[[], float],
     ) -> None:
         self.unit, self._tick_s = unit, tick_s
-        self._decay_p, self._mean_p = _decay(tick_s, unit.lag_s)
+        self._decay_p, mean_p = _decay(tick_s, unit.lag_s)
         self._decay_q, self._mean_q = _decay(tick_s, unit.second_lag_s)
         self._a = unit.lag_s / (unit.lag_s - unit.second_lag_s)
-        self._decay_cool, self._mean_cool = _decay(tick_s, unit.droop_tau_s)
+        self._mean_p = self._a * mean_p
+        self._decay_cool, mean_cool = _decay(tick_s, unit.droop_tau_s)
+        self._base, self._droop_cool = 1.0 - unit.droop, unit.droop * mean_cool
         self._cool = 1.0
         self._phi = exp(-reading_s / unit.noise_correlation_s)
         self._innovation = unit.noise * sqrt(1 - self._phi**2)
@@ -105,24 +108,16 @@ class OutputDynamics:
     def run(self, ticks: int) -> list[float]:
         """Means in mA of the next `ticks` ticks; `square_sum` is the sum of their squares."""
         end_ticks = self._ticks + ticks
-        if self._next_change_s < end_ticks * self._tick_s:
-            means = self.run_to(end_ticks * self._tick_s)
-        else:
-            means = self._smooth(ticks)
         self.noise = self._phi * self.noise + self._innovation * self._shock()
-        return means
-
-    def _smooth(self, ticks: int) -> list[float]:
-        """Means of ticks within which nothing changes, as in most."""
+        if self._next_change_s < end_ticks * self._tick_s:
+            return self.run_to(end_ticks * self._tick_s)
         u, p, q, cool = self._u, self._p, self._q, self._cool
         decay_p, decay_q, decay_cool = self._decay_p, self._decay_q, self._decay_cool
-        mean_p, mean_q = self._a * self._mean_p, self._mean_q
-        droop = self.unit.droop
-        base, mean_cool = 1.0 - droop, droop * self._mean_cool
-        hunting = self.unit.hunting
+        mean_p, mean_q = self._mean_p, self._mean_q
+        base, mean_cool, hunting = self._base, self._droop_cool, self.unit.hunting
         squares = 0.0
         means = []
-        for tick in range(self._ticks, self._ticks + ticks):
+        for tick in range(self._ticks, end_ticks):
             mean = (u + p * mean_p + q * mean_q) * (base + cool * mean_cool)
             if hunting:
                 mean *= self._hunt((tick + 0.5) * self._tick_s)
@@ -132,7 +127,7 @@ class OutputDynamics:
             squares += mean * mean
             means.append(mean)
         self._p, self._q, self._cool = p, q, cool
-        self._ticks += ticks
+        self._ticks = end_ticks
         self.square_sum = squares
         return means
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Sequence
+from collections.abc import Iterable
 from math import ceil, inf
 
 from ohmwright.model.hardware import MeterData
@@ -35,7 +35,7 @@ class Meter:
         self._most_ma = _OVERRANGE * data.max_current_ma
         self._digit_ma = data.resolution_ma
         self._value_ma = 0.0
-        self._reply: str | None = None
+        self._reply: bytes | None = None
         """The latest reading as it was last asked for; None where it has not been."""
         self.reset()
 
@@ -52,7 +52,7 @@ class Meter:
         """Set the share of the RMS value that the meter's bandwidth lets through."""
         self._scale = share * self._gain / self.window_ticks
 
-    def take(self, means_ma: Sequence[float], noise: float) -> None:
+    def take(self, means_ma: Iterable[float], noise: float) -> None:
         """Complete a reading with the ticks since the last one and the output's noise."""
         window = self._window
         window.extend(means_ma)
@@ -77,19 +77,15 @@ class Meter:
             return None
         return self._value_ma if self._value_ma <= self._most_ma else inf
 
-    def reply(self) -> str:
+    def fetch(self, _: list[str]) -> bytes:
         """The latest reading as the instrument replies it: value in A, unit, number."""
         if self._reply is None:
-            self._reply = self._formatted()
+            value_ma = self.value_ma
+            if value_ma is None:
+                return NO_READING
+            value = format_number(inf) if value_ma == inf else f"{value_ma / 1000:+.5E}"
+            self._reply = f"{value},A,{self.number:05d}".encode()
         return self._reply
 
-    def _formatted(self) -> str:
-        value_ma = self.value_ma
-        if value_ma is None:
-            return NO_READING
-        if value_ma == inf:
-            return f"{format_number(inf)},A,{self.number:05d}"
-        return f"{value_ma / 1000:+.5E},A,{self.number:05d}"
 
-
-NO_READING = "9.91E+37,A,00000"
+NO_READING = b"9.91E+37,A,00000"

@@ -108,9 +108,7 @@ class Plant:
     def _read(self, circuit: Circuit) -> None:
         transient, factor = self.transient, self._load_factor
         means = transient.run(self._ticks)
-        if factor != 1.0:
-            means = [factor * mean for mean in means]
-        self.meter.take(means, transient.noise)
+        self.meter.take(map(factor.__mul__, means), transient.noise)
         self._done += 1
         if self._heat(circuit, transient.square_sum, self._reading_s):
             self._on_trip(self.origin_s + self._done * self._reading_s)

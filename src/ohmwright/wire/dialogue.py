@@ -30,6 +30,7 @@ __all__ = ["Dialogue", "LinkState"]
 T = TypeVar("T")
 _SYNCED, _SUSPECT, _LOST = LinkState.SYNCED, LinkState.SUSPECT, LinkState.LOST
 # named once: Python 3.11 is slow to find a member of an enum, and every exchange needs three
+_ASKED_AT_MOST = 2
 _TRIES = 3
 _MOST_STRANGE_LINES = 16
 
@@ -79,7 +80,8 @@ class Dialogue:
         """Return when the line has echoed two nonces: it is in step and carries every digit."""
         for nonce in nonce_pair(self._nonces):
             message = self.commands.message("resynchronise", {"nonce": nonce})
-            await self._retried(message, partial(check_echo, nonce), self.framing.line)
+            line = self.framing.line
+            await self._exchange(message, partial(check_echo, nonce), line, _ASKED_AT_MOST)
 
     async def tell(self, verb: Tell, **fields: object) -> None:
         """Send the command `verb` once; return when the instrument reports no error.
@@ -136,45 +138,41 @@ class Dialogue:
         message = self._messages.get(verb)
         if message is None:
             message = self._messages[verb] = self.commands.message(verb, {})
-        if verb == "error":  # asking again would lose the entry that was on its way
-            return self._exchange(message, parse, self.framing.line)
-        return self._retried(message, parse, receive or self.framing.line)
-
-    async def _retried(
-        self,
-        message: bytes,
-        parse: Callable[[bytes], T],
-        receive: Callable[[], Awaitable[bytes]],
-    ) -> T:
-        try:
-            return await self._exchange(message, parse, receive)
-        except (LinkTimeout, ProtocolError):
-            return await self._exchange(message, parse, receive)
+        # asking again for an error would lose the entry that was on its way
+        times = 1 if verb == "error" else _ASKED_AT_MOST
+        return self._exchange(message, parse, receive or self.framing.line, times)
 
     async def _exchange(
         self,
         message: bytes,
         parse: Callable[[bytes], T],
         receive: Callable[[], Awaitable[bytes]],
+        times: int,
     ) -> T:
+        """The parsed reply to `message`, which is sent at most so many `times`."""
         framing, reply = self.framing, b""
-        with self._alone:
-            if self.state is not _SYNCED:
-                await self._resynchronise()
-            self.state = checked_transition(self.state, _SUSPECT)
-            try:
+        try:
+            with self._alone:
+                if self.state is not _SYNCED:
+                    await self._resynchronise()
+                self.state = checked_transition(self.state, _SUSPECT)
                 await framing.send(message)
                 reply = await receive()
                 if framing.left:
                     raise ValueError(f"{framing.left[:80]!r} followed it")
                 value = parse(reply)
-            except LinkLost:
-                self.state = checked_transition(self.state, _LOST)
-                raise
-            except ValueError as problem:
+                self.state = checked_transition(self.state, _SYNCED)
+                return value
+        except LinkLost:
+            self.state = checked_transition(self.state, _LOST)
+            raise
+        except ValueError as problem:
+            if times == 1:
                 raise framing.nonsense(reply or framing.left, str(problem)) from None
-            self.state = checked_transition(self.state, _SYNCED)
-            return value
+        except (LinkTimeout, ProtocolError):
+            if times == 1:
+                raise
+        return await self._exchange(message, parse, receive, times - 1)
 
     async def _raise_refusal(self, message: bytes) -> None:
         code, text = await self._ask("error", error_of)

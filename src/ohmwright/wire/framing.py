@@ -41,9 +41,13 @@ class Framing:
 
         Raises LinkTimeout with the bytes that did come, ValueError for a line without end.
         """
-        deadline_s = self._clock.now_s() + self._timeout_s
-        while (length := self.left.find(self._end)) < 0:
-            await self._more(deadline_s - self._clock.now_s())
+        began_s, waited_s = self._clock.now_s(), 0.0
+        try:
+            while (length := self.left.find(self._end)) < 0:
+                self._add(await self._more(self._timeout_s - waited_s))
+                waited_s = self.trace[-1][0] - began_s
+        except LinkTimeout:
+            raise self._silence() from None
         line, self.left = self.left[:length], self.left[length + len(self._end) :]
         return line
 
@@ -53,14 +57,16 @@ class Framing:
         It may take long, as long as bytes keep coming. Raises LinkTimeout, and ValueError where no
         block begins or it ends wrongly.
         """
-        while (length := block_length(self.left)) is None or len(self.left) < length + len(
-            self._end
-        ):
-            await self._more(self._timeout_s)
+        end = len(self._end)
+        try:
+            while (length := block_length(self.left)) is None or len(self.left) < length + end:
+                self._add(await self._more(self._timeout_s))
+        except LinkTimeout:
+            raise self._silence() from None
         block, rest = self.left[:length], self.left[length:]
         if not rest.startswith(self._end):
             raise ValueError(f"the block is followed by {rest[:12]!r}")
-        self.left = rest[len(self._end) :]
+        self.left = rest[end:]
         return block
 
     async def drain(self) -> None:
@@ -71,7 +77,7 @@ class Framing:
             if self._clock.now_s() >= deadline_s:
                 return
             try:
-                await self._more(_QUIET_S)
+                self._add(await self._more(_QUIET_S))
             except LinkTimeout:
                 return
             self.left = b""
@@ -84,16 +90,16 @@ class Framing:
             hint(received),
         )
 
-    async def _more(self, timeout_s: float) -> None:
-        """Add what comes next; the trace shows it as one message with what came just before."""
+    def _more(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
+        """What comes next, within `timeout_s`. Raises ValueError where no more should come."""
         if len(self.left) > _LONGEST_REPLY:
             raise ValueError("it does not end")
         if timeout_s <= 0:
             raise self._silence()
-        try:
-            data = await self.link.read(timeout_s)
-        except LinkTimeout:
-            raise self._silence() from None
+        return self.link.read(timeout_s)
+
+    def _add(self, data: bytes) -> None:
+        """Keep what came; the trace shows it as one message with what came just before."""
         self.left += data
         trace = self.trace
         if trace and trace[-1][1] == "<":

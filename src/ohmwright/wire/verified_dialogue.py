@@ -8,9 +8,9 @@ first, and must echo digits that no stuck bit leaves alone.
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Coroutine
 from functools import partial
-from typing import TypeVar
+from typing import Any, TypeVar
 
 from ohmwright.model.errors import ProtocolError, WrongInstrument
 
@@ -73,14 +73,14 @@ class VerifiedDialogue:
         """The data of the block that answers `verb`."""
         return await self._agreed(lambda: self.dialogue.ask_block(verb), verb)
 
-    async def reading(self, verb: Ask, unit: str) -> MeasuredReply:
+    def reading(self, verb: Ask, unit: str) -> Coroutine[Any, Any, MeasuredReply]:
         """Value and number of a measured reply in `unit`; asked again where two replies differ.
 
         Where readings have no number two may differ rightly, so each is believed by itself.
         """
         if not self._numbered:
-            return await self.dialogue.ask_reading(verb, unit)
-        return await self._agreed(partial(self.dialogue.ask_reading, verb, unit), verb)
+            return self.dialogue.ask_reading(verb, unit)
+        return self._agreed(partial(self.dialogue.ask_reading, verb, unit), verb)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`; return when `back` reads `value`, but for rounding."""
