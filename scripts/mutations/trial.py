@@ -12,26 +12,29 @@ from pathlib import Path
 from .sites import Change
 
 PUBLISHED = ("tests/published",)
-NEAR = (
-    "tests/uncertainty",
-    "tests/model",
-    "tests/estimation",
-    "tests/engine/test_judge.py",
-    "tests/engine/test_measured_value.py",
-    "tests/engine/test_stop_rules.py",
-    "tests/engine/test_output_checks.py",
-    "tests/engine/test_resting.py",
-    "tests/adjustment",
+SUITE = (
+    (
+        "tests/uncertainty",
+        "tests/model",
+        "tests/estimation",
+        "tests/engine/test_judge.py",
+        "tests/engine/test_measured_value.py",
+        "tests/engine/test_stop_rules.py",
+        "tests/engine/test_output_checks.py",
+        "tests/adjustment",
+    ),
+    ("tests/engine/test_same_seed.py",),
+    ("tests/engine",),
 )
-"""What is likely to notice a change of the arithmetic, the quickest first."""
-FAR = ("tests/engine", "tests/cli", "tests/reports", "tests/rehearsal")
+"""The other tests that can notice a change of the arithmetic, the quickest to do so first."""
 _COPIED = ("src", "tests", "scripts", "sim_profiles", "pyproject.toml", "README.md")
-_LONGEST_S = 900.0
+_LONGEST_S = 600.0
+"""Longer than any group of tests takes; what hangs is noticed."""
 
 
 @dataclass(frozen=True)
 class Outcome:
-    """What noticed a change; neither is a survivor."""
+    """What noticed a change: published values, or any test; neither is a survivor."""
 
     change: Change
     by_published: bool
@@ -48,18 +51,34 @@ class Copy:
             if (root / name).is_dir():
                 skip = shutil.ignore_patterns("__pycache__", ".*")
                 shutil.copytree(root / name, place / name, ignore=skip)
-            elif (root / name).exists():
+            else:
                 shutil.copy(root / name, place / name)
 
-    def passes(self, tests: tuple[str, ...]) -> bool:
-        """Whether the tests pass in the copy as it stands; what hangs does not."""
-        there = [test for test in tests if (self._place / test).exists()]
+    def passes_unchanged(self) -> bool:
+        """Whether all tests pass in the copy as it stands."""
+        return all(self._passes(tests) for tests in (PUBLISHED, *SUITE))
+
+    def tried(self, change: Change) -> Outcome:
+        """The outcome of one change; the copy is as before afterwards."""
+        file = self._place / change.path
+        before = file.read_text("utf-8")
+        self._write(file, change.applied(before))
+        try:
+            if not self._passes(PUBLISHED):
+                return Outcome(change, by_published=True, by_suite=True)
+            noticed = not all(self._passes(tests) for tests in SUITE)
+            return Outcome(change, by_published=False, by_suite=noticed)
+        finally:
+            self._write(file, before)
+
+    def _passes(self, tests: tuple[str, ...]) -> bool:
         paths = os.pathsep.join((str(self._place / "src"), str(self._place)))
+        command = [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *tests]
         try:
             done = subprocess.run(
-                [sys.executable, "-m", "pytest", "-q", "-x", "-p", "no:cacheprovider", *there],
+                command,
                 cwd=self._place,
-                env={**os.environ, "PYTHONPATH": paths, "PYTHONDONTWRITEBYTECODE": "1"},
+                env={**os.environ, "PYTHONPATH": paths},
                 capture_output=True,
                 timeout=_LONGEST_S,
                 check=False,
@@ -68,16 +87,9 @@ class Copy:
             return False
         return done.returncode == 0
 
-    def tried(self, change: Change) -> Outcome:
-        """The outcome of one change; the copy is as before afterwards."""
-        file = self._place / change.path
-        before = file.read_text("utf-8")
-        file.write_text(change.applied(before), "utf-8")
-        try:
-            published = not self.passes(PUBLISHED)
-            return Outcome(change, published, published or not self._passes_all())
-        finally:
-            file.write_text(before, "utf-8")
-
-    def _passes_all(self) -> bool:
-        return self.passes(NEAR) and self.passes(FAR)
+    @staticmethod
+    def _write(file: Path, text: str) -> None:
+        """Write, and drop what was compiled: its age and size can be those of another text."""
+        file.write_text(text, "utf-8")
+        for compiled in (file.parent / "__pycache__").glob(f"{file.stem}.*"):
+            compiled.unlink()
