@@ -65,10 +65,6 @@ def _tried(chosen: Sequence[Change], folder: Path, jobs: int) -> Iterator[Outcom
     copies: SimpleQueue[Copy] = SimpleQueue()
     for job in range(jobs):
         copies.put(Copy(ROOT, folder / str(job)))
-    first = copies.get()
-    if not first.passes_unchanged():
-        raise SystemExit("The tests do not pass without any change.")
-    copies.put(first)
 
     def one(change: Change) -> Outcome:
         copy = copies.get()
