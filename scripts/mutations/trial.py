@@ -26,7 +26,14 @@ _ROOMS = (
     "tests/engine/test_stop_rules.py",
     "tests/engine/test_output_checks.py",
 )
-_FARTHEST = ("tests/engine",)
+_JOBS = (
+    "tests/engine/test_run.py",
+    "tests/engine/test_adjust.py",
+    "tests/engine/test_adjustment_activation.py",
+    "tests/engine/test_evidence.py",
+    "tests/engine/test_step_kinds.py",
+    "tests/engine/test_traceability.py",
+)
 """Other tests that can notice a change of the arithmetic, the quickest to do so first."""
 _COPIED = ("src", "tests", "scripts", "sim_profiles", "pyproject.toml", "README.md")
 _LONGEST_S = 600.0
@@ -66,7 +73,7 @@ class Copy:
         """The outcome of one change; the copy is as before afterwards."""
         if self._notice(PUBLISHED, change):
             return Outcome(change, by_published=True, by_suite=True)
-        groups = (self._nearest(change), _SAME_SEED, _ROOMS, _FARTHEST)
+        groups = (self._nearest(change), _SAME_SEED, _ROOMS, _JOBS)
         noticed = any(self._notice(tests, change) for tests in groups if tests)
         return Outcome(change, by_published=False, by_suite=noticed)
 
@@ -112,6 +119,8 @@ class Copy:
 def _run(place: Path, tests: tuple[str, ...]) -> None:
     """Run the tests of a copy in a process of their own, with the copy's modules; then exit."""
     os.chdir(place)
+    sys.dont_write_bytecode = False
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     paths = [str(place / "src"), str(place)]
     sys.path[:0] = paths
     os.environ["PYTHONPATH"] = os.pathsep.join(paths)
