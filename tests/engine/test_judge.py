@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from ohmwright.engine.judge import conformity, judge, stays_undecided
+from ohmwright.engine.judge import conformity, is_final, judge, stays_undecided
 from ohmwright.model.decision import (
     Decision,
     FalseAccept,
@@ -112,6 +112,14 @@ def test_readings_help_against_scatter_and_not_against_the_meter() -> None:
     assert not stays_undecided(measured(110.1, a=5.0, b=1.0), BAND, RULES[1])
     assert stays_undecided(measured(115.0, a=0.1, b=5.0), BAND, RULES[1])
     assert stays_undecided(measured(100.0, a=0.1, b=3.0), BAND, RULES[6])
+
+
+def test_what_could_still_pass_once_the_scatter_is_gone_is_not_final() -> None:
+    # w = U: 9.8 now, and 7.84 by the meter alone; the readings reach from 111.1, which would pass
+    rule = GuardBand(rule="guard band")
+    assert judge(measured(117.0, a=3.0, b=4.0), BAND, rule)[0] == "undecided"
+    assert not is_final(measured(117.0, a=3.0, b=4.0), BAND, rule)
+    assert is_final(measured(119.0, a=3.0, b=4.0), BAND, rule)
 
 
 def test_a_limit_without_a_lower_side_has_no_ratio() -> None:

@@ -175,3 +175,10 @@ def test_a_correlated_limit_of_error_can_be_simulated_too() -> None:
         accuracy(k=None, floor_ma=60.0, correlation=0.5),
     )
     assert seen.propagation == "Monte Carlo"
+
+
+def test_a_meter_that_reads_below_zero_has_no_negative_uncertainty() -> None:
+    for quantity in ("current_ma", "power_w"):
+        seen = linear_measured_value(settled(-2.0), quantity, 500.0, TIMING, accuracy())
+        assert all(line.standard_uncertainty >= 0 for line in seen.budget)
+        assert seen.uncertainty > 0

@@ -79,3 +79,15 @@ def test_what_warmth_leaves_unsure_is_in_the_value() -> None:
         assert test.value is not None
         sd.append(test.value.sd)
     assert sd[1] == pytest.approx(np.hypot(sd[0], 0.004 * 500.0), rel=1e-6)
+
+
+@pytest.mark.parametrize("droop_tau_s", [6.0, 10.0])
+def test_a_droop_of_another_time_constant_is_within_the_uncertainty(droop_tau_s: float) -> None:
+    # so quiet and so many readings that they alone would leave next to nothing
+    made = Made(
+        lag_s=0.2, droop=0.015, droop_tau_s=droop_tau_s, noise=1e-5, rate_hz=50.0, resolution=0.001
+    )
+    test = ActivationTest(Question(500.0, 10.0, 0.5, 0.001), DecisionBounds())
+    test.estimate(*made.readings(20.0))
+    assert test.value is not None
+    assert abs(test.value.mean - made.at(6.0)) < 2 * test.value.sd

@@ -1,6 +1,9 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
+from ohmwright.estimation.exponential_tail import fit_tail
 from ohmwright.estimation.settled_value import Settled, settled_value
 
 from .activations import Made
@@ -104,3 +107,26 @@ def test_an_output_that_only_begins_to_rise_is_not_zero():
     age_s = np.arange(0.5, 7.0, 0.1)
     value = np.where(age_s > 6.5, 40.0, 0.0)
     assert not settled_value(age_s, value, window_s=0.5, resolution=1.0).settled
+
+
+def test_lag_that_may_still_come_counts_though_none_is_expected():
+    unsure = 0
+    for seed in range(60):
+        age_s, value = Made(noise=0.004).readings(4.5, seed)
+        tail = fit_tail(age_s, value, at_age_s=6.0, window_s=0.5, resolution=1.0)
+        if tail is None or abs(tail.remainder) > 1.0 or tail.remainder_sd < 6.0:
+            continue  # of 500
+        unsure += 1
+        seen = settled_value(age_s, value, window_s=0.5, resolution=1.0)
+        assert not seen.settled
+        assert seen.uncertainty > tail.value.sd
+    assert unsure > 0
+
+
+@pytest.mark.parametrize("droop_tau_s", [6.0, 10.0])
+def test_a_droop_of_another_time_constant_is_within_the_uncertainty(droop_tau_s):
+    # so quiet and so many readings that they alone would leave next to nothing
+    made = Made(lag_s=0.2, droop=0.015, droop_tau_s=droop_tau_s, noise=1e-5, rate_hz=50.0)
+    age_s, value = replace(made, resolution=0.001).readings(12.0)
+    seen = settled_value(age_s, value, window_s=0.5, resolution=0.001)
+    assert abs(seen.value - made.at(6.0)) < 2 * seen.uncertainty

@@ -50,6 +50,7 @@ def test_agrees(check: Check, holds: Callable[[Check], None]) -> None:
 
 def checks() -> Iterator[Check]:
     yield from end_gauge()
+    yield from second_order_moments()
     yield from impedance()
     yield from welch_satterthwaite()
     yield from clause_checks(
@@ -129,6 +130,23 @@ def end_gauge() -> Iterator[Check]:
         ("contribution of dt, nm", -16.599027, 1e-4, lambda: contribution("dt")),
         ("uc with second-order terms, nm", 33.8065, 1e-3, gauge_second_order),
         ("U95, nm", 66.8804, 1e-3, lambda: gauge().expanded().uncertainty),
+    )
+
+
+def second_order_moments() -> Iterator[Check]:
+    """Parts of the exact variance of polynomials of normal inputs, from their moments.
+
+    var(x^3) = 9 x^4 u^2 + 36 x^2 u^4 + 15 u^6; the middle term is of second order. For P = I^2 R
+    those are 2 R^2 u(I)^4 + 6 I^2 u(I)^2 u(R)^2.
+    """
+    cube = (Input("x", 2.0, 0.1),)
+    power = (Input("I", 3.0, 0.1), Input("R", 50.0, 2.0))
+    current, load, u, v = 3.0, 50.0, 0.1, 2.0
+    expected = 2 * load**2 * u**4 + 6 * current**2 * u**2 * v**2
+    yield from clause_checks(
+        *(GUM, "5.1.2 note, moments of the normal distribution", "reference"),
+        ("x^3", 36 * 4 * 1e-4, 1e-6, lambda: second_order_variance(lambda x: x**3, cube)),
+        ("I^2 R", expected, 1e-6, lambda: second_order_variance(lambda i, r: i * i * r, power)),
     )
 
 

@@ -1,0 +1,1 @@
+"""How many small changes of the arithmetic do the tests notice? Run as `scripts/mutate`."""

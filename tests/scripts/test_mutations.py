@@ -1,0 +1,81 @@
+"""The changes that `scripts/mutate` tries: what it finds in a line, and that all of them fit."""
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from scripts.mutations.__main__ import ROOT, drawn
+from scripts.mutations.named import named_changes
+from scripts.mutations.sites import Change, changes
+from scripts.mutations.targets import NOT_DRAWN, drawable
+
+
+@pytest.mark.parametrize(
+    ("line", "changed"),
+    [
+        ("y = a + b", {"y = a - b"}),
+        ("y = (a) * (b)", {"y = (a) / (b)"}),
+        ("y = a**2", {"y = a*2", "y = a**3"}),
+        ("y = a <= b", {"y = a > b"}),
+        ("y = a == b and c", {"y = a != b and c", "y = a == b or c"}),
+        ("y = min(a, b)", {"y = max(a, b)"}),
+        ("y = np.sqrt(a)", {"y = np.fabs(a)"}),
+        ("y = a.sum(axis=1)", {"y = a.max(axis=1)"}),
+        ("y = -a", {"y = +a"}),
+        ("y = 0.2", {"y = 0.3"}),
+        ("y = a / 1e3", {"y = a * 1e3", "y = a / 1500.0"}),
+        # counts, indices, words and what a name says are no arithmetic
+        ("y = a[1:-1]", set()),
+        ("y = range(3)", set()),
+        ("y = 0.0", set()),
+        ("y = f'{100.0 * a:g} %'", set()),
+        ("'''1 + 1, at most 0.5'''", set()),
+        ("def f(a: int | None = None) -> A | B: ...", set()),
+    ],
+)
+def test_every_change_of_one_token(tmp_path: Path, line: str, changed: set[str]) -> None:
+    (tmp_path / "m.py").write_text(f"\n{line}\n", "utf-8")
+    assert {c.applied(f"\n{line}\n").strip() for c in changes(tmp_path, "m.py")} == changed
+
+
+def test_operators_across_lines_are_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "m.py").write_text("y = (\n    a\n    + b\n)\n", "utf-8")
+    assert changes(tmp_path, "m.py") == []
+
+
+def test_a_change_that_does_not_fit_is_refused() -> None:
+    with pytest.raises(ValueError, match="does not fit"):
+        Change("m.py", 0, 0, "a", "b").applied("c\n")
+
+
+def test_every_change_of_the_source_is_another_program() -> None:
+    for found in drawable(ROOT).values():
+        assert len(found) > 10
+        for change in found:
+            text = (ROOT / change.path).read_text("utf-8")
+            assert ast.dump(ast.parse(change.applied(text))) != ast.dump(ast.parse(text))
+
+
+def test_named_changes_fit_the_source() -> None:
+    for name, change in named_changes(ROOT).items():
+        text = (ROOT / change.path).read_text("utf-8")
+        changed = change.applied(text)
+        assert ast.dump(ast.parse(changed)) != ast.dump(ast.parse(text)), name
+
+
+def test_what_is_not_drawn_stands_in_the_source_once() -> None:
+    for file, text, why in NOT_DRAWN:
+        assert why
+        assert (ROOT / "src/ohmwright" / file).read_text("utf-8").count(text) == 1, (file, text)
+
+
+def test_the_draw_is_even_and_decided_by_the_seed() -> None:
+    targets = {
+        name: [Change(name, line, 0, "a", "b") for line in range(size)]
+        for name, size in (("few", 2), ("many", 50))
+    }
+    chosen = drawn(targets, 10, 1)
+    assert len(set(chosen)) == 10
+    assert sum(change.path == "few" for change in chosen) == 2
+    assert chosen == drawn(targets, 10, 1) != drawn(targets, 10, 2)
