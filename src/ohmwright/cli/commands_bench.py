@@ -67,11 +67,13 @@ def doctor(
     line: AnalyzerLine,
     with_rf: Annotated[
         bool,
-        typer.Option("--with-rf", help="Also 1 s of RF at a low setting, to prove the limit."),
+        typer.Option(
+            "--with-rf", help="Also some seconds of RF: OFF, limit and guard must each end it."
+        ),
     ] = False,
     as_json: Json = False,
 ) -> None:
-    """Open a bench and check every instrument; RF stays off unless you ask for a second of it."""
+    """Open a bench and check every instrument; RF stays off unless you ask for it."""
     from .bench_data import BenchChoice
     from .doctor_command import run_doctor
 

@@ -14,7 +14,7 @@ from rich.text import Text
 from ohmwright.engine.sweep import SweepPoint
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import UsageError
-from ohmwright.reports.csv_file import spreadsheet_safe
+from ohmwright.reports.csv_file import Cell, spreadsheet_safe
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
@@ -32,7 +32,6 @@ _MEASURED = (
     "certified",
     "on_s",
 )
-Cell = str | float | int | None
 
 
 @dataclass(frozen=True)

@@ -1,4 +1,4 @@
-"""The installation check: some forty known values, each computed by the code that a job runs.
+"""The installation check: known values, each computed by the code that a job runs.
 
 `ohmwright checks` prints them, so that a laboratory can validate the software on the computer where
 it is used, and keep the result. Read in this order:

@@ -18,6 +18,7 @@ import typer
 
 from ohmwright.cli.main import app
 from ohmwright.engine.procedure import Procedure
+from ohmwright.installation.catalogue import all_checks
 from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
@@ -114,6 +115,35 @@ def test_a_command_in_a_sentence_is_one_that_the_program_has(
         if words[0] != "COMMAND":
             options = {name for option in _named(words).params for name in option.opts}
             assert {word for word in words if word.startswith("--")} <= options | {"--help"}
+
+
+def test_a_page_names_what_its_commands_need_installed(
+    all_examples: list[Any], page_text: Callable[[str], str]
+) -> None:
+    extras = {"--parquet": "ohmwright[parquet]", "postgresql://": "ohmwright[postgresql]"}
+    used = {
+        (example.page, extra)
+        for example in all_examples
+        for words, extra in extras.items()
+        if example.words[0] == "console" and words in example.text
+    }
+    assert {extra for _, extra in used} == {*extras.values()}
+    assert [(page, extra) for page, extra in used if extra not in page_text(page)] == []
+
+
+def test_the_checks_are_as_many_as_the_page_says(page_text: Callable[[str], str]) -> None:
+    count = sum(map(len, all_checks().values()))
+    assert f"{count} known values" in page_text("changes")
+
+
+def test_help_and_guide_agree_on_doctor_with_rf(
+    ohmwright: Callable, page_text: Callable[[str], str]
+) -> None:
+    said = [ohmwright("doctor", "--help").out, *map(page_text, ("safety", "benches", "analyzers"))]
+    for text in said:
+        words = " ".join(re.sub(r"[│>]", " ", text).split())
+        assert "some seconds" in words
+        assert re.search(r"OFF.{0,70}\blimit\b.{0,40}\bguard\b", words), words
 
 
 def test_an_option_in_a_sentence_is_one_that_some_command_has(
