@@ -112,6 +112,29 @@ def test_a_file_of_another_kind_is_called_by_its_kind(tmp_path: Path) -> None:
     assert "p.toml: this is a bench file, not a procedure." in complaint(tmp_path, bench)
 
 
+SECOND = "\n" + GOOD[GOOD.index("[[step]]") :]
+
+
+@pytest.mark.parametrize(
+    ("second", "says"),
+    [
+        (SECOND, "p.toml:16:1: step 'cut', name: two steps are called 'cut'; this is the second."),
+        (
+            SECOND.replace('"cut"', '"b"', 1) + "max_on_s = 5\n",
+            "p.toml:22:1: step 'b', max_on_s: max_on_s must leave 2 s or more after age_s.",
+        ),
+        (
+            SECOND.replace('"cut"', '"b"', 1) + "age_s = 19\n",
+            "p.toml:14:3: step 'b': max_on_s must leave 2 s or more after age_s.",
+        ),
+    ],
+)
+def test_what_is_wrong_between_keys_has_the_place_of_its_step(
+    tmp_path: Path, second: str, says: str
+) -> None:
+    assert complaint(tmp_path, GOOD + second) == says
+
+
 def test_several_complaints_come_together_in_order(tmp_path: Path) -> None:
     text = GOOD.replace("load_ohm", "lod_ohm").replace("setting_w", "seting_w")
     lines = complaint(tmp_path, text).splitlines()

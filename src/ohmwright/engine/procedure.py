@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Any
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core.core_schema import ValidationInfo
 
 from ohmwright.model.base import FrozenModel
+from ohmwright.model.complaint_words import error_at
 from ohmwright.model.decision import Decision, SimpleAcceptance
 from ohmwright.model.step import Stage, Timing
 
@@ -43,11 +44,16 @@ class Procedure(FrozenModel):
     @model_validator(mode="after")
     def _names_differ(self) -> Procedure:
         seen: set[str] = set()
-        for step in self.step:
+        for index, step in enumerate(self.step):
             if step.name in seen:
-                raise ValueError(f"two steps are called '{step.name}'")
+                where = ("step", index, "name")
+                raise error_at(where, f"two steps are called '{step.name}'; this is the second")
             seen.add(step.name)
-            self.timing(step)
+            try:
+                self.timing(step)
+            except ValidationError as problem:
+                what = problem.errors()[0]["msg"].removeprefix("Value error, ")
+                raise error_at(("step", index, "max_on_s"), what) from None
         return self
 
     def timing(self, step: Step) -> Timing:

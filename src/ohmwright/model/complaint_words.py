@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
-from pydantic_core import ErrorDetails
+from pydantic_core import ErrorDetails, PydanticCustomError
 
 from .unknown_keys import LONGEST_KEY, shortened, suggestion
 
+AT_KEY: Literal["at_key"] = "at_key"
 _LONGEST = 500
 _NUMBER, _WHOLE, _DATE = "a number", "a whole number", "a date, as in 2026-01-31"
 _TABLE, _LIST = "a table in braces, as in { key = value }", "a list in brackets, as in [1, 2]"
@@ -38,6 +39,11 @@ _PATTERNS = {
     r"^[a-z][a-z0-9_]{0,40}$": "a name of small letters, digits and _",
 }
 """What a text must be, by the pattern of `step.Name`, `hardware.PanelName`, `quantity.Quantity`."""
+
+
+def error_at(path: Sequence[str | int], what: str) -> PydanticCustomError:
+    """Return the error that a validator raises to complain about the key at `path` below it."""
+    return PydanticCustomError(AT_KEY, "{what}", {"what": what, "path": tuple(path)})
 
 
 def words_of_error(detail: ErrorDetails) -> str:

@@ -12,7 +12,7 @@ from typing import Any, NamedTuple, TypeVar
 from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
-from .complaint_words import discriminator, key_name, words_of_error
+from .complaint_words import AT_KEY, discriminator, key_name, words_of_error
 from .errors import SourceError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
@@ -193,6 +193,8 @@ def _plain(detail: ErrorDetails) -> _Detail:
     """What is wrong with a value, in plain words, and where."""
     loc, about = detail["loc"], detail.get("ctx", {})
     match detail["type"]:
+        case kind if kind == AT_KEY:
+            return _Detail((*loc, *about["path"]), partial(str, about["what"]))
         case "missing":
             return _Detail(loc, partial(_missing, loc[-1]))
         case "union_tag_not_found":
