@@ -8,7 +8,6 @@ from functools import partial
 
 from ohmwright.adjustment.actions import Activate, Finish, Move, Press
 from ohmwright.adjustment.decision import NO_EFFECT
-from ohmwright.adjustment.parameters import Confirming, Parameters, Releasing
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.estimation.thermal_droop import ResidualWarmth
@@ -20,7 +19,7 @@ from .activation_events import activation_closed, activation_opened
 from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
 from .point_measurement import Observation, observation_of
-from .point_spec import point_spec
+from .point_spec import PARAMETERS, point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
 from .service_state import ServiceState
@@ -29,10 +28,6 @@ from .steps.base import Step, StepRun
 from .stop_rules import target_band
 from .trim_actuator import TrimActuator
 
-_PARAMETERS = Parameters(
-    releasing=Releasing(inner_tolerances=0.35), confirming=Confirming(well_landed_tolerances=0.4)
-)
-"""Tighter than the policy's own: a trim left near its target takes longer to drift out again."""
 _UNCRITICAL_TOLERANCE = 1.0
 """Relative tolerance for the rest before an activation that decides nothing: warmth may remain."""
 
@@ -94,7 +89,7 @@ def _policy(
     session: Session, point: Point, timing: Timing, trim: int, prior: PriorOfPoint
 ) -> AdjustPolicy:
     """Return a policy without readings for a point whose trim stands at `trim` counts."""
-    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior, _PARAMETERS)
+    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior, PARAMETERS)
 
 
 @dataclass

@@ -4,19 +4,24 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ohmwright.estimation.point import Keys, PointSpec
+from ohmwright.adjustment.parameters import Confirming, Parameters, Releasing
+from ohmwright.estimation.point import Expected, Keys, PointSpec
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.generator import Generator
-from ohmwright.model.hardware import ServiceMode, ServicePoint
+from ohmwright.model.hardware import MeterData, ServiceMode, ServicePoint
 from ohmwright.model.result import AMPLE_DOF
 from ohmwright.model.step import Point, Timing
 
 from .judge import accepted_half_width
-from .measured_value import linear_measured_value
+from .measured_value import Accuracy, linear_measured_value
 from .prior_of_point import PriorOfPoint
 from .session import Session
 from .stop_rules import question
 
+PARAMETERS = Parameters(
+    releasing=Releasing(inner_tolerances=0.35), confirming=Confirming(well_landed_tolerances=0.4)
+)
+"""How a job adjusts. A trim that stands well has longer to creep before it is out again."""
 _COARSE_SD = 0.13
 """Standard deviation of a coarse press, relative to the counts that the data give it."""
 
@@ -27,30 +32,57 @@ def point_spec(
     """Return what the adjusting policy must know of `point`; `start`: the trim's count now."""
     bench = session.bench
     data, service = bench.generator.data.point(point.name), bench.generator.data.service
-    asked = question(point, timing, bench.analyzer.data.meter)
-    return PointSpec(
-        question=replace(asked, limits=None, tolerance=_accepted_ma(session, point, timing)),
-        timeout_s=timing.max_on_s,
-        rest_s=timing.rest_s,
-        keys=None if bench.generator.unattended or service is None else _keys(service),
-        range=_range(bench.generator, data, start),
+    return point_spec_of(
+        point,
+        timing,
+        bench.analyzer.data.meter,
+        session.accuracy,
+        keys=None if bench.generator.unattended or service is None else keys_of(service),
+        reach=_range(bench.generator, data, start),
         moves_while_on=service is None or service.moves_while_on,
         expected=known.expected,
     )
 
 
-def _accepted_ma(session: Session, point: Point, timing: Timing) -> float:
-    """Return how far from the target a reading without scatter may lie and pass, in mA."""
-    exact = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
-    measured = linear_measured_value(
-        exact, point.target.quantity, point.load_ohm, timing, session.accuracy
+def point_spec_of(
+    point: Point,
+    timing: Timing,
+    meter: MeterData,
+    accuracy: Accuracy | None,
+    *,
+    keys: Keys | None = None,
+    reach: tuple[int, int] | None = None,
+    moves_while_on: bool = True,
+    expected: Expected | None = None,
+) -> PointSpec:
+    """Return what the adjusting policy must know of `point`, from data alone.
+
+    `reach`: the lowest and highest counts from the start; None where they are not known.
+    """
+    asked = question(point, timing, meter)
+    accepted_ma = _accepted_ma(point, timing, accuracy)
+    return PointSpec(
+        question=replace(asked, limits=None, tolerance=accepted_ma),
+        timeout_s=timing.max_on_s,
+        rest_s=timing.rest_s,
+        keys=keys,
+        range=reach,
+        moves_while_on=moves_while_on,
+        expected=expected,
     )
-    return accepted_half_width(measured, point.target, point.decision)
 
 
-def _keys(service: ServiceMode) -> Keys:
+def keys_of(service: ServiceMode) -> Keys:
+    """Return a person's keys, as the service mode's data say what they are worth."""
     counts = max(1, round(service.coarse_counts))
     return Keys(coarse_counts=counts, coarse_sd=_COARSE_SD * counts)
+
+
+def _accepted_ma(point: Point, timing: Timing, accuracy: Accuracy | None) -> float:
+    """Return how far from the target a reading without scatter may lie and pass, in mA."""
+    exact = Settled(point.target.value, 0.0, AMPLE_DOF, 0.0, settled=True)
+    measured = linear_measured_value(exact, point.target.quantity, point.load_ohm, timing, accuracy)
+    return accepted_half_width(measured, point.target, point.decision)
 
 
 def _range(generator: Generator, data: ServicePoint | None, start: int) -> tuple[int, int] | None:
