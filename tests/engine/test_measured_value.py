@@ -9,7 +9,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import correlated_values, ufloat
 
-from ohmwright.engine.measured_value import Accuracy, linear_measured_value, measured_value
+from ohmwright.engine.measured_value import (
+    Accuracy,
+    linear_measured_value,
+    measured_of_budget,
+    measured_value,
+)
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.analyzer_certificate import (
     AnalyzerCertificate,
@@ -19,6 +24,8 @@ from ohmwright.model.analyzer_certificate import (
 )
 from ohmwright.model.result import AMPLE_DOF
 from ohmwright.model.step import Timing
+from ohmwright.uncertainty.budget import combine
+from ohmwright.uncertainty.inputs import Input
 
 TIMING = Timing()
 CALIBRATED = date(2025, 1, 1)
@@ -182,3 +189,11 @@ def test_a_meter_that_reads_below_zero_has_no_negative_uncertainty() -> None:
         seen = linear_measured_value(settled(-2.0), quantity, 500.0, TIMING, accuracy())
         assert all(line.standard_uncertainty >= 0 for line in seen.budget)
         assert seen.uncertainty > 0
+
+
+def test_lines_of_a_budget_are_sizes_whatever_the_sign_of_a_sensitivity() -> None:
+    """GUM 5.1.2: an uncertainty is positive, also where the result falls as the input rises."""
+    inputs = (Input("up", 3.0, 0.3, distribution="normal"), Input("down", 2.0, 0.4))
+    measured = measured_of_budget(combine(1.0, inputs, (1.0, -1.0)), "power_w", 6.0)
+    assert [line.standard_uncertainty for line in measured.budget] == pytest.approx([0.3, 0.4])
+    assert measured.uncertainty == pytest.approx(0.5)

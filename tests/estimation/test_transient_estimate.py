@@ -99,3 +99,11 @@ def test_remainder_shrinks_with_the_lag():
         for until in (3.0, 5.0, 8.0)
     ]
     assert remainders[0] > 3 * remainders[1] > 9 * remainders[2]
+
+
+def test_the_second_pole_stays_the_faster_one_where_both_are_alike():
+    """Beyond a ratio of one the two would change places, and the response has no such form."""
+    made = Made(lag_s=1.0, second_pole=0.95)
+    for seed in range(12):
+        fit = fit_transient(record(made, 6.0, seed), vague_prior(), NoisePrior(), None)
+        assert np.exp(fit.start.dynamics[-1]) < 1.0
