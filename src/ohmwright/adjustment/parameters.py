@@ -31,7 +31,7 @@ class Probing:
     most: int = 6
     """After so many probes without effect the trim is said to have none."""
     least_gain_tolerances: float = 0.015
-    """A gain per count that cannot be larger than this is no effect: a trim has not the counts."""
+    """A gain per count that cannot be larger than this is no effect: no trim has so many counts."""
 
 
 @dataclass(frozen=True)
@@ -45,7 +45,7 @@ class Moving:
     largest_gain_sds: float = 3.0
     """The gain may be larger than estimated by so much: bounds hold for that one too."""
     caution: float = 2.0
-    """Weight of the gain's variance, which shortens moves: overshoot costs more than a step."""
+    """c in the move e g / (g² + c s²) for error e, gain g and its sd s: overshoot costs most."""
     least_error_sds: float = 1.0
     """An error smaller than its own uncertainty is not worth a move."""
     least_error_tolerances: float = 0.2
@@ -64,7 +64,7 @@ class Moving:
 class FleetGain:
     """Moves by a gain that the unit's own readings do not determine yet.
 
-    It is the fleet's, which other units of the model showed, or a vague one of its own.
+    It is the gain that other units of the model showed, or this unit's own while it is vague.
     """
 
     overshoot_relative: float = 0.05
@@ -84,15 +84,15 @@ class FleetGain:
     contradiction_sds: float = 3.0
     """The unit's own gain so far off overrules the fleet's."""
     contradiction_sd_ratio: float = 0.5
-    """The own gain must be known to that part of the larger one to overrule."""
+    """To overrule, the own gain's sd must be below this part of the larger of both gains."""
     proof_sd_ratio: float = 0.25
-    """An own gain that agrees, known to that part of the fleet's, proves it."""
+    """An own gain that agrees, with an sd below this part of the fleet's gain, proves it."""
     drop_after_lags: float = 4.0
     """A gain that a move given so long has not proved is given up."""
     stuck_probability: float = 0.5
     """With less probability in tolerance and no worthwhile move the gain is given up."""
     stuck_again_probability: float = 0.9
-    """The bound from the second activation on, whose release asks for more, too."""
+    """The bound from the second activation on, as releases are stricter from then on."""
 
 
 @dataclass(frozen=True)
@@ -118,7 +118,7 @@ class Releasing:
     inner_probability: float = 0.85
     """Least probability in the inner band."""
     lenient_probability: float = 0.9
-    """Least probability at a first release by a fleet's gain: failing costs one look more."""
+    """Least probability at a first release by a fleet's gain: failing costs one activation more."""
     lenient_inner_probability: float = 0.7
     """Least probability in the inner band then."""
 
@@ -143,9 +143,10 @@ class Confirming:
     improvement_tolerances: float = 0.2
     """A move must bring the output nearer by more than this to be worth a confirmation more."""
     well_landed_tolerances: float = 1.0
-    """A landing farther off than this is improved where it can be, though it is in tolerance."""
+    """An output farther from the target than this is moved nearer where it can be, though it
+    may be in tolerance (a job asks for less than one tolerance)."""
     improving_activations: int = 3
-    """Landings are improved in the first activations only: time is worth more afterwards."""
+    """Outputs in tolerance are improved in the first activations only: time is worth more then."""
     patience: float = 1.0
     """Watching may last so many times what another confirmation would take."""
     patience_in_doubt: float = 2.0

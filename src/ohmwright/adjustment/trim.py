@@ -13,7 +13,7 @@ from .actions import Action, Move, Press
 Floats = NDArray[np.float64]
 
 _FINE_AT_ONCE = 4
-"""A person presses no more than so many times before seeing what it does."""
+"""Most fine presses of one probe: a person then sees what they did before pressing on."""
 
 
 class Trim:
@@ -35,11 +35,14 @@ class Trim:
         return self.counts - (0 if self.keys is None else self.coarse * self.keys.coarse_counts)
 
     def position(self) -> Floats:
-        """Factors of the trim's coefficients where it stands, shape (4,)."""
+        """Factors of level, gain, coarse press and curvature where the trim stands, shape (4,)."""
         return self.output_after(None)[TRIM]
 
     def output_after(self, action: Action | None) -> Floats:
-        """Combination of coefficients, shape (8,), that is the output after `action`, or now."""
+        """Factors, shape (8,), by which the eight coefficients add up to the output after `action`.
+
+        None is the output now.
+        """
         counts, coarse = self._change(action)
         return output_at(self.counts + counts, self.coarse + coarse)
 
@@ -76,8 +79,8 @@ class Trim:
     def step_towards(self, counts: int, fine_counts: int) -> Action | None:
         """The next action of a move by `counts`; None where it is too small for any.
 
-        `fine_counts`: counts of the same move by the fine key's own gain. A coarse press comes
-        alone, since its true size must be seen before fine ones follow.
+        `counts` is reckoned by the coarse key's gain, `fine_counts` by the fine key's. A coarse
+        press comes alone, since its true size must be seen before fine ones follow.
         """
         if self.keys is None:
             return Move(counts) if counts != 0 else None
@@ -87,7 +90,10 @@ class Trim:
         return Press("fine", fine_counts) if fine_counts != 0 else None
 
     def probe(self, counts: int, most_presses: int) -> Action:
-        """The action of a probe by `counts` at most; `most_presses`: limit of the coarse key."""
+        """The action of a probe by about `counts`; `most_presses`: limit of the coarse key.
+
+        Nine tenths of a coarse press or more are pressed as one: fine keys would take too long.
+        """
         if self.keys is None:
             return Move(counts)
         sign = 1 if counts > 0 else -1

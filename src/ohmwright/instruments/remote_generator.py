@@ -11,7 +11,12 @@ from .generator import Generator
 
 
 class RemoteGenerator(Generator):
-    """A generator that needs no person; settings are read back over a line that is proven."""
+    """A generator that needs no person; each setting is read back.
+
+    After a number is read the identity is asked for again, with two numbers to be echoed: only a
+    line that carries those and is answered by the same instrument has not answered one reply late.
+    `identity`: what the identification must contain; empty where any unit will do.
+    """
 
     unattended = True
 
@@ -43,7 +48,10 @@ class RemoteGenerator(Generator):
         return wanted
 
     async def store_trims(self) -> None:
-        """Store the trims; return when that of the chosen point reads back as stored."""
+        """Store the trims; return when it reads back as stored, where that can be asked.
+
+        Sent once, as every message that changes the instrument and has no setting to read back.
+        """
         await self.dialogue.tell("store")
         if self.dialogue.commands.can_ask("stored"):
             await self._see_stored()

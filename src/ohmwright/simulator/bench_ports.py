@@ -45,7 +45,9 @@ class LineServer:
         self._unfinished = b""
 
     def feed(self, data: bytes) -> bytes:
-        """The replies to the lines that `data` completes; a line over 65,536 bytes is dropped."""
+        """The replies to the lines that `data` completes; what grows over 65,536 bytes
+        without an end of line is dropped, so that nobody can fill the memory.
+        """
         *lines, unfinished = (self._unfinished + data).split(b"\n")
         self._unfinished = unfinished if len(unfinished) <= _LONGEST_LINE else b""
         return b"".join(self._handle(line + b"\n") for line in lines)
