@@ -72,3 +72,14 @@ def test_spike_is_flagged_and_a_step_is_not(size):
     stepped[30:] += size
     assert spikes(spiked, 0.3, keep)[30]
     assert not spikes(stepped, 0.0, keep)[30]
+
+
+def test_a_spike_beyond_the_shocks_is_flagged_in_noise_that_wanders():
+    rng = np.random.default_rng(2)
+    noise = np.zeros(120)
+    for i in range(1, 120):
+        noise[i] = 0.88 * noise[i - 1] + rng.normal()
+    noise[60] += 10.0
+    flags = spikes(noise, 0.88, np.ones(120, dtype=bool))
+    assert flags[60]
+    assert np.count_nonzero(flags) <= 2  # the way back is one too
