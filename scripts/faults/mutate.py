@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Coroutine
+from math import inf
 from typing import Any
 
 import anyio
 
 from ohmwright.engine import release, rested_activation, sampling
+from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.guard.link import GuardedLink
@@ -74,8 +76,9 @@ def _without_clocks() -> None:
     async def agreed(*_: object) -> None:
         return None
 
-    for name in ("_refuse_sleep", "_refuse_gap"):
-        replace(sampling, name, lambda *_: None)
+    replace(sampling, "_LEAST_RATE", 0.0)
+    replace(sampling, "_MOST_RATE", inf)
+    replace(RealClock, "asleep_s", lambda _: 0.0)
     replace(rested_activation, "refuse_other_limit", agreed)
 
 
