@@ -26,10 +26,9 @@ def sweep(
     as_json: Json = False,
 ) -> None:
     """Measure a power curve: every setting into every load resistance."""
-    from .bench_data import BenchChoice
     from .sweep_command import SweepRequest, run_sweep
 
-    chosen = BenchChoice(bench, line.port, guarded=not line.no_guard)
+    chosen = line.bench_choice(bench)
     request = SweepRequest(chosen, mode, settings, loads, age, rest, csv, overwrite, as_json)
     raise typer.Exit(run_sweep(request))
 
@@ -74,8 +73,7 @@ def doctor(
     as_json: Json = False,
 ) -> None:
     """Open a bench and check every instrument; RF stays off unless you ask for it."""
-    from .bench_data import BenchChoice
     from .doctor_command import run_doctor
 
-    chosen = BenchChoice(bench, line.port, guarded=not line.no_guard)
+    chosen = line.bench_choice(bench)
     raise typer.Exit(run_doctor(chosen, with_rf=with_rf, as_json=as_json))

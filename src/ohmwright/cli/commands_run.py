@@ -66,13 +66,12 @@ def _run(
 ) -> int:
     from ohmwright.model.traceability import Environment
 
-    from .bench_data import BenchChoice
     from .run_command import RunRequest, run_procedure
 
     return run_procedure(
         RunRequest(
             procedure,
-            BenchChoice(bench, line.port, guarded=not line.no_guard),
+            line.bench_choice(bench),
             stages,
             options.records,
             options.resume,

@@ -7,11 +7,14 @@ text of every annotation, which makes `ohmwright --help` slower.
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ohmwright.simulator.faults import KINDS, SYNTAX, LineFault
+
+if TYPE_CHECKING:
+    from .bench_data import BenchChoice
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 Records = Annotated[
@@ -69,6 +72,12 @@ class AnalyzerLine:
     no_guard: Annotated[
         bool, typer.Option("--no-guard", help="Simulated benches only: no guard process.")
     ] = False
+
+    def bench_choice(self, bench: Path) -> "BenchChoice":
+        """Return the choice of the bench file `bench`, reached over this line."""
+        from .bench_data import BenchChoice
+
+        return BenchChoice(bench, self.port, guarded=not self.no_guard)
 
 
 @dataclass(frozen=True)

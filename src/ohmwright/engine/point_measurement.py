@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass, replace
 from functools import partial
 from math import isinf
+from typing import ClassVar
 
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.event import Event
@@ -15,6 +16,7 @@ from ohmwright.model.step import Point, Stage, Timing
 from .doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from .judge import conformity, is_final, judge
 from .measured_value import Accuracy, linear_measured_value, measured_value
+from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
 from .steps.base import SettingStep, Step, StepRun
@@ -132,12 +134,23 @@ def observation_of(
     return Observation(*verdict, measured, how, on_s, samples)
 
 
-async def output_points(step: SettingStep, work: StepRun) -> AsyncIterator[Event]:
-    """Measure each point of `step` that has no result yet; yield the events."""
-    for point in step.points():
-        if point.name in work.missing:
-            async for event in _point_events(step, point, work):
-                yield event
+class OutputPointsStep(SettingStep):
+    """Base of the step kinds whose points are test points of the output, measured one by one."""
+
+    load_key: ClassVar[str] = "load_ohm"
+    """The key that gives the load resistances, for complaints about them."""
+
+    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
+        """Complain where mode, setting, time, a load or the range is out of the bench's."""
+        yield from super().requirements(bench, timing)
+        yield from points_within_range(self.points(), bench, key=self.load_key)
+
+    async def run(self, work: StepRun) -> AsyncIterator[Event]:
+        """Measure each point that has no result yet; yield the events."""
+        for point in self.points():
+            if point.name in work.missing:
+                async for event in _point_events(self, point, work):
+                    yield event
 
 
 async def _point_events(step: SettingStep, point: Point, work: StepRun) -> AsyncIterator[Event]:
@@ -172,11 +185,11 @@ async def _point_events(step: SettingStep, point: Point, work: StepRun) -> Async
     )
     async for event in measured.events():
         yield event
-    result = _final_observation(measured).result(work.stage, step, point)
+    result = final_observation(measured).result(work.stage, step, point)
     yield session.point_done(result, "OUTPUT", *chosen)
 
 
-def _final_observation(measured: UndoubtedMeasurement[Observation]) -> Observation:
+def final_observation(measured: UndoubtedMeasurement[Observation]) -> Observation:
     """Return the last observation, its verdict and reason completed by how doubts were resolved."""
     if measured.verdict_instead is not None:
         return measured.latest.with_verdict(measured.verdict_instead)

@@ -106,10 +106,10 @@ def points_within_range(
 
 
 def full_current_within_range(
-    mode: Mode | None, setting_w: float, load_ohm: float, bench: Abilities
+    mode_name: str, setting_w: float, load_ohm: float, bench: Abilities
 ) -> Iterator[Complaint]:
     """Complain where the setting may drive more through the load than the meter can show."""
-    current_ma = expected_ma(mode, setting_w, load_ohm)
+    current_ma = expected_ma(bench.generator.mode(mode_name), setting_w, load_ohm)
     beyond = _beyond_meter(current_ma, bench)
     if beyond is not None:
         yield "load_ohm", f"{setting_w:g} W may drive {current_ma:.0f} mA there, over {beyond}"

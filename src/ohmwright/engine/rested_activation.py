@@ -16,6 +16,7 @@ from ohmwright.model.step import Timing
 from .activation import Activation
 from .sampling import refuse_other_limit, samples
 from .session import Session
+from .stop_rules import UntilSettled
 
 Fetch = Callable[[], Awaitable[Reading]]
 """Asks the analyzer for its latest reading, in mA."""
@@ -88,6 +89,25 @@ async def rest_and_measure(
             None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
         )
     return ActivationReadings(rule.settled(), on_s, tuple(taken))
+
+
+async def measure_settled_output(
+    session: Session, *, load_ohm: float, power_w: float, timing: Timing, tolerance: float = 0.0
+) -> ActivationReadings:
+    """Rest, activate, and read the load current until it has settled; see `rest_and_measure`."""
+    analyzer = session.bench.analyzer
+    meter = analyzer.data.meter
+    return await rest_and_measure(
+        session,
+        load_ohm=load_ohm,
+        power_w=power_w,
+        timing=timing,
+        fetch=analyzer.fetch_current,
+        stop_rule=lambda warmth: UntilSettled(
+            timing.age_s, meter.window_s, meter.resolution_ma, warmth
+        ),
+        tolerance=tolerance,
+    )
 
 
 async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:

@@ -15,9 +15,8 @@ from .activation import refuse_overload
 from .measured_value import Accuracy, measured_value
 from .release import ensure_off_at_start
 from .requirements import expected_ma
-from .rested_activation import ActivationReadings, rest_and_measure
+from .rested_activation import ActivationReadings, measure_settled_output
 from .session import Session
-from .stop_rules import UntilSettled
 from .traceability import accuracy_if_in_date
 
 
@@ -61,7 +60,6 @@ async def sweep(
     on, where the bench cannot do it. RF is off at every yield.
     """
     _refuse_impossible(bench, mode, settings_w, loads_ohm, timing)
-    meter = bench.analyzer.data.meter
     session = Session(bench, accuracy=accuracy_if_in_date(bench))
     await ensure_off_at_start(bench)
     await session.input.join("OUTPUT")
@@ -69,15 +67,8 @@ async def sweep(
         if not await _select_unless_skipped(bench, mode, setting_w):
             continue
         for load_ohm in loads_ohm:
-            seen = await rest_and_measure(
-                session,
-                load_ohm=load_ohm,
-                power_w=setting_w,
-                timing=timing,
-                fetch=bench.analyzer.fetch_current,
-                stop_rule=lambda warmth: UntilSettled(
-                    timing.age_s, meter.window_s, meter.resolution_ma, warmth
-                ),
+            seen = await measure_settled_output(
+                session, load_ohm=load_ohm, power_w=setting_w, timing=timing
             )
             yield _point(
                 mode,

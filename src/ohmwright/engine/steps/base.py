@@ -16,7 +16,6 @@ from ohmwright.engine.prior_of_point import PriorOfPoint
 from ohmwright.engine.requirements import (
     Abilities,
     Complaint,
-    full_current_within_range,
     setting_within_mode,
     time_within_limits,
 )
@@ -170,11 +169,6 @@ class SettingStep(ModeStep):
         """Complain where mode, setting or time is out of what the bench can do."""
         yield from setting_within_mode(self.mode, self.setting_w, bench)
         yield from time_within_limits(timing.max_on_s, bench)
-
-    def full_current_within_range(self, load_ohm: float, bench: Abilities) -> Iterator[Complaint]:
-        """Complain where the setting may drive more through `load_ohm` than the meter can show."""
-        mode = bench.generator.mode(self.mode)
-        yield from full_current_within_range(mode, self.setting_w, load_ohm, bench)
 
     def point(
         self,

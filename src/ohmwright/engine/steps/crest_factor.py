@@ -11,7 +11,13 @@ from pydantic import model_validator
 
 from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from ohmwright.engine.judge import conformity, judge
-from ohmwright.engine.requirements import Abilities, Complaint, expected_ma, load_available
+from ohmwright.engine.requirements import (
+    Abilities,
+    Complaint,
+    expected_ma,
+    full_current_within_range,
+    load_available,
+)
 from ohmwright.engine.rested_activation import refuse_cut_short
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
@@ -66,7 +72,7 @@ class CrestFactorStep(SettingStep):
         """Complain where mode, setting, time, load, range or waveform capture is missing."""
         yield from super().requirements(bench, timing)
         yield from load_available(self.load_ohm, bench, key="load_ohm")
-        yield from self.full_current_within_range(self.load_ohm, bench)
+        yield from full_current_within_range(self.mode, self.setting_w, self.load_ohm, bench)
         if not bench.analyzer.waveform:
             yield "kind", "the analyzer captures no waveform"
 

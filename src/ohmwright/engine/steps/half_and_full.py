@@ -6,31 +6,29 @@ applies to you.
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from ohmwright.engine.point_measurement import output_points
-from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
-from ohmwright.model.event import Event
+from ohmwright.engine.point_measurement import OutputPointsStep
 from ohmwright.model.hardware import MANY, Positive
-from ohmwright.model.step import Point, Timing, check_units
+from ohmwright.model.step import Point, check_units
 from ohmwright.model.tolerance import Allowance, Tolerance
 
-from .base import SettingStep, StepRun, check_one_value_per_load
+from .base import check_one_value_per_load
 
 STANDARD_BAND = Allowance(percent=20)
 """The tolerance about the power curve: 201.12.1.101, from memory, unverified."""
 
 
-class HalfAndFullStep(SettingStep):
+class HalfAndFullStep(OutputPointsStep):
     """The power curves at full and at half setting over the same load resistances.
 
     201.7.9.3.101, from memory, unverified: 100, 200, 500, 1000 and 2000 ohm for monopolar outputs,
     10, 50, 200, 500 and 1000 ohm for bipolar ones, and the rated load.
     """
 
+    load_key: ClassVar[str] = "loads_ohm"
     kind: Literal["half_and_full"]
     loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
     full_w: tuple[Positive, ...] = Field(max_length=MANY)
@@ -56,12 +54,3 @@ class HalfAndFullStep(SettingStep):
             for name, setting_w, curve_w in curves
             for load_ohm, value_w in zip(self.loads_ohm, curve_w, strict=True)
         )
-
-    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Complain where mode, setting, time, a load or the range is out of the bench's."""
-        yield from super().requirements(bench, timing)
-        yield from points_within_range(self.points(), bench, key="loads_ohm")
-
-    def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Measure each missing point; yield the events."""
-        return output_points(self, work)

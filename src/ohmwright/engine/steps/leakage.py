@@ -10,7 +10,7 @@ from pydantic import model_validator
 
 from ohmwright.engine.delivery import proof_of_delivery
 from ohmwright.engine.doubt import Doubt, OutputSetting, doubt_in, least_output_ma
-from ohmwright.engine.point_measurement import Observation, measure_point
+from ohmwright.engine.point_measurement import Observation, final_observation, measure_point
 from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
 from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.instruments.required_messages import LEAKAGE
@@ -91,12 +91,8 @@ class LeakageStep(SettingStep):
         leak = _activation(work, chosen, point)
         async for event in leak.events():
             yield event
-        latest = (
-            leak.latest
-            if leak.verdict_instead is None
-            else leak.latest.with_verdict(leak.verdict_instead)
-        )
-        yield session.point_done(latest.result(work.stage, self, point), "LEAKAGE", *chosen)
+        result = final_observation(leak).result(work.stage, self, point)
+        yield session.point_done(result, "LEAKAGE", *chosen)
 
 
 def _activation(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator, Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 from math import hypot, isinf
 from typing import Literal
@@ -22,9 +21,8 @@ from ohmwright.engine.requirements import (
     setting_within_mode,
     time_within_limits,
 )
-from ohmwright.engine.rested_activation import ActivationReadings, rest_and_measure
+from ohmwright.engine.rested_activation import ActivationReadings, measure_settled_output
 from ohmwright.engine.reversals import reversals
-from ohmwright.engine.stop_rules import UntilSettled
 from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import MANY, NotNegative, Positive
@@ -78,11 +76,11 @@ class MonotonicityStep(ModeStep):
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where mode, highest setting, time, load or range is out of the bench's."""
-        highest_w, mode = self.settings_w[-1], bench.generator.mode(self.mode)
+        highest_w = self.settings_w[-1]
         yield from setting_within_mode(self.mode, highest_w, bench, key="settings_w")
         yield from time_within_limits(timing.max_on_s, bench)
         yield from load_available(self.load_ohm, bench, key="load_ohm")
-        yield from full_current_within_range(mode, highest_w, self.load_ohm, bench)
+        yield from full_current_within_range(self.mode, highest_w, self.load_ohm, bench)
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Measure each setting that has no result yet, from the lowest up; yield the events.
@@ -100,46 +98,29 @@ class MonotonicityStep(ModeStep):
                 await session.bench.generator.select(*activation.chosen)
                 async for event in activation.events():
                     yield event
-                seen = _setting_outcome(work, self, setting_w, activation)
-                measured = seen.measured
-                yield session.point_done(
-                    _result(work, self, name, seen, below), "OUTPUT", *activation.chosen
-                )
+                measured = _measured_power(work, self, activation)
+                result = _result(work, self, name, activation, measured, below)
+                yield session.point_done(result, "OUTPUT", *activation.chosen)
             if measured is not None:
                 below.append((setting_w, measured))
-
-
-@dataclass(frozen=True)
-class _SettingOutcome:
-    """The readings and value of one setting; no value where a verdict is recorded instead."""
-
-    setting_w: float
-    readings: ActivationReadings
-    measured: Measured | None
-    verdict_instead: VerdictAndReason | None
-    done: UndoubtedMeasurement[ActivationReadings]
 
 
 def _activation(
     work: StepRun, step: MonotonicityStep, setting_w: float
 ) -> UndoubtedMeasurement[ActivationReadings]:
     """Return the measurement of one setting, which is repeated where it is in doubt."""
-    session, timing, bench = work.session, work.timing, work.session.bench
-    meter = bench.analyzer.data.meter
-    asked_ma = expected_ma(bench.generator.data.mode(step.mode), setting_w, step.load_ohm)
+    session, timing = work.session, work.timing
+    mode = session.bench.generator.data.mode(step.mode)
+    asked_ma = expected_ma(mode, setting_w, step.load_ohm)
     least_ma = least_output_ma(session, asked_ma)
 
     async def measure() -> ActivationReadings:
         session.target_band = None
-        return await rest_and_measure(
+        return await measure_settled_output(
             session,
             load_ohm=step.load_ohm,
             power_w=setting_w,
             timing=timing,
-            fetch=bench.analyzer.fetch_current,
-            stop_rule=lambda warmth: UntilSettled(
-                timing.age_s, meter.window_s, meter.resolution_ma, warmth
-            ),
             tolerance=_smallest_spacing(step),
         )
 
@@ -157,16 +138,6 @@ def _activation(
     )
 
 
-def _setting_outcome(
-    work: StepRun,
-    step: MonotonicityStep,
-    setting_w: float,
-    done: UndoubtedMeasurement[ActivationReadings],
-) -> _SettingOutcome:
-    measured = _measured_power(work, step, done.latest) if done.verdict_instead is None else None
-    return _SettingOutcome(setting_w, done.latest, measured, done.verdict_instead, done)
-
-
 def _smallest_spacing(step: MonotonicityStep) -> float:
     """Return the relative spacing of the two nearest settings, at most `_CLOSE_SETTINGS`.
 
@@ -177,21 +148,27 @@ def _smallest_spacing(step: MonotonicityStep) -> float:
 
 
 def _measured_power(
-    work: StepRun, step: MonotonicityStep, seen: ActivationReadings
+    work: StepRun, step: MonotonicityStep, done: UndoubtedMeasurement[ActivationReadings]
 ) -> Measured | None:
-    settled = seen.settled
-    if settled is None or isinf(settled.uncertainty):
+    """Return the power; None without a value, and where a verdict is recorded instead of it."""
+    settled = done.latest.settled
+    if done.verdict_instead is not None or settled is None or isinf(settled.uncertainty):
         return None
     return measured_value(settled, "power_w", step.load_ohm, work.timing, work.session.accuracy)
 
 
 def _result(
-    work: StepRun, step: MonotonicityStep, name: str, seen: _SettingOutcome, below: Sequence[Level]
+    work: StepRun,
+    step: MonotonicityStep,
+    name: str,
+    done: UndoubtedMeasurement[ActivationReadings],
+    measured: Measured | None,
+    below: Sequence[Level],
 ) -> Result:
-    readings, measured, setting_w = seen.readings, seen.measured, seen.setting_w
+    readings, setting_w = done.latest, done.chosen.setting_w
     target = step.lowest_limit if setting_w == step.settings_w[0] else None
     no_value: VerdictAndReason = "not measured", "no reading at the age asked for"
-    verdict = seen.verdict_instead or no_value
+    verdict = done.verdict_instead or no_value
     if measured is not None:
         verdict = _monotonicity_verdict(step, setting_w, measured, below)
         if target is not None:
@@ -204,7 +181,7 @@ def _result(
         point=name,
         kind=step.kind,
         verdict=verdict[0],
-        reason=seen.done.with_notes(verdict[1]),
+        reason=done.with_notes(verdict[1]),
         load_ohm=step.load_ohm,
         target=target,
         measured=measured,

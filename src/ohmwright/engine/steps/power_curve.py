@@ -2,24 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
-from typing import Literal
+from typing import ClassVar, Literal
 
 from pydantic import Field, model_validator
 
-from ohmwright.engine.point_measurement import output_points
-from ohmwright.engine.requirements import Abilities, Complaint, points_within_range
-from ohmwright.model.event import Event
+from ohmwright.engine.point_measurement import OutputPointsStep
 from ohmwright.model.hardware import MANY, Positive
-from ohmwright.model.step import Point, Timing, check_units, quantity_of
+from ohmwright.model.step import Point, check_units, quantity_of
 from ohmwright.model.tolerance import Tolerance
 
-from .base import SettingStep, StepRun, check_one_value_per_load
+from .base import check_one_value_per_load
 
 
-class PowerCurveStep(SettingStep):
+class PowerCurveStep(OutputPointsStep):
     """Current or power into several load resistances at one setting."""
 
+    load_key: ClassVar[str] = "loads_ohm"
     kind: Literal["power_curve"]
     loads_ohm: tuple[Positive, ...] = Field(min_length=1, max_length=MANY)
     current_ma: tuple[Positive, ...] | None = Field(None, max_length=MANY)
@@ -38,12 +36,3 @@ class PowerCurveStep(SettingStep):
         quantity = quantity_of(self.current_ma, self.power_w)
         pairs = zip(self.loads_ohm, self.current_ma or self.power_w or (), strict=True)
         return tuple(self.point(load, quantity, value, self.tolerance) for load, value in pairs)
-
-    def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
-        """Complain where mode, setting, time, a load or the range is out of the bench's."""
-        yield from super().requirements(bench, timing)
-        yield from points_within_range(self.points(), bench, key="loads_ohm")
-
-    def run(self, work: StepRun) -> AsyncIterator[Event]:
-        """Measure each missing point; yield the events."""
-        return output_points(self, work)
