@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ohmwright.estimation.exponential_tail import fit_tail
+from ohmwright.estimation.exponential_tail import fit_tail, tail_start
 from ohmwright.estimation.settled_value import Settled, settled_value
 
 from .activations import Made
@@ -130,3 +130,10 @@ def test_a_droop_of_another_time_constant_is_within_the_uncertainty(droop_tau_s)
     age_s, value = replace(made, resolution=0.001).readings(12.0)
     seen = settled_value(age_s, value, window_s=0.5, resolution=0.001)
     assert abs(seen.value - made.at(6.0)) < 2 * seen.uncertainty
+
+
+def test_a_spike_before_the_rise_does_not_begin_the_tail():
+    value = np.array([0, 0, 400, 1, 1, 1, 1, 300, 450, 480, 490, 495, 498, 499, 500, 500, 500.0])
+    age_s = 0.2 * np.arange(value.size)
+    # one meter window after the rise, which the reading of 300 shows first
+    assert age_s[tail_start(age_s, value, 0.5)] >= age_s[7] + 0.5

@@ -16,6 +16,7 @@ TOLERANCE: TypeAdapter[Tolerance] = TypeAdapter(Tolerance)
         ({"percent": 10, "absolute_w": 30}, 170, 230),
         ({"percent": 10, "absolute_w": 3}, 180, 220),
         ({"lower": {"percent": 20}, "upper": {"absolute_w": 10}}, 160, 210),
+        ({"lower": {"percent": 5}, "upper": {"percent": 10}}, 190, 220),
     ],
 )
 def test_limits(tolerance: dict[str, object], lower: float, upper: float) -> None:

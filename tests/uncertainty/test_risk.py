@@ -59,4 +59,4 @@ def test_impossible_terms_are_refused() -> None:
 def test_multiplier_meets_its_target_and_is_one_where_none_is_needed() -> None:
     multiplier = risk.acceptance_multiplier(0.7, 1.5, 0.01)
     assert float(risk.false_accept(0.7, 1.5, multiplier)) == pytest.approx(0.01, abs=1e-10)
-    assert risk.acceptance_multiplier(0.95, 4.0) == 1.0
+    assert risk.acceptance_multiplier(0.95, 4.0, 0.02) == 1.0

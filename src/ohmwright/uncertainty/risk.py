@@ -63,7 +63,7 @@ def population_sd(in_tolerance: npt.ArrayLike) -> FloatArray:
 def acceptance_multiplier(
     in_tolerance: float,
     test_uncertainty_ratio: float,
-    maximum_false_accept: float = 0.02,
+    maximum_false_accept: float,
     coverage_factor: float = 2.0,
 ) -> float:
     """Return the acceptance limit over the tolerance limit that keeps false accepts at the maximum.
