@@ -70,7 +70,7 @@ class Confirmation:
         """
         if age_s < self._next_estimate_s and not late:
             return "continue"
-        estimate = self._test.estimate(*log.readings)
+        estimate = self._test.quick_estimate(*log.readings)
         watched_s = age_s - prior.dead_time_s - 5 * prior.lag_s
         outcome: Outcome = "continue"
         if estimate is not None:
@@ -87,13 +87,21 @@ class Confirmation:
         watched_s: float,
     ) -> Outcome:
         """What an estimate calls for; `watched_s`: time since the lag had gone by the prior."""
-        decision = estimate.outcome(self._bounds)
-        if decision in ("too low", "too high"):
-            return "refuted"
-        if decision == "undecided" and not self._hunting_may_explain(estimate, watched_s):
+        if estimate.outcome(self._bounds) == "undecided":
+            if self._departures_may_explain(estimate, watched_s):
+                return self._outcome_with_departures(estimate, log, prior, watched_s)
             self._next_estimate_s = age_s + estimate.wait_s(self._bounds)
             return "move on" if self._move_is_sooner(estimate, prior, watched_s) else "continue"
-        if self._test.outcome(*log.readings) == "in tolerance":
+        return self._outcome_with_departures(estimate, log, prior, watched_s)
+
+    def _outcome_with_departures(
+        self, estimate: Estimate, log: ActivationLog, prior: TransientPrior, watched_s: float
+    ) -> Outcome:
+        """What the whole estimate calls for, where the quick `estimate` decides or hardly can."""
+        decision = self._test.outcome(*log.readings)
+        if decision in ("too low", "too high"):
+            return "refuted"
+        if decision == "in tolerance":
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
         return "move on" if self._in_doubt_too_long(estimate, prior, watched_s) else "continue"
 
@@ -105,8 +113,8 @@ class Confirmation:
         far = error > self._confirming.well_landed_tolerances
         return far and self._move_brings_nearer(error, prior)
 
-    def _hunting_may_explain(self, estimate: Estimate, watched_s: float) -> bool:
-        """Whether a value likely in tolerance, with no lag left, is undecided by hunting alone."""
+    def _departures_may_explain(self, estimate: Estimate, watched_s: float) -> bool:
+        """Whether a value likely in tolerance, with no lag left, is undecided by departures alone."""
         lag_left = estimate.remainder > 0.5 * self._bounds.remainder
         if lag_left or estimate.probability_in_tolerance < 0.97:
             return False

@@ -74,20 +74,20 @@ class UnitEstimator:
         Of the prior, what the readings contradict (fleet's gain, level, gain) is dropped first.
         """
         checks = self._parameters.prior_checks
-        fit = self._refit(hunting=False)
+        fit = self._refit(departures=False)
         if fit is not None and self._contradicts_fleet_gain(fit):
             self.forget_gain()
-            fit = self._refit(hunting=False)
+            fit = self._refit(departures=False)
         if fit is not None and self._contradicts(fit, Coefficient.LEVEL, checks.level_sds):
             self.prior = self.prior.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
-            fit = self._refit(hunting=False)
+            fit = self._refit(departures=False)
         if fit is not None and self._contradicts(fit, Coefficient.GAIN, checks.gain_sds):
             self.forget_gain()
-            fit = self._refit(hunting=False)
+            fit = self._refit(departures=False)
         return fit
 
     def may_release(self, fit: TransientEstimate, output: Floats, *, lenient: bool = False) -> bool:
-        """Whether the release criterion holds for an output, also when hunting is allowed for.
+        """Whether the release criterion holds for an output, also when departures are allowed for.
 
         `output`: combination of coefficients, shape (8,), that is the output at a trim position.
         """
@@ -95,11 +95,11 @@ class UnitEstimator:
         predicted = fit.combination(output)
         if not meets_release_criterion(predicted, tolerance, releasing, lenient=lenient):
             return False
-        with_hunting = self._refit(hunting=True)
-        if with_hunting is None:
+        with_departures = self._refit(departures=True)
+        if with_departures is None:
             return False
-        self.hunting = with_hunting.hunting
-        predicted = with_hunting.combination(output)
+        self.hunting = with_departures.hunting
+        predicted = with_departures.combination(output)
         return meets_release_criterion(predicted, tolerance, releasing, lenient=lenient)
 
     def wait_after_move_s(self, fit: TransientEstimate, gain: Mixture) -> float:
@@ -174,16 +174,16 @@ class UnitEstimator:
         limit = fleet_gain.contradiction_sds * float(np.hypot(own_gain.sd, sd))
         return not vague and abs(own_gain.mean - expected) > limit
 
-    def _refit(self, *, hunting: bool) -> TransientEstimate | None:
+    def _refit(self, *, departures: bool) -> TransientEstimate | None:
         """Estimate under the present prior, kept for the next activation."""
-        fit = self._fitted(self.prior, self._start, hunting=hunting)
+        fit = self._fitted(self.prior, self._start, departures=departures)
         if fit is not None:
             self._fit, self._start = fit, fit.start
             self._gain_size = abs(fit.combination(self._sizer.coarse_gain()).mean) + 1e-4
         return fit
 
     def _fitted(
-        self, prior: TransientPrior, start: FitStart | None, *, hunting: bool = False
+        self, prior: TransientPrior, start: FitStart | None, *, departures: bool = False
     ) -> TransientEstimate | None:
         """Estimate from the present log under `prior`; None without log or output."""
         if self._log is None:
@@ -191,4 +191,4 @@ class UnitEstimator:
         # what a coarse press is off by and the curvature scale with the gain, which readings tell
         coarse_sd = 0.0 if self._spec.keys is None else self._spec.keys.coarse_sd
         narrowed = prior.narrowed_to_gain(self._gain_size, coarse_sd)
-        return fit_transient(self._log.record(), narrowed, self._noise, start, hunting=hunting)
+        return fit_transient(self._log.record(), narrowed, self._noise, start, departures=departures)

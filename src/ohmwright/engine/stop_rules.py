@@ -95,8 +95,8 @@ class UntilDecided:
 
     A verification point is decided here and nowhere else. All of this must hold, cheap tests first:
     the sequential test knows on which side of each limit the value lies; the value is precise
-    enough to be stated, which is waited for until twice the age asked for; the test still knows
-    with hunting allowed for and with the exponential tail agreeing; and `is_final`, which is the
+    enough to be stated, which is waited for for a while; the test still knows with departures from
+    the model allowed for; and `is_final`, which is the
     decision rule's part: the value passes, fails, or more readings could not change that.
     """
 
@@ -127,29 +127,27 @@ class UntilDecided:
 
     def _is_decided(self, age_s: float, ages_s: Floats, currents_ma: Floats) -> bool:
         """Test the readings so far, and set the age of the next test."""
-        estimate = self._test.estimate(ages_s, currents_ma)
+        estimate = self._test.quick_estimate(ages_s, currents_ma)
         if estimate is None:
             return False
         self._remainder = estimate.remainder
         self._next_test_s = age_s + max(_TEST_AGAIN_S, estimate.wait_s(_BOUNDS))
-        if estimate.outcome(_BOUNDS) == "undecided" or self._waits_for_precision(age_s):
+        if estimate.outcome(_BOUNDS) == "undecided":
             return False
         if self._test.outcome(ages_s, currents_ma) == "undecided":
             return False
         value = self._test.value
-        return value is not None and self._is_final(_settled_from(value))
-
-    def _waits_for_precision(self, age_s: float) -> bool:
-        """Return whether the uncertainty is too large to state and there is time to wait."""
-        value = self._test.value
-        imprecise = value is not None and value.sd > self._precision_ma
-        return imprecise and age_s < self._wait_until_s
+        if value is None or (value.sd > self._precision_ma and age_s < self._wait_until_s):
+            return False
+        return self._is_final(_settled_from(value))
 
     def settled(self) -> Settled | None:
         """Return the estimate by the readings so far, in mA; None before the first reading.
 
         With hardly any output the test has no estimate, and the settled value is returned.
         """
+        if not self._decided:
+            self._test.estimate(*self._until_settled.readings)
         value = self._test.value
         if value is None:
             return self._until_settled.settled()

@@ -18,6 +18,8 @@ CORRELATIONS: Floats = np.array([0.0, 0.3, 0.5, 0.7, 0.88])
 """Correlations of neighbouring readings over which estimates are averaged."""
 LOG_SHARES: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
 """Logarithm of the prior probability of each correlation."""
+_LEAST_SQUARES = 1e-12
+"""Keeps the sum of squares positive that the columns leave of readings that they fit exactly."""
 _SPIKE = 6.0
 """Jumps there and back beyond so many robust standard deviations are spikes."""
 
@@ -111,7 +113,7 @@ class Noise:
 
 @dataclass(frozen=True)
 class Posterior:
-    """Posterior of the coefficients of each case, a multivariate Student t with `dof`.
+    """Posterior of the last p coefficients of each case, a multivariate Student t with `dof`.
 
     `mean` (..., p); `covariance` (..., p, p), to be multiplied by the variance of the noise,
     `scale2` (...); `log_evidence` (...) up to a constant for all cases.
@@ -125,21 +127,33 @@ class Posterior:
 
 
 def regress(
-    normal: Floats, prior: Prior, noise: Noise, count: int, start_terms: Floats | float
+    normal: Floats,
+    prior: Prior,
+    noise: Noise,
+    count: int,
+    start_terms: Floats | float,
+    last: int | None = None,
 ) -> Posterior:
-    """Posterior from normal matrices, shape (..., p + 1, p + 1), of `count` readings.
+    """Posterior from normal matrices, shape (..., q, q), of `count` readings.
 
-    `start_terms`: terms of the log likelihood that depend on the correlation alone.
+    `start_terms`: terms of the log likelihood that depend on the correlation alone; `last`: of how
+    many coefficients, the last ones, the posterior is wanted, all if None; the others are
+    integrated out. One Cholesky decomposition gives all of it: the corner of the readings is what
+    the columns leave of them, and the block before it that of the coefficients wanted.
+    Raises LinAlgError where the columns do not determine the coefficients.
     """
     p = normal.shape[-1] - 1
     total = normal + prior.normal
-    precision, pull = total[..., :p, :p], total[..., :p, p]
-    covariance = np.asarray(np.linalg.inv(precision), dtype=np.float64)
-    mean = (covariance @ pull[..., None])[..., 0]
-    squares = total[..., p, p] - np.sum(mean * pull, axis=-1)
+    total[..., p, p] += _LEAST_SQUARES
+    root = np.linalg.cholesky(total)
+    wanted = slice(p - (p if last is None else last), p)
+    inverse = np.asarray(np.linalg.inv(root[..., wanted, wanted]), dtype=np.float64)
+    covariance = inverse.swapaxes(-1, -2) @ inverse
+    mean = (root[..., p, None, wanted] @ inverse)[..., 0, :]
     dof = noise.dof + count
-    scale2: Floats = (np.maximum(squares, 0.0) + noise.dof * noise.variance) / dof
-    log_determinant = np.linalg.slogdet(precision)[1] - prior.log_determinant
+    scale2: Floats = (root[..., p, p] ** 2 + noise.dof * noise.variance) / dof
+    diagonal = np.diagonal(root, axis1=-2, axis2=-1)[..., :p]
+    log_determinant = 2 * np.sum(np.log(diagonal), axis=-1) - prior.log_determinant
     log_evidence: Floats = start_terms - 0.5 * log_determinant - 0.5 * dof * np.log(scale2)
     return Posterior(mean, covariance, scale2, dof, log_evidence)
 

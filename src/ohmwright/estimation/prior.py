@@ -108,14 +108,12 @@ def vague_prior() -> TransientPrior:
 
 @dataclass(frozen=True)
 class NoisePrior:
-    """Noise of the readings and hunting (slow swings), both relative to the output.
+    """Noise of the readings, relative to the output.
 
     `sd` counts as if it had been seen in `dof` readings before. `hunting`: probability that the
-    unit hunts, with each of the amplitudes and periods equally likely.
+    output hunts (swings slowly).
     """
 
     sd: float = 0.002
     dof: float = 3.0
     hunting: float = 0.1
-    hunting_amplitudes: tuple[float, ...] = (0.004, 0.01)
-    hunting_periods_s: tuple[float, ...] = (4.0, 6.5, 10.5)

@@ -13,7 +13,11 @@ from math import sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from .exponential_tail import Tail, fit_tail
+from .coefficients import Coefficient
+from .prior import NoisePrior, vague_prior
+from .step_response import Steps
+from .transient_estimate import ActivationRecord, TransientEstimate
+from .transient_estimator import fit_transient
 
 Floats = NDArray[np.float64]
 
@@ -21,10 +25,10 @@ _REMAINDER = 0.002
 """A remainder of the lag under this part of the value no longer matters."""
 _REMAINDER_AT_MOST = 0.005
 """Nor does one under this part that is small against the uncertainty."""
-_UNSEEN = 0.2
-"""What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
 _MODEL = 0.0005
-"""What the fixed time constant of the droop may cost, relative to the value."""
+"""What the model itself may be wrong by, relative to the value."""
+_LEVEL_SD = 0.3
+"""Prior standard deviation of the value, relative to the latest readings."""
 
 _FEWEST = 5
 _NO_OUTPUT_DIGITS = 3.0
@@ -64,22 +68,38 @@ def settled_value(
     """
     if value.size >= _FEWEST and np.max(value) <= _NO_OUTPUT_DIGITS * resolution:
         return _no_output(value, resolution)
-    tail = fit_tail(age_s, value, at_age_s=at_age_s, window_s=window_s, resolution=resolution)
-    if tail is None:
+    level = float(np.median(value[-3:])) if value.size else 0.0
+    fit = _fit(age_s, value, level, at_age_s, window_s, resolution) if level > 0 else None
+    if fit is None:
         mean = float(np.mean(value)) if value.size else float("nan")
         return Settled(mean, float("inf"), 1.0, 0.0, False, "too few readings of a risen output")
-    uncertainty = float(
-        np.linalg.norm([tail.value.sd, _UNSEEN * _remainder(tail), _MODEL * tail.value.mean])
-    )
-    reason = _why_not_settled(tail, uncertainty)
+    found = fit.level(_MODEL).rescaled(0.0, 1 / level)
+    reason = _why_not_settled(found.mean, found.sd, level * fit.remainder)
     return Settled(
-        value=tail.value.mean,
-        uncertainty=uncertainty,
-        dof=tail.dof,
-        autocorrelation=tail.autocorrelation,
+        value=found.mean,
+        uncertainty=found.sd,
+        dof=found.dof,
+        autocorrelation=fit.autocorrelation,
         settled=reason == "",
         reason=reason,
     )
+
+
+def _fit(
+    age_s: Floats, value: Floats, level: float, at_age_s: float, window_s: float, resolution: float
+) -> TransientEstimate | None:
+    """Estimate with departures from the model, relative to `level`."""
+    record = ActivationRecord(
+        age_s=age_s,
+        relative=value / level,
+        steps=Steps.switching_on(),
+        window_s=window_s,
+        resolution=resolution / level,
+        at_age_s=at_age_s,
+        heat=0.0,
+    )
+    prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
+    return fit_transient(record, prior, NoisePrior(), None, departures=True)
 
 
 def _no_output(value: Floats, resolution: float) -> Settled:
@@ -89,15 +109,12 @@ def _no_output(value: Floats, resolution: float) -> Settled:
     return Settled(float(np.mean(value)), uncertainty, value.size - 1.0, 0.0, True)
 
 
-def _remainder(tail: Tail) -> float:
-    """Largest lag to be expected after the last reading, unit of the readings."""
-    return abs(tail.remainder) + tail.remainder_sd
+def _why_not_settled(value: float, uncertainty: float, remainder: float) -> str:
+    """Why the value is not settled; empty where it is.
 
-
-def _why_not_settled(tail: Tail, uncertainty: float) -> str:
-    """Why the value is not settled; empty where it is."""
-    value = abs(tail.value.mean)
-    allowed = min(2 * uncertainty, _REMAINDER_AT_MOST * value)
-    if _remainder(tail) > max(allowed, _REMAINDER * value):
+    `remainder`: largest lag to be expected after the last reading; all in the readings' unit.
+    """
+    allowed = min(2 * uncertainty, _REMAINDER_AT_MOST * abs(value))
+    if remainder > max(allowed, _REMAINDER * abs(value)):
         return "the output is still rising or falling"
     return ""

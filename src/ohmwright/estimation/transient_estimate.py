@@ -14,6 +14,9 @@ from .step_response import Steps
 
 Floats = NDArray[np.float64]
 
+_UNSEEN = 0.08
+"""What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
+
 
 @dataclass(frozen=True)
 class ActivationRecord:
@@ -65,6 +68,12 @@ class TransientEstimate:
     """Probability that the unit hunts."""
     remainder: float
     """Lag still to come after the last reading, relative to the target, two deviations included."""
+    droop_uncertainty: float
+    """Standard uncertainty of the level, since droop may begin and show before or after the lag."""
+    scatter: float
+    """Standard deviation of the level by the readings' noise alone, all else being known."""
+    autocorrelation: float
+    """Of the noise of neighbouring readings."""
     start: FitStart
 
     @property
@@ -87,6 +96,16 @@ class TransientEstimate:
         floor = self.floor if factors[Coefficient.LEVEL] != 0 else 0.0
         variance = (self.covariance @ factors) @ factors + floor
         return Mixture(self.weight, self.mean @ factors, np.sqrt(variance), self.dof)
+
+    @property
+    def extrapolation(self) -> float:
+        """Standard uncertainty of the level by what has not been seen, relative to the target."""
+        return float(np.hypot(_UNSEEN * self.remainder, self.droop_uncertainty))
+
+    def level(self, also: float) -> Mixture:
+        """Distribution of the level, extrapolation included, and an uncertainty `also` besides."""
+        unseen = float(np.hypot(self.extrapolation, also))
+        return self.coefficient(Coefficient.LEVEL).widened(1.0, unseen)
 
     def coefficient(self, coefficient: Coefficient) -> Mixture:
         """Distribution of one coefficient."""

@@ -1,9 +1,10 @@
 """Estimates the eight coefficients from the readings of an activation, in which the trim may move.
 
-The coefficients that are linear in the readings (those of the trim, droop, hunting) are integrated
-out. Lag, dead time and ratio of the poles are found by Gauss-Newton and kept as linearised columns,
-so that their uncertainty enters every estimate. Correlation of the noise and hunting are averaged
-over a grid.
+The coefficients that are linear in the readings (those of the trim, droop, departures) are
+integrated out. Lag, dead time and ratio of the poles are found by Gauss-Newton and kept as
+linearised columns, so that their uncertainty enters every estimate. Correlation of the noise and
+departures from the model are averaged over a grid. Readings of the rise count less: no output rises
+exactly as two lags do.
 """
 
 from __future__ import annotations
@@ -27,7 +28,6 @@ from .ar1_regression import (
     spikes,
 )
 from .coefficients import (
-    ALL,
     COUNT,
     DYNAMIC,
     DYNAMIC_COUNT,
@@ -36,11 +36,11 @@ from .coefficients import (
     TRIM,
     Coefficient,
 )
-from .hunting import explanations, swings
+from .departures import COURSE_COUNT, course_slopes, departure_columns, explanations
 from .mixture import weights
 from .prior import NoisePrior, TransientPrior
 from .step_response import driven
-from .thermal_droop import droop_shape
+from .thermal_droop import DROOP_TAU_S, droop_shape
 from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
 
 Floats = NDArray[np.float64]
@@ -51,6 +51,10 @@ _STEP = 1e-4
 """Change of a logarithm by which slopes are found."""
 _TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
 """What is added to the dynamics to find their slopes: nothing, then a step of each."""
+_SHAPE = 0.02
+"""Standard deviation by which a rise leaves the model, relative to what is left to rise."""
+_EIGHT = slice(-COUNT - 1, -1)
+"""Columns of the eight coefficients; the readings come after them, departures before."""
 _FEWEST = 4
 """Readings from which on there is an estimate."""
 _RISEN = 0.05
@@ -63,18 +67,18 @@ def fit_transient(
     noise: NoisePrior,
     start: FitStart | None,
     *,
-    hunting: bool = False,
+    departures: bool = False,
 ) -> TransientEstimate | None:
     """Posterior from the readings so far; None while the output has not begun to rise.
 
-    `start`: where the last fit ended; `hunting`: allow for slow swings. Equations that become
+    `start`: where the last fit ended; `departures`: allow for them. Equations that become
     singular are tried once more from a start of their own, then None is returned.
     """
     if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < _RISEN:
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
-            fit = _fit(_Problem.of(record, prior, noise, hunting), begin)
+            fit = _fit(_Problem.of(record, prior, noise, departures), begin)
             if np.all(np.isfinite(fit.start.dynamics)):
                 return fit
     return None
@@ -98,9 +102,8 @@ def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:
 class _Problem:
     """The readings, shape (n,), and what is known before them.
 
-    `precision`: inverse covariance of the prior; `keep` (n,): readings that count; `hunting`
-    (n, 2 periods): swings, no columns where they are not allowed for; `droop` (n,): change of the
-    output per unit of the droop coefficient, relative to the level.
+    `precision`: inverse covariance of the prior; `keep` (n,): readings that count; `departures`:
+    whether they are allowed for.
     """
 
     record: ActivationRecord
@@ -108,18 +111,15 @@ class _Problem:
     precision: Floats
     noise: NoisePrior
     keep: Flags
-    hunting: Floats
-    droop: Floats
+    departures: bool
 
     @classmethod
     def of(
-        cls, record: ActivationRecord, prior: TransientPrior, noise: NoisePrior, hunting: bool
+        cls, record: ActivationRecord, prior: TransientPrior, noise: NoisePrior, departures: bool
     ) -> _Problem:
         """The problem of a record, in which all readings count."""
-        droop = -droop_shape(record.age_s, record.at_age_s, record.window_s, record.heat)
         keep = np.ones(record.age_s.size, dtype=np.bool_)
-        waves = swings(record.age_s, noise.hunting_periods_s if hunting else ())
-        return cls(record, prior, prior.precision, noise, keep, waves, droop)
+        return cls(record, prior, prior.precision, noise, keep, departures)
 
     @property
     def floor(self) -> float:
@@ -136,7 +136,9 @@ class _Problem:
         responses = driven(record.age_s, record.window_s, np.exp(dynamics), record.steps)
         columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
         columns[..., TRIM] = responses
-        columns[..., Coefficient.DROOP] = responses[..., Coefficient.LEVEL] * self.droop
+        warm_s = record.age_s - _delay_s(dynamics)[:, None]
+        droop = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
+        columns[..., Coefficient.DROOP] = -responses[..., Coefficient.LEVEL] * droop
         return columns
 
     def first_guess(self) -> FitStart:
@@ -166,7 +168,7 @@ class _Problem:
         return Prior(normal, 0.0)
 
     def columns(self, state: FitStart) -> Floats:
-        """Linear, linearised and hunting columns and the readings, shape (n, 8 + 2 periods + 1).
+        """Departures, if any, the eight coefficients' columns, and the readings, shape (n, q).
 
         The linearised ones are for the logarithms of the dynamics themselves, not for their change,
         so what the present dynamics contribute is added to the readings.
@@ -175,14 +177,36 @@ class _Problem:
         values = base @ state.linear
         slopes = (values[1:] - values[0]).T / _STEP
         shifted = self.record.relative + slopes @ state.dynamics
-        waves = self.hunting * base[0][:, Coefficient.LEVEL, None]
-        return np.concatenate([base[0], slopes, waves, shifted[:, None]], axis=1)
+        eight = np.concatenate([base[0], slopes, shifted[:, None]], axis=1)
+        if not self.departures:
+            return eight
+        return np.concatenate([self._departures(state, base[0][:, Coefficient.LEVEL]), eight], 1)
+
+    def _departures(self, state: FitStart, risen: Floats) -> Floats:
+        """Columns of the departures, shape (n, DEPARTURE_COUNT)."""
+        record = self.record
+        _, log_dead_time, _ = state.dynamics
+        return departure_columns(
+            record.age_s,
+            risen,
+            dead_time_s=float(np.exp(log_dead_time)),
+            warm_s=record.age_s - 0.5 * record.window_s - _delay_s(state.dynamics),
+            at_age_s=record.at_age_s,
+        )
+
+    def weighted(self, columns: Floats, state: FitStart) -> Floats:
+        """Columns and readings over the standard deviation of each reading, relative to the noise.
+
+        Besides noise a reading may leave the model by part of what is left to rise.
+        """
+        to_rise = 1 - columns[:, _EIGHT][:, Coefficient.LEVEL]
+        sd: Floats = np.sqrt(1 + (_SHAPE * to_rise) ** 2 / state.variance)
+        return columns / sd[:, None]
 
     def improve(self, state: FitStart) -> tuple[Floats, float, FitStart]:
         """One Gauss-Newton step: columns, largest change (vague ones count less), end."""
-        columns = self.columns(state)
-        plain = np.concatenate([columns[:, ALL], columns[:, -1:]], axis=1)
-        sums = moments(plain, self.keep)
+        columns = self.columns(state)[:, -COUNT - 1 :]
+        sums = moments(self.weighted(columns, state), self.keep)
         prior = self._prior(state.variance, self.prior.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
@@ -205,35 +229,75 @@ class _Problem:
     def posterior(self, state: FitStart) -> TransientEstimate:
         """Posterior around `state`, averaged over correlations of the noise and hunting."""
         columns = self.columns(state)
-        sums = moments(columns, self.keep)
-        fit, log_prior = self._members(sums, state)
+        sums = moments(self.weighted(columns, state), self.keep)
+        fit, log_prior, hunts = self._members(sums, state)
         weight = weights(fit.log_evidence + log_prior)
-        hunting = float(weight[:, 1:].sum())
-        covariance = fit.scale2[..., None, None] * fit.covariance[..., ALL, ALL]
+        mean = np.einsum("ab,abi->i", weight, fit.mean)
+        columns = columns[:, _EIGHT]
+        covariance = fit.scale2[..., None, None] * fit.covariance[..., -COUNT:, -COUNT:]
         to_come = (self.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
         slope = columns[-1, DYNAMIC]
         unsure = np.einsum("ab,abij->ij", weight, covariance)[DYNAMIC, DYNAMIC]
         return TransientEstimate(
             weight=weight.ravel(),
-            mean=fit.mean[..., ALL].reshape(-1, COUNT),
+            mean=fit.mean[..., -COUNT:].reshape(-1, COUNT),
             covariance=covariance.reshape(-1, COUNT, COUNT),
             dof=fit.dof,
             floor=self.floor,
-            hunting=hunting,
+            hunting=float(weight[:, hunts].sum()),
             remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
+            droop_uncertainty=self._droop_uncertainty(mean, state),
+            scatter=float(np.sqrt(np.vdot(weight, fit.scale2 * _conditional_variance(fit)))),
+            autocorrelation=float(weight.sum(axis=1) @ CORRELATIONS),
             start=state,
         )
 
-    def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Floats]:
-        """Posteriors of shape (correlations, explanations); log probability of the latter."""
+    def _droop_uncertainty(self, mean: Floats, state: FitStart) -> float:
+        """Standard uncertainty of the level by where in the chain of lag and dead time it droops.
+
+        It may warm from the beginning or once output flows, and droop before the lag or behind it:
+        the age at which the readings show it differs by up to twice the delay, uniformly.
+        """
+        at_s, heat = self.record.at_age_s, self.record.heat
+        per_s = -(1 - heat) * np.exp(-at_s / DROOP_TAU_S) / DROOP_TAU_S
+        rate = float(mean[-COUNT:][Coefficient.DROOP] * per_s)
+        if self.departures:
+            rate += float(mean[:COURSE_COUNT] @ course_slopes(at_s))
+        return abs(rate) * float(_delay_s(state.dynamics)) / np.sqrt(3.0)
+
+    def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Floats, Flags]:
+        """Posteriors of shape (correlations, explanations); of these, log probability and hunting.
+
+        The last coefficients are the eight; those of the droop's course come before them.
+        """
         prior = self._prior(state.variance, self.prior.mean)
-        normal = sums.whitened(CORRELATIONS)
+        normal = sums.whitened(CORRELATIONS)[:, None]
         starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-        if self.hunting.size == 0:
-            fit = regress(normal[:, None], prior, self._noise(), sums.count, starts)
-            return fit, np.zeros(1)
-        normals, priors, log_probability = explanations(normal, prior, state.variance, self.noise)
-        return regress(normals, priors, self._noise(), sums.count, starts), log_probability
+        noise, count = self._noise(), sums.count
+        if not self.departures:
+            fit = regress(normal, prior, noise, count, starts)
+            return fit, np.zeros(1), np.zeros(1, dtype=np.bool_)
+        found = explanations(prior, state.variance, self.noise.hunting)
+        fit = regress(normal, found.prior, noise, count, starts, last=COURSE_COUNT + COUNT)
+        return fit, found.log_probability, found.hunts
+
+
+def _conditional_variance(fit: Posterior) -> Floats:
+    """Variance of the level of each case, in that of the noise, were all other coefficients known.
+
+    The covariance's own inverse, which the last eight columns' precision is not: departures are
+    integrated out.
+    """
+    precision = np.linalg.inv(fit.covariance[..., -COUNT:, -COUNT:])
+    variance: Floats = 1 / precision[..., Coefficient.LEVEL, Coefficient.LEVEL]
+    return variance
+
+
+def _delay_s(dynamics: Floats) -> Floats:
+    """Dead time and both lags together, s, shape (...), of dynamics (..., 3)."""
+    lag_s, dead_time_s, pole_ratio = np.moveaxis(np.exp(dynamics), -1, 0)
+    delay_s: Floats = dead_time_s + lag_s * (1 + pole_ratio)
+    return delay_s
 
 
 def _grid(prior: TransientPrior) -> Floats:

@@ -1,0 +1,134 @@
+"""How an output may depart from a plain rise with droop, as alternative explanations.
+
+Each kind of departure is a few columns of a regression, relative to the risen output:
+
+- another shape of the rise (slow creep after a quick part, damped swings), which dies away;
+- wander (hunting of any shape, 1/f noise), which goes on: a sine and a cosine an octave;
+- another course of the droop, and a steady drift; both are 0 at the age asked for.
+
+An explanation says how large the coefficients of each kind may be. Their amplitudes are part of the
+output relative to its level.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import product
+from math import exp
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .ar1_regression import Prior, diagonal_prior
+from .coefficients import COUNT
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+_CREEP_S = (1.2, 4.0)
+_SWING_S = ((0.9, 3.0), (2.0, 6.0))
+"""Time constant and period of damped swings."""
+_WANDER_PERIODS_S = (3.0, 6.0, 12.0, 24.0)
+"""An octave apart, so that equal amplitudes are 1/f noise; any hunting lies between two of them."""
+_DROOP_S = (4.0, 16.0)
+"""Time constants of an output stage that warms quicker, or slower, than usual."""
+_DRIFT_S = 20.0
+"""The drift is counted over so long."""
+_COURSE = (0.006, 0.006, 0.003)
+"""Standard deviations of the two courses of the droop and of the drift."""
+_ABSENT = 1e-7
+"""Amplitude of what an explanation does without."""
+_OTHER_SHAPE = 0.08
+"""Standard deviation of each coefficient of another shape."""
+_OTHER_SHAPE_SHARE = 0.3
+"""Probability that the rise has another shape than two lags after a dead time."""
+_QUIET, _HUNTING = (0.0004, 0.0015), (0.005, 0.015)
+"""Standard deviations of each coefficient of wander: of quiet outputs, and of those that hunt."""
+
+_OTHER_COUNT = len(_CREEP_S) + 2 * len(_SWING_S)
+_WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
+COURSE_COUNT = len(_COURSE)
+DEPARTURE_COUNT = _OTHER_COUNT + _WANDER_COUNT + COURSE_COUNT
+
+
+def departure_columns(
+    age_s: Floats, risen: Floats, *, dead_time_s: float, warm_s: Floats, at_age_s: float
+) -> Floats:
+    """Readings per unit of each departure, shape (n, DEPARTURE_COUNT); the course comes last.
+
+    `age_s` (n,): ages of the readings; `risen` (n,): what has risen by then, relative to the level;
+    `warm_s` (n,): how long the output stage has been warming.
+    """
+    since_s = np.maximum(age_s - dead_time_s, 0.0)
+    columns = [*_other_shapes(since_s), *_wander(age_s), *_course(warm_s, at_age_s)]
+    return np.stack(columns, axis=1) * risen[:, None]
+
+
+def course_slopes(at_age_s: float) -> Floats:
+    """Change of the output per second at the age asked for, per unit of each course's column."""
+    return np.array([*(-exp(-at_age_s / tau_s) / tau_s for tau_s in _DROOP_S), 1 / _DRIFT_S])
+
+
+def _other_shapes(since_s: Floats) -> Iterator[Floats]:
+    for tau_s in _CREEP_S:
+        yield np.exp(-since_s / tau_s)
+    for tau_s, period_s in _SWING_S:
+        decay, angle = np.exp(-since_s / tau_s), 2 * np.pi / period_s * since_s
+        yield decay * np.sin(angle)
+        yield decay * np.cos(angle)
+
+
+def _wander(age_s: Floats) -> Iterator[Floats]:
+    for period_s in _WANDER_PERIODS_S:
+        angle = 2 * np.pi / period_s * age_s
+        yield np.sin(angle)
+        yield np.cos(angle)
+
+
+def _course(warm_s: Floats, at_age_s: float) -> Iterator[Floats]:
+    for tau_s in _DROOP_S:
+        yield np.exp(-warm_s / tau_s) - exp(-at_age_s / tau_s)
+    yield (warm_s - at_age_s) / _DRIFT_S
+
+
+@dataclass(frozen=True)
+class Explanations:
+    """Alternative explanations: `prior` of all columns, (k, p + 1, p + 1), the departures first.
+
+    `log_probability` (k,) before the readings; `hunts` (k,): which of them hunt.
+    """
+
+    prior: Prior
+    log_probability: Floats
+    hunts: Flags
+
+
+def explanations(eight: Prior, variance: float, hunting: float) -> Explanations:
+    """Explanations under noise of a `variance`; `hunting`: probability that the unit hunts.
+
+    `eight`: prior of the eight coefficients, whose columns come after those of the departures.
+    """
+    shapes = ((_ABSENT, 1 - _OTHER_SHAPE_SHARE), (_OTHER_SHAPE, _OTHER_SHAPE_SHARE))
+    wanders = [(sd, (1 - hunting) / len(_QUIET), False) for sd in _QUIET]
+    wanders += [(sd, hunting / len(_HUNTING), True) for sd in _HUNTING]
+    cases = [*product(shapes, wanders)]
+    sd = np.array(
+        [[s] * _OTHER_COUNT + [w] * _WANDER_COUNT + [*_COURSE] for (s, _), (w, _, _) in cases]
+    )
+    probability = np.array([shape * wander for (_, shape), (_, wander, _) in cases])
+    return Explanations(
+        _joined(diagonal_prior(np.zeros(DEPARTURE_COUNT), variance / sd**2), eight),
+        np.log(probability),
+        np.array([hunts for _, (_, _, hunts) in cases]),
+    )
+
+
+def _joined(departures: Prior, eight: Prior) -> Prior:
+    """Prior of the departures, (k, ...), and of the eight coefficients, independent of them."""
+    first = DEPARTURE_COUNT
+    size = first + COUNT + 1
+    normal = np.zeros((departures.normal.shape[0], size, size))
+    normal[:, :first, :first] = departures.normal[:, :first, :first]
+    normal[:, first:, first:] = eight.normal
+    return Prior(normal, departures.log_determinant)
