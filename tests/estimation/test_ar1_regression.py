@@ -83,3 +83,20 @@ def test_a_spike_beyond_the_shocks_is_flagged_in_noise_that_wanders():
     flags = spikes(noise, 0.88, np.ones(120, dtype=bool))
     assert flags[60]
     assert np.count_nonzero(flags) <= 2  # the way back is one too
+
+
+def test_coefficients_not_wanted_are_integrated_out():
+    """What is left is the regression on the last column under the covariance of both together."""
+    x = columns()
+    keep = np.ones(40, dtype=bool)
+    phi, sd = 0.5, np.array([0.7, 0.3])
+    normal = moments(x, keep).whitened(np.array([phi]))
+    prior = diagonal_prior(np.zeros(2), 1 / sd**2)
+    fit = regress(normal, prior, Noise(1.0, 1e12), 40, 0.0, last=1)
+    lags = np.abs(np.subtract.outer(np.arange(40), np.arange(40)))
+    covariance = phi**lags / (1 - phi**2) + sd[0] ** 2 * np.outer(x[:, 0], x[:, 0])
+    weighted = np.linalg.solve(covariance, x[:, 1])
+    precision = x[:, 1] @ weighted + sd[1] ** -2
+    assert fit.mean.shape == (1, 1)
+    assert fit.mean[0, 0] == pytest.approx(weighted @ x[:, 2] / precision, rel=1e-6)
+    assert fit.scale2[0] * fit.covariance[0, 0, 0] == pytest.approx(1 / precision, rel=1e-6)

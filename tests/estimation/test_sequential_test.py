@@ -1,11 +1,9 @@
-"""Decisions on one activation: probabilities, both models, hunting."""
+"""Decisions on one activation: probabilities, departures, warmth."""
 
 import numpy as np
 import pytest
 from scipy.stats import norm
 
-from ohmwright.estimation import sequential_test
-from ohmwright.estimation.exponential_tail import fit_tail
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds, Estimate
@@ -41,33 +39,24 @@ def test_probabilities_are_the_mixtures():
 QUESTION = Question(500.0, 6.0, 0.5, 1.0)
 
 
-def outcome(**more: object) -> str:
-    age_s, value = Made(level=502.0, droop=0.0, noise=0.001).readings(12.0)
-    return ActivationTest(QUESTION, DecisionBounds(), **more).outcome(age_s, value)
-
-
-def test_a_tail_that_contradicts_or_says_nothing_leaves_it_undecided(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    assert outcome() == "in tolerance"
-
-    def elsewhere(age_s, value, **more):
-        return fit_tail(age_s, value - 8.0, **more)
-
-    monkeypatch.setattr(sequential_test, "fit_tail", elsewhere)
-    assert outcome() == "undecided"
-    monkeypatch.setattr(sequential_test, "fit_tail", lambda *_, **__: None)
-    assert outcome() == "undecided"
-
-
-def test_hunting_that_so_few_readings_cannot_deny_widens_the_estimate() -> None:
+def test_departures_that_so_few_readings_cannot_deny_widen_the_estimate() -> None:
     age_s, value = Made(level=500.0, droop=0.0, hunting=0.005).readings(4.5)
     test = ActivationTest(QUESTION, DecisionBounds(), hunting=0.9)
-    plain = test.estimate(age_s, value)
-    careful = test.estimate(age_s, value, hunting=True)
+    plain = test.quick_estimate(age_s, value)
+    assert test.value is None  # a quick estimate is never stated
+    careful = test.estimate(age_s, value)
     assert plain is not None
     assert careful is not None
     assert careful.value.sd > plain.value.sd
+
+
+def test_the_value_is_the_estimate_in_the_unit_of_the_readings() -> None:
+    test = ActivationTest(QUESTION, DecisionBounds())
+    seen = test.estimate(*Made(level=503.0, droop=0.0).readings(12.0))
+    assert seen is not None
+    assert test.value is not None
+    assert test.value.mean == pytest.approx(500.0 + 6.0 * seen.value.mean)
+    assert test.value.sd == pytest.approx(6.0 * seen.value.sd)
 
 
 def test_what_warmth_leaves_unsure_is_in_the_value() -> None:

@@ -62,24 +62,29 @@ def posterior(
     log_prior: Floats,
     correlations: Sequence[tuple[float, float]],
     noise_sds: Floats,
+    shape_sd: float,
 ) -> Members:
     """Posterior over designs (d, n, p), correlations with their shares, and sizes of the noise.
 
-    `log_prior` (d,) of the designs; `noise_sds`, of the shocks, are all equally likely.
+    `log_prior` (d,) of the designs; `noise_sds`, of the shocks, are all equally likely; `shape_sd`:
+    by which readings leave the first column, the output of 1, per part of it left to rise. That
+    lowers their weight; as in any reweighted regression it is no part of the likelihood.
     """
     log_weight, means, covariances = [], [], []
     precision = np.diag(prior.sd**-2)
     for phi, share in correlations:
-        x, y = _whitened(designs, phi), _whitened(readings[None, :, None], phi)[0, :, 0]
-        normal, pull = x.swapaxes(1, 2) @ x, x.swapaxes(1, 2) @ y
         for sd in noise_sds:
+            weight = 1 / np.hypot(1.0, shape_sd * (1 - designs[..., 0]) / sd)
+            x = _whitened(designs * weight[..., None], phi)
+            y = _whitened((readings * weight)[..., None], phi)[..., 0]
+            normal, pull = x.swapaxes(1, 2) @ x, np.einsum("dnp,dn->dp", x, y)
             total = normal / sd**2 + precision
             covariance = np.linalg.inv(total)
             drawn = pull / sd**2 + precision @ prior.mean
             mean = (covariance @ drawn[..., None])[..., 0]
-            misfit = y @ y / sd**2 + prior.mean @ precision @ prior.mean
+            misfit = np.sum(y * y, axis=1) / sd**2 + prior.mean @ precision @ prior.mean
             misfit = misfit - np.sum(mean * drawn, axis=1)
-            likely = -0.5 * misfit - 0.5 * np.linalg.slogdet(total)[1] - y.size * np.log(sd)
+            likely = -0.5 * misfit - 0.5 * np.linalg.slogdet(total)[1] - readings.size * np.log(sd)
             log_weight.append(likely + 0.5 * np.log1p(-(phi**2)) + np.log(share) + log_prior)
             means.append(mean)
             covariances.append(covariance)
@@ -112,9 +117,10 @@ def design_grid(
     units = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), -1).reshape(-1, 3)
     grid = start + units @ sd.T
     grid = grid[(grid[:, 2] > np.log(0.005)) & (grid[:, 2] < np.log(0.97))]
-    droop = np.exp(-at_age_s / 8.0) - np.exp(-(age_s - 0.5 * window_s) / 8.0)
     rows = []
     for lag_s, dead_s, ratio in np.exp(grid):
+        warm_s = age_s - 0.5 * window_s - dead_s - lag_s * (1 + ratio)
+        droop = np.exp(-at_age_s / 8.0) - np.exp(-warm_s / 8.0)
         shown = readings_per_unit(
             age_s, window_s, lag_s=lag_s, second_s=lag_s * ratio, dead_s=dead_s
         )

@@ -114,7 +114,7 @@ class Confirmation:
         return far and self._move_brings_nearer(error, prior)
 
     def _departures_may_explain(self, estimate: Estimate, watched_s: float) -> bool:
-        """Whether a value likely in tolerance, with no lag left, is undecided by departures alone."""
+        """Whether a value likely in tolerance, its lag gone, is undecided by departures alone."""
         lag_left = estimate.remainder > 0.5 * self._bounds.remainder
         if lag_left or estimate.probability_in_tolerance < 0.97:
             return False

@@ -191,4 +191,6 @@ class UnitEstimator:
         # what a coarse press is off by and the curvature scale with the gain, which readings tell
         coarse_sd = 0.0 if self._spec.keys is None else self._spec.keys.coarse_sd
         narrowed = prior.narrowed_to_gain(self._gain_size, coarse_sd)
-        return fit_transient(self._log.record(), narrowed, self._noise, start, departures=departures)
+        return fit_transient(
+            self._log.record(), narrowed, self._noise, start, departures=departures
+        )

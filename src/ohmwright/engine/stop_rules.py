@@ -35,8 +35,10 @@ _REMAINDER_TOLERANCES = 0.6
 """Largest remainder of the lag, in tolerances, of an undecided value that counts as settled."""
 _LEVEL_SD = 0.5
 """Prior standard deviation of the level over the target: a unit as found may be far off."""
-_PRECISION, _RELATIVE_PRECISION = 0.125, 0.01
+_PRECISION, _RELATIVE_PRECISION = 0.18, 0.01
 """Standard uncertainty of a decided value, over tolerance and over target: the smaller counts."""
+_WAIT_AGES = 1.5
+"""How long precision is waited for, in multiples of the age asked for."""
 _ONE_SIDED = 0.05
 """Tolerance over target, for a target that is a limit itself."""
 
@@ -111,7 +113,7 @@ class UntilDecided:
         prior = vague_prior().with_coefficient(Coefficient.LEVEL, 1.0, _LEVEL_SD)
         self._test = ActivationTest(asked, _BOUNDS, residual_warmth=warmth, prior=prior)
         self._precision_ma = precise_enough_ma(asked) if precision_ma is None else precision_ma
-        self._wait_until_s = 2 * asked.at_age_s
+        self._wait_until_s = _WAIT_AGES * asked.at_age_s
         self._is_final = is_final
         self._until_settled = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
         self._next_test_s = 0.0

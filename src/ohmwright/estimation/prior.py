@@ -93,8 +93,8 @@ _VAGUE: dict[Coefficient, tuple[float, float]] = {
     Coefficient.COARSE_PRESS: (0.0, 0.01),
     Coefficient.CURVATURE: (0.0, 0.0015),
     Coefficient.DROOP: (0.0075, 0.006),
-    Coefficient.LOG_LAG: (float(np.log(0.75)), 0.55),
-    Coefficient.LOG_DEAD_TIME: (float(np.log(0.5)), 0.6),
+    Coefficient.LOG_LAG: (float(np.log(0.75)), 0.8),
+    Coefficient.LOG_DEAD_TIME: (float(np.log(0.5)), 0.9),
     Coefficient.LOG_POLE_RATIO: (float(np.log(0.15)), 1.0),
 }
 """Mean and standard deviation of each coefficient of a point of which nothing is known."""

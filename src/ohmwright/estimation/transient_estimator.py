@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from math import exp, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +50,8 @@ _LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
 """Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
 _STEP = 1e-4
 """Change of a logarithm by which slopes are found."""
+_STEPS = 4
+"""Most Gauss-Newton steps of a fit that begins where another ended; twice as many of a first."""
 _TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
 """What is added to the dynamics to find their slopes: nothing, then a step of each."""
 _SHAPE = 0.02
@@ -87,7 +90,7 @@ def fit_transient(
 def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:
     """Gauss-Newton until the steps are small, once more without spikes, then the posterior."""
     state = start or problem.first_guess()
-    for _ in range(4):
+    for _ in range(_STEPS if start is not None else 2 * _STEPS):
         columns, moved, state = problem.improve(state)
         if moved < 0.05:
             break
@@ -232,7 +235,6 @@ class _Problem:
         sums = moments(self.weighted(columns, state), self.keep)
         fit, log_prior, hunts = self._members(sums, state)
         weight = weights(fit.log_evidence + log_prior)
-        mean = np.einsum("ab,abi->i", weight, fit.mean)
         columns = columns[:, _EIGHT]
         covariance = fit.scale2[..., None, None] * fit.covariance[..., -COUNT:, -COUNT:]
         to_come = (self.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
@@ -246,24 +248,26 @@ class _Problem:
             floor=self.floor,
             hunting=float(weight[:, hunts].sum()),
             remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
-            droop_uncertainty=self._droop_uncertainty(mean, state),
+            droop_uncertainty=self._droop_uncertainty(fit, weight, state),
             scatter=float(np.sqrt(np.vdot(weight, fit.scale2 * _conditional_variance(fit)))),
             autocorrelation=float(weight.sum(axis=1) @ CORRELATIONS),
             start=state,
         )
 
-    def _droop_uncertainty(self, mean: Floats, state: FitStart) -> float:
+    def _droop_uncertainty(self, fit: Posterior, weight: Floats, state: FitStart) -> float:
         """Standard uncertainty of the level by where in the chain of lag and dead time it droops.
 
         It may warm from the beginning or once output flows, and droop before the lag or behind it:
         the age at which the readings show it differs by up to twice the delay, uniformly.
         """
         at_s, heat = self.record.at_age_s, self.record.heat
-        per_s = -(1 - heat) * np.exp(-at_s / DROOP_TAU_S) / DROOP_TAU_S
-        rate = float(mean[-COUNT:][Coefficient.DROOP] * per_s)
+        per_s = np.zeros(fit.mean.shape[-1])
+        per_s[-COUNT + Coefficient.DROOP] = -(1 - heat) * exp(-at_s / DROOP_TAU_S) / DROOP_TAU_S
         if self.departures:
-            rate += float(mean[:COURSE_COUNT] @ course_slopes(at_s))
-        return abs(rate) * float(_delay_s(state.dynamics)) / np.sqrt(3.0)
+            per_s[:COURSE_COUNT] = course_slopes(at_s)
+        variance = fit.scale2 * ((fit.covariance @ per_s) @ per_s)
+        mean_square = float(np.vdot(weight, (fit.mean @ per_s) ** 2 + variance))
+        return sqrt(mean_square / 3.0) * float(_delay_s(state.dynamics))
 
     def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Floats, Flags]:
         """Posteriors of shape (correlations, explanations); of these, log probability and hunting.
