@@ -62,22 +62,23 @@ def posterior(
     log_prior: Floats,
     correlations: Sequence[tuple[float, float]],
     noise_sds: Floats,
-    shape_sd: float,
+    relative_shape_sd: float,
 ) -> Members:
     """Posterior over designs (d, n, p), correlations with their shares, and sizes of the noise.
 
-    `log_prior` (d,) of the designs; `noise_sds`, of the shocks, are all equally likely; `shape_sd`:
-    by which readings leave the first column, the output of 1, per part of it left to rise. That
-    lowers their weight; as in any reweighted regression it is no part of the likelihood.
+    `log_prior` (d,) of the designs; `noise_sds`, of the shocks, are all equally likely;
+    `relative_shape_sd`: by how many noises readings leave the first column, the output of 1, per
+    part of it left to rise. That lowers their weight and, as in any reweighted regression, is no
+    part of the likelihood.
     """
     log_weight, means, covariances = [], [], []
     precision = np.diag(prior.sd**-2)
     for phi, share in correlations:
+        weight = 1 / np.hypot(1.0, relative_shape_sd * (1 - designs[..., 0]))
+        x = _whitened(designs * weight[..., None], phi)
+        y = _whitened((readings * weight)[..., None], phi)[..., 0]
+        normal, pull = x.swapaxes(1, 2) @ x, np.einsum("dnp,dn->dp", x, y)
         for sd in noise_sds:
-            weight = 1 / np.hypot(1.0, shape_sd * (1 - designs[..., 0]) / sd)
-            x = _whitened(designs * weight[..., None], phi)
-            y = _whitened((readings * weight)[..., None], phi)[..., 0]
-            normal, pull = x.swapaxes(1, 2) @ x, np.einsum("dnp,dn->dp", x, y)
             total = normal / sd**2 + precision
             covariance = np.linalg.inv(total)
             drawn = pull / sd**2 + precision @ prior.mean

@@ -298,12 +298,12 @@ def transients() -> Iterator[Check]:
         fit = partial(transient_of, seed)
         yield from clause_checks(
             *("sums over a grid", f"whole activation, readings {seed}", "reference"),
-            ("level", level, 0.3 * sd, partial(level_of, fit)),
-            ("its sd", sd, 0.25 * sd, partial(level_sd_of, fit)),
+            ("level", level, 0.2 * sd, partial(level_of, fit)),
+            ("its sd", sd, 0.1 * sd, partial(level_sd_of, fit)),
             (
                 "sd of the droop",
                 droop_sd,
-                0.2 * droop_sd,
+                0.1 * droop_sd,
                 partial(lambda f: f().coefficient(Coefficient.DROOP).sd, fit),
             ),
         )
@@ -333,6 +333,7 @@ def transient_by_sums(seed: int) -> tuple[tuple[float, float], tuple[float, floa
     age_s, value = SLOW.readings(7.0, seed)
     means, sds = np.log([0.75, 0.5, 0.15]), np.array([0.8, 0.9, 1.0])
     known = bayes.Gaussian(np.array([1.0, 0.0075]), np.array([0.1, 0.006]))
+    noise_sd = float(np.sqrt(transient_of(seed).start.variance))
     centre = np.log([SLOW.lag_s, SLOW.dead_s, SLOW.second_pole])
     spread = np.diag([0.02, 0.025, 0.15])
     for _ in range(4):
@@ -344,7 +345,7 @@ def transient_by_sums(seed: int) -> tuple[tuple[float, float], tuple[float, floa
             log_prior=-0.5 * np.sum(((grid - means) / sds) ** 2, axis=1),
             correlations=SHARES,
             noise_sds=SIZES,
-            shape_sd=0.02,
+            relative_shape_sd=0.02 / noise_sd,
         )
         share = found.weight.reshape(-1, grid.shape[0]).sum(axis=0)
         centre = share @ grid

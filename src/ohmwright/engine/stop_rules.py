@@ -141,7 +141,7 @@ class UntilDecided:
         value = self._test.value
         if value is None or (value.sd > self._precision_ma and age_s < self._wait_until_s):
             return False
-        return self._is_final(_settled_from(value))
+        return self._is_final(settled_of(self._test, value))
 
     def settled(self) -> Settled | None:
         """Return the estimate by the readings so far, in mA; None before the first reading.
@@ -154,7 +154,8 @@ class UntilDecided:
         if value is None:
             return self._until_settled.settled()
         settled = self._decided or self._remainder <= _REMAINDER_TOLERANCES
-        return _settled_from(value, "" if settled else "the output is still rising or falling")
+        why = "" if settled else "the output is still rising or falling"
+        return settled_of(self._test, value, why)
 
 
 def precise_enough_ma(asked: Question) -> float:
@@ -162,8 +163,18 @@ def precise_enough_ma(asked: Question) -> float:
     return min(_PRECISION * asked.tolerance, _RELATIVE_PRECISION * asked.target)
 
 
-def _settled_from(value: Mixture, reason: str = "") -> Settled:
-    return Settled(value.mean, value.sd, value.dof, 0.0, reason == "", reason)
+def settled_of(test: ActivationTest, value: Mixture, reason: str = "") -> Settled:
+    """Return a test's latest value, in the readings' unit; `reason`: why it has not settled."""
+    return Settled(
+        value.mean,
+        value.sd,
+        value.dof,
+        0.0,
+        reason == "",
+        reason,
+        scatter=test.scatter,
+        extrapolation=test.extrapolation,
+    )
 
 
 def question(point: Point, timing: Timing, meter: MeterData) -> Question:

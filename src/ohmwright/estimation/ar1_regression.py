@@ -145,11 +145,11 @@ def regress(
     p = normal.shape[-1] - 1
     total = normal + prior.normal
     total[..., p, p] += _LEAST_SQUARES
-    root = np.linalg.cholesky(total)
+    root = np.asarray(np.linalg.cholesky(total), dtype=np.float64)
     wanted = slice(p - (p if last is None else last), p)
     inverse = np.asarray(np.linalg.inv(root[..., wanted, wanted]), dtype=np.float64)
     covariance = inverse.swapaxes(-1, -2) @ inverse
-    mean = (root[..., p, None, wanted] @ inverse)[..., 0, :]
+    mean: Floats = (root[..., p, None, wanted] @ inverse)[..., 0, :]
     dof = noise.dof + count
     scale2: Floats = (root[..., p, p] ** 2 + noise.dof * noise.variance) / dof
     diagonal = np.diagonal(root, axis1=-2, axis2=-1)[..., :p]

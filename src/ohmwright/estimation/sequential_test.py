@@ -100,6 +100,8 @@ class ActivationTest:
         self.bounds = bounds
         self.value: Mixture | None = None
         """The latest estimate of the output at the age asked for, in the unit of the readings."""
+        self.scatter = self.extrapolation = 0.0
+        """Parts of its standard deviation: the readings' noise alone, and what was not seen."""
         self._residual_warmth = residual_warmth
         self._noise = NoisePrior(hunting=hunting)
         self._start: FitStart | None = None
@@ -125,7 +127,14 @@ class ActivationTest:
         self.value = estimate.value.rescaled(
             -question.target / question.tolerance, 1 / question.tolerance
         )
+        self.scatter = question.target * fit.scatter
+        self.extrapolation = question.target * float(np.hypot(fit.extrapolation, self._unsure()))
         return estimate
+
+    def _unsure(self) -> float:
+        """What the model itself and residual warmth leave unsure, relative to the target."""
+        tolerance = self.question.tolerance / self.question.target
+        return float(np.hypot(_MODEL * tolerance, self._residual_warmth.uncertainty))
 
     def _fit(self, age_s: Floats, value: Floats, *, departures: bool) -> TransientEstimate | None:
         record = self._record(age_s, value)
@@ -149,9 +158,8 @@ class ActivationTest:
 
     def _in_tolerances(self, fit: TransientEstimate) -> Estimate:
         """The level with what the model leaves unsure."""
-        question, warmth = self.question, self._residual_warmth.uncertainty
-        tolerance = question.tolerance / question.target
-        level = fit.level(float(np.hypot(_MODEL * tolerance, warmth)))
+        tolerance = self.question.tolerance / self.question.target
+        level = fit.level(self._unsure())
         return Estimate(
             level.rescaled(1.0, tolerance),
             fit.remainder / tolerance,

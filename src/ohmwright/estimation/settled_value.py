@@ -8,7 +8,7 @@ correlated (AR(1)), so neighbours do not count as independent.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import sqrt
+from math import hypot, sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -40,7 +40,10 @@ class Settled:
     """A value with its standard uncertainty, in the unit of the readings.
 
     `dof`: effective degrees of freedom; `autocorrelation`: of neighbouring readings; `reason`: why
-    the value is not settled, empty where it is.
+    the value is not settled, empty where it is; `scatter`, `extrapolation`: parts of `uncertainty`,
+    by the readings' noise alone, and by what was not seen (lag still to come, where in the chain
+    the output droops, the model itself). What is left of it is that of lag, droop and hunting as
+    the readings and their priors tell them.
     """
 
     value: float
@@ -49,6 +52,34 @@ class Settled:
     autocorrelation: float
     settled: bool
     reason: str = ""
+    scatter: float | None = None
+    """None where the uncertainty is all scatter."""
+    extrapolation: float = 0.0
+
+
+def pooled(first: Settled, second: Settled) -> Settled:
+    """The value by two rested activations of an output that nobody touched between them.
+
+    Weighted by the inverse variances (GUM H.5 pools so where both are of one quantity). What was
+    extrapolated is not less unsure for having been done twice; where the two values differ by more
+    than their uncertainties, half of the difference beyond it counts too.
+    """
+    share = second.uncertainty**2 / (first.uncertainty**2 + second.uncertainty**2)
+    shares = (share, 1 - share)
+    own = [sqrt(max(0.0, s.uncertainty**2 - s.extrapolation**2)) for s in (first, second)]
+    apart = abs(first.value - second.value) - 2 * hypot(*own)
+    common = float(np.dot(shares, (first.extrapolation, second.extrapolation)))
+    scatters = [s.uncertainty if s.scatter is None else s.scatter for s in (first, second)]
+    return Settled(
+        value=float(np.dot(shares, (first.value, second.value))),
+        uncertainty=hypot(*np.multiply(shares, own), common, max(0.0, apart) / 2),
+        dof=first.dof + second.dof,
+        autocorrelation=second.autocorrelation,
+        settled=first.settled and second.settled,
+        reason=second.reason or first.reason,
+        scatter=hypot(*np.multiply(shares, scatters)),
+        extrapolation=common,
+    )
 
 
 def settled_value(
@@ -82,6 +113,8 @@ def settled_value(
         autocorrelation=fit.autocorrelation,
         settled=reason == "",
         reason=reason,
+        scatter=level * fit.scatter,
+        extrapolation=level * hypot(fit.extrapolation, _MODEL),
     )
 
 
