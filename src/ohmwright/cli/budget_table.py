@@ -40,4 +40,6 @@ def budget_table(results: Iterable[Result]) -> Table:
             f"{measured.dof:.1f}" if measured.dof < AMPLE_DOF else "inf",
             "100" if measured.correlation is None else f"r = {measured.correlation:g}",
         )
+        if measured.left_out:
+            table.add_row(f"  left out: {printable(', '.join(measured.left_out))}")
     return table
