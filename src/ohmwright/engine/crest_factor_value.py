@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import NamedTuple
 
 import numpy as np
@@ -14,7 +15,7 @@ from ohmwright.model.result import Measured
 from ohmwright.uncertainty.budget import combine
 from ohmwright.uncertainty.hf_effects import bandwidth_loss
 from ohmwright.uncertainty.inputs import Input, from_readings, rectangular, resolution_uncertainty
-from ohmwright.uncertainty.waveform import peak_shortfall, waveform_parameters
+from ohmwright.uncertainty.waveform import missed_peak, waveform_parameters
 
 from .measured_value import CAPTURES, measured_of_budget
 
@@ -42,7 +43,7 @@ class CaptureLimits:
     """What digitising may change of a crest factor, as shares of it; None: no data are given."""
 
     sampling: float | None = None
-    """Of a peak between two samples."""
+    """By a peak between two samples; infinite where the samples say nothing of a peak."""
     bandwidth: float | None = None
     bits_stated: bool = False
 
@@ -72,7 +73,7 @@ def capture_limits(
     sampling = bandwidth = None
     if carrier_hz is not None:
         if interval_s > 0:
-            sampling = peak_shortfall(1 / (carrier_hz * interval_s))
+            sampling = missed_peak(1 / (carrier_hz * interval_s))
         if digitiser.bandwidth_hz is not None:
             bandwidth = bandwidth_loss(carrier_hz, digitiser.bandwidth_hz)
     return CaptureLimits(sampling, bandwidth, digitiser.bits is not None)
@@ -100,14 +101,14 @@ def _count(captured: WaveformCapture, bits: int) -> int:
 def mean_crest_factor(
     shapes: Sequence[WaveformShape], age_s: float, limits: CaptureLimits = NO_DATA
 ) -> Measured | None:
-    """Return the mean crest factor with its uncertainty; None with too few captures.
+    """Return the mean crest factor with its uncertainty; None with too few captures or samples.
 
     Captures begin anywhere in the waveform, so they are independent. A scale error of meter or
     digitiser cancels in the ratio. Captures that are all alike have no scatter; a count at the peak
     is unsure all the same. `age_s`: the age that the value holds at.
     """
     found = [shape for shape in shapes if shape.crest_factor >= 1.0]
-    if len(found) < FEWEST_CAPTURES:
+    if len(found) < FEWEST_CAPTURES or limits.sampling == inf:
         return None
     mean = from_readings(CAPTURES, [shape.crest_factor for shape in found])
     a_count = resolution_uncertainty(max(shape.per_count for shape in found))

@@ -2,29 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 
-from ohmwright.model.result import Measured, Result
+from ohmwright.model.result import Result
 
 from .text import NOT_RECORDED, printable
 
 
-def uncertainty_text(results: Iterable[Result]) -> str:
-    """The names of the lines of all budgets, and of the effects left out; empty without a value."""
-    valued = [result.measured for result in results if result.measured is not None]
-    held = dict.fromkeys(printable(line.source) for one in valued for line in one.budget)
+def uncertainty_text(results: Sequence[Result]) -> str:
+    """The names of the lines of all budgets, and of what they leave out; empty without a value."""
+    held = ", ".join(_held(results))
+    return printable(f"U holds: {held}. {left_out_text(results)}") if held else ""
+
+
+def left_out_text(results: Sequence[Result]) -> str:
+    """The names of the effects that budgets leave out; empty without a value."""
+    held = _held(results)
     if not held:
         return ""
-    return f"U holds: {', '.join(held)}. Left out of U, for want of data: {_left_out(valued)}."
+    stated = [r.measured.left_out for r in results if r.measured is not None]
+    left_out = [names for names in stated if names is not None]
+    lacking = dict.fromkeys(name for names in left_out for name in names)
+    named = [f"{name} (of some values)" if name in held else name for name in lacking]
+    said = ", ".join(named) or ("nothing" if left_out else NOT_RECORDED)
+    return printable(f"Left out of U, for want of data: {said}.")
 
 
-def _left_out(valued: Iterable[Measured]) -> str:
-    """The effects that every value lacks, then those that some of them lack."""
-    said = [one.left_out for one in valued if one.left_out is not None]
-    if not said:
-        return NOT_RECORDED
-    named = dict.fromkeys(name for names in said for name in names)
-    everywhere = [name for name in named if all(name in names for names in said)]
-    some = [name for name in named if name not in everywhere]
-    parts = [", ".join(everywhere), f"of some values {', '.join(some)}" if some else ""]
-    return printable("; ".join(filter(None, parts))) if named else "nothing"
+def _held(results: Iterable[Result]) -> tuple[str, ...]:
+    """The names of all lines of budgets, each once."""
+    budgets = [result.measured.budget for result in results if result.measured is not None]
+    return tuple(dict.fromkeys(line.source for budget in budgets for line in budget))

@@ -52,20 +52,22 @@ _DAMPING = 1.0 / 3.0
 one whose amplitude falls to an eighth within a period."""
 
 
-def peak_shortfall(samples_per_period: float) -> float:
-    """Return the largest share of a peak that samples may miss, so many to a carrier period.
+def missed_peak(samples_per_period: float) -> float:
+    """Return the most by which a peak may exceed the largest sample, over that sample.
 
     From first principles. Between two samples a sine is at most half an interval, pi / n radians,
     from its peak, where it has fallen by 1 - cos(pi / n). A sine that decays at the rate a is
     curved by w^2 + a^2 at its peak instead of w^2 (its differential equation at x' = 0), which the
-    factor allows for. Up to about two samples a period the share is 1 or more: nothing is known.
+    factor allows for. Infinite up to about two samples a carrier period: they say nothing of it.
     """
-    return (1.0 + _DAMPING**2) * (1.0 - math.cos(math.pi / max(samples_per_period, 1.0)))
+    fallen = (1.0 + _DAMPING**2) * (1.0 - math.cos(math.pi / max(samples_per_period, 1.0)))
+    return fallen / (1.0 - fallen) if fallen < 1.0 else math.inf
 
 
-def samples_needed(shortfall: float) -> float:
-    """Return the samples a carrier period by which no more than this share of a peak is missed."""
-    return math.pi / math.acos(max(-1.0, 1.0 - shortfall / (1.0 + _DAMPING**2)))
+def samples_needed(missed: float) -> float:
+    """Return the samples per carrier period at which `missed_peak` is `missed`."""
+    fallen = missed / (1.0 + missed)
+    return math.pi / math.acos(1.0 - fallen / (1.0 + _DAMPING**2))
 
 
 def _scan(record: npt.NDArray[np.generic]) -> tuple[float, float, float]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator, Sequence
 from dataclasses import dataclass
+from math import inf
 from typing import ClassVar, Literal
 
 from pydantic import model_validator
@@ -39,7 +40,7 @@ from ohmwright.model.hardware import Positive
 from ohmwright.model.result import Measured, Result, Sample
 from ohmwright.model.step import Point, Timing, check_units
 from ohmwright.model.tolerance import Tolerance
-from ohmwright.uncertainty.waveform import peak_shortfall, samples_needed
+from ohmwright.uncertainty.waveform import missed_peak, samples_needed
 from ohmwright.wire.command_set import Verb
 
 from .base import SettingStep, StepRun
@@ -88,11 +89,11 @@ class CrestFactorStep(SettingStep):
         if mode is None or mode.carrier_hz is None or rate_hz is None:
             return
         a_period, allowed = rate_hz / mode.carrier_hz, self.most_missed
-        if (missed := peak_shortfall(a_period)) >= allowed:
+        if (missed := missed_peak(a_period)) >= allowed:
             yield (
                 "crest_factor",
                 f"{a_period:.3g} samples a period of {mode.name}'s {mode.carrier_hz / 1e3:g} kHz "
-                f"may miss {100 * min(missed, 1):.2g} % of a peak, and the tolerance is "
+                f"may miss {_percent(missed)} of a peak, and the tolerance is "
                 f"{100 * allowed:.3g} %; that takes {samples_needed(allowed):.3g} samples a period",
             )
 
@@ -100,7 +101,7 @@ class CrestFactorStep(SettingStep):
     def most_missed(self) -> float:
         """The largest share of a peak that may be missed: the narrower side of the tolerance."""
         (point,) = self.points()
-        return min(1.0, point.target.half_width / point.target.value)
+        return point.target.half_width / point.target.value
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Capture several waveforms at the stated age of a rested activation; yield the events."""
@@ -138,6 +139,8 @@ class _Captured:
         """Why there is none, where `measured` gives none."""
         if any(shape.clipped for shape in self.shapes):
             return "a waveform reaches the end of the digitiser's range"
+        if self.limits.sampling == inf:
+            return "the samples are too far apart to show a peak"
         if len(self.shapes) < FEWEST_CAPTURES <= self.captures:
             return "the analyzer gave the same waveform again instead of a new one"
         return "too few waveforms with a current in them"
@@ -251,8 +254,11 @@ def _verdict(
 ) -> VerdictAndReason:
     """Return the verdict; undecided where samples may miss more of a peak than is allowed."""
     if limits.sampling is not None and limits.sampling >= step.most_missed:
-        return "undecided", (
-            f"the samples are so far apart that {100 * min(limits.sampling, 1):.2g} % of a peak "
-            "may be missed"
-        )
+        missed = _percent(limits.sampling)
+        return "undecided", f"the samples are so far apart that {missed} of a peak may be missed"
     return judge(measured, point.target, point.decision)
+
+
+def _percent(missed: float) -> str:
+    """Return the share of a peak that is missed, over what is seen of it, in words."""
+    return "all" if missed == inf else f"{100 * missed:.2g} %"

@@ -171,7 +171,7 @@ def _result(
     no_value: VerdictAndReason = "not measured", "no reading at the age asked for"
     verdict = done.verdict_instead or no_value
     if measured is not None:
-        verdict = _monotonicity_verdict(step, measured, below)
+        verdict = monotonicity_verdict(step, measured, below)
         if target is not None:
             verdict = judge(measured, target, step.rule)
         if readings.settled is not None and not readings.settled.settled:
@@ -192,7 +192,7 @@ def _result(
     )
 
 
-def _monotonicity_verdict(
+def monotonicity_verdict(
     step: MonotonicityStep, measured: Measured, below: Sequence[Level]
 ) -> tuple[Verdict, str]:
     """Return whether this setting gives less than a lower one by more than can be told apart.
