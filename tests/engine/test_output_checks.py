@@ -14,6 +14,7 @@ from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.steps.monotonicity import MonotonicityStep, monotonicity_verdict
 from ohmwright.instruments.analyzer import WaveformCapture
+from ohmwright.model.analyzer_certificate import LoadAccuracy
 from ohmwright.model.errors import ProcedureError, ProtocolError
 from ohmwright.model.event import PointDone
 from ohmwright.model.hardware import DigitiserData
@@ -94,8 +95,7 @@ async def test_both_thresholds_of_the_contact_monitor(
         measured = seen[point].measured
         assert abs(measured.value - true_ohm) <= 1.0
         # anywhere in what is left of 200 ohm, halved until it is under 2 ohm (GUM 4.3.7)
-        search = measured.budget[0].standard_uncertainty
-        assert search == pytest.approx(200 / 2**7 / 12**0.5)
+        assert measured.uncertainty == pytest.approx(200 / 2**7 / 12**0.5)
         assert seen[point].verdict == "pass"
     assert rig.hardware.truth.rf_on_intervals == ()
 
@@ -465,6 +465,8 @@ async def test_contact_resistances_are_as_good_as_the_certificate_says(
     make_rig: Callable, found: Callable
 ) -> None:
     rig = make_rig()
+    stated = rig.bench.certificate.model_copy(update={"contact": LoadAccuracy(percent=0.5)})
+    rig = replace(rig, bench=replace(rig.bench, certificate=stated))
     alarm = (await found(CONTACT, rig))["alarm"]
     search, contact = alarm.measured.budget
     assert contact.source == "contact resistance"
@@ -477,12 +479,9 @@ async def test_contact_resistances_are_as_good_as_the_certificate_says(
 
 
 async def test_a_certificate_silent_on_contact_resistances_leaves_them_out(
-    make_rig: Callable, found: Callable
+    found: Callable,
 ) -> None:
-    rig = make_rig()
-    silent = rig.bench.certificate.model_copy(update={"contact": None})
-    rig = replace(rig, bench=replace(rig.bench, certificate=silent))
-    alarm = (await found(CONTACT, rig))["alarm"]
+    alarm = (await found(CONTACT))["alarm"]
     assert alarm.traceability == "not covered"
     assert alarm.measured.left_out == ("contact resistance",)
 
