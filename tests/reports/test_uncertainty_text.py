@@ -1,11 +1,16 @@
 """What a certificate says of what its uncertainties hold and lack."""
 
+import json
+from pathlib import Path
+
 from ohmwright.model.result import BudgetEntry, Measured, Result
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.uncertainty_text import left_out_text, uncertainty_text
 
 from . import conftest
+
+OLD = Path(__file__).parent / "data" / "record-of-two-parts.jsonl"
 
 
 def valued(sources: str, left_out: str | None) -> Result:
@@ -52,3 +57,17 @@ def test_the_certificate_says_it_among_its_notes() -> None:
     run = conftest.a_run([valued("readings", "lead inductance")])
     notes = certificate_text(certificate_of(run)).notes
     assert "U holds: readings. Left out of U, for want of data: lead inductance." in notes
+
+
+def test_a_record_made_before_effects_were_left_out_by_name_is_read() -> None:
+    lines = OLD.read_text(encoding="utf-8").splitlines()[1:]
+    events = [json.loads(line).get("event", {}) for line in lines]
+    found = [Result.model_validate(e["result"]) for e in events if e.get("kind") == "point_done"]
+    assert found
+    budgets = [one.measured.budget for one in found if one.measured is not None]
+    assert {line.shared for budget in budgets for line in budget} == {None}
+    assert uncertainty_text(found) == (
+        "U holds: readings, meter accuracy, meter drift, load resistance, load drift, "
+        "captures. "
+        "Left out of U, for want of data: not recorded."
+    )
