@@ -11,7 +11,7 @@ from uncertainties import ufloat
 
 from ohmwright.engine.accuracy import Accuracy, left_out
 from ohmwright.engine.influences import Conditions
-from ohmwright.engine.measured_value import linear_measured_value
+from ohmwright.engine.measured_value import measured_value
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.analyzer_certificate import (
     AnalyzerCertificate,
@@ -76,7 +76,7 @@ def power(
     current_ma: float, known: Accuracy | None, load_ohm: float = 500.0, quantity: str = "power_w"
 ) -> Measured:
     settled = Settled(current_ma, 1.5, 12.0, 0.0, settled=True)
-    return linear_measured_value(settled, quantity, load_ohm, Timing(), known)
+    return measured_value(settled, quantity, load_ohm, Timing(), known)
 
 
 def lines(measured: Measured) -> dict[str, float]:

@@ -35,15 +35,12 @@ def linear_measured_value(
 ) -> Measured:
     """Return the settled current as `quantity`, by the linear budget alone.
 
-    Quick enough to be called while RF is on. Type A is the estimator's uncertainty, which includes
-    autocorrelation and the remainder of the lag, and at least the resolution's. Without `accuracy`
-    the budget has no other line.
+    Quick enough to be called while RF is on; what the budget leaves out is not named. Type A is
+    the estimator's uncertainty, which includes autocorrelation and the remainder of the lag, and at
+    least the resolution's. Without `accuracy` the budget has no other line.
     """
     return measured_of_budget(
-        _budget(_measurement_model(settled, quantity, load_ohm, accuracy)),
-        quantity,
-        timing.age_s,
-        left_out(quantity, load_ohm, accuracy),
+        _budget(_measurement_model(settled, quantity, load_ohm, accuracy)), quantity, timing.age_s
     )
 
 
@@ -120,12 +117,12 @@ def _budget(problem: _MeasurementModel) -> Budget:
 
 
 def measured_of_budget(
-    budget: Budget, quantity: Quantity, age_s: float, left_out: tuple[str, ...] = ()
+    budget: Budget, quantity: Quantity, age_s: float, left_out: tuple[str, ...] | None = None
 ) -> Measured:
     """Return the budget's value with its lines, expanded at 95 %, as a result keeps it.
 
     Lines labelled `READINGS` or `CAPTURES` are type A: what a verdict takes for the scatter of the
-    readings. `left_out`: names of the effects that the budget lacks.
+    readings. `left_out`: names of the effects that the budget lacks; None where nobody asks.
     """
     expanded = budget.expanded(COVERAGE)
     return Measured(
