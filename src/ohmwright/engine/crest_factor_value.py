@@ -11,7 +11,7 @@ import numpy as np
 
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.hardware import DigitiserData
-from ohmwright.model.result import Measured
+from ohmwright.model.result import Measured, Sample
 from ohmwright.uncertainty.budget import combine
 from ohmwright.uncertainty.hf_effects import bandwidth_loss
 from ohmwright.uncertainty.inputs import Input, from_readings, rectangular, resolution_uncertainty
@@ -121,3 +121,34 @@ def mean_crest_factor(
             inputs.append(rectangular(name, 0.0, share * mean.value))
     budget = combine(mean.value, inputs, [1.0] * len(inputs))
     return measured_of_budget(budget, "crest_factor", age_s, limits.left_out)
+
+
+@dataclass(frozen=True)
+class CapturedWaveforms:
+    """The waveforms captured in one activation, and its readings."""
+
+    captures: int
+    """Number of waveforms captured."""
+    shapes: tuple[WaveformShape, ...]
+    """Of the captures that differ: a waveform that comes again was not captured anew."""
+    on_s: float
+    samples: tuple[Sample, ...]
+    excess: str = ""
+    limits: CaptureLimits = NO_DATA
+
+    def measured(self, age_s: float) -> Measured | None:
+        """Return the mean crest factor; None with too few captures, or with one out of range."""
+        if any(shape.clipped for shape in self.shapes):
+            return None
+        return mean_crest_factor(self.shapes, age_s, self.limits)
+
+    @property
+    def why_no_value(self) -> str:
+        """Why there is none, where `measured` gives none."""
+        if any(shape.clipped for shape in self.shapes):
+            return "a waveform reaches the end of the digitiser's range"
+        if self.limits.sampling == inf:
+            return "the samples are too far apart to show a peak"
+        if len(self.shapes) < FEWEST_CAPTURES <= self.captures:
+            return "the analyzer gave the same waveform again instead of a new one"
+        return "too few waveforms with a current in them"

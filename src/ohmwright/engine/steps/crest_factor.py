@@ -3,19 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator, Sequence
-from dataclasses import dataclass
 from math import inf
 from typing import ClassVar, Literal
 
 from pydantic import model_validator
 
 from ohmwright.engine.crest_factor_value import (
-    FEWEST_CAPTURES,
-    NO_DATA,
+    CapturedWaveforms,
     CaptureLimits,
-    WaveformShape,
     capture_limits,
-    mean_crest_factor,
     waveform_shape,
 )
 from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
@@ -115,45 +111,14 @@ class CrestFactorStep(SettingStep):
         yield session.point_done(result, "OUTPUT", *activation.chosen)
 
 
-@dataclass(frozen=True)
-class _Captured:
-    """The waveforms captured in one activation, and its readings."""
-
-    captures: int
-    """Number of waveforms captured."""
-    shapes: tuple[WaveformShape, ...]
-    """Of the captures that differ: a waveform that comes again was not captured anew."""
-    on_s: float
-    samples: tuple[Sample, ...]
-    excess: str = ""
-    limits: CaptureLimits = NO_DATA
-
-    def measured(self, age_s: float) -> Measured | None:
-        """Return the mean crest factor; None with too few captures, or with one out of range."""
-        if any(shape.clipped for shape in self.shapes):
-            return None
-        return mean_crest_factor(self.shapes, age_s, self.limits)
-
-    @property
-    def why_no_value(self) -> str:
-        """Why there is none, where `measured` gives none."""
-        if any(shape.clipped for shape in self.shapes):
-            return "a waveform reaches the end of the digitiser's range"
-        if self.limits.sampling == inf:
-            return "the samples are too far apart to show a peak"
-        if len(self.shapes) < FEWEST_CAPTURES <= self.captures:
-            return "the analyzer gave the same waveform again instead of a new one"
-        return "too few waveforms with a current in them"
-
-
 def _activation(
     work: StepRun, step: CrestFactorStep, point: Point
-) -> UndoubtedMeasurement[_Captured]:
+) -> UndoubtedMeasurement[CapturedWaveforms]:
     session, age_s = work.session, work.timing.age_s
     mode = session.bench.generator.data.mode(step.mode)
     least_ma = least_output_ma(session, expected_ma(mode, step.setting_w, step.load_ohm))
 
-    def doubt(seen: _Captured) -> Doubt | None:
+    def doubt(seen: CapturedWaveforms) -> Doubt | None:
         return doubt_in(seen.samples, least_ma, seen.excess, seen.measured(age_s), point.target)
 
     return UndoubtedMeasurement(
@@ -174,7 +139,7 @@ def _deviation_text(measured: Measured | None, point: Point) -> str:
 
 async def _capture(
     session: Session, step: CrestFactorStep, point: Point, timing: Timing
-) -> _Captured:
+) -> CapturedWaveforms:
     tolerance = point.target.half_width / point.target.value
     session.target_band = None
     await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
@@ -197,7 +162,7 @@ async def _capture(
             await refuse_cut_short(bench.analyzer, opened)
     except ExcessiveOutput as excess:
         on_s = session.on_s - before_s
-        return _Captured(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
+        return CapturedWaveforms(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
     return _captured(bench, step.mode, captures, on_s, tuple(taken))
 
 
@@ -207,10 +172,10 @@ def _captured(
     captures: Sequence[WaveformCapture],
     on_s: float,
     samples: tuple[Sample, ...],
-) -> _Captured:
+) -> CapturedWaveforms:
     digitiser, mode = bench.analyzer.data.digitiser, bench.generator.data.mode(mode_name)
     differing = {captured.counts.tobytes(): captured for captured in captures}
-    return _Captured(
+    return CapturedWaveforms(
         captures=len(captures),
         shapes=tuple(waveform_shape(one, digitiser.bits) for one in differing.values()),
         on_s=on_s,
@@ -224,7 +189,10 @@ def _captured(
 
 
 def _result(
-    work: StepRun, step: CrestFactorStep, point: Point, activation: UndoubtedMeasurement[_Captured]
+    work: StepRun,
+    step: CrestFactorStep,
+    point: Point,
+    activation: UndoubtedMeasurement[CapturedWaveforms],
 ) -> Result:
     seen, verdict_instead = activation.latest, activation.verdict_instead
     measured = seen.measured(work.timing.age_s) if verdict_instead is None else None
