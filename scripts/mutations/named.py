@@ -30,8 +30,8 @@ NAMED: dict[str, tuple[str, str, str]] = {
     ),
     "contact threshold with half the step as u": (
         "engine/steps/contact_quality.py",
-        "sqrt(12.0)",
-        "2.0",
+        "threshold.below_ohm) / 2",
+        "threshold.below_ohm) * 0.866",
     ),
     "crest factor with the scatter of one capture": (
         "uncertainty/inputs.py",

@@ -9,7 +9,16 @@ from .sites import Change, changes
 
 _SOURCE = "src/ohmwright"
 TARGETS = {
-    "budget": ("uncertainty/budget.py", "uncertainty/inputs.py", "engine/measured_value.py"),
+    "budget": (
+        "uncertainty/budget.py",
+        "uncertainty/inputs.py",
+        "uncertainty/hf_effects.py",
+        "engine/accuracy.py",
+        "engine/influences.py",
+        "engine/measured_value.py",
+        "engine/difference.py",
+    ),
+    "crest factor": ("engine/crest_factor_value.py",),
     "judge": (
         "engine/judge.py",
         "uncertainty/conformity.py",

@@ -23,6 +23,9 @@ _ROOMS = (
     "tests/adjustment",
     "tests/engine/test_judge.py",
     "tests/engine/test_measured_value.py",
+    "tests/engine/test_accuracy.py",
+    "tests/engine/test_difference.py",
+    "tests/engine/test_crest_factor_value.py",
     "tests/engine/test_stop_rules.py",
     "tests/engine/test_output_checks.py",
 )

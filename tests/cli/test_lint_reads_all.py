@@ -207,3 +207,22 @@ def test_brackets_in_a_name_are_shown_as_they_are(
     named = procedure.rename(procedure.parent / "a [red] [bold] :cat:.toml")
     outcome = ohmwright("lint", named)
     assert (outcome.code, str(named) in outcome.out) == (0, True)
+
+
+def test_samples_too_far_apart_for_a_crest_factor(refused: Callable, files: Path) -> None:
+    path = files / "analyzer.toml"
+    text = path.read_text(encoding="utf-8")
+    assert "\nsample_rate_hz = 20e6\nbandwidth_hz" in text
+    path.write_text(text.replace("= 20e6\nbandwidth_hz", "= 2e6\nbandwidth_hz"), encoding="utf-8")
+    for told in refused("lint", "verify"):
+        said = " ".join(told.split())
+        assert "step 'crest': 4.44 samples a period of coag's 450 kHz may miss 36 %" in said
+        assert "that takes 5.66 samples a period" in said
+
+
+def test_a_digitiser_of_an_analyzer_that_captures_nothing(refused: Callable, files: Path) -> None:
+    path = files / "analyzer.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text(text.replace("waveform = true", "waveform = false"), encoding="utf-8")
+    for told in refused():
+        assert "the table digitiser needs waveform = true" in " ".join(told.split())

@@ -140,3 +140,32 @@ def test_the_record_says_rule_probability_ratio_and_limits(rule: Decision) -> No
     assert 80 <= held.accept_from < held.accept_to <= 120
     knows_units = getattr(rule, "in_tolerance_percent", None) is not None
     assert (held.false_accept is not None) == knows_units
+
+
+LOPSIDED = Target(quantity="power_w", value=100, lower=90, upper=120)
+
+
+@pytest.mark.parametrize("rule", RULES, ids=lambda rule: rule.rule)
+def test_a_rule_on_all_units_says_that_a_lopsided_tolerance_is_not_about_its_target(
+    rule: Decision,
+) -> None:
+    held, lopsided = (conformity(measured(105.0), target, rule) for target in (BAND, LOPSIDED))
+    assumed = "; units are taken to lie about the middle of the limits, which is not the target"
+    says = isinstance(rule, GlobalRisk | FalseAccept)
+    assert lopsided.rule == held.rule + (assumed if says else "")
+
+
+@pytest.mark.parametrize("dof", [4.0, 12.0, 60.0])
+def test_the_limits_of_a_specific_risk_are_those_that_its_verdict_turns_at(dof: float) -> None:
+    """JCGM 106 8.3.2 (from memory) with Student's t: the quantile is scipy's."""
+    rule = SpecificRisk(rule="specific risk", maximum_risk_percent=5)
+
+    def of_meter_alone(value: float) -> Measured:
+        line = BudgetEntry(source="meter accuracy", evaluation="B", standard_uncertainty=1.0)
+        return Measured(value=value, uncertainty=1.0, dof=dof, age_s=6, budget=(line,))
+
+    held = conformity(of_meter_alone(100.0), BAND, rule)
+    assert held.accept_to == pytest.approx(120 - stats.t(dof).ppf(0.95), rel=1e-5)
+    around = (held.accept_to - 1e-6, held.accept_to + 1e-6)
+    verdicts = [judge(of_meter_alone(value), BAND, rule)[0] for value in around]
+    assert verdicts == ["pass", "undecided"]

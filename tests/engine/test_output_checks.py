@@ -2,7 +2,7 @@
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -12,10 +12,13 @@ import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.steps.monotonicity import MonotonicityStep, monotonicity_verdict
 from ohmwright.instruments.analyzer import WaveformCapture
+from ohmwright.model.analyzer_certificate import LoadAccuracy
 from ohmwright.model.errors import ProcedureError, ProtocolError
 from ohmwright.model.event import PointDone
-from ohmwright.model.result import Result
+from ohmwright.model.hardware import DigitiserData
+from ohmwright.model.result import BudgetEntry, Measured, Result
 from ohmwright.simulator.profile import DampedSine, Waveform
 from ohmwright.simulator.waveforms import rms
 
@@ -313,16 +316,17 @@ async def test_a_waveform_of_no_whole_samples(
     assert not rig.hardware.truth.rf_on
 
 
-async def test_waveforms_alike_in_all_but_their_begin_leave_the_last_count_unsure(
+async def test_waveforms_alike_in_all_but_their_begin_leave_the_count_unsure(
     make_rig: Callable, found: Callable
 ) -> None:
     rig = make_rig()
     captures(rig, lambda first, n: first._replace(counts=np.roll(first.counts, n)))
     (result,) = (await found(CREST, rig)).values()
     assert result.verdict == "pass"
-    (line,) = result.measured.budget
-    assert (line.source, line.evaluation, line.dof) == ("digitiser's last count", "B", None)
-    assert 0 < result.measured.uncertainty < 1e-3 * result.measured.value
+    lines = result.measured.budget
+    assert [line.source for line in lines] == ["quantisation", "sampling", "digitiser's bandwidth"]
+    assert {(line.evaluation, line.dof) for line in lines} == {("B", None)}
+    assert 0 < lines[0].standard_uncertainty < 1e-3 * result.measured.value
 
 
 async def test_a_dead_mode_has_no_crest_factor(make_rig: Callable, found: Callable) -> None:
@@ -370,3 +374,159 @@ async def test_an_analyzer_without_capture_is_not_asked(make_rig: Callable, tmp_
 async def test_what_the_bench_cannot_do_is_refused(found: Callable, steps: str, says: str) -> None:
     with pytest.raises(ProcedureError, match=says):
         await found(steps)
+
+
+def with_carrier(rig: Any, carrier_hz: float | None) -> Any:
+    """The rig with a generator whose data state another carrier for every mode."""
+    generator = rig.bench.generator
+    modes = [mode.model_copy(update={"carrier_hz": carrier_hz}) for mode in generator.data.modes]
+    generator.data = generator.data.model_copy(update={"modes": tuple(modes)})
+    return rig
+
+
+def with_digitiser(rig: Any, **data: float | None) -> Any:
+    """The rig with an analyzer whose data state this of its digitiser, and no more."""
+    analyzer = rig.bench.analyzer
+    analyzer.data = analyzer.data.model_copy(update={"digitiser": DigitiserData(**data)})
+    return rig
+
+
+async def test_samples_too_far_apart_for_the_tolerance_are_refused(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = with_digitiser(make_rig(), sample_rate_hz=2e6)
+    says = "4.44 samples a period of coag's 450 kHz may miss 36 % of a peak, and the tolerance is "
+    with pytest.raises(ProcedureError, match=says + "15 %; that takes 6.42 samples a period"):
+        await found(CREST, rig)
+    assert not rig.hardware.truth.rf_on_intervals
+
+
+async def test_a_carrier_beyond_the_samples_is_refused_whatever_the_tolerance(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = with_digitiser(make_rig(), sample_rate_hz=0.9e6)
+    with pytest.raises(ProcedureError, match="may miss all of a peak"):
+        await found(CREST.replace("percent = 15", "percent = 300"), rig)
+
+
+async def test_a_wider_tolerance_takes_slower_samples_and_widens_u(
+    make_rig: Callable, found: Callable
+) -> None:
+    """20 MHz samples of a carrier said to be 2.5 MHz: 8 a period instead of 44."""
+    (near,) = (await found(CREST, with_carrier(make_rig(), 2.5e6))).values()
+    (far,) = (await found(CREST)).values()
+    assert near.measured.value == far.measured.value
+    assert near.measured.expanded > 2 * far.measured.expanded
+    assert near.verdict == "pass"
+
+
+async def test_captures_slower_than_the_data_say_are_undecided(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = with_digitiser(with_carrier(make_rig(), 4.5e6), bits=16)
+    (result,) = (await found(CREST, rig)).values()
+    assert result.verdict == "undecided"
+    assert result.reason == "the samples are so far apart that 36 % of a peak may be missed"
+
+
+async def test_captures_that_cannot_show_a_peak_have_no_value(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = with_digitiser(with_carrier(make_rig(), 12e6), bits=16)
+    (result,) = (await found(CREST, rig)).values()
+    assert (result.verdict, result.measured) == ("not measured", None)
+    assert result.reason == "the samples are too far apart to show a peak"
+
+
+async def test_without_a_stated_carrier_sampling_is_left_out(
+    make_rig: Callable, found: Callable
+) -> None:
+    (result,) = (await found(CREST, with_carrier(make_rig(), None))).values()
+    assert result.verdict == "pass"
+    assert {"sampling", "digitiser's bandwidth"} < set(result.measured.left_out)
+
+
+async def test_a_clipped_waveform_is_not_measured(make_rig: Callable, found: Callable) -> None:
+    rig = make_rig()
+    capture = rig.bench.analyzer.capture_waveform
+
+    async def clipped() -> WaveformCapture:
+        whole = await capture()
+        loud = np.clip(whole.counts.astype(np.int32) * 100, -32768, 32767)
+        return whole._replace(counts=loud.astype(np.int16))
+
+    rig.bench.analyzer.capture_waveform = clipped
+    (result,) = (await found(CREST, rig)).values()
+    assert result.verdict == "not measured"
+    assert result.reason == "a waveform reaches the end of the digitiser's range"
+
+
+async def test_contact_resistances_are_as_good_as_the_certificate_says(
+    make_rig: Callable, found: Callable
+) -> None:
+    rig = make_rig()
+    stated = rig.bench.certificate.model_copy(update={"contact": LoadAccuracy(percent=0.5)})
+    rig = replace(rig, bench=replace(rig.bench, certificate=stated))
+    alarm = (await found(CONTACT, rig))["alarm"]
+    search, contact = alarm.measured.budget
+    assert contact.source == "contact resistance"
+    # 0.5 % of it, a limit of error: GUM 4.3.7
+    assert contact.standard_uncertainty == pytest.approx(0.005 * alarm.measured.value / 3**0.5)
+    together = math.hypot(search.standard_uncertainty, contact.standard_uncertainty)
+    assert alarm.measured.uncertainty == pytest.approx(together)
+    assert alarm.traceability.certificate == rig.bench.certificate.number
+    assert alarm.measured.left_out == ()
+
+
+async def test_a_certificate_silent_on_contact_resistances_leaves_them_out(
+    found: Callable,
+) -> None:
+    alarm = (await found(CONTACT))["alarm"]
+    assert alarm.traceability == "not covered"
+    assert alarm.measured.left_out == ("contact resistance",)
+
+
+def power_w(value: float, gain: float, readings: float) -> Measured:
+    """A power with an error of the meter's gain, and scatter, both as standard uncertainties."""
+    lines = (
+        BudgetEntry(source="readings", evaluation="A", standard_uncertainty=readings),
+        BudgetEntry(
+            source="meter accuracy",
+            evaluation="B",
+            standard_uncertainty=gain * value,
+            shared="meter accuracy, C1",
+        ),
+    )
+    u = math.hypot(*(line.standard_uncertainty for line in lines))
+    return Measured(value=value, uncertainty=u, dof=1e6, age_s=6, budget=lines)
+
+
+@pytest.mark.parametrize(
+    ("below", "here", "allowance", "verdict", "says"),
+    [
+        ((190.0,), 200.0, 0.0, "pass", ""),
+        ((194.0,), 190.0, 0.0, "fail", "4.0 W less than at setting 1 W"),
+        ((191.0,), 190.0, 0.0, "undecided", "no more than at a lower setting"),
+        ((190.5,), 191.0, 0.0, "undecided", "no more than at a lower setting"),
+        # a slow decline, each step of it within what is allowed
+        ((196.0, 195.0), 191.0, 2.5, "fail", "5.0 W less than at setting 1 W"),
+        ((195.0, 196.0), 191.0, 2.5, "fail", "5.0 W less than at setting 2 W"),
+        ((196.0,), 191.0, 10.0, "pass", ""),
+    ],
+)
+def test_a_drop_is_told_by_the_difference_of_two_values(
+    below: tuple[float, ...], here: float, allowance: float, verdict: str, says: str
+) -> None:
+    """A gain unsure by 5 % hides little of a drop of 2 %; a scatter of 0.5 W hides 1.4 W."""
+    step = MonotonicityStep(
+        kind="monotonicity",
+        name="control",
+        mode="cut",
+        load_ohm=500,
+        settings_w=(1, 2, 3),
+        allowance_w=allowance,
+    )
+    levels = [(float(n), power_w(value, 0.05, 0.5)) for n, value in enumerate(below, start=1)]
+    found = monotonicity_verdict(step, power_w(here, 0.05, 0.5), levels)
+    assert found[0] == verdict
+    assert says in found[1]

@@ -11,7 +11,9 @@ from functools import lru_cache, partial
 
 import numpy as np
 
+from ohmwright.engine.difference import covariance, difference
 from ohmwright.installation.check import Check, clause_checks
+from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 from ohmwright.uncertainty.budget import Budget, combine, second_order_variance
 from ohmwright.uncertainty.inputs import Input, from_readings
 
@@ -50,6 +52,7 @@ def test_agrees(check: Check, holds: Callable[[Check], None]) -> None:
 
 def checks() -> Iterator[Check]:
     yield from end_gauge()
+    yield from ten_resistors()
     yield from second_order_moments()
     yield from impedance()
     yield from welch_satterthwaite()
@@ -223,3 +226,26 @@ def welch_satterthwaite() -> Iterator[Check]:
 def added(*parts: tuple[float, float]) -> Budget:
     inputs = [Input(f"x{index}", 0.0, u, dof) for index, (u, dof) in enumerate(parts)]
     return combine(0.0, inputs, [1.0] * len(inputs))
+
+
+def ten_resistors() -> Iterator[Check]:
+    """Ten of 1000 ohm in series, each compared with one standard resistor, u = 100 mohm."""
+    line = BudgetEntry(
+        source="standard", evaluation="B", standard_uncertainty=0.1, shared="standard resistor"
+    )
+    ten = [
+        Measured(value=1000.0, uncertainty=0.1, dof=AMPLE_DOF, age_s=0.0, budget=(line,))
+        for _ in range(10)
+    ]
+    yield from clause_checks(
+        *(GUM, "5.2.2 example, ten resistors", "from memory"),
+        ("u of the sum, ohm", 1.0, 1e-9, lambda: sum_u(ten)),
+        ("u of a difference, ohm", 0.0, 1e-9, lambda: difference(ten[0], ten[1]).uncertainty),
+    )
+
+
+def sum_u(values: list[Measured]) -> float:
+    """Of a sum: every covariance, and each value's own variance."""
+    pairs = [(one, other) for one in values for other in values if one is not other]
+    variance = sum(one.uncertainty**2 for one in values)
+    return math.sqrt(variance + sum(covariance(*pair) for pair in pairs))

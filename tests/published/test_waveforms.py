@@ -10,7 +10,7 @@ from functools import partial
 
 import numpy as np
 
-from ohmwright.engine.steps.crest_factor import WaveformShape, mean_crest_factor, waveform_shape
+from ohmwright.engine.crest_factor_value import WaveformShape, mean_crest_factor, waveform_shape
 from ohmwright.installation.check import Check, clause_checks
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured

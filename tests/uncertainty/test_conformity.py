@@ -156,3 +156,29 @@ def test_managed_risk_holds_two_percent_whatever_is_in_tolerance(ratio: float) -
     # the multiplier is a fitted formula: it holds 2 % to a tenth of that
     assert worst <= 0.0202
     assert worst >= 0.018 or accepted == 1.0
+
+
+@given(
+    st.floats(0.01, 60.0),
+    st.sampled_from([1.5, 4.0, 30.0, math.inf]),
+    st.sampled_from([0.001, 0.025, 0.3, 0.6]),
+)
+def test_a_specific_risk_is_the_most_at_its_own_limits(u: float, dof: float, most: float) -> None:
+    """Both tails of Student's t by scipy.stats, also where the tolerance is hardly wider than u."""
+    rule, law = SpecificRiskRule(most), stats.t(dof) if math.isfinite(dof) else stats.norm()
+    limit = rule.decide(MeasuredValue(100.0, u, dof=dof), BAND).acceptance.upper
+
+    def risk_at(value: float) -> float:
+        return float(law.cdf((80.0 - value) / u) + law.sf((120.0 - value) / u))
+
+    if risk_at(100.0) > most:
+        assert limit < 100.0  # nothing passes: the limits cross
+        assert rule.decide(MeasuredValue(100.0, u, dof=dof), BAND).verdict != "pass"
+    else:
+        assert risk_at(limit) == pytest.approx(most, rel=1e-6)
+
+
+def test_a_specific_risk_of_one_limit_has_one_tail() -> None:
+    found = SpecificRiskRule(0.05).decide(MeasuredValue(100.0, 2.0, dof=4.0), Limits(upper=120.0))
+    assert found.acceptance.upper == pytest.approx(120.0 - 2.0 * stats.t(4).ppf(0.95))
+    assert found.acceptance.lower == -math.inf

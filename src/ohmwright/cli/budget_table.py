@@ -14,8 +14,12 @@ from .table_format import plain_table, value_with_uncertainty
 
 
 def budget_table(results: Iterable[Result]) -> Table:
-    """Return every line of every budget: source, type, u in the unit of the value, dof, share."""
+    """Return every line of every budget: source, type, u in the unit of the value, dof, share.
+
+    After the lines comes what the budget leaves out, wrapped where it is too long.
+    """
     table = plain_table("Uncertainty budgets", "Step, point and line", "Type")
+    table.columns[0].no_wrap = False
     for name in ("u", "dof", "%"):
         table.add_column(name, justify="right", no_wrap=True)
     for result in results:
@@ -40,4 +44,6 @@ def budget_table(results: Iterable[Result]) -> Table:
             f"{measured.dof:.1f}" if measured.dof < AMPLE_DOF else "inf",
             "100" if measured.correlation is None else f"r = {measured.correlation:g}",
         )
+        if measured.left_out:
+            table.add_row(f"  left out: {printable(', '.join(measured.left_out))}")
     return table

@@ -15,6 +15,7 @@ from ohmwright.reports.run_parts import RunPart, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.reports.traceability_marks import NOT_TRACEABLE, ValueMarks, mark_letter
+from ohmwright.reports.uncertainty_text import left_out_text
 
 VERDICT_STYLES: dict[Verdict, str] = {
     "pass": "green",
@@ -36,9 +37,11 @@ def header_lines(
 def footer_lines(
     events: Sequence[Event], results: Sequence[Result], parts: Sequence[RunPart]
 ) -> Iterable[RenderableType]:
-    """Return reasons, decision rules, missing protections, interruptions, remarks, verdict."""
+    """Return reasons, rules, what U lacks, missing protections, interruptions, remarks, verdict."""
     yield from _reasons(results)
     yield from _rules(results)
+    if left_out := left_out_text(results):
+        yield Text(left_out, style="dim")
     yield from _protections(parts)
     yield from _interruptions(parts)
     yield from (Text(remark, style="dim") for remark in remarks_of_run(events))

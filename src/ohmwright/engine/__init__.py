@@ -13,7 +13,10 @@ Read in this order:
     rested_activation             rest, activate, take readings until a stop rule has enough
     stop_rules                    a value has settled, or the verdict of a target is known
     point_measurement             one point's value held against its target
+    influences, accuracy          what is stated of the analyzer, as inputs of a budget
     measured_value, judge         from a settled value to its uncertainty, and to a verdict
+    crest_factor_value            from captured waveforms to a crest factor with its uncertainty
+    difference                    of two values that share errors
     doubt, undoubted              reasons to doubt readings; measuring again until there are none
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
     trim_actuator, service_state  moves of a trim, and what must be undone of them
@@ -72,6 +75,18 @@ one short activation a leakage point. Held by tests/engine/test_evidence.py.
 **One way from a settled value to a verdict.** `measured_value` makes the budget, `judge` the
 verdict, by the rules of `uncertainty.conformity`. The measurand is the current in the connected
 load, or P = I² R there. Held by tests/engine/test_measured_value.py and test_judge.py.
+
+**What is not in U has its name in the result** (`influences`, `accuracy`). An effect is a line of
+the budget where certificate, analyzer's data, generator's data and room state what it needs, and
+else one of `left_out`: nothing is guessed, and nothing is silently zero. Lines name the error that
+other values share, so that `difference` need not know how they were measured. Rejected: typical
+values for what nobody stated; a line for "other effects".
+Held by tests/engine/test_accuracy.py, test_difference.py.
+
+**A crest factor allows for the peak that no sample met** (`crest_factor_value`). The largest sample
+is below the peak by as much as the samples a carrier period allow. It is not corrected: captures
+that are not in step with the carrier come near the peak, and nobody knows which are. Where that
+limit alone exceeds the tolerance, lint and run refuse. Held by tests/engine/test_output_checks.py.
 
 **Scatter guards every rule.** A rule's verdict counts only where the readings' own scatter leaves
 no doubt about the side of the tolerance: simple acceptance and 4:1 ignore uncertainty otherwise.

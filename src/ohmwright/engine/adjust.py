@@ -205,7 +205,7 @@ class _Adjustment:
         settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
         observation = self._without_value("undecided", "")
         return observation_of(
-            self.session.accuracy,
+            self.session.accuracy_in(self._mode),
             settled,
             self.point,
             self.timing,
@@ -219,10 +219,15 @@ class _Adjustment:
         samples = self.activations[-1].samples if self.activations else ()
         return Observation(verdict, reason, None, None, on_s, samples)
 
-    def _point_done(self, observation: Observation, trim_told_by: str | None = None) -> Event:
-        """Return the event of the result; its mode is None where the generator's data name none."""
+    @property
+    def _mode(self) -> str | None:
+        """The point's mode; None where the generator's data name none."""
         data = self.session.bench.generator.data.point(self.point.name)
+        return None if data is None else data.mode
+
+    def _point_done(self, observation: Observation, trim_told_by: str | None = None) -> Event:
+        """Return the event of the result."""
         result = observation.result(
             "adjust", self.step, self.point, start_trim=self.start, final_trim=self.actuator.trim
         ).model_copy(update={"trim_told_by": trim_told_by})
-        return self.session.point_done(result, "OUTPUT", None if data is None else data.mode)
+        return self.session.point_done(result, "OUTPUT", self._mode)

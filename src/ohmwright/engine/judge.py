@@ -7,7 +7,8 @@ changed by this; simple acceptance and 4:1 are.
 
 from __future__ import annotations
 
-from math import hypot, inf, isfinite, sqrt
+from dataclasses import replace
+from math import hypot, inf, isclose, isfinite, sqrt
 
 from ohmwright.model.decision import (
     Decision,
@@ -147,7 +148,16 @@ def _outcome(measured: Measured, target: Target, decision: Decision) -> rules.Co
         coverage_factor(measured.dof) if factor is None else factor,
         measured.dof,
     )
-    return rule_of(decision).decide(seen, limits_of(target))
+    outcome = rule_of(decision).decide(seen, limits_of(target))
+    return replace(outcome, rule=f"{outcome.rule}{_assumption(decision, target)}")
+
+
+def _assumption(decision: Decision, target: Target) -> str:
+    """Return what a rule on all units takes for granted of where they lie; empty for others."""
+    centred = isclose(target.upper - target.value, target.value - target.lower, rel_tol=1e-6)
+    if centred or not isinstance(decision, GlobalRisk | FalseAccept):
+        return ""
+    return "; units are taken to lie about the middle of the limits, which is not the target"
 
 
 def scatter_half_width(measured: Measured) -> float:

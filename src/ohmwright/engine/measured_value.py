@@ -2,101 +2,32 @@
 
 The measurand is the current that flows in the connected load resistance, or the power in it,
 P = I² R. A current has no line for the load; a power has one, correlated with the meter's where
-the certificate says that both come from one reference.
+the certificate says that both come from one reference. Effects that no data are given for are
+listed with the value.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import date
 from functools import partial
-from math import isinf, sqrt
+from math import isinf
 from typing import Any
 
 from ohmwright.estimation.settled_value import Settled
-from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 from ohmwright.model.step import Timing
 from ohmwright.uncertainty.budget import Budget, combine
-from ohmwright.uncertainty.inputs import (
-    Correlations,
-    Distribution,
-    Input,
-    rectangular,
-    resolution_uncertainty,
-)
+from ohmwright.uncertainty.inputs import Correlations, Input, resolution_uncertainty
 from ohmwright.uncertainty.propagation import propagate
+
+from .accuracy import Accuracy, left_out
 
 COVERAGE = 0.95
 """Coverage probability of expanded uncertainties."""
-READINGS = "readings"
-"""Label of the type A line of a budget."""
-_METER, _LOAD = "meter accuracy", "load resistance"
-_DAYS_A_YEAR = 365.25
-
-
-@dataclass(frozen=True)
-class Accuracy:
-    """Accuracy of an analyzer's readings on one day, by its certificate."""
-
-    certificate: AnalyzerCertificate
-    on: date
-    """The day; drift counts from the certificate's date to it."""
-
-    def current_lines(self, current_ma: float) -> tuple[Input, ...]:
-        """Return the inputs for the meter's accuracy and drift at a reading, in mA about zero."""
-        stated, drift = self.certificate.range_of(current_ma), self.certificate.drift
-        accuracy_ma = abs(current_ma) * stated.percent / 100 + stated.floor_ma
-        drift_ma = abs(current_ma) * self._years * drift.current_percent_per_year / 100
-        return (
-            _accuracy_input(_METER, accuracy_ma, stated.coverage_factor, self._is_correlated),
-            rectangular("meter drift", 0.0, drift_ma),
-        )
-
-    def load_lines(self, load_ohm: float) -> tuple[Input, ...]:
-        """Return the inputs for the load's accuracy and drift, in ohm about zero."""
-        stated, drift = self.certificate.load, self.certificate.drift
-        accuracy_ohm = load_ohm * stated.percent / 100
-        drift_ohm = load_ohm * self._years * drift.load_percent_per_year / 100
-        return (
-            _accuracy_input(_LOAD, accuracy_ohm, stated.coverage_factor, self._is_correlated),
-            rectangular("load drift", 0.0, drift_ohm),
-        )
-
-    @property
-    def correlations(self) -> Correlations | None:
-        """Correlation of meter and load accuracy; None where the certificate states none."""
-        return (
-            {(_METER, _LOAD): self.certificate.current_load_correlation}
-            if self._is_correlated
-            else None
-        )
-
-    def resolution_ma(self, current_ma: float) -> float:
-        """Return the value of the last digit of a reading, in mA."""
-        return self.certificate.range_of(current_ma).resolution_ma
-
-    @property
-    def _is_correlated(self) -> bool:
-        return self.certificate.current_load_correlation != 0
-
-    @property
-    def _years(self) -> float:
-        return max(0.0, (self.on - self.certificate.calibrated_on).days / _DAYS_A_YEAR)
-
-
-def _accuracy_input(
-    label: str, accuracy: float, coverage_factor: float | None, correlated: bool
-) -> Input:
-    """Return an accuracy as an input about zero: normal with its k, without one rectangular.
-
-    A correlated one is taken as normal: only normal inputs can be drawn together.
-    """
-    divisor = sqrt(3.0) if coverage_factor is None else coverage_factor
-    shape: Distribution = "rectangular" if coverage_factor is None and not correlated else "normal"
-    return Input(label, 0.0, accuracy / divisor, distribution=shape)
+READINGS, CAPTURES = "readings", "captures"
+"""Labels of the type A lines of budgets."""
 
 
 def linear_measured_value(
@@ -104,9 +35,9 @@ def linear_measured_value(
 ) -> Measured:
     """Return the settled current as `quantity`, by the linear budget alone.
 
-    Quick enough to be called while RF is on. Type A is the estimator's uncertainty, which includes
-    autocorrelation and the remainder of the lag, and at least the resolution's. Without `accuracy`
-    the budget has no other line.
+    Quick enough to be called while RF is on; what the budget leaves out is not named. Type A is
+    the estimator's uncertainty, which includes autocorrelation and the remainder of the lag, and at
+    least the resolution's. Without `accuracy` the budget has no other line.
     """
     return measured_of_budget(
         _budget(_measurement_model(settled, quantity, load_ohm, accuracy)), quantity, timing.age_s
@@ -123,7 +54,8 @@ def measured_value(
     problem = _measurement_model(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)
     result = propagate(problem.model, problem.inputs, budget, problem.correlations, COVERAGE)
-    return measured_of_budget(budget, quantity, timing.age_s).model_copy(
+    lacks = left_out(quantity, load_ohm, accuracy)
+    return measured_of_budget(budget, quantity, timing.age_s, lacks).model_copy(
         update={
             "value": result.value,
             "uncertainty": result.standard_uncertainty,
@@ -149,7 +81,7 @@ def _measurement_model(
 ) -> _MeasurementModel:
     current_ma = settled.value
     readings = _readings_input(settled, accuracy)
-    meter = () if accuracy is None else accuracy.current_lines(current_ma)
+    meter = () if accuracy is None else accuracy.current_lines(current_ma, load_ohm)
     if quantity != "power_w":
         inputs = (readings, *meter)
         return _MeasurementModel(_sum_ma, (1.0,) * len(inputs), inputs)
@@ -184,10 +116,13 @@ def _budget(problem: _MeasurementModel) -> Budget:
     return combine(value, problem.inputs, problem.sensitivities, problem.correlations)
 
 
-def measured_of_budget(budget: Budget, quantity: Quantity, age_s: float) -> Measured:
+def measured_of_budget(
+    budget: Budget, quantity: Quantity, age_s: float, left_out: tuple[str, ...] | None = None
+) -> Measured:
     """Return the budget's value with its lines, expanded at 95 %, as a result keeps it.
 
-    Lines labelled `READINGS` are type A: what a verdict takes for the scatter of the readings.
+    Lines labelled `READINGS` or `CAPTURES` are type A: what a verdict takes for the scatter of the
+    readings. `left_out`: names of the effects that the budget lacks; None where nobody asks.
     """
     expanded = budget.expanded(COVERAGE)
     return Measured(
@@ -201,12 +136,14 @@ def measured_of_budget(budget: Budget, quantity: Quantity, age_s: float) -> Meas
         budget=tuple(
             BudgetEntry(
                 source=line.input.label,
-                evaluation="A" if line.input.label == READINGS else "B",
+                evaluation="A" if line.input.label in (READINGS, CAPTURES) else "B",
                 standard_uncertainty=abs(line.contribution),
                 dof=None if isinf(line.input.dof) else line.input.dof,
+                shared=line.input.shared,
             )
             for line in budget.lines
             if line.contribution != 0
         ),
+        left_out=left_out,
         correlation=next(iter((budget.correlations or {}).values()), None),
     )

@@ -13,9 +13,10 @@ from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
+from .accuracy import Accuracy
 from .doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from .judge import conformity, is_final, judge
-from .measured_value import Accuracy, linear_measured_value, measured_value
+from .measured_value import linear_measured_value, measured_value
 from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
@@ -81,30 +82,31 @@ class Observation:
 
 
 async def measure_point(
-    session: Session, point: Point, *, power_w: float, timing: Timing, fetch: Fetch
+    session: Session, point: Point, chosen: OutputSetting, timing: Timing, fetch: Fetch
 ) -> Observation:
     """Rest, activate once, and return the value of `point` with its verdict.
 
     The activation ends when the verdict is known, or undecided just under `timing.max_on_s`.
-    `power_w`: the most that the output can put into the load.
+    `chosen`: mode and setting of the unit; the setting is the most that can be put into the load.
     """
-    final = partial(is_decided, point=point, timing=timing, accuracy=session.accuracy)
+    accuracy = session.accuracy_in(chosen.mode)
+    final = partial(is_decided, point=point, timing=timing, accuracy=accuracy)
     asked = question(point, timing, session.bench.analyzer.data.meter)
     session.target_band = target_band(asked)
     seen = await rest_and_measure(
         session,
         load_ohm=point.load_ohm,
-        power_w=power_w,
+        power_w=chosen.setting_w,
         timing=timing,
         fetch=fetch,
         stop_rule=lambda warmth: UntilDecided(asked, warmth, final),
-        expected_w=min(power_w, (asked.target / 1000) ** 2 * point.load_ohm),
+        expected_w=min(chosen.setting_w, (asked.target / 1000) ** 2 * point.load_ohm),
         tolerance=asked.tolerance / asked.target,
     )
     if seen.settled is None:
         why = seen.excess or "no reading at the age asked for"
         return Observation("not measured", why, None, None, seen.on_s, seen.samples, seen.excess)
-    return observation_of(session.accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
+    return observation_of(accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
 
 
 def is_decided(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:
@@ -161,13 +163,7 @@ async def _point_events(step: SettingStep, point: Point, work: StepRun) -> Async
     least_ma = least_output_ma(session, asked_current_ma(point))
 
     async def measure() -> Observation:
-        return await measure_point(
-            session,
-            point,
-            power_w=chosen.setting_w,
-            timing=timing,
-            fetch=bench.analyzer.fetch_current,
-        )
+        return await measure_point(session, point, chosen, timing, bench.analyzer.fetch_current)
 
     def doubt(seen: Observation) -> Doubt | None:
         return doubt_in(seen.samples, least_ma, seen.excess, seen.measured, point.target)

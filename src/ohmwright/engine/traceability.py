@@ -8,7 +8,8 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.traceability import Traceability
 
-from .measured_value import Accuracy
+from .accuracy import Accuracy
+from .influences import Conditions
 
 
 def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | None:
@@ -71,7 +72,12 @@ def accuracy_of(bench: Bench) -> Accuracy | None:
     """Return the accuracy of the analyzer's readings today; None without a certificate."""
     if bench.certificate is None:
         return None
-    return Accuracy(bench.certificate, bench.clock.wall().date())
+    room = bench.environment
+    conditions = Conditions(
+        bandwidth_hz=bench.analyzer.data.meter.bandwidth_hz,
+        room_c=None if room is None else room.temperature_c,
+    )
+    return Accuracy(bench.certificate, bench.clock.wall().date(), conditions)
 
 
 def accuracy_if_in_date(bench: Bench) -> Accuracy | None:

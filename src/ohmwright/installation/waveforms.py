@@ -12,7 +12,7 @@ from collections.abc import Iterator
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.engine.steps.crest_factor import WaveformShape, mean_crest_factor, waveform_shape
+from ohmwright.engine.crest_factor_value import WaveformShape, mean_crest_factor, waveform_shape
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.result import Measured
 from ohmwright.uncertainty.waveform import waveform_parameters

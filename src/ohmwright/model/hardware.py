@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import AfterValidator, Field
+from pydantic import AfterValidator, Field, model_validator
 
 from .base import FrozenModel
 
@@ -50,9 +50,20 @@ class MeterData(FrozenModel):
     readings_per_s: Annotated[float, Field(gt=0, le=1000)]
     window_s: Positive
     """Each reading is the mean over this time, ending when it is taken."""
-    bandwidth_hz: Positive = 10e6
+    bandwidth_hz: Positive | None = None
+    """Where a sine reads 3 dB low, from its manual; absent: its response is left out of budgets."""
     zero_ma: NotNegative | None = None
     """The most it shows while nothing flows, from its manual; absent: five digits."""
+
+
+class DigitiserData(FrozenModel):
+    """What captures the waveform; what is absent is not part of a crest factor's uncertainty."""
+
+    sample_rate_hz: Positive | None = None
+    bandwidth_hz: Positive | None = None
+    """Where a sine is captured 3 dB low."""
+    bits: Annotated[int, Field(ge=4, le=16)] | None = None
+    """Of a sample, the sign among them."""
 
 
 class ActivationOutput(FrozenModel):
@@ -84,6 +95,13 @@ class AnalyzerData(FrozenModel):
     contact_quality_ohm: tuple[Positive, Positive] | None = None
     """Smallest and largest resistance of the contact quality simulator."""
     waveform: bool = False
+    digitiser: DigitiserData = DigitiserData()
+
+    @model_validator(mode="after")
+    def _digitiser_captures(self) -> AnalyzerData:
+        if self.digitiser != DigitiserData() and not self.waveform:
+            raise ValueError("the table digitiser needs waveform = true")
+        return self
 
     @property
     def has_paths(self) -> bool:
@@ -100,6 +118,8 @@ class Mode(FrozenModel):
     rated_load_ohm: Positive
     max_current_ma: Positive | None = None
     """The current limit at full setting, where the maker states it."""
+    carrier_hz: Positive | None = None
+    """Frequency of the HF current, of a damped train that of its ringing, where it is stated."""
 
 
 class ServicePoint(FrozenModel):

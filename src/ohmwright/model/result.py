@@ -40,6 +40,9 @@ class BudgetEntry(FrozenModel):
     """Its contribution: sensitivity times the standard uncertainty of the input."""
     dof: float | None = None
     """None is infinitely many."""
+    shared: str | None = None
+    """Name of the error, the same in every line that has the very same one; None for an error of
+    this value alone."""
 
 
 class Measured(FrozenModel):
@@ -56,6 +59,9 @@ class Measured(FrozenModel):
     """Expanded uncertainty, of about 95 % coverage."""
     coverage_factor: float | None = None
     budget: tuple[BudgetEntry, ...] = ()
+    left_out: tuple[str, ...] | None = None
+    """Effects that no data was given for, and which the budget therefore lacks; None in records
+    that do not say."""
     correlation: float | None = None
     """Between the lines of meter and load resistance, where their errors have one cause."""
     propagation: Literal["linear", "Monte Carlo"] = "linear"

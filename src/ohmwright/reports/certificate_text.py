@@ -22,6 +22,7 @@ from .result_tables import (
 )
 from .text import printable
 from .traceability_marks import mark_notes
+from .uncertainty_text import uncertainty_text
 
 CAUTIONS = (
     "HF output burns and ignites. Work on the unit is for qualified staff, with the unit "
@@ -39,10 +40,14 @@ _ADJUSTED = "The adjustment is decided on a rested confirmation after the last m
 
 
 def notes_of(certificate: Certificate) -> tuple[str, ...]:
-    """What the words and figures of this certificate mean, first whether its seal is trusted."""
+    """What the words and figures of this certificate mean, first whether its seal is trusted.
+
+    What U holds and lacks comes after the notes that all certificates have.
+    """
     adjusted = any(result.stage == "adjust" for result in certificate.results)
     seal = (certificate.seal_note,) if certificate.seal_note else ()
-    return (*seal, *NOTES, *((_ADJUSTED,) if adjusted else ()))
+    of_u = filter(None, (uncertainty_text(certificate.results),))
+    return (*seal, *NOTES, *of_u, *((_ADJUSTED,) if adjusted else ()))
 
 
 @dataclass(frozen=True)

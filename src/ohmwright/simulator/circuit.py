@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import log
+from math import inf, log
 
 from ohmwright.model.hardware import AnalyzerData, InputPath
 
@@ -40,7 +40,8 @@ def circuit_through(
 ) -> Circuit:
     """The circuit for an input path, with `load` connected; an open one carries no current."""
     mode = generator.unit.modes[generator.mode]
-    seen = pass_band(mode.waveform, analyzer.meter.bandwidth_hz)
+    bandwidth_hz = analyzer.meter.bandwidth_hz
+    seen = pass_band(mode.waveform, inf if bandwidth_hz is None else bandwidth_hz)
     if defects.lead_off or path in defects.disconnected_paths:
         return _open_circuit(seen)
     if path == "OUTPUT":

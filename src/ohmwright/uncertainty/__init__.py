@@ -10,7 +10,8 @@ Nothing here waits, knows a clock or a port. Read in this order:
     conformity          decision rules for a single measured value
     risk                share of false accepts over a population of instruments
     global_risk_rules   decision rules that limit that share
-    waveform, kernels   RMS, peak and crest factor of a sampled waveform
+    waveform, kernels   RMS, peak and crest factor of a sampled waveform, and what it may miss
+    hf_effects          what stray reactances and a bandwidth do to a current
 
 Decisions that bind this room; all are in force.
 

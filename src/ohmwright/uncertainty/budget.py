@@ -10,7 +10,7 @@ import numpy.typing as npt
 from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
 
-ScalarModel = Callable[..., float]
+ArrayModel = Callable[..., npt.NDArray[np.float64]]
 
 # Derivatives are differences over a sixteenth of the standard uncertainty: far enough for the
 # digits of the model, near enough that its higher terms do not show.
@@ -73,30 +73,27 @@ def combine(
     return Budget(value, math.sqrt(total), _welch_satterthwaite(variances), lines, correlations)
 
 
-def second_order_variance(model: ScalarModel, inputs: Sequence[Input]) -> float:
+def second_order_variance(model: ArrayModel, inputs: Sequence[Input]) -> float:
     """Return what the next terms of the Taylor series add to the variance (GUM 5.1.2, note).
 
     Sum over i, j of (f_ij^2 / 2 + f_i f_ijj) u_i^2 u_j^2, for independent symmetric inputs, by
-    finite differences of `model`. Where it is not small compared with the linear variance, the
-    linear budget is not valid.
+    finite differences of `model`, which is asked for arrays of all pairs at once. Where it is not
+    small compared with the linear variance, the linear budget is not valid.
     """
-    steps = np.diag([item.standard_uncertainty / STEPS_PER_U for item in inputs])
     values = np.array([item.value for item in inputs])
+    steps = np.diag([item.standard_uncertainty / STEPS_PER_U for item in inputs])
+    one, other = steps[:, np.newaxis, :], steps[np.newaxis, :, :]
 
-    def at(*moves: npt.NDArray[np.float64]) -> float:
-        return model(*(values + sum(moves)))
+    def at(moves: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+        return np.asarray(model(*np.moveaxis(values + moves, -1, 0)))
 
-    def bend(along: npt.NDArray[np.float64], about: npt.NDArray[np.float64]) -> float:
-        return at(about, along) - 2.0 * at(about) + at(about, -along)
-
-    total = 0.0
-    for one in steps:
-        slope = (at(one) - at(-one)) / 2.0
-        for other in steps:
-            mixed = (at(one, other) - at(one, -other) - at(-one, other) + at(-one, -other)) / 4.0
-            third = (bend(other, one) - bend(other, -one)) / 2.0
-            total += 0.5 * mixed**2 + slope * third
-    return total * STEPS_PER_U**4
+    ahead, behind = at(one), at(-one)
+    beyond, beside = at(one + other), at(one - other)
+    before, below = at(other - one), at(-one - other)
+    slope = (ahead - behind) / 2.0
+    mixed = (beyond - beside - before + below) / 4.0
+    third = ((beyond - 2.0 * ahead + beside) - (before - 2.0 * behind + below)) / 2.0
+    return float(np.sum(0.5 * mixed**2 + slope * third)) * STEPS_PER_U**4
 
 
 def _welch_satterthwaite(variances: Sequence[tuple[float, float]]) -> float:

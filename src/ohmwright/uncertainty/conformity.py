@@ -9,9 +9,11 @@ import math
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
-from ohmwright.uncertainty.distributions import normal_quantile, t_cdf
+from ohmwright.uncertainty.distributions import t_cdf, t_quantile
 
 RuleVerdict = Literal["pass", "fail", "undecided"]
+_BISECTIONS = 50
+"""As many as a float has digits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,8 +152,8 @@ class SpecificRiskRule:
     """Specific risk (JCGM 106 8.3), of this very instrument.
 
     Passes where the probability of being out of tolerance is at most `maximum_risk`, fails where
-    that of being in tolerance is, and is undecided between. The acceptance limits are computed for
-    each tolerance limit alone.
+    that of being in tolerance is, and is undecided between. The acceptance limits are where the
+    verdict turns, by Student's t and with both tails; where nothing would pass they cross.
     """
 
     maximum_risk: float = 0.025
@@ -164,9 +166,33 @@ class SpecificRiskRule:
             verdict = "pass"
         elif conforming <= self.maximum_risk:
             verdict = "fail"
-        band = -normal_quantile(self.maximum_risk) * measured.standard_uncertainty
+        band = specific_risk_band(measured, tolerance, self.maximum_risk)
         rule = f"specific risk at most {100.0 * self.maximum_risk:g} %"
         return decision(verdict, rule, tolerance.moved_inwards(band), measured, tolerance)
+
+
+def specific_risk_band(measured: MeasuredValue, tolerance: Limits, maximum_risk: float) -> float:
+    """Return how far inside a limit a value must lie for its risk of being outside to be the most.
+
+    In the value's unit. Where no value in the tolerance has so small a risk, more than half the
+    tolerance.
+    """
+    u, span = measured.standard_uncertainty, 2.0 * tolerance.half_width
+    # the risk beyond the far limit only adds, so the band for the near one alone is the least
+    least = -u * t_quantile(maximum_risk, measured.dof)
+    if u == 0.0 or math.isinf(span):
+        return least
+
+    def risk(band: float) -> float:
+        return t_cdf(-band / u, measured.dof) + t_cdf((band - span) / u, measured.dof)
+
+    if risk(0.5 * span) > maximum_risk:
+        return -u * t_quantile(0.5 * maximum_risk, measured.dof)
+    low, high = least, 0.5 * span
+    for _ in range(_BISECTIONS):
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if risk(middle) > maximum_risk else (low, middle)
+    return high
 
 
 @dataclass(frozen=True, slots=True)

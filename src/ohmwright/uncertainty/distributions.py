@@ -33,6 +33,18 @@ def t_cdf(t: float, dof: float) -> float:
     return float(stdtr(dof, t))
 
 
+def t_quantile(probability: float, dof: float) -> float:
+    """Return the `t` below which Student's t with `dof` degrees of freedom lies with `probability`.
+
+    nan for a probability outside 0 to 1.
+    """
+    if math.isinf(dof):
+        return normal_quantile(probability)
+    from scipy.special import stdtrit
+
+    return float(stdtrit(dof, probability))
+
+
 @lru_cache(maxsize=4096)
 def coverage_factor(dof: float = math.inf, coverage: float = 0.95) -> float:
     """Return the half width, in standard uncertainties, of the symmetric interval of a coverage.
@@ -42,8 +54,4 @@ def coverage_factor(dof: float = math.inf, coverage: float = 0.95) -> float:
     """
     if not dof > 0.0 or not 0.0 < coverage < 1.0:
         raise ValueError(f"no coverage factor for {dof} degrees of freedom and coverage {coverage}")
-    if math.isinf(dof):
-        return normal_quantile(0.5 + 0.5 * coverage)
-    from scipy.special import stdtrit
-
-    return float(stdtrit(dof, 0.5 + 0.5 * coverage))
+    return t_quantile(0.5 + 0.5 * coverage, dof)

@@ -26,6 +26,8 @@ class Input:
     standard_uncertainty: float
     dof: float = math.inf
     distribution: Distribution = "normal"
+    shared: str | None = None
+    """Name of the error, where other values have the very same one; None where none has."""
 
     def __post_init__(self) -> None:
         if not 0.0 <= self.standard_uncertainty < math.inf or not self.dof > 0.0:
@@ -36,9 +38,23 @@ class Input:
             )
 
 
-def rectangular(label: str, value: float, half_width: float) -> Input:
+def rectangular(label: str, value: float, half_width: float, shared: str | None = None) -> Input:
     """Return an input uniformly distributed over value +- half_width: u = half_width / sqrt(3)."""
-    return Input(label, value, half_width / math.sqrt(3.0), distribution="rectangular")
+    return Input(
+        label, value, half_width / math.sqrt(3.0), distribution="rectangular", shared=shared
+    )
+
+
+def accuracy_input(
+    label: str, accuracy: float, coverage_factor: float | None, shared: str | None = None
+) -> Input:
+    """Return a stated accuracy as an input about zero: normal with its k, without one rectangular.
+
+    With `coverage_factor` it is an expanded uncertainty, else a limit of error (GUM 4.3.3, 4.3.7).
+    """
+    if coverage_factor is None:
+        return rectangular(label, 0.0, accuracy, shared)
+    return Input(label, 0.0, accuracy / coverage_factor, shared=shared)
 
 
 def resolution_uncertainty(step: float) -> float:

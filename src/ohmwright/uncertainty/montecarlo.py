@@ -5,17 +5,16 @@ is not normal. The results of a seed are reproducible to the last bit.
 """
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
 
-from ohmwright.uncertainty.budget import Budget
+from ohmwright.uncertainty.budget import ArrayModel, Budget
 from ohmwright.uncertainty.inputs import Correlations, Input, correlation_matrix
 
 FloatArray = npt.NDArray[np.float64]
-ArrayModel = Callable[..., FloatArray]
 
 # JCGM 101 7.9.4 takes trials in sequences of 10^4; they also fit the processor's cache.
 SEQUENCE_TRIALS = 10_000

@@ -47,6 +47,29 @@ def waveform_parameters(samples: npt.ArrayLike, unit_per_count: float = 1.0) -> 
     return WaveformParameters(rms=scale * math.sqrt(square_sum / record.size), peak=scale * peak)
 
 
+_DAMPING = 1.0 / 3.0
+"""Largest decay rate of a train of damped sines, over its angular frequency, that is allowed for:
+one whose amplitude falls to an eighth within a period."""
+
+
+def missed_peak(samples_per_period: float) -> float:
+    """Return the most by which a peak may exceed the largest sample, over that sample.
+
+    From first principles. Between two samples a sine is at most half an interval, pi / n radians,
+    from its peak, where it has fallen by 1 - cos(pi / n). A sine that decays at the rate a is
+    curved by w^2 + a^2 at its peak instead of w^2 (its differential equation at x' = 0), which the
+    factor allows for. Infinite up to about two samples a carrier period: they say nothing of it.
+    """
+    fallen = (1.0 + _DAMPING**2) * (1.0 - math.cos(math.pi / max(samples_per_period, 1.0)))
+    return fallen / (1.0 - fallen) if fallen < 1.0 else math.inf
+
+
+def samples_needed(missed: float) -> float:
+    """Return the samples per carrier period at which `missed_peak` is `missed`."""
+    fallen = missed / (1.0 + missed)
+    return math.pi / math.acos(1.0 - fallen / (1.0 + _DAMPING**2))
+
+
 def _scan(record: npt.NDArray[np.generic]) -> tuple[float, float, float]:
     """Return sum of squares, lowest and highest sample, reading the record once, in chunks."""
     # Squares of int16 add up exactly in float64: 2^30 times 2^16 samples is below 2^53.

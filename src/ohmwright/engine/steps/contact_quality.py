@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator
-from math import sqrt
 from typing import ClassVar, Literal
 
 from pydantic import model_validator
@@ -15,18 +14,23 @@ from ohmwright.engine.contact_quality_search import (
 )
 from ohmwright.engine.doubt import VerdictAndReason, verdict_by_cause
 from ohmwright.engine.judge import conformity
+from ohmwright.engine.measured_value import measured_of_budget
 from ohmwright.engine.requirements import Abilities, Complaint
 from ohmwright.instruments.requests import LookForCause
 from ohmwright.instruments.required_messages import ALARM, CONTACT
+from ohmwright.model.analyzer_certificate import LoadAccuracy
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import NotNegative, Positive
-from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result
-from ohmwright.model.step import Stage, Timing
+from ohmwright.model.result import Measured, Result
+from ohmwright.model.step import Timing
 from ohmwright.model.tolerance import Target
-from ohmwright.uncertainty.distributions import coverage_factor
+from ohmwright.uncertainty.budget import combine
+from ohmwright.uncertainty.inputs import accuracy_input, rectangular
 from ohmwright.wire.command_set import Verb
 
 from .base import InstrumentStep, StepRun
+
+_CONTACT = "contact resistance"
 
 
 class ContactQualityStep(InstrumentStep):
@@ -95,8 +99,8 @@ class ContactQualityStep(InstrumentStep):
         await session.input.join("OUTPUT")
         await bench.clock.sleep(self.wait_s)
         for name, result in (
-            ("alarm", _alarm_result(work.stage, self, found)),
-            ("clear", _clear_result(work.stage, self, found)),
+            ("alarm", _alarm_result(work, self, found)),
+            ("clear", _clear_result(work, self, found)),
         ):
             if name in work.missing:
                 yield session.point_done(result, "CQUALITY")
@@ -113,7 +117,7 @@ def _verdict_in_order(problem: str) -> VerdictAndReason:
     return "fail", f"{problem}; lead, path and standby are in order"
 
 
-def _alarm_result(stage: Stage, step: ContactQualityStep, found: SearchResult) -> Result:
+def _alarm_result(work: StepRun, step: ContactQualityStep, found: SearchResult) -> Result:
     target = Target(
         quantity="resistance_ohm",
         value=(step.alarm_above_ohm + step.alarm_below_ohm) / 2,
@@ -123,7 +127,7 @@ def _alarm_result(stage: Stage, step: ContactQualityStep, found: SearchResult) -
     verdict: VerdictAndReason = found.verdict_instead or ("fail", found.problem)
     if found.alarm is not None:
         verdict = _alarm_verdict(found.alarm, target)
-    return _result(stage, step, "alarm", found.alarm, verdict, target)
+    return _result(work, step, "alarm", found.alarm, verdict, target)
 
 
 def _alarm_verdict(threshold: Threshold, target: Target) -> VerdictAndReason:
@@ -136,11 +140,11 @@ def _alarm_verdict(threshold: Threshold, target: Target) -> VerdictAndReason:
     return "undecided", "a limit lies within the step of the search"
 
 
-def _clear_result(stage: Stage, step: ContactQualityStep, found: SearchResult) -> Result:
+def _clear_result(work: StepRun, step: ContactQualityStep, found: SearchResult) -> Result:
     if found.alarm is None or found.clear is None:
         why = found.problem if found.verdict_instead is None else found.verdict_instead[1]
         verdict: VerdictAndReason = "not measured", why
-        return _result(stage, step, "clear", None, verdict, None)
+        return _result(work, step, "clear", None, verdict, None)
     apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
     most_ohm = step.hysteresis_at_most_ohm
     verdict = "pass", ""
@@ -148,43 +152,48 @@ def _clear_result(stage: Stage, step: ContactQualityStep, found: SearchResult) -
         verdict = "fail", f"the alarm goes out {-apart_ohm:g} ohm above where it comes on"
     elif most_ohm is not None and apart_ohm > most_ohm:
         verdict = "fail", f"hysteresis of {apart_ohm:.1f} ohm is more than {most_ohm:g} ohm"
-    return _result(stage, step, "clear", found.clear, verdict, None)
+    return _result(work, step, "clear", found.clear, verdict, None)
 
 
 def _result(
-    stage: Stage,
+    work: StepRun,
     step: ContactQualityStep,
     point: str,
     threshold: Threshold | None,
     verdict: VerdictAndReason,
     target: Target | None,
 ) -> Result:
-    measured = None if threshold is None else _measured(threshold, step.wait_s)
+    certificate = work.session.bench.certificate
+    stated = None if certificate is None else certificate.contact
+    measured = None if threshold is None else _measured(threshold, step.wait_s, stated)
     return Result(
-        stage=stage,
+        stage=work.stage,
         step=step.name,
         point=point,
         kind=step.kind,
         verdict=verdict[0],
         reason=verdict[1],
-        traceability="not covered",
+        traceability="not covered" if stated is None else None,
         target=target,
         measured=measured,
         conformity=conformity(measured, target),
     )
 
 
-def _measured(threshold: Threshold, wait_s: float) -> Measured:
-    """Return the threshold as a value: a rectangular distribution between its two resistances."""
-    u_ohm = (threshold.above_ohm - threshold.below_ohm) / sqrt(12.0)
-    factor = coverage_factor()
-    return Measured(
-        quantity="resistance_ohm",
-        value=threshold.middle_ohm,
-        uncertainty=u_ohm,
-        dof=AMPLE_DOF,
-        age_s=wait_s,
-        expanded=factor * u_ohm,
-        coverage_factor=factor,
-        budget=(BudgetEntry(source="search step", evaluation="B", standard_uncertainty=u_ohm),),
+def _measured(threshold: Threshold, wait_s: float, stated: LoadAccuracy | None) -> Measured:
+    """Return the threshold as a value: anywhere between its two resistances is equally likely.
+
+    `stated`: accuracy of the contact resistances by the analyzer's certificate; None where it says
+    nothing of them.
+    """
+    value_ohm = threshold.middle_ohm
+    inputs = [
+        rectangular("search step", 0.0, (threshold.above_ohm - threshold.below_ohm) / 2),
+    ]
+    if stated is not None:
+        limit_ohm = value_ohm * stated.percent / 100
+        inputs.append(accuracy_input(_CONTACT, limit_ohm, stated.coverage_factor))
+    budget = combine(value_ohm, inputs, [1.0] * len(inputs))
+    return measured_of_budget(
+        budget, "resistance_ohm", wait_s, () if stated is not None else (_CONTACT,)
     )

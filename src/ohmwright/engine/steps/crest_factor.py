@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator, Sequence
-from dataclasses import dataclass
-from math import isinf
-from typing import ClassVar, Literal, NamedTuple
+from math import inf
+from typing import ClassVar, Literal
 
 from pydantic import model_validator
 
+from ohmwright.engine.crest_factor_value import (
+    CapturedWaveforms,
+    CaptureLimits,
+    capture_limits,
+    waveform_shape,
+)
 from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.requirements import (
@@ -23,24 +28,21 @@ from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
 from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.instruments.analyzer import WaveformCapture
+from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.required_messages import WAVEFORM
 from ohmwright.model.errors import ExcessiveOutput
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import Positive
-from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured, Result, Sample
+from ohmwright.model.result import Measured, Result, Sample
 from ohmwright.model.step import Point, Timing, check_units
 from ohmwright.model.tolerance import Tolerance
-from ohmwright.uncertainty.distributions import coverage_factor
-from ohmwright.uncertainty.inputs import from_readings
-from ohmwright.uncertainty.waveform import waveform_parameters
+from ohmwright.uncertainty.waveform import missed_peak, samples_needed
 from ohmwright.wire.command_set import Verb
 
 from .base import SettingStep, StepRun
 
 _CAPTURES = 8
 """Waveforms captured in one activation."""
-_FEWEST_CAPTURES = 3
-"""Differing waveforms that a value needs."""
 _LEFT_S = 2.0
 """Time left of the activation's limit below which no capture begins."""
 
@@ -75,6 +77,27 @@ class CrestFactorStep(SettingStep):
         yield from full_current_within_range(self.mode, self.setting_w, self.load_ohm, bench)
         if not bench.analyzer.waveform:
             yield "kind", "the analyzer captures no waveform"
+        yield from self._sampled_too_slowly(bench)
+
+    def _sampled_too_slowly(self, bench: Abilities) -> Iterator[Complaint]:
+        """Complain where the samples may miss more of a peak than the tolerance allows."""
+        mode, rate_hz = bench.generator.mode(self.mode), bench.analyzer.digitiser.sample_rate_hz
+        if mode is None or mode.carrier_hz is None or rate_hz is None:
+            return
+        a_period, allowed = rate_hz / mode.carrier_hz, self.most_missed
+        if (missed := missed_peak(a_period)) >= allowed:
+            yield (
+                "crest_factor",
+                f"{a_period:.3g} samples a period of {mode.name}'s {mode.carrier_hz / 1e3:g} kHz "
+                f"may miss {_percent(missed)} of a peak, and the tolerance is "
+                f"{100 * allowed:.3g} %; that takes {samples_needed(allowed):.3g} samples a period",
+            )
+
+    @property
+    def most_missed(self) -> float:
+        """The largest share of a peak that may be missed: the narrower side of the tolerance."""
+        (point,) = self.points()
+        return point.target.half_width / point.target.value
 
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Capture several waveforms at the stated age of a rested activation; yield the events."""
@@ -88,38 +111,15 @@ class CrestFactorStep(SettingStep):
         yield session.point_done(result, "OUTPUT", *activation.chosen)
 
 
-class WaveformShape(NamedTuple):
-    """Crest factor of one captured waveform, and its resolution."""
-
-    crest_factor: float
-    """NaN where no current flowed."""
-    per_count: float
-    """Change of the crest factor by one count of the digitiser at the peak."""
-
-
-@dataclass(frozen=True)
-class _Captured:
-    """The waveforms captured in one activation, and its readings."""
-
-    captures: int
-    """Number of waveforms captured."""
-    shapes: tuple[WaveformShape, ...]
-    """Of the captures that differ: a waveform that comes again was not captured anew."""
-    on_s: float
-    samples: tuple[Sample, ...]
-    excess: str = ""
-
-
 def _activation(
     work: StepRun, step: CrestFactorStep, point: Point
-) -> UndoubtedMeasurement[_Captured]:
+) -> UndoubtedMeasurement[CapturedWaveforms]:
     session, age_s = work.session, work.timing.age_s
     mode = session.bench.generator.data.mode(step.mode)
     least_ma = least_output_ma(session, expected_ma(mode, step.setting_w, step.load_ohm))
 
-    def doubt(seen: _Captured) -> Doubt | None:
-        measured = mean_crest_factor(seen.shapes, age_s)
-        return doubt_in(seen.samples, least_ma, seen.excess, measured, point.target)
+    def doubt(seen: CapturedWaveforms) -> Doubt | None:
+        return doubt_in(seen.samples, least_ma, seen.excess, seen.measured(age_s), point.target)
 
     return UndoubtedMeasurement(
         session,
@@ -128,7 +128,7 @@ def _activation(
         work.timing.max_on_s,
         lambda: _capture(session, step, point, work.timing),
         doubt,
-        lambda seen: seen.excess or _deviation_text(mean_crest_factor(seen.shapes, age_s), point),
+        lambda seen: seen.excess or _deviation_text(seen.measured(age_s), point),
     )
 
 
@@ -139,7 +139,7 @@ def _deviation_text(measured: Measured | None, point: Point) -> str:
 
 async def _capture(
     session: Session, step: CrestFactorStep, point: Point, timing: Timing
-) -> _Captured:
+) -> CapturedWaveforms:
     tolerance = point.target.half_width / point.target.value
     session.target_band = None
     await session.rest(timing, power_w=step.setting_w, tolerance=tolerance)
@@ -162,36 +162,44 @@ async def _capture(
             await refuse_cut_short(bench.analyzer, opened)
     except ExcessiveOutput as excess:
         on_s = session.on_s - before_s
-        return _Captured(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
+        return CapturedWaveforms(0, (), on_s, tuple(taken), excess.happened.rstrip("."))
+    return _captured(bench, step.mode, captures, on_s, tuple(taken))
+
+
+def _captured(
+    bench: Bench,
+    mode_name: str,
+    captures: Sequence[WaveformCapture],
+    on_s: float,
+    samples: tuple[Sample, ...],
+) -> CapturedWaveforms:
+    digitiser, mode = bench.analyzer.data.digitiser, bench.generator.data.mode(mode_name)
     differing = {captured.counts.tobytes(): captured for captured in captures}
-    return _Captured(
-        len(captures), tuple(map(waveform_shape, differing.values())), on_s, tuple(taken)
+    return CapturedWaveforms(
+        captures=len(captures),
+        shapes=tuple(waveform_shape(one, digitiser.bits) for one in differing.values()),
+        on_s=on_s,
+        samples=samples,
+        limits=capture_limits(
+            digitiser,
+            None if mode is None else mode.carrier_hz,
+            max((one.interval_s for one in captures), default=0.0),
+        ),
     )
-
-
-def waveform_shape(captured: WaveformCapture) -> WaveformShape:
-    """Return the crest factor of one capture, and its change by one count."""
-    seen = waveform_parameters(captured.counts)  # the scale falls out of the ratio
-    return WaveformShape(seen.crest_factor, seen.crest_factor / seen.peak if seen.peak else 0.0)
 
 
 def _result(
-    work: StepRun, step: CrestFactorStep, point: Point, activation: UndoubtedMeasurement[_Captured]
+    work: StepRun,
+    step: CrestFactorStep,
+    point: Point,
+    activation: UndoubtedMeasurement[CapturedWaveforms],
 ) -> Result:
     seen, verdict_instead = activation.latest, activation.verdict_instead
-    measured = (
-        mean_crest_factor(seen.shapes, work.timing.age_s) if verdict_instead is None else None
-    )
-    again = len(seen.shapes) < _FEWEST_CAPTURES <= seen.captures
-    why = (
-        "the analyzer gave the same waveform again instead of a new one"
-        if again
-        else "too few waveforms with a current in them"
-    )
-    no_value: VerdictAndReason = "not measured", why
+    measured = seen.measured(work.timing.age_s) if verdict_instead is None else None
+    no_value: VerdictAndReason = "not measured", seen.why_no_value
     verdict = verdict_instead or no_value
     if measured is not None:
-        verdict = judge(measured, point.target, point.decision)
+        verdict = _verdict(measured, step, point, seen.limits)
     return Result(
         stage=work.stage,
         step=step.name,
@@ -209,34 +217,16 @@ def _result(
     )
 
 
-def mean_crest_factor(shapes: Sequence[WaveformShape], age_s: float) -> Measured | None:
-    """Return the mean crest factor with its uncertainty; None with too few captures.
+def _verdict(
+    measured: Measured, step: CrestFactorStep, point: Point, limits: CaptureLimits
+) -> VerdictAndReason:
+    """Return the verdict; undecided where samples may miss more of a peak than is allowed."""
+    if limits.sampling is not None and limits.sampling >= step.most_missed:
+        missed = _percent(limits.sampling)
+        return "undecided", f"the samples are so far apart that {missed} of a peak may be missed"
+    return judge(measured, point.target, point.decision)
 
-    Captures begin anywhere in the waveform, so they are independent. A scale error of meter or
-    digitiser cancels in the ratio; the uncertainty is that of the captures' scatter, or of the
-    digitiser's last count where they scatter by less. `age_s`: the age that the value holds at.
-    """
-    found = [shape for shape in shapes if shape.crest_factor >= 1.0]
-    if len(found) < _FEWEST_CAPTURES:
-        return None
-    resolution = max(shape.per_count for shape in found)
-    mean = from_readings("captures", [shape.crest_factor for shape in found], resolution)
-    factor = coverage_factor(mean.dof)
-    alike = isinf(mean.dof)
-    return Measured(
-        quantity="crest_factor",
-        value=mean.value,
-        uncertainty=mean.standard_uncertainty,
-        dof=min(mean.dof, AMPLE_DOF),
-        age_s=age_s,
-        expanded=factor * mean.standard_uncertainty,
-        coverage_factor=factor,
-        budget=(
-            BudgetEntry(
-                source="digitiser's last count" if alike else "captures",
-                evaluation="B" if alike else "A",
-                standard_uncertainty=mean.standard_uncertainty,
-                dof=None if alike else mean.dof,
-            ),
-        ),
-    )
+
+def _percent(missed: float) -> str:
+    """Return the share of a peak that is missed, over what is seen of it, in words."""
+    return "all" if missed == inf else f"{100 * missed:.2g} %"

@@ -102,13 +102,8 @@ def _activation(
     least_ma = least_output_ma(session, asked_ma=0.0)
 
     async def measure() -> Observation:
-        latest = await measure_point(
-            session,
-            point,
-            power_w=chosen.setting_w,
-            timing=timing,
-            fetch=session.bench.analyzer.fetch_leakage,
-        )
+        fetch = session.bench.analyzer.fetch_leakage
+        latest = await measure_point(session, point, chosen, timing, fetch)
         # only on the output path would RF that stayed on be seen to flow
         await session.input.join("OUTPUT")
         await session.confirm_nothing_flows()

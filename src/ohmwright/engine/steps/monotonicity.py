@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator, Sequence
 from itertools import pairwise
-from math import hypot, isinf
+from math import isinf
 from typing import Literal
 
 from pydantic import Field, model_validator
 
+from ohmwright.engine.difference import difference
 from ohmwright.engine.doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
-from ohmwright.engine.judge import conformity, judge, scatter_half_width
+from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.measured_value import measured_value
 from ohmwright.engine.requirements import (
     Abilities,
@@ -22,7 +23,6 @@ from ohmwright.engine.requirements import (
     time_within_limits,
 )
 from ohmwright.engine.rested_activation import ActivationReadings, measure_settled_output
-from ohmwright.engine.reversals import reversals
 from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import MANY, NotNegative, Positive
@@ -154,7 +154,8 @@ def _measured_power(
     settled = done.latest.settled
     if done.verdict_instead is not None or settled is None or isinf(settled.uncertainty):
         return None
-    return measured_value(settled, "power_w", step.load_ohm, work.timing, work.session.accuracy)
+    accuracy = work.session.accuracy_in(step.mode)
+    return measured_value(settled, "power_w", step.load_ohm, work.timing, accuracy)
 
 
 def _result(
@@ -170,7 +171,7 @@ def _result(
     no_value: VerdictAndReason = "not measured", "no reading at the age asked for"
     verdict = done.verdict_instead or no_value
     if measured is not None:
-        verdict = _monotonicity_verdict(step, setting_w, measured, below)
+        verdict = monotonicity_verdict(step, measured, below)
         if target is not None:
             verdict = judge(measured, target, step.rule)
         if readings.settled is not None and not readings.settled.settled:
@@ -191,24 +192,23 @@ def _result(
     )
 
 
-def _monotonicity_verdict(
-    step: MonotonicityStep, setting_w: float, measured: Measured, below: Sequence[Level]
+def monotonicity_verdict(
+    step: MonotonicityStep, measured: Measured, below: Sequence[Level]
 ) -> tuple[Verdict, str]:
-    """Return whether this setting gives less than a lower one by more than the readings' scatter.
+    """Return whether this setting gives less than a lower one by more than can be told apart.
 
-    Meter and load are the same at every setting, so their errors do not count.
+    It is held against every lower setting, so that a slow decline over many of them shows. Errors
+    that meter and load make alike at both settings hardly count.
     """
-    settings = [*(setting for setting, _ in below), setting_w]
-    outputs = [*(level.value for _, level in below), measured.value]
-    scatter_w = max(
-        (hypot(scatter_half_width(measured), scatter_half_width(level)) for _, level in below),
-        default=0.0,
-    )
-    certain = reversals(settings, outputs, step.allowance_w + scatter_w)
-    possible = reversals(settings, outputs, step.allowance_w - scatter_w)
-    here = [one for one in certain if one.setting == setting_w]
-    if here:
-        return "fail", f"{here[0].drop:.1f} W less than at setting {here[0].lower_setting:g} W"
-    if any(one.setting == setting_w for one in possible):
-        return "undecided", "no more than at a lower setting, as far as the scatter lets see"
+    drops = [(difference(level, measured), lower_w) for lower_w, level in below]
+    certain = [
+        (drop.value, lower_w)
+        for drop, lower_w in drops
+        if drop.value - drop.expanded() > step.allowance_w
+    ]
+    if certain:
+        drop_w, lower_w = max(certain)
+        return "fail", f"{drop_w:.1f} W less than at setting {lower_w:g} W"
+    if any(drop.value + drop.expanded() > step.allowance_w for drop, _ in drops):
+        return "undecided", "no more than at a lower setting, as far as their difference is known"
     return "pass", ""

@@ -1,0 +1,34 @@
+"""What the uncertainties of a run hold, and what they lack for want of data, in a sentence each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ohmwright.model.result import Result
+
+from .text import NOT_RECORDED, printable
+
+
+def uncertainty_text(results: Sequence[Result]) -> str:
+    """The names of the lines of all budgets, and of what they leave out; empty without a value."""
+    held = ", ".join(_held(results))
+    return printable(f"U holds: {held}. {left_out_text(results)}") if held else ""
+
+
+def left_out_text(results: Sequence[Result]) -> str:
+    """The names of the effects that budgets leave out; empty without a value."""
+    held = _held(results)
+    if not held:
+        return ""
+    stated = [r.measured.left_out for r in results if r.measured is not None]
+    left_out = [names for names in stated if names is not None]
+    lacking = dict.fromkeys(name for names in left_out for name in names)
+    named = [f"{name} (of some values)" if name in held else name for name in lacking]
+    said = ", ".join(named) or ("nothing" if left_out else NOT_RECORDED)
+    return printable(f"Left out of U, for want of data: {said}.")
+
+
+def _held(results: Iterable[Result]) -> tuple[str, ...]:
+    """The names of all lines of budgets, each once."""
+    budgets = [result.measured.budget for result in results if result.measured is not None]
+    return tuple(dict.fromkeys(line.source for budget in budgets for line in budget))

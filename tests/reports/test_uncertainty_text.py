@@ -1,0 +1,73 @@
+"""What a certificate says of what its uncertainties hold and lack."""
+
+import json
+from pathlib import Path
+
+from ohmwright.model.result import BudgetEntry, Measured, Result
+from ohmwright.reports.certificate import certificate_of
+from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.uncertainty_text import left_out_text, uncertainty_text
+
+from . import conftest
+
+OLD = Path(__file__).parent / "data" / "record-of-two-parts.jsonl"
+
+
+def valued(sources: str, left_out: str | None) -> Result:
+    """A result whose budget has lines of these names, and leaves these effects out."""
+    lines = tuple(
+        BudgetEntry(source=name, evaluation="B", standard_uncertainty=0.1)
+        for name in sources.split(", ")
+    )
+    lacks = None if left_out is None else tuple(filter(None, left_out.split(", ")))
+    one = conftest.result("as_left", "cut", f"{sources}; {left_out}")
+    assert isinstance(one.measured, Measured)
+    measured = one.measured.model_copy(update={"budget": lines, "left_out": lacks})
+    return one.model_copy(update={"measured": measured})
+
+
+def test_each_name_is_said_once() -> None:
+    found = [valued("readings, meter drift", "leads, noise"), valued("readings", "noise")]
+    assert uncertainty_text(found) == (
+        "U holds: readings, meter drift. Left out of U, for want of data: leads, noise."
+    )
+
+
+def test_what_only_some_values_lack_is_marked() -> None:
+    found = [valued("readings, meter drift", ""), valued("readings", "meter drift")]
+    said = "Left out of U, for want of data: meter drift (of some values)."
+    assert left_out_text(found) == said
+
+
+def test_nothing_left_out_and_nothing_on_record_differ() -> None:
+    assert left_out_text([valued("readings", "")]).endswith("of data: nothing.")
+    assert left_out_text([valued("readings", None)]).endswith("of data: not recorded.")
+
+
+def test_a_run_without_a_budget_says_nothing() -> None:
+    bare = conftest.result("as_left", "cut", "500 ohm")
+    assert uncertainty_text([]) == uncertainty_text([bare]) == left_out_text([bare]) == ""
+
+
+def test_names_of_a_record_act_on_no_terminal() -> None:
+    assert "\x1b" not in uncertainty_text([valued("read\x1b[2J", "leads\x1b")])
+
+
+def test_the_certificate_says_it_among_its_notes() -> None:
+    run = conftest.a_run([valued("readings", "lead inductance")])
+    notes = certificate_text(certificate_of(run)).notes
+    assert "U holds: readings. Left out of U, for want of data: lead inductance." in notes
+
+
+def test_a_record_made_before_effects_were_left_out_by_name_is_read() -> None:
+    lines = OLD.read_text(encoding="utf-8").splitlines()[1:]
+    events = [json.loads(line).get("event", {}) for line in lines]
+    found = [Result.model_validate(e["result"]) for e in events if e.get("kind") == "point_done"]
+    assert found
+    budgets = [one.measured.budget for one in found if one.measured is not None]
+    assert {line.shared for budget in budgets for line in budget} == {None}
+    assert uncertainty_text(found) == (
+        "U holds: readings, meter accuracy, meter drift, load resistance, load drift, "
+        "captures. "
+        "Left out of U, for want of data: not recorded."
+    )
