@@ -6,11 +6,12 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from math import isnan
 
 from ohmwright.instruments.analyzer import Analyzer, Reading
-from ohmwright.model.errors import ActivationVoid, ProtocolError
+from ohmwright.model.errors import ProtocolError
 from ohmwright.model.result import Sample
 from ohmwright.wire.clock import Clock
 
 from .activation import Activation
+from .reading_ages import ReadingAges, activation_void, ages_of
 
 _SILENT_READINGS = 20
 """Reading intervals without a new reading after which the meter has stopped."""
@@ -21,9 +22,11 @@ Its limit begins when ON arrives, ours when the answers to it have, some of them
 """
 _ASKED_AT_MOST = 2
 """Times that the time left is read before it counts as wrong: one answer may be damaged."""
-_RATE, _JITTER = 0.1, 0.5
-"""Relative error of the meter's rate, and lateness of a reading in intervals, that are allowed."""
-_LEAST_RATE, _MOST_RATE = 1 - _RATE, 1 + _RATE
+_LOOKS_PER_INTERVAL, _LOOK_EVERY_S = 4, 0.1
+"""A meter without reading numbers is asked so often in an interval, to see when a reading comes;
+no oftener than this."""
+_QUERIES_TO_COME = 2
+"""After a reading: the next one is fetched, and it is read that RF is still on."""
 
 
 async def samples(
@@ -33,78 +36,48 @@ async def samples(
     interval_s: float,
     until_s: float,
 ) -> AsyncIterator[Sample]:
-    """Yield each new reading, in mA with its age, until the activation is `until_s` old.
+    """Yield each new reading, in mA with its age, while there is time for another.
 
-    The meter takes a reading every `interval_s` and numbers it, so the age follows from the number
-    and not from when it was fetched; without a number it is the age at which it came. Raises
-    ProtocolError when the numbers stand still or run back: the reply may be an old one or another
-    instrument's. Raises ActivationVoid when clocks differ by more than about a reading: then time
-    has passed that one of them has not counted.
+    The meter takes a reading every `interval_s`; `reading_ages` dates it by its number, or as it
+    was seen. The last one comes early enough before the age `until_s` for one more query to be
+    answered in time: a query takes as long as the quicker of the last two fetches, since one that
+    was held up says nothing of the next. Raises ProtocolError when
+    the numbers stand still or run back: the reply may be an old one or another instrument's. Raises
+    ActivationVoid when clocks differ by more than about a reading: then time has passed that one of
+    them has not counted.
     """
-    ages, silent, asleep_s = _ReadingAges(interval_s), 0, clock.asleep_s()
-    while activation.age_s < until_s:
-        await clock.sleep(interval_s)
+    ages: ReadingAges | None = None
+    wait_s, silent, asleep_s = interval_s, 0, clock.asleep_s()
+    query_s = latest_s = 0.0
+    while activation.age_s + wait_s + _QUERIES_TO_COME * query_s < until_s:
+        await clock.sleep(wait_s)
         asked_s = activation.age_s
-        current_ma, number = await fetch()
+        reading = await fetch()
         came_s = activation.age_s
+        query_s, latest_s = min(latest_s, came_s - asked_s), came_s - asked_s
         slept_s = clock.asleep_s() - asleep_s
         if abs(slept_s) > interval_s:
             raise activation_void(
                 f"the computer was asleep, or its date was set, by {slept_s:.1f} s"
             )
-        age_s = ages.age_of(number, asked_s, came_s)
+        if ages is None:
+            ages, wait_s = ages_of(reading, interval_s), _wait_s(reading, interval_s)
+        if reading.number is None and latest_s > interval_s + query_s:
+            continue  # held up on its way, longer than its age may be unsure
+        age_s = ages.age_of(reading, asked_s, came_s)
         if age_s is None:
             silent = _count_silence(silent)
             continue
         silent = 0
-        if not isnan(current_ma):
-            yield Sample(age_s, current_ma)
+        if not isnan(reading.current_ma):
+            yield Sample(age_s, reading.current_ma)
 
 
-class _ReadingAges:
-    """Finds the age of each reading from its number and that of the one before."""
-
-    def __init__(self, interval_s: float) -> None:
-        self._interval_s, self._apart_s = interval_s, (1 + _JITTER) * interval_s
-        self._number: int | None = None
-        self._asked_s = self._came_s = self._age_s = 0.0
-
-    def age_of(self, number: int | None, asked_s: float, came_s: float) -> float | None:
-        """The age in s of the reading `number`; None where it is the last one again.
-
-        `asked_s` and `came_s`: the ages of the activation at which it was asked for and came. A
-        reading was complete when it came, and at most an interval before it was asked for; between
-        those bounds lies the time that the meter may have counted. Raises ActivationVoid where
-        its count is outside, ProtocolError where it runs back.
-        """
-        last, age_s = self._number, came_s
-        if last is not None and number is not None:
-            if number == last:
-                return None
-            if number < last:
-                raise _ran_back(number, last)
-            counted_s = self._interval_s * (number - last)
-            shortest_s = asked_s - self._came_s - self._apart_s
-            longest_s = came_s - self._asked_s + self._apart_s
-            if _LEAST_RATE * counted_s > longest_s:
-                raise _gap(counted_s, f"at most {longest_s:.1f} s")
-            if _MOST_RATE * counted_s < shortest_s:
-                raise _gap(counted_s, f"at least {shortest_s:.1f} s")
-            age_s = min(came_s, self._age_s + counted_s)
-        self._number, self._asked_s, self._came_s, self._age_s = number, asked_s, came_s, age_s
-        return age_s
-
-
-def _ran_back(number: int, last: int) -> ProtocolError:
-    return ProtocolError(
-        f"The meter's reading number ran back from {last} to {number}.",
-        "The reply may be another instrument's, or the analyzer has restarted.",
-        "Check the cabling, then run again; points without a result are measured anew.",
-    )
-
-
-def _gap(counted_s: float, clock_s: str) -> ActivationVoid:
-    return activation_void(f"the meter counted {counted_s:.1f} s, the clock {clock_s}")
+def _wait_s(reading: Reading, interval_s: float) -> float:
+    """Return the time to wait between two fetches of a meter that gives readings like this."""
+    if reading.number is not None:
+        return interval_s
+    return min(interval_s, max(interval_s / _LOOKS_PER_INTERVAL, _LOOK_EVERY_S))
 
 
 async def refuse_other_limit(analyzer: Analyzer, activation: Activation) -> None:
@@ -119,15 +92,6 @@ async def refuse_other_limit(analyzer: Analyzer, activation: Activation) -> None
     raise activation_void(
         f"the analyzer has {left_s:.1f} s left of its limit, and the bench's clock "
         f"{activation.left_s:.1f} s"
-    )
-
-
-def activation_void(gap: str) -> ActivationVoid:
-    """Return the error to be raised where time has passed without readings."""
-    return ActivationVoid(
-        f"Time has passed in which nobody looked: {gap}.",
-        "The readings' ages and the time that RF was on are not known; no value was taken.",
-        "Keep the computer from sleeping and the program from being stopped, then resume the run.",
     )
 
 
