@@ -4,6 +4,7 @@ Read in this order:
 
     procedure, procedure_file     the procedure, and the line and column of each key of its file
     capability, requirements      checks, before anything is switched on, that a bench can do it
+    foresight, decidability, room what a bench can do and may not decide, told before RF
     run                           a procedure on a bench, as an async iterator of events
     stage                         the steps of a stage in their order; skip and back
     steps/                        one file a step kind: its data, what it requires, how it is run
@@ -72,6 +73,13 @@ panel may be dialled otherwise. A person is asked, or mode and setting are chose
 anew, and it is measured once more; that a unit has failed without output, only a person can say.
 Leakage is measured only after an activation into about the rated load has delivered. The cost is
 one short activation a leakage point. Held by tests/engine/test_evidence.py.
+
+**What cannot be decided is told before RF** (`foresight`). The meter's digit, the decision rule,
+the rest, the time limit and a count of the trim are held against each tolerance, from data alone;
+each warning names the figure that would do. Nothing is refused for it: data may be cautious, and a
+unit may be better than they say. The bar, three standard deviations in half of what is accepted, is
+where the stop rules decide nearly every output in that half. Rejected: a bar of its own for each
+cause. Held by tests/engine/test_decidability.py and test_foresight.py.
 
 **One way from a settled value to a verdict.** `measured_value` makes the budget, `judge` the
 verdict, by the rules of `uncertainty.conformity`. The measurand is the current in the connected

@@ -20,8 +20,9 @@ _SURE_SDS = 3.0
 """Standard deviations by which a value must lie inside: stop rules decide at 99.5 % and above."""
 _DECIDED_SHARE = 0.5
 """Part of the room in which an output must be seen to be inside."""
-_WIDEST, _STEP = 1000.0, 1.01
-"""Largest factor by which a tolerance is widened in search of one that will do, and its step."""
+_WIDEST, _HALVINGS = 1000.0, 40
+"""Largest factor by which a tolerance is widened in search of one that will do, and halvings of
+the last doubling."""
 
 
 @dataclass(frozen=True)
@@ -82,17 +83,24 @@ class Room:
 
     def tolerance_for(self, will_do: Callable[[Room], bool]) -> str:
         """Say which tolerance is the narrowest that `will_do`, none narrower than the point's."""
-        factor, target = 1.0, self.point.target
-        while factor < _WIDEST and not will_do(self._widened(factor)):
-            factor *= _STEP
-        width = rounded_up(factor * (target.value if target.one_sided else target.half_width))
-        if factor >= _WIDEST:
+        target, factor = self.point.target, self._least_factor(will_do)
+        if factor is None:
             return "no tolerance"
-        return (
-            f"a limit of {width:g} {target.unit}"
-            if target.one_sided
-            else (f"a tolerance of ±{width:g} {target.unit}")
-        )
+        if target.one_sided:
+            return f"a limit of {rounded_up(factor * target.value):g} {target.unit}"
+        return f"a tolerance of ±{rounded_up(factor * target.half_width):g} {target.unit}"
+
+    def _least_factor(self, will_do: Callable[[Room], bool]) -> float | None:
+        """Return the least factor, 1 or more, by which a tolerance that `will_do` is wider."""
+        low, high = 1.0, 1.0
+        while not will_do(self._widened(high)):
+            low, high = high, 2 * high
+            if high > _WIDEST:
+                return None
+        for _ in range(_HALVINGS):
+            middle = 0.5 * (low + high)
+            low, high = (low, middle) if will_do(self._widened(middle)) else (middle, high)
+        return high
 
     def _widened(self, factor: float) -> Room:
         target = self.point.target
@@ -119,10 +127,10 @@ def narrowest_tolerance_ma(meter: MeterData) -> float:
 def rounded_up(value: float) -> float:
     """Return `value`, above zero, with two significant digits, not smaller."""
     digit = 10.0 ** (floor(log10(value)) - 1)
-    return round(ceil(value / digit - 1e-9) * digit, 12)
+    return round(ceil(value / digit - 1e-6) * digit, 12)
 
 
 def rounded_down(value: float) -> float:
     """Return `value`, above zero, with two significant digits, not larger."""
     digit = 10.0 ** (floor(log10(value)) - 1)
-    return round(floor(value / digit + 1e-9) * digit, 12)
+    return round(floor(value / digit + 1e-6) * digit, 12)
