@@ -92,6 +92,18 @@ async def test_a_reading_seen_late_is_dated_by_its_number(delay_s: float) -> Non
     assert counts == pytest.approx([round(count) for count in counts])
 
 
+@pytest.mark.parametrize("interval_s", [0.1, 0.5, 1.0])
+@pytest.mark.parametrize("numbered", [True, False])
+@pytest.mark.parametrize("until_s", [9.0, 9.3, 9.6, 9.9])
+async def test_after_the_last_reading_a_query_still_has_its_time(
+    interval_s: float, numbered: bool, until_s: float
+) -> None:
+    meter = Meter(VirtualClock(), 0.35, numbered=numbered, interval_s=interval_s)
+    async for _ in readings_of(meter, until_s):
+        pass
+    assert until_s - 2 * (interval_s + 0.35) - 0.35 < meter.clock.now_s() < until_s - 0.35
+
+
 async def test_one_poll_that_is_late_does_not_smear_the_ages() -> None:
     meter = Meter(VirtualClock())
     meter.at[9] = lambda: meter.clock.advance(0.07)
