@@ -5,7 +5,7 @@ Each class is told of one fetch after another and says which of them gave a read
 
 from __future__ import annotations
 
-from math import inf, isnan
+from math import isnan
 from typing import Protocol
 
 from ohmwright.instruments.analyzer import Reading
@@ -71,24 +71,28 @@ class AgesAsSeen:
 
     A fetch gives the latest reading, so it was complete when it came, at most an interval before it
     was asked for, and after the last fetch that still gave another text. The same text within an
-    interval is the same reading; an interval later it is a new one of the same value.
+    interval is the same reading; an interval later it is a new one of the same value. The first
+    fetch only says what to compare with: nobody saw when that reading came.
     """
 
     def __init__(self, interval_s: float) -> None:
         self._interval_s = interval_s
-        self._shown_ma = -inf
-        self._asked_s = -inf
+        self._shown_ma: float | None = None
+        self._asked_s = 0.0
         """When the latest reading was last asked for and came."""
-        self._earliest_s = self._latest_s = -inf
+        self._earliest_s = self._latest_s = 0.0
         """Between these ages the latest reading was complete."""
 
     def age_of(self, reading: Reading, asked_s: float, came_s: float) -> float | None:
         """Return the middle of the time, in s, in which the reading can have been complete.
 
-        None where it is the latest one again, or comes sooner than the meter's rate allows.
+        None for the first, for the latest one again, and for one that comes sooner than the meter's
+        rate allows.
         """
-        earliest_s = asked_s - self._interval_s
-        if _same(reading.current_ma, self._shown_ma):
+        earliest_s, first = asked_s - self._interval_s, self._shown_ma is None
+        if first:
+            self._earliest_s, self._latest_s = earliest_s, came_s
+        elif _same(reading.current_ma, self._shown_ma):
             self._asked_s = asked_s
             if asked_s < self._latest_s + self._interval_s:
                 return None
@@ -96,8 +100,10 @@ class AgesAsSeen:
             return None
         else:
             earliest_s = max(earliest_s, self._asked_s)
-        self._earliest_s, self._latest_s = self._narrowed_by_rate(earliest_s, came_s)
         self._shown_ma, self._asked_s = reading.current_ma, asked_s
+        if first:
+            return None
+        self._earliest_s, self._latest_s = self._narrowed_by_rate(earliest_s, came_s)
         return self._age_s
 
     @property
@@ -107,19 +113,18 @@ class AgesAsSeen:
     def _narrowed_by_rate(self, earliest_s: float, latest_s: float) -> tuple[float, float]:
         """Return the bounds within which whole intervals from the last reading also lie, if any."""
         since_s = 0.5 * (earliest_s + latest_s) - self._age_s
-        if since_s == inf:  # there is no last reading
-            return earliest_s, latest_s
         later_s = self._interval_s * max(1, round(since_s / self._interval_s))
-        narrowed = (
+        narrowed_s = (
             max(earliest_s, self._earliest_s + later_s),
             min(latest_s, self._latest_s + later_s),
         )
-        return narrowed if narrowed[0] <= narrowed[1] else (earliest_s, latest_s)
+        return narrowed_s if narrowed_s[0] <= narrowed_s[1] else (earliest_s, latest_s)
 
 
-def _same(current_ma: float, other_ma: float) -> bool:
+def _same(current_ma: float, other_ma: float | None) -> bool:
     """Return whether two fetches gave the same text; NaN is the text of a meter without reading."""
-    return current_ma == other_ma or (isnan(current_ma) and isnan(other_ma))
+    both_nan = other_ma is not None and isnan(current_ma) and isnan(other_ma)
+    return current_ma == other_ma or both_nan
 
 
 def activation_void(gap: str) -> ActivationVoid:
