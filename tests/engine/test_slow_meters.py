@@ -64,3 +64,24 @@ async def test_an_activation_that_is_watched_to_its_limit_did_not_trip(
         assert result.samples[-1].age_s > limit_s - 6
         before, last = (sample.current_ma for sample in result.samples[-2:])
         assert last > 0.97 * before
+
+
+@RATES
+@NUMBERED
+async def test_a_service_mode_that_times_out_sooner_than_stated_is_no_trip(
+    make_rig: Callable[..., Any], tmp_path: Path, per_s: float, n: int
+) -> None:
+    """The fall through the window is seen and not believed; adjusting is left before it then."""
+    meter = MeterKind(per_s, 2.0, numbered=bool(n), query_s=0.03)
+    rig = make_rig(meter=meter)
+    unit = rig.hardware._rig.generator.unit
+    service = unit.profile.data.service.model_copy(update={"timeout_s": 12.0})
+    data = unit.profile.data.model_copy(update={"service": service})
+    object.__setattr__(unit, "profile", unit.profile.model_copy(update={"data": data}))
+    path = tmp_path / "p.toml"
+    path.write_text(HEAD + ADJUST.replace("= 3", "= 9") + "max_on_s = 40\n", encoding="utf-8")
+    (result,) = results(await rig.run(path, ("adjust",)))
+    assert result.verdict == "pass"
+    _, _, first_s, second_s, *_ = (off - on for on, off in rig.hardware.truth.rf_on_intervals)
+    assert first_s == pytest.approx(12.0, abs=0.01)
+    assert second_s < 12.0 - 2.0
