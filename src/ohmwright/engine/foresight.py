@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ohmwright.model.positions import Position
-from ohmwright.model.quantity import Quantity
-from ohmwright.model.step import Point, Stage
+from ohmwright.model.step import Stage
 
 from .decidability import (
     Cause,
@@ -25,11 +24,7 @@ from .measured_value import Accuracy
 from .procedure_file import ProcedureFile
 from .requirements import Abilities
 from .room import Room
-from .steps.adjust import AdjustStep
-from .steps.base import SettingStep, Step, TimedStep
-
-_JUDGED: tuple[Quantity, ...] = ("current_ma", "power_w")
-"""Quantities whose readings are the meter's."""
+from .steps.base import Step, TimedStep
 
 
 @dataclass(frozen=True)
@@ -77,7 +72,7 @@ def _shortfalls(
     timing, meter = file.procedure.timing(step), bench.analyzer.meter
     for shortfall in time_shortfall(timing, meter, _most_on_s(step, bench)):
         yield "", shortfall
-    for point in _points(step):
+    for point in step.judged_points():
         room = Room(point, timing, meter, accuracy)
         for shortfall in (
             *rule_and_digit_shortfalls(room),
@@ -87,17 +82,9 @@ def _shortfalls(
             yield f"{point.name}: ", shortfall
 
 
-def _points(step: TimedStep) -> tuple[Point, ...]:
-    """Return the points of a step that are decided by readings of the current."""
-    if isinstance(step, AdjustStep):
-        return (step.target_point(),)
-    points = step.points() if isinstance(step, SettingStep) else ()
-    return tuple(point for point in points if point.target.quantity in _JUDGED)
-
-
 def _of_count(step: TimedStep, room: Room, bench: Abilities) -> Iterator[Shortfall]:
     """Yield that a count of the point's trim is too large, where the data say how large it is."""
-    point = bench.generator.point(step.point) if isinstance(step, AdjustStep) else None
+    point = step.service_point(bench.generator)
     if point is not None and point.count_ma is not None:
         yield from count_shortfall(room, point.count_ma)
 
@@ -108,6 +95,6 @@ def _most_on_s(step: TimedStep, bench: Abilities) -> float:
     limits_s = [analyzer.load_bank.max_on_s]
     if analyzer.activation.max_limit_s is not None:
         limits_s.append(analyzer.activation.max_limit_s)
-    if isinstance(step, AdjustStep) and service is not None:
+    if service is not None and step.service_point(bench.generator) is not None:
         limits_s.append(service.timeout_s)
     return min(limits_s)
