@@ -10,7 +10,7 @@ Read in this order:
     steps/                        one file a step kind: its data, what it requires, how it is run
     session                       the state that a run keeps from one activation to the next
     activation, release           the only way to switch RF on, and the way it is switched off
-    sampling, reading_ages        readings of an open activation, each once and with its age
+    sampling                      readings of an open activation, each once and with its age
     rested_activation             rest, activate, take readings until a stop rule has enough
     stop_rules                    a value has settled, or the verdict of a target is known
     point_measurement             one point's value held against its target
@@ -58,14 +58,13 @@ still on; an analyzer that tripped, or a limit that ended it before, is an error
 reading is one after which that can still be read before the limit, however slow meter and line are.
 Held by tests/engine/test_rf.py and test_slow_meters.py.
 
-**Ages come from reading numbers, and clocks check each other** (`sampling`, `reading_ages`). A
-reading's number and the meter's rate give its age, which a late request for it does not change.
-A reading without a number is dated between two fetches, and the same text within an interval is
-the same reading: to count each fetch as a reading would make the mean look surer than it is.
-Where the meter's count, the bench's clock, the machine's boot clock or the time left of the limit
-disagree, the activation is void and the run can be resumed. Rejected: repeating it by itself, since
-what made the machine sleep would do so again. Held by tests/engine/test_sampling.py;
-`scripts/faults --mutate clocks`.
+**Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number and
+the meter's rate give its age, which a late request for it does not change. A reading without a
+number is dated between two fetches, and the same text within an interval is the same reading: to
+count each fetch as a reading would make the mean look surer than it is. Where the meter's count,
+the bench's clock, the machine's boot clock or the time left of the limit disagree, the activation
+is void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
+sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
 
 **No output is no value** (`doubt`). A current under a tenth of what was asked for says nothing of
 the unit: a lead may be off. Nor does a value 3 tolerances or 25 % off, or far too much power: a
