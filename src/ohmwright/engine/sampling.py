@@ -155,10 +155,11 @@ class AgesAsSeen:
         None for the first, for the latest one again, and for one that comes sooner than the meter's
         rate allows.
         """
-        earliest_s, first = asked_s - self._interval_s, self._shown_ma is None
-        if first:
-            self._earliest_s, self._latest_s = earliest_s, came_s
-        elif _same(reading.current_ma, self._shown_ma):
+        shown_ma, earliest_s = self._shown_ma, asked_s - self._interval_s
+        if shown_ma is None:
+            self._note(reading, asked_s, (earliest_s, came_s))
+            return None
+        if _same(reading.current_ma, shown_ma):
             self._asked_s = asked_s
             if asked_s < self._latest_s + self._interval_s:
                 return None
@@ -166,11 +167,13 @@ class AgesAsSeen:
             return None
         else:
             earliest_s = max(earliest_s, self._asked_s)
-        self._shown_ma, self._asked_s = reading.current_ma, asked_s
-        if first:
-            return None
-        self._earliest_s, self._latest_s = self._narrowed_by_rate(earliest_s, came_s)
+        self._note(reading, asked_s, self._narrowed_by_rate(earliest_s, came_s))
         return self._age_s
+
+    def _note(self, reading: Reading, asked_s: float, complete_s: tuple[float, float]) -> None:
+        """Keep the latest reading; `complete_s`: the ages between which it was complete."""
+        self._shown_ma, self._asked_s = reading.current_ma, asked_s
+        self._earliest_s, self._latest_s = complete_s
 
     @property
     def _age_s(self) -> float:
@@ -187,10 +190,9 @@ class AgesAsSeen:
         return narrowed_s if narrowed_s[0] <= narrowed_s[1] else (earliest_s, latest_s)
 
 
-def _same(current_ma: float, other_ma: float | None) -> bool:
+def _same(current_ma: float, other_ma: float) -> bool:
     """Return whether two fetches gave the same text; NaN is the text of a meter without reading."""
-    both_nan = other_ma is not None and isnan(current_ma) and isnan(other_ma)
-    return current_ma == other_ma or both_nan
+    return current_ma == other_ma or (isnan(current_ma) and isnan(other_ma))
 
 
 def activation_void(gap: str) -> ActivationVoid:
