@@ -117,7 +117,13 @@ class _Bench:
 
     def _read(self, number: int) -> None:
         bench = self._folder / "bench.toml"
-        run_lint(self._folder / "procedure.toml", bench, unattended=False, accept_expired=False)
+        run_lint(
+            self._folder / "procedure.toml",
+            bench,
+            unattended=False,
+            accept_expired=False,
+            as_json=False,
+        )
         if number % _DOCTOR_EVERY == 0:
             run_doctor(BenchChoice(bench), with_rf=True, as_json=True)
 

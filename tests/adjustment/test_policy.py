@@ -176,8 +176,25 @@ def test_a_service_mode_that_timed_out_is_left_in_time_the_next_time():
             if isinstance(action, Release):
                 break
         left_s.append(float(age_s))
-        policy.released(left_s[-1], timed_out=not isinstance(action, Release))
+        timed_out = not isinstance(action, Release)
+        policy.released(left_s[-1] + 2.0 * timed_out, timed_out=timed_out)  # seen so late
     assert left_s[1] < left_s[0] - 0.5
+
+
+@pytest.mark.parametrize(("interval_s", "window_s"), [(0.1, 0.5), (0.5, 2.0), (1.0, 2.0)])
+def test_an_activation_is_left_a_reading_and_the_window_before_its_time_out(interval_s, window_s):
+    policy = AdjustPolicy(PointSpec(Question(TARGET, TOLERANCE, window_s, 1.0), 12.0, 30.0))
+    policy.next_action()
+    policy.activated()
+    dead_trim = Made(level=TARGET - 60, window_s=window_s, rate_hz=1 / interval_s)
+    for age_s, value in zip(*dead_trim.readings(12.0), strict=True):
+        policy.read(float(age_s), float(value))
+        while isinstance(action := policy.next_action(), Move):
+            policy.moved(float(age_s), 0)
+        if isinstance(action, Release):
+            break
+    margin_s = policy.parameters.giving_up.timeout_margin_s + window_s + interval_s
+    assert 12.0 - margin_s < age_s <= 12.0 - margin_s + max(interval_s, 0.4)
 
 
 def test_an_output_that_runs_away_twice_is_given_up_at_its_start(monkeypatch):

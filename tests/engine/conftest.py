@@ -39,6 +39,49 @@ class Rig:
         return [event async for event in run(job, self.bench)]
 
 
+@dataclass(frozen=True)
+class MeterKind:
+    """Another meter in the bench's analyzer; `query_s`: how long the analyzer takes to answer."""
+
+    readings_per_s: float
+    window_s: float
+    numbered: bool = True
+    query_s: float = 0.0
+    resolution_ma: float = 1.0
+
+    def built_into(self, data: BenchData) -> BenchData:
+        """The bench with this meter, in its data, its command set and the simulated hardware."""
+        keys = ("readings_per_s", "window_s", "resolution_ma")
+        meter = data.analyzer.meter.model_copy(update={key: getattr(self, key) for key in keys})
+        analyzer = data.analyzer.model_copy(update={"meter": meter})
+        assert data.profiles is not None
+        profile = data.profiles.analyzer.model_copy(update={"data": analyzer})
+        commands = data.analyzer_commands
+        if not self.numbered:
+            commands = commands.model_copy(update={"reading": ("value", "unit")})
+        return replace(
+            data,
+            analyzer=analyzer,
+            analyzer_commands=commands,
+            profiles=data.profiles._replace(analyzer=profile),
+        )
+
+    def answering(
+        self, handle: Callable[[bytes], bytes], clock: VirtualClock
+    ) -> Callable[[bytes], bytes]:
+        """`handle`, its answer on the way for half of `query_s`; the reading's number left out."""
+
+        def answer(line: bytes) -> bytes:
+            clock.advance(self.query_s / 2)
+            reply = handle(line)
+            clock.advance(self.query_s / 2)
+            if self.numbered or not line.startswith((b"FETCh:CURRent", b"FETCh:LEAKage")):
+                return reply
+            return reply.rsplit(b",", 1)[0] + b"\n"
+
+        return answer
+
+
 @pytest.fixture
 def make_rig() -> Callable[..., Rig]:
     def make(
@@ -47,13 +90,17 @@ def make_rig() -> Callable[..., Rig]:
         bench: str = "demo",
         yield_every: int = 16,
         attended: bool = False,
+        meter: MeterKind | None = None,
     ) -> Rig:
         data: BenchData = read_bench(shipped("benches", f"{bench}.toml"))
         simulation = Simulation(seed=seed, age_months=age_months)
         data = replace(data, file=data.file.model_copy(update={"simulation": simulation}))
+        data = data if meter is None else meter.built_into(data)
         clock = VirtualClock(yield_every=yield_every)
         hardware = simulated_bench(data, clock)
-        analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
+        port: Callable[[bytes], bytes] = hardware.analyzer_port
+        port = port if meter is None else meter.answering(port, clock)
+        analyzer = MemoryLink("analyzer", port, clock)
         generator = MemoryLink("generator", hardware.generator_port, clock)
         has_port = data.file.generator.link is not None
         person = SimulatedOperator(hardware.panel, clock) if attended else AbsentOperator()

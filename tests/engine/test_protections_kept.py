@@ -18,16 +18,20 @@ from ohmwright.engine.session import Session
 from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
-from ohmwright.instruments.conformance import OFF_LIMIT_S, Kit, guard_opens_the_output
+from ohmwright.instruments.conformance import Kit, guard_opens_the_output, off_limit_s
 from ohmwright.model import rf_state
 from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.event import ActivationOpened, ProtectionProved
+from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.shipped import shipped
+from ohmwright.model.source import load
 from ohmwright.model.step import Timing
 from ohmwright.wire.clock import VirtualClock
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+PLOVER = load(shipped("analyzers", "plover-200.toml"), AnalyzerData, table="data")
+LIMIT_S = off_limit_s(PLOVER.meter)
 
 
 async def test_off_the_limit_and_the_guard_are_each_proved_where_nobody_stays(
@@ -59,6 +63,7 @@ class _Proving:
 
     def __init__(self, proof: GuardProof, clock: VirtualClock, lasts_s: float) -> None:
         self._proof, self._clock, self._lasts_s = proof, clock, lasts_s
+        self.data = PLOVER
 
     async def prove_watchdog(self) -> GuardProof:
         self._clock.advance(self._lasts_s)
@@ -69,8 +74,8 @@ class _Proving:
     ("proof", "lasts_s", "says"),
     [
         (GuardProof(False, 0.1), 0.1, "ON did not read back as on"),
-        (GuardProof(True, OFF_LIMIT_S), 0.1, "no sooner than by its limit"),
-        (GuardProof(True, 0.3), OFF_LIMIT_S, "no sooner than by its limit"),
+        (GuardProof(True, LIMIT_S), 0.1, "no sooner than by its limit"),
+        (GuardProof(True, 0.3), LIMIT_S, "no sooner than by its limit"),
         (GuardProof(True, 0.3), 0.3, None),
     ],
 )

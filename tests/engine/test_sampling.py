@@ -20,8 +20,8 @@ INTERVAL_S = 0.1
 
 
 @dataclass
-class MeterData:
-    """Takes a reading every tenth of a second; a reply takes `delay_s`."""
+class Meter:
+    """Takes a reading every `interval_s`; a reply takes `delay_s`."""
 
     clock: VirtualClock
     delay_s: float = 0.0
@@ -32,14 +32,17 @@ class MeterData:
     at: dict[int, Callable[[], object]] = field(default_factory=dict)
     """What happens just before the so manieth fetch."""
     fetched: int = 0
+    interval_s: float = INTERVAL_S
+    shows: Callable[[int], float] = lambda _: 100.0
+    """The current of the so manieth reading, in mA."""
 
     async def fetch(self) -> Reading:
         self.fetched += 1
         self.at.pop(self.fetched, lambda: None)()
         now_s = self.rate * self.clock.now_s() + self.ahead_s
         self.clock.advance(self.delay_s)
-        number = int(now_s / INTERVAL_S + 1e-6)
-        return Reading(100.0, number if self.numbered else None)
+        number = int(now_s / self.interval_s + 1e-6)
+        return Reading(self.shows(number), number if self.numbered else None)
 
 
 class SleepyClock(VirtualClock):
@@ -72,51 +75,111 @@ class Opened:
         return self._limit_s - self.age_s
 
 
-def readings_of(meter: MeterData, until_s: float) -> AsyncIterator[Sample]:
+def readings_of(meter: Meter, until_s: float) -> AsyncIterator[Sample]:
     opened: Any = Opened(meter.clock)
-    return samples(opened, meter.fetch, meter.clock, INTERVAL_S, until_s)
+    return samples(opened, meter.fetch, meter.clock, meter.interval_s, until_s)
 
 
-async def ages(meter: MeterData, until_s: float = 3.0) -> list[float]:
+async def ages(meter: Meter, until_s: float = 3.0) -> list[float]:
     return [sample.age_s async for sample in readings_of(meter, until_s)]
 
 
 @pytest.mark.parametrize("delay_s", [0.0, 0.03, 0.17, 0.9])
 async def test_a_reading_seen_late_is_dated_by_its_number(delay_s: float) -> None:
-    found = await ages(MeterData(VirtualClock(), delay_s))
+    found = await ages(Meter(VirtualClock(), delay_s), until_s=6.0)
     counts = [(later - earlier) / INTERVAL_S for earlier, later in pairwise(found)]
     assert len(counts) > 1
     assert counts == pytest.approx([round(count) for count in counts])
 
 
+@pytest.mark.parametrize("interval_s", [0.1, 0.5, 1.0])
+@pytest.mark.parametrize("numbered", [True, False])
+@pytest.mark.parametrize("until_s", [9.0, 9.3, 9.6, 9.9])
+async def test_after_the_last_reading_a_query_still_has_its_time(
+    interval_s: float, numbered: bool, until_s: float
+) -> None:
+    meter = Meter(VirtualClock(), 0.35, numbered=numbered, interval_s=interval_s)
+    async for _ in readings_of(meter, until_s):
+        pass
+    assert until_s - 2 * (interval_s + 0.35) - 0.35 < meter.clock.now_s() < until_s - 0.35
+
+
 async def test_one_poll_that_is_late_does_not_smear_the_ages() -> None:
-    meter = MeterData(VirtualClock())
+    meter = Meter(VirtualClock())
     meter.at[9] = lambda: meter.clock.advance(0.07)
     found = await ages(meter)
     assert max(later - earlier for earlier, later in pairwise(found)) == pytest.approx(INTERVAL_S)
 
 
 async def test_a_stop_that_every_clock_saw_leaves_the_ages_right() -> None:
-    meter = MeterData(VirtualClock())
+    meter = Meter(VirtualClock())
     meter.at[9] = lambda: meter.clock.advance(1.2)
     found = await ages(meter)
     assert found[8] - found[7] == pytest.approx(INTERVAL_S + 1.2)
 
 
-async def test_a_reading_without_a_number_is_as_old_as_when_it_came() -> None:
-    found = await ages(MeterData(VirtualClock(), delay_s=0.076, numbered=False))
-    assert found == pytest.approx([0.176 * count for count in range(1, len(found) + 1)])
+@pytest.mark.parametrize("interval_s", [0.25, 0.5, 1.0])
+@pytest.mark.parametrize("delay_s", [0.0, 0.03, 0.17])
+@pytest.mark.parametrize("begun_s", [0.0, 0.33, 0.9])
+async def test_a_reading_without_a_number_is_dated_where_it_was_first_seen(
+    interval_s: float, delay_s: float, begun_s: float
+) -> None:
+    """Each reading of an output that rises comes once, at the age at which the meter took it."""
+    meter = Meter(VirtualClock(), delay_s, numbered=False, interval_s=interval_s, shows=float)
+    meter.clock.advance(begun_s * interval_s)
+    begun_at_s = meter.clock.now_s()
+    found = [sample async for sample in readings_of(meter, 20.0)]
+    numbers = [sample.current_ma for sample in found]
+    assert numbers == sorted(set(numbers))
+    apart_s = max(interval_s / 4, 0.1) + delay_s  # from one look to the next
+    assert len(found) > 0.95 * (20 / max(interval_s, apart_s) - 3)
+    for number, sample in zip(numbers, found, strict=True):
+        assert (
+            abs(sample.age_s - (interval_s * number - begun_at_s)) <= 0.5 * apart_s + 1.2 * delay_s
+        )
+
+
+@pytest.mark.parametrize("rate", [0.95, 1.0, 1.05])
+async def test_a_steady_reading_without_a_number_is_new_once_an_interval(rate: float) -> None:
+    meter = Meter(VirtualClock(), 0.03, numbered=False, interval_s=0.5, rate=rate)
+    found = await ages(meter, until_s=20.0)
+    assert 37 <= len(found) <= 39
+    assert min(later - earlier for earlier, later in pairwise(found)) > 0.49
+
+
+async def test_readings_without_numbers_that_nobody_saw_are_not_counted() -> None:
+    """The latest was complete within an interval before it was asked for."""
+    meter = Meter(VirtualClock(), numbered=False, interval_s=0.5)
+    readings = readings_of(meter, 10.0)
+    await anext(readings)
+    meter.clock.advance(4.1)
+    age_s = (await anext(readings)).age_s
+    assert meter.clock.now_s() - 0.5 <= age_s <= meter.clock.now_s()
+
+
+async def test_a_reading_without_a_number_that_was_held_up_cannot_be_dated() -> None:
+    meter = Meter(VirtualClock(), numbered=False, interval_s=0.5, shows=float)
+    meter.at[12] = lambda: meter.clock.advance(1.6)
+    found = [sample async for sample in readings_of(meter, 10.0)]
+    for sample in found:
+        assert abs(sample.age_s - 0.5 * sample.current_ma) <= 0.1
+
+
+async def test_a_meter_that_shows_another_value_at_every_look_is_not_believed_so_often() -> None:
+    meter = Meter(VirtualClock(), numbered=False, interval_s=1.0)
+    meter.shows = lambda _: meter.clock.now_s()
+    assert len(await ages(meter, until_s=30.0)) <= 1.5 * 30
 
 
 @pytest.mark.parametrize("rate", [0.95, 1.05])
 async def test_a_rate_that_is_a_little_off_is_no_gap(rate: float) -> None:
-    meter = MeterData(VirtualClock(), rate=rate)
+    meter = Meter(VirtualClock(), rate=rate)
     meter.at[9] = lambda: meter.clock.advance(20)
     assert len(await ages(meter, until_s=25)) > 20
 
 
 async def test_a_number_that_runs_back_is_no_reading() -> None:
-    meter = MeterData(VirtualClock(), ahead_s=5.0)
+    meter = Meter(VirtualClock(), ahead_s=5.0)
     meter.at[9] = lambda: setattr(meter, "ahead_s", 0.0)
     with pytest.raises(ProtocolError, match="ran back from 58 to 9"):
         await ages(meter)
@@ -124,19 +187,19 @@ async def test_a_number_that_runs_back_is_no_reading() -> None:
 
 async def test_a_number_that_stands_still_is_a_meter_that_stopped() -> None:
     with pytest.raises(ProtocolError, match="no new reading for 20"):
-        await ages(MeterData(VirtualClock(), rate=0.0))
+        await ages(Meter(VirtualClock(), rate=0.0))
 
 
 @pytest.mark.parametrize("gap_s", [0.4, 3.0, 600.0])
 async def test_a_gap_that_only_the_meter_saw_voids_the_activation(gap_s: float) -> None:
-    meter = MeterData(VirtualClock())
+    meter = Meter(VirtualClock())
     meter.at[9] = lambda: setattr(meter, "ahead_s", gap_s)
     with pytest.raises(ActivationVoid, match="the clock at most"):
         await ages(meter)
 
 
 async def test_a_meter_that_paused_voids_the_activation() -> None:
-    meter = MeterData(VirtualClock())
+    meter = Meter(VirtualClock())
 
     readings = readings_of(meter, 3.0)
     for _ in range(9):
@@ -152,7 +215,7 @@ async def test_a_meter_that_paused_voids_the_activation() -> None:
 async def test_a_sleep_of_the_machine_voids_the_activation(counts: bool, numbered: bool) -> None:
     clock = SleepyClock()
     clock.counts = counts
-    meter = MeterData(clock, numbered=numbered)
+    meter = Meter(clock, numbered=numbered)
     meter.at[9] = lambda: clock.sleep_now(0.2)
     with pytest.raises(ActivationVoid, match="asleep"):
         await ages(meter)

@@ -51,6 +51,16 @@ class ActivationLog:
         return self._age[-1] - self._step_at_s[-1] if self._age else 0.0
 
     @property
+    def latest_s(self) -> float:
+        """Age at the latest reading, s; 0 before the first."""
+        return self._age[-1] if self._age else 0.0
+
+    @property
+    def interval_s(self) -> float:
+        """Median time from one reading to the next, s; 0 while there are not two."""
+        return float(np.median(np.diff(self._age))) if len(self._age) > 1 else 0.0
+
+    @property
     def readings(self) -> tuple[Floats, Floats]:
         """Ages, s, and values, unit of the readings, shape (n,) each."""
         return np.array(self._age), np.array(self._value)

@@ -169,8 +169,9 @@ class GivingUp:
     """With less probability in tolerance at the best trim, no count reaches the target."""
     most_activations: int = 10
     """The adjustment ends undecided after so many."""
-    timeout_margin_s: float = 1.0
-    """An activation is left so long before the service mode times out: a release takes time."""
+    timeout_margin_s: float = 0.5
+    """An activation is left so long, one reading and the meter's window before the service mode
+    times out: a release takes time, and a fall shows through the window."""
 
 
 @dataclass(frozen=True)

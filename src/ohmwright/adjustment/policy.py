@@ -116,7 +116,7 @@ class AdjustPolicy:
             self.sizer.probes = 0
         self._heat = heated(self._heat, on_s)
         if timed_out:
-            self._times_out_s = min(self._times_out_s, on_s)
+            self._times_out_s = min(self._times_out_s, self._log.latest_s)
         else:
             self.estimator.end_activation()
 
@@ -159,7 +159,7 @@ class AdjustPolicy:
 
     def _respond(self, age_s: float) -> None:
         """Confirm or adjust on the readings up to `age_s`."""
-        margin_s = self.parameters.giving_up.timeout_margin_s
+        margin_s = self._timeout_margin_s
         if self._confirmation is None:
             self._adjust(age_s, late=age_s > self._times_out_s - margin_s)
             return
@@ -176,6 +176,12 @@ class AdjustPolicy:
             self.estimator.restart_fit()
             self._refuted = outcome == "refuted"
             self._adjust(age_s, late=late)
+
+    @property
+    def _timeout_margin_s(self) -> float:
+        """Time before a time-out by which RF must go off at this reading: the next is too late."""
+        margin_s = self.parameters.giving_up.timeout_margin_s
+        return margin_s + self._log.interval_s + self.spec.question.window_s
 
     def _new_confirmation(self) -> Confirmation:
         """A confirmation of the present activation."""

@@ -56,11 +56,14 @@ def lint(
     bench: Annotated[Path | None, typer.Option("--bench", help="Bench file (TOML).")] = None,
     unattended: Unattended = False,
     accept_expired: AcceptExpired = False,
+    as_json: Json = False,
 ) -> None:
-    """Check a procedure, and whether a bench can do what it asks, without touching anything."""
+    """Check a procedure, and whether a bench can do and decide it, without touching anything."""
     from .lint_command import run_lint
 
-    code = run_lint(procedure, bench, unattended=unattended, accept_expired=accept_expired)
+    code = run_lint(
+        procedure, bench, unattended=unattended, accept_expired=accept_expired, as_json=as_json
+    )
     raise typer.Exit(code)
 
 

@@ -9,8 +9,10 @@ from typing import NoReturn
 import anyio
 from rich.table import Table
 
+from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.protection_self_test import protection_self_test
 from ohmwright.engine.release import ensure_off_at_start
+from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
@@ -22,6 +24,7 @@ from ohmwright.instruments.required_messages import (
 )
 from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
+from ohmwright.model.hardware import MeterData
 
 from .bench_data import BenchChoice
 from .console import out, print_json
@@ -56,6 +59,7 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     yield good("analyzer", identity)
     yield await _generator(bench)
     yield _certificate(bench, identity)
+    yield _decides(bench.analyzer.data.meter)
     for finding in _command_sets(bench):
         yield finding
     kit = Kit(
@@ -88,6 +92,16 @@ def _certificate(bench: Bench, identity: str) -> Finding:
     except UsageError as error:
         return not_good(name, error.happened, FILES)
     return good(name, f"{known.certificate}, due {known.due_on}")
+
+
+def _decides(meter: MeterData) -> Finding:
+    """Return what the meter's data let it decide; a procedure is held against it by `lint`."""
+    least_ma = rounded_up(narrowest_tolerance_ma(meter))
+    after_s = needed_after_age_s(meter)
+    return good(
+        "what the meter decides",
+        f"±{least_ma:g} mA and wider, {after_s:.3g} s after the age asked for; see lint",
+    )
 
 
 def _command_sets(bench: Bench) -> Iterator[Finding]:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import asdict
+from datetime import date
 from pathlib import Path
 
 from ohmwright.engine.capability import complaints
-from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.foresight import Foreseen, foreseen
+from ohmwright.engine.measured_value import Accuracy
+from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.traceability import refuse_expired
 from ohmwright.model.errors import ProcedureError
@@ -13,37 +18,58 @@ from ohmwright.model.step import STAGES
 from ohmwright.wire.clock import RealClock, VirtualClock
 
 from .bench_data import BenchData, read_bench
-from .console import out
+from .console import out, print_json
 
 
 def run_lint(
-    procedure_path: Path, bench_path: Path | None, *, unattended: bool, accept_expired: bool
+    procedure_path: Path,
+    bench_path: Path | None,
+    *,
+    unattended: bool,
+    accept_expired: bool,
+    as_json: bool,
 ) -> int:
-    """Print that the files are in order and return 0; reads every file that a run reads.
+    """Print that the files are in order, and what the bench may not decide; return 0.
 
-    Raises SourceError for a faulty file, ProcedureError with one line for each thing that the bench
-    cannot do, CertificateExpired for an expired certificate. `doctor` checks the instruments.
+    Reads every file that a run reads. Raises SourceError for a faulty file, ProcedureError with one
+    line for each thing that the bench cannot do, CertificateExpired for an expired certificate.
+    `doctor` checks the instruments.
     """
     file = read_procedure(procedure_path)
-    against = ""
+    told: Sequence[Foreseen] = ()
     if bench_path is not None:
         bench = read_bench(bench_path)
-        lines = list(complaints(file, STAGES, _abilities(bench, unattended=unattended)))
+        abilities = _abilities(bench, unattended=unattended)
+        lines = list(complaints(file, STAGES, abilities))
         if lines:
             raise ProcedureError("\n".join(lines), do="Correct the procedure or change bench.")
-        if not accept_expired:
-            _refuse_expired(bench)
-        against = f", and by its files {bench_path} can do it"
-    steps = len(file.procedure.step)
-    out().print(f"{procedure_path}: {steps} steps, nothing wrong{against}.", soft_wrap=True)
+        today = (VirtualClock() if bench.virtual_time else RealClock()).wall().date()
+        if bench.certificate is not None and not accept_expired:
+            refuse_expired(bench.certificate.traceability(today))
+        told = foreseen(file, STAGES, abilities, _accuracy(bench, today))
+    if as_json:
+        print_json([{"file": str(file.path), **asdict(one)} for one in told])
+    else:
+        _print(file, bench_path, told)
     return 0
 
 
-def _refuse_expired(bench: BenchData) -> None:
-    """Raise CertificateExpired for one that is expired by the clock of the bench."""
-    if bench.certificate is not None:
-        clock = VirtualClock() if bench.virtual_time else RealClock()
-        refuse_expired(bench.certificate.traceability(clock.wall().date()))
+def _print(file: ProcedureFile, bench_path: Path | None, told: Sequence[Foreseen]) -> None:
+    """Print each thing told with its place, then that nothing is wrong."""
+    for one in told:
+        where = f"{file.path}:{one.line}:{one.column}"
+        out().print(
+            f"{where}: {one.severity}: step '{one.step}': {one.what}.",
+            style="yellow",
+            soft_wrap=True,
+        )
+    against = "" if bench_path is None else f", and by its files {bench_path} can do it"
+    steps = len(file.procedure.step)
+    out().print(f"{file.path}: {steps} steps, nothing wrong{against}.", soft_wrap=True)
+
+
+def _accuracy(bench: BenchData, today: date) -> Accuracy | None:
+    return None if bench.certificate is None else Accuracy(bench.certificate, today)
 
 
 def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:

@@ -13,7 +13,7 @@ from rich.text import Text
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus, RfState
-from ohmwright.model.event import Event, PointDone, StageStarted, StepStarted
+from ohmwright.model.event import Event, Foretold, PointDone, StageStarted, StepStarted
 from ohmwright.wire.clock import Clock
 
 from .console import err
@@ -54,8 +54,12 @@ class LiveView:
         return None if self._moment is None else self._moment.rf
 
     def on_event(self, event: Event) -> None:
-        """Advance the bar by one at `PointDone`; show the names of stage and step."""
+        """Advance the bar by one at `PointDone`; show stage and step; print what is told."""
         match event:
+            case Foretold():
+                told = f"{event.severity}: step '{event.step}': {event.what}."
+                err().print(told, style="yellow", soft_wrap=True)
+                return
             case StageStarted():
                 self._stage = STAGE_NAMES[event.stage]
             case StepStarted():

@@ -9,6 +9,7 @@ from pathlib import Path
 import anyio
 from rich.progress import Progress
 
+from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.sweep import SweepPoint, sweep
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
@@ -21,6 +22,9 @@ from .open_bench import open_bench
 from .output_file import refuse_unwritable
 from .signals import cancel_on_signal
 from .sweep_output import SweepOrigin, print_sweep, write_sweep_csv
+
+_AFTER_AGE_S = 9.0
+"""An activation of a sweep may last so long beyond the age, or as long as the meter needs."""
 
 
 @dataclass(frozen=True)
@@ -78,7 +82,8 @@ async def _origin(request: SweepRequest, bench: Bench) -> SweepOrigin:
 async def _sweep(
     request: SweepRequest, bench: Bench, settings_w: list[float], loads_ohm: list[float]
 ) -> list[SweepPoint]:
-    timing = Timing(age_s=request.age_s, rest_s=request.rest_s, max_on_s=request.age_s + 9.0)
+    after_s = max(_AFTER_AGE_S, needed_after_age_s(bench.analyzer.data.meter))
+    timing = Timing(age_s=request.age_s, rest_s=request.rest_s, max_on_s=request.age_s + after_s)
     found: list[SweepPoint] = []
     with (
         Progress(console=err(), transient=True, disable=not err().is_terminal) as progress,

@@ -4,12 +4,13 @@ Read in this order:
 
     procedure, procedure_file     the procedure, and the line and column of each key of its file
     capability, requirements      checks, before anything is switched on, that a bench can do it
+    foresight, decidability, room what a bench can do and may not decide, told before RF
     run                           a procedure on a bench, as an async iterator of events
     stage                         the steps of a stage in their order; skip and back
     steps/                        one file a step kind: its data, what it requires, how it is run
     session                       the state that a run keeps from one activation to the next
     activation, release           the only way to switch RF on, and the way it is switched off
-    sampling                      readings of an open activation, each with its age
+    sampling                      readings of an open activation, each once and with its age
     rested_activation             rest, activate, take readings until a stop rule has enough
     stop_rules                    a value has settled, or the verdict of a target is known
     point_measurement             one point's value held against its target
@@ -56,11 +57,14 @@ would also succeed if OFF did nothing proves nothing. Held by tests/engine/test_
 no sense is a link error; exit code 5 is kept for a release that could not be confirmed.
 
 **An activation that ended early gives no value.** After the last reading it is read that RF is
-still on; an analyzer that tripped, or a limit that ended it before, is an error. Held by
-tests/engine/test_rf.py.
+still on; an analyzer that tripped, or a limit that ended it before, is an error. So the last
+reading is one after which that can still be read before the limit, however slow meter and line are.
+Held by tests/engine/test_rf.py and test_slow_meters.py.
 
 **Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number and
-the meter's rate give its age, which a late request for it does not change. Where the meter's count,
+the meter's rate give its age, which a late request for it does not change. A reading without a
+number is dated between two fetches, and the same text within an interval is the same reading: to
+count each fetch as a reading would make the mean look surer than it is. Where the meter's count,
 the bench's clock, the machine's boot clock or the time left of the limit disagree, the activation
 is void and the run can be resumed. Rejected: repeating it by itself, since what made the machine
 sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
@@ -71,6 +75,13 @@ panel may be dialled otherwise. A person is asked, or mode and setting are chose
 anew, and it is measured once more; that a unit has failed without output, only a person can say.
 Leakage is measured only after an activation into about the rated load has delivered. The cost is
 one short activation a leakage point. Held by tests/engine/test_evidence.py.
+
+**What cannot be decided is told before RF** (`foresight`). The meter's digit, the decision rule,
+the rest, the time limit and a count of the trim are held against each tolerance, from data alone;
+each warning names the figure that would do. Nothing is refused for it: data may be cautious, and a
+unit may be better than they say. The bar, three standard deviations in half of what is accepted, is
+where the stop rules decide nearly every output in that half. Rejected: a bar of its own for each
+cause. Held by tests/engine/test_decidability.py and test_foresight.py.
 
 **One way from a settled value to a verdict.** `measured_value` makes the budget, `judge` the
 verdict, by the rules of `uncertainty.conformity`. The measurand is the current in the connected

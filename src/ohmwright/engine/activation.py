@@ -22,6 +22,8 @@ _EXCESS_ALLOWED_W = 3.0
 """Power above the power asked for that is always allowed, for small settings."""
 _OVERLOAD_RATIO = 1.1
 """Power over the load bank's rating that ends an activation at one reading."""
+_LATE_S = 0.3
+"""What the instrument's clock and the computer's sleeps may be off by within an activation."""
 _LIMIT_REACHED_S = 0.1
 """Time left of the limit below which it is the limit that has ended the activation."""
 
@@ -36,6 +38,7 @@ class Activation:
         """Longest duration in seconds; the analyzer ends it then, where ON carries a limit."""
         self._asked_w, self._rated_w = power_w, bench.analyzer.data.load_bank.max_power_w
         self._started_s = bench.clock.now_s()
+        self._answered_after_s = 0.0
         self.largest_power_w: float | None = None
         """Largest power read in the load so far; None before the first reading."""
         self.current_seen = False
@@ -54,6 +57,16 @@ class Activation:
         """Seconds until the limit ends the activation, at least 0."""
         return max(0.0, self.limit_s - self.age_s)
 
+    @property
+    def earliest_end_s(self) -> float:
+        """Age at which the limit may end it: it runs since ON arrived, our age since the answer."""
+        return self.limit_s - self._answered_after_s - _LATE_S
+
+    @property
+    def may_have_ended(self) -> bool:
+        """Whether it is so old that the limit may have ended it."""
+        return self.age_s >= self.earliest_end_s
+
     def note_current(self, current_ma: float) -> None:
         """Keep the largest power of all readings, P = I² R.
 
@@ -71,9 +84,10 @@ class Activation:
                 "Mode or setting on the panel? Look at both, and at the load, before going on.",
             )
 
-    def start_counting(self) -> None:
-        """Count the age from now on: ON has been answered."""
+    def start_counting(self, sent_s: float) -> None:
+        """Count the age from now on: ON has been answered, which was sent at `sent_s`."""
         self._started_s = self._clock.now_s()
+        self._answered_after_s = self._started_s - sent_s
 
 
 @asynccontextmanager
@@ -93,8 +107,9 @@ async def activation(
     try:
         await bench.analyzer.begin_watch()
         bench.rf.set_unknown()
+        sent_s = bench.clock.now_s()
         await bench.analyzer.switch_on(limit_s)
-        opened.start_counting()
+        opened.start_counting(sent_s)
         yield opened
     finally:
         release = await confirmed_release(bench, current_seen=opened.current_seen)

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from ohmwright.adjustment.actions import Move, Press, TakeReading
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.thermal_droop import ResidualWarmth
-from ohmwright.model.errors import ExcessiveOutput
+from ohmwright.instruments.analyzer import Analyzer
+from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput
 from ohmwright.model.result import Sample
 from ohmwright.model.step import Point
 
@@ -18,8 +19,6 @@ from .sampling import samples
 from .session import Session
 from .trim_actuator import TrimActuator
 
-_LAST_READING_BEFORE_LIMIT_S = 0.3
-"""Time left of the limit at which the last reading is taken."""
 _NO_OUTPUT_AFTER_S = 6.0
 """Age after which an output that has not come on is not waited for: no lag is that long."""
 
@@ -62,14 +61,23 @@ async def run_adjustment_activation(
             policy.activated(warmth)
             await _follow_policy(session, policy, actuator, opened, detector, readings)
             on_s = min(opened.age_s, opened.limit_s)
-            if opened.age_s < opened.limit_s:
-                await refuse_cut_short(session.bench.analyzer, opened)
+            await _refuse_trip(session.bench.analyzer, opened)
     except ExcessiveOutput as excess:
         on_s = session.on_s - before_s
         return AdjustmentActivation(on_s, tuple(readings), excess.happened.rstrip("."))
     policy.released(on_s, timed_out=detector.output_lost)
     await actuator.resolve_unanswered_presses()
     return AdjustmentActivation(on_s, tuple(readings), no_output=not detector.onset_seen)
+
+
+async def _refuse_trip(analyzer: Analyzer, opened: Activation) -> None:
+    """Raise ActivationCutShort where RF was off before the limit can have ended the activation."""
+    try:
+        if not opened.may_have_ended:
+            await refuse_cut_short(analyzer, opened)
+    except ActivationCutShort:
+        if not opened.may_have_ended:
+            raise
 
 
 async def _follow_policy(
@@ -90,7 +98,7 @@ async def _follow_policy(
         analyzer.fetch_current,
         session.bench.clock,
         interval_s=1 / analyzer.data.meter.readings_per_s,
-        until_s=opened.limit_s - _LAST_READING_BEFORE_LIMIT_S,
+        until_s=opened.earliest_end_s,
     ):
         readings.append(sample)
         session.take_reading(sample, opened)

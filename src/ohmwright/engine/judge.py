@@ -104,9 +104,21 @@ def accepted_half_width(measured: Measured, target: Target, decision: Decision) 
     In the target's unit, for the narrower side. Where the rule would pass nothing, the half-width
     of the tolerance: a point adjusted to that ends undecided.
     """
-    accepted = _outcome(measured, target, decision).acceptance
-    nearer = min(accepted.upper - target.value, target.value - accepted.lower)
-    return nearer if nearer > 0 else target.half_width
+    return room_to_pass(measured, target, decision) or target.half_width
+
+
+def room_to_pass(measured: Measured, target: Target, decision: Decision) -> float:
+    """Return how far from the target a value with this uncertainty may lie and pass; 0: nowhere.
+
+    In the target's unit, for the narrower side; of an upper limit alone how far above zero.
+    """
+    outcome = _outcome(measured, target, decision)
+    accepted = outcome.acceptance
+    if target.one_sided:
+        return max(0.0, accepted.upper)
+    if outcome.verdict != "pass":  # not even on target
+        return 0.0
+    return max(0.0, min(accepted.upper - target.value, target.value - accepted.lower))
 
 
 def limits_of(target: Target) -> rules.Limits:

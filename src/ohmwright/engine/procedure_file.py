@@ -30,10 +30,18 @@ class ProcedureFile:
         return self.document.sha256
 
     def place(self, step_name: str, key: str) -> str:
-        """Return `file:line:column` of `key` in a step, or of the step where it lacks the key."""
-        step: KeyPath = ("step", self._index[step_name])
-        line, column = self.positions.get((*step, key), self.positions[step])
+        """Return `file:line:column` of `key` in a step; see `position`."""
+        line, column = self.position(step_name, key)
         return f"{self.path}:{line}:{column}"
+
+    def position(self, step_name: str, key: str) -> Position:
+        """Return line and column of `key` in a step; where it lacks the key, of its default.
+
+        Where that is not written either, of the step.
+        """
+        step: KeyPath = ("step", self._index[step_name])
+        places: tuple[KeyPath, ...] = ((*step, key), ("defaults", key), step)
+        return next(self.positions[place] for place in places if place in self.positions)
 
     @cached_property
     def _index(self) -> dict[str, int]:

@@ -2,23 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Callable, Iterator
 from contextlib import AbstractAsyncContextManager
 from typing import NamedTuple
 
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.conformance import (
     LIMIT_S,
-    OFF_LIMIT_S,
     ConformanceCheck,
     Kit,
     ends_an_activation_by_itself,
     guard_opens_the_output,
+    off_limit_s,
     off_opens_the_output,
 )
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.event import Event, ProtectionProved
-from ohmwright.model.hardware import AnalyzerData, Mode
+from ohmwright.model.hardware import AnalyzerData, MeterData, Mode
 
 from .activation_events import activation_closed, activation_opened
 from .session import Session
@@ -31,7 +31,8 @@ class _Proof(NamedTuple):
     """One way in which an activation must end, and how that is tried."""
 
     check: ConformanceCheck
-    limit_s: float
+    limit_s: Callable[[MeterData], float]
+    """The limit in s to be sent with ON, by the meter that looks on."""
     what: str
     means: str
     """What follows where it was not seen, for a person."""
@@ -39,19 +40,19 @@ class _Proof(NamedTuple):
 
 _OFF = _Proof(
     off_opens_the_output,
-    OFF_LIMIT_S,
+    off_limit_s,
     "OFF opens the output",
     "Nothing but its own limit would end an activation.",
 )
 _LIMIT = _Proof(
     ends_an_activation_by_itself,
-    LIMIT_S,
+    lambda _: LIMIT_S,
     "the limit sent with ON ends an activation",
     "Without that limit nobody may leave the bench.",
 )
 _GUARD = _Proof(
     guard_opens_the_output,
-    OFF_LIMIT_S,
+    off_limit_s,
     "the guard's OFF opens the output",
     "Nothing would switch off if this program were killed or held up.",
 )
@@ -74,10 +75,8 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
 
     kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
     for proof in _proofs(analyzer):
-        before_s = session.on_s
-        yield activation_opened(
-            session, load_ohm=load_ohm, limit_s=proof.limit_s, setting_w=setting_w
-        )
+        before_s, limit_s = session.on_s, proof.limit_s(analyzer.data.meter)
+        yield activation_opened(session, load_ohm=load_ohm, limit_s=limit_s, setting_w=setting_w)
         problem = await proof.check(kit)
         on_s = round(session.on_s - before_s, 3)
         yield activation_closed(session)

@@ -20,8 +20,6 @@ from .stop_rules import UntilSettled
 
 Fetch = Callable[[], Awaitable[Reading]]
 """Asks the analyzer for its latest reading, in mA."""
-_LAST_READING_BEFORE_LIMIT_S = 0.5
-"""Time left of the limit at which the last reading is taken."""
 
 
 class StopRule(Protocol):
@@ -58,10 +56,11 @@ async def rest_and_measure(
 ) -> ActivationReadings:
     """Rest, activate, take readings until the stop rule has enough, and return them.
 
-    The activation ends at the latest just under `timing.max_on_s`, and at the first reading of far
-    more than `power_w`. `stop_rule`: makes the rule, given the warmth left over; `expected_w`:
-    about the power that will flow, where that is less than `power_w`; `tolerance`: see
-    `Session.rest`. Raises ActivationCutShort where the analyzer ended the activation.
+    The activation ends at the latest when there is no time for another reading before its limit,
+    and at the first reading of far more than `power_w`. `stop_rule`: makes the rule, given the
+    warmth left over; `expected_w`: about the power that will flow, where that is less than
+    `power_w`; `tolerance`: see `Session.rest`. Raises ActivationCutShort where the analyzer ended
+    the activation.
     """
     wanted_w = power_w if expected_w is None else expected_w
     warmth = await session.rest(timing, power_w=wanted_w, tolerance=tolerance)
@@ -76,7 +75,7 @@ async def rest_and_measure(
                 fetch,
                 session.bench.clock,
                 interval_s=1 / session.bench.analyzer.data.meter.readings_per_s,
-                until_s=opened.limit_s - _LAST_READING_BEFORE_LIMIT_S,
+                until_s=opened.earliest_end_s,
             ):
                 taken.append(sample)
                 session.take_reading(sample, opened)

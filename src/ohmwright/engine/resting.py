@@ -31,7 +31,7 @@ class OutputWarmth:
     def of_rested_bench(cls, bench: Bench) -> OutputWarmth:
         """Return the state of a bench whose RF has been off for long."""
         analyzer, generator = bench.analyzer.data, bench.generator.data
-        return cls(tuple(_duties(analyzer, generator)), _rested_warmth(generator))
+        return cls(tuple(_duties(analyzer, generator)), rested_warmth(generator))
 
     def add_activation(self, on_s: float, off_s: float, power_w: float) -> None:
         """Add an activation at `power_w` from `on_s` to `off_s` of the bench's clock."""
@@ -77,7 +77,8 @@ def _duties(analyzer: AnalyzerData, generator: GeneratorData) -> list[Duty]:
     return duties
 
 
-def _rested_warmth(generator: GeneratorData) -> Warmth | None:
+def rested_warmth(generator: GeneratorData) -> Warmth | None:
+    """Return the warmth of a unit whose RF has been off for long; None without stated droop."""
     stated = generator.droop
     if stated is None:
         return None

@@ -20,6 +20,7 @@ from ohmwright.model.event import (
     DocumentKept,
     Event,
     Fault,
+    Foretold,
     PointDone,
     RunFinished,
     RunResumed,
@@ -31,10 +32,12 @@ from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Traceability
 
 from .capability import refuse_impossible
+from .foresight import foreseen
 from .pending_events import PendingEvents
 from .procedure_file import ProcedureFile
 from .protection_self_test import protection_self_test
 from .release import ensure_off_after, ensure_off_at_start
+from .requirements import abilities_of
 from .resume import (
     bench_time_s,
     documents_not_in_record,
@@ -181,7 +184,10 @@ def overall_verdict(found: Sequence[Result]) -> Verdict:
 async def _opening_events(
     job: Job, session: Session, traceability: Traceability | None
 ) -> AsyncIterator[Event]:
-    """Identify the instruments; yield the start or resumption, then documents not yet kept."""
+    """Identify the instruments; yield the start or resumption, then what is not on record yet.
+
+    That is documents, and what the bench may not be able to decide.
+    """
     bench, documents = session.bench, (job.file.document, *session.bench.documents)
     analyzer, generator = await bench.analyzer.identify(), await bench.generator.identify()
     refuse_foreign(bench, analyzer)
@@ -194,6 +200,16 @@ async def _opening_events(
     )
     for document in documents_not_in_record(job.earlier, documents):
         yield DocumentKept(**session.stamp(), document=document)
+    for event in _foretold(job, session):
+        yield event
+
+
+def _foretold(job: Job, session: Session) -> Iterator[Foretold]:
+    """Yield what the bench may not be able to decide and the record does not say yet."""
+    said = {(event.step, event.what) for event in job.earlier if isinstance(event, Foretold)}
+    for one in foreseen(job.file, job.stages, abilities_of(session.bench), session.accuracy):
+        if (one.step, one.what) not in said:
+            yield Foretold(**session.stamp(), severity=one.severity, step=one.step, what=one.what)
 
 
 def _run_resumed(

@@ -21,7 +21,7 @@ class Reading(NamedTuple):
     current_ma: float
     """NaN while the meter has nothing to show."""
     number: int | None
-    """Larger in a later one; None where the meter numbers none, and each fetch counts as new."""
+    """Larger in a later one; None where the meter numbers none."""
 
 
 class GuardProof(NamedTuple):

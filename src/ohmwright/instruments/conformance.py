@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from math import isclose, isnan
 
 from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.hardware import MeterData
 from ohmwright.uncertainty.waveform import waveform_parameters
 from ohmwright.wire.clock import Clock
 
@@ -19,9 +20,11 @@ from .analyzer import Analyzer
 _SAME_CURRENT = 0.05
 LIMIT_S = 1.0
 """Sent with ON to see that the instrument keeps it."""
-OFF_LIMIT_S = 4.0
-"""Sent with ON to see that OFF ends an activation before that."""
-_READINGS_BEFORE_OFF = 5
+_OFF_LIMIT_S = 4.0
+"""Least limit sent with ON to see that OFF ends an activation before that."""
+_READINGS_BEFORE_OFF, _READINGS_AFTER_OFF = 5, 2
+_OFF_SPARE_S = 1.5
+"""Time for queries, between the last reading and the limit that is not to be reached."""
 _GRACE_S = 0.5
 """A reply and the contact's own time, after which the output must read off."""
 _LOOK_EVERY_S = 0.05
@@ -49,6 +52,15 @@ class Kit:
         while (left_s := end_s - self.clock.now_s()) > 0:
             await self.clock.sleep(min(left_s, 1 / meter.readings_per_s))
             await self.analyzer.fetch_current()
+
+
+def off_limit_s(meter: MeterData) -> float:
+    """Return the limit in s to send with ON where OFF, or the guard, is to end the activation.
+
+    It leaves time to see the output come and go through the meter's window.
+    """
+    readings = _READINGS_BEFORE_OFF + _READINGS_AFTER_OFF
+    return max(_OFF_LIMIT_S, readings / meter.readings_per_s + meter.window_s + _OFF_SPARE_S)
 
 
 ConformanceCheck = Callable[[Kit], Awaitable[str | None]]
@@ -112,12 +124,13 @@ async def off_opens_the_output(kit: Kit) -> str | None:
 
     Returns what is wrong, or None.
     """
-    async with kit.activate(kit.load_ohm, OFF_LIMIT_S):
+    async with kit.activate(kit.load_ohm, off_limit_s(kit.analyzer.data.meter)):
         await kit.wait_readings(_READINGS_BEFORE_OFF)
         if not await kit.analyzer.output_on():
             return "ON does not read back as on"
         await kit.analyzer.switch_off()
-        end_s = kit.clock.now_s() + max(_GRACE_S, 2 / kit.analyzer.data.meter.readings_per_s)
+        readings_s = _READINGS_AFTER_OFF / kit.analyzer.data.meter.readings_per_s
+        end_s = kit.clock.now_s() + max(_GRACE_S, readings_s)
         while await kit.analyzer.output_on():
             if kit.clock.now_s() > end_s:
                 return "still on after OFF: only its limit would end an activation"
@@ -135,7 +148,8 @@ async def guard_opens_the_output(kit: Kit) -> str | None:
 
     Returns what is wrong, or None; None too where there is no guard.
     """
-    async with kit.activate(kit.load_ohm, OFF_LIMIT_S):
+    limit_s = off_limit_s(kit.analyzer.data.meter)
+    async with kit.activate(kit.load_ohm, limit_s):
         began_s = kit.clock.now_s()
         proof = await kit.analyzer.prove_watchdog()
         lasted_s = kit.clock.now_s() - began_s
@@ -143,7 +157,7 @@ async def guard_opens_the_output(kit: Kit) -> str | None:
         return None
     if not proof.closed_before:
         return "ON did not read back as on, so its OFF had nothing to do"
-    if max(proof.off_after_s, lasted_s) > OFF_LIMIT_S - _GRACE_S:
+    if max(proof.off_after_s, lasted_s) > limit_s - _GRACE_S:
         return "the output went off no sooner than by its limit"
     return None
 

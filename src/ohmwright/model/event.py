@@ -29,6 +29,7 @@ from .run_events import (
     Asked,
     DocumentKept,
     Fault,
+    Foretold,
     PointDone,
     RunFinished,
     RunResumed,
@@ -48,6 +49,7 @@ __all__ = [
     "Event",
     "Fault",
     "FirstMove",
+    "Foretold",
     "PointDone",
     "PointLearned",
     "ProtectionProved",
@@ -69,6 +71,7 @@ Event = Annotated[
     RunStarted
     | RunResumed
     | DocumentKept
+    | Foretold
     | StageStarted
     | StepStarted
     | ActivationOpened

@@ -131,6 +131,8 @@ class ServicePoint(FrozenModel):
     """The sense gain that its trim corrects; absent where the service manual does not say."""
     min_trim: Count = -1000
     max_trim: Count = 1000
+    count_ma: Positive | None = None
+    """The most by which a count moves the current, in mA; absent where the manual does not say."""
 
 
 class ServiceMode(FrozenModel):

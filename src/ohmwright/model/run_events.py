@@ -59,6 +59,16 @@ class DocumentKept(Stamped):
     document: Document
 
 
+class Foretold(Stamped):
+    """Something that the bench may not be able to decide, told before RF was switched on."""
+
+    kind: Literal["foretold"] = "foretold"
+    severity: Literal["warning", "note"]
+    step: str
+    what: str
+    """Where and what, as a clause."""
+
+
 class StageStarted(Stamped):
     """A stage begins."""
 

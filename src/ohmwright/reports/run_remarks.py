@@ -4,7 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ohmwright.model.event import Asked, Event, PointDone, ServiceLeft, SlowRelease, UnaskedRf
+from ohmwright.model.event import (
+    Asked,
+    Event,
+    Foretold,
+    PointDone,
+    ServiceLeft,
+    SlowRelease,
+    UnaskedRf,
+)
 from ohmwright.model.result import Result
 
 from .text import NOT_RECORDED, minute_text, printable, unit_symbol, value_and_uncertainty
@@ -22,9 +30,9 @@ interruption of the run."""
 def remarks_of_run(events: Sequence[Event]) -> tuple[str, ...]:
     """The remarks of a run, one line of printable text each.
 
-    First, oldest first: comments, skipped steps, steps begun anew, questions without an answer,
-    slow releases, RF that nobody had asked for, service mode left without saving. Then each
-    result that a later measurement of the same point replaced.
+    First, oldest first: what was told before RF, comments, skipped steps, steps begun anew,
+    questions without an answer, slow releases, RF that nobody had asked for, service mode left
+    without saving. Then each result that a later measurement of the same point replaced.
     """
     return tuple(
         printable(line) for line in (*_event_remarks(events), *_repetition_remarks(events))
@@ -32,7 +40,7 @@ def remarks_of_run(events: Sequence[Event]) -> tuple[str, ...]:
 
 
 def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
-    """One remark for each answer, slow release, unrequested RF and unsaved service mode."""
+    """One remark for each thing told, answer, slow release, unrequested RF, unsaved service."""
     for event in events:
         time = minute_text(event.at)
         if isinstance(event, Asked) and event.answer in _ANSWER_WORDS:
@@ -40,6 +48,8 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
             who = event.told_by or NOT_RECORDED
             answer = _ANSWER_WORDS[event.answer]
             yield f"{time}, {who}, asked \u201c{event.question}\u201d: {answer}{words}"
+        elif isinstance(event, Foretold):
+            yield f"{time}: told before RF, {event.severity} of {event.step}: {event.what}"
         elif isinstance(event, SlowRelease):
             yield f"{time}: after OFF the output took {event.took_s:.1f} s to go off"
         elif isinstance(event, UnaskedRf):

@@ -18,7 +18,7 @@ from ohmwright.engine.requirements import (
 )
 from ohmwright.instruments.required_messages import SERVICE
 from ohmwright.model.event import Event
-from ohmwright.model.hardware import GeneratorData, Positive
+from ohmwright.model.hardware import GeneratorData, Positive, ServicePoint
 from ohmwright.model.step import Point, Stage, Timing, check_units
 from ohmwright.model.tolerance import Tolerance, target_of
 from ohmwright.wire.command_set import Verb
@@ -52,6 +52,14 @@ class AdjustStep(TimedStep):
         """Return the adjustment point with its load, target and decision rule."""
         target = target_of("current_ma", self.current_ma, self.tolerance)
         return Point(name=self.point, load_ohm=self.load_ohm, target=target, decision=self.rule)
+
+    def judged_points(self) -> tuple[Point, ...]:
+        """Return the adjustment point."""
+        return (self.target_point(),)
+
+    def service_point(self, generator: GeneratorData) -> ServicePoint | None:
+        """Return the adjustment point in the generator's data; None where they lack it."""
+        return generator.point(self.point)
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where service mode, point, power, time, load or range is missing."""

@@ -24,12 +24,15 @@ from ohmwright.instruments.required_messages import MODES, missing_messages
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.decision import NEEDS_TWO_LIMITS, Decision, SimpleAcceptance
 from ohmwright.model.event import Event
-from ohmwright.model.hardware import NotNegative, Positive
+from ohmwright.model.hardware import GeneratorData, NotNegative, Positive, ServicePoint
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Result
 from ohmwright.model.step import MEASURED, Name, Point, Stage, Timing
 from ohmwright.model.tolerance import Tolerance, target_of
 from ohmwright.wire.command_set import Verb
+
+_READ: tuple[Quantity, ...] = ("current_ma", "power_w")
+"""Quantities that are read as a current."""
 
 
 @dataclass(frozen=True)
@@ -134,6 +137,14 @@ class TimedStep(InstrumentStep):
         """The decision rule of the step's points; simple acceptance where none is given."""
         return SimpleAcceptance() if self.decision is None else self.decision
 
+    def judged_points(self) -> tuple[Point, ...]:
+        """Return the points whose targets are held against readings of the current."""
+        return ()
+
+    def service_point(self, generator: GeneratorData) -> ServicePoint | None:  # noqa: ARG002
+        """Return the adjustment point that the step moves; None for one outside service mode."""
+        return None
+
     def refuse_two_limit_rule(self) -> None:
         """Raise ValueError where the rule needs two limits; for kinds with an upper limit alone."""
         if isinstance(self.decision, NEEDS_TWO_LIMITS):
@@ -164,6 +175,10 @@ class SettingStep(ModeStep):
     @abstractmethod
     def points(self) -> tuple[Point, ...]:
         """Return each load resistance with its target and decision rule, in measuring order."""
+
+    def judged_points(self) -> tuple[Point, ...]:
+        """Return the points with a target of current or power."""
+        return tuple(point for point in self.points() if point.target.quantity in _READ)
 
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where mode, setting or time is out of what the bench can do."""

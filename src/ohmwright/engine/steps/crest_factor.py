@@ -150,7 +150,11 @@ async def _capture(
             load_ohm=step.load_ohm, power_w=step.setting_w, limit_s=timing.max_on_s
         ) as opened:
             async for sample in samples(
-                opened, bench.analyzer.fetch_current, bench.clock, reading_s, timing.age_s
+                opened,
+                bench.analyzer.fetch_current,
+                bench.clock,
+                reading_s,
+                until_s=timing.age_s + reading_s,
             ):
                 taken.append(sample)
                 session.take_reading(sample, opened)

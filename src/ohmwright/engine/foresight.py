@@ -1,0 +1,100 @@
+"""What a procedure asks that its bench may not be able to decide, told before RF.
+
+Nothing is refused for it: such a point ends undecided, and costs RF, rests and somebody's time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from ohmwright.model.positions import Position
+from ohmwright.model.step import Stage
+
+from .decidability import (
+    Cause,
+    Severity,
+    Shortfall,
+    count_shortfall,
+    rest_shortfall,
+    rule_and_digit_shortfalls,
+    time_shortfall,
+)
+from .measured_value import Accuracy
+from .procedure_file import ProcedureFile
+from .requirements import Abilities
+from .room import Room
+from .steps.base import Step, TimedStep
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """Something that the bench may not be able to decide, at its place in the procedure."""
+
+    severity: Severity
+    line: int
+    column: int
+    step: str
+    what: str
+    """Where and what, as a clause for a person."""
+
+
+def foreseen(
+    file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities, accuracy: Accuracy | None
+) -> tuple[Foreseen, ...]:
+    """Return what `bench` may not be able to decide of `stages`, in the order of the file.
+
+    What has one cause at one place of the file is told once, for the point where it is worst.
+    `accuracy`: of the analyzer's readings, by its certificate.
+    """
+    found: dict[tuple[Cause, Position], list[tuple[Step, str, Shortfall]]] = {}
+    for step in file.procedure.step:
+        if isinstance(step, TimedStep) and set(step.stages) & set(stages):
+            for where, shortfall in _shortfalls(file, step, bench, accuracy):
+                place = file.position(step.name, shortfall.key)
+                found.setdefault((shortfall.cause, place), []).append((step, where, shortfall))
+    told = (_told(place, together) for (_, place), together in found.items())
+    return tuple(sorted(told, key=lambda one: (one.line, one.column)))
+
+
+def _told(place: Position, together: list[tuple[Step, str, Shortfall]]) -> Foreseen:
+    """Return the worst of what has one cause at one place, and say how many there are."""
+    step, where, worst = max(together, key=lambda one: one[2].times)
+    others = len(together) - 1
+    also = f" ({others} more like it)" if others else ""
+    return Foreseen(worst.severity, *place, step.name, f"{where}{worst.what}{also}")
+
+
+def _shortfalls(
+    file: ProcedureFile, step: TimedStep, bench: Abilities, accuracy: Accuracy | None
+) -> Iterator[tuple[str, Shortfall]]:
+    """Yield each shortfall of a step with its point's name, empty for the step as a whole."""
+    timing, meter = file.procedure.timing(step), bench.analyzer.meter
+    for shortfall in time_shortfall(timing, meter, _most_on_s(step, bench)):
+        yield "", shortfall
+    for point in step.judged_points():
+        room = Room(point, timing, meter, accuracy)
+        for shortfall in (
+            *rule_and_digit_shortfalls(room),
+            *rest_shortfall(room, bench.generator),
+            *_of_count(step, room, bench),
+        ):
+            yield f"{point.name}: ", shortfall
+
+
+def _of_count(step: TimedStep, room: Room, bench: Abilities) -> Iterator[Shortfall]:
+    """Yield that a count of the point's trim is too large, where the data say how large it is."""
+    point = step.service_point(bench.generator)
+    if point is not None and point.count_ma is not None:
+        yield from count_shortfall(room, point.count_ma)
+
+
+def _most_on_s(step: TimedStep, bench: Abilities) -> float:
+    """Return the longest activation that load bank, ON command and service mode allow."""
+    analyzer, service = bench.analyzer, bench.generator.service
+    limits_s = [analyzer.load_bank.max_on_s]
+    if analyzer.activation.max_limit_s is not None:
+        limits_s.append(analyzer.activation.max_limit_s)
+    if service is not None and step.service_point(bench.generator) is not None:
+        limits_s.append(service.timeout_s)
+    return min(limits_s)

@@ -1,0 +1,77 @@
+"""What a bench may not decide: printed by `lint` and by a run, and no reason to refuse either."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.shipped import shipped
+
+PROCEDURE = """title = "t"
+revision = "1"
+model = "Quillon 300"
+
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 150
+load_ohm = 500
+current_ma = 548
+tolerance = { absolute_ma = 5 }
+"""
+WHAT = (
+    "500 ohm: by the last digit of 5 mA an output is seen to pass only within ±0.67 mA, where "
+    "±5 mA are accepted; a digit of 2.8 mA or a tolerance of ±8.7 mA would do"
+)
+
+
+@pytest.fixture
+def files(tmp_path: Path) -> tuple[Path, Path]:
+    """A procedure, and a bench whose meter has a coarse digit."""
+    analyzer = shipped("analyzers", "gantry-400.toml").read_text(encoding="utf-8")
+    coarse = analyzer.replace("resolution_ma = 1\n", "resolution_ma = 5\n")
+    (tmp_path / "coarse.toml").write_text(coarse, encoding="utf-8")
+    bench = shipped("benches", "demo.toml").read_text(encoding="utf-8")
+    bench = bench.replace('data = "gantry-400"', 'data = "coarse.toml"')
+    (tmp_path / "bench.toml").write_text(bench, encoding="utf-8")
+    (tmp_path / "p.toml").write_text(PROCEDURE, encoding="utf-8")
+    return tmp_path / "p.toml", tmp_path / "bench.toml"
+
+
+def test_lint_prints_it_with_its_place_and_refuses_nothing(
+    ohmwright: Callable, files: tuple[Path, Path]
+) -> None:
+    procedure, bench = files
+    outcome = ohmwright("lint", procedure, "--bench", bench)
+    assert (outcome.code, outcome.err) == (0, "")
+    told, summary = outcome.out.splitlines()
+    assert told == f"{procedure}:12:1: warning: step 'cut': {WHAT}."
+    assert summary.startswith(f"{procedure}: 1 steps, nothing wrong")
+
+
+def test_lint_gives_it_as_json(ohmwright: Callable, files: tuple[Path, Path]) -> None:
+    procedure, bench = files
+    assert ohmwright("lint", procedure, "--json").json == []
+    assert ohmwright("lint", procedure, "--bench", bench, "--json").json == [
+        {
+            "file": str(procedure),
+            "severity": "warning",
+            "line": 12,
+            "column": 1,
+            "step": "cut",
+            "what": WHAT,
+        }
+    ]
+
+
+def test_a_run_prints_and_keeps_it(
+    ohmwright: Callable, files: tuple[Path, Path], tmp_path: Path
+) -> None:
+    procedure, bench = files
+    records = ("--records", tmp_path / "r")
+    outcome = ohmwright("verify", procedure, "--bench", bench, "--unattended", *records, "--json")
+    assert f"warning: step 'cut': {WHAT}." in outcome.err
+    assert ohmwright("certificate", "--html", tmp_path / "c.html", *records).code == 0
+    paper = " ".join((tmp_path / "c.html").read_text(encoding="utf-8").split())
+    assert f"told before RF, warning of cut: {WHAT}" in paper
