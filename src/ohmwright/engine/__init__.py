@@ -17,6 +17,8 @@ Read in this order:
     doubt, undoubted              reasons to doubt readings; measuring again until there are none
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
     trim_actuator, service_state  moves of a trim, and what must be undone of them
+    adjusting_again, trim_log     points that a later trim moved, checked and adjusted again
+    as_left_evidence              what values as left show of adjusted points
 
 Decisions that bind this room; all are in force.
 
@@ -93,6 +95,19 @@ Held by tests/engine/test_adjust.py and test_people.py.
 
 **Trims are stored after each accepted point**, so that a run cut short resumes from what the
 generator has kept. Held by tests/engine/test_resume.py.
+
+**Points that a later trim moved are checked where they were adjusted, and adjusted again**
+(`adjusting_again`, `trim_log`). The check is one rested activation in service mode: there it can be
+held against the value that was adjusted, with the same load, meter and tolerance, so that what
+differs is the trim. All follows from the results, so that a run resumes amid the rounds. What a
+trim moves is stated by the generator's data (`also_moves`). Where it is not, checking each point
+cost 25 % of the bench time of units without coupling; so a value as left at the same load and full
+setting, which is measured anyway, must first differ by half a tolerance (1.6 % on average over six
+units), then service mode has the word, and what was measured as left is measured again. Once a unit
+has shown coupling, its points are checked at once. A point is adjusted again twice at most; then
+its check stands as its result, and names the trims. Rejected: verdicts as left alone, whose limits
+are wider than those of adjusting; to leave a moved point its first verdict, which is no longer true.
+Held by tests/engine/test_adjusting_again.py and tests/adjustment/test_trim_coupling.py.
 
 **A service mode that times out** shows as an output that is lost while the contact is closed
 (`output_loss`). The readings of its fall are held back, and only the time of its end is learned

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from ohmwright.engine.trim_log import trims_moved
 from ohmwright.model.event import Asked, Event, PointDone, ServiceLeft, SlowRelease, UnaskedRf
 from ohmwright.model.result import Result
 
@@ -62,8 +63,20 @@ def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
             if key in latest:
                 where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
                 before = _result_text(latest[key])
-                yield f"{minute_text(event.at)}: {where} done again; before: {before}"
+                done = f"{where} {_repetition_text(result)}"
+                yield f"{minute_text(event.at)}: {done}; before: {before}"
             latest[key] = result
+
+
+def _repetition_text(result: Result) -> str:
+    """That a point was done again; of an adjusted point, for which trims it was."""
+    match result.again:
+        case "checked":
+            return f"measured again after {trims_moved(result.moved_trims)}"
+        case "adjusted":
+            return f"adjusted again after {trims_moved(result.moved_trims)}"
+        case None:
+            return "done again"
 
 
 def _result_text(result: Result) -> str:
