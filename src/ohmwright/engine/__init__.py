@@ -106,7 +106,7 @@ setting, which is measured anyway, must first differ by half a tolerance (1.6 % 
 units), then service mode has the word, and what was measured as left is measured again. Once a unit
 has shown coupling, its points are checked at once. A point is adjusted again twice at most; then
 its check stands as its result, and names the trims. Rejected: verdicts as left alone, whose limits
-are wider than those of adjusting; to leave a moved point its first verdict, which is no longer true.
+are wider than those of adjusting; to leave a moved point the verdict it had, which holds no more.
 Held by tests/engine/test_adjusting_again.py and tests/adjustment/test_trim_coupling.py.
 
 **A service mode that times out** shows as an output that is lost while the contact is closed

@@ -8,6 +8,7 @@ from ohmwright.engine.trim_log import trims_moved
 from ohmwright.model.event import Asked, Event, PointDone, ServiceLeft, SlowRelease, UnaskedRf
 from ohmwright.model.result import Result
 
+from .drift_remarks import drift_remarks
 from .text import NOT_RECORDED, minute_text, printable, unit_symbol, value_and_uncertainty
 
 _ANSWER_WORDS = {
@@ -25,10 +26,15 @@ def remarks_of_run(events: Sequence[Event]) -> tuple[str, ...]:
 
     First, oldest first: comments, skipped steps, steps begun anew, questions without an answer,
     slow releases, RF that nobody had asked for, service mode left without saving. Then each
-    result that a later measurement of the same point replaced.
+    result that a later measurement of the same point replaced, and outputs that were drifting.
     """
     return tuple(
-        printable(line) for line in (*_event_remarks(events), *_repetition_remarks(events))
+        printable(line)
+        for line in (
+            *_event_remarks(events),
+            *_repetition_remarks(events),
+            *drift_remarks(events),
+        )
     )
 
 
