@@ -9,9 +9,9 @@ import pytest
 
 from ohmwright.engine.capability import refuse_impossible
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import results
+from ohmwright.engine.run import Job, results, run
 from ohmwright.model.errors import ProcedureError
-from ohmwright.model.event import ActivationClosed, ActivationOpened
+from ohmwright.model.event import ActivationClosed, ActivationOpened, PointDone
 from ohmwright.model.result import Result
 from ohmwright.reports.run_remarks import remarks_of_run
 
@@ -116,6 +116,21 @@ async def test_an_unwarmed_unit_is_told_of_and_a_steady_one_is_not(
         told = [one for one in remarks if "still drifting" in one]
         assert len(told) == (loss > 0)
         assert all("cut, 150 W into 500 Ω: measured 3 times" in one for one in told)
+
+
+@pytest.mark.parametrize(("kept", "again"), [(1, ["warm", "a", "b"]), (2, ["warm", "b"]), (3, [])])
+async def test_a_resumed_run_warms_the_unit_again_before_what_is_left(
+    make_rig: Callable, procedure: Callable, kept: int, again: list[str]
+) -> None:
+    steps = STEP + "on_time_s = 20\n" + OUTPUT.format(name="a") + OUTPUT.format(name="b")
+    file, rig, earlier = read_procedure(procedure(steps)), make_rig(), []
+    async for event in run(Job(file, ("as_found",), "test"), rig.bench):
+        earlier.append(event)
+        if sum(isinstance(one, PointDone) for one in earlier) == kept:
+            break
+    job = Job(file, ("as_found",), "test", tuple(earlier))
+    resumed = [event async for event in run(job, rig.bench)]
+    assert [result.step for result in results(resumed)] == again
 
 
 @pytest.mark.parametrize(

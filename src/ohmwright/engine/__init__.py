@@ -15,6 +15,7 @@ Read in this order:
     point_measurement             one point's value held against its target
     measured_value, judge         from a settled value to its uncertainty, and to a verdict
     doubt, undoubted              reasons to doubt readings; measuring again until there are none
+    warming                       how warm a unit is, for the step that warms it up
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
     trim_actuator, service_state  moves of a trim, and what must be undone of them
     adjusting_again, trim_log     points that a later trim moved, checked and adjusted again
@@ -87,6 +88,12 @@ uncertainty, so that an activation may end before that age. Held by tests/engine
 the generator's data say how it droops and recovers, the warmth left over is corrected for, and the
 rest lasts until the uncertainty of that correction is 7 % of the tolerance. The duty of load bank
 and generator, a running mean of two minutes, is never shortened.
+
+**Warming up is activations like any other** (`steps/warm_up`): rested, limited, within the duty,
+with output seen. It ends by a time with RF on, or once the drift is known to be under its limit:
+readings that scatter do not say so. It is undecided where the longest time ends it, and done again
+where a run is resumed before steps of its stage. That a unit was still drifting is seen from the
+results alone (`reports.drift_remarks`). Held by tests/engine/test_warm_up.py.
 
 **An adjusting policy knows no clock and no port.** `adjust` carries out its actions, within an
 activation by `adjustment_activation`, on the trim by `trim_actuator`. A person who does not answer

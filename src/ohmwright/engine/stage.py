@@ -57,6 +57,12 @@ class _StageProgress:
     checks_over: bool = False
     """Whether points that later trims may have moved were checked, or a person skipped that."""
 
+    def __post_init__(self) -> None:
+        for place, step in enumerate(self.steps):
+            others_missing = any(self.missing(other) for other in self.steps[place + 1 :])
+            if step.wears_off and others_missing and not self.missing(step):
+                self.repeated_steps.add(step.name)
+
     @property
     def steps(self) -> tuple[Step, ...]:
         """The steps of the stage, in the order of the procedure."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field, model_validator
 
@@ -44,6 +44,7 @@ class WarmUpStep(ModeStep):
     is that of the output at the age `age_s`, from one of the latest activations to the next.
     """
 
+    wears_off: ClassVar[bool] = True
     kind: Literal["warm_up"]
     setting_w: Positive
     load_ohm: Positive
