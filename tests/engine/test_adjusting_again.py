@@ -111,6 +111,15 @@ async def test_what_the_data_do_not_say_is_seen_as_left_and_costs_nothing_else(
     after = {(r.step, r.point) for r in seen[last:] if r.stage == "as_left" and r.mode}
     assert after == {(r.step, r.point) for r in seen if r.stage == "as_left" and r.mode}
     assert events[-1].verdict == "pass"
+    told = remarks_of_run(events)
+    assert f"as left: {len(after) - failed(seen)} points that had passed measured again" in told[-1]
+    assert sum("as left" in one and "done again" in one for one in told) == failed(seen)
+
+
+def failed(seen: list[Result]) -> int:
+    """How many points did not pass when they were first measured as left."""
+    first = {(r.step, r.point): r for r in reversed(seen) if r.stage == "as_left"}
+    return sum(r.verdict != "pass" for r in first.values())
 
 
 async def test_trims_count_from_where_they_stood_first(make_rig: Callable) -> None:

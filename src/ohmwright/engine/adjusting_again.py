@@ -74,7 +74,7 @@ class AdjustingAgain:
         """Return each point that is to be checked now, and the trims that may have moved it.
 
         Where the data do not say what a trim moves, a value as left, if one is to come, must have
-        shown a move first, of this point or of another.
+        shown a move first; once the unit is known to couple trims, only those of another mode wait.
         """
         log = self._log
         generator = self.session.bench.generator.data
@@ -85,7 +85,7 @@ class AdjustingAgain:
                 return True
             said = as_left.of(before)
             if said == "to come":
-                return log.has_coupling or not self.as_left_follows
+                return log.is_likely(trims, before.point) or not self.as_left_follows
             return said != "stayed"
 
         return [

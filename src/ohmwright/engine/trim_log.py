@@ -76,10 +76,12 @@ class TrimLog:
         """Return whether no trim that may move the point has moved since its latest result."""
         return not self._moved_since(result)
 
-    @property
-    def has_coupling(self) -> bool:
-        """Whether a check has seen a point moved by other trims."""
-        return any(abs(shift.tolerances) > _OUTWARDS for shift in self._shifts)
+    def is_likely(self, trims: Sequence[str], point: str) -> bool:
+        """Return whether the unit has shown coupling, and one of the trims is of the same mode."""
+        coupled = any(abs(shift.tolerances) > _OUTWARDS for shift in self._shifts)
+        data = [self._generator.point(name) for name in (point, *trims)]
+        modes = ["" if each is None else each.mode for each in data]
+        return coupled and modes[0] in modes[1:]
 
     def first_of(self, result: Result) -> Result:
         """Return the first result of the point of `result`."""

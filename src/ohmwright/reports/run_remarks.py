@@ -60,18 +60,28 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
 
 
 def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
-    """One remark for each result that a later result of the same point replaced."""
+    """One remark for each result that a later result of the same point replaced.
+
+    Points as left that had passed, and were measured again after trims were moved, share one.
+    """
     latest: dict[tuple[str, str, str], Result] = {}
-    for event in events:
-        if isinstance(event, PointDone):
-            result = event.result
-            key = (result.stage, result.step, result.point)
-            if key in latest:
-                where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
-                before = _result_text(latest[key])
-                done = f"{where} {_repetition_text(result)}"
-                yield f"{minute_text(event.at)}: {done}; before: {before}"
-            latest[key] = result
+    done = [event for event in events if isinstance(event, PointDone)]
+    moved = max((i for i, e in enumerate(done) if e.result.again == "adjusted"), default=len(done))
+    void = 0
+    for place, event in enumerate(done):
+        result = event.result
+        key = (result.stage, result.step, result.point)
+        before, latest[key] = latest.get(key), result
+        if before is None:
+            continue
+        if result.stage == "as_left" and place > moved and before.verdict == "pass":
+            void += 1
+            continue
+        where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
+        text = f"{where} {_repetition_text(result)}; before: {_result_text(before)}"
+        yield f"{minute_text(event.at)}: {text}"
+    if void:
+        yield f"as left: {void} points that had passed measured again after trims were moved"
 
 
 def _repetition_text(result: Result) -> str:
