@@ -10,6 +10,9 @@ import pytest
 from ohmwright.engine.capability import refuse_impossible
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.steps.warm_up import WarmUpStep
+from ohmwright.engine.warming import Warming
+from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.event import ActivationClosed, ActivationOpened, PointDone
 from ohmwright.model.result import Result
@@ -68,7 +71,7 @@ async def test_rf_is_on_for_the_time_that_is_asked_for(
     assert max(e.on_s for e in events if isinstance(e, ActivationClosed)) <= 20
 
 
-@pytest.mark.parametrize(("loss", "fewest"), [(0.0, 3), (0.10, 5)])
+@pytest.mark.parametrize(("loss", "fewest"), [(0.0, 3), (0.10, 5), (-0.10, 5)])
 async def test_a_unit_is_warm_once_its_output_is_steady(
     make_rig: Callable, procedure: Callable, loss: float, fewest: int
 ) -> None:
@@ -95,6 +98,22 @@ async def test_a_unit_that_does_not_settle_is_undecided_after_the_longest_time(
     assert result.reason.startswith("still drifting after")
     assert result.measured.value > result.target.upper
     assert events[-1].bench_time_s < 240 + 100
+
+
+@pytest.mark.parametrize(
+    ("sd_ma", "verdict"), [(0.5, ("pass", "pass")), (8.0, (None, "undecided"))]
+)
+def test_readings_that_scatter_do_not_say_that_a_unit_is_warm(
+    sd_ma: float, verdict: tuple[str | None, str]
+) -> None:
+    step = WarmUpStep(
+        kind="warm_up", name="warm", mode="cut", setting_w=150, load_ohm=500, tolerance_percent=5
+    )
+    same = Settled(540.0, sd_ma, 40.0, 0.0, settled=True)
+    warming = Warming(6.0, on_s=60.0, values=[same] * 3)
+    found = [step._verdict(warming, took_s) for took_s in (200.0, 901.0)]
+    assert tuple(one and one[0] for one in found) == verdict
+    assert (sd_ma < 1) == ("not known whether it drifts" not in found[1][1])
 
 
 async def test_warming_up_keeps_the_rests(make_rig: Callable, procedure: Callable) -> None:
