@@ -15,6 +15,7 @@ from ohmwright.engine.steps.base import InstrumentStep, PersonStep
 
 ROOT = Path(ohmwright.__file__).parent
 BY_SUBJECT = {
+    "engine/adjusting_again.py",
     "engine/adjustment_start.py",
     "installation/limits.py",
     "reports/measuring_conditions.py",

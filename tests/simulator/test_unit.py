@@ -2,6 +2,7 @@
 
 import numpy as np
 import pytest
+from pydantic import ValidationError
 
 from ohmwright.simulator.output_stage import TRUE, current_ma
 from ohmwright.simulator.profile import GeneratorProfile
@@ -43,8 +44,36 @@ def test_each_trim_moves_its_own_gain_only(quillon: GeneratorProfile) -> None:
             assert changed == ([trim.sense] if mode == trim.mode else [])
 
 
+def test_a_coupled_trim_moves_another_gain_by_its_share(quillon: GeneratorProfile) -> None:
+    data = quillon.model_dump()
+    data["physics"]["points"][2]["coupling"] = {"cut current": 0.4, "coag power": -0.5}
+    unit = Unit.build(GeneratorProfile.model_validate(data), 5, 24.0)
+    trim = unit.trims["cut power"]
+    start = {name: each.start_counts for name, each in unit.trims.items()}
+    moved = {**start, "cut power": trim.start_counts + 30}
+    factor = trim.factor(moved["cut power"])
+    shares = {("cut", "phase"): 1.0, ("cut", "current"): 0.4, ("coag", "phase"): -0.5}
+    for mode in unit.modes:
+        before, after = unit.trimmed_gains(mode, start), unit.trimmed_gains(mode, moved)
+        for sense in before._fields:
+            ratio = getattr(after, sense) / getattr(before, sense)
+            assert ratio == pytest.approx(factor ** shares.get((mode, sense), 0.0))
+
+
+@pytest.mark.parametrize("named", ["cut power", "no such point"])
+def test_a_coupling_names_other_points(quillon: GeneratorProfile, named: str) -> None:
+    data = quillon.model_dump()
+    data["physics"]["points"][2]["coupling"] = {named: 0.4}
+    with pytest.raises(ValidationError, match="must name other points"):
+        GeneratorProfile.model_validate(data)
+    data["physics"]["points"][2]["coupling"] = {}
+    data["data"]["service"]["points"][2]["also_moves"] = [named]
+    with pytest.raises(ValidationError, match="cannot also move"):
+        GeneratorProfile.model_validate(data)
+
+
 def test_curvature_is_bounded_and_keeps_the_sign() -> None:
-    trim = TrimEffect("cut", "current", 10, 1e-3, 0.2)
+    trim = TrimEffect("cut", "current", 10, 1e-3, 0.2, {})
     logs = np.log([trim.factor(counts) for counts in range(-1000, 1001)])
     size = np.diff(logs)
     assert size.min() == pytest.approx(0.8e-3, rel=1e-2)

@@ -16,6 +16,7 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     fleet_prior         what earlier units of the model taught
     trim                where the trim stands, by counts or by keys
     activation_log      readings and moves of one activation
+    trim_coupling       how far trims move other points, and the order that it suggests
     action_queue        actions decided on and not yet handed out
     parameters          every threshold, in groups, with unit and reason
 

@@ -77,6 +77,15 @@ def time_within_limits(max_on_s: float, bench: Abilities) -> Iterator[Complaint]
         yield "max_on_s", f"{max_on_s:g} s is more than the ON command can carry ({carried_s:g} s)"
 
 
+def lasting_share(power_w: float, bench: Abilities) -> float:
+    """Return the share of the time for which load bank and generator bear `power_w` for ever."""
+    bank, generator = bench.analyzer.load_bank, bench.generator
+    rated_w = [bank.max_power_w * bank.duty]
+    if generator.duty is not None:
+        rated_w.append(generator.duty * max(mode.max_setting_w for mode in generator.modes))
+    return min(1.0, *(mean_w / power_w for mean_w in rated_w))
+
+
 def load_available(load_ohm: float, bench: Abilities, *, key: str) -> Iterator[Complaint]:
     """Complain where the load bank lacks the load resistance, and name the nearest one."""
     loads_ohm = bench.analyzer.load_bank.loads_ohm

@@ -147,7 +147,14 @@ async def _events(
             yield event
     for stage in job.stages:
         yield StageStarted(**session.stamp(), stage=stage)
-        async for event in stage_events(job.file.procedure, session, stage, found, job.fleet):
+        async for event in stage_events(
+            job.file.procedure,
+            session,
+            stage,
+            found,
+            job.fleet,
+            as_left_follows="as_left" in job.stages,
+        ):
             if isinstance(event, PointDone):
                 found.append(event.result)
             yield event

@@ -11,6 +11,7 @@ from ohmwright.model.event import Event, ServiceLeft, StepStarted
 from ohmwright.model.result import Result, latest
 from ohmwright.model.step import Stage
 
+from .adjusting_again import AdjustingAgain
 from .adjustment_start import diagnosis_events, priors_of_points
 from .prior_of_point import PriorOfPoint
 from .procedure import Procedure
@@ -24,13 +25,17 @@ PointKey = tuple[Stage, str, str]
 def finished_points(procedure: Procedure, results: Iterable[Result]) -> frozenset[PointKey]:
     """Return every point that is not measured again when a run is resumed.
 
-    Its step decides that by the point's latest result (`Step.is_finished_by`).
+    Its step decides that by the point's latest result (`Step.is_finished_by`). An output that was
+    measured as left before a point was adjusted again is measured once more.
     """
-    steps = {step.name: step for step in procedure.step}
+    steps, results = {step.name: step for step in procedure.step}, tuple(results)
+    adjusted = [i for i, result in enumerate(results) if result.again == "adjusted"]
+    void = {id(r) for r in results[: adjusted[-1]] if r.stage == "as_left"} if adjusted else set()
     return frozenset(
         (r.stage, r.step, r.point)
         for r in latest(results)
-        if r.step not in steps or steps[r.step].is_finished_by(r)
+        if (r.step not in steps or steps[r.step].is_finished_by(r))
+        and (id(r) not in void or r.mode is None)
     )
 
 
@@ -49,6 +54,14 @@ class _StageProgress:
     """Number of results when the current step began."""
     repeated_steps: set[str] = field(default_factory=set)
     """Names of the steps that are done anew."""
+    checks_over: bool = False
+    """Whether points that later trims may have moved were checked, or a person skipped that."""
+
+    def __post_init__(self) -> None:
+        for place, step in enumerate(self.steps):
+            others_missing = any(self.missing(other) for other in self.steps[place + 1 :])
+            if step.wears_off and others_missing and not self.missing(step):
+                self.repeated_steps.add(step.name)
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -71,7 +84,23 @@ class _StageProgress:
     def go_back(self, *, from_its_start: bool) -> None:
         """Repeat the current step, or the one before where this one had just begun."""
         self.index = max(0, self.index - (1 if from_its_start else 0))
+        self.checks_over = False
         self.repeated_steps.update(step.name for step in self.steps[self.index : self.index + 1])
+
+    def go_on(self) -> None:
+        """Go on to the next step, or to the first one that trims moved after it have made void."""
+        self.index += 1
+        finished = finished_points(self.procedure, self.results)
+        if self.index > len(self.steps) and not self.finished_points <= finished:
+            self.index, self.checks_over = 0, False
+        self.finished_points = finished
+
+    def skip(self) -> None:
+        """Leave the current step, or the checks that follow the steps of adjusting."""
+        if self.index == len(self.steps) and not self.checks_over:
+            self.checks_over = True
+        else:
+            self.index += 1
 
     def rf_follows(self, *, by_port: bool) -> bool:
         """Return whether the next step keys the output without asking a person before."""
@@ -86,36 +115,52 @@ async def stage_events(
     stage: Stage,
     results: Sequence[Result],
     fleet: Mapping[str, FleetPrior],
+    *,
+    as_left_follows: bool,
 ) -> AsyncIterator[Event]:
     """Do the steps of `stage` and yield their events.
 
-    `results`: all results so far; the caller appends those of this stage as they come. A skip ends
+    `results`: all results so far; the caller appends those of this stage as they come;
+    `as_left_follows`: whether the run has an as-left stage. A skip ends
     the step, and its missing points are "not measured". Going back begins the step anew, or the one
     before where nothing was answered yet in this one. Raises StopRun where a person stops the run.
     """
-    priors = dict[str, PriorOfPoint]()
+    priors = priors_of_points(procedure, session.bench.generator.data, results, fleet)
     if stage == "adjust":
-        priors = priors_of_points(procedure, session.bench.generator.data, results, fleet)
         for diagnosis in diagnosis_events(session, procedure, results, priors):
             yield diagnosis
     progress = _StageProgress(procedure, stage, results, finished_points(procedure, results))
+    again = AdjustingAgain(procedure, session, results, priors, as_left_follows)
     while progress.index <= len(progress.steps):
         answers_before = session.answers_given
         try:
             if progress.index < len(progress.steps):
                 async for event in _step_events(progress, session, priors):
                     yield event
-            elif stage == "adjust":
-                await session.bench.generator.leave_service()
-                session.service = None
-            progress.index += 1
+            elif stage != "as_found":
+                async for event in _closing_events(progress, session, again):
+                    yield event
+            progress.go_on()
         except (SkipStep, GoBack) as choice:
-            async for event in _interruption_events(progress, session, choice):
+            async for event in _interruption_events(progress, session, choice, again):
                 yield event
             if isinstance(choice, GoBack):
                 progress.go_back(from_its_start=session.answers_given == answers_before)
             else:
-                progress.index += 1
+                progress.skip()
+
+
+async def _closing_events(
+    progress: _StageProgress, session: Session, again: AdjustingAgain
+) -> AsyncIterator[Event]:
+    """Adjust again what later trims have moved, then leave service mode; yield the events."""
+    if not progress.checks_over:
+        async for event in again.events():
+            yield event
+        progress.checks_over = True
+    if progress.stage == "adjust" or session.service is not None:
+        await session.bench.generator.leave_service()
+        session.service = None
 
 
 async def _step_events(
@@ -143,12 +188,16 @@ async def _step_events(
 
 
 async def _interruption_events(
-    progress: _StageProgress, session: Session, choice: SkipStep | GoBack
+    progress: _StageProgress, session: Session, choice: SkipStep | GoBack, again: AdjustingAgain
 ) -> AsyncIterator[Event]:
     """Undo moves that were not stored; yield "not measured" for each missing point of a skip."""
     async for event in _leave_service_unsaved(session):
         yield event
-    if not isinstance(choice, SkipStep) or progress.index >= len(progress.steps):
+    if not isinstance(choice, SkipStep):
+        return
+    if progress.index >= len(progress.steps):
+        for result in () if progress.checks_over else again.skipped_results(choice):
+            yield session.point_done(result, "none")
         return
     step = progress.steps[progress.index]
     new = {r.point for r in progress.results[progress.results_before_step :]}

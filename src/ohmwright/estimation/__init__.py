@@ -16,6 +16,7 @@ Nothing here waits, knows a clock or a port. Read in this order:
     settled_value           a value and whether it has settled, for points without a tolerance
     sequential_test         in tolerance, too low, too high or undecided, from one activation,
                             transient model and tail having to agree
+    weighted_slope          whether repeated values trend
     duty                    the mean power that a load bank or generator bears
     power_curve_diagnosis   which sense of a generator has drifted, from a power curve
 

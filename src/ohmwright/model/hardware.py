@@ -133,6 +133,9 @@ class ServicePoint(FrozenModel):
     max_trim: Count = 1000
     count_ma: Positive | None = None
     """The most by which a count moves the current, in mA; absent where the manual does not say."""
+    also_moves: tuple[PanelName, ...] | None = Field(None, max_length=MANY)
+    """Other points whose output its trim moves, by the service manual; empty: it moves none;
+    absent: not known, so any may be moved."""
 
 
 class ServiceMode(FrozenModel):
@@ -145,6 +148,18 @@ class ServiceMode(FrozenModel):
     """An activation in service mode ends by itself after this."""
     moves_while_on: bool = True
     """Whether a trim can be moved while RF is on."""
+
+    @model_validator(mode="after")
+    def _moved_points_exist(self) -> ServiceMode:
+        known = {point.name for point in self.points}
+        for point in self.points:
+            for moved in point.also_moves or ():
+                if moved not in known - {point.name}:
+                    raise ValueError(
+                        f"the trim of '{point.name}' cannot also move '{moved}': also_moves names "
+                        "other points of the same unit"
+                    )
+        return self
 
 
 class DroopData(FrozenModel):

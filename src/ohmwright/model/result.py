@@ -116,9 +116,14 @@ class Result(FrozenModel):
     conformity: Conformity | None = None
     on_s: float = 0.0
     start_trim: int | None = None
+    """Where the trim stood before the point was adjusted first, in counts."""
     final_trim: int | None = None
     trim_told_by: str | None = None
     """Who told the presses of which the trims are the sum, from 0; None where it was read back."""
+    again: Literal["checked", "adjusted"] | None = None
+    """What was done to an adjusted point once more, because later trims may have moved it."""
+    moved_trims: tuple[str, ...] = ()
+    """The points whose trims were moved since, for which it was checked or adjusted again."""
     samples: tuple[Sample, ...] = ()
 
     @property

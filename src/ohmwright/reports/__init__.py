@@ -8,6 +8,7 @@ Read in this order:
     run_parts               a run in its parts, each begun or resumed by somebody
     traceability_marks      what each value is traceable to
     run_remarks             comments, and what happened beside the results
+    drift_remarks           outputs measured several times that trend
     certificate             the data of a certificate
     measuring_conditions    how a point was measured, in words
     part_texts              sentences about the parts: protections, interruptions, room

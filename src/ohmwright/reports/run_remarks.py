@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from ohmwright.engine.trim_log import trims_moved
 from ohmwright.model.event import (
     Asked,
     Event,
@@ -15,6 +16,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.result import Result
 
+from .drift_remarks import drift_remarks
 from .text import NOT_RECORDED, minute_text, printable, unit_symbol, value_and_uncertainty
 
 _ANSWER_WORDS = {
@@ -32,10 +34,15 @@ def remarks_of_run(events: Sequence[Event]) -> tuple[str, ...]:
 
     First, oldest first: what was told before RF, comments, skipped steps, steps begun anew,
     questions without an answer, slow releases, RF that nobody had asked for, service mode left
-    without saving. Then each result that a later measurement of the same point replaced.
+    without saving. Then each result that a later measurement of the same point replaced, and outputs that were drifting.
     """
     return tuple(
-        printable(line) for line in (*_event_remarks(events), *_repetition_remarks(events))
+        printable(line)
+        for line in (
+            *_event_remarks(events),
+            *_repetition_remarks(events),
+            *drift_remarks(events),
+        )
     )
 
 
@@ -63,17 +70,39 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
 
 
 def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:
-    """One remark for each result that a later result of the same point replaced."""
+    """One remark for each result that a later result of the same point replaced.
+
+    Points as left that had passed, and were measured again after trims were moved, share one.
+    """
     latest: dict[tuple[str, str, str], Result] = {}
-    for event in events:
-        if isinstance(event, PointDone):
-            result = event.result
-            key = (result.stage, result.step, result.point)
-            if key in latest:
-                where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
-                before = _result_text(latest[key])
-                yield f"{minute_text(event.at)}: {where} done again; before: {before}"
-            latest[key] = result
+    done = [event for event in events if isinstance(event, PointDone)]
+    moved = max((i for i, e in enumerate(done) if e.result.again == "adjusted"), default=len(done))
+    void = 0
+    for place, event in enumerate(done):
+        result = event.result
+        key = (result.stage, result.step, result.point)
+        before, latest[key] = latest.get(key), result
+        if before is None:
+            continue
+        if result.stage == "as_left" and place > moved and before.verdict == "pass":
+            void += 1
+            continue
+        where = f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}"
+        text = f"{where} {_repetition_text(result)}; before: {_result_text(before)}"
+        yield f"{minute_text(event.at)}: {text}"
+    if void:
+        yield f"as left: {void} points that had passed measured again after trims were moved"
+
+
+def _repetition_text(result: Result) -> str:
+    """That a point was done again; of an adjusted point, for which trims it was."""
+    match result.again:
+        case "checked":
+            return f"measured again after {trims_moved(result.moved_trims)}"
+        case "adjusted":
+            return f"adjusted again after {trims_moved(result.moved_trims)}"
+        case None:
+            return "done again"
 
 
 def _result_text(result: Result) -> str:

@@ -87,6 +87,9 @@ class PointPhysics(FrozenModel):
     """How much of its size a count gains or loses, at most, far (100 counts) from the start."""
     start_counts: tuple[int, int] = (-40, 40)
     """Where the factory left it."""
+    coupling: dict[str, Part] = Field(default_factory=dict)
+    """Cross-coupling of its trim: for each other point named, the share of its own relative effect
+    that it has on that point's sense gain."""
 
 
 class Response(FrozenModel):
@@ -158,6 +161,10 @@ class GeneratorProfile(FrozenModel):
         service = self.data.service
         _same_names("modes", self.data.modes, self.physics.modes)
         _same_names("points", () if service is None else service.points, self.physics.points)
+        known = {point.name for point in self.physics.points}
+        for point in self.physics.points:
+            if not point.coupling.keys() <= known - {point.name}:
+                raise ValueError(f"coupling of '{point.name}' must name other points of the unit")
         if self.data.contact_quality_monitor != (self.physics.contact_quality is not None):
             raise ValueError("contact_quality_monitor and physics.contact_quality must agree")
         return self

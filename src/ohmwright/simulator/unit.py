@@ -23,6 +23,8 @@ class TrimEffect:
     start_counts: int
     log_gain_per_count: float
     curvature: float
+    coupling: Mapping[str, float]
+    """Share of its effect that it has on the sense gain of other points, by their name."""
 
     def factor(self, counts: int) -> float:
         """The factor by which a trim at `counts` multiplies the gain.
@@ -133,9 +135,12 @@ class Unit:
         """The sense gains of a mode with the trim of each point at its `counts`."""
         gains = self.gains[mode]
         for name, trim in self.trims.items():
-            if trim.mode == mode:
-                moved = getattr(gains, trim.sense) * trim.factor(counts[name])
-                gains = gains._replace(**{trim.sense: moved})
+            factor = trim.factor(counts[name])
+            for moved, share in ((name, 1.0), *trim.coupling.items()):
+                if self.trims[moved].mode == mode:
+                    sense = self.trims[moved].sense
+                    value = getattr(gains, sense) * factor**share
+                    gains = gains._replace(**{sense: value})
         return gains
 
     def limits(self, mode: str, setting_w: float) -> OutputLimits:
@@ -175,4 +180,5 @@ def _trim(profile: GeneratorProfile, unit: Randomness, physics: PointPhysics) ->
         start_counts=own.integer("start_counts", physics.start_counts),
         log_gain_per_count=own.sign("sign") * size_ma / ma_per_log_gain,
         curvature=own.between("curvature", physics.curvature),
+        coupling=physics.coupling,
     )

@@ -59,6 +59,8 @@ class Step(FrozenModel):
     name: Name
     stages: tuple[Stage, ...] = MEASURED
     note: str = ""
+    wears_off: ClassVar[bool] = False
+    """Whether its effect is gone after a while: a resumed run does it again before other steps."""
     analyzer_messages: ClassVar[tuple[Verb, ...]] = ()
     """Messages that the analyzer's command set must have beside the ones for any activation."""
     generator_messages: ClassVar[tuple[Verb, ...]] = ()

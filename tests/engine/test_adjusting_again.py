@@ -1,0 +1,209 @@
+"""Points that a later trim moved are seen and adjusted again, on units whose trims are coupled."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.run import Job, results, run
+from ohmwright.instruments.operator import SkipStep
+from ohmwright.model.event import Event, PointDone, RunFinished, TrimMoved
+from ohmwright.model.result import Result, latest
+from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES, Stage
+from ohmwright.reports.run_remarks import remarks_of_run
+from ohmwright.simulator.output_stage import current_ma
+
+pytestmark = pytest.mark.anyio
+MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+ATTENDED = shipped("procedures", "attended-marlow.toml")
+Coupling = Mapping[str, Mapping[str, float]]
+UP_AND_BACK: Coupling = {"cut voltage": {"cut current": 0.7}, "cut power": {"cut voltage": 0.6}}
+
+
+def couple(rig, coupling: Coupling, *, told: bool = False) -> None:
+    """Couple trims of the unit; its data say so where `told`, and say nothing of it else."""
+    trims, data = rig.hardware.truth.unit.trims, rig.bench.generator.data
+    for name, shares in coupling.items():
+        trims[name] = replace(trims[name], coupling=shares)
+    points = tuple(
+        point.model_copy(
+            update={
+                "also_moves": (*point.also_moves, *coupling.get(point.name, {})) if told else None
+            }
+        )
+        for point in data.service.points
+    )
+    service = data.service.model_copy(update={"points": points})
+    rig.bench.generator.data = data.model_copy(update={"service": service})
+
+
+def true_error(rig, result: Result) -> float:
+    """Error of a point as the unit stands now, as the meter would read it, in tolerances."""
+    generator, plant = rig.hardware._rig.generator, rig.hardware._rig.plant
+    unit, mode = generator.unit, generator.unit.profile.data.mode(result.mode)
+    limits = unit.limits(mode.name, mode.max_setting_w)
+    now_ma = current_ma(limits, result.load_ohm, unit.trimmed_gains(mode.name, generator.trims))
+    seen_ma = plant.meter._gain * plant.transient.drooped(6.0) * now_ma
+    return (seen_ma - result.target.value) / result.target.half_width
+
+
+async def events_of(
+    rig, stages: tuple[Stage, ...], earlier: tuple[Event, ...] = (), procedure: Path = MONOPOLAR
+) -> list[Event]:
+    job = Job(read_procedure(procedure), stages, "test", earlier)
+    return [event async for event in run(job, rig.bench)]
+
+
+def adjusted(events: list[Event]) -> list[Result]:
+    return [result for result in results(events) if result.stage == "adjust"]
+
+
+@pytest.mark.parametrize("told", [False, True])
+@pytest.mark.parametrize("seed", [3, 5])
+async def test_what_a_later_trim_moved_is_adjusted_again(
+    make_rig: Callable, seed: int, told: bool
+) -> None:
+    rig = make_rig(seed=seed)
+    couple(rig, UP_AND_BACK, told=told)
+    done = adjusted(await events_of(rig, ("adjust",)))
+    again = [r.point for r in done if r.again == "adjusted"]
+    assert {"cut current", "cut voltage"} & set(again)
+    assert all(again.count(point) <= 2 for point in again)
+    assert {r.verdict for r in latest(done)} == {"pass"}
+    assert max(abs(true_error(rig, r)) for r in latest(done)) < 1
+
+
+async def test_left_alone_the_same_unit_would_be_out(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the checks are for: without them a point that is out is said to pass."""
+    rig = make_rig(seed=3)
+    couple(rig, UP_AND_BACK)
+    monkeypatch.setattr("ohmwright.engine.adjusting_again.AdjustingAgain._checks", lambda _: [])
+    done = adjusted(await events_of(rig, ("adjust",)))
+    assert {r.verdict for r in done} == {"pass"}
+    assert max(abs(true_error(rig, r)) for r in done) > 1.5
+
+
+async def test_where_the_data_say_what_a_trim_moves_nothing_else_is_checked(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig()
+    couple(rig, {}, told=True)
+    assert [r.again for r in adjusted(await events_of(rig, ("adjust",)))] == [None] * 6
+
+
+async def test_what_the_data_do_not_say_is_seen_as_left_and_costs_nothing_else(
+    make_rig: Callable,
+) -> None:
+    rig, coupled = make_rig(seed=4), make_rig(seed=4)
+    couple(rig, {})
+    couple(coupled, UP_AND_BACK)
+    assert {r.again for r in adjusted(await events_of(rig, STAGES))} == {None}
+    events = await events_of(coupled, STAGES)
+    seen = list(results(events))
+    last = max(i for i, r in enumerate(seen) if r.again == "adjusted")
+    assert any(r.stage == "as_left" for r in seen[:last])
+    assert max(abs(true_error(coupled, r)) for r in latest(adjusted(events))) < 1
+    after = {(r.step, r.point) for r in seen[last:] if r.stage == "as_left" and r.mode}
+    assert after == {(r.step, r.point) for r in seen if r.stage == "as_left" and r.mode}
+    assert events[-1].verdict == "pass"
+    told = remarks_of_run(events)
+    assert f"as left: {len(after) - failed(seen)} points that had passed measured again" in told[-1]
+    assert sum("as left" in one and "done again" in one for one in told) == failed(seen)
+
+
+def failed(seen: list[Result]) -> int:
+    """How many points did not pass when they were first measured as left."""
+    first = {(r.step, r.point): r for r in reversed(seen) if r.stage == "as_left"}
+    return sum(r.verdict != "pass" for r in first.values())
+
+
+async def test_trims_count_from_where_they_stood_first(make_rig: Callable) -> None:
+    rig = make_rig()
+    couple(rig, UP_AND_BACK)
+    events = await events_of(rig, ("adjust",))
+    for result in latest(adjusted(events)):
+        moves = sum(
+            e.counts for e in events if isinstance(e, TrimMoved) and e.point == result.point
+        )
+        assert result.final_trim - result.start_trim == moves
+        assert rig.hardware._rig.generator.trims[result.point] == result.final_trim
+
+
+async def test_a_run_cut_short_amid_the_rounds_goes_on_there(make_rig: Callable) -> None:
+    whole = adjusted(await events_of(coupled_rig(make_rig), ("adjust",)))
+    first_again = [r.again for r in whole].index("adjusted")
+    for kept in (6, first_again + 1):
+        rig = coupled_rig(make_rig)
+        job, earlier = Job(read_procedure(MONOPOLAR), ("adjust",), "test"), []
+        async for event in run(job, rig.bench):
+            earlier.append(event)
+            if sum(isinstance(e, PointDone) for e in earlier) == kept:
+                break
+        events = await events_of(rig, ("adjust",), tuple(earlier))
+        done = [*adjusted(earlier), *adjusted(events)]
+        assert None not in [r.again for r in adjusted(events)]
+        assert max(abs(true_error(rig, r)) for r in latest(done)) < 1
+        assert isinstance(events[-1], RunFinished)
+        assert events[-1].verdict == "pass"
+
+
+def coupled_rig(make_rig: Callable):
+    rig = make_rig()
+    couple(rig, UP_AND_BACK)
+    return rig
+
+
+async def test_trims_that_undo_each_other_end_after_two_rounds_and_are_named(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig()
+    couple(rig, {"cut voltage": {"cut current": 1.0}, "cut current": {"cut voltage": 0.95}})
+    events = await events_of(rig, ("adjust",))
+    done = adjusted(events)
+    for point in ("cut current", "cut voltage"):
+        assert sum(r.again == "adjusted" for r in done if r.point == point) <= 2
+    moved = [r for r in latest(done) if r.verdict != "pass"]
+    assert moved
+    assert all("mA since the trim" in r.reason for r in moved)
+    assert all("though adjusted again 2 times" in r.reason for r in moved)
+    assert events[-1].verdict == "fail"
+    told = " ".join(remarks_of_run(events))
+    assert "cut current measured again after the trim" in told
+    assert "cut voltage adjusted again" in told
+
+
+async def test_a_person_may_skip_the_checks_which_then_are_not_measured(
+    make_rig: Callable,
+) -> None:
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    couple(rig, {"P3": {"P1": 0.9}}, told=True)
+    enter, entered = rig.bench.generator.enter_service, []
+
+    async def skip_the_check(point: str) -> int:
+        entered.append(point)
+        if entered.count("P1") == 2:
+            raise SkipStep("no time")
+        return await enter(point)
+
+    rig.bench.generator.enter_service = skip_the_check
+    done = adjusted(await events_of(rig, ("adjust",), procedure=ATTENDED))
+    last = latest(done)[0]
+    assert (last.point, last.again, last.verdict) == ("P1", "checked", "not measured")
+    assert last.reason == "no time; not measured since the trim of P3 was moved"
+    assert not rig.hardware._rig.generator.in_service
+
+
+async def test_a_hand_adjusts_again_and_its_presses_are_summed(make_rig: Callable) -> None:
+    rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    couple(rig, {"P3": {"P1": 0.9}}, told=True)
+    events = await events_of(rig, ("adjust",), procedure=ATTENDED)
+    last = latest(adjusted(events))[0]
+    assert last.again == "checked" or last.again == "adjusted"
+    presses = sum(e.counts for e in events if isinstance(e, TrimMoved) and e.point == "P1")
+    assert (last.start_trim, last.final_trim) == (0, presses)
+    assert abs(true_error(rig, last)) < 1
