@@ -18,13 +18,13 @@ from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine.judge import judge
 from ohmwright.engine.measured_value import linear_measured_value
 from ohmwright.engine.output_loss import OutputLossDetector
-from ohmwright.engine.point_measurement import is_decided
+from ohmwright.engine.point_measurement import is_decided, is_worth_repeating, observation_of
 from ohmwright.engine.point_spec import PARAMETERS, keys_of, point_spec_of
 from ohmwright.engine.resting import OutputWarmth
 from ohmwright.engine.stop_rules import UntilDecided, question
 from ohmwright.estimation.duty import Duty
-from ohmwright.estimation.settled_value import Settled
-from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
+from ohmwright.estimation.settled_value import Settled, pooled
+from ohmwright.estimation.thermal_droop import Droop, Warmth
 from ohmwright.model.hardware import MeterData, ServiceMode
 from ohmwright.model.result import Sample as Reading
 from ohmwright.model.step import Point, Timing
@@ -82,21 +82,41 @@ class Verified:
 
 
 def verify(world: World, seed: int, index: int) -> Verified:
-    """Verify one unit whose error is uniform over twice its tolerance to both sides."""
+    """Verify one unit whose error is uniform over twice its tolerance to both sides.
+
+    A verdict that the readings leave undecided is asked for once more after a rest, as in a job.
+    """
     unit, rng = draw(world, seed, index)
     error = float(rng.uniform(*_ERRORS))
     unit = replace(unit, start_ma=unit.target_ma + error * unit.tolerance_ma)
-    plant, timing = ForeignUnit(unit, rng), Timing()
-    point = _point(unit)
+    plant, timing, point = ForeignUnit(unit, rng), Timing(), _point(unit)
+    warmth = _output_warmth(world)
+    settled, on_s = _activation(plant, point, timing, warmth)
+    seen = None if settled is None else observation_of(None, settled, point, timing, on_s, ())
+    if settled is not None and seen is not None and is_worth_repeating(seen, point):
+        relative = unit.tolerance_ma / unit.target_ma
+        plant.rest(warmth.rest_s(plant.clock_s, timing, 1.0, relative))
+        again, again_s = _activation(plant, point, timing, warmth)
+        settled = settled if again is None else pooled(settled, again)
+        on_s += again_s
+    return Verified(_stated(settled, plant, point, timing), on_s)
+
+
+def _activation(
+    plant: ForeignUnit, point: Point, timing: Timing, warmth: OutputWarmth
+) -> tuple[Settled | None, float]:
+    """What one activation settles on, and how long it was."""
     final = partial(is_decided, point=point, timing=timing, accuracy=None)
-    rule = UntilDecided(question(point, timing, _meter(unit)), ResidualWarmth(), final)
+    left, began_s = warmth.residual_warmth(plant.clock_s, timing.age_s), plant.clock_s
+    rule = UntilDecided(question(point, timing, _meter(plant.unit)), left, final)
     plant.activate(timing.max_on_s)
     age_s, decided = 0.0, False
     while not decided and plant.next_age_s() < timing.max_on_s - _VERIFY_BEFORE_LIMIT_S:
         age_s, current_ma = plant.read()
         decided = rule.read(age_s, current_ma)
     plant.release(age_s)
-    return Verified(_stated(rule.settled(), plant, point, timing), age_s)
+    warmth.add_activation(began_s, plant.clock_s, 1.0)
+    return rule.settled(), age_s
 
 
 def adjust(world: World, seed: int, index: int) -> Adjusted:

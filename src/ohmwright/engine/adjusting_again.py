@@ -14,7 +14,7 @@ from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
 from .as_left_evidence import AsLeftEvidence
-from .doubt import Doubt, DoubtResolver, doubt_in, least_output_ma
+from .doubt import Doubt, DoubtResolver, OutputSetting, doubt_in, least_output_ma
 from .point_measurement import Observation, measure_point
 from .prior_of_point import PriorOfPoint
 from .procedure import Procedure
@@ -189,12 +189,11 @@ class _Check:
 
     async def _measure(self) -> Observation:
         bench = self.session.bench
+        data = bench.generator.data.point(self.point.name)
+        full_w = full_power_w(bench.generator.data, self.point.name)
+        chosen = OutputSetting("" if data is None else data.mode, full_w)
         return await measure_point(
-            self.session,
-            self.point,
-            power_w=full_power_w(bench.generator.data, self.point.name),
-            timing=self.timing,
-            fetch=bench.analyzer.fetch_current,
+            self.session, self.point, chosen, self.timing, bench.analyzer.fetch_current
         )
 
     def _doubt(self) -> Doubt | None:

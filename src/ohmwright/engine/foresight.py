@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from ohmwright.model.positions import Position
 from ohmwright.model.step import Stage
 
+from .accuracy import Accuracy
 from .decidability import (
     Cause,
     Severity,
@@ -20,7 +21,6 @@ from .decidability import (
     rule_and_digit_shortfalls,
     time_shortfall,
 )
-from .measured_value import Accuracy
 from .procedure_file import ProcedureFile
 from .requirements import Abilities
 from .room import Room

@@ -25,6 +25,8 @@ from ohmwright.uncertainty import conformity as rules
 from ohmwright.uncertainty.distributions import coverage_factor
 from ohmwright.uncertainty.global_risk_rules import GlobalRiskRule, ManagedRiskRule
 
+from .measured_value import EXTRAPOLATED
+
 DEFAULT_DECISION = SimpleAcceptance()
 """The rule of a step and procedure that name none."""
 CONFIDENCE = 0.975
@@ -70,7 +72,7 @@ def stays_undecided(
     """
     half_width = scatter_half_width(measured)
     type_b_uncertainty = sqrt(
-        max(0.0, measured.uncertainty**2 - _type_a_uncertainty(measured)[0] ** 2)
+        max(0.0, measured.uncertainty**2 - _readings_uncertainty(measured)[0] ** 2)
     )
     possible = (measured.value - half_width, measured.value, measured.value + half_width)
     rule, limits = rule_of(decision), limits_of(target)
@@ -177,14 +179,19 @@ def scatter_half_width(measured: Measured) -> float:
 
     In the value's unit; the value lies beyond each end with probability 1 - `CONFIDENCE`.
     """
-    uncertainty, dof = _type_a_uncertainty(measured)
+    uncertainty, dof = _readings_uncertainty(measured)
     return uncertainty * coverage_factor(dof, 2 * CONFIDENCE - 1)
 
 
-def _type_a_uncertainty(measured: Measured) -> tuple[float, float]:
-    """Return type A standard uncertainty and degrees of freedom; of all where no budget is."""
+def _readings_uncertainty(measured: Measured) -> tuple[float, float]:
+    """Return what the readings leave unsure, and its degrees of freedom; all where no budget is.
+
+    That is their scatter, what was estimated from them, and what was extrapolated.
+    """
     if not measured.budget:
         return measured.uncertainty, measured.dof
-    lines = [line for line in measured.budget if line.evaluation == "A"]
+    lines = [
+        line for line in measured.budget if line.evaluation == "A" or line.source == EXTRAPOLATED
+    ]
     freedom = (inf if line.dof is None else line.dof for line in lines)
     return hypot(*(line.standard_uncertainty for line in lines)), min(freedom, default=inf)

@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from math import isinf
+from math import isinf, sqrt
 from typing import Any
 
 from ohmwright.estimation.settled_value import Settled
@@ -27,7 +27,11 @@ from .accuracy import Accuracy, left_out
 COVERAGE = 0.95
 """Coverage probability of expanded uncertainties."""
 READINGS, CAPTURES = "readings", "captures"
-"""Labels of the type A lines of budgets."""
+"""Labels of the lines for the scatter of what was measured, of type A."""
+ESTIMATED, EXTRAPOLATED = "lag, droop and hunting", "extrapolation"
+"""Labels of the lines for what the readings leave unsure besides: as estimated, type A, and what
+was not seen, type B."""
+_TYPE_A = (READINGS, CAPTURES, ESTIMATED)
 
 
 def linear_measured_value(
@@ -80,26 +84,37 @@ def _measurement_model(
     settled: Settled, quantity: Quantity, load_ohm: float, accuracy: Accuracy | None
 ) -> _MeasurementModel:
     current_ma = settled.value
-    readings = _readings_input(settled, accuracy)
+    readings = _readings_inputs(settled, accuracy)
     meter = () if accuracy is None else accuracy.current_lines(current_ma, load_ohm)
     if quantity != "power_w":
-        inputs = (readings, *meter)
+        inputs = (*readings, *meter)
         return _MeasurementModel(_sum_ma, (1.0,) * len(inputs), inputs)
     load = () if accuracy is None else accuracy.load_lines(load_ohm)
     per_ma, per_ohm = 2e-6 * current_ma * load_ohm, 1e-6 * current_ma**2
+    currents = len(readings) + len(meter)
     return _MeasurementModel(
-        partial(_power_w, load_ohm, 1 + len(meter)),
-        (per_ma,) * (1 + len(meter)) + (per_ohm,) * len(load),
-        (readings, *meter, *load),
+        partial(_power_w, load_ohm, currents),
+        (per_ma,) * currents + (per_ohm,) * len(load),
+        (*readings, *meter, *load),
         None if accuracy is None else accuracy.correlations,
     )
 
 
-def _readings_input(settled: Settled, accuracy: Accuracy | None) -> Input:
-    u_ma = settled.uncertainty
+def _readings_inputs(settled: Settled, accuracy: Accuracy | None) -> tuple[Input, ...]:
+    """Return what the readings leave unsure, in mA, by cause; the value is the first input's.
+
+    Their scatter, at least the meter's last digit; lag, droop and hunting as the readings and what
+    was known before tell them; and what was extrapolated.
+    """
+    u_ma = settled.uncertainty if settled.scatter is None else settled.scatter
+    estimated_ma = sqrt(max(0.0, settled.uncertainty**2 - u_ma**2 - settled.extrapolation**2))
     if accuracy is not None:
         u_ma = max(u_ma, resolution_uncertainty(accuracy.resolution_ma(settled.value)))
-    return Input(READINGS, settled.value, u_ma, settled.dof, "student t")
+    return (
+        Input(READINGS, settled.value, u_ma, settled.dof, "student t"),
+        Input(ESTIMATED, 0.0, estimated_ma, settled.dof, "student t"),
+        Input(EXTRAPOLATED, 0.0, settled.extrapolation),
+    )
 
 
 def _sum_ma(*currents_ma: Any) -> Any:
@@ -121,8 +136,8 @@ def measured_of_budget(
 ) -> Measured:
     """Return the budget's value with its lines, expanded at 95 %, as a result keeps it.
 
-    Lines labelled `READINGS` or `CAPTURES` are type A: what a verdict takes for the scatter of the
-    readings. `left_out`: names of the effects that the budget lacks; None where nobody asks.
+    Lines labelled `READINGS`, `CAPTURES` and `ESTIMATED` are type A.
+    `left_out`: names of the effects that the budget lacks; None where nobody asks.
     """
     expanded = budget.expanded(COVERAGE)
     return Measured(
@@ -136,7 +151,7 @@ def measured_of_budget(
         budget=tuple(
             BudgetEntry(
                 source=line.input.label,
-                evaluation="A" if line.input.label in (READINGS, CAPTURES) else "B",
+                evaluation="A" if line.input.label in _TYPE_A else "B",
                 standard_uncertainty=abs(line.contribution),
                 dof=None if isinf(line.input.dof) else line.input.dof,
                 shared=line.input.shared,

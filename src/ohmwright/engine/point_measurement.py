@@ -8,14 +8,14 @@ from functools import partial
 from math import isinf
 from typing import ClassVar
 
-from ohmwright.estimation.settled_value import Settled
+from ohmwright.estimation.settled_value import Settled, pooled
 from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
 from .accuracy import Accuracy
 from .doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
-from .judge import conformity, is_final, judge
+from .judge import conformity, is_final, judge, stays_undecided
 from .measured_value import linear_measured_value, measured_value
 from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
@@ -37,6 +37,8 @@ class Observation:
     samples: tuple[Sample, ...]
     excess: str = ""
     """What ended the activation early, where far too much flowed; else empty."""
+    settled: Settled | None = None
+    """What was settled on in the activation, or the activations pooled."""
 
     def with_verdict(self, other: VerdictAndReason) -> Observation:
         """Return a copy with another verdict and reason, which rest on more than the readings.
@@ -133,7 +135,40 @@ def observation_of(
     if not settled.settled:
         verdict = ("undecided", settled.reason)
     how = conformity(measured, target, rule)
-    return Observation(*verdict, measured, how, on_s, samples)
+    return Observation(*verdict, measured, how, on_s, samples, settled=settled)
+
+
+def is_worth_repeating(seen: Observation, point: Point) -> bool:
+    """Return whether a second activation may decide what the readings' scatter left undecided."""
+    if seen.verdict != "undecided" or seen.measured is None or seen.settled is None:
+        return False
+    return seen.settled.settled and not stays_undecided(seen.measured, point.target, point.decision)
+
+
+class _PooledPoint:
+    """One point's measurement, which an undecided verdict repeats once; both values are pooled."""
+
+    def __init__(self, session: Session, point: Point, chosen: OutputSetting, timing: Timing):
+        self._session, self._point, self._chosen, self._timing = session, point, chosen, timing
+        self._first: Observation | None = None
+
+    async def measure(self) -> Observation:
+        """Activate once, and pool what was seen with the activation before, if there was one."""
+        session, point, timing, first = self._session, self._point, self._timing, self._first
+        fetch = session.bench.analyzer.fetch_current
+        seen = await measure_point(session, point, self._chosen, timing, fetch)
+        if first is None or first.settled is None or seen.settled is None:
+            return seen
+        both = pooled(first.settled, seen.settled)
+        accuracy, on_s = session.accuracy_in(self._chosen.mode), first.on_s + seen.on_s
+        return observation_of(accuracy, both, point, timing, on_s, seen.samples)
+
+    def again(self, seen: Observation) -> bool:
+        """Return whether to activate again, once at most."""
+        if self._first is not None or not is_worth_repeating(seen, self._point):
+            return False
+        self._first = seen
+        return True
 
 
 class OutputPointsStep(SettingStep):
@@ -162,8 +197,7 @@ async def _point_events(step: SettingStep, point: Point, work: StepRun) -> Async
     )
     least_ma = least_output_ma(session, asked_current_ma(point))
 
-    async def measure() -> Observation:
-        return await measure_point(session, point, chosen, timing, bench.analyzer.fetch_current)
+    pooling = _PooledPoint(session, point, chosen, timing)
 
     def doubt(seen: Observation) -> Doubt | None:
         return doubt_in(seen.samples, least_ma, seen.excess, seen.measured, point.target)
@@ -175,9 +209,10 @@ async def _point_events(step: SettingStep, point: Point, work: StepRun) -> Async
         chosen,
         point.load_ohm,
         timing.max_on_s,
-        measure,
+        pooling.measure,
         doubt,
         lambda seen: _deviation_text(seen, point),
+        again=pooling.again,
     )
     async for event in measured.events():
         yield event

@@ -20,6 +20,11 @@ async def _no_preparation() -> None:
     """Do nothing before an activation."""
 
 
+def _never(_: object) -> bool:
+    """One activation is enough."""
+    return False
+
+
 @dataclass
 class UndoubtedMeasurement(Generic[T]):
     """Activates until there is no doubt of the readings, or a verdict is known without them.
@@ -37,6 +42,8 @@ class UndoubtedMeasurement(Generic[T]):
     in_words: Callable[[T], str]
     prepare: Callable[[], Awaitable[None]] = _no_preparation
     """Awaited before each activation, with RF off."""
+    again: Callable[[T], bool] = _never
+    """Whether to activate once more though there is no doubt; asked after each activation."""
     latest: T = field(init=False)
     """What the last activation returned."""
     verdict_instead: VerdictAndReason | None = field(init=False, default=None)
@@ -63,7 +70,9 @@ class UndoubtedMeasurement(Generic[T]):
             yield activation_closed(session)
             self.latest_doubt = doubt = self.doubt(self.latest)
             if doubt is None or self.resolver.is_accepted(doubt):
-                return
+                if not self.again(self.latest):
+                    return
+                continue
             self.verdict_instead = await self.resolver.resolve(doubt, self.in_words(self.latest))
             if self.verdict_instead is not None:
                 return

@@ -34,7 +34,8 @@ def remarks_of_run(events: Sequence[Event]) -> tuple[str, ...]:
 
     First, oldest first: what was told before RF, comments, skipped steps, steps begun anew,
     questions without an answer, slow releases, RF that nobody had asked for, service mode left
-    without saving. Then each result that a later measurement of the same point replaced, and outputs that were drifting.
+    without saving. Then each result that a later measurement of the same point replaced, and
+    outputs that were drifting.
     """
     return tuple(
         printable(line)
