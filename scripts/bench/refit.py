@@ -35,8 +35,8 @@ def main() -> None:
     if start is None:
         raise SystemExit("The made-up transient was not recognised.")
 
-    def refit(hunting: bool) -> None:
-        fit_transient(record, vague_prior(), NoisePrior(), start.start, hunting=hunting)
+    def refit(departures: bool) -> None:
+        fit_transient(record, vague_prior(), NoisePrior(), start.start, departures=departures)
 
     design = np.random.default_rng(0).normal(size=(n, 8))
     plain = _milliseconds(lambda: np.linalg.lstsq(design, record.relative, rcond=None))

@@ -13,7 +13,6 @@ TARGETS = {
         "uncertainty/budget.py",
         "uncertainty/inputs.py",
         "uncertainty/hf_effects.py",
-        "engine/accuracy.py",
         "engine/influences.py",
         "engine/measured_value.py",
         "engine/difference.py",

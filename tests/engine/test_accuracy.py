@@ -1,6 +1,7 @@
 """Lines of a budget for stated effects, against complex impedances and uncertainties."""
 
 import math
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -9,9 +10,8 @@ from hypothesis import strategies as st
 from pydantic import ValidationError
 from uncertainties import ufloat
 
-from ohmwright.engine.accuracy import Accuracy, left_out
-from ohmwright.engine.influences import Conditions
-from ohmwright.engine.measured_value import measured_value
+from ohmwright.engine.influences import Conditions, stated_effects
+from ohmwright.engine.measured_value import Accuracy, left_out, measured_value
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.analyzer_certificate import (
     AnalyzerCertificate,
@@ -53,7 +53,11 @@ OF_THE_LOAD = ("load drift", "load temperature")
 
 
 def accuracy(
-    influences: Influences = STATED, *, room_c: float | None = 18.0, mode: Mode | None = COAG
+    influences: Influences = STATED,
+    *,
+    room_c: float | None = 18.0,
+    mode: Mode | None = COAG,
+    load_ohm: float = 500.0,
 ) -> Accuracy:
     certificate = AnalyzerCertificate(
         number="C1",
@@ -69,7 +73,9 @@ def accuracy(
         influences=influences,
     )
     at = Conditions(bandwidth_hz=10e6, room_c=room_c)
-    return Accuracy(certificate, date(2026, 1, 1), at).in_mode(mode)
+    if mode is not None:
+        at = replace(at, mode=mode.name, carrier_hz=mode.carrier_hz)
+    return Accuracy(certificate, date(2026, 1, 1), stated_effects(influences, at, load_ohm))
 
 
 def power(
@@ -104,7 +110,7 @@ def test_every_line_is_the_stated_effect_on_the_current(current_ma: float, load_
         "lead inductance": driven(1.4) - driven(0.4),
         "lead capacitance": passed_by(60) - passed_by(20),
     }
-    seen = lines(power(current_ma, accuracy(), load_ohm, "current_ma"))
+    seen = lines(power(current_ma, accuracy(load_ohm=load_ohm), load_ohm, "current_ma"))
     for name, limit in limits.items():
         expected = current_ma * limit / math.sqrt(3)
         assert seen[name] == pytest.approx(expected, rel=1e-6, abs=1e-9), name
@@ -133,8 +139,8 @@ def test_reconnection_has_the_degrees_of_freedom_it_was_found_with() -> None:
 
 def test_what_is_absent_is_left_out_by_name() -> None:
     bare = accuracy(Influences(), mode=None, room_c=None)
-    assert left_out("current_ma", 500.0, bare) == EVERY_EFFECT[1:]
-    assert left_out("power_w", 500.0, bare) == (*EVERY_EFFECT[1:], "load temperature")
+    assert left_out("current_ma", bare) == EVERY_EFFECT[1:]
+    assert left_out("power_w", bare) == (*EVERY_EFFECT[1:], "load temperature")
     assert power(800.0, bare).left_out == (*EVERY_EFFECT[1:], "load temperature")
 
 
@@ -168,7 +174,7 @@ def test_values_share_an_error_where_its_cause_is_the_same() -> None:
 
     here, higher = shared(power(800.0, accuracy())), shared(power(900.0, accuracy()))
     assert here == higher
-    other_load = here & shared(power(800.0, accuracy(), 200.0))
+    other_load = here & shared(power(800.0, accuracy(load_ohm=200.0), 200.0))
     assert other_load == {
         "meter accuracy to 2000 mA, C1",
         "meter drift, C1",

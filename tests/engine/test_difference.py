@@ -9,9 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import correlated_values, ufloat
 
-from ohmwright.engine.accuracy import Accuracy
 from ohmwright.engine.difference import covariance, difference
-from ohmwright.engine.measured_value import linear_measured_value
+from ohmwright.engine.measured_value import Accuracy, linear_measured_value
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate, CurrentRange, LoadAccuracy
 from ohmwright.model.result import Measured

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from uncertainties import correlated_values, ufloat
 
-from ohmwright.engine.accuracy import Accuracy
 from ohmwright.engine.measured_value import (
+    Accuracy,
     linear_measured_value,
     measured_of_budget,
     measured_value,

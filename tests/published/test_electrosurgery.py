@@ -7,8 +7,7 @@ from collections.abc import Callable, Iterator
 from datetime import date
 from functools import partial
 
-from ohmwright.engine.accuracy import Accuracy
-from ohmwright.engine.measured_value import linear_measured_value
+from ohmwright.engine.measured_value import Accuracy, linear_measured_value
 from ohmwright.engine.requirements import expected_ma
 from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.engine.steps.output import OutputStep

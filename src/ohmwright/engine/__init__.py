@@ -14,7 +14,7 @@ Read in this order:
     rested_activation             rest, activate, take readings until a stop rule has enough
     stop_rules                    a value has settled, or the verdict of a target is known
     point_measurement             one point's value held against its target
-    influences, accuracy          what is stated of the analyzer, as inputs of a budget
+    influences                    what is stated of other effects on a reading, and what is not
     measured_value, judge         from a settled value to its uncertainty, and to a verdict
     crest_factor_value            from captured waveforms to a crest factor with its uncertainty
     difference                    of two values that share errors
@@ -90,7 +90,7 @@ cause. Held by tests/engine/test_decidability.py and test_foresight.py.
 verdict, by the rules of `uncertainty.conformity`. The measurand is the current in the connected
 load, or P = I² R there. Held by tests/engine/test_measured_value.py and test_judge.py.
 
-**What is not in U has its name in the result** (`influences`, `accuracy`). An effect is a line of
+**What is not in U has its name in the result** (`influences`). An effect is a line of
 the budget where certificate, analyzer's data, generator's data and room state what it needs, and
 else one of `left_out`: nothing is guessed, and nothing is silently zero. Lines name the error that
 other values share, so that `difference` need not know how they were measured. Rejected: typical

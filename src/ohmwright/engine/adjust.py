@@ -26,6 +26,7 @@ from .service_state import ServiceState
 from .session import Session
 from .steps.base import Step, StepRun
 from .stop_rules import target_band
+from .traceability import accuracy_at
 from .trim_actuator import TrimActuator
 
 _UNCRITICAL_TOLERANCE = 1.0
@@ -205,7 +206,7 @@ class _Adjustment:
         settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
         observation = self._without_value("undecided", "")
         return observation_of(
-            self.session.accuracy_in(self._mode),
+            accuracy_at(self.session, self._mode, self.point.load_ohm),
             settled,
             self.point,
             self.timing,

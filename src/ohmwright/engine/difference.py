@@ -8,7 +8,7 @@ from math import inf, sqrt
 from ohmwright.model.result import BudgetEntry, Measured
 from ohmwright.uncertainty.distributions import coverage_factor
 
-from .accuracy import LOAD, METER
+from .measured_value import LOAD, METER
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from ohmwright.model.positions import Position
 from ohmwright.model.step import Stage
 
-from .accuracy import Accuracy
+from .measured_value import Accuracy
 from .decidability import (
     Cause,
     Severity,

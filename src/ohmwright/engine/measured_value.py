@@ -8,30 +8,129 @@ listed with the value.
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from datetime import date
 from functools import partial
 from math import isinf, sqrt
 from typing import Any
 
 from ohmwright.estimation.settled_value import Settled
+from ohmwright.model.analyzer_certificate import AnalyzerCertificate, Drift
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
 from ohmwright.model.step import Timing
 from ohmwright.uncertainty.budget import Budget, combine
-from ohmwright.uncertainty.inputs import Correlations, Input, resolution_uncertainty
+from ohmwright.uncertainty.inputs import (
+    Correlations,
+    Input,
+    accuracy_input,
+    rectangular,
+    resolution_uncertainty,
+)
 from ohmwright.uncertainty.propagation import propagate
 
-from .accuracy import Accuracy, left_out
+from .influences import NOTHING_STATED, Effect, Effects
 
 COVERAGE = 0.95
 """Coverage probability of expanded uncertainties."""
+METER, LOAD = "meter accuracy", "load resistance"
+"""Labels of the lines that only a certificate gives."""
+_METER_DRIFT, _LOAD_DRIFT = "meter drift", "load drift"
+_DAYS_A_YEAR = 365.25
 READINGS, CAPTURES = "readings", "captures"
 """Labels of the lines for the scatter of what was measured, of type A."""
 ESTIMATED, EXTRAPOLATED = "lag, droop and hunting", "extrapolation"
 """Labels of the lines for what the readings leave unsure besides: as estimated, type A, and what
 was not seen, type B."""
 _TYPE_A = (READINGS, CAPTURES, ESTIMATED)
+
+
+@dataclass(frozen=True)
+class Accuracy:
+    """Accuracy of an analyzer's readings on one day, by its certificate and what else is stated."""
+
+    certificate: AnalyzerCertificate
+    on: date
+    """The day; drift counts from the certificate's date to it."""
+    effects: Effects = NOTHING_STATED
+    """On readings in one mode into one load."""
+
+    def current_lines(self, current_ma: float) -> tuple[Input, ...]:
+        """Return the inputs for accuracy, drift and effects at a reading, in mA about zero."""
+        stated, size_ma = self.certificate.range_of(current_ma), abs(current_ma)
+        accuracy_ma = size_ma * stated.percent / 100 + stated.floor_ma
+        shared = self._shared(METER, f"to {stated.up_to_ma:g} mA")
+        drift = self.certificate.drift.current_percent_per_year
+        return (
+            self._accuracy_input(METER, accuracy_ma, stated.coverage_factor, shared),
+            *self._drift_line(_METER_DRIFT, size_ma, drift),
+            *self._effect_lines(self.effects.on_current, size_ma),
+            *self._reconnection_line(size_ma),
+        )
+
+    def load_lines(self, load_ohm: float) -> tuple[Input, ...]:
+        """Return the inputs for the load's accuracy, drift and effects, in ohm about zero."""
+        stated, load = self.certificate.load, f"{load_ohm:g} ohm"
+        accuracy_ohm, shared = load_ohm * stated.percent / 100, self._shared(LOAD, load)
+        drift = self.certificate.drift.load_percent_per_year
+        return (
+            self._accuracy_input(LOAD, accuracy_ohm, stated.coverage_factor, shared),
+            *self._drift_line(_LOAD_DRIFT, load_ohm, drift, load),
+            *self._effect_lines(self.effects.on_load, load_ohm),
+        )
+
+    @property
+    def correlations(self) -> Correlations | None:
+        """Correlation of meter and load accuracy; None where the certificate states none."""
+        correlation = self.certificate.current_load_correlation
+        return {(METER, LOAD): correlation} if correlation != 0 else None
+
+    def resolution_ma(self, current_ma: float) -> float:
+        """Return the value of the last digit of a reading, in mA."""
+        return self.certificate.range_of(current_ma).resolution_ma
+
+    def _shared(self, name: str, same_in: str = "") -> str:
+        return f"{name} {same_in}".rstrip() + f", {self.certificate.number}"
+
+    def _accuracy_input(
+        self, label: str, accuracy: float, coverage_factor: float | None, shared: str
+    ) -> Input:
+        """Return an accuracy as an input; one that is correlated as normal, to be drawn so."""
+        known = accuracy_input(label, accuracy, coverage_factor, shared)
+        return known if self.correlations is None else replace(known, distribution="normal")
+
+    def _drift_line(
+        self, name: str, size: float, percent_per_year: float | None, same_in: str = ""
+    ) -> Iterator[Input]:
+        if percent_per_year is not None:
+            years = max(0.0, (self.on - self.certificate.calibrated_on).days / _DAYS_A_YEAR)
+            limit = size * years * percent_per_year / 100
+            yield rectangular(name, 0.0, limit, self._shared(name, same_in))
+
+    def _effect_lines(self, effects: Iterable[Effect], size: float) -> Iterator[Input]:
+        for name, limit, same_in in effects:
+            yield rectangular(name, 0.0, size * limit, self._shared(name, same_in))
+
+    def _reconnection_line(self, size_ma: float) -> Iterator[Input]:
+        scatter = self.effects.reconnection
+        if scatter is not None:
+            u_ma = size_ma * scatter.uncertainty
+            yield Input("reconnection", 0.0, u_ma, scatter.dof, "student t")
+
+
+def left_out(quantity: Quantity, accuracy: Accuracy | None) -> tuple[str, ...]:
+    """Return the names of the effects that a budget of `quantity` lacks, for want of data."""
+    effects = NOTHING_STATED if accuracy is None else accuracy.effects
+    drift = Drift() if accuracy is None else accuracy.certificate.drift
+    names = [] if accuracy is not None else [METER]
+    names += [_METER_DRIFT] if drift.current_percent_per_year is None else []
+    names += effects.lacking_on_current
+    if quantity == "power_w":
+        names += [] if accuracy is not None else [LOAD]
+        names += [_LOAD_DRIFT] if drift.load_percent_per_year is None else []
+        names += effects.lacking_on_load
+    return tuple(names)
 
 
 def linear_measured_value(
@@ -58,7 +157,7 @@ def measured_value(
     problem = _measurement_model(settled, quantity, load_ohm, accuracy)
     budget = _budget(problem)
     result = propagate(problem.model, problem.inputs, budget, problem.correlations, COVERAGE)
-    lacks = left_out(quantity, load_ohm, accuracy)
+    lacks = left_out(quantity, accuracy)
     return measured_of_budget(budget, quantity, timing.age_s, lacks).model_copy(
         update={
             "value": result.value,
@@ -85,7 +184,7 @@ def _measurement_model(
 ) -> _MeasurementModel:
     current_ma = settled.value
     readings = _readings_inputs(settled, accuracy)
-    meter = () if accuracy is None else accuracy.current_lines(current_ma, load_ohm)
+    meter = () if accuracy is None else accuracy.current_lines(current_ma)
     if quantity != "power_w":
         inputs = (*readings, *meter)
         return _MeasurementModel(_sum_ma, (1.0,) * len(inputs), inputs)

@@ -13,15 +13,15 @@ from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
-from .accuracy import Accuracy
 from .doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from .judge import conformity, is_final, judge, stays_undecided
-from .measured_value import linear_measured_value, measured_value
+from .measured_value import Accuracy, linear_measured_value, measured_value
 from .requirements import Abilities, Complaint, points_within_range
 from .rested_activation import Fetch, rest_and_measure
 from .session import Session
 from .steps.base import SettingStep, Step, StepRun
 from .stop_rules import UntilDecided, asked_current_ma, question, target_band
+from .traceability import accuracy_at
 from .undoubted import UndoubtedMeasurement
 
 
@@ -91,7 +91,7 @@ async def measure_point(
     The activation ends when the verdict is known, or undecided just under `timing.max_on_s`.
     `chosen`: mode and setting of the unit; the setting is the most that can be put into the load.
     """
-    accuracy = session.accuracy_in(chosen.mode)
+    accuracy = accuracy_at(session, chosen.mode, point.load_ohm)
     final = partial(is_decided, point=point, timing=timing, accuracy=accuracy)
     asked = question(point, timing, session.bench.analyzer.data.meter)
     session.target_band = target_band(asked)

@@ -12,12 +12,12 @@ from ohmwright.model.hardware import MeterData, ServiceMode, ServicePoint
 from ohmwright.model.result import AMPLE_DOF
 from ohmwright.model.step import Point, Timing
 
-from .accuracy import Accuracy
 from .judge import accepted_half_width
-from .measured_value import linear_measured_value
+from .measured_value import Accuracy, linear_measured_value
 from .prior_of_point import PriorOfPoint
 from .session import Session
 from .stop_rules import question
+from .traceability import accuracy_at
 
 PARAMETERS = Parameters(
     releasing=Releasing(inner_tolerances=0.35), confirming=Confirming(well_landed_tolerances=0.4)
@@ -37,7 +37,7 @@ def point_spec(
         point,
         timing,
         bench.analyzer.data.meter,
-        session.accuracy_in(None if data is None else data.mode),
+        accuracy_at(session, None if data is None else data.mode, point.load_ohm),
         keys=None if bench.generator.unattended or service is None else keys_of(service),
         reach=_range(bench.generator, data, start),
         moves_while_on=service is None or service.moves_while_on,

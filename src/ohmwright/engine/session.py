@@ -32,9 +32,9 @@ from ohmwright.model.result import Result, Sample
 from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Traceability
 
-from .accuracy import Accuracy
 from .activation import Activation, activation
 from .analyzer_input import AnalyzerInput
+from .measured_value import Accuracy
 from .pending_events import PendingEvents, Stamp
 from .release import confirmed_release
 from .resting import OutputWarmth
@@ -90,14 +90,6 @@ class Session:
                 told_by=self.bench.operator.name,
             )
         )
-
-    def accuracy_in(self, mode: str | None) -> Accuracy | None:
-        """Return the accuracy for the output of the mode with this name; None for no certificate.
-
-        `mode`: None where the generator's data name none.
-        """
-        data = None if mode is None else self.bench.generator.data.mode(mode)
-        return None if self.accuracy is None else self.accuracy.in_mode(data)
 
     @property
     def told_by(self) -> str | None:

@@ -11,14 +11,13 @@ from ohmwright.instruments.operator import GoBack, SkipStep
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.step import Timing
 
-from .accuracy import Accuracy
 from .activation import refuse_overload
-from .measured_value import measured_value
+from .measured_value import Accuracy, measured_value
 from .release import ensure_off_at_start
 from .requirements import expected_ma
 from .rested_activation import ActivationReadings, measure_settled_output
 from .session import Session
-from .traceability import accuracy_if_in_date
+from .traceability import accuracy_at, accuracy_if_in_date
 
 
 @dataclass(frozen=True)
@@ -77,7 +76,7 @@ async def sweep(
                 load_ohm,
                 timing,
                 seen,
-                session.accuracy_in(mode),
+                accuracy_at(session, mode, load_ohm),
                 zero_limit_ma=bench.rf.zero_limit_ma,
             )
 

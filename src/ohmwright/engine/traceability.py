@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.traceability import Traceability
 
-from .accuracy import Accuracy
-from .influences import Conditions
+from .influences import Conditions, stated_effects
+from .measured_value import Accuracy
+from .session import Session
 
 
 def traceability_of(bench: Bench, *, accept_expired: bool) -> Traceability | None:
@@ -72,12 +74,27 @@ def accuracy_of(bench: Bench) -> Accuracy | None:
     """Return the accuracy of the analyzer's readings today; None without a certificate."""
     if bench.certificate is None:
         return None
-    room = bench.environment
+    return Accuracy(bench.certificate, bench.clock.wall().date())
+
+
+def accuracy_at(session: Session, mode: str | None, load_ohm: float) -> Accuracy | None:
+    """Return the accuracy of readings in one mode into one load; None without a certificate.
+
+    `mode`: its name, None where the generator's data name none. What the data of bench, analyzer
+    and generator do not state is left out.
+    """
+    accuracy, bench = session.accuracy, session.bench
+    if accuracy is None:
+        return None
+    known, room = None if mode is None else bench.generator.data.mode(mode), bench.environment
     conditions = Conditions(
+        mode="" if mode is None else mode,
+        carrier_hz=None if known is None else known.carrier_hz,
         bandwidth_hz=bench.analyzer.data.meter.bandwidth_hz,
         room_c=None if room is None else room.temperature_c,
     )
-    return Accuracy(bench.certificate, bench.clock.wall().date(), conditions)
+    influences = accuracy.certificate.influences
+    return replace(accuracy, effects=stated_effects(influences, conditions, load_ohm))
 
 
 def accuracy_if_in_date(bench: Bench) -> Accuracy | None:

@@ -7,8 +7,7 @@ from collections.abc import Iterator
 from datetime import date
 from functools import lru_cache
 
-from ohmwright.engine.accuracy import Accuracy
-from ohmwright.engine.measured_value import measured_value
+from ohmwright.engine.measured_value import Accuracy, measured_value
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.model.analyzer_certificate import (
     AnalyzerCertificate,

@@ -23,6 +23,7 @@ from ohmwright.engine.requirements import (
     time_within_limits,
 )
 from ohmwright.engine.rested_activation import ActivationReadings, measure_settled_output
+from ohmwright.engine.traceability import accuracy_at
 from ohmwright.engine.undoubted import UndoubtedMeasurement
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import MANY, NotNegative, Positive
@@ -154,7 +155,7 @@ def _measured_power(
     settled = done.latest.settled
     if done.verdict_instead is not None or settled is None or isinf(settled.uncertainty):
         return None
-    accuracy = work.session.accuracy_in(step.mode)
+    accuracy = accuracy_at(work.session, step.mode, step.load_ohm)
     return measured_value(settled, "power_w", step.load_ohm, work.timing, accuracy)
 
 
