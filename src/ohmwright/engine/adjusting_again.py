@@ -142,12 +142,9 @@ def _again(event: PointDone, first: Result, check: Result) -> PointDone:
     """Return the event of a point adjusted again, its trims counted on from the earlier results."""
     result = event.result
     update: dict[str, object] = {"again": "adjusted", "moved_trims": check.moved_trims}
-    if None not in (result.start_trim, result.final_trim, check.final_trim):
-        assert result.start_trim is not None
-        assert result.final_trim is not None
-        assert check.final_trim is not None
-        moved = result.final_trim - result.start_trim
-        update |= {"start_trim": first.start_trim, "final_trim": check.final_trim + moved}
+    start, final, before = result.start_trim, result.final_trim, check.final_trim
+    if start is not None and final is not None and before is not None:
+        update |= {"start_trim": first.start_trim, "final_trim": before + final - start}
     return event.model_copy(update={"result": result.model_copy(update=update)})
 
 

@@ -121,9 +121,9 @@ async def stage_events(
     """Do the steps of `stage` and yield their events.
 
     `results`: all results so far; the caller appends those of this stage as they come;
-    `as_left_follows`: whether the run has an as-left stage. A skip ends
-    the step, and its missing points are "not measured". Going back begins the step anew, or the one
-    before where nothing was answered yet in this one. Raises StopRun where a person stops the run.
+    `as_left_follows`: whether the run has an as-left stage. A skip ends the step, and its missing
+    points are "not measured". Going back begins the step anew, or the one before where nothing was
+    answered yet in this one. Raises StopRun where a person stops the run.
     """
     priors = priors_of_points(procedure, session.bench.generator.data, results, fleet)
     if stage == "adjust":
