@@ -7,9 +7,9 @@ from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
-from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.foresight import Foreseen, foreseen
+from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.traceability import refuse_expired

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from ohmwright.model.positions import Position
 from ohmwright.model.step import Stage
 
-from .measured_value import Accuracy
 from .decidability import (
     Cause,
     Severity,
@@ -21,6 +20,7 @@ from .decidability import (
     rule_and_digit_shortfalls,
     time_shortfall,
 )
+from .measured_value import Accuracy
 from .procedure_file import ProcedureFile
 from .requirements import Abilities
 from .room import Room

@@ -29,7 +29,7 @@ from .measured_value import EXTRAPOLATED
 
 DEFAULT_DECISION = SimpleAcceptance()
 """The rule of a step and procedure that name none."""
-CONFIDENCE = 0.975
+CONFIDENCE = 0.95
 """Least probability, by the readings' scatter, that a judged value is on its side of a limit."""
 _NORMAL_K = coverage_factor()
 """Coverage factor of a normal distribution at 95 %."""

@@ -160,7 +160,10 @@ class _PooledPoint:
         if first is None or first.settled is None or seen.settled is None:
             return seen
         both = pooled(first.settled, seen.settled)
-        accuracy, on_s = session.accuracy_in(self._chosen.mode), first.on_s + seen.on_s
+        accuracy, on_s = (
+            accuracy_at(session, self._chosen.mode, point.load_ohm),
+            first.on_s + seen.on_s,
+        )
         return observation_of(accuracy, both, point, timing, on_s, seen.samples)
 
     def again(self, seen: Observation) -> bool:

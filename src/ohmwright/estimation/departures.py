@@ -39,12 +39,14 @@ _COURSE = (0.006, 0.006, 0.003)
 """Standard deviations of the two courses of the droop and of the drift."""
 _ABSENT = 1e-7
 """Amplitude of what an explanation does without."""
-_OTHER_SHAPE = 0.08
+_OTHER_SHAPE = 0.1
 """Standard deviation of each coefficient of another shape."""
-_OTHER_SHAPE_SHARE = 0.3
+_OTHER_SHAPE_SHARE = 0.25
 """Probability that the rise has another shape than two lags after a dead time."""
-_QUIET, _HUNTING = (0.0004, 0.0015), (0.005, 0.015)
-"""Standard deviations of each coefficient of wander: of quiet outputs, and of those that hunt."""
+_QUIET = ((0.0003, 0.7), (0.0012, 0.3))
+"""Standard deviation of each coefficient of wander of outputs that do not hunt, and its share."""
+_HUNTING = ((0.004, 0.5), (0.013, 0.5))
+"""The same of those that hunt."""
 
 _OTHER_COUNT = len(_CREEP_S) + 2 * len(_SWING_S)
 _WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
@@ -110,8 +112,8 @@ def explanations(eight: Prior, variance: float, hunting: float) -> Explanations:
     `eight`: prior of the eight coefficients, whose columns come after those of the departures.
     """
     shapes = ((_ABSENT, 1 - _OTHER_SHAPE_SHARE), (_OTHER_SHAPE, _OTHER_SHAPE_SHARE))
-    wanders = [(sd, (1 - hunting) / len(_QUIET), False) for sd in _QUIET]
-    wanders += [(sd, hunting / len(_HUNTING), True) for sd in _HUNTING]
+    wanders = [(sd, (1 - hunting) * share, False) for sd, share in _QUIET]
+    wanders += [(sd, hunting * share, True) for sd, share in _HUNTING]
     cases = [*product(shapes, wanders)]
     sd = np.array(
         [[s] * _OTHER_COUNT + [w] * _WANDER_COUNT + [*_COURSE] for (s, _), (w, _, _) in cases]

@@ -92,7 +92,7 @@ _VAGUE: dict[Coefficient, tuple[float, float]] = {
     Coefficient.GAIN: (0.0, 0.02),
     Coefficient.COARSE_PRESS: (0.0, 0.01),
     Coefficient.CURVATURE: (0.0, 0.0015),
-    Coefficient.DROOP: (0.0075, 0.006),
+    Coefficient.DROOP: (0.01, 0.01),
     Coefficient.LOG_LAG: (float(np.log(0.75)), 0.8),
     Coefficient.LOG_DEAD_TIME: (float(np.log(0.5)), 0.9),
     Coefficient.LOG_POLE_RATIO: (float(np.log(0.15)), 1.0),

@@ -24,7 +24,7 @@ from .transient_estimator import fit_transient
 Floats = NDArray[np.float64]
 TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
-_MODEL = 0.05
+_MODEL = 0.03
 """What the model itself may be wrong by, in tolerances."""
 _RESTED = ResidualWarmth()
 
