@@ -19,7 +19,7 @@ from .activation_events import activation_closed, activation_opened
 from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
 from .point_measurement import Observation, observation_of
-from .point_spec import PARAMETERS, point_spec
+from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
 from .service_state import ServiceState
@@ -89,7 +89,7 @@ def _policy(
     session: Session, point: Point, timing: Timing, trim: int, prior: PriorOfPoint
 ) -> AdjustPolicy:
     """Return a policy without readings for a point whose trim stands at `trim` counts."""
-    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior, PARAMETERS)
+    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior)
 
 
 @dataclass
