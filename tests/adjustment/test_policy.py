@@ -181,7 +181,7 @@ def test_a_service_mode_that_timed_out_is_left_in_time_the_next_time():
 
 
 def test_an_output_that_runs_away_twice_is_given_up_at_its_start(monkeypatch):
-    def away_after_any_move(self, _):
+    def away_after_any_move(self, *_):
         away = bench.counts != 0
         self.runaways += away
         return away

@@ -18,12 +18,13 @@ _EXCURSION_RELATIVE = 0.1
 class Backlash:
     """Directions of one trim's moves, and from which side it is brought to a place.
 
-    `play_counts`: largest loss seen; 0 while none was.
+    `play_counts`: largest loss seen, 0 while none was; `losses`: how often there was one.
     """
 
     def __init__(self, sizer: StepSizer) -> None:
         self._sizer = sizer
         self.play_counts = 0.0
+        self.losses = 0
         self._side = 0
         """Direction of the latest move."""
         self._run_counts = 0
@@ -46,6 +47,7 @@ class Backlash:
         """
         lost = -surprise * self._side / gain if gain != 0 else 0.0
         if self._reversed and lost > 0:
+            self.losses += 1
             self.play_counts = max(self.play_counts, min(lost, 1.5 * self._run_counts))
 
     def run_up(self, action: Action, largest_gain: float) -> list[Action]:

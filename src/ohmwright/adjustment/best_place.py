@@ -48,3 +48,13 @@ class PlacesSeen:
             return None
         best = min(places, key=lambda place: place.error + place.sd)
         return best if best.is_better_than(start) else None
+
+    def description(self, tolerance: float) -> str:
+        """Where the trim is left and why there, with the relative `tolerance` of the point."""
+        best = self.best()
+        if best is None:
+            return "the trim is back at its start: nowhere was the output surely nearer the target"
+        return (
+            f"the trim is left {best.counts:+d} counts from its start, where the output was seen "
+            f"nearest the target, {best.error / tolerance:.2f} tolerances off"
+        )

@@ -66,7 +66,7 @@ class AdjustmentDecider:
             return AdjustmentDecision("give up", reason="no output") if late else _WAIT
         gain = fit.combination(sizer.coarse_gain())
         output = fit.combination(self._trim.output_after(None))
-        if self._runaway_check.is_runaway(output):
+        if self._runaway_check.is_runaway(output, log.latest):
             return self._after_runaway()
         determined = estimator.gain_is_determined(gain)
         if estimator.gain_is_own(gain):

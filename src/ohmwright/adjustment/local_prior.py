@@ -27,10 +27,3 @@ def at_new_origin(prior: TransientPrior, position: Floats) -> TransientPrior:
     )
     to_here[Coefficient.GAIN, TRIM] = slope[TRIM]
     return TransientPrior(to_here @ prior.mean, to_here @ prior.covariance @ to_here.T)
-
-
-def with_opened_gain(prior: TransientPrior, relative_sd: float) -> TransientPrior:
-    """A prior in which the gain keeps its mean and is no surer than `relative_sd` of it."""
-    gain, sd = prior.mean_of(Coefficient.GAIN), prior.sd_of(Coefficient.GAIN)
-    opened = max(sd, relative_sd * abs(gain))
-    return prior.with_coefficient(Coefficient.GAIN, gain, opened)

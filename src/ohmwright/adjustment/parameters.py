@@ -24,7 +24,7 @@ class Probing:
     """The limit for keys: larger, since each further probe costs a person's presses."""
     first_counts: int = 4
     """Size that a first probe grows from: a small one cannot do harm."""
-    growth: int = 5
+    growth: int = 4
     """A probe is at most so many times the largest so far: the last may not have been seen yet."""
     wait_lags: float = 1.5
     """Time for a probe to show before the next: two at once could not be told apart."""
@@ -62,6 +62,8 @@ class Moving:
     """Most that a move may bring the output beyond the target at the largest gain."""
     wait_lags: float = 0.5
     """Time from a move to the next while the unit's readings do not determine its gain."""
+    sure_gain_sds: float = 4.0
+    """A gain so far from zero lets the next move follow as soon as the last begins to show."""
 
 
 @dataclass(frozen=True)
@@ -109,7 +111,7 @@ class PriorChecks:
     """A gain so far from its prior: earlier, since a wrong gain makes wrong moves."""
     surprise_sds: float = 2.5
     """A confirmation's value so far from what was foretold of it: what foretold it is forgotten."""
-    opened_gain_sd_ratio: float = 0.4
+    opened_gain_sd_ratio: float = 0.3
     """After a confirmation was refuted the gain is no surer than that part of it."""
     own_gain_sd_ratio: float = 0.6
     """The readings determine the gain once they narrow its prior to that part."""
@@ -130,7 +132,7 @@ _USUAL, _BY_FLEET_GAIN, _NEAREST_COUNT = Demand(0.98, 0.85), Demand(0.9, 0.7), D
 class Releasing:
     """When the trim stands well enough to release, rest and confirm."""
 
-    inner_tolerances: float = 0.5
+    inner_tolerances: float = 0.45
     """Half width of the inner band: a trim well inside stays in tolerance longer."""
     usual: Demand = _USUAL
     """A confirmation that fails costs an activation and a rest."""

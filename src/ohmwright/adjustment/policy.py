@@ -13,18 +13,17 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.coefficients import Coefficient
-from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import PointSpec
 from ohmwright.estimation.thermal_droop import ResidualWarmth, cooled, heated
 
 from .action_queue import ActionQueue
 from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
-from .backlash import Backlash
-from .best_place import PlacesSeen
+from .cause import why_undecided
 from .confirmation import Confirmation
 from .decision import AdjustmentDecider
+from .evidence import evidence
+from .findings import Findings
 from .first_move import first_move
 from .fleet_prior import FleetPrior, Learned
 from .parameters import Parameters
@@ -52,16 +51,13 @@ class AdjustPolicy:
         self.parameters = parameters or Parameters()
         self.trim = Trim(spec.keys)
         self.sizer = StepSizer(spec, self.parameters, self.trim)
-        self.backlash = Backlash(self.sizer)
         self.estimator = UnitEstimator(spec, self.parameters, self.sizer, prior or FleetPrior())
+        self.findings = Findings(self.parameters.prior_checks, self.sizer, self.estimator)
         self._decider = AdjustmentDecider(self.parameters, self.trim, self.sizer, self.estimator)
         self._queue = ActionQueue(spec, self.trim)
         self._end: Finish | None = None
         self._rf_on = self._release_asked = False
         self._budget = RfBudget(self.parameters.giving_up, spec.timeout_s)
-        self._places = PlacesSeen()
-        self._undecided: list[Mixture] = []
-        """Confirmations at this place of the trim that ended undecided."""
         self._heat = 0.0
         self._residual_warmth = ResidualWarmth()
         self._to_confirm = self._confirming_began = self._refuted = False
@@ -103,16 +99,15 @@ class AdjustPolicy:
     def moved(self, age_s: float, counts: int) -> None:
         """The trim moved by `counts`; `age_s` is without meaning with RF off."""
         before = self.trim.position()
-        self._undecided.clear()
         self.trim.note_moved(counts)
-        self.backlash.note_moved(counts)
+        self.findings.note_moved(counts)
         self._note_step(age_s, before)
 
     def pressed(self, age_s: float, key: str, times: int) -> None:
         """A key was pressed `times` times; `age_s` is without meaning with RF off."""
         before = self.trim.position()
         self._presses_due -= abs(times)
-        self._undecided.clear()
+        self.findings.note_moved(times)
         self.trim.note_pressed(key, times)
         self._note_step(age_s, before)
 
@@ -129,7 +124,7 @@ class AdjustPolicy:
         self._heat = heated(self._heat, on_s)
         self._budget.note_activation(on_s, timed_out=timed_out)
         if not timed_out:
-            self._note_place()
+            self.findings.note_places(self._log, self._confirmation)
             self.estimator.end_activation()
 
     def rested(self, rest_s: float) -> None:
@@ -157,7 +152,7 @@ class AdjustPolicy:
         if self._rf_on:
             return TakeReading()
         if self._end is None and self._budget.exhausted:
-            self._give_up("undecided", "no confirmation within the activations allowed")
+            self._give_up("undecided", self._why_undecided())
             return self.next_action()
         return Activate() if self._end is None else self._end
 
@@ -180,31 +175,14 @@ class AdjustPolicy:
             self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
             self._queue.release()
         elif outcome == "release":
-            estimate = self._confirmation.estimate_with_hunting(self._log)
-            self._undecided += [] if estimate is None else [estimate]
-            self._learn_from_surprise(estimate)
-            self.estimator.fit()
+            self.findings.note_undecided(self._confirmation, self._log)
             self._queue.rest()
         elif outcome != "continue":
             self._refuted = outcome == "refuted"
-            self._learn_from_surprise(self._confirmation.own_estimate)
+            self.findings.learn(self._confirmation.own_estimate, refuted=self._refuted)
             self._confirmation = None
             self.estimator.restart_fit()
             self._adjust(age_s, late=late)
-
-    def _learn_from_surprise(self, seen: Mixture | None) -> None:
-        """Forget what foretold another output than a confirmation has `seen`, in tolerances."""
-        if seen is None:
-            return
-        prior, tolerance = self.estimator.prior, self.sizer.tolerance
-        level = prior.mean_of(Coefficient.LEVEL), prior.sd_of(Coefficient.LEVEL)
-        foretold, foretold_sd = (level[0] - 1) / tolerance, level[1] / tolerance
-        surprise = seen.mean - foretold
-        limit = self.parameters.prior_checks.surprise_sds * float(np.hypot(seen.sd, foretold_sd))
-        if self._refuted or abs(surprise) > limit:
-            gain = prior.mean_of(Coefficient.GAIN)
-            self.backlash.note_surprise(surprise * tolerance, gain)
-            self.estimator.forget_level()
 
     def _new_confirmation(self) -> Confirmation:
         """A confirmation of the present activation."""
@@ -216,7 +194,7 @@ class AdjustPolicy:
             residual_warmth=self._residual_warmth,
             hunting=min(hunting, confirming.most_hunting),
             improve_landing=self._budget.activations <= confirming.improving_activations,
-            earlier=tuple(self._undecided),
+            earlier=tuple(self.findings.undecided),
         )
 
     def _adjust(self, age_s: float, *, late: bool) -> None:
@@ -233,16 +211,17 @@ class AdjustPolicy:
         elif decision.move is not None:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
-            self._queue.move(self._ways(decision.move), rf_on=True)
+            self._queue.move(self.findings.ways(decision.move), rf_on=True)
 
     def _release(self, age_s: float, move: Action | None) -> None:
         """Queue a last move and a rest, then to confirm; without a move confirm now if allowed."""
         self._to_confirm = True
         allowed = self.parameters.confirming.warmth_tolerances * self.sizer.tolerance
         cool = self._residual_warmth.uncertainty <= allowed
-        may_confirm = self._confirming_began or (self._budget.activations == 1 and cool)
-        if move is not None or not (may_confirm and self._log.undisturbed):
-            self._queue.rest_with_last_moves([] if move is None else self._ways(move))
+        rested = self._confirming_began or (self._budget.activations == 1 and cool)
+        may_confirm = rested and self.findings.refuted_here == 0 and self._log.undisturbed
+        if move is not None or not may_confirm:
+            self._queue.rest_with_last_moves([] if move is None else self.findings.ways(move))
             return
         self.estimator.restart_fit()
         self._confirmation = self._new_confirmation()
@@ -250,33 +229,18 @@ class AdjustPolicy:
             self._confirmation.rule_out_moves(age_s)
         self._confirming_began = True
 
-    def _note_place(self) -> None:
-        """Note what the present activation showed of the output where the trim began and stands."""
-        trim, fit = self.trim, self.estimator.latest_fit
-        if self._confirmation is not None:
-            value = self._confirmation.value
-            if value is not None:
-                seen = value.rescaled(0.0, self.spec.question.target)
-                self._places.note(trim.counts, trim.coarse, seen)
-        elif fit is not None:
-            self._places.note(*trim.origin, fit.coefficient(Coefficient.LEVEL))
-            lags = self.parameters.fleet_gain.judge_after_lags
-            if self._log.undisturbed_s >= self.estimator.visible_after_s(fit, lags):
-                output = fit.combination(trim.output_after(None))
-                self._places.note(trim.counts, trim.coarse, output)
-
-    def _ways(self, move: Action) -> list[Action]:
-        """The actions of a move, from the side from which the trim is brought to its places."""
-        gain = self.estimator.prior
-        largest = max(self.sizer.seen_gain, abs(gain.mean_of(Coefficient.GAIN)))
-        return self.backlash.run_up(move, largest)
-
     def _give_up(self, ended: Literal["undecided", "not adjustable"], reason: str) -> None:
-        """Queue RF off and the return to the start, then the end."""
+        """Queue RF off and the way to where the trim is to be left, then the end."""
         if self._rf_on:
+            self.findings.note_places(self._log, self._confirmation)
             self._queue.release()
-        self._note_place()
-        best = self._places.best()
+        best = self.findings.places.best()
         counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)
         self._queue.return_to(counts, coarse, rf_on=False)
-        self._end = Finish(ended, reason)
+        moved = self.trim.moves > 0
+        left = self.findings.places.description(self.sizer.tolerance) if moved else ""
+        self._end = Finish(ended, reason, left=left)
+
+    def _why_undecided(self) -> str:
+        """The cause that the findings give."""
+        return why_undecided(evidence(self.spec, self.findings, self._budget, self.estimator))

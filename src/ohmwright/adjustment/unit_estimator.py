@@ -14,7 +14,7 @@ from ohmwright.estimation.transient_estimator import fit_transient
 
 from .activation_log import ActivationLog
 from .fleet_prior import FleetPrior, Learned
-from .local_prior import at_new_origin, with_opened_gain
+from .local_prior import at_new_origin
 from .parameters import Demand, Parameters
 from .release_criterion import meets_release_criterion
 from .step_sizing import FINE_GAIN, StepSizer
@@ -64,10 +64,11 @@ class UnitEstimator:
         self.prior = at_new_origin(self.prior, trim.position())
         trim.make_origin()
 
-    def forget_level(self) -> None:
-        """Let the readings alone say the level, and soon overrule the gain."""
-        opened = with_opened_gain(self.prior, self._parameters.prior_checks.opened_gain_sd_ratio)
-        self.prior = opened.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
+    def forget_all_but_gain(self) -> None:
+        """Let the readings alone say level and dynamics, and soon overrule the gain."""
+        gain, sd = self.prior.mean_of(Coefficient.GAIN), self.prior.sd_of(Coefficient.GAIN)
+        opened = max(sd, self._parameters.prior_checks.opened_gain_sd_ratio * abs(gain))
+        self.prior = vague_prior().with_coefficient(Coefficient.GAIN, gain, opened)
 
     def learned(self) -> Learned | None:
         """What this unit teaches of its model; None while its gain is not clearly off zero."""
@@ -122,9 +123,10 @@ class UnitEstimator:
 
     def wait_after_move_s(self, fit: TransientEstimate, gain: Mixture) -> float:
         """Time from a move to the next: longer while the unit's readings do not tell its gain."""
-        if self.gain_is_own(gain):
-            return self.visible_after_s(fit, 0.0)
         moving, fleet_gain = self._parameters.moving, self._parameters.fleet_gain
+        sure = self.has_fleet_gain or abs(gain.mean) > moving.sure_gain_sds * gain.sd
+        if self.gain_is_own(gain) and sure:
+            return self.visible_after_s(fit, 0.0)
         lags = fleet_gain.wait_lags if self.has_fleet_gain else moving.wait_lags
         return self.visible_after_s(fit, lags)
 
