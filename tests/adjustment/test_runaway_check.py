@@ -27,12 +27,13 @@ def check(
 @pytest.mark.parametrize(("keys", "bound"), [(None, 0.35), (Keys(), 0.55)])
 def test_only_a_move_can_run_away_and_only_beyond_the_bound(keys, bound) -> None:
     checked, trim = check(keys)
-    assert not checked.is_runaway(at(0.9))
-    assert not checked.is_runaway(at(0.1))  # no move yet: the output does so by itself
+    assert not checked.is_runaway(at(0.9), 0.9)
+    assert not checked.is_runaway(at(0.1), 0.1)  # no move yet: the output does so by itself
     trim.note_moved(5)
-    assert not checked.is_runaway(at(1.1 + bound - 0.01))
-    assert checked.is_runaway(at(1.1 + bound + 0.01))
-    assert checked.is_runaway(at(0.9 - bound - 0.01))
+    assert not checked.is_runaway(at(1.1 + bound - 0.01), 1.1 + bound)
+    assert not checked.is_runaway(at(1.1 + bound + 0.01), 1.0)  # no reading on its way there
+    assert checked.is_runaway(at(1.1 + bound + 0.01), 1.2)
+    assert checked.is_runaway(at(0.9 - bound - 0.01), 0.8)
     assert checked.runaways == 2
 
 

@@ -48,4 +48,4 @@ def test_the_way_back_undoes_every_press() -> None:
     trim = Trim(Keys(10))
     for key, times in (("coarse", 2), ("fine", -3), ("coarse", -1)):
         trim.note_pressed(key, times)
-    assert trim.return_to_start() == [Press("coarse", -1), Press("fine", 3)]
+    assert trim.return_to(0, 0) == [Press("coarse", -1), Press("fine", 3)]

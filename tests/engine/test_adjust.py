@@ -240,7 +240,8 @@ async def test_a_trim_at_the_end_of_its_range_is_given_up_and_put_back(make_rig:
     rig.bench.generator.data = data.model_copy(update={"service": service})
     events, _ = await adjusted(rig, MONOPOLAR)
     first = next(results(events))
-    assert (first.verdict, first.reason) == ("fail", "the trim's range ends before the target")
+    assert first.verdict == "fail"
+    assert first.reason.startswith("the trim's range ends before the target; the trim is back at")
     assert first.final_trim == first.start_trim
 
 
@@ -265,7 +266,7 @@ async def test_what_others_taught_and_the_curve_shows_makes_the_first_move(
         return sum(isinstance(e, ActivationOpened) for e in some)
 
     assert activations(events) < activations(taught)
-    assert sum(isinstance(e, PointLearned) for e in events) >= 4
+    assert sum(isinstance(e, PointLearned) for e in events) >= 3
 
 
 @pytest.mark.parametrize("seed", [3, 6, 9])

@@ -19,7 +19,7 @@ from ohmwright.engine.judge import judge
 from ohmwright.engine.measured_value import linear_measured_value
 from ohmwright.engine.output_loss import OutputLossDetector
 from ohmwright.engine.point_measurement import is_decided, is_worth_repeating, observation_of
-from ohmwright.engine.point_spec import PARAMETERS, keys_of, point_spec_of
+from ohmwright.engine.point_spec import keys_of, point_spec_of
 from ohmwright.engine.resting import OutputWarmth
 from ohmwright.engine.stop_rules import UntilDecided, question
 from ohmwright.estimation.duty import Duty
@@ -177,7 +177,7 @@ class _Job:
         self._timing = Timing(rest_s=unit.world.rest_s, max_on_s=unit.limit_s)
         keys = keys_of(ServiceMode(points=())) if unit.world.keys else None
         spec = point_spec_of(self._point, self._timing, _meter(unit), None, keys=keys)
-        self._policy = AdjustPolicy(spec, parameters=PARAMETERS)
+        self._policy = AdjustPolicy(spec)
         self._warmth = _output_warmth(unit.world)
         self._presses = 0
 

@@ -41,15 +41,18 @@ def _settling_s(unit: Drawn) -> float:
         meter_noise=0.0,
         droop=0.0,
         outer_droop=0.0,
+        warm_up=0.0,
+        ageing_per_s=0.0,
         digit_ma=1e-6,
         readings_per_s=20.0,
         line_step=0.0,
     )
     plant = ForeignUnit(quiet, np.random.default_rng(0))
+    end_ma = plant.truth_ma()  # nothing of a quiet unit changes it
     plant.activate(_WATCHED_S)
     settled_s = 0.0
     while plant.next_age_s() < _WATCHED_S:
         age_s, current_ma = plant.read()
-        if abs(current_ma - plant.truth_ma()) > _LEFT * unit.tolerance_ma:
+        if abs(current_ma - end_ma) > _LEFT * unit.tolerance_ma:
             settled_s = age_s
     return settled_s

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
+from collections.abc import Sequence
 
 from ohmwright.estimation.point import PointSpec
 
@@ -37,23 +38,20 @@ class ActionQueue:
         """Add: RF off, without a rest."""
         self._actions.append(Release(0.0))
 
-    def move(self, action: Action, *, rf_on: bool) -> None:
-        """Add a move, after a rest where RF is on and the unit's trim cannot be moved then."""
-        if rf_on and not self._spec.moves_while_on:
-            self.rest()
-        self._actions.append(action)
-
-    def rest_with_last_move(self, action: Action | None) -> None:
-        """Add a rest, and a move before it; after it where the trim cannot be moved with RF on."""
-        if action is not None and self._spec.moves_while_on:
-            self._actions.append(action)
-        self.rest()
-        if action is not None and not self._spec.moves_while_on:
-            self._actions.append(action)
-
-    def return_to_start(self, *, rf_on: bool) -> None:
-        """Add what brings the trim back to its start, after a rest where it needs RF off."""
-        actions = self._trim.return_to_start()
+    def move(self, actions: Sequence[Action], *, rf_on: bool) -> None:
+        """Add moves, after a rest where RF is on and the unit's trim cannot be moved then."""
         if actions and rf_on and not self._spec.moves_while_on:
             self.rest()
         self._actions.extend(actions)
+
+    def rest_with_last_moves(self, actions: Sequence[Action]) -> None:
+        """Add a rest, and moves before it; after it where the trim cannot be moved with RF on."""
+        if self._spec.moves_while_on:
+            self._actions.extend(actions)
+        self.rest()
+        if not self._spec.moves_while_on:
+            self._actions.extend(actions)
+
+    def return_to(self, counts: int, coarse: int, *, rf_on: bool) -> None:
+        """Add what brings the trim to a position, after a rest where it needs RF off."""
+        self.move(self._trim.return_to(counts, coarse), rf_on=rf_on)

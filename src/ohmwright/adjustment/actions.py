@@ -42,6 +42,7 @@ class Release:
 class Finish:
     """The end of the adjustment, with RF off: how it ended, and why where nothing was confirmed.
 
+    `left`: where the trim was left and why there; empty where it was not moved, or confirmed.
     `value`, its standard `uncertainty` and `dof`: the confirmation's, in the unit of the readings;
     None where nothing was confirmed.
     """
@@ -51,6 +52,7 @@ class Finish:
     value: float | None = None
     uncertainty: float | None = None
     dof: float | None = None
+    left: str = ""
 
 
 Action = Activate | TakeReading | Move | Press | Release | Finish

@@ -61,6 +61,11 @@ class ActivationLog:
         return float(np.median(np.diff(self._age))) if len(self._age) > 1 else 0.0
 
     @property
+    def latest(self) -> float:
+        """The latest reading, relative to the target."""
+        return self._value[-1] / self.question.target
+
+    @property
     def readings(self) -> tuple[Floats, Floats]:
         """Ages, s, and values, unit of the readings, shape (n,) each."""
         return np.array(self._age), np.array(self._value)

@@ -6,6 +6,8 @@ What was learned before decides only how long it pays to wait for it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from dataclasses import replace
 from typing import Literal
 
 from ohmwright.estimation.coefficients import Coefficient
@@ -16,6 +18,7 @@ from ohmwright.estimation.sequential_test import ActivationTest, Estimate
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 
 from .activation_log import ActivationLog
+from .confirmation_pool import pooled
 from .parameters import Parameters
 
 Outcome = Literal["continue", "accept", "refuted", "move on", "release"]
@@ -29,7 +32,8 @@ class Confirmation:
     """Watches one activation. `hunting`: probability that the unit hunts.
 
     `improve_landing`: whether a value in tolerance that a move could bring much nearer to the
-    target is moved rather than accepted.
+    target is moved rather than accepted; `earlier`: estimates, in tolerances, of the confirmations
+    at this place of the trim that ended undecided, all of them.
     """
 
     def __init__(
@@ -40,12 +44,15 @@ class Confirmation:
         residual_warmth: ResidualWarmth,
         hunting: float,
         improve_landing: bool = False,
+        earlier: Sequence[Mixture] = (),
     ) -> None:
         self._confirming, self._parameters = parameters.confirming, parameters
-        self._bounds = parameters.confirming.bounds
+        self._bounds, self._earlier = parameters.confirming.bounds, earlier
         self._tolerance = question.tolerance / question.target
+        self._question = question
+        own_bounds = parameters.confirming.pooled_bounds if earlier else self._bounds
         self._test = ActivationTest(
-            question, self._bounds, residual_warmth=residual_warmth, hunting=hunting
+            question, own_bounds, residual_warmth=residual_warmth, hunting=hunting
         )
         self._next_estimate_s = 0.0
         self._moves_allowed = True
@@ -53,8 +60,23 @@ class Confirmation:
 
     @property
     def value(self) -> Mixture | None:
-        """The latest estimate of the output, in the unit of the readings."""
-        return self._test.value
+        """The latest estimate of the output, pooled, in the unit of the readings."""
+        own, question = self.own_estimate, self._question
+        if own is None or not self._earlier:
+            return self._test.value
+        value = pooled([*self._earlier, own])
+        return value.rescaled(-question.target / question.tolerance, 1 / question.tolerance)
+
+    @property
+    def own_estimate(self) -> Mixture | None:
+        """The latest estimate by this activation alone, in tolerances from the target."""
+        value, question = self._test.value, self._question
+        return None if value is None else value.rescaled(question.target, question.tolerance)
+
+    def estimate_with_departures(self, log: ActivationLog) -> Mixture | None:
+        """Estimate by this activation alone with departures allowed for, in tolerances."""
+        estimate = self._test.estimate(*log.readings)
+        return None if estimate is None else estimate.value
 
     def rule_out_moves(self, age_s: float) -> None:
         """Watch to the end whatever the value: no move could bring the output nearer."""
@@ -74,7 +96,7 @@ class Confirmation:
         watched_s = age_s - prior.dead_time_s - 5 * prior.lag_s
         outcome: Outcome = "continue"
         if estimate is not None:
-            outcome = self._outcome_of(estimate, log, prior, age_s, watched_s)
+            outcome = self._outcome_of(self._pooled(estimate), log, prior, age_s, watched_s)
         too_long = watched_s > self._confirming.longest_patience_s
         return "release" if outcome == "continue" and (late or too_long) else outcome
 
@@ -101,9 +123,26 @@ class Confirmation:
         decision = self._test.outcome(*log.readings)
         if decision in ("too low", "too high"):
             return "refuted"
-        if decision == "in tolerance":
+        if decision == "in tolerance" and self._pool_agrees():
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
         return "move on" if self._in_doubt_too_long(estimate, prior, watched_s) else "continue"
+
+    def _pooled(self, estimate: Estimate) -> Estimate:
+        """The estimate with those of earlier confirmations at this place."""
+        if not self._earlier:
+            return estimate
+        return replace(estimate, value=pooled([*self._earlier, estimate.value]))
+
+    def _pool_agrees(self) -> bool:
+        """Whether the estimates at this place, pooled, allow to accept what this activation shows.
+
+        The present activation must have said so by itself, if less surely.
+        """
+        own = self.own_estimate
+        if own is None or not self._earlier:
+            return own is not None
+        probability = pooled([*self._earlier, own]).probability_between(-1.0, 1.0)
+        return probability >= self._bounds.inside
 
     def _landing_is_poor(self, estimate: Estimate, prior: TransientPrior) -> bool:
         """Whether a value in tolerance is far off the target and a move would bring it nearer."""

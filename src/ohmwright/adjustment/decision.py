@@ -66,9 +66,11 @@ class AdjustmentDecider:
             return AdjustmentDecision("give up", reason="no output") if late else _WAIT
         gain = fit.combination(sizer.coarse_gain())
         output = fit.combination(self._trim.output_after(None))
-        if self._runaway_check.is_runaway(output):
+        if self._runaway_check.is_runaway(output, log.latest):
             return self._after_runaway()
         determined = estimator.gain_is_determined(gain)
+        if estimator.gain_is_own(gain):
+            sizer.note_gain(gain)
         move = self.chooser.next_move(fit, output, gain) if determined else None
         if self.chooser.is_stuck(output, gain, move, first_activation=first):
             estimator.forget_gain()
@@ -76,9 +78,14 @@ class AdjustmentDecider:
         reason = self._runaway_check.why_unreachable(output, gain, move, refuted=refuted)
         if determined and reason is not None:
             return AdjustmentDecision("give up", reason=reason)
-        lenient = estimator.has_fleet_gain and first
+        releasing = self._parameters.releasing
+        demand = releasing.usual
+        if estimator.has_fleet_gain and first:
+            demand = releasing.by_fleet_gain
+        if determined and move is None and sizer.is_nearest_count(output, gain):
+            demand = releasing.nearest_count
         output_after = self._trim.output_after(move)
-        if late or estimator.may_release(fit, output_after, lenient=lenient):
+        if late or estimator.may_release(fit, output_after, demand):
             return AdjustmentDecision("release", move)
         if not determined:
             return self._probe(log, age_s, fit, output, gain)

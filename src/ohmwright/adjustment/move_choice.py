@@ -60,10 +60,9 @@ class MoveChooser:
         return probability < enough and sizer.level_allows_probe(output)
 
     def _most_counts(self, level: float, gain: float) -> int:
-        """Largest distance from the start, counts, that keeps the output in bounds at any gain.
+        """Largest distance, counts, from where the level holds that keeps the output in bounds.
 
-        Any gain is one up to `worst_gain_ratio` times `gain`, of either sign; `level`: the output
-        at the start.
+        At any gain up to `worst_gain_ratio` times `gain`, of either sign.
         """
         room = max(0.0, self._fleet_gain.excursion_relative - abs(1 - level))
         return int(room / (self._fleet_gain.worst_gain_ratio * abs(gain)))

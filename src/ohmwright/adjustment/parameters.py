@@ -24,7 +24,7 @@ class Probing:
     """The limit for keys: larger, since each further probe costs a person's presses."""
     first_counts: int = 4
     """Size that a first probe grows from: a small one cannot do harm."""
-    growth: int = 5
+    growth: int = 4
     """A probe is at most so many times the largest so far: the last may not have been seen yet."""
     wait_lags: float = 1.5
     """Time for a probe to show before the next: two at once could not be told apart."""
@@ -42,6 +42,8 @@ class Moving:
     """Interval of decisions: what happens between two readings of the meter changes nothing."""
     gain_sds: float = 2.0
     """A gain so far from zero is determined: its sign is then hardly wrong."""
+    seen_gain_sds: float = 5.0
+    """A gain so far from zero is one that the trim has had, whatever is seen of it later."""
     largest_gain_sds: float = 3.0
     """The gain may be larger than estimated by so much: bounds hold for that one too."""
     caution: float = 2.0
@@ -54,10 +56,14 @@ class Moving:
     """The limit for keys: a person is not asked for presses that hardly matter."""
     key_uncorrected_tolerances: float = 0.3
     """Part of the error that fine presses leave: the last counts are the least worth pressing."""
+    least_improvement_tolerances: float = 0.1
+    """A move that brings the output nearer by no more than this is none: counts are whole."""
     overshoot_relative: float = 0.2
     """Most that a move may bring the output beyond the target at the largest gain."""
     wait_lags: float = 0.5
     """Time from a move to the next while the unit's readings do not determine its gain."""
+    sure_gain_sds: float = 4.0
+    """A gain so far from zero lets the next move follow as soon as the last begins to show."""
 
 
 @dataclass(frozen=True)
@@ -103,27 +109,41 @@ class PriorChecks:
     """A level so far from its prior: something else changed, the prior of the level is dropped."""
     gain_sds: float = 2.0
     """A gain so far from its prior: earlier, since a wrong gain makes wrong moves."""
+    surprise_sds: float = 2.5
+    """A confirmation's value so far from what was foretold of it: what foretold it is forgotten."""
+    opened_gain_sd_ratio: float = 0.3
+    """After a confirmation was refuted the gain is no surer than that part of it."""
     own_gain_sd_ratio: float = 0.6
     """The readings determine the gain once they narrow its prior to that part."""
+
+
+@dataclass(frozen=True)
+class Demand:
+    """Least probabilities that the output is in tolerance, and in its inner band."""
+
+    probability: float
+    inner_probability: float
+
+
+_USUAL, _BY_FLEET_GAIN, _NEAREST_COUNT = Demand(0.98, 0.85), Demand(0.9, 0.7), Demand(0.9, 0.0)
 
 
 @dataclass(frozen=True)
 class Releasing:
     """When the trim stands well enough to release, rest and confirm."""
 
-    probability: float = 0.98
-    """Least probability in tolerance: a confirmation that fails costs an activation and a rest."""
-    inner_tolerances: float = 0.5
+    inner_tolerances: float = 0.45
     """Half width of the inner band: a trim well inside stays in tolerance longer."""
-    inner_probability: float = 0.85
-    """Least probability in the inner band."""
-    lenient_probability: float = 0.9
-    """Least probability at a first release by a fleet's gain: failing costs one activation more."""
-    lenient_inner_probability: float = 0.7
-    """Least probability in the inner band then."""
+    usual: Demand = _USUAL
+    """A confirmation that fails costs an activation and a rest."""
+    by_fleet_gain: Demand = _BY_FLEET_GAIN
+    """At a first release by a fleet's gain: failing costs one activation more."""
+    nearest_count: Demand = _NEAREST_COUNT
+    """Where no count would bring the output nearer: more readings tell nothing that can be done."""
 
 
 _CONFIRMED = DecisionBounds(inside=0.9993, outside=0.95)
+_AGREES = DecisionBounds(inside=0.9, outside=0.95)
 
 
 @dataclass(frozen=True)
@@ -132,6 +152,8 @@ class Confirming:
 
     bounds: DecisionBounds = _CONFIRMED
     """Accepting wrongly is worse than moving once more, hence the unequal probabilities."""
+    pooled_bounds: DecisionBounds = _AGREES
+    """What an activation must say by itself where it is decided together with earlier ones."""
     warmth_tolerances: float = 0.1
     """No confirmation where residual warmth leaves the value more uncertain than this."""
     hunting: float = 0.9
@@ -169,6 +191,11 @@ class GivingUp:
     """With less probability in tolerance at the best trim, no count reaches the target."""
     most_activations: int = 10
     """The adjustment ends undecided after so many."""
+    most_rf_s: float = 112.0
+    """The adjustment ends undecided after so much time with RF on, all activations together:
+    nearly all that succeed need less than half, and a unit's and load bank's duty is not free."""
+    least_activation_s: float = 12.0
+    """No activation is begun with less of that time left: it could hardly decide anything."""
     timeout_margin_s: float = 0.5
     """An activation is left so long, one reading and the meter's window before the service mode
     times out: a release takes time, and a fall shows through the window."""

@@ -19,11 +19,15 @@ from ohmwright.estimation.thermal_droop import ResidualWarmth, cooled, heated
 from .action_queue import ActionQueue
 from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
+from .cause import why_undecided
 from .confirmation import Confirmation
 from .decision import AdjustmentDecider
+from .evidence import evidence
+from .findings import Findings
 from .first_move import first_move
 from .fleet_prior import FleetPrior, Learned
 from .parameters import Parameters
+from .rf_budget import RfBudget
 from .step_sizing import StepSizer
 from .trim import Trim
 from .unit_estimator import UnitEstimator
@@ -48,23 +52,23 @@ class AdjustPolicy:
         self.trim = Trim(spec.keys)
         self.sizer = StepSizer(spec, self.parameters, self.trim)
         self.estimator = UnitEstimator(spec, self.parameters, self.sizer, prior or FleetPrior())
+        self.findings = Findings(self.parameters.prior_checks, self.sizer, self.estimator)
         self._decider = AdjustmentDecider(self.parameters, self.trim, self.sizer, self.estimator)
         self._queue = ActionQueue(spec, self.trim)
         self._end: Finish | None = None
         self._rf_on = self._release_asked = False
-        self._activations = 0
+        self._budget = RfBudget(self.parameters.giving_up, spec.timeout_s)
         self._heat = 0.0
         self._residual_warmth = ResidualWarmth()
         self._to_confirm = self._confirming_began = self._refuted = False
         self._confirmation: Confirmation | None = None
         self._presses_due = 0
-        self._times_out_s = spec.timeout_s
         if spec.expected is not None:
             move, self._to_confirm = first_move(
                 spec.expected, self.estimator, self.sizer, self._decider.chooser
             )
             if move is not None:
-                self._queue.move(move, rf_on=False)
+                self._queue.move([move], rf_on=False)
 
     # reports of what happened
 
@@ -72,11 +76,12 @@ class AdjustPolicy:
         """RF is on. `residual_warmth`: of the unit, taken from the rests so far where not given."""
         self._rf_on, self._release_asked = True, False
         self._presses_due = 0
-        self._activations += 1
+        self._budget.activations += 1
         self._residual_warmth = (
             ResidualWarmth(self._heat) if residual_warmth is None else residual_warmth
         )
         self._heat = self._residual_warmth.heat
+        self.estimator.move_origin()
         self._log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
         self.estimator.begin_activation(self._log)
         self._decided_s = 0.0
@@ -95,12 +100,14 @@ class AdjustPolicy:
         """The trim moved by `counts`; `age_s` is without meaning with RF off."""
         before = self.trim.position()
         self.trim.note_moved(counts)
+        self.findings.note_moved(counts)
         self._note_step(age_s, before)
 
     def pressed(self, age_s: float, key: str, times: int) -> None:
         """A key was pressed `times` times; `age_s` is without meaning with RF off."""
         before = self.trim.position()
         self._presses_due -= abs(times)
+        self.findings.note_moved(times)
         self.trim.note_pressed(key, times)
         self._note_step(age_s, before)
 
@@ -115,9 +122,9 @@ class AdjustPolicy:
             self._queue.drop_all_and_rest()
             self.sizer.probes = 0
         self._heat = heated(self._heat, on_s)
-        if timed_out:
-            self._times_out_s = min(self._times_out_s, self._log.latest_s)
-        else:
+        self._budget.note_activation(on_s, self._log.latest_s, timed_out=timed_out)
+        if not timed_out:
+            self.findings.note_places(self._log, self._confirmation)
             self.estimator.end_activation()
 
     def rested(self, rest_s: float) -> None:
@@ -144,9 +151,8 @@ class AdjustPolicy:
             return action
         if self._rf_on:
             return TakeReading()
-        exhausted = self._activations >= self.parameters.giving_up.most_activations
-        if self._end is None and exhausted:
-            self._give_up("undecided", "no confirmation within the activations allowed")
+        if self._end is None and self._budget.exhausted:
+            self._give_up("undecided", self._why_undecided())
             return self.next_action()
         return Activate() if self._end is None else self._end
 
@@ -160,21 +166,24 @@ class AdjustPolicy:
     def _respond(self, age_s: float) -> None:
         """Confirm or adjust on the readings up to `age_s`."""
         margin_s = self._timeout_margin_s
+        confirming = self._confirmation is not None
+        late = self._budget.must_end(age_s, margin_s, confirming=confirming)
         if self._confirmation is None:
-            self._adjust(age_s, late=age_s > self._times_out_s - margin_s)
+            self._adjust(age_s, late=late)
             return
-        late = age_s > self.spec.timeout_s - margin_s
         outcome = self._confirmation.outcome(self._log, self.estimator.prior, age_s, late=late)
         value = self._confirmation.value
         if outcome == "accept" and value is not None:
             self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
             self._queue.release()
         elif outcome == "release":
+            self.findings.note_undecided(self._confirmation, self._log)
             self._queue.rest()
         elif outcome != "continue":
+            self._refuted = outcome == "refuted"
+            self.findings.learn(self._confirmation.own_estimate, refuted=self._refuted)
             self._confirmation = None
             self.estimator.restart_fit()
-            self._refuted = outcome == "refuted"
             self._adjust(age_s, late=late)
 
     @property
@@ -192,33 +201,35 @@ class AdjustPolicy:
             self.parameters,
             residual_warmth=self._residual_warmth,
             hunting=min(hunting, confirming.most_hunting),
-            improve_landing=self._activations <= confirming.improving_activations,
+            improve_landing=self._budget.activations <= confirming.improving_activations,
+            earlier=tuple(self.findings.undecided),
         )
 
     def _adjust(self, age_s: float, *, late: bool) -> None:
         """Queue what the readings call for."""
         decision = self._decider.decide(
-            self._log, age_s, late=late, first=self._activations == 1, refuted=self._refuted
+            self._log, age_s, late=late, first=self._budget.activations == 1, refuted=self._refuted
         )
         if decision.kind == "give up":
             self._give_up("not adjustable", decision.reason)
         elif decision.kind == "return to start":
-            self._queue.return_to_start(rf_on=True)
+            self._queue.return_to(0, 0, rf_on=True)
         elif decision.kind == "release":
             self._release(age_s, decision.move)
         elif decision.move is not None:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
-            self._queue.move(decision.move, rf_on=True)
+            self._queue.move(self.findings.ways(decision.move), rf_on=True)
 
     def _release(self, age_s: float, move: Action | None) -> None:
         """Queue a last move and a rest, then to confirm; without a move confirm now if allowed."""
         self._to_confirm = True
         allowed = self.parameters.confirming.warmth_tolerances * self.sizer.tolerance
         cool = self._residual_warmth.uncertainty <= allowed
-        may_confirm = self._confirming_began or (self._activations == 1 and cool)
-        if move is not None or not (may_confirm and self._log.undisturbed):
-            self._queue.rest_with_last_move(move)
+        rested = self._confirming_began or (self._budget.activations == 1 and cool)
+        may_confirm = rested and self.findings.refuted_here == 0 and self._log.undisturbed
+        if move is not None or not may_confirm:
+            self._queue.rest_with_last_moves([] if move is None else self.findings.ways(move))
             return
         self.estimator.restart_fit()
         self._confirmation = self._new_confirmation()
@@ -227,8 +238,17 @@ class AdjustPolicy:
         self._confirming_began = True
 
     def _give_up(self, ended: Literal["undecided", "not adjustable"], reason: str) -> None:
-        """Queue RF off and the return to the start, then the end."""
+        """Queue RF off and the way to where the trim is to be left, then the end."""
         if self._rf_on:
+            self.findings.note_places(self._log, self._confirmation)
             self._queue.release()
-        self._queue.return_to_start(rf_on=False)
-        self._end = Finish(ended, reason)
+        best = self.findings.places.best()
+        counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)
+        self._queue.return_to(counts, coarse, rf_on=False)
+        moved = self.trim.moves > 0
+        left = self.findings.places.description(self.sizer.tolerance) if moved else ""
+        self._end = Finish(ended, reason, left=left)
+
+    def _why_undecided(self) -> str:
+        """The cause that the findings give."""
+        return why_undecided(evidence(self.spec, self.findings, self._budget, self.estimator))

@@ -4,23 +4,17 @@ from __future__ import annotations
 
 from ohmwright.estimation.mixture import Mixture
 
-from .parameters import Releasing
+from .parameters import Demand
 
 
 def meets_release_criterion(
-    output: Mixture, tolerance: float, releasing: Releasing, *, lenient: bool = False
+    output: Mixture, tolerance: float, inner: float, demand: Demand
 ) -> bool:
-    """Whether an output is probably in tolerance, and probably well inside.
+    """Whether an output is probably in tolerance, and probably well inside, as `demand` asks.
 
-    `output` and `tolerance` relative to the target; `lenient`: with the lower probabilities.
+    `output`, `tolerance` and `inner`, the half width of the inner band, relative to the target.
     """
-    inner = releasing.inner_tolerances * tolerance
-    least, least_inner = (
-        (releasing.lenient_probability, releasing.lenient_inner_probability)
-        if lenient
-        else (releasing.probability, releasing.inner_probability)
-    )
     return (
-        output.probability_between(1 - tolerance, 1 + tolerance) >= least
-        and output.probability_between(1 - inner, 1 + inner) >= least_inner
+        output.probability_between(1 - tolerance, 1 + tolerance) >= demand.probability
+        and output.probability_between(1 - inner, 1 + inner) >= demand.inner_probability
     )

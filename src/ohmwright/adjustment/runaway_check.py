@@ -8,6 +8,9 @@ from .actions import Action
 from .parameters import Parameters
 from .step_sizing import StepSizer
 
+_ON_ITS_WAY = 0.3
+"""Part of the way that a reading must have gone before an estimate of a runaway is believed."""
+
 
 class RunawayCheck:
     """Checks the estimates of one point; outputs are relative to its target, gains per count.
@@ -25,12 +28,17 @@ class RunawayCheck:
         self._first_error: float | None = None
         self.runaways = 0
 
-    def is_runaway(self, output: Mixture) -> bool:
-        """Whether moves have brought the output far beyond its error at the start."""
+    def is_runaway(self, output: Mixture, reading: float) -> bool:
+        """Whether moves have brought the output far beyond its error at the start.
+
+        `reading`: the latest, relative to the target; it must be on its way there.
+        """
         error = abs(1 - output.mean)
         if self._first_error is None:
             self._first_error = error
-        away = self._sizer.trim.moves > 0 and error >= self._first_error + self._away
+        far = error >= self._first_error + self._away
+        seen = abs(1 - reading) >= _ON_ITS_WAY * self._away
+        away = self._sizer.trim.moves > 0 and far and seen
         self.runaways += away
         return away
 

@@ -27,6 +27,8 @@ class StepSizer:
         self.tolerance = spec.question.tolerance / spec.question.target
         """The point's tolerance relative to its target."""
         self.probes = 0
+        self.seen_gain = 0.0
+        """Largest gain that this unit's readings have shown beyond doubt; 0 while none."""
         probing, moving = parameters.probing, parameters.moving
         self._probing, self._moving = probing, moving
         self._least_error_tolerances, self._excursion = (
@@ -53,27 +55,36 @@ class StepSizer:
         """The next move towards the target, None where none is worthwhile.
 
         `coarse_gain`, `fine_gain`: by either key; `overshoot_room`: how far beyond the target the
-        move may bring the output at the largest gain; `most_counts`: largest distance from the
-        trim's start.
+        move may bring the output at the largest gain; `most_counts`: largest distance from
+        where the level holds.
         """
         counts = self._wanted_counts(output, coarse_gain, overshoot_room)
         fine_counts = self._wanted_counts(
             output, fine_gain, overshoot_room, self._moving.key_uncorrected_tolerances
         )
         return self.trim.step_towards(
-            self._reachable(counts, most_counts), self._reachable(fine_counts, most_counts)
+            self.reachable(counts, most_counts), self.reachable(fine_counts, most_counts)
         )
+
+    def is_nearest_count(self, output: Mixture, gain: Mixture) -> bool:
+        """Whether an output that is surely off the target would be no nearer at another count."""
+        error = abs(1.0 - output.mean)
+        least = self._least_error_tolerances * self.tolerance
+        surely_off = error > max(2 * self._moving.least_error_sds * output.sd, least)
+        nearer = error - abs(error - abs(gain.mean))
+        return surely_off and nearer <= self._moving.least_improvement_tolerances * self.tolerance
 
     def range_ends_before_target(self, output: Mixture, gain: Mixture) -> bool:
         """Whether a worthwhile move would have to go beyond the trim's range."""
         wanted = self._wanted_counts(output, gain, self._moving.overshoot_relative)
-        return wanted != 0 and self._reachable(wanted) == 0
+        return wanted != 0 and self.reachable(wanted) == 0
 
-    def _reachable(self, counts: int, most_counts: int | None = None) -> int:
+    def reachable(self, counts: int, most_counts: int | None = None) -> int:
         """Those of `counts` that stay in the trim's range and within `most_counts` of its start."""
         at = self.trim.counts
         if most_counts is not None:
-            counts = min(max(counts, min(0, -most_counts - at)), max(0, most_counts - at))
+            away = self.trim.counts_from_origin
+            counts = min(max(counts, min(0, -most_counts - away)), max(0, most_counts - away))
         if self.spec.range is None:
             return counts
         lowest, highest = self.spec.range
@@ -97,11 +108,18 @@ class StepSizer:
         corrected = error - np.copysign(uncorrected_tolerances * self.tolerance, error)
         counts = corrected * gain.mean / (gain.mean**2 + moving.caution * gain.sd**2)
         room = (overshoot_room + abs(error)) / self.largest_gain(gain)
-        return round(float(np.clip(counts, -room, room)))
+        whole = round(float(np.clip(counts, -room, room)))
+        nearer = abs(error) - abs(error - whole * gain.mean)
+        return whole if nearer > moving.least_improvement_tolerances * self.tolerance else 0
+
+    def note_gain(self, gain: Mixture) -> None:
+        """Take note of a gain that the readings tell; one beyond doubt bounds all further steps."""
+        if abs(gain.mean) > self._moving.seen_gain_sds * gain.sd:
+            self.seen_gain = max(self.seen_gain, abs(gain.mean))
 
     def largest_gain(self, gain: Mixture) -> float:
-        """Size of the largest gain still credible."""
-        return abs(gain.mean) + self._moving.largest_gain_sds * gain.sd
+        """Size of the largest gain still credible: what a trim has done it may do again."""
+        return max(self.seen_gain, abs(gain.mean) + self._moving.largest_gain_sds * gain.sd)
 
     def level_allows_probe(self, output: Mixture) -> bool:
         """Whether the output is known well enough for a first probe to show."""
@@ -109,6 +127,8 @@ class StepSizer:
 
     def trim_has_no_effect(self, gain: Mixture) -> bool:
         """Whether the probes so far suffice to say that the trim has no effect."""
+        if self.seen_gain > 0:
+            return False
         useless = self.largest_gain(gain) < self.tolerance * self._probing.least_gain_tolerances
         return self.probes >= self._probing.most or (self.probes >= 2 and useless)
 
@@ -130,9 +150,11 @@ class StepSizer:
         probing, excursion = self._probing, self._excursion
         # the error counts too; but a probe under 0.3 of the bound would show nothing
         room = min(excursion, max(2.2 * excursion - abs(error), 0.3 * excursion))
+        if self.seen_gain > 0:  # it has a gain; only what it does here is not known
+            room = min(room, abs(error) + self.tolerance)
         # a probe that did not show may have been looked for too early: grow with care
         most = probing.growth * max(abs(self.trim.counts), probing.first_counts)
-        counts = self._reachable(sign * min(max(1, int(room / largest_gain)), most))
+        counts = self.reachable(sign * min(max(1, int(room / largest_gain)), most))
         self.probes += 1
         return self.trim.probe(counts, self.probes)
 

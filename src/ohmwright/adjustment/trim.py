@@ -20,7 +20,8 @@ class Trim:
     """Position of a trim from its start; `keys` is None where it is moved by remote control.
 
     `counts` are those of all moves, in which a coarse press counts as its nominal size; `coarse` is
-    the number of coarse presses, up less down; `moves` the number of moves and presses.
+    the number of coarse presses, up less down; `moves` the number of moves and presses; `origin`:
+    counts and coarse presses where the estimator's level and gain hold.
     """
 
     def __init__(self, keys: Keys | None) -> None:
@@ -28,11 +29,16 @@ class Trim:
         self.counts = 0
         self.coarse = 0
         self.moves = 0
+        self.origin = 0, 0
 
     @property
-    def fine(self) -> int:
-        """Fine presses from the start, up less down."""
-        return self.counts - (0 if self.keys is None else self.coarse * self.keys.coarse_counts)
+    def counts_from_origin(self) -> int:
+        """Counts from where level and gain hold."""
+        return self.counts - self.origin[0]
+
+    def make_origin(self) -> None:
+        """Let level and gain be those where the trim stands now."""
+        self.origin = self.counts, self.coarse
 
     def position(self) -> Floats:
         """Factors of level, gain, coarse press and curvature where the trim stands, shape (4,)."""
@@ -44,7 +50,8 @@ class Trim:
         None is the output now.
         """
         counts, coarse = self._change(action)
-        return output_at(self.counts + counts, self.coarse + coarse)
+        at_counts, at_coarse = self.origin
+        return output_at(self.counts + counts - at_counts, self.coarse + coarse - at_coarse)
 
     def counts_after(self, action: Action | None) -> int:
         """Counts from the start after `action`, or now."""
@@ -102,13 +109,16 @@ class Trim:
             return Press("coarse", sign * min(coarse, most_presses))
         return Press("fine", sign * min(abs(counts), _FINE_AT_ONCE))
 
-    def return_to_start(self) -> list[Action]:
-        """Actions that bring the trim back to its start; none where it stands there."""
+    def return_to(self, counts: int, coarse: int) -> list[Action]:
+        """Actions that bring the trim to a position from its start; none where it stands there."""
+        away = counts - self.counts
         if self.keys is None:
-            return [Move(-self.counts)] if self.counts != 0 else []
+            return [Move(away)] if away != 0 else []
+        coarse_away = coarse - self.coarse
+        fine_away = away - coarse_away * self.keys.coarse_counts
         actions: list[Action] = []
-        if self.coarse != 0:
-            actions.append(Press("coarse", -self.coarse))
-        if self.fine != 0:
-            actions.append(Press("fine", -self.fine))
+        if coarse_away != 0:
+            actions.append(Press("coarse", coarse_away))
+        if fine_away != 0:
+            actions.append(Press("fine", fine_away))
         return actions

@@ -14,7 +14,8 @@ from ohmwright.estimation.transient_estimator import fit_transient
 
 from .activation_log import ActivationLog
 from .fleet_prior import FleetPrior, Learned
-from .parameters import Parameters
+from .local_prior import at_new_origin
+from .parameters import Demand, Parameters
 from .release_criterion import meets_release_criterion
 from .step_sizing import FINE_GAIN, StepSizer
 
@@ -57,12 +58,29 @@ class UnitEstimator:
         if self._fit is not None:
             self.prior = self._fit.as_prior().loosened()
 
+    def move_origin(self) -> None:
+        """Let level and gain be those where the trim stands; not while an activation is logged."""
+        trim = self._sizer.trim
+        self.prior = at_new_origin(self.prior, trim.position())
+        trim.make_origin()
+
+    def forget_all_but_gain(self) -> None:
+        """Let the readings alone say level and dynamics, and soon overrule the gain."""
+        gain, sd = self.prior.mean_of(Coefficient.GAIN), self.prior.sd_of(Coefficient.GAIN)
+        opened = max(sd, self._parameters.prior_checks.opened_gain_sd_ratio * abs(gain))
+        self.prior = vague_prior().with_coefficient(Coefficient.GAIN, gain, opened)
+
     def learned(self) -> Learned | None:
         """What this unit teaches of its model; None while its gain is not clearly off zero."""
         gain = self.prior.mean_of(Coefficient.GAIN)
         if abs(gain) < _TAUGHT_SDS * self.prior.sd_of(Coefficient.GAIN):
             return None
         return Learned(gain, self.prior.lag_s, self.prior.dead_time_s, self.hunting)
+
+    @property
+    def latest_fit(self) -> TransientEstimate | None:
+        """The latest estimate of the present activation, or the one just over."""
+        return self._fit
 
     def restart_fit(self) -> None:
         """Let the next fit find its own start, for one that follows a fit of another kind."""
@@ -86,27 +104,29 @@ class UnitEstimator:
             fit = self._refit(departures=False)
         return fit
 
-    def may_release(self, fit: TransientEstimate, output: Floats, *, lenient: bool = False) -> bool:
+    def may_release(self, fit: TransientEstimate, output: Floats, demand: Demand) -> bool:
         """Whether the release criterion holds for an output, also when departures are allowed for.
 
         `output`: combination of coefficients, shape (8,), that is the output at a trim position.
         """
-        tolerance, releasing = self._sizer.tolerance, self._parameters.releasing
+        tolerance = self._sizer.tolerance
+        inner = self._parameters.releasing.inner_tolerances * tolerance
         predicted = fit.combination(output)
-        if not meets_release_criterion(predicted, tolerance, releasing, lenient=lenient):
+        if not meets_release_criterion(predicted, tolerance, inner, demand):
             return False
         with_departures = self._refit(departures=True)
         if with_departures is None:
             return False
         self.hunting = with_departures.hunting
         predicted = with_departures.combination(output)
-        return meets_release_criterion(predicted, tolerance, releasing, lenient=lenient)
+        return meets_release_criterion(predicted, tolerance, inner, demand)
 
     def wait_after_move_s(self, fit: TransientEstimate, gain: Mixture) -> float:
         """Time from a move to the next: longer while the unit's readings do not tell its gain."""
-        if self.gain_is_own(gain):
-            return self.visible_after_s(fit, 0.0)
         moving, fleet_gain = self._parameters.moving, self._parameters.fleet_gain
+        sure = self.has_fleet_gain or abs(gain.mean) > moving.sure_gain_sds * gain.sd
+        if self.gain_is_own(gain) and sure:
+            return self.visible_after_s(fit, 0.0)
         lags = fleet_gain.wait_lags if self.has_fleet_gain else moving.wait_lags
         return self.visible_after_s(fit, lags)
 
@@ -148,7 +168,7 @@ class UnitEstimator:
         readings prove the gain; one that they have not proved long after a move is dropped too.
         """
         no_question = not self.has_fleet_gain or self._fleet_gain_proven
-        if no_question or self._sizer.trim.counts == 0 or self._log is None:
+        if no_question or self._log is None or self._log.undisturbed:
             return False
         since_s, fleet_gain = self._log.undisturbed_s, self._parameters.fleet_gain
         if since_s < self.visible_after_s(fit, fleet_gain.judge_after_lags):

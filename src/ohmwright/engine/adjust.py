@@ -19,7 +19,7 @@ from .activation_events import activation_closed, activation_opened
 from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
 from .point_measurement import Observation, observation_of
-from .point_spec import PARAMETERS, point_spec
+from .point_spec import point_spec
 from .prior_of_point import PriorOfPoint
 from .requirements import full_power_w
 from .service_state import ServiceState
@@ -36,8 +36,9 @@ _UNCRITICAL_TOLERANCE = 1.0
 async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator[Event]:
     """Adjust `point` of `step` and yield the events; its result is the last of them.
 
-    The trim goes back to its start where the current cannot be brought to the target. Events of
-    moves made while RF is on wait in the session's pending events.
+    Where the current cannot be brought to the target the trim is left where the policy says: at
+    its start, or where the current was surely nearer. Events of moves made while RF is on wait in
+    the session's pending events.
     """
     adjustment = await _start_adjustment(step, point, work)
     session = work.session
@@ -90,7 +91,7 @@ def _policy(
     session: Session, point: Point, timing: Timing, trim: int, prior: PriorOfPoint
 ) -> AdjustPolicy:
     """Return a policy without readings for a point whose trim stands at `trim` counts."""
-    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior, PARAMETERS)
+    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior)
 
 
 @dataclass
@@ -179,7 +180,10 @@ class _Adjustment:
         yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
 
     async def end_events(self, end: Finish) -> AsyncIterator[Event]:
-        """Store the trims of a point that passes; yield what was learned and the result."""
+        """Store the trims of a point that passes or was left better than it was found.
+
+        Yields what was learned and the result.
+        """
         session, observation = self.session, self._final_observation(end)
         learned = self.policy.learned()
         if learned is not None:
@@ -191,7 +195,7 @@ class _Adjustment:
                 dead_s=learned.dead_time_s,
                 hunting=learned.hunting,
             )
-        if observation.verdict == "pass":
+        if observation.verdict == "pass" or self.actuator.trim != self.start:
             await session.bench.generator.store_trims()
             if session.service is not None:
                 session.service.mark_stored()
@@ -202,7 +206,7 @@ class _Adjustment:
         """Return the end as an observation; it has a value only where a confirmation gave one."""
         if end.value is None or end.uncertainty is None or end.dof is None:
             verdict: Verdict = "undecided" if end.ended == "undecided" else "fail"
-            return self._without_value(verdict, end.reason)
+            return self._without_value(verdict, "; ".join(filter(None, [end.reason, end.left])))
         settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
         observation = self._without_value("undecided", "")
         return observation_of(

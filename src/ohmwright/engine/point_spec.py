@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ohmwright.adjustment.parameters import Confirming, Parameters, Releasing
 from ohmwright.estimation.point import Expected, Keys, PointSpec
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.generator import Generator
@@ -19,10 +18,6 @@ from .session import Session
 from .stop_rules import question
 from .traceability import accuracy_at
 
-PARAMETERS = Parameters(
-    releasing=Releasing(inner_tolerances=0.35), confirming=Confirming(well_landed_tolerances=0.4)
-)
-"""How a job adjusts. A trim that stands well has longer to creep before it is out again."""
 _COARSE_SD = 0.13
 """Standard deviation of a coarse press, relative to the counts that the data give it."""
 

@@ -1,0 +1,60 @@
+"""Lost motion: a trim whose first counts after a reversal of direction do nothing.
+
+The play is not modelled. Once a move after a reversal has shown less than the gain says, the trim
+is brought to every further place from the same side, so that equal counts are equal outputs again.
+"""
+
+from __future__ import annotations
+
+from .actions import Action, Move
+from .step_sizing import StepSizer
+
+_MARGIN = 1.3
+"""A run-up is so much longer than the play that was seen: it may not have been all of it."""
+_EXCURSION_RELATIVE = 0.1
+"""Most that a run-up may move the output if there is no play after all."""
+
+
+class Backlash:
+    """Directions of one trim's moves, and from which side it is brought to a place.
+
+    `play_counts`: largest loss seen, 0 while none was; `losses`: how often there was one.
+    """
+
+    def __init__(self, sizer: StepSizer) -> None:
+        self._sizer = sizer
+        self.play_counts = 0.0
+        self.losses = 0
+        self._side = 0
+        """Direction of the latest move."""
+        self._run_counts = 0
+        """Counts moved since the latest reversal."""
+        self._reversed = False
+
+    def note_moved(self, counts: int) -> None:
+        """Take note of a move."""
+        side = (counts > 0) - (counts < 0)
+        if side == self._side:
+            self._run_counts += abs(counts)
+        elif side != 0:
+            self._reversed = self._reversed or self._side != 0
+            self._side, self._run_counts = side, abs(counts)
+
+    def note_surprise(self, surprise: float, gain: float) -> None:
+        """An output is `surprise` more than was foretold by `gain` per count, since a reversal.
+
+        That is a play where the moves since then did less than they should have.
+        """
+        lost = -surprise * self._side / gain if gain != 0 else 0.0
+        if self._reversed and lost > 0:
+            self.losses += 1
+            self.play_counts = max(self.play_counts, min(lost, 1.5 * self._run_counts))
+
+    def run_up(self, action: Action, largest_gain: float) -> list[Action]:
+        """The actions that do what `action` does, the last of them from the side of old."""
+        if not isinstance(action, Move) or self.play_counts == 0 or action.counts * self._side > 0:
+            return [action]
+        most = _EXCURSION_RELATIVE / largest_gain
+        run = self._side * round(min(_MARGIN * self.play_counts + 1, most))
+        first = self._sizer.reachable(action.counts - run)
+        return [Move(first), Move(action.counts - first)] if run != 0 else [action]

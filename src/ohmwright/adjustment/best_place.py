@@ -1,0 +1,60 @@
+"""Where the output was nearest to the target, among the places where the trim has stood."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import hypot
+
+from ohmwright.estimation.mixture import Mixture
+
+_DOUBT_SDS = 1.64
+"""A place so far better than the start, in standard deviations of the difference, is better."""
+
+
+@dataclass(frozen=True)
+class Place:
+    """A position of the trim, from its start, and the output seen there.
+
+    `error`: distance of the output from the target, without sign, and its standard uncertainty
+    `sd`, both relative to the target.
+    """
+
+    counts: int
+    coarse: int
+    error: float
+    sd: float
+
+    def is_better_than(self, other: Place) -> bool:
+        """Whether the output was nearer to the target here, beyond doubt."""
+        return other.error - self.error > _DOUBT_SDS * hypot(self.sd, other.sd)
+
+
+class PlacesSeen:
+    """The places where the output was seen; of several looks at one, the latest counts."""
+
+    def __init__(self) -> None:
+        self._places: dict[tuple[int, int], Place] = {}
+
+    def note(self, counts: int, coarse: int, output: Mixture) -> None:
+        """Add a look: the output free of lag, relative to the target, at a position."""
+        place = Place(counts, coarse, abs(1 - output.mean), output.sd)
+        self._places[counts, coarse] = place
+
+    def best(self) -> Place | None:
+        """The place to leave the trim at; None: its start, as no place is better beyond doubt."""
+        start = self._places.get((0, 0))
+        places = [place for at, place in self._places.items() if at != (0, 0)]
+        if start is None or not places:
+            return None
+        best = min(places, key=lambda place: place.error + place.sd)
+        return best if best.is_better_than(start) else None
+
+    def description(self, tolerance: float) -> str:
+        """Where the trim is left and why there, with the relative `tolerance` of the point."""
+        best = self.best()
+        if best is None:
+            return "the trim is back at its start: nowhere was the output surely nearer the target"
+        return (
+            f"the trim is left {best.counts:+d} counts from its start, where the output was seen "
+            f"nearest the target, {best.error / tolerance:.2f} tolerances off"
+        )

@@ -1,0 +1,73 @@
+"""Why a point could not be confirmed, in plain words, and what would help."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from .evidence import Evidence
+
+_DIGIT_TOLERANCES = 0.35
+"""A digit of the meter larger than this part of the tolerance may be what prevents a decision."""
+_UNSURE_TOLERANCES = 0.25
+"""A value less sure than this, standard uncertainty, is not decided wherever it lies inside."""
+_HUNTS = 0.5
+"""A probability of hunting from which it is named."""
+_WARMTH_TOLERANCES = 0.25
+"""Droop left over from the activation before, from which the rest is named."""
+_PLAY_TOLERANCES = 0.5
+"""Lost motion from which it is named."""
+
+
+def why_undecided(seen: Evidence) -> str:
+    """What most likely prevented a confirmation, and what would help."""
+    cause = next(_causes(seen))
+    return f"not confirmed within {seen.rf_on_s:.0f} s of RF: {cause}"
+
+
+def _causes(seen: Evidence) -> Iterator[str]:
+    """All that apply, the most certain first; the last one always does."""
+    unsure = seen.uncertainty_tolerances is None or (
+        seen.uncertainty_tolerances > _UNSURE_TOLERANCES
+    )
+    if seen.time_outs > 1:
+        yield (
+            f"the service mode ended by itself {seen.time_outs} times, once after "
+            f"{seen.times_out_s:.0f} s; a longer time-out or a quicker meter would help"
+        )
+    if seen.digit > _DIGIT_TOLERANCES * seen.tolerance:
+        yield (
+            f"the meter's digit of {seen.digit:g} is coarse for a tolerance of "
+            f"{seen.tolerance:.3g}; one of {0.2 * seen.tolerance:.2g} would help"
+        )
+    if seen.play_tolerances > _PLAY_TOLERANCES:
+        yield (
+            f"the trim loses about {seen.play_counts:.0f} counts at each reversal (backlash), "
+            "more than the tolerance allows; a trim without play would help"
+        )
+    if seen.left_over_tolerances > _WARMTH_TOLERANCES:
+        yield (
+            f"after a rest of {seen.rest_s:.0f} s the unit is still warm, which is worth "
+            f"{seen.left_over_tolerances:.1f} tolerances; a longer rest would help"
+        )
+    if seen.surprises > 1:
+        yield (
+            f"the output does not behave as the model: {seen.surprises} times it was not where the "
+            "readings before had foretold; see whether the unit is stable and its trim sound"
+        )
+    if seen.hunting > _HUNTS:
+        yield (
+            "the output hunts, by too much for its tolerance; "
+            "have the unit repaired, or use a meter that averages for longer"
+        )
+    if unsure:
+        yield (
+            f"the readings scatter by {seen.noise_tolerances:.1f} tolerances and tell too little "
+            "in that time; a meter with less noise or a longer time-out would help"
+        )
+    if seen.value_tolerances is None:
+        yield "the output was never brought near enough to the target to be confirmed"
+        return
+    yield (
+        f"the output stands {abs(seen.value_tolerances):.2f} tolerances off the target, too near "
+        "to the limit to be sure; a trim with smaller counts would help"
+    )

@@ -1,0 +1,72 @@
+"""What is known of a point whose adjustment ends without a confirmation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.point import PointSpec
+from ohmwright.estimation.thermal_droop import cooled
+
+from .findings import Findings
+from .rf_budget import RfBudget
+from .unit_estimator import UnitEstimator
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What is known of a point at the end of its adjustment.
+
+    `tolerance`, `digit` in the unit of the readings; `_tolerances` in those. `value`,
+    `uncertainty`: of the latest confirmation; None without one. `noise`: standard deviation of a
+    reading; `hunting`: its probability; `left_over`: droop still felt after a rest of `rest_s`;
+    `play`: lost motion; `time_outs`: activations that the service mode ended, the first of them
+    after `times_out_s`; `surprises`: outputs that were not as foretold,
+    without those that `play` explains.
+    """
+
+    tolerance: float
+    digit: float
+    rest_s: float
+    rf_on_s: float
+    value_tolerances: float | None = None
+    uncertainty_tolerances: float | None = None
+    noise_tolerances: float = 0.0
+    hunting: float = 0.0
+    left_over_tolerances: float = 0.0
+    play_counts: float = 0.0
+    play_tolerances: float = 0.0
+    time_outs: int = 0
+    times_out_s: float = 0.0
+    surprises: int = 0
+
+
+def evidence(
+    spec: PointSpec, findings: Findings, budget: RfBudget, estimator: UnitEstimator
+) -> Evidence:
+    """What findings, budget and estimator know of a point at its end."""
+    question, prior, fit = spec.question, estimator.prior, estimator.latest_fit
+    tolerance = question.tolerance / question.target
+    noise = 0.0 if fit is None else float(np.sqrt(fit.start.variance))
+    droop = prior.mean_of(Coefficient.DROOP) * cooled(1.0, spec.rest_s)
+    losses = findings.backlash.losses
+    play = findings.backlash.play_counts if losses > findings.surprises - losses else 0.0
+    latest = findings.latest
+    return Evidence(
+        tolerance=question.tolerance,
+        digit=question.resolution,
+        rest_s=spec.rest_s,
+        rf_on_s=budget.spent_s,
+        value_tolerances=None if latest is None else latest.mean,
+        uncertainty_tolerances=None if latest is None else latest.sd,
+        noise_tolerances=noise / tolerance,
+        hunting=estimator.hunting,
+        left_over_tolerances=max(0.0, droop) / tolerance,
+        play_counts=play,
+        play_tolerances=play * abs(prior.mean_of(Coefficient.GAIN)) / tolerance,
+        time_outs=budget.time_outs,
+        times_out_s=budget.times_out_s,
+        surprises=findings.surprises if play == 0 else 0,
+    )

@@ -1,0 +1,53 @@
+"""Where a trim is left that could not be adjusted."""
+
+import numpy as np
+import pytest
+
+from ohmwright.adjustment.best_place import PlacesSeen
+from ohmwright.estimation.mixture import Mixture
+
+
+def at(mean: float, sd: float = 0.002) -> Mixture:
+    return Mixture(np.ones(1), np.array([mean]), np.array([sd]), 30.0)
+
+
+@pytest.mark.parametrize(
+    ("start", "there", "left_at"),
+    [
+        (at(0.95), at(1.003), 12),
+        (at(0.95), at(1.06), None),  # farther off, beyond the target
+        (at(0.99, 0.01), at(1.003), None),  # nearer, but not beyond doubt
+        (at(1.0), at(1.0), None),
+    ],
+)
+def test_only_a_place_that_is_surely_better_than_the_start(
+    start: Mixture, there: Mixture, left_at: int | None
+) -> None:
+    seen = PlacesSeen()
+    seen.note(0, 0, start)
+    seen.note(12, 0, there)
+    best = seen.best()
+    assert (None if best is None else best.counts) == left_at
+
+
+def test_the_latest_look_at_a_place_counts() -> None:
+    seen = PlacesSeen()
+    seen.note(0, 0, at(0.95))
+    seen.note(12, 0, at(1.0, 0.001))
+    seen.note(12, 0, at(1.07))
+    assert seen.best() is None
+    assert "back at its start" in seen.description(0.01)
+
+
+def test_without_a_look_at_the_start_no_place_is_known_to_be_better() -> None:
+    seen = PlacesSeen()
+    seen.note(12, 0, at(1.0))
+    assert seen.best() is None
+
+
+def test_the_description_says_where_and_how_far_off() -> None:
+    seen = PlacesSeen()
+    seen.note(0, 0, at(0.95))
+    seen.note(-7, 0, at(1.004))
+    assert "-7 counts" in seen.description(0.01)
+    assert "0.40 tolerances off" in seen.description(0.01)

@@ -1,0 +1,38 @@
+"""The cause that a result names, and what would help."""
+
+from dataclasses import replace
+
+import pytest
+
+from ohmwright.adjustment.cause import why_undecided
+from ohmwright.adjustment.evidence import Evidence
+
+SOUND = Evidence(
+    tolerance=5.0,
+    digit=1.0,
+    rest_s=30.0,
+    rf_on_s=110.0,
+    value_tolerances=0.9,
+    uncertainty_tolerances=0.1,
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "cause", "help_"),
+    [
+        ({}, "0.90 tolerances off the target", "smaller counts"),
+        ({"digit": 4.0}, "digit of 4", "one of 1"),
+        ({"uncertainty_tolerances": 0.5, "noise_tolerances": 1.2}, "scatter by 1.2", "less noise"),
+        ({"left_over_tolerances": 0.6}, "after a rest of 30 s", "longer rest"),
+        ({"play_counts": 8.0, "play_tolerances": 2.0}, "loses about 8 counts", "without play"),
+        ({"time_outs": 3, "times_out_s": 9.0}, "ended by itself 3 times", "longer time-out"),
+        ({"hunting": 0.9}, "hunts", "repaired"),
+        ({"surprises": 3}, "does not behave as the model", "trim sound"),
+        ({"value_tolerances": None, "uncertainty_tolerances": 0.1}, "never brought", ""),
+    ],
+)
+def test_the_cause_and_what_would_help(changes, cause, help_) -> None:
+    said = why_undecided(replace(SOUND, **changes))
+    assert said.startswith("not confirmed within 110 s of RF: ")
+    assert cause in said
+    assert help_ in said
