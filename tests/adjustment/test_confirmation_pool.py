@@ -45,7 +45,7 @@ def test_those_that_contradict_each_other_make_the_value_less_sure() -> None:
         (0.0, (), "accept"),
         (0.0, (at(0.1), at(-0.1)), "accept"),
         (0.0, (at(0.95, 0.02), at(0.97, 0.02)), "release"),  # they speak against it
-        (20.0, (at(0.0, 0.02), at(0.0, 0.02)), "release"),  # by itself it says no
+        (20.0, (at(0.0, 0.02), at(0.0, 0.02)), "refuted"),  # by itself it says no
     ],
 )
 def test_what_earlier_confirmations_do_to_the_present_one(

@@ -12,14 +12,14 @@ def after(*on_s: float, timed_out: bool = False) -> RfBudget:
     budget = RfBudget(BOUNDS, 40.0)
     for each_s in on_s:
         budget.activations += 1
-        budget.note_activation(each_s, timed_out=timed_out)
+        budget.note_activation(each_s, each_s, timed_out=timed_out)
     return budget
 
 
 def test_all_activations_together_count() -> None:
     budget = after(38.0, 38.0)
-    assert not budget.must_end(23.0, confirming=True)
-    assert budget.must_end(25.0, confirming=True)
+    assert not budget.must_end(23.0, 1.0, confirming=True)
+    assert budget.must_end(25.0, 1.0, confirming=True)
     assert not budget.exhausted
     assert after(38.0, 38.0, 13.0).exhausted
     assert after(5.0, 5.0, 5.0, 5.0, 5.0).exhausted
@@ -27,7 +27,7 @@ def test_all_activations_together_count() -> None:
 
 def test_an_activation_that_adjusts_ends_before_the_service_mode_has_ended_by_itself() -> None:
     budget = after(20.0, timed_out=True)
-    assert budget.must_end(19.5, confirming=False)
-    assert not budget.must_end(19.5, confirming=True)
-    assert budget.must_end(39.5, confirming=True)
+    assert budget.must_end(19.5, 1.0, confirming=False)
+    assert not budget.must_end(19.5, 1.0, confirming=True)
+    assert budget.must_end(39.5, 1.0, confirming=True)
     assert budget.time_outs == 1

@@ -20,7 +20,7 @@ class RfBudget:
         self.time_outs = 0
 
     def note_activation(self, on_s: float, latest_s: float, *, timed_out: bool) -> None:
-        """Count an activation of `on_s` that has ended; `timed_out`: after `latest_s`, by itself."""
+        """Count an activation of `on_s`; `timed_out`: it ended by itself, after `latest_s`."""
         self.spent_s += on_s
         if timed_out:
             self.time_outs += 1

@@ -52,6 +52,10 @@ _STEP = 1e-4
 """Change of a logarithm by which slopes are found."""
 _STEPS = 4
 """Most Gauss-Newton steps of a fit that begins where another ended; twice as many of a first."""
+_SMALL = 0.05
+"""A step is small that changes no logarithm by more, in those that the readings tell."""
+_FIRST_STEPS = 2
+"""A first fit goes on for so many steps, however small: spikes must not look like the rise."""
 _TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
 """What is added to the dynamics to find their slopes: nothing, then a step of each."""
 _SHAPE = 0.02
@@ -90,9 +94,9 @@ def fit_transient(
 def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:
     """Gauss-Newton until the steps are small, once more without spikes, then the posterior."""
     state = start or problem.first_guess()
-    for _ in range(_STEPS if start is not None else 2 * _STEPS):
+    for step in range(_STEPS if start is not None else 2 * _STEPS):
         columns, moved, state = problem.improve(state)
-        if moved < 0.05:
+        if moved < _SMALL and (start is not None or step >= _FIRST_STEPS):
             break
     flags = problem.spikes(columns, state)
     if np.any(flags & problem.keep):
@@ -226,8 +230,9 @@ class _Problem:
 
     def spikes(self, columns: Floats, state: FitStart) -> Flags:
         """Flags of the readings that are spikes, shape (n,)."""
-        fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
-        return spikes(columns[:, -1] - fitted, state.correlation, self.keep)
+        weighted = self.weighted(columns, state)
+        fitted = weighted[:, LINEAR] @ state.linear + weighted[:, DYNAMIC] @ state.dynamics
+        return spikes(weighted[:, -1] - fitted, state.correlation, self.keep)
 
     def posterior(self, state: FitStart) -> TransientEstimate:
         """Posterior around `state`, averaged over correlations of the noise and hunting."""
