@@ -230,9 +230,8 @@ class _Problem:
 
     def spikes(self, columns: Floats, state: FitStart) -> Flags:
         """Flags of the readings that are spikes, shape (n,)."""
-        weighted = self.weighted(columns, state)
-        fitted = weighted[:, LINEAR] @ state.linear + weighted[:, DYNAMIC] @ state.dynamics
-        return spikes(weighted[:, -1] - fitted, state.correlation, self.keep)
+        fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
+        return spikes(columns[:, -1] - fitted, state.correlation, self.keep)
 
     def posterior(self, state: FitStart) -> TransientEstimate:
         """Posterior around `state`, averaged over correlations of the noise and hunting."""
