@@ -113,7 +113,8 @@ class Confirmation:
             if self._departures_may_explain(estimate, watched_s):
                 return self._outcome_with_departures(estimate, log, prior, watched_s)
             self._next_estimate_s = age_s + estimate.wait_s(self._bounds)
-            return "move on" if self._move_is_sooner(estimate, prior, watched_s) else "continue"
+            sooner = self._move_is_sooner(estimate, prior, watched_s) and self._error_is_seen(log)
+            return "move on" if sooner else "continue"
         return self._outcome_with_departures(estimate, log, prior, watched_s)
 
     def _outcome_with_departures(
@@ -125,7 +126,8 @@ class Confirmation:
             return "refuted"
         if decision == "in tolerance" and self._pool_agrees():
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
-        return "move on" if self._in_doubt_too_long(estimate, prior, watched_s) else "continue"
+        too_long = self._in_doubt_too_long(estimate, prior, watched_s) and self._error_is_seen(log)
+        return "move on" if too_long else "continue"
 
     def _pooled(self, estimate: Estimate) -> Estimate:
         """The estimate with those of earlier confirmations at this place."""
@@ -166,6 +168,17 @@ class Confirmation:
         value = estimate.value
         unlikely = 1 - abs(value.mean) < self._confirming.unlikely_sds * value.sd
         return unlikely or watched_s > self._patience_s(prior)
+
+    def _error_is_seen(self, log: ActivationLog) -> bool:
+        """Whether the error is larger than its uncertainty, departures allowed for.
+
+        A move by less would be as likely for the worse as for the better.
+        """
+        whole = self._test.estimate(*log.readings)
+        if whole is None:
+            return False
+        value = self._pooled(whole).value
+        return abs(value.mean) > self._parameters.moving.least_error_sds * value.sd
 
     def _in_doubt_too_long(
         self, estimate: Estimate, prior: TransientPrior, watched_s: float

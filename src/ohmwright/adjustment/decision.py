@@ -91,8 +91,21 @@ class AdjustmentDecider:
             return self._probe(log, age_s, fit, output, gain)
         since_move_s = age_s - log.moved_s
         if move is not None and since_move_s >= estimator.wait_after_move_s(fit, gain):
-            return AdjustmentDecision("move", move)
+            return self._careful_move()
         return _WAIT
+
+    def _careful_move(self) -> AdjustmentDecision:
+        """The move that is still worthwhile when departures from the model are allowed for.
+
+        They take longer to reckon with, so that is done only where a move is due without them.
+        """
+        fit = self._estimator.fit_with_departures()
+        if fit is None:
+            return _WAIT
+        output = fit.combination(self._trim.output_after(None))
+        gain = fit.combination(self._sizer.coarse_gain())
+        move = self.chooser.next_move(fit, output, gain)
+        return _WAIT if move is None else AdjustmentDecision("move", move)
 
     def _after_runaway(self) -> AdjustmentDecision:
         """Back to the start with nothing known of the gain; the second time the end."""

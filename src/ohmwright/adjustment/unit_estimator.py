@@ -104,6 +104,10 @@ class UnitEstimator:
             fit = self._refit(departures=False)
         return fit
 
+    def fit_with_departures(self) -> TransientEstimate | None:
+        """Estimate that allows for departures from the model, under the present prior."""
+        return self._refit(departures=True)
+
     def may_release(self, fit: TransientEstimate, output: Floats, demand: Demand) -> bool:
         """Whether the release criterion holds for an output, also when departures are allowed for.
 
@@ -114,7 +118,7 @@ class UnitEstimator:
         predicted = fit.combination(output)
         if not meets_release_criterion(predicted, tolerance, inner, demand):
             return False
-        with_departures = self._refit(departures=True)
+        with_departures = self.fit_with_departures()
         if with_departures is None:
             return False
         self.hunting = with_departures.hunting

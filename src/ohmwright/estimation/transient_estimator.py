@@ -262,7 +262,7 @@ class _Problem:
         """Standard uncertainty of the level by where in the chain of lag and dead time it droops.
 
         It may warm from the beginning or once output flows, and droop before the lag or behind it:
-        the age at which the readings show it differs by up to twice the delay, uniformly.
+        each shifts the age at which the readings show it by up to the delay, uniformly.
         """
         at_s, heat = self.record.at_age_s, self.record.heat
         per_s = np.zeros(fit.mean.shape[-1])
@@ -271,7 +271,7 @@ class _Problem:
             per_s[:COURSE_COUNT] = course_slopes(at_s)
         variance = fit.scale2 * ((fit.covariance @ per_s) @ per_s)
         mean_square = float(np.vdot(weight, (fit.mean @ per_s) ** 2 + variance))
-        return sqrt(mean_square / 3.0) * float(_delay_s(state.dynamics))
+        return sqrt(mean_square / 6.0) * float(_delay_s(state.dynamics))
 
     def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Floats, Flags]:
         """Posteriors of shape (correlations, explanations); of these, log probability and hunting.
