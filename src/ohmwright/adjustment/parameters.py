@@ -142,7 +142,7 @@ class Releasing:
     """Where no count would bring the output nearer: more readings tell nothing that can be done."""
 
 
-_CONFIRMED = DecisionBounds(inside=0.9993, outside=0.95)
+_CONFIRMED = DecisionBounds(inside=0.998, outside=0.95)
 _AGREES = DecisionBounds(inside=0.9, outside=0.95)
 
 

@@ -62,6 +62,10 @@ _SHAPE = 0.02
 """Standard deviation by which a rise leaves the model, relative to what is left to rise."""
 _EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
+_LOCAL_S = 0.8
+"""Residuals are averaged over so long before and after each reading."""
+_EXCESS = 6.0
+"""Early residuals so many times as large, in square, as the later half's are more than noise."""
 _FEWEST = 4
 """Readings from which on there is an estimate."""
 _RISEN = 0.05
@@ -102,6 +106,13 @@ def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:
     if np.any(flags & problem.keep):
         problem = replace(problem, keep=problem.keep & ~flags)
         columns, _, state = problem.improve(state)
+    excess = problem.early_excess(columns, state)
+    if np.any(excess):
+        problem = replace(problem, excess=excess)
+        for _ in range(_STEPS):
+            _, moved, state = problem.improve(state)
+            if moved < _SMALL:
+                break
     return problem.posterior(state)
 
 
@@ -119,6 +130,8 @@ class _Problem:
     noise: NoisePrior
     keep: Flags
     departures: bool
+    excess: Floats
+    """Variance of each reading beyond noise, by which early readings leave the model."""
 
     @classmethod
     def of(
@@ -126,7 +139,8 @@ class _Problem:
     ) -> _Problem:
         """The problem of a record, in which all readings count."""
         keep = np.ones(record.age_s.size, dtype=np.bool_)
-        return cls(record, prior, prior.precision, noise, keep, departures)
+        excess = np.zeros(record.age_s.size)
+        return cls(record, prior, prior.precision, noise, keep, departures, excess)
 
     @property
     def floor(self) -> float:
@@ -207,8 +221,27 @@ class _Problem:
         Besides noise a reading may leave the model by part of what is left to rise.
         """
         to_rise = 1 - columns[:, _EIGHT][:, Coefficient.LEVEL]
-        sd: Floats = np.sqrt(1 + (_SHAPE * to_rise) ** 2 / state.variance)
+        beyond = (_SHAPE * to_rise) ** 2 + self.excess
+        sd: Floats = np.sqrt(1 + beyond / state.variance)
         return columns / sd[:, None]
+
+    def early_excess(self, columns: Floats, state: FitStart) -> Floats:
+        """Variance, shape (n,), by which early readings leave the fit more than the latest ones do.
+
+        What an output does while it settles is then not taken for noise of the settled output.
+        """
+        fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
+        square = np.where(self.keep, (columns[:, -1] - fitted) ** 2, 0.0)
+        age_s = self.record.age_s
+        ends = np.searchsorted(age_s, age_s + _LOCAL_S, side="right")
+        sums = np.concatenate([[0.0], np.cumsum(square)])
+        starts = np.searchsorted(age_s, age_s - _LOCAL_S)
+        local = (sums[ends] - sums[starts]) / (ends - starts)
+        late = float(np.mean(local[age_s.size // 2 :]))
+        early = local > _EXCESS * (late + self.floor)
+        early[age_s.size // 2 :] = False
+        excess: Floats = np.where(early, local, 0.0)
+        return excess
 
     def improve(self, state: FitStart) -> tuple[Floats, float, FitStart]:
         """One Gauss-Newton step: columns, largest change (vague ones count less), end."""
