@@ -3,7 +3,7 @@
 Each kind of departure is a few columns of a regression, relative to the risen output:
 
 - another shape of the rise (slow creep after a quick part, damped swings), which dies away;
-- wander (hunting of any shape, 1/f noise), which goes on: a sine and a cosine an octave;
+- wander (hunting of any shape, 1/f noise), which goes on: sines and cosines of several periods;
 - another course of the droop, and a steady drift; both are 0 at the age asked for.
 
 An explanation says how large the coefficients of each kind may be. Their amplitudes are part of the
@@ -16,6 +16,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import product
 from math import exp
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,8 @@ Flags = NDArray[np.bool_]
 _CREEP_S = (1.2, 4.0)
 _SWING_S = ((0.9, 3.0), (2.0, 6.0))
 """Time constant and period of damped swings."""
-_WANDER_PERIODS_S = (3.0, 6.0, 12.0, 24.0)
-"""An octave apart, so that equal amplitudes are 1/f noise; any hunting lies between two of them."""
+_WANDER_PERIODS_S = (3.0, 4.5, 6.75, 10.1, 15.2, 22.8)
+"""Each 1.5 times the last: equal amplitudes are about 1/f noise; a tone lies between two."""
 _DROOP_S = (4.0, 16.0)
 """Time constants of an output stage that warms quicker, or slower, than usual."""
 _DRIFT_S = 20.0
@@ -45,8 +46,10 @@ _OTHER_SHAPE_SHARE = 0.25
 """Probability that the rise has another shape than two lags after a dead time."""
 _QUIET = ((0.0003, 0.7), (0.0012, 0.3))
 """Standard deviation of each coefficient of wander of outputs that do not hunt, and its share."""
-_HUNTING = ((0.004, 0.5), (0.013, 0.5))
-"""The same of those that hunt."""
+_HUNTING = ((0.004, 0.2), (0.013, 0.2))
+"""The same of those that hunt at all periods alike."""
+_TONE, _TONE_SHARE = 0.006, 0.6
+"""The same of those that hunt with one period; at the others they are as quiet as most."""
 
 _OTHER_COUNT = len(_CREEP_S) + 2 * len(_SWING_S)
 _WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
@@ -111,19 +114,37 @@ def explanations(eight: Prior, variance: float, hunting: float) -> Explanations:
 
     `eight`: prior of the eight coefficients, whose columns come after those of the departures.
     """
-    shapes = ((_ABSENT, 1 - _OTHER_SHAPE_SHARE), (_OTHER_SHAPE, _OTHER_SHAPE_SHARE))
-    wanders = [(sd, (1 - hunting) * share, False) for sd, share in _QUIET]
-    wanders += [(sd, hunting * share, True) for sd, share in _HUNTING]
-    cases = [*product(shapes, wanders)]
-    sd = np.array(
-        [[s] * _OTHER_COUNT + [w] * _WANDER_COUNT + [*_COURSE] for (s, _), (w, _, _) in cases]
-    )
-    probability = np.array([shape * wander for (_, shape), (_, wander, _) in cases])
+    cases = [*_cases(hunting)]
+    sd = np.array([case.sd for case in cases])
     return Explanations(
         _joined(diagonal_prior(np.zeros(DEPARTURE_COUNT), variance / sd**2), eight),
-        np.log(probability),
-        np.array([hunts for _, (_, _, hunts) in cases]),
+        np.log(np.array([case.probability for case in cases])),
+        np.array([case.hunts for case in cases]),
     )
+
+
+class _Case(NamedTuple):
+    """One explanation: sd of each departure's coefficient, its probability, whether it hunts."""
+
+    sd: list[float]
+    probability: float
+    hunts: bool
+
+
+def _cases(hunting: float) -> Iterator[_Case]:
+    """Each rise with each wander; a tone only with the usual rise, as it alone is that subtle."""
+    wanders = [(sd, (1 - hunting) * share, False) for sd, share in _QUIET]
+    wanders += [(sd, hunting * share, True) for sd, share in _HUNTING]
+    shapes = ((_ABSENT, 1 - _OTHER_SHAPE_SHARE), (_OTHER_SHAPE, _OTHER_SHAPE_SHARE))
+    for (shape, how_likely), (wander, share, hunts) in product(shapes, wanders):
+        sd = [shape] * _OTHER_COUNT + [wander] * _WANDER_COUNT + [*_COURSE]
+        yield _Case(sd, how_likely * share, hunts)
+    tones = len(_WANDER_PERIODS_S) - 1
+    for first in range(tones):
+        periods = [_QUIET[0][0]] * len(_WANDER_PERIODS_S)
+        periods[first] = periods[first + 1] = _TONE
+        sd = [_ABSENT] * _OTHER_COUNT + [sd for sd in periods for _ in range(2)] + [*_COURSE]
+        yield _Case(sd, hunting * _TONE_SHARE / tones, hunts=True)
 
 
 def _joined(departures: Prior, eight: Prior) -> Prior:
