@@ -156,7 +156,7 @@ class Confirming:
     """What an activation must say by itself where it is decided together with earlier ones."""
     warmth_tolerances: float = 0.1
     """No confirmation where residual warmth leaves the value more uncertain than this."""
-    hunting: float = 0.3
+    hunting: float = 0.12
     """Least probability of hunting that is assumed: swings can look like scatter for a while."""
     most_hunting: float = 0.98
     """Largest probability of hunting that is assumed: the readings must be able to deny it."""
