@@ -42,7 +42,7 @@ _ABSENT = 1e-7
 """Amplitude of what an explanation does without."""
 _OTHER_SHAPE = 0.1
 """Standard deviation of each coefficient of another shape."""
-_OTHER_SHAPE_SHARE = 0.25
+_OTHER_SHAPE_SHARE = 0.03
 """Probability that the rise has another shape than two lags after a dead time."""
 _QUIET = ((0.0003, 0.7), (0.0012, 0.3))
 """Standard deviation of each coefficient of wander of outputs that do not hunt, and its share."""

@@ -58,7 +58,7 @@ _FIRST_STEPS = 2
 """A first fit goes on for so many steps, however small: spikes must not look like the rise."""
 _TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
 """What is added to the dynamics to find their slopes: nothing, then a step of each."""
-_SHAPE = 0.02
+_SHAPE = 0.01
 """Standard deviation by which a rise leaves the model, relative to what is left to rise."""
 _EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
