@@ -77,6 +77,10 @@ class UnitEstimator:
             return None
         return Learned(gain, self.prior.lag_s, self.prior.dead_time_s, self.hunting)
 
+    def fit_with_hunting(self) -> TransientEstimate | None:
+        """Estimate from the readings so far, slow swings allowed for."""
+        return self._refit(hunting=True)
+
     @property
     def latest_fit(self) -> TransientEstimate | None:
         """The latest estimate of the present activation, or the one just over."""
@@ -114,7 +118,7 @@ class UnitEstimator:
         predicted = fit.combination(output)
         if not meets_release_criterion(predicted, tolerance, inner, demand):
             return False
-        with_hunting = self._refit(hunting=True)
+        with_hunting = self.fit_with_hunting()
         if with_hunting is None:
             return False
         self.hunting = with_hunting.hunting
