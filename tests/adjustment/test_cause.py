@@ -28,6 +28,7 @@ SOUND = Evidence(
         ({"time_outs": 3, "times_out_s": 9.0}, "ended by itself 3 times", "longer time-out"),
         ({"hunting": 0.9}, "hunts", "repaired"),
         ({"surprises": 3}, "does not behave as the model", "trim sound"),
+        ({"value_tolerances": -3.0}, "3.00 tolerances off the target: moves", "trim is sound"),
         ({"value_tolerances": None, "uncertainty_tolerances": 0.1}, "never brought", ""),
     ],
 )

@@ -26,9 +26,6 @@ def why_undecided(seen: Evidence) -> str:
 
 def _causes(seen: Evidence) -> Iterator[str]:
     """All that apply, the most certain first; the last one always does."""
-    unsure = seen.uncertainty_tolerances is None or (
-        seen.uncertainty_tolerances > _UNSURE_TOLERANCES
-    )
     if seen.time_outs > 1:
         yield (
             f"the service mode ended by itself {seen.time_outs} times, once after "
@@ -59,15 +56,17 @@ def _causes(seen: Evidence) -> Iterator[str]:
             "the output hunts, by too much for its tolerance; "
             "have the unit repaired, or use a meter that averages for longer"
         )
-    if unsure:
-        yield (
-            f"the readings scatter by {seen.noise_tolerances:.1f} tolerances and tell too little "
-            "in that time; a meter with less noise or a longer time-out would help"
-        )
-    if seen.value_tolerances is None:
+    value, uncertainty = seen.value_tolerances, seen.uncertainty_tolerances
+    if value is None or uncertainty is None:
         yield "the output was never brought near enough to the target to be confirmed"
         return
-    yield (
-        f"the output stands {abs(seen.value_tolerances):.2f} tolerances off the target, too near "
-        "to the limit to be sure; a trim with smaller counts would help"
-    )
+    if uncertainty > _UNSURE_TOLERANCES:
+        yield (
+            f"the readings scatter by {seen.noise_tolerances:.1f} tolerances and tell the output "
+            f"to {uncertainty:.1f} only; a meter with less noise or a longer time-out would help"
+        )
+    off = f"the output was last seen {abs(value):.2f} tolerances off the target"
+    if abs(value) > 1:
+        yield f"{off}: moves of the trim did not bring it nearer; see whether the trim is sound"
+        return
+    yield f"{off}, too near to the limit to be sure; a trim with smaller counts would help"

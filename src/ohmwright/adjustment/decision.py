@@ -19,6 +19,8 @@ from .unit_estimator import UnitEstimator
 
 NO_EFFECT = "the trim has no effect"
 """Why a point is given up whose output follows no move."""
+_SHOWN_AFTER_LAGS = 1.0
+"""A gain is beyond doubt no sooner than so long after a move: a rise can look like one."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,7 @@ class AdjustmentDecider:
         if self._runaway_check.is_runaway(output, log.latest):
             return self._after_runaway()
         determined = estimator.gain_is_determined(gain)
-        if estimator.gain_is_own(gain):
+        if log.undisturbed_s >= estimator.visible_after_s(fit, _SHOWN_AFTER_LAGS):
             sizer.note_gain(gain)
         move = self.chooser.next_move(fit, output, gain) if determined else None
         if self.chooser.is_stuck(output, gain, move, first_activation=first):

@@ -52,7 +52,8 @@ def evidence(
     noise = 0.0 if fit is None else float(np.sqrt(fit.start.variance))
     droop = prior.mean_of(Coefficient.DROOP) * cooled(1.0, spec.rest_s)
     losses = findings.backlash.losses
-    play = findings.backlash.play_counts if losses > findings.surprises - losses else 0.0
+    explains_all = losses > 1 and losses >= findings.surprises
+    play = findings.backlash.play_counts if explains_all else 0.0
     latest = findings.latest
     return Evidence(
         tolerance=question.tolerance,

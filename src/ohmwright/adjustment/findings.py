@@ -70,13 +70,13 @@ class Findings:
 
     def note_places(self, log: ActivationLog, confirmation: Confirmation | None) -> None:
         """Note the output that an activation showed where the trim began and where it stands."""
-        trim, fit = self._sizer.trim, self._estimator.latest_fit
+        trim = self._sizer.trim
         if confirmation is not None:
             value = confirmation.value
             if value is not None:
                 relative = value.rescaled(0.0, self._sizer.spec.question.target)
                 self.places.note(trim.counts, trim.coarse, relative)
-        elif fit is not None:
+        elif (fit := self._estimator.fit_with_departures()) is not None:
             self.places.note(*trim.origin, fit.coefficient(Coefficient.LEVEL))
             shown_s = self._estimator.visible_after_s(fit, _SHOWN_AFTER_LAGS)
             if log.undisturbed_s >= shown_s:

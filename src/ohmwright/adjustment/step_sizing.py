@@ -127,8 +127,8 @@ class StepSizer:
 
     def trim_has_no_effect(self, gain: Mixture) -> bool:
         """Whether the probes so far suffice to say that the trim has no effect."""
-        if self.seen_gain > 0:
-            return False
+        if self.seen_gain > 0:  # it had an effect; it is long before that is disbelieved
+            return self.probes >= 2 * self._probing.most
         useless = self.largest_gain(gain) < self.tolerance * self._probing.least_gain_tolerances
         return self.probes >= self._probing.most or (self.probes >= 2 and useless)
 
