@@ -20,7 +20,7 @@ NAMED: dict[str, tuple[str, str, str]] = {
     ),
     "lasting uncertainty with type A": (
         "engine/judge.py",
-        "measured.uncertainty**2 - _type_a_uncertainty(measured)[0] ** 2",
+        "measured.uncertainty**2 - _readings_uncertainty(measured)[0] ** 2",
         "measured.uncertainty**2",
     ),
     "accepted half width to the farther side": (
@@ -58,10 +58,15 @@ NAMED: dict[str, tuple[str, str, str]] = {
         "dof = noise.dof + count",
         "dof = 0.0 + count",
     ),
-    "settled value with the degrees of freedom of free noise": (
-        "estimation/exponential_tail.py",
-        "fit.dof * (1 - phi) / (1 + phi)",
-        "fit.dof",
+    "extrapolation as little as a tenth of it": (
+        "estimation/transient_estimate.py",
+        "_UNSEEN = 0.08",
+        "_UNSEEN = 0.008",
+    ),
+    "pooled extrapolation as if it were independent": (
+        "estimation/settled_value.py",
+        "common = float(np.dot(shares, (first.extrapolation, second.extrapolation)))",
+        "common = hypot(*np.multiply(shares, (first.extrapolation, second.extrapolation)))",
     ),
     "settled value without the model's part": (
         "estimation/settled_value.py",

@@ -137,13 +137,13 @@ def test_a_settled_value_a_percent_too_high(
 ) -> None:
     from ohmwright.engine import stop_rules
 
-    settled_from = stop_rules._settled_from
+    settled_of = stop_rules.settled_of
 
-    def a_percent_high(value: Any, reason: str = "") -> Any:
-        settled = settled_from(value, reason)
+    def a_percent_high(*known: Any) -> Any:
+        settled = settled_of(*known)
         return replace(settled, value=1.01 * settled.value)
 
-    monkeypatch.setattr(stop_rules, "_settled_from", a_percent_high)
+    monkeypatch.setattr(stop_rules, "settled_of", a_percent_high)
     assert "quick output, 700 mA +-2 %: value, mA" in differing()
 
 

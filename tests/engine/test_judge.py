@@ -95,14 +95,14 @@ def test_no_rule_is_laxer_than_the_scatter(
 ) -> None:
     verdict, reason = judge(measured(value, a=a, b=b), BAND, rule)
     if verdict == "pass":
-        assert 80 + 1.95 * a <= value <= 120 - 1.95 * a
+        assert 80 + 1.64 * a <= value <= 120 - 1.64 * a
     elif verdict == "fail":
-        assert value > 120 + 1.95 * a or value < 80 - 1.95 * a
+        assert value > 120 + 1.64 * a or value < 80 - 1.64 * a
     assert (reason == "") == (verdict == "pass")
 
 
 def test_a_guard_band_wider_than_the_scatter_is_not_made_wider_by_it() -> None:
-    # w = U = 2 hypot(a, b); the readings reach 1.96 a
+    # w = U = 2 hypot(a, b); the readings reach 1.645 a
     close = 120 - 2 * math.hypot(2.0, 2.0) - 0.01
     assert judge(measured(close, a=2.0, b=2.0), BAND, RULES[1])[0] == "pass"
 

@@ -77,6 +77,7 @@ class UnitEstimator:
             return None
         return Learned(gain, self.prior.lag_s, self.prior.dead_time_s, self.hunting)
 
+    @property
     def latest_fit(self) -> TransientEstimate | None:
         """The latest estimate of the present activation, or the one just over."""
         return self._fit

@@ -17,7 +17,7 @@ from ohmwright.model.result import Result
 from .point_measurement import OutputPointsStep
 from .procedure import Procedure
 
-Evidence = Literal["none", "to come", "moved", "stayed"]
+_Evidence = Literal["none", "to come", "moved", "stayed"]
 _MOVED_TOLERANCES = 0.5
 """A current as left that differs from the adjusted one by more shows that the point has moved."""
 
@@ -30,7 +30,7 @@ class AsLeftEvidence:
     generator: GeneratorData
     results: Sequence[Result]
 
-    def of(self, adjusted: Result) -> Evidence:
+    def of(self, adjusted: Result) -> _Evidence:
         """Return what values as left, measured since trims were moved last, say of a point.
 
         "none" where no value as left can say anything of it.
