@@ -38,11 +38,6 @@ NAMED: dict[str, tuple[str, str, str]] = {
         "/ (count * dof)",
         "/ dof",
     ),
-    "remainder without its deviation": (
-        "estimation/settled_value.py",
-        "abs(tail.remainder) + tail.remainder_sd",
-        "abs(tail.remainder)",
-    ),
     "left-over heat, droop known, with its bound as u": (
         "estimation/thermal_droop.py",
         "worst / np.sqrt(3)",
@@ -75,7 +70,7 @@ NAMED: dict[str, tuple[str, str, str]] = {
     ),
     "decided value without the model's part": (
         "estimation/sequential_test.py",
-        "_MODEL = 0.05",
+        "_MODEL = 0.03",
         "_MODEL = 0.0",
     ),
     "droop at the end of the meter's window": (

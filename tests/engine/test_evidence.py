@@ -141,7 +141,8 @@ async def test_a_setting_dialled_wrong_is_found_and_measured_once_more(
     assert [e.answer for e in asked] == ["corrected"]
     assert "cut, 100 W" in asked[0].question
     assert abs(result.measured.value - 100) < 25
-    assert len(rig.hardware.truth.rf_on_intervals) == 2
+    # wrongly set, then right, and once more where that left the verdict undecided
+    assert 2 <= len(rig.hardware.truth.rf_on_intervals) <= 3
 
 
 async def test_far_too_much_ends_the_activation_within_a_reading(

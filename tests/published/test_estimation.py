@@ -345,7 +345,7 @@ def transient_by_sums(seed: int) -> tuple[tuple[float, float], tuple[float, floa
             log_prior=-0.5 * np.sum(((grid - means) / sds) ** 2, axis=1),
             correlations=SHARES,
             noise_sds=SIZES,
-            relative_shape_sd=0.02 / noise_sd,
+            relative_shape_sd=0.01 / noise_sd,
         )
         share = found.weight.reshape(-1, grid.shape[0]).sum(axis=0)
         centre = share @ grid
