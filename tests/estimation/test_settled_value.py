@@ -3,7 +3,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from ohmwright.estimation.settled_value import Settled, settled_value
+from ohmwright.estimation.settled_value import Settled, pooled, settled_value
 
 from .activations import Made
 
@@ -116,3 +116,26 @@ def test_a_droop_of_another_time_constant_is_within_the_uncertainty(droop_tau_s)
     age_s, value = replace(made, resolution=0.001).readings(12.0)
     seen = settled_value(age_s, value, window_s=0.5, resolution=0.001)
     assert abs(seen.value - made.at(6.0)) < 2 * seen.uncertainty
+
+
+def seen(value: float, uncertainty: float, extrapolation: float = 0.0) -> Settled:
+    return Settled(value, uncertainty, 20.0, 0.0, True, extrapolation=extrapolation)
+
+
+def test_two_values_that_agree_are_pooled_as_independent_ones_are():
+    both = pooled(seen(500.0, 2.0), seen(502.0, 1.0))
+    assert both.value == pytest.approx((500.0 / 4 + 502.0) / (1 / 4 + 1))
+    assert both.uncertainty == pytest.approx((1 / 4 + 1) ** -0.5)
+    assert both.dof == 40.0
+
+
+def test_what_was_extrapolated_twice_is_no_surer():
+    both = pooled(seen(500.0, 2.0, 2.0), seen(500.0, 2.0, 2.0))
+    assert both.uncertainty == pytest.approx(2.0)
+    assert both.extrapolation == pytest.approx(2.0)
+
+
+def test_two_values_that_contradict_each_other_widen_the_statement():
+    both = pooled(seen(500.0, 1.0), seen(520.0, 1.0))
+    assert both.value == pytest.approx(510.0)
+    assert 7.0 < both.uncertainty < 10.0

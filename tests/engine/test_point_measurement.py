@@ -1,0 +1,69 @@
+"""A verdict that scatter leaves undecided: one activation more, and both values pooled."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.engine.point_measurement import is_worth_repeating, observation_of
+from ohmwright.estimation.settled_value import Settled
+from ohmwright.model.event import PointDone
+from ohmwright.model.result import Result
+from ohmwright.model.step import Point, Timing
+from ohmwright.model.tolerance import Allowance, target_of
+
+pytestmark = pytest.mark.anyio
+
+HEAD = """
+title = "t"
+revision = "1"
+model = "Quillon 300"
+[defaults]
+max_on_s = 20
+"""
+
+
+async def measured(
+    make_rig: Callable, folder: Path, target_w: float, off_w: float
+) -> tuple[Result, int]:
+    path = folder / "p.toml"
+    step = '\n[[step]]\nkind = "output"\nname = "it"\nmode = "cut"\nsetting_w = 100\n'
+    step += f"load_ohm = 500\npower_w = {target_w}\ntolerance = {{ absolute_w = {off_w} }}\n"
+    path.write_text(HEAD + step, encoding="utf-8")
+    rig = make_rig(seed=5)
+    (done,) = [e for e in await rig.run(path, ("as_left",)) if isinstance(e, PointDone)]
+    return done.result, len(rig.hardware.truth.rf_on_intervals)
+
+
+async def test_a_value_at_its_limit_is_measured_twice_and_a_clear_one_once(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    clear, once = await measured(make_rig, tmp_path, 100.0, 30.0)
+    value_w = clear.measured.value
+    at_limit, twice = await measured(make_rig, tmp_path, value_w - 10.0, 10.0)
+    assert twice == once + 1
+    assert clear.on_s < 15 < 25 < at_limit.on_s
+    assert abs(at_limit.measured.value - value_w) < 3 * at_limit.measured.expanded
+
+
+def observed(value_ma: float, settled: bool = True) -> tuple[bool, str]:
+    target = target_of("current_ma", 500.0, Allowance(absolute_ma=10.0))
+    point = Point(name="p", load_ohm=300.0, target=target)
+    known = Settled(value_ma, 2.0, 30.0, 0.0, settled, "" if settled else "still rising")
+    seen = observation_of(None, known, point, Timing(), 10.0, ())
+    return is_worth_repeating(seen, point), seen.verdict
+
+
+@pytest.mark.parametrize(
+    ("value_ma", "settled", "expected"),
+    [
+        (500.0, True, (False, "pass")),
+        (509.0, True, (True, "undecided")),
+        (530.0, True, (False, "fail")),
+        (509.0, False, (False, "undecided")),  # the limit of the time, not scatter
+    ],
+)
+def test_only_scatter_is_worth_another_activation(
+    value_ma: float, settled: bool, expected: tuple[bool, str]
+) -> None:
+    assert observed(value_ma, settled) == expected
