@@ -110,11 +110,11 @@ Held by tests/engine/test_judge.py.
 and droop are extrapolated to the age the procedure names, with what that leaves unsure in the
 uncertainty, so that an activation may end before that age. Held by tests/engine/test_stop_rules.py.
 
-**What scatter leaves undecided is measured once more** (`point_measurement`), after a rest, and both
-values are pooled: noise averages out, what was extrapolated does not, and where the two differ by
-more than their uncertainties half of that counts too. Once only: on a unit that hunts or creeps a
-third activation seldom decided what two had not, and RF time is not free. The readings of the second
-activation are kept with the result; the time with RF on is that of both.
+**What scatter leaves undecided is measured once more** (`point_measurement`), after a rest, and
+both values are pooled: noise averages out, what was extrapolated does not, and where the two differ
+by more than their uncertainties half of that counts too. Once only: a third activation would cost
+RF time for little. The readings of the second activation are kept with the result; the time with RF
+on is that of both.
 Held by tests/engine/test_point_measurement.py.
 
 **Rests are as short as the tolerance allows** (`resting`), and the procedure's rest at most. Where
