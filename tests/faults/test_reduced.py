@@ -58,9 +58,16 @@ def test_what_is_seen_of_the_guard_s_end_and_of_a_sleep(
     trial: str, mutation: str, what: str
 ) -> None:
     command = [sys.executable, str(HARNESS), "--replay", f"guards/{trial}/3/0"]
-    worse = subprocess.run(
-        [*command, "--mutate", mutation], capture_output=True, text=True, timeout=100, check=False
-    )
+    for _ in range(3):  # in real time something else may end the run first, and rightly
+        worse = subprocess.run(
+            [*command, "--mutate", mutation],
+            capture_output=True,
+            text=True,
+            timeout=100,
+            check=False,
+        )
+        if worse.returncode == 1:
+            break
     assert worse.returncode == 1, worse.stderr
     assert json.loads(worse.stdout)[what]
 
