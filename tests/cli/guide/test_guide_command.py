@@ -50,7 +50,7 @@ def test_a_page_at_a_terminal_is_laid_out_and_paged_where_it_is_long(
     assert bool(paged) == (height == 25)
     assert "| rule |" not in shown
     assert "\x1b" not in shown
-    assert "97.5 %" in shown
+    assert "95 % on each side" in shown
     assert max(map(len, shown.splitlines())) <= 100
 
 
