@@ -303,7 +303,11 @@ def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior)
 def test_what_hunting_alone_keeps_in_doubt_is_moved_where_that_helps(
     monkeypatch, off, expected, by_s
 ):
-    monkeypatch.setattr(ActivationTest, "outcome", lambda *_: "undecided")
+    def undecided(test: ActivationTest, *readings: object) -> str:
+        test.estimate(*readings)
+        return "undecided"
+
+    monkeypatch.setattr(ActivationTest, "outcome", undecided)
     made = Made(level=TARGET + off, noise=0.0015, droop=0.0)
     question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
     confirmation = Confirmation(

@@ -12,15 +12,9 @@ from ohmwright.model.result import Result
 from ohmwright.model.step import Point, Timing
 from ohmwright.model.tolerance import Allowance, target_of
 
-pytestmark = pytest.mark.anyio
+from .test_evidence import HEAD
 
-HEAD = """
-title = "t"
-revision = "1"
-model = "Quillon 300"
-[defaults]
-max_on_s = 20
-"""
+pytestmark = pytest.mark.anyio
 
 
 async def measured(

@@ -72,14 +72,5 @@ class ActivationLog:
 
     def record(self) -> ActivationRecord:
         """All readings relative to the target, and the steps, as the estimator takes them."""
-        age_s, value = self.readings
-        target = self.question.target
-        return ActivationRecord(
-            age_s=age_s,
-            relative=value / target,
-            steps=Steps(np.array(self._step_at_s), np.array(self._step_weights)),
-            window_s=self.question.window_s,
-            resolution=self.question.resolution / target,
-            at_age_s=self.question.at_age_s,
-            heat=self.heat,
-        )
+        steps = Steps(np.array(self._step_at_s), np.array(self._step_weights))
+        return ActivationRecord.of(self.question, *self.readings, steps, self.heat)

@@ -61,17 +61,16 @@ class Confirmation:
     @property
     def value(self) -> Mixture | None:
         """The latest estimate of the output, pooled, in the unit of the readings."""
-        own, question = self.own_estimate, self._question
+        own = self.own_estimate
         if own is None or not self._earlier:
             return self._test.value
-        value = pooled([*self._earlier, own])
-        return value.rescaled(-question.target / question.tolerance, 1 / question.tolerance)
+        return self._question.in_readings(pooled([*self._earlier, own]))
 
     @property
     def own_estimate(self) -> Mixture | None:
         """The latest estimate by this activation alone, in tolerances from the target."""
-        value, question = self._test.value, self._question
-        return None if value is None else value.rescaled(question.target, question.tolerance)
+        value = self._test.value
+        return None if value is None else self._question.in_tolerances(value)
 
     def estimate_with_departures(self, log: ActivationLog) -> Mixture | None:
         """Estimate by this activation alone with departures allowed for, in tolerances."""
@@ -113,8 +112,10 @@ class Confirmation:
             if self._departures_may_explain(estimate, watched_s):
                 return self._outcome_with_departures(estimate, log, prior, watched_s)
             self._next_estimate_s = age_s + estimate.wait_s(self._bounds)
-            sooner = self._move_is_sooner(estimate, prior, watched_s) and self._error_is_seen(log)
-            return "move on" if sooner else "continue"
+            if not self._move_is_sooner(estimate, prior, watched_s):
+                return "continue"
+            whole = self.estimate_with_departures(log)
+            return "move on" if self._error_is_seen(whole) else "continue"
         return self._outcome_with_departures(estimate, log, prior, watched_s)
 
     def _outcome_with_departures(
@@ -126,8 +127,9 @@ class Confirmation:
             return "refuted"
         if decision == "in tolerance" and self._pool_agrees():
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
-        too_long = self._in_doubt_too_long(estimate, prior, watched_s) and self._error_is_seen(log)
-        return "move on" if too_long else "continue"
+        if not self._in_doubt_too_long(estimate, prior, watched_s):
+            return "continue"
+        return "move on" if self._error_is_seen(self.own_estimate) else "continue"
 
     def _pooled(self, estimate: Estimate) -> Estimate:
         """The estimate with those of earlier confirmations at this place."""
@@ -169,15 +171,14 @@ class Confirmation:
         unlikely = 1 - abs(value.mean) < self._confirming.unlikely_sds * value.sd
         return unlikely or watched_s > self._patience_s(prior)
 
-    def _error_is_seen(self, log: ActivationLog) -> bool:
-        """Whether the error is larger than its uncertainty, departures allowed for.
+    def _error_is_seen(self, whole: Mixture | None) -> bool:
+        """Whether the error is larger than its uncertainty; `whole`: with departures allowed for.
 
         A move by less would be as likely for the worse as for the better.
         """
-        whole = self._test.estimate(*log.readings)
         if whole is None:
             return False
-        value = self._pooled(whole).value
+        value = pooled([*self._earlier, whole]) if self._earlier else whole
         return abs(value.mean) > self._parameters.moving.least_error_sds * value.sd
 
     def _in_doubt_too_long(

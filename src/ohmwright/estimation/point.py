@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from .mixture import Mixture
+
 
 @dataclass(frozen=True)
 class Question:
@@ -21,6 +23,14 @@ class Question:
     resolution: float
     at_age_s: float = 6.0
     limits: tuple[float, float] | None = None
+
+    def in_tolerances(self, value: Mixture) -> Mixture:
+        """A value in the unit of the readings, as tolerances from the target."""
+        return value.rescaled(self.target, self.tolerance)
+
+    def in_readings(self, value: Mixture) -> Mixture:
+        """A value in tolerances from the target, in the unit of the readings."""
+        return value.rescaled(-self.target / self.tolerance, 1 / self.tolerance)
 
     @property
     def low(self) -> float:

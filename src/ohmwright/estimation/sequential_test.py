@@ -100,8 +100,8 @@ class ActivationTest:
         self.bounds = bounds
         self.value: Mixture | None = None
         """The latest estimate of the output at the age asked for, in the unit of the readings."""
-        self.scatter = self.extrapolation = 0.0
-        """Parts of its standard deviation: the readings' noise alone, and what was not seen."""
+        self._whole: TransientEstimate | None = None
+        """The fit that it was taken from."""
         self._residual_warmth = residual_warmth
         self._noise = NoisePrior(hunting=hunting)
         self._start: FitStart | None = None
@@ -111,8 +111,8 @@ class ActivationTest:
     def quick_estimate(self, age_s: Floats, value: Floats) -> Estimate | None:
         """Estimate without departures from the model, shape (n,) each; None without output.
 
-        It takes half the time of the whole one and is never less sure of itself: where it does not
-        decide, nothing is decided.
+        It takes half the time of the whole one and is surer of itself: only where it decides is
+        the whole one worth its time.
         """
         fit = self._fit(age_s, value, departures=False)
         return None if fit is None else self._in_tolerances(fit)
@@ -123,13 +123,21 @@ class ActivationTest:
         if fit is None:
             return None
         estimate = self._in_tolerances(fit)
-        question = self.question
-        self.value = estimate.value.rescaled(
-            -question.target / question.tolerance, 1 / question.tolerance
-        )
-        self.scatter = question.target * fit.scatter
-        self.extrapolation = question.target * float(np.hypot(fit.extrapolation, self._unsure()))
+        self.value, self._whole = self.question.in_readings(estimate.value), fit
         return estimate
+
+    @property
+    def scatter(self) -> float:
+        """Part of the standard deviation of `value` by the readings' noise alone."""
+        return 0.0 if self._whole is None else self.question.target * self._whole.scatter
+
+    @property
+    def extrapolation(self) -> float:
+        """Part of the standard deviation of `value` by what was not seen."""
+        if self._whole is None:
+            return 0.0
+        unseen = float(np.hypot(self._whole.extrapolation, self._unsure()))
+        return self.question.target * unseen
 
     def _unsure(self) -> float:
         """What the model itself and residual warmth leave unsure, relative to the target."""
@@ -145,16 +153,8 @@ class ActivationTest:
 
     def _record(self, age_s: Floats, value: Floats) -> ActivationRecord:
         """The readings relative to the target, of an output that was only switched on."""
-        question = self.question
-        return ActivationRecord(
-            age_s=age_s,
-            relative=value / question.target,
-            steps=Steps.switching_on(),
-            window_s=question.window_s,
-            resolution=question.resolution / question.target,
-            at_age_s=question.at_age_s,
-            heat=self._residual_warmth.heat,
-        )
+        steps, heat = Steps.switching_on(), self._residual_warmth.heat
+        return ActivationRecord.of(self.question, age_s, value, steps, heat)
 
     def _in_tolerances(self, fit: TransientEstimate) -> Estimate:
         """The level with what the model leaves unsure."""

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from .coefficients import Coefficient, combination
 from .mixture import Mixture
+from .point import Question
 from .prior import TransientPrior
 from .step_response import Steps
 
@@ -35,6 +36,22 @@ class ActivationRecord:
     """Age of a rested activation at which the measurand holds."""
     heat: float
     """Warmth at the start, 0 rested to 1 warm through."""
+
+    @classmethod
+    def of(
+        cls, question: Question, age_s: Floats, value: Floats, steps: Steps, heat: float
+    ) -> ActivationRecord:
+        """Readings at `age_s`, (n,), `value` in the unit of the question; `heat` at the start."""
+        target = question.target
+        return cls(
+            age_s=age_s,
+            relative=value / target,
+            steps=steps,
+            window_s=question.window_s,
+            resolution=question.resolution / target,
+            at_age_s=question.at_age_s,
+            heat=heat,
+        )
 
 
 @dataclass(frozen=True)
@@ -70,8 +87,6 @@ class TransientEstimate:
     """Lag still to come after the last reading, relative to the target, two deviations included."""
     droop_uncertainty: float
     """Standard uncertainty of the level, since droop may begin and show before or after the lag."""
-    scatter: float
-    """Standard deviation of the level by the readings' noise alone, all else being known."""
     autocorrelation: float
     """Of the noise of neighbouring readings."""
     start: FitStart
@@ -96,6 +111,16 @@ class TransientEstimate:
         floor = self.floor if factors[Coefficient.LEVEL] != 0 else 0.0
         variance = (self.covariance @ factors) @ factors + floor
         return Mixture(self.weight, self.mean @ factors, np.sqrt(variance), self.dof)
+
+    @property
+    def scatter(self) -> float:
+        """Standard deviation of the level by the readings' noise alone, all else being known.
+
+        Relative to the target. It follows from the covariance's own inverse: departures are
+        integrated out.
+        """
+        precision = np.linalg.inv(self.covariance)[:, Coefficient.LEVEL, Coefficient.LEVEL]
+        return float(np.sqrt(np.vdot(self.weight, 1 / precision)))
 
     @property
     def extrapolation(self) -> float:

@@ -286,7 +286,6 @@ class _Problem:
             hunting=float(weight[:, hunts].sum()),
             remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
             droop_uncertainty=self._droop_uncertainty(fit, weight, state),
-            scatter=float(np.sqrt(np.vdot(weight, fit.scale2 * _conditional_variance(fit)))),
             autocorrelation=float(weight.sum(axis=1) @ CORRELATIONS),
             start=state,
         )
@@ -321,17 +320,6 @@ class _Problem:
         found = explanations(prior, state.variance, self.noise.hunting)
         fit = regress(normal, found.prior, noise, count, starts, last=COURSE_COUNT + COUNT)
         return fit, found.log_probability, found.hunts
-
-
-def _conditional_variance(fit: Posterior) -> Floats:
-    """Variance of the level of each case, in that of the noise, were all other coefficients known.
-
-    The covariance's own inverse, which the last eight columns' precision is not: departures are
-    integrated out.
-    """
-    precision = np.linalg.inv(fit.covariance[..., -COUNT:, -COUNT:])
-    variance: Floats = 1 / precision[..., Coefficient.LEVEL, Coefficient.LEVEL]
-    return variance
 
 
 def _delay_s(dynamics: Floats) -> Floats:
