@@ -11,10 +11,10 @@ Read in this order:
     tcp           a raw TCP socket
     visa          a VISA resource
 
-**A cancelled read loses no byte** (in force). What the event loop takes from a descriptor
-is kept until it is asked for; a blocking line is owned by one thread that keeps what a cancelled
-read still brings. Rejected: a thread a read, which can take bytes that nobody waits for any more. Held
-by tests/wire/links/test_contract.py, which every kind of line passes, and test_arrivals.py.
+**A cancelled read loses no byte** (in force). What the event loop takes from a descriptor is kept
+until it is asked for; a blocking line is owned by one thread that keeps what a cancelled read still
+brings. Rejected: a thread a read, which can take bytes that nobody waits for any more. Held by
+tests/wire/links/test_contract.py, which every kind of line passes, and test_arrivals.py.
 
 **A descriptor stays registered with the event loop** (in force). To register it for each reply,
 with a cancel scope for its time limit, took three times what a quick reply takes
