@@ -20,7 +20,7 @@ class Arrivals:
     """
 
     def __init__(self, descriptor: int, take: Callable[[], bytes]) -> None:
-        """`take` gives the bytes that are there, empty at the end of the line; OSError."""
+        """`take` returns the bytes that are there, none at the end of the line, or raises OSError."""
         self._descriptor, self._take = descriptor, take
         self._came = b""
         self._failure: OSError | None = None
@@ -72,7 +72,7 @@ class Arrivals:
                 timer.cancel()
 
     async def _wait_by_thread(self, timeout_s: float) -> None:
-        """The same where the event loop waits for no descriptor; anyio has a thread for that."""
+        """Wait as long for bytes by a thread of anyio's, where the event loop cannot."""
         with anyio.move_on_after(timeout_s), suppress(anyio.ClosedResourceError):
             await anyio.wait_readable(self._descriptor)
             self._look()
