@@ -20,7 +20,7 @@ class Arrivals:
     """
 
     def __init__(self, descriptor: int, take: Callable[[], bytes]) -> None:
-        """`take` returns the bytes that are there, none at the end of the line, or raises OSError."""
+        """`take` returns the bytes that are there; none means the end. It may raise OSError."""
         self._descriptor, self._take = descriptor, take
         self._came = b""
         self._failure: OSError | None = None
