@@ -8,6 +8,7 @@ from ohmwright.adjustment.confirmation import Confirmation
 from ohmwright.adjustment.confirmation_pool import pooled
 from ohmwright.adjustment.parameters import Parameters
 from ohmwright.adjustment.trim import Trim
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.prior import vague_prior
@@ -39,17 +40,22 @@ def test_those_that_contradict_each_other_make_the_value_less_sure() -> None:
     assert pooled([at(-1.0), at(1.0)]).sd > 3 * pooled([at(0.0), at(0.0)]).sd
 
 
+SEEN_STILL, SEEN_TO_HUNT = Habits(0.12), Habits(0.9)
+
+
 @pytest.mark.parametrize(
-    ("off", "earlier", "expected"),
+    ("off", "earlier", "habits", "expected"),
     [
-        (0.0, (), "accept"),
-        (0.0, (at(0.1), at(-0.1)), "accept"),
-        (0.0, (at(0.95, 0.02), at(0.97, 0.02)), "release"),  # they speak against it
-        (20.0, (at(0.0, 0.02), at(0.0, 0.02)), "refuted"),  # by itself it says no
+        (0.0, (), SEEN_STILL, "accept"),
+        (0.0, (at(0.1), at(-0.1)), SEEN_STILL, "accept"),
+        (0.0, (at(0.95, 0.02), at(0.97, 0.02)), SEEN_STILL, "release"),  # they speak against it
+        (20.0, (at(0.0, 0.02), at(0.0, 0.02)), SEEN_STILL, "refuted"),  # by itself it says no
+        (0.0, (), SEEN_TO_HUNT, "release"),  # it may stand still off its mean, this once
+        (0.0, (at(0.1), at(-0.1)), SEEN_TO_HUNT, "accept"),
     ],
 )
 def test_what_earlier_confirmations_do_to_the_present_one(
-    off: float, earlier: tuple[Mixture, ...], expected: str
+    off: float, earlier: tuple[Mixture, ...], habits: Habits, expected: str
 ) -> None:
     made = Made(level=TARGET + 2.6 + off, noise=0.0015)
     question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
@@ -57,7 +63,7 @@ def test_what_earlier_confirmations_do_to_the_present_one(
         question,
         Parameters(),
         residual_warmth=ResidualWarmth(),
-        hunting=0.5,
+        habits=habits,
         earlier=earlier,
     )
     confirmation.rule_out_moves(0.0)

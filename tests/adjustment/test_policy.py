@@ -14,6 +14,7 @@ from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.runaway_check import RunawayCheck
 from ohmwright.adjustment.trim import Trim
 from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.point import Expected, Keys, PointSpec, Question
 from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest
@@ -287,7 +288,7 @@ def test_a_confirmation_answers_on_its_own_readings_whatever_was_believed(prior)
         made = Made(level=TARGET + off, noise=0.0015)
         question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
         confirmation = Confirmation(
-            question, Parameters(), residual_warmth=ResidualWarmth(), hunting=0.9
+            question, Parameters(), residual_warmth=ResidualWarmth(), habits=Habits(0.12)
         )
         confirmation.rule_out_moves(0.0)
         log = ActivationLog(question, Trim(None).position(), 0.0)
@@ -311,7 +312,7 @@ def test_what_hunting_alone_keeps_in_doubt_is_moved_where_that_helps(
     made = Made(level=TARGET + off, noise=0.0015, droop=0.0)
     question = Question(TARGET, TOLERANCE, made.window_s, 1.0)
     confirmation = Confirmation(
-        question, Parameters(), residual_warmth=ResidualWarmth(), hunting=0.5
+        question, Parameters(), residual_warmth=ResidualWarmth(), habits=Habits(0.5)
     )
     log, before = ActivationLog(question, Trim(None).position(), 0.0), fleet(1.5).transient_prior()
     for age_s, value in zip(*made.readings(60.0), strict=True):

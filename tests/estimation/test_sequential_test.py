@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds, Estimate
@@ -41,7 +42,7 @@ QUESTION = Question(500.0, 6.0, 0.5, 1.0)
 
 def test_departures_that_so_few_readings_cannot_deny_widen_the_estimate() -> None:
     age_s, value = Made(level=500.0, droop=0.0, hunting=0.005).readings(4.5)
-    test = ActivationTest(QUESTION, DecisionBounds(), hunting=0.9)
+    test = ActivationTest(QUESTION, DecisionBounds(), habits=Habits(0.9))
     plain = test.quick_estimate(age_s, value)
     assert test.value is None  # a quick estimate is never stated
     careful = test.estimate(age_s, value)

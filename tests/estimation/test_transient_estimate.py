@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 
 from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.prior import NoisePrior, vague_prior
 from ohmwright.estimation.step_response import Steps, window_mean_response
 from ohmwright.estimation.transient_estimate import ActivationRecord
@@ -80,12 +81,12 @@ def test_spikes_do_not_carry_the_level_off():
 
 def test_hunting_is_recognised_and_widens_the_answer():
     calm, hunting = Made(), Made(hunting=0.01, period_s=6.0)
-    noise = NoisePrior(hunting=0.3)
+    noise = NoisePrior(habits=Habits(0.3))
     seen = [
         fit_transient(record(m, 12.0), vague_prior(), noise, None, departures=True)
         for m in (calm, hunting)
     ]
-    assert seen[0].hunting < 0.3 < 0.8 < seen[1].hunting
+    assert seen[0].habits.hunting < 0.3 < 0.8 < seen[1].habits.hunting
 
 
 def test_nothing_is_said_before_the_output_rises():

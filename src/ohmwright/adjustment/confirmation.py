@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import Literal
 
 from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.prior import TransientPrior
@@ -29,7 +30,7 @@ _LOOK_AGAIN_S = 0.3
 
 
 class Confirmation:
-    """Watches one activation. `hunting`: probability that the unit hunts.
+    """Watches one activation. `habits`: how the unit departs from a plain rise with droop.
 
     `improve_landing`: whether a value in tolerance that a move could bring much nearer to the
     target is moved rather than accepted; `earlier`: estimates, in tolerances, of the confirmations
@@ -42,7 +43,7 @@ class Confirmation:
         parameters: Parameters,
         *,
         residual_warmth: ResidualWarmth,
-        hunting: float,
+        habits: Habits,
         improve_landing: bool = False,
         earlier: Sequence[Mixture] = (),
     ) -> None:
@@ -52,7 +53,7 @@ class Confirmation:
         self._question = question
         own_bounds = parameters.confirming.pooled_bounds if earlier else self._bounds
         self._test = ActivationTest(
-            question, own_bounds, residual_warmth=residual_warmth, hunting=hunting
+            question, own_bounds, residual_warmth=residual_warmth, habits=habits
         )
         self._next_estimate_s = 0.0
         self._moves_allowed = True
@@ -71,6 +72,11 @@ class Confirmation:
         """The latest estimate by this activation alone, in tolerances from the target."""
         value = self._test.value
         return None if value is None else self._question.in_tolerances(value)
+
+    @property
+    def seen_habits(self) -> Habits | None:
+        """How the unit departs from a plain rise with droop by this activation."""
+        return self._test.seen_habits
 
     def estimate_with_departures(self, log: ActivationLog) -> Mixture | None:
         """Estimate by this activation alone with departures allowed for, in tolerances."""
@@ -123,13 +129,18 @@ class Confirmation:
     ) -> Outcome:
         """What the whole estimate calls for, where the quick `estimate` decides or hardly can."""
         decision = self._test.outcome(*log.readings)
-        if decision in ("too low", "too high"):
+        if decision in ("too low", "too high") and self._tells_a_move():
             return "refuted"
         if decision == "in tolerance" and self._pool_agrees():
             return "move on" if self._landing_is_poor(estimate, prior) else "accept"
         if not self._in_doubt_too_long(estimate, prior, watched_s):
             return "continue"
         return "move on" if self._error_is_seen(self.own_estimate) else "continue"
+
+    def _tells_a_move(self) -> bool:
+        """Whether the value is known well enough for a move by it to land near the target."""
+        own = self.own_estimate
+        return own is not None and own.sd < self._confirming.refuting_sd_tolerances
 
     def _pooled(self, estimate: Estimate) -> Estimate:
         """The estimate with those of earlier confirmations at this place."""

@@ -44,9 +44,16 @@ class Evidence:
 
 
 def evidence(
-    spec: PointSpec, findings: Findings, budget: RfBudget, estimator: UnitEstimator
+    spec: PointSpec,
+    findings: Findings,
+    budget: RfBudget,
+    estimator: UnitEstimator,
+    warmth_uncertainty: float,
 ) -> Evidence:
-    """What findings, budget and estimator know of a point at its end."""
+    """What findings, budget and estimator know of a point at its end.
+
+    `warmth_uncertainty`: standard uncertainty by the warmth left over, relative to the target.
+    """
     question, prior, fit = spec.question, estimator.prior, estimator.latest_fit
     tolerance = question.tolerance / question.target
     noise = 0.0 if fit is None else float(np.sqrt(fit.start.variance))
@@ -63,8 +70,8 @@ def evidence(
         value_tolerances=None if latest is None else latest.mean,
         uncertainty_tolerances=None if latest is None else latest.sd,
         noise_tolerances=noise / tolerance,
-        hunting=estimator.hunting,
-        left_over_tolerances=max(0.0, droop) / tolerance,
+        hunting=estimator.habits.hunting,
+        left_over_tolerances=max(0.0, droop, warmth_uncertainty) / tolerance,
         play_counts=play,
         play_tolerances=play * abs(prior.mean_of(Coefficient.GAIN)) / tolerance,
         time_outs=budget.time_outs,

@@ -158,8 +158,8 @@ class Confirming:
     """No confirmation where residual warmth leaves the value more uncertain than this."""
     hunting: float = 0.12
     """Least probability of hunting that is assumed: swings can look like scatter for a while."""
-    most_hunting: float = 0.98
-    """Largest probability of hunting that is assumed: the readings must be able to deny it."""
+    refuting_sd_tolerances: float = 1.0
+    """A value that is out of tolerance and no better known is watched: a move by it would miss."""
     unlikely_sds: float = 1.4
     """A value nearer to the limit than this is unlikely to be accepted soon."""
     improvement_tolerances: float = 0.2
@@ -194,6 +194,8 @@ class GivingUp:
     most_rf_s: float = 112.0
     """The adjustment ends undecided after so much time with RF on, all activations together:
     nearly all that succeed need less than half, and a unit's and load bank's duty is not free."""
+    warmth_tolerances: float = 0.33
+    """Where the warmth left over leaves the value so uncertain, the surest reading is no help."""
     least_activation_s: float = 12.0
     """No activation is begun with less of that time left: it could hardly decide anything."""
     timeout_margin_s: float = 0.5

@@ -85,6 +85,9 @@ class AdjustPolicy:
         self._log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
         self.estimator.begin_activation(self._log)
         self._decided_s = 0.0
+        if self._to_confirm and self._is_too_warm:
+            self._give_up("undecided", self._why_undecided())
+            return
         self._confirmation = self._new_confirmation() if self._to_confirm else None
         self._confirming_began = self._to_confirm
 
@@ -126,6 +129,8 @@ class AdjustPolicy:
         if not timed_out:
             self.findings.note_places(self._log, self._confirmation)
             self.estimator.end_activation()
+            if self._confirmation is not None:
+                self.estimator.note_habits(self._confirmation.seen_habits)
 
     def rested(self, rest_s: float) -> None:
         """RF was off for `rest_s`."""
@@ -187,6 +192,12 @@ class AdjustPolicy:
             self._adjust(age_s, late=late)
 
     @property
+    def _is_too_warm(self) -> bool:
+        """Whether the warmth left after the full rest allows no confirmation, however watched."""
+        allowed = self.parameters.giving_up.warmth_tolerances * self.sizer.tolerance
+        return self._residual_warmth.uncertainty > allowed
+
+    @property
     def _timeout_margin_s(self) -> float:
         """Time before a time-out by which RF must go off at this reading: the next is too late."""
         margin_s = self.parameters.giving_up.timeout_margin_s
@@ -195,12 +206,11 @@ class AdjustPolicy:
     def _new_confirmation(self) -> Confirmation:
         """A confirmation of the present activation."""
         confirming = self.parameters.confirming
-        hunting = max(self.estimator.hunting, confirming.hunting)
         return Confirmation(
             self.spec.question,
             self.parameters,
             residual_warmth=self._residual_warmth,
-            hunting=min(hunting, confirming.most_hunting),
+            habits=self.estimator.habits.at_least(confirming.hunting),
             improve_landing=self._budget.activations <= confirming.improving_activations,
             earlier=tuple(self.findings.undecided),
         )
@@ -251,4 +261,5 @@ class AdjustPolicy:
 
     def _why_undecided(self) -> str:
         """The cause that the findings give."""
-        return why_undecided(evidence(self.spec, self.findings, self._budget, self.estimator))
+        left = self._residual_warmth.uncertainty
+        return why_undecided(evidence(self.spec, self.findings, self._budget, self.estimator, left))

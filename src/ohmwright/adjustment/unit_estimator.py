@@ -6,6 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.habits import Habits
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import PointSpec
 from ohmwright.estimation.prior import NoisePrior, TransientPrior, vague_prior
@@ -30,8 +31,8 @@ _TAUGHT_SDS = 3.0
 class UnitEstimator:
     """The prior of one unit, its present activation's log, and their estimate.
 
-    `prior` is that of the present activation, or the next; `hunting`: probability that the unit
-    hunts, from its own readings. Gains are relative to the target, per count.
+    `prior` is that of the present activation, or the next; `habits`: how the unit departs from a
+    plain rise with droop, by its activations so far. Gains are relative to the target, per count.
     """
 
     def __init__(
@@ -39,8 +40,8 @@ class UnitEstimator:
     ) -> None:
         self._spec, self._parameters, self._sizer = spec, parameters, sizer
         self.prior = fleet.transient_prior()
-        self.hunting = 0.0
-        self._noise = NoisePrior(hunting=fleet.hunting_share())
+        self._hunting_share = fleet.hunting_share()
+        self.habits = Habits(0.0, 0.0)
         self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
         self._gain_size = 1e-3
         self._fleet_gain_proven = False
@@ -54,9 +55,13 @@ class UnitEstimator:
         self._fit: TransientEstimate | None = None
 
     def end_activation(self) -> None:
-        """Make the latest estimate the prior of the next activation."""
-        if self._fit is not None:
-            self.prior = self._fit.as_prior().loosened()
+        """Make the latest estimate the prior of the next activation, and keep the habits it saw."""
+        if self._fit is None:
+            return
+        whole = self.fit_with_departures()
+        if whole is not None:
+            self.prior = whole.as_prior().loosened()
+            self.note_habits(whole.habits)
 
     def move_origin(self) -> None:
         """Let level and gain be those where the trim stands; not while an activation is logged."""
@@ -75,7 +80,12 @@ class UnitEstimator:
         gain = self.prior.mean_of(Coefficient.GAIN)
         if abs(gain) < _TAUGHT_SDS * self.prior.sd_of(Coefficient.GAIN):
             return None
-        return Learned(gain, self.prior.lag_s, self.prior.dead_time_s, self.hunting)
+        return Learned(gain, self.prior.lag_s, self.prior.dead_time_s, self.habits.hunting)
+
+    def note_habits(self, seen: Habits | None) -> None:
+        """Take in what an activation has `seen` of the unit."""
+        if seen is not None:
+            self.habits = self.habits.after(seen)
 
     @property
     def latest_fit(self) -> TransientEstimate | None:
@@ -92,16 +102,16 @@ class UnitEstimator:
         Of the prior, what the readings contradict (fleet's gain, level, gain) is dropped first.
         """
         checks = self._parameters.prior_checks
-        fit = self._refit(departures=False)
+        fit = self._refit(departures=self.habits.rises_otherwise)
         if fit is not None and self._contradicts_fleet_gain(fit):
             self.forget_gain()
-            fit = self._refit(departures=False)
+            fit = self._refit(departures=self.habits.rises_otherwise)
         if fit is not None and self._contradicts(fit, Coefficient.LEVEL, checks.level_sds):
             self.prior = self.prior.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
-            fit = self._refit(departures=False)
+            fit = self._refit(departures=self.habits.rises_otherwise)
         if fit is not None and self._contradicts(fit, Coefficient.GAIN, checks.gain_sds):
             self.forget_gain()
-            fit = self._refit(departures=False)
+            fit = self._refit(departures=self.habits.rises_otherwise)
         return fit
 
     def fit_with_departures(self) -> TransientEstimate | None:
@@ -121,7 +131,6 @@ class UnitEstimator:
         with_departures = self.fit_with_departures()
         if with_departures is None:
             return False
-        self.hunting = with_departures.hunting
         predicted = with_departures.combination(output)
         return meets_release_criterion(predicted, tolerance, inner, demand)
 
@@ -215,6 +224,5 @@ class UnitEstimator:
         # what a coarse press is off by and the curvature scale with the gain, which readings tell
         coarse_sd = 0.0 if self._spec.keys is None else self._spec.keys.coarse_sd
         narrowed = prior.narrowed_to_gain(self._gain_size, coarse_sd)
-        return fit_transient(
-            self._log.record(), narrowed, self._noise, start, departures=departures
-        )
+        noise = NoisePrior(habits=self.habits.at_least(self._hunting_share))
+        return fit_transient(self._log.record(), narrowed, noise, start, departures=departures)

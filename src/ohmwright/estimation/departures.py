@@ -23,11 +23,13 @@ from numpy.typing import NDArray
 
 from .ar1_regression import Prior, diagonal_prior
 from .coefficients import COUNT
+from .habits import Habits
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-_CREEP_S = (1.2, 4.0)
+_CREEP_S = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6)
+"""Time constants of a slow creep; one in between is within 1 % of its amplitude of the next."""
 _SWING_S = ((0.9, 3.0), (2.0, 6.0))
 """Time constant and period of damped swings."""
 _WANDER_PERIODS_S = (3.0, 4.5, 6.75, 10.1, 15.2, 22.8)
@@ -38,12 +40,14 @@ _DRIFT_S = 20.0
 """The drift is counted over so long."""
 _COURSE = (0.006, 0.006, 0.003)
 """Standard deviations of the two courses of the droop and of the drift."""
+_COURSES = ((1.0, 0.4), (0.25, 0.6))
+"""Those of units that droop in another course, as parts of these, and of most; their shares."""
 _ABSENT = 1e-7
 """Amplitude of what an explanation does without."""
 _OTHER_SHAPE = 0.1
 """Standard deviation of each coefficient of another shape."""
-_OTHER_SHAPE_SHARE = 0.03
-"""Probability that the rise has another shape than two lags after a dead time."""
+_CREEPS_SHARE = 0.6
+"""Of the outputs that rise in another shape, those that creep; the others swing."""
 _QUIET = ((0.0003, 0.7), (0.0012, 0.3))
 """Standard deviation of each coefficient of wander of outputs that do not hunt, and its share."""
 _HUNTING = ((0.004, 0.2), (0.013, 0.2))
@@ -101,50 +105,78 @@ def _course(warm_s: Floats, at_age_s: float) -> Iterator[Floats]:
 class Explanations:
     """Alternative explanations: `prior` of all columns, (k, p + 1, p + 1), the departures first.
 
-    `log_probability` (k,) before the readings; `hunts` (k,): which of them hunt.
+    `log_probability` (k,) before the readings; `hunts`, `other_shape` (k,): which of them hunt, and
+    which rise in another shape.
     """
 
     prior: Prior
     log_probability: Floats
     hunts: Flags
+    other_shape: Flags
 
 
-def explanations(eight: Prior, variance: float, hunting: float) -> Explanations:
-    """Explanations under noise of a `variance`; `hunting`: probability that the unit hunts.
+def no_departures(eight: Prior) -> Explanations:
+    """The one explanation without departures; `eight`: prior of the eight coefficients."""
+    none = np.zeros(1, dtype=np.bool_)
+    return Explanations(eight, np.zeros(1), none, none)
+
+
+def explanations(eight: Prior, variance: float, habits: Habits) -> Explanations:
+    """Explanations under noise of a `variance` by what is known of the unit's `habits`.
 
     `eight`: prior of the eight coefficients, whose columns come after those of the departures.
     """
-    cases = [*_cases(hunting)]
+    cases = [*_cases(habits)]
     sd = np.array([case.sd for case in cases])
     return Explanations(
         _joined(diagonal_prior(np.zeros(DEPARTURE_COUNT), variance / sd**2), eight),
         np.log(np.array([case.probability for case in cases])),
         np.array([case.hunts for case in cases]),
+        np.array([case.other_shape for case in cases]),
     )
 
 
 class _Case(NamedTuple):
-    """One explanation: sd of each departure's coefficient, its probability, whether it hunts."""
+    """One explanation: sd of each departure's coefficient, probability, hunting, other shape."""
 
     sd: list[float]
     probability: float
     hunts: bool
+    other_shape: bool
 
 
-def _cases(hunting: float) -> Iterator[_Case]:
-    """Each rise with each wander; a tone only with the usual rise, as it alone is that subtle."""
-    wanders = [(sd, (1 - hunting) * share, False) for sd, share in _QUIET]
-    wanders += [(sd, hunting * share, True) for sd, share in _HUNTING]
-    shapes = ((_ABSENT, 1 - _OTHER_SHAPE_SHARE), (_OTHER_SHAPE, _OTHER_SHAPE_SHARE))
-    for (shape, how_likely), (wander, share, hunts) in product(shapes, wanders):
-        sd = [shape] * _OTHER_COUNT + [wander] * _WANDER_COUNT + [*_COURSE]
-        yield _Case(sd, how_likely * share, hunts)
-    tones = len(_WANDER_PERIODS_S) - 1
-    for first in range(tones):
+def _cases(habits: Habits) -> Iterator[_Case]:
+    """Each rise with each wander; courses and tones with the usual rise, as they are subtle."""
+    usual, other, hunting = 1 - habits.other_shape, habits.other_shape, habits.hunting
+    wanders = [([sd] * _WANDER_COUNT, (1 - hunting) * share, False) for sd, share in _QUIET]
+    wanders += [([sd] * _WANDER_COUNT, hunting * share, True) for sd, share in _HUNTING]
+    plain = [_ABSENT] * _OTHER_COUNT
+    for (wander, share, hunts), (part, likely) in product(wanders, _COURSES):
+        course = [part * sd for sd in _COURSE]
+        yield _Case(plain + wander + course, usual * share * likely, hunts, other_shape=False)
+    for tone in _tones():
+        share = hunting * _TONE_SHARE / (len(_WANDER_PERIODS_S) - 1)
+        yield _Case(plain + tone + [*_COURSE], usual * share, hunts=True, other_shape=False)
+    for (shape, likely), (wander, share, hunts) in product(_shapes(), wanders):
+        yield _Case(shape + wander + [*_COURSE], other * share * likely, hunts, other_shape=True)
+
+
+def _tones() -> Iterator[list[float]]:
+    """Standard deviations of the wander with a tone between each period and the next."""
+    for first in range(len(_WANDER_PERIODS_S) - 1):
         periods = [_QUIET[0][0]] * len(_WANDER_PERIODS_S)
         periods[first] = periods[first + 1] = _TONE
-        sd = [_ABSENT] * _OTHER_COUNT + [sd for sd in periods for _ in range(2)] + [*_COURSE]
-        yield _Case(sd, hunting * _TONE_SHARE / tones, hunts=True)
+        yield [sd for sd in periods for _ in range(2)]
+
+
+def _shapes() -> Iterator[tuple[list[float], float]]:
+    """Standard deviations of each other shape, and its share: one creep each, or all swings."""
+    for creep in range(len(_CREEP_S)):
+        sd = [_ABSENT] * _OTHER_COUNT
+        sd[creep] = _OTHER_SHAPE
+        yield sd, _CREEPS_SHARE / len(_CREEP_S)
+    swings = _OTHER_COUNT - len(_CREEP_S)
+    yield [_ABSENT] * len(_CREEP_S) + [_OTHER_SHAPE] * swings, 1 - _CREEPS_SHARE
 
 
 def _joined(departures: Prior, eight: Prior) -> Prior:

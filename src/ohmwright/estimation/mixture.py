@@ -45,6 +45,14 @@ class Mixture:
         scale = np.sqrt((factor * self.scale) ** 2 + floor**2)
         return Mixture(self.weight, self.centre, scale, self.dof)
 
+    def doubted(self, share: float, sd: float) -> Mixture:
+        """A distribution of which a `share` is wider: `sd` added in square to the scales."""
+        if share == 0:
+            return self
+        weight = np.concatenate([(1 - share) * self.weight, share * self.weight])
+        scale = np.concatenate([self.scale, np.hypot(self.scale, sd)])
+        return Mixture(weight, np.tile(self.centre, 2), scale, self.dof)
+
     def probability_below(self, limit: float) -> float:
         """Probability that the value lies under `limit`."""
         from scipy.special import stdtr  # scipy is slow to import and only a decision needs it

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .coefficients import COUNT, Coefficient, combination
+from .habits import Habits
 
 Floats = NDArray[np.float64]
 
@@ -110,10 +111,10 @@ def vague_prior() -> TransientPrior:
 class NoisePrior:
     """Noise of the readings, relative to the output.
 
-    `sd` counts as if it had been seen in `dof` readings before. `hunting`: probability that the
-    output hunts (swings slowly).
+    `sd` counts as if it had been seen in `dof` readings before; `habits`: how the unit departs from
+    a plain rise with droop.
     """
 
     sd: float = 0.002
     dof: float = 3.0
-    hunting: float = 0.1
+    habits: Habits = Habits()

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from .habits import Habits
 from .mixture import Mixture
 from .point import Question
 from .prior import NoisePrior, TransientPrior, vague_prior
@@ -26,7 +27,9 @@ TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
 _MODEL = 0.03
 """What the model itself may be wrong by, in tolerances."""
-_RESTED = ResidualWarmth()
+_SWING = 0.008
+"""How far a unit that hunts stands off its mean while it stands still, relative: as most do."""
+_RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 
 
 @dataclass(frozen=True)
@@ -83,7 +86,7 @@ class Estimate:
 class ActivationTest:
     """Estimates and decides on the readings of one activation.
 
-    `residual_warmth`: warmth at its start; `hunting`: probability that the unit hunts; `prior`: of
+    `residual_warmth`: warmth at its start; `habits`: what the unit is known to do; `prior`: of
     the coefficients, vague where not given. Nothing of other activations enters but by these.
     """
 
@@ -93,7 +96,7 @@ class ActivationTest:
         bounds: DecisionBounds,
         *,
         residual_warmth: ResidualWarmth = _RESTED,
-        hunting: float = 0.05,
+        habits: Habits = _USUAL,
         prior: TransientPrior | None = None,
     ) -> None:
         self.question = question
@@ -103,7 +106,7 @@ class ActivationTest:
         self._whole: TransientEstimate | None = None
         """The fit that it was taken from."""
         self._residual_warmth = residual_warmth
-        self._noise = NoisePrior(hunting=hunting)
+        self._noise = NoisePrior(habits=habits)
         self._start: FitStart | None = None
         self._prior = prior or vague_prior()
         self._limits = question.low, question.high
@@ -112,8 +115,11 @@ class ActivationTest:
         """Estimate without departures from the model, shape (n,) each; None without output.
 
         It takes half the time of the whole one and is surer of itself: only where it decides is
-        the whole one worth its time.
+        the whole one worth its time. Of a unit that is known to rise otherwise only the whole one
+        says anything.
         """
+        if self._noise.habits.rises_otherwise:
+            return self.estimate(age_s, value)
         fit = self._fit(age_s, value, departures=False)
         return None if fit is None else self._in_tolerances(fit)
 
@@ -125,6 +131,11 @@ class ActivationTest:
         estimate = self._in_tolerances(fit)
         self.value, self._whole = self.question.in_readings(estimate.value), fit
         return estimate
+
+    @property
+    def seen_habits(self) -> Habits | None:
+        """How the unit departs by the latest estimate; None without one."""
+        return None if self._whole is None else self._whole.habits
 
     @property
     def scatter(self) -> float:
@@ -159,7 +170,8 @@ class ActivationTest:
     def _in_tolerances(self, fit: TransientEstimate) -> Estimate:
         """The level with what the model leaves unsure."""
         tolerance = self.question.tolerance / self.question.target
-        level = fit.level(self._unsure())
+        habits = self._noise.habits
+        level = fit.level(self._unsure()).doubted(habits.still_share, _SWING)
         return Estimate(
             level.rescaled(1.0, tolerance),
             fit.remainder / tolerance,

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .coefficients import Coefficient, combination
+from .habits import Habits
 from .mixture import Mixture
 from .point import Question
 from .prior import TransientPrior
@@ -81,8 +82,8 @@ class TransientEstimate:
     dof: float
     floor: float
     """Variance that the meter's resolution leaves to any output, relative to the target."""
-    hunting: float
-    """Probability that the unit hunts."""
+    habits: Habits
+    """How the unit departs from a plain rise with droop, by these readings."""
     remainder: float
     """Lag still to come after the last reading, relative to the target, two deviations included."""
     droop_uncertainty: float

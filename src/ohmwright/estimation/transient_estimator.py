@@ -37,7 +37,15 @@ from .coefficients import (
     TRIM,
     Coefficient,
 )
-from .departures import COURSE_COUNT, course_slopes, departure_columns, explanations
+from .departures import (
+    COURSE_COUNT,
+    Explanations,
+    course_slopes,
+    departure_columns,
+    explanations,
+    no_departures,
+)
+from .habits import Habits
 from .mixture import weights
 from .prior import NoisePrior, TransientPrior
 from .step_response import driven
@@ -270,8 +278,8 @@ class _Problem:
         """Posterior around `state`, averaged over correlations of the noise and hunting."""
         columns = self.columns(state)
         sums = moments(self.weighted(columns, state), self.keep)
-        fit, log_prior, hunts = self._members(sums, state)
-        weight = weights(fit.log_evidence + log_prior)
+        fit, found = self._members(sums, state)
+        weight = weights(fit.log_evidence + found.log_probability)
         columns = columns[:, _EIGHT]
         covariance = fit.scale2[..., None, None] * fit.covariance[..., -COUNT:, -COUNT:]
         to_come = (self.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
@@ -283,7 +291,10 @@ class _Problem:
             covariance=covariance.reshape(-1, COUNT, COUNT),
             dof=fit.dof,
             floor=self.floor,
-            hunting=float(weight[:, hunts].sum()),
+            habits=Habits(
+                hunting=float(weight[:, found.hunts].sum()),
+                other_shape=float(weight[:, found.other_shape].sum()),
+            ),
             remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
             droop_uncertainty=self._droop_uncertainty(fit, weight, state),
             autocorrelation=float(weight.sum(axis=1) @ CORRELATIONS),
@@ -305,8 +316,8 @@ class _Problem:
         mean_square = float(np.vdot(weight, (fit.mean @ per_s) ** 2 + variance))
         return sqrt(mean_square / 6.0) * float(_delay_s(state.dynamics))
 
-    def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Floats, Flags]:
-        """Posteriors of shape (correlations, explanations); of these, log probability and hunting.
+    def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Explanations]:
+        """Posteriors of shape (correlations, explanations), and the explanations.
 
         The last coefficients are the eight; those of the droop's course come before them.
         """
@@ -315,11 +326,10 @@ class _Problem:
         starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
         noise, count = self._noise(), sums.count
         if not self.departures:
-            fit = regress(normal, prior, noise, count, starts)
-            return fit, np.zeros(1), np.zeros(1, dtype=np.bool_)
-        found = explanations(prior, state.variance, self.noise.hunting)
+            return regress(normal, prior, noise, count, starts), no_departures(prior)
+        found = explanations(prior, state.variance, self.noise.habits)
         fit = regress(normal, found.prior, noise, count, starts, last=COURSE_COUNT + COUNT)
-        return fit, found.log_probability, found.hunts
+        return fit, found
 
 
 def _delay_s(dynamics: Floats) -> Floats:

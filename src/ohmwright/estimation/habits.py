@@ -1,0 +1,49 @@
+"""How one unit departs from a plain rise with droop, as its activations have shown so far."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+_OTHER_SHAPE = 0.03
+"""Probability of another shape that is assumed of any unit."""
+_MOST = 0.98
+"""Largest probability that is assumed: the readings must be able to deny it."""
+_RISES_OTHERWISE, _HUNTS = 0.3, 0.25
+"""From these probabilities on a habit counts as one that the unit may have."""
+_STILL = 0.3
+"""Share of the activations of a unit that hunts in which it stands still, off its mean."""
+
+
+@dataclass(frozen=True)
+class Habits:
+    """Probabilities that a unit hunts (swings slowly), or rises in another shape than two lags."""
+
+    hunting: float = 0.1
+    other_shape: float = _OTHER_SHAPE
+
+    @property
+    def rises_otherwise(self) -> bool:
+        """Whether estimates by two lags alone are no use."""
+        return self.other_shape > _RISES_OTHERWISE
+
+    @property
+    def still_share(self) -> float:
+        """Probability that an activation shows a still output off its mean.
+
+        Nothing that is read in such an activation can tell: only others did.
+        """
+        return _STILL * self.hunting if self.hunting > _HUNTS else 0.0
+
+    def at_least(self, hunting: float, other_shape: float = _OTHER_SHAPE) -> Habits:
+        """These with so large probabilities at least, and none so large that it is beyond doubt."""
+        return Habits(
+            hunting=min(_MOST, max(hunting, self.hunting)),
+            other_shape=min(_MOST, max(other_shape, self.other_shape)),
+        )
+
+    def after(self, seen: Habits) -> Habits:
+        """The habits after an activation in which these were `seen`.
+
+        A unit that has hunted may hunt again, however still it stood this time.
+        """
+        return Habits(max(self.hunting, seen.hunting), seen.other_shape)

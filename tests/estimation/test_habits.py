@@ -1,0 +1,62 @@
+"""What is known of how a unit departs from a plain rise, and what that does to an estimate."""
+
+import numpy as np
+import pytest
+from scipy.stats import t
+
+from ohmwright.estimation.habits import Habits
+from ohmwright.estimation.mixture import Mixture
+from ohmwright.estimation.point import Question
+from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
+
+from .activations import Made
+
+QUESTION = Question(500.0, 6.0, 0.5, 1.0)
+
+
+def test_a_unit_that_has_hunted_may_hunt_again_and_one_that_crept_is_judged_by_the_latest() -> None:
+    known = Habits(0.1, 0.03).after(Habits(0.9, 0.8)).after(Habits(0.01, 0.02))
+    assert known == Habits(0.9, 0.02)
+
+
+def test_nothing_is_assumed_beyond_doubt() -> None:
+    assert Habits(1.0, 1.0).at_least(0.12) == Habits(0.98, 0.98)
+    assert Habits(0.0, 0.0).at_least(0.12) == Habits(0.12, 0.03)
+
+
+def test_only_a_unit_that_was_seen_to_hunt_may_stand_still_off_its_mean() -> None:
+    assert Habits(0.12).still_share == 0.0
+    assert Habits(0.9).still_share == pytest.approx(0.27)
+
+
+def test_a_doubted_share_is_the_mixture_of_both_widths() -> None:
+    """Reference: the two Student t distributions by scipy."""
+    plain = Mixture(np.ones(1), np.array([0.2]), np.array([0.1]), 9.0)
+    below = plain.doubted(0.3, 0.4).probability_below(0.5)
+    wide = np.hypot(0.1, 0.4)
+    assert below == pytest.approx(0.7 * t.cdf(3.0, 9) + 0.3 * t.cdf(0.3 / wide, 9), rel=1e-9)
+    assert plain.doubted(0.0, 0.4) is plain
+
+
+def test_a_still_output_of_a_unit_that_hunts_is_not_in_tolerance_at_once() -> None:
+    readings = Made(level=502.6, noise=0.001).readings(14.0)
+    outcomes = [
+        ActivationTest(QUESTION, DecisionBounds(), habits=habits).outcome(*readings)
+        for habits in (Habits(0.12), Habits(0.9))
+    ]
+    assert outcomes == ["in tolerance", "undecided"]
+
+
+@pytest.mark.parametrize("creep_s", [1.7, 2.4, 3.4, 4.7])
+def test_a_creep_between_the_time_constants_that_are_tried_is_within_the_uncertainty(
+    creep_s: float,
+) -> None:
+    made = Made(lag_s=0.2, noise=0.001, resolution=0.01)
+    age_s, value = made.readings(13.0)
+    creeping = 1 - 0.18 * np.exp(-np.maximum(age_s - 0.75, 0.0) / creep_s)
+    test = ActivationTest(QUESTION, DecisionBounds(), habits=Habits(0.1, 0.9))
+    estimate = test.estimate(age_s, value * creeping)
+    assert estimate is not None
+    error = estimate.value.mean - (made.at(6.0) - QUESTION.target) / QUESTION.tolerance
+    assert abs(error) < 2 * estimate.value.sd
+    assert estimate.value.sd < 0.9
