@@ -44,10 +44,10 @@ every creep (one between them was taken for droop: a value 0.7 % off, within 0.2
 an explanation of its own.
 Held by tests/estimation/test_transient_estimate.py; `scripts/bench/worlds`.
 
-**What an activation shows of a unit's habits, the next one knows.** A unit that has hunted may stand
-still for a whole activation, off its mean, and no reading of that activation can tell. So where
-hunting was seen, one still activation does not accept; several, pooled, do. A unit that was seen to
-creep or swing is estimated with that in mind from its first reading on.
+**What an activation shows of a unit's habits, the next one knows.** A unit that has hunted may
+stand still for a whole activation, off its mean, and no reading of that activation can tell. So
+where hunting was seen, one still activation does not accept; several, pooled, do. A unit that was
+seen to creep or swing is estimated with that in mind from its first reading on.
 Held by tests/estimation/test_habits.py; `scripts/bench/worlds` (teeter, jump and creep).
 
 **The output may droop anywhere in the chain.** Warming may begin with ON or with the output, and

@@ -47,3 +47,7 @@ class Habits:
         A unit that has hunted may hunt again, however still it stood this time.
         """
         return Habits(max(self.hunting, seen.hunting), seen.other_shape)
+
+
+USUAL_HABITS = Habits()
+"""Of a unit of which nothing is known."""

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .coefficients import COUNT, Coefficient, combination
-from .habits import Habits
+from .habits import USUAL_HABITS, Habits
 
 Floats = NDArray[np.float64]
 
@@ -117,4 +117,4 @@ class NoisePrior:
 
     sd: float = 0.002
     dof: float = 3.0
-    habits: Habits = Habits()
+    habits: Habits = USUAL_HABITS
