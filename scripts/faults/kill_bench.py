@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 LIMIT_S, AGE_S, READING_S = 5.0, 3.0, 0.1
-HANG_S = 30.0
+HANG_S = 120.0
 PROCEDURE = f"""\
 title = "Short"
 revision = "1"
