@@ -112,7 +112,7 @@ class Truth:
         while time.monotonic() < end_s:
             if self.begun() >= count:
                 return True
-            time.sleep(0.01)
+            time.sleep(0.05)
         return False
 
     def wait(self, on: bool, within_s: float) -> bool:
@@ -121,7 +121,7 @@ class Truth:
         while time.monotonic() < end_s:
             if self.on() == on:
                 return True
-            time.sleep(0.02)
+            time.sleep(0.05)
         return False
 
 
