@@ -14,4 +14,5 @@ from scripts.setup import ROOT, run_in_venv, set_up
 
 set_up("dev")
 os.chdir(ROOT)
-run_in_venv("-m", "pytest", "-n", "auto", *sys.argv[1:])
+workers = str((os.cpu_count() or 1) + 1)  # one more: the tests in real time mostly wait
+run_in_venv("-m", "pytest", "-n", workers, "--dist", "worksteal", *sys.argv[1:])
