@@ -47,10 +47,12 @@ def test_the_process_that_gets_the_socket_is_the_one_that_was_started(
 ) -> None:
     """Not the python.exe of a virtual environment, which starts another."""
     assert launcher._interpreter() == sys.executable
-    monkeypatch.setattr(os, "name", "nt")
-    monkeypatch.setattr(sys, "_base_executable", "base", raising=False)
-    assert launcher._interpreter() == "base"
-    assert launcher._environment()["__PYVENV_LAUNCHER__"] == sys.executable
+    with monkeypatch.context() as windows:
+        windows.setattr(os, "name", "nt")
+        windows.setattr(sys, "_base_executable", "base", raising=False)
+        started, environment = launcher._interpreter(), launcher._environment()
+    assert started == "base"
+    assert environment["__PYVENV_LAUNCHER__"] == sys.executable
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
