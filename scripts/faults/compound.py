@@ -66,7 +66,7 @@ def _cancelled_in_a_failing_release(case: Case, reduced: bool) -> Row:
     """OFF is lost, and the release that repeats it is cancelled at each of its pauses."""
     tally = Tally("stop while OFF is lost", "python scripts/faults --only compound  #")
     expected = sound(case)
-    for at in _messages(case, _OFF)[:: 7 if reduced else 1]:
+    for at in _messages(case, _OFF)[:: 13 if reduced else 1]:
         for pause in range(1, 24, 4 if reduced else 1):
             for kind in KINDS:
                 fault = LineFault("lose", "message", "once", at)

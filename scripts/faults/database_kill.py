@@ -211,7 +211,7 @@ def held(seed: int, tries: int) -> Row:
 
 def rows(seed: int, *, reduced: bool) -> Iterator[Row]:
     """Every row of this file."""
-    yield killed(seed, 50 if reduced else 1000)
+    yield killed(seed, 25 if reduced else 1000)
     yield full(seed, 5 if reduced else 100)
     yield full_disk(seed)
     yield held(seed, 3 if reduced else 50)

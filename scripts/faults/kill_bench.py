@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import Any
 
 LIMIT_S, AGE_S, READING_S = 5.0, 3.0, 0.1
-HANG_S = 30.0
+HANG_S = 120.0
 PROCEDURE = f"""\
 title = "Short"
 revision = "1"
@@ -112,7 +112,7 @@ class Truth:
         while time.monotonic() < end_s:
             if self.begun() >= count:
                 return True
-            time.sleep(0.01)
+            time.sleep(0.05)
         return False
 
     def wait(self, on: bool, within_s: float) -> bool:
@@ -121,7 +121,7 @@ class Truth:
         while time.monotonic() < end_s:
             if self.on() == on:
                 return True
-            time.sleep(0.02)
+            time.sleep(0.05)
         return False
 
 

@@ -9,7 +9,14 @@ import subprocess
 import sys
 import traceback
 from collections.abc import Callable
+from types import ModuleType
 from typing import Any, NoReturn
+
+import alembic.command
+import anyio._backends._asyncio as anyio_backend
+import scipy.special
+import sqlalchemy.dialects.sqlite
+from cryptography.hazmat.primitives.asymmetric import ed25519
 
 from ohmwright.cli import (
     console,
@@ -28,7 +35,10 @@ from .mutate import MUTATIONS, replace
 
 GAP_S = 1.2
 """Shorter than what the guard was promised: only the engine can notice."""
-WARM = (console, run_and_record, live, open_bench, run_command)
+WARM: tuple[ModuleType, ...] = (
+    *(console, run_and_record, live, open_bench, run_command),
+    *(alembic.command, anyio_backend, ed25519, scipy.special, sqlalchemy.dialects.sqlite),
+)
 """Imported before the first fork, as every engine needs them."""
 WITHOUT_GUARD = """
 from ohmwright.wire.guard.process import Guard

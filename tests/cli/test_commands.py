@@ -130,12 +130,13 @@ def test_help_names_commands_and_exit_codes(ohmwright: Callable) -> None:
 
 
 def test_no_color_is_honoured(
-    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+    ohmwright: Callable, procedure: Path, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
+    command = ("verify", procedure, "--bench", DEMO_BENCH, "--records", tmp_path, "--unattended")
     monkeypatch.setenv("FORCE_COLOR", "1")
-    assert "\x1b[3" in ohmwright("demo", "--records", tmp_path).out
+    assert "\x1b[3" in ohmwright(*command).out
     monkeypatch.setenv("NO_COLOR", "1")
-    assert "\x1b[3" not in ohmwright("demo", "--records", tmp_path).out
+    assert "\x1b[3" not in ohmwright(*command).out
 
 
 def test_help_waits_for_no_heavy_import() -> None:

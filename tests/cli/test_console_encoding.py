@@ -13,7 +13,7 @@ BENCH = shipped("benches", "demo.toml")
 
 
 def ended(*words: str, encoding: str) -> subprocess.CompletedProcess[bytes]:
-    command = [sys.executable, "-c", "from ohmwright.cli.main import main; main()", *words]
+    command = [sys.executable, "-m", "ohmwright", *words]
     environment = {**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0", "COLUMNS": "200"}
     return subprocess.run(command, capture_output=True, check=False, env=environment)
 

@@ -35,14 +35,16 @@ def _without_reader() -> int:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pipe that breaks")
-def test_a_run_that_nobody_reads_ends_with_its_own_code_and_is_on_record(tmp_path: Path) -> None:
-    place = str(tmp_path / "records.sqlite")
-    words = ("demo", "--seed", "3", "--records", place)
+def test_a_run_that_nobody_reads_ends_with_its_own_code_and_is_on_record(
+    tmp_path: Path, procedure: Path
+) -> None:
+    place, bench = str(tmp_path / "records.sqlite"), str(shipped("benches", "demo.toml"))
+    words = ("verify", str(procedure), "--bench", bench, "--records", place, "--unattended")
     seen = _ended(*words, out=subprocess.PIPE)
     unseen = _ended(*words, out=_without_reader(), err=_without_reader())
-    assert (seen.returncode, unseen.returncode) == (0, 0)
+    assert (seen.returncode, unseen.returncode) == (1, 1)
     listed = _ended("record", "list", "--json", "--records", place, out=subprocess.PIPE)
-    assert listed.stdout.count('"verdict": "pass"') == 2
+    assert listed.stdout.count('"verdict": "fail"') == 2
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs a device that is always full")

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
 
+import anyio
 import pytest
 
 from ohmwright.cli.bench_data import BenchData, read_bench
@@ -82,7 +83,7 @@ class MeterKind:
         return answer
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def make_rig() -> Callable[..., Rig]:
     def make(
         seed: int = 3,
@@ -109,3 +110,10 @@ def make_rig() -> Callable[..., Rig]:
         )
 
     return make
+
+
+@pytest.fixture(scope="session")
+def whole_job(make_rig: Callable[..., Rig]) -> tuple[Rig, tuple[Event, ...]]:
+    """The shipped job on the demo unit, done once, for tests that only look at it."""
+    rig = make_rig()
+    return rig, tuple(anyio.run(rig.run, shipped("procedures", "demo-monopolar.toml")))

@@ -118,7 +118,7 @@ async def test_a_hand_is_not_waited_for_when_the_line_fails(
     policy: Any = None
     actuator = TrimActuator(Session(rig.bench), policy, "cut current", 0)
     opened = Activation(rig.bench, load_ohm=50, power_w=150, limit_s=600)
-    with anyio.fail_after(5):
+    with anyio.fail_after(60):
         assert not await actuator.carry_out(Press("fine", 1), opened)
 
 

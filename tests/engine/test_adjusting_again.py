@@ -57,6 +57,18 @@ async def events_of(
     return [event async for event in run(job, rig.bench)]
 
 
+_DONE: dict[int, tuple[object, list[Event]]] = {}
+
+
+async def coupled_job(make_rig: Callable, seed: int = 3) -> tuple:
+    """Unit and events of one adjustment of a coupled unit, done once, to be looked at only."""
+    if seed not in _DONE:
+        rig = make_rig(seed=seed)
+        couple(rig, UP_AND_BACK)
+        _DONE[seed] = rig, await events_of(rig, ("adjust",))
+    return _DONE[seed]
+
+
 def adjusted(events: list[Event]) -> list[Result]:
     return [result for result in results(events) if result.stage == "adjust"]
 
@@ -66,9 +78,13 @@ def adjusted(events: list[Event]) -> list[Result]:
 async def test_what_a_later_trim_moved_is_adjusted_again(
     make_rig: Callable, seed: int, told: bool
 ) -> None:
-    rig = make_rig(seed=seed)
-    couple(rig, UP_AND_BACK, told=told)
-    done = adjusted(await events_of(rig, ("adjust",)))
+    if told:
+        rig = make_rig(seed=seed)
+        couple(rig, UP_AND_BACK, told=True)
+        done = adjusted(await events_of(rig, ("adjust",)))
+    else:
+        rig, events = await coupled_job(make_rig, seed)
+        done = adjusted(events)
     again = [r.point for r in done if r.again == "adjusted"]
     assert {"cut current", "cut voltage"} & set(again)
     assert all(again.count(point) <= 2 for point in again)
@@ -123,9 +139,7 @@ def failed(seen: list[Result]) -> int:
 
 
 async def test_trims_count_from_where_they_stood_first(make_rig: Callable) -> None:
-    rig = make_rig()
-    couple(rig, UP_AND_BACK)
-    events = await events_of(rig, ("adjust",))
+    rig, events = await coupled_job(make_rig)
     for result in latest(adjusted(events)):
         moves = sum(
             e.counts for e in events if isinstance(e, TrimMoved) and e.point == result.point
@@ -135,7 +149,8 @@ async def test_trims_count_from_where_they_stood_first(make_rig: Callable) -> No
 
 
 async def test_a_run_cut_short_amid_the_rounds_goes_on_there(make_rig: Callable) -> None:
-    whole = adjusted(await events_of(coupled_rig(make_rig), ("adjust",)))
+    _, events = await coupled_job(make_rig)
+    whole = adjusted(events)
     first_again = [r.again for r in whole].index("adjusted")
     for kept in (6, first_again + 1):
         rig = coupled_rig(make_rig)

@@ -2,6 +2,11 @@
 
 import subprocess
 import sys
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.shipped import shipped
 
 _RUN = """
 import sys
@@ -19,7 +24,7 @@ async def watched(*args, **options):
     late.update(set(sys.modules) - before)
 
 session.activation = watched
-sys.argv = ["ohmwright", "demo", "--records", sys.argv[1], "--json"]
+sys.argv = ["ohmwright", *sys.argv[1:], "--json"]
 try:
     main()
 finally:
@@ -27,7 +32,15 @@ finally:
 """
 
 
-def test_no_module_is_imported_during_an_activation(tmp_path) -> None:
-    command = [sys.executable, "-c", _RUN, str(tmp_path)]
+DEMO = shipped("benches", "demo.toml")
+SWEEP = ("sweep", "--bench", str(DEMO), "--mode", "cut", "--settings", "100", "--loads", "500")
+
+
+@pytest.mark.parametrize("words", [("demo", "--records", "."), SWEEP], ids=["demo", "sweep"])
+def test_no_module_is_imported_during_an_activation(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, words: tuple[str, ...]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    command = [sys.executable, "-c", _RUN, *words]
     done = subprocess.run(command, capture_output=True, text=True, check=True)
     assert done.stderr.splitlines()[-1] == "[]"

@@ -24,9 +24,8 @@ MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
 ATTENDED = shipped("procedures", "attended-marlow.toml")
 
 
-async def test_a_whole_job_brings_an_aged_unit_back(make_rig: Callable) -> None:
-    rig = make_rig()
-    events = await rig.run(MONOPOLAR)
+def test_a_whole_job_brings_an_aged_unit_back(whole_job: tuple) -> None:
+    rig, events = whole_job
     by_stage = {
         stage: [r for r in results(events) if r.stage == stage]
         for stage in ("as_found", "adjust", "as_left")
@@ -60,11 +59,8 @@ async def test_each_value_holds_at_the_age_that_the_procedure_states(
         assert measured_ma == pytest.approx(true_ma, rel=0.012)
 
 
-async def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(
-    make_rig: Callable,
-) -> None:
-    rig = make_rig()
-    events = await rig.run(MONOPOLAR)
+def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(whole_job: tuple) -> None:
+    rig, events = whole_job
     opened = [e for e in events if isinstance(e, ActivationOpened)]
     closed = [e for e in events if isinstance(e, ActivationClosed)]
     intervals = rig.hardware.truth.rf_on_intervals

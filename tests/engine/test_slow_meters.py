@@ -57,7 +57,7 @@ async def test_an_activation_that_is_watched_to_its_limit_did_not_trip(
 ) -> None:
     """The tolerance is too narrow for this meter, so that the time limit is what ends it."""
     meter = MeterKind(per_s, 2.0, numbered=bool(n), query_s=query_s)
-    for limit_s in (11.9, 12.2, 12.5, 12.8):
+    for limit_s in (11.9, 12.2, 12.5, 12.8)[n::2]:  # every phase, half of them a meter
         text = step + f"max_on_s = {limit_s}\n"
         events = await run(make_rig, tmp_path, text, meter=meter)
         (result,) = results(events)

@@ -12,12 +12,15 @@ from scripts.faults.parts import PARTS
 
 HARNESS = Path(__file__).parents[2] / "scripts" / "faults"
 
+WITHIN_S = 900
+"""For the harness on a machine that is busy with other things; a hang is told by it sooner."""
+
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="the harness forks")
 
 
 def harness(*options: str) -> tuple[int, list[dict[str, Any]]]:
     command = [sys.executable, str(HARNESS), "--reduced", "--seed", "3", "--json", *options]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=170, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=WITHIN_S, check=False)
     assert done.returncode in (0, 1), done.stderr
     return done.returncode, json.loads(done.stdout)["rows"]
 
@@ -63,7 +66,7 @@ def test_what_is_seen_of_the_guard_s_end_and_of_a_sleep(
             [*command, "--mutate", mutation],
             capture_output=True,
             text=True,
-            timeout=100,
+            timeout=WITHIN_S,
             check=False,
         )
         if worse.returncode == 1:
@@ -75,6 +78,6 @@ def test_what_is_seen_of_the_guard_s_end_and_of_a_sleep(
 def test_a_guard_that_does_nothing_is_refused_by_its_proof() -> None:
     trial = "kills/KILL/3/2"
     command = [sys.executable, str(HARNESS), "--replay", trial, "--mutate", "guard"]
-    done = subprocess.run(command, capture_output=True, text=True, timeout=100, check=False)
+    done = subprocess.run(command, capture_output=True, text=True, timeout=WITHIN_S, check=False)
     assert done.returncode == 1, done.stderr
     assert "off to the guard, yet the output reads closed" in json.loads(done.stdout)["how"]

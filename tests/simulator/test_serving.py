@@ -38,7 +38,7 @@ def served(*arguments: str) -> Iterator[list[str]]:
 def on_tcp(address: str) -> Iterator[Callable[[str], str]]:
     host, _, port = address.rpartition(":")
     with (
-        socket.create_connection((host, int(port)), timeout=5) as line,
+        socket.create_connection((host, int(port)), timeout=60) as line,
         line.makefile(encoding="latin-1") as lines,
     ):
 
@@ -51,7 +51,7 @@ def on_tcp(address: str) -> Iterator[Callable[[str], str]]:
 
 @contextmanager
 def on_serial(address: str) -> Iterator[Callable[[str], str]]:
-    with serial.Serial(address, timeout=5, exclusive=True) as line:
+    with serial.Serial(address, timeout=60, exclusive=True) as line:
 
         def ask(message: str) -> str:
             line.write(message.encode() + b"\n")

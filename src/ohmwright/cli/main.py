@@ -49,7 +49,6 @@ app = typer.Typer(
     no_args_is_help=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
-    add_completion=False,
 )
 for command in (
     demo,

@@ -13,7 +13,6 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.bench_ports import PortAddresses
 from ohmwright.simulator.faults import LineFault
-from ohmwright.simulator.serve_pty import serve_ptys
 from ohmwright.simulator.serve_tcp import LOOPBACK, is_loopback, serve_tcp
 from ohmwright.wire.clock import RealClock, VirtualClock
 
@@ -58,6 +57,8 @@ def run_simulate(request: SimulateRequest) -> int:
     async def serve() -> None:
         with cancel_on_signal():
             if request.pty:
+                from ohmwright.simulator.serve_pty import serve_ptys  # POSIX only
+
                 await serve_ptys(hardware, announce)
             else:
                 _warn_of_remote_access(request)

@@ -7,10 +7,6 @@ from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from typing import Literal
 
-# what the estimators import when first needed must be in before RF is on: an import takes up to
-# seconds, in which nobody hears a signal and the guard hears nothing
-import scipy.special  # noqa: F401
-
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
@@ -71,6 +67,10 @@ class Session:
     _warmth: OutputWarmth = field(init=False)
 
     def __post_init__(self) -> None:
+        # what the estimators import when first needed must be in before RF is on: an import takes
+        # up to seconds, in which nobody hears a signal and the guard hears nothing
+        import scipy.special  # noqa: F401
+
         self.started_s = self.bench.clock.now_s()
         self.input = AnalyzerInput(self.bench)
         self._warmth = OutputWarmth.of_rested_bench(self.bench)

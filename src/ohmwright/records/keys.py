@@ -6,6 +6,7 @@ one, and nobody could tell from then on who sealed what.
 
 from __future__ import annotations
 
+import errno
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -194,9 +195,21 @@ class OperatorKey:
             raise RecordError(
                 f"{self.path}: the operator's key cannot be used: {problem}.",
                 "Without it a run cannot be signed; nothing was measured.",
-                "Put the file back from a copy, or move it away and make a new key with: "
-                "ohmwright record keys new",
+                _what_helps(problem),
             ) from None
+
+
+def _what_helps(problem: Exception) -> str:
+    """What a person can do about a key file that cannot be used."""
+    if isinstance(problem, OSError) and problem.errno in (errno.EACCES, errno.EPERM, errno.EROFS):
+        return (
+            "Correct the permissions of its folder, or name another for what programs keep of a "
+            "user: XDG_CONFIG_HOME (Linux), with XDG_STATE_HOME and XDG_DATA_HOME."
+        )
+    return (
+        "Put the file back from a copy, or move it away and make a new key with: "
+        "ohmwright record keys new"
+    )
 
 
 def _public_hex(key: Ed25519PrivateKey) -> str:

@@ -177,7 +177,8 @@ def _do(example: Any, ohmwright: Callable, served: ExitStack) -> None:
     for command, shown in _commands(example.text):
         program, *words = shlex.split(command)
         if program == "scripts/demo":
-            assert SCRIPTS.joinpath("demo").read_text().endswith('ohmwright demo "$@"\n')
+            script = SCRIPTS.joinpath("demo.py").read_text(encoding="utf-8")
+            assert script.endswith('run_in_venv("-m", "ohmwright", "demo", *sys.argv[1:])\n')
             words = ["demo", *words]
         else:
             assert program == "ohmwright", f"{example}: {command}"
@@ -252,4 +253,4 @@ def _served(words: list[str]) -> Iterator[None]:
         yield
     finally:
         server.terminate()
-        assert server.wait(timeout=10) == 0
+        assert server.wait(timeout=60) == 0

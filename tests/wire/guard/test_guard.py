@@ -97,7 +97,7 @@ async def guarded(instrument: Instrument) -> GuardedLink:
 
 
 def off_was_sent(instrument: Instrument) -> bool:
-    return instrument.offs.acquire(timeout=5)
+    return instrument.offs.acquire(timeout=60)
 
 
 async def test_an_engine_that_vanishes_while_watched_leaves_the_output_off(
@@ -201,6 +201,15 @@ async def test_an_off_that_does_nothing_is_no_proof(
     assert not instrument.on
 
 
+async def test_told_to_stop_while_it_waits_without_end_it_ends(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    os.kill(link._channel.pid, signal.SIGTERM)
+    with pytest.raises(LinkLost, match="guard has ended"):
+        await link.read(60)
+    assert instrument.heard == []
+    await link.aclose()
+
+
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGHUP])
 async def test_told_to_stop_it_releases_first(instrument: Instrument, number: int) -> None:
     link = await guarded(instrument)
@@ -290,10 +299,13 @@ async def test_the_same_adapter_is_found_under_another_name(
 
 
 async def test_a_port_that_stays_away_stays_lost(
-    instrument: Instrument, monkeypatch: pytest.MonkeyPatch
+    instrument: Instrument, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(guard_link, "RECONNECT_WITHIN_S", 0.3)
-    link = await guarded(instrument)
+    name = tmp_path / "port"  # the number of a terminal may at once be another program's
+    name.symlink_to(instrument.device)
+    link = await open_guarded_serial(str(name), baud=115200, commands=COMMANDS)
+    name.unlink()
     replug(instrument)
     with pytest.raises(LinkLost):
         await link.read(5)
@@ -308,7 +320,7 @@ async def test_a_port_that_stays_away_stays_lost(
 async def test_a_guard_that_dies_is_heard_of_while_nobody_speaks(instrument: Instrument) -> None:
     link = await guarded(instrument)
     os.kill(link._channel.pid, signal.SIGKILL)
-    with anyio.fail_after(5):
+    with anyio.fail_after(60):
         await link.until_failed()
     await link.aclose()
 
@@ -353,9 +365,9 @@ class Traffic:
     def monotonic(self) -> float:
         return self.now_s
 
-    def select(self, _read: list, _write: list, _bad: list, wait_s: float) -> tuple:
+    def select(self, _read: list, _write: list, _bad: list, wait_s: float | None) -> tuple:
         self.waits_s.append(wait_s)
-        self.now_s += max(wait_s, 0.0001)
+        self.now_s += max(wait_s or 0.0, 0.0001)
         return ([self.engine] if len(self.waits_s) == 1 else [], [], [])
 
 
@@ -460,16 +472,19 @@ def test_what_waited_while_it_stood_still_came_too_late(
     assert port.written == [ORDERS.off]
 
 
-def test_it_stays_awake_for_a_burst_then_sleeps(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.mark.parametrize(("promised", "then_s"), [(b"", None), (b"9", process.POLL_S)])
+def test_it_stays_awake_for_a_burst_then_sleeps_and_looks_up_only_while_it_watches(
+    monkeypatch: pytest.MonkeyPatch, promised: bytes, then_s: float | None
+) -> None:
     engine, far = socket.socketpair()
     with engine, far:
         traffic = Traffic(engine)
         monkeypatch.setattr(process, "select", traffic)
         monkeypatch.setattr(process, "elapsed_s", traffic.monotonic)
         guard = process.Guard(engine, SilentPort(), process.ReleaseMessages(b"", b"", b""))
-        far.send(pack(HEARTBEAT, 0))
+        far.send(pack(WATCH, 0, promised))
         for _ in range(8):
             guard._relay_once()
-    assert traffic.waits_s[0] == process.POLL_S
+    assert traffic.waits_s[0] is None
     assert traffic.waits_s[1] == 0
-    assert traffic.waits_s[-1] == process.POLL_S
+    assert traffic.waits_s[-1] == then_s

@@ -68,7 +68,7 @@ class DescriptorEnd(FarEnd):
 
     async def hear(self, count: int) -> bytes:
         heard = b""
-        with anyio.fail_after(5):
+        with anyio.fail_after(60):
             while len(heard) < count:
                 await anyio.wait_readable(self.descriptor)
                 heard += os.read(self.descriptor, count - len(heard))

@@ -27,7 +27,16 @@ trip nothing of the engine's passes until it has acknowledged the trip, so that 
 follow it. Held by tests/wire/guard/test_guard.py.
 
 **The guard stays awake for 0.3 ms after each message,** since one seldom comes alone and to be
-woken costs a good part of a question. Held by tests/wire/guard/test_guard.py.
+woken costs a good part of a question. Else it waits for bytes or a signal without end, and looks up
+every 20 ms only while it watches, when the machine may have slept. A serial port of Windows, which
+nothing can wait on, is read by a thread; a VISA resource waits 20 ms in its own read. Held by
+tests/wire/guard/test_guard.py and test_windows.py.
+
+**On Windows the guard is the process that was started, and has no console** (`launcher`). Why: the
+python.exe of a virtual environment only starts another process, which could not take the socket;
+and a console that is closed ends every program in it. Its warning is a message box there. Written
+from Python's and Windows's documents, and not seen on Windows; what can be seen elsewhere is held
+by tests/wire/guard/test_windows.py.
 
 **A lost line is looked for again within the release,** for four seconds, always by starting a
 guard: by the adapter's serial number (remembered where a port was named), else by the name.

@@ -45,7 +45,8 @@ def launch_guard(place: PortLocation, commands: CommandSet, lock: PortLock) -> G
     ours.setblocking(False)
     try:
         guard = subprocess.Popen(
-            [sys.executable, "-P", "-m", "ohmwright.wire.guard.process"],
+            [_interpreter(), "-P", "-m", "ohmwright.wire.guard.process"],
+            env=_environment(),
             stdin=subprocess.PIPE,
             stdout=subprocess.DEVNULL,
             **_own_session(theirs, lock),
@@ -75,10 +76,29 @@ def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) ->
 
 
 def _own_session(theirs: socket.socket, lock: PortLock) -> dict[str, Any]:
-    """Arguments of Popen that keep Ctrl-C and the end of the engine's group from the guard."""
+    """Arguments of Popen that keep Ctrl-C and the end of the engine's group from the guard.
+
+    On Windows it has no console either: one that is closed ends every program in it.
+    """
     if sys.platform == "win32":
-        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP}
+        return {"creationflags": subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.DETACHED_PROCESS}
     return {"start_new_session": True, "pass_fds": (theirs.fileno(), *lock.filenos())}
+
+
+def _interpreter() -> str:
+    """The Python that runs the guard, as a process of its own.
+
+    The python.exe of a virtual environment on Windows only starts another process, which could not
+    take a socket that is shared with the first (as in multiprocessing.popen_spawn_win32).
+    """
+    return getattr(sys, "_base_executable", sys.executable) if os.name == "nt" else sys.executable
+
+
+def _environment() -> dict[str, str]:
+    """Variables of the guard; the base Python takes the virtual environment's packages by one."""
+    if _interpreter() == sys.executable:
+        return {**os.environ}
+    return {**os.environ, "__PYVENV_LAUNCHER__": sys.executable}
 
 
 def _handed_over(theirs: socket.socket, pid: int) -> dict[str, Any]:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import os
 import select
 import socket
+import sys
+import threading
 from typing import Any, Protocol
 
 WRITE_TIMEOUT_S = 1.0
@@ -34,11 +36,11 @@ class BlockingSerialPort:
         self._port: Any = serial.Serial(
             port, baud, timeout=0, write_timeout=WRITE_TIMEOUT_S, exclusive=True
         )
-        self._number: int | None = self._port.fileno() if hasattr(self._port, "fd") else None
+        self._number: int = self._port.fileno()
         self._slow: type[Exception] = serial.SerialTimeoutException
 
-    def fileno(self) -> int | None:
-        """The descriptor, where the system has one for serial ports."""
+    def fileno(self) -> int:
+        """The port's descriptor."""
         return self._number
 
     def write(self, data: bytes) -> None:
@@ -50,13 +52,52 @@ class BlockingSerialPort:
 
     def read(self) -> bytes:
         """The bytes that have come."""
-        if self._number is None:
-            return bytes(self._port.read(max(1, self._port.in_waiting)))
         if not select.select([self._number], [], [], 0)[0]:
             return b""
         data = os.read(self._number, _CHUNK)
         if not data:
             raise ConnectionError("the other side has closed it")
+        return data
+
+
+class ThreadedSerialPort:
+    """A serial port of Windows, which select cannot wait on: a thread reads it into a socket."""
+
+    def __init__(self, port: str, baud: int) -> None:
+        import serial
+
+        self._port: Any = serial.Serial(port, baud, write_timeout=WRITE_TIMEOUT_S)
+        self._slow: type[Exception] = serial.SerialTimeoutException
+        self._arrived, into = socket.socketpair()
+        threading.Thread(target=self._read_into, args=(into,), daemon=True).start()
+
+    def _read_into(self, into: socket.socket) -> None:
+        try:
+            while data := self._port.read(1):
+                into.sendall(data + self._port.read(self._port.in_waiting))
+        except Exception:  # whatever a driver raises, the port is gone
+            pass
+        finally:
+            into.close()
+
+    def fileno(self) -> int:
+        """The socket's descriptor."""
+        return self._arrived.fileno()
+
+    def write(self, data: bytes) -> None:
+        """Send all of `data`."""
+        try:
+            self._port.write(data)
+        except self._slow as problem:
+            raise TimeoutError(str(problem)) from None
+
+    def read(self) -> bytes:
+        """The bytes that have come."""
+        if not select.select([self._arrived], [], [], 0)[0]:
+            return b""
+        data = self._arrived.recv(_CHUNK)
+        if not data:
+            raise ConnectionError("the port is gone")
         return data
 
 
@@ -132,7 +173,7 @@ class BlockingVisaPort:
 def open_port(kind: str, **where: Any) -> BlockingPort:
     """The opened port of a `serial`, `tcp` or `visa` address. Raises OSError."""
     ports: dict[str, Any] = {
-        "serial": BlockingSerialPort,
+        "serial": ThreadedSerialPort if sys.platform == "win32" else BlockingSerialPort,
         "tcp": BlockingTcpPort,
         "visa": BlockingVisaPort,
     }

@@ -24,6 +24,7 @@ from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, WATCH, Unpacker,
 from .ports import BlockingPort, open_port
 
 POLL_S = 0.02
+"""While a watch is kept: a sleep of the machine is seen so soon after its end."""
 QUIET_S = 0.15
 """After this silence in seconds no late reply is on the line."""
 _ENGINE_BOUND_S = 1.0
@@ -57,6 +58,8 @@ class Guard:
     _due_s: float = 0.0
     _tripped: bool = False
     _awake_until_s: float = 0.0
+    woken: socket.socket | None = None
+    """Gets a byte for each signal, which wakes a guard that waits without end."""
     _frames: Unpacker = field(default_factory=Unpacker)
 
     def run(self) -> bool:
@@ -72,9 +75,8 @@ class Guard:
 
     def _relay_once(self) -> None:
         number = self.port.fileno()
-        watched: list[Any] = [self.engine] if number is None else [self.engine, number]
-        awake = number is None or elapsed_s() < self._awake_until_s
-        ready = select.select(watched, [], [], 0 if awake else POLL_S)[0]
+        watched = [one for one in (self.engine, number, self.woken) if one is not None]
+        ready = select.select(watched, [], [], self._patience_s(number))[0]
         # before the frames: what waited while this process or the machine stood still came too late
         if self._every_s is not None and not self._tripped and elapsed_s() > self._due_s:
             self._trip()
@@ -84,6 +86,12 @@ class Guard:
             self._send(DATA, data)
         if ready:
             self._awake_until_s = elapsed_s() + _AWAKE_S
+
+    def _patience_s(self, number: int | None) -> float | None:
+        """How long to wait for bytes; None: until they come."""
+        if number is None or elapsed_s() < self._awake_until_s:
+            return 0.0  # a port without a descriptor waits in its own read
+        return None if self._every_s is None or self._tripped else POLL_S
 
     def _from_engine(self) -> None:
         try:
@@ -172,15 +180,34 @@ def main() -> NoReturn:
         os._exit(3)
     orders = ReleaseMessages(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
     guard = Guard(engine, port, orders)
+    guard.woken = _woken_by_signals()
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: setattr(guard, "stopped", True))
     off = guard.run()
     if not off and guard.deserted:
-        with suppress(OSError):  # the terminal may have gone, too
-            sys.stderr.write("\a" + RF_WARNING)
-            sys.stderr.flush()
+        _warn()
     os._exit(0 if off else 5)
+
+
+def _woken_by_signals() -> socket.socket:
+    """A socket that gets a byte for each signal that is handled."""
+    ours, theirs = socket.socketpair()
+    theirs.setblocking(False)
+    signal.set_wakeup_fd(theirs.detach(), warn_on_full_buffer=False)
+    return ours
+
+
+def _warn() -> None:
+    """Tell a person, who may have no other program left that does."""
+    if sys.platform == "win32":  # the guard has no console there
+        import ctypes
+
+        ctypes.windll.user32.MessageBoxW(None, RF_WARNING, "ohmwright", 0x00040010)
+        return
+    with suppress(OSError):  # the terminal may have gone, too
+        sys.stderr.write("\a" + RF_WARNING)
+        sys.stderr.flush()
 
 
 RF_WARNING = """

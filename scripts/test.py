@@ -1,0 +1,18 @@
+"""Run every test.
+
+scripts/test [OPTIONS]              pytest's options
+python scripts/test.py [OPTIONS]    where there is no shell, as on Windows
+"""
+
+import os
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+
+from scripts.setup import ROOT, run_in_venv, set_up
+
+set_up("dev")
+os.chdir(ROOT)
+workers = str((os.cpu_count() or 1) + 1)  # one more: the tests in real time mostly wait
+run_in_venv("-m", "pytest", "-n", workers, "--dist", "worksteal", *sys.argv[1:])
