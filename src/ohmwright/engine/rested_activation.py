@@ -14,6 +14,7 @@ from ohmwright.model.result import Sample
 from ohmwright.model.step import Timing
 
 from .activation import Activation
+from .dating import dated
 from .sampling import refuse_other_limit, samples
 from .session import Session
 from .stop_rules import UntilSettled
@@ -87,7 +88,9 @@ async def rest_and_measure(
         return ActivationReadings(
             None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
         )
-    return ActivationReadings(rule.settled(), on_s, tuple(taken))
+    settled = rule.settled()
+    known = None if settled is None else dated(settled, session.bench)
+    return ActivationReadings(known, on_s, tuple(taken))
 
 
 async def measure_settled_output(
