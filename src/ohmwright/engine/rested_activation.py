@@ -88,9 +88,7 @@ async def rest_and_measure(
         return ActivationReadings(
             None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
         )
-    settled = rule.settled()
-    known = None if settled is None else dated(settled, session.bench)
-    return ActivationReadings(known, on_s, tuple(taken))
+    return ActivationReadings(dated(rule.settled(), session.bench), on_s, tuple(taken))
 
 
 async def measure_settled_output(

@@ -61,7 +61,8 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
         elif isinstance(event, SlowRelease):
             yield f"{time}: {_slow_release_text(event)}"
         elif isinstance(event, UnaskedRf):
-            yield f"{time}: RF was on though nobody had asked for it ({event.seen}); {_ended(event)}"
+            seen = f"RF was on though nobody had asked for it ({event.seen})"
+            yield f"{time}: {seen}; {_ended(event)}"
         elif isinstance(event, ServiceLeft):
             how = f", as told by {event.told_by}" if event.told_by else ""
             yield (
