@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 from math import hypot, sqrt
-from typing import overload
 
 from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.bench import Bench
@@ -19,17 +18,10 @@ _USUAL_DROOP_PER_S = 0.015 / 6.0
 """
 
 
-@overload
-def dated(settled: Settled, bench: Bench) -> Settled: ...
-@overload
-def dated(settled: None, bench: Bench) -> None: ...
-def dated(settled: Settled | None, bench: Bench) -> Settled | None:
-    """Return `settled` with what dating by a person and coarsely typed digits leave unsure.
-
-    None where there is no value.
-    """
+def dated(settled: Settled, bench: Bench) -> Settled:
+    """Return `settled` with what dating by a person and coarsely typed digits leave unsure."""
     analyzer = bench.analyzer
-    if settled is None or not analyzer.released_by_hand:
+    if not analyzer.released_by_hand:
         return settled
     off_ma = abs(settled.value) * droop_per_s(bench) * analyzer.dating_s
     dating_ma = off_ma / sqrt(3)  # anywhere within: rectangular

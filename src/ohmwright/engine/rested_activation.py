@@ -88,7 +88,12 @@ async def rest_and_measure(
         return ActivationReadings(
             None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
         )
-    return ActivationReadings(dated(rule.settled(), session.bench), on_s, tuple(taken))
+    return ActivationReadings(_dated_value(rule, session), on_s, tuple(taken))
+
+
+def _dated_value(rule: StopRule, session: Session) -> Settled | None:
+    settled = rule.settled()
+    return None if settled is None else dated(settled, session.bench)
 
 
 async def measure_settled_output(
