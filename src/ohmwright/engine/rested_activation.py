@@ -14,6 +14,7 @@ from ohmwright.model.result import Sample
 from ohmwright.model.step import Timing
 
 from .activation import Activation
+from .dating import dated
 from .sampling import refuse_other_limit, samples
 from .session import Session
 from .stop_rules import UntilSettled
@@ -87,7 +88,12 @@ async def rest_and_measure(
         return ActivationReadings(
             None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
         )
-    return ActivationReadings(rule.settled(), on_s, tuple(taken))
+    return ActivationReadings(_dated_value(rule, session), on_s, tuple(taken))
+
+
+def _dated_value(rule: StopRule, session: Session) -> Settled | None:
+    settled = rule.settled()
+    return None if settled is None else dated(settled, session.bench)
 
 
 async def measure_settled_output(
@@ -112,10 +118,13 @@ async def measure_settled_output(
 async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
     """Raise ActivationCutShort where RF was off before the activation was ended.
 
-    Raises ProtocolError where the analyzer contradicts itself, and ActivationVoid where it has
-    another time left of the limit than the bench's clock.
+    Raises FootSwitchLetGo where a person kept it on, ProtocolError where the analyzer contradicts
+    itself, and ActivationVoid where it has another time left of the limit than the bench's clock.
     """
     if not await analyzer.output_on():
+        if analyzer.keyed_by_foot:
+            opened.refuse_let_go()  # where no current was ever seen there is nothing to refuse
+            return
         await _refuse_contradiction(analyzer, opened)
         raise ActivationCutShort(
             f"RF was off already when the activation was {opened.age_s:.1f} s old.",
