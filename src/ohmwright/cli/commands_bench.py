@@ -70,10 +70,18 @@ def doctor(
             "--with-rf", help="Also some seconds of RF: OFF, limit and guard must each end it."
         ),
     ] = False,
+    conformance: Annotated[
+        bool,
+        typer.Option(
+            "--conformance",
+            help="Every check that a back end or command set must pass, each with what it saw.",
+        ),
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Open a bench and check every instrument; RF stays off unless you ask for it."""
     from .doctor_command import run_doctor
 
     chosen = line.bench_choice(bench)
-    raise typer.Exit(run_doctor(chosen, with_rf=with_rf, as_json=as_json))
+    code = run_doctor(chosen, with_rf=with_rf, conformance=conformance, as_json=as_json)
+    raise typer.Exit(code)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterable, Iterator
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import asdict
-from typing import NoReturn
 
 import anyio
 from rich.table import Table
@@ -16,8 +15,8 @@ from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.conformance import WITHOUT_RF, ConformanceCheck, Kit, sets_every_load
 from ohmwright.instruments.operator import Interjection
+from ohmwright.instruments.requests import BeReadyForRf
 from ohmwright.instruments.required_messages import (
     analyzer_contradictions,
     generator_contradictions,
@@ -27,25 +26,34 @@ from ohmwright.model.event import ProtectionProved
 from ohmwright.model.hardware import MeterData
 
 from .bench_data import BenchChoice
-from .console import out, print_json
-from .doctor_finding import FILES, Finding, good, not_checked, not_good
+from .console import CAUTION, err, out, print_json
+from .doctor_conformance import conformance_findings, findings_without_rf
+from .doctor_finding import FILES, LINK, Finding, good, not_checked, not_good
 from .open_bench import open_bench
 
-_BY_RF = "only RF can show it: --with-rf, for a second at a low setting"
+BY_RF = "only RF can show it: --with-rf, for some seconds at a low setting"
 
 
-def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
+def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json: bool) -> int:
     """Print every finding; return the largest of their exit codes, 0 where none is NOT GOOD.
 
     `with_rf`: also short activations at a low setting, which OFF and the analyzer's own time limit
-    must end.
+    must end; with `conformance` those of every check of the conformance kit.
     """
     data = choice.read()
+    if with_rf:
+        err().print(CAUTION, style="yellow")
 
     async def work() -> list[Finding]:
         async with open_bench(data, unattended=not with_rf, guarded=choice.guarded) as bench:
             found = [finding async for finding in _findings(bench)]
-            return [*found, *await _with_rf(bench)] if with_rf else [*found, *_without_rf(bench)]
+            why_not = await _why_no_rf(bench, found) if with_rf else BY_RF
+            if conformance:
+                return [*found, *await conformance_findings(bench, why_not)]
+            return [
+                *found,
+                *(await _with_rf(bench) if why_not is None else _without_rf(bench, why_not)),
+            ]
 
     findings = anyio.run(work)
     _print(findings, as_json=as_json)
@@ -62,14 +70,8 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     yield _decides(bench.analyzer.data.meter)
     for finding in _command_sets(bench):
         yield finding
-    kit = Kit(
-        bench.analyzer,
-        bench.clock,
-        _no_activation,
-        bench.analyzer.data.load_bank.loads_ohm[0],
-    )
-    for check in WITHOUT_RF:
-        yield await _finding(check, kit)
+    async for finding in findings_without_rf(bench):
+        yield finding
     yield await _watchdog(bench)
 
 
@@ -129,12 +131,23 @@ async def _watchdog(bench: Bench) -> Finding:
     return good(name)
 
 
-def _without_rf(bench: Bench) -> Iterator[Finding]:
-    """Yield the checks that cannot be made with the output off."""
-    yield not_checked("OFF ends an activation", _BY_RF)
+async def _why_no_rf(bench: Bench, found: Sequence[Finding]) -> str | None:
+    """Why RF is not to be switched on, though asked for; None where a person agrees to it."""
+    if any(finding.code == LINK for finding in found):
+        return "what is NOT GOOD with RF off has to be mended first"
+    try:
+        await bench.operator.carry_out(BeReadyForRf())
+    except Interjection:
+        return f"{bench.operator.name} did not want it"
+    return None
+
+
+def _without_rf(bench: Bench, why_not: str) -> Iterator[Finding]:
+    """Yield the checks that cannot be made with the output off, and why they were not made."""
+    yield not_checked("OFF ends an activation", why_not)
     name = "ends an activation by itself"
     if bench.analyzer.data.activation.bounded:
-        yield not_checked(name, _BY_RF)
+        yield not_checked(name, why_not)
     else:
         yield _host_guarded(name)
 
@@ -149,30 +162,9 @@ async def _with_rf(bench: Bench) -> list[Finding]:
         proved = [event async for event in protection_self_test(Session(bench))]
     except (LinkError, OutOfCapability) as error:
         return [not_good("OFF and the limit end an activation", str(error))]
-    except Interjection:
-        who = bench.operator.name
-        return [not_checked("OFF and the limit end an activation", f"{who} did not want it")]
     seen = [good(event.what) for event in proved if isinstance(event, ProtectionProved)]
     bounded = bench.analyzer.data.activation.bounded
     return seen if bounded else [*seen, _host_guarded("ends an activation by itself")]
-
-
-async def _finding(check: ConformanceCheck, kit: Kit) -> Finding:
-    name = check.__name__.replace("_", " ")
-    try:
-        problem = await check(kit)
-    except LinkError as error:
-        problem = str(error)
-    if problem is not None:
-        return not_good(name, problem)
-    verbs = kit.analyzer.verbs
-    if check is sets_every_load and verbs is not None and "load" not in verbs:
-        return not_checked(name, "all were taken; its command set cannot ask which is connected")
-    return good(name)
-
-
-def _no_activation(_load_ohm: float, _limit_s: float) -> NoReturn:
-    raise AssertionError("doctor switches nothing on")
 
 
 def _print(findings: list[Finding], *, as_json: bool) -> None:

@@ -1,0 +1,42 @@
+"""The conformance kit's part of the command `doctor`: each check with what it saw."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncIterator
+from typing import NoReturn
+
+from ohmwright.engine.low_output import low_output
+from ohmwright.engine.session import Session
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.conformance import WITH_RF, WITHOUT_RF, observe, title
+from ohmwright.instruments.conformance_kit import ConformanceCheck, Kit, Observed
+
+from .doctor_finding import LINK, Finding, not_checked
+
+
+async def findings_without_rf(bench: Bench) -> AsyncIterator[Finding]:
+    """Yield what each check that switches nothing on has seen."""
+    load_ohm = bench.analyzer.data.load_bank.loads_ohm[0]
+    kit = Kit(bench.analyzer, bench.clock, _no_activation, load_ohm)
+    for check in WITHOUT_RF:
+        yield _finding(check, await observe(check, kit))
+
+
+async def conformance_findings(bench: Bench, why_not: str | None) -> list[Finding]:
+    """Return what each check has seen that keys the generator, at a low setting.
+
+    `why_not`: why none is made; None where a person has agreed. Raises ReleaseNotConfirmed where RF
+    could not be read back as off, or only its limit ended it.
+    """
+    if why_not is not None:
+        return [not_checked(title(check), why_not) for check in WITH_RF]
+    kit, _ = await low_output(Session(bench))
+    return [_finding(check, await observe(check, kit)) for check in WITH_RF]
+
+
+def _finding(check: ConformanceCheck, seen: Observed) -> Finding:
+    return Finding(title(check), seen.state, seen.what, LINK if seen.problem is not None else 0)
+
+
+def _no_activation(_load_ohm: float, _limit_s: float) -> NoReturn:
+    raise AssertionError("these checks switch nothing on")
