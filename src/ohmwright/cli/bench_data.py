@@ -4,24 +4,22 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
-from ohmwright.instruments.remote_analyzer import check_limit_agreement
-from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
+from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, GeneratorBackEnd
+from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_file import BenchFile, SerialPort, Simulated
-from ohmwright.model.document import Document, Role, document
-from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.document import Document
+from ohmwright.model.errors import UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
-from ohmwright.model.source import load, parse, read_text
+from ohmwright.model.source import load
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
-from ohmwright.wire.command_set import CommandSet, Verb, command_set_file
+from ohmwright.wire.command_set import CommandSet, Verb
 
 from .paths import certificate_file, data_file
-
-M = TypeVar("M", bound=FrozenModel)
+from .spoken_to import FileReader, analyzer_way, generator_way, verbs_of_way
 
 
 class SimulationProfiles(NamedTuple):
@@ -43,15 +41,28 @@ class BenchData:
     generator: GeneratorData
     certificate_path: Path | None
     certificate: AnalyzerCertificate | None
-    analyzer_commands: CommandSet
+    analyzer_commands: CommandSet | None
+    """None where a back end works the analyzer."""
     generator_commands: CommandSet | None
-    """None where the generator is operated by hand."""
+    """None where the generator is operated by hand, or a back end works it."""
     profiles: SimulationProfiles | None
     """None where the hardware is not simulated in this process."""
     faults: tuple[LineFault, ...] = ()
     """Faults to inject on the lines of the simulated hardware."""
     documents: tuple[Document, ...] = ()
     """The text of every file, as it was read."""
+    analyzer_back_end: ChosenBackEnd[AnalyzerBackEnd] | None = None
+    generator_back_end: ChosenBackEnd[GeneratorBackEnd] | None = None
+
+    @property
+    def analyzer_verbs(self) -> frozenset[Verb] | None:
+        """What the analyzer has a message or a method for."""
+        return verbs_of_way(self.analyzer_commands, self.analyzer_back_end)
+
+    @property
+    def generator_verbs(self) -> frozenset[Verb] | None:
+        """What the generator has a message or a method for; None where a person works it."""
+        return verbs_of_way(self.generator_commands, self.generator_back_end)
 
     @property
     def virtual_time(self) -> bool:
@@ -83,7 +94,7 @@ def read_bench(path: Path) -> BenchData:
 
     Raises SourceError where a file is missing or wrong, or the files contradict each other.
     """
-    read = _Reader()
+    read = FileReader()
     file = read.parse("bench", path, BenchFile)
     analyzer_path = data_file(file.analyzer.data, path, "analyzers")
     generator_path = data_file(file.generator.data, path, "generators")
@@ -92,10 +103,8 @@ def read_bench(path: Path) -> BenchData:
     analyzer = read.parse("analyzer data", analyzer_path, AnalyzerData, table="data")
     generator = read.parse("generator data", generator_path, GeneratorData, table="data")
     simulated = isinstance(file.analyzer.link, Simulated)
-    analyzer_commands = read.commands(
-        "analyzer command set", analyzer.command_set, analyzer_path, ANALYZER
-    )
-    check_limit_agreement(analyzer, analyzer_commands)
+    analyzer_by = analyzer_way(read, file, analyzer, analyzer_path)
+    generator_by = generator_way(read, file, generator, generator_path)
     return BenchData(
         file,
         path,
@@ -107,29 +116,13 @@ def read_bench(path: Path) -> BenchData:
         None
         if certificate_path is None
         else read.parse("analyzer certificate", certificate_path, AnalyzerCertificate),
-        analyzer_commands,
-        _generator_commands(read, file, generator, generator_path),
+        analyzer_by.commands,
+        generator_by.commands,
         read_simulation_profiles(analyzer_path, generator_path) if simulated else None,
         documents=tuple(read.documents),
+        analyzer_back_end=analyzer_by.back_end,
+        generator_back_end=generator_by.back_end,
     )
-
-
-class _Reader:
-    """Reads files and keeps each text that was validated, in `documents`."""
-
-    def __init__(self) -> None:
-        self.documents: list[Document] = []
-
-    def parse(self, role: Role, path: Path, model: type[M], *, table: str | None = None) -> M:
-        text = read_text(path)
-        self.documents.append(document(role, path, text))
-        return parse(path, text, model, table=table)
-
-    def commands(self, role: Role, name: str, beside: Path, needed: tuple[Verb, ...]) -> CommandSet:
-        where = command_set_file(name, beside)
-        commands = self.parse(role, where, CommandSet)
-        check_complete(commands, needed, str(where))
-        return commands
 
 
 def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> SimulationProfiles:
@@ -137,19 +130,6 @@ def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> Simul
     return SimulationProfiles(
         load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile)
     )
-
-
-def _generator_commands(
-    read: _Reader, file: BenchFile, data: GeneratorData, path: Path
-) -> CommandSet | None:
-    if file.generator.link is None:
-        return None
-    if data.command_set is None:
-        raise SourceError(
-            f"{path}: the generator has no command set, yet the bench gives it a link.",
-            do="Name its command_set, or take the link out of the bench file.",
-        )
-    return read.commands("generator command set", data.command_set, path, GENERATOR)
 
 
 def _at_port(file: BenchFile, port: str) -> BenchFile:

@@ -73,13 +73,12 @@ def _accuracy(bench: BenchData, today: date) -> Accuracy | None:
 
 
 def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:
-    generator = bench.generator_commands
     return Abilities(
         bench.analyzer,
         bench.generator,
         has_port=bench.file.generator.link is not None,
         attended=not unattended,
         certificate=bench.certificate,
-        analyzer_verbs=bench.analyzer_commands.verbs,
-        generator_verbs=None if generator is None else generator.verbs,
+        analyzer_verbs=bench.analyzer_verbs,
+        generator_verbs=bench.generator_verbs,
     )

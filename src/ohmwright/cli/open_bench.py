@@ -7,21 +7,29 @@ from contextlib import AsyncExitStack, aclosing, asynccontextmanager
 from functools import partial
 
 from ohmwright.instruments.absent_operator import AbsentOperator
+from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.generator import Generator
 from ohmwright.instruments.hand_operated import HandOperatedGenerator
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
-from ohmwright.model.bench_file import Address, SerialPort, Simulated, TcpAddress
+from ohmwright.model.bench_file import (
+    Address,
+    OwnLine,
+    SerialPort,
+    Simulated,
+    TcpAddress,
+    VisaResource,
+)
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faulty_bench import FaultyBench
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
-from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.guard.launcher import GuardOrders
 from ohmwright.wire.guard.opening import (
     open_guarded_serial,
     open_guarded_tcp,
@@ -34,6 +42,7 @@ from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
 from .bench_data import BenchData, read_simulation_profiles
+from .open_back_ends import back_end_analyzer, back_end_generator
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 
@@ -104,22 +113,44 @@ def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
 async def _real_bench(
     data: BenchData, stack: AsyncExitStack, *, unattended: bool, guarded: bool
 ) -> Bench:
-    async def link(address: Address) -> Link:
-        return await stack.enter_async_context(aclosing(await _open_link(address)))
-
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
-        clock = await SteppedClock.connect(await link(data.file.stepped_time))
-    assert data.file.analyzer.link is not None  # the bench file's own check
-    if guarded:
-        analyzer = await _open_guarded_link(data.file.analyzer.link, data.analyzer_commands)
-        await stack.enter_async_context(aclosing(analyzer))
-    else:
-        analyzer = await link(data.file.analyzer.link)
-    generator_address = data.file.generator.link
-    generator = None if generator_address is None else await link(generator_address)
+        control = await _open_link(data.file.stepped_time)
+        clock = await SteppedClock.connect(await stack.enter_async_context(aclosing(control)))
+    analyzer = await _analyzer_link(data, stack, guarded=guarded)
+    generator = await _link_in(data.file.generator.link, stack)
     operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
-    return assemble_bench(data, clock, analyzer, generator, operator)
+    worked_analyzer = await back_end_analyzer(data, analyzer, clock, stack)
+    worked_generator = await back_end_generator(data, generator, clock, stack)
+    return _bench_of(
+        data,
+        clock,
+        worked_analyzer or _remote_analyzer(data, clock, analyzer),
+        worked_generator or _generator(data, clock, generator, operator),
+        operator,
+    )
+
+
+async def _analyzer_link(data: BenchData, stack: AsyncExitStack, *, guarded: bool) -> Link | None:
+    """Return the open line to the analyzer; None where its back end has a way of its own."""
+    address, orders = data.file.analyzer.link, _guard_orders(data)
+    if not guarded or orders is None or address is None or isinstance(address, OwnLine):
+        return await _link_in(address, stack)
+    link = await _open_guarded_link(address, orders)
+    return await stack.enter_async_context(aclosing(link))
+
+
+async def _link_in(address: Address | None, stack: AsyncExitStack) -> Link | None:
+    if address is None or isinstance(address, OwnLine):
+        return None
+    return await stack.enter_async_context(aclosing(await _open_link(address)))
+
+
+def _guard_orders(data: BenchData) -> GuardOrders | None:
+    """Return what tells the analyzer's guard how to switch off; None where nothing does."""
+    if data.analyzer_back_end is not None:
+        return data.analyzer_back_end.orders
+    return data.analyzer_commands
 
 
 async def _open_link(address: Address) -> Link:
@@ -129,10 +160,14 @@ async def _open_link(address: Address) -> Link:
         return await open_tcp(address.host, address.port)
     if isinstance(address, Simulated):
         raise SourceError("A simulated link needs the whole bench simulated.")
+    if isinstance(address, OwnLine):
+        raise SourceError("A link of kind 'own' is for an instrument with a back end.")
     return await open_visa(address.resource, backend=address.backend)
 
 
-async def _open_guarded_link(address: Address, commands: CommandSet) -> Link:
+async def _open_guarded_link(
+    address: SerialPort | TcpAddress | VisaResource | Simulated, commands: GuardOrders
+) -> Link:
     if isinstance(address, SerialPort):
         return await open_guarded_serial(address.port, baud=address.baud, commands=commands)
     if isinstance(address, TcpAddress):
@@ -145,15 +180,23 @@ def assemble_bench(
     data: BenchData, clock: Clock, analyzer: Link, generator: Link | None, operator: Operator
 ) -> Bench:
     """Return the bench of open links; without a `generator` link it is operated by hand."""
+    return _bench_of(
+        data,
+        clock,
+        _remote_analyzer(data, clock, analyzer),
+        _generator(data, clock, generator, operator),
+        operator,
+    )
+
+
+def _bench_of(
+    data: BenchData, clock: Clock, analyzer: Analyzer, generator: Generator, operator: Operator
+) -> Bench:
     simulation = data.file.simulation
     return Bench(
         name=data.file.name,
-        analyzer=RemoteAnalyzer(
-            data.analyzer,
-            Dialogue(analyzer, data.analyzer_commands, clock),
-            data.file.analyzer.identity,
-        ),
-        generator=_generator(data, clock, generator, operator),
+        analyzer=analyzer,
+        generator=generator,
         operator=operator,
         clock=clock,
         asset=data.file.asset,
@@ -162,6 +205,14 @@ def assemble_bench(
         seed=None if simulation is None else simulation.seed,
         documents=data.documents,
     )
+
+
+def _remote_analyzer(data: BenchData, clock: Clock, link: Link | None) -> RemoteAnalyzer:
+    commands = data.analyzer_commands
+    assert link is not None  # as reading the bench saw to
+    assert commands is not None
+    dialogue = Dialogue(link, commands, clock)
+    return RemoteAnalyzer(data.analyzer, dialogue, data.file.analyzer.identity)
 
 
 def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Operator) -> Generator:

@@ -5,13 +5,11 @@ from __future__ import annotations
 from math import isnan
 
 from ohmwright.model.errors import OhmwrightError
-from ohmwright.model.hardware import AnalyzerData, InputPath, MeterData
+from ohmwright.model.hardware import AnalyzerData, InputPath
 
 from .conformance_kit import Kit, Observed, good, not_checked, wrong
 
 _READINGS = 5
-_ZERO_DIGITS = 5
-"""Largest zero of a meter, in digits of its display, where its data do not say."""
 
 
 async def identifies_itself(kit: Kit) -> Observed:
@@ -35,13 +33,9 @@ async def reads_no_current_while_off(kit: Kit) -> Observed:
         await kit.clock.sleep(1 / meter.readings_per_s)
         shown.append((await kit.analyzer.fetch_current()).current_ma)
     largest_ma = max((abs(ma) for ma in shown if not isnan(ma)), default=0.0)
-    zero_ma = _largest_zero_ma(meter)
+    zero_ma = meter.largest_zero_ma
     said = f"{largest_ma:g} mA at most in {_READINGS} readings; its zero may be {zero_ma:g} mA"
     return good(said) if largest_ma <= zero_ma else wrong(said)
-
-
-def _largest_zero_ma(meter: MeterData) -> float:
-    return _ZERO_DIGITS * meter.resolution_ma if meter.zero_ma is None else meter.zero_ma
 
 
 async def sets_every_load(kit: Kit) -> Observed:

@@ -6,14 +6,13 @@ import anyio
 
 from ohmwright.model.errors import GuardTripped, LinkError, LinkTimeout
 from ohmwright.wire.clock import RealClock
-from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.failures import lost, silent
 from ohmwright.wire.portlock import PortLock
 
 from .channel import GuardChannel, OpenFailure
 from .frames import ACKNOWLEDGED, DATA, HEARTBEAT, WATCH
-from .launcher import Locate, PortLocation, launch_guard
+from .launcher import GuardOrders, Locate, PortLocation, launch_guard
 
 CLOSE_WITHIN_S = 10.0
 """Longest wait in seconds for a guard to trip or to end: it may have to release the output."""
@@ -33,7 +32,7 @@ class GuardedLink(Link):
     guarded = True
 
     def __init__(
-        self, locate: Locate, commands: CommandSet, place: PortLocation, lock: PortLock
+        self, locate: Locate, commands: GuardOrders, place: PortLocation, lock: PortLock
     ) -> None:
         self._locate, self._commands, self._lock = locate, commands, lock
         self._open = True
@@ -174,7 +173,7 @@ class GuardedLink(Link):
 
 
 async def open_guarded(
-    locate: Locate, commands: CommandSet
+    locate: Locate, commands: GuardOrders
 ) -> tuple[GuardedLink, OpenFailure | None]:
     """A line through a guard where `locate` says, and why its port could not be opened.
 

@@ -6,7 +6,6 @@ from contextlib import suppress
 
 from ohmwright.model.errors import LinkError
 from ohmwright.wire.addresses import tcp_keys, visa_keys
-from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.links.failures import not_opened
 from ohmwright.wire.links.ports import adapter_of, find_port
 from ohmwright.wire.links.serial import refusal
@@ -14,11 +13,11 @@ from ohmwright.wire.links.tcp import HOW_TO_REACH
 from ohmwright.wire.links.visa import CHECK_RESOURCE
 from ohmwright.wire.portlock import device_keys
 
-from .launcher import PortLocation
+from .launcher import GuardOrders, PortLocation
 from .link import GuardedLink, open_guarded
 
 
-async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> GuardedLink:
+async def open_guarded_serial(port: str, *, baud: int, commands: GuardOrders) -> GuardedLink:
     """A line through a guard to a serial port, by name or as `serial=NUMBER` of its USB adapter.
 
     8 bits, no parity, one stop bit. Raises LinkBusy naming who has the port, LinkError where it
@@ -30,7 +29,7 @@ async def open_guarded_serial(port: str, *, baud: int, commands: CommandSet) -> 
     return link
 
 
-async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> GuardedLink:
+async def open_guarded_tcp(host: str, port: int, *, commands: GuardOrders) -> GuardedLink:
     """A line through a guard to `port` of `host`.
 
     Raises LinkBusy naming who has it, LinkError where nobody answers there.
@@ -46,7 +45,7 @@ async def open_guarded_tcp(host: str, port: int, *, commands: CommandSet) -> Gua
     return link
 
 
-async def open_guarded_visa(resource: str, *, backend: str, commands: CommandSet) -> GuardedLink:
+async def open_guarded_visa(resource: str, *, backend: str, commands: GuardOrders) -> GuardedLink:
     """A line through a guard to a VISA resource; `backend` is the library as pyvisa names it.
 
     Raises LinkBusy naming who has it, LinkError where it cannot be opened.

@@ -14,6 +14,7 @@ import select
 import signal
 import socket
 import sys
+from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
@@ -35,11 +36,29 @@ _TRIES = 20
 
 @dataclass(frozen=True)
 class ReleaseMessages:
-    """The messages that release the output and read it back; a plain 0 is off."""
+    """The messages that release the output and read it back."""
 
     off: bytes
     ask_state: bytes
     end: bytes
+    """What ends the reply; empty where `off_replies` tell it."""
+    off_replies: tuple[bytes, ...] = ()
+    """The whole replies that mean off; empty: a plain 0 does."""
+
+    def is_whole(self, heard: bytes) -> bool:
+        """Whether no more has to come before it is known what was replied."""
+        if self.end:
+            return self.end in heard
+        return heard in self.off_replies or not any(r.startswith(heard) for r in self.off_replies)
+
+    def means_off(self, heard: bytes) -> bool:
+        """Whether what came is the reply that the output is off."""
+        if not self.end:
+            return heard in self.off_replies
+        try:
+            return float(heard.partition(self.end)[0]) == 0
+        except ValueError:
+            return False
 
 
 @dataclass
@@ -137,17 +156,13 @@ class Guard:
         return False
 
     def _reads_off(self) -> bool:
-        self._receive(QUIET_S, until=None)
+        self._receive(QUIET_S, until=lambda _: False)
         self.port.write(self.orders.ask_state)
-        reply = self._receive(_READ_BACK_S, until=self.orders.end)
-        try:
-            return float(reply.partition(self.orders.end)[0]) == 0
-        except ValueError:
-            return False
+        return self.orders.means_off(self._receive(_READ_BACK_S, until=self.orders.is_whole))
 
-    def _receive(self, patience_s: float, until: bytes | None) -> bytes:
+    def _receive(self, patience_s: float, until: Callable[[bytes], bool]) -> bytes:
         heard, end_s = b"", elapsed_s() + patience_s
-        while elapsed_s() < end_s and (until is None or until not in heard):
+        while elapsed_s() < end_s and not until(heard):
             number = self.port.fileno()
             if number is not None:
                 select.select([number], [], [], POLL_S)
@@ -170,7 +185,9 @@ def main() -> NoReturn:
     except OSError as problem:
         engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
-    orders = ReleaseMessages(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
+    off, ask_state, end = (config[key].encode("latin-1") for key in ("off", "ask_state", "end"))
+    off_replies = tuple(reply.encode("latin-1") for reply in config["off_replies"])
+    orders = ReleaseMessages(off, ask_state, end, off_replies)
     guard = Guard(engine, port, orders)
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
