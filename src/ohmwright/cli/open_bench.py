@@ -104,8 +104,8 @@ def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
 async def _real_bench(
     data: BenchData, stack: AsyncExitStack, *, unattended: bool, guarded: bool
 ) -> Bench:
-    async def link(address: Address) -> Link:
-        return await stack.enter_async_context(aclosing(await _open_link(address)))
+    async def link(address: Address, commands: CommandSet | None = None) -> Link:
+        return await stack.enter_async_context(aclosing(await _open_link(address, commands)))
 
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
@@ -115,16 +115,23 @@ async def _real_bench(
         analyzer = await _open_guarded_link(data.file.analyzer.link, data.analyzer_commands)
         await stack.enter_async_context(aclosing(analyzer))
     else:
-        analyzer = await link(data.file.analyzer.link)
+        analyzer = await link(data.file.analyzer.link, data.analyzer_commands)
     generator_address = data.file.generator.link
-    generator = None if generator_address is None else await link(generator_address)
+    generator = None
+    if generator_address is not None:
+        generator = await link(generator_address, data.generator_commands)
     operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
-    return assemble_bench(data, clock, analyzer, generator, operator)
+    bench = assemble_bench(data, clock, analyzer, generator, operator)
+    for instrument in (bench.generator, bench.analyzer):
+        if isinstance(instrument, RemoteAnalyzer | RemoteGenerator):
+            stack.push_async_callback(instrument.dialogue.close)
+    return bench
 
 
-async def _open_link(address: Address) -> Link:
+async def _open_link(address: Address, commands: CommandSet | None) -> Link:
     if isinstance(address, SerialPort):
-        return await open_serial(address.port, baud=address.baud)
+        settings = None if commands is None else commands.serial.settings()
+        return await open_serial(address.port, baud=address.baud, settings=settings)
     if isinstance(address, TcpAddress):
         return await open_tcp(address.host, address.port)
     if isinstance(address, Simulated):

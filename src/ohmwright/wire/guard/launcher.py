@@ -15,6 +15,8 @@ from typing import Any
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.portlock import PortLock
 
+from .making_orders import release_orders
+
 
 @dataclass(frozen=True)
 class PortLocation:
@@ -62,15 +64,7 @@ def launch_guard(place: PortLocation, commands: CommandSet, lock: PortLock) -> G
 
 
 def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) -> bytes:
-    end = commands.terminator
-    orders = {
-        "port": port,
-        # the engine may have died in the middle of a message: end that first
-        "off": end + commands.message("off", {}).decode("ascii"),
-        "ask_state": commands.message("state", {}).decode("ascii"),
-        "end": commands.reply_terminator,
-        **ours,
-    }
+    orders = {"port": port, "release": release_orders(commands).as_json(), **ours}
     return json.dumps(orders).encode() + b"\n"
 
 

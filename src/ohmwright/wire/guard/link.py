@@ -79,6 +79,16 @@ class GuardedLink(Link):
             await self._send(HEARTBEAT)
         raise silent(self.name, timeout_s)
 
+    def waiting(self) -> bytes:
+        """The bytes that have come already; what went wrong is left to the next read or write."""
+        self._channel.process_frames()
+        return self._channel.take_received()
+
+    async def heartbeat(self) -> None:
+        """Tell the guard that the engine is alive, where it was promised to hear of it."""
+        if self._every_s is not None:
+            await self._send(HEARTBEAT)
+
     async def _send(self, kind: bytes, data: bytes = b"") -> None:
         if not self._open:
             raise lost(self.name, "it was closed here")
