@@ -62,7 +62,7 @@ def _without_proof() -> None:
         return None
 
     replace(VerifiedDialogue, "identify", unproven)
-    replace(Dialogue, "echo", no_echo)
+    replace(Dialogue, "prove", no_echo)
 
 
 def _without_looking_again() -> None:

@@ -9,13 +9,17 @@ from __future__ import annotations
 from ohmwright.instruments.analyzer import Reading, WaveformCapture
 from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, BackEnd, GeneratorBackEnd
 from ohmwright.instruments.back_ends.line import Line
+from ohmwright.instruments.back_ends.release_line import plain_orders
 from ohmwright.model.base import FrozenModel as Options
 from ohmwright.model.errors import InstrumentRefused, LinkTimeout, ProtocolError
-from ohmwright.wire.guard.release_orders import ReleaseOrders
+from ohmwright.wire.frame_layout import FrameLayout
+from ohmwright.wire.guard.orders import ReleaseOrders
+from ohmwright.wire.serial_format import SerialFormat
 
 __all__ = [
     "AnalyzerBackEnd",
     "BackEnd",
+    "FrameLayout",
     "GeneratorBackEnd",
     "InstrumentRefused",
     "Line",
@@ -24,5 +28,7 @@ __all__ = [
     "ProtocolError",
     "Reading",
     "ReleaseOrders",
+    "SerialFormat",
     "WaveformCapture",
+    "plain_orders",
 ]

@@ -150,7 +150,7 @@ async def test_a_waveform_without_its_scales_means_nothing(make_rig: Callable) -
         return b"one,two\n" if line.strip() == b"FETCh:WAVeform:SCALe?" else handle(line)
 
     rig.bench.analyzer.dialogue.framing.link._handle = answer
-    with pytest.raises(ProtocolError, match="amperes a count and seconds a sample"):
+    with pytest.raises(ProtocolError, match="amps_per_count"):
         await rig.bench.analyzer.capture_waveform()
 
 

@@ -44,7 +44,7 @@ def test_on_without_a_limit_says_so(tmp_path: Path) -> None:
         ("{load_ohm!r}", "and nothing else"),
         ("{load_ohm:{setting_w}}", "and nothing else"),
         ("{load_ohm:>99999999}", "and nothing else"),
-        ("{load_ohm:d}", "cannot take"),
+        ("{load_ohm:.3d}", "cannot take"),
         ("{load_ohm", "braces"),
         ("{setting_w}", "has no field 'setting_w'"),
         ("IMP 300", "must hold '{load_ohm}'"),

@@ -14,14 +14,7 @@ from ohmwright.instruments.hand_operated import HandOperatedGenerator
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
-from ohmwright.model.bench_file import (
-    Address,
-    OwnLine,
-    SerialPort,
-    Simulated,
-    TcpAddress,
-    VisaResource,
-)
+from ohmwright.model.bench_file import Simulated
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faulty_bench import FaultyBench
@@ -29,20 +22,12 @@ from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
 from ohmwright.wire.dialogue import Dialogue
-from ohmwright.wire.guard.launcher import GuardOrders
-from ohmwright.wire.guard.opening import (
-    open_guarded_serial,
-    open_guarded_tcp,
-    open_guarded_visa,
-)
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.memory import MemoryLink
-from ohmwright.wire.links.serial import open_serial
-from ohmwright.wire.links.tcp import open_tcp
-from ohmwright.wire.links.visa import open_visa
 
 from .bench_data import BenchData, read_simulation_profiles
 from .open_back_ends import back_end_analyzer, back_end_generator
+from .open_links import analyzer_link, generator_link, open_link
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 
@@ -115,65 +100,24 @@ async def _real_bench(
 ) -> Bench:
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
-        control = await _open_link(data.file.stepped_time)
+        control = await open_link(data.file.stepped_time)
         clock = await SteppedClock.connect(await stack.enter_async_context(aclosing(control)))
-    analyzer = await _analyzer_link(data, stack, guarded=guarded)
-    generator = await _link_in(data.file.generator.link, stack)
+    analyzer = await analyzer_link(data, stack, guarded=guarded)
+    generator = await generator_link(data, stack)
     operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
     worked_analyzer = await back_end_analyzer(data, analyzer, clock, stack)
     worked_generator = await back_end_generator(data, generator, clock, stack)
-    return _bench_of(
+    bench = _bench_of(
         data,
         clock,
         worked_analyzer or _remote_analyzer(data, clock, analyzer),
         worked_generator or _generator(data, clock, generator, operator),
         operator,
     )
-
-
-async def _analyzer_link(data: BenchData, stack: AsyncExitStack, *, guarded: bool) -> Link | None:
-    """Return the open line to the analyzer; None where its back end has a way of its own."""
-    address, orders = data.file.analyzer.link, _guard_orders(data)
-    if not guarded or orders is None or address is None or isinstance(address, OwnLine):
-        return await _link_in(address, stack)
-    link = await _open_guarded_link(address, orders)
-    return await stack.enter_async_context(aclosing(link))
-
-
-async def _link_in(address: Address | None, stack: AsyncExitStack) -> Link | None:
-    if address is None or isinstance(address, OwnLine):
-        return None
-    return await stack.enter_async_context(aclosing(await _open_link(address)))
-
-
-def _guard_orders(data: BenchData) -> GuardOrders | None:
-    """Return what tells the analyzer's guard how to switch off; None where nothing does."""
-    if data.analyzer_back_end is not None:
-        return data.analyzer_back_end.orders
-    return data.analyzer_commands
-
-
-async def _open_link(address: Address) -> Link:
-    if isinstance(address, SerialPort):
-        return await open_serial(address.port, baud=address.baud)
-    if isinstance(address, TcpAddress):
-        return await open_tcp(address.host, address.port)
-    if isinstance(address, Simulated):
-        raise SourceError("A simulated link needs the whole bench simulated.")
-    if isinstance(address, OwnLine):
-        raise SourceError("A link of kind 'own' is for an instrument with a back end.")
-    return await open_visa(address.resource, backend=address.backend)
-
-
-async def _open_guarded_link(
-    address: SerialPort | TcpAddress | VisaResource | Simulated, commands: GuardOrders
-) -> Link:
-    if isinstance(address, SerialPort):
-        return await open_guarded_serial(address.port, baud=address.baud, commands=commands)
-    if isinstance(address, TcpAddress):
-        return await open_guarded_tcp(address.host, address.port, commands=commands)
-    assert not isinstance(address, Simulated)  # such a bench is simulated as a whole
-    return await open_guarded_visa(address.resource, backend=address.backend, commands=commands)
+    for instrument in (bench.generator, bench.analyzer):
+        if isinstance(instrument, RemoteAnalyzer | RemoteGenerator):
+            stack.push_async_callback(instrument.dialogue.close)
+    return bench
 
 
 def assemble_bench(

@@ -12,6 +12,7 @@ from ohmwright.back_ends import (
     Options,
     Reading,
     ReleaseOrders,
+    plain_orders,
 )
 
 
@@ -46,9 +47,8 @@ class Stilt(Numbered, AnalyzerBackEnd):
 
     @classmethod
     def release_orders(cls, options: StiltOptions) -> ReleaseOrders:
-        off = b'{"id": 0, "do": "open"}\n'
-        is_open = b'{"id": 0, "contact": "open"}\n'
-        return ReleaseOrders(off, b'{"id": 0, "do": "contact"}\n', (is_open,), break_off=b"\n")
+        off, question = b'{"id": 0, "do": "open"}\n', b'{"id": 0, "do": "contact"}\n'
+        return plain_orders(off, question, [b'{"id": 0, "contact": "open"}'])
 
     def set_load(self, load_ohm: float) -> None:
         self.say("load", ohm=load_ohm)

@@ -16,8 +16,9 @@ from pydantic import BaseModel
 from ohmwright.instruments.analyzer import Reading, WaveformCapture
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.hardware import AnalyzerData, GeneratorData, InputPath
-from ohmwright.wire.command_set import Verb
-from ohmwright.wire.guard.release_orders import ReleaseOrders
+from ohmwright.wire.command_set import Ask, Tell, Verb
+from ohmwright.wire.guard.orders import ReleaseOrders
+from ohmwright.wire.serial_format import SerialFormat
 
 from .line import Line
 
@@ -33,6 +34,8 @@ class BackEnd(ABC):
     """What `[data.options]` of the instrument's data file may say."""
     timeout_s: ClassVar[float] = 2.0
     """How long each method may take."""
+    serial: ClassVar[SerialFormat] = SerialFormat()
+    """How the instrument wants a serial port set, apart from its speed."""
 
     def __init__(self, line: Line | None, options: Any, data: Any) -> None:
         self._line, self.options, self.data = line, options, data
@@ -73,7 +76,8 @@ class AnalyzerBackEnd(BackEnd):
     def release_orders(cls, options: Any) -> ReleaseOrders | None:  # noqa: ARG003
         """Return, as bytes, how the guard switches off; None leaves the bench without a guard.
 
-        With orders `off` and `state` are not called: they are carried out from these bytes.
+        `plain_orders` makes them of plain replies. With orders `off` and `state` are not called:
+        they are carried out from these bytes.
         """
         return None
 
@@ -190,13 +194,13 @@ class GeneratorBackEnd(BackEnd):
         raise NotImplementedError
 
 
-def verbs_of(back_end: type[BackEnd], orders: ReleaseOrders | None = None) -> frozenset[Verb]:
-    """The verbs that `back_end` has methods of its own for, and those that `orders` stand for."""
-    verbs: tuple[Verb, ...] = sum((get_args(part) for part in get_args(Verb)), ())
+def verbs_of(back_end: type[BackEnd], *, has_orders: bool = False) -> frozenset[Verb]:
+    """The verbs that `back_end` has methods of its own for, and those that its orders stand for."""
+    verbs: tuple[Verb, ...] = (*get_args(Ask), *get_args(Tell))
     own = {verb for verb in verbs if _is_own(back_end, verb)}
     if "fetch_waveform" in own:  # which brings its scales along
         own.add("waveform_scale")
-    return frozenset(own if orders is None else {*own, "off", "state"})
+    return frozenset({*own, "off", "state"} if has_orders else own)
 
 
 def _is_own(back_end: type[BackEnd], verb: str) -> bool:

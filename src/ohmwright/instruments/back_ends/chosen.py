@@ -14,7 +14,9 @@ from ohmwright.model.errors import SourceError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.source import parse, read_text
 from ohmwright.wire.command_set import Verb
-from ohmwright.wire.guard.release_orders import ReleaseOrders
+from ohmwright.wire.guard.making_orders import HandedOrders
+from ohmwright.wire.guard.orders import ReleaseOrders
+from ohmwright.wire.serial_format import SerialFormat
 
 from .base import AnalyzerBackEnd, BackEnd, verbs_of
 from .installed import InstalledBackEnd
@@ -29,12 +31,22 @@ class ChosenBackEnd(Generic[B]):
 
     installed: InstalledBackEnd[B]
     options: BaseModel
-    orders: ReleaseOrders | None = None
+    release: ReleaseOrders | None = None
 
     @property
     def verbs(self) -> frozenset[Verb]:
         """The verbs that it has methods or orders for."""
-        return verbs_of(self.installed.factory, self.orders)
+        return verbs_of(self.installed.factory, has_orders=self.release is not None)
+
+    @property
+    def serial(self) -> SerialFormat:
+        """How a serial port of its instrument is set."""
+        return self.installed.factory.serial
+
+    @property
+    def orders(self) -> HandedOrders | None:
+        """What a guard needs; None where the back end gives no orders."""
+        return None if self.release is None else HandedOrders(self.release, self.serial)
 
 
 def options_in(
@@ -56,7 +68,7 @@ def chosen_back_end(
     installed: InstalledBackEnd[B], options: BaseModel, needed: Iterable[Verb], where: str
 ) -> ChosenBackEnd[B]:
     """The back end with `options`. Raises SourceError where it cannot work an instrument."""
-    chosen = ChosenBackEnd(installed, options, _orders(installed, options, where))
+    chosen = ChosenBackEnd(installed, options, _release(installed, options, where))
     missing = missing_messages(chosen.verbs, needed)
     if missing:
         raise SourceError(
@@ -74,7 +86,7 @@ def chosen_back_end(
     return chosen
 
 
-def _orders(
+def _release(
     installed: InstalledBackEnd[Any], options: BaseModel, where: str
 ) -> ReleaseOrders | None:
     if not issubclass(installed.factory, AnalyzerBackEnd):

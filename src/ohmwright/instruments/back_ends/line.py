@@ -51,7 +51,7 @@ class Line:
     def ask(self, message: bytes, end: bytes, timeout_s: float | None = None) -> bytes:
         """Send `message` and return the reply before `end`.
 
-        Raises ProtocolError where bytes that nobody asked for wait on the line.
+        Raises ProtocolError where bytes that nobody asked for came after an earlier reply.
         """
         if self._left:
             raise ProtocolError(
@@ -88,8 +88,11 @@ class Line:
                 await asyncio.wait([task])
 
     async def settle(self) -> None:
-        """Drain a line that is suspect, until it has been quiet for a while."""
-        if not self._suspect:
+        """Drain a line that is suspect, until it has been quiet for a while.
+
+        One on which something waits that nobody had asked for is suspect.
+        """
+        if not (self._suspect or self._left or self._link.waiting()):
             return
         self._left = b""
         for _ in range(_DRAINED_AT_MOST):

@@ -32,8 +32,8 @@ async def opened_analyzer(
     calls = _calls(chosen, link, clock)
     back_end = await _made(chosen, calls, data)
     release = None
-    if link is not None and calls.line is not None and chosen.orders is not None:
-        release = ReleaseLine(link, calls.line, chosen.orders, clock, calls.within_s)
+    if link is not None and calls.line is not None and chosen.release is not None:
+        release = ReleaseLine(link, calls.line, chosen.release, clock)
     verified = _verified(back_end, chosen, calls, clock, identity)
     return BackEndAnalyzer(back_end, data, verified, link, release)
 

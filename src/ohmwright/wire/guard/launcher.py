@@ -12,13 +12,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
-from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.portlock import PortLock
 
-from .release_orders import ReleaseOrders
-
-GuardOrders = CommandSet | ReleaseOrders
-"""What tells a guard how to switch off: a command set, or the bytes of a back end."""
+from .making_orders import GuardOrders, release_orders
 
 
 @dataclass(frozen=True)
@@ -44,7 +40,7 @@ class GuardHandle:
     process: subprocess.Popen[bytes]
 
 
-def launch_guard(place: PortLocation, orders: GuardOrders, lock: PortLock) -> GuardHandle:
+def launch_guard(place: PortLocation, commands: GuardOrders, lock: PortLock) -> GuardHandle:
     """Launch a guard for `place` in a session of its own; it shares the hold on `lock`."""
     ours, theirs = socket.socketpair()
     ours.setblocking(False)
@@ -56,8 +52,8 @@ def launch_guard(place: PortLocation, orders: GuardOrders, lock: PortLock) -> Gu
             **_own_session(theirs, lock),
         )
         assert guard.stdin is not None
-        with suppress(BrokenPipeError), guard.stdin as said:
-            said.write(_config(place.port, orders, _handed_over(theirs, guard.pid)))
+        with suppress(BrokenPipeError), guard.stdin as orders:
+            orders.write(_orders(place.port, commands, _handed_over(theirs, guard.pid)))
     except BaseException:
         ours.close()
         raise
@@ -66,28 +62,9 @@ def launch_guard(place: PortLocation, orders: GuardOrders, lock: PortLock) -> Gu
     return GuardHandle(ours, guard)
 
 
-def _config(port: dict[str, Any], orders: GuardOrders, ours: dict[str, Any]) -> bytes:
-    said = _of_command_set(orders) if isinstance(orders, CommandSet) else _of_bytes(orders)
-    return json.dumps({"port": port, **said, **ours}).encode() + b"\n"
-
-
-def _of_command_set(commands: CommandSet) -> dict[str, Any]:
-    return {
-        # the engine may have died in the middle of a message: end that first
-        "off": commands.terminator + commands.message("off", {}).decode("ascii"),
-        "ask_state": commands.message("state", {}).decode("ascii"),
-        "end": commands.reply_terminator,
-        "off_replies": [],
-    }
-
-
-def _of_bytes(orders: ReleaseOrders) -> dict[str, Any]:
-    return {
-        "off": (orders.break_off + orders.off).decode("latin-1"),
-        "ask_state": orders.ask_state.decode("latin-1"),
-        "end": "",
-        "off_replies": [reply.decode("latin-1") for reply in orders.off_replies],
-    }
+def _orders(port: dict[str, Any], commands: GuardOrders, ours: dict[str, Any]) -> bytes:
+    orders = {"port": port, "release": release_orders(commands).as_json(), **ours}
+    return json.dumps(orders).encode() + b"\n"
 
 
 def _own_session(theirs: socket.socket, lock: PortLock) -> dict[str, Any]:

@@ -12,7 +12,8 @@ from ohmwright.wire.portlock import PortLock
 
 from .channel import GuardChannel, OpenFailure
 from .frames import ACKNOWLEDGED, DATA, HEARTBEAT, WATCH
-from .launcher import GuardOrders, Locate, PortLocation, launch_guard
+from .launcher import Locate, PortLocation, launch_guard
+from .making_orders import GuardOrders
 
 CLOSE_WITHIN_S = 10.0
 """Longest wait in seconds for a guard to trip or to end: it may have to release the output."""
@@ -77,6 +78,16 @@ class GuardedLink(Link):
         if self._every_s is not None:
             await self._send(HEARTBEAT)
         raise silent(self.name, timeout_s)
+
+    def waiting(self) -> bytes:
+        """The bytes that have come already; what went wrong is left to the next read or write."""
+        self._channel.process_frames()
+        return self._channel.take_received()
+
+    async def heartbeat(self) -> None:
+        """Tell the guard that the engine is alive, where it was promised to hear of it."""
+        if self._every_s is not None:
+            await self._send(HEARTBEAT)
 
     async def _send(self, kind: bytes, data: bytes = b"") -> None:
         if not self._open:

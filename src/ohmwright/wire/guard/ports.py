@@ -28,12 +28,12 @@ class BlockingPort(Protocol):
 class BlockingSerialPort:
     """A serial port, opened for this process alone."""
 
-    def __init__(self, port: str, baud: int) -> None:
+    def __init__(self, port: str, baud: int, settings: dict[str, Any] | None = None) -> None:
         import serial
 
-        self._port: Any = serial.Serial(
-            port, baud, timeout=0, write_timeout=WRITE_TIMEOUT_S, exclusive=True
-        )
+        from ohmwright.wire.links.serial_port import opened_port
+
+        self._port: Any = opened_port(port, baud, settings or {})
         self._number: int | None = self._port.fileno() if hasattr(self._port, "fd") else None
         self._slow: type[Exception] = serial.SerialTimeoutException
 

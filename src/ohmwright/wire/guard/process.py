@@ -14,7 +14,6 @@ import select
 import signal
 import socket
 import sys
-from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
@@ -22,6 +21,7 @@ from typing import Any, NoReturn
 from ohmwright.wire.machine_time import elapsed_s
 
 from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, WATCH, Unpacker, pack
+from .orders import ReleaseOrders
 from .ports import BlockingPort, open_port
 
 POLL_S = 0.02
@@ -30,35 +30,7 @@ QUIET_S = 0.15
 _ENGINE_BOUND_S = 1.0
 _AWAKE_S = 0.0003
 """Seconds of polling after a message: they come in bursts, and waking up costs time."""
-_READ_BACK_S = 1.0
 _TRIES = 20
-
-
-@dataclass(frozen=True)
-class ReleaseMessages:
-    """The messages that release the output and read it back."""
-
-    off: bytes
-    ask_state: bytes
-    end: bytes
-    """What ends the reply; empty where `off_replies` tell it."""
-    off_replies: tuple[bytes, ...] = ()
-    """The whole replies that mean off; empty: a plain 0 does."""
-
-    def is_whole(self, heard: bytes) -> bool:
-        """Whether no more has to come before it is known what was replied."""
-        if self.end:
-            return self.end in heard
-        return heard in self.off_replies or not any(r.startswith(heard) for r in self.off_replies)
-
-    def means_off(self, heard: bytes) -> bool:
-        """Whether what came is the reply that the output is off."""
-        if not self.end:
-            return heard in self.off_replies
-        try:
-            return float(heard.partition(self.end)[0]) == 0
-        except ValueError:
-            return False
 
 
 @dataclass
@@ -67,7 +39,7 @@ class Guard:
 
     engine: socket.socket
     port: BlockingPort
-    orders: ReleaseMessages
+    orders: ReleaseOrders
     stopped: bool = False
     deserted: bool = False
     """Whether the engine is gone, so that only the guard can warn a person."""
@@ -76,6 +48,8 @@ class Guard:
     _due_s: float = 0.0
     _tripped: bool = False
     _awake_until_s: float = 0.0
+    _busy_s: float = 0.0
+    """When the last byte passed to or from the port."""
     _frames: Unpacker = field(default_factory=Unpacker)
 
     def run(self) -> bool:
@@ -87,7 +61,7 @@ class Guard:
                 self._relay_once()
         except OSError as problem:
             self._send(FAILED, failure("LinkLost", problem))
-        return self._every_s is None or self.release()
+        return self._every_s is None or self._end_for_good()
 
     def _relay_once(self) -> None:
         number = self.port.fileno()
@@ -100,6 +74,7 @@ class Guard:
         if self.engine in ready:
             self._from_engine()
         if (number is None or number in ready) and (data := self.port.read()):
+            self._busy_s = elapsed_s()
             self._send(DATA, data)
         if ready:
             self._awake_until_s = elapsed_s() + _AWAKE_S
@@ -130,6 +105,7 @@ class Guard:
                 self.port.write(body)
             except TimeoutError as problem:
                 self._send(FAILED, failure("LinkTimeout", problem))
+            self._busy_s = elapsed_s()
 
     def _trip(self) -> None:
         """Release the output; nothing of the engine's passes until it acknowledges that."""
@@ -142,11 +118,21 @@ class Guard:
         except OSError:  # it is gone, or takes nothing any more: no difference
             self.stopped = self.deserted = True
 
+    def _end_for_good(self) -> bool:
+        """Release the output for an engine that is gone; whether it read off."""
+        if not self.release():
+            return False
+        with suppress(OSError):
+            for message in self.orders.closing:
+                self._write(message)
+        return True
+
     def release(self) -> bool:
         """Send OFF and read the output back; whether it read off twice in a row."""
-        for _ in range(_TRIES):
+        for tries in range(_TRIES):
             try:
-                self.port.write(self.orders.off)
+                # the engine may have died in the middle of a message: end that first
+                self._write_off(() if tries == 0 else self.orders.opening)
                 if self._reads_off() and self._reads_off():
                     return True
             except TimeoutError:
@@ -155,19 +141,67 @@ class Guard:
                 return False
         return False
 
-    def _reads_off(self) -> bool:
-        self._receive(QUIET_S, until=lambda _: False)
-        self.port.write(self.orders.ask_state)
-        return self.orders.means_off(self._receive(_READ_BACK_S, until=self.orders.is_whole))
+    def _write_off(self, opening: tuple[bytes, ...]) -> None:
+        orders = self.orders
+        if orders.pause_s or opening:
+            for message in (orders.unfinished, *opening, orders.off):
+                self._write(message)
+        else:
+            self.port.write(orders.unfinished + orders.off)
 
-    def _receive(self, patience_s: float, until: Callable[[bytes], bool]) -> bytes:
-        heard, end_s = b"", elapsed_s() + patience_s
-        while elapsed_s() < end_s and not until(heard):
-            number = self.port.fileno()
-            if number is not None:
-                select.select([number], [], [], POLL_S)
-            heard += self.port.read()
-        return heard
+    def _write(self, message: bytes) -> None:
+        """Write `message`, where it has bytes, after the pause that the instrument needs."""
+        if not message:
+            return
+        self._drop(self._busy_s + self.orders.pause_s - elapsed_s())
+        self.port.write(message)
+        self._busy_s = elapsed_s()
+
+    def _reads_off(self) -> bool:
+        """Whether the instrument says, in a whole reply and nothing else, that it is off."""
+        self._drop(QUIET_S)
+        self._write(self.orders.question)
+        try:
+            return self._says_off(elapsed_s() + self.orders.timeout_s)
+        except ValueError:
+            return False
+
+    def _says_off(self, end_s: float) -> bool:
+        """Whether the state that is said until `end_s` is off. Raises ValueError for nonsense."""
+        orders, heard, echo = self.orders, b"", self.orders.echo
+        is_cut = orders.streamed
+        while elapsed_s() < end_s:
+            heard += self._heard()
+            if not orders.streamed and not orders.echo.startswith(heard[: len(echo)]):
+                return False
+            if len(heard) < len(echo):
+                continue
+            if (found := orders.reply.split(heard[len(echo) :])) is None:
+                continue
+            (frame, heard), echo = found, b""
+            if is_cut:  # a line may have been under way
+                is_cut = False
+                continue
+            off = orders.says_off(orders.reply.open(frame))
+            if off is not None or not orders.streamed:
+                return bool(off) and (orders.streamed or not heard)
+        return False
+
+    def _drop(self, for_s: float) -> None:
+        """Throw away what comes within `for_s` seconds."""
+        end_s = elapsed_s() + for_s
+        while elapsed_s() < end_s:
+            self._heard(end_s - elapsed_s())
+
+    def _heard(self, at_most_s: float = POLL_S) -> bytes:
+        """What comes within a moment."""
+        number = self.port.fileno()
+        if number is not None:
+            select.select([number], [], [], min(POLL_S, max(0.0, at_most_s)))
+        data = self.port.read()
+        if data:
+            self._busy_s = elapsed_s()
+        return data
 
 
 def failure(kind: str, problem: OSError) -> bytes:
@@ -185,10 +219,7 @@ def main() -> NoReturn:
     except OSError as problem:
         engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
-    off, ask_state, end = (config[key].encode("latin-1") for key in ("off", "ask_state", "end"))
-    off_replies = tuple(reply.encode("latin-1") for reply in config["off_replies"])
-    orders = ReleaseMessages(off, ask_state, end, off_replies)
-    guard = Guard(engine, port, orders)
+    guard = Guard(engine, port, ReleaseOrders.from_json(config["release"]))
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):
             signal.signal(getattr(signal, name), lambda *_: setattr(guard, "stopped", True))

@@ -61,6 +61,10 @@ class DescriptorLink(Link):
             raise silent(self.name, timeout_s)
         raise lost(self.name, "the other side has closed it")
 
+    def waiting(self) -> bytes:
+        """The bytes that have come already. Raises LinkLost."""
+        return self._taken()
+
     async def aclose(self) -> None:
         """Close the line and release its lock."""
         if self._open:
