@@ -1,4 +1,4 @@
-"""Declarations of the commands `sweep`, `simulate` and `doctor`, which need no procedure."""
+"""Declarations of the commands that need a bench and no procedure."""
 
 from pathlib import Path
 from typing import Annotated
@@ -85,3 +85,26 @@ def doctor(
     chosen = line.bench_choice(bench)
     code = run_doctor(chosen, with_rf=with_rf, conformance=conformance, as_json=as_json)
     raise typer.Exit(code)
+
+
+def probe(
+    *,
+    bench: BenchPath,
+    generator: Annotated[
+        bool, typer.Option("--generator", help="The generator's line, not the analyzer's.")
+    ] = False,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(metavar="QUESTION", help="Only this question, as load; repeatable."),
+    ] = None,
+    send: Annotated[
+        str | None,
+        typer.Option(metavar="TEXT", help="Send this text in place of the one question's own."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Show the bytes of each question of a command set, and what was understood; no RF."""
+    from .probe_command import ProbeRequest, run_probe
+
+    request = ProbeRequest(bench, generator, tuple(only or ()), send, as_json)
+    raise typer.Exit(run_probe(request))

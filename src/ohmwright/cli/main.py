@@ -14,7 +14,7 @@ from ohmwright import __version__
 from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
 
-from .commands_bench import doctor, simulate, sweep
+from .commands_bench import doctor, probe, simulate, sweep
 from .commands_offline import certificate, checks, guide, lint, schema
 from .commands_record import app as record_app
 from .commands_run import calibrate, demo, verify
@@ -60,6 +60,7 @@ for command in (
     simulate,
     lint,
     doctor,
+    probe,
     checks,
     schema,
     guide,

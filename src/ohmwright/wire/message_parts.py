@@ -69,3 +69,17 @@ def literal_bytes(text: str) -> bytes:
         return _NAMED.sub(one, text).encode("latin-1")
     except UnicodeEncodeError:
         raise ValueError(f"{text!r} has characters that are no bytes") from None
+
+
+_NAME_OF = {data: f"<{name}>" for name, data in _BYTES.items() if name != "SP"} | {b"<": "<<"}
+
+
+def shown_bytes(data: bytes) -> str:
+    """The text by which `literal_bytes` names `data`."""
+    return "".join(_shown(data[at : at + 1]) for at in range(len(data)))
+
+
+def _shown(byte: bytes) -> str:
+    if byte in _NAME_OF:
+        return _NAME_OF[byte]
+    return byte.decode("ascii") if b" " <= byte <= b"~" else f"<{byte[0]:02X}>"
