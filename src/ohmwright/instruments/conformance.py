@@ -22,6 +22,8 @@ LIMIT_S = 1.0
 """Sent with ON to see that the instrument keeps it."""
 _OFF_LIMIT_S = 4.0
 """Least limit sent with ON to see that OFF ends an activation before that."""
+_READ_LIMIT_S, _READINGS = 5.0, 15
+"""Least limit, and readings to come before it, where an activation is ended before its limit."""
 _READINGS_BEFORE_OFF, _READINGS_AFTER_OFF = 5, 2
 _OFF_SPARE_S = 1.5
 """Time for queries, between the last reading and the limit that is not to be reached."""
@@ -61,6 +63,11 @@ def off_limit_s(meter: MeterData) -> float:
     """
     readings = _READINGS_BEFORE_OFF + _READINGS_AFTER_OFF
     return max(_OFF_LIMIT_S, readings / meter.readings_per_s + meter.window_s + _OFF_SPARE_S)
+
+
+def readings_limit_s(meter: MeterData) -> float:
+    """Return the limit in s to send with ON where some readings are to be taken meanwhile."""
+    return max(_READ_LIMIT_S, _READINGS / meter.readings_per_s + 2 * meter.window_s + _OFF_SPARE_S)
 
 
 ConformanceCheck = Callable[[Kit], Awaitable[str | None]]
@@ -105,7 +112,7 @@ async def activates_reads_and_releases(kit: Kit) -> str | None:
 
     Returns what is wrong, or None.
     """
-    async with kit.activate(kit.load_ohm, 5.0):
+    async with kit.activate(kit.load_ohm, readings_limit_s(kit.analyzer.data.meter)):
         if not await kit.analyzer.output_on():
             return "ON does not read back as on"
         await kit.wait_readings(10)
