@@ -20,6 +20,8 @@ LOOK_EVERY_S = 0.05
 READINGS_BEFORE_OFF, READINGS_AFTER_OFF = 5, 2
 _OFF_LIMIT_S = 4.0
 """Least limit sent with ON to see that OFF ends an activation before that."""
+_READ_LIMIT_S, _READINGS = 5.0, 15
+"""Least limit, and readings to come before it, where an activation is ended before its limit."""
 _OFF_SPARE_S = 1.5
 """Time for queries, between the last reading and the limit that is not to be reached."""
 OpenActivation = Callable[[float, float], AbstractAsyncContextManager[object]]
@@ -95,3 +97,8 @@ def off_limit_s(meter: MeterData) -> float:
     """
     readings = READINGS_BEFORE_OFF + READINGS_AFTER_OFF
     return max(_OFF_LIMIT_S, readings / meter.readings_per_s + meter.window_s + _OFF_SPARE_S)
+
+
+def readings_limit_s(meter: MeterData) -> float:
+    """Return the limit in s to send with ON where some readings are to be taken meanwhile."""
+    return max(_READ_LIMIT_S, _READINGS / meter.readings_per_s + 2 * meter.window_s + _OFF_SPARE_S)

@@ -16,6 +16,7 @@ from .conformance_kit import (
     good,
     not_checked,
     off_limit_s,
+    readings_limit_s,
     wrong,
 )
 
@@ -25,7 +26,7 @@ _NOT_ON = "ON does not read back as on"
 
 async def activates_reads_and_releases(kit: Kit) -> Observed:
     """Check an activation: ON reads back as on, current flows, numbers grow, then it reads off."""
-    async with kit.activate(kit.load_ohm, 5.0):
+    async with kit.activate(kit.load_ohm, readings_limit_s(kit.analyzer.data.meter)):
         if not await kit.analyzer.output_on():
             return wrong(_NOT_ON)
         await kit.wait_readings(10)

@@ -19,7 +19,7 @@ Codes = Mapping[str, tuple[bytes, ...]]
 """What stands on the line for each value of a field, by the text of the value."""
 _NUMBER = rb"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*"
 _WHOLE = rb"\s*[+-]?\d+\s*"
-_FORM = re.compile(r"(?:(0?)(\d{1,2})?(\.\d{1,2})?([dfegxX])?)(?:\*([\d.eE-]+))?")
+_FORM = re.compile(r"(?:(\+?0?)(\d{1,2})?(\.\d{1,2})?([dfegxX])?)(?:\*([\d.eE-]+))?")
 _BINARY = re.compile(r"([uif])(8|16|32)(le)?(?:\*([\d.eE-]+))?")
 _BCD = re.compile(r"bcd(\d)(?:\*([\d.eE-]+))?")
 _STRUCT = {"u8": "B", "i8": "b", "u16": "H", "i16": "h", "u32": "I", "i32": "i", "f32": "f"}

@@ -16,6 +16,7 @@ from .scpi import block_length
 
 QUIET_S = 0.15
 """After this silence in seconds no late reply is on the line."""
+_PAUSES_AT_MOST = 4
 _MOST_CHUNKS = 4096
 _LONGEST_REPLY = 1 << 22
 _REMEMBERED = 50
@@ -47,9 +48,12 @@ class Framing:
         return self.link.write(message)
 
     async def _send_after_pause(self, message: bytes) -> None:
-        wait_s = self._busy_s + self._pause_s - self._clock.now_s()
-        if wait_s > 0:
+        for _ in range(_PAUSES_AT_MOST):  # a late reply makes the pause begin anew
+            wait_s = self._busy_s + self._pause_s - self._clock.now_s()
+            if wait_s <= 0:
+                break
             await self._clock.sleep(wait_s)
+            self.unasked()
         self.trace.append((self._clock.now_s(), ">", message))
         try:
             await self.link.write(message)

@@ -30,6 +30,7 @@ QUIET_S = 0.15
 _ENGINE_BOUND_S = 1.0
 _AWAKE_S = 0.0003
 """Seconds of polling after a message: they come in bursts, and waking up costs time."""
+_PAUSES_AT_MOST = 4
 _TRIES = 20
 
 
@@ -153,7 +154,8 @@ class Guard:
         """Write `message`, where it has bytes, after the pause that the instrument needs."""
         if not message:
             return
-        self._drop(self._busy_s + self.orders.pause_s - elapsed_s())
+        for _ in range(_PAUSES_AT_MOST):  # a late reply makes the pause begin anew
+            self._drop(self._busy_s + self.orders.pause_s - elapsed_s())
         self.port.write(message)
         self._busy_s = elapsed_s()
 
