@@ -15,6 +15,7 @@ from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
 
 from .commands_bench import doctor, probe, simulate, sweep
+from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
 from .commands_record import app as record_app
 from .commands_run import calibrate, demo, verify
@@ -66,6 +67,7 @@ for command in (
     guide,
 ):
     app.command()(command)
+app.add_typer(new_app, name="new")
 app.add_typer(record_app, name="record")
 
 
