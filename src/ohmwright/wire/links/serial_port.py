@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from serial import Serial
+from serial import Serial, SerialException
 
 WRITE_TIMEOUT_S = 1.0
 
@@ -21,5 +21,12 @@ def opened_port(port: str, baud: int, settings: dict[str, Any]) -> Serial:
     made.port = port
     for name, asserted in lines.items():
         setattr(made, name, asserted)
-    made.open()
+    try:
+        made.open()
+    except SerialException:
+        raise
+    except Exception as problem:  # termios has an error of its own, which is no OSError
+        raise SerialException(
+            f"it cannot be set to {baud} baud with {rest or 'its usual settings'}: {problem}"
+        ) from None
     return made
