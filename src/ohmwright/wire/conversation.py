@@ -36,10 +36,17 @@ class Conversation:
         """What the reply to one message says; empty where none comes. Raises Refused."""
         if exchange.send is None:
             return await self._line_after_now(exchange)
-        await self._send(exchange, values)
-        if not exchange.is_answered:
-            return {}
-        return exchange.read(await self._reply(exchange.timeout_s))
+        body = exchange.body(values)
+        await self.framing.send(self._sent_layout.wrap(body))
+        return await self._hear(exchange, body, exchange.timeout_s)
+
+    async def hear_answer(self, exchange: Exchange, within_s: float) -> None:
+        """Hear the echo and the answer of a message without values that was sent already."""
+        await self._hear(exchange, exchange.body({}), within_s)
+
+    async def _hear(self, exchange: Exchange, body: bytes, within_s: float) -> Values:
+        await self._hear_echo(body, within_s)
+        return exchange.read(await self._reply(within_s)) if exchange.is_answered else {}
 
     async def block(self, exchange: Exchange) -> bytes:
         """The data of the definite-length block that answers a message."""
@@ -64,11 +71,7 @@ class Conversation:
 
     async def find_step(self) -> None:
         """Drain the line, open the conversation, and return when the line is proved in step."""
-        if self._line is not None and self.commands.compiled.stream_stop is None:
-            await self.framing.skip_cut_frame()
-        else:
-            await self.stop_stream()
-            await self.framing.drain()
+        await self._silence()
         for opening in self.commands.compiled.opening_exchanges:
             await self.exchange(opening, {})
         if self.commands.can_ask("resynchronise"):
@@ -76,7 +79,7 @@ class Conversation:
                 await self._hear_nonce(nonce)
         elif self._unlike is not None:
             await self._ask_unlike()
-            if self._line is None or self.commands.compiled.stream_stop is not None:
+            if not self._always_streams:
                 await self.framing.see_quiet()
         await self._start_stream()
 
@@ -90,6 +93,22 @@ class Conversation:
                     raise ValueError(f"{nonce} was to be echoed")
         elif self._unlike is not None:
             await self._ask_unlike()
+        elif self._line is not None and not self._always_streams:
+            await self._silence()
+            await self._start_stream()
+
+    @property
+    def _always_streams(self) -> bool:
+        return self._line is not None and self.commands.compiled.stream_stop is None
+
+    async def _silence(self) -> None:
+        """Throw away what is on the line; what comes from then on was said from then on."""
+        if self._always_streams:
+            await self.framing.skip_cut_frame()
+            return
+        await self.stop_stream()
+        if not await self.framing.drain() and self._line is not None:
+            raise ValueError("lines go on to come though the stream was stopped")
 
     async def stop_stream(self) -> None:
         """Tell the instrument to send no lines, where it can be told."""
@@ -112,8 +131,12 @@ class Conversation:
     async def _send(self, exchange: Exchange, values: Mapping[str, object]) -> None:
         body = exchange.body(values)
         await self.framing.send(self._sent_layout.wrap(body))
+        await self._hear_echo(body, exchange.timeout_s)
+
+    async def _hear_echo(self, body: bytes, within_s: float) -> None:
+        """Hear a message come back, where the instrument echoes. Raises ValueError for another."""
         if self.commands.echo:
-            echo = await self.framing.reply(exchange.timeout_s, self._echo_layout)
+            echo = await self.framing.reply(within_s, self._echo_layout)
             if echo != body:
                 raise ValueError(f"it should be echoed, and {echo[:80]!r} came")
 

@@ -37,6 +37,8 @@ _SYNCED, _SUSPECT, _LOST = LinkState.SYNCED, LinkState.SUSPECT, LinkState.LOST
 _ASKED_AT_MOST = 2
 _TRIES = 3
 _CLOSED_WITHIN_S = 2.0
+_ANSWER_WITHIN_S = 0.5
+"""Longest wait in seconds for the answer to OFF."""
 
 
 class Dialogue:
@@ -110,9 +112,9 @@ class Dialogue:
     async def tell_at_once(self, verb: Tell) -> None:
         """Send `verb`, which is OFF, without regard to the state of the line.
 
-        Even a line thought lost is tried; an unfinished message on it is ended first. Nothing is
-        read, so a line on which an answer is due is suspect. Whoever sends OFF reads the state
-        back.
+        Even a line thought lost is tried; an unfinished message on it is ended first. An answer is
+        awaited for a moment where one is due, so that the next question finds the line in step; it
+        proves nothing, and whoever sends OFF reads the state back.
         """
         exchange, before = self.commands.exchange(verb), self.state
         message = self.commands.message(verb, {})
@@ -122,8 +124,20 @@ class Dialogue:
             await self.framing.send(message)
             return
         await self._send(message)
-        if not (exchange.is_answered or self.commands.echo):
-            self.state = checked_transition(self.state, before)
+        if before is _SYNCED and not await self._answered(exchange):
+            return
+        self.state = checked_transition(self.state, before)
+
+    async def _answered(self, exchange: Exchange) -> bool:
+        """Whether the answer to a message that was just sent is as it should be, or none is due."""
+        try:
+            await self._talk.hear_answer(exchange, min(exchange.timeout_s, _ANSWER_WITHIN_S))
+        except (LinkTimeout, ProtocolError, ValueError, Refused):
+            return False
+        except LinkLost:
+            self.state = checked_transition(self.state, _LOST)
+            raise
+        return True
 
     async def reconnect(self) -> bool:
         """Whether a lost line was opened again; if so it is out of step."""

@@ -108,18 +108,22 @@ class Framing:
             self._add(waiting)
         return self.left
 
-    async def drain(self) -> None:
-        """Throw away what comes until the line has been quiet for a while, or long enough."""
+    async def drain(self) -> bool:
+        """Throw away what comes until the line is quiet for a while; whether it became so.
+
+        It is given up after some time.
+        """
         deadline_s = self._clock.now_s() + 2 * self._timeout_s
         self.left = b""
         for _ in range(_MOST_CHUNKS):
             if self._clock.now_s() >= deadline_s:
-                return
+                break
             try:
                 self._add(await self._more(QUIET_S))
             except LinkTimeout:
-                return
+                return True
             self.left = b""
+        return False
 
     async def see_quiet(self) -> None:
         """Listen for a while. Raises ValueError for bytes that come though nothing was asked."""

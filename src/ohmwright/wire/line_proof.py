@@ -8,7 +8,7 @@ from .command_set import CommandSet
 from .exchange import Exchange
 from .verbs import Ask
 
-ProofName = Literal["nonce", "echo", "checksum", "unlike questions", "identity"]
+ProofName = Literal["nonce", "echo", "checksum", "unlike questions", "silence", "identity"]
 
 
 class LineProof(NamedTuple):
@@ -66,6 +66,14 @@ PROOFS: dict[ProofName, LineProof] = {
             proves_bytes=False,
         ),
         LineProof(
+            "silence",
+            "the stream is stopped, nothing comes for a while, and it is started again",
+            (_BEHIND, _LOST),
+            (_IN_REPLY, _STUCK, _OTHER),
+            keeps_step=True,
+            proves_bytes=False,
+        ),
+        LineProof(
             "identity",
             "the instrument is asked who it is before and after all that is recorded",
             (_OTHER,),
@@ -85,6 +93,7 @@ def proofs_of(commands: CommandSet) -> tuple[LineProof, ...]:
         "echo": commands.echo,
         "checksum": bool(commands.frames[1].checksum),
         "unlike questions": unlike_questions(commands) is not None,
+        "silence": commands.compiled.stream_stop is not None,
         "identity": commands.can_ask("identify"),
     }
     return tuple(PROOFS[name] for name, has in had.items() if has)
