@@ -14,6 +14,7 @@ TOPICS = (
     "decisions",
     "benches",
     "analyzers",
+    "own_analyzer",
     "generators",
     "adjusting",
     "sweeps",

@@ -1,4 +1,4 @@
-"""Back ends for the Fenwater Stilt 3 and the Dunlow Marrick 120, which speak lines of JSON."""
+"""Back ends for the Fenwater Stilt 3 and the Dunlow Marrick 120."""
 
 import json
 from itertools import count
@@ -21,10 +21,16 @@ class Numbered(BackEnd):
 
     numbers = count(300)
 
-    def say(self, do: str, number: int | None = None, **more: object) -> dict[str, Any]:
+    def say(
+        self,
+        do: str,
+        number: int | None = None,
+        **more: object,
+    ) -> dict[str, Any]:
         number = next(self.numbers) if number is None else number
-        message = json.dumps({"id": number, "do": do, **more}).encode() + b"\n"
-        reply: dict[str, Any] = json.loads(self.line.ask(message, b"\n"))
+        message = json.dumps({"id": number, "do": do, **more}) + "\n"
+        said = self.line.ask(message.encode(), b"\n")
+        reply: dict[str, Any] = json.loads(said)
         if reply.get("id") != number:
             raise ValueError(f"{reply} does not answer message {number}")
         if "no" in reply:
@@ -47,8 +53,11 @@ class Stilt(Numbered, AnalyzerBackEnd):
 
     @classmethod
     def release_orders(cls, options: StiltOptions) -> ReleaseOrders:
-        off, question = b'{"id": 0, "do": "open"}\n', b'{"id": 0, "do": "contact"}\n'
-        return plain_orders(off, question, [b'{"id": 0, "contact": "open"}'])
+        return plain_orders(
+            off=b'{"id": 0, "do": "open"}\n',
+            question=b'{"id": 0, "do": "contact"}\n',
+            off_replies=[b'{"id": 0, "contact": "open"}'],
+        )
 
     def set_load(self, load_ohm: float) -> None:
         self.say("load", ohm=load_ohm)
