@@ -6,14 +6,22 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
+from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand
 from ohmwright.instruments.remote_analyzer import check_limit_agreement
-from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
+from ohmwright.instruments.required_messages import (
+    GENERATOR,
+    analyzer_messages,
+    check_complete,
+    verbs_by_hand,
+)
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.base import FrozenModel
-from ohmwright.model.bench_file import BenchFile, SerialPort, Simulated
+from ohmwright.model.bench_file import BenchFile, SerialPort
+from ohmwright.model.by_hand import data_by_hand
 from ohmwright.model.document import Document, Role, document
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.protections import Protections
 from ohmwright.model.source import load, parse, read_text
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
@@ -43,7 +51,8 @@ class BenchData:
     generator: GeneratorData
     certificate_path: Path | None
     certificate: AnalyzerCertificate | None
-    analyzer_commands: CommandSet
+    analyzer_commands: CommandSet | None
+    """None where nothing reaches the analyzer and a person works it."""
     generator_commands: CommandSet | None
     """None where the generator is operated by hand."""
     profiles: SimulationProfiles | None
@@ -56,8 +65,37 @@ class BenchData:
     @property
     def virtual_time(self) -> bool:
         """Whether the bench's clock is simulated, which starts at the simulator's own date."""
-        simulated = isinstance(self.file.analyzer.link, Simulated)
-        return simulated or self.file.stepped_time is not None
+        return self.file.in_process or self.file.stepped_time is not None
+
+    @property
+    def can_be_guarded(self) -> bool:
+        """Whether a guard process could end RF: not where a person keeps it on."""
+        by_hand = self.file.analyzer.by_hand
+        return self.file.analyzer.link is not None and "foot switch" not in by_hand
+
+    @property
+    def analyzer_by_hand(self) -> AnalyzerData:
+        """What the analyzer can do where a person does what the bench file says."""
+        return data_by_hand(self.analyzer, self.file.analyzer.by_hand)
+
+    @property
+    def analyzer_verbs(self) -> frozenset[Verb] | None:
+        """What works by command or by hand; None where a person works the whole analyzer."""
+        commands, by_hand = self.analyzer_commands, self.file.analyzer.by_hand
+        return None if commands is None else verbs_by_hand(commands.verbs, by_hand)
+
+    def protections(self, *, guarded: bool) -> Protections:
+        """Return the protections of the bench, by its files."""
+        file, commands = self.file, self.analyzer_commands
+        linked = Protections()
+        if commands is not None:
+            linked = declared_protections(
+                self.analyzer,
+                commands,
+                guarded=guarded and self.can_be_guarded and not file.in_process,
+                ends_with_program=file.in_process,
+            )
+        return protections_by_hand(linked, file.analyzer.by_hand)
 
 
 @dataclass(frozen=True)
@@ -91,11 +129,6 @@ def read_bench(path: Path) -> BenchData:
     certificate_path = None if certificate is None else certificate_file(certificate, path)
     analyzer = read.parse("analyzer data", analyzer_path, AnalyzerData, table="data")
     generator = read.parse("generator data", generator_path, GeneratorData, table="data")
-    simulated = isinstance(file.analyzer.link, Simulated)
-    analyzer_commands = read.commands(
-        "analyzer command set", analyzer.command_set, analyzer_path, ANALYZER
-    )
-    check_limit_agreement(analyzer, analyzer_commands)
     return BenchData(
         file,
         path,
@@ -107,9 +140,9 @@ def read_bench(path: Path) -> BenchData:
         None
         if certificate_path is None
         else read.parse("analyzer certificate", certificate_path, AnalyzerCertificate),
-        analyzer_commands,
+        _analyzer_commands(read, file, analyzer, analyzer_path),
         _generator_commands(read, file, generator, generator_path),
-        read_simulation_profiles(analyzer_path, generator_path) if simulated else None,
+        read_simulation_profiles(analyzer_path, generator_path) if file.in_process else None,
         documents=tuple(read.documents),
     )
 
@@ -137,6 +170,22 @@ def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> Simul
     return SimulationProfiles(
         load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile)
     )
+
+
+def _analyzer_commands(
+    read: _Reader, file: BenchFile, data: AnalyzerData, path: Path
+) -> CommandSet | None:
+    if file.analyzer.link is None:
+        return None
+    if data.command_set is None:
+        raise SourceError(
+            f"{path}: the analyzer has no command set, yet the bench gives it a link.",
+            do="Name its command_set, or take the link out and name all of by_hand.",
+        )
+    needed = analyzer_messages(file.analyzer.by_hand)
+    commands = read.commands("analyzer command set", data.command_set, path, needed)
+    check_limit_agreement(data, commands)
+    return commands
 
 
 def _generator_commands(

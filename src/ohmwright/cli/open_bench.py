@@ -7,9 +7,11 @@ from contextlib import AsyncExitStack, aclosing, asynccontextmanager
 from functools import partial
 
 from ohmwright.instruments.absent_operator import AbsentOperator
+from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.generator import Generator
 from ohmwright.instruments.hand_operated import HandOperatedGenerator
+from ohmwright.instruments.hand_worked_analyzer import HandWorkedAnalyzer
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
@@ -75,14 +77,14 @@ async def open_bench(
     bench with a [simulation] table may do without one. `unattended`: nobody answers requests.
     Raises SourceError, UsageError, LinkError.
     """
-    if not guarded and data.file.simulation is None:
+    if not guarded and data.file.simulation is None and data.can_be_guarded:
         raise UsageError(
             f"{data.path}: a real bench is not worked without its guard.",
             "Nothing would send OFF if this program were killed. Nothing was switched on.",
             "Leave out --no-guard; it is for benches with a [simulation] table.",
         )
     async with AsyncExitStack() as stack:
-        if isinstance(data.file.analyzer.link, Simulated):
+        if data.file.in_process:
             yield _simulated_bench(data, unattended=unattended)
         else:
             yield await _real_bench(data, stack, unattended=unattended, guarded=guarded)
@@ -91,9 +93,10 @@ async def open_bench(
 def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
     clock = VirtualClock()
     hardware = simulated_bench(data, clock)
-    person = SimulatedOperator(hardware.panel, clock)
-    analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
-    generator = None
+    person = SimulatedOperator(hardware.panel, clock, hardware.front)
+    analyzer = generator = None
+    if data.file.analyzer.link is not None:
+        analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
     if data.file.generator.link is not None:
         generator = MemoryLink("simulated generator", hardware.generator_port, clock)
     return assemble_bench(
@@ -110,12 +113,14 @@ async def _real_bench(
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
         clock = await SteppedClock.connect(await link(data.file.stepped_time))
-    assert data.file.analyzer.link is not None  # the bench file's own check
-    if guarded:
-        analyzer = await _open_guarded_link(data.file.analyzer.link, data.analyzer_commands)
-        await stack.enter_async_context(aclosing(analyzer))
-    else:
-        analyzer = await link(data.file.analyzer.link)
+    analyzer: Link | None = None
+    address, commands = data.file.analyzer.link, data.analyzer_commands
+    if address is not None and commands is not None:
+        if guarded and data.can_be_guarded:
+            analyzer = await _open_guarded_link(address, commands)
+            await stack.enter_async_context(aclosing(analyzer))
+        else:
+            analyzer = await link(address)
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
     operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
@@ -142,17 +147,17 @@ async def _open_guarded_link(address: Address, commands: CommandSet) -> Link:
 
 
 def assemble_bench(
-    data: BenchData, clock: Clock, analyzer: Link, generator: Link | None, operator: Operator
+    data: BenchData,
+    clock: Clock,
+    analyzer: Link | None,
+    generator: Link | None,
+    operator: Operator,
 ) -> Bench:
-    """Return the bench of open links; without a `generator` link it is operated by hand."""
+    """Return the bench of open links; what has no link is worked by hand."""
     simulation = data.file.simulation
     return Bench(
         name=data.file.name,
-        analyzer=RemoteAnalyzer(
-            data.analyzer,
-            Dialogue(analyzer, data.analyzer_commands, clock),
-            data.file.analyzer.identity,
-        ),
+        analyzer=_analyzer(data, clock, analyzer, operator),
         generator=_generator(data, clock, generator, operator),
         operator=operator,
         clock=clock,
@@ -162,6 +167,18 @@ def assemble_bench(
         seed=None if simulation is None else simulation.seed,
         documents=data.documents,
     )
+
+
+def _analyzer(data: BenchData, clock: Clock, link: Link | None, operator: Operator) -> Analyzer:
+    entry, linked = data.file.analyzer, None
+    if link is not None and data.analyzer_commands is not None:
+        dialogue = Dialogue(link, data.analyzer_commands, clock)
+        linked = RemoteAnalyzer(data.analyzer, dialogue, entry.identity)
+    if not entry.by_hand and linked is not None:
+        return linked
+    named = (data.analyzer.maker, data.analyzer.model, entry.identity)
+    label = ",".join((*filter(None, named), "by the bench file: nothing reads it"))
+    return HandWorkedAnalyzer(data.analyzer, entry.by_hand, operator, clock, linked, label)
 
 
 def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Operator) -> Generator:

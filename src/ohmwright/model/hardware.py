@@ -25,6 +25,8 @@ MANY = 300
 """More than any list of modes, load resistances, ranges or settings has."""
 PanelName = Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$")]
 """A name that travels in a command: nothing in it can end the command or begin another."""
+_ZERO_DIGITS = 5
+"""Largest zero of a meter, in digits of its display, where its data do not say."""
 Sense = Literal["current", "voltage", "phase"]
 InputPath = Literal["OUTPUT", "LEAKAGE", "CQUALITY"]
 """The circuit that the analyzer joins its input terminals to."""
@@ -54,6 +56,11 @@ class MeterData(FrozenModel):
     """Where a sine reads 3 dB low, from its manual; absent: its response is left out of budgets."""
     zero_ma: NotNegative | None = None
     """The most it shows while nothing flows, from its manual; absent: five digits."""
+
+    @property
+    def largest_zero_ma(self) -> float:
+        """The most, in mA, that it may show while nothing flows."""
+        return _ZERO_DIGITS * self.resolution_ma if self.zero_ma is None else self.zero_ma
 
 
 class DigitiserData(FrozenModel):
@@ -85,8 +92,9 @@ class AnalyzerData(FrozenModel):
 
     maker: str
     model: str
-    command_set: str
-    """Name of a shipped command set, or a path relative to this file."""
+    command_set: str | None = None
+    """Name of a shipped command set, or a path relative to this file; absent for an analyzer
+    without a port."""
     load_bank: LoadBankData
     meter: MeterData
     activation: ActivationOutput = ActivationOutput()
