@@ -15,22 +15,42 @@ from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
+from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.conformance import WITHOUT_RF, ConformanceCheck, Kit, sets_every_load
+from ohmwright.instruments.conformance import (
+    WITHOUT_RF,
+    ConformanceCheck,
+    Kit,
+    is_off_when_opened,
+    off_is_idempotent,
+    refuses_a_load_it_has_not,
+    sets_every_load,
+)
 from ohmwright.instruments.operator import Interjection
 from ohmwright.instruments.required_messages import (
     analyzer_contradictions,
     generator_contradictions,
 )
+from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
-from ohmwright.model.hardware import MeterData
+from ohmwright.model.protections import Protections
 
 from .bench_data import BenchChoice
 from .console import out, print_json
-from .doctor_finding import FILES, Finding, good, not_checked, not_good
+from .doctor_finding import FILES, Finding, absent, good, not_checked, not_good, stated
 from .open_bench import open_bench
 
+_BY_PERSON = (
+    "a person ends RF on this bench, or says that it has ended: nothing else is there to try"
+)
+_BY_HAND: dict[ConformanceCheck, frozenset[HandVerb]] = {
+    is_off_when_opened: frozenset({"reading"}),
+    sets_every_load: frozenset({"load"}),
+    refuses_a_load_it_has_not: frozenset({"load"}),
+    off_is_idempotent: frozenset({"foot switch", "reading"}),
+}
+"""The verbs that a check needs by command: nobody is asked to do them for it."""
 _BY_RF = "only RF can show it: --with-rf, for a second at a low setting"
 
 
@@ -53,13 +73,20 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
 
 
 async def _findings(bench: Bench) -> AsyncIterator[Finding]:
-    await ensure_off_at_start(bench)
-    yield good("output reads off")
-    identity = await bench.analyzer.identify()
-    yield good("analyzer", identity)
+    analyzer = bench.analyzer
+    if analyzer.read_by_eye:
+        yield not_checked("output reads off", "only a person can read the meter: a run asks them")
+    else:
+        await ensure_off_at_start(bench)
+        yield good("no current flows" if analyzer.keyed_by_foot else "output reads off")
+    identity = await analyzer.identify()
+    if analyzer.protections.is_linked:
+        yield good("analyzer", identity)
+    else:
+        yield not_checked("analyzer", f"it has no link; hold its label against '{identity}'")
     yield await _generator(bench)
     yield _certificate(bench, identity)
-    yield _decides(bench.analyzer.data.meter)
+    yield _decides(analyzer)
     for finding in _command_sets(bench):
         yield finding
     kit = Kit(
@@ -69,8 +96,22 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
         bench.analyzer.data.load_bank.loads_ohm[0],
     )
     for check in WITHOUT_RF:
-        yield await _finding(check, kit)
+        if not _BY_HAND.get(check, frozenset()) & analyzer.by_hand:
+            yield await _finding(check, kit)
     yield await _watchdog(bench)
+    for finding in _protections(analyzer.protections):
+        yield finding
+
+
+def _protections(protections: Protections) -> Iterator[Finding]:
+    """Yield each protection as its files declare it, then who must be there and why."""
+    for words, there, remedy in protections.with_remedies():
+        yield stated(words) if there else absent(words, remedy)
+    if protections.by_hand:
+        yield stated("done by a person", f"{', '.join(protections.by_hand)}: nothing reads it back")
+    if protections.guard_words:
+        yield absent("guard", protections.guard_words)
+    yield stated("who must be there", protections.grade_words)
 
 
 async def _generator(bench: Bench) -> Finding:
@@ -94,10 +135,11 @@ def _certificate(bench: Bench, identity: str) -> Finding:
     return good(name, f"{known.certificate}, due {known.due_on}")
 
 
-def _decides(meter: MeterData) -> Finding:
+def _decides(analyzer: Analyzer) -> Finding:
     """Return what the meter's data let it decide; a procedure is held against it by `lint`."""
+    meter = analyzer.data.meter
     least_ma = rounded_up(narrowest_tolerance_ma(meter))
-    after_s = needed_after_age_s(meter)
+    after_s = needed_after_age_s(meter, typed=analyzer.read_by_eye)
     return good(
         "what the meter decides",
         f"±{least_ma:g} mA and wider, {after_s:.3g} s after the age asked for; see lint",
@@ -131,6 +173,9 @@ async def _watchdog(bench: Bench) -> Finding:
 
 def _without_rf(bench: Bench) -> Iterator[Finding]:
     """Yield the checks that cannot be made with the output off."""
+    if bench.analyzer.released_by_hand:
+        yield not_checked("OFF ends an activation", _BY_PERSON)
+        return
     yield not_checked("OFF ends an activation", _BY_RF)
     name = "ends an activation by itself"
     if bench.analyzer.data.activation.bounded:
@@ -145,6 +190,8 @@ def _host_guarded(name: str) -> Finding:
 
 async def _with_rf(bench: Bench) -> list[Finding]:
     """Check that OFF and the time limit each end an activation of some seconds at low power."""
+    if bench.analyzer.released_by_hand:
+        return list(_without_rf(bench))
     try:
         proved = [event async for event in protection_self_test(Session(bench))]
     except (LinkError, OutOfCapability) as error:

@@ -27,7 +27,7 @@ async def activation_opened(
 
 
 def activation_closed(session: Session) -> ActivationClosed:
-    """Return the event to be kept once RF has been read back as off, or is so by a typed reading."""
+    """Return the event to be kept once RF has been read back as off, by line or by a person."""
     return ActivationClosed(
         **session.stamp(), on_s=round(session.last_on_s, 3), off_told_by=session.readings_told_by
     )

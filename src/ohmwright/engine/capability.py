@@ -48,7 +48,9 @@ def _lacking_protections(
     """
     if bench.attended or bench.protections is None:
         return
-    steps = (s for s in file.procedure.step if isinstance(s, TimedStep) and set(s.stages) & set(stages))
+    steps = (
+        s for s in file.procedure.step if isinstance(s, TimedStep) and set(s.stages) & set(stages)
+    )
     for step in steps:
         for lacking in bench.protections.lacking_unattended():
             yield (

@@ -21,7 +21,7 @@ _USUAL_DROOP_PER_S = 0.015 / 6.0
 def dated(settled: Settled, bench: Bench) -> Settled:
     """Return `settled` with what dating by a person and coarsely typed digits leave unsure."""
     analyzer = bench.analyzer
-    if not analyzer.keyed_by_foot and not analyzer.read_by_eye:
+    if not analyzer.released_by_hand:
         return settled
     off_ma = abs(settled.value) * droop_per_s(bench) * analyzer.dating_s
     dating_ma = off_ma / sqrt(3)  # anywhere within: rectangular

@@ -76,7 +76,9 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
     kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
     for proof in _proofs(analyzer):
         before_s, limit_s = session.on_s, proof.limit_s(analyzer.data.meter)
-        yield await activation_opened(session, load_ohm=load_ohm, limit_s=limit_s, setting_w=setting_w)
+        yield await activation_opened(
+            session, load_ohm=load_ohm, limit_s=limit_s, setting_w=setting_w
+        )
         problem = await proof.check(kit)
         on_s = round(session.on_s - before_s, 3)
         yield activation_closed(session)

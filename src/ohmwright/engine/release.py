@@ -26,10 +26,9 @@ RELEASE_BOUND_S = 8.0
 """Longest time of a release by the machine's clock, so that a fault cannot hold it up."""
 BY_HAND_BOUND_S = 60.0
 """The same where a person has to be told, and perhaps told again."""
-_TRIES_PER_S = 5
+_TRIES, _TRIES_BY_HAND = 40, 300
 _BETWEEN_TRIES_S = 0.1
-"""Number of times that OFF is sent and read back in a second of the release's bound, and the pause
-between."""
+"""Number of times that OFF is sent and read back in one release, and the pause between."""
 _KEYING_DELAY_S = 2.0
 """Longest time from keying until a current is read: dead time and the meter's window."""
 
@@ -105,9 +104,7 @@ async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> Conf
 
 
 def _bound_s(bench: Bench) -> float:
-    analyzer = bench.analyzer
-    by_hand = analyzer.keyed_by_foot or analyzer.read_by_eye
-    return BY_HAND_BOUND_S if by_hand else RELEASE_BOUND_S
+    return BY_HAND_BOUND_S if bench.analyzer.released_by_hand else RELEASE_BOUND_S
 
 
 async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
@@ -126,7 +123,7 @@ async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | st
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
     problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
     took_s = None
-    for _ in range(round(_TRIES_PER_S * _bound_s(bench))):
+    for _ in range(_TRIES_BY_HAND if analyzer.released_by_hand else _TRIES):
         try:
             await analyzer.switch_off()
             still = await rf.evidence_on()

@@ -36,6 +36,11 @@ class Abilities:
     protections: Protections | None = None
     """Against RF that stays on; None where nobody asks."""
 
+    @property
+    def read_by_eye(self) -> bool:
+        """Whether a person types what the meter shows."""
+        return self.protections is not None and "reading" in self.protections.by_hand
+
 
 def abilities_of(bench: Bench) -> Abilities:
     """Return what `bench` can do."""

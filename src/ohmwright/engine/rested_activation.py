@@ -113,12 +113,12 @@ async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
     """Raise ActivationCutShort where RF was off before the activation was ended.
 
     Raises FootSwitchLetGo where a person kept it on, ProtocolError where the analyzer contradicts
-    itself, and ActivationVoid where it has
-    another time left of the limit than the bench's clock.
+    itself, and ActivationVoid where it has another time left of the limit than the bench's clock.
     """
     if not await analyzer.output_on():
         if analyzer.keyed_by_foot:
-            return opened.refuse_let_go()
+            opened.refuse_let_go()  # where no current was ever seen there is nothing to refuse
+            return
         await _refuse_contradiction(analyzer, opened)
         raise ActivationCutShort(
             f"RF was off already when the activation was {opened.age_s:.1f} s old.",

@@ -219,7 +219,9 @@ class Session:
         )
         return PointDone(**self.stamp(), result=completed)
 
-    def _told_by_of(self, result: Result, path: InputPath | Literal["none"]) -> dict[str, str | None]:
+    def _told_by_of(
+        self, result: Result, path: InputPath | Literal["none"]
+    ) -> dict[str, str | None]:
         """Return who did the analyzer's part in a result, by its fields."""
         bench = self.bench
         if path == "none":
@@ -294,4 +296,6 @@ class Session:
         if self.bench.analyzer.keyed_by_foot:
             allowed_s = _SLOW_PERSON_S if self.readings_told_by is None else _SLOW_TYPIST_S
         if took_s is not None and took_s > allowed_s:
-            self.pending.add(SlowRelease(**self.stamp(), took_s=round(took_s, 3)))
+            self.pending.add(
+                SlowRelease(**self.stamp(), took_s=round(took_s, 3), keyed_by=self.keyed_by)
+            )

@@ -71,6 +71,11 @@ class Analyzer(ABC):
         return "reading" in self.by_hand
 
     @property
+    def released_by_hand(self) -> bool:
+        """Whether a release takes a person, to end RF or to say that nothing flows."""
+        return self.keyed_by_foot or self.read_by_eye
+
+    @property
     def dating_s(self) -> float:
         """How far the age of the latest activation's readings may be off together, in s."""
         return 0.0

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
+
+from ohmwright.model.errors import OutOfCapability
 from ohmwright.wire.clock import Clock
 
 from .hand_requests import PressFootSwitch
@@ -30,12 +33,11 @@ class FootSwitch:
     async def release(self) -> None:
         """Tell the person to release it; every two seconds, however often this is called."""
         now_s = self._clock.now_s()
-        if not self.may_be_pressed or (
-            self.told_to_release and now_s < self._told_s + _TOLD_EVERY_S
-        ):
+        if self.told_to_release and now_s < self._told_s + _TOLD_EVERY_S:
             return
         self.told_to_release, self._told_s = True, now_s
-        await self._operator.tell(RELEASE)
+        with suppress(OutOfCapability):  # nobody is there: the readings say how it ends
+            await self._operator.tell(RELEASE)
 
     def set_up(self) -> None:
         """Keep that it is up: no current was read after the person was told to release it."""

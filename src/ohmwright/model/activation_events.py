@@ -30,10 +30,12 @@ class ActivationClosed(Stamped):
 
 
 class SlowRelease(Stamped):
-    """The output took longer than a reading or two to go off after OFF."""
+    """The output took longer than a reading or two to go off after OFF, or than a person needs."""
 
     kind: Literal["slow_release"] = "slow_release"
     took_s: float
+    keyed_by: str | None = None
+    """Who held the foot switch; None where OFF was sent."""
 
 
 class ProtectionProved(Stamped):

@@ -51,8 +51,16 @@ class Protections(FrozenModel):
 
         A limit in ON and a single shot replace each other: of the two only one is listed.
         """
+        return tuple((words, there) for words, there, _ in self.with_remedies())
+
+    def with_remedies(self) -> tuple[tuple[str, bool, str], ...]:
+        """The same, each with what would give it; empty where nobody needs it to leave the bench."""
         needless = "single_shot" if self.limit_in_on or not self.single_shot else "limit_in_on"
-        return tuple((text, getattr(self, n)) for n, text in _WORDS.items() if n != needless)
+        return tuple(
+            (text, getattr(self, name), _NEEDED[name].remedy if name in _NEEDED else "")
+            for name, text in _WORDS.items()
+            if name != needless
+        )
 
     @property
     def foot_switch(self) -> bool:
@@ -92,16 +100,14 @@ class Protections(FrozenModel):
 
     def lacking_unattended(self) -> tuple[Lacking, ...]:
         """Return what is lacking for a run that nobody attends, each with what would give it."""
-        bounded = self.limit_in_on or self.single_shot
-        guarded = self.guard or self.ends_with_program
-        found = (
-            (bounded, _LIMIT),
-            (guarded or self.foot_switch, _GUARD),
-            (self.state_read_back or self.foot_switch, _STATE),
-            (self.line_proof or not self.is_linked, _PROOF),
-        )
-        by_hand = (Lacking(f"a machine for '{verb}'", _BY_HAND) for verb in self.by_hand)
-        return (*(lacking for there, lacking in found if not there), *by_hand)
+        given = {
+            "limit_in_on": self.limit_in_on or self.single_shot,
+            "guard": self.guard or self.ends_with_program,
+            "state_read_back": self.state_read_back,
+            "line_proof": self.line_proof,
+        }
+        by_hand = (Lacking(f"'{verb}' by command", _BY_HAND) for verb in self.by_hand)
+        return (*(_NEEDED[name] for name, there in given.items() if not there), *by_hand)
 
     @property
     def is_linked(self) -> bool:
@@ -121,12 +127,15 @@ _WORDS = {
     "path_read_back": "input path read back",
     "line_proof": "line proven by echoed digits",
 }
-_LIMIT = Lacking(
-    "a time limit that the analyzer keeps",
-    "an analyzer with a limit in ON ({limit_s} in 'on' of its command set, max_limit_s in its "
-    "data) or with a single shot",
-)
-_GUARD = Lacking("the guard process", "a port that the guard can own, without --no-guard")
-_STATE = Lacking("read-back of the output's state", "'state' in the command set")
-_PROOF = Lacking("a proof of the line", "'resynchronise' in the command set")
-_BY_HAND = "an analyzer that does it by command, and no entry of by_hand in the bench file"
+_NEEDED = {
+    "limit_in_on": Lacking(
+        "a time limit that the analyzer keeps",
+        "a limit in ON ({limit_s} in 'on' of the command set, max_limit_s in the analyzer's data) "
+        "or an analyzer of single shots",
+    ),
+    "guard": Lacking("the guard process", "a port that the guard can own, without --no-guard"),
+    "state_read_back": Lacking("read-back of the output's state", "'state' in the command set"),
+    "line_proof": Lacking("a proof of the line", "'resynchronise' in the command set"),
+}
+"""What a bench needs to be left alone, by the name of the protection."""
+_BY_HAND = "an analyzer that does it, and no such entry in by_hand of the bench file"
