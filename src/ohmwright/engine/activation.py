@@ -89,7 +89,7 @@ class Activation:
             )
 
     def refuse_let_go(self) -> None:
-        """Raise FootSwitchLetGo where a person keeps RF on, and a current that was read has gone."""
+        """Raise FootSwitchLetGo where a person keeps RF on, and a current it had is gone."""
         if self._analyzer.keyed_by_foot and self.current_seen:
             raise FootSwitchLetGo(
                 f"The current had gone when the activation was {self.age_s:.1f} s old.",

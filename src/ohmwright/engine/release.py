@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from typing import NamedTuple
 
@@ -26,7 +27,7 @@ RELEASE_BOUND_S = 8.0
 """Longest time of a release by the machine's clock, so that a fault cannot hold it up."""
 BY_HAND_BOUND_S = 60.0
 """The same where a person has to be told, and perhaps told again."""
-_TRIES, _TRIES_BY_HAND = 40, 300
+_TRIES = 40
 _BETWEEN_TRIES_S = 0.1
 """Number of times that OFF is sent and read back in one release, and the pause between."""
 _KEYING_DELAY_S = 2.0
@@ -107,6 +108,14 @@ def _bound_s(bench: Bench) -> float:
     return BY_HAND_BOUND_S if bench.analyzer.released_by_hand else RELEASE_BOUND_S
 
 
+def _tries(bench: Bench) -> Iterator[None]:
+    """Yield for each try of a release: so many, by hand as many as there is time for."""
+    end_s, done = bench.clock.now_s() + BY_HAND_BOUND_S, 0
+    while bench.clock.now_s() < end_s if bench.analyzer.released_by_hand else done < _TRIES:
+        yield
+        done += 1
+
+
 async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
     for bound_s in (_bound_s(bench), LAST_TRY_BOUND_S):
         with anyio.move_on_after(bound_s, shield=True):
@@ -123,7 +132,7 @@ async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | st
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
     problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
     took_s = None
-    for _ in range(_TRIES_BY_HAND if analyzer.released_by_hand else _TRIES):
+    for _ in _tries(bench):
         try:
             await analyzer.switch_off()
             still = await rf.evidence_on()

@@ -43,7 +43,7 @@ from .service_state import ServiceState
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
 _SLOW_RELEASE_S = 0.5
-_SLOW_PERSON_S, _SLOW_TYPIST_S = 3.0, 15.0
+_SLOW_PERSON_S, _SLOW_TYPIST_S = 3.0, 8.0
 """The same of a person at a foot switch, and of one who also types that nothing flows."""
 _SLOW_RELEASE_READINGS = 2
 """A release that took longer than both, the second in reading intervals, is put on record."""

@@ -84,7 +84,7 @@ class TypeReading(ValueRequest):
     def text(self) -> str:
         """What the person reads."""
         if self.rf_to_be_off:
-            return "RF is to be off now. What current does the meter show?"
+            return "RF and the foot switch are to be off now. What current does the meter show?"
         return f"What {self.quantity} does the meter show now?"
 
     @property
