@@ -8,15 +8,20 @@ from typing import NamedTuple
 
 from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, GeneratorBackEnd
 from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
+from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand
+from ohmwright.instruments.required_messages import verbs_by_hand
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.bench_file import BenchFile, SerialPort, Simulated
+from ohmwright.model.bench_file import BenchFile, OwnLine, SerialPort
+from ohmwright.model.by_hand import data_by_hand
 from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.protections import Protections
 from ohmwright.model.source import load
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.command_set import CommandSet, Verb
+from ohmwright.wire.line_proof import is_proved
 
 from .paths import certificate_file, data_file
 from .spoken_to import FileReader, analyzer_way, generator_way, verbs_of_way
@@ -42,7 +47,7 @@ class BenchData:
     certificate_path: Path | None
     certificate: AnalyzerCertificate | None
     analyzer_commands: CommandSet | None
-    """None where a back end works the analyzer."""
+    """None where a back end works the analyzer, or a person the whole of it."""
     generator_commands: CommandSet | None
     """None where the generator is operated by hand, or a back end works it."""
     profiles: SimulationProfiles | None
@@ -55,11 +60,6 @@ class BenchData:
     generator_back_end: ChosenBackEnd[GeneratorBackEnd] | None = None
 
     @property
-    def analyzer_verbs(self) -> frozenset[Verb] | None:
-        """What the analyzer has a message or a method for."""
-        return verbs_of_way(self.analyzer_commands, self.analyzer_back_end)
-
-    @property
     def generator_verbs(self) -> frozenset[Verb] | None:
         """What the generator has a message or a method for; None where a person works it."""
         return verbs_of_way(self.generator_commands, self.generator_back_end)
@@ -67,8 +67,44 @@ class BenchData:
     @property
     def virtual_time(self) -> bool:
         """Whether the bench's clock is simulated, which starts at the simulator's own date."""
-        simulated = isinstance(self.file.analyzer.link, Simulated)
-        return simulated or self.file.stepped_time is not None
+        return self.file.in_process or self.file.stepped_time is not None
+
+    @property
+    def can_be_guarded(self) -> bool:
+        """Whether a guard process could end RF.
+
+        Not where a person keeps it on, nor where a back end gives it no orders.
+        """
+        entry, back_end = self.file.analyzer, self.analyzer_back_end
+        if entry.link is None or isinstance(entry.link, OwnLine):
+            return False
+        has_orders = back_end is None or back_end.orders is not None
+        return has_orders and "foot switch" not in entry.by_hand
+
+    @property
+    def analyzer_by_hand(self) -> AnalyzerData:
+        """What the analyzer can do where a person does what the bench file says."""
+        return data_by_hand(self.analyzer, self.file.analyzer.by_hand)
+
+    @property
+    def analyzer_verbs(self) -> frozenset[Verb] | None:
+        """What works by command or by hand; None where a person works the whole analyzer."""
+        linked = verbs_of_way(self.analyzer_commands, self.analyzer_back_end)
+        return verbs_by_hand(linked, self.file.analyzer.by_hand)
+
+    def protections(self, *, guarded: bool) -> Protections:
+        """Return the protections of the bench, by its files."""
+        file, commands = self.file, self.analyzer_commands
+        verbs, linked = verbs_of_way(commands, self.analyzer_back_end), Protections()
+        if verbs is not None:
+            linked = declared_protections(
+                self.analyzer,
+                verbs,
+                proved="resynchronise" in verbs if commands is None else is_proved(commands),
+                guarded=guarded and self.can_be_guarded and not file.in_process,
+                ends_with_program=file.in_process,
+            )
+        return protections_by_hand(linked, file.analyzer.by_hand)
 
 
 @dataclass(frozen=True)
@@ -102,7 +138,6 @@ def read_bench(path: Path) -> BenchData:
     certificate_path = None if certificate is None else certificate_file(certificate, path)
     analyzer = read.parse("analyzer data", analyzer_path, AnalyzerData, table="data")
     generator = read.parse("generator data", generator_path, GeneratorData, table="data")
-    simulated = isinstance(file.analyzer.link, Simulated)
     analyzer_by = analyzer_way(read, file, analyzer, analyzer_path)
     generator_by = generator_way(read, file, generator, generator_path)
     return BenchData(
@@ -118,7 +153,7 @@ def read_bench(path: Path) -> BenchData:
         else read.parse("analyzer certificate", certificate_path, AnalyzerCertificate),
         analyzer_by.commands,
         generator_by.commands,
-        read_simulation_profiles(analyzer_path, generator_path) if simulated else None,
+        read_simulation_profiles(analyzer_path, generator_path) if file.in_process else None,
         documents=tuple(read.documents),
         analyzer_back_end=analyzer_by.back_end,
         generator_back_end=generator_by.back_end,

@@ -14,6 +14,7 @@ from ohmwright.engine.release import ensure_off_at_start
 from ohmwright.engine.room import narrowest_tolerance_ma, rounded_up
 from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
+from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Interjection
 from ohmwright.instruments.requests import BeReadyForRf
@@ -23,15 +24,27 @@ from ohmwright.instruments.required_messages import (
 )
 from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
-from ohmwright.model.hardware import MeterData
+from ohmwright.model.protections import Protections
 
 from .bench_data import BenchChoice
 from .console import CAUTION, err, out, print_json
 from .doctor_conformance import conformance_findings, findings_without_rf
-from .doctor_finding import FILES, LINK, Finding, good, not_checked, not_good
+from .doctor_finding import (
+    FILES,
+    LINK,
+    Finding,
+    absent,
+    good,
+    not_checked,
+    not_good,
+    stated,
+)
 from .open_bench import open_bench
 
 BY_RF = "only RF can show it: --with-rf, for some seconds at a low setting"
+_BY_PERSON = (
+    "a person ends RF on this bench, or says that it has ended: nothing else is there to try"
+)
 
 
 def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json: bool) -> int:
@@ -47,7 +60,7 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
     async def work() -> list[Finding]:
         async with open_bench(data, unattended=not with_rf, guarded=choice.guarded) as bench:
             found = [finding async for finding in _findings(bench)]
-            why_not = await _why_no_rf(bench, found) if with_rf else BY_RF
+            why_not = await _why_no_rf(bench, found) if with_rf else _why_not_asked(bench)
             if conformance:
                 return [*found, *await conformance_findings(bench, why_not)]
             return [
@@ -61,18 +74,38 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
 
 
 async def _findings(bench: Bench) -> AsyncIterator[Finding]:
-    await ensure_off_at_start(bench)
-    yield good("output reads off")
-    identity = await bench.analyzer.identify()
-    yield good("analyzer", identity)
+    analyzer = bench.analyzer
+    if analyzer.read_by_eye:
+        yield not_checked("output reads off", "only a person can read the meter: a run asks them")
+    else:
+        await ensure_off_at_start(bench)
+        yield good("no current flows" if analyzer.keyed_by_foot else "output reads off")
+    identity = await analyzer.identify()
+    if analyzer.protections.is_linked:
+        yield good("analyzer", identity)
+    else:
+        yield not_checked("analyzer", f"it has no link; hold its label against '{identity}'")
     yield await _generator(bench)
     yield _certificate(bench, identity)
-    yield _decides(bench.analyzer.data.meter)
+    yield _decides(analyzer)
     for finding in _command_sets(bench):
         yield finding
     async for finding in findings_without_rf(bench):
         yield finding
     yield await _watchdog(bench)
+    for finding in _protections(analyzer.protections):
+        yield finding
+
+
+def _protections(protections: Protections) -> Iterator[Finding]:
+    """Yield each protection as its files declare it, then who must be there and why."""
+    for words, there, remedy in protections.with_remedies():
+        yield stated(words) if there else absent(words, remedy)
+    if protections.by_hand:
+        yield stated("done by a person", f"{', '.join(protections.by_hand)}: nothing reads it back")
+    if protections.guard_words:
+        yield absent("guard", protections.guard_words)
+    yield stated("who must be there", protections.grade_words)
 
 
 async def _generator(bench: Bench) -> Finding:
@@ -96,10 +129,11 @@ def _certificate(bench: Bench, identity: str) -> Finding:
     return good(name, f"{known.certificate}, due {known.due_on}")
 
 
-def _decides(meter: MeterData) -> Finding:
+def _decides(analyzer: Analyzer) -> Finding:
     """Return what the meter's data let it decide; a procedure is held against it by `lint`."""
+    meter = analyzer.data.meter
     least_ma = rounded_up(narrowest_tolerance_ma(meter))
-    after_s = needed_after_age_s(meter)
+    after_s = needed_after_age_s(meter, typed=analyzer.read_by_eye)
     return good(
         "what the meter decides",
         f"±{least_ma:g} mA and wider, {after_s:.3g} s after the age asked for; see lint",
@@ -131,8 +165,14 @@ async def _watchdog(bench: Bench) -> Finding:
     return good(name)
 
 
+def _why_not_asked(bench: Bench) -> str:
+    return _BY_PERSON if bench.analyzer.released_by_hand else BY_RF
+
+
 async def _why_no_rf(bench: Bench, found: Sequence[Finding]) -> str | None:
     """Why RF is not to be switched on, though asked for; None where a person agrees to it."""
+    if bench.analyzer.released_by_hand:
+        return _BY_PERSON
     if any(finding.code == LINK for finding in found):
         return "what is NOT GOOD with RF off has to be mended first"
     try:
@@ -145,6 +185,8 @@ async def _why_no_rf(bench: Bench, found: Sequence[Finding]) -> str | None:
 def _without_rf(bench: Bench, why_not: str) -> Iterator[Finding]:
     """Yield the checks that cannot be made with the output off, and why they were not made."""
     yield not_checked("OFF ends an activation", why_not)
+    if bench.analyzer.released_by_hand:
+        return
     name = "ends an activation by itself"
     if bench.analyzer.data.activation.bounded:
         yield not_checked(name, why_not)

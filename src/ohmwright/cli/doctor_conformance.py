@@ -10,8 +10,27 @@ from ohmwright.engine.session import Session
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITH_RF, WITHOUT_RF, observe, title
 from ohmwright.instruments.conformance_kit import ConformanceCheck, Kit, Observed
+from ohmwright.instruments.conformance_off import (
+    is_off_when_opened,
+    joins_every_circuit,
+    off_is_idempotent,
+    reads_no_current_while_off,
+    refuses_a_load_it_has_not,
+    sets_every_load,
+)
+from ohmwright.model.by_hand import HandVerb
 
 from .doctor_finding import LINK, Finding, not_checked
+
+_BY_HAND: dict[ConformanceCheck, frozenset[HandVerb]] = {
+    is_off_when_opened: frozenset({"reading"}),
+    reads_no_current_while_off: frozenset({"reading"}),
+    sets_every_load: frozenset({"load"}),
+    refuses_a_load_it_has_not: frozenset({"load"}),
+    joins_every_circuit: frozenset({"path"}),
+    off_is_idempotent: frozenset({"foot switch", "reading"}),
+}
+"""The verbs that a check needs by command: nobody is asked to do them for it."""
 
 
 async def findings_without_rf(bench: Bench) -> AsyncIterator[Finding]:
@@ -19,7 +38,8 @@ async def findings_without_rf(bench: Bench) -> AsyncIterator[Finding]:
     load_ohm = bench.analyzer.data.load_bank.loads_ohm[0]
     kit = Kit(bench.analyzer, bench.clock, _no_activation, load_ohm)
     for check in WITHOUT_RF:
-        yield _finding(check, await observe(check, kit))
+        if not _BY_HAND.get(check, frozenset()) & bench.analyzer.by_hand:
+            yield _finding(check, await observe(check, kit))
 
 
 async def conformance_findings(bench: Bench, why_not: str | None) -> list[Finding]:

@@ -1,4 +1,4 @@
-"""A finding of the command `doctor`: seen to be good, not checked, or seen not to be good."""
+"""A finding of the command `doctor`: seen to be good, stated, not checked, absent, not good."""
 
 from __future__ import annotations
 
@@ -7,14 +7,16 @@ from typing import Literal
 
 from rich.text import Text
 
-FindingState = Literal["good", "not checked", "NOT GOOD"]
+FindingState = Literal["good", "stated", "not checked", "absent", "NOT GOOD"]
 FILES = 2
 """Exit code of a fault in the files of the bench."""
 LINK = 3
 """Exit code of a fault of an instrument or its line."""
 _STYLES: dict[FindingState, str] = {
     "good": "green",
+    "stated": "",
     "not checked": "yellow",
+    "absent": "yellow",
     "NOT GOOD": "bold red",
 }
 
@@ -42,6 +44,16 @@ def good(check: str, detail: str = "") -> Finding:
 def not_checked(check: str, how: str) -> Finding:
     """Return a finding that was not checked; `how`: why, or how it can be."""
     return Finding(check, "not checked", how)
+
+
+def stated(check: str, detail: str = "") -> Finding:
+    """Return what the bench's files say, and nothing has shown."""
+    return Finding(check, "stated", detail)
+
+
+def absent(check: str, remedy: str = "") -> Finding:
+    """Return a protection that the bench has not; `remedy`: what would give it."""
+    return Finding(check, "absent", remedy)
 
 
 def not_good(check: str, detail: str, code: int = LINK) -> Finding:

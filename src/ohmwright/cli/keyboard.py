@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import os
 import sys
-from contextlib import suppress
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
 
 import anyio
 import anyio.to_thread
@@ -25,6 +26,27 @@ def discard_pending_input() -> None:
     descriptor = _descriptor()
     if descriptor is not None and os.isatty(descriptor):
         termios.tcflush(descriptor, termios.TCIFLUSH)
+
+
+@contextmanager
+def unechoed() -> Iterator[None]:
+    """Have the terminal not show what is typed in the block, where standard input is one.
+
+    What is discarded is not to be seen either: a stray Enter would move the cursor.
+    """
+    descriptor = _descriptor()
+    if sys.platform == "win32" or descriptor is None or not os.isatty(descriptor):
+        yield
+        return
+    import termios
+
+    before, silent = termios.tcgetattr(descriptor), termios.tcgetattr(descriptor)
+    silent[3] &= ~(termios.ECHO | termios.ECHONL)
+    termios.tcsetattr(descriptor, termios.TCSANOW, silent)
+    try:
+        yield
+    finally:
+        termios.tcsetattr(descriptor, termios.TCSANOW, before)
 
 
 async def read_line() -> str:

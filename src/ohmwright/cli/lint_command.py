@@ -74,11 +74,12 @@ def _accuracy(bench: BenchData, today: date) -> Accuracy | None:
 
 def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:
     return Abilities(
-        bench.analyzer,
+        bench.analyzer_by_hand,
         bench.generator,
         has_port=bench.file.generator.link is not None,
         attended=not unattended,
         certificate=bench.certificate,
         analyzer_verbs=bench.analyzer_verbs,
         generator_verbs=bench.generator_verbs,
+        protections=bench.protections(guarded=True),
     )

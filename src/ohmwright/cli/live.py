@@ -13,7 +13,17 @@ from rich.text import Text
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus, RfState
-from ohmwright.model.event import Event, Foretold, PointDone, StageStarted, StepStarted
+from ohmwright.model.event import (
+    ActivationOpened,
+    Event,
+    Foretold,
+    PointDone,
+    RunResumed,
+    RunStarted,
+    StageStarted,
+    StepStarted,
+)
+from ohmwright.model.protections import Protections
 from ohmwright.wire.clock import Clock
 
 from .console import err
@@ -36,7 +46,7 @@ class LiveView:
     def __init__(self, clock: Clock, total_points: int, done: int = 0) -> None:
         self._clock = clock
         self._moment: BenchStatus | None = None
-        self._stage = self._step = ""
+        self._stage = self._step = self._load = ""
         self._progress = Progress(
             TextColumn("{task.description}"),
             BarColumn(bar_width=20),
@@ -62,13 +72,25 @@ class LiveView:
                 return
             case StageStarted():
                 self._stage = STAGE_NAMES[event.stage]
+            case RunStarted() | RunResumed():
+                self._print_protections(event.protections)
+                return
             case StepStarted():
-                self._step = event.step
+                self._step, self._load = event.step, ""
+            case ActivationOpened():
+                self._load = f", {event.load_ohm:g} ohm"
+                return
             case PointDone():
                 self._progress.advance(self._task)
             case _:
                 return
         self._progress.update(self._task, description=f"{self._stage}: {self._step}")
+
+    def _print_protections(self, protections: Protections | None) -> None:
+        """Print who must be there, where nothing but this program or a person ends RF."""
+        if protections is None or not protections.guard_words:
+            return
+        err().print(f"{protections.guard_words}.", style="bold yellow", soft_wrap=True)
 
     def on_status(self, moment: BenchStatus) -> None:
         """Store the latest status and return at once; a thread draws it later."""
@@ -87,13 +109,25 @@ class LiveView:
         try:
             yield
         finally:
+            drawn = self._live is not None
             self._clear()
+            if drawn and self._moment is not None:
+                err().print(self.line(), no_wrap=True)  # how RF was read last stays to be seen
+
+    def notify(self, words: Text) -> None:
+        """Print the words above what is drawn."""
+        _PLAIN.notify(words)
 
     @contextmanager
     def prompt(self, question: Sequence[Text]) -> Iterator[None]:
-        """Print `question`, cursor after its last line, and stop drawing until the block ends."""
+        """Print where it is asked and `question`, and stop drawing until the block ends.
+
+        The cursor stands after the last line of the question.
+        """
         drawing = self._live is not None
         self._clear()
+        if self._step:
+            question = [Text(f"{self._stage}: {self._step}{self._load}", style="dim"), *question]
         try:
             with self._line_above(question) if drawing else _PLAIN.prompt(question):
                 yield

@@ -11,10 +11,10 @@ from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.generator import Generator
 from ohmwright.instruments.hand_operated import HandOperatedGenerator
+from ohmwright.instruments.hand_worked_analyzer import HandWorkedAnalyzer
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
-from ohmwright.model.bench_file import Simulated
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faulty_bench import FaultyBench
@@ -69,14 +69,14 @@ async def open_bench(
     bench with a [simulation] table may do without one. `unattended`: nobody answers requests.
     Raises SourceError, UsageError, LinkError.
     """
-    if not guarded and data.file.simulation is None:
+    if not guarded and data.file.simulation is None and data.can_be_guarded:
         raise UsageError(
             f"{data.path}: a real bench is not worked without its guard.",
             "Nothing would send OFF if this program were killed. Nothing was switched on.",
             "Leave out --no-guard; it is for benches with a [simulation] table.",
         )
     async with AsyncExitStack() as stack:
-        if isinstance(data.file.analyzer.link, Simulated):
+        if data.file.in_process:
             yield _simulated_bench(data, unattended=unattended)
         else:
             yield await _real_bench(data, stack, unattended=unattended, guarded=guarded)
@@ -85,9 +85,10 @@ async def open_bench(
 def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
     clock = VirtualClock()
     hardware = simulated_bench(data, clock)
-    person = SimulatedOperator(hardware.panel, clock)
-    analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
-    generator = None
+    person = SimulatedOperator(hardware.panel, clock, hardware.front)
+    analyzer = generator = None
+    if data.file.analyzer.link is not None:
+        analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
     if data.file.generator.link is not None:
         generator = MemoryLink("simulated generator", hardware.generator_port, clock)
     return assemble_bench(
@@ -105,13 +106,13 @@ async def _real_bench(
     analyzer = await analyzer_link(data, stack, guarded=guarded)
     generator = await generator_link(data, stack)
     operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
-    worked_analyzer = await back_end_analyzer(data, analyzer, clock, stack)
-    worked_generator = await back_end_generator(data, generator, clock, stack)
     bench = _bench_of(
         data,
         clock,
-        worked_analyzer or _remote_analyzer(data, clock, analyzer),
-        worked_generator or _generator(data, clock, generator, operator),
+        await back_end_analyzer(data, analyzer, clock, stack)
+        or _remote_analyzer(data, clock, analyzer),
+        await back_end_generator(data, generator, clock, stack)
+        or _generator(data, clock, generator, operator),
         operator,
     )
     for instrument in (bench.generator, bench.analyzer):
@@ -121,9 +122,13 @@ async def _real_bench(
 
 
 def assemble_bench(
-    data: BenchData, clock: Clock, analyzer: Link, generator: Link | None, operator: Operator
+    data: BenchData,
+    clock: Clock,
+    analyzer: Link | None,
+    generator: Link | None,
+    operator: Operator,
 ) -> Bench:
-    """Return the bench of open links; without a `generator` link it is operated by hand."""
+    """Return the bench of open links; what has no link is worked by hand."""
     return _bench_of(
         data,
         clock,
@@ -134,12 +139,17 @@ def assemble_bench(
 
 
 def _bench_of(
-    data: BenchData, clock: Clock, analyzer: Analyzer, generator: Generator, operator: Operator
+    data: BenchData,
+    clock: Clock,
+    linked: Analyzer | None,
+    generator: Generator,
+    operator: Operator,
 ) -> Bench:
+    """Return the bench; `linked`: the analyzer as far as a line reaches it."""
     simulation = data.file.simulation
     return Bench(
         name=data.file.name,
-        analyzer=analyzer,
+        analyzer=_analyzer(data, clock, linked, operator),
         generator=generator,
         operator=operator,
         clock=clock,
@@ -151,12 +161,22 @@ def _bench_of(
     )
 
 
-def _remote_analyzer(data: BenchData, clock: Clock, link: Link | None) -> RemoteAnalyzer:
-    commands = data.analyzer_commands
-    assert link is not None  # as reading the bench saw to
-    assert commands is not None
-    dialogue = Dialogue(link, commands, clock)
+def _remote_analyzer(data: BenchData, clock: Clock, link: Link | None) -> RemoteAnalyzer | None:
+    if link is None or data.analyzer_commands is None:
+        return None
+    dialogue = Dialogue(link, data.analyzer_commands, clock)
     return RemoteAnalyzer(data.analyzer, dialogue, data.file.analyzer.identity)
+
+
+def _analyzer(
+    data: BenchData, clock: Clock, linked: Analyzer | None, operator: Operator
+) -> Analyzer:
+    entry = data.file.analyzer
+    if not entry.by_hand and linked is not None:
+        return linked
+    named = (data.analyzer.maker, data.analyzer.model, entry.identity)
+    label = ",".join((*filter(None, named), "by the bench file: nothing reads it"))
+    return HandWorkedAnalyzer(data.analyzer, entry.by_hand, operator, clock, linked, label)
 
 
 def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Operator) -> Generator:

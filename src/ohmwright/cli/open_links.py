@@ -31,7 +31,7 @@ async def analyzer_link(data: BenchData, stack: AsyncExitStack, *, guarded: bool
     if address is None or way is None or isinstance(address, OwnLine):
         return None
     orders = data.analyzer_commands if back_end is None else back_end.orders
-    if guarded and orders is not None:
+    if guarded and orders is not None and data.can_be_guarded:
         link = await _open_guarded_link(address, orders)
     else:
         link = await open_link(address, way.serial)

@@ -78,10 +78,16 @@ def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[Text]:
 
 
 def _settings_reported_by(results: Iterable[Result]) -> Iterable[Text]:
-    """Return who reported mode and setting, where no instrument could read them."""
-    names = dict.fromkeys(r.setting_told_by for r in results if r.setting_told_by)
-    if names:
-        yield Text(printable(f"Mode and setting as told by {', '.join(names)}"))
+    """Return who reported what no instrument could read: setting, load, readings, foot switch."""
+    results = list(results)
+    for what, names in (
+        ("Mode and setting as told by", [r.setting_told_by for r in results]),
+        ("Load resistance as told by", [r.load_told_by for r in results]),
+        ("Readings typed by", [r.readings_told_by for r in results]),
+        ("RF kept on at the foot switch by", [r.keyed_by for r in results]),
+    ):
+        if who := dict.fromkeys(filter(None, names)):
+            yield Text(printable(f"{what} {', '.join(who)}"))
 
 
 def _basis(basis: TraceabilityBasis) -> Text:
@@ -108,6 +114,10 @@ def _protections(parts: Sequence[RunPart]) -> Iterable[Text]:
     """Return one line with the protections that the bench lacked in any part of the run."""
     known = [part.protections for part in parts if part.protections is not None]
     lacking = dict.fromkeys(words for one in known for words, there in one.words() if not there)
+    for one in dict.fromkeys(known):
+        if one.foot_switch or one.guard_words:
+            words = ". ".join(filter(None, (one.grade_words, one.guard_words)))
+            yield Text(f"{words[0].upper()}{words[1:]}.", style="yellow")
     if lacking:
         yield Text(f"Protections that the bench lacked: {'; '.join(lacking)}.", style="dim")
 

@@ -14,7 +14,7 @@ from ohmwright.instruments.back_ends.installed import (
     generator_back_end,
 )
 from ohmwright.instruments.remote_analyzer import check_limit_agreement
-from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
+from ohmwright.instruments.required_messages import GENERATOR, analyzer_messages, check_complete
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.bench_file import BenchFile, OwnLine, Simulated
 from ohmwright.model.document import Document, Role, digest_of, document
@@ -71,17 +71,20 @@ def analyzer_way(
     reader: FileReader, file: BenchFile, data: AnalyzerData, path: Path
 ) -> SpokenTo[AnalyzerBackEnd]:
     """Return how the analyzer of a bench file is spoken to. Raises SourceError."""
+    if file.analyzer.link is None:
+        return SpokenTo()
+    needed = analyzer_messages(file.analyzer.by_hand)
     if data.backend is not None:
         _refuse_simulated(file.analyzer.link, path)
         installed = analyzer_back_end(data.backend, str(path))
         options = options_in(path, AnalyzerData, installed)
         reader.keep_source("analyzer back end", installed)
-        chosen = chosen_back_end(installed, options, ANALYZER, str(path))
+        chosen = chosen_back_end(installed, options, needed, str(path))
         return SpokenTo(None, chosen)
     if data.command_set is None:
         raise _nothing_speaks(path)
     _refuse_own_line(file.analyzer.link, path)
-    commands = reader.commands("analyzer command set", data.command_set, path, ANALYZER)
+    commands = reader.commands("analyzer command set", data.command_set, path, needed)
     check_limit_agreement(data, commands)
     return SpokenTo(commands)
 
@@ -109,7 +112,7 @@ def _nothing_speaks(path: Path) -> SourceError:
     return SourceError(
         f"{path}: the instrument has no command set and no back end, yet the bench gives it a "
         "link.",
-        do="Name its command_set or backend, or take the link out of the bench file.",
+        do="Name its command_set or backend, or take the link out, with by_hand for an analyzer.",
     )
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from rich.text import Text
 
+from ohmwright.instruments.foot_switch import RELEASE
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 
 CURRENT_VALID_S = 1.0
@@ -25,8 +26,15 @@ def status_line(moment: BenchStatus | None, now_s: float) -> Text:
         case "off":
             return _off(moment, past_s)
         case "coming on":
-            return Text("RF IS ABOUT TO COME ON", style="bold yellow")
+            return Text(
+                "RF COMES ON WITH THE FOOT SWITCH"
+                if moment.keyed_by_foot
+                else "RF IS ABOUT TO COME ON",
+                style="bold yellow",
+            )
         case "going off":
+            if moment.keyed_by_foot:
+                return Text(f"{RELEASE} RF is not known to be off yet", style="bold white on red")
             return Text("RF IS GOING OFF, not read back yet", style="bold yellow")
         case "on":
             return _on(moment, past_s)
@@ -39,22 +47,28 @@ def status_line(moment: BenchStatus | None, now_s: float) -> Text:
 
 def _off(moment: BenchStatus, past_s: float) -> Text:
     text = Text.assemble(("RF OFF", "bold green"))
+    if moment.read_by_eye:
+        text.append(" as told", style="green")
     if moment.rest_left_s is not None and past_s <= _JUST_READ_S:
         left_s = max(0.0, moment.rest_left_s - past_s)
         text.append(f"   resting, {left_s:.0f} s to go")
     elif past_s > _JUST_READ_S:
-        text.append(f" when read {_ago(past_s)} ago")
+        text.append(f"{'' if moment.read_by_eye else ' when read'} {_ago(past_s)} ago")
     return text
 
 
 def _on(moment: BenchStatus, past_s: float) -> Text:
     text = Text.assemble(("RF ON", "bold red"))
+    if moment.keyed_by_foot and moment.left_s is not None and moment.left_s <= past_s:
+        return text.append(f"   {RELEASE}", style="bold white on red")
     if moment.age_s is not None:
         text.append(f" {moment.age_s + past_s:5.1f} s", style="bold red")
     if moment.left_s is not None:
         left_s = moment.left_s - past_s
-        left = f", {left_s:.0f} s left" if left_s > 0 else ", its limit has run out"
-        text.append(left)
+        if moment.keyed_by_foot:
+            text.append(f", release in {left_s:.0f} s", style="bold")
+        else:
+            text.append(f", {left_s:.0f} s left" if left_s > 0 else ", its limit has run out")
     if moment.current_ma is not None and past_s <= CURRENT_VALID_S:
         text.append(
             f"  {moment.current_ma:7.1f} mA", style=_current_style(moment.current_ma, moment.aim)

@@ -9,13 +9,13 @@ from typing import Protocol
 from rich.text import Text
 
 from ohmwright.instruments.operator import ALWAYS, Operator
-from ohmwright.instruments.requests import Answer, Request
+from ohmwright.instruments.requests import Answer, Request, ValueRequest
 from ohmwright.model.account import account_name
 from ohmwright.model.bench_status import RfState
 from ohmwright.wire.clock import RealClock
 
 from .console import err
-from .keyboard import discard_pending_input, read_line
+from .keyboard import discard_pending_input, read_line, unechoed
 
 _READING_TIME_S = 0.3
 """Nobody reads a request faster; what was typed earlier is not an answer to it."""
@@ -32,6 +32,9 @@ class Display(Protocol):
 
     def prompt(self, question: Sequence[Text]) -> AbstractContextManager[None]:
         """Print `question`, cursor after its last line; leave the keyboard alone in the block."""
+
+    def notify(self, words: Text) -> None:
+        """Print something that needs no answer."""
 
 
 class TerminalOperator(Operator):
@@ -54,9 +57,14 @@ class TerminalOperator(Operator):
         input has ended.
         """
         with self.display.prompt([*_request_lines(request, problem, self.display.rf), Text("> ")]):
-            await _TIME.sleep(self.reading_time_s)
-            discard_pending_input()
+            with unechoed():
+                await _TIME.sleep(self.reading_time_s)
+                discard_pending_input()
             return await read_line()
+
+    async def tell(self, words: str) -> None:
+        """Print what is to be done at once, and sound the terminal's bell."""
+        self.display.notify(Text(f">> {words}", style="bold white on red"))
 
 
 def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterator[Text]:
@@ -65,9 +73,13 @@ def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterat
     asked = Text(f">> {request.text}", style="bold")
     if rf == "on":
         asked.append("  RF IS ON.", style="bold red")
+    elif rf == "going off":
+        asked.append("  RF MAY STILL BE ON.", style="bold red")
     elif request.rf_follows:
         asked.append("  RF comes on after this.", style="bold red")
     yield asked
+    if isinstance(request, ValueRequest):
+        yield Text(f"   {request.how_to_answer}", style="dim")
     for answer in request.answers:
         if answer.meaning != "":
             yield Text(f"   {_how_to_type(answer)}: {answer.meaning}")
@@ -93,3 +105,8 @@ class PlainDisplay:
             err().print(line)
         err().print(question[-1], end="")
         yield
+
+    def notify(self, words: Text) -> None:
+        """Print the words to standard error, with the bell."""
+        err().print(words)
+        err().bell()

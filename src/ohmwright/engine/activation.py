@@ -9,6 +9,7 @@ from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import (
     ExcessiveOutput,
+    FootSwitchLetGo,
     OutOfCapability,
     ReleaseNotConfirmed,
     UnaskedOutput,
@@ -32,7 +33,7 @@ class Activation:
     """An open activation: its age, the time left of its limit, and the most power that may flow."""
 
     def __init__(self, bench: Bench, *, load_ohm: float, power_w: float, limit_s: float) -> None:
-        self._clock, self._load_ohm = bench.clock, load_ohm
+        self._analyzer, self._clock, self._load_ohm = bench.analyzer, bench.clock, load_ohm
         sent_s = bench.analyzer.sent_limit_s(limit_s)
         self.limit_s = limit_s if sent_s is None else sent_s
         """Longest duration in seconds; the analyzer ends it then, where ON carries a limit."""
@@ -70,10 +71,13 @@ class Activation:
     def note_current(self, current_ma: float) -> None:
         """Keep the largest power of all readings, P = I² R.
 
-        Raises ExcessiveOutput when it is far more than was asked for or than the load may bear.
+        Raises ExcessiveOutput when it is far more than was asked for or than the load may bear, and
+        FootSwitchLetGo when a current that a person keeps on has gone.
         """
         power_w = (current_ma / 1000) ** 2 * self._load_ohm
         self.largest_power_w = max(self.largest_power_w or 0.0, power_w)
+        if current_ma <= self._zero_limit_ma:
+            self.refuse_let_go()
         self.current_seen = self.current_seen or current_ma > self._zero_limit_ma
         asked_w = max(_EXCESS_RATIO * self._asked_w, self._asked_w + _EXCESS_ALLOWED_W)
         if power_w > min(asked_w, _OVERLOAD_RATIO * self._rated_w):
@@ -84,10 +88,23 @@ class Activation:
                 "Mode or setting on the panel? Look at both, and at the load, before going on.",
             )
 
+    def refuse_let_go(self) -> None:
+        """Raise FootSwitchLetGo where a person keeps RF on, and a current it had is gone."""
+        if self._analyzer.keyed_by_foot and self.current_seen:
+            raise FootSwitchLetGo(
+                f"The current had gone when the activation was {self.age_s:.1f} s old.",
+                "The foot switch was let go before it was time; no value was taken.",
+                "Hold it until you are told to release it.",
+            )
+
     def start_counting(self, sent_s: float) -> None:
-        """Count the age from now on: ON has been answered, which was sent at `sent_s`."""
-        self._started_s = self._clock.now_s()
-        self._answered_after_s = self._started_s - sent_s
+        """Count the age from now on: ON has been answered, which was sent at `sent_s`.
+
+        Keyed by foot it counts since the press, and nothing but the person ends it.
+        """
+        pressed_s = self._analyzer.on_since_s
+        self._started_s = self._clock.now_s() if pressed_s is None else pressed_s
+        self._answered_after_s = self._started_s - sent_s if pressed_s is None else 0.0
 
 
 @asynccontextmanager

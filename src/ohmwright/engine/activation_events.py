@@ -7,22 +7,27 @@ from ohmwright.model.event import ActivationClosed, ActivationOpened
 from .session import Session
 
 
-def activation_opened(
+async def activation_opened(
     session: Session, *, load_ohm: float, limit_s: float, setting_w: float | None = None
 ) -> ActivationOpened:
-    """Return the event to be kept before RF comes on.
+    """Return the event to be kept before RF comes on; a load that a person sets is set before.
 
     Its limit is the one that ON carries, `limit_s` rounded down to the command's digits; None where
     ON carries none.
     """
+    if "load" in session.bench.analyzer.by_hand:
+        await session.bench.analyzer.set_load(load_ohm)
     return ActivationOpened(
         **session.stamp(),
         load_ohm=load_ohm,
         limit_s=session.bench.analyzer.sent_limit_s(limit_s),
         setting_w=setting_w,
+        keyed_by=session.keyed_by,
     )
 
 
 def activation_closed(session: Session) -> ActivationClosed:
-    """Return the event to be kept once RF has been read back as off."""
-    return ActivationClosed(**session.stamp(), on_s=round(session.last_on_s, 3))
+    """Return the event to be kept once RF has been read back as off, by line or by a person."""
+    return ActivationClosed(
+        **session.stamp(), on_s=round(session.last_on_s, 3), off_told_by=session.readings_told_by
+    )

@@ -17,6 +17,7 @@ from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
 from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
+from .dating import dated
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
 from .point_measurement import Observation, observation_of
 from .point_spec import point_spec
@@ -59,7 +60,7 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
         elif isinstance(action, Activate):
             warmth = await adjustment.rest()
             limit_s = adjustment.policy.spec.timeout_s
-            yield activation_opened(session, load_ohm=point.load_ohm, limit_s=limit_s)
+            yield await activation_opened(session, load_ohm=point.load_ohm, limit_s=limit_s)
             await adjustment.activate(warmth)
             yield activation_closed(session)
             verdict = await adjustment.resolve_doubt()
@@ -207,7 +208,8 @@ class _Adjustment:
         if end.value is None or end.uncertainty is None or end.dof is None:
             verdict: Verdict = "undecided" if end.ended == "undecided" else "fail"
             return self._without_value(verdict, "; ".join(filter(None, [end.reason, end.left])))
-        settled = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
+        known = Settled(end.value, end.uncertainty, end.dof, 0.0, settled=True)
+        settled = dated(known, self.session.bench)
         observation = self._without_value("undecided", "")
         return observation_of(
             accuracy_at(self.session, self._mode, self.point.load_ohm),

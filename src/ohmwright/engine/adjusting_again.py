@@ -171,7 +171,7 @@ class _Check:
             partial(generator.enter_service, self.point.name),
         )
         while True:
-            yield activation_opened(
+            yield await activation_opened(
                 session, load_ohm=self.point.load_ohm, limit_s=self.timing.max_on_s
             )
             self.seen = await self._measure()

@@ -8,7 +8,7 @@ from ohmwright.adjustment.actions import Move, Press, TakeReading
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.analyzer import Analyzer
-from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput
+from ohmwright.model.errors import ActivationCutShort, ExcessiveOutput, FootSwitchLetGo
 from ohmwright.model.result import Sample
 from ohmwright.model.step import Point
 
@@ -48,8 +48,8 @@ async def run_adjustment_activation(
     """Activate, carry out the policy's actions until it releases, and return the readings.
 
     `power_w`: the most that the output can put into the load. A service mode that timed out, and a
-    limit that ran out while a person was at the keys, are reported to the policy as a release.
-    Raises ActivationCutShort for an activation that ended otherwise.
+    limit that ran out while a person was at the keys, or a foot switch that was let go, are
+    reported to the policy as a release. Raises ActivationCutShort for an activation that ended otherwise.
     """
     before_s = session.on_s
     detector = OutputLossDetector(point.target.value)
@@ -65,6 +65,8 @@ async def run_adjustment_activation(
     except ExcessiveOutput as excess:
         on_s = session.on_s - before_s
         return AdjustmentActivation(on_s, tuple(readings), excess.happened.rstrip("."))
+    except FootSwitchLetGo:
+        on_s, detector.output_lost = session.on_s - before_s, True
     policy.released(on_s, timed_out=detector.output_lost)
     await actuator.resolve_unanswered_presses()
     return AdjustmentActivation(on_s, tuple(readings), no_output=not detector.onset_seen)

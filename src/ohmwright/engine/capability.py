@@ -10,6 +10,7 @@ from ohmwright.model.step import Stage
 
 from .procedure_file import ProcedureFile
 from .requirements import Abilities, abilities_of
+from .steps.base import TimedStep
 
 
 def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench) -> None:
@@ -30,8 +31,30 @@ def complaints(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities)
             f"{file.path}:{line}:{column}: the procedure is for {procedure.model}, "
             f"the bench holds {bench.generator.model}."
         )
+    yield from _lacking_protections(file, stages, bench)
     for step in procedure.step:
         if set(step.stages) & set(stages):
             found = step.complaints(bench, procedure.timing(step))
             for key, what in dict.fromkeys(found):
                 yield f"{file.place(step.name, key)}: step '{step.name}': {what}."
+
+
+def _lacking_protections(
+    file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities
+) -> Iterator[str]:
+    """Yield what the bench lacks to be left alone while RF is on; once, at the first step with RF.
+
+    Nothing for a run that somebody attends.
+    """
+    if bench.attended or bench.protections is None:
+        return
+    steps = (
+        s for s in file.procedure.step if isinstance(s, TimedStep) and set(s.stages) & set(stages)
+    )
+    for step in steps:
+        for lacking in bench.protections.lacking_unattended():
+            yield (
+                f"{file.place(step.name, 'kind')}: nobody may leave this bench while RF is on: it "
+                f"lacks {lacking.what}; {lacking.remedy} would give it."
+            )
+        return

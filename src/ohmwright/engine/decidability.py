@@ -24,6 +24,9 @@ Cause = Literal["decision rule", "digit", "rest", "recovery", "time limit", "cou
 
 _READINGS = 10
 """Readings after the window has filled that tell scatter and lag; common practice, no source."""
+_TYPED_READINGS = 2
+"""The same of readings that a person types; tried on simulated units, whose true values lay within
+U."""
 _RELEASE_S = 0.5
 """Time for queries between the last reading and the limit."""
 _USUAL_DROOP = Droop(0.015, (6.0, 10.0), (10.0, 20.0))
@@ -126,12 +129,15 @@ def _why_unstated(room: Room, sd_ma: float, enough: str) -> str:
     )
 
 
-def time_shortfall(timing: Timing, meter: MeterData, most_on_s: float) -> Iterator[Shortfall]:
+def time_shortfall(
+    timing: Timing, meter: MeterData, most_on_s: float, *, typed: bool = False
+) -> Iterator[Shortfall]:
     """Yield that a step's activations are too short for its age and the meter.
 
-    `most_on_s`: the longest activation that the bench allows.
+    `most_on_s`: the longest activation that the bench allows; `typed`: whether a person types the
+    readings.
     """
-    after_s = needed_after_age_s(meter)
+    after_s = needed_after_age_s(meter, typed=typed)
     needed_s = timing.age_s + after_s
     if timing.max_on_s >= needed_s - 1e-9:
         return
@@ -151,9 +157,10 @@ def time_shortfall(timing: Timing, meter: MeterData, most_on_s: float) -> Iterat
     )
 
 
-def needed_after_age_s(meter: MeterData) -> float:
+def needed_after_age_s(meter: MeterData, *, typed: bool = False) -> float:
     """Return how long an activation must last beyond the age of a value, for a meter to tell it."""
-    return meter.window_s + _READINGS / meter.readings_per_s + _RELEASE_S
+    readings = _TYPED_READINGS if typed else _READINGS
+    return meter.window_s + readings / meter.readings_per_s + _RELEASE_S
 
 
 def count_shortfall(room: Room, count_ma: float) -> Iterator[Shortfall]:

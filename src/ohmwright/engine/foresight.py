@@ -70,7 +70,8 @@ def _shortfalls(
 ) -> Iterator[tuple[str, Shortfall]]:
     """Yield each shortfall of a step with its point's name, empty for the step as a whole."""
     timing, meter = file.procedure.timing(step), bench.analyzer.meter
-    for shortfall in time_shortfall(timing, meter, _most_on_s(step, bench)):
+    typed, most_on_s = bench.read_by_eye, _most_on_s(step, bench)
+    for shortfall in time_shortfall(timing, meter, most_on_s, typed=typed):
         yield "", shortfall
     for point in step.judged_points():
         room = Room(point, timing, meter, accuracy)

@@ -43,6 +43,8 @@ READINGS, CAPTURES = "readings", "captures"
 ESTIMATED, EXTRAPOLATED = "lag, droop and hunting", "extrapolation"
 """Labels of the lines for what the readings leave unsure besides: as estimated, type A, and what
 was not seen, type B."""
+DATED = "age told by a person"
+"""Label of the line for readings that a person dated: droop within the time that it may be off."""
 _TYPE_A = (READINGS, CAPTURES, ESTIMATED)
 
 
@@ -203,17 +205,25 @@ def _readings_inputs(settled: Settled, accuracy: Accuracy | None) -> tuple[Input
     """Return what the readings leave unsure, in mA, by cause; the value is the first input's.
 
     Their scatter, at least the meter's last digit; lag, droop and hunting as the readings and what
-    was known before tell them; and what was extrapolated.
+    was known before tell them; what was extrapolated; and how surely the readings are dated.
     """
     u_ma = settled.uncertainty if settled.scatter is None else settled.scatter
-    estimated_ma = sqrt(max(0.0, settled.uncertainty**2 - u_ma**2 - settled.extrapolation**2))
+    elsewhere_ma2 = u_ma**2 + settled.extrapolation**2 + settled.dating**2
+    estimated_ma = sqrt(max(0.0, settled.uncertainty**2 - elsewhere_ma2))
     if accuracy is not None:
         u_ma = max(u_ma, resolution_uncertainty(accuracy.resolution_ma(settled.value)))
     return (
         Input(READINGS, settled.value, u_ma, settled.dof, "student t"),
         Input(ESTIMATED, 0.0, estimated_ma, settled.dof, "student t"),
         Input(EXTRAPOLATED, 0.0, settled.extrapolation),
+        *_dating_input(settled),
     )
+
+
+def _dating_input(settled: Settled) -> tuple[Input, ...]:
+    if settled.dating == 0:
+        return ()
+    return (rectangular(DATED, 0.0, sqrt(3) * settled.dating),)
 
 
 def _sum_ma(*currents_ma: Any) -> Any:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator, Iterator
 from dataclasses import dataclass, replace
-from functools import partial
 from math import isinf
 from typing import ClassVar
 
@@ -13,6 +12,7 @@ from ohmwright.model.event import Event
 from ohmwright.model.result import Conformity, Measured, Result, Sample, Verdict
 from ohmwright.model.step import Point, Stage, Timing
 
+from .dating import dated
 from .doubt import Doubt, OutputSetting, VerdictAndReason, doubt_in, least_output_ma
 from .judge import conformity, is_final, judge, stays_undecided
 from .measured_value import Accuracy, linear_measured_value, measured_value
@@ -92,8 +92,12 @@ async def measure_point(
     `chosen`: mode and setting of the unit; the setting is the most that can be put into the load.
     """
     accuracy = accuracy_at(session, chosen.mode, point.load_ohm)
-    final = partial(is_decided, point=point, timing=timing, accuracy=accuracy)
-    asked = question(point, timing, session.bench.analyzer.data.meter)
+    bench = session.bench
+
+    def final(settled: Settled) -> bool:
+        return is_decided(dated(settled, bench), point, timing, accuracy)
+
+    asked = question(point, timing, bench.analyzer.data.meter)
     session.target_band = target_band(asked)
     seen = await rest_and_measure(
         session,
@@ -108,7 +112,8 @@ async def measure_point(
     if seen.settled is None:
         why = seen.excess or "no reading at the age asked for"
         return Observation("not measured", why, None, None, seen.on_s, seen.samples, seen.excess)
-    return observation_of(accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
+    settled = dated(seen.settled, bench)
+    return observation_of(accuracy, settled, point, timing, seen.on_s, seen.samples)
 
 
 def is_decided(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:

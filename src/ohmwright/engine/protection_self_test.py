@@ -62,7 +62,7 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
     kit, setting_w = await low_output(session)
     for proof in _proofs(analyzer):
         before_s, limit_s = session.on_s, proof.limit_s(analyzer.data.meter)
-        yield activation_opened(
+        yield await activation_opened(
             session, load_ohm=kit.load_ohm, limit_s=limit_s, setting_w=setting_w
         )
         problem = (await proof.check(kit)).problem

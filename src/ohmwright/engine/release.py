@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import partial
 from typing import NamedTuple
 
@@ -20,10 +21,12 @@ from ohmwright.model.event import UnaskedRf
 from .pending_events import PendingEvents
 from .uncancellable import uncancellable
 
-RELEASE_BOUND_S = 8.0
-"""Longest time of a release by the machine's clock, so that a fault cannot hold it up."""
 LAST_TRY_BOUND_S = 3.0
 """Time for a second release after it: a process that was stopped meanwhile has not read back."""
+RELEASE_BOUND_S = 8.0
+"""Longest time of a release by the machine's clock, so that a fault cannot hold it up."""
+BY_HAND_BOUND_S = 60.0
+"""The same where a person has to be told, and perhaps told again."""
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
 """Number of times that OFF is sent and read back in one release, and the pause between."""
@@ -78,7 +81,7 @@ async def ensure_off_after(error: Exception, bench: Bench, pending: PendingEvent
 
 
 async def _on_within_bound(bench: Bench, wait_s: float) -> str | None:
-    with anyio.move_on_after(RELEASE_BOUND_S, shield=True):
+    with anyio.move_on_after(_bound_s(bench), shield=True):
         return await bench.rf.evidence_on() or await bench.rf.evidence_on_within(wait_s)
     return None
 
@@ -101,8 +104,20 @@ async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> Conf
     return ended
 
 
+def _bound_s(bench: Bench) -> float:
+    return BY_HAND_BOUND_S if bench.analyzer.released_by_hand else RELEASE_BOUND_S
+
+
+def _tries(bench: Bench) -> Iterator[None]:
+    """Yield for each try of a release: so many, by hand as many as there is time for."""
+    end_s, done = bench.clock.now_s() + BY_HAND_BOUND_S, 0
+    while bench.clock.now_s() < end_s if bench.analyzer.released_by_hand else done < _TRIES:
+        yield
+        done += 1
+
+
 async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
-    for bound_s in (RELEASE_BOUND_S, LAST_TRY_BOUND_S):
+    for bound_s in (_bound_s(bench), LAST_TRY_BOUND_S):
         with anyio.move_on_after(bound_s, shield=True):
             return await _release(bench, current_seen=current_seen)
     return "the time for it ran out"
@@ -117,11 +132,12 @@ async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | st
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
     problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
     took_s = None
-    for _ in range(_TRIES):
+    for _ in _tries(bench):
         try:
             await analyzer.switch_off()
             still = await rf.evidence_on()
-            if took_s is None and not rf.contact_closed:
+            is_open = still is None if analyzer.keyed_by_foot else not rf.contact_closed
+            if took_s is None and is_open:
                 took_s = clock.now_s() - begun_s
             if still is None and not current_seen:
                 still = await rf.evidence_on_within(_KEYING_DELAY_S)

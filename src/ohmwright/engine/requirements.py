@@ -12,6 +12,7 @@ from math import sqrt
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.hardware import AnalyzerData, GeneratorData, Mode
+from ohmwright.model.protections import Protections
 from ohmwright.model.step import Point
 from ohmwright.wire.command_set import Verb
 
@@ -32,6 +33,13 @@ class Abilities:
     """What the analyzer's command set has a message for; None where it has no command set."""
     generator_verbs: frozenset[Verb] | None = None
     """What the generator's command set has a message for; None where a person works it."""
+    protections: Protections | None = None
+    """Against RF that stays on; None where nobody asks."""
+
+    @property
+    def read_by_eye(self) -> bool:
+        """Whether a person types what the meter shows."""
+        return self.protections is not None and "reading" in self.protections.by_hand
 
 
 def abilities_of(bench: Bench) -> Abilities:
@@ -44,6 +52,7 @@ def abilities_of(bench: Bench) -> Abilities:
         certificate=bench.certificate,
         analyzer_verbs=bench.analyzer.verbs,
         generator_verbs=bench.generator.verbs,
+        protections=bench.analyzer.protections,
     )
 
 

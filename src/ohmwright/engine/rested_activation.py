@@ -112,10 +112,13 @@ async def measure_settled_output(
 async def refuse_cut_short(analyzer: Analyzer, opened: Activation) -> None:
     """Raise ActivationCutShort where RF was off before the activation was ended.
 
-    Raises ProtocolError where the analyzer contradicts itself, and ActivationVoid where it has
-    another time left of the limit than the bench's clock.
+    Raises FootSwitchLetGo where a person kept it on, ProtocolError where the analyzer contradicts
+    itself, and ActivationVoid where it has another time left of the limit than the bench's clock.
     """
     if not await analyzer.output_on():
+        if analyzer.keyed_by_foot:
+            opened.refuse_let_go()  # where no current was ever seen there is nothing to refuse
+            return
         await _refuse_contradiction(analyzer, opened)
         raise ActivationCutShort(
             f"RF was off already when the activation was {opened.age_s:.1f} s old.",

@@ -46,7 +46,8 @@ async def samples(
     The meter takes a reading every `interval_s`; its age follows from its number, or from when it
     was seen. The last one comes early enough before the age `until_s` for one more query to be
     answered in time: a query takes as long as the quicker of the last two fetches, since one that
-    was held up says nothing of the next. Raises ProtocolError when the numbers stand still or run
+    was held up says nothing of the next. A person is asked for the next reading as soon as they
+    have typed one. Raises ProtocolError when the numbers stand still or run
     back: the reply may be an old one or another instrument's. Raises ActivationVoid when clocks
     differ by more than about a reading: then time has passed that one of them has not counted.
     """
@@ -58,7 +59,8 @@ async def samples(
         asked_s = activation.age_s
         reading = await fetch()
         came_s = activation.age_s
-        query_s, latest_s = min(latest_s, came_s - asked_s), came_s - asked_s
+        if not reading.by_hand:
+            query_s, latest_s = min(latest_s, came_s - asked_s), came_s - asked_s
         slept_s = clock.asleep_s() - asleep_s
         if abs(slept_s) > interval_s:
             raise activation_void(
@@ -79,6 +81,8 @@ async def samples(
 
 def _wait_s(reading: Reading, interval_s: float) -> float:
     """Return the time to wait between two fetches of a meter that gives readings like this."""
+    if reading.by_hand:
+        return 0.0
     if reading.number is not None:
         return interval_s
     return min(interval_s, max(interval_s / _LOOKS_PER_INTERVAL, _LOOK_EVERY_S))
@@ -96,7 +100,17 @@ class ReadingAges(Protocol):
 
 def ages_of(first: Reading, interval_s: float) -> ReadingAges:
     """Return what dates the readings of a meter whose first one is `first`."""
+    if first.by_hand:
+        return AgesAsTyped()
     return AgesAsSeen(interval_s) if first.number is None else AgesByNumber(interval_s)
+
+
+class AgesAsTyped:
+    """Dates each reading that a person types: they looked between the question and the answer."""
+
+    def age_of(self, reading: Reading, asked_s: float, came_s: float) -> float | None:  # noqa: ARG002
+        """Return the middle between question and answer, as age in s; every one is new."""
+        return (asked_s + came_s) / 2
 
 
 class AgesByNumber:

@@ -43,6 +43,8 @@ from .service_state import ServiceState
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
 _SLOW_RELEASE_S = 0.5
+_SLOW_PERSON_S, _SLOW_TYPIST_S = 3.0, 8.0
+"""The same of a person at a foot switch, and of one who also types that nothing flows."""
 _SLOW_RELEASE_READINGS = 2
 """A release that took longer than both, the second in reading intervals, is put on record."""
 
@@ -97,6 +99,16 @@ class Session:
         bench = self.bench
         return None if bench.generator.unattended else bench.operator.name
 
+    @property
+    def readings_told_by(self) -> str | None:
+        """Name of the person who types the readings; None where they come over a line."""
+        return self.bench.operator.name if self.bench.analyzer.read_by_eye else None
+
+    @property
+    def keyed_by(self) -> str | None:
+        """Name of the person at the foot switch; None where the analyzer keys the output."""
+        return self.bench.operator.name if self.bench.analyzer.keyed_by_foot else None
+
     def stamp(self) -> Stamp:
         """Return the times of an event that happens now."""
         clock = self.bench.clock
@@ -128,7 +140,17 @@ class Session:
 
     def _report(self, rf: RfState, target_band: TargetBand | None = None, **figures: float) -> None:
         """Report RF as it is now to `on_status`; `figures`: fields of BenchStatus."""
-        self.on_status(BenchStatus(rf, self.bench.clock.now_s(), aim=target_band, **figures))
+        analyzer = self.bench.analyzer
+        self.on_status(
+            BenchStatus(
+                rf,
+                self.bench.clock.now_s(),
+                aim=target_band,
+                keyed_by_foot=analyzer.keyed_by_foot,
+                read_by_eye=analyzer.read_by_eye,
+                **figures,
+            )
+        )
 
     async def rest(self, timing: Timing, *, power_w: float, tolerance: float) -> ResidualWarmth:
         """Wait until an activation at `power_w` may begin; return the warmth then left over.
@@ -191,10 +213,26 @@ class Session:
                 "setting_told_by": None if mode is None else self.told_by,
                 "path": path,
                 "path_told_by": None if path == "none" else self.input.told_by,
+                **self._told_by_of(result, path),
                 "traceability": rests_on,
             }
         )
         return PointDone(**self.stamp(), result=completed)
+
+    def _told_by_of(
+        self, result: Result, path: InputPath | Literal["none"]
+    ) -> dict[str, str | None]:
+        """Return who did the analyzer's part in a result, by its fields."""
+        bench = self.bench
+        if path == "none":
+            return {}
+        by_hand = "load" in bench.analyzer.by_hand and result.load_ohm is not None
+        keyed = result.load_ohm is not None
+        return {
+            "load_told_by": bench.operator.name if by_hand else None,
+            "readings_told_by": self.readings_told_by if keyed else None,
+            "keyed_by": self.keyed_by if keyed else None,
+        }
 
     @property
     def bench_time_s(self) -> float:
@@ -223,25 +261,41 @@ class Session:
             async with activation(
                 self.bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s
             ) as opened:
-                before_s = clock.now_s()
-                self._report("on", self.target_band, age_s=0.0, left_s=opened.left_s)
+                before_s = clock.now_s() - opened.age_s
+                self._report("on", self.target_band, age_s=opened.age_s, left_s=opened.left_s)
                 try:
                     yield opened
                 finally:
                     self._report("going off")
         finally:
-            # the instrument ends it at its limit, however long a person was at the keys
-            now_s = min(clock.now_s(), before_s + limit_s)
+            now_s = self._off_s(before_s, limit_s, opened)
             self.last_on_s = now_s - before_s
             self.pending.on_s += self.last_on_s
             seen_w = None if opened is None else opened.largest_power_w
             self._warmth.add_activation(before_s, now_s, power_w if seen_w is None else seen_w)
             self._report_release(opened)
 
+    def _off_s(self, on_s: float, limit_s: float, opened: Activation | None) -> float:
+        """Return when RF went off, at the latest: an instrument ends it at its limit.
+
+        A person at a foot switch does not; where they never said that they press it, and it was
+        read as off, it was not on.
+        """
+        analyzer, now_s = self.bench.analyzer, self.bench.clock.now_s()
+        if not analyzer.keyed_by_foot:
+            return min(now_s, on_s + limit_s)
+        never_on = opened is None and analyzer.on_since_s is None and self.bench.rf.state == "off"
+        return on_s if never_on else now_s
+
     def _report_release(self, opened: Activation | None) -> None:
         """Report how RF was read after a release; put a slow release on record."""
         self.report_rf_state()
         took_s = None if opened is None else opened.release_s
         readings_s = _SLOW_RELEASE_READINGS / self.bench.analyzer.data.meter.readings_per_s
-        if took_s is not None and took_s > max(_SLOW_RELEASE_S, readings_s):
-            self.pending.add(SlowRelease(**self.stamp(), took_s=round(took_s, 3)))
+        allowed_s = max(_SLOW_RELEASE_S, readings_s)
+        if self.bench.analyzer.keyed_by_foot:
+            allowed_s = _SLOW_PERSON_S if self.readings_told_by is None else _SLOW_TYPIST_S
+        if took_s is not None and took_s > allowed_s:
+            self.pending.add(
+                SlowRelease(**self.stamp(), took_s=round(took_s, 3), keyed_by=self.keyed_by)
+            )

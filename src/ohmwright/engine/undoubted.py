@@ -6,6 +6,8 @@ from collections.abc import AsyncIterator, Awaitable, Callable
 from dataclasses import dataclass, field
 from typing import Generic, TypeVar
 
+from ohmwright.instruments.operator import Interjection
+from ohmwright.model.errors import FootSwitchLetGo
 from ohmwright.model.event import Event
 
 from .activation_events import activation_closed, activation_opened
@@ -14,6 +16,10 @@ from .session import Session
 
 T = TypeVar("T")
 """What one activation returns."""
+
+
+_LET_GO_AT_MOST = 5
+"""Times that a foot switch may be let go too early before that ends the run."""
 
 
 async def _no_preparation() -> None:
@@ -51,6 +57,7 @@ class UndoubtedMeasurement(Generic[T]):
     latest_doubt: Doubt | None = field(init=False, default=None)
     """The doubt of the last activation; None where there was none."""
     resolver: DoubtResolver = field(init=False)
+    _let_go: int = field(init=False, default=0)
 
     def __post_init__(self) -> None:
         self.resolver = DoubtResolver.for_setting(self.session, self.chosen)
@@ -60,13 +67,21 @@ class UndoubtedMeasurement(Generic[T]):
         session = self.session
         while True:
             await self.prepare()
-            yield activation_opened(
+            yield await activation_opened(
                 session,
                 load_ohm=self.load_ohm,
                 limit_s=self.limit_s,
                 setting_w=self.chosen.setting_w,
             )
-            self.latest = await self.measure()
+            try:
+                self.latest = await self.measure()
+            except FootSwitchLetGo as early:
+                yield activation_closed(session)
+                await self._tell(early)
+                continue
+            except Interjection:
+                yield activation_closed(session)
+                raise
             yield activation_closed(session)
             self.latest_doubt = doubt = self.doubt(self.latest)
             if doubt is None or self.resolver.is_accepted(doubt):
@@ -76,6 +91,13 @@ class UndoubtedMeasurement(Generic[T]):
             self.verdict_instead = await self.resolver.resolve(doubt, self.in_words(self.latest))
             if self.verdict_instead is not None:
                 return
+
+    async def _tell(self, early: FootSwitchLetGo) -> None:
+        """Tell the person that it is measured again; raises `early` when it was too often."""
+        self._let_go += 1
+        if self._let_go >= _LET_GO_AT_MOST:
+            raise early
+        await self.session.bench.operator.tell(f"{early} It is measured again.")
 
     def with_notes(self, reason: str) -> str:
         """Return `reason` completed by how the doubts about the kept value were resolved."""

@@ -55,6 +55,8 @@ class Settled:
     scatter: float | None = None
     """None where the uncertainty is all scatter."""
     extrapolation: float = 0.0
+    dating: float = 0.0
+    """Part of the uncertainty by readings whose age is known no better; 0 where it is known."""
 
 
 def pooled(first: Settled, second: Settled) -> Settled:
@@ -79,6 +81,7 @@ def pooled(first: Settled, second: Settled) -> Settled:
         reason=second.reason or first.reason,
         scatter=hypot(*np.multiply(shares, scatters)),
         extrapolation=common,
+        dating=hypot(*np.multiply(shares, (first.dating, second.dating))),
     )
 
 

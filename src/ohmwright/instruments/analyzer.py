@@ -9,6 +9,7 @@ import anyio
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
@@ -22,6 +23,8 @@ class Reading(NamedTuple):
     """NaN while the meter has nothing to show."""
     number: int | None
     """Larger in a later one; None where the meter numbers none."""
+    by_hand: bool = False
+    """Whether a person looked and typed it, between the question and now."""
 
 
 class GuardProof(NamedTuple):
@@ -52,6 +55,35 @@ class Analyzer(ABC):
     data: AnalyzerData
     verbs: frozenset[Verb] | None = None
     """What its command set has a message for; None where it is not worked by one."""
+    by_hand: frozenset[HandVerb] = frozenset()
+    """What a person does in its place."""
+    on_since_s: float | None = None
+    """Since when RF is on, by the bench's clock; None where it is on since ON was answered."""
+
+    @property
+    def keyed_by_foot(self) -> bool:
+        """Whether a person keeps RF on with the foot switch: then nothing else can end it."""
+        return "foot switch" in self.by_hand
+
+    @property
+    def read_by_eye(self) -> bool:
+        """Whether a person types what the meter shows."""
+        return "reading" in self.by_hand
+
+    @property
+    def released_by_hand(self) -> bool:
+        """Whether a release takes a person, to end RF or to say that nothing flows."""
+        return self.keyed_by_foot or self.read_by_eye
+
+    @property
+    def dating_s(self) -> float:
+        """How far the age of the latest activation's readings may be off together, in s."""
+        return 0.0
+
+    @property
+    def digit_ma(self) -> float:
+        """The coarsest last digit of the latest activation's readings, in mA."""
+        return self.data.meter.resolution_ma
 
     @property
     @abstractmethod

@@ -9,7 +9,9 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 
-from .requests import Answer, Request
+from ohmwright.model.errors import OutOfCapability
+
+from .requests import Answer, Request, ValueRequest
 
 
 class Interjection(Exception):  # noqa: N818 - no error: a person has said so
@@ -66,6 +68,17 @@ class Operator(ABC):
         was typed before the request could be read. Raises OutOfCapability where nobody is there.
         """
 
+    async def tell(self, words: str) -> None:
+        """Tell the person something that needs doing at once and no answer.
+
+        A kind of operator that is there must have this; the others are never told anything.
+        """
+        raise OutOfCapability(
+            f"The run needs a person: {words}",
+            "Nobody is there to be told.",
+            "Run it attended.",
+        )
+
     async def carry_out(self, request: Request) -> Answer:
         """Ask until one of the request's own answers is given; that answer.
 
@@ -111,11 +124,15 @@ class Operator(ABC):
             case "stop" if words == "":
                 self.on_answer(request.text, "stop", "")
                 raise StopRun
+        if isinstance(request, ValueRequest):
+            return request.problem(said)
         return f"'{said.strip()}' is none of the answers."
 
 
 def _own(request: Request, said: str) -> Answer | None:
     """The request's own answer that was typed; None where it was none of them."""
+    if isinstance(request, ValueRequest):
+        return request.answer(said)
     typed = said.strip().casefold()
     fitting = (a for a in request.answers if typed != "" and typed in (a.word, a.key))
     return next(fitting, None)

@@ -17,6 +17,7 @@ from ohmwright.wire.line_proof import is_proved
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
+from .declared_protections import declared_protections
 
 _SPARE_S = 0.5
 _PLAUSIBLE = 1.5
@@ -39,18 +40,13 @@ class RemoteAnalyzer(Analyzer):
     @cached_property
     def protections(self) -> Protections:
         """The protections that its data, its command set and its line give."""
-        commands = self.dialogue.commands
-        return Protections(
-            limit_in_on=commands.carries_limit,
-            single_shot=self.data.activation.single_shot,
-            ceiling="set_ceiling" in commands.tell and commands.can_ask("ceiling"),
-            limit_read_back=commands.carries_limit and commands.can_ask("remaining"),
-            guard=self.dialogue.framing.link.guarded,
-            state_read_back=commands.can_ask("state"),
-            load_read_back=commands.can_ask("load"),
-            path_set="set_path" in commands.tell,
-            path_read_back="set_path" in commands.tell and commands.can_ask("path"),
-            line_proof=is_proved(commands),
+        link, commands = self.dialogue.framing.link, self.dialogue.commands
+        return declared_protections(
+            self.data,
+            commands.verbs,
+            proved=is_proved(commands),
+            guarded=link.guarded,
+            ends_with_program=link.ends_with_program,
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:
@@ -199,7 +195,7 @@ class RemoteAnalyzer(Analyzer):
 def check_limit_agreement(data: AnalyzerData, commands: CommandSet) -> None:
     """Raise SourceError where data and command set disagree on the limit that ON carries."""
     stated = data.activation.max_limit_s is not None
-    if stated == commands.carries_limit:
+    if stated == commands.carries_limit or "on" not in commands.tell:
         return
     carries = "carries one" if commands.carries_limit else "carries none"
     says = "state the largest" if stated else "state none"

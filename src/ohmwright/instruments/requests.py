@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from typing import Literal, Protocol
 
@@ -37,6 +38,23 @@ class Request(Protocol):
     @property
     def rf_follows(self) -> bool:
         """Whether RF comes on after the answer without another request."""
+
+
+class ValueRequest(ABC):
+    """A request that is answered by a value instead of one of some words."""
+
+    @property
+    @abstractmethod
+    def how_to_answer(self) -> str:
+        """The forms in which the value may be typed."""
+
+    @abstractmethod
+    def answer(self, said: str) -> Answer | None:
+        """Return what was typed as an answer; None where it is no value that is accepted."""
+
+    @abstractmethod
+    def problem(self, said: str) -> str:
+        """Return why what was typed is no value that is accepted."""
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 
+from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.errors import SourceError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.wire.command_set import CommandSet, Verb
@@ -19,6 +20,33 @@ SERVICE: tuple[Verb, ...] = (
     *("service_on", "service_off", "set_point", "trim", "set_trim", "store"),
 )
 ALARM: tuple[Verb, ...] = ("contact_alarm",)
+
+
+_BY_HAND: dict[HandVerb, tuple[Verb, ...]] = {
+    "load": ("set_load", "load"),
+    "path": (),
+    "contact": ("set_contact", "contact"),
+    "foot switch": ("on", "off", "state"),
+    "reading": ("fetch_current", "fetch_leakage"),
+}
+"""The messages that are not needed where a person does the verb; the engine itself asks for the
+path where there is no 'set_path'."""
+
+
+def verbs_by_hand(
+    verbs: frozenset[Verb] | None, by_hand: Iterable[HandVerb]
+) -> frozenset[Verb] | None:
+    """The verbs that work where a person does `by_hand`; `verbs`: those of the command set."""
+    if verbs is None:
+        return None
+    done = frozenset(verb for hand in by_hand for verb in _BY_HAND[hand])
+    return (verbs | done) - ({"set_path", "path"} if "path" in by_hand else set())
+
+
+def analyzer_messages(by_hand: Iterable[HandVerb]) -> tuple[Verb, ...]:
+    """The messages without which no analyzer is used, where a person does `by_hand`."""
+    done = {verb for hand in by_hand for verb in _BY_HAND[hand]}
+    return tuple(verb for verb in ANALYZER if verb not in done)
 
 
 def missing_messages(verbs: frozenset[Verb] | None, needed: Iterable[Verb]) -> str:

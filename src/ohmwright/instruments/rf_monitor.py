@@ -14,8 +14,6 @@ from .analyzer import Analyzer
 _LOOK_EVERY_S = 0.5
 _ZERO_READINGS = 5
 _ABOVE_ZERO_DIGITS = 3
-_ZERO_DIGITS = 5
-"""Largest zero of a meter, in digits of its display, where its data do not say."""
 
 
 class RfMonitor:
@@ -41,19 +39,22 @@ class RfMonitor:
     def zero_limit_ma(self) -> float:
         """The largest current in mA that counts as none."""
         if self._zero_ma is None:
-            return self._most_zero_ma
+            return self._analyzer.data.meter.largest_zero_ma
         return self._zero_ma + _ABOVE_ZERO_DIGITS * self._analyzer.data.meter.resolution_ma
 
     async def evidence_on(self) -> str | None:
         """Read state, limit and current; what shows that RF is on, None where it is off."""
         self._state.begin_reading()
-        problem = (
-            await self._contact_reads_closed()
-            or await self._limit_runs()
-            or await self._current_flows()
-        )
+        if self._analyzer.keyed_by_foot:
+            problem = await self._current_flows()
+        else:
+            problem = (
+                await self._contact_reads_closed()
+                or await self._limit_runs()
+                or await self._current_flows()
+            )
         if problem is None:
-            self._state.set_off(self._clock.wall())
+            self._state.set_off(self._clock.wall(), as_told=self._analyzer.read_by_eye)
         else:
             self._state.set_on()
         return problem
@@ -90,20 +91,15 @@ class RfMonitor:
         """
         meter = self._analyzer.data.meter
         shown: list[float] = []
-        for _ in range(_ZERO_READINGS):
+        for _ in range(1 if self._analyzer.read_by_eye else _ZERO_READINGS):
             await self._clock.sleep(1 / meter.readings_per_s)
             shown.append((await self._analyzer.fetch_current()).current_ma)
         largest_ma = max((current for current in shown if not isnan(current)), default=0.0)
-        if largest_ma > self._most_zero_ma:
+        if largest_ma > self._analyzer.data.meter.largest_zero_ma:
             self._state.set_on()
-            return _flows(largest_ma)
+            return self._flows(largest_ma)
         self._zero_ma = largest_ma
         return None
-
-    @property
-    def _most_zero_ma(self) -> float:
-        meter = self._analyzer.data.meter
-        return _ZERO_DIGITS * meter.resolution_ma if meter.zero_ma is None else meter.zero_ma
 
     async def _contact_reads_closed(self) -> str | None:
         self.contact_closed = await self._analyzer.output_on()
@@ -119,8 +115,9 @@ class RfMonitor:
     async def _current_flows(self) -> str | None:
         current_ma = (await self._analyzer.fetch_current()).current_ma
         # what is no number is no current either: the meter has nothing to show
-        return _flows(current_ma) if current_ma > self.zero_limit_ma else None
+        return self._flows(current_ma) if current_ma > self.zero_limit_ma else None
 
-
-def _flows(current_ma: float) -> str:
-    return f"the keying output reads open, yet {current_ma:g} mA flows"
+    def _flows(self, current_ma: float) -> str:
+        if self._analyzer.keyed_by_foot:
+            return f"the meter shows {current_ma:g} mA"
+        return f"the keying output reads open, yet {current_ma:g} mA flows"

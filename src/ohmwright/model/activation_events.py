@@ -16,20 +16,26 @@ class ActivationOpened(Stamped):
     """The time limit that ON carries; None where it carries none and only this program ends it."""
     setting_w: float | None = None
     """The setting chosen; None in service mode."""
+    keyed_by: str | None = None
+    """Who keeps RF on with the foot switch; None where the analyzer keys it."""
 
 
 class ActivationClosed(Stamped):
-    """RF has been read back as off."""
+    """RF has been read back as off, by an instrument or by a person who looked at one."""
 
     kind: Literal["activation_closed"] = "activation_closed"
     on_s: float
+    off_told_by: str | None = None
+    """Who typed the reading that showed no current; None where an instrument was read."""
 
 
 class SlowRelease(Stamped):
-    """The output took longer than a reading or two to go off after OFF."""
+    """The output took longer than a reading or two to go off after OFF, or than a person needs."""
 
     kind: Literal["slow_release"] = "slow_release"
     took_s: float
+    keyed_by: str | None = None
+    """Who held the foot switch; None where OFF was sent."""
 
 
 class ProtectionProved(Stamped):

@@ -7,6 +7,7 @@ from typing import Annotated, Literal
 from pydantic import Field, model_validator
 
 from .base import FrozenModel
+from .by_hand import WITHOUT_LINK, HandVerb
 from .traceability import Environment
 
 
@@ -67,6 +68,18 @@ class AnalyzerEntry(InstrumentEntry):
 
     certificate: str | None = None
     """A shipped analyzer's name, or a path relative to the bench file."""
+    by_hand: frozenset[HandVerb] = frozenset()
+    """What a person does in its place."""
+
+    @model_validator(mode="after")
+    def _something_reaches_it(self) -> AnalyzerEntry:
+        missing = [verb for verb in WITHOUT_LINK if verb not in self.by_hand]
+        if self.link is None and missing:
+            raise ValueError(
+                "the analyzer needs a link, or by_hand with "
+                f"{', '.join(repr(verb) for verb in missing)}, for a person to do without one"
+            )
+        return self
 
 
 class Simulation(FrozenModel):
@@ -106,6 +119,10 @@ class BenchFile(FrozenModel):
             raise ValueError("either both instruments are simulated or neither")
         if True in simulated and self.simulation is None:
             raise ValueError("a link of kind 'simulated' needs a [simulation] table")
-        if self.analyzer.link is None:
-            raise ValueError("the analyzer needs a link")
         return self
+
+    @property
+    def in_process(self) -> bool:
+        """Whether its hardware is simulated in this process."""
+        links = [link for link in (self.analyzer.link, self.generator.link) if link is not None]
+        return self.simulation is not None and all(isinstance(one, Simulated) for one in links)

@@ -33,6 +33,10 @@ class BenchStatus(NamedTuple):
     """RF on: the latest reading; None before the first."""
     aim: TargetBand | None = None
     """The limits for the reading; None where it has none."""
+    keyed_by_foot: bool = False
+    """Whether a person keeps RF on, and must let go at the limit."""
+    read_by_eye: bool = False
+    """Whether a person types the readings, so that all of this is as they told it."""
 
 
 OnStatus = Callable[[BenchStatus], None]

@@ -101,6 +101,10 @@ class ActivationCutShort(LinkError):  # noqa: N818
     """RF went off before the engine switched it off; the last readings are not used."""
 
 
+class FootSwitchLetGo(ActivationCutShort):
+    """A person let the foot switch go before they were told; the last readings are not used."""
+
+
 class ExcessiveOutput(OhmwrightError):  # noqa: N818
     """Far more current flowed than was asked for; RF was switched off at that reading."""
 

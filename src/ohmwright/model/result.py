@@ -109,6 +109,12 @@ class Result(FrozenModel):
     """What the analyzer's terminals were joined to; None in records that do not say."""
     path_told_by: str | None = None
     """Who said that they were; None where the analyzer does it itself."""
+    load_told_by: str | None = None
+    """Who said that the load resistance was connected; None where the analyzer does it itself."""
+    readings_told_by: str | None = None
+    """Who typed the readings; None where they came over a line."""
+    keyed_by: str | None = None
+    """Who kept RF on with the foot switch; None where the analyzer keyed it."""
     traceability: TraceabilityBasis = None
     """The analyzer's calibration that is part of the uncertainty."""
     target: Target | None = None

@@ -25,14 +25,19 @@ class RfTracker:
         """Whether ON was ever sent, or RF ever found on."""
         self.read_off_at: datetime | None = None
         """When RF was last read as off, by the bench's clock (UTC); None before."""
+        self._as_told = False
 
     def begin_reading(self) -> None:
         """Set the reading to `unknown` until the answers are in."""
         self.reading = "unknown"
 
-    def set_off(self, at: datetime) -> None:
-        """Keep that RF was read as off at the time `at` of the bench's clock."""
+    def set_off(self, at: datetime, *, as_told: bool = False) -> None:
+        """Keep that RF was read as off at the time `at` of the bench's clock.
+
+        `as_told`: a person looked at the meter and said so.
+        """
         self.reading, self.may_be_on, self.read_off_at = "off", False, at
+        self._as_told = as_told
         _remember(self)
 
     def set_on(self) -> None:
@@ -55,7 +60,8 @@ class RfTracker:
             return "RF MAY STILL BE ON: the output has not been read back as off."
         if self.read_off_at is not None:
             at = f"{self.read_off_at:%H:%M:%S}"
-            return f"RF was last read back as off, at {at} UTC by the bench's clock."
+            how = "told to be off" if self._as_told else "read back as off"
+            return f"RF was last {how}, at {at} UTC by the bench's clock."
         return "RF was never switched on by this command."
 
 

@@ -53,12 +53,16 @@ def _reported_by(result: Result) -> str:
     """Who reported that the unit was set, the path joined and the trim moved."""
     words = {
         "set": result.setting_told_by,
+        "load set": result.load_told_by,
         "path joined": result.path_told_by,
+        "foot switch held": result.keyed_by,
+        "meter read": result.readings_told_by,
         "trim moved": result.trim_told_by,
     }
     names = {name for name in words.values() if name}
     if len(names) == 1:
-        done = " and ".join(what for what, name in words.items() if name)
+        *most, last = (what for what, name in words.items() if name)
+        done = " and ".join(filter(None, (", ".join(most), last)))
         return f"{done} as told by {printable(names.pop())}"
     return ", ".join(f"{what} as told by {printable(who)}" for what, who in words.items() if who)
 

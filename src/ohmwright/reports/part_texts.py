@@ -21,6 +21,7 @@ def room_text(room: Environment | None) -> str:
 
 
 _UNPROVED = "as data and command sets say; none was proved with RF on before the run began"
+_KEYED_BY_FOOT = "nothing of this was proved with RF on: only the person at the switch could end it"
 
 
 def protection_lines(parts: Sequence[RunPart]) -> Iterable[str]:
@@ -34,12 +35,18 @@ def protection_lines(parts: Sequence[RunPart]) -> Iterable[str]:
         if part.protections is None:
             yield f"{named}{NOT_RECORDED}"
             continue
+        yield f"{named}{part.protections.grade_words}"
+        if part.protections.guard_words:
+            yield f"{named}{part.protections.guard_words}"
+        if part.protections.by_hand:
+            done = ", ".join(part.protections.by_hand)
+            yield printable(f"{named}done by hand, as told by {part.operator}: {done}")
         for words, there in part.protections.words():
             yield f"{named}{words}" if there else f"{named}absent: {words}"
         for proof in part.proofs:
             yield printable(f"{named}seen to work with RF on: {proof}")
         if not part.proofs:
-            yield f"{named}{_UNPROVED}"
+            yield f"{named}{_KEYED_BY_FOOT if part.protections.foot_switch else _UNPROVED}"
 
 
 _RF_OPEN = (

@@ -59,7 +59,7 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
         elif isinstance(event, Foretold):
             yield f"{time}: told before RF, {event.severity} of {event.step}: {event.what}"
         elif isinstance(event, SlowRelease):
-            yield f"{time}: after OFF the output took {event.took_s:.1f} s to go off"
+            yield f"{time}: {_slow_release_text(event)}"
         elif isinstance(event, UnaskedRf):
             yield f"{time}: RF was on though nobody had asked for it ({event.seen}); OFF ended it"
         elif isinstance(event, ServiceLeft):
@@ -68,6 +68,15 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
                 f"{time}: service mode at {event.point} left without saving{how}: "
                 "moves that were not stored are undone"
             )
+
+
+def _slow_release_text(event: SlowRelease) -> str:
+    if event.keyed_by is None:
+        return f"after OFF the output took {event.took_s:.1f} s to go off"
+    return (
+        f"{event.keyed_by} was told to release the foot switch, and the meter showed no current "
+        f"{event.took_s:.0f} s later"
+    )
 
 
 def _repetition_remarks(events: Iterable[Event]) -> Iterable[str]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ohmwright.wire.clock import Clock
 
 from .analyzer_commands import AnalyzerCommands
+from .analyzer_front import AnalyzerFront
 from .dispatcher import Dispatcher, common_commands
 from .generator_commands import GeneratorCommands
 from .panel import Panel
@@ -53,6 +54,7 @@ class SimulatedBench:
         self._answer_analyzer = self._analyzer.handle
         self._answer_generator = self._generator.handle
         self.panel = Panel(rig, self.catch_up)
+        self.front = AnalyzerFront(rig, self.catch_up)
         self.truth = Truth(rig, self.catch_up)
         self.defects = rig.defects
 

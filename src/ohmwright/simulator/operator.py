@@ -2,6 +2,13 @@
 
 from __future__ import annotations
 
+from ohmwright.instruments.foot_switch import RELEASE
+from ohmwright.instruments.hand_requests import (
+    ConnectContact,
+    ConnectLoad,
+    PressFootSwitch,
+    TypeReading,
+)
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import (
     CORRECTED,
@@ -9,6 +16,7 @@ from ohmwright.instruments.requests import (
     RIGHT,
     UNKNOWN,
     YES,
+    ConnectPath,
     EnterService,
     LeaveService,
     LeaveUnsaved,
@@ -22,10 +30,12 @@ from ohmwright.instruments.requests import (
 )
 from ohmwright.wire.clock import Clock
 
+from .analyzer_front import AnalyzerFront
 from .panel import Panel
 
 _SECONDS_A_REQUEST = 3.0
 _SECONDS_A_PRESS = 0.4
+_SECONDS_TO_LET_GO = 0.7
 
 
 class SimulatedOperator(Operator):
@@ -36,8 +46,9 @@ class SimulatedOperator(Operator):
 
     name = "simulated person"
 
-    def __init__(self, panel: Panel, clock: Clock) -> None:
-        self._panel, self._clock = panel, clock
+    def __init__(self, panel: Panel, clock: Clock, front: AnalyzerFront | None = None) -> None:
+        """`front`: the analyzer's, for a bench where a person works that, too."""
+        self._panel, self._clock, self._front = panel, clock, front
         self.finds = ""
         """The answer to a question of why nothing was seen."""
         self.misdials = 1.0
@@ -48,6 +59,8 @@ class SimulatedOperator(Operator):
         """Work the panel or look at the alarm; the word of the answer."""
         await self._clock.sleep(_SECONDS_A_REQUEST)
         panel = self._panel
+        if self._front is not None and (done := self._at_the_front(request, self._front)):
+            return done
         match request:
             case SelectMode():
                 self._select(request)
@@ -68,6 +81,29 @@ class SimulatedOperator(Operator):
             case LookAtAlarm():
                 return YES.word if panel.contact_alarm else NO.word
         return request.answers[0].word
+
+    def _at_the_front(self, request: Request, front: AnalyzerFront) -> str:
+        """Do the analyzer's part; the word of the answer, empty where it is none of that."""
+        match request:
+            case ConnectLoad():
+                front.turn_load(request.load_ohm)
+            case ConnectPath():
+                front.join(request.path)
+            case ConnectContact():
+                front.turn_contact(request.resistance_ohm)
+            case PressFootSwitch():
+                self._panel.pedal(down=True)
+            case TypeReading():
+                return front.shown
+            case _:
+                return ""
+        return request.answers[0].word
+
+    async def tell(self, words: str) -> None:
+        """Let the foot switch go when told to, after a moment."""
+        if words == RELEASE:
+            await self._clock.sleep(_SECONDS_TO_LET_GO)
+            self._panel.pedal(down=False)
 
     def _select(self, request: SelectMode) -> None:
         self._wanted = request

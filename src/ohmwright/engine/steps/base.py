@@ -211,8 +211,6 @@ def _person_needed(bench: Abilities) -> Iterator[Complaint]:
         yield "kind", "the generator has no port, so a person must work it"
     if bench.analyzer.has_paths and missing_messages(bench.analyzer_verbs, ("set_path",)):
         yield "kind", "the command set has no 'set_path', so a person must join the input"
-    if not bench.analyzer.activation.bounded:
-        yield "kind", "the analyzer bounds no activation by itself, so a person must stand by"
 
 
 def check_one_value_per_load(

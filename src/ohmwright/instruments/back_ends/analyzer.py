@@ -5,6 +5,7 @@ from __future__ import annotations
 from functools import cached_property
 
 from ohmwright.instruments.analyzer import Analyzer, GuardProof, Reading, WaveformCapture
+from ohmwright.instruments.declared_protections import declared_protections
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
@@ -38,22 +39,18 @@ class BackEndAnalyzer(Analyzer):
     ) -> None:
         self.data, self._back_end, self._calls = data, back_end, calls
         self._link, self._release = link, release
-        self._verbs = self.verbs = calls.verbs
+        self.verbs = calls.verbs
 
     @cached_property
     def protections(self) -> Protections:
         """The protections that its data, its methods and its line give."""
-        verbs, limit = self._verbs, self.data.activation.max_limit_s is not None
-        return Protections(
-            limit_in_on=limit,
-            single_shot=self.data.activation.single_shot,
-            limit_read_back=limit and "remaining" in verbs,
-            guard=self._link is not None and self._link.guarded,
-            state_read_back="state" in verbs,
-            load_read_back="load" in verbs,
-            path_set="set_path" in verbs,
-            path_read_back={"set_path", "path"} <= verbs,
-            line_proof="resynchronise" in verbs,
+        link, verbs = self._link, self._calls.verbs
+        return declared_protections(
+            self.data,
+            verbs,
+            proved="resynchronise" in verbs,
+            guarded=link is not None and link.guarded,
+            ends_with_program=link is not None and link.ends_with_program,
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:

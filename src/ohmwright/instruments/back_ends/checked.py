@@ -42,12 +42,10 @@ def yes_or_no(value: object) -> bool:
 
 def reading(value: object) -> Reading:
     """`value` as a reading; a bare number has no number of its own. NaN is none as yet."""
-    if not isinstance(value, tuple):
+    if not isinstance(value, Reading):
         return Reading(_current(value), None)
-    if len(value) != 2:
-        raise ValueError(f"it should be a current and a number and is {_shown(value)}")
-    current_ma, taken = value
-    return Reading(_current(current_ma), None if taken is None else count(taken))
+    taken = value.number
+    return Reading(_current(value.current_ma), None if taken is None else count(taken))
 
 
 def _current(value: object) -> float:

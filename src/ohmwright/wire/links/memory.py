@@ -17,6 +17,8 @@ class MemoryLink(Link):
     raises LinkTimeout. Where `handle` raises ConnectionError the line is lost.
     """
 
+    ends_with_program = True
+
     def __init__(self, name: str, handle: Callable[[bytes], bytes], clock: VirtualClock) -> None:
         self.name = name
         self._handle, self._clock = handle, clock

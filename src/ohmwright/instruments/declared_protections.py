@@ -1,0 +1,59 @@
+"""The protections that data, command set and line of an analyzer give, before it is opened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+
+from ohmwright.model.by_hand import HandVerb
+from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.protections import Protections
+from ohmwright.wire.command_set import Verb
+
+
+def declared_protections(
+    data: AnalyzerData,
+    verbs: frozenset[Verb],
+    *,
+    proved: bool,
+    guarded: bool,
+    ends_with_program: bool = False,
+) -> Protections:
+    """Return the protections of an analyzer that has a message or a method for `verbs`.
+
+    `proved`: whether its line can be proved; `guarded`: whether a guard process owns its port;
+    `ends_with_program`: whether it is simulated in this process.
+    """
+    limit = data.activation.max_limit_s is not None  # which files that disagree do not get to
+    return Protections(
+        limit_in_on=limit,
+        single_shot=data.activation.single_shot,
+        ceiling={"set_ceiling", "ceiling"} <= verbs,
+        limit_read_back=limit and "remaining" in verbs,
+        guard=guarded,
+        ends_with_program=ends_with_program,
+        state_read_back="state" in verbs,
+        load_read_back="load" in verbs,
+        path_set="set_path" in verbs,
+        path_read_back={"set_path", "path"} <= verbs,
+        line_proof=proved,
+    )
+
+
+_REPLACED: dict[HandVerb, tuple[str, ...]] = {
+    "load": ("load_read_back",),
+    "path": ("path_set", "path_read_back"),
+    "contact": (),
+    "foot switch": (
+        *("limit_in_on", "single_shot", "ceiling", "limit_read_back"),
+        *("guard", "ends_with_program", "state_read_back"),
+    ),
+    "reading": (),
+}
+"""What a bench does not have where a person does the verb."""
+
+
+def protections_by_hand(linked: Protections, by_hand: Iterable[HandVerb]) -> Protections:
+    """Return `linked` without what is lost where a person does the verbs `by_hand`."""
+    verbs = tuple(verb for verb in _REPLACED if verb in set(by_hand))
+    lost = {name: False for verb in verbs for name in _REPLACED[verb]}
+    return linked.model_copy(update={**lost, "by_hand": verbs})

@@ -1,0 +1,126 @@
+"""The requests to a person who does the analyzer's part: knobs, foot switch and typed readings."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from ohmwright.model.hardware import MeterData
+
+from .requests import DONE, Answer, ValueRequest
+
+PRESSED = Answer("pressed", "p")
+_PLAUSIBLE = 1.5
+"""No meter shows more than so many times its range."""
+_TO_MA = {"": 1.0, "ma": 1.0, "a": 1000.0}
+_READING = re.compile(r"(\d{1,6})(?:[.,](\d{1,6}))?\s*(mA|A|)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class ConnectLoad:
+    """Set the load resistance by hand."""
+
+    load_ohm: float
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"Set the analyzer's load resistance to {self.load_ohm:g} ohm."
+
+
+@dataclass(frozen=True)
+class ConnectContact:
+    """Set the resistance between the halves of the neutral electrode by hand."""
+
+    resistance_ohm: float
+    answers: tuple[Answer, ...] = (DONE,)
+    rf_follows: bool = False
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"Set the contact quality resistance to {self.resistance_ohm:.4g} ohm."
+
+
+@dataclass(frozen=True)
+class PressFootSwitch:
+    """Key the generator with its foot switch, and keep it pressed."""
+
+    most_s: float
+    answers: tuple[Answer, ...] = (PRESSED,)
+    rf_follows: bool = True
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return (
+            "Foot switch: type p, then press it at the same moment as Enter. Hold it until you "
+            f"are told to release it, {self.most_s:g} s at most."
+        )
+
+
+class TypedCurrent(NamedTuple):
+    """A current as a person has typed it."""
+
+    current_ma: float
+    digit_ma: float
+    """The value of its last digit."""
+
+
+@dataclass(frozen=True)
+class TypeReading(ValueRequest):
+    """Type what the meter shows now."""
+
+    meter: MeterData
+    quantity: str = "current"
+    rf_to_be_off: bool = False
+    answers: tuple[Answer, ...] = ()
+    rf_follows: bool = False
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        if self.rf_to_be_off:
+            return "RF and the foot switch are to be off now. What current does the meter show?"
+        return f"What {self.quantity} does the meter show now?"
+
+    @property
+    def how_to_answer(self) -> str:
+        """The forms in which a value may be typed."""
+        return "as the meter shows it: 412, 412 mA or 0.412 A"
+
+    def answer(self, said: str) -> Answer | None:
+        """Return the value as an answer, in mA; None where it is none."""
+        typed = typed_current(said)
+        if typed is None or self._why_not(typed):
+            return None
+        words = said.strip()
+        return Answer(words if words[-1].isalpha() else f"{words} mA")
+
+    def problem(self, said: str) -> str:
+        """Return why what was typed is no reading of this meter."""
+        typed = typed_current(said)
+        if typed is None:
+            return f"'{said.strip()[:40]}' is no current: type it {self.how_to_answer}."
+        return self._why_not(typed)
+
+    def _why_not(self, typed: TypedCurrent) -> str:
+        digit_ma, most_ma = self.meter.resolution_ma, _PLAUSIBLE * self.meter.max_current_ma
+        if typed.digit_ma < 0.99 * digit_ma:  # 1,234 mA may be meant as a thousand and as one
+            return f"The meter's last digit is {digit_ma:g} mA: type no finer one, and no comma."
+        if typed.current_ma > most_ma:
+            return f"The meter ends at {self.meter.max_current_ma:g} mA. Was A meant, or mA?"
+        return ""
+
+
+def typed_current(said: str) -> TypedCurrent | None:
+    """Return a typed current; None where `said` is none. Without a unit it is in mA."""
+    found = _READING.fullmatch(said.strip())
+    if found is None:
+        return None
+    whole, decimals, unit = found.groups()
+    to_ma, places = _TO_MA[unit.casefold()], len(decimals or "")
+    return TypedCurrent(float(f"{whole}.{decimals or '0'}") * to_ma, to_ma / 10**places)

@@ -1,0 +1,282 @@
+"""A person does the analyzer's part: foot switch, knobs, typed readings."""
+
+from dataclasses import dataclass, replace
+from math import inf
+from pathlib import Path
+from typing import TypeVar
+
+import pytest
+
+from ohmwright.cli.bench_data import read_bench
+from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.engine.capability import complaints
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.requirements import abilities_of
+from ohmwright.engine.run import Job, run
+from ohmwright.instruments.analyzer import Reading
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.foot_switch import RELEASE
+from ohmwright.instruments.hand_requests import PressFootSwitch, TypeReading
+from ohmwright.instruments.requests import Request
+from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.by_hand import WITHOUT_LINK, HandVerb
+from ohmwright.model.errors import ReleaseNotConfirmed
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    Asked,
+    Event,
+    Fault,
+    RunFinished,
+    RunStarted,
+    SlowRelease,
+)
+from ohmwright.model.result import Result
+from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES, Stage
+from ohmwright.reports.certificate import certificate_of
+from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.operator import SimulatedOperator
+from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.links.memory import MemoryLink
+
+E = TypeVar("E")
+pytestmark = pytest.mark.anyio
+FOOT: tuple[HandVerb, ...] = ("foot switch",)
+ALL: tuple[HandVerb, ...] = (*WITHOUT_LINK, "path")
+ATTENDED = shipped("procedures", "attended-marlow.toml")
+VERIFY = """
+title = "Output"
+revision = "1"
+model = "Marlow 150"
+defaults = { age_s = 6.0, rest_s = 20.0, max_on_s = 20.0 }
+
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 150
+load_ohm = 300
+power_w = 148.5
+tolerance = { percent = 20 }
+"""
+
+
+class Person(SimulatedOperator):
+    """A simulated person who may hold the foot switch too long, let go early, or type nonsense."""
+
+    holds_s = 0.0
+    """How long they keep it after they were told to release it."""
+    lets_go_after_s = inf
+    """After so many seconds they let go, the first time."""
+    types = ()
+    """What they type at first where a reading is asked for."""
+
+    def at(self, rig: "Rig") -> None:
+        self.rig, self.pressed_s, self.told = rig, 0.0, list[str]()
+        self.types = list(self.types)
+
+    async def reply(self, request: Request, problem: str) -> str:
+        if isinstance(request, TypeReading) and self.types:
+            await self._clock.sleep(3.0)
+            return self.types.pop(0)
+        said = await super().reply(request, problem)
+        if isinstance(request, PressFootSwitch):
+            self.pressed_s = self._clock.now_s()
+        self.let_go_when_due()
+        return said
+
+    def let_go_when_due(self) -> None:
+        if 0 < self.pressed_s <= self._clock.now_s() - self.lets_go_after_s:
+            self._panel.pedal(down=False)
+            self.lets_go_after_s = inf
+
+    async def tell(self, words: str) -> None:
+        self.told.append(words)
+        if words == RELEASE and self.told.count(RELEASE) * 2.0 <= self.holds_s:
+            return
+        await super().tell(words)
+
+
+@dataclass(frozen=True)
+class Rig:
+    bench: Bench
+    hardware: SimulatedBench
+    person: Person
+
+    async def run(self, procedure: Path, stages: tuple[Stage, ...] = ("as_left",)) -> list[Event]:
+        self.events: list[Event]
+        events: list[Event] = []
+        object.__setattr__(self, "events", events)
+        async for event in run(Job(read_procedure(procedure), stages, "test"), self.bench):
+            assert not self.hardware.truth.rf_on or self.person.holds_s == inf, event
+            events.append(event)
+        return events
+
+
+def make(by_hand: tuple[HandVerb, ...], seed: int = 5) -> Rig:
+    """The attended bench with these verbs by hand; nothing is linked where all are."""
+    data = read_bench(shipped("benches", "attended.toml"))
+    entry = data.file.analyzer.model_dump() | {"by_hand": by_hand}
+    if by_hand == ALL:
+        entry["link"] = None
+    simulation = {"seed": seed, "age_months": 30}
+    file = data.file.model_dump() | {"analyzer": entry, "simulation": simulation}
+    data = replace(data, file=BenchFile.model_validate(file))
+    clock = VirtualClock()
+    hardware = simulated_bench(data, clock)
+    person = Person(hardware.panel, clock, hardware.front)
+    link = None if by_hand == ALL else MemoryLink("analyzer", hardware.analyzer_port, clock)
+    rig = Rig(assemble_bench(data, clock, link, None, person), hardware, person)
+    person.at(rig)
+    return rig
+
+
+@pytest.fixture
+def verify(tmp_path: Path) -> Path:
+    (tmp_path / "verify.toml").write_text(VERIFY)
+    return tmp_path / "verify.toml"
+
+
+def results(events: list[Event]) -> list[Result]:
+    return [event.result for event in events if event.kind == "point_done"]
+
+
+def of_kind(events: list[Event], kind: type[E]) -> list[E]:
+    return [event for event in events if isinstance(event, kind)]
+
+
+@pytest.mark.parametrize("by_hand", [FOOT, ALL])
+async def test_a_whole_calibration_is_told_as_it_was(by_hand: tuple[HandVerb, ...]) -> None:
+    rig = make(by_hand)
+    events = await rig.run(ATTENDED, STAGES)
+    assert isinstance(events[-1], RunFinished)
+    who, typed = rig.person.name, by_hand == ALL
+    measured = [r for r in results(events) if r.measured is not None]
+    assert len(measured) >= 8
+    for result in measured:
+        assert (result.keyed_by, result.readings_told_by) == (who, who if typed else None)
+        assert result.load_told_by == (who if typed else None)
+        lines = {line.source: line.standard_uncertainty for line in result.measured.budget}
+        assert lines["age told by a person"] > 0
+    assert {e.keyed_by for e in of_kind(events, ActivationOpened)} == {who}
+    assert {e.limit_s for e in of_kind(events, ActivationOpened)} == {None}
+    assert {e.off_told_by for e in of_kind(events, ActivationClosed)} == {who if typed else None}
+    said = " ".join(certificate_text(certificate_of(events, "0" * 64)).protections)
+    assert "kept on by a person's foot switch" in said
+    assert "NO GUARD" in said
+    assert "absent: output state read back" in said
+    assert ("absent: load resistance read back" in said) is typed
+
+
+@pytest.mark.parametrize("by_hand", [FOOT, ALL])
+@pytest.mark.parametrize("seed", range(1, 7))
+async def test_u_covers_the_true_value(
+    verify: Path, by_hand: tuple[HandVerb, ...], seed: int
+) -> None:
+    rig = make(by_hand, seed)
+    (result,) = results(await rig.run(verify))
+    true_ma = rig.hardware.truth.lag_free_current_ma(6.0)
+    ohm = rig.hardware._rig.plant.bank.steps[300.0].resistance_ohm
+    assert result.measured is not None
+    assert abs(result.measured.value - (true_ma / 1000) ** 2 * ohm) < result.measured.expanded
+    on_s = sum(event.on_s for event in of_kind(rig.events, ActivationClosed))
+    assert on_s == pytest.approx(rig.hardware.truth.rf_on_s, abs=6.0 if by_hand == ALL else 1.5)
+
+
+@pytest.mark.parametrize("by_hand", [FOOT, ALL])
+async def test_a_person_who_holds_it_too_long_is_told_again(
+    verify: Path, by_hand: tuple[HandVerb, ...]
+) -> None:
+    rig = make(by_hand)
+    rig.person.holds_s = 6.0
+    events = await rig.run(verify)
+    assert rig.person.told.count(RELEASE) >= 4
+    (slow,) = of_kind(events, SlowRelease)
+    assert slow.keyed_by == rig.person.name
+    assert slow.took_s > 6.0
+    assert isinstance(events[-1], RunFinished)
+
+
+@pytest.mark.parametrize("by_hand", [FOOT, ALL])
+async def test_one_who_never_lets_go_leaves_an_end_that_is_not_confirmed(
+    verify: Path, by_hand: tuple[HandVerb, ...]
+) -> None:
+    rig = make(by_hand)
+    rig.person.holds_s = inf
+    with pytest.raises(ReleaseNotConfirmed, match="RF MAY STILL BE ON: the meter shows"):
+        await rig.run(verify)
+    fault = rig.events[-1]
+    assert isinstance(fault, Fault)
+    assert fault.rf_state != "off"
+    assert of_kind(rig.events, ActivationClosed) == []
+
+
+@pytest.mark.parametrize("by_hand", [FOOT, ALL])
+async def test_what_is_let_go_early_is_measured_again(
+    verify: Path, by_hand: tuple[HandVerb, ...]
+) -> None:
+    rig = make(by_hand)
+    rig.person.lets_go_after_s = 5.0 if by_hand == ALL else 2.6
+    analyzer, fetch = rig.bench.analyzer, rig.bench.analyzer.fetch_current
+
+    async def fetch_current() -> Reading:
+        rig.person.let_go_when_due()
+        return await fetch()
+
+    analyzer.fetch_current = fetch_current  # type: ignore[method-assign]
+    events = await rig.run(verify)
+    (result,) = results(events)
+    (told,) = [words for words in rig.person.told if words != RELEASE]
+    assert "let go before it was time" in told
+    assert len(of_kind(events, ActivationOpened)) == len(of_kind(events, ActivationClosed)) == 2
+    assert result.verdict == "pass"
+
+
+async def test_nonsense_is_asked_again_and_no_reading(verify: Path) -> None:
+    rig = make(ALL)
+    rig.person.types = ["off", "", "-3", "1,234", "0.0", "9999", "0"]
+    events = await rig.run(verify)
+    asked = [event.answer for event in of_kind(events, Asked) if "meter show" in event.question]
+    assert asked[0] == "0 mA"
+    assert not {"off mA", "-3 mA", "1,234 mA", "0.0 mA", "9999 mA"} & set(asked)
+
+
+async def test_what_is_said_instead_waits_until_nothing_flows(verify: Path) -> None:
+    """Stop, typed where it is asked whether RF is off, does not end the release."""
+    rig = make(ALL)
+    rig.person.types = ["0", *("450",) * 4, "stop"]
+    events = await rig.run(verify)
+    answers = [event.answer for event in of_kind(events, Asked)]
+    assert "stop" in answers
+    assert answers[answers.index("stop") + 1] == "0 mA"
+    assert isinstance(events[-1], Fault)
+    assert events[-1].rf_state == "off"
+
+
+async def test_unattended_each_missing_protection_is_named(verify: Path) -> None:
+    abilities = replace(abilities_of(make(ALL).bench), attended=False)
+    said = "\n".join(complaints(read_procedure(verify), ("as_left",), abilities))
+    for lacking in (
+        *("a time limit that the analyzer keeps", "the guard process"),
+        *("read-back of the output's state", "a proof of the line"),
+        *(f"'{verb}' by command" for verb in ALL),
+    ):
+        assert f"it lacks {lacking};" in said
+
+
+def test_a_bench_without_a_link_says_what_a_person_must_do(tmp_path: Path) -> None:
+    text = shipped("benches", "attended.toml").read_text()
+    bare = text.replace('link = { kind = "simulated" }', 'by_hand = ["load", "path"]')
+    (tmp_path / "bench.toml").write_text(bare)
+    with pytest.raises(Exception, match="by_hand with 'foot switch', 'reading'"):
+        read_bench(tmp_path / "bench.toml")
+
+
+async def test_the_record_says_from_the_beginning_who_is_at_the_switch(verify: Path) -> None:
+    events = await make(FOOT).run(verify)
+    (started,) = of_kind(events, RunStarted)
+    assert started.protections is not None
+    assert started.protections.by_hand == FOOT
+    assert started.protections.grade == "by foot switch"
