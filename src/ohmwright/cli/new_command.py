@@ -116,11 +116,21 @@ def _words(given: Answers, name: str) -> dict[str, str]:
         "link": _link(given.reached, given.baud),
         "answer_hash": _hash(given.answer != NONE),
         "port_hash": _hash(given.reached != NONE),
+        "reply_frame_hash": _hash(given.reply_ends != given.message_ends),
     }
     if isinstance(given, AnalyzerAnswers):
         words["load_hash"] = _hash(given.load != NONE)
+        words["load_codes"] = _load_codes(given)
         words["max_limit_hash"] = _hash("{limit_" in given.on)
     return words
+
+
+def _load_codes(given: AnalyzerAnswers) -> str:
+    """Return the table of the loads' codes, to be corrected by hand, where messages have them."""
+    if ":code}" not in given.set_load:
+        return ""
+    codes = "".join(f'{ohm:g} = "{ohm:g}"\n' for ohm in given.loads_ohm)
+    return f"\n[codes.load_ohm]                    # CORRECT what stands for each load\n{codes}"
 
 
 def _hash(there: bool) -> str:

@@ -49,7 +49,7 @@ def _answers(verb: str) -> Callable[[str], str]:
 
 
 def _valid(messages: dict[str, Any], text: str) -> None:
-    codes = {"state": {"off": "0", "on": "1"}}
+    codes = {"state": {"off": "0", "on": "1"}, "load_ohm": {"1": "1"}, "mode": {"cut": "C"}}
     whole = {"name": "x", "format": 2, "ask": {}, "tell": {}, "codes": codes, **messages}
     if text == NONE:
         return
@@ -100,7 +100,8 @@ class AnalyzerAnswers(FrozenModel):
     )
     set_load: Annotated[str, AfterValidator(_said_by("tell", "set_load"))] = Field(
         "LOAD {load_ohm:.0f}",
-        description="The message that connects a load; the field may be {load_kohm:.3f}",
+        description="The message that connects a load; the field may be {load_kohm:.3f}, or "
+        "{load_ohm:code} where each load has a code",
     )
     load: Annotated[str, _optional(_said_by("ask", "load"))] = Field(
         "LOAD?", description=f"The message that asks which load is connected ({NONE}: none does)"

@@ -194,6 +194,11 @@ class CommandSet(FrozenModel):
         return None if on is None else on.limit_s(limit_s)
 
 
+def keys_of_format(number: int) -> tuple[str, ...]:
+    """The keys that only command sets of this format have."""
+    return _OF_FORMAT[number]
+
+
 def load_command_set(name: str, beside: Path) -> CommandSet:
     """The command set in the file `name` next to `beside`, else the shipped one of that name."""
     return load(command_set_file(name, beside), CommandSet)

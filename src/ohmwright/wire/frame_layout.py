@@ -13,7 +13,7 @@ from .checksums import checksum, checksum_bytes
 
 FramePart = Literal["begins", "length", "body", "mark", "checksum", "ends"]
 LengthForm = Literal["u8", "u16", "u16le"]
-ChecksumForm = Literal["hex", "binary", "binary-le", "decimal"]
+ChecksumForm = Literal["hex", "hex-lower", "binary", "binary-le", "decimal"]
 
 
 class Written(NamedTuple):
@@ -29,6 +29,11 @@ _FORMS: Mapping[str, Written] = {
     "hex": Written(
         lambda size: 2 * size,
         lambda number, size: f"{number:0{2 * size}X}".encode(),
+        lambda text: int(text, 16),
+    ),
+    "hex-lower": Written(
+        lambda size: 2 * size,
+        lambda number, size: f"{number:0{2 * size}x}".encode(),
         lambda text: int(text, 16),
     ),
     "binary": Written(
