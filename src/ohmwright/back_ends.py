@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from ohmwright.instruments.analyzer import Reading, WaveformCapture
 from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, BackEnd, GeneratorBackEnd
-from ohmwright.instruments.back_ends.line import Line
+from ohmwright.instruments.back_ends.line import InstrumentLine
 from ohmwright.instruments.back_ends.release_line import plain_orders
 from ohmwright.model.base import FrozenModel as Options
 from ohmwright.model.errors import InstrumentRefused, LinkTimeout, ProtocolError
@@ -21,8 +21,8 @@ __all__ = [
     "BackEnd",
     "FrameLayout",
     "GeneratorBackEnd",
+    "InstrumentLine",
     "InstrumentRefused",
-    "Line",
     "LinkTimeout",
     "Options",
     "ProtocolError",

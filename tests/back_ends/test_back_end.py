@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -14,7 +15,9 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.cli import console
 from ohmwright.cli.bench_data import read_bench
+from ohmwright.cli.live import LiveView
 from ohmwright.cli.open_back_ends import back_end_analyzer, back_end_generator
 from ohmwright.engine.activation import activation
 from ohmwright.engine.procedure_file import read_procedure
@@ -23,8 +26,13 @@ from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.requests import Request
 from ohmwright.model.errors import LinkError, ReleaseNotConfirmed, SourceError
+from ohmwright.model.event import RunStarted
 from ohmwright.model.step import STAGES
+from ohmwright.reports.part_texts import protection_lines
+from ohmwright.reports.run_parts import parts_of_run
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
@@ -49,9 +57,23 @@ def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return folder
 
 
+class Agreeing(Operator):
+    """Somebody who is there, and says what is wanted."""
+
+    name = "A. Fenn"
+
+    async def reply(self, request: Request, problem: str) -> str:
+        return request.answers[0].word
+
+
 @asynccontextmanager
-async def opened(folder: Path) -> AsyncIterator[tuple[Bench, emulator.Bench]]:
-    """The bench in virtual time, and the emulated hardware with its truth."""
+async def opened(
+    folder: Path, *, own_line: bool = False
+) -> AsyncIterator[tuple[Bench, emulator.Bench]]:
+    """The bench in virtual time, and the emulated hardware with its truth.
+
+    `own_line`: whether the back end reaches the meter past ohmwright.
+    """
     data = read_bench(bench_files(folder, (9, 9)))
     clock = VirtualClock()
     hardware = emulator.Bench(clock.now_s)
@@ -59,8 +81,11 @@ async def opened(folder: Path) -> AsyncIterator[tuple[Bench, emulator.Bench]]:
     def link(who: str) -> MemoryLink:
         return MemoryLink(who, lambda line: hardware.answer(who, line), clock)
 
+    if own_line:
+        sys.modules["fenwater_back_ends"].OwnStilt.hardware = hardware
     async with AsyncExitStack() as stack:
-        analyzer = await back_end_analyzer(data, link("meter"), clock, stack)
+        meter = None if own_line else link("meter")
+        analyzer = await back_end_analyzer(data, meter, clock, stack)
         generator = await back_end_generator(data, link("unit"), clock, stack)
         assert analyzer is not None
         assert generator is not None
@@ -68,7 +93,7 @@ async def opened(folder: Path) -> AsyncIterator[tuple[Bench, emulator.Bench]]:
             data.file.name,
             analyzer,
             generator,
-            AbsentOperator(),
+            Agreeing() if own_line else AbsentOperator(),
             clock,
             data.file.asset,
             documents=data.documents,
@@ -88,6 +113,62 @@ async def test_a_unit_is_calibrated_through_back_ends(site: Path, tmp_path: Path
     kept = {d.role: d.text for d in bench.documents}
     assert "fenwater-back-ends 1.2" in kept["analyzer back end"]
     assert "class Stilt(" in kept["analyzer back end"]
+
+
+OWN = """
+
+class OwnStilt(Stilt):
+    \"\"\"Reaches the meter by a way of its own.\"\"\"
+
+    def say(self, do, number=None, **more):
+        return json.loads(self.hardware.answer("meter", json.dumps(
+            {"id": next(self.numbers) if number is None else number, "do": do, **more}
+        ).encode()))
+
+    @classmethod
+    def release_orders(cls, options):
+        return None
+
+    def off(self):
+        self.say("open")
+
+    def state(self):
+        return self.say("contact")["contact"] != "open"
+"""
+
+
+@pytest.fixture
+def own_line(site: Path, tmp_path: Path) -> Path:
+    """A bench file whose analyzer's back end opens a way of its own."""
+    module, info = site / "fenwater_back_ends.py", next(site.glob("*.dist-info"))
+    module.write_text(module.read_text() + OWN)
+    points = info / "entry_points.txt"
+    points.write_text(points.read_text().replace(":Stilt", ":OwnStilt"))
+    bench = bench_files(tmp_path, (9, 9))
+    own = 'link = { kind = "own" }\nidentity'
+    bench.write_text(re.sub(r"link = .*\nidentity", own, bench.read_text()), encoding="utf-8")
+    return bench
+
+
+@pytest.mark.anyio
+async def test_a_way_past_the_guard_is_said_on_screen_record_and_paper(
+    own_line: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert "NO GUARD" in read_bench(own_line).protections(guarded=True).guard_words
+    async with opened(tmp_path, own_line=True) as (bench, hardware):
+        job = Job(read_procedure(tmp_path / "marrick-cut.toml"), ("as_left",), "A. Fenn")
+        events = [event async for event in run(job, bench)]
+        assert not hardware.rf
+    assert [r.verdict for r in results(events)] == ["pass"]
+    console.err.cache_clear()
+    view = LiveView(bench.clock, 1)
+    for event in events:
+        view.on_event(event)
+    assert "NO GUARD" in capsys.readouterr().err
+    assert any("NO GUARD" in line for line in protection_lines(parts_of_run(events)))
+    started = next(event for event in events if isinstance(event, RunStarted))
+    assert started.protections is not None
+    assert "guard process" in str(started.protections.lacking_unattended())
 
 
 def _hang() -> None:

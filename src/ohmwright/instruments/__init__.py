@@ -9,7 +9,9 @@ Read in this order:
     hand_operated, absent_operator      a generator without a port; a run that nobody attends
     rf_monitor                          what was last read of RF
     required_messages                   the messages of a command set that an ability needs
-    conformance                         checks that every analyzer back end must pass
+    conformance, conformance_kit, conformance_off, conformance_on
+                                        checks that every analyzer back end must pass, and what each saw
+    back_ends/                          analyzers and generators that code of other packages works
 
 Decisions that bind this room; all are in force.
 

@@ -20,7 +20,7 @@ from ohmwright.wire.command_set import Ask, Tell, Verb
 from ohmwright.wire.guard.orders import ReleaseOrders
 from ohmwright.wire.serial_format import SerialFormat
 
-from .line import Line
+from .line import InstrumentLine
 
 
 class NoOptions(FrozenModel):
@@ -37,11 +37,11 @@ class BackEnd(ABC):
     serial: ClassVar[SerialFormat] = SerialFormat()
     """How the instrument wants a serial port set, apart from its speed."""
 
-    def __init__(self, line: Line | None, options: Any, data: Any) -> None:
+    def __init__(self, line: InstrumentLine | None, options: Any, data: Any) -> None:
         self._line, self.options, self.data = line, options, data
 
     @property
-    def line(self) -> Line:
+    def line(self) -> InstrumentLine:
         """The line of the bench file; None there: the back end opens a way of its own."""
         if self._line is None:
             raise RuntimeError("the bench file has no link for this back end")

@@ -15,7 +15,7 @@ import anyio
 
 from ohmwright.model.errors import LinkError, LinkTimeout, ProtocolError
 
-from .line import Line
+from .line import InstrumentLine
 
 T = TypeVar("T")
 _DO = "Update or mend the back end; who wrote it is named in its package."
@@ -28,7 +28,7 @@ class Calls:
     the next method is called in another. So OFF can always be tried.
     """
 
-    def __init__(self, name: str, line: Line | None, within_s: float) -> None:
+    def __init__(self, name: str, line: InstrumentLine | None, within_s: float) -> None:
         self.name = name
         self.line, self.within_s = line, within_s
 

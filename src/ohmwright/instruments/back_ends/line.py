@@ -19,7 +19,7 @@ _QUIET_S = 0.15
 _DRAINED_AT_MOST = 200
 
 
-class Line:
+class InstrumentLine:
     """Bytes to and from the instrument, for the one method of a back end that is called now.
 
     A method that was given up can no longer use it.

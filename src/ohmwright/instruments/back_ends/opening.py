@@ -13,7 +13,7 @@ from .base import AnalyzerBackEnd, BackEnd, GeneratorBackEnd
 from .calls import Calls
 from .chosen import ChosenBackEnd
 from .generator import BackEndGenerator
-from .line import Line
+from .line import InstrumentLine
 from .release_line import ReleaseLine
 from .verified_calls import VerifiedCalls
 
@@ -53,7 +53,7 @@ async def opened_generator(
 
 def _calls(chosen: ChosenBackEnd[Any], link: Link | None, clock: Clock) -> Calls:
     within_s = chosen.installed.factory.timeout_s
-    line = None if link is None else Line(link, clock, within_s)
+    line = None if link is None else InstrumentLine(link, clock, within_s)
     return Calls(chosen.installed.name, line, within_s)
 
 

@@ -11,7 +11,7 @@ from ohmwright.wire.frame_layout import FrameLayout
 from ohmwright.wire.guard.orders import ReleaseOrders
 from ohmwright.wire.link import Link
 
-from .line import Line
+from .line import InstrumentLine
 
 
 def plain_orders(
@@ -35,7 +35,9 @@ def plain_orders(
 class ReleaseLine:
     """Sends OFF and reads the state, in the bytes of the guard's own orders."""
 
-    def __init__(self, link: Link, line: Line, orders: ReleaseOrders, clock: Clock) -> None:
+    def __init__(
+        self, link: Link, line: InstrumentLine, orders: ReleaseOrders, clock: Clock
+    ) -> None:
         self._link, self._line, self._orders, self._clock = link, line, orders, clock
 
     async def switch_off(self) -> None:
