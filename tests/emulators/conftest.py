@@ -17,6 +17,7 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.wire.clock import VirtualClock
 
 from .brindle import Brindle
+from .cotter import Cotter
 from .osier import Osier
 from .plant import Plant
 from .port import Port
@@ -30,6 +31,8 @@ ANALYZERS: dict[str, Callable[..., Port]] = {
     "brindle-7": Brindle,
     "sedge-s1": Sedge,
 }
+BARE: dict[str, Callable[..., Port]] = {"cotter-2": Cotter}
+"""What proves nothing of its line."""
 
 
 @dataclass(frozen=True)
@@ -100,7 +103,7 @@ def virtual_table(
     clock = VirtualClock()
     world = World(clock)
     plant = Plant(now_s=world.now_s)
-    analyzer, generator = ANALYZERS[name](plant, **options), Osier(plant)
+    analyzer, generator = {**ANALYZERS, **BARE}[name](plant, **options), Osier(plant)
     file = tmp_path / f"{name}-bench.toml"
     file.write_text(_bench(name, "none", "none"), encoding="utf-8")
     data = read_bench(file)
