@@ -17,6 +17,7 @@ from typing import Any
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.requests import Request
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import PointDone
@@ -35,6 +36,8 @@ _DIGIT_MA = 0.051
 _POWER_W = 0.8
 """A recorded power farther from the truth is wrong; noise and lag leave some tenths."""
 _BOUND_S = 900.0
+_PROOFS = 3
+"""Activations before the first that measures: OFF, limit and guard are tried."""
 
 
 class Agreeing(Operator):
@@ -93,14 +96,16 @@ FAULTS = (
 
 
 class LosesOff:
-    """Loses the first two messages that say OFF while RF is on."""
+    """Loses the first two messages that are to end an activation that measures."""
 
     def __init__(self, table: VirtualTable, off: bytes) -> None:
         self._table, self._off, self._left = table, off, 2
 
     def __call__(self, data: bytes) -> Pieces:
         """What arrives of `data`."""
-        if self._left and self._table.plant.is_on and self._off in data:
+        plant = self._table.plant
+        measures = len(plant.log) >= _PROOFS
+        if self._left and measures and plant.is_on and self._off in data:
             self._left -= 1
             return []
         return [(0.0, data)]
@@ -148,6 +153,7 @@ class _Trial:
             return value
 
         table.plant.shown_ma = noting  # type: ignore[method-assign]
+        assert isinstance(table.bench.analyzer, RemoteAnalyzer)  # it is worked by data
         commands = table.bench.analyzer.dialogue.commands
         self.proved = is_proved(commands)
         self.spoil = spoil or Striking("none", 0)

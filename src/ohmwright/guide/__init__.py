@@ -14,6 +14,7 @@ TOPICS = (
     "decisions",
     "benches",
     "analyzers",
+    "command_sets",
     "generators",
     "adjusting",
     "sweeps",

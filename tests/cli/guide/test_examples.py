@@ -36,6 +36,15 @@ asset = { id = "x", maker = "x", model = "x", serial = "x" }
 [analyzer]
 data = "x"
 """
+PART = """format = 2
+name = "x"
+{}
+[ask]
+identify = "W"
+
+[tell]
+off = "K0"
+"""
 READERS: dict[str, Callable[[str], object]] = {
     "procedure": lambda text: parse(Path("example"), text, Procedure),
     "step": lambda text: parse(Path("example"), HEAD + text, Procedure),
@@ -44,6 +53,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "analyzer": lambda text: parse(Path("example"), text, AnalyzerData, table="data"),
     "generator": lambda text: parse(Path("example"), text, GeneratorData, table="data"),
     "certificate": lambda text: parse(Path("example"), text, AnalyzerCertificate),
+    "command-set-part": lambda text: parse(Path("example"), PART.format(text), CommandSet),
     "command-set": lambda text: parse(Path("example"), text, CommandSet),
 }
 NOT_RUN = {
