@@ -42,7 +42,6 @@ KEPT = {
     "ohmwright.simulator.rig.Rig.hold_pedal": _TRUTH,
     "ohmwright.back_ends": _OUTSIDE,
     "ohmwright.instruments.back_ends.line.InstrumentLine": _OUTSIDE,
-    "ohmwright.wire.command_set.load_command_set": "by this the owner of a command set tests it",
 }
 """Why something stays that nothing reaches; a name stands for all that is in it."""
 

@@ -28,6 +28,8 @@ class Plant:
     """What the output is off, of itself, while its trim is 0."""
     trim: int = 0
     noise: float = 0.001
+    lag_s: float = LAG_S
+    """Time constant of the output's rise."""
     on_s: float | None = None
     """Since when RF is on; None while it is off."""
     limit_s: float = math.inf
@@ -78,7 +80,7 @@ class Plant:
         with self.lock:
             if not self.is_on or self.on_s is None:
                 return 0.0
-            risen = 1 - math.exp(-(self.now_s() - self.on_s) / LAG_S)
+            risen = 1 - math.exp(-(self.now_s() - self.on_s) / self.lag_s)
             return self.settled_ma * risen * (1 + self.draws.gauss(0, self.noise))
 
 

@@ -15,6 +15,7 @@ TOPICS = (
     "benches",
     "analyzers",
     "own_analyzer",
+    "command_sets",
     "generators",
     "adjusting",
     "sweeps",

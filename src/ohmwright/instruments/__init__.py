@@ -10,7 +10,7 @@ Read in this order:
     rf_monitor                          what was last read of RF
     required_messages                   the messages of a command set that an ability needs
     conformance, conformance_kit, conformance_off, conformance_on
-                                        checks that every analyzer back end must pass, and what each saw
+                                        checks that every analyzer back end must pass
     back_ends/                          analyzers and generators that code of other packages works
 
 Decisions that bind this room; all are in force.

@@ -22,7 +22,7 @@ Texts = Annotated[
 """One text, or a list of those that may stand there."""
 
 
-class Question(FrozenModel):
+class AskMessage(FrozenModel):
     """A message that is answered; it may be repeated, save `error`, which empties a queue."""
 
     send: Text
@@ -36,7 +36,7 @@ class Question(FrozenModel):
     """How long this reply may take; absent: as long as any."""
 
 
-class Command(FrozenModel):
+class TellMessage(FrozenModel):
     """A message that changes something."""
 
     send: Text
@@ -50,11 +50,11 @@ def _written_short(message: object) -> object:
     return {"send": message} if isinstance(message, str) else message
 
 
-ShortQuestion = Annotated[
-    Question, BeforeValidator(_written_short, json_schema_input_type=str | Question)
+ShortAsk = Annotated[
+    AskMessage, BeforeValidator(_written_short, json_schema_input_type=str | AskMessage)
 ]
-ShortCommand = Annotated[
-    Command, BeforeValidator(_written_short, json_schema_input_type=str | Command)
+ShortTell = Annotated[
+    TellMessage, BeforeValidator(_written_short, json_schema_input_type=str | TellMessage)
 ]
 
 
@@ -65,9 +65,9 @@ class StreamData(FrozenModel):
     """The pattern of such a line."""
     answers: Annotated[tuple[str, ...], Field(min_length=1)]
     """The questions that a line answers, such as `fetch_current` and `state`."""
-    start: ShortCommand | None = None
+    start: ShortTell | None = None
     """The message that starts it; absent: it always runs."""
-    stop: ShortCommand | None = None
+    stop: ShortTell | None = None
     """The message that stops it."""
     no_reading: Texts = ()
     """Lines that it sends while its meter has nothing to show."""

@@ -17,8 +17,8 @@ from ohmwright.model.source import is_existing_file, load
 from .command_messages import (
     CodeTable,
     Seconds,
-    ShortCommand,
-    ShortQuestion,
+    ShortAsk,
+    ShortTell,
     StreamData,
     Texts,
 )
@@ -74,14 +74,14 @@ class CommandSet(FrozenModel):
     """What acknowledges a command; empty: nothing does."""
     refused: Texts = ()
     """What refuses a message, instead of its answer."""
-    opening: tuple[ShortCommand, ...] = ()
+    opening: tuple[ShortTell, ...] = ()
     """Messages before all others, such as the change to remote control; they may be repeated."""
-    closing: tuple[ShortCommand, ...] = ()
+    closing: tuple[ShortTell, ...] = ()
     """Messages after all others."""
     stream: StreamData | None = None
-    ask: dict[Ask, ShortQuestion]
+    ask: dict[Ask, ShortAsk]
     """Messages that are answered. Each may be repeated, save `error`, which empties a queue."""
-    tell: dict[Tell, ShortCommand]
+    tell: dict[Tell, ShortTell]
     """Messages that change something."""
 
     @model_validator(mode="before")
@@ -178,7 +178,7 @@ class CommandSet(FrozenModel):
         found = self.compiled.exchanges.get(verb)
         if found is None:
             raise SourceError(
-                f"Command set '{self.name}' does not say how to '{verb}'.",
+                f"TellMessage set '{self.name}' does not say how to '{verb}'.",
                 "The instrument was not asked.",
                 "Add the message to the command set file, from the instrument's manual.",
             )

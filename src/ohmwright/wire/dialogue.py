@@ -37,7 +37,7 @@ _SYNCED, _SUSPECT, _LOST = LinkState.SYNCED, LinkState.SUSPECT, LinkState.LOST
 _ASKED_AT_MOST = 2
 _TRIES = 3
 _CLOSED_WITHIN_S = 2.0
-_ANSWER_WITHIN_S = 0.5
+_ANSWER_WITHIN_S = 0.25
 """Longest wait in seconds for the answer to OFF."""
 
 
@@ -125,6 +125,8 @@ class Dialogue:
             return
         await self._send(message)
         if before is _SYNCED and not await self._answered(exchange):
+            # OFF may have been lost; to send it again does no harm
+            await self._send(await self._end_unfinished(message))
             return
         self.state = checked_transition(self.state, before)
 

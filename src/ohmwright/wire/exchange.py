@@ -7,11 +7,11 @@ from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from math import inf, nan
 
-from .field_codec import Value
+from .field_codec import FieldValue
 from .message_text import MessageText
 from .verbs import Verb
 
-Values = Mapping[str, Value]
+Values = Mapping[str, FieldValue]
 """The values in a reply, by their names in our own units."""
 
 

@@ -14,7 +14,7 @@ from .field_names import FieldKind, FieldMeaning, meaning_of
 from .message_parts import FieldPart
 from .scpi import parse_integer, parse_number
 
-Value = float | str
+FieldValue = float | str
 Codes = Mapping[str, tuple[bytes, ...]]
 """What stands on the line for each value of a field, by the text of the value."""
 _NUMBER = rb"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*"
@@ -39,15 +39,15 @@ class FieldCodec:
     meaning: FieldMeaning
     pattern: bytes
     """A regular expression for what stands on the line; it has no groups."""
-    decode: Callable[[bytes], Value]
+    decode: Callable[[bytes], FieldValue]
     """The value of such bytes. Raises ValueError."""
-    encode: Callable[[Value], bytes]
+    encode: Callable[[FieldValue], bytes]
     """The bytes of a value, perhaps rounded. Raises ValueError."""
     codes: Codes | None = None
     is_binary: bool = False
     """Whether any byte may stand for a value, also one that ends a frame."""
 
-    def sent(self, value: Value) -> bytes:
+    def sent(self, value: FieldValue) -> bytes:
         """The bytes of `value`. Raises SourceError where they would carry another value.
 
         A time limit is rounded down, never up.
@@ -67,7 +67,7 @@ class FieldCodec:
             )
         return said
 
-    def carried_limit(self, limit_s: Value) -> float:
+    def carried_limit(self, limit_s: FieldValue) -> float:
         """The longest limit in s, no longer than `limit_s`, that the field can carry."""
         value, less = float(limit_s), 0.0
         carried = float(self.decode(self.encode(value)))
@@ -76,7 +76,7 @@ class FieldCodec:
             carried = float(self.decode(self.encode(max(0.0, value - less))))
         return carried
 
-    def _lost(self, value: Value, carried: Value) -> bool:
+    def _lost(self, value: FieldValue, carried: FieldValue) -> bool:
         if isinstance(value, str) or isinstance(carried, str):
             return value != carried
         return abs(carried - value) > _LOSS * abs(value)
@@ -130,7 +130,7 @@ def _text(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
             return int(text, 16) * scale
         return (parse_integer(text) if whole else parse_number(text)) * scale
 
-    def encode(value: Value) -> bytes:
+    def encode(value: FieldValue) -> bytes:
         raw = float(value) / scale
         if not isfinite(raw):
             raise ValueError("it is not finite")
@@ -175,20 +175,20 @@ def _coded(name: str, meaning: FieldMeaning, codes: Codes) -> FieldCodec:
     values = {code: _value_of(meaning.kind, text) for text, all_ in codes.items() for code in all_}
     longest_first = sorted(values, key=len, reverse=True)
 
-    def decode(said: bytes) -> Value:
+    def decode(said: bytes) -> FieldValue:
         value = values[said]
         if value == FAULT and meaning.kind == "switch":
             raise ValueError(f"{said!r} reports a fault")
         return value * meaning.factor if isinstance(value, float) else value
 
-    def encode(value: Value) -> bytes:
+    def encode(value: FieldValue) -> bytes:
         return next(
             code
             for code, known in values.items()
             if (known == value if isinstance(known, str) else _same(known, value, meaning.factor))
         )
 
-    def sent(value: Value) -> bytes:
+    def sent(value: FieldValue) -> bytes:
         try:
             return encode(value)
         except StopIteration:
@@ -198,11 +198,11 @@ def _coded(name: str, meaning: FieldMeaning, codes: Codes) -> FieldCodec:
     return FieldCodec(name, meaning, pattern, decode, sent, codes)
 
 
-def _same(known: float, value: Value, factor: float) -> bool:
+def _same(known: float, value: FieldValue, factor: float) -> bool:
     return not isinstance(value, str) and abs(known * factor - value) <= _EXACT * abs(value)
 
 
-def _value_of(kind: FieldKind, text: str) -> Value:
+def _value_of(kind: FieldKind, text: str) -> FieldValue:
     """The value that the key of a code table names. Raises ValueError."""
     if kind == "word" or (kind == "switch" and text == FAULT):
         return text

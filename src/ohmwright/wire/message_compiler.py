@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 from ohmwright.model.complaint_words import error_at
+from ohmwright.model.positions import Path
 
-from .command_messages import Command, Question, StreamData
+from .command_messages import AskMessage, StreamData, TellMessage
 from .exchange import Exchange
 from .field_codec import Codes, FieldCodec
 from .field_names import meaning_of
@@ -17,7 +18,6 @@ from .message_text import MessageText, message_text
 from .verbs import ASKED_FIELD, PLAIN_REPLIES, QUESTIONS, READINGS, SENT_FIELDS, Ask, Tell
 
 _V1_CURRENT = {"A": "current_a", "mA": "current_ma"}
-Path = tuple[str | int, ...]
 
 
 @dataclass(frozen=True)
@@ -27,8 +27,8 @@ class MessageCompiler:
     Every problem is raised as pydantic's error at its key.
     """
 
-    ask: Mapping[Ask, Question]
-    tell: Mapping[Tell, Command]
+    ask: Mapping[Ask, AskMessage]
+    tell: Mapping[Tell, TellMessage]
     codes: Mapping[str, Mapping[str, tuple[str, ...]]]
     named_bytes: bool
     reading: tuple[tuple[str, ...], str] | None
@@ -37,8 +37,8 @@ class MessageCompiler:
     answer: tuple[str, ...]
     refused: tuple[str, ...]
     stream: StreamData | None
-    opening: tuple[Command, ...]
-    closing: tuple[Command, ...]
+    opening: tuple[TellMessage, ...]
+    closing: tuple[TellMessage, ...]
     framed_by_length: bool
     replies_framed_by_length: bool
 
@@ -104,10 +104,10 @@ class MessageCompiler:
         command = None if self.stream is None else getattr(self.stream, which)
         return None if command is None else self._command(which, command, ("stream", which))
 
-    def _listed(self, key: str, commands: tuple[Command, ...]) -> tuple[Exchange, ...]:
+    def _listed(self, key: str, commands: tuple[TellMessage, ...]) -> tuple[Exchange, ...]:
         return tuple(self._command(key, each, (key, at)) for at, each in enumerate(commands))
 
-    def _question(self, verb: Ask, question: Question) -> Exchange:
+    def _question(self, verb: Ask, question: AskMessage) -> Exchange:
         path: Path = ("ask", verb)
         replies = self._replies(question.reply or self._plain(verb), (*path, "reply"))
         self._check_asked(verb, replies, (*path, "reply"))
@@ -130,7 +130,7 @@ class MessageCompiler:
             verb, None, line.replies, self.timeout_s, ASKED_FIELD[verb], line.no_reading
         )
 
-    def _command(self, verb: str, command: Command, path: Path) -> Exchange:
+    def _command(self, verb: str, command: TellMessage, path: Path) -> Exchange:
         answers = self.answer if command.answer is None else command.answer
         return Exchange(
             verb,

@@ -24,10 +24,10 @@ class FieldPart(NamedTuple):
     """What stands after the colon."""
 
 
-Part = bytes | FieldPart
+MessagePart = bytes | FieldPart
 
 
-def message_parts(text: str, *, named_bytes: bool) -> tuple[Part, ...]:
+def message_parts(text: str, *, named_bytes: bool) -> tuple[MessagePart, ...]:
     """The parts of a message text, in their order. Raises ValueError.
 
     `named_bytes`: whether `<CR>` and `<0D>` stand for a byte and `<<` for `<`.
@@ -39,7 +39,7 @@ def message_parts(text: str, *, named_bytes: bool) -> tuple[Part, ...]:
         found = list(Formatter().parse(text))
     except ValueError as problem:
         raise ValueError(f"'{text}' has braces that do not match: {problem}") from None
-    parts = list[Part]()
+    parts = list[MessagePart]()
     for literal, name, form, conversion in found:
         if literal:
             parts.append(literal_bytes(literal) if named_bytes else literal.encode("ascii"))

@@ -10,11 +10,11 @@ from numbers import Real
 
 from ohmwright.model.errors import SourceError
 
-from .field_codec import Codes, FieldCodec, Value, field_codec
+from .field_codec import Codes, FieldCodec, FieldValue, field_codec
 from .message_parts import FieldPart, message_parts
 
 _NAME = re.compile(r"[\w .+/%()-]+", re.ASCII)
-_SAMPLES: Mapping[str, Value] = {"whole": 12.0, "number": 1.0, "switch": 0.0, "word": "Aa,Bb"}
+_SAMPLES: Mapping[str, FieldValue] = {"whole": 12.0, "number": 1.0, "switch": 0.0, "word": "Aa,Bb"}
 
 
 @dataclass(frozen=True)
@@ -44,7 +44,7 @@ class MessageText:
             for part in self.parts
         )
 
-    def read(self, body: bytes) -> dict[str, Value] | None:
+    def read(self, body: bytes) -> dict[str, FieldValue] | None:
         """The values in `body`; None where it does not fit. Raises ValueError for a fault's."""
         found = self._pattern.fullmatch(body)
         if found is None:
@@ -107,7 +107,7 @@ def message_text(
     return made
 
 
-def _checked(codec: FieldCodec, values: Mapping[str, object]) -> Value:
+def _checked(codec: FieldCodec, values: Mapping[str, object]) -> FieldValue:
     """The value for a field; raises SourceError for what could end its message or is no number."""
     value = values[codec.meaning.quantity]
     if isinstance(value, str):

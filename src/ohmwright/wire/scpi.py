@@ -65,12 +65,6 @@ def unquote(text: str) -> str:
     return text
 
 
-def parse_error(text: str) -> tuple[int, str]:
-    """Number and text of an error queue entry such as `-113,"Undefined header"`."""
-    number, _, message = text.partition(",")
-    return parse_integer(number), unquote(message)
-
-
 def encode_block(data: bytes) -> bytes:
     """`data` as a definite-length arbitrary block: `#`, digits of the length, length, data."""
     length = str(len(data)).encode()

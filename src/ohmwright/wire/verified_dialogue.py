@@ -17,7 +17,7 @@ from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
 from .command_set import Ask, Tell
 from .dialogue import Dialogue, MeasuredReply, reading_of
 from .exchange import Values
-from .field_codec import Value
+from .field_codec import FieldValue
 from .scpi import short_form, unquote
 
 T = TypeVar("T")
@@ -78,7 +78,7 @@ class VerifiedDialogue:
         return await self._agreed(lambda: self.dialogue.ask_block(verb), verb)
 
     async def reading(self, verb: Ask) -> MeasuredReply:
-        """Value and number of a measured reply; asked again where two replies differ.
+        """FieldValue and number of a measured reply; asked again where two replies differ.
 
         Where readings have no number, or come by themselves, two may differ rightly, so each is
         believed by itself.
@@ -102,9 +102,9 @@ class VerifiedDialogue:
         await self._set(verb, back, lambda read: same_name(str(read), name), fields)
 
     async def _set(
-        self, verb: Tell, back: Ask, taken: Callable[[Value], bool], fields: dict[str, object]
+        self, verb: Tell, back: Ask, taken: Callable[[FieldValue], bool], fields: dict[str, object]
     ) -> None:
-        reply: Value = ""
+        reply: FieldValue = ""
         can_read_back = self.dialogue.commands.can_ask(back)
         for tries_left in reversed(range(_SET_AT_MOST)):
             try:
@@ -127,7 +127,7 @@ class VerifiedDialogue:
             "Check the instrument's data file against its manual, and the cabling.",
         )
 
-    async def _value(self, verb: Ask) -> Value:
+    async def _value(self, verb: Ask) -> FieldValue:
         exchange = self.dialogue.commands.exchange(verb)
         return (await self.dialogue.ask_values(verb))[exchange.asked]
 
@@ -147,11 +147,11 @@ class VerifiedDialogue:
         )
 
 
-def _shown(value: Value) -> str:
+def _shown(value: FieldValue) -> str:
     return value if isinstance(value, str) else f"{value:g}"
 
 
-def same_number(read: Value, value: float) -> bool:
+def same_number(read: FieldValue, value: float) -> bool:
     """Whether `read` is the number `value`, within the rounding of what instruments show."""
     return not isinstance(read, str) and abs(read - value) <= _SAME * abs(value)
 

@@ -39,6 +39,15 @@ asset = { id = "x", maker = "x", model = "x", serial = "x" }
 [analyzer]
 data = "x"
 """
+PART = """format = 2
+name = "x"
+{}
+[ask]
+identify = "W"
+
+[tell]
+off = "K0"
+"""
 READERS: dict[str, Callable[[str], object]] = {
     "procedure": lambda text: parse(Path("example"), text, Procedure),
     "step": lambda text: parse(Path("example"), HEAD + text, Procedure),
@@ -47,6 +56,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "analyzer": lambda text: parse(Path("example"), text, AnalyzerData, table="data"),
     "generator": lambda text: parse(Path("example"), text, GeneratorData, table="data"),
     "certificate": lambda text: parse(Path("example"), text, AnalyzerCertificate),
+    "command-set-part": lambda text: parse(Path("example"), PART.format(text), CommandSet),
     "command-set": lambda text: parse(Path("example"), text, CommandSet),
     "answers": lambda text: parse(Path("example"), text, AnalyzerAnswers),
     "package": lambda text: tomllib.loads(text)["project"]["entry-points"][ANALYZERS],

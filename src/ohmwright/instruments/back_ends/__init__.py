@@ -29,6 +29,6 @@ every error and object would have to cross. Held by tests/back_ends/test_calls.p
 the errors of model.errors; nothing is a value that was not checked. Held by
 tests/back_ends/test_back_end.py.
 
-**Its text is part of the record,** with name and version of its package, and must be the same when a
-run is resumed.
+**Its text is part of the record,** with name and version of its package, and must be the same when
+a run is resumed. Held by tests/back_ends/test_back_end.py.
 """
