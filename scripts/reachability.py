@@ -37,8 +37,6 @@ KEPT = {
     "ohmwright.records.queries._of_model": _FLEET,
     "ohmwright.simulator.truth.Truth": _TRUTH,
     "ohmwright.simulator.dynamics.OutputDynamics.drooped": _TRUTH,
-    "ohmwright.simulator.panel.Panel.pedal": _TRUTH,
-    "ohmwright.simulator.rig.Rig.hold_pedal": _TRUTH,
     "ohmwright.wire.command_set.load_command_set": "by this the owner of a command set tests it",
 }
 """Why something stays that nothing reaches; a name stands for all that is in it."""

@@ -57,6 +57,7 @@ class MeterKind:
         assert data.profiles is not None
         profile = data.profiles.analyzer.model_copy(update={"data": analyzer})
         commands = data.analyzer_commands
+        assert commands is not None
         if not self.numbered:
             commands = commands.model_copy(update={"reading": ("value", "unit")})
         return replace(

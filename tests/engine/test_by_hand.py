@@ -1,6 +1,5 @@
 """A person does the analyzer's part: foot switch, knobs, typed readings."""
 
-from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import inf
 from pathlib import Path
