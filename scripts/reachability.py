@@ -38,8 +38,6 @@ KEPT = {
     "ohmwright.records.queries._of_model": _FLEET,
     "ohmwright.simulator.truth.Truth": _TRUTH,
     "ohmwright.simulator.dynamics.OutputDynamics.drooped": _TRUTH,
-    "ohmwright.simulator.panel.Panel.pedal": _TRUTH,
-    "ohmwright.simulator.rig.Rig.hold_pedal": _TRUTH,
     "ohmwright.back_ends": _OUTSIDE,
     "ohmwright.instruments.back_ends.line.InstrumentLine": _OUTSIDE,
 }

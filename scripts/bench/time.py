@@ -62,7 +62,7 @@ async def read_for(clock: VirtualClock, seconds: float) -> int:
     hardware = SimulatedBench(*PROFILES, seed=1, clock=clock)
     link = MemoryLink("analyzer", hardware.analyzer_port, clock)
     data = PROFILES[0].data
-    commands = load_command_set(data.command_set or "", ANALYZER)
+    commands = load_command_set(str(data.command_set), ANALYZER)
     analyzer = RemoteAnalyzer(data, Dialogue(link, commands, clock))
     hardware.generator_port(b'SOUR:FUNC "cut";POW 100\n')
     bench = Bench("bench", analyzer, _NO_GENERATOR, AbsentOperator(), clock, _ASSET)

@@ -189,9 +189,15 @@ def test_nobody_leaves_an_analyzer_that_bounds_no_activation(
         bench.generator.data,
         has_port=True,
         attended=attended,
+        protections=bench.analyzer.protections.model_copy(
+            update={
+                "limit_in_on": output.max_limit_s is not None,
+                "single_shot": output.single_shot,
+            }
+        ),
     )
     said = list(complaints(read_procedure(MONOPOLAR), ("as_found", "adjust"), abilities))
-    assert any("bounds no activation by itself" in line for line in said) is complains
+    assert any("lacks a time limit that the analyzer keeps" in line for line in said) is complains
 
 
 async def test_leakage_is_not_measured_where_too_little_is_delivered(

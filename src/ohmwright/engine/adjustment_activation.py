@@ -49,7 +49,7 @@ async def run_adjustment_activation(
 
     `power_w`: the most that the output can put into the load. A service mode that timed out, and a
     limit that ran out while a person was at the keys, or a foot switch that was let go, are
-    reported to the policy as a release. Raises ActivationCutShort for an activation that ended otherwise.
+    reported to the policy as a release. Raises ActivationCutShort for one that ended otherwise.
     """
     before_s = session.on_s
     detector = OutputLossDetector(point.target.value)

@@ -13,6 +13,7 @@ TOPICS = (
     "procedures",
     "decisions",
     "benches",
+    "by_hand",
     "analyzers",
     "own_analyzer",
     "command_sets",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from functools import cached_property
 
 from ohmwright.model.by_hand import HandVerb, data_by_hand
@@ -35,14 +36,14 @@ class HandWorkedAnalyzer(Analyzer):
     def __init__(
         self,
         data: AnalyzerData,
-        by_hand: frozenset[HandVerb],
+        by_hand: Iterable[HandVerb],
         operator: Operator,
         clock: Clock,
         linked: Analyzer | None,
         label: str = "",
     ) -> None:
+        self.by_hand = by_hand = frozenset(by_hand)
         self.data = data_by_hand(data, by_hand)
-        self.by_hand = by_hand
         self.verbs = None if linked is None else verbs_by_hand(linked.verbs, by_hand)
         self._operator, self._clock, self._linked, self._label = operator, clock, linked, label
         self._foot = FootSwitch(operator, clock) if "foot switch" in by_hand else None

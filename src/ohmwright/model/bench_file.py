@@ -68,7 +68,7 @@ class AnalyzerEntry(InstrumentEntry):
 
     certificate: str | None = None
     """A shipped analyzer's name, or a path relative to the bench file."""
-    by_hand: frozenset[HandVerb] = frozenset()
+    by_hand: tuple[HandVerb, ...] = ()
     """What a person does in its place."""
 
     @model_validator(mode="after")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from typing import Literal
 
 from .hardware import ActivationOutput, AnalyzerData
@@ -16,7 +17,7 @@ _TYPED_PER_S = 0.25
 """Readings that a person looks at and types in a second; common practice, no source."""
 
 
-def data_by_hand(data: AnalyzerData, by_hand: frozenset[HandVerb]) -> AnalyzerData:
+def data_by_hand(data: AnalyzerData, by_hand: Collection[HandVerb]) -> AnalyzerData:
     """Return what the analyzer can do where a person does the verbs `by_hand`.
 
     A foot switch is bounded by nothing but the person; typed readings come as slowly as they type.

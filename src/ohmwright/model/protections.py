@@ -54,7 +54,7 @@ class Protections(FrozenModel):
         return tuple((words, there) for words, there, _ in self.with_remedies())
 
     def with_remedies(self) -> tuple[tuple[str, bool, str], ...]:
-        """The same, each with what would give it; empty where nobody needs it to leave the bench."""
+        """The same with what would give each; empty where an unattended run needs it not."""
         needless = "single_shot" if self.limit_in_on or not self.single_shot else "limit_in_on"
         return tuple(
             (text, getattr(self, name), _NEEDED[name].remedy if name in _NEEDED else "")

@@ -36,7 +36,7 @@ class Frame(FrozenModel):
     """What stands between body and checksum."""
     checksum: ChecksumName | None = None
     checksum_form: ChecksumForm = "hex"
-    """Hexadecimal (capital or small) or decimal digits, or bytes with the highest or (le) the lowest first."""
+    """Hexadecimal or decimal digits, or bytes with the highest or (le) the lowest first."""
     checksum_over: tuple[FramePart, ...] = ("body",)
     """The parts that it is taken over."""
 

@@ -58,7 +58,7 @@ def test_every_page_has_a_topic_and_a_title(all_tables: Any) -> None:
     files = {path.stem for path in Path(guide.__file__).parent.glob("*.md")}
     assert files == set(guide.TOPICS)
     for topic in guide.TOPICS:
-        assert guide.page(topic).startswith(f"# {topic.capitalize()}: ")
+        assert guide.page(topic).startswith(f"# {topic.replace('_', ' ').capitalize()}: ")
         assert 10 < len(guide.summary(topic)) <= 66
 
 
