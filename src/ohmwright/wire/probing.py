@@ -16,7 +16,7 @@ from .clock import Clock
 from .command_set import Ask, CommandSet
 from .conversation import Conversation
 from .exchange import Exchange, Refused
-from .field_codec import Value
+from .field_codec import FieldValue
 from .framing import Framing
 from .link import Link
 from .message_text import message_text
@@ -38,7 +38,7 @@ class Probed:
     came: bytes
     """What came, with its echo and frame; of a long reply the first bytes."""
     took_s: float
-    understood: Mapping[str, Value] | None
+    understood: Mapping[str, FieldValue] | None
     """By the names of quantities in our own units; None where it was not understood."""
     problem: str
     """Why not; empty where it was."""
@@ -112,7 +112,7 @@ class Prober:
 
     async def _understood(
         self, exchange: Exchange, values: Mapping[str, object]
-    ) -> Mapping[str, Value]:
+    ) -> Mapping[str, FieldValue]:
         if exchange.verb == BLOCK:
             return {"bytes": float(len(await self._talk.block(exchange)))}
         return await self._talk.exchange(exchange, values)
