@@ -10,6 +10,7 @@ import pytest
 from ohmwright.cli import doctor_conformance
 from ohmwright.engine.activation import Activation
 from ohmwright.instruments.conformance import CHECKS, WITH_RF, WITHOUT_RF, title
+from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.instruments.conformance_kit import Kit, Observed, wrong
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
@@ -36,9 +37,10 @@ def test_each_check_says_what_it_saw(ohmwright: Callable, activations: list[Acti
     found = {finding["check"]: finding for finding in outcome.json}
     assert outcome.code == 0
     assert "CAUTION" in outcome.err
-    for check in CHECKS:
+    for check in (*CHECKS, *GENERATOR_CHECKS):
         assert found[title(check)]["detail"]
     assert found["off opens the output"]["state"] == "good"
+    assert "cut current 4, cut voltage 16" in found["tells every trim"]["detail"]
     assert len(activations) == len(WITH_RF) - 1  # an unguarded line has no guard to try
 
 

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from typing import NoReturn
 
 from ohmwright.engine.low_output import low_output
 from ohmwright.engine.session import Session
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import WITH_RF, WITHOUT_RF, observe, title
+from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.instruments.conformance_kit import ConformanceCheck, Kit, Observed
 from ohmwright.instruments.conformance_off import (
     is_off_when_opened,
@@ -43,18 +44,27 @@ async def findings_without_rf(bench: Bench) -> AsyncIterator[Finding]:
 
 
 async def conformance_findings(bench: Bench, why_not: str | None) -> list[Finding]:
-    """Return what each check has seen that keys the generator, at a low setting.
+    """Return what each check saw of the generator's port, and each that keys it at a low setting.
 
-    `why_not`: why none is made; None where a person has agreed. Raises ReleaseNotConfirmed where RF
-    could not be read back as off, or only its limit ended it.
+    `why_not`: why RF is not switched on; None where a person has agreed. Raises ReleaseNotConfirmed
+    where RF could not be read back as off, or only its limit ended it.
     """
+    found = [finding async for finding in _generator_findings(bench)]
     if why_not is not None:
-        return [not_checked(title(check), why_not) for check in WITH_RF]
+        return [*found, *(not_checked(title(check), why_not) for check in WITH_RF)]
     kit, _ = await low_output(Session(bench))
-    return [_finding(check, await observe(check, kit)) for check in WITH_RF]
+    return [*found, *[_finding(check, await observe(check, kit)) for check in WITH_RF]]
 
 
-def _finding(check: ConformanceCheck, seen: Observed) -> Finding:
+async def _generator_findings(bench: Bench) -> AsyncIterator[Finding]:
+    for check in GENERATOR_CHECKS:
+        if bench.generator.unattended:
+            yield _finding(check, await observe(check, bench.generator))
+        else:
+            yield not_checked(title(check), "it has no port")
+
+
+def _finding(check: Callable[..., object], seen: Observed) -> Finding:
     return Finding(title(check), seen.state, seen.what, LINK if seen.problem is not None else 0)
 
 

@@ -9,8 +9,8 @@ Read in this order:
     hand_operated, absent_operator      a generator without a port; a run that nobody attends
     rf_monitor                          what was last read of RF
     required_messages                   the messages of a command set that an ability needs
-    conformance, conformance_kit, conformance_off, conformance_on
-                                        checks that every analyzer back end must pass
+    conformance, conformance_kit, conformance_off, conformance_on, conformance_generator
+                                        checks that every back end and command set must pass
     back_ends/                          analyzers and generators that code of other packages works
 
 Decisions that bind this room; all are in force.

@@ -5,9 +5,12 @@ The kit never switches RF on by itself: it is handed the one way to do so.
 
 from __future__ import annotations
 
+from collections.abc import Awaitable, Callable
+from typing import TypeVar
+
 from ohmwright.model.errors import LinkError
 
-from .conformance_kit import ConformanceCheck, Kit, Observed, wrong
+from .conformance_kit import ConformanceCheck, Observed, wrong
 from .conformance_off import (
     identifies_itself,
     is_off_when_opened,
@@ -45,14 +48,17 @@ WITH_RF: tuple[ConformanceCheck, ...] = (
 CHECKS = WITHOUT_RF + WITH_RF
 
 
-def title(check: ConformanceCheck) -> str:
+T = TypeVar("T")
+
+
+def title(check: Callable[..., object]) -> str:
     """The name of a check in words."""
     return check.__name__.replace("_", " ")
 
 
-async def observe(check: ConformanceCheck, kit: Kit) -> Observed:
-    """What `check` saw; a line that fails meanwhile is wrong, too."""
+async def observe(check: Callable[[T], Awaitable[Observed]], under_check: T) -> Observed:
+    """What `check` saw of what is under check; a line that fails meanwhile is wrong, too."""
     try:
-        return await check(kit)
+        return await check(under_check)
     except LinkError as error:
         return wrong(str(error))
