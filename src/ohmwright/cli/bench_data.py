@@ -93,7 +93,7 @@ class BenchData:
                 self.analyzer,
                 commands,
                 guarded=guarded and self.can_be_guarded and not file.in_process,
-                ends_with_program=file.in_process,
+                harmless=file.simulation is not None,
             )
         return protections_by_hand(linked, file.analyzer.by_hand)
 

@@ -121,6 +121,7 @@ async def _real_bench(
             await stack.enter_async_context(aclosing(analyzer))
         else:
             analyzer = await link(address)
+            analyzer.harmless = data.file.simulation is not None
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
     operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())

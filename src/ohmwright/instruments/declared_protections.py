@@ -11,12 +11,11 @@ from ohmwright.wire.command_set import CommandSet
 
 
 def declared_protections(
-    data: AnalyzerData, commands: CommandSet, *, guarded: bool, ends_with_program: bool = False
+    data: AnalyzerData, commands: CommandSet, *, guarded: bool, harmless: bool = False
 ) -> Protections:
     """Return the protections of an analyzer that is worked through `commands`.
 
-    `guarded`: whether a guard process owns its port; `ends_with_program`: whether it is simulated
-    in this process.
+    `guarded`: whether a guard process owns its port; `harmless`: whether the hardware is invented.
     """
     sets_path = "set_path" in commands.tell
     return Protections(
@@ -25,7 +24,7 @@ def declared_protections(
         ceiling="set_ceiling" in commands.tell and commands.can_ask("ceiling"),
         limit_read_back=commands.carries_limit and commands.can_ask("remaining"),
         guard=guarded,
-        ends_with_program=ends_with_program,
+        harmless=harmless,
         state_read_back=commands.can_ask("state"),
         load_read_back=commands.can_ask("load"),
         path_set=sets_path,
@@ -40,7 +39,7 @@ _REPLACED: dict[HandVerb, tuple[str, ...]] = {
     "contact": (),
     "foot switch": (
         *("limit_in_on", "single_shot", "ceiling", "limit_read_back"),
-        *("guard", "ends_with_program", "state_read_back"),
+        *("guard", "harmless", "state_read_back"),
     ),
     "reading": (),
 }

@@ -48,7 +48,7 @@ class RemoteAnalyzer(Analyzer):
             self.data,
             self.dialogue.commands,
             guarded=link.guarded,
-            ends_with_program=link.ends_with_program,
+            harmless=link.harmless,
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:
