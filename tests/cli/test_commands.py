@@ -116,7 +116,9 @@ def test_lint_doctor_schema(ohmwright: Callable, tmp_path: Path) -> None:
     assert ohmwright("lint", DEMO_PROCEDURE, "--bench", DEMO_BENCH).code == 0
     doctor = ohmwright("doctor", "--bench", DEMO_BENCH, "--json")
     assert doctor.code == 0
-    assert {finding["state"] for finding in doctor.json} == {"good", "not checked"}
+    assert {finding["state"] for finding in doctor.json} == {
+        *("good", "stated", "absent", "not checked")
+    }
     assert ohmwright("schema", tmp_path / "s").code == 0
     schema = json.loads((tmp_path / "s" / "procedure.schema.json").read_text())
     assert "step" in schema["properties"]

@@ -32,6 +32,7 @@ from ohmwright.wire.links.memory import MemoryLink
 AIM = TargetBand(886.0, 900.0, 914.0)
 ON = BenchStatus("on", 100.0, age_s=3.0, left_s=12.0, current_ma=812.34, aim=AIM)
 REST = BenchStatus("off", 100.0, rest_left_s=14.0)
+BY_FOOT = ON._replace(keyed_by_foot=True)
 
 
 @pytest.mark.parametrize(
@@ -49,6 +50,11 @@ REST = BenchStatus("off", 100.0, rest_left_s=14.0)
         (ON, 13.0, "RF ON  16.0 s, its limit has run out  no new reading  target 900"),
         (BenchStatus("on", 100.0), 0.0, "RF ON  no new reading"),
         (BenchStatus("unknown", 100.0), 0.0, "RF STATE UNKNOWN"),
+        (BY_FOOT, 0.2, "RF ON   3.2 s, release in 12 s    812.3 mA  target 900 (886 to 914)"),
+        (BY_FOOT, 12.1, "RF ON   RELEASE THE FOOT SWITCH NOW."),
+        (BY_FOOT._replace(rf="coming on"), 0.2, "RF COMES ON WITH THE FOOT SWITCH"),
+        (BY_FOOT._replace(rf="going off"), 9.0, "RELEASE THE FOOT SWITCH NOW. RF is not known"),
+        (BenchStatus("off", 100.0, read_by_eye=True), 5.0, "RF OFF as told 5 s ago"),
     ],
 )
 def test_the_line_is_true_when_it_is_read(
@@ -237,12 +243,17 @@ from ohmwright.cli.terminal_operator import TerminalOperator, PlainDisplay
 from ohmwright.cli.live import live_view
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.event import ActivationOpened, StageStarted, StepStarted
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import RealClock
 
 async def work():
     clock, person = RealClock(), TerminalOperator(PlainDisplay())
     with live_view(SimpleNamespace(clock=clock, operator=person), 1) as view:
+        now = {"at": clock.wall(), "bench_s": 0.0}
+        view.on_event(StageStarted(**now, stage="adjust"))
+        view.on_event(StepStarted(**now, stage="adjust", step="adjust-p1"))
+        view.on_event(ActivationOpened(**now, load_ohm=50.0, limit_s=20.0))
         view.on_status(BenchStatus("on", clock.now_s(), age_s=1.0, left_s=20.0, current_ma=812.0))
         answer = await person.carry_out(PressKey("coarse", "up", 2))
     print("answered", answer.word)
@@ -259,8 +270,23 @@ def test_the_line_goes_on_while_a_key_is_awaited() -> None:
         assert b"RF IS ON." in question[2]
         ages = {part.split(b" s,")[0] for part in question[2].split(b"RF ON")[1:]}
         assert len(ages) >= 3
+        assert b"adjustment: adjust-p1, 50 ohm" in question[0]
         os.write(ours, b"q\n")
         shown_until(ours, lambda shown: b"none of the answers" in shown)
+        time.sleep(0.5)
+        os.write(ours, b"d\n")
+        shown = shown_until(ours, lambda shown: b"answered done" in shown)
+        assert shown.rfind(b"RF ON") > shown.rfind(b"\x1b[2K"), "the last line was wiped"
+
+
+@pytestmark_terminal
+def test_what_is_typed_before_a_request_can_be_read_moves_no_line() -> None:
+    """Its echo would move the cursor, from which the line above the request is counted."""
+    with at_a_terminal(ASKING) as (ours, _, _child):
+        shown_until(ours, lambda shown: b">> Press coarse up 2 times." in shown)
+        os.write(ours, b"early\n")
+        shown = shown_until(ours, lambda shown: shown.count(b"no new reading") >= 2)
+        assert b"early" not in shown.rpartition(b">> Press coarse up 2 times.")[2]
         time.sleep(0.5)
         os.write(ours, b"d\n")
         shown_until(ours, lambda shown: b"answered done" in shown)

@@ -9,12 +9,18 @@ SOURCE = Path(ohmwright.__file__).parent
 
 
 def calls_of(name: str) -> set[str]:
-    """The modules that call something named `name`."""
+    """The modules that call something named `name`, but for a verb that hands on its own call."""
     found = set()
     for path in SOURCE.rglob("*.py"):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        tree = ast.parse(path.read_text(encoding="utf-8"))
+        verbs = [
+            n for n in ast.walk(tree) if isinstance(n, ast.AsyncFunctionDef) and n.name == name
+        ]
+        handed_on = {call for verb in verbs for call in ast.walk(verb)}
+        for node in ast.walk(tree):
             if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == name:
-                found.add(path.relative_to(SOURCE).as_posix())
+                if node not in handed_on:
+                    found.add(path.relative_to(SOURCE).as_posix())
     return found
 
 

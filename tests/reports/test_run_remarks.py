@@ -113,7 +113,7 @@ def test_what_a_person_set_joined_and_moved_is_as_they_told() -> None:
     by_hand = {"setting_told_by": "Oda", "path_told_by": "Oda", "trim_told_by": "Oda"}
     one = result("adjust", "trim", "P1").model_copy(update=by_hand)
     made = certificate_of(a_run([one]))
-    words = "set and path joined and trim moved as told by Oda"
+    words = "set, path joined and trim moved as told by Oda"
     assert squeezed(words) in text_in("html", made)
     assert [rows_of(made)[0][key] for key in by_hand] == ["Oda"] * 3
 

@@ -102,7 +102,7 @@ class BenchData:
                 verbs,
                 proved="resynchronise" in verbs if commands is None else is_proved(commands),
                 guarded=guarded and self.can_be_guarded and not file.in_process,
-                ends_with_program=file.in_process,
+                harmless=file.simulation is not None,
             )
         return protections_by_hand(linked, file.analyzer.by_hand)
 

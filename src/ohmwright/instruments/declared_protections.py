@@ -16,12 +16,12 @@ def declared_protections(
     *,
     proved: bool,
     guarded: bool,
-    ends_with_program: bool = False,
+    harmless: bool = False,
 ) -> Protections:
     """Return the protections of an analyzer that has a message or a method for `verbs`.
 
     `proved`: whether its line can be proved; `guarded`: whether a guard process owns its port;
-    `ends_with_program`: whether it is simulated in this process.
+    `harmless`: whether the hardware is invented.
     """
     limit = data.activation.max_limit_s is not None  # which files that disagree do not get to
     return Protections(
@@ -30,7 +30,7 @@ def declared_protections(
         ceiling={"set_ceiling", "ceiling"} <= verbs,
         limit_read_back=limit and "remaining" in verbs,
         guard=guarded,
-        ends_with_program=ends_with_program,
+        harmless=harmless,
         state_read_back="state" in verbs,
         load_read_back="load" in verbs,
         path_set="set_path" in verbs,
@@ -45,7 +45,7 @@ _REPLACED: dict[HandVerb, tuple[str, ...]] = {
     "contact": (),
     "foot switch": (
         *("limit_in_on", "single_shot", "ceiling", "limit_read_back"),
-        *("guard", "ends_with_program", "state_read_back"),
+        *("guard", "harmless", "state_read_back"),
     ),
     "reading": (),
 }

@@ -46,7 +46,7 @@ class RemoteAnalyzer(Analyzer):
             commands.verbs,
             proved=is_proved(commands),
             guarded=link.guarded,
-            ends_with_program=link.ends_with_program,
+            harmless=link.harmless,
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:

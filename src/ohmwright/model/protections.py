@@ -31,8 +31,8 @@ class Protections(FrozenModel):
     """After ON the limit that runs is read back."""
     guard: bool = False
     """A process of its own owns the analyzer's port and sends OFF when the program is gone."""
-    ends_with_program: bool = False
-    """The analyzer is simulated within the program and gone with it: there is nothing to guard."""
+    harmless: bool = False
+    """The hardware is invented and makes no RF: there is nothing to guard."""
     state_read_back: bool = False
     """OFF is believed only when the output's state reads off."""
     load_read_back: bool = False
@@ -92,7 +92,7 @@ class Protections(FrozenModel):
     @property
     def guard_words(self) -> str:
         """What is to be known where no guard process owns the port; empty where one does."""
-        if self.guard or self.ends_with_program:
+        if self.guard or self.harmless:
             return ""
         if self.foot_switch:
             return "NO GUARD: only the person at the foot switch ends RF"
@@ -102,7 +102,7 @@ class Protections(FrozenModel):
         """Return what is lacking for a run that nobody attends, each with what would give it."""
         given = {
             "limit_in_on": self.limit_in_on or self.single_shot,
-            "guard": self.guard or self.ends_with_program,
+            "guard": self.guard or self.harmless,
             "state_read_back": self.state_read_back,
             "line_proof": self.line_proof,
         }

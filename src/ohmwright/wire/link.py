@@ -14,8 +14,9 @@ class Link(ABC):
     """The name that messages show: a port, an address, a simulated instrument."""
     guarded: bool = False
     """Whether a guard process owns the line's port and sends OFF when this program is gone."""
-    ends_with_program: bool = False
-    """Whether what it reaches is simulated in this process, and so gone with it."""
+    harmless: bool = False
+    """Whether what it reaches is invented hardware that makes no RF, so that nothing need guard it.
+    """
 
     @abstractmethod
     async def write(self, data: bytes) -> None:

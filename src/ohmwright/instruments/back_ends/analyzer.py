@@ -50,7 +50,7 @@ class BackEndAnalyzer(Analyzer):
             verbs,
             proved="resynchronise" in verbs,
             guarded=link is not None and link.guarded,
-            ends_with_program=link is not None and link.ends_with_program,
+            harmless=link is not None and link.harmless,
         )
 
     def sent_limit_s(self, limit_s: float) -> float | None:

@@ -17,7 +17,7 @@ class MemoryLink(Link):
     raises LinkTimeout. Where `handle` raises ConnectionError the line is lost.
     """
 
-    ends_with_program = True
+    harmless = True
 
     def __init__(self, name: str, handle: Callable[[bytes], bytes], clock: VirtualClock) -> None:
         self.name = name
