@@ -40,6 +40,7 @@ KEPT = {
     "ohmwright.simulator.dynamics.OutputDynamics.drooped": _TRUTH,
     "ohmwright.back_ends": _OUTSIDE,
     "ohmwright.instruments.back_ends.line.InstrumentLine": _OUTSIDE,
+    "ohmwright.instruments.back_ends.release_line.plain_orders": _OUTSIDE,
 }
 """Why something stays that nothing reaches; a name stands for all that is in it."""
 

@@ -293,7 +293,7 @@ async def test_the_record_says_what_was_sent_and_what_protected(make_rig: Callab
         "load resistance read back": True,
         "input path set by the analyzer": True,
         "input path read back": True,
-        "line proven by echoed digits": True,
+        "line proved in step and undistorted": True,
     }
     opened = [e for e in events if isinstance(e, ActivationOpened)]
     assert all(e.limit_s == 20 for e in opened[2:])
