@@ -30,6 +30,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import Timing
+from ohmwright.wire.command_set import CommandSet
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
@@ -304,7 +305,10 @@ def changed(rig: object, **tell: str) -> RemoteAnalyzer:
     """The rig's analyzer with other messages."""
     analyzer = rig.bench.analyzer
     commands = analyzer.dialogue.commands
-    analyzer.dialogue.commands = commands.model_copy(update={"tell": {**commands.tell, **tell}})
+    said = commands.model_dump(exclude_unset=True)
+    analyzer.dialogue.commands = CommandSet.model_validate(
+        {**said, "tell": {**said["tell"], **tell}}
+    )
     return analyzer
 
 
