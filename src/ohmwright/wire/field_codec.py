@@ -12,7 +12,7 @@ from ohmwright.model.errors import SourceError
 
 from .field_names import FieldKind, FieldMeaning, meaning_of
 from .message_parts import FieldPart
-from .scpi import parse_integer, parse_number
+from .scpi import number_in, parse_integer, parse_number
 
 FieldValue = float | str
 Codes = Mapping[str, tuple[bytes, ...]]
@@ -128,7 +128,10 @@ def _text(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
         text = said.decode("ascii")
         if is_hex:
             return int(text, 16) * scale
-        return (parse_integer(text) if whole else parse_number(text)) * scale
+        # its form was seen to be right, but for a width, which lets more characters through
+        if width:
+            return (parse_integer(text) if whole else parse_number(text)) * scale
+        return (int(text) if whole else number_in(float(text))) * scale
 
     def encode(value: FieldValue) -> bytes:
         raw = float(value) / scale
