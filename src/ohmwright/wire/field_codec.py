@@ -175,7 +175,7 @@ def _bcd(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
 
 
 def _coded(name: str, meaning: FieldMeaning, codes: Codes) -> FieldCodec:
-    values = {code: _value_of(meaning.kind, text) for text, all_ in codes.items() for code in all_}
+    values = {code: code_value(meaning.kind, text) for text, all_ in codes.items() for code in all_}
     longest_first = sorted(values, key=len, reverse=True)
 
     def decode(said: bytes) -> FieldValue:
@@ -205,8 +205,8 @@ def _same(known: float, value: FieldValue, factor: float) -> bool:
     return not isinstance(value, str) and abs(known * factor - value) <= _EXACT * abs(value)
 
 
-def _value_of(kind: FieldKind, text: str) -> FieldValue:
-    """The value that the key of a code table names. Raises ValueError."""
+def code_value(kind: FieldKind, text: str) -> FieldValue:
+    """The value that a key of a code table names, in the field's own unit. Raises ValueError."""
     if kind == "word" or (kind == "switch" and text == FAULT):
         return text
     if kind == "switch":

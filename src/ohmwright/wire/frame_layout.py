@@ -81,8 +81,8 @@ class FrameLayout:
         Bytes before the beginning of a frame come out as a frame that `open` refuses.
         """
         if self.is_plain:
-            end = data.find(self.ends)
-            return None if end < 0 else (data[: end + len(self.ends)], data[end + len(self.ends) :])
+            at, size = data.find(self.ends), len(self.ends)
+            return None if at < 0 else (data[: at + size], data[at + size :])
         if self.begins and not data.startswith(self.begins):
             begin = data.find(self.begins, 1)
             return None if begin < 0 else (data[:begin], data[begin:])
