@@ -35,6 +35,7 @@ _LONG_S, _LONGER_S = 0.4, 1.3
 _DIGIT_MA = 0.051
 _POWER_W = 0.8
 """A recorded power farther from the truth is wrong; noise and lag leave some tenths."""
+_REDUCED = 293
 _BOUND_S = 900.0
 _PROOFS = 3
 """Activations before the first that measures: OFF, limit and guard are tried."""
@@ -116,7 +117,7 @@ def rows(reduced: bool) -> Iterator[Row]:
     for name in DIALECTS:
         tally = Tally(f"messages to a {name}", "python scripts/faults --only dialects")
         passed = 0
-        for outcome in _outcomes(name, stride=97 if reduced else 7):
+        for outcome in _outcomes(name, stride=_REDUCED if reduced else 7):
             if not outcome.pop("proved") and outcome["wrong"]:
                 passed, outcome["wrong"], outcome["undetected"] = passed + 1, False, False
             tally.take(outcome)

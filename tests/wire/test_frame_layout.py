@@ -68,9 +68,11 @@ def test_a_changed_bit_is_found(name: str, data: st.DataObject) -> None:
     if found is None:
         return
     try:
-        assert layout.open(found[0]) == body  # a small letter in hexadecimal digits is as good
+        opened = layout.open(found[0])
     except ValueError:
         return
+    # a small letter in hexadecimal digits is as good; a frame cut short leaves bytes behind
+    assert opened == body or found[1]
 
 
 @given(st.sampled_from(sorted(LAYOUTS)), st.binary(max_size=40))

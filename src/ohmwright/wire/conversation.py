@@ -29,6 +29,8 @@ class Conversation:
         self._sent_layout, self._reply_layout = commands.frames
         self._echo_layout = replace(self._sent_layout, ends=commands.echo_end)
         self._draws = draws
+        self._ready = dict[Exchange, tuple[bytes, bytes]]()
+        """The body and the bytes of messages without fields that were sent before."""
         self._line = commands.compiled.stream_line
         self._unlike = unlike_questions(commands)
 
@@ -36,17 +38,28 @@ class Conversation:
         """What the reply to one message says; empty where none comes. Raises Refused."""
         if exchange.send is None:
             return await self._line_after_now(exchange)
+        body, message = self._ready.get(exchange) or self._made(exchange, values)
+        await self.framing.send(message)
+        if self.commands.echo:
+            await self._hear_echo(body, exchange.timeout_s)
+        if not exchange.replies:
+            return {}
+        return exchange.read(await self._reply(exchange.timeout_s))
+
+    def _made(self, exchange: Exchange, values: Mapping[str, object]) -> tuple[bytes, bytes]:
+        """The body and the bytes of a message; kept where it has no fields."""
         body = exchange.body(values)
-        await self.framing.send(self._sent_layout.wrap(body))
-        return await self._hear(exchange, body, exchange.timeout_s)
+        made = body, self._sent_layout.wrap(body)
+        if not values:
+            self._ready[exchange] = made
+        return made
 
     async def hear_answer(self, exchange: Exchange, within_s: float) -> None:
         """Hear the echo and the answer of a message without values that was sent already."""
-        await self._hear(exchange, exchange.body({}), within_s)
-
-    async def _hear(self, exchange: Exchange, body: bytes, within_s: float) -> Values:
-        await self._hear_echo(body, within_s)
-        return exchange.read(await self._reply(within_s)) if exchange.is_answered else {}
+        if self.commands.echo:
+            await self._hear_echo(exchange.body({}), within_s)
+        if exchange.replies:
+            exchange.read(await self._reply(within_s))
 
     async def block(self, exchange: Exchange) -> bytes:
         """The data of the definite-length block that answers a message."""
@@ -131,23 +144,24 @@ class Conversation:
     async def _send(self, exchange: Exchange, values: Mapping[str, object]) -> None:
         body = exchange.body(values)
         await self.framing.send(self._sent_layout.wrap(body))
-        await self._hear_echo(body, exchange.timeout_s)
+        if self.commands.echo:
+            await self._hear_echo(body, exchange.timeout_s)
 
     async def _hear_echo(self, body: bytes, within_s: float) -> None:
-        """Hear a message come back, where the instrument echoes. Raises ValueError for another."""
-        if self.commands.echo:
-            echo = await self.framing.reply(within_s, self._echo_layout)
-            if echo != body:
-                raise ValueError(f"it should be echoed, and {echo[:80]!r} came")
+        """Hear a message come back. Raises ValueError where another does."""
+        echo = await self.framing.reply(within_s, self._echo_layout)
+        if echo != body:
+            raise ValueError(f"it should be echoed, and {echo[:80]!r} came")
 
     async def _reply(self, timeout_s: float) -> bytes:
         """The body of the next reply; lines of the stream in between are passed over."""
+        if self._line is None:
+            body = await self.framing.reply(timeout_s)
+            self._refuse_more()
+            return body
         end_s = self.framing.now_s() + timeout_s
         while True:
             body = await self.framing.reply(end_s - self.framing.now_s())
-            if self._line is None:
-                self._refuse_more()
-                return body
             if not self._line.fits(body):
                 return body
 

@@ -62,6 +62,7 @@ class Dialogue:
         draws = Random(clock.wall().timestamp())
         self._talk = Conversation(self.framing, commands, draws)
         self._alone = OneTask(link.name)
+        self._questions = dict[Ask, Callable[[], Awaitable[Values]]]()
 
     def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
         """The text that answers `verb`; asked twice when that helps."""
@@ -81,14 +82,17 @@ class Dialogue:
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        return self._asked_reading(self.commands.exchange(verb))
+        return self._asked_reading(verb)
 
     def ask_values(self, verb: Ask) -> Coroutine[Any, Any, Values]:
         """All that the reply to `verb` says, by the names of quantities in our own units."""
         # asking again for an error would lose the entry that was on its way
         times = 1 if verb == "error" else _ASKED_AT_MOST
-        exchange = self.commands.exchange(verb)
-        return self._repeated(partial(self._talk.exchange, exchange, {}), times)
+        work = self._questions.get(verb)
+        if work is None:
+            work = partial(self._talk.exchange, self.commands.exchange(verb), {})
+            self._questions[verb] = work
+        return self._repeated(work, times)
 
     async def prove(self) -> None:
         """Return when the line is proved once more, as far as the command set can."""
@@ -170,10 +174,9 @@ class Dialogue:
         exchange = self.commands.exchange(verb)
         return read((await self.ask_values(verb))[exchange.asked])
 
-    async def _asked_reading(self, exchange: Exchange) -> MeasuredReply:
-        ask = partial(self._talk.exchange, exchange, {})
-        said = await self._repeated(ask, _ASKED_AT_MOST)
-        return reading_of(exchange, said)
+    async def _asked_reading(self, verb: Ask) -> MeasuredReply:
+        said = await self.ask_values(verb)
+        return reading_of(self.commands.exchange(verb), said)
 
     async def _repeated(self, work: Callable[[], Awaitable[T]], times: int) -> T:
         """What `work` brings, which is tried at most so many `times`, on a line in step."""

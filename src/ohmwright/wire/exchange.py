@@ -39,11 +39,6 @@ class Exchange:
     over_range: tuple[MessageText, ...] = ()
     refusals: tuple[MessageText, ...] = ()
 
-    @property
-    def is_answered(self) -> bool:
-        """Whether a reply comes."""
-        return bool(self.replies)
-
     @cached_property
     def is_numbered(self) -> bool:
         """Whether its replies carry a number of their own."""

@@ -12,7 +12,7 @@ from ohmwright.model.errors import SourceError
 
 from .field_names import FieldKind, FieldMeaning, meaning_of
 from .message_parts import FieldPart
-from .scpi import parse_integer, parse_number
+from .scpi import number_in, parse_integer, parse_number
 
 FieldValue = float | str
 Codes = Mapping[str, tuple[bytes, ...]]
@@ -128,7 +128,10 @@ def _text(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
         text = said.decode("ascii")
         if is_hex:
             return int(text, 16) * scale
-        return (parse_integer(text) if whole else parse_number(text)) * scale
+        # its form was seen to be right, but for a width, which lets more characters through
+        if width:
+            return (parse_integer(text) if whole else parse_number(text)) * scale
+        return (int(text) if whole else number_in(float(text))) * scale
 
     def encode(value: FieldValue) -> bytes:
         raw = float(value) / scale
@@ -172,7 +175,7 @@ def _bcd(name: str, meaning: FieldMeaning, found: re.Match[str]) -> FieldCodec:
 
 
 def _coded(name: str, meaning: FieldMeaning, codes: Codes) -> FieldCodec:
-    values = {code: _value_of(meaning.kind, text) for text, all_ in codes.items() for code in all_}
+    values = {code: code_value(meaning.kind, text) for text, all_ in codes.items() for code in all_}
     longest_first = sorted(values, key=len, reverse=True)
 
     def decode(said: bytes) -> FieldValue:
@@ -202,8 +205,8 @@ def _same(known: float, value: FieldValue, factor: float) -> bool:
     return not isinstance(value, str) and abs(known * factor - value) <= _EXACT * abs(value)
 
 
-def _value_of(kind: FieldKind, text: str) -> FieldValue:
-    """The value that the key of a code table names. Raises ValueError."""
+def code_value(kind: FieldKind, text: str) -> FieldValue:
+    """The value that a key of a code table names, in the field's own unit. Raises ValueError."""
     if kind == "word" or (kind == "switch" and text == FAULT):
         return text
     if kind == "switch":

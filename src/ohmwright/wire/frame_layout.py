@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
+from functools import cached_property
 from typing import Any, Literal, NamedTuple
 
 from .checksums import checksum, checksum_bytes
@@ -84,6 +85,9 @@ class FrameLayout:
 
         Bytes before the beginning of a frame come out as a frame that `open` refuses.
         """
+        if self.is_plain:
+            at, size = data.find(self.ends), len(self.ends)
+            return None if at < 0 else (data[: at + size], data[at + size :])
         if self.begins and not data.startswith(self.begins):
             begin = data.find(self.begins, 1)
             return None if begin < 0 else (data[:begin], data[begin:])
@@ -92,6 +96,8 @@ class FrameLayout:
 
     def open(self, frame: bytes) -> bytes:
         """The body of a `frame`. Raises ValueError where begin, end or checksum are not right."""
+        if self.is_plain:
+            return frame[: len(frame) - len(self.ends)]
         tail = len(self.mark) + self._checksum_size + len(self.ends)
         head = len(self.begins) + self._length_size
         if len(frame) < head + tail or not self._is_framed(frame):
@@ -120,7 +126,7 @@ class FrameLayout:
         lists = {name: tuple(orders[name]) for name in ("length_counts", "checksum_over")}
         return cls(**{**orders, **raw, **lists})
 
-    @property
+    @cached_property
     def is_plain(self) -> bool:
         """Whether a frame is its body and an end, and nothing else."""
         return not (self.begins or self.length or self.mark or self.checksum)

@@ -11,7 +11,7 @@ from ohmwright.model.positions import Path
 
 from .command_messages import AskMessage, StreamData, TellMessage
 from .exchange import Exchange
-from .field_codec import Codes, FieldCodec
+from .field_codec import Codes, FieldCodec, code_value
 from .field_names import meaning_of
 from .message_parts import literal_bytes
 from .message_text import MessageText, message_text
@@ -181,24 +181,29 @@ class MessageCompiler:
         return made
 
     def _made(self, text: str, path: Path, *, reply: bool) -> MessageText:
+        codes = self._code_bytes
         try:
-            return message_text(text, self._code_bytes, named_bytes=self.named_bytes, reply=reply)
+            return message_text(text, codes, named_bytes=self.named_bytes, reply=reply)
         except ValueError as problem:
             raise error_at(path, str(problem)) from None
 
     @cached_property
     def _code_bytes(self) -> Mapping[str, Codes]:
-        made = dict[str, Codes]()
-        for field, table in self.codes.items():
-            try:
-                meaning_of(field)
-                made[field] = {
-                    value: tuple(literal_bytes(code) for code in codes)
-                    for value, codes in table.items()
-                }
-            except ValueError as problem:
-                raise error_at(("codes", field), str(problem)) from None
-        return made
+        return {field: _codes_of(field, table) for field, table in self.codes.items()}
+
+
+def _codes_of(field: str, table: Mapping[str, tuple[str, ...]]) -> Codes:
+    path: Path = ("codes", field)
+    made = dict[str, tuple[bytes, ...]]()
+    try:
+        meaning = meaning_of(field)
+        for value, codes in table.items():
+            path = ("codes", field, value)
+            code_value(meaning.kind, value)
+            made[value] = tuple(literal_bytes(code) for code in codes)
+    except ValueError as problem:
+        raise error_at(path, str(problem)) from None
+    return made
 
 
 def _refuse_binary(text: MessageText, path: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from numbers import Real
@@ -49,8 +49,8 @@ class MessageText:
         found = self._pattern.fullmatch(body)
         if found is None:
             return None
-        said = zip(self._codecs(), found.groups(), strict=True)
-        return {codec.meaning.quantity: codec.decode(each) for codec, each in said}
+        said = zip(self._readers, found.groups(), strict=True)
+        return {quantity: decode(each) for (quantity, decode), each in said}
 
     def fits(self, body: bytes) -> bool:
         """Whether `body` has the form of this text."""
@@ -71,6 +71,10 @@ class MessageText:
     def sample(self) -> bytes:
         """A body that fits, for telling whether another text would take it, too."""
         return b"".join(map(_sample, self.parts))
+
+    @cached_property
+    def _readers(self) -> list[tuple[str, Callable[[bytes], FieldValue]]]:
+        return [(codec.meaning.quantity, codec.decode) for codec in self._codecs()]
 
     @cached_property
     def _pattern(self) -> re.Pattern[bytes]:

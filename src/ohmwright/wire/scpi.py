@@ -28,7 +28,11 @@ def parse_number(text: str) -> float:
     """
     if _NUMBER.fullmatch(text) is None:
         raise ValueError(f"{text!r} is no number")
-    number = float(text)
+    return number_in(float(text))
+
+
+def number_in(number: float) -> float:
+    """What a number of SCPI stands for: NaN for 9.91E37, infinity from 9.9E37 on."""
     if -INFINITY < number < INFINITY:
         return number
     if number == NOT_A_NUMBER:
