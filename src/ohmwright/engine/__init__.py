@@ -32,7 +32,8 @@ Decisions that bind this room; all are in force.
 switch the maximum time is a countdown, and a release asks until a reading shows no current, for a
 minute at most; else it is ReleaseNotConfirmed. What was let go early is measured again. A budget
 has a line for readings that a person dated: droop within the time that they may be off. Rejected:
-to spread that error over the readings, since all are off together. Held by tests/engine/test_by_hand.py.
+to spread that error over the readings, since all are off together.
+Held by tests/engine/test_by_hand.py.
 
 **Nobody leaves a bench that lacks a protection** (`capability`). Unattended, a bench needs a limit
 in ON or a single shot, the guard, the output's state and a proof of the line; each that is missing
