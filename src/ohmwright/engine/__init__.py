@@ -9,6 +9,7 @@ Read in this order:
     stage                         the steps of a stage in their order; skip and back
     steps/                        one file a step kind: its data, what it requires, how it is run
     session                       the state that a run keeps from one activation to the next
+    told_by                       who told what no instrument read
     activation, release           the only way to switch RF on, and the way it is switched off
     sampling                      readings of an open activation, each once and with its age
     rested_activation             rest, activate, take readings until a stop rule has enough
