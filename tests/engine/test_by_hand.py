@@ -3,16 +3,19 @@
 from dataclasses import dataclass, replace
 from math import inf
 from pathlib import Path
-from typing import TypeVar
+from types import SimpleNamespace
+from typing import Any, TypeVar
 
 import pytest
 
 from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.capability import complaints
+from ohmwright.engine.dating import dated
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requirements import abilities_of
 from ohmwright.engine.run import Job, run
+from ohmwright.estimation.settled_value import Settled
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.foot_switch import RELEASE
@@ -31,6 +34,7 @@ from ohmwright.model.event import (
     RunStarted,
     SlowRelease,
 )
+from ohmwright.model.hardware import DroopData
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
@@ -190,12 +194,15 @@ async def test_a_person_who_holds_it_too_long_is_told_again(
     verify: Path, by_hand: tuple[HandVerb, ...]
 ) -> None:
     rig = make(by_hand)
-    rig.person.holds_s = 6.0
+    rig.person.holds_s = 18.0
     events = await rig.run(verify)
     assert rig.person.told.count(RELEASE) >= 4
     (slow,) = of_kind(events, SlowRelease)
     assert slow.keyed_by == rig.person.name
-    assert slow.took_s > 6.0
+    assert slow.took_s > 18.0
+    (closed,) = of_kind(events, ActivationClosed)
+    assert closed.on_s == pytest.approx(rig.hardware.truth.rf_on_s, abs=4.0)
+    assert closed.on_s > 20.0, "longer than its limit"
     assert isinstance(events[-1], RunFinished)
 
 
@@ -231,6 +238,25 @@ async def test_what_is_let_go_early_is_measured_again(
     (told,) = [words for words in rig.person.told if words != RELEASE]
     assert "let go before it was time" in told
     assert len(of_kind(events, ActivationOpened)) == len(of_kind(events, ActivationClosed)) == 2
+    assert result.verdict == "pass"
+
+
+async def test_letting_go_during_the_last_reading_is_noticed(verify: Path) -> None:
+    """Such a reading is a mean over a time with and without output."""
+    rig = make(FOOT)
+    analyzer, output_on = rig.bench.analyzer, rig.bench.analyzer.output_on
+    calls = list[bool]()
+
+    async def let_go_first() -> bool:
+        if not calls:
+            rig.hardware.panel.pedal(down=False)
+        calls.append(await output_on())
+        return calls[-1]
+
+    analyzer.output_on = let_go_first  # type: ignore[method-assign]
+    (result,) = results(await rig.run(verify))
+    assert calls[0] is False
+    assert len(of_kind(rig.events, ActivationOpened)) == 2
     assert result.verdict == "pass"
 
 
@@ -280,3 +306,20 @@ async def test_the_record_says_from_the_beginning_who_is_at_the_switch(verify: P
     assert started.protections is not None
     assert started.protections.by_hand == FOOT
     assert started.protections.grade == "by foot switch"
+
+
+def test_dating_and_coarse_digits_widen_a_value() -> None:
+    """GUM 4.3.7, from memory: a limit a has u = a / sqrt(3), a digit d has d / sqrt(12)."""
+    droop = DroopData(largest=0.02, tau_s=(5.0, 10.0), recovery_tau_s=(10.0, 20.0))
+    analyzer = SimpleNamespace(released_by_hand=True, dating_s=2.0, digit_ma=10.0)
+    bench: Any = SimpleNamespace(
+        analyzer=analyzer, generator=SimpleNamespace(data=SimpleNamespace(droop=droop))
+    )
+    known = Settled(500.0, 1.0, 5.0, 0.0, settled=True, scatter=0.5)
+    wider = dated(known, bench)
+    assert wider.dating == pytest.approx(500.0 * 0.02 / 5.0 * 2.0 / 3**0.5)
+    assert wider.scatter == pytest.approx(10.0 / 12**0.5)
+    added = wider.uncertainty**2 - known.uncertainty**2
+    assert added == pytest.approx(wider.dating**2 + 100.0 / 12 - 0.25)
+    analyzer.released_by_hand = False
+    assert dated(known, bench) == known

@@ -18,9 +18,9 @@ def calls_of(name: str) -> set[str]:
         ]
         handed_on = {call for verb in verbs for call in ast.walk(verb)}
         for node in ast.walk(tree):
-            if isinstance(node, ast.Call) and getattr(node.func, "attr", "") == name:
-                if node not in handed_on:
-                    found.add(path.relative_to(SOURCE).as_posix())
+            named = isinstance(node, ast.Call) and getattr(node.func, "attr", "") == name
+            if named and node not in handed_on:
+                found.add(path.relative_to(SOURCE).as_posix())
     return found
 
 

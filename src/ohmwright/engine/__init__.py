@@ -9,11 +9,13 @@ Read in this order:
     stage                         the steps of a stage in their order; skip and back
     steps/                        one file a step kind: its data, what it requires, how it is run
     session                       the state that a run keeps from one activation to the next
+    told_by                       who told what no instrument read
     activation, release           the only way to switch RF on, and the way it is switched off
     sampling                      readings of an open activation, each once and with its age
     rested_activation             rest, activate, take readings until a stop rule has enough
     stop_rules                    a value has settled, or the verdict of a target is known
     point_measurement             one point's value held against its target
+    dating                        what a person's hand and eye leave unsure of a value
     influences                    what is stated of other effects on a reading, and what is not
     measured_value, judge         from a settled value to its uncertainty, and to a verdict
     crest_factor_value            from captured waveforms to a crest factor with its uncertainty
@@ -26,6 +28,18 @@ Read in this order:
     as_left_evidence              what values as left show of adjusted points
 
 Decisions that bind this room; all are in force.
+
+**A person may keep RF on and read the meter** (`dating`, `release`, `undoubted`). With a foot
+switch the maximum time is a countdown, and a release asks until a reading shows no current, for a
+minute at most; else it is ReleaseNotConfirmed. What was let go early is measured again. A budget
+has a line for readings that a person dated: droop within the time that they may be off. Rejected:
+to spread that error over the readings, since all are off together.
+Held by tests/engine/test_by_hand.py.
+
+**Nobody leaves a bench that lacks a protection** (`capability`). Unattended, a bench needs a limit
+in ON or a single shot, the guard, the output's state and a proof of the line; each that is missing
+is named with what would give it. Held by tests/engine/test_by_hand.py and
+tests/engine/test_protections_kept.py.
 
 **Events are yielded only while RF is off.** Why: a slow disk, a locked database or a consumer that
 stops listening must not hold RF on. The live view is a callback that returns at once; events

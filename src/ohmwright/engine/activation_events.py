@@ -5,6 +5,7 @@ from __future__ import annotations
 from ohmwright.model.event import ActivationClosed, ActivationOpened
 
 from .session import Session
+from .told_by import keyed_by, readings_told_by
 
 
 async def activation_opened(
@@ -22,12 +23,14 @@ async def activation_opened(
         load_ohm=load_ohm,
         limit_s=session.bench.analyzer.sent_limit_s(limit_s),
         setting_w=setting_w,
-        keyed_by=session.keyed_by,
+        keyed_by=keyed_by(session.bench),
     )
 
 
 def activation_closed(session: Session) -> ActivationClosed:
     """Return the event to be kept once RF has been read back as off, by line or by a person."""
     return ActivationClosed(
-        **session.stamp(), on_s=round(session.last_on_s, 3), off_told_by=session.readings_told_by
+        **session.stamp(),
+        on_s=round(session.last_on_s, 3),
+        off_told_by=readings_told_by(session.bench),
     )

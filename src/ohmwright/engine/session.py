@@ -39,6 +39,7 @@ from .pending_events import PendingEvents, Stamp
 from .release import confirmed_release
 from .resting import OutputWarmth
 from .service_state import ServiceState
+from .told_by import analyzer_told_by, keyed_by
 
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
@@ -98,16 +99,6 @@ class Session:
         """Name of the person who works the generator; None where it is worked by port."""
         bench = self.bench
         return None if bench.generator.unattended else bench.operator.name
-
-    @property
-    def readings_told_by(self) -> str | None:
-        """Name of the person who types the readings; None where they come over a line."""
-        return self.bench.operator.name if self.bench.analyzer.read_by_eye else None
-
-    @property
-    def keyed_by(self) -> str | None:
-        """Name of the person at the foot switch; None where the analyzer keys the output."""
-        return self.bench.operator.name if self.bench.analyzer.keyed_by_foot else None
 
     def stamp(self) -> Stamp:
         """Return the times of an event that happens now."""
@@ -213,26 +204,11 @@ class Session:
                 "setting_told_by": None if mode is None else self.told_by,
                 "path": path,
                 "path_told_by": None if path == "none" else self.input.told_by,
-                **self._told_by_of(result, path),
+                **analyzer_told_by(self.bench, result, path),
                 "traceability": rests_on,
             }
         )
         return PointDone(**self.stamp(), result=completed)
-
-    def _told_by_of(
-        self, result: Result, path: InputPath | Literal["none"]
-    ) -> dict[str, str | None]:
-        """Return who did the analyzer's part in a result, by its fields."""
-        bench = self.bench
-        if path == "none":
-            return {}
-        by_hand = "load" in bench.analyzer.by_hand and result.load_ohm is not None
-        keyed = result.load_ohm is not None
-        return {
-            "load_told_by": bench.operator.name if by_hand else None,
-            "readings_told_by": self.readings_told_by if keyed else None,
-            "keyed_by": self.keyed_by if keyed else None,
-        }
 
     @property
     def bench_time_s(self) -> float:
@@ -294,8 +270,8 @@ class Session:
         readings_s = _SLOW_RELEASE_READINGS / self.bench.analyzer.data.meter.readings_per_s
         allowed_s = max(_SLOW_RELEASE_S, readings_s)
         if self.bench.analyzer.keyed_by_foot:
-            allowed_s = _SLOW_PERSON_S if self.readings_told_by is None else _SLOW_TYPIST_S
+            allowed_s = _SLOW_PERSON_S if not self.bench.analyzer.read_by_eye else _SLOW_TYPIST_S
         if took_s is not None and took_s > allowed_s:
             self.pending.add(
-                SlowRelease(**self.stamp(), took_s=round(took_s, 3), keyed_by=self.keyed_by)
+                SlowRelease(**self.stamp(), took_s=round(took_s, 3), keyed_by=keyed_by(self.bench))
             )

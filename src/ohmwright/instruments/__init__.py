@@ -6,8 +6,12 @@ Read in this order:
     analyzer, generator                 the abstract instruments
     remote_analyzer, remote_generator   back ends that speak through a command set
     requests, operator                  what a person can be asked; how their replies are heard
+    hand_worked_analyzer                an analyzer of which a person does a part or all:
+    foot_switch, typed_meter              what keys it and what it shows, through a person
+    hand_requests                         what that person is asked
     hand_operated, absent_operator      a generator without a port; a run that nobody attends
     rf_monitor                          what was last read of RF
+    declared_protections                what data, command set, line and person protect from
     required_messages                   the messages of a command set that an ability needs
     conformance, conformance_kit, conformance_off, conformance_on, conformance_generator
                                         checks that every back end and command set must pass
@@ -25,6 +29,13 @@ tests/engine/test_rf.py.
 analyzer's data and the line, at each start and resumption. Data and command set that contradict
 each other about the limit that ON carries are refused. Held by
 tests/instruments/test_protections.py and tests/engine/test_protections_kept.py.
+
+**What a person does is nobody's protection** (`hand_worked_analyzer`). A foot switch is bounded by
+the person alone: no limit, no guard and no read-back of a state count, and NO GUARD is said. RF is
+off when a reading says so; a typed one is as told by. Nothing typed where it is asked whether
+RF is off can leave that question open: stop, back and skip are carried out after it. Typed readings
+are not asked for in rests. Rejected: to take the person's word that the switch is up; to ask once
+a second. Held by tests/engine/test_by_hand.py.
 
 **Every request names its answers** (`requests`, `operator`). `Operator.carry_out` hears them, and
 stop, back, skip and comments, in one place; a kind of operator only has `reply`. All that is said
