@@ -1,5 +1,7 @@
 """The files that `new` writes from answers are read by the program, and nothing is overwritten."""
 
+import os
+import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -109,3 +111,13 @@ def test_every_question_can_be_read_by_a_person() -> None:
     for noun in (AnalyzerAnswers, GeneratorAnswers):
         for key, field in noun.model_fields.items():
             assert len(field.description or "") > 10, key
+
+
+def test_nobody_to_answer_is_told_of_answers(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    with Path(os.devnull).open() as nothing:
+        monkeypatch.setattr(sys, "stdin", nothing)
+        outcome = ohmwright("new", "generator", tmp_path)
+    assert (outcome.code, "--answers" in outcome.err) == (2, True)
+    assert list(tmp_path.iterdir()) == []

@@ -11,7 +11,7 @@ import pytest
 
 from ohmwright import guide
 from ohmwright.cli.probe_command import ProbeRequest, run_probe
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import UnaskedOutput, UsageError
 
 from .conftest import FILES, Table
 
@@ -63,3 +63,21 @@ def test_a_text_that_is_a_command_is_not_sent(
     assert code == 3
     assert "refused" in shown
     assert not table.plant.is_on
+
+
+def test_a_text_that_keys_the_output_all_the_same_is_ended_by_off(
+    on_table: Callable[..., Table], probed: Callable, tmp_path: Path
+) -> None:
+    """The command set's ON is wrong, so that nothing tells the text from a question."""
+    table = on_table("sedge-s1")
+    for name in ("sedge-s1.toml", "osier-90.toml", "osier-90-commands.toml"):
+        shutil.copy(FILES / name, tmp_path)
+    wrong = (FILES / "sedge-s1-commands.toml").read_text().replace("K{limit_s", "Q{limit_s")
+    (tmp_path / "sedge-s1-commands.toml").write_text(wrong)
+    bench = tmp_path / "bench.toml"
+    bench.write_text(table.bench.read_text().replace(f"{FILES}/", ""))
+    with pytest.raises(UnaskedOutput, match="it was no question"):
+        probed(bench, "identify", send="K300")
+    assert not table.plant.is_on
+    [(from_s, to_s)] = table.plant.log
+    assert to_s - from_s < 5  # of the 30 s that it asked for

@@ -88,11 +88,22 @@ async def _answer(noun: type[A], key: str, field: FieldInfo) -> str:
     default = "" if field.is_required() else str(field.default)
     while True:
         err().print(f"{field.description}{f' [{default}]' if default else ''}: ", end="")
-        said = (await read_line()).strip() or default
+        said = (await _line()).strip() or default
         problem = _problem(noun, key, said)
         if problem is None:
             return said
         err().print(f"  {problem}", style="yellow", soft_wrap=True)
+
+
+async def _line() -> str:
+    try:
+        return await read_line()
+    except UsageError as nobody:
+        raise UsageError(
+            nobody.happened,
+            "Nothing was written.",
+            "Run it in a terminal, or give a file of answers with --answers.",
+        ) from None
 
 
 def _problem(noun: type[A], key: str, said: str) -> str | None:

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import anyio
 
-from ohmwright.model.errors import LinkError, UsageError
+from ohmwright.model.errors import LinkError, ReleaseNotConfirmed, UnaskedOutput, UsageError
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.message_parts import shown_bytes
@@ -22,8 +22,9 @@ from .open_links import analyzer_link, generator_link
 _PER_LINE = 16
 _MOST_SHOWN = 128
 _CAUTION = (
-    "Nothing is switched on or set. What you give with --send goes to the instrument as it stands: "
-    "send only what its manual calls a question."
+    "CAUTION: what you give with --send goes to the instrument as it stands, and OFF after it. If "
+    "it keys the output, RF comes on until then. Send only what its manual calls a question, with "
+    "the generator switched off at its mains switch."
 )
 
 
@@ -57,7 +58,25 @@ def run_probe(request: ProbeRequest) -> int:
     probed = anyio.run(_probed, request, data, commands)
     if request.as_json:
         print_json([_document(each) for each in probed])
+    _refuse_rf(probed)
     return LinkError.exit_code if any(each.problem for each in probed) else 0
+
+
+def _refuse_rf(probed: Sequence[Probed]) -> None:
+    """Raise ReleaseNotConfirmed where the output read on, or was on until OFF."""
+    said = [known["state"] for each in probed if "state" in (known := each.understood or {})]
+    if said and said[-1] != 0:
+        raise ReleaseNotConfirmed(
+            "RF MAY BE ON: the analyzer's keying output reads on.",
+            "A probe never switches it on, but for a text of --send that was no question.",
+            "Switch the generator off at its mains switch now.",
+        )
+    if any(state != 0 for state in said):
+        raise UnaskedOutput(
+            "RF was on after the text of --send: it was no question.",
+            "OFF was sent, and the output reads off now.",
+            "Look the text up in the manual: it may be what 'on' of the command set should be.",
+        )
 
 
 async def _probed(request: ProbeRequest, data: BenchData, commands: CommandSet) -> list[Probed]:
@@ -96,6 +115,9 @@ async def _questions(prober: Prober, request: ProbeRequest) -> AsyncIterator[Pro
             if (start := await prober.start_stream()) is not None:
                 yield start
         yield await prober.question(verb, request.send)
+    if request.send is not None:
+        for each in await prober.release():
+            yield each
     await prober.close()
 
 

@@ -76,6 +76,20 @@ class Prober:
         values = {"nonce": _NONCE} if verb == "resynchronise" else {}
         return await self._probe(verb, exchange, values)
 
+    async def release(self) -> list[Probed]:
+        """What passed for the state of the output, for OFF, and for the state again.
+
+        For whoever sent a text of their own: it may have been ON.
+        """
+        if "off" not in self.commands.tell:
+            return []
+        has_state = "state" in self.questions()
+        if "state" in self.commands.streamed:
+            await self.start_stream()
+        before = [await self.question("state")] if has_state else []
+        off = await self._probe("off", self.commands.exchange("off"), {})
+        return [*before, off, *([await self.question("state")] if has_state else [])]
+
     async def start_stream(self) -> Probed | None:
         """What passed for the message that starts the stream; None without one."""
         start = self.commands.compiled.stream_start
