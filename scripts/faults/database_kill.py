@@ -92,7 +92,7 @@ def _go_on(store: SqlStore, run_id: str, pipe: int, random: Random, *, started: 
     for event in list(some_run(run_id, 6, random))[int(started) :]:
         finished = event.kind == "run_finished"
         store.append(run_id, event)
-        head = "sealed" if finished else store._ends[run_id].head.hex()
+        head = "sealed" if finished else store._ends[run_id].newest.hash.hex()
         os.write(pipe, f"{run_id} {head}\n".encode())
 
 

@@ -192,6 +192,7 @@ def test_a_sweep_says_what_its_uncertainty_rests_on(ohmwright: Callable, bench: 
         (80.9812, 0.957, "80.98 ± 0.96"),
         (1234.5, 12.4, "1234 ± 12"),
         (5.2, 0.0961, "5.200 ± 0.096"),
+        (5.2, 0.0996, "5.20 ± 0.10"),
         (182.234, None, "182.2"),
     ],
 )

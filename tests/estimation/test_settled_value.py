@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 
 from ohmwright.estimation.settled_value import Settled, pooled, settled_value
+from ohmwright.estimation.transient_estimator import fit_transient
 
 from .activations import Made
 
@@ -54,6 +55,24 @@ def test_rising_output_is_not_settled():
     seen = look(Made(lag_s=1.5, dead_s=1.0), 4.5)
     assert not seen.settled
     assert "rising" in seen.reason
+
+
+def test_scatter_hides_no_lag_of_more_than_half_a_percent(monkeypatch):
+    fits = []
+
+    def kept(*given, **named):
+        fits.append(fit_transient(*given, **named))
+        return fits[-1]
+
+    monkeypatch.setattr("ohmwright.estimation.settled_value.fit_transient", kept)
+    made = Made(lag_s=1.5, noise=0.01)
+    seen = [look(made, until_s, seed) for seed in range(4) for until_s in (9.0, 9.5, 10.5)]
+    lags = [fit.remainder for fit in fits]
+    # some would be settled if a little more were let pass for being small against the scatter
+    near = [(s, lag) for s, lag in zip(seen, lags, strict=True) if 0.0052 < lag < 0.0075]
+    assert any(2 * s.uncertainty > lag * s.value for s, lag in near)
+    assert not any(s.settled for s, _ in near)
+    assert any(s.settled for s, lag in zip(seen, lags, strict=True) if 0.003 < lag < 0.0048)
 
 
 def test_no_fixed_wait_a_quick_output_settles_soon():

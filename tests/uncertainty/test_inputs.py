@@ -62,6 +62,7 @@ PAIR = (inputs.Input("I", 1.0, 0.01), inputs.Input("R", 200.0, 1.0), inputs.Inpu
         ({("I", "Q"): 0.5}, "no such two inputs"),
         ({("I", "I"): 0.5}, "no such two inputs"),
         ({("I", "R"): 1.5}, "cannot hold together"),
+        ({("I", "R"): math.inf}, "cannot hold together"),
         ({("I", "R"): 0.9, ("R", "k"): 0.9, ("I", "k"): -0.9}, "cannot hold together"),
     ],
 )

@@ -82,7 +82,9 @@ async def _origin(request: SweepRequest, bench: Bench) -> SweepOrigin:
 async def _sweep(
     request: SweepRequest, bench: Bench, settings_w: list[float], loads_ohm: list[float]
 ) -> list[SweepPoint]:
-    after_s = max(_AFTER_AGE_S, needed_after_age_s(bench.analyzer.data.meter))
+    analyzer = bench.analyzer
+    needed_s = needed_after_age_s(analyzer.data.meter, typed=analyzer.read_by_eye)
+    after_s = max(_AFTER_AGE_S, needed_s)
     timing = Timing(age_s=request.age_s, rest_s=request.rest_s, max_on_s=request.age_s + after_s)
     found: list[SweepPoint] = []
     with (

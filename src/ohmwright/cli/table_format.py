@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from math import floor, log10
-
 from rich.table import Table
 
 from ohmwright.model.result import Measured
+from ohmwright.reports.text import decimals_of_uncertainty
 
 
 def plain_table(title: str, *columns: str) -> Table:
@@ -29,8 +28,6 @@ def value_with_uncertainty(measured: Measured) -> str:
 
     Value alone, to one decimal, where the result has no expanded uncertainty.
     """
-    expanded = measured.expanded
-    if expanded is None or expanded <= 0:
-        return f"{measured.value:.1f}"
-    places = max(0, 1 - floor(log10(expanded)))
-    return f"{measured.value:.{places}f} ± {expanded:.{places}f}"
+    expanded, places = measured.expanded, decimals_of_uncertainty(measured.expanded)
+    value = f"{measured.value:.{places}f}"
+    return value if expanded is None or expanded <= 0 else f"{value} ± {expanded:.{places}f}"

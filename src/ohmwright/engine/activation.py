@@ -165,7 +165,7 @@ async def refuse_unasked_output(bench: Bench) -> None:
     await confirmed_release(bench)
     raise UnaskedOutput(
         f"RF was on though it had not been asked for: {problem}.",
-        "OFF was sent, and it reads off now.",
+        "It was ended, and reads off now.",
         "Pedal, a second control, a contact that sticks? Find out before going on.",
     )
 

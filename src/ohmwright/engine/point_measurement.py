@@ -112,8 +112,7 @@ async def measure_point(
     if seen.settled is None:
         why = seen.excess or "no reading at the age asked for"
         return Observation("not measured", why, None, None, seen.on_s, seen.samples, seen.excess)
-    settled = dated(seen.settled, bench)
-    return observation_of(accuracy, settled, point, timing, seen.on_s, seen.samples)
+    return observation_of(accuracy, seen.settled, point, timing, seen.on_s, seen.samples)
 
 
 def is_decided(settled: Settled, point: Point, timing: Timing, accuracy: Accuracy | None) -> bool:

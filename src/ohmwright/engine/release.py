@@ -19,6 +19,7 @@ from ohmwright.model.errors import (
 from ohmwright.model.event import UnaskedRf
 
 from .pending_events import PendingEvents
+from .told_by import keyed_by
 from .uncancellable import uncancellable
 
 LAST_TRY_BOUND_S = 3.0
@@ -72,7 +73,7 @@ async def ensure_off_after(error: Exception, bench: Bench, pending: PendingEvent
         if seen is not None:
             await confirmed_release(bench)
             at, bench_s = bench.clock.wall(), round(bench.clock.now_s(), 6)
-            pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen))
+            pending.add(UnaskedRf(at=at, bench_s=bench_s, seen=seen, keyed_by=keyed_by(bench)))
     except ReleaseNotConfirmed as worse:
         return worse
     except Exception:  # even a crash in here must not hide `error`; what was read last stands

@@ -14,6 +14,7 @@ from ohmwright.model.result import Sample
 from ohmwright.model.step import Timing
 
 from .activation import Activation
+from .dating import dated
 from .sampling import refuse_other_limit, samples
 from .session import Session
 from .stop_rules import UntilSettled
@@ -87,7 +88,12 @@ async def rest_and_measure(
         return ActivationReadings(
             None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
         )
-    return ActivationReadings(rule.settled(), on_s, tuple(taken))
+    return ActivationReadings(_dated_value(rule, session), on_s, tuple(taken))
+
+
+def _dated_value(rule: StopRule, session: Session) -> Settled | None:
+    settled = rule.settled()
+    return None if settled is None else dated(settled, session.bench)
 
 
 async def measure_settled_output(

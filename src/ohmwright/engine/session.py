@@ -180,7 +180,7 @@ class Session:
             return False
         self._report("on")
         await confirmed_release(self.bench)
-        self.pending.add(UnaskedRf(**self.stamp(), seen=problem))
+        self.pending.add(UnaskedRf(**self.stamp(), seen=problem, keyed_by=keyed_by(self.bench)))
         return True
 
     def point_done(

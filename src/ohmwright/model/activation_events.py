@@ -48,8 +48,10 @@ class ProtectionProved(Stamped):
 
 
 class UnaskedRf(Stamped):
-    """RF was on though nobody had asked for it; OFF ended it, and it read off."""
+    """RF was on though nobody had asked for it; OFF, or a person who was told, ended it."""
 
     kind: Literal["unasked_rf"] = "unasked_rf"
     seen: str
     """What showed it."""
+    keyed_by: str | None = None
+    """Who has the foot switch; None where OFF ended it."""

@@ -31,7 +31,7 @@ class Allowance(FrozenModel):
 
     def width(self, target: float, quantity: Quantity) -> float:
         """The distance in the unit of `quantity`."""
-        relative = None if self.percent is None else abs(target) * self.percent / 100
+        relative = None if self.percent is None else target * self.percent / 100
         key = absolute_key(quantity)
         absolute = None if key is None else getattr(self, key)
         return max(width for width in (relative, absolute) if width is not None)

@@ -38,6 +38,31 @@ class DatabaseErrors:
             raise record_error(problem, self._place) from problem
 
 
+class Transaction:
+    """The block of a write: on disk when it is left, undone by an error.
+
+    A class and no generator, as `DatabaseErrors` is.
+    """
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def __enter__(self) -> Connection:
+        with self._database.errors_translated():
+            self._connection = self._database.begin()
+        return self._connection
+
+    def __exit__(self, _: object, problem: BaseException | None, __: object) -> None:
+        with self._database.errors_translated():
+            try:
+                if problem is not None:
+                    raise problem
+                self._database.commit(self._connection)
+            except BaseException:
+                self._connection.close()
+                raise
+
+
 class Database:
     """Gives transactions of one store; raises RecordError for every error of the database."""
 
@@ -49,29 +74,31 @@ class Database:
         self._writer: Connection | None = None
         self._file: tuple[int, int] | None = None
 
-    @contextmanager
-    def write(self) -> Iterator[Connection]:
-        """A transaction that is on disk when the block is left; an error undoes all of it."""
-        with self.errors_translated():
-            self._refuse_another_file()
-            connection, self._writer = self._writer or self._new_transaction(), None
+    def write(self) -> Transaction:
+        """A transaction that is on disk when its block is left; an error undoes all of it."""
+        return Transaction(self)
+
+    def begin(self) -> Connection:
+        """A connection in a transaction that no other program's write can come between."""
+        self._refuse_another_file()
+        connection, self._writer = self._writer or self._new_transaction(), None
+        if self.is_sqlite:
             try:
-                if self.is_sqlite:
-                    execute = driver_connection(connection).execute
-                    execute("BEGIN IMMEDIATE")
-                    yield connection
-                    execute("COMMIT")
-                else:
-                    yield connection
-                    connection.commit()
+                driver_connection(connection).execute("BEGIN IMMEDIATE")
             except BaseException:
                 connection.close()
                 raise
-            if not self.is_sqlite:
-                connection.close()
-                return
+        return connection
+
+    def commit(self, connection: Connection) -> None:
+        """Return when what was done in the transaction of `connection` is on disk."""
+        if self.is_sqlite:
+            driver_connection(connection).execute("COMMIT")
             self._writer = connection  # checking one out costs as much as an insert
             self._file = self._file or _file_identity(self.place)
+        else:
+            connection.commit()
+            connection.close()
 
     def _new_transaction(self) -> Connection:
         """A connection in a transaction of SQLAlchemy's; those of a file are begun by us in it."""

@@ -23,22 +23,17 @@ class ChainEnd(NamedTuple):
 
     run: Row
     """The run's row in the table of runs."""
-    events: int
-    head: bytes
-    """Hash of the last event, or of the opening."""
+    newest: ChainPosition
+    """The last event, or the opening, as the witness remembers it."""
     operator: str
     renew_at_s: float
     """Time of the real clock from which the lease has to be renewed."""
 
-    @property
-    def newest(self) -> ChainPosition:
-        """The last event, as the witness remembers it."""
-        return ChainPosition(self.events, self.head, self.run["run_id"])
-
 
 def chain_end(run: Row, events: int, head: bytes) -> ChainEnd:
     """The end of a run whose lease was taken just now."""
-    return ChainEnd(run, events, head, run["operator"], RealClock().now_s() + RENEW_AFTER_S)
+    newest = ChainPosition(events, head, run["run_id"])
+    return ChainEnd(run, newest, run["operator"], RealClock().now_s() + RENEW_AFTER_S)
 
 
 def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> ChainEnd | None:
@@ -63,7 +58,7 @@ def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> Chain
 def renew_claim(connection: Connection, end: ChainEnd, holder: LeaseHolder, place: str) -> ChainEnd:
     """Renew the lease of a run. Raises RecordError where the run no longer ends at `end`."""
     found = claim_run(connection, end.run["run_id"], holder)
-    if found is None or found.head != end.head:
+    if found is None or found.newest != end.newest:
         raise RecordError(
             f"{place}: another program has written to the same run.",
             "It was taken over while nothing was written here for a long time.",

@@ -171,7 +171,7 @@ class SqlStore(Store):
     ) -> ChainEnd:
         """Insert the events with their hashes, and the rows of the results among them."""
         rows, flat = [], []
-        run, number, head, operator = end.run["number"], end.events, end.head, end.operator
+        run, (number, head, run_id), operator = end.run["number"], end.newest, end.operator
         for event in events:
             number, body = number + 1, event_bytes(event)
             head = chain_hash(head, body)
@@ -184,12 +184,13 @@ class SqlStore(Store):
         self._events.add(connection, rows)
         if flat:
             self._results.add(connection, flat)
-        return ChainEnd(end.run, number, head, operator, end.renew_at_s)
+        newest = ChainPosition(number, head, run_id)
+        return ChainEnd(end.run, newest, operator, end.renew_at_s)
 
     def _seal_run(self, connection: Connection, end: ChainEnd, last: RunFinished) -> LedgerEntry:
         """Sign the end of a run, release its lease and append its ledger entry."""
         number, run_id = end.run["number"], end.run["run_id"]
-        seal = self.key.seal(run_id, end.events, end.head, end.operator, last.at)
+        seal = self.key.seal(run_id, end.newest.number, end.newest.hash, end.operator, last.at)
         release_lease(connection, number)
         content = {"run": run_id, "seal": seal.model_dump(mode="json")}
         return add_entry(connection, "sealed", number, content, last.verdict)

@@ -61,13 +61,20 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
         elif isinstance(event, SlowRelease):
             yield f"{time}: {_slow_release_text(event)}"
         elif isinstance(event, UnaskedRf):
-            yield f"{time}: RF was on though nobody had asked for it ({event.seen}); OFF ended it"
+            seen = f"RF was on though nobody had asked for it ({event.seen})"
+            yield f"{time}: {seen}; {_ended(event)}"
         elif isinstance(event, ServiceLeft):
             how = f", as told by {event.told_by}" if event.told_by else ""
             yield (
                 f"{time}: service mode at {event.point} left without saving{how}: "
                 "moves that were not stored are undone"
             )
+
+
+def _ended(event: UnaskedRf) -> str:
+    if event.keyed_by is None:
+        return "OFF ended it"
+    return f"it ended when {event.keyed_by} was told to release the foot switch"
 
 
 def _slow_release_text(event: SlowRelease) -> str:

@@ -129,7 +129,7 @@ async def test_silence_trips_it_and_the_engine_is_told_once(instrument: Instrume
     await link.expect_traffic(0.5)
     await dialogue.tell("on", limit_s=9)
     assert off_was_sent(instrument)
-    await anyio.wait_readable(link._channel._socket)
+    await link.until_failed()
     with pytest.raises(GuardTripped, match="reads off"):
         await dialogue.ask_number("state")
     assert await dialogue.ask_number("state") == 0  # after a resynchronisation

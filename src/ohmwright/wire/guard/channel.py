@@ -5,11 +5,14 @@ from __future__ import annotations
 import socket
 import subprocess
 from contextlib import suppress
+from functools import partial
+from math import inf
 from typing import NamedTuple
 
 import anyio
 
 from ohmwright.model.errors import GuardTripped, LinkError, LinkTimeout
+from ohmwright.wire.links.arrivals import Arrivals
 from ohmwright.wire.links.failures import lost
 
 from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, Unpacker, pack
@@ -45,6 +48,7 @@ class GuardChannel:
     def __init__(self, name: str, guard: GuardHandle) -> None:
         self.name = name
         self._socket, self._process = guard.engine, guard.process
+        self._arrivals = Arrivals(self._socket.fileno(), partial(self._socket.recv, _CHUNK_BYTES))
         self._sequence, self._unsent = 0, b""
         self._frames = Unpacker()
         self.received = b""
@@ -61,26 +65,34 @@ class GuardChannel:
         """Process number of the guard."""
         return self._process.pid
 
+    @property
+    def has_news(self) -> bool:
+        """Whether bytes of the instrument, an error or the end have come and nobody knows yet."""
+        return bool(self.received) or self.error is not None or self.ended is not None
+
     def take_received(self) -> bytes:
         """The instrument's bytes received so far, each handed out once."""
         data, self.received = self.received, b""
         return data
 
-    async def wait_frames(self) -> None:
-        """Wait until the guard has sent something, and process it."""
-        await anyio.wait_readable(self._socket)
-        self.process_frames()
+    async def wait_frames(self, timeout_s: float = inf) -> None:
+        """Wait at most `timeout_s` until the guard has sent something, and process it."""
+        try:
+            self._feed(await self._arrivals.next(timeout_s))
+        except OSError:
+            self._guard_ended()
 
     def process_frames(self) -> None:
         """Process the frames that have come; never waits."""
         try:
-            data = self._socket.recv(_CHUNK_BYTES)
-        except BlockingIOError:
-            return
+            self._feed(self._arrivals.here())
         except OSError:
-            data = b""
-        if not data:
-            self.ended = self.ended or lost(self.name, "its guard has ended")
+            self._guard_ended()
+
+    def _guard_ended(self) -> None:
+        self.ended = self.ended or lost(self.name, "its guard has ended")
+
+    def _feed(self, data: bytes) -> None:
         for kind, _, body in self._frames.feed(data):
             if kind == DATA:
                 self.received += body
@@ -146,9 +158,8 @@ class GuardChannel:
 
     async def _next_bytes(self) -> bytes:
         """The next bytes on the socket; empty at its end."""
-        await anyio.wait_readable(self._socket)
         try:
-            return self._socket.recv(_CHUNK_BYTES)
+            return await self._arrivals.next()
         except OSError:
             return b""
 
@@ -177,7 +188,7 @@ class GuardChannel:
 
     def _close_socket(self) -> None:
         if self._socket.fileno() >= 0:
-            anyio.notify_closing(self._socket)
+            self._arrivals.close()
             self._socket.close()
 
 

@@ -69,9 +69,10 @@ class GuardedLink(Link):
         if not self._open:
             raise lost(self.name, "it was closed here")
         channel = self._channel
-        with anyio.move_on_after(timeout_s):
-            while not channel.received and channel.error is None and channel.ended is None:
-                await channel.wait_frames()
+        left_s, end_s = timeout_s, anyio.current_time() + timeout_s
+        while left_s > 0 and not channel.has_news:
+            await channel.wait_frames(left_s)
+            left_s = end_s - anyio.current_time()
         if channel.received:
             return channel.take_received()
         channel.raise_error()

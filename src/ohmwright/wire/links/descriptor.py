@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from abc import abstractmethod
-from collections.abc import Awaitable, Callable
 
 import anyio
 
 from ohmwright.wire.link import Link
 from ohmwright.wire.portlock import PortLock
 
+from .arrivals import Arrivals
 from .failures import lost, not_taken, silent
 
 WRITE_TIMEOUT_S = 1.0
@@ -22,11 +22,12 @@ class DescriptorLink(Link):
     def __init__(self, name: str, descriptor: int, lock: PortLock) -> None:
         self.name = name
         self._descriptor, self._lock = descriptor, lock
+        self._arrivals = Arrivals(descriptor, self._take)
         self._open = True
 
     @abstractmethod
     def _take(self) -> bytes:
-        """The bytes that have come; empty where none have or the line ended. May raise OSError."""
+        """The bytes that have come; empty where the line has ended. May raise OSError."""
 
     @abstractmethod
     def _give(self, data: bytes) -> int:
@@ -42,24 +43,20 @@ class DescriptorLink(Link):
         if sent < len(data):
             with anyio.move_on_after(WRITE_TIMEOUT_S):
                 while sent < len(data):
-                    await self._wait(anyio.wait_writable)
+                    await self._writable()
                     sent += self._sent(data[sent:])
             if sent < len(data):
                 raise not_taken(self.name, sent, data, WRITE_TIMEOUT_S)
 
     async def read(self, timeout_s: float) -> bytes:
-        """The bytes that come within `timeout_s`. Raises LinkTimeout, LinkLost.
-
-        They are taken and returned without a pause between, so that a cancelled read loses none.
-        """
-        with anyio.move_on_after(timeout_s) as waiting:
-            await self._wait(anyio.wait_readable)
-        data = self._taken()
-        if data:
-            return data
-        if waiting.cancelled_caught:
+        """The bytes that come within `timeout_s`. Raises LinkTimeout, LinkLost."""
+        try:
+            data = await self._arrivals.next(timeout_s)
+        except OSError as problem:
+            raise lost(self.name, str(problem)) from None
+        if not data:
             raise silent(self.name, timeout_s)
-        raise lost(self.name, "the other side has closed it")
+        return data
 
     def waiting(self) -> bytes:
         """The bytes that have come already. Raises LinkLost."""
@@ -69,25 +66,16 @@ class DescriptorLink(Link):
         """Close the line and release its lock."""
         if self._open:
             self._open = False
-            anyio.notify_closing(self._descriptor)
+            self._arrivals.close()
             self._close()
             self._lock.release()
 
-    async def _wait(self, wait: Callable[[int], Awaitable[None]]) -> None:
+    async def _writable(self) -> None:
         self._refuse_closed()
         try:
-            await wait(self._descriptor)
+            await anyio.wait_writable(self._descriptor)
         except anyio.ClosedResourceError:
             raise lost(self.name, "it was closed here") from None
-
-    def _taken(self) -> bytes:
-        self._refuse_closed()
-        try:
-            return self._take()
-        except BlockingIOError:
-            return b""
-        except OSError as problem:
-            raise lost(self.name, str(problem)) from None
 
     def _sent(self, data: bytes) -> int:
         self._refuse_closed()
