@@ -60,7 +60,10 @@ class DescriptorLink(Link):
 
     def waiting(self) -> bytes:
         """The bytes that have come already. Raises LinkLost."""
-        return self._taken()
+        try:
+            return self._arrivals.here()
+        except OSError as problem:
+            raise lost(self.name, str(problem)) from None
 
     async def aclose(self) -> None:
         """Close the line and release its lock."""
