@@ -40,7 +40,7 @@ class Brindle(Port):
         self.plant = plant
         self._meter = Meter(plant, interval_s)
         self._pause_s = 0.0 if quick else PAUSE_S
-        self._remote, self._max_s = False, 60
+        self.remote, self._max_s = False, 60
         self._left, self._begun_s, self._said_s = b"", 0.0, 0.0
         self.too_early = 0
         """Messages that began before the pause was over."""
@@ -75,12 +75,12 @@ class Brindle(Port):
 
     def _reply(self, text: str) -> str:
         if text == "REM":
-            self._remote = True
+            self.remote = True
             return "OK"
-        if not self._remote:
+        if not self.remote:
             return "ERR 9"
         if text == "LOC":
-            self._remote = False
+            self.remote = False
             self.plant.release()
             return "OK"
         return self._question(text) if text.endswith("?") else self._command(text)

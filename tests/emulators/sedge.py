@@ -31,12 +31,12 @@ class Sedge(Port):
     def __init__(self, plant: Plant) -> None:
         super().__init__()
         self.plant = plant
-        self._streams, self._due_s, self._left = False, 0.0, b""
+        self.streams, self._due_s, self._left = False, 0.0, b""
 
     def tick(self) -> None:
         """Send a line when it is due."""
         now_s = self.plant.now_s()
-        if self._streams and now_s >= self._due_s:
+        if self.streams and now_s >= self._due_s:
             self._due_s = max(self._due_s + INTERVAL_S, now_s)
             p = self.plant
             shown_ma, left = p.shown_ma(), round(10 * p.left_s)
@@ -60,7 +60,7 @@ class Sedge(Port):
         if text == "V":
             return "VSedge S1 0042"
         if text in ("G", "H"):
-            self._streams, self._due_s = text == "G", self.plant.now_s()
+            self.streams, self._due_s = text == "G", self.plant.now_s()
             return "A"
         if text[:1] not in ("L", "K"):
             return "N2"

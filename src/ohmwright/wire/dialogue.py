@@ -162,8 +162,8 @@ class Dialogue:
             await self._resynchronise()
 
     async def close(self) -> None:
-        """Send the closing messages of the command set, if the line still takes them."""
-        if self.state is _LOST or not self.commands.closing:
+        """Stop the stream and send the closing messages, where there are any and a line."""
+        if self.state is _LOST or not (self.commands.closing or self.commands.stream):
             return
         bound = anyio.move_on_after(_CLOSED_WITHIN_S, shield=True)
         with suppress(LinkError, ValueError, Refused), bound, self._alone:
