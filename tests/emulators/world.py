@@ -35,6 +35,8 @@ class World:
 class VirtualLine(Link):
     """A line to an instrument that is no thread here; `spoil` may change what passes on it."""
 
+    harmless = True
+
     name = "invented instrument"
 
     def __init__(self, world: World, instrument: Port, character_s: float = 0.0) -> None:
