@@ -82,7 +82,7 @@ def analyzer_way(
         chosen = chosen_back_end(installed, options, needed, str(path))
         return SpokenTo(None, chosen)
     if data.command_set is None:
-        raise _nothing_speaks(path)
+        raise _nothing_speaks("analyzer", path)
     _refuse_own_line(file.analyzer.link, path)
     commands = reader.commands("analyzer command set", data.command_set, path, needed)
     check_limit_agreement(data, commands)
@@ -103,16 +103,16 @@ def generator_way(
         chosen = chosen_back_end(installed, options, GENERATOR, str(path))
         return SpokenTo(None, chosen)
     if data.command_set is None:
-        raise _nothing_speaks(path)
+        raise _nothing_speaks("generator", path)
     _refuse_own_line(file.generator.link, path)
     return SpokenTo(reader.commands("generator command set", data.command_set, path, GENERATOR))
 
 
-def _nothing_speaks(path: Path) -> SourceError:
+def _nothing_speaks(who: str, path: Path) -> SourceError:
     return SourceError(
-        f"{path}: the instrument has no command set and no back end, yet the bench gives it a "
-        "link.",
-        do="Name its command_set or backend, or take the link out, with by_hand for an analyzer.",
+        f"{path}: the {who} has no command set, yet the bench gives it a link.",
+        do="Name its command_set or backend, or take the link out of the bench file, with by_hand "
+        "for an analyzer.",
     )
 
 
