@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
 from pydantic import Field, model_validator
 
@@ -107,6 +107,13 @@ class CommandSet(FrozenModel):
             raise error_at(("stream",), "with 'echo' lines and echoes cannot be told apart")
         self.compiled.check()
         return self
+
+    def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
+        """A copy with other values; what was compiled from the old ones is not kept."""
+        copied = super().model_copy(update=update, deep=deep)
+        for name in ("compiled", "frames", "streamed"):
+            copied.__dict__.pop(name, None)
+        return copied
 
     @cached_property
     def compiled(self) -> MessageCompiler:
