@@ -28,6 +28,7 @@ PASSIVE = {
 NEVER_CALLS = {"ABC", "BaseModel", "Exception", "Generic", "NamedTuple", "Protocol", "TypedDict"}
 """Base classes from elsewhere that call no method of ours by a name of their own."""
 _TRUTH = "what is really so on a simulated bench, or is done to it by hand: for harness and tests"
+_OUTSIDE = "what back ends in packages of their own are written with"
 _FLEET = "questions of the fleet's reports to come, whose bar scripts/bench/store.py holds"
 KEPT = {
     "ohmwright.fleet": "the fleet's commands are to be built on it",
@@ -37,7 +38,9 @@ KEPT = {
     "ohmwright.records.queries._of_model": _FLEET,
     "ohmwright.simulator.truth.Truth": _TRUTH,
     "ohmwright.simulator.dynamics.OutputDynamics.drooped": _TRUTH,
-    "ohmwright.wire.command_set.load_command_set": "by this the owner of a command set tests it",
+    "ohmwright.back_ends": _OUTSIDE,
+    "ohmwright.instruments.back_ends.line.InstrumentLine": _OUTSIDE,
+    "ohmwright.instruments.back_ends.release_line.plain_orders": _OUTSIDE,
 }
 """Why something stays that nothing reaches; a name stands for all that is in it."""
 

@@ -60,10 +60,10 @@ async def by_dialogue(link: Link, queries: int) -> float:
     times = []
     async with aclosing(link):
         dialogue = Dialogue(link, COMMANDS, RealClock())
-        await dialogue.ask_reading("fetch_current", "A")
+        await dialogue.ask_reading("fetch_current")
         for _ in range(queries):
             start = time.perf_counter()
-            await dialogue.ask_reading("fetch_current", "A")
+            await dialogue.ask_reading("fetch_current")
             times.append(time.perf_counter() - start)
     return median(times)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Coroutine
+from collections.abc import Callable, Coroutine, Mapping
 from math import inf
 from typing import Any
 
@@ -12,6 +12,7 @@ from ohmwright.engine import release, rested_activation, sampling
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.frame_layout import FrameLayout
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
@@ -62,7 +63,7 @@ def _without_proof() -> None:
         return None
 
     replace(VerifiedDialogue, "identify", unproven)
-    replace(Dialogue, "echo", no_echo)
+    replace(Dialogue, "prove", no_echo)
 
 
 def _without_looking_again() -> None:
@@ -82,6 +83,13 @@ def _without_clocks() -> None:
     replace(rested_activation, "refuse_other_limit", agreed)
 
 
+def _without_checksums() -> None:
+    def as_it_came(_: FrameLayout, __: bytes, ___: Mapping[str, bytes]) -> bool:
+        return True
+
+    replace(FrameLayout, "_is_checksum", as_it_came)
+
+
 MUTATIONS: dict[str, Callable[[], None]] = {
     "shield": _without_shield,
     "read-back": _without_read_back,
@@ -89,4 +97,5 @@ MUTATIONS: dict[str, Callable[[], None]] = {
     "proof": _without_proof,
     "found-again": _without_looking_again,
     "clocks": _without_clocks,
+    "checksums": _without_checksums,
 }

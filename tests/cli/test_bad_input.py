@@ -161,10 +161,10 @@ def instrument(**replies: bytes) -> Callable[[bytes], bytes]:
 @pytest.mark.parametrize(
     ("replies", "says"),
     [
-        ({"FETCh_CURRent": b"overflow,A,1\n"}, "'overflow' is no number"),
-        ({"FETCh_CURRent": b"+1.0E-01,V,1\n"}, "in V and should be in A"),
-        ({"FETCh_CURRent": b"+1.0E-01\n"}, "value,unit,number"),
-        ({"INPut_IMPedance": b"nan\n"}, "reads back 'nan'"),
+        ({"FETCh_CURRent": b"overflow,A,1\n"}, "it should be '{current_a},A,{number:d}'"),
+        ({"FETCh_CURRent": b"+1.0E-01,V,1\n"}, "it should be '{current_a},A,{number:d}'"),
+        ({"FETCh_CURRent": b"+1.0E-01\n"}, "it should be '{current_a},A,{number:d}'"),
+        ({"INPut_IMPedance": b"nan\n"}, "it should be '{load_ohm}'"),
         ({"INPut_IMPedance": b"200\n"}, "'INPut:IMPedance 100' and reads back '200'"),
         ({"SYSTem_ERRor": b'-241,"Hardware missing"\n'}, "-241, Hardware missing"),
     ],

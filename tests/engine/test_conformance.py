@@ -9,15 +9,20 @@ import pytest
 from ohmwright.engine.activation import activation
 from ohmwright.instruments.conformance import (
     CHECKS,
-    WITHOUT_RF,
-    ConformanceCheck,
-    Kit,
+    WITH_RF,
+)
+from ohmwright.instruments.conformance_kit import ConformanceCheck, Kit
+from ohmwright.instruments.conformance_off import (
+    identifies_itself,
+    is_off_when_opened,
+    reads_no_current_while_off,
+    refuses_a_load_it_has_not,
+    sets_every_load,
+)
+from ohmwright.instruments.conformance_on import (
     activates_reads_and_releases,
     captures_what_it_reads,
     ends_an_activation_by_itself,
-    identifies_itself,
-    is_off_when_opened,
-    refuses_a_load_it_has_not,
 )
 from ohmwright.model.errors import OutOfCapability, ProtocolError
 from ohmwright.wire.links.memory import MemoryLink
@@ -43,7 +48,8 @@ async def test_a_simulated_analyzer_passes(
 ) -> None:
     rig = make_rig(bench=bench)
     rig.hardware.panel.select("cut", 100)
-    assert await check(kit_of(rig)) is None
+    seen = await check(kit_of(rig))
+    assert (seen.problem, bool(seen.what)) == (None, True)
     assert not rig.hardware.truth.rf_on
 
 
@@ -65,7 +71,7 @@ class Promised(MemoryLink):
         await super().write(data)
 
 
-@pytest.mark.parametrize("check", CHECKS[len(WITHOUT_RF) :], ids=lambda check: check.__name__)
+@pytest.mark.parametrize("check", WITH_RF, ids=lambda check: check.__name__)
 @pytest.mark.parametrize("bench", ["demo", "attended"])
 async def test_a_guard_never_hears_nothing_for_too_long(
     make_rig: Callable, check: ConformanceCheck, bench: str
@@ -74,7 +80,7 @@ async def test_a_guard_never_hears_nothing_for_too_long(
     rig.hardware.panel.select("cut", 100)
     link = Promised("promised", rig.hardware.analyzer_port, rig.bench.clock)
     rig.bench.analyzer.dialogue.framing.link = link
-    assert await check(kit_of(rig)) is None
+    assert (await check(kit_of(rig))).problem is None
     assert link.longest_s < 0
 
 
@@ -83,6 +89,7 @@ async def test_a_guard_never_hears_nothing_for_too_long(
     [
         ({b"*IDN?": None}, identifies_itself),
         ({b"OUTPut:STATe?": b"1\n"}, is_off_when_opened),
+        ({b"FETCh:CURRent?": b"+9.00000E-03,A,5\n"}, reads_no_current_while_off),
         ({b"INPut:IMPedance 5017.3": b""}, refuses_a_load_it_has_not),
         ({b"FETCh:CURRent?": b"+0.00000E+00,A,5\n"}, activates_reads_and_releases),
         (
@@ -119,10 +126,20 @@ async def test_a_broken_one_does_not(
 
     rig.bench.analyzer.dialogue.framing.link._handle = answer
     try:
-        complaint = await check(kit_of(rig))
+        complaint = (await check(kit_of(rig))).problem
     except ProtocolError as problem:
         complaint = str(problem)
     assert complaint
+
+
+async def test_what_it_cannot_read_back_is_not_called_good(make_rig: Callable) -> None:
+    rig = make_rig()
+    analyzer, commands = rig.bench.analyzer, rig.bench.analyzer.dialogue.commands
+    ask = {verb: text for verb, text in commands.ask.items() if verb not in ("load", "error")}
+    analyzer.dialogue.commands = commands.model_copy(update={"ask": ask})
+    analyzer.verbs = analyzer.dialogue.commands.verbs
+    for check in (sets_every_load, refuses_a_load_it_has_not):
+        assert (await check(kit_of(rig))).state == "not checked"
 
 
 async def test_a_waveform_without_its_scales_means_nothing(make_rig: Callable) -> None:
@@ -133,7 +150,7 @@ async def test_a_waveform_without_its_scales_means_nothing(make_rig: Callable) -
         return b"one,two\n" if line.strip() == b"FETCh:WAVeform:SCALe?" else handle(line)
 
     rig.bench.analyzer.dialogue.framing.link._handle = answer
-    with pytest.raises(ProtocolError, match="amperes a count and seconds a sample"):
+    with pytest.raises(ProtocolError, match="amps_per_count"):
         await rig.bench.analyzer.capture_waveform()
 
 

@@ -18,11 +18,13 @@ from ohmwright.engine.session import Session
 from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep
 from ohmwright.instruments.analyzer import Analyzer, GuardProof
-from ohmwright.instruments.conformance import Kit, guard_opens_the_output, off_limit_s
+from ohmwright.instruments.conformance_kit import Kit, off_limit_s
+from ohmwright.instruments.conformance_on import guard_opens_the_output
 from ohmwright.model import rf_state
 from ohmwright.model.errors import LinkTimeout
 from ohmwright.model.event import ActivationOpened, ProtectionProved
 from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.protections import Protections
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
 from ohmwright.model.step import Timing
@@ -63,7 +65,7 @@ class _Proving:
 
     def __init__(self, proof: GuardProof, clock: VirtualClock, lasts_s: float) -> None:
         self._proof, self._clock, self._lasts_s = proof, clock, lasts_s
-        self.data = PLOVER
+        self.data, self.protections = PLOVER, Protections(guard=True)
 
     async def prove_watchdog(self) -> GuardProof:
         self._clock.advance(self._lasts_s)
@@ -88,7 +90,7 @@ async def test_a_guard_is_proved_only_by_a_closed_output_opened_before_its_limit
 
     clock = VirtualClock()
     analyzer: Analyzer = _Proving(proof, clock, lasts_s)  # type: ignore[assignment]
-    problem = await guard_opens_the_output(Kit(analyzer, clock, activate, 300))
+    problem = (await guard_opens_the_output(Kit(analyzer, clock, activate, 300))).problem
     assert (problem is None) if says is None else (says in (problem or ""))
 
 

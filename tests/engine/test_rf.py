@@ -30,6 +30,7 @@ from ohmwright.model.event import (
 )
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import Timing
+from ohmwright.wire.command_set import CommandSet
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
@@ -293,7 +294,7 @@ async def test_the_record_says_what_was_sent_and_what_protected(make_rig: Callab
         "load resistance read back": True,
         "input path set by the analyzer": True,
         "input path read back": True,
-        "line proven by echoed digits": True,
+        "line proved in step and undistorted": True,
     }
     opened = [e for e in events if isinstance(e, ActivationOpened)]
     assert all(e.limit_s == 20 for e in opened[2:])
@@ -304,7 +305,10 @@ def changed(rig: object, **tell: str) -> RemoteAnalyzer:
     """The rig's analyzer with other messages."""
     analyzer = rig.bench.analyzer
     commands = analyzer.dialogue.commands
-    analyzer.dialogue.commands = commands.model_copy(update={"tell": {**commands.tell, **tell}})
+    said = commands.model_dump(exclude_unset=True)
+    analyzer.dialogue.commands = CommandSet.model_validate(
+        {**said, "tell": {**said["tell"], **tell}}
+    )
     return analyzer
 
 

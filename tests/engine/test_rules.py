@@ -28,7 +28,7 @@ def test_only_the_activation_block_switches_on() -> None:
     assert calls_of("switch_on") == {"engine/activation.py"}
 
 
-def test_only_the_analyzer_behind_a_command_set_says_on() -> None:
+def test_only_analyzers_behind_a_command_set_or_a_back_end_say_on() -> None:
     tells = set()
     for path in SOURCE.rglob("*.py"):
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
@@ -40,7 +40,7 @@ def test_only_the_analyzer_behind_a_command_set_says_on() -> None:
                 and node.args[0].value == "on"
             ):
                 tells.add(path.relative_to(SOURCE).as_posix())
-    assert tells == {"instruments/remote_analyzer.py"}
+    assert tells == {"instruments/remote_analyzer.py", "instruments/back_ends/analyzer.py"}
 
 
 def test_no_event_is_yielded_inside_an_activation() -> None:

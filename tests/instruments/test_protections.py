@@ -13,7 +13,7 @@ from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.command_set import load_command_set
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.links.memory import MemoryLink
-from ohmwright.wire.verified_dialogue import same_count, same_number
+from ohmwright.wire.verified_dialogue import same_number
 
 pytestmark = pytest.mark.anyio
 DATA = AnalyzerData(
@@ -98,7 +98,7 @@ async def test_the_limit_that_was_sent_may_run(make: Make, left_s: str) -> None:
     await make(remaining=left_s).switch_on(10)
 
 
-@pytest.mark.parametrize("load", ["299", "301", "299.8", "300.2", "150", "450", "NAN"])
+@pytest.mark.parametrize("load", ["299", "301", "299.8", "300.2", "150", "450", "9.91E37"])
 async def test_another_load_is_not_the_one_that_was_set(make: Make, load: str) -> None:
     with pytest.raises(ProtocolError, match="reads back"):
         await make(load=load).set_load(300)
@@ -118,26 +118,21 @@ async def test_another_ceiling_is_no_ceiling_and_nothing_is_switched_on(make: Ma
 
 
 @pytest.mark.parametrize(
-    ("text", "value", "same"),
+    ("read", "value", "same"),
     [
-        ("300", 300, True),
-        ("300.1", 300, True),
-        ("300.2", 300, False),
-        ("150", 300, False),
-        ("0", 300, False),
-        ("-300", 300, False),
-        ("0", 0, True),
-        ("0.001", 0, False),
-        ("300 ohm", 300, False),
+        (300.0, 300, True),
+        (300.1, 300, True),
+        (300.2, 300, False),
+        (150.0, 300, False),
+        (0.0, 300, False),
+        (-300.0, 300, False),
+        (0.0, 0, True),
+        (0.001, 0, False),
+        ("300", 300, False),
     ],
 )
-def test_numbers_that_are_one(text: str, value: float, same: bool) -> None:
-    assert same_number(text, value) is same
-
-
-@pytest.mark.parametrize(("text", "same"), [("7", True), ("7.0", True), ("8", False), ("", False)])
-def test_counts_that_are_one(text: str, same: bool) -> None:
-    assert same_count(text, 7) is same
+def test_numbers_that_are_one(read: float | str, value: float, same: bool) -> None:
+    assert same_number(read, value) is same
 
 
 async def test_what_is_promised_to_the_guard_is_no_longer_than_a_dialogue_is_silent(

@@ -35,6 +35,8 @@ OK = '0,"No error"'
         ("FETC:LEAK?", "9.91E+37,A,00000"),
         ("*ESE 17;*ESE?", "17"),
         ("OUTP:STAT OFF;:SYST:ERR?", OK),
+        ("OUTP ON,7.5;:OUTP?", "1"),
+        ("OUTP:CEIL 7.5;CEIL?", "+7.50000E+00"),
     ],
 )
 def test_analyzer_says(make: Make, line: str, reply: str) -> None:

@@ -29,7 +29,7 @@ async def cancelled_at(pause: int, table: Any, talk: Talk) -> bool:
 
 
 TALKS: dict[str, Talk] = {
-    "a reading": lambda dialogue: dialogue.ask_reading("fetch_current", "A"),
+    "a reading": lambda dialogue: dialogue.ask_reading("fetch_current"),
     "a block": lambda dialogue: dialogue.ask_block("fetch_waveform"),
     "a load": lambda dialogue: dialogue.tell("set_load", load_ohm=200),
     "on": lambda dialogue: dialogue.tell("on", limit_s=5),
@@ -59,9 +59,9 @@ async def test_every_pause_from_a_suspect_line(table: Any) -> None:
     for pause in count():
         await table.link.write(b"OUTPut:STATe?\n")  # whose answer nobody fetches
         if not await cancelled_at(
-            pause, table, lambda dialogue: dialogue.ask_reading("fetch_current", "A")
+            pause, table, lambda dialogue: dialogue.ask_reading("fetch_current")
         ):
             break
-        value, _ = await table.dialogue.ask_reading("fetch_current", "A")
-        assert value == 0.3512
+        value, _ = await table.dialogue.ask_reading("fetch_current")
+        assert value == 351.2
     assert pause > 2

@@ -1,5 +1,6 @@
 """Command sets: what may stand in one, and what each message becomes."""
 
+import re
 from pathlib import Path
 
 import pytest
@@ -44,7 +45,7 @@ def test_on_without_a_limit_says_so(tmp_path: Path) -> None:
         ("{load_ohm!r}", "and nothing else"),
         ("{load_ohm:{setting_w}}", "and nothing else"),
         ("{load_ohm:>99999999}", "and nothing else"),
-        ("{load_ohm:d}", "cannot take"),
+        ("{load_ohm:.3d}", "cannot take"),
         ("{load_ohm", "braces"),
         ("{setting_w}", "has no field 'setting_w'"),
         ("IMP 300", "must hold '{load_ohm}'"),
@@ -97,3 +98,50 @@ def test_a_verb_the_set_has_not(tmp_path: Path) -> None:
 def test_a_command_set_that_is_not_there() -> None:
     with pytest.raises(SourceError, match="scpi-1999-analyzer"):
         load_command_set("scpi", Path("bench.toml"))
+
+
+FORMAT_2 = """\
+format = 2
+name = "own"
+
+[frame]
+ends = "<CR>"
+
+[codes.state]
+off = "O"
+on = "C"
+
+[ask]
+identify = { send = "ID?", reply = "ID {identity}" }
+state = { send = "K?", reply = "K={state:code}" }
+
+[tell]
+set_load = "R{load_ohm:d}"
+"""
+
+
+@pytest.mark.parametrize(
+    ("key", "instead", "line", "says"),
+    [
+        ('"ID {identity}"', '"ID {load_ohm}"', 12, "must hold '{identity}'"),
+        ('"K={state:code}"', '"K={state:kode}"', 13, "may have a format"),
+        ('"K={state:code}"', '"K={state:u8}"', 13, "needs a 'length'"),
+        ('"K?"', '"K<XYZ>"', 13, "names no byte"),
+        ('on = "C"', 'open = "C"', 9, "'open' is no state"),
+        ('ends = "<CR>"', 'ends = ""', 4, "nobody knows where a frame ends"),
+        ('ends = "<CR>"', 'checksum = "crc99"', 5, "must be"),
+        ('ends = "<CR>"', 'checksum = "xor8"\nchecksum_form = "binary"', 4, "binary checksum"),
+        ("[ask]", '[stream]\nline = "{state}"\nanswers = ["state"]\n[ask]', 13, "is asked"),
+        ("format = 2", "format = 1", 4, "needs 'format = 2'"),
+        ('name = "own"', 'name = "own"\nreading = ["value"]', 3, "needs 'format = 1'"),
+    ],
+)
+def test_what_is_wrong_in_format_2_is_told_with_its_place(
+    tmp_path: Path, key: str, instead: str, line: int, says: str
+) -> None:
+    path = tmp_path / "own.toml"
+    path.write_text(FORMAT_2.replace(key, instead), encoding="utf-8")
+    with pytest.raises(SourceError) as caught:
+        load_command_set("own.toml", tmp_path / "analyzer.toml")
+    assert says in str(caught.value)
+    assert re.search(rf"own\.toml:{line}:\d+: ", str(caught.value))

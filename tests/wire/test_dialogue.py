@@ -31,7 +31,7 @@ async def test_questions_of_every_kind(table: Any) -> None:
     dialogue = table.dialogue
     assert await dialogue.ask("identify") == "Maker,Model,1,0"
     assert await dialogue.ask_number("load") == 300
-    assert await dialogue.ask_reading("fetch_current", "A") == (0.3512, 1)
+    assert await dialogue.ask_reading("fetch_current") == (pytest.approx(351.2), 1)
     assert await dialogue.ask_block("fetch_waveform") == b"\n\n\n\n"
     assert dialogue.generation == 1
     assert dialogue.state is LinkState.SYNCED
@@ -64,7 +64,7 @@ async def test_the_late_answer_of_a_timed_out_question_is_never_the_next_ones(ta
     table.link.delay_s = 0.0
     assert dialogue.state is LinkState.SUSPECT
     assert await dialogue.ask_number("load") == 300
-    assert await dialogue.ask_reading("fetch_current", "A") == (0.3512, 1)
+    assert await dialogue.ask_reading("fetch_current") == (pytest.approx(351.2), 1)
 
 
 @pytest.mark.parametrize("delay_s", [0.05, 0.3, 0.7, 0.95])
@@ -99,8 +99,8 @@ async def test_a_spoiled_answer_is_asked_for_again(
 ) -> None:
     dialogue = await in_step(table)
     table.link.spoil = once(spoil)
-    value, _ = await dialogue.ask_reading("fetch_current", "A")
-    assert value == 0.3512
+    value, _ = await dialogue.ask_reading("fetch_current")
+    assert value == pytest.approx(351.2)
     assert dialogue.generation == 2
     assert await dialogue.ask_number("load") == 300
 
@@ -113,14 +113,15 @@ async def test_one_that_stays_spoiled_is_an_error(
     echo = table.instrument.dispatcher.handle
     table.link.handle = lambda line: spoil(echo(line)) if b"FETC" in line else echo(line)
     with pytest.raises((LinkTimeout, ProtocolError), match="FETCh:CURRent"):
-        await dialogue.ask_reading("fetch_current", "A")
+        await dialogue.ask_reading("fetch_current")
     assert dialogue.state is LinkState.SUSPECT
     assert sum(b"FETC" in message for message in table.link.written) == 2
 
 
 async def test_a_reply_in_another_unit_says_so(table: Any) -> None:
-    with pytest.raises(ProtocolError, match="it is in 1 and should be in A"):
-        await table.dialogue.ask_reading("fetch_crest_factor", "A")
+    table.link.spoil = lambda reply: reply.replace(b",A,", b",mA,")
+    with pytest.raises(ProtocolError, match=r"it should be .*current_a"):
+        await table.dialogue.ask_reading("fetch_current")
 
 
 async def test_on_is_sent_once_whatever_happens(table: Any) -> None:

@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from ohmwright.model.errors import LinkTimeout
 from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.frame_layout import FrameLayout
 from ohmwright.wire.framing import Framing
 from ohmwright.wire.link import Link
 from ohmwright.wire.scpi import encode_block
@@ -48,7 +49,7 @@ class Dribble(Pieces):
 
 def framing(pieces: list[bytes], pace_s: float = 0.0) -> Framing:
     clock = VirtualClock()
-    return Framing(Pieces(pieces, clock, pace_s), b"\n", 1.0, clock)
+    return Framing(Pieces(pieces, clock, pace_s), FrameLayout(), 1.0, clock)
 
 
 def bytewise(stream: bytes) -> list[bytes]:
@@ -62,9 +63,9 @@ def whole(stream: bytes) -> list[bytes]:
 @pytest.mark.parametrize("cut", [whole, bytewise])
 async def test_lines(cut: Callable[[bytes], list[bytes]]) -> None:
     replies = framing(cut(b"first\n\nthird\nrest"))
-    assert [await replies.line() for _ in range(3)] == [b"first", b"", b"third"]
+    assert [await replies.reply() for _ in range(3)] == [b"first", b"", b"third"]
     with pytest.raises(LinkTimeout) as caught:
-        await replies.line()
+        await replies.reply()
     assert caught.value.received == b"rest"
 
 
@@ -72,12 +73,12 @@ async def test_lines(cut: Callable[[bytes], list[bytes]]) -> None:
 async def test_blocks_may_hold_line_ends(cut: Callable[[bytes], list[bytes]]) -> None:
     replies = framing(cut(b"#15\n\n#9\n\n#13abc\nnext\n"))
     assert [await replies.block() for _ in range(2)] == [b"#15\n\n#9\n", b"#13abc"]
-    assert await replies.line() == b"next"
+    assert await replies.reply() == b"next"
 
 
 @given(pieces=st.lists(st.binary(min_size=1, max_size=6), max_size=12))
 async def test_garbage_is_a_line_a_block_a_timeout_or_nonsense(pieces: list[bytes]) -> None:
-    takes: list[Callable[[], Awaitable[bytes]]] = [framing(pieces).line, framing(pieces).block]
+    takes: list[Callable[[], Awaitable[bytes]]] = [framing(pieces).reply, framing(pieces).block]
     for take in takes:
         try:
             assert isinstance(await take(), bytes)
@@ -98,7 +99,7 @@ async def test_a_block_cut_anywhere_is_the_same(data: bytes, cuts: list[int]) ->
 async def test_a_line_that_dribbles_for_ever_times_out() -> None:
     clock = VirtualClock()
     with pytest.raises(LinkTimeout, match="only b'xxxx'"):
-        await Framing(Dribble([], clock, pace_s=0.3), b"\n", 1.0, clock).line()
+        await Framing(Dribble([], clock, pace_s=0.3), FrameLayout(), 1.0, clock).reply()
 
 
 async def test_a_block_may_take_long_while_it_comes() -> None:
@@ -130,7 +131,7 @@ async def test_a_timeout_shows_what_came_and_what_to_try(received: bytes, hint: 
     replies = framing([received] if received else [])
     await replies.send(b"FETC:CURR?\n")
     with pytest.raises(LinkTimeout) as caught:
-        await replies.line()
+        await replies.reply()
     assert caught.value.received == received
     assert hint in str(caught.value)
     assert "FETC:CURR?" in str(caught.value)
@@ -141,6 +142,6 @@ async def test_the_trace_joins_the_pieces_of_a_reply_and_forgets_old_ones() -> N
     replies = framing(bytewise(b"one\n" * 60))
     for _ in range(60):
         await replies.send(b"Q?\n")
-        await replies.line()
+        await replies.reply()
     assert len(replies.trace) == 50
     assert {entry[1:] for entry in replies.trace} == {(">", b"Q?\n"), ("<", b"one\n")}

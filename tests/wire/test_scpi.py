@@ -11,7 +11,6 @@ from ohmwright.wire.scpi import (
     decode_block,
     encode_block,
     format_number,
-    parse_error,
     parse_integer,
     parse_number,
     quote,
@@ -50,13 +49,6 @@ def test_no_reading_comes_back_as_none() -> None:
 @given(st.text())
 def test_quoted_text_comes_back(text: str) -> None:
     assert unquote(quote(text)) == text
-
-
-def test_error_entries() -> None:
-    assert parse_error('-113,"Undefined header"') == (-113, "Undefined header")
-    assert parse_error('+0,"No error"') == (0, "No error")
-    with pytest.raises(ValueError, match="number"):
-        parse_error("Undefined header")
 
 
 @given(st.binary(max_size=300), st.binary(max_size=5))

@@ -4,9 +4,10 @@ Read in this order:
 
     main                        the program, and the exit code of every way to end
     options, option_groups      options of several commands, declared once
-    commands_run, commands_bench, commands_offline, commands_record, commands_keys
+    commands_run, commands_bench, commands_offline, commands_new, commands_record, commands_keys
                                 the declarations of all commands; heavy imports wait until called
-    paths, bench_data, open_bench   the user's files; a bench file read and checked, then opened
+    paths, spoken_to, bench_data   the user's files; a bench file read and checked
+    open_bench, open_links, open_back_ends   and opened
     run_command, run_and_record, signals   one run: each event stored, then shown; signals stop it
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
                                 what is printed of a run
@@ -15,8 +16,9 @@ Read in this order:
     error_report, crash         how every command that fails ends
     streams, console, console_encoding   output that does not block, in any encoding
     open_records                the store, run and keys that a command names
-    certificate_command, checks_command, doctor_command, doctor_finding, documents_command,
-    fleet_command, guide_command, keys_command, lint_command, record_command, schema_command,
+    certificate_command, checks_command, doctor_command, doctor_conformance, doctor_finding,
+    documents_command, fleet_command, guide_command, keys_command, lint_command, new_command,
+    new_questions, probe_command, record_command, schema_command, schema_documents,
     simulate_command, sweep_command, transfer_command, verify_command
                                 what carries out each of the other commands
 

@@ -4,32 +4,27 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import NamedTuple, TypeVar
+from typing import NamedTuple
 
+from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, GeneratorBackEnd
+from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
 from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand
-from ohmwright.instruments.remote_analyzer import check_limit_agreement
-from ohmwright.instruments.required_messages import (
-    GENERATOR,
-    analyzer_messages,
-    check_complete,
-    verbs_by_hand,
-)
+from ohmwright.instruments.required_messages import verbs_by_hand
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.base import FrozenModel
-from ohmwright.model.bench_file import BenchFile, SerialPort
+from ohmwright.model.bench_file import BenchFile, OwnLine, SerialPort
 from ohmwright.model.by_hand import data_by_hand
-from ohmwright.model.document import Document, Role, document
-from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.document import Document
+from ohmwright.model.errors import UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
-from ohmwright.model.source import load, parse, read_text
+from ohmwright.model.source import load
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
-from ohmwright.wire.command_set import CommandSet, Verb, command_set_file
+from ohmwright.wire.command_set import CommandSet, Verb
+from ohmwright.wire.line_proof import is_proved
 
 from .paths import certificate_file, data_file
-
-M = TypeVar("M", bound=FrozenModel)
+from .spoken_to import FileReader, analyzer_way, generator_way, verbs_of_way
 
 
 class SimulationProfiles(NamedTuple):
@@ -52,15 +47,22 @@ class BenchData:
     certificate_path: Path | None
     certificate: AnalyzerCertificate | None
     analyzer_commands: CommandSet | None
-    """None where nothing reaches the analyzer and a person works it."""
+    """None where a back end works the analyzer, or a person the whole of it."""
     generator_commands: CommandSet | None
-    """None where the generator is operated by hand."""
+    """None where the generator is operated by hand, or a back end works it."""
     profiles: SimulationProfiles | None
     """None where the hardware is not simulated in this process."""
     faults: tuple[LineFault, ...] = ()
     """Faults to inject on the lines of the simulated hardware."""
     documents: tuple[Document, ...] = ()
     """The text of every file, as it was read."""
+    analyzer_back_end: ChosenBackEnd[AnalyzerBackEnd] | None = None
+    generator_back_end: ChosenBackEnd[GeneratorBackEnd] | None = None
+
+    @property
+    def generator_verbs(self) -> frozenset[Verb] | None:
+        """What the generator has a message or a method for; None where a person works it."""
+        return verbs_of_way(self.generator_commands, self.generator_back_end)
 
     @property
     def virtual_time(self) -> bool:
@@ -69,9 +71,15 @@ class BenchData:
 
     @property
     def can_be_guarded(self) -> bool:
-        """Whether a guard process could end RF: not where a person keeps it on."""
-        by_hand = self.file.analyzer.by_hand
-        return self.file.analyzer.link is not None and "foot switch" not in by_hand
+        """Whether a guard process could end RF.
+
+        Not where a person keeps it on, nor where a back end gives it no orders.
+        """
+        entry, back_end = self.file.analyzer, self.analyzer_back_end
+        if entry.link is None or isinstance(entry.link, OwnLine):
+            return False
+        has_orders = back_end is None or back_end.orders is not None
+        return has_orders and "foot switch" not in entry.by_hand
 
     @property
     def analyzer_by_hand(self) -> AnalyzerData:
@@ -81,17 +89,18 @@ class BenchData:
     @property
     def analyzer_verbs(self) -> frozenset[Verb] | None:
         """What works by command or by hand; None where a person works the whole analyzer."""
-        commands, by_hand = self.analyzer_commands, self.file.analyzer.by_hand
-        return None if commands is None else verbs_by_hand(commands.verbs, by_hand)
+        linked = verbs_of_way(self.analyzer_commands, self.analyzer_back_end)
+        return verbs_by_hand(linked, self.file.analyzer.by_hand)
 
     def protections(self, *, guarded: bool) -> Protections:
         """Return the protections of the bench, by its files."""
         file, commands = self.file, self.analyzer_commands
-        linked = Protections()
-        if commands is not None:
+        verbs, linked = verbs_of_way(commands, self.analyzer_back_end), Protections()
+        if verbs is not None:
             linked = declared_protections(
                 self.analyzer,
-                commands,
+                verbs,
+                proved="resynchronise" in verbs if commands is None else is_proved(commands),
                 guarded=guarded and self.can_be_guarded and not file.in_process,
                 harmless=file.simulation is not None,
             )
@@ -121,7 +130,7 @@ def read_bench(path: Path) -> BenchData:
 
     Raises SourceError where a file is missing or wrong, or the files contradict each other.
     """
-    read = _Reader()
+    read = FileReader()
     file = read.parse("bench", path, BenchFile)
     analyzer_path = data_file(file.analyzer.data, path, "analyzers")
     generator_path = data_file(file.generator.data, path, "generators")
@@ -129,6 +138,8 @@ def read_bench(path: Path) -> BenchData:
     certificate_path = None if certificate is None else certificate_file(certificate, path)
     analyzer = read.parse("analyzer data", analyzer_path, AnalyzerData, table="data")
     generator = read.parse("generator data", generator_path, GeneratorData, table="data")
+    analyzer_by = analyzer_way(read, file, analyzer, analyzer_path)
+    generator_by = generator_way(read, file, generator, generator_path)
     return BenchData(
         file,
         path,
@@ -140,29 +151,13 @@ def read_bench(path: Path) -> BenchData:
         None
         if certificate_path is None
         else read.parse("analyzer certificate", certificate_path, AnalyzerCertificate),
-        _analyzer_commands(read, file, analyzer, analyzer_path),
-        _generator_commands(read, file, generator, generator_path),
+        analyzer_by.commands,
+        generator_by.commands,
         read_simulation_profiles(analyzer_path, generator_path) if file.in_process else None,
         documents=tuple(read.documents),
+        analyzer_back_end=analyzer_by.back_end,
+        generator_back_end=generator_by.back_end,
     )
-
-
-class _Reader:
-    """Reads files and keeps each text that was validated, in `documents`."""
-
-    def __init__(self) -> None:
-        self.documents: list[Document] = []
-
-    def parse(self, role: Role, path: Path, model: type[M], *, table: str | None = None) -> M:
-        text = read_text(path)
-        self.documents.append(document(role, path, text))
-        return parse(path, text, model, table=table)
-
-    def commands(self, role: Role, name: str, beside: Path, needed: tuple[Verb, ...]) -> CommandSet:
-        where = command_set_file(name, beside)
-        commands = self.parse(role, where, CommandSet)
-        check_complete(commands, needed, str(where))
-        return commands
 
 
 def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> SimulationProfiles:
@@ -170,35 +165,6 @@ def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> Simul
     return SimulationProfiles(
         load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile)
     )
-
-
-def _analyzer_commands(
-    read: _Reader, file: BenchFile, data: AnalyzerData, path: Path
-) -> CommandSet | None:
-    if file.analyzer.link is None:
-        return None
-    if data.command_set is None:
-        raise SourceError(
-            f"{path}: the analyzer has no command set, yet the bench gives it a link.",
-            do="Name its command_set, or take the link out and name all of by_hand.",
-        )
-    needed = analyzer_messages(file.analyzer.by_hand)
-    commands = read.commands("analyzer command set", data.command_set, path, needed)
-    check_limit_agreement(data, commands)
-    return commands
-
-
-def _generator_commands(
-    read: _Reader, file: BenchFile, data: GeneratorData, path: Path
-) -> CommandSet | None:
-    if file.generator.link is None:
-        return None
-    if data.command_set is None:
-        raise SourceError(
-            f"{path}: the generator has no command set, yet the bench gives it a link.",
-            do="Name its command_set, or take the link out of the bench file.",
-        )
-    return read.commands("generator command set", data.command_set, path, GENERATOR)
 
 
 def _at_port(file: BenchFile, port: str) -> BenchFile:

@@ -1,4 +1,4 @@
-"""Declarations of the commands `sweep`, `simulate` and `doctor`, which need no procedure."""
+"""Declarations of the commands that need a bench and no procedure."""
 
 from pathlib import Path
 from typing import Annotated
@@ -70,10 +70,41 @@ def doctor(
             "--with-rf", help="Also some seconds of RF: OFF, limit and guard must each end it."
         ),
     ] = False,
+    conformance: Annotated[
+        bool,
+        typer.Option(
+            "--conformance",
+            help="Every check that a back end or command set must pass, each with what it saw.",
+        ),
+    ] = False,
     as_json: Json = False,
 ) -> None:
     """Open a bench and check every instrument; RF stays off unless you ask for it."""
     from .doctor_command import run_doctor
 
     chosen = line.bench_choice(bench)
-    raise typer.Exit(run_doctor(chosen, with_rf=with_rf, as_json=as_json))
+    code = run_doctor(chosen, with_rf=with_rf, conformance=conformance, as_json=as_json)
+    raise typer.Exit(code)
+
+
+def probe(
+    *,
+    bench: BenchPath,
+    generator: Annotated[
+        bool, typer.Option("--generator", help="The generator's line, not the analyzer's.")
+    ] = False,
+    only: Annotated[
+        list[str] | None,
+        typer.Option(metavar="QUESTION", help="Only this question, as load; repeatable."),
+    ] = None,
+    send: Annotated[
+        str | None,
+        typer.Option(metavar="TEXT", help="Send this text in place of the one question's own."),
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Show the bytes of each question of a command set, and what was understood; no RF."""
+    from .probe_command import ProbeRequest, run_probe
+
+    request = ProbeRequest(bench, generator, tuple(only or ()), send, as_json)
+    raise typer.Exit(run_probe(request))

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterable, Iterator
+from collections.abc import AsyncIterator, Iterable, Iterator, Sequence
 from dataclasses import asdict
-from typing import NoReturn
 
 import anyio
 from rich.table import Table
@@ -17,55 +16,57 @@ from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.conformance import (
-    WITHOUT_RF,
-    ConformanceCheck,
-    Kit,
-    is_off_when_opened,
-    off_is_idempotent,
-    refuses_a_load_it_has_not,
-    sets_every_load,
-)
 from ohmwright.instruments.operator import Interjection
+from ohmwright.instruments.requests import BeReadyForRf
 from ohmwright.instruments.required_messages import (
     analyzer_contradictions,
     generator_contradictions,
 )
-from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
 from ohmwright.model.protections import Protections
 
 from .bench_data import BenchChoice
-from .console import out, print_json
-from .doctor_finding import FILES, Finding, absent, good, not_checked, not_good, stated
+from .console import CAUTION, err, out, print_json
+from .doctor_conformance import conformance_findings, findings_without_rf
+from .doctor_finding import (
+    FILES,
+    LINK,
+    Finding,
+    absent,
+    good,
+    not_checked,
+    not_good,
+    stated,
+)
 from .open_bench import open_bench
 
+BY_RF = "only RF can show it: --with-rf, for some seconds at a low setting"
 _BY_PERSON = (
     "a person ends RF on this bench, or says that it has ended: nothing else is there to try"
 )
-_BY_HAND: dict[ConformanceCheck, frozenset[HandVerb]] = {
-    is_off_when_opened: frozenset({"reading"}),
-    sets_every_load: frozenset({"load"}),
-    refuses_a_load_it_has_not: frozenset({"load"}),
-    off_is_idempotent: frozenset({"foot switch", "reading"}),
-}
-"""The verbs that a check needs by command: nobody is asked to do them for it."""
-_BY_RF = "only RF can show it: --with-rf, for a second at a low setting"
 
 
-def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
+def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json: bool) -> int:
     """Print every finding; return the largest of their exit codes, 0 where none is NOT GOOD.
 
     `with_rf`: also short activations at a low setting, which OFF and the analyzer's own time limit
-    must end.
+    must end; with `conformance` those of every check of the conformance kit.
     """
     data = choice.read()
+    if with_rf:
+        err().print(CAUTION, style="yellow")
 
     async def work() -> list[Finding]:
         async with open_bench(data, unattended=not with_rf, guarded=choice.guarded) as bench:
             found = [finding async for finding in _findings(bench)]
-            return [*found, *await _with_rf(bench)] if with_rf else [*found, *_without_rf(bench)]
+            why_not = await _why_no_rf(bench, found) if with_rf else _why_not_asked(bench)
+            if conformance:
+                return [*found, *await conformance_findings(bench, why_not)]
+            return [
+                *found,
+                *(await _with_rf(bench) if why_not is None else _without_rf(bench, why_not)),
+            ]
 
     findings = anyio.run(work)
     _print(findings, as_json=as_json)
@@ -89,15 +90,8 @@ async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     yield _decides(analyzer)
     for finding in _command_sets(bench):
         yield finding
-    kit = Kit(
-        bench.analyzer,
-        bench.clock,
-        _no_activation,
-        bench.analyzer.data.load_bank.loads_ohm[0],
-    )
-    for check in WITHOUT_RF:
-        if not _BY_HAND.get(check, frozenset()) & analyzer.by_hand:
-            yield await _finding(check, kit)
+    async for finding in findings_without_rf(bench):
+        yield finding
     yield await _watchdog(bench)
     for finding in _protections(analyzer.protections):
         yield finding
@@ -171,15 +165,31 @@ async def _watchdog(bench: Bench) -> Finding:
     return good(name)
 
 
-def _without_rf(bench: Bench) -> Iterator[Finding]:
-    """Yield the checks that cannot be made with the output off."""
+def _why_not_asked(bench: Bench) -> str:
+    return _BY_PERSON if bench.analyzer.released_by_hand else BY_RF
+
+
+async def _why_no_rf(bench: Bench, found: Sequence[Finding]) -> str | None:
+    """Why RF is not to be switched on, though asked for; None where a person agrees to it."""
     if bench.analyzer.released_by_hand:
-        yield not_checked("OFF ends an activation", _BY_PERSON)
+        return _BY_PERSON
+    if any(finding.code == LINK for finding in found):
+        return "what is NOT GOOD with RF off has to be mended first"
+    try:
+        await bench.operator.carry_out(BeReadyForRf())
+    except Interjection:
+        return f"{bench.operator.name} did not want it"
+    return None
+
+
+def _without_rf(bench: Bench, why_not: str) -> Iterator[Finding]:
+    """Yield the checks that cannot be made with the output off, and why they were not made."""
+    yield not_checked("OFF ends an activation", why_not)
+    if bench.analyzer.released_by_hand:
         return
-    yield not_checked("OFF ends an activation", _BY_RF)
     name = "ends an activation by itself"
     if bench.analyzer.data.activation.bounded:
-        yield not_checked(name, _BY_RF)
+        yield not_checked(name, why_not)
     else:
         yield _host_guarded(name)
 
@@ -190,36 +200,13 @@ def _host_guarded(name: str) -> Finding:
 
 async def _with_rf(bench: Bench) -> list[Finding]:
     """Check that OFF and the time limit each end an activation of some seconds at low power."""
-    if bench.analyzer.released_by_hand:
-        return list(_without_rf(bench))
     try:
         proved = [event async for event in protection_self_test(Session(bench))]
     except (LinkError, OutOfCapability) as error:
         return [not_good("OFF and the limit end an activation", str(error))]
-    except Interjection:
-        who = bench.operator.name
-        return [not_checked("OFF and the limit end an activation", f"{who} did not want it")]
     seen = [good(event.what) for event in proved if isinstance(event, ProtectionProved)]
     bounded = bench.analyzer.data.activation.bounded
     return seen if bounded else [*seen, _host_guarded("ends an activation by itself")]
-
-
-async def _finding(check: ConformanceCheck, kit: Kit) -> Finding:
-    name = check.__name__.replace("_", " ")
-    try:
-        problem = await check(kit)
-    except LinkError as error:
-        problem = str(error)
-    if problem is not None:
-        return not_good(name, problem)
-    verbs = kit.analyzer.verbs
-    if check is sets_every_load and verbs is not None and "load" not in verbs:
-        return not_checked(name, "all were taken; its command set cannot ask which is connected")
-    return good(name)
-
-
-def _no_activation(_load_ohm: float, _limit_s: float) -> NoReturn:
-    raise AssertionError("doctor switches nothing on")
 
 
 def _print(findings: list[Finding], *, as_json: bool) -> None:

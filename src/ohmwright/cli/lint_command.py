@@ -73,7 +73,6 @@ def _accuracy(bench: BenchData, today: date) -> Accuracy | None:
 
 
 def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:
-    generator = bench.generator_commands
     return Abilities(
         bench.analyzer_by_hand,
         bench.generator,
@@ -81,6 +80,6 @@ def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:
         attended=not unattended,
         certificate=bench.certificate,
         analyzer_verbs=bench.analyzer_verbs,
-        generator_verbs=None if generator is None else generator.verbs,
+        generator_verbs=bench.generator_verbs,
         protections=bench.protections(guarded=True),
     )

@@ -14,7 +14,8 @@ from ohmwright import __version__
 from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
 
-from .commands_bench import doctor, simulate, sweep
+from .commands_bench import doctor, probe, simulate, sweep
+from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
 from .commands_record import app as record_app
 from .commands_run import calibrate, demo, verify
@@ -59,11 +60,13 @@ for command in (
     simulate,
     lint,
     doctor,
+    probe,
     checks,
     schema,
     guide,
 ):
     app.command()(command)
+app.add_typer(new_app, name="new")
 app.add_typer(record_app, name="record")
 
 

@@ -15,27 +15,19 @@ from ohmwright.instruments.hand_worked_analyzer import HandWorkedAnalyzer
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
-from ohmwright.model.bench_file import Address, SerialPort, Simulated, TcpAddress
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faulty_bench import FaultyBench
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
-from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.dialogue import Dialogue
-from ohmwright.wire.guard.opening import (
-    open_guarded_serial,
-    open_guarded_tcp,
-    open_guarded_visa,
-)
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.memory import MemoryLink
-from ohmwright.wire.links.serial import open_serial
-from ohmwright.wire.links.tcp import open_tcp
-from ohmwright.wire.links.visa import open_visa
 
 from .bench_data import BenchData, read_simulation_profiles
+from .open_back_ends import back_end_analyzer, back_end_generator
+from .open_links import analyzer_link, generator_link, open_link
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 
@@ -107,44 +99,26 @@ def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
 async def _real_bench(
     data: BenchData, stack: AsyncExitStack, *, unattended: bool, guarded: bool
 ) -> Bench:
-    async def link(address: Address) -> Link:
-        return await stack.enter_async_context(aclosing(await _open_link(address)))
-
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
-        clock = await SteppedClock.connect(await link(data.file.stepped_time))
-    analyzer: Link | None = None
-    address, commands = data.file.analyzer.link, data.analyzer_commands
-    if address is not None and commands is not None:
-        if guarded and data.can_be_guarded:
-            analyzer = await _open_guarded_link(address, commands)
-            await stack.enter_async_context(aclosing(analyzer))
-        else:
-            analyzer = await link(address)
-            analyzer.harmless = data.file.simulation is not None
-    generator_address = data.file.generator.link
-    generator = None if generator_address is None else await link(generator_address)
+        control = await open_link(data.file.stepped_time)
+        clock = await SteppedClock.connect(await stack.enter_async_context(aclosing(control)))
+    analyzer = await analyzer_link(data, stack, guarded=guarded)
+    generator = await generator_link(data, stack)
     operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
-    return assemble_bench(data, clock, analyzer, generator, operator)
-
-
-async def _open_link(address: Address) -> Link:
-    if isinstance(address, SerialPort):
-        return await open_serial(address.port, baud=address.baud)
-    if isinstance(address, TcpAddress):
-        return await open_tcp(address.host, address.port)
-    if isinstance(address, Simulated):
-        raise SourceError("A simulated link needs the whole bench simulated.")
-    return await open_visa(address.resource, backend=address.backend)
-
-
-async def _open_guarded_link(address: Address, commands: CommandSet) -> Link:
-    if isinstance(address, SerialPort):
-        return await open_guarded_serial(address.port, baud=address.baud, commands=commands)
-    if isinstance(address, TcpAddress):
-        return await open_guarded_tcp(address.host, address.port, commands=commands)
-    assert not isinstance(address, Simulated)  # such a bench is simulated as a whole
-    return await open_guarded_visa(address.resource, backend=address.backend, commands=commands)
+    bench = _bench_of(
+        data,
+        clock,
+        await back_end_analyzer(data, analyzer, clock, stack)
+        or _remote_analyzer(data, clock, analyzer),
+        await back_end_generator(data, generator, clock, stack)
+        or _generator(data, clock, generator, operator),
+        operator,
+    )
+    for instrument in (bench.generator, bench.analyzer):
+        if isinstance(instrument, RemoteAnalyzer | RemoteGenerator):
+            stack.push_async_callback(instrument.dialogue.close)
+    return bench
 
 
 def assemble_bench(
@@ -155,11 +129,28 @@ def assemble_bench(
     operator: Operator,
 ) -> Bench:
     """Return the bench of open links; what has no link is worked by hand."""
+    return _bench_of(
+        data,
+        clock,
+        _remote_analyzer(data, clock, analyzer),
+        _generator(data, clock, generator, operator),
+        operator,
+    )
+
+
+def _bench_of(
+    data: BenchData,
+    clock: Clock,
+    linked: Analyzer | None,
+    generator: Generator,
+    operator: Operator,
+) -> Bench:
+    """Return the bench; `linked`: the analyzer as far as a line reaches it."""
     simulation = data.file.simulation
     return Bench(
         name=data.file.name,
-        analyzer=_analyzer(data, clock, analyzer, operator),
-        generator=_generator(data, clock, generator, operator),
+        analyzer=_analyzer(data, clock, linked, operator),
+        generator=generator,
         operator=operator,
         clock=clock,
         asset=data.file.asset,
@@ -170,11 +161,17 @@ def assemble_bench(
     )
 
 
-def _analyzer(data: BenchData, clock: Clock, link: Link | None, operator: Operator) -> Analyzer:
-    entry, linked = data.file.analyzer, None
-    if link is not None and data.analyzer_commands is not None:
-        dialogue = Dialogue(link, data.analyzer_commands, clock)
-        linked = RemoteAnalyzer(data.analyzer, dialogue, entry.identity)
+def _remote_analyzer(data: BenchData, clock: Clock, link: Link | None) -> RemoteAnalyzer | None:
+    if link is None or data.analyzer_commands is None:
+        return None
+    dialogue = Dialogue(link, data.analyzer_commands, clock)
+    return RemoteAnalyzer(data.analyzer, dialogue, data.file.analyzer.identity)
+
+
+def _analyzer(
+    data: BenchData, clock: Clock, linked: Analyzer | None, operator: Operator
+) -> Analyzer:
+    entry = data.file.analyzer
     if not entry.by_hand and linked is not None:
         return linked
     named = (data.analyzer.maker, data.analyzer.model, entry.identity)

@@ -3,28 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import AsyncIterator, Callable, Iterator
-from contextlib import AbstractAsyncContextManager
 from typing import NamedTuple
 
 from ohmwright.instruments.analyzer import Analyzer
-from ohmwright.instruments.conformance import (
-    LIMIT_S,
-    ConformanceCheck,
-    Kit,
+from ohmwright.instruments.conformance_kit import LIMIT_S, ConformanceCheck, off_limit_s
+from ohmwright.instruments.conformance_on import (
     ends_an_activation_by_itself,
     guard_opens_the_output,
-    off_limit_s,
     off_opens_the_output,
 )
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.event import Event, ProtectionProved
-from ohmwright.model.hardware import AnalyzerData, MeterData, Mode
+from ohmwright.model.hardware import MeterData
 
 from .activation_events import activation_closed, activation_opened
+from .low_output import low_output
 from .session import Session
-
-_SHARE_OF_FULL = 0.03
-"""Setting of the proofs, as a part of the mode's full setting."""
 
 
 class _Proof(NamedTuple):
@@ -64,22 +58,14 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
     A limit or guard that the bench does not have is not tried. Raises OutOfCapability where one
     does not end the activation; RF is then switched off and read back as off.
     """
-    analyzer, generator = session.bench.analyzer, session.bench.generator
-    mode = generator.data.modes[0]
-    load_ohm, setting_w = _nearest_load_ohm(analyzer.data, mode), _low_setting_w(mode)
-    await session.input.join("OUTPUT")
-    await generator.select(mode.name, setting_w)
-
-    def activate(load_ohm: float, limit_s: float) -> AbstractAsyncContextManager[object]:
-        return session.activation(load_ohm=load_ohm, power_w=setting_w, limit_s=limit_s)
-
-    kit = Kit(analyzer, session.bench.clock, activate, load_ohm)
+    analyzer = session.bench.analyzer
+    kit, setting_w = await low_output(session)
     for proof in _proofs(analyzer):
         before_s, limit_s = session.on_s, proof.limit_s(analyzer.data.meter)
         yield await activation_opened(
-            session, load_ohm=load_ohm, limit_s=limit_s, setting_w=setting_w
+            session, load_ohm=kit.load_ohm, limit_s=limit_s, setting_w=setting_w
         )
-        problem = await proof.check(kit)
+        problem = (await proof.check(kit)).problem
         on_s = round(session.on_s - before_s, 3)
         yield activation_closed(session)
         if problem is not None:
@@ -99,11 +85,3 @@ def _proofs(analyzer: Analyzer) -> Iterator[_Proof]:
         yield _LIMIT
     if analyzer.protections.guard:
         yield _GUARD
-
-
-def _low_setting_w(mode: Mode) -> float:
-    return max(1.0, float(round(_SHARE_OF_FULL * mode.max_setting_w)))
-
-
-def _nearest_load_ohm(data: AnalyzerData, mode: Mode) -> float:
-    return min(data.load_bank.loads_ohm, key=lambda ohm: abs(ohm - mode.rated_load_ohm))

@@ -20,8 +20,10 @@ ROLES_THAT_MUST_AGREE: tuple[Role, ...] = (
     "procedure",
     "analyzer data",
     "analyzer command set",
+    "analyzer back end",
     "generator data",
     "generator command set",
+    "generator back end",
 )
 """Documents that must be those of the run; bench file and certificate may have changed.
 

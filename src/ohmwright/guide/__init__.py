@@ -15,6 +15,8 @@ TOPICS = (
     "benches",
     "by_hand",
     "analyzers",
+    "own_analyzer",
+    "command_sets",
     "generators",
     "adjusting",
     "sweeps",

@@ -13,7 +13,9 @@ Read in this order:
     rf_monitor                          what was last read of RF
     declared_protections                what data, command set, line and person protect from
     required_messages                   the messages of a command set that an ability needs
-    conformance                         checks that every analyzer back end must pass
+    conformance, conformance_kit, conformance_off, conformance_on, conformance_generator
+                                        checks that every back end and command set must pass
+    back_ends/                          analyzers and generators that code of other packages works
 
 Decisions that bind this room; all are in force.
 

@@ -7,29 +7,35 @@ from collections.abc import Iterable
 from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.protections import Protections
-from ohmwright.wire.command_set import CommandSet
+from ohmwright.wire.command_set import Verb
 
 
 def declared_protections(
-    data: AnalyzerData, commands: CommandSet, *, guarded: bool, harmless: bool = False
+    data: AnalyzerData,
+    verbs: frozenset[Verb],
+    *,
+    proved: bool,
+    guarded: bool,
+    harmless: bool = False,
 ) -> Protections:
-    """Return the protections of an analyzer that is worked through `commands`.
+    """Return the protections of an analyzer that has a message or a method for `verbs`.
 
-    `guarded`: whether a guard process owns its port; `harmless`: whether the hardware is invented.
+    `proved`: whether its line can be proved; `guarded`: whether a guard process owns its port;
+    `harmless`: whether the hardware is invented.
     """
-    sets_path = "set_path" in commands.tell
+    limit = data.activation.max_limit_s is not None  # which files that disagree do not get to
     return Protections(
-        limit_in_on=commands.carries_limit,
+        limit_in_on=limit,
         single_shot=data.activation.single_shot,
-        ceiling="set_ceiling" in commands.tell and commands.can_ask("ceiling"),
-        limit_read_back=commands.carries_limit and commands.can_ask("remaining"),
+        ceiling={"set_ceiling", "ceiling"} <= verbs,
+        limit_read_back=limit and "remaining" in verbs,
         guard=guarded,
         harmless=harmless,
-        state_read_back=commands.can_ask("state"),
-        load_read_back=commands.can_ask("load"),
-        path_set=sets_path,
-        path_read_back=sets_path and commands.can_ask("path"),
-        line_proof=commands.can_ask("resynchronise"),
+        state_read_back="state" in verbs,
+        load_read_back="load" in verbs,
+        path_set="set_path" in verbs,
+        path_read_back={"set_path", "path"} <= verbs,
+        line_proof=proved,
     )
 
 

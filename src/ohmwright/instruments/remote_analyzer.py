@@ -13,7 +13,7 @@ from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
-from ohmwright.wire.scpi import parse_number
+from ohmwright.wire.line_proof import is_proved
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
@@ -22,7 +22,6 @@ from .declared_protections import declared_protections
 _SPARE_S = 0.5
 _PLAUSIBLE = 1.5
 """No meter shows more than so many times its range; SCPI's stand-in for an overload does."""
-_MA = {"A": 1000.0, "mA": 1.0}
 _LIMIT_SLACK_S = 2.0
 """So much of the limit may have passed when it is read back: a slow reply, asked again."""
 
@@ -36,17 +35,16 @@ class RemoteAnalyzer(Analyzer):
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
         self._verified = VerifiedDialogue(dialogue, identity)
-        self._unit = dialogue.commands.current_unit
-        self._to_ma = _MA[self._unit]
         self._most_ma = _PLAUSIBLE * data.meter.max_current_ma
 
     @cached_property
     def protections(self) -> Protections:
         """The protections that its data, its command set and its line give."""
-        link = self.dialogue.framing.link
+        link, commands = self.dialogue.framing.link, self.dialogue.commands
         return declared_protections(
             self.data,
-            self.dialogue.commands,
+            commands.verbs,
+            proved=is_proved(commands),
             guarded=link.guarded,
             harmless=link.harmless,
         )
@@ -99,8 +97,8 @@ class RemoteAnalyzer(Analyzer):
     async def glance(self) -> tuple[bool, float]:
         """Whether the output reads on, and the load current in mA, each asked only once."""
         on = await self.dialogue.ask_number("state") != 0
-        value, _ = await self.dialogue.ask_reading("fetch_current", self._unit)
-        return on, value * self._to_ma
+        current_ma, _ = await self.dialogue.ask_reading("fetch_current")
+        return on, current_ma
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Connect `resistance_ohm` between the halves of the neutral electrode."""
@@ -134,8 +132,7 @@ class RemoteAnalyzer(Analyzer):
             )
 
     async def _fetch(self, verb: Ask) -> Reading:
-        value, number = await self._verified.reading(verb, self._unit)
-        current_ma = value * self._to_ma
+        current_ma, number = await self._verified.reading(verb)
         if abs(current_ma) > self._most_ma:
             raise ProtocolError(
                 f"The analyzer reads {current_ma:g} mA; its meter ends at "
@@ -157,20 +154,14 @@ class RemoteAnalyzer(Analyzer):
                 "Check 'fetch_waveform' in the analyzer's command set, and the cabling.",
             )
         counts = np.frombuffer(block, ">i2")
-        scales = await self._verified.text("waveform_scale")
-        try:
-            amps_per_count, interval_s = (parse_number(part) for part in scales.split(","))
-        except ValueError:
-            raise ProtocolError(
-                f"{scales[:80]!r} came where amperes a count and seconds a sample were asked for.",
-                "The waveform means nothing without them.",
-                "Check 'waveform_scale' in the analyzer's command set.",
-            ) from None
+        scales = await self._verified.values("waveform_scale")
+        amps_per_count = float(scales["amps_per_count"])
+        interval_s = float(scales["interval_s"])
         return WaveformCapture(counts.astype(np.int16), amps_per_count, interval_s)
 
     async def begin_watch(self, silent_s: float = 0.0) -> None:
         """Promise the guard traffic within a query's time-out, two readings and 0.5 s."""
-        every_s = self.dialogue.commands.timeout_s + 2 / self.data.meter.readings_per_s + _SPARE_S
+        every_s = self.dialogue.commands.longest_s + 2 / self.data.meter.readings_per_s + _SPARE_S
         await self.dialogue.framing.link.expect_traffic(every_s + silent_s)
 
     async def end_watch(self) -> None:

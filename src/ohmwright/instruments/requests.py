@@ -193,6 +193,18 @@ class Inspect:
 
 
 @dataclass(frozen=True)
+class BeReadyForRf:
+    """Stand by at the generator's mains switch: RF follows, from a bench that is not proved yet."""
+
+    text: str = (
+        "RF at a low setting follows, on a bench that may not switch off. Is the unit disconnected "
+        "from any patient, its output joined to the load, and a person at its mains switch?"
+    )
+    answers: tuple[Answer, ...] = (YES,)
+    rf_follows: bool = True
+
+
+@dataclass(frozen=True)
 class Instruct:
     """An instruction from the procedure, to be done before the run goes on."""
 

@@ -41,7 +41,15 @@ class Simulated(FrozenModel):
     kind: Literal["simulated"]
 
 
-Address = Annotated[SerialPort | TcpAddress | VisaResource | Simulated, Field(discriminator="kind")]
+class OwnLine(FrozenModel):
+    """A way to the instrument that its back end opens by itself, past the guard."""
+
+    kind: Literal["own"]
+
+
+Address = Annotated[
+    SerialPort | TcpAddress | VisaResource | Simulated | OwnLine, Field(discriminator="kind")
+]
 
 
 class InstrumentEntry(FrozenModel):

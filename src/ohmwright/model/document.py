@@ -16,9 +16,11 @@ Role = Literal[
     "bench",
     "analyzer data",
     "analyzer command set",
+    "analyzer back end",
     "analyzer certificate",
     "generator data",
     "generator command set",
+    "generator back end",
 ]
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field, model_validator
 
@@ -87,14 +87,25 @@ class ActivationOutput(FrozenModel):
         return self.max_limit_s is not None or self.single_shot
 
 
+def check_one_way(command_set: str | None, backend: str | None, options: object) -> None:
+    """Raise ValueError for an instrument with two ways of being spoken to."""
+    if command_set is not None and backend is not None:
+        raise ValueError("an instrument has a command_set or a backend, not both")
+    if options and backend is None:
+        raise ValueError("'options' are told to a backend, and none is named")
+
+
 class AnalyzerData(FrozenModel):
     """A bench analyzer's capabilities, checked before anything is switched on."""
 
     maker: str
     model: str
     command_set: str | None = None
-    """Name of a shipped command set, or a path relative to this file; absent for an analyzer
-    without a port."""
+    """Name of a shipped command set, or a path relative to this file."""
+    backend: str | None = None
+    """Name of an installed back end that works it in place of a command set."""
+    options: Annotated[dict[str, Any], Field(default_factory=dict)]
+    """What is told to that back end, which says what there can be."""
     load_bank: LoadBankData
     meter: MeterData
     activation: ActivationOutput = ActivationOutput()
@@ -104,6 +115,11 @@ class AnalyzerData(FrozenModel):
     """Smallest and largest resistance of the contact quality simulator."""
     waveform: bool = False
     digitiser: DigitiserData = DigitiserData()
+
+    @model_validator(mode="after")
+    def _is_worked_in_one_way(self) -> AnalyzerData:
+        check_one_way(self.command_set, self.backend, self.options)
+        return self
 
     @model_validator(mode="after")
     def _digitiser_captures(self) -> AnalyzerData:
@@ -188,6 +204,10 @@ class GeneratorData(FrozenModel):
     model: str
     command_set: str | None = None
     """Name of a shipped command set, or a path; absent for a unit without a port."""
+    backend: str | None = None
+    """Name of an installed back end that works its port in place of a command set."""
+    options: Annotated[dict[str, Any], Field(default_factory=dict)]
+    """What is told to that back end, which says what there can be."""
     modes: tuple[Mode, ...] = Field(min_length=1, max_length=MANY)
     service: ServiceMode | None = None
     contact_quality_monitor: bool = False
@@ -195,6 +215,11 @@ class GeneratorData(FrozenModel):
     """Largest share of on-time over a few minutes at full setting, where the maker states it."""
     droop: DroopData | None = None
     """Lets rests be as short as the recovery needs; absent: rests as the procedure says."""
+
+    @model_validator(mode="after")
+    def _is_worked_in_one_way(self) -> GeneratorData:
+        check_one_way(self.command_set, self.backend, self.options)
+        return self
 
     def mode(self, name: str) -> Mode | None:
         """The mode called `name`, if there is one."""

@@ -42,7 +42,7 @@ class Protections(FrozenModel):
     path_read_back: bool = False
     """The input circuit joined is read back."""
     line_proof: bool = False
-    """Digits that are echoed show that the line is in step and carries each of them."""
+    """Something shows that replies belong to their messages and bytes arrive as they were sent."""
     by_hand: tuple[HandVerb, ...] = ()
     """What a person does in the analyzer's place; of that nothing is read back."""
 
@@ -125,7 +125,7 @@ _WORDS = {
     "load_read_back": "load resistance read back",
     "path_set": "input path set by the analyzer",
     "path_read_back": "input path read back",
-    "line_proof": "line proven by echoed digits",
+    "line_proof": "line proved in step and undistorted",
 }
 _NEEDED = {
     "limit_in_on": Lacking(
@@ -135,7 +135,9 @@ _NEEDED = {
     ),
     "guard": Lacking("the guard process", "a port that the guard can own, without --no-guard"),
     "state_read_back": Lacking("read-back of the output's state", "'state' in the command set"),
-    "line_proof": Lacking("a proof of the line", "'resynchronise' in the command set"),
+    "line_proof": Lacking(
+        "a proof of the line", "'resynchronise', an echo or a checksum, by the instrument's manual"
+    ),
 }
 """What a bench needs to be left alone, by the name of the protection."""
 _BY_HAND = "an analyzer that does it, and no such entry in by_hand of the bench file"

@@ -34,12 +34,12 @@ class AnalyzerCommands:
         on("INPut:IMPedance?", lambda _: format_number(rig.load_ohm))
         on("INPut:PATH", self._set_path)
         on("INPut:PATH?", lambda _: short_form(rig.path))
-        on("OUTPut:STATe", self._set_output)
-        on("OUTPut:STATe?", lambda _: "1" if rig.contact_closed else "0")
-        on("OUTPut:STATe:REMaining?", lambda _: format_number(rig.left_s))
+        on("OUTPut[:STATe]", self._set_output)
+        on("OUTPut[:STATe]?", lambda _: "1" if rig.contact_closed else "0")
+        on("OUTPut[:STATe]:REMaining?", lambda _: format_number(rig.left_s))
         if rig.analyzer.data.activation.max_limit_s is not None:
-            on("OUTPut:STATe:CEILing", lambda a: rig.set_ceiling(parse_number(single_argument(a))))
-            on("OUTPut:STATe:CEILing?", lambda _: format_number(rig.ceiling_s))
+            on("OUTPut[:STATe]:CEILing", self._set_ceiling)
+            on("OUTPut[:STATe]:CEILing?", lambda _: format_number(rig.ceiling_s))
         on("FETCh:CURRent?", rig.plant.meter.fetch)
         if rig.analyzer.data.contact_quality_ohm is not None:
             on(
@@ -62,6 +62,9 @@ class AnalyzerCommands:
         if path is None:
             raise CommandError(ILLEGAL_VALUE)
         self._rig.set_path(path)
+
+    def _set_ceiling(self, arguments: list[str]) -> None:
+        self._rig.set_ceiling(parse_number(single_argument(arguments)))
 
     def _set_output(self, arguments: list[str]) -> None:
         if not arguments:

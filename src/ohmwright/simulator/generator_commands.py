@@ -21,10 +21,10 @@ class GeneratorCommands:
     def __init__(self, rig: Rig, dispatcher: Dispatcher) -> None:
         self._generator = generator = rig.generator
         on = dispatcher.on
-        on("SOURce:FUNCtion", lambda a: generator.select_mode(unquote(single_argument(a))))
-        on("SOURce:FUNCtion?", lambda _: quote(generator.mode))
-        on("SOURce:POWer", lambda a: generator.set_power(parse_number(single_argument(a))))
-        on("SOURce:POWer?", lambda _: format_number(generator.setting_w))
+        on("[SOURce]:FUNCtion", lambda a: generator.select_mode(unquote(single_argument(a))))
+        on("[SOURce]:FUNCtion?", lambda _: quote(generator.mode))
+        on("[SOURce]:POWer", lambda a: generator.set_power(parse_number(single_argument(a))))
+        on("[SOURce]:POWer?", lambda _: format_number(generator.setting_w))
         on("CALibration:STATe", self._set_service)
         on("CALibration:STATe?", lambda _: "1" if generator.in_service else "0")
         on("CALibration:POINt", lambda a: generator.choose_point(unquote(single_argument(a))))

@@ -5,10 +5,16 @@ Read in this order:
     clock, machine_time     a bench's clock, real or virtual; the machine's own time
     link                    what any line can do: write, read, close, and how it is guarded
     links/                  lines: in memory, serial, TCP, VISA
-    scpi, replies           text of SCPI-1999 and IEEE 488.2; parsers of whole replies
-    template, command_set   how one kind of instrument is spoken to, as data
+    scpi                    numbers, strings and blocks of SCPI-1999 and IEEE 488.2
+    checksums, frame_layout what stands around a message on the line
+    verbs, field_names      what can be asked and told; what the fields of a message stand for
+    message_parts, field_codec, message_text   literal bytes and fields, written and read
+    exchange                one message with the replies that may come to it
+    command_messages, frame, serial_format, message_compiler, command_set
+                            how one kind of instrument is spoken to, as data
     framing, hints          whole replies out of a stream of bytes; advice where none came
-    nonces, link_state      proof that a line is in step; when a reply may be believed
+    line_proof, nonces, link_state   proof that a line is in step; when a reply may be believed
+    conversation            message, echo, reply and stream on a line that is in step
     dialogue                questions and commands, one at a time, over a line that may fail
     verified_dialogue       answers and settings that a single fault on the line cannot falsify
     portlock, addresses     one program a port, whatever name the port goes by
@@ -26,21 +32,34 @@ nobody to wait for; no timers of the event loop, no threads. The event loop gets
 sleeps, which is when a cancellation is heard; tests make that every sleep. Rejected: timers of a
 patched event loop, which jump while a thread works. Held by tests/engine/test_activation.py.
 
-**A line is synced, suspect or lost** (`link_state`). A timeout, a cancellation or garbage makes it
-suspect: it is drained, and must echo fresh nonces, before the next question. Only questions that
-change nothing are repeated; a command never is. Held by tests/wire/test_dialogue.py and
-test_cancelled_dialogue.py.
+**A line is synced, suspect or lost** (`link_state`). A timeout, a cancellation, garbage, or bytes
+that wait though nothing was asked make it suspect: it is drained, and its proof must hold, before
+the next question. Only questions that change nothing are repeated; a command never is, save OFF.
+Held by tests/wire/test_dialogue.py and test_cancelled_dialogue.py.
 
-**A reading carries its number.** A measured reply is value, unit, number, so that a repeated, late
-or foreign reply shows itself. Rejected: to trust the order of replies. Held by
-tests/wire/test_replies.py and tests/engine/test_sampling.py.
+**What proves a line follows from its command set** (`line_proof`): an echoed nonce, an echo, a
+checksum, two questions of unlike form, a silence. Why: most instruments can echo no number.
+Each proof says as data what it can and cannot find; a line counts as proved where one shows that
+replies belong to their messages and one that bytes arrive as sent. Rejected: to demand a nonce,
+which refused most instruments. Held by tests/wire/test_line_proof.py;
+`scripts/faults --only dialects`.
 
-**Nothing is taken on one reply's word** (`verified_dialogue`). Why: the protocol has no checksum,
-so a flipped digit makes another well-formed reply. Questions are asked until two replies in a row
-agree; settings are read back; after ON the limit that runs is read back; before ON a ceiling for
-that limit is set and read back. That costs one question more a reading. A command set without a
-ceiling leaves a gap: one flipped bit in ON may hold RF on for longer on a line that then takes no
-OFF. Rejected: asking once. Held by tests/wire/test_verified_dialogue.py;
+**A reading carries its number where the instrument numbers them,** so that a repeated, late or
+foreign reply shows itself. Rejected: to trust the order of replies. Held by
+tests/wire/test_message_text.py and tests/engine/test_sampling.py.
+
+**Engine and guard frame and read messages by the same rules** (`frame_layout`, `guard/orders`).
+Why: an OFF that the guard frames wrongly is none, and a damaged reply must not read as off. The
+guard is given bytes, a layout and two regular expressions, so that it needs nothing but the
+standard library. Held by tests/emulators/test_driven_by_data.py.
+
+**Nothing is taken on one reply's word** (`verified_dialogue`). Why: most protocols have no
+checksum, so a flipped digit makes another well-formed reply. Questions are asked until two replies
+in a row agree; settings are read back; after ON the limit that runs is read back; before ON a
+ceiling for that limit is set and read back. That costs one question more a reading. A command set
+without a ceiling leaves a gap: one flipped bit in ON may hold RF on for longer on a line that then
+takes no OFF. Rejected: asking once.
+Held by tests/wire/test_verified_dialogue.py;
 `scripts/faults --mutate asking-twice`.
 
 **A line is proved at both ends of everything recorded** (`nonces`). `identify` has two nonces
@@ -51,7 +70,10 @@ unit answering. Another unit that answers from the first message on is itself in
 test_verified_dialogue.py; `scripts/faults --mutate proof`.
 
 **A command set is data.** Literal text and named fields, nothing that runs; a name that could end
-its message and begin another is refused. Held by tests/wire/test_command_set.py.
+its message and begin another is refused. A field's name ends with its unit, by which it is
+converted; a value that its format cannot carry is refused, a limit rounded down. `format` is its
+version; the plain form 1 is the same thing with the replies left out. Held by
+tests/wire/test_command_set.py and test_message_text.py.
 
 **Locks are for what an address means** (`addresses`, `portlock`): each address of a host name, this
 machine's own as one, the device behind a symbolic link, the same through VISA, for all users of

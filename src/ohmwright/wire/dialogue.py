@@ -2,37 +2,43 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Coroutine
+from collections.abc import Awaitable, Callable, Coroutine, Mapping
+from contextlib import suppress
 from functools import partial
 from random import Random
 from typing import Any, TypeVar
 
-from ohmwright.model.errors import InstrumentRefused, LinkLost, LinkTimeout, ProtocolError
+import anyio
+
+from ohmwright.model.errors import (
+    InstrumentRefused,
+    LinkError,
+    LinkLost,
+    LinkTimeout,
+    ProtocolError,
+)
 
 from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
+from .conversation import Conversation
+from .exchange import Exchange, Refused, Values
 from .framing import Framing
 from .link import Link
 from .link_state import LinkState, OneTask, checked_transition
-from .nonces import nonce_pair
-from .replies import (
-    MeasuredReply,
-    check_echo,
-    error_of,
-    number_of,
-    reply_parser,
-    text_of,
-)
-from .scpi import decode_block
+from .scpi import unquote
 
 __all__ = ["Dialogue", "LinkState"]
 
 T = TypeVar("T")
+MeasuredReply = tuple[float, int | None]
+"""Value and number of a measured reply."""
 _SYNCED, _SUSPECT, _LOST = LinkState.SYNCED, LinkState.SUSPECT, LinkState.LOST
 # named once: Python 3.11 is slow to find a member of an enum, and every exchange needs three
 _ASKED_AT_MOST = 2
 _TRIES = 3
-_MOST_STRANGE_LINES = 16
+_CLOSED_WITHIN_S = 2.0
+_ANSWER_WITHIN_S = 0.25
+"""Longest wait in seconds for the answer to OFF."""
 
 
 class Dialogue:
@@ -40,8 +46,9 @@ class Dialogue:
 
     `ask` sends a question of the command set, `tell` a command. The state is `suspect` from the
     first byte of a message until its whole reply is in, so a timeout, a cancellation or an error
-    leaves it suspect by itself. Nothing is asked on a suspect line before it is resynchronised:
-    what still comes is thrown away until fresh nonces are echoed. One task uses a dialogue.
+    leaves it suspect by itself; so do bytes that wait though nothing was asked. Nothing is asked on
+    a suspect line before it is resynchronised: what still comes is thrown away until the command
+    set's proof holds (`line_proof`). One task uses a dialogue.
     """
 
     def __init__(self, link: Link, commands: CommandSet, clock: Clock) -> None:
@@ -49,69 +56,94 @@ class Dialogue:
         self.generation = 0
         """How often the line was brought into step; the same number, the same conversation."""
         self.commands = commands
-        self._fields = commands.reading
-        end = commands.reply_terminator.encode("ascii")
-        self.framing = Framing(link, end, commands.timeout_s, clock)
+        reply = commands.frames[1]
+        self.framing = Framing(link, reply, commands.timeout_s, clock, commands.pause_s)
         # a seed that another process does not repeat, and that a virtual clock does
-        self._nonces = Random(clock.wall().timestamp())
-        self._messages: dict[Ask, bytes] = {}
+        draws = Random(clock.wall().timestamp())
+        self._talk = Conversation(self.framing, commands, draws)
         self._alone = OneTask(link.name)
+        self._questions = dict[Ask, Callable[[], Awaitable[Values]]]()
 
     def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
-        """The reply to `verb`, without its terminator; asked twice when that helps."""
-        return self._ask(verb, text_of)
+        """The text that answers `verb`; asked twice when that helps."""
+        return self._asked(verb, str)
 
-    def ask_block(self, verb: Ask) -> Coroutine[Any, Any, bytes]:
+    async def ask_block(self, verb: Ask) -> bytes:
         """The data of the definite-length block that answers `verb`."""
-        return self._ask(verb, decode_block, self.framing.block)
+        exchange = self.commands.exchange(verb)
+        return await self._repeated(partial(self._talk.block, exchange), _ASKED_AT_MOST)
 
     def ask_number(self, verb: Ask) -> Coroutine[Any, Any, float]:
-        """The number that answers `verb`."""
-        return self._ask(verb, number_of)
+        """The number that answers `verb`; of a switch 0 for off and 1 for on."""
+        return self._asked(verb, float)
 
-    def ask_reading(self, verb: Ask, unit: str) -> Coroutine[Any, Any, MeasuredReply]:
-        """Value and number of a measured reply, which must be in `unit`.
+    def ask_reading(self, verb: Ask) -> Coroutine[Any, Any, MeasuredReply]:
+        """Value (a current in mA) and number of a measured reply.
 
         The value is NaN where the instrument has none; the number None where it gives none.
         """
-        return self._ask(verb, reply_parser(self._fields, unit))
+        return self._asked_reading(verb)
 
-    async def echo(self) -> None:
-        """Return when the line has echoed two nonces: it is in step and carries every digit."""
-        for nonce in nonce_pair(self._nonces):
-            message = self.commands.message("resynchronise", {"nonce": nonce})
-            line = self.framing.line
-            await self._exchange(message, partial(check_echo, nonce), line, _ASKED_AT_MOST)
+    def ask_values(self, verb: Ask) -> Coroutine[Any, Any, Values]:
+        """All that the reply to `verb` says, by the names of quantities in our own units."""
+        # asking again for an error would lose the entry that was on its way
+        times = 1 if verb == "error" else _ASKED_AT_MOST
+        work = self._questions.get(verb)
+        if work is None:
+            work = partial(self._talk.exchange, self.commands.exchange(verb), {})
+            self._questions[verb] = work
+        return self._repeated(work, times)
+
+    async def prove(self) -> None:
+        """Return when the line is proved once more, as far as the command set can."""
+        await self._repeated(self._talk.prove, _ASKED_AT_MOST)
 
     async def tell(self, verb: Tell, **fields: object) -> None:
         """Send the command `verb` once; return when the instrument reports no error.
 
         It is never repeated, since what may have arrived is not sent again. Raises
-        InstrumentRefused with the entry of the instrument's error queue.
+        InstrumentRefused with what the instrument said.
         """
-        message = self.commands.message(verb, fields)
-        with self._alone:
-            if self.state is not _SYNCED:
-                await self._resynchronise()
-            await self._send(message)
-            self.state = checked_transition(self.state, _SYNCED)
+        exchange = self.commands.exchange(verb)
+        message = exchange.body(fields)
+        await self._repeated(partial(self._talk.exchange, exchange, fields), 1)
         if "error" in self.commands.ask:
-            await self._raise_refusal(message)
+            said = await self.ask_values("error")
+            if said["code"] != 0:
+                text = unquote(str(said.get("text", "")))
+                raise self._refusal(message, round(float(said["code"])), text)
 
     async def tell_at_once(self, verb: Tell) -> None:
         """Send `verb`, which is OFF, without regard to the state of the line.
 
-        Even a line thought lost is tried; an unfinished message on it is ended first. Nothing is
-        read: whoever sends OFF reads the state back.
+        Even a line thought lost is tried; an unfinished message on it is ended first. An answer is
+        awaited for a moment where one is due, so that the next question finds the line in step; it
+        proves nothing, and whoever sends OFF reads the state back.
         """
-        message, before = self.commands.message(verb, {}), self.state
+        exchange, before = self.commands.exchange(verb), self.state
+        message = self.commands.message(verb, {})
         if before is not _SYNCED:
-            message = self.commands.terminator.encode("ascii") + message
+            message = await self._end_unfinished(message)
         if before is _LOST:
             await self.framing.send(message)
             return
         await self._send(message)
+        if before is _SYNCED and not await self._answered(exchange):
+            # OFF may have been lost; to send it again does no harm
+            await self._send(await self._end_unfinished(message))
+            return
         self.state = checked_transition(self.state, before)
+
+    async def _answered(self, exchange: Exchange) -> bool:
+        """Whether the answer to a message that was just sent is as it should be, or none is due."""
+        try:
+            await self._talk.hear_answer(exchange, min(exchange.timeout_s, _ANSWER_WITHIN_S))
+        except (LinkTimeout, ProtocolError, ValueError, Refused):
+            return False
+        except LinkLost:
+            self.state = checked_transition(self.state, _LOST)
+            raise
+        return True
 
     async def reconnect(self) -> bool:
         """Whether a lost line was opened again; if so it is out of step."""
@@ -122,72 +154,68 @@ class Dialogue:
         return True
 
     async def resynchronise(self) -> None:
-        """Drain the line; return when it has echoed two fresh nonces.
+        """Drain the line; return when it is proved in step.
 
         Raises LinkTimeout where nothing came, ProtocolError where something else did, LinkLost.
         """
         with self._alone:
             await self._resynchronise()
 
-    def _ask(
-        self,
-        verb: Ask,
-        parse: Callable[[bytes], T],
-        receive: Callable[[], Awaitable[bytes]] | None = None,
-    ) -> Coroutine[Any, Any, T]:
-        message = self._messages.get(verb)
-        if message is None:
-            message = self._messages[verb] = self.commands.message(verb, {})
-        # asking again for an error would lose the entry that was on its way
-        times = 1 if verb == "error" else _ASKED_AT_MOST
-        return self._exchange(message, parse, receive or self.framing.line, times)
+    async def close(self) -> None:
+        """Stop the stream and send the closing messages, where there are any and a line."""
+        if self.state is _LOST or not (self.commands.closing or self.commands.stream):
+            return
+        bound = anyio.move_on_after(_CLOSED_WITHIN_S, shield=True)
+        with suppress(LinkError, ValueError, Refused), bound, self._alone:
+            await self._talk.stop_stream()
+            await self._talk.close()
 
-    async def _exchange(
-        self,
-        message: bytes,
-        parse: Callable[[bytes], T],
-        receive: Callable[[], Awaitable[bytes]],
-        times: int,
-    ) -> T:
-        """The parsed reply to `message`, which is sent at most so many `times`."""
-        framing, reply = self.framing, b""
+    async def _asked(self, verb: Ask, read: Callable[[Any], T]) -> T:
+        exchange = self.commands.exchange(verb)
+        return read((await self.ask_values(verb))[exchange.asked])
+
+    async def _asked_reading(self, verb: Ask) -> MeasuredReply:
+        said = await self.ask_values(verb)
+        return reading_of(self.commands.exchange(verb), said)
+
+    async def _repeated(self, work: Callable[[], Awaitable[T]], times: int) -> T:
+        """What `work` brings, which is tried at most so many `times`, on a line in step."""
         try:
             with self._alone:
-                if self.state is not _SYNCED:
+                if self.state is not _SYNCED or self._talk.is_disturbed():
                     await self._resynchronise()
                 self.state = checked_transition(self.state, _SUSPECT)
-                await framing.send(message)
-                reply = await receive()
-                if framing.left:
-                    raise ValueError(f"{framing.left[:80]!r} followed it")
-                value = parse(reply)
+                done = await work()
                 self.state = checked_transition(self.state, _SYNCED)
-                return value
+                return done
+        except Refused as refused:
+            self.state = checked_transition(self.state, _SYNCED)
+            raise self._refusal(self.framing.last_sent(), refused.code, refused.text) from None
         except LinkLost:
             self.state = checked_transition(self.state, _LOST)
             raise
         except ValueError as problem:
             if times == 1:
-                raise framing.nonsense(reply or framing.left, str(problem)) from None
+                raise self.framing.nonsense(self.framing.last_heard(), str(problem)) from None
         except (LinkTimeout, ProtocolError):
             if times == 1:
                 raise
-        return await self._exchange(message, parse, receive, times - 1)
+        return await self._repeated(work, times - 1)
 
-    async def _raise_refusal(self, message: bytes) -> None:
-        code, text = await self._ask("error", error_of)
-        if code != 0:
-            said = message.decode("ascii").strip()
-            raise InstrumentRefused(
-                f"{self.framing.link.name} refused '{said}': {code}, {text}.",
-                "It did not do what it was told.",
-                "Check the procedure against the instrument's manual and state.",
-                code=code,
-            )
+    def _refusal(self, message: bytes, code: int, text: str) -> InstrumentRefused:
+        said = message.decode("latin-1").strip()
+        return InstrumentRefused(
+            f"{self.framing.link.name} refused '{said}': {code}, {text}.",
+            "It did not do what it was told.",
+            "Check the procedure against the instrument's manual and state.",
+            code=code,
+        )
 
     async def _resynchronise(self) -> None:
         for tries_left in reversed(range(_TRIES)):
             try:
+                self._raise_if_lost()
+                self.state = checked_transition(self.state, _SUSPECT)
                 await self._find_step()
             except LinkLost:
                 self.state = checked_transition(self.state, _LOST)
@@ -201,40 +229,43 @@ class Dialogue:
                 return
 
     async def _find_step(self) -> None:
-        """Have two different nonces echoed; one could by chance equal a late reply."""
-        if self.state is not _LOST:
-            await self.framing.drain()
-        for nonce in nonce_pair(self._nonces):
-            await self._send(self.commands.message("resynchronise", {"nonce": nonce}))
-            await self._hear(nonce)
-
-    async def _hear(self, nonce: int) -> None:
-        strange: list[bytes] = []
+        """Find the line in step; nonsense is told as ProtocolError."""
         try:
-            while len(strange) < _MOST_STRANGE_LINES:
-                line = await self.framing.line()
-                try:
-                    return check_echo(nonce, line)
-                except ValueError:
-                    strange.append(line)
-        except LinkTimeout:
-            if not strange:
-                raise
-        except ValueError:
-            strange.append(self.framing.left)
-        received = b" ".join(strange)
-        raise self.framing.nonsense(received, f"{nonce} was to be echoed, to find the line in step")
+            await self._talk.find_step()
+        except ValueError as problem:
+            raise self.framing.nonsense(self.framing.last_heard(), str(problem)) from None
+        except Refused as refused:
+            sent = self.framing.last_sent()
+            raise self.framing.nonsense(sent, f"it was refused: {refused.text}") from None
 
-    async def _send(self, message: bytes) -> None:
+    async def _end_unfinished(self, message: bytes) -> bytes:
+        """`message` with the end of an unfinished one before it; sent alone where that needs it."""
+        end = self.commands.unfinished_end
+        if not self.commands.pause_s or not end:
+            return end + message
+        with suppress(LinkError):
+            await self.framing.send(end)
+        return message
+
+    def _raise_if_lost(self) -> None:
         if self.state is _LOST:
             raise LinkLost(
                 f"The line to {self.framing.link.name} is lost.",
                 "What the instrument does now cannot be known.",
                 "Reconnect it and start again.",
             )
+
+    async def _send(self, message: bytes) -> None:
+        self._raise_if_lost()
         self.state = checked_transition(self.state, _SUSPECT)
         try:
             await self.framing.send(message)
         except LinkLost:
             self.state = checked_transition(self.state, _LOST)
             raise
+
+
+def reading_of(exchange: Exchange, said: Mapping[str, Any]) -> MeasuredReply:
+    """Value and number of a reading that a reply to `exchange` says."""
+    number = said.get("number")
+    return said[exchange.asked], None if number is None else round(number)

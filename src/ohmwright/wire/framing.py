@@ -1,4 +1,4 @@
-"""Whole replies out of a stream of bytes: lines, definite-length blocks, silence."""
+"""Whole replies out of a stream of bytes: frames, definite-length blocks, silence."""
 
 from __future__ import annotations
 
@@ -9,11 +9,14 @@ from typing import Any
 from ohmwright.model.errors import LinkTimeout, ProtocolError
 
 from .clock import Clock
+from .frame_layout import FrameLayout
 from .hints import hint
 from .link import Link
 from .scpi import block_length
 
-_QUIET_S = 0.15
+QUIET_S = 0.15
+"""After this silence in seconds no late reply is on the line."""
+_PAUSES_AT_MOST = 4
 _MOST_CHUNKS = 4096
 _LONGEST_REPLY = 1 << 22
 _REMEMBERED = 50
@@ -21,35 +24,64 @@ _SHOWN = 200
 
 
 class Framing:
-    """The bytes of one line, kept until a reply is whole."""
+    """The bytes of one line, kept until a reply is whole.
 
-    def __init__(self, link: Link, end: bytes, timeout_s: float, clock: Clock) -> None:
+    `pause_s`: the silence in seconds that is kept before each message.
+    """
+
+    def __init__(
+        self, link: Link, reply: FrameLayout, timeout_s: float, clock: Clock, pause_s: float = 0.0
+    ) -> None:
         self.link = link
         self.trace: deque[tuple[float, str, bytes]] = deque(maxlen=_REMEMBERED)
         """The last messages: when, `>` or `<`, and the bytes (of a long one the first)."""
         self.left = b""
         """What came after the last reply taken."""
-        self._end, self._timeout_s, self._clock = end, timeout_s, clock
+        self._reply, self._timeout_s, self._clock = reply, timeout_s, clock
+        self._pause_s, self._busy_s = pause_s, clock.now_s() - pause_s
 
     def send(self, message: bytes) -> Coroutine[Any, Any, None]:
-        """Write `message`."""
+        """Write `message`, after the pause that the instrument needs."""
+        if self._pause_s:
+            return self._send_after_pause(message)
         self.trace.append((self._clock.now_s(), ">", message))
         return self.link.write(message)
 
-    async def line(self) -> bytes:
-        """The next line without its end.
+    async def _send_after_pause(self, message: bytes) -> None:
+        for _ in range(_PAUSES_AT_MOST):  # a late reply makes the pause begin anew
+            wait_s = self._busy_s + self._pause_s - self._clock.now_s()
+            if wait_s <= 0:
+                break
+            await self._clock.sleep(wait_s)
+            self.unasked()
+        self.trace.append((self._clock.now_s(), ">", message))
+        try:
+            await self.link.write(message)
+        finally:
+            self._busy_s = self._clock.now_s()
 
-        Raises LinkTimeout with the bytes that did come, ValueError for a line without end.
+    async def reply(
+        self, timeout_s: float | None = None, layout: FrameLayout | None = None
+    ) -> bytes:
+        """The body of the next frame, by `layout` where it is not that of a reply.
+
+        Raises LinkTimeout with the bytes that did come, ValueError for a frame that is not right
+        or does not end.
         """
+        layout = layout or self._reply
+        frame = await self._frame(layout, self._timeout_s if timeout_s is None else timeout_s)
+        return layout.open(frame)
+
+    async def _frame(self, layout: FrameLayout, timeout_s: float) -> bytes:
         began_s, waited_s = self._clock.now_s(), 0.0
         try:
-            while (length := self.left.find(self._end)) < 0:
-                self._add(await self._more(self._timeout_s - waited_s))
+            while (found := layout.split(self.left)) is None:
+                self._add(await self._more(timeout_s - waited_s))
                 waited_s = self.trace[-1][0] - began_s
         except LinkTimeout:
-            raise self._silence() from None
-        line, self.left = self.left[:length], self.left[length + len(self._end) :]
-        return line
+            raise self._silence(timeout_s) from None
+        frame, self.left = found
+        return frame
 
     async def block(self) -> bytes:
         """The next definite-length block, without the line end that follows it.
@@ -57,35 +89,60 @@ class Framing:
         It may take long, as long as bytes keep coming. Raises LinkTimeout, and ValueError where no
         block begins or it ends wrongly.
         """
-        end = len(self._end)
+        end = len(self._reply.ends)
         try:
             while (length := block_length(self.left)) is None or len(self.left) < length + end:
                 self._add(await self._more(self._timeout_s))
         except LinkTimeout:
-            raise self._silence() from None
+            raise self._silence(self._timeout_s) from None
         block, rest = self.left[:length], self.left[length:]
-        if not rest.startswith(self._end):
+        if not rest.startswith(self._reply.ends):
             raise ValueError(f"the block is followed by {rest[:12]!r}")
         self.left = rest[end:]
         return block
 
-    async def drain(self) -> None:
-        """Throw away what comes until the line has been quiet for a while, or long enough."""
+    def unasked(self) -> bytes:
+        """What waits on the line before anything was asked; it stays there."""
+        waiting = self.link.waiting()
+        if waiting:
+            self._add(waiting)
+        return self.left
+
+    async def drain(self) -> bool:
+        """Throw away what comes until the line is quiet for a while; whether it became so.
+
+        It is given up after some time.
+        """
         deadline_s = self._clock.now_s() + 2 * self._timeout_s
         self.left = b""
         for _ in range(_MOST_CHUNKS):
             if self._clock.now_s() >= deadline_s:
-                return
+                break
             try:
-                self._add(await self._more(_QUIET_S))
+                self._add(await self._more(QUIET_S))
+            except LinkTimeout:
+                return True
+            self.left = b""
+        return False
+
+    async def see_quiet(self) -> None:
+        """Listen for a while. Raises ValueError for bytes that come though nothing was asked."""
+        if not self.left:
+            try:
+                self._add(await self._more(QUIET_S))
             except LinkTimeout:
                 return
-            self.left = b""
+        raise ValueError(f"{self.left[:80]!r} came though nothing was asked")
+
+    async def skip_cut_frame(self) -> None:
+        """Throw away the frame that is under way, of which the beginning may be lost."""
+        self.left = b""
+        await self._frame(self._reply, self._timeout_s)
 
     def nonsense(self, received: bytes, why: str) -> ProtocolError:
         """The error for a reply that makes no sense, for the reason `why`."""
         return ProtocolError(
-            f"{self.link.name} replied {received[:80]!r} to {self._last_sent()!r}: {why}.",
+            f"{self.link.name} replied {received[:80]!r} to {self.last_sent()!r}: {why}.",
             "No value was taken from it.",
             hint(received),
         )
@@ -95,26 +152,34 @@ class Framing:
         if len(self.left) > _LONGEST_REPLY:
             raise ValueError("it does not end")
         if timeout_s <= 0:
-            raise self._silence()
+            raise self._silence(timeout_s)
         return self.link.read(timeout_s)
 
     def _add(self, data: bytes) -> None:
         """Keep what came; the trace shows it as one message with what came just before."""
         self.left += data
-        trace = self.trace
+        trace, self._busy_s = self.trace, self._clock.now_s()
         if trace and trace[-1][1] == "<":
             data = (trace.pop()[2] + data)[:_SHOWN]
-        trace.append((self._clock.now_s(), "<", data))
+        trace.append((self._busy_s, "<", data))
 
-    def _silence(self) -> LinkTimeout:
+    def _silence(self, timeout_s: float) -> LinkTimeout:
         came = f"only {self.left[:80]!r} came" if self.left else "nothing came"
         return LinkTimeout(
-            f"{self.link.name} did not answer {self._last_sent()!r} within {self._timeout_s:g} s: "
-            f"{came}.",
+            f"{self.link.name} did not answer {self.last_sent()!r} within {timeout_s:g} s: {came}.",
             "No value was taken from it.",
             hint(self.left),
             received=self.left,
         )
 
-    def _last_sent(self) -> bytes:
+    def now_s(self) -> float:
+        """The time of the bench's clock, in seconds."""
+        return self._clock.now_s()
+
+    def last_heard(self) -> bytes:
+        """What came since the last message, as far as it is remembered."""
+        return self.trace[-1][2] if self.trace and self.trace[-1][1] == "<" else b""
+
+    def last_sent(self) -> bytes:
+        """The last message; empty where none was sent."""
         return next((data for _, way, data in reversed(self.trace) if way == ">"), b"")

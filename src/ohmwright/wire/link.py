@@ -38,6 +38,17 @@ class Link(ABC):
     async def aclose(self) -> None:
         """Close the line. Safe to call twice."""
 
+    def waiting(self) -> bytes:
+        """The bytes that have come already, perhaps none; never waits.
+
+        Raises LinkLost where the line is gone, or leaves that to `read`.
+        """
+        return b""
+
+    async def heartbeat(self) -> None:
+        """Tell a guard that the engine is alive, though it has nothing to send."""
+        return
+
     async def expect_traffic(self, every_s: float | None) -> None:  # noqa: ARG002
         """Promise to use the line at least every `every_s` seconds of the machine's time.
 

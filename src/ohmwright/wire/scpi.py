@@ -28,7 +28,11 @@ def parse_number(text: str) -> float:
     """
     if _NUMBER.fullmatch(text) is None:
         raise ValueError(f"{text!r} is no number")
-    number = float(text)
+    return number_in(float(text))
+
+
+def number_in(number: float) -> float:
+    """What a number of SCPI stands for: NaN for 9.91E37, infinity from 9.9E37 on."""
     if -INFINITY < number < INFINITY:
         return number
     if number == NOT_A_NUMBER:
@@ -63,12 +67,6 @@ def unquote(text: str) -> str:
     if len(text) >= 2 and text[0] == text[-1] and text[0] in "\"'":
         return text[1:-1].replace(text[0] * 2, text[0])
     return text
-
-
-def parse_error(text: str) -> tuple[int, str]:
-    """Number and text of an error queue entry such as `-113,"Undefined header"`."""
-    number, _, message = text.partition(",")
-    return parse_integer(number), unquote(message)
 
 
 def encode_block(data: bytes) -> bytes:

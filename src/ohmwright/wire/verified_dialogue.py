@@ -1,23 +1,24 @@
 """A dialogue in which a single fault on the line falsifies no answer and no setting.
 
-The protocol has no checksum: a flipped digit makes another well-formed reply, and another
+Most protocols have no checksum: a flipped digit makes another well-formed reply, and another
 instrument on the line answers in equal words. So every question is asked until two replies in a row
-agree, every setting is read back, and the line is proven: the instrument must be the one it was at
-first, and must echo digits that no stuck bit leaves alone.
+agree, every setting is read back, and the line is proven as far as its command set can
+(`line_proof`): the instrument must be the one it was at first, for instance, and must echo digits
+that no stuck bit leaves alone.
 """
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Coroutine
-from functools import partial
-from typing import Any, TypeVar
+from collections.abc import Awaitable, Callable
+from typing import TypeVar
 
-from ohmwright.model.errors import ProtocolError, WrongInstrument
+from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
 
 from .command_set import Ask, Tell
-from .dialogue import Dialogue
-from .replies import MeasuredReply
-from .scpi import parse_number, short_form, unquote
+from .dialogue import Dialogue, MeasuredReply, reading_of
+from .exchange import Values
+from .field_codec import FieldValue
+from .scpi import short_form, unquote
 
 T = TypeVar("T")
 _ASKED_AT_MOST = 4
@@ -31,16 +32,15 @@ class VerifiedDialogue:
 
     def __init__(self, dialogue: Dialogue, expected: str = "") -> None:
         self.dialogue = dialogue
-        self._numbered = "number" in dialogue.commands.reading
         self._expected = expected
         self._identity: str | None = None
 
     async def identify(self) -> str:
         """The identification, asked over a proven line; ProtocolError where it has changed."""
-        await self.dialogue.echo()
+        await self.dialogue.prove()
         identity = await self.text("identify")
         if self._identity is None:
-            await self.dialogue.echo()  # a line that went bad in between would name it wrongly
+            await self.dialogue.prove()  # a line that went bad in between would name it wrongly
             self._identity = self._meant(identity)
         if identity != self._identity:
             raise ProtocolError(
@@ -69,49 +69,67 @@ class VerifiedDialogue:
         """The number that answers `verb`."""
         return await self._agreed(lambda: self.dialogue.ask_number(verb), verb)
 
+    async def values(self, verb: Ask) -> Values:
+        """All that the reply to `verb` says, by the names of quantities in our own units."""
+        return await self._agreed(lambda: self.dialogue.ask_values(verb), verb)
+
     async def block(self, verb: Ask) -> bytes:
         """The data of the block that answers `verb`."""
         return await self._agreed(lambda: self.dialogue.ask_block(verb), verb)
 
-    def reading(self, verb: Ask, unit: str) -> Coroutine[Any, Any, MeasuredReply]:
-        """Value and number of a measured reply in `unit`; asked again where two replies differ.
+    async def reading(self, verb: Ask) -> MeasuredReply:
+        """FieldValue and number of a measured reply; asked again where two replies differ.
 
-        Where readings have no number two may differ rightly, so each is believed by itself.
+        Where readings have no number, or come by themselves, two may differ rightly, so each is
+        believed by itself.
         """
-        if not self._numbered:
-            return self.dialogue.ask_reading(verb, unit)
-        return self._agreed(partial(self.dialogue.ask_reading, verb, unit), verb)
+        exchange = self.dialogue.commands.exchange(verb)
+        if exchange.send is None or not exchange.is_numbered:
+            return await self.dialogue.ask_reading(verb)
+        said = await self._agreed(lambda: self.dialogue.ask_values(verb), verb)
+        return reading_of(exchange, said)
 
     async def set_number(self, verb: Tell, back: Ask, value: float, **fields: object) -> None:
         """Send the command `verb`; return when `back` reads `value`, but for rounding."""
-        await self._set(verb, back, lambda text: same_number(text, value), fields)
+        await self._set(verb, back, lambda read: same_number(read, value), fields)
 
     async def set_count(self, verb: Tell, back: Ask, count: int, **fields: object) -> None:
         """Send the command `verb`; return when `back` reads `count` exactly."""
-        await self._set(verb, back, lambda text: same_count(text, count), fields)
+        await self._set(verb, back, lambda read: read == count, fields)
 
     async def set_name(self, verb: Tell, back: Ask, name: str, **fields: object) -> None:
         """Send the command `verb`; return when `back` reads `name`, in its long or short form."""
-        await self._set(verb, back, lambda text: same_name(text, name), fields)
+        await self._set(verb, back, lambda read: same_name(str(read), name), fields)
 
     async def _set(
-        self, verb: Tell, back: Ask, taken: Callable[[str], bool], fields: dict[str, object]
+        self, verb: Tell, back: Ask, taken: Callable[[FieldValue], bool], fields: dict[str, object]
     ) -> None:
-        reply = ""
-        for _ in range(_SET_AT_MOST):
-            await self.dialogue.tell(verb, **fields)
-            if not self.dialogue.commands.can_ask(back):
+        reply: FieldValue = ""
+        can_read_back = self.dialogue.commands.can_ask(back)
+        for tries_left in reversed(range(_SET_AT_MOST)):
+            try:
+                await self.dialogue.tell(verb, **fields)
+            except (LinkTimeout, ProtocolError):
+                # its acknowledgement was lost or damaged; what it did can be read back
+                if not (can_read_back and tries_left):
+                    raise
+            if not can_read_back:
                 return
-            reply = await self.text(back)
+            reply = await self._agreed(lambda: self._value(back), back)
             if taken(reply):
                 await self.identify()
                 return
-        said = self.dialogue.commands.message(verb, fields).decode("ascii").strip()
+        said = self.dialogue.commands.exchange(verb).body(fields).decode("latin-1").strip()
+        name, shown = self.dialogue.framing.link.name, _shown(reply)
         raise ProtocolError(
-            f"{self.dialogue.framing.link.name} was told '{said}' and reads back '{reply}'.",
+            f"{name} was told '{said}' and reads back '{shown}'.",
             "It is not set as it should be; nothing is measured so.",
             "Check the instrument's data file against its manual, and the cabling.",
         )
+
+    async def _value(self, verb: Ask) -> FieldValue:
+        exchange = self.dialogue.commands.exchange(verb)
+        return (await self.dialogue.ask_values(verb))[exchange.asked]
 
     async def _agreed(self, ask: Callable[[], Awaitable[T]], verb: Ask) -> T:
         earlier = await ask()
@@ -129,20 +147,13 @@ class VerifiedDialogue:
         )
 
 
-def same_number(text: str, value: float) -> bool:
-    """Whether `text` is the number `value`, within the rounding of what instruments show."""
-    try:
-        return abs(parse_number(text) - value) <= _SAME * abs(value)
-    except ValueError:
-        return False
+def _shown(value: FieldValue) -> str:
+    return value if isinstance(value, str) else f"{value:g}"
 
 
-def same_count(text: str, count: int) -> bool:
-    """Whether `text` is exactly the whole number `count`."""
-    try:
-        return parse_number(text) == count
-    except ValueError:
-        return False
+def same_number(read: FieldValue, value: float) -> bool:
+    """Whether `read` is the number `value`, within the rounding of what instruments show."""
+    return not isinstance(read, str) and abs(read - value) <= _SAME * abs(value)
 
 
 def same_name(text: str, name: str) -> bool:

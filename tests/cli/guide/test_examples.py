@@ -8,6 +8,7 @@ import shlex
 import subprocess
 import sys
 import time
+import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
@@ -17,8 +18,10 @@ import pytest
 import typer
 
 from ohmwright.cli.main import app
+from ohmwright.cli.new_questions import AnalyzerAnswers
 from ohmwright.engine.procedure import Procedure
 from ohmwright.installation.catalogue import all_checks
+from ohmwright.instruments.back_ends.installed import ANALYZERS
 from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
@@ -36,6 +39,15 @@ asset = { id = "x", maker = "x", model = "x", serial = "x" }
 [analyzer]
 data = "x"
 """
+PART = """format = 2
+name = "x"
+{}
+[ask]
+identify = "W"
+
+[tell]
+off = "K0"
+"""
 READERS: dict[str, Callable[[str], object]] = {
     "procedure": lambda text: parse(Path("example"), text, Procedure),
     "step": lambda text: parse(Path("example"), HEAD + text, Procedure),
@@ -44,9 +56,25 @@ READERS: dict[str, Callable[[str], object]] = {
     "analyzer": lambda text: parse(Path("example"), text, AnalyzerData, table="data"),
     "generator": lambda text: parse(Path("example"), text, GeneratorData, table="data"),
     "certificate": lambda text: parse(Path("example"), text, AnalyzerCertificate),
+    "command-set-part": lambda text: parse(Path("example"), PART.format(text), CommandSet),
     "command-set": lambda text: parse(Path("example"), text, CommandSet),
+    "answers": lambda text: parse(Path("example"), text, AnalyzerAnswers),
+    "package": lambda text: tomllib.loads(text)["project"]["entry-points"][ANALYZERS],
+    "back-end": lambda text: compile(text, "example", "exec"),
+    "probe": str,
 }
 NOT_RUN = {
+    **dict.fromkeys(
+        (
+            "ohmwright probe --bench wicket/wicket-5-bench.toml",
+            "ohmwright probe --bench wicket/wicket-5-bench.toml --only load",
+            'ohmwright probe --bench wicket/wicket-5-bench.toml --only load --send "R ?"',
+            "ohmwright doctor --bench wicket/wicket-5-bench.toml",
+            "ohmwright doctor --bench wicket/wicket-5-bench.toml --conformance --with-rf",
+            "ohmwright doctor --bench stilt-bench.toml --conformance --with-rf",
+        ),
+        "the bench is a real one",
+    ),
     "ohmwright doctor --bench workshop.toml": "the bench is a real one",
     "ohmwright doctor --bench workshop.toml --with-rf": "the bench is a real one",
     "ohmwright calibrate cut.toml --bench bench.toml "
@@ -79,6 +107,17 @@ def test_a_command_set_of_the_guide_has_what_its_instrument_cannot_do_without(
     for page, needed in (("analyzers", ANALYZER), ("generators", GENERATOR)):
         commands = parse(Path("example"), sets[page], CommandSet)
         check_complete(commands, needed, page)
+
+
+def test_what_the_guide_works_through_is_what_the_tests_drive(all_examples: list[Any]) -> None:
+    """Each worked example is a file that drives an emulator, in tests/emulators or back_ends."""
+    tests = Path(__file__).parents[2]
+    for folder, kind in (("emulators/files", "command-set"), ("back_ends/fenwater", "back-end")):
+        worked = {e.words[2]: e.text for e in all_examples if e.words[1:2] == (kind,)}
+        driven = {path.name: path.read_text() for path in (tests / folder).iterdir()}
+        assert worked.keys() & driven.keys()
+        for name in worked.keys() & driven.keys():
+            assert worked[name] == driven[name]
 
 
 def test_a_reader_of_examples_refuses_a_broken_one() -> None:

@@ -37,7 +37,12 @@ TABLES: dict[str, tuple[str, str]] = {
     "MeterData": ("analyzers", "[data.meter]"),
     "ActivationOutput": ("analyzers", "[data.activation]"),
     "DigitiserData": ("analyzers", "[data.digitiser]"),
-    "CommandSet": ("analyzers", "command set"),
+    "CommandSet": ("command_sets", "command set"),
+    "Frame": ("command_sets", "[frame]"),
+    "SerialFormat": ("command_sets", "[serial]"),
+    "StreamData": ("command_sets", "[stream]"),
+    "AskMessage": ("command_sets", "ask"),
+    "TellMessage": ("command_sets", "tell"),
     "AnalyzerCertificate": ("analyzers", "certificate"),
     "CurrentRange": ("analyzers", "[[current]]"),
     "LoadAccuracy": ("analyzers", "[load]"),
@@ -59,9 +64,10 @@ IN_WORDS = {
 }
 NEEDS = {
     "always": (
-        {*required_messages.ANALYZER, "resynchronise"},
-        {*required_messages.GENERATOR, "resynchronise"},
+        set(required_messages.ANALYZER),
+        set(required_messages.GENERATOR),
     ),
+    "format 1": ({"resynchronise"}, {"resynchronise"}),
     "leakage": (set(required_messages.LEAKAGE), set()),
     "waveform": (set(required_messages.WAVEFORM), set()),
     "contact": (set(required_messages.CONTACT), set()),

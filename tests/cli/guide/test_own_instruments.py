@@ -61,8 +61,8 @@ class Interpreter:
         return (said + self.theirs.reply_terminator).encode()
 
     def _meanings(self, text: str) -> Iterator[tuple[str, dict[str, object]]]:
-        for verb, template in (*self.theirs.ask.items(), *self.theirs.tell.items()):
-            pattern = re.sub(r"\\\{(\w+).*?\\\}", r"(?P<\1>.+)", re.escape(template))
+        for verb, message in (*self.theirs.ask.items(), *self.theirs.tell.items()):
+            pattern = re.sub(r"\\\{(\w+).*?\\\}", r"(?P<\1>.+)", re.escape(message.send))
             found = re.fullmatch(pattern, text)
             if found is not None:
                 yield verb, {name: _value(name, said) for name, said in found.groupdict().items()}

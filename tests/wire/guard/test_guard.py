@@ -22,6 +22,7 @@ from ohmwright.wire.guard import process
 from ohmwright.wire.guard.frames import DATA, HEARTBEAT, WATCH, Unpacker, pack
 from ohmwright.wire.guard.link import GuardedLink
 from ohmwright.wire.guard.opening import open_guarded_serial
+from ohmwright.wire.guard.orders import ReleaseOrders
 from ohmwright.wire.links import ports
 
 pytestmark = pytest.mark.anyio
@@ -400,13 +401,12 @@ class Analyzer(SilentPort):
         return answer
 
 
-ORDERS = process.ReleaseMessages(b"\nOFF\n", b"STATE?\n", b"\n")
+ORDERS = ReleaseOrders(b"\nOFF\n", b"STATE?\n", timeout_s=0.01)
 
 
 @pytest.fixture
 def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    for patience in ("QUIET_S", "_READ_BACK_S"):
-        monkeypatch.setattr(process, patience, 0.01)
+    monkeypatch.setattr(process, "QUIET_S", 0.01)
 
 
 @pytest.mark.parametrize(
@@ -481,7 +481,7 @@ def test_it_stays_awake_for_a_burst_then_sleeps_and_looks_up_only_while_it_watch
         traffic = Traffic(engine)
         monkeypatch.setattr(process, "select", traffic)
         monkeypatch.setattr(process, "elapsed_s", traffic.monotonic)
-        guard = process.Guard(engine, SilentPort(), process.ReleaseMessages(b"", b"", b""))
+        guard = process.Guard(engine, SilentPort(), ReleaseOrders(b"", b"", timeout_s=0.01))
         far.send(pack(WATCH, 0, promised))
         for _ in range(8):
             guard._relay_once()

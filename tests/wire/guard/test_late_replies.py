@@ -5,7 +5,8 @@ from itertools import count
 import pytest
 
 from ohmwright.wire.guard import process
-from ohmwright.wire.guard.process import Guard, ReleaseMessages
+from ohmwright.wire.guard.orders import ReleaseOrders
+from ohmwright.wire.guard.process import Guard
 
 
 class Late:
@@ -37,6 +38,6 @@ def test_a_late_reply_is_no_read_back(
     time_s = count()
     monkeypatch.setattr(process, "elapsed_s", lambda: 0.01 * next(time_s))
     port = Late(late, state)
-    guard = Guard(None, port, ReleaseMessages(b"OFF\n", b"STATE?\n", b"\n"))  # type: ignore[arg-type]
+    guard = Guard(None, port, ReleaseOrders(b"OFF\n", b"STATE?\n"))  # type: ignore[arg-type]
     assert guard.release() is off
     assert port.written[0] == b"OFF\n"

@@ -3,6 +3,8 @@
 Read in this order:
 
     frames      the messages between engine and guard
+    orders      what a guard is told: the bytes of OFF, and which replies mean off
+    making_orders   makes them from a command set
     process     the guard: relays bytes, watches for silence, sends OFF and reads it back
     ports       the guard's blocking view of a serial, TCP or VISA port
     launcher    starts a guard in a session of its own

@@ -12,8 +12,9 @@ from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
-from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.portlock import PortLock
+
+from .making_orders import GuardOrders, release_orders
 
 
 @dataclass(frozen=True)
@@ -39,7 +40,7 @@ class GuardHandle:
     process: subprocess.Popen[bytes]
 
 
-def launch_guard(place: PortLocation, commands: CommandSet, lock: PortLock) -> GuardHandle:
+def launch_guard(place: PortLocation, commands: GuardOrders, lock: PortLock) -> GuardHandle:
     """Launch a guard for `place` in a session of its own; it shares the hold on `lock`."""
     ours, theirs = socket.socketpair()
     ours.setblocking(False)
@@ -62,16 +63,8 @@ def launch_guard(place: PortLocation, commands: CommandSet, lock: PortLock) -> G
     return GuardHandle(ours, guard)
 
 
-def _orders(port: dict[str, Any], commands: CommandSet, ours: dict[str, Any]) -> bytes:
-    end = commands.terminator
-    orders = {
-        "port": port,
-        # the engine may have died in the middle of a message: end that first
-        "off": end + commands.message("off", {}).decode("ascii"),
-        "ask_state": commands.message("state", {}).decode("ascii"),
-        "end": commands.reply_terminator,
-        **ours,
-    }
+def _orders(port: dict[str, Any], commands: GuardOrders, ours: dict[str, Any]) -> bytes:
+    orders = {"port": port, "release": release_orders(commands).as_json(), **ours}
     return json.dumps(orders).encode() + b"\n"
 
 

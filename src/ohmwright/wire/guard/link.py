@@ -6,7 +6,6 @@ import anyio
 
 from ohmwright.model.errors import GuardTripped, LinkError, LinkTimeout
 from ohmwright.wire.clock import RealClock
-from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.failures import lost, silent
 from ohmwright.wire.portlock import PortLock
@@ -14,6 +13,7 @@ from ohmwright.wire.portlock import PortLock
 from .channel import GuardChannel, OpenFailure
 from .frames import ACKNOWLEDGED, DATA, HEARTBEAT, WATCH
 from .launcher import Locate, PortLocation, launch_guard
+from .making_orders import GuardOrders
 
 CLOSE_WITHIN_S = 10.0
 """Longest wait in seconds for a guard to trip or to end: it may have to release the output."""
@@ -33,7 +33,7 @@ class GuardedLink(Link):
     guarded = True
 
     def __init__(
-        self, locate: Locate, commands: CommandSet, place: PortLocation, lock: PortLock
+        self, locate: Locate, commands: GuardOrders, place: PortLocation, lock: PortLock
     ) -> None:
         self._locate, self._commands, self._lock = locate, commands, lock
         self._open = True
@@ -79,6 +79,16 @@ class GuardedLink(Link):
         if self._every_s is not None:
             await self._send(HEARTBEAT)
         raise silent(self.name, timeout_s)
+
+    def waiting(self) -> bytes:
+        """The bytes that have come already; what went wrong is left to the next read or write."""
+        self._channel.process_frames()
+        return self._channel.take_received()
+
+    async def heartbeat(self) -> None:
+        """Tell the guard that the engine is alive, where it was promised to hear of it."""
+        if self._every_s is not None:
+            await self._send(HEARTBEAT)
 
     async def _send(self, kind: bytes, data: bytes = b"") -> None:
         if not self._open:
@@ -175,7 +185,7 @@ class GuardedLink(Link):
 
 
 async def open_guarded(
-    locate: Locate, commands: CommandSet
+    locate: Locate, commands: GuardOrders
 ) -> tuple[GuardedLink, OpenFailure | None]:
     """A line through a guard where `locate` says, and why its port could not be opened.
 

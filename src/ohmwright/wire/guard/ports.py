@@ -30,12 +30,12 @@ class BlockingPort(Protocol):
 class BlockingSerialPort:
     """A serial port, opened for this process alone."""
 
-    def __init__(self, port: str, baud: int) -> None:
+    def __init__(self, port: str, baud: int, settings: dict[str, Any] | None = None) -> None:
         import serial
 
-        self._port: Any = serial.Serial(
-            port, baud, timeout=0, write_timeout=WRITE_TIMEOUT_S, exclusive=True
-        )
+        from ohmwright.wire.links.serial_port import opened_port
+
+        self._port: Any = opened_port(port, baud, settings or {})
         self._number: int = self._port.fileno()
         self._slow: type[Exception] = serial.SerialTimeoutException
 
@@ -63,10 +63,13 @@ class BlockingSerialPort:
 class ThreadedSerialPort:
     """A serial port of Windows, which select cannot wait on: a thread reads it into a socket."""
 
-    def __init__(self, port: str, baud: int) -> None:
+    def __init__(self, port: str, baud: int, settings: dict[str, Any] | None = None) -> None:
         import serial
 
-        self._port: Any = serial.Serial(port, baud, write_timeout=WRITE_TIMEOUT_S)
+        from ohmwright.wire.links.serial_port import opened_port
+
+        self._port: Any = opened_port(port, baud, settings or {})
+        self._port.timeout = None  # the thread waits for each byte
         self._slow: type[Exception] = serial.SerialTimeoutException
         self._arrived, into = socket.socketpair()
         threading.Thread(target=self._read_into, args=(into,), daemon=True).start()

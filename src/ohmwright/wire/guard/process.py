@@ -21,6 +21,7 @@ from typing import Any, NoReturn
 from ohmwright.wire.machine_time import elapsed_s
 
 from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, WATCH, Unpacker, pack
+from .orders import ReleaseOrders
 from .ports import BlockingPort, open_port
 
 POLL_S = 0.02
@@ -30,17 +31,8 @@ QUIET_S = 0.15
 _ENGINE_BOUND_S = 1.0
 _AWAKE_S = 0.0003
 """Seconds of polling after a message: they come in bursts, and waking up costs time."""
-_READ_BACK_S = 1.0
+_PAUSES_AT_MOST = 4
 _TRIES = 20
-
-
-@dataclass(frozen=True)
-class ReleaseMessages:
-    """The messages that release the output and read it back; a plain 0 is off."""
-
-    off: bytes
-    ask_state: bytes
-    end: bytes
 
 
 @dataclass
@@ -49,7 +41,7 @@ class Guard:
 
     engine: socket.socket
     port: BlockingPort
-    orders: ReleaseMessages
+    orders: ReleaseOrders
     stopped: bool = False
     deserted: bool = False
     """Whether the engine is gone, so that only the guard can warn a person."""
@@ -60,6 +52,8 @@ class Guard:
     _awake_until_s: float = 0.0
     woken: socket.socket | None = None
     """Gets a byte for each signal, which wakes a guard that waits without end."""
+    _busy_s: float = 0.0
+    """When the last byte passed to or from the port."""
     _frames: Unpacker = field(default_factory=Unpacker)
 
     def run(self) -> bool:
@@ -71,7 +65,7 @@ class Guard:
                 self._relay_once()
         except OSError as problem:
             self._send(FAILED, failure("LinkLost", problem))
-        return self._every_s is None or self.release()
+        return self._every_s is None or self._end_for_good()
 
     def _relay_once(self) -> None:
         number = self.port.fileno()
@@ -83,6 +77,7 @@ class Guard:
         if self.engine in ready:
             self._from_engine()
         if (number is None or number in ready) and (data := self.port.read()):
+            self._busy_s = elapsed_s()
             self._send(DATA, data)
         if ready:
             self._awake_until_s = elapsed_s() + _AWAKE_S
@@ -119,6 +114,7 @@ class Guard:
                 self.port.write(body)
             except TimeoutError as problem:
                 self._send(FAILED, failure("LinkTimeout", problem))
+            self._busy_s = elapsed_s()
 
     def _trip(self) -> None:
         """Release the output; nothing of the engine's passes until it acknowledges that."""
@@ -131,11 +127,21 @@ class Guard:
         except OSError:  # it is gone, or takes nothing any more: no difference
             self.stopped = self.deserted = True
 
+    def _end_for_good(self) -> bool:
+        """Release the output for an engine that is gone; whether it read off."""
+        if not self.release():
+            return False
+        with suppress(OSError):
+            for message in self.orders.closing:
+                self._write(message)
+        return True
+
     def release(self) -> bool:
         """Send OFF and read the output back; whether it read off twice in a row."""
-        for _ in range(_TRIES):
+        for tries in range(_TRIES):
             try:
-                self.port.write(self.orders.off)
+                # the engine may have died in the middle of a message: end that first
+                self._write_off(() if tries == 0 else self.orders.opening)
                 if self._reads_off() and self._reads_off():
                     return True
             except TimeoutError:
@@ -144,23 +150,68 @@ class Guard:
                 return False
         return False
 
+    def _write_off(self, opening: tuple[bytes, ...]) -> None:
+        orders = self.orders
+        if orders.pause_s or opening:
+            for message in (orders.unfinished, *opening, orders.off):
+                self._write(message)
+        else:
+            self.port.write(orders.unfinished + orders.off)
+
+    def _write(self, message: bytes) -> None:
+        """Write `message`, where it has bytes, after the pause that the instrument needs."""
+        if not message:
+            return
+        for _ in range(_PAUSES_AT_MOST):  # a late reply makes the pause begin anew
+            self._drop(self._busy_s + self.orders.pause_s - elapsed_s())
+        self.port.write(message)
+        self._busy_s = elapsed_s()
+
     def _reads_off(self) -> bool:
-        self._receive(QUIET_S, until=None)
-        self.port.write(self.orders.ask_state)
-        reply = self._receive(_READ_BACK_S, until=self.orders.end)
+        """Whether the instrument says, in a whole reply and nothing else, that it is off."""
+        self._drop(QUIET_S)
+        self._write(self.orders.question)
         try:
-            return float(reply.partition(self.orders.end)[0]) == 0
+            return self._says_off(elapsed_s() + self.orders.timeout_s)
         except ValueError:
             return False
 
-    def _receive(self, patience_s: float, until: bytes | None) -> bytes:
-        heard, end_s = b"", elapsed_s() + patience_s
-        while elapsed_s() < end_s and (until is None or until not in heard):
-            number = self.port.fileno()
-            if number is not None:
-                select.select([number], [], [], POLL_S)
-            heard += self.port.read()
-        return heard
+    def _says_off(self, end_s: float) -> bool:
+        """Whether the state that is said until `end_s` is off. Raises ValueError for nonsense."""
+        orders, heard, echo = self.orders, b"", self.orders.echo
+        is_cut = orders.streamed
+        while elapsed_s() < end_s:
+            heard += self._heard()
+            if not orders.streamed and not orders.echo.startswith(heard[: len(echo)]):
+                return False
+            if len(heard) < len(echo):
+                continue
+            if (found := orders.reply.split(heard[len(echo) :])) is None:
+                continue
+            (frame, heard), echo = found, b""
+            if is_cut:  # a line may have been under way
+                is_cut = False
+                continue
+            off = orders.says_off(orders.reply.open(frame))
+            if off is not None or not orders.streamed:
+                return bool(off) and (orders.streamed or not heard)
+        return False
+
+    def _drop(self, for_s: float) -> None:
+        """Throw away what comes within `for_s` seconds."""
+        end_s = elapsed_s() + for_s
+        while elapsed_s() < end_s:
+            self._heard(end_s - elapsed_s())
+
+    def _heard(self, at_most_s: float = POLL_S) -> bytes:
+        """What comes within a moment."""
+        number = self.port.fileno()
+        if number is not None:
+            select.select([number], [], [], min(POLL_S, max(0.0, at_most_s)))
+        data = self.port.read()
+        if data:
+            self._busy_s = elapsed_s()
+        return data
 
 
 def failure(kind: str, problem: OSError) -> bytes:
@@ -178,8 +229,7 @@ def main() -> NoReturn:
     except OSError as problem:
         engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
-    orders = ReleaseMessages(*(config[key].encode("ascii") for key in ("off", "ask_state", "end")))
-    guard = Guard(engine, port, orders)
+    guard = Guard(engine, port, ReleaseOrders.from_json(config["release"]))
     guard.woken = _woken_by_signals()
     for name in ("SIGINT", "SIGTERM", "SIGHUP", "SIGBREAK"):
         if hasattr(signal, name):

@@ -58,6 +58,13 @@ class DescriptorLink(Link):
             raise silent(self.name, timeout_s)
         return data
 
+    def waiting(self) -> bytes:
+        """The bytes that have come already. Raises LinkLost."""
+        try:
+            return self._arrivals.here()
+        except OSError as problem:
+            raise lost(self.name, str(problem)) from None
+
     async def aclose(self) -> None:
         """Close the line and release its lock."""
         if self._open:

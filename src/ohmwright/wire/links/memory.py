@@ -49,6 +49,11 @@ class MemoryLink(Link):
         self._clock.advance(timeout_s)
         raise silent(self.name, timeout_s)
 
+    def waiting(self) -> bytes:
+        """The replies so far, perhaps none."""
+        replies, self._replies = self._replies, b""
+        return replies
+
     async def aclose(self) -> None:
         """Close the line; what was not read is dropped."""
         self._handle, self._replies = _gone, b""

@@ -5,6 +5,7 @@ from __future__ import annotations
 import errno
 import os
 import sys
+from typing import Any
 
 from serial import Serial, SerialException
 
@@ -15,21 +16,25 @@ from ohmwright.wire.portlock import PortLock, device_lock
 from .descriptor import CHUNK, WRITE_TIMEOUT_S, DescriptorLink
 from .failures import not_opened
 from .ports import find_port, found_ports, ports_text
+from .serial_port import opened_port
 from .threaded import SLICE_S, ThreadLink, owner_thread
 
 _BUSY = {errno.EBUSY, errno.EAGAIN}
 
 
-async def open_serial(port: str, *, baud: int = 115200) -> Link:
+async def open_serial(
+    port: str, *, baud: int = 115200, settings: dict[str, Any] | None = None
+) -> Link:
     """A line to a serial port, by name or as `serial=NUMBER` of its USB adapter.
 
-    `baud` bits a second, 8 bits, no parity, one stop bit. Raises LinkBusy naming who has the port,
+    `baud` bits a second; `settings` of `SerialFormat`, absent: 8 bits, no parity, one stop bit.
+    Raises LinkBusy naming who has the port,
     LinkError listing the ports found where it is not there.
     """
     device = await find_port(port)
     lock = device_lock(device)
     try:
-        opened = _opened(device, baud)
+        opened = opened_port(device, baud, settings or {})
     except SerialException as problem:
         lock.release()
         raise await refusal(device, problem.errno, str(problem)) from None
@@ -79,10 +84,6 @@ class SerialThreadLink(ThreadLink):
 
 
 _LINK = SerialThreadLink if sys.platform == "win32" else SerialLink
-
-
-def _opened(device: str, baud: int) -> Serial:
-    return Serial(device, baud, timeout=0, write_timeout=WRITE_TIMEOUT_S, exclusive=True)
 
 
 async def refusal(device: str, number: int | None, why: str) -> LinkError:

@@ -73,6 +73,10 @@ class ThreadLink(Link):
                 raise silent(self.name, timeout_s)
             await self._in_thread(partial(self._keep, min(left_s, SLICE_S)))
 
+    def waiting(self) -> bytes:
+        """The bytes that earlier slices brought."""
+        return self._arrived()
+
     async def aclose(self) -> None:
         """Close the line after the slice under way, and release its lock."""
         thread, self._thread = self._thread, None

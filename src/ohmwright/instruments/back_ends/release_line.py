@@ -1,0 +1,95 @@
+"""OFF and its read-back by a back end's release orders, without a call of the back end."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable
+
+from ohmwright.model.errors import LinkTimeout, ProtocolError
+from ohmwright.wire.clock import Clock
+from ohmwright.wire.frame_layout import FrameLayout
+from ohmwright.wire.guard.orders import ReleaseOrders
+from ohmwright.wire.link import Link
+
+from .line import InstrumentLine
+
+
+def plain_orders(
+    off: bytes, question: bytes, off_replies: Iterable[bytes], *, ends: bytes = b"\n"
+) -> ReleaseOrders:
+    """Release orders of an instrument whose replies end in `ends`.
+
+    `off_replies`: the replies to `question`, without that end, that mean off; every other reply
+    counts as on. An end is sent before OFF, for a message may have been broken off.
+    """
+    return ReleaseOrders(
+        off,
+        question,
+        reply=FrameLayout(ends=ends),
+        form=".*",
+        reads_off="|".join(re.escape(reply).decode("latin-1") for reply in off_replies),
+        unfinished=ends,
+    )
+
+
+class ReleaseLine:
+    """Sends OFF and reads the state, in the bytes of the guard's own orders."""
+
+    def __init__(
+        self, link: Link, line: InstrumentLine, orders: ReleaseOrders, clock: Clock
+    ) -> None:
+        self._link, self._line, self._orders, self._clock = link, line, orders, clock
+
+    async def switch_off(self) -> None:
+        """Send OFF at once, whatever is on the line."""
+        self._line.suspect()
+        for message in (self._orders.unfinished, self._orders.off):
+            await self._write(message)
+
+    async def reads_on(self) -> bool:
+        """Whether one of two replies is anything but off.
+
+        Raises LinkTimeout where none comes, ProtocolError where one says no state.
+        """
+        return await self._reads_on_once() or await self._reads_on_once()
+
+    async def _reads_on_once(self) -> bool:
+        await self._line.settle()
+        self._line.suspect()
+        await self._write(self._orders.question)
+        reply, more = await self._reply()
+        try:
+            off = self._orders.says_off(self._orders.reply.open(reply))
+        except ValueError:
+            off = None
+        if off is None or more:
+            raise ProtocolError(
+                f"{self._link.name} said {(reply + more)[:80]!r}, asked for the output's state.",
+                "Whether RF is off is not known from it.",
+                "Check the release orders of the back end, and the cabling.",
+            )
+        self._line.in_step()
+        return not off
+
+    async def _write(self, message: bytes) -> None:
+        """Send `message`, where it has bytes, after the pause that the instrument needs."""
+        if message:
+            await self._clock.sleep(self._orders.pause_s)
+            await self._link.write(message)
+
+    async def _reply(self) -> tuple[bytes, bytes]:
+        """The frame that answers, and what came after it."""
+        orders, heard = self._orders, b""
+        end_s = self._clock.now_s() + orders.timeout_s
+        while (found := orders.reply.split(heard.removeprefix(orders.echo))) is None:
+            try:
+                heard += await self._link.read(max(0.0, end_s - self._clock.now_s()))
+            except LinkTimeout:
+                raise LinkTimeout(
+                    f"{self._link.name} did not tell the output's state within "
+                    f"{orders.timeout_s:g} s: {heard[:80]!r} came.",
+                    "Whether RF is off is not known from it.",
+                    "Check power and cable, and the release orders of the back end.",
+                    received=heard,
+                ) from None
+        return found

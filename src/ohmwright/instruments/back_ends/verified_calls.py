@@ -1,0 +1,139 @@
+"""Questions and settings of a back end that one wrong answer does not falsify."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import isclose
+from random import Random
+from typing import TypeVar
+
+from ohmwright.model.errors import ProtocolError, WrongInstrument
+from ohmwright.wire.command_set import Verb
+from ohmwright.wire.nonces import nonce_pair
+
+from . import checked
+from .base import BackEnd
+from .calls import Calls
+
+T = TypeVar("T")
+_ASKED_AT_MOST = 4
+_SET_AT_MOST = 2
+_SAME = 5e-4
+"""Largest relative difference between a setting and its read-back: instruments round."""
+
+
+class VerifiedCalls:
+    """Calls of one back end: asked until two answers agree, settings read back where they can be.
+
+    `expected`: what the identity must contain; empty where any unit will do.
+    """
+
+    def __init__(
+        self, back_end: BackEnd, verbs: frozenset[Verb], calls: Calls, expected: str, seed: float
+    ) -> None:
+        self._back_end, self._calls, self.verbs = back_end, calls, verbs
+        self._expected, self._nonces = expected, Random(seed)
+        self._identity: str | None = None
+        self.within_s = calls.within_s
+        self.nonsense = calls.nonsense
+
+    def suspect(self) -> None:
+        """Have what is on the line thrown away before the next call."""
+        if self._calls.line is not None:
+            self._calls.line.suspect()
+
+    async def ask(self, verb: str, check: Callable[[object], T]) -> T:
+        """What the method `verb` returns, as `check` takes it. Raises ProtocolError, LinkError."""
+        answer = await self._calls.call(verb, getattr(self._back_end, verb))
+        return self._checked(verb, check, answer)
+
+    async def agreed(self, verb: str, check: Callable[[object], T], earlier: T | None = None) -> T:
+        """What two answers in a row agree on; `earlier`: one that has come already."""
+        before = await self.ask(verb, check) if earlier is None else earlier
+        for _ in range(_ASKED_AT_MOST - 1):
+            later = await self.ask(verb, check)
+            if repr(later) == repr(before):  # repr, for a NaN equals nothing
+                return later
+            before = later
+        raise self.nonsense(verb, "another answer each time")
+
+    async def tell(self, verb: str, *arguments: object) -> None:
+        """Call the method `verb` once."""
+        await self._calls.call(verb, getattr(self._back_end, verb), *arguments)
+
+    async def identify(self) -> str:
+        """The identity, over a line proved by two echoed numbers where the back end has an echo.
+
+        Raises WrongInstrument where it is not the one expected, ProtocolError where it has changed.
+        """
+        await self._prove_line()
+        identity = await self.agreed("identify", checked.text)
+        if self._expected not in identity:
+            raise WrongInstrument(
+                f"{self._calls.name} is '{identity}'; the bench file wants '{self._expected}' "
+                "in it.",
+                "Another instrument answers. Nothing was switched on.",
+                "Connect the right one, or correct 'identity' in the bench file.",
+            )
+        if identity != (self._identity or identity):
+            raise ProtocolError(
+                f"{self._calls.name} is now '{identity}', not '{self._identity}'.",
+                "Another instrument answers, or the line distorts what is said.",
+                "Check the cabling, then run again.",
+            )
+        self._identity = identity
+        return identity
+
+    async def _prove_line(self) -> None:
+        if "resynchronise" not in self.verbs:
+            return
+        for nonce in nonce_pair(self._nonces):
+            back = await self._calls.call("resynchronise", self._back_end.resynchronise, nonce)
+            if self._checked("resynchronise", checked.count, back) != nonce:
+                raise self.nonsense("resynchronise", f"{back} came back for {nonce}")
+
+    async def set_number(self, verb: Verb, back: Verb, value: float) -> None:
+        """Set a number; return when it reads back, but for rounding, where it can."""
+
+        def same(read: float) -> bool:
+            return isclose(read, value, rel_tol=_SAME)
+
+        await self._set(verb, back, value, checked.number, same)
+
+    async def set_count(self, verb: Verb, back: Verb, value: int) -> None:
+        """Set a whole number; return when it reads back exactly, where it can."""
+        await self._set(verb, back, value, checked.count, lambda read: read == value)
+
+    async def set_text(self, verb: Verb, back: Verb, value: str) -> None:
+        """Set a name; return when it reads back, where it can."""
+        await self._set(verb, back, value, checked.text, lambda read: read == value)
+
+    async def _set(
+        self,
+        verb: Verb,
+        back: Verb,
+        value: object,
+        check: Callable[[object], T],
+        same: Callable[[T], bool],
+    ) -> None:
+        read: T | None = None
+        for _ in range(_SET_AT_MOST):
+            await self.tell(verb, value)
+            if back not in self.verbs:
+                return
+            read = await self.agreed(back, check)
+            if same(read):
+                await self.identify()
+                return
+        raise ProtocolError(
+            f"{self._calls.name} was told {verb}({value!r}) and reads back {read!r}.",
+            "It is not set as it should be; nothing is measured so.",
+            "Check the instrument's data file against its manual, and the cabling.",
+        )
+
+    def _checked(self, verb: str, check: Callable[[object], T], answer: object) -> T:
+        try:
+            return check(answer)
+        except ValueError as problem:
+            self.suspect()
+            raise self.nonsense(verb, str(problem)) from None

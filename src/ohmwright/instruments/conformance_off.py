@@ -1,0 +1,96 @@
+"""Conformance checks with the output off: identity, settings, and OFF where nothing is on."""
+
+from __future__ import annotations
+
+from math import isnan
+
+from ohmwright.model.errors import LinkError, OhmwrightError
+from ohmwright.model.hardware import AnalyzerData, InputPath
+
+from .conformance_kit import Kit, Observed, good, not_checked, wrong
+
+_READINGS = 5
+
+
+async def identifies_itself(kit: Kit) -> Observed:
+    """Check that the identity is a text that stays the same."""
+    first, second = await kit.analyzer.identify(), await kit.analyzer.identify()
+    if not first or first != second:
+        return wrong(f"identity {first!r}, then {second!r}")
+    return good(f"'{first}', twice")
+
+
+async def is_off_when_opened(kit: Kit) -> Observed:
+    """Check that the output is off at first."""
+    return wrong("the output is on") if await kit.analyzer.output_on() else good("it reads off")
+
+
+async def reads_no_current_while_off(kit: Kit) -> Observed:
+    """Check that the meter shows no more than its zero while nothing is switched on."""
+    meter = kit.analyzer.data.meter
+    shown = list[float]()
+    for _ in range(_READINGS):
+        await kit.clock.sleep(1 / meter.readings_per_s)
+        shown.append((await kit.analyzer.fetch_current()).current_ma)
+    largest_ma = max((abs(ma) for ma in shown if not isnan(ma)), default=0.0)
+    zero_ma = meter.largest_zero_ma
+    said = f"{largest_ma:g} mA at most in {_READINGS} readings; its zero may be {zero_ma:g} mA"
+    return good(said) if largest_ma <= zero_ma else wrong(said)
+
+
+async def sets_every_load(kit: Kit) -> Observed:
+    """Check that each load resistance of its data is accepted and read back."""
+    loads_ohm = kit.analyzer.data.load_bank.loads_ohm
+    for load_ohm in loads_ohm:
+        await kit.analyzer.set_load(load_ohm)
+    if not kit.analyzer.protections.load_read_back:
+        return not_checked(f"all {len(loads_ohm)} were taken; it cannot tell which is connected")
+    return good(f"{len(loads_ohm)} load resistances, each read back")
+
+
+async def refuses_a_load_it_has_not(kit: Kit) -> Observed:
+    """Check that a load resistance beyond the bank is refused, where it can refuse or read back."""
+    load_ohm = 17.3 + max(kit.analyzer.data.load_bank.loads_ohm)
+    try:
+        await kit.analyzer.set_load(load_ohm)
+    except LinkError as refusal:
+        return good(refusal.happened)
+    except OhmwrightError as unsent:
+        return not_checked(f"it was not asked: {unsent.happened}")
+    if not kit.analyzer.protections.load_read_back and not _refuses(kit):
+        return not_checked("it cannot refuse a setting, nor tell which is connected")
+    return wrong(f"it took {load_ohm:g} ohm, which its bank has not")
+
+
+def _refuses(kit: Kit) -> bool:
+    verbs = kit.analyzer.verbs
+    return verbs is None or "error" in verbs
+
+
+async def joins_every_circuit(kit: Kit) -> Observed:
+    """Check that its input can be joined to each circuit of its data, and back to the output."""
+    protections, paths = kit.analyzer.protections, _circuits(kit.analyzer.data)
+    if len(paths) == 1:
+        return not_checked("it has one circuit alone")
+    if not protections.path_set:
+        return not_checked("its input is joined by hand")
+    for path in paths:
+        await kit.analyzer.set_path(path)
+    if not protections.path_read_back:
+        return not_checked(f"{', '.join(paths)} were taken; it cannot tell which is joined")
+    return good(f"{', '.join(paths)}, each read back")
+
+
+def _circuits(data: AnalyzerData) -> tuple[InputPath, ...]:
+    leakage: tuple[InputPath, ...] = () if data.leakage_load_ohm is None else ("LEAKAGE",)
+    contact: tuple[InputPath, ...] = () if data.contact_quality_ohm is None else ("CQUALITY",)
+    return (*leakage, *contact, "OUTPUT")
+
+
+async def off_is_idempotent(kit: Kit) -> Observed:
+    """Check that OFF while off is no error."""
+    await kit.analyzer.switch_off()
+    await kit.analyzer.switch_off()
+    if await kit.analyzer.output_on():
+        return wrong("the output is on after OFF")
+    return good("OFF was sent twice while off; it reads off")

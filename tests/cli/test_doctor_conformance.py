@@ -1,0 +1,84 @@
+"""`doctor --conformance`: every check with what it saw, and no RF that nobody agreed to."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import pytest
+
+from ohmwright.cli import doctor_conformance
+from ohmwright.engine.activation import Activation
+from ohmwright.instruments.conformance import CHECKS, WITH_RF, WITHOUT_RF, title
+from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
+from ohmwright.instruments.conformance_kit import Kit, Observed, wrong
+from ohmwright.model.shipped import shipped
+from ohmwright.simulator.operator import SimulatedOperator
+
+COMMAND = ("doctor", "--bench", shipped("benches", "demo.toml"), "--conformance", "--json")
+
+
+@pytest.fixture
+def activations(monkeypatch: pytest.MonkeyPatch) -> list[Activation]:
+    """Every activation that is opened."""
+    opened: list[Activation] = []
+    init = Activation.__init__
+
+    def noted(self: Activation, *given: Any, **named: Any) -> None:
+        init(self, *given, **named)
+        opened.append(self)
+
+    monkeypatch.setattr(Activation, "__init__", noted)
+    return opened
+
+
+def test_each_check_says_what_it_saw(ohmwright: Callable, activations: list[Activation]) -> None:
+    outcome = ohmwright(*COMMAND, "--with-rf")
+    found = {finding["check"]: finding for finding in outcome.json}
+    assert outcome.code == 0
+    assert "CAUTION" in outcome.err
+    for check in (*CHECKS, *GENERATOR_CHECKS):
+        assert found[title(check)]["detail"]
+    assert found["off opens the output"]["state"] == "good"
+    assert "cut current 4, cut voltage 16" in found["tells every trim"]["detail"]
+    assert len(activations) == len(WITH_RF) - 1  # an unguarded line has no guard to try
+
+
+def test_without_rf_those_that_need_it_are_not_checked(
+    ohmwright: Callable, activations: list[Activation]
+) -> None:
+    found = {finding["check"]: finding["state"] for finding in ohmwright(*COMMAND).json}
+    assert {found[title(check)] for check in WITH_RF} == {"not checked"}
+    assert {found[title(check)] for check in WITHOUT_RF} == {"good"}
+    assert activations == []
+
+
+@pytest.mark.parametrize("conformance", [True, False])
+def test_who_does_not_agree_gets_no_rf(
+    ohmwright: Callable,
+    activations: list[Activation],
+    monkeypatch: pytest.MonkeyPatch,
+    conformance: bool,
+) -> None:
+    async def stop(*_: object) -> str:
+        return "stop"
+
+    monkeypatch.setattr(SimulatedOperator, "reply", stop)
+    command = COMMAND if conformance else [part for part in COMMAND if part != "--conformance"]
+    outcome = ohmwright(*command, "--with-rf")
+    assert (outcome.code, activations) == (0, [])
+    assert "did not want it" in outcome.out
+
+
+def test_what_is_wrong_with_rf_off_keeps_it_off(
+    ohmwright: Callable, activations: list[Activation], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def reads_wrongly(kit: Kit) -> Observed:
+        return wrong("it reads 7 ohm")
+
+    monkeypatch.setattr(doctor_conformance, "WITHOUT_RF", (reads_wrongly,))
+    outcome = ohmwright(*COMMAND, "--with-rf")
+    found = {finding["check"]: finding for finding in outcome.json}
+    assert (outcome.code, activations) == (3, [])
+    assert found["reads wrongly"]["state"] == "NOT GOOD"
+    assert "mended first" in found["off opens the output"]["detail"]

@@ -1,0 +1,112 @@
+"""Benches of invented instruments, as files that name their pseudo-terminals."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ohmwright.cli.bench_data import read_bench
+from ohmwright.cli.open_bench import assemble_bench
+from ohmwright.instruments.absent_operator import AbsentOperator
+from ohmwright.instruments.bench import Bench
+from ohmwright.wire.clock import VirtualClock
+
+from .brindle import Brindle
+from .cotter import Cotter
+from .osier import Osier
+from .plant import Plant
+from .port import Port
+from .sedge import Sedge
+from .tamsin import Tamsin
+from .world import VirtualLine, World
+
+FILES = Path(__file__).parent / "files"
+ANALYZERS: dict[str, Callable[..., Port]] = {
+    "tamsin-40": Tamsin,
+    "brindle-7": Brindle,
+    "sedge-s1": Sedge,
+}
+BARE: dict[str, Callable[..., Port]] = {"cotter-2": Cotter}
+"""What proves nothing of its line."""
+
+
+@dataclass(frozen=True)
+class Table:
+    """What stands on the table, and the bench file that says so."""
+
+    plant: Plant
+    analyzer: Port
+    bench: Path
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@pytest.fixture
+def on_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callable[..., Table]]:
+    """Puts an analyzer and an Osier 90 on the table, each on a port of its own."""
+    monkeypatch.setenv("XDG_STATE_HOME", str(tmp_path / "state"))
+    with ExitStack() as ports:
+
+        def put(name: str, **options: object) -> Table:
+            plant = Plant()
+            analyzer = ANALYZERS[name](plant, **options)
+            devices = [ports.enter_context(port) for port in (analyzer, Osier(plant))]
+            bench = tmp_path / f"{name}-{Path(devices[0]).name}.toml"
+            bench.write_text(_bench(name, *devices), encoding="utf-8")
+            return Table(plant, analyzer, bench)
+
+        yield put
+
+
+def _bench(analyzer: str, analyzer_device: str, generator_device: str) -> str:
+    return f"""\
+name = "Bench with a {analyzer}"
+
+[analyzer]
+data = "{FILES / analyzer}.toml"
+link = {{ kind = "serial", port = "{analyzer_device}", baud = 9600 }}
+
+[generator]
+data = "{FILES}/osier-90.toml"
+link = {{ kind = "serial", port = "{generator_device}", baud = 9600 }}
+
+[asset]
+id = "HF-201"
+maker = "Withy"
+model = "Osier 90"
+serial = "O90-512"
+"""
+
+
+@dataclass
+class VirtualTable:
+    """A bench of invented instruments in virtual time."""
+
+    plant: Plant
+    bench: Bench
+    analyzer_line: VirtualLine
+    analyzer: Port
+
+
+def virtual_table(
+    name: str, tmp_path: Path, character_s: float = 0.0, **options: Any
+) -> VirtualTable:
+    """An analyzer called `name` and an Osier 90, with lines of the given speed."""
+    clock = VirtualClock()
+    world = World(clock)
+    plant = Plant(now_s=world.now_s)
+    analyzer, generator = {**ANALYZERS, **BARE}[name](plant, **options), Osier(plant)
+    file = tmp_path / f"{name}-bench.toml"
+    file.write_text(_bench(name, "none", "none"), encoding="utf-8")
+    data = read_bench(file)
+    line = VirtualLine(world, analyzer, character_s)
+    bench = assemble_bench(data, clock, line, VirtualLine(world, generator), AbsentOperator())
+    return VirtualTable(plant, bench, line, analyzer)

@@ -1,0 +1,83 @@
+"""What `probe` shows of an instrument's bytes; it sends questions alone."""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright import guide
+from ohmwright.cli.probe_command import ProbeRequest, run_probe
+from ohmwright.model.errors import UnaskedOutput, UsageError
+
+from .conftest import FILES, Table
+
+
+@pytest.fixture
+def probed(capsys: pytest.CaptureFixture[str]) -> Callable[..., tuple[int, str]]:
+    def probe(bench: Path, *only: str, send: str | None = None) -> tuple[int, str]:
+        code = run_probe(ProbeRequest(bench, False, only, send, False))
+        return code, re.sub(r"\d+ ms", "… ms", capsys.readouterr().out)
+
+    return probe
+
+
+def test_the_bytes_that_the_guide_shows(on_table: Callable[..., Table], probed: Callable) -> None:
+    table = on_table("brindle-7", quick=True)
+    code, shown = probed(table.bench)
+    assert code == 0
+    assert "understood: state = off" in shown
+    load = shown[shown.index("load\n") : shown.index("state\n")]
+    assert load in guide.page("own_analyzer")
+    assert table.plant.log == []
+
+
+def test_a_reply_of_another_form_shows_its_bytes_and_what_it_should_be(
+    on_table: Callable[..., Table], probed: Callable, tmp_path: Path
+) -> None:
+    table = on_table("sedge-s1")
+    for name in ("sedge-s1.toml", "osier-90.toml", "osier-90-commands.toml"):
+        shutil.copy(FILES / name, tmp_path)
+    wrong = (FILES / "sedge-s1-commands.toml").read_text().replace("V{identity}", "ID{identity}")
+    (tmp_path / "sedge-s1-commands.toml").write_text(wrong)
+    bench = tmp_path / "bench.toml"
+    bench.write_text(table.bench.read_text().replace(f"{FILES}/", ""))
+    code, shown = probed(bench)
+    assert code == 3
+    assert "NOT UNDERSTOOD: it should be 'ID{identity}'" in shown
+    assert "<STX>VSedge S1" in shown
+    assert shown.count("understood: current_ma = 0, state = off") == 4  # lines of the stream
+
+
+def test_a_text_that_is_a_command_is_not_sent(
+    on_table: Callable[..., Table], probed: Callable
+) -> None:
+    table = on_table("sedge-s1")
+    for text in ("K000", "k005", "K123", "L0300"):
+        with pytest.raises(UsageError, match="and no question"):
+            probed(table.bench, "identify", send=text)
+    code, shown = probed(table.bench, "identify", send="W")
+    assert code == 3
+    assert "refused" in shown
+    assert not table.plant.is_on
+
+
+def test_a_text_that_keys_the_output_all_the_same_is_ended_by_off(
+    on_table: Callable[..., Table], probed: Callable, tmp_path: Path
+) -> None:
+    """The command set's ON is wrong, so that nothing tells the text from a question."""
+    table = on_table("sedge-s1")
+    for name in ("sedge-s1.toml", "osier-90.toml", "osier-90-commands.toml"):
+        shutil.copy(FILES / name, tmp_path)
+    wrong = (FILES / "sedge-s1-commands.toml").read_text().replace("K{limit_s", "Q{limit_s")
+    (tmp_path / "sedge-s1-commands.toml").write_text(wrong)
+    bench = tmp_path / "bench.toml"
+    bench.write_text(table.bench.read_text().replace(f"{FILES}/", ""))
+    with pytest.raises(UnaskedOutput, match="it was no question"):
+        probed(bench, "identify", send="K300")
+    assert not table.plant.is_on
+    [(from_s, to_s)] = table.plant.log
+    assert to_s - from_s < 5  # of the 30 s that it asked for

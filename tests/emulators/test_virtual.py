@@ -1,0 +1,95 @@
+"""Whole jobs on invented instruments in virtual time, and what a slow line does to readings."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import pytest
+
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.run import Job, results, run
+from ohmwright.model.hardware import AnalyzerData
+from ohmwright.model.result import Measured, Result
+from ohmwright.model.step import STAGES
+
+from .conftest import ANALYZERS, FILES, VirtualTable, virtual_table
+
+pytestmark = pytest.mark.anyio
+OUTPUT = """\
+title = "One output"
+revision = "1"
+model = "Osier 90"
+
+[defaults]
+age_s = 6
+rest_s = 10
+max_on_s = 30
+
+[[step]]
+kind = "output"
+name = "cut-rated"
+mode = "cut"
+setting_w = 50
+load_ohm = 300
+power_w = 50
+tolerance = { percent = 15 }
+"""
+SLOW_S = 10 / 9600
+"""A character at 9600 baud."""
+
+
+async def _verdicts(table: VirtualTable) -> dict[tuple[str, str], str]:
+    job = Job(read_procedure(FILES / "osier-90-check.toml"), STAGES, "emulated")
+    found = results([event async for event in run(job, table.bench)])
+    return {(result.stage, result.step): result.verdict for result in found}
+
+
+@pytest.mark.parametrize("name", ANALYZERS)
+async def test_a_unit_is_calibrated(name: str, tmp_path: Path) -> None:
+    table = virtual_table(name, tmp_path, SLOW_S if name == "brindle-7" else 0.0)
+    verdicts = await _verdicts(table)
+    assert verdicts["as_found", "cut-rated"] == "fail"
+    assert verdicts["as_left", "cut-rated"] == "pass"
+    assert table.plant.settled_ma == pytest.approx(408, rel=0.02)
+    assert not table.plant.is_on
+
+
+async def _output(table: VirtualTable, tmp_path: Path) -> Result:
+    procedure = tmp_path / "output.toml"
+    procedure.write_text(OUTPUT, encoding="utf-8")
+    job = Job(read_procedure(procedure), ("as_found",), "emulated")
+    return next(iter(results([event async for event in run(job, table.bench)])))
+
+
+async def test_a_slow_line_and_a_fast_one_give_the_same_value(tmp_path: Path) -> None:
+    slow = virtual_table("brindle-7", tmp_path, SLOW_S, interval_s=1.0)
+    slow.bench.analyzer.data = _at_1_hz(slow.bench.analyzer.data)
+    fast = virtual_table("tamsin-40", tmp_path)
+    found = []
+    for table, interval_s in ((slow, 1.0), (fast, 0.1)):
+        table.plant.lag_s = 1.0
+        result = await _output(table, tmp_path)
+        assert len(result.samples) > 3
+        for age_s, current_ma in result.samples:
+            if age_s < 3 * table.plant.lag_s:  # later, noise is larger than the rise
+                risen = current_ma / table.plant.settled_ma
+                assert age_s == pytest.approx(-math.log(1 - risen), abs=1.05 * interval_s)
+        assert result.measured is not None
+        found.append(result.measured)
+    one, other = found
+    u = math.hypot(*(_type_a(measured) for measured in found))
+    assert abs(one.value - other.value) < 2 * u
+    true_w = (slow.plant.settled_ma / 1000) ** 2 * 300
+    assert one.value == pytest.approx(true_w, abs=2 * u)
+
+
+def _type_a(measured: Measured) -> float:
+    """The standard uncertainty of a value from its readings alone."""
+    return math.hypot(
+        *(line.standard_uncertainty for line in measured.budget if line.evaluation == "A")
+    )
+
+
+def _at_1_hz(data: AnalyzerData) -> AnalyzerData:
+    return data.model_copy(update={"meter": data.meter.model_copy(update={"readings_per_s": 1.0})})
