@@ -11,11 +11,11 @@ import traceback
 from collections.abc import Callable
 from typing import Any, NoReturn
 
+from ohmwright.api import open_bench
 from ohmwright.cli import (
     console,
     live,
     main,
-    open_bench,
     run_and_record,
     run_command,
     verify_command,

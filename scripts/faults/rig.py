@@ -9,8 +9,8 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from ohmwright.cli.bench_data import BenchData, read_bench
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.engine.steps.base import TimedStep

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.open_records import open_existing_records, resolved_run_id
+from ohmwright.api.open_records import open_existing_records, resolved_run_id
 from ohmwright.cli.table_format import value_with_uncertainty
 from ohmwright.model.event import RunStarted
 from ohmwright.model.result import Measured

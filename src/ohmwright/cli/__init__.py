@@ -6,7 +6,6 @@ Read in this order:
     options, option_groups      options of several commands, declared once
     commands_run, commands_bench, commands_offline, commands_record, commands_keys
                                 the declarations of all commands; heavy imports wait until called
-    paths, bench_data, open_bench   the user's files; a bench file read and checked, then opened
     run_command, run_and_record, signals   one run: each event stored, then shown; signals stop it
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
                                 what is printed of a run

@@ -10,6 +10,8 @@ from pathlib import Path
 
 from rich.text import Text
 
+from ohmwright.api.open_records import resolved_run_id
+from ohmwright.api.paths import file_name_safe
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.json_lines import run_lines
 from ohmwright.records.queries import seals
@@ -24,8 +26,7 @@ from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.typesetting import Form
 
 from .console import out, print_json, print_notice
-from .open_records import open_existing_records, resolved_run_id, trusted_keys
-from .paths import file_name_safe
+from .open_records import open_existing_records, trusted_keys
 
 _LABEL_FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
 

@@ -9,6 +9,8 @@ from typing import NoReturn
 import anyio
 from rich.table import Table
 
+from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.open_bench import open_bench
 from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.protection_self_test import protection_self_test
 from ohmwright.engine.release import ensure_off_at_start
@@ -26,10 +28,9 @@ from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
 from ohmwright.model.hardware import MeterData
 
-from .bench_data import BenchChoice
 from .console import out, print_json
 from .doctor_finding import FILES, Finding, good, not_checked, not_good
-from .open_bench import open_bench
+from .terminal_operator import PlainDisplay, TerminalOperator
 
 _BY_RF = "only RF can show it: --with-rf, for a second at a low setting"
 
@@ -43,7 +44,9 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, as_json: bool) -> int:
     data = choice.read()
 
     async def work() -> list[Finding]:
-        async with open_bench(data, unattended=not with_rf, guarded=choice.guarded) as bench:
+        person = TerminalOperator(PlainDisplay())
+        opening = open_bench(data, unattended=not with_rf, guarded=choice.guarded, person=person)
+        async with opening as bench:
             found = [finding async for finding in _findings(bench)]
             return [*found, *await _with_rf(bench)] if with_rf else [*found, *_without_rf(bench)]
 

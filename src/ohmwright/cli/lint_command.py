@@ -7,6 +7,7 @@ from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
+from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.foresight import Foreseen, foreseen
 from ohmwright.engine.measured_value import Accuracy
@@ -17,7 +18,6 @@ from ohmwright.model.errors import ProcedureError
 from ohmwright.model.step import STAGES
 from ohmwright.wire.clock import RealClock, VirtualClock
 
-from .bench_data import BenchData, read_bench
 from .console import out, print_json
 
 

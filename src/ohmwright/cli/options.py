@@ -14,7 +14,7 @@ import typer
 from ohmwright.simulator.faults import KINDS, SYNTAX, LineFault
 
 if TYPE_CHECKING:
-    from .bench_data import BenchChoice
+    from ohmwright.api.bench_data import BenchChoice
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 Records = Annotated[
@@ -75,7 +75,7 @@ class AnalyzerLine:
 
     def bench_choice(self, bench: Path) -> "BenchChoice":
         """Return the choice of the bench file `bench`, reached over this line."""
-        from .bench_data import BenchChoice
+        from ohmwright.api.bench_data import BenchChoice
 
         return BenchChoice(bench, self.port, guarded=not self.no_guard)
 

@@ -10,6 +10,9 @@ from shlex import quote
 import anyio
 from rich.text import Text
 
+from ohmwright.api.bench_data import BenchChoice, BenchData
+from ohmwright.api.open_bench import open_bench
+from ohmwright.api.paths import file_name_safe
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import run_started_event
@@ -26,15 +29,13 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
 from ohmwright.wire.clock import RealClock
 
-from .bench_data import BenchChoice, BenchData
 from .console import CAUTION, err, out
 from .error_report import print_error
 from .live import live_view
-from .open_bench import open_bench
 from .open_records import open_existing_records, open_records, trusted_keys
-from .paths import file_name_safe
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
+from .terminal_operator import PlainDisplay, TerminalOperator
 
 
 @dataclass(frozen=True)
@@ -120,7 +121,10 @@ def _run(
 
     async def work() -> tuple[Event, ...]:
         opening = open_bench(
-            bench_data, unattended=request.unattended, guarded=request.bench.guarded
+            bench_data,
+            unattended=request.unattended,
+            guarded=request.bench.guarded,
+            person=TerminalOperator(PlainDisplay()),
         )
         async with opening as bench:
             try:

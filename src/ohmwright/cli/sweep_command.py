@@ -9,6 +9,9 @@ from pathlib import Path
 import anyio
 from rich.progress import Progress
 
+from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.open_bench import open_bench
+from ohmwright.api.output_file import refuse_unwritable
 from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.sweep import SweepPoint, sweep
 from ohmwright.instruments.bench import Bench
@@ -16,10 +19,7 @@ from ohmwright.instruments.operator import StopRun
 from ohmwright.model.errors import OutOfCapability, UsageError
 from ohmwright.model.step import Timing
 
-from .bench_data import BenchChoice
 from .console import CAUTION, err
-from .open_bench import open_bench
-from .output_file import refuse_unwritable
 from .signals import cancel_on_signal
 from .sweep_output import SweepOrigin, print_sweep, write_sweep_csv
 

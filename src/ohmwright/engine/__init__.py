@@ -29,7 +29,7 @@ Decisions that bind this room; all are in force.
 
 **Events are yielded only while RF is off.** Why: a slow disk, a locked database or a consumer that
 stops listening must not hold RF on. The live view is a callback that returns at once; events
-made while RF is on wait in `pending_events`, from where `cli.run_and_record` takes them after a
+made while RF is on wait in `pending_events`, from where `api.recorded_events` takes them after a
 cancellation. Rejected: a queue between engine and records, which a killed program loses.
 Held by tests/engine/test_rules.py.
 

@@ -34,7 +34,6 @@ from ohmwright.wire.links.tcp import open_tcp
 from ohmwright.wire.links.visa import open_visa
 
 from .bench_data import BenchData, read_simulation_profiles
-from .terminal_operator import PlainDisplay, TerminalOperator
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
@@ -67,12 +66,13 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
 
 @asynccontextmanager
 async def open_bench(
-    data: BenchData, *, unattended: bool, guarded: bool = True
+    data: BenchData, *, unattended: bool, guarded: bool = True, person: Operator | None = None
 ) -> AsyncIterator[Bench]:
     """Open every instrument of a bench; close them all at the end of the block.
 
     `guarded`: whether a guard process owns the analyzer's port, which switches the output; only a
-    bench with a [simulation] table may do without one. `unattended`: nobody answers requests.
+    bench with a [simulation] table may do without one. `unattended`: nobody answers requests;
+    `person`: who answers them at a bench that is not simulated in this process, None for nobody.
     Raises SourceError, UsageError, LinkError.
     """
     if not guarded and data.file.simulation is None:
@@ -85,7 +85,8 @@ async def open_bench(
         if isinstance(data.file.analyzer.link, Simulated):
             yield _simulated_bench(data, unattended=unattended)
         else:
-            yield await _real_bench(data, stack, unattended=unattended, guarded=guarded)
+            operator = AbsentOperator() if unattended or person is None else person
+            yield await _real_bench(data, stack, operator, guarded=guarded)
 
 
 def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
@@ -102,7 +103,7 @@ def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
 
 
 async def _real_bench(
-    data: BenchData, stack: AsyncExitStack, *, unattended: bool, guarded: bool
+    data: BenchData, stack: AsyncExitStack, operator: Operator, *, guarded: bool
 ) -> Bench:
     async def link(address: Address) -> Link:
         return await stack.enter_async_context(aclosing(await _open_link(address)))
@@ -118,7 +119,6 @@ async def _real_bench(
         analyzer = await link(data.file.analyzer.link)
     generator_address = data.file.generator.link
     generator = None if generator_address is None else await link(generator_address)
-    operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
     return assemble_bench(data, clock, analyzer, generator, operator)
 
 
