@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli import sweep_command
+from ohmwright.api import async_bench
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
@@ -18,7 +18,7 @@ def no_bench(monkeypatch: pytest.MonkeyPatch) -> None:
     def opened(*_: object, **__: object) -> None:
         raise AssertionError("a bench was opened")
 
-    monkeypatch.setattr(sweep_command, "open_bench", opened)
+    monkeypatch.setattr(async_bench, "opened_instruments", opened)
 
 
 @pytest.mark.usefixtures("no_bench")
@@ -82,7 +82,7 @@ def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_p
     assert as_json["analyzer"].split(",")[1] in table
     (as_csv,) = csv.DictReader(path.read_text(encoding="utf-8").splitlines())
     assert list(as_csv) == list(as_json)
-    assert list(as_csv).index("on_s") == 9, "a column has lost its place"
+    assert list(as_csv).index("on_s") == 18, "a column has lost its place"
     assert as_csv.items() >= {name: str(value) for name, value in known.items()}.items()
 
 
@@ -90,7 +90,7 @@ def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_p
     ("option", "value", "says"),
     [
         ("--loads", "700", "has no 700 ohm"),
-        ("--settings", "9000", "9000 W lies outside"),
+        ("--settings", "9000", "9000 W is more than cut's 300 W"),
         ("--mode", "coagulate", "has no mode 'coagulate'"),
     ],
 )

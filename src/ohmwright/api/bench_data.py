@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple, TypeVar
 
+from ohmwright.engine.requirements import Abilities
 from ohmwright.instruments.remote_analyzer import check_limit_agreement
 from ohmwright.instruments.required_messages import ANALYZER, GENERATOR, check_complete
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
@@ -58,6 +59,29 @@ class BenchData:
         """Whether the bench's clock is simulated, which starts at the simulator's own date."""
         simulated = isinstance(self.file.analyzer.link, Simulated)
         return simulated or self.file.stepped_time is not None
+
+    def abilities(self, *, attended: bool) -> Abilities:
+        """Return what the bench can do by its files: nothing needs to be connected to know it."""
+        generator = self.generator_commands
+        return Abilities(
+            self.analyzer,
+            self.generator,
+            has_port=self.file.generator.link is not None,
+            attended=attended,
+            certificate=self.certificate,
+            analyzer_verbs=self.analyzer_commands.verbs,
+            generator_verbs=None if generator is None else generator.verbs,
+        )
+
+    def with_seed(self, seed: int) -> BenchData:
+        """Return the bench with another simulated unit. Raises UsageError for a real one."""
+        if self.file.simulation is None:
+            raise UsageError(
+                f"{self.path}: a seed chooses a simulated unit, and this bench has none.",
+                do="Leave the seed out, or add a [simulation] table.",
+            )
+        simulation = self.file.simulation.model_copy(update={"seed": seed})
+        return replace(self, file=self.file.model_copy(update={"simulation": simulation}))
 
 
 @dataclass(frozen=True)

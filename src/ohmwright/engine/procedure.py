@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core.core_schema import ValidationInfo
@@ -12,8 +12,11 @@ from ohmwright.model.complaint_words import error_at
 from ohmwright.model.decision import Decision, SimpleAcceptance
 from ohmwright.model.step import Stage, Timing
 
-from .steps import AnyStep, Step
+from .steps import AnyStep, Step, add_step_kind
 from .steps.base import TimedStep
+
+S = TypeVar("S", bound=Step)
+"""A kind of step."""
 
 
 class Procedure(FrozenModel):
@@ -72,3 +75,15 @@ class Procedure(FrozenModel):
     def steps_in(self, stage: Stage) -> tuple[Step, ...]:
         """Return the steps of `stage`, in the order of the file."""
         return tuple(step for step in self.step if stage in step.stages)
+
+
+def register_step(kind: type[S]) -> type[S]:
+    """Make a step kind of another package known to procedures; returns it, to be a decorator.
+
+    DEVELOPERS.md, "Add a step kind", says what a class needs; its bases are in
+    `ohmwright.engine.steps.base`. A class of the same module and name replaces the one before, as
+    in a notebook. Raises ValueError where its name is missing or another's.
+    """
+    add_step_kind(kind)
+    Procedure.model_rebuild(force=True)
+    return kind

@@ -18,7 +18,9 @@ from pydantic_core import CoreSchema, core_schema
 
 from .base import Step
 
-__all__ = ["AnyStep", "Step", "step_kinds"]
+__all__ = ["AnyStep", "Step", "add_step_kind", "step_kinds"]
+_ADDED: dict[str, type[Step]] = {}
+"""Kinds of other packages, by the name that procedures use."""
 
 
 @cache
@@ -30,7 +32,23 @@ def step_kinds() -> Mapping[str, type[Step]]:
             if isinstance(value, type) and issubclass(value, Step) and value.__doc__:
                 kind = value.model_fields["kind"].annotation
                 found |= dict.fromkeys(getattr(kind, "__args__", ()), value)
-    return dict(sorted(found.items()))
+    return dict(sorted((found | _ADDED).items()))
+
+
+def add_step_kind(kind: type[Step]) -> None:
+    """Add a kind of another package. Raises ValueError where its name is missing or taken."""
+    names = getattr(kind.model_fields["kind"].annotation, "__args__", ())
+    if not names or not all(isinstance(name, str) for name in names):
+        raise ValueError(f'{kind.__name__} needs a kind: Literal["its name in procedures"]')
+    for name in names:
+        other = step_kinds().get(name)
+        if other is not None and (other.__module__, other.__qualname__) != (
+            kind.__module__,
+            kind.__qualname__,
+        ):
+            raise ValueError(f"there is a step kind '{name}' already: {other.__module__}")
+        _ADDED[name] = kind
+    step_kinds.cache_clear()
 
 
 class AnyStep:
