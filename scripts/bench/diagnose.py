@@ -15,8 +15,8 @@ import numpy as np
 
 from ohmwright.estimation.power_curve_diagnosis import (
     SENSES,
-    MeasuredPowers,
     OutputLimits,
+    PowerCurve,
     diagnose,
 )
 
@@ -47,7 +47,7 @@ def _unit(rng: np.random.Generator) -> tuple[bool, bool]:
     which = int(rng.integers(3))
     gains[which] = 1 + rng.choice([-1, 1]) * rng.uniform(0.03, 0.12)
     measured = _LIMITS.power(_LOADS, gains) * (1 + _METER * rng.normal(size=_LOADS.size))
-    found = diagnose(MeasuredPowers(_LOADS, measured, _METER * measured), _LIMITS)
+    found = diagnose(PowerCurve(_LOADS, measured, _METER * measured), _LIMITS)
     return found.culprit == SENSES[which], _by_worst_load(measured) == which
 
 

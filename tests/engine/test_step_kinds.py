@@ -22,7 +22,7 @@ BY_SUBJECT = {
     "reports/measuring_conditions.py",
     "reports/conditions.py",
 }
-"""What is about one kind by its subject: where adjusting starts; a sweep's plan; a leakage limit recomputed."""
+"""What is about one kind by subject: a sweep's plan, where adjusting starts, a leakage limit."""
 
 
 def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> None:

@@ -12,8 +12,8 @@ from ohmwright.estimation.point import Expected
 from ohmwright.estimation.power_curve_diagnosis import (
     SENSES,
     Diagnosis,
-    MeasuredPowers,
     OutputLimits,
+    PowerCurve,
     diagnose,
     nominal_limits,
 )
@@ -132,7 +132,7 @@ def _mode_diagnosis(step: PowerCurveStep, results: Sequence[Result]) -> ModeDiag
         values = (values / 1000) ** 2 * loads
     limits = nominal_limits(load_ohm, target, step.setting_w)
     return ModeDiagnosis(
-        step.mode, limits, diagnose(MeasuredPowers(loads, values, uncertainties), limits)
+        step.mode, limits, diagnose(PowerCurve(loads, values, uncertainties), limits)
     )
 
 
