@@ -2,21 +2,33 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from os import PathLike
+from pathlib import Path
 from typing import Any
 
 from ohmwright.model.event import Event, PointDone, RunStarted
 
-from .curve import curve_of
+from .curve import Curve, curve_of
+from .curve_plot import band_limits, svg_text
 
 
 class LivePlot:
     """Given as `on_event`, draws the curve so far after each point, in place, in a notebook.
 
-    `options`: as of `Curve.plot`. Outside of a notebook nothing is drawn.
+    `band`, `against`: see `Curve.plot`. Outside of a notebook nothing is drawn. Raises
+    ProcedureError for a wrong procedure file.
     """
 
-    def __init__(self, **options: Any) -> None:
-        self._options = options
+    def __init__(
+        self,
+        *,
+        band: str | PathLike[str] | float | None = None,
+        against: Curve | Iterable[Curve] = (),
+    ) -> None:
+        if isinstance(band, str | PathLike):
+            band_limits(Path(band))
+        self._band, self._against = band, against
         self._events: list[Event] = []
         self._handle: Any = None
 
@@ -34,7 +46,7 @@ class LivePlot:
             from IPython.display import display
         except ModuleNotFoundError:
             return
-        picture = _Picture(curve_of(self._events).plot(**self._options))
+        picture = _Picture(curve_of(self._events).plot(band=self._band, against=self._against))
         if self._handle is None:
             self._handle = display(picture, display_id=True)
         else:
@@ -48,6 +60,4 @@ class _Picture:
         self._figure = figure
 
     def _repr_svg_(self) -> str:
-        from .curve_plot import svg_text
-
         return svg_text(self._figure)

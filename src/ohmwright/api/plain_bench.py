@@ -98,7 +98,7 @@ def bench(
     2 points
     >>> for point in curve:
     ...     print(f"{point.power_w:.1f} W, U = {point.power.expanded:.1f} W")
-    144.2 W, U = 2.5 W
+    143.4 W, U = 2.4 W
     146.9 W, U = 2.5 W
     """
     opening = open_bench(path, seed=seed, port=port, operator=operator, guarded=guarded)

@@ -26,7 +26,7 @@ class Records:
     >>> records["last"].verdict == run.verdict
     True
     >>> [row["verdict"] for row in records.results(model="Quillon 300")]
-    ['fail']
+    ['pass', 'fail', 'pass', 'fail']
     """
 
     def __init__(self, place: str | None = None) -> None:

@@ -87,7 +87,7 @@ class SweepRun:
         last = self.events[-1]
         if isinstance(last, Fault):
             raise Stopped(
-                last.message, f"{self.done} points are on record.", f"Go on with run {self.run_id}."
+                last.message, f"Points on record: {self.done}.", f"Go on with run {self.run_id}."
             )
 
     @property

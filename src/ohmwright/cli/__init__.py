@@ -10,13 +10,14 @@ Read in this order:
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
                                 what is printed of a run
     live, status_line, stop_key     the live view: progress, RF state, the key that stops
+    sweep_command, sweep_view, sweep_output   a sweep: carried out, its time left, what is printed
     terminal_operator, keyboard     requests to the operator, and what they type
     error_report, crash         how every command that fails ends
     streams, console, console_encoding   output that does not block, in any encoding
     open_records                the store, run and keys that a command names
     certificate_command, checks_command, doctor_command, doctor_finding, documents_command,
     fleet_command, guide_command, keys_command, lint_command, record_command, schema_command,
-    simulate_command, sweep_command, transfer_command, verify_command
+    simulate_command, transfer_command, verify_command
                                 what carries out each of the other commands
 
 Decisions that bind this room; all are in force.
@@ -47,7 +48,7 @@ freezes the last one on the screen. Held by tests/cli/test_live.py.
 (`terminal_operator`). Why: a second answer typed at once cannot belong to it. The terminal stays in
 its line mode, so its own echo shows what was typed when. Held by tests/cli/test_typing.py.
 
-**One reading of a bench file** (`bench_data`): lint, doctor and every run read the same files and
-refuse with the same words. `doctor` says good only of what it saw.
+**One reading of a bench file** (`api.bench_data`): lint, doctor and every run read the same files
+and refuse with the same words. `doctor` says good only of what it saw.
 Held by tests/cli/test_lint_reads_all.py.
 """

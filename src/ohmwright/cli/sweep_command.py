@@ -233,7 +233,7 @@ def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Cu
     if not sweep.finished:
         where = "" if request.records is None else f" --records {quote(request.records)}"
         err().print(
-            f"{len(curve)} points are on record. Go on with: ohmwright sweep --bench "
+            f"Points on record: {len(curve)}. Go on with: ohmwright sweep --bench "
             f"{quote(str(request.bench.path))} --resume {sweep.run_id}{where}",
             soft_wrap=True,
         )

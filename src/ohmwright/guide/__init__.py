@@ -17,6 +17,7 @@ TOPICS = (
     "generators",
     "adjusting",
     "sweeps",
+    "python",
     "records",
     "certificates",
     "safety",

@@ -16,6 +16,7 @@ from typing import Any
 import pytest
 import typer
 
+from ohmwright.api.sweep_plan import Sweep
 from ohmwright.cli.main import app
 from ohmwright.engine.procedure import Procedure
 from ohmwright.installation.catalogue import all_checks
@@ -45,6 +46,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "generator": lambda text: parse(Path("example"), text, GeneratorData, table="data"),
     "certificate": lambda text: parse(Path("example"), text, AnalyzerCertificate),
     "command-set": lambda text: parse(Path("example"), text, CommandSet),
+    "sweep": lambda text: parse(Path("example"), text, Sweep),
 }
 NOT_RUN = {
     "ohmwright doctor --bench workshop.toml": "the bench is a real one",
@@ -54,6 +56,7 @@ NOT_RUN = {
     'ohmwright record keys trust 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
     "ohmwright record keys distrust 8b6c-daf6-f896-8cea": "nobody has this key",
     "ohmwright calibrate cut.toml --bench bench.toml --resume RUN": "RUN stands for a number",
+    "ohmwright sweep --bench bench.toml --resume RUN": "RUN stands for a number",
 }
 """Commands in a fence marked `hardware`, whose words alone are read, and why."""
 _RUN = re.compile(r"\d{8}T\d{6}Z-HF-(\d+)-[0-9a-f]+")
@@ -66,7 +69,7 @@ def test_a_toml_example_is_read_by_the_program_s_own_reader(toml_example: Any) -
 
 def test_what_is_shown_in_a_fence_is_of_a_known_kind(all_examples: list[Any]) -> None:
     for example in all_examples:
-        known = example.words[0] == "console" or example.words[1] in READERS
+        known = example.words[0] in ("console", "python") or example.words[1] in READERS
         assert known, f"{example} is neither run nor read"
     named = [example.words[2] for example in all_examples if len(example.words) == 3]
     assert len(named) == len(set(named)), "two examples are one file"

@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
+from ohmwright.api.sweep_plan import Sweep
 from ohmwright.engine.procedure import Procedure
 from ohmwright.engine.steps import Step, step_kinds
 from ohmwright.engine.steps.base import TimedStep
@@ -20,7 +21,15 @@ from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet, Tell
 
-FILES = (Procedure, BenchFile, AnalyzerData, GeneratorData, AnalyzerCertificate, CommandSet)
+FILES = (
+    Procedure,
+    BenchFile,
+    AnalyzerData,
+    GeneratorData,
+    AnalyzerCertificate,
+    CommandSet,
+    Sweep,
+)
 TABLES: dict[str, tuple[str, str]] = {
     "Procedure": ("procedures", "procedure"),
     "Timing": ("procedures", "[defaults]"),
@@ -48,6 +57,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "ServiceMode": ("generators", "[data.service]"),
     "ServicePoint": ("generators", "points"),
     "DroopData": ("generators", "droop"),
+    "Sweep": ("sweeps", "sweep plan"),
 }
 """The page and the heading cell of each model's table; steps, rules and links go by their kind."""
 IN_WORDS = {
