@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Mapping, Sequence
 from io import StringIO
 from itertools import groupby
+from math import nan
 from os import PathLike
 from pathlib import Path
 from statistics import fmean, stdev
@@ -31,6 +32,8 @@ _LIMITS, _OTHERS = "#dfe5ea", "#707880"
 _SIZE_IN = (4.6, 3.6)
 """Of one panel."""
 _TICKS_AT_MOST = 8
+_LIMIT_PT = 6.0
+"""Width of the bar of one load's limits."""
 _DPI = 150
 
 
@@ -78,11 +81,7 @@ def _draw_setting(
     """Draw one setting of one mode: its limits first, then other curves, then its values."""
     colour = _COLOURS[index % len(_COLOURS)]
     marker = _MARKERS[index % len(_MARKERS)]
-    within = sorted((key.load_ohm, *limits[key]) for key in limits if key[:2] == of[:2])
-    if within:
-        loads, low, high = zip(*within, strict=True)
-        label = "limits" if index == 0 else None
-        panel.fill_between(loads, low, high, color=_LIMITS, lw=0, label=label, zorder=1)
+    _draw_limits(panel, curve, of, limits)
     _draw_others(panel, of, others, first=index == 0)
     points = sorted(_of_setting(curve, of), key=lambda point: point.load_ohm)
     if points:
@@ -99,6 +98,20 @@ def _draw_setting(
         label=f"{of.setting_w:g} W, ± U",
         zorder=4,
     )
+
+
+def _draw_limits(panel: Axes, curve: Curve, of: CurveKey, limits: BandLimits) -> None:
+    """Draw the limits of a setting: a bar at each load that has some, joined to its neighbours.
+
+    Where a load between two of them was measured and has none, nothing is said of it.
+    """
+    within = {key.load_ohm: limits[key] for key in limits if key[:2] == of[:2]}
+    if not within:
+        return
+    loads = sorted({*within, *(point.load_ohm for point in _of_setting(curve, of))})
+    low, high = zip(*(within.get(load, (nan, nan)) for load in loads), strict=True)
+    panel.fill_between(loads, low, high, color=_LIMITS, lw=0, zorder=1)
+    panel.vlines(loads, low, high, color=_LIMITS, lw=_LIMIT_PT, label="limits", zorder=1)
 
 
 def _draw_others(panel: Axes, of: CurveKey, others: Sequence[Curve], *, first: bool) -> None:
@@ -139,7 +152,9 @@ def _label(panel: Axes, curve: Curve, mode: str, *, titled: bool) -> None:
     panel.set_ylabel("power in W")
     panel.grid(visible=True, lw=0.3, color="#c8c8c8")
     panel.set_axisbelow(True)
-    panel.legend(fontsize=7, frameon=False)
+    handles, names = panel.get_legend_handles_labels()
+    once = dict(zip(names, handles, strict=True))  # limits stand at every setting
+    panel.legend(once.values(), once.keys(), fontsize=7, frameon=False)
     if titled:
         panel.set_title(mode, fontsize=9)
 
