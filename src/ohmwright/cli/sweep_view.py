@@ -8,6 +8,9 @@ from ohmwright.wire.clock import Clock
 
 from .live import LiveView
 
+_SHORT_S = 90.0
+"""Times under this are told in seconds."""
+
 
 class SweepView(LiveView):
     """A progress bar that counts points and says how long the others will take, and RF's state."""
@@ -37,6 +40,8 @@ class SweepView(LiveView):
 
 
 def duration(seconds: float) -> str:
-    """Return a time in minutes, or in hours and minutes."""
+    """Return a time in seconds, in minutes, or in hours and minutes."""
+    if seconds < _SHORT_S:
+        return f"{seconds:.0f} s"
     minutes = round(seconds / 60)
     return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"
