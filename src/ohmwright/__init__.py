@@ -6,6 +6,7 @@
     Run, Records            a run on record; the records of a place
     LivePlot                draws a sweep in a notebook while it goes on
     register_step           a step kind of one's own, for procedures
+    register_rule           a decision rule of one's own, for procedures
     OhmwrightError          every error: what happened, what it means, what to do
 
 The names listed here are public, with the public attributes of what they return; versions of the
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from ohmwright.api.records_view import Records
     from ohmwright.api.run_of_record import Run
     from ohmwright.api.sweep_plan import Sweep
-    from ohmwright.engine.procedure import register_step
+    from ohmwright.engine.procedure import register_rule, register_step
     from ohmwright.model.errors import OhmwrightError
 
 __version__ = "0.1.0"
@@ -41,6 +42,7 @@ __all__ = [
     "bench",
     "open_bench",
     "read",
+    "register_rule",
     "register_step",
 ]
 _PLACES = {
@@ -53,6 +55,7 @@ _PLACES = {
     "bench": "api.plain_bench",
     "open_bench": "api.async_bench",
     "read": "api.curve_file",
+    "register_rule": "engine.procedure",
     "register_step": "engine.procedure",
 }
 """Where each public name comes from, when it is first asked for: the command line needs none."""

@@ -19,7 +19,7 @@ import pytest
 import ohmwright
 from ohmwright.api import live_plot
 from ohmwright.engine import steps
-from ohmwright.engine.procedure import Procedure
+from ohmwright.engine.procedure import Procedure, rebuild
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
 from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone
@@ -180,7 +180,7 @@ def test_a_step_of_ones_own_is_read_and_replaced_and_a_taken_name_is_refused(
     finally:
         monkeypatch.undo()
         steps.step_kinds.cache_clear()
-        Procedure.model_rebuild(force=True)
+        rebuild()
 
 
 def test_a_live_plot_draws_in_place(

@@ -9,14 +9,16 @@ from pydantic_core.core_schema import ValidationInfo
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.complaint_words import error_at
-from ohmwright.model.decision import Decision, SimpleAcceptance
-from ohmwright.model.step import Stage, Timing
+from ohmwright.model.decision import Decision, OwnRule, SimpleAcceptance, add_rule_kind
+from ohmwright.model.step import Point, Stage, Timing
 
-from .steps import AnyStep, Step, add_step_kind
+from .steps import AnyStep, Step, add_step_kind, step_kinds
 from .steps.base import TimedStep
 
 S = TypeVar("S", bound=Step)
 """A kind of step."""
+R = TypeVar("R", bound=OwnRule)
+"""A decision rule."""
 
 
 class Procedure(FrozenModel):
@@ -85,5 +87,23 @@ def register_step(kind: type[S]) -> type[S]:
     in a notebook. Raises ValueError where its name is missing or another's.
     """
     add_step_kind(kind)
-    Procedure.model_rebuild(force=True)
+    rebuild()
     return kind
+
+
+def register_rule(kind: type[R]) -> type[R]:
+    """Make a decision rule of another package known to procedures; returns it, to be a decorator.
+
+    DEVELOPERS.md, "Add a decision rule", says what decides. A class of the same module and name
+    replaces the one before. Raises ValueError where its name is missing or another's.
+    """
+    add_rule_kind(kind)
+    rebuild()
+    return kind
+
+
+def rebuild() -> None:
+    """Have procedures know the step kinds and rules that there are now."""
+    models: tuple[type[FrozenModel], ...] = (Point, *step_kinds().values(), Procedure)
+    for model in models:
+        model.model_rebuild(force=True)

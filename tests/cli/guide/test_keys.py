@@ -17,6 +17,7 @@ from ohmwright.engine.steps.base import TimedStep
 from ohmwright.instruments import required_messages
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.decision import OwnRule
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet, Tell
@@ -95,7 +96,7 @@ def _models(of: Any) -> Iterator[type[BaseModel]]:
 
 def _every_model() -> dict[str, type[BaseModel]]:
     roots = (*FILES, *step_kinds().values())
-    return {m.__name__: m for root in roots for m in _models(root) if m is not Step}
+    return {m.__name__: m for root in roots for m in _models(root) if m not in (Step, OwnRule)}
 
 
 def _place(model: type[BaseModel]) -> tuple[str, str]:

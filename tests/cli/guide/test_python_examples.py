@@ -10,16 +10,18 @@ from typing import Any
 import pytest
 
 from ohmwright.engine import steps
-from ohmwright.engine.procedure import Procedure
+from ohmwright.engine.procedure import rebuild
+from ohmwright.model import decision
 
 
 @pytest.fixture(autouse=True)
 def _own_step_kinds(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
     with monkeypatch.context() as own:
         own.setattr(steps, "_ADDED", {})
+        own.setattr(decision, "_ADDED", {})
         yield
     steps.step_kinds.cache_clear()
-    Procedure.model_rebuild(force=True)
+    rebuild()
 
 
 def fences(all_examples: list[Any], page: str, *, loop: bool) -> list[Any]:
@@ -76,5 +78,5 @@ def test_every_public_name_is_on_the_page(page_text: Callable[[str], str]) -> No
     import ohmwright
 
     page = page_text("python")
-    assert all(f"| `{name}` |" in page for name in ohmwright.__all__)
+    assert all(f"`{name}`" in page.partition("## Before")[0] for name in ohmwright.__all__)
     assert all(getattr(ohmwright, name) is not None for name in ohmwright.__all__)

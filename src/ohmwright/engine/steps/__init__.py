@@ -16,6 +16,8 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
+from ohmwright.model.decision import refuse_taken_name
+
 from .base import Step
 
 __all__ = ["AnyStep", "Step", "add_step_kind", "step_kinds"]
@@ -41,12 +43,7 @@ def add_step_kind(kind: type[Step]) -> None:
     if not names or not all(isinstance(name, str) for name in names):
         raise ValueError(f'{kind.__name__} needs a kind: Literal["its name in procedures"]')
     for name in names:
-        other = step_kinds().get(name)
-        if other is not None and (other.__module__, other.__qualname__) != (
-            kind.__module__,
-            kind.__qualname__,
-        ):
-            raise ValueError(f"there is a step kind '{name}' already: {other.__module__}")
+        refuse_taken_name("step kind", name, kind, step_kinds().get(name))
         _ADDED[name] = kind
     step_kinds.cache_clear()
 
