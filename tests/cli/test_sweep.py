@@ -124,6 +124,8 @@ def test_a_plan_in_a_file_is_what_the_options_say(ohmwright: Callable, tmp_path:
             k: v for k, v in other.items() if k not in differ
         }
     plan.write_text("loads_ohm = [500]\nmods = 3\n", encoding="utf-8")
+    both = ohmwright(*SWEEP[:3], "--plan", plan, "--repeats", "2")
+    assert (both.code, "--plan says what is measured" in both.err) == (2, True)
     refused = ohmwright(*SWEEP[:3], "--plan", plan)
     assert (refused.code, "plan.toml:2:1" in refused.err) == (2, True)
 
@@ -165,6 +167,10 @@ def test_a_sweep_cut_short_is_resumed_drawn_and_compared(
     run = ohmwright("record", "list", "--records", place, "--json").json[0]["run"]
     cut_short(place, run, "point_done")
     picture = tmp_path / "curve.png"
+    rest = ohmwright(*SWEEP[:3], "--resume", run, "--records", place, "--dry-run", "--json")
+    assert rest.json["points"] == 3
+    both = ohmwright(*SWEEP, "--resume", run, "--records", place)
+    assert (both.code, "--resume says what is measured" in both.err) == (2, True)
     resumed = ohmwright(
         *(*SWEEP[:3], "--resume", "last", "--records", place),
         *("--plot", picture, "--band", "20", "--against", first),

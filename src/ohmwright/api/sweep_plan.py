@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from os import PathLike
 from pathlib import Path
 from typing import Protocol
@@ -74,10 +74,11 @@ class Sweep(SweepPoints):
         self.refuse_impossible(data)
         return self.cost(data)
 
-    def cost(self, data: BenchData) -> SweepEstimate:
-        """Return what the sweep will cost on a bench that can do it."""
+    def cost(self, data: BenchData, done: Collection[str] = ()) -> SweepEstimate:
+        """Return what the sweep will cost on a bench that can do it, without the points `done`."""
+        points = [point for point in self.points() if point.name() not in done]
         timing = self.timing(data.analyzer.meter)
-        return estimated(self.points(), timing, data.analyzer, data.generator)
+        return estimated(points, timing, data.analyzer, data.generator)
 
     def refuse_impossible(self, bench: BenchData, keys: Mapping[str, str] = KEYS) -> None:
         """Raise OutOfCapability, one line for each thing that `bench` cannot do of it.

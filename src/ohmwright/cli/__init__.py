@@ -10,7 +10,8 @@ Read in this order:
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
                                 what is printed of a run
     live, status_line, stop_key     the live view: progress, RF state, the key that stops
-    sweep_command, sweep_view, sweep_output   a sweep: carried out, its time left, what is printed
+    sweep_options, sweep_command, sweep_view, sweep_output
+                                a sweep: asked for, carried out, its time left, what is printed
     terminal_operator, keyboard     requests to the operator, and what they type
     error_report, crash         how every command that fails ends
     streams, console, console_encoding   output that does not block, in any encoding

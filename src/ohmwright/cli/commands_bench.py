@@ -80,7 +80,8 @@ def sweep(
     as_json: Json = False,
 ) -> None:
     """Measure power curves: every setting of each mode into every load resistance."""
-    from .sweep_command import PlanOptions, SweepFiles, SweepRequest, run_sweep
+    from .sweep_command import SweepRequest, run_sweep
+    from .sweep_options import PlanOptions, SweepFiles
 
     plan = PlanOptions(
         tuple(what.mode or ()),
