@@ -253,7 +253,8 @@ def _out_path(options: SweepOptions) -> Path | None:
         return None
     path = Path(options["out"])
     refuse_unknown_ending(path)
-    refuse_unwritable(path, overwrite=options.get("overwrite", False))
+    overwrite = options.get("overwrite", False)
+    refuse_unwritable(path, overwrite=overwrite, choice="overwrite=True")
     return path
 
 

@@ -16,6 +16,7 @@ from ohmwright.reports.text import printable
 from .console import out, print_json
 from .run_summary import simulated_line, unit_line
 from .sweep_view import duration
+from .table_format import value_with_uncertainty
 
 _J_PER_KJ = 1000
 
@@ -68,7 +69,7 @@ def _print_origin(curve: Curve) -> None:
 
 def _table(curve: Curve) -> Table:
     table = Table("Mode", "Setting", "Load")
-    for name in ("Power", "U", "Current", "U", "Voltage"):
+    for name in ("Power ± U, W", "Current ± U, mA", "Voltage"):
         table.add_column(name, justify="right", no_wrap=True)
     for point in curve:
         again = f" ({point.repeat})" if point.repeat > 1 else ""
@@ -81,16 +82,15 @@ def _table(curve: Curve) -> Table:
     return table
 
 
-def _values(point: CurvePoint) -> tuple[str, ...]:
+def _values(point: CurvePoint) -> tuple[str, str, str]:
     """Return the cells of the values, or that there is none."""
     power, current = point.power, point.current
     if power is None or current is None:
-        return ("none", "", "none", "", "")
+        return "none", "none", ""
+    mark = "" if point.settled else "*"
     return (
-        f"{power.value:.1f} W" + ("" if point.settled else "*"),
-        f"{power.expanded or 0:.1f}",
-        f"{current.value:.1f} mA",
-        f"{current.expanded or 0:.1f}",
+        value_with_uncertainty(power) + mark,
+        value_with_uncertainty(current),
         f"{point.voltage_v:.0f} V",
     )
 
