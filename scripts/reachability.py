@@ -30,7 +30,14 @@ NEVER_CALLS = {"ABC", "BaseModel", "Exception", "Generic", "NamedTuple", "Protoc
 _TRUTH = "what is really so on a simulated bench, or is done to it by hand: for harness and tests"
 _OUTSIDE = "what back ends in packages of their own are written with"
 _FLEET = "questions of the fleet's reports to come, whose bar scripts/bench/store.py holds"
+_PUBLIC = "public to programs of others; run by the guide's examples"
 KEPT = {
+    "ohmwright.__getattr__": "Python asks it for a public name",
+    "ohmwright.__dir__": "Python asks it for the public names",
+    "ohmwright.api.curve.Curve.to_pandas": _PUBLIC,
+    "ohmwright.api.curve.Curve._repr_svg_": "a notebook calls it",
+    "ohmwright.api.curve_difference.Comparison.to_pandas": _PUBLIC,
+    "ohmwright.api.live_plot._Picture._repr_svg_": "a notebook calls it",
     "ohmwright.fleet": "the fleet's commands are to be built on it",
     "ohmwright.records.queries.history": _FLEET,
     "ohmwright.records.queries.population": _FLEET,

@@ -35,8 +35,8 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from types import CodeType, FrameType
 
-from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine import doubt, point_measurement, sampling
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run

@@ -13,7 +13,12 @@ import json
 
 import numpy as np
 
-from ohmwright.estimation.power_curve_diagnosis import SENSES, Curve, OutputLimits, diagnose
+from ohmwright.estimation.power_curve_diagnosis import (
+    SENSES,
+    OutputLimits,
+    PowerCurve,
+    diagnose,
+)
 
 _LOADS = np.array([50, 100, 200, 300, 500, 800, 1000, 1500, 2000, 3000.0])
 _LIMITS = OutputLimits(power_w=300.0, current_a=1.4, voltage_v=560.0, sharpness=6.0)
@@ -42,7 +47,7 @@ def _unit(rng: np.random.Generator) -> tuple[bool, bool]:
     which = int(rng.integers(3))
     gains[which] = 1 + rng.choice([-1, 1]) * rng.uniform(0.03, 0.12)
     measured = _LIMITS.power(_LOADS, gains) * (1 + _METER * rng.normal(size=_LOADS.size))
-    found = diagnose(Curve(_LOADS, measured, _METER * measured), _LIMITS)
+    found = diagnose(PowerCurve(_LOADS, measured, _METER * measured), _LIMITS)
     return found.culprit == SENSES[which], _by_worst_load(measured) == which
 
 

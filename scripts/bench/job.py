@@ -19,8 +19,8 @@ import numpy as np
 from rich.console import Console
 from rich.table import Table
 
-from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.activation import Activation
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.requirements import full_power_w

@@ -18,7 +18,7 @@ from random import Random
 from tempfile import TemporaryDirectory
 from typing import Any
 
-from ohmwright.cli.bench_data import BenchChoice
+from ohmwright.api.bench_data import BenchChoice
 from ohmwright.cli.doctor_command import run_doctor
 from ohmwright.cli.lint_command import run_lint
 from ohmwright.model.errors import OhmwrightError

@@ -9,7 +9,6 @@ from dataclasses import dataclass, field
 from math import hypot
 from typing import Any
 
-from ohmwright.engine.sweep import SweepPoint
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import ActivationClosed, Event, PointDone, RunStarted
 from ohmwright.model.result import Result
@@ -64,20 +63,13 @@ class Log:
         except (Exception, Hung) as error:
             self.error = error
 
-    def _take(self, rig: Rig, event: Event | SweepPoint) -> None:
+    def _take(self, rig: Rig, event: Event) -> None:
         truth = rig.hardware.truth
         match event:
             case RunStarted():
                 self.exact["identities"] = f"{event.analyzer} {event.generator}"
             case ActivationClosed():
                 self._true_ma = truth.lag_free_current_ma()
-            case SweepPoint():
-                name = f"{event.mode} {event.setting_w:g} W {event.load_ohm:g} ohm"
-                true_ma = truth.lag_free_current_ma()
-                verdict = "pass" if event.settled else "undecided"
-                value = Value(event.current_ma - true_ma, event.uncertainty_ma, verdict)
-                self.values[name] = value
-                self.named.append(name)
             case PointDone():
                 self._take_result(rig, event.result)
 
@@ -94,7 +86,9 @@ class Log:
         if result.measured is not None:
             measured = result.measured
             true = self._true_value(result)
-            self.values[name] = Value(measured.value - true, measured.uncertainty, result.verdict)
+            claimed = result.sweep is not None and result.sweep.settled
+            verdict = "pass" if claimed else result.verdict
+            self.values[name] = Value(measured.value - true, measured.uncertainty, verdict)
 
     def _true_value(self, result: Result) -> float:
         """What the output truly was; zero for what is no output, such as a ratio."""

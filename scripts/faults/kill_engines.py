@@ -18,11 +18,11 @@ import scipy.special
 import sqlalchemy.dialects.sqlite
 from cryptography.hazmat.primitives.asymmetric import ed25519
 
+from ohmwright.api import open_bench
 from ohmwright.cli import (
     console,
     live,
     main,
-    open_bench,
     run_and_record,
     run_command,
     verify_command,

@@ -9,16 +9,15 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
-from ohmwright.cli.bench_data import BenchData, read_bench
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.engine.steps.base import TimedStep
-from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.shipped import shipped
-from ohmwright.model.step import STAGES, Timing
+from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import Line
 from ohmwright.simulator.faulty_port import FaultyPort
@@ -49,8 +48,6 @@ class Case:
     @property
     def longest_s(self) -> float:
         """The longest limit that any ON of it may carry."""
-        if self.name == "sweep":
-            return _SWEEP.max_on_s
         procedure = _procedure(self.name).procedure
         return max(procedure.timing(s).max_on_s for s in procedure.step if isinstance(s, TimedStep))
 
@@ -60,9 +57,8 @@ _PLACES = {
     "attended": ("attended", shipped("procedures", "attended-marlow.toml")),
     "short": ("demo", HERE / "short.toml"),
     "low": ("demo", HERE / "low.toml"),
-    "sweep": ("demo", HERE / "short.toml"),
+    "sweep": ("demo", HERE / "sweep.toml"),
 }
-_SWEEP = Timing(age_s=6, rest_s=10, max_on_s=12)
 
 
 @cache
@@ -136,10 +132,6 @@ class Rig:
 
     def work(self) -> AsyncGenerator[Any, None]:
         """The run."""
-        if self.case.name == "sweep":
-            return sweep(
-                self.bench, mode="cut", settings_w=[100, 200], loads_ohm=[200, 500], timing=_SWEEP
-            )
         return run(Job(_procedure(self.case.name), STAGES, "faults"), self.bench)
 
     def overrun_s(self) -> float:

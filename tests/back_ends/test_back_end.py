@@ -15,10 +15,10 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_back_ends import back_end_analyzer, back_end_generator
 from ohmwright.cli import console
-from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.live import LiveView
-from ohmwright.cli.open_back_ends import back_end_analyzer, back_end_generator
 from ohmwright.engine.activation import activation
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import ensure_off_at_start

@@ -14,7 +14,8 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli import lint_command, open_bench
+from ohmwright.api import open_bench
+from ohmwright.cli import lint_command
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.errors import LinkLost
 from ohmwright.model.shipped import shipped

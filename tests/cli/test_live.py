@@ -16,9 +16,9 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli.bench_data import read_bench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.cli.live import LiveView
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
 from ohmwright.cli.status_line import status_line
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run

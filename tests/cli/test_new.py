@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api.bench_data import read_bench
 from ohmwright.cli import new_command
-from ohmwright.cli.bench_data import read_bench
 from ohmwright.cli.new_questions import AnalyzerAnswers, GeneratorAnswers
 from ohmwright.model.bench_file import SerialPort
 from ohmwright.model.hardware import GeneratorData

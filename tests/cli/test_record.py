@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.paths import operator_key_file
+from ohmwright.api.paths import operator_key_file
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli import open_bench, open_records
+from ohmwright.api import open_bench, open_records
 from ohmwright.model.event import ActivationClosed, Event
 from ohmwright.model.shipped import shipped
 from ohmwright.records.sql_store import SqlStore, open_store

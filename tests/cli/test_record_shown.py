@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.paths import operator_key_file, witness_folder
+from ohmwright.api.paths import operator_key_file, witness_folder
 from ohmwright.model.event import Event, PointDone, RunFinished, RunStarted
 from ohmwright.model.shipped import shipped
 from ohmwright.records.sql_store import open_store

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from rich.progress import Progress
 
-from ohmwright.cli.open_records import open_existing_records, resolved_run_id
+from ohmwright.api.open_records import open_existing_records, resolved_run_id
 from ohmwright.model.event import ActivationOpened, RunResumed
 from ohmwright.model.shipped import shipped
 

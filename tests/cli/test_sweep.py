@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli import sweep_command
+from ohmwright.api import async_bench
+from ohmwright.instruments.remote_generator import RemoteGenerator
+from ohmwright.model.errors import LinkLost
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
@@ -18,7 +20,7 @@ def no_bench(monkeypatch: pytest.MonkeyPatch) -> None:
     def opened(*_: object, **__: object) -> None:
         raise AssertionError("a bench was opened")
 
-    monkeypatch.setattr(sweep_command, "open_bench", opened)
+    monkeypatch.setattr(async_bench, "opened_instruments", opened)
 
 
 @pytest.mark.usefixtures("no_bench")
@@ -82,7 +84,7 @@ def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_p
     assert as_json["analyzer"].split(",")[1] in table
     (as_csv,) = csv.DictReader(path.read_text(encoding="utf-8").splitlines())
     assert list(as_csv) == list(as_json)
-    assert list(as_csv).index("on_s") == 9, "a column has lost its place"
+    assert list(as_csv).index("on_s") == 18, "a column has lost its place"
     assert as_csv.items() >= {name: str(value) for name, value in known.items()}.items()
 
 
@@ -90,7 +92,7 @@ def test_table_csv_and_json_say_that_it_was_simulated(ohmwright: Callable, tmp_p
     ("option", "value", "says"),
     [
         ("--loads", "700", "has no 700 ohm"),
-        ("--settings", "9000", "9000 W lies outside"),
+        ("--settings", "9000", "9000 W is more than cut's 300 W"),
         ("--mode", "coagulate", "has no mode 'coagulate'"),
     ],
 )
@@ -101,3 +103,115 @@ def test_what_the_bench_cannot_do_is_told_by_its_option(
     assert (refused.code, says in refused.err) == (2, True)
     assert option in refused.err
     assert "procedure" not in refused.err
+
+
+def test_a_dry_run_tells_the_cost_and_opens_nothing(ohmwright: Callable, no_bench: None) -> None:
+    cost = ohmwright(*SWEEP, "--dry-run", "--json").json
+    assert cost == {"points": 1, "bench_s": 6.7, "rf_s": 6.2, "heat_j": 930}
+    said = ohmwright(*SWEEP, "--repeats", "100", "--dry-run").out
+    assert "100 points: about " in said
+
+
+def test_a_plan_in_a_file_is_what_the_options_say(ohmwright: Callable, tmp_path: Path) -> None:
+    plan = tmp_path / "plan.toml"
+    plan.write_text("loads_ohm = [500]\nmodes = { cut = [150] }\n", encoding="utf-8")
+    place = tmp_path / "r"
+    by_file = ohmwright(*SWEEP[:3], "--plan", plan, "--json", "--records", place)
+    by_options = ohmwright(*SWEEP, "--json", "--records", place)
+    differ = {"at", "run"}
+    for one, other in zip(by_file.json, by_options.json, strict=True):
+        assert {k: v for k, v in one.items() if k not in differ} == {
+            k: v for k, v in other.items() if k not in differ
+        }
+    plan.write_text("loads_ohm = [500]\nmods = 3\n", encoding="utf-8")
+    both = ohmwright(*SWEEP[:3], "--plan", plan, "--repeats", "2")
+    assert (both.code, "--plan says what is measured" in both.err) == (2, True)
+    refused = ohmwright(*SWEEP[:3], "--plan", plan)
+    assert (refused.code, "plan.toml:2:1" in refused.err) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        (("--order", "shuffled"), "--order: must be"),
+        (("--repeats", "0"), "--repeats: "),
+        (("--on-fault", "maybe"), "--on-fault: must be"),
+        (("--loads", "500,500"), "--loads: names a value twice"),
+        (("--settings", "1,x"), "--settings 1,x: these are no numbers"),
+        (("--plot", "curve.xlsx"), "--plot curve.xlsx: a picture is no file"),
+        (("--band", "none.toml"), "none.toml: there is no such file"),
+        (("--against", "none.csv"), "none.csv: cannot be read"),
+        (("--parquet", "none/x.parquet"), "cannot be written"),
+    ],
+)
+@pytest.mark.usefixtures("no_bench")
+def test_what_is_wrong_is_told_by_its_option_before_a_bench_is_opened(
+    ohmwright: Callable, options: tuple[str, str], says: str
+) -> None:
+    refused = ohmwright(*SWEEP, *options)
+    assert (refused.code, says in refused.err) == (2, True), refused.err
+
+
+def test_a_sweep_without_settings_or_mode_is_refused(ohmwright: Callable) -> None:
+    assert "--mode cut: at which settings?" in ohmwright(*SWEEP[:5]).err
+    assert "Say what to measure." in ohmwright(*SWEEP[:3]).err
+
+
+def test_a_sweep_cut_short_is_resumed_drawn_and_compared(
+    ohmwright: Callable, tmp_path: Path, cut_short: Callable
+) -> None:
+    place, first = tmp_path / "r", tmp_path / "first.parquet"
+    several = (*SWEEP[:3], "--mode", "cut=50,150", "--loads", "200,500", "--records", place)
+    whole = ohmwright(*several, "--parquet", first)
+    assert whole.code == 0, whole.err
+    run = ohmwright("record", "list", "--records", place, "--json").json[0]["run"]
+    cut_short(place, run, "point_done")
+    picture = tmp_path / "curve.png"
+    rest = ohmwright(*SWEEP[:3], "--resume", run, "--records", place, "--dry-run", "--json")
+    assert rest.json["points"] == 3
+    both = ohmwright(*SWEEP, "--resume", run, "--records", place)
+    assert (both.code, "--resume says what is measured" in both.err) == (2, True)
+    resumed = ohmwright(
+        *(*SWEEP[:3], "--resume", "last", "--records", place),
+        *("--plot", picture, "--band", "20", "--against", first),
+    )
+    assert resumed.code == 0, resumed.err
+    assert "Against HF-017 of 2026-01-05: 0 of 4 points differ by more than U." in resumed.out
+    assert picture.read_bytes().startswith(b"\x89PNG")
+    assert ohmwright("record", "verify", "--records", place).code == 0
+    again = ohmwright(*SWEEP[:3], "--resume", run, "--records", place)
+    assert (again.code, "finished" in again.err) == (2, True)
+
+
+def test_a_run_of_a_procedure_is_no_sweep_to_go_on_with(
+    ohmwright: Callable, tmp_path: Path, cut_short: Callable, procedure: Path
+) -> None:
+    place = tmp_path / "r"
+    ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", place, "--unattended")
+    run = ohmwright("record", "list", "--records", place, "--json").json[0]["run"]
+    cut_short(place, run, "point_done")
+    refused = ohmwright(*SWEEP[:3], "--resume", run, "--records", place)
+    assert (refused.code, "This run is no sweep." in refused.err) == (2, True)
+
+
+def test_a_fault_ends_it_with_its_points_shown_and_the_number_to_go_on_with(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    select, calls = RemoteGenerator.select, []
+
+    async def lost(self: RemoteGenerator, mode: str, setting_w: float) -> None:
+        calls.append(setting_w)
+        if len(calls) == 2:
+            raise LinkLost("The generator's line is gone.")
+        await select(self, mode, setting_w)
+
+    monkeypatch.setattr(RemoteGenerator, "select", lost)
+    place, path = tmp_path / "r", tmp_path / "curve.csv"
+    options = (*SWEEP, "--loads", "200,500", "--records", place)
+    ended = ohmwright(*options, "--csv", path)
+    assert ended.code == 3
+    assert "200 ohm" in ended.out
+    assert "Points on record: 1. Go on with: ohmwright sweep --bench" in ended.err
+    assert len(path.read_text(encoding="utf-8").splitlines()) == 2
+    resumed = ohmwright(*SWEEP[:3], "--resume", "last", "--records", place, "--json")
+    assert [row["load_ohm"] for row in resumed.json] == [200.0, 500.0]

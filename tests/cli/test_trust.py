@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli.paths import operator_key_file
+from ohmwright.api.paths import operator_key_file
 from ohmwright.model.shipped import shipped
 
 from .forger import forge

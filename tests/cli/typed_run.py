@@ -16,9 +16,9 @@ from pathlib import Path
 import anyio
 from rich.text import Text
 
-from ohmwright.cli.bench_data import read_bench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.cli.console import err
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
 from ohmwright.cli.terminal_operator import PlainDisplay, TerminalOperator
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run

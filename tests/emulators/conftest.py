@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.open_bench import assemble_bench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import assemble_bench
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench
 from ohmwright.wire.clock import VirtualClock

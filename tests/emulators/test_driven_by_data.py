@@ -19,8 +19,8 @@ import anyio
 import anyio.abc
 import pytest
 
-from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.open_bench import open_bench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import open_bench
 from ohmwright.engine.activation import activation
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import CHECKS

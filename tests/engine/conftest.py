@@ -7,8 +7,8 @@ from pathlib import Path
 import anyio
 import pytest
 
-from ohmwright.cli.bench_data import BenchData, read_bench
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.absent_operator import AbsentOperator

@@ -8,8 +8,8 @@ from typing import Any, TypeVar
 
 import pytest
 
-from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.dating import dated
 from ohmwright.engine.procedure_file import read_procedure

@@ -29,6 +29,7 @@ STEPS = {
     "full_w = [57.8, 198.7]\nhalf_w = [57.7, 100.0]",
     "monotonicity": 'mode = "cut"\nload_ohm = 500\nsettings_w = [8, 60, 300]\n'
     "lowest_at_most_w = 10",
+    "sweep": "modes = { cut = [150] }\nloads_ohm = [100, 500]",
     "warm_up": 'mode = "cut"\nsetting_w = 150\nload_ohm = 500\non_time_s = 30',
     "leakage": 'mode = "cut"\nsetting_w = 300\nlimit_ma = 150',
     "crest_factor": 'mode = "coag"\nsetting_w = 120\nload_ohm = 500\ncrest_factor = 5.24\n'

@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli.bench_data import read_bench
+from ohmwright.api.bench_data import read_bench
 from ohmwright.engine.foresight import foreseen
 from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.procedure_file import read_procedure

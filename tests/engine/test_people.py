@@ -16,7 +16,6 @@ from ohmwright.cli.tables import run_tables
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, overall_verdict, results, run
-from ohmwright.engine.sweep import sweep
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
 from ohmwright.instruments.requests import (
     YES,
@@ -41,7 +40,6 @@ from ohmwright.model.event import (
     TrimMoved,
 )
 from ohmwright.model.shipped import shipped
-from ohmwright.model.step import Timing
 from ohmwright.simulator.operator import SimulatedOperator
 
 pytestmark = pytest.mark.anyio
@@ -343,27 +341,6 @@ async def test_where_rf_may_be_on_nothing_else_is_sent(make_rig: Callable) -> No
 def _deaf_to_off(rig) -> Callable[[bytes], bytes]:
     handle = rig.hardware.analyzer_port
     return lambda line: b"" if b"OFF" in line else handle(line)
-
-
-@pytest.mark.parametrize(("said", "settings"), [("skip too hot", [80, 120]), ("stop", [80])])
-async def test_a_sweep_leaves_out_what_is_skipped_and_ends_at_stop(
-    rig, said: str, settings: list[int]
-) -> None:
-    helper = Helper.at(
-        rig, lambda request, n: {1: "back", 2: said}[n] if request.setting_w == 100 else None
-    )
-    points = []
-    with suppress(StopRun):
-        async for point in sweep(
-            rig.bench,
-            mode="cut",
-            settings_w=[80, 100, 120],
-            loads_ohm=[300],
-            timing=Timing(rest_s=5),
-        ):
-            points.append(point.setting_w)
-    assert points == settings
-    assert helper.asked.count(SelectMode("cut", 100)) == 2
 
 
 async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:

@@ -15,13 +15,14 @@ from ohmwright.engine.steps.base import InstrumentStep, PersonStep
 
 ROOT = Path(ohmwright.__file__).parent
 BY_SUBJECT = {
+    "api/sweep_plan.py",
     "engine/adjusting_again.py",
     "engine/adjustment_start.py",
     "installation/limits.py",
     "reports/measuring_conditions.py",
     "reports/conditions.py",
 }
-"""What is about one kind by its subject: where adjusting starts; a leakage limit recomputed."""
+"""What is about one kind by subject: a sweep's plan, where adjusting starts, a leakage limit."""
 
 
 def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> None:

@@ -3,8 +3,8 @@ import pytest
 
 from ohmwright.estimation.power_curve_diagnosis import (
     SENSES,
-    Curve,
     OutputLimits,
+    PowerCurve,
     diagnose,
     nominal_limits,
 )
@@ -16,7 +16,7 @@ LOADS = np.array([50, 100, 200, 300, 500, 800, 1000, 1500, 2000, 3000.0])
 def curve(gains, seed=0, noise=0.005):
     power = LIMITS.power(LOADS, np.array(gains))
     seen = power * (1 + noise * np.random.default_rng(seed).normal(size=LOADS.size))
-    return Curve(LOADS, seen, noise * seen)
+    return PowerCurve(LOADS, seen, noise * seen)
 
 
 def test_law_has_its_three_regions():
@@ -42,7 +42,7 @@ def test_nothing_is_blamed_when_nothing_drifted():
 
 def test_a_curve_of_another_law_is_noticed():
     odd = curve([1.0, 1.0, 1.0])
-    bent = Curve(LOADS, odd.measured_w * np.linspace(0.8, 1.3, LOADS.size), odd.uncertainty_w)
+    bent = PowerCurve(LOADS, odd.measured_w * np.linspace(0.8, 1.3, LOADS.size), odd.uncertainty_w)
     assert diagnose(bent, LIMITS).misfit > 10
 
 

@@ -6,12 +6,12 @@ Read in this order:
     options, option_groups      options of several commands, declared once
     commands_run, commands_bench, commands_offline, commands_new, commands_record, commands_keys
                                 the declarations of all commands; heavy imports wait until called
-    paths, spoken_to, bench_data   the user's files; a bench file read and checked
-    open_bench, open_links, open_back_ends   and opened
     run_command, run_and_record, signals   one run: each event stored, then shown; signals stop it
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
                                 what is printed of a run
     live, status_line, stop_key     the live view: progress, RF state, the key that stops
+    sweep_options, sweep_command, sweep_view, sweep_output
+                                a sweep: asked for, carried out, its time left, what is printed
     terminal_operator, keyboard     requests to the operator, and what they type
     error_report, crash         how every command that fails ends
     streams, console, console_encoding   output that does not block, in any encoding
@@ -19,7 +19,7 @@ Read in this order:
     certificate_command, checks_command, doctor_command, doctor_conformance, doctor_finding,
     documents_command, fleet_command, guide_command, keys_command, lint_command, new_command,
     new_questions, probe_command, record_command, schema_command, schema_documents,
-    simulate_command, sweep_command, transfer_command, verify_command
+    simulate_command, transfer_command, verify_command
                                 what carries out each of the other commands
 
 Decisions that bind this room; all are in force.
@@ -50,7 +50,7 @@ freezes the last one on the screen. Held by tests/cli/test_live.py.
 (`terminal_operator`). Why: a second answer typed at once cannot belong to it. The terminal stays in
 its line mode, so its own echo shows what was typed when. Held by tests/cli/test_typing.py.
 
-**One reading of a bench file** (`bench_data`): lint, doctor and every run read the same files and
-refuse with the same words. `doctor` says good only of what it saw.
+**One reading of a bench file** (`api.bench_data`): lint, doctor and every run read the same files
+and refuse with the same words. `doctor` says good only of what it saw.
 Held by tests/cli/test_lint_reads_all.py.
 """

@@ -1,35 +1,111 @@
 """Declarations of the commands that need a bench and no procedure."""
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from .option_groups import with_option_groups
-from .options import AnalyzerLine, BenchPath, Faults, Json
+from .options import AcceptExpired, AnalyzerLine, BenchPath, Faults, Json, RecordsPlace
+
+
+@dataclass(frozen=True)
+class SweepPlanOptions:
+    """What a sweep measures, and when."""
+
+    mode: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="MODE[=W,…]",
+            help="Output mode, with settings of its own where they are not --settings. Repeatable.",
+        ),
+    ] = None
+    settings: Annotated[str, typer.Option(help="Power settings in W, separated by commas.")] = ""
+    loads: Annotated[
+        str, typer.Option(help="Load resistances in ohm, separated by commas; default: all.")
+    ] = ""
+    repeats: Annotated[int, typer.Option(help="How often the whole is measured.")] = 1
+    order: Annotated[
+        str, typer.Option(help="Of the points of each pass: as-given, snake or random.")
+    ] = "as-given"
+    order_seed: Annotated[int, typer.Option(help="Chooses the random order.")] = 1
+    age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0
+    rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0
+    on_fault: Annotated[str, typer.Option(help="Where a point fails: stop, or go-on.")] = "stop"
+    plan: Annotated[
+        Path | None, typer.Option(help="A file (TOML) that says all of this instead.")
+    ] = None
+
+
+@dataclass(frozen=True)
+class SweepFileOptions:
+    """What is written of a sweep, and what its picture shows."""
+
+    csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None
+    parquet: Annotated[Path | None, typer.Option(help="Also write a Parquet file.")] = None
+    plot: Annotated[Path | None, typer.Option(help="Also draw it: .svg, .png or .pdf.")] = None
+    band: Annotated[
+        str,
+        typer.Option(
+            metavar="PROCEDURE|PERCENT",
+            help="Limits in the picture: a procedure's, or percent about each setting.",
+        ),
+    ] = ""
+    against: Annotated[
+        list[Path] | None,
+        typer.Option(
+            metavar="FILE", help="Compare with the curve of a CSV or Parquet file. Repeatable."
+        ),
+    ] = None
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False
 
 
 @with_option_groups
 def sweep(
     *,
     bench: BenchPath,
-    mode: Annotated[str, typer.Option(help="Output mode.")],
-    settings: Annotated[str, typer.Option(help="Power settings in W, separated by commas.")],
-    loads: Annotated[
-        str, typer.Option(help="Load resistances in ohm, separated by commas; default: all.")
-    ] = "",
-    age: Annotated[float, typer.Option(help="Age of the reading in s.")] = 6.0,
-    rest: Annotated[float, typer.Option(help="Rest between activations in s.")] = 15.0,
-    csv: Annotated[Path | None, typer.Option(help="Also write a CSV file.")] = None,
-    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace another file.")] = False,
+    what: SweepPlanOptions,
+    dry_run: Annotated[
+        bool, typer.Option("--dry-run", help="Print what it will cost; open nothing.")
+    ] = False,
+    files: SweepFileOptions,
+    records: RecordsPlace = None,
+    resume: Annotated[
+        str | None,
+        typer.Option(metavar="RUN", help="Measure what a sweep on record lacks, or 'last'."),
+    ] = None,
+    accept_expired: AcceptExpired = False,
     line: AnalyzerLine,
     as_json: Json = False,
 ) -> None:
-    """Measure a power curve: every setting into every load resistance."""
+    """Measure power curves: every setting of each mode into every load resistance."""
     from .sweep_command import SweepRequest, run_sweep
+    from .sweep_options import PlanOptions, SweepFiles
 
-    chosen = line.bench_choice(bench)
-    request = SweepRequest(chosen, mode, settings, loads, age, rest, csv, overwrite, as_json)
+    plan = PlanOptions(
+        tuple(what.mode or ()),
+        what.settings,
+        what.loads,
+        what.repeats,
+        what.order,
+        what.order_seed,
+        what.age,
+        what.rest,
+        what.on_fault,
+        what.plan,
+    )
+    written = SweepFiles(
+        files.csv,
+        files.parquet,
+        files.plot,
+        files.band,
+        tuple(files.against or ()),
+        files.overwrite,
+    )
+    request = SweepRequest(
+        line.bench_choice(bench), plan, written, records, resume, accept_expired, dry_run, as_json
+    )
     raise typer.Exit(run_sweep(request))
 
 

@@ -5,7 +5,7 @@ from typing import Annotated
 
 import typer
 
-from .options import Json, Records, Trusted
+from .options import Json, RecordsPlace, Trusted
 
 app = typer.Typer(
     help="See and make signing keys; say which to trust.",
@@ -17,7 +17,7 @@ KeyArgument = Annotated[str, typer.Argument(metavar="KEY", help="Fingerprint or 
 
 
 @app.command("list")
-def list_(records: Records = None, trusted: Trusted = None, as_json: Json = False) -> None:
+def list_(records: RecordsPlace = None, trusted: Trusted = None, as_json: Json = False) -> None:
     """Show your own key, the keys you trust, and those that have signed what is on record."""
     from .keys_command import list_keys
 
@@ -40,7 +40,7 @@ def new(
 def trust(
     key: KeyArgument,
     name: Annotated[str, typer.Option("--name", metavar="WHO", help="Whose it is.")] = "",
-    records: Records = None,
+    records: RecordsPlace = None,
     trusted: Trusted = None,
 ) -> None:
     """Trust what a key has sealed, once you have compared its fingerprint with its owner."""
@@ -50,7 +50,7 @@ def trust(
 
 
 @app.command()
-def distrust(key: KeyArgument, records: Records = None, trusted: Trusted = None) -> None:
+def distrust(key: KeyArgument, records: RecordsPlace = None, trusted: Trusted = None) -> None:
     """Trust a key no longer, as when it was lost or copied."""
     from .keys_command import distrust_key
 

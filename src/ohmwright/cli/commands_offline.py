@@ -6,11 +6,20 @@ from typing import Annotated
 
 import typer
 
-from .options import DAY, AcceptExpired, Json, ProcedurePath, Records, Run, Trusted, Unattended
+from .options import (
+    DAY,
+    AcceptExpired,
+    Json,
+    ProcedurePath,
+    RecordsPlace,
+    RunArgument,
+    Trusted,
+    Unattended,
+)
 
 
 def certificate(
-    run: Run = "last",
+    run: RunArgument = "last",
     pdf: Annotated[Path | None, typer.Option(help="PDF/A with the record attached.")] = None,
     html: Annotated[Path | None, typer.Option(help="The same as one HTML file.")] = None,
     csv: Annotated[Path | None, typer.Option(help="Results for a spreadsheet.")] = None,
@@ -30,18 +39,14 @@ def certificate(
         Path | None, typer.Option("--schema", help="Hold it against this dcc.xsd.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False,
-    records: Records = None,
+    records: RecordsPlace = None,
     trusted: Trusted = None,
     as_json: Json = False,
 ) -> None:
     """Write the certificate of a finished run; by default PDF and HTML, into this folder."""
-    from .certificate_command import (
-        CertificateOptions,
-        OutputPaths,
-        country_code,
-        label_size,
-        run_certificate,
-    )
+    from ohmwright.api.certificate_files import CertificateOptions, OutputPaths
+
+    from .certificate_command import country_code, label_size, run_certificate
 
     due = None if next_due is None else next_due.date()
     options = CertificateOptions(

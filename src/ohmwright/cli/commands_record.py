@@ -8,7 +8,7 @@ import typer
 
 from .commands_keys import app as keys_app
 from .option_groups import with_option_groups
-from .options import INSTANT, Json, Records, Run, RunFilterOptions, Runs, Trusted
+from .options import INSTANT, Json, RecordsPlace, RunArgument, RunFilterOptions, Runs, Trusted
 
 app = typer.Typer(
     help="See, check, export and import what is on record.",
@@ -20,7 +20,7 @@ app.add_typer(keys_app, name="keys")
 
 @app.command("list")
 @with_option_groups
-def list_(selected: RunFilterOptions, records: Records = None, as_json: Json = False) -> None:
+def list_(selected: RunFilterOptions, records: RecordsPlace = None, as_json: Json = False) -> None:
     """List the runs on record, oldest first."""
     from .record_command import list_runs, run_filter
 
@@ -29,8 +29,8 @@ def list_(selected: RunFilterOptions, records: Records = None, as_json: Json = F
 
 @app.command()
 def show(
-    run: Run = "last",
-    records: Records = None,
+    run: RunArgument = "last",
+    records: RecordsPlace = None,
     budgets: Annotated[
         bool, typer.Option("--budgets", help="Also every line of every uncertainty budget.")
     ] = False,
@@ -49,7 +49,7 @@ def verify(
         list[str] | None,
         typer.Option(metavar="HASH", help="The hash on a certificate: must be on record."),
     ] = None,
-    records: Records = None,
+    records: RecordsPlace = None,
     trusted: Trusted = None,
     as_json: Json = False,
 ) -> None:
@@ -73,7 +73,7 @@ def fleet(
             help="Only units whose newest run began before this date (UTC).",
         ),
     ] = None,
-    records: Records = None,
+    records: RecordsPlace = None,
     as_json: Json = False,
 ) -> None:
     """Show the newest run of each unit, and how often each point of each model passed."""
@@ -88,7 +88,7 @@ def trend(
     step: Annotated[str, typer.Argument(metavar="STEP", help="As 'record fleet' shows it.")],
     point: Annotated[str, typer.Argument(metavar="POINT", help="As 'record fleet' shows it.")],
     stage: Annotated[str, typer.Option(help="as_found, adjust or as_left.")] = "as_found",
-    records: Records = None,
+    records: RecordsPlace = None,
     as_json: Json = False,
 ) -> None:
     """Show month by month how a point did over every unit of a model."""
@@ -98,7 +98,7 @@ def trend(
 
 
 @app.command()
-def rebuild(records: Records = None) -> None:
+def rebuild(records: RecordsPlace = None) -> None:
     """Make the summaries anew that 'verify' found wrong; they hold no evidence."""
     from .fleet_command import rebuild_summaries
 
@@ -114,7 +114,7 @@ def export(
     parquet: Annotated[
         bool, typer.Option("--parquet", help="Write flat results as Parquet instead.")
     ] = False,
-    records: Records = None,
+    records: RecordsPlace = None,
 ) -> None:
     """Write runs as JSON Lines, with their hashes and signatures."""
     from .record_command import run_filter
@@ -128,7 +128,7 @@ def export(
 def documents(
     run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
     folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where to write them.")],
-    records: Records = None,
+    records: RecordsPlace = None,
 ) -> None:
     """Write the files that a run went by, as they were: procedure, bench, data, command sets."""
     from .documents_command import write_documents
@@ -139,7 +139,7 @@ def documents(
 @app.command("import")
 def import_(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="JSON Lines, as exported.")],
-    records: Records = None,
+    records: RecordsPlace = None,
     trusted: Trusted = None,
 ) -> None:
     """Take in exported runs once every hash and signature has been checked."""

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import AnalyzerLine, BenchPath, Faults, Json, ProcedurePath, Records, RunOptions
+from .options import AnalyzerLine, BenchPath, Faults, Json, ProcedurePath, RecordsPlace, RunOptions
 
 if TYPE_CHECKING:
     from ohmwright.model.step import Stage
@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 def demo(
     seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 3,
-    records: Records = None,
+    records: RecordsPlace = None,
     fault: Faults = None,
     as_json: Json = False,
 ) -> None:

@@ -105,7 +105,7 @@ def _write_trace(problem: BaseException) -> str:
 def _folders() -> Iterator[Path]:
     """Yield the folders to try: the user's state folder, then the temporary one."""
     with suppress(Exception):  # it may be the import that failed
-        from .paths import crash_folder
+        from ohmwright.api.paths import crash_folder
 
         yield crash_folder()
     with suppress(OSError):  # there may be no folder for temporary files

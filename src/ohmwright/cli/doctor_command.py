@@ -8,6 +8,8 @@ from dataclasses import asdict
 import anyio
 from rich.table import Table
 
+from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.open_bench import open_bench
 from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.protection_self_test import protection_self_test
 from ohmwright.engine.release import ensure_off_at_start
@@ -26,7 +28,6 @@ from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
 from ohmwright.model.event import ProtectionProved
 from ohmwright.model.protections import Protections
 
-from .bench_data import BenchChoice
 from .console import CAUTION, err, out, print_json
 from .doctor_conformance import conformance_findings, findings_without_rf
 from .doctor_finding import (
@@ -39,7 +40,7 @@ from .doctor_finding import (
     not_good,
     stated,
 )
-from .open_bench import open_bench
+from .terminal_operator import PlainDisplay, TerminalOperator
 
 BY_RF = "only RF can show it: --with-rf, for some seconds at a low setting"
 _BY_PERSON = (
@@ -58,7 +59,9 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
         err().print(CAUTION, style="yellow")
 
     async def work() -> list[Finding]:
-        async with open_bench(data, unattended=not with_rf, guarded=choice.guarded) as bench:
+        person = TerminalOperator(PlainDisplay())
+        opening = open_bench(data, unattended=not with_rf, guarded=choice.guarded, person=person)
+        async with opening as bench:
             found = [finding async for finding in _findings(bench)]
             why_not = await _why_no_rf(bench, found) if with_rf else _why_not_asked(bench)
             if conformance:

@@ -8,12 +8,13 @@ from pathlib import Path
 
 from rich.text import Text
 
+from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.document import Document
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import DocumentKept
 
 from .console import out
-from .open_records import open_existing_records, resolved_run_id
+from .open_records import open_existing_records
 from .transfer_command import new_file
 
 

@@ -8,6 +8,7 @@ from pathlib import Path
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.open_records import records_exist
 from ohmwright.model.errors import RecordError
 from ohmwright.records.keys import KeyStatus
 from ohmwright.records.queries import seals
@@ -16,7 +17,7 @@ from ohmwright.records.trust import Signer, TrustedKeys, resolved_key, signers
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import open_records, own_key, records_exist, trusted_keys
+from .open_records import open_records, own_key, trusted_keys
 
 
 def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> int:

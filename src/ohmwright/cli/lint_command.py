@@ -7,17 +7,16 @@ from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 
+from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.foresight import Foreseen, foreseen
 from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
-from ohmwright.engine.requirements import Abilities
 from ohmwright.engine.traceability import refuse_expired
 from ohmwright.model.errors import ProcedureError
 from ohmwright.model.step import STAGES
 from ohmwright.wire.clock import RealClock, VirtualClock
 
-from .bench_data import BenchData, read_bench
 from .console import out, print_json
 
 
@@ -39,7 +38,7 @@ def run_lint(
     told: Sequence[Foreseen] = ()
     if bench_path is not None:
         bench = read_bench(bench_path)
-        abilities = _abilities(bench, unattended=unattended)
+        abilities = bench.abilities(attended=not unattended)
         lines = list(complaints(file, STAGES, abilities))
         if lines:
             raise ProcedureError("\n".join(lines), do="Correct the procedure or change bench.")
@@ -70,16 +69,3 @@ def _print(file: ProcedureFile, bench_path: Path | None, told: Sequence[Foreseen
 
 def _accuracy(bench: BenchData, today: date) -> Accuracy | None:
     return None if bench.certificate is None else Accuracy(bench.certificate, today)
-
-
-def _abilities(bench: BenchData, *, unattended: bool) -> Abilities:
-    return Abilities(
-        bench.analyzer_by_hand,
-        bench.generator,
-        has_port=bench.file.generator.link is not None,
-        attended=not unattended,
-        certificate=bench.certificate,
-        analyzer_verbs=bench.analyzer_verbs,
-        generator_verbs=bench.generator_verbs,
-        protections=bench.protections(guarded=True),
-    )

@@ -92,6 +92,14 @@ class LiveView:
             return
         err().print(f"{protections.guard_words}.", style="bold yellow", soft_wrap=True)
 
+    def set_total(self, total_points: int, done: int) -> None:
+        """Count up to `total_points`, of which `done` are done."""
+        self._progress.update(self._task, total=total_points, completed=done)
+
+    def describe(self, what: str) -> None:
+        """Show `what` before the bar."""
+        self._progress.update(self._task, description=what)
+
     def on_status(self, moment: BenchStatus) -> None:
         """Store the latest status and return at once; a thread draws it later."""
         self._moment = moment
@@ -206,7 +214,14 @@ def live_view(bench: Bench, total_points: int, *, done: int = 0) -> Iterator[Liv
     `total_points`: points of the run, `done`: those that have a result already.
     """
     view = LiveView(bench.clock, total_points, done)
+    with showing(view, bench):
+        yield view
+
+
+@contextmanager
+def showing(view: LiveView, bench: Bench) -> Iterator[None]:
+    """Display `view` of a run on `bench` until the block ends."""
     if isinstance(bench.operator, TerminalOperator):
         bench.operator.display = view
     with view.displayed():
-        yield view
+        yield

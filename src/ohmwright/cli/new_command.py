@@ -14,10 +14,10 @@ import anyio
 from pydantic import ValidationError
 from pydantic.fields import FieldInfo
 
+from ohmwright.api.bench_data import read_bench
 from ohmwright.model.errors import UsageError
 from ohmwright.model.source import load
 
-from .bench_data import read_bench
 from .console import err, out
 from .keyboard import read_line
 from .new_questions import NONE, AnalyzerAnswers, Answers, GeneratorAnswers, is_asked, is_host

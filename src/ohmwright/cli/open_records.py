@@ -1,34 +1,21 @@
-"""Open the store of records of a command; the run, key and trusted keys that it names."""
+"""The records and keys of a command; what a person should know of them is printed."""
 
 from __future__ import annotations
 
-from pathlib import Path
+from functools import partial
 
-from ohmwright.model.errors import RecordError, SourceError, UsageError
-from ohmwright.records.database import is_url, sqlite_file
-from ohmwright.records.keys import OperatorKey
-from ohmwright.records.sql_store import KEY_MEMORY_FILE, SqlStore, open_store
-from ohmwright.records.trust import TrustedKeys
+from ohmwright.api import open_records as places
+from ohmwright.model.errors import RecordError
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.witness import losses
 from ohmwright.reports.text import printable
 
 from .console import print_notice
-from .paths import operator_key_file, records_location, trusted_keys_file, witness_folder
 
-
-def open_records(given: str | None) -> SqlStore:
-    """Open the store at `given` (default: the user's own); create it where there is none."""
-    return open_store(records_location(given), operator_key_file(), witness_folder(), print_notice)
-
-
-def open_existing_records(given: str | None) -> SqlStore:
-    """Open the store at `given`. Raises UsageError where nothing was ever recorded there."""
-    if not records_exist(given):
-        raise UsageError(
-            f"There are no records in {records_location(given)} yet.",
-            do="Run something first, or say where they are with --records.",
-        )
-    return open_records(given)
+open_records = partial(places.open_records, notify=print_notice)
+open_existing_records = partial(places.open_existing_records, notify=print_notice)
+own_key = partial(places.own_key, notify=print_notice)
+trusted_keys = partial(places.trusted_keys, notify=print_notice)
 
 
 def open_records_for_reading(given: str | None) -> SqlStore:
@@ -47,39 +34,3 @@ def open_records_for_reading(given: str | None) -> SqlStore:
     for what in lost:
         print_notice(printable(f"Warning: {what}. See: ohmwright record verify"))
     return store
-
-
-def records_exist(given: str | None) -> bool:
-    """Whether there is a store at `given`; True for a database server, which is not asked."""
-    place = records_location(given)
-    return is_url(place) or sqlite_file(place).exists()
-
-
-def own_key() -> OperatorKey:
-    """Return the key with which this computer signs; its file is not read yet."""
-    return OperatorKey(operator_key_file(), witness_folder() / KEY_MEMORY_FILE, print_notice)
-
-
-def trusted_keys(given: Path | None) -> TrustedKeys:
-    """Return the keys of the list `given`; without one, the user's own list and own keys.
-
-    Raises SourceError for a list that is missing or cannot be read.
-    """
-    if given is None:
-        return TrustedKeys(trusted_keys_file(), own_key().own_keys())
-    if not given.exists():
-        raise SourceError(f"{given}: there is no such list of trusted keys.")
-    return TrustedKeys(given)
-
-
-def resolved_run_id(store: SqlStore, run_id: str) -> str:
-    """Return `run_id`, or the id of the newest run for `last`.
-
-    Raises UsageError for `last` where there are no runs.
-    """
-    if run_id != "last":
-        return run_id
-    run_ids = store.run_ids()
-    if not run_ids:
-        raise UsageError(f"There are no runs in {store.database.place} yet.", do="Run one first.")
-    return run_ids[-1]

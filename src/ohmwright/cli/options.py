@@ -14,10 +14,10 @@ import typer
 from ohmwright.simulator.faults import KINDS, SYNTAX, LineFault
 
 if TYPE_CHECKING:
-    from .bench_data import BenchChoice
+    from ohmwright.api.bench_data import BenchChoice
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
-Records = Annotated[
+RecordsPlace = Annotated[
     str | None,
     typer.Option(
         metavar="PLACE",
@@ -33,7 +33,7 @@ Trusted = Annotated[
         help="Trust the keys of this list alone; default: the user's own list and own keys.",
     ),
 ]
-Run = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
+RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
 Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
 
 ProcedurePath = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML).")]
@@ -75,7 +75,7 @@ class AnalyzerLine:
 
     def bench_choice(self, bench: Path) -> "BenchChoice":
         """Return the choice of the bench file `bench`, reached over this line."""
-        from .bench_data import BenchChoice
+        from ohmwright.api.bench_data import BenchChoice
 
         return BenchChoice(bench, self.port, guarded=not self.no_guard)
 
@@ -84,7 +84,7 @@ class AnalyzerLine:
 class RunOptions:
     """Options of the commands that run a procedure."""
 
-    records: Records = None
+    records: RecordsPlace = None
     resume: Annotated[
         str | None, typer.Option(metavar="RUN", help="Go on with a run that was cut short.")
     ] = None

@@ -9,15 +9,15 @@ from pathlib import Path
 
 import anyio
 
+from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.open_links import analyzer_link, generator_link
 from ohmwright.model.errors import LinkError, ReleaseNotConfirmed, UnaskedOutput, UsageError
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.message_parts import shown_bytes
 from ohmwright.wire.probing import Probed, Prober
 
-from .bench_data import BenchData, read_bench
 from .console import err, out, print_json
-from .open_links import analyzer_link, generator_link
 
 _PER_LINE = 16
 _MOST_SHOWN = 128

@@ -7,6 +7,7 @@ from typing import get_args
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.run import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Verdict
@@ -15,7 +16,7 @@ from ohmwright.reports.text import printable
 
 from .budget_table import budget_table
 from .console import out, print_json
-from .open_records import open_records_for_reading, resolved_run_id
+from .open_records import open_records_for_reading
 from .options import RunFilterOptions
 from .run_report import exit_code, print_run
 from .run_summary import VERDICT_STYLES

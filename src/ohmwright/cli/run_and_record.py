@@ -1,30 +1,32 @@
-"""Run a job on a bench: each event is stored, then shown; a signal ends it with RF off."""
+"""Run a job on a bench at the terminal: a signal ends it with RF off."""
 
 from __future__ import annotations
 
 from contextlib import aclosing
-from typing import Protocol
 
+from ohmwright.api.recorded_events import RunView, recorded_events
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.release import ensure_off_after
-from ohmwright.engine.run import Job, fault_event, run
+from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus
-from ohmwright.model.errors import Stopped
 from ohmwright.model.event import Event
 from ohmwright.records.store import Store
 
 from .signals import cancel_on_signal
 
 
-class RunView(Protocol):
-    """What shows a run while it goes on."""
+class _KeepingView:
+    """Keeps each event that is shown, after those of earlier parts of the run."""
+
+    def __init__(self, view: RunView, earlier: tuple[Event, ...]) -> None:
+        self._view, self.events = view, list(earlier)
 
     def on_event(self, event: Event) -> None:
-        """Show an event, which is stored already."""
+        self.events.append(event)
+        self._view.on_event(event)
 
     def on_status(self, moment: BenchStatus) -> None:
-        """Take the latest RF state, current and ages of the bench; must return at once."""
+        self._view.on_status(moment)
 
 
 async def run_and_record(
@@ -32,29 +34,11 @@ async def run_and_record(
 ) -> tuple[Event, ...]:
     """Run `job` and return all events of its run, those of earlier parts first.
 
-    Every event is appended to `store` before `view` shows it. After INT, TERM or HUP the output is
-    switched off and a `Fault` is stored, so that the run can be resumed. `notes` collects what
-    happens while RF is on, which is stored once RF is off. Raises OhmwrightError; a release that
-    could not be confirmed is ReleaseNotConfirmed.
+    INT, TERM and HUP stop it; see `recorded_events`. Raises OhmwrightError.
     """
-    notes = PendingEvents() if notes is None else notes
-    kept = list(job.earlier)
-
-    def keep(event: Event) -> None:
-        store.append(job.run_id, event)
-        kept.append(event)
-        view.on_event(event)
-
-    with cancel_on_signal() as stop:
-        async with aclosing(run(job, bench, view.on_status, notes)) as events:
-            async for event in events:
-                keep(event)
-    if stop.cancelled_caught:
-        stopped = Stopped("The run was stopped by hand.")
-        ended_by = await ensure_off_after(stopped, bench, notes)
-        for event in notes.take():
-            keep(event)
-        keep(fault_event(ended_by, bench, notes))
-        if ended_by is not stopped:
-            raise ended_by
-    return tuple(kept)
+    keeping = _KeepingView(view, job.earlier)
+    with cancel_on_signal():
+        async with aclosing(recorded_events(job, bench, store, keeping, notes)) as events:
+            async for _ in events:
+                pass
+    return tuple(keeping.events)

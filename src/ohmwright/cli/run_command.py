@@ -4,16 +4,17 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from secrets import token_hex
 from shlex import quote
 
 import anyio
 from rich.text import Text
 
+from ohmwright.api.bench_data import BenchChoice, BenchData
+from ohmwright.api.jobs import claimed_events, new_job
+from ohmwright.api.open_bench import open_bench
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import run_started_event
-from ohmwright.engine.run import Job
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import Event, RunFinished
@@ -21,20 +22,16 @@ from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Environment
 from ohmwright.records.database import is_url
-from ohmwright.records.fleet_learning import fleet_priors
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
-from ohmwright.wire.clock import RealClock
 
-from .bench_data import BenchChoice, BenchData
 from .console import CAUTION, err, out
 from .error_report import print_error
 from .live import live_view
-from .open_bench import open_bench
 from .open_records import open_existing_records, open_records, trusted_keys
-from .paths import file_name_safe
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
+from .terminal_operator import PlainDisplay, TerminalOperator
 
 
 @dataclass(frozen=True)
@@ -115,12 +112,23 @@ def _run(
 ) -> int:
     """Run the procedure, print the result and return the exit code; `earlier`: events resumed."""
     store.key.load()  # a run that nobody can sign is not begun
-    job = _job(request, file, bench_data, store, earlier)
+    job = new_job(
+        file,
+        bench_data,
+        store,
+        stages=request.stages,
+        earlier=earlier,
+        accept_expired=request.accept_expired,
+        uses_fleet_prior=request.uses_fleet_prior,
+    )
     notes = PendingEvents()
 
     async def work() -> tuple[Event, ...]:
         opening = open_bench(
-            bench_data, unattended=request.unattended, guarded=request.bench.guarded
+            bench_data,
+            unattended=request.unattended,
+            guarded=request.bench.guarded,
+            person=TerminalOperator(PlainDisplay()),
         )
         async with opening as bench:
             try:
@@ -144,29 +152,13 @@ def _run(
     return exit_code(events)
 
 
-def _job(
-    request: RunRequest,
-    file: ProcedureFile,
-    bench: BenchData,
-    store: SqlStore,
-    earlier: tuple[Event, ...],
-) -> Job:
-    """Return the job of a new or resumed run, with the fleet prior where one is to be used."""
-    fleet = {}
-    if request.uses_fleet_prior:
-        simulated = bench.file.simulation is not None
-        fleet = fleet_priors(store, bench.generator.model, simulated=simulated)
-    run_id = request.resume or _new_run_id(bench.file.asset.id)
-    return Job(file, request.stages, run_id, earlier, fleet, accept_expired=request.accept_expired)
-
-
 def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStore) -> None:
     """Write the certificate beside the records, or print the command that writes it."""
     if not request.writes_certificate or is_url(store.database.place):
         where = "" if request.records is None else f" --records {quote(store.database.place)}"
         out().print(f"Certificate: ohmwright certificate {run_id}{where}", soft_wrap=True)
         return
-    from .certificate_command import (
+    from ohmwright.api.certificate_files import (
         CertificateOptions,
         OutputPaths,
         certificate_renderer,
@@ -184,21 +176,11 @@ def _point_count(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
     return sum(len(s.point_names()) for stage in stages for s in file.procedure.steps_in(stage))
 
 
-def _new_run_id(asset_id: str) -> str:
-    """Return a unique run id that sorts by date and contains the asset id."""
-    return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{file_name_safe(asset_id)}-{token_hex(2)}"
-
-
 def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
     """Claim an unfinished run of the same command and return its events. Raises UsageError."""
-    store.claim(run_id)
-    events = store.events(run_id)
+    events = claimed_events(store, run_id)
     started = run_started_event(events)
-    if started is None or isinstance(events[-1], RunFinished):
-        raise UsageError(
-            f"Run {run_id} cannot be resumed: it is finished or was never begun.",
-            do="Start a new run.",
-        )
+    assert started is not None  # as claiming saw to
     if started.stages != stages:
         begun = _COMMANDS.get(started.stages, ", ".join(started.stages))
         raise UsageError(

@@ -8,6 +8,8 @@ from pathlib import Path
 
 import anyio
 
+from ohmwright.api.bench_data import BenchData, read_bench
+from ohmwright.api.open_bench import simulated_bench
 from ohmwright.model.bench_file import SerialPort, Simulation
 from ohmwright.model.errors import UsageError
 from ohmwright.model.shipped import shipped
@@ -16,9 +18,7 @@ from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.serve_tcp import LOOPBACK, is_loopback, serve_tcp
 from ohmwright.wire.clock import RealClock, VirtualClock
 
-from .bench_data import BenchData, read_bench
 from .console import out, print_notice
-from .open_bench import simulated_bench
 from .signals import cancel_on_signal
 
 

@@ -1,130 +1,140 @@
-"""The command `sweep`: measure a power curve; print it as a table or JSON, write it as CSV."""
+"""The command `sweep`: measure power curves, keep them on record, show and write them."""
 
 from __future__ import annotations
 
-from contextlib import aclosing, suppress
+from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from shlex import quote
 
 import anyio
-from rich.progress import Progress
 
-from ohmwright.engine.decidability import needed_after_age_s
-from ohmwright.engine.sweep import SweepPoint, sweep
-from ohmwright.instruments.bench import Bench
-from ohmwright.instruments.operator import StopRun
-from ohmwright.model.errors import OutOfCapability, UsageError
-from ohmwright.model.step import Timing
+from ohmwright.api.async_bench import AsyncBench
+from ohmwright.api.bench_data import BenchChoice, BenchData
+from ohmwright.api.curve import Curve
+from ohmwright.api.curve_file import read
+from ohmwright.api.records_view import Records
+from ohmwright.api.sweep_plan import Sweep, recorded_sweep
+from ohmwright.api.sweep_run import SweepRun
+from ohmwright.engine.run import results
+from ohmwright.engine.sweep_estimate import SweepEstimate
+from ohmwright.model.errors import OhmwrightError, Stopped
 
-from .bench_data import BenchChoice
 from .console import CAUTION, err
-from .open_bench import open_bench
-from .output_file import refuse_unwritable
+from .live import showing
 from .signals import cancel_on_signal
-from .sweep_output import SweepOrigin, print_sweep, write_sweep_csv
-
-_AFTER_AGE_S = 9.0
-"""An activation of a sweep may last so long beyond the age, or as long as the meter needs."""
+from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
+from .sweep_output import print_estimate, print_sweep
+from .sweep_view import SweepView
+from .terminal_operator import PlainDisplay, TerminalOperator
 
 
 @dataclass(frozen=True)
 class SweepRequest:
-    """A sweep as asked for on the command line; `settings` in W and `loads` in ohm as text."""
+    """A sweep as asked for on the command line."""
 
     bench: BenchChoice
-    mode: str
-    settings: str
-    loads: str
-    age_s: float
-    rest_s: float
-    csv: Path | None
-    overwrite: bool
+    plan: PlanOptions
+    files: SweepFiles
+    records: str | None
+    resume: str | None
+    accept_expired: bool
+    dry_run: bool
     as_json: bool
 
 
 def run_sweep(request: SweepRequest) -> int:
-    """Measure, print, write the CSV file; return 0, or 4 if stopped or a point did not settle.
+    """Measure, print, write the files; return 0, or 4 if stopped or a point has no settled value.
 
-    Raises UsageError, before anything is opened, where the CSV file cannot be made.
+    What cannot be done, read or written is refused before anything is opened.
     """
     data = request.bench.read()
-    settings_w = _numbers("--settings", request.settings)
-    if request.csv is not None:
-        refuse_unwritable(request.csv, overwrite=request.overwrite)
+    plan = None
+    if request.resume is None:
+        plan = request.plan.read(data)
+    else:
+        request.plan.refuse_beside("--resume")
+    if plan is not None:
+        plan.refuse_impossible(data, OPTION_OF_KEY)
+    request.files.refuse_unwritable()
+    request.files.limits()
+    others = tuple(map(read, request.files.against))
+    if request.dry_run:
+        cost = _rest_of_record(request, data) if plan is None else plan.cost(data)
+        print_estimate(cost, as_json=request.as_json)
+        return 0
     if data.file.simulation is None:
         err().print(CAUTION, style="yellow")
-
-    async def work() -> tuple[list[SweepPoint], SweepOrigin, int]:
-        async with open_bench(data, unattended=False, guarded=request.bench.guarded) as bench:
-            loads_ohm = _loads(request, bench)
-            origin = await _origin(request, bench)
-            points = await _sweep(request, bench, settings_w, loads_ohm)
-            return points, origin, len(settings_w) * len(loads_ohm)
-
-    points, origin, wanted = anyio.run(work)
-    print_sweep(points, origin, as_json=request.as_json)
-    if request.csv is not None:
-        write_sweep_csv(request.csv, points, origin)
-    whole = len(points) == wanted and all(point.settled for point in points)
-    return 0 if whole else 4
-
-
-async def _origin(request: SweepRequest, bench: Bench) -> SweepOrigin:
-    return SweepOrigin(
-        seed=bench.seed,
-        analyzer=await bench.analyzer.identify(),
-        asset=bench.asset,
-        begun_at=bench.clock.wall(),
-        age_s=request.age_s,
-    )
-
-
-async def _sweep(
-    request: SweepRequest, bench: Bench, settings_w: list[float], loads_ohm: list[float]
-) -> list[SweepPoint]:
-    analyzer = bench.analyzer
-    needed_s = needed_after_age_s(analyzer.data.meter, typed=analyzer.read_by_eye)
-    after_s = max(_AFTER_AGE_S, needed_s)
-    timing = Timing(age_s=request.age_s, rest_s=request.rest_s, max_on_s=request.age_s + after_s)
-    found: list[SweepPoint] = []
-    with (
-        Progress(console=err(), transient=True, disable=not err().is_terminal) as progress,
-        cancel_on_signal(),
-        suppress(StopRun),
-    ):
-        task = progress.add_task("sweep", total=len(settings_w) * len(loads_ohm))
-        points = sweep(
-            bench, mode=request.mode, settings_w=settings_w, loads_ohm=loads_ohm, timing=timing
-        )
-        async with aclosing(points):
-            try:
-                async for point in points:
-                    found.append(point)
-                    progress.advance(task)
-            except OutOfCapability as refused:
-                raise _as_options(refused) from None
-    return found
-
-
-def _as_options(refused: OutOfCapability) -> OutOfCapability:
-    """Return `refused` with the options to correct: a sweep has no procedure."""
-    return OutOfCapability(
-        refused.happened,
-        refused.means,
-        "Correct --mode, --settings, --loads or --age, or use another analyzer.",
-    )
-
-
-def _loads(request: SweepRequest, bench: Bench) -> list[float]:
-    if request.loads:
-        return _numbers("--loads", request.loads)
-    return list(bench.analyzer.data.load_bank.loads_ohm)
-
-
-def _numbers(option: str, text: str) -> list[float]:
+    sweeps: list[SweepRun] = []
     try:
-        return [float(part) for part in text.split(",")]
-    except ValueError:
-        raise UsageError(
-            f"{option} {text}: these are no numbers separated by commas.", do="Write 100,200,300."
-        ) from None
+        anyio.run(_work, request, data, plan, sweeps)
+    except OhmwrightError:
+        _show(request, sweeps, others)
+        raise
+    return _show(request, sweeps, others)
+
+
+def _rest_of_record(request: SweepRequest, data: BenchData) -> SweepEstimate:
+    """Return what the points that a sweep on record lacks will cost; nothing is claimed."""
+    events = Records(request.records)[request.resume or ""].events
+    plan, _ = recorded_sweep(events)
+    return plan.cost(data, {result.point for result in results(events)})
+
+
+async def _work(
+    request: SweepRequest, data: BenchData, plan: Sweep | None, sweeps: list[SweepRun]
+) -> None:
+    """Carry the sweep out; it is appended to `sweeps` once it is begun."""
+    person = TerminalOperator(PlainDisplay())
+    bench = AsyncBench(data, person, guarded=request.bench.guarded)
+    try:
+        await bench.reopen()
+        view = SweepView(bench.instruments.clock)
+        opened = bench.sweep(
+            plan,
+            request.resume,
+            view,
+            records=request.records,
+            accept_expired=request.accept_expired,
+        )
+        with opened as sweep:
+            sweeps.append(sweep)
+            estimate = sweep.plan.cost(data)
+            view.expect(estimate, done=sweep.done)
+            _tell(estimate)
+            with showing(view, bench.instruments), cancel_on_signal():
+                await _measured(sweep)
+    finally:
+        await bench.close()
+
+
+async def _measured(sweep: SweepRun) -> None:
+    try:
+        async for _ in sweep.points():
+            pass
+    except Stopped:  # by a person: what was measured is shown as well
+        return
+
+
+def _tell(estimate: SweepEstimate) -> None:
+    """Print on standard error, to a person, what the sweep will cost."""
+    if err().is_terminal:
+        print_estimate(estimate, as_json=False, console=err())
+
+
+def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Curve]) -> int:
+    """Print and write what was measured; return the exit code."""
+    if not sweeps or not sweeps[0].done:
+        return 4
+    (sweep,) = sweeps
+    curve = sweep.curve()
+    print_sweep(curve, others, sweep.store.database.place, as_json=request.as_json)
+    whole = sweep.finished and all(point.settled for point in curve)
+    if not sweep.finished:
+        where = "" if request.records is None else f" --records {quote(request.records)}"
+        err().print(
+            f"Points on record: {len(curve)}. Go on with: ohmwright sweep --bench "
+            f"{quote(str(request.bench.path))} --resume {sweep.run_id}{where}",
+            soft_wrap=True,
+        )
+    request.files.write(curve, others)
+    return 0 if whole else 4

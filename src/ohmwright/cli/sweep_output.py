@@ -1,115 +1,125 @@
-"""What the command `sweep` has found: as a table, as JSON and as CSV."""
+"""What the command `sweep` prints: the estimate before it, and the curve as a table or as JSON."""
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
-from pathlib import Path
 
+from rich.console import Console
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.engine.sweep import SweepPoint
-from ohmwright.model.bench_file import Asset
-from ohmwright.model.errors import UsageError
-from ohmwright.reports.csv_file import Cell, spreadsheet_safe
+from ohmwright.api.curve import Curve, CurvePoint
+from ohmwright.api.curve_file import rows
+from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
 from .run_summary import simulated_line, unit_line
+from .sweep_view import duration
+from .table_format import value_with_uncertainty
 
-_MEASURED = (
-    "mode",
-    "setting_w",
-    "load_ohm",
-    "current_ma",
-    "uncertainty_ma",
-    "power_w",
-    "voltage_v",
-    "settled",
-    "certified",
-    "on_s",
-)
+_J_PER_KJ = 1000
 
 
-@dataclass(frozen=True)
-class SweepOrigin:
-    """What was measured with what, and when; the same for every point of a sweep."""
-
-    seed: int | None
-    """The simulated unit's; None for a real bench."""
-    analyzer: str
-    """As the instrument identifies itself."""
-    asset: Asset
-    begun_at: datetime
-    """By the bench's clock."""
-    age_s: float
-
-    def cells(self) -> dict[str, Cell]:
-        """The columns that follow those of a point."""
-        return {
-            "simulated_seed": self.seed,
-            "analyzer": self.analyzer,
-            "unit": self.asset.id,
-            "unit_model": self.asset.model,
-            "unit_serial": self.asset.serial,
-            "date": f"{self.begun_at:%Y-%m-%d}",
-            "age_s": self.age_s,
-        }
-
-
-def print_sweep(points: Sequence[SweepPoint], origin: SweepOrigin, *, as_json: bool) -> None:
-    """Print the points as a table under what they were measured on, or as one JSON document."""
+def print_estimate(
+    estimate: SweepEstimate, *, as_json: bool, console: Console | None = None
+) -> None:
+    """Print what a sweep will cost."""
     if as_json:
-        print_json([_row(point, origin) for point in points])
+        print_json(
+            {
+                "points": estimate.points,
+                "bench_s": round(estimate.bench_s, 1),
+                "rf_s": round(estimate.rf_s, 1),
+                "heat_j": round(estimate.heat_j),
+            }
+        )
         return
-    _print_origin(origin)
-    out().print(_table(points))
-    if not all(point.certified for point in points):
-        out().print("No analyzer certificate in date: uncertainties are of the readings alone.")
+    (console or out()).print(
+        f"{estimate.points} points: about {duration(estimate.bench_s)} at the bench, "
+        f"RF on for {estimate.rf_s:.0f} s, {estimate.heat_j / _J_PER_KJ:.1f} kJ into the load "
+        f"bank (mean {estimate.mean_w:.0f} W); without the time that people take.",
+        soft_wrap=True,
+    )
 
 
-def write_sweep_csv(path: Path, points: Sequence[SweepPoint], origin: SweepOrigin) -> None:
-    """Write one row for each point. Raises UsageError where the file cannot be written."""
-    names = [*_MEASURED, *origin.cells()]
-    try:
-        with path.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
-            writer.writerow(names)
-            writer.writerows([_cell(cell) for cell in _row(p, origin).values()] for p in points)
-    except OSError as problem:
-        raise UsageError(f"{path}: cannot be written: {problem.strerror}.") from None
+def print_sweep(curve: Curve, others: Sequence[Curve], place: str, *, as_json: bool) -> None:
+    """Print the curve as a table under what it was measured on, or as one JSON document."""
+    if as_json:
+        print_json(rows(curve))
+        return
+    _print_origin(curve)
+    out().print(_table(curve))
+    out().print(_coverage(curve))
+    if not curve.origin.certificate:
+        out().print("No analyzer certificate: uncertainties are of the readings alone.")
+    elif not all(point.certified for point in curve):
+        out().print(f"Certificate {curve.origin.certificate} was out of date: not traceable.")
+    for remark in (*curve.remarks(), *_compared(curve, others)):
+        out().print(Text(printable(remark)), soft_wrap=True)
+    out().print(f"Record: {place}, run {curve.origin.run}", soft_wrap=True)
 
 
-def _row(point: SweepPoint, origin: SweepOrigin) -> dict[str, Cell]:
-    values = {name: getattr(point, name) for name in _MEASURED}
-    rounded = {n: round(v, 4) if isinstance(v, float) else v for n, v in values.items()}
-    return rounded | origin.cells()
+def _print_origin(curve: Curve) -> None:
+    out().print(Text(unit_line(curve.origin.asset)), soft_wrap=True)
+    out().print(Text(printable(f"Analyzer {curve.origin.analyzer}")), soft_wrap=True)
+    if curve.origin.seed is not None:
+        out().print(simulated_line(curve.origin.seed))
 
 
-def _cell(value: Cell) -> Cell:
-    return spreadsheet_safe(value) if isinstance(value, str) else value
-
-
-def _print_origin(origin: SweepOrigin) -> None:
-    out().print(Text(unit_line(origin.asset)), soft_wrap=True)
-    out().print(Text(printable(f"Analyzer {origin.analyzer}")), soft_wrap=True)
-    if origin.seed is not None:
-        out().print(simulated_line(origin.seed))
-
-
-def _table(points: Sequence[SweepPoint]) -> Table:
-    table = Table("Mode", "Setting", "Load", "Current", "± (k=2)", "Power", "Voltage")
-    for point in points:
+def _table(curve: Curve) -> Table:
+    table = Table("Mode", "Setting", "Load")
+    for name in ("Power ± U, W", "Current ± U, mA", "Voltage"):
+        table.add_column(name, justify="right", no_wrap=True)
+    for point in curve:
+        again = f" ({point.repeat})" if point.repeat > 1 else ""
         table.add_row(
             point.mode,
             f"{point.setting_w:g} W",
-            f"{point.load_ohm:g} ohm",
-            f"{point.current_ma:.1f} mA" + ("" if point.settled else " (unsettled)"),
-            f"{2 * point.uncertainty_ma:.1f}",
-            f"{point.power_w:.1f} W",
-            f"{point.voltage_v:.0f} V",
+            f"{point.load_ohm:g} ohm{again}",
+            *_values(point),
         )
     return table
+
+
+def _values(point: CurvePoint) -> tuple[str, str, str]:
+    """Return the cells of the values, or that there is none."""
+    power, current = point.power, point.current
+    if power is None or current is None:
+        return "none", "none", ""
+    mark = "" if point.settled else "*"
+    return (
+        value_with_uncertainty(power) + mark,
+        value_with_uncertainty(current),
+        f"{point.voltage_v:.0f} V",
+    )
+
+
+def _coverage(curve: Curve) -> str:
+    """Return what U is."""
+    values = (one for point in curve for one in (point.power, point.current) if one is not None)
+    factors = [f"{one.coverage_factor:.2f}" for one in values if one.coverage_factor is not None]
+    if not factors:
+        return "No value."
+    k = " to ".join(sorted({min(factors), max(factors)}))
+    return f"U: expanded uncertainty of 95 % coverage, k = {k}."
+
+
+def _compared(curve: Curve, others: Sequence[Curve]) -> Sequence[str]:
+    """Return, for each other curve, how many points surely differ and the largest difference."""
+    said = []
+    for other in others:
+        found = curve.compare(other)
+        certain = found.certain()
+        line = (
+            f"Against {other.origin.asset.id} of {other.origin.begun_at:%Y-%m-%d}: "
+            f"{len(certain)} of {len(found)} points differ by more than U"
+        )
+        if certain:
+            most = max(certain, key=lambda point: abs(point.difference_w))
+            line += (
+                f"; most at {most.mode} {most.setting_w:g} W, {most.load_ohm:g} ohm: "
+                f"{most.difference_w:+.1f} W ({most.percent:+.1f} %), U = {most.expanded_w:.1f} W"
+            )
+        said.append(f"{line}.")
+    return said

@@ -12,6 +12,7 @@ from typing import BinaryIO
 
 from rich.text import Text
 
+from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 from ohmwright.records.chain import RunHashes, StoredRun
 from ohmwright.records.json_lines import read_runs, run_lines
@@ -24,7 +25,7 @@ from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import printable
 
 from .console import out
-from .open_records import open_records, open_records_for_reading, resolved_run_id, trusted_keys
+from .open_records import open_records, open_records_for_reading, trusted_keys
 
 
 @dataclass(frozen=True)

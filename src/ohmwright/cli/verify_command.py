@@ -9,6 +9,7 @@ from typing import Literal
 
 from rich.text import Text
 
+from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit, has_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
@@ -19,7 +20,7 @@ from ohmwright.records.trust import Signer, TrustedKeys, signers, untrusted_sign
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import open_existing_records, resolved_run_id, trusted_keys
+from .open_records import open_existing_records, trusted_keys
 
 StoreState = Literal["good", "unknown", "wrong"]
 EXIT_CODES: dict[StoreState, int] = {"good": 0, "unknown": 4, "wrong": RecordError.exit_code}

@@ -7,6 +7,7 @@ Read in this order:
     foresight, decidability, room what a bench can do and may not decide, told before RF
     run                           a procedure on a bench, as an async iterator of events
     stage                         the steps of a stage in their order; skip and back
+    sweep_points, sweep_estimate  the points of a sweep in their order, and what they will cost
     steps/                        one file a step kind: its data, what it requires, how it is run
     session                       the state that a run keeps from one activation to the next
     told_by                       who told what no instrument read
@@ -43,7 +44,7 @@ tests/engine/test_protections_kept.py.
 
 **Events are yielded only while RF is off.** Why: a slow disk, a locked database or a consumer that
 stops listening must not hold RF on. The live view is a callback that returns at once; events
-made while RF is on wait in `pending_events`, from where `cli.run_and_record` takes them after a
+made while RF is on wait in `pending_events`, from where `api.recorded_events` takes them after a
 cancellation. Rejected: a queue between engine and records, which a killed program loses.
 Held by tests/engine/test_rules.py.
 
@@ -163,6 +164,11 @@ is adjusted again twice at most; then its check stands as its result, and names 
 Rejected: verdicts as left alone, whose limits are wider than those of adjusting; to leave a moved
 point the verdict it had, which holds no more.
 Held by tests/engine/test_adjusting_again.py and tests/adjustment/test_trim_coupling.py.
+
+**A fault at a point of a sweep is its result, where the procedure says to go on** (`steps/sweep`)
+and RF is read as off; three in a row end it. What may go on after it are faults of one activation;
+RF that nobody asked for and a line that is gone end any run. Rejected: to measure the point again,
+which a load bank that trips would do for ever. Held by tests/engine/test_sweep.py.
 
 **A service mode that times out** shows as an output that is lost while the contact is closed
 (`output_loss`). The readings of its fall are held back, and only the time of its end is learned

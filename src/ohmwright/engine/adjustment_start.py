@@ -11,9 +11,9 @@ from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.estimation.point import Expected
 from ohmwright.estimation.power_curve_diagnosis import (
     SENSES,
-    Curve,
     Diagnosis,
     OutputLimits,
+    PowerCurve,
     diagnose,
     nominal_limits,
 )
@@ -131,7 +131,9 @@ def _mode_diagnosis(step: PowerCurveStep, results: Sequence[Result]) -> ModeDiag
         uncertainties = 2 * values * uncertainties * loads / 1e6
         values = (values / 1000) ** 2 * loads
     limits = nominal_limits(load_ohm, target, step.setting_w)
-    return ModeDiagnosis(step.mode, limits, diagnose(Curve(loads, values, uncertainties), limits))
+    return ModeDiagnosis(
+        step.mode, limits, diagnose(PowerCurve(loads, values, uncertainties), limits)
+    )
 
 
 def _expected_errors(

@@ -16,6 +16,7 @@ from ohmwright.model.decision import (
     FourToOne,
     GlobalRisk,
     GuardBand,
+    OwnRule,
     SimpleAcceptance,
     SpecificRisk,
 )
@@ -148,6 +149,9 @@ def rule_of(decision: Decision) -> rules.DecisionRule:
             return GlobalRiskRule((decision.in_tolerance_percent or 0.0) / 100)
         case FourToOne():
             return rules.UncertaintyRatioRule()
+        case OwnRule():
+            own: rules.DecisionRule = decision.arithmetic()
+            return own
 
 
 def _finite(value: float) -> float | None:

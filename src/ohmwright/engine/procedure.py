@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import Field, ValidationError, field_validator, model_validator
 from pydantic_core.core_schema import ValidationInfo
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.complaint_words import error_at
-from ohmwright.model.decision import Decision, SimpleAcceptance
-from ohmwright.model.step import Stage, Timing
+from ohmwright.model.decision import Decision, OwnRule, SimpleAcceptance, add_rule_kind
+from ohmwright.model.step import Point, Stage, Timing
 
-from .steps import AnyStep, Step
+from .steps import AnyStep, Step, add_step_kind, step_kinds
 from .steps.base import TimedStep
+
+S = TypeVar("S", bound=Step)
+"""A kind of step."""
+R = TypeVar("R", bound=OwnRule)
+"""A decision rule."""
 
 
 class Procedure(FrozenModel):
@@ -72,3 +77,33 @@ class Procedure(FrozenModel):
     def steps_in(self, stage: Stage) -> tuple[Step, ...]:
         """Return the steps of `stage`, in the order of the file."""
         return tuple(step for step in self.step if stage in step.stages)
+
+
+def register_step(kind: type[S]) -> type[S]:
+    """Make a step kind of another package known to procedures; returns it, to be a decorator.
+
+    DEVELOPERS.md, "Add a step kind", says what a class needs; its bases are in
+    `ohmwright.engine.steps.base`. A class of the same module and name replaces the one before, as
+    in a notebook. Raises ValueError where its name is missing or another's.
+    """
+    add_step_kind(kind)
+    rebuild()
+    return kind
+
+
+def register_rule(kind: type[R]) -> type[R]:
+    """Make a decision rule of another package known to procedures; returns it, to be a decorator.
+
+    DEVELOPERS.md, "Add a decision rule", says what decides. A class of the same module and name
+    replaces the one before. Raises ValueError where its name is missing or another's.
+    """
+    add_rule_kind(kind)
+    rebuild()
+    return kind
+
+
+def rebuild() -> None:
+    """Have procedures know the step kinds and rules that there are now."""
+    models: tuple[type[FrozenModel], ...] = (Point, *step_kinds().values(), Procedure)
+    for model in models:
+        model.model_rebuild(force=True)

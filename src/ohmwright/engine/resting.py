@@ -30,7 +30,11 @@ class OutputWarmth:
     @classmethod
     def of_rested_bench(cls, bench: Bench) -> OutputWarmth:
         """Return the state of a bench whose RF has been off for long."""
-        analyzer, generator = bench.analyzer.data, bench.generator.data
+        return cls.of_rested(bench.analyzer.data, bench.generator.data)
+
+    @classmethod
+    def of_rested(cls, analyzer: AnalyzerData, generator: GeneratorData) -> OutputWarmth:
+        """Return the state of a rested bench by its data: nothing needs to be connected."""
         return cls(tuple(_duties(analyzer, generator)), rested_warmth(generator))
 
     def add_activation(self, on_s: float, off_s: float, power_w: float) -> None:

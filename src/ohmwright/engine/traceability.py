@@ -95,11 +95,3 @@ def accuracy_at(session: Session, mode: str | None, load_ohm: float) -> Accuracy
     )
     influences = accuracy.certificate.influences
     return replace(accuracy, effects=stated_effects(influences, conditions, load_ohm))
-
-
-def accuracy_if_in_date(bench: Bench) -> Accuracy | None:
-    """Return the accuracy of the analyzer's readings today; None without a certificate in date."""
-    accuracy = accuracy_of(bench)
-    if accuracy is None or accuracy.certificate.traceability(accuracy.on).expired:
-        return None
-    return accuracy

@@ -88,7 +88,7 @@ def nominal_limits(load_ohm: Floats, target_w: Floats, setting_w: float) -> Outp
 
 
 @dataclass(frozen=True)
-class Curve:
+class PowerCurve:
     """An as-found power curve; arrays of shape (n,); uncertainties standard, W."""
 
     load_ohm: Floats
@@ -111,7 +111,7 @@ class Diagnosis:
     misfit: float
 
 
-def diagnose(curve: Curve, limits: OutputLimits) -> Diagnosis:
+def diagnose(curve: PowerCurve, limits: OutputLimits) -> Diagnosis:
     """Gains from a curve, averaged over the eight cases of which senses have drifted.
 
     Each case is weighed by its evidence; a sense that has drifted has a wide prior around 1, one
@@ -156,7 +156,7 @@ class _Fit:
     log_evidence: float
 
 
-def _fit(curve: Curve, limits: OutputLimits, prior_sd: Floats) -> _Fit:
+def _fit(curve: PowerCurve, limits: OutputLimits, prior_sd: Floats) -> _Fit:
     """Posterior by Gauss-Newton under a Gaussian prior around gain 1, `prior_sd` (3,)."""
     logs: Floats = np.zeros(3)
     sd = np.hypot(curve.uncertainty_w / curve.measured_w, _MODEL)

@@ -20,6 +20,7 @@ TOPICS = (
     "generators",
     "adjusting",
     "sweeps",
+    "python",
     "records",
     "certificates",
     "safety",

@@ -6,9 +6,11 @@ while the scatter of its readings leaves doubt (see `engine.judge`).
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from abc import abstractmethod
+from typing import Annotated, Any, Literal
 
-from pydantic import Field
+from pydantic import Field, GetCoreSchemaHandler
+from pydantic_core import CoreSchema, core_schema
 
 from .base import FrozenModel
 from .hardware import Positive
@@ -59,9 +61,74 @@ class FourToOne(FrozenModel):
     rule: Literal["4:1"]
 
 
+class OwnRule(FrozenModel):
+    """Base of a decision rule of another package: its data, as a procedure gives them.
+
+    A derived class has `rule: Literal["its name in procedures"]`.
+    """
+
+    rule: str
+
+    @abstractmethod
+    def arithmetic(self) -> Any:
+        """Return what decides, a `DecisionRule` of `ohmwright.uncertainty.conformity`."""
+
+
+_BUILT_IN: tuple[type[FrozenModel], ...] = (
+    SimpleAcceptance,
+    GuardBand,
+    SpecificRisk,
+    GlobalRisk,
+    FalseAccept,
+    FourToOne,
+)
+_ADDED: dict[str, type[FrozenModel]] = {}
+"""Rules of other packages, by the name that procedures use."""
+
+
+def rule_kinds() -> dict[str, type[FrozenModel]]:
+    """Return the class of each decision rule by the name that procedures use."""
+    known = {name: kind for kind in _BUILT_IN for name in _names(kind)}
+    return known | _ADDED
+
+
+def add_rule_kind(kind: type[OwnRule]) -> None:
+    """Add a rule of another package. Raises ValueError where its name is missing or taken."""
+    names = _names(kind)
+    if not names:
+        raise ValueError(f'{kind.__name__} needs a rule: Literal["its name in procedures"]')
+    for name in names:
+        refuse_taken_name("decision rule", name, kind, rule_kinds().get(name))
+        _ADDED[name] = kind
+
+
+def refuse_taken_name(noun: str, name: str, kind: type, other: type | None) -> None:
+    """Raise ValueError where `name` is that of another class than `kind` or an older form of it."""
+    if other is not None and (other.__module__, other.__qualname__) != (
+        kind.__module__,
+        kind.__qualname__,
+    ):
+        raise ValueError(f"there is a {noun} '{name}' already: {other.__module__}")
+
+
+def _names(kind: type[FrozenModel]) -> tuple[str, ...]:
+    return tuple(getattr(kind.model_fields["rule"].annotation, "__args__", ()))
+
+
+class AnyRule:
+    """Marks a pydantic field that holds a decision rule of any kind, chosen by the key `rule`."""
+
+    def __get_pydantic_core_schema__(
+        self, source: Any, handler: GetCoreSchemaHandler
+    ) -> CoreSchema:
+        """Return the schema of a union of all rules, distinguished by the key `rule`."""
+        kinds = {name: handler.generate_schema(kind) for name, kind in rule_kinds().items()}
+        return core_schema.tagged_union_schema(kinds, discriminator="rule")
+
+
 Decision = Annotated[
-    SimpleAcceptance | GuardBand | SpecificRisk | GlobalRisk | FalseAccept | FourToOne,
-    Field(discriminator="rule"),
+    SimpleAcceptance | GuardBand | SpecificRisk | GlobalRisk | FalseAccept | FourToOne | OwnRule,
+    AnyRule(),
 ]
 NEEDS_TWO_LIMITS = (GlobalRisk, FalseAccept, FourToOne)
 """Rules that speak of the width of the tolerance: a one-sided limit has none."""

@@ -84,6 +84,17 @@ class Conformity(FrozenModel):
     """Share of all units accepted though out of tolerance, where the rule knows the units."""
 
 
+class SweepValue(FrozenModel):
+    """What a point of a sweep states beside its power."""
+
+    repeat: int
+    """Which pass over the points it is of, from 1."""
+    current: Measured | None = None
+    """The current that the power was computed from; its errors are not other ones."""
+    settled: bool = False
+    """Whether the value at the stated age was known when the activation ended."""
+
+
 TraceabilityBasis = Traceability | Literal["none", "not covered", "no scale"] | None
 """The analyzer's calibration that a value rests on; "none" where the analyzer has no certificate,
 "not covered" where its certificate says nothing of the quantity, "no scale" where none of its
@@ -120,6 +131,8 @@ class Result(FrozenModel):
     target: Target | None = None
     measured: Measured | None = None
     conformity: Conformity | None = None
+    sweep: SweepValue | None = None
+    """None for a point of any other step."""
     on_s: float = 0.0
     start_trim: int | None = None
     """Where the trim stood before the point was adjusted first, in counts."""

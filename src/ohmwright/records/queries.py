@@ -153,13 +153,24 @@ def pass_rates() -> Select[tuple[object, ...]]:
     return select(*keys, *summed).group_by(*keys).order_by(*keys)
 
 
-def results(database: Database) -> Iterator[Row]:
-    """Yield every flat result with the name of its run, by run and event, as they are read."""
+def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
+    """Yield flat results with the name of their run, by run and event, as they are read.
+
+    `wanted`: conditions on each result, its verdict among them.
+    """
     query = (
         select(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS)
         .join(RUNS, RUNS.c.number == RESULTS.c.run)
         .order_by(RESULTS.c.run, RESULTS.c.event)
     )
+    for column, value in (
+        (RESULTS.c.asset, wanted.asset),
+        (RESULTS.c.model, wanted.model),
+        (RESULTS.c.verdict, wanted.verdict),
+    ):
+        query = query if value is None else query.where(column == value)
+    if wanted.since is not None:
+        query = query.where(RESULTS.c.at >= sortable_time(wanted.since))
     with database.read() as connection:
         found = connection.execution_options(yield_per=10_000).execute(query)
         for row in found.mappings():

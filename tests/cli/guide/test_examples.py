@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 import typer
 
+from ohmwright.api.sweep_plan import Sweep
 from ohmwright.cli.main import app
 from ohmwright.cli.new_questions import AnalyzerAnswers
 from ohmwright.engine.procedure import Procedure
@@ -62,6 +63,7 @@ READERS: dict[str, Callable[[str], object]] = {
     "package": lambda text: tomllib.loads(text)["project"]["entry-points"][ANALYZERS],
     "back-end": lambda text: compile(text, "example", "exec"),
     "probe": str,
+    "sweep": lambda text: parse(Path("example"), text, Sweep),
 }
 NOT_RUN = {
     **dict.fromkeys(
@@ -82,6 +84,7 @@ NOT_RUN = {
     'ohmwright record keys trust 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
     "ohmwright record keys distrust 8b6c-daf6-f896-8cea": "nobody has this key",
     "ohmwright calibrate cut.toml --bench bench.toml --resume RUN": "RUN stands for a number",
+    "ohmwright sweep --bench bench.toml --resume RUN": "RUN stands for a number",
 }
 """Commands in a fence marked `hardware`, whose words alone are read, and why."""
 _RUN = re.compile(r"\d{8}T\d{6}Z-HF-(\d+)-[0-9a-f]+")
@@ -94,7 +97,7 @@ def test_a_toml_example_is_read_by_the_program_s_own_reader(toml_example: Any) -
 
 def test_what_is_shown_in_a_fence_is_of_a_known_kind(all_examples: list[Any]) -> None:
     for example in all_examples:
-        known = example.words[0] == "console" or example.words[1] in READERS
+        known = example.words[0] in ("console", "python") or example.words[1] in READERS
         assert known, f"{example} is neither run nor read"
     named = [example.words[2] for example in all_examples if len(example.words) == 3]
     assert len(named) == len(set(named)), "two examples are one file"

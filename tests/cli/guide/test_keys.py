@@ -10,17 +10,27 @@ from pydantic import BaseModel, ValidationError
 from pydantic.fields import FieldInfo
 from pydantic_core import PydanticUndefined
 
+from ohmwright.api.sweep_plan import Sweep
 from ohmwright.engine.procedure import Procedure
 from ohmwright.engine.steps import Step, step_kinds
 from ohmwright.engine.steps.base import TimedStep
 from ohmwright.instruments import required_messages
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.decision import OwnRule
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet, Tell
 
-FILES = (Procedure, BenchFile, AnalyzerData, GeneratorData, AnalyzerCertificate, CommandSet)
+FILES = (
+    Procedure,
+    BenchFile,
+    AnalyzerData,
+    GeneratorData,
+    AnalyzerCertificate,
+    CommandSet,
+    Sweep,
+)
 TABLES: dict[str, tuple[str, str]] = {
     "Procedure": ("procedures", "procedure"),
     "Timing": ("procedures", "[defaults]"),
@@ -53,6 +63,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "ServiceMode": ("generators", "[data.service]"),
     "ServicePoint": ("generators", "points"),
     "DroopData": ("generators", "droop"),
+    "Sweep": ("sweeps", "sweep plan"),
 }
 """The page and the heading cell of each model's table; steps, rules and links go by their kind."""
 IN_WORDS = {
@@ -91,7 +102,7 @@ def _models(of: Any) -> Iterator[type[BaseModel]]:
 
 def _every_model() -> dict[str, type[BaseModel]]:
     roots = (*FILES, *step_kinds().values())
-    return {m.__name__: m for root in roots for m in _models(root) if m is not Step}
+    return {m.__name__: m for root in roots for m in _models(root) if m not in (Step, OwnRule)}
 
 
 def _place(model: type[BaseModel]) -> tuple[str, str]:

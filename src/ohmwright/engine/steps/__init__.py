@@ -16,9 +16,13 @@ from typing import Any
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import CoreSchema, core_schema
 
+from ohmwright.model.decision import refuse_taken_name
+
 from .base import Step
 
-__all__ = ["AnyStep", "Step", "step_kinds"]
+__all__ = ["AnyStep", "Step", "add_step_kind", "step_kinds"]
+_ADDED: dict[str, type[Step]] = {}
+"""Kinds of other packages, by the name that procedures use."""
 
 
 @cache
@@ -30,7 +34,18 @@ def step_kinds() -> Mapping[str, type[Step]]:
             if isinstance(value, type) and issubclass(value, Step) and value.__doc__:
                 kind = value.model_fields["kind"].annotation
                 found |= dict.fromkeys(getattr(kind, "__args__", ()), value)
-    return dict(sorted(found.items()))
+    return dict(sorted((found | _ADDED).items()))
+
+
+def add_step_kind(kind: type[Step]) -> None:
+    """Add a kind of another package. Raises ValueError where its name is missing or taken."""
+    names = getattr(kind.model_fields["kind"].annotation, "__args__", ())
+    if not names or not all(isinstance(name, str) for name in names):
+        raise ValueError(f'{kind.__name__} needs a kind: Literal["its name in procedures"]')
+    for name in names:
+        refuse_taken_name("step kind", name, kind, step_kinds().get(name))
+        _ADDED[name] = kind
+    step_kinds.cache_clear()
 
 
 class AnyStep:

@@ -7,10 +7,11 @@ from pathlib import Path
 from ohmwright.model.errors import UsageError
 
 
-def refuse_unwritable(path: Path, *, overwrite: bool) -> None:
+def refuse_unwritable(path: Path, *, overwrite: bool, choice: str = "--overwrite") -> None:
     """Raise UsageError where `path` cannot be written, or exists and `overwrite` is false.
 
-    A file that does not exist is made and removed again. A device or pipe is not tried.
+    `choice`: what the caller gives to replace a file. A file that does not exist is made and
+    removed again. A device or pipe is not tried.
     """
     try:
         exists = path.exists()
@@ -20,7 +21,7 @@ def refuse_unwritable(path: Path, *, overwrite: bool) -> None:
             raise UsageError(
                 f"{path} exists.",
                 "Nothing was written, and nothing was switched on.",
-                "Give another name, or --overwrite.",
+                f"Give another name, or {choice}.",
             )
         with path.open("ab"):
             pass

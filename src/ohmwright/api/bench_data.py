@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
 
+from ohmwright.engine.requirements import Abilities
 from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, GeneratorBackEnd
 from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
 from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand
@@ -105,6 +106,29 @@ class BenchData:
                 harmless=file.simulation is not None,
             )
         return protections_by_hand(linked, file.analyzer.by_hand)
+
+    def abilities(self, *, attended: bool) -> Abilities:
+        """Return what the bench can do by its files: nothing needs to be connected to know it."""
+        return Abilities(
+            self.analyzer_by_hand,
+            self.generator,
+            has_port=self.file.generator.link is not None,
+            attended=attended,
+            certificate=self.certificate,
+            analyzer_verbs=self.analyzer_verbs,
+            generator_verbs=self.generator_verbs,
+            protections=self.protections(guarded=True),
+        )
+
+    def with_seed(self, seed: int) -> BenchData:
+        """Return the bench with another simulated unit. Raises UsageError for a real one."""
+        if self.file.simulation is None:
+            raise UsageError(
+                f"{self.path}: a seed chooses a simulated unit, and this bench has none.",
+                do="Leave the seed out, or add a [simulation] table.",
+            )
+        simulation = self.file.simulation.model_copy(update={"seed": seed})
+        return replace(self, file=self.file.model_copy(update={"simulation": simulation}))
 
 
 @dataclass(frozen=True)

@@ -28,7 +28,6 @@ from ohmwright.wire.links.memory import MemoryLink
 from .bench_data import BenchData, read_simulation_profiles
 from .open_back_ends import back_end_analyzer, back_end_generator
 from .open_links import analyzer_link, generator_link, open_link
-from .terminal_operator import PlainDisplay, TerminalOperator
 
 
 def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
@@ -61,12 +60,13 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
 
 @asynccontextmanager
 async def open_bench(
-    data: BenchData, *, unattended: bool, guarded: bool = True
+    data: BenchData, *, unattended: bool, guarded: bool = True, person: Operator | None = None
 ) -> AsyncIterator[Bench]:
     """Open every instrument of a bench; close them all at the end of the block.
 
     `guarded`: whether a guard process owns the analyzer's port, which switches the output; only a
-    bench with a [simulation] table may do without one. `unattended`: nobody answers requests.
+    bench with a [simulation] table may do without one. `unattended`: nobody answers requests;
+    `person`: who answers them at a bench that is not simulated in this process, None for nobody.
     Raises SourceError, UsageError, LinkError.
     """
     if not guarded and data.file.simulation is None and data.can_be_guarded:
@@ -79,7 +79,8 @@ async def open_bench(
         if data.file.in_process:
             yield _simulated_bench(data, unattended=unattended)
         else:
-            yield await _real_bench(data, stack, unattended=unattended, guarded=guarded)
+            operator = AbsentOperator() if unattended or person is None else person
+            yield await _real_bench(data, stack, operator, guarded=guarded)
 
 
 def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
@@ -97,7 +98,7 @@ def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
 
 
 async def _real_bench(
-    data: BenchData, stack: AsyncExitStack, *, unattended: bool, guarded: bool
+    data: BenchData, stack: AsyncExitStack, operator: Operator, *, guarded: bool
 ) -> Bench:
     clock: Clock = RealClock()
     if data.file.stepped_time is not None:
@@ -105,7 +106,6 @@ async def _real_bench(
         clock = await SteppedClock.connect(await stack.enter_async_context(aclosing(control)))
     analyzer = await analyzer_link(data, stack, guarded=guarded)
     generator = await generator_link(data, stack)
-    operator = AbsentOperator() if unattended else TerminalOperator(PlainDisplay())
     bench = _bench_of(
         data,
         clock,

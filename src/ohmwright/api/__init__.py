@@ -1,0 +1,41 @@
+"""What programs use: benches opened by their file, sweeps and runs on record, curves.
+
+The names in `ohmwright/__init__.py` are public; the command line is built on the same modules.
+
+Read in this order:
+
+    paths                       the user's own folders, and the data files that a bench file names
+    spoken_to, bench_data       how each instrument is spoken to; a bench file read and checked
+    open_links, open_back_ends, open_bench   and opened
+    open_records, jobs          the store that a caller names; a run begun there, or gone on with
+    recorded_events             a run whose events are stored before they are handed out
+    sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
+    async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
+    curve, curve_difference     what a sweep found; one curve less another
+    curve_file, curve_plot      curves as files and as pictures
+    live_plot                   a picture that grows in a notebook
+    run_of_record, records_view a run on record, and the records of a place
+    certificate_files           the papers of a run, rendered and written
+    pandas_extra                rows as DataFrames
+    output_file                 a path is refused before the work that is to be written there
+
+Decisions that bind this room; all are in force.
+
+**A sweep is a run of a procedure of one step** (`sweep_plan`). Why: record, seal, resuming, doubts,
+protections and refusals are those of every run, and its procedure is kept with it. Its points have
+no limits, so they are undecided. Rejected: a loop of its own, which lost hours at a bad path or a
+lost line; a fifth verdict. Held by tests/api/test_sweep_survives.py.
+
+**A line lost while RF is off is opened anew, where the plan says to go on** (`sweep_run`): the run
+ends with a fault on record and is resumed. Lost while RF is on, a person must look.
+Held by tests/api/test_sweep_survives.py.
+
+**The plain bench has an event loop in a thread of its own** (`plain_bench`). Why: a notebook's
+loop runs already. An interrupted call waits until RF is off and that is on record. Rejected:
+patching the running loop. Held by tests/api/test_public.py.
+
+**A store is opened for each question and closed again** (`records_view`). Why: nobody forgets to.
+
+**A curve carries its budgets** (`curve`), so that a difference counts only the errors that two
+curves do not share. Held by tests/api/test_curve.py.
+"""

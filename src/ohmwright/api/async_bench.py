@@ -1,0 +1,263 @@
+"""An open bench for asynchronous programs: sweeps, and runs of procedures, kept on record."""
+
+from __future__ import annotations
+
+from collections.abc import AsyncGenerator, AsyncIterator, Callable, Iterator, Sequence
+from contextlib import AsyncExitStack, aclosing, asynccontextmanager, contextmanager, suppress
+from os import PathLike
+from pathlib import Path
+from typing import TypedDict, Unpack
+
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.instruments.bench import Bench as Instruments
+from ohmwright.instruments.operator import Operator
+from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.event import Event
+from ohmwright.model.step import STAGES, Stage
+
+from .bench_data import BenchChoice, BenchData
+from .curve import Curve, CurvePoint
+from .curve_file import refuse_unknown_ending, write_curve
+from .jobs import claimed_events, new_job
+from .open_bench import open_bench as opened_instruments
+from .open_records import open_existing_records, open_records, resolved_run_id
+from .output_file import refuse_unwritable
+from .recorded_events import RunView, recorded_events
+from .run_of_record import Run
+from .sweep_plan import Sweep, recorded_sweep
+from .sweep_run import SweepRun
+
+OnEvent = Callable[[Event], None]
+"""Called with each event once it is stored, with RF off."""
+
+
+def ignore_event(_: Event) -> None:
+    """Take no notice of an event."""
+
+
+class SweepOptions(TypedDict, total=False):
+    """Options of a sweep; each may be left out."""
+
+    out: str | PathLike[str]
+    """Also write the curve: .csv, .parquet, .svg, .png or .pdf; also where the sweep ends early."""
+    overwrite: bool
+    """Whether `out` may replace a file."""
+    records: str
+    """Where the record is kept; default: the user's own records."""
+    on_event: OnEvent
+    """Called with each event once it is stored, with RF off."""
+    accept_expired: bool
+    """Whether an analyzer whose calibration is past its date may be used."""
+
+
+class ProcedureOptions(TypedDict, total=False):
+    """Options of a run of a procedure; each may be left out."""
+
+    stages: Sequence[Stage]
+    """Default: as found, adjust, as left."""
+    records: str
+    on_event: OnEvent
+    accept_expired: bool
+    resume: str
+    """The number of a run that was cut short, or "last"."""
+
+
+class AsyncBench:
+    """An open bench; `open_bench` makes one. One task at a time works with it."""
+
+    instruments: Instruments
+    """Analyzer, generator, operator and clock, as the engine knows them."""
+
+    def __init__(self, data: BenchData, operator: Operator | None, *, guarded: bool) -> None:
+        self.data, self._operator, self._guarded = data, operator, guarded
+        self._open = AsyncExitStack()
+
+    async def reopen(self) -> None:
+        """Close every line and open it again. Raises LinkError."""
+        await self._open.aclose()
+        unattended = self._operator is None and self.data.file.simulation is None
+        self.instruments = await self._open.enter_async_context(
+            opened_instruments(
+                self.data, unattended=unattended, guarded=self._guarded, person=self._operator
+            )
+        )
+
+    async def close(self) -> None:
+        """Close every line."""
+        await self._open.aclose()
+
+    async def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
+        """Carry out a sweep and return its curve; see `points`."""
+        return await self._whole(plan, None, options)
+
+    async def resume(self, run: str = "last", **options: Unpack[SweepOptions]) -> Curve:
+        """Measure what a sweep on record lacks, and return the whole curve.
+
+        `run`: its number, or "last". Raises UsageError where it is finished or no sweep.
+        """
+        return await self._whole(None, run, options)
+
+    async def _whole(self, plan: Sweep | None, run: str | None, options: SweepOptions) -> Curve:
+        with self._written_sweep(plan, run, options) as sweep:
+            async with aclosing(sweep.points()) as points:
+                async for _ in points:
+                    pass
+            return sweep.curve()
+
+    async def points(
+        self, plan: Sweep, **options: Unpack[SweepOptions]
+    ) -> AsyncGenerator[CurvePoint, None]:
+        """Carry out a sweep and yield each point, with RF off, once it is on record.
+
+        What the bench cannot do and a path that cannot be written are refused before RF. Raises
+        OhmwrightError; the points until then are kept, and `resume` measures the rest.
+        """
+        with self._written_sweep(plan, None, options) as sweep:
+            async with aclosing(sweep.points()) as points:
+                async for point in points:
+                    yield point
+
+    @contextmanager
+    def _written_sweep(
+        self, plan: Sweep | None, run: str | None, options: SweepOptions
+    ) -> Iterator[SweepRun]:
+        """Open a sweep; write its curve when the block ends, however it ends."""
+        out = _out_path(options)
+        opened = self.sweep(
+            plan,
+            run,
+            Told(options.get("on_event", ignore_event)),
+            records=options.get("records"),
+            accept_expired=options.get("accept_expired", False),
+        )
+        with opened as sweep:
+            try:
+                yield sweep
+            except BaseException:
+                with suppress(OhmwrightError):  # what ended it is to be heard of
+                    _write(sweep, out)
+                raise
+            _write(sweep, out)
+
+    @contextmanager
+    def sweep(
+        self,
+        plan: Sweep | None,
+        run: str | None,
+        view: RunView,
+        *,
+        records: str | None = None,
+        accept_expired: bool = False,
+    ) -> Iterator[SweepRun]:
+        """Open the record of a new sweep by `plan`, or of the sweep `run` on record."""
+        if plan is not None:
+            plan.refuse_impossible(self.data)
+        with (open_records if run is None else open_existing_records)(records) as store:
+            store.key.load()  # a run that nobody can sign is not begun
+            earlier: tuple[Event, ...] = ()
+            if run is not None:
+                earlier = claimed_events(store, resolved_run_id(store, run))
+            plan, file = (
+                recorded_sweep(earlier) if plan is None else (plan, plan.procedure_file(self.data))
+            )
+            job = new_job(
+                file,
+                self.data,
+                store,
+                stages=("as_found",),
+                earlier=earlier,
+                accept_expired=accept_expired,
+            )
+            yield SweepRun(self, plan, job, store, view)
+
+    async def run(self, procedure: str | PathLike[str], **options: Unpack[ProcedureOptions]) -> Run:
+        """Run a procedure file, or go on with such a run, and return what is on record of it.
+
+        Raises OhmwrightError. A run that a person stops is returned unfinished.
+        """
+        file, stages = read_procedure(Path(procedure)), tuple(options.get("stages", STAGES))
+        resume, records = options.get("resume"), options.get("records")
+        with (open_records if resume is None else open_existing_records)(records) as store:
+            store.key.load()  # a run that nobody can sign is not begun
+            run_id = None if resume is None else resolved_run_id(store, resume)
+            earlier = () if run_id is None else claimed_events(store, run_id)
+            accept_expired = options.get("accept_expired", False)
+            job = new_job(
+                file,
+                self.data,
+                store,
+                stages=stages,
+                earlier=earlier,
+                accept_expired=accept_expired,
+            )
+            view = Told(options.get("on_event", ignore_event))
+            async with aclosing(recorded_events(job, self.instruments, store, view)) as events:
+                async for _ in events:
+                    pass
+            return Run(records, job.run_id, (*earlier, *view.events))
+
+
+class Told:
+    """Keeps the events of a run, and tells a caller of each."""
+
+    def __init__(self, told: OnEvent) -> None:
+        self._told, self.events = told, list[Event]()
+
+    def on_event(self, event: Event) -> None:
+        """Keep an event, and tell of it."""
+        self.events.append(event)
+        self._told(event)
+
+    def on_status(self, moment: BenchStatus) -> None:
+        """Take no notice of the latest status."""
+
+
+@asynccontextmanager
+async def open_bench(
+    path: str | PathLike[str],
+    *,
+    seed: int | None = None,
+    port: str | None = None,
+    operator: Operator | None = None,
+    guarded: bool = True,
+) -> AsyncIterator[AsyncBench]:
+    """Open the bench of a file; every line is closed at the end of the block, with RF off.
+
+    `seed`: another simulated unit than the file's; `port`: another serial port than the file's;
+    `operator`: who answers requests, without one nobody does (a simulated bench has a simulated
+    person); `guarded`: see the guide's page `safety`. Raises OhmwrightError.
+
+    >>> import asyncio, ohmwright
+    >>> async def curve():
+    ...     async with ohmwright.open_bench("bench.toml", seed=3) as bench:
+    ...         plan = ohmwright.Sweep(modes={"cut": [150]}, loads_ohm=[200, 500])
+    ...         async for point in bench.points(plan, records="trial"):
+    ...             print(f"{point.load_ohm:g} ohm: {point.power_w:.0f} W")
+    >>> asyncio.run(curve())
+    200 ohm: 143 W
+    500 ohm: 147 W
+    """
+    data = BenchChoice(Path(path), port, guarded=guarded).read()
+    bench = AsyncBench(data if seed is None else data.with_seed(seed), operator, guarded=guarded)
+    try:
+        await bench.reopen()
+        yield bench
+    finally:
+        await bench.close()
+
+
+def _out_path(options: SweepOptions) -> Path | None:
+    """Return where to write the curve. Raises UsageError where that cannot be written."""
+    if "out" not in options:
+        return None
+    path = Path(options["out"])
+    refuse_unknown_ending(path)
+    overwrite = options.get("overwrite", False)
+    refuse_unwritable(path, overwrite=overwrite, choice="overwrite=True")
+    return path
+
+
+def _write(sweep: SweepRun, out: Path | None) -> None:
+    if out is not None and sweep.done:
+        write_curve(sweep.curve(), out)

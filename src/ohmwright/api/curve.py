@@ -1,0 +1,238 @@
+"""A measured curve: points with their uncertainties, where they come from, what is to be said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import combinations
+from math import nan
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from ohmwright.engine.resume import run_started_event
+from ohmwright.model.base import FrozenModel
+from ohmwright.model.bench_file import Asset
+from ohmwright.model.errors import UsageError
+from ohmwright.model.event import Event, PointDone
+from ohmwright.model.result import Measured, latest
+from ohmwright.model.traceability import Traceability
+
+from .curve_difference import Comparison, mean_difference
+from .pandas_extra import data_frame
+
+if TYPE_CHECKING:
+    from os import PathLike
+
+    from matplotlib.figure import Figure
+
+
+class CurveKey(NamedTuple):
+    """What a point is measured at."""
+
+    mode: str
+    setting_w: float
+    load_ohm: float
+
+
+class CurvePoint(FrozenModel):
+    """Power and current at one setting into one load; both None where nothing was measured."""
+
+    mode: str
+    setting_w: float
+    load_ohm: float
+    repeat: int
+    power: Measured | None
+    current: Measured | None
+    settled: bool
+    """Whether the value at the stated age was known when the activation ended."""
+    reason: str
+    """What is to be said of it; empty for a settled value."""
+    certified: bool
+    """Whether the analyzer's certificate, in date, is part of the uncertainty."""
+    on_s: float
+    at: datetime
+
+    @property
+    def key(self) -> CurveKey:
+        """Mode, setting and load."""
+        return CurveKey(self.mode, self.setting_w, self.load_ohm)
+
+    @property
+    def power_w(self) -> float:
+        """Power in the load, P = I² R; nan where nothing was measured."""
+        return nan if self.power is None else self.power.value
+
+    @property
+    def current_ma(self) -> float:
+        """The RMS current; nan where nothing was measured."""
+        return nan if self.current is None else self.current.value
+
+    @property
+    def voltage_v(self) -> float:
+        """Voltage across the load, U = I R; nan where nothing was measured."""
+        return self.current_ma / 1000 * self.load_ohm
+
+
+class CurveOrigin(FrozenModel):
+    """What a curve was measured on, with what and when; the same for every point."""
+
+    run: str
+    """The number of the run that it is the record of."""
+    asset: Asset
+    analyzer: str
+    """As the instrument identifies itself."""
+    certificate: str
+    """The number of the analyzer's certificate; empty where it has none."""
+    software: str
+    begun_at: datetime
+    """By the bench's clock."""
+    age_s: float
+    """Age of the activation at which the values hold."""
+    seed: int | None
+    """The simulated unit's; None for a real bench."""
+
+
+@dataclass(frozen=True)
+class Curve:
+    """The points of a sweep in the order of measuring; a notebook shows it as a picture."""
+
+    points: tuple[CurvePoint, ...]
+    origin: CurveOrigin
+
+    def __iter__(self) -> Iterator[CurvePoint]:
+        return iter(self.points)
+
+    def __len__(self) -> int:
+        return len(self.points)
+
+    def by_key(self) -> dict[CurveKey, list[CurvePoint]]:
+        """Return the points with a value by mode, setting and load; repeats stand together."""
+        found: dict[CurveKey, list[CurvePoint]] = {}
+        for point in self.points:
+            if point.power is not None:
+                found.setdefault(point.key, []).append(point)
+        return found
+
+    def save(self, path: str | PathLike[str]) -> None:
+        """Write the curve: CSV or Parquet, or a picture as SVG, PNG or PDF, by the path's ending.
+
+        Raises UsageError for another ending, a missing package, and a path that cannot be written.
+        """
+        from .curve_file import write_curve
+
+        write_curve(self, Path(path))
+
+    def to_pandas(self) -> Any:
+        """Return a DataFrame, one row a point, with the columns of the CSV file."""
+        from .curve_file import rows
+
+        return data_frame(rows(self))
+
+    def plot(
+        self,
+        *,
+        band: str | PathLike[str] | float | None = None,
+        against: Curve | Iterable[Curve] = (),
+    ) -> Figure:
+        """Return a figure: power over load resistance, a panel for each mode.
+
+        `band`: a procedure file, whose limits at these modes and settings are drawn; or a number of
+        percent about each setting. `against`: an earlier curve, or those of other units, which are
+        drawn as their mean and twice their standard deviation.
+        """
+        from .curve_plot import curve_figure
+
+        others = (against,) if isinstance(against, Curve) else tuple(against)
+        return curve_figure(self, band, others)
+
+    def compare(self, other: Curve) -> Comparison:
+        """Return this curve less `other`, where both have a value, each with its uncertainty.
+
+        Errors that both share, such as those of the same analyzer, hardly count.
+        """
+        theirs = other.by_key()
+        return Comparison(
+            tuple(
+                mean_difference(key, _powers(mine), _powers(theirs[key]))
+                for key, mine in self.by_key().items()
+                if key in theirs
+            )
+        )
+
+    def remarks(self) -> tuple[str, ...]:
+        """Return what a reader should know: missing and unsettled points, a falling power."""
+        missing = [point for point in self.points if point.power is None]
+        unsettled = [point for point in self.points if point.power and not point.settled]
+        said = [f"{_place(point.key)}: not measured: {point.reason}" for point in missing]
+        said += [f"{_place(point.key)}: not settled: {point.reason}" for point in unsettled]
+        return (*said, *self._falls())
+
+    def _falls(self) -> Iterator[str]:
+        """Yield each pair of settings of which the higher surely gives less into the same load."""
+        values = self.by_key()
+        for low, high in combinations(sorted(values), 2):
+            if (low.mode, low.load_ohm) == (high.mode, high.load_ohm):
+                drop = mean_difference(low, _powers(values[low]), _powers(values[high]))
+                if drop.difference_w > drop.expanded_w:
+                    yield (
+                        f"{_place(high)}: {drop.difference_w:.1f} W less than at "
+                        f"{low.setting_w:g} W (U = {drop.expanded_w:.1f} W)"
+                    )
+
+    def _repr_svg_(self) -> str:
+        from .curve_plot import svg_text
+
+        return svg_text(self.plot())
+
+
+def curve_of(events: Sequence[Event]) -> Curve:
+    """Return the curve of a sweep's events, whole or not. Raises UsageError where there is none."""
+    started = run_started_event(events)
+    done = [e for e in events if isinstance(e, PointDone) and e.result.sweep is not None]
+    if started is None or not done:
+        raise UsageError("This run has no point of a sweep.", do="Measure one first.")
+    counted = {id(result) for result in latest(event.result for event in done)}
+    points = tuple(curve_point(event) for event in done if id(event.result) in counted)
+    traced = started.traceability
+    ages_s = [point.power.age_s for point in points if point.power is not None]
+    origin = CurveOrigin(
+        run=started.run_id,
+        asset=started.asset,
+        analyzer=started.analyzer,
+        certificate="" if traced is None else traced.certificate,
+        software=started.software,
+        begun_at=started.at,
+        age_s=ages_s[0] if ages_s else nan,
+        seed=started.seed,
+    )
+    return Curve(points, origin)
+
+
+def curve_point(event: PointDone) -> CurvePoint:
+    """Return the point of a sweep that `event` says is done."""
+    result = event.result
+    assert result.sweep is not None  # the caller's own check
+    traced = result.traceability
+    settled = result.sweep.settled
+    return CurvePoint(
+        mode=result.mode or "",
+        setting_w=result.setting_w or 0.0,
+        load_ohm=result.load_ohm or 0.0,
+        repeat=result.sweep.repeat,
+        power=result.measured,
+        current=result.sweep.current,
+        settled=settled,
+        reason="" if settled else result.reason,
+        certified=isinstance(traced, Traceability) and not traced.expired,
+        on_s=result.on_s,
+        at=event.at,
+    )
+
+
+def _powers(points: Iterable[CurvePoint]) -> list[Measured]:
+    return [point.power for point in points if point.power is not None]
+
+
+def _place(key: CurveKey) -> str:
+    return f"{key.mode} {key.setting_w:g} W, {key.load_ohm:g} ohm"

@@ -1,0 +1,62 @@
+"""What a run is to do: a new one, or one on record that goes on."""
+
+from __future__ import annotations
+
+from secrets import token_hex
+
+from ohmwright.engine.procedure_file import ProcedureFile
+from ohmwright.engine.resume import run_started_event
+from ohmwright.engine.run import Job
+from ohmwright.model.errors import UsageError
+from ohmwright.model.event import Event, RunFinished
+from ohmwright.model.step import Stage
+from ohmwright.records.fleet_learning import fleet_priors
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.wire.clock import RealClock
+
+from .bench_data import BenchData
+from .paths import file_name_safe
+
+
+def new_job(
+    file: ProcedureFile,
+    bench: BenchData,
+    store: SqlStore,
+    *,
+    stages: tuple[Stage, ...],
+    earlier: tuple[Event, ...] = (),
+    accept_expired: bool = False,
+    uses_fleet_prior: bool = True,
+) -> Job:
+    """Return the job of a new run, or of the run that `earlier` events are of.
+
+    `uses_fleet_prior`: whether adjustments start from what earlier runs on units of the model
+    taught, units of the same kind alone: simulated or real.
+    """
+    fleet = {}
+    if uses_fleet_prior and "adjust" in stages:
+        simulated = bench.file.simulation is not None
+        fleet = fleet_priors(store, bench.generator.model, simulated=simulated)
+    started = run_started_event(earlier)
+    run_id = new_run_id(bench.file.asset.id) if started is None else started.run_id
+    return Job(file, stages, run_id, earlier, fleet, accept_expired=accept_expired)
+
+
+def new_run_id(asset_id: str) -> str:
+    """Return a unique run id that sorts by date and contains the asset id."""
+    return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{file_name_safe(asset_id)}-{token_hex(2)}"
+
+
+def claimed_events(store: SqlStore, run_id: str) -> tuple[Event, ...]:
+    """Claim an unfinished run and return its events; the first is that it was started.
+
+    Raises UsageError where it is finished, was never begun, or another program has it.
+    """
+    store.claim(run_id)
+    events = store.events(run_id)
+    if run_started_event(events) is None or isinstance(events[-1], RunFinished):
+        raise UsageError(
+            f"Run {run_id} cannot be resumed: it is finished or was never begun.",
+            do="Start a new run.",
+        )
+    return events

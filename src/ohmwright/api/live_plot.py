@@ -1,0 +1,63 @@
+"""A picture of a sweep in a notebook, drawn anew at each point."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from os import PathLike
+from pathlib import Path
+from typing import Any
+
+from ohmwright.model.event import Event, PointDone, RunStarted
+
+from .curve import Curve, curve_of
+from .curve_plot import band_limits, svg_text
+
+
+class LivePlot:
+    """Given as `on_event`, draws the curve so far after each point, in place, in a notebook.
+
+    `band`, `against`: see `Curve.plot`. Outside of a notebook nothing is drawn. Raises
+    ProcedureError for a wrong procedure file.
+    """
+
+    def __init__(
+        self,
+        *,
+        band: str | PathLike[str] | float | None = None,
+        against: Curve | Iterable[Curve] = (),
+    ) -> None:
+        if isinstance(band, str | PathLike):
+            band_limits(Path(band))
+        self._band, self._against = band, against
+        self._events: list[Event] = []
+        self._handle: Any = None
+
+    def __call__(self, event: Event) -> None:
+        """Take an event, and draw where it is a point of a sweep."""
+        if isinstance(event, RunStarted):
+            self._events, self._handle = [], None
+        if isinstance(event, RunStarted | PointDone):
+            self._events.append(event)
+        if isinstance(event, PointDone) and event.result.measured is not None:
+            self._draw()
+
+    def _draw(self) -> None:
+        try:
+            from IPython.display import display
+        except ModuleNotFoundError:
+            return
+        picture = _Picture(curve_of(self._events).plot(band=self._band, against=self._against))
+        if self._handle is None:
+            self._handle = display(picture, display_id=True)
+        else:
+            self._handle.update(picture)
+
+
+class _Picture:
+    """A figure as a notebook shows it."""
+
+    def __init__(self, figure: Any) -> None:
+        self._figure = figure
+
+    def _repr_svg_(self) -> str:
+        return svg_text(self._figure)

@@ -1,0 +1,67 @@
+"""Open a store of records; the run, key and trusted keys that a caller names."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.records.database import is_url, sqlite_file
+from ohmwright.records.keys import Notify, OperatorKey, no_notice
+from ohmwright.records.sql_store import KEY_MEMORY_FILE, SqlStore, open_store
+from ohmwright.records.trust import TrustedKeys
+
+from .paths import operator_key_file, records_location, trusted_keys_file, witness_folder
+
+
+def open_records(given: str | None, notify: Notify = no_notice) -> SqlStore:
+    """Open the store at `given` (default: the user's own); create it where there is none.
+
+    `notify` gets messages that a person should see.
+    """
+    return open_store(records_location(given), operator_key_file(), witness_folder(), notify)
+
+
+def open_existing_records(given: str | None, notify: Notify = no_notice) -> SqlStore:
+    """Open the store at `given`. Raises UsageError where nothing was ever recorded there."""
+    if not records_exist(given):
+        raise UsageError(
+            f"There are no records in {records_location(given)} yet.",
+            do="Run something first, or say where they are with --records.",
+        )
+    return open_records(given, notify)
+
+
+def records_exist(given: str | None) -> bool:
+    """Whether there is a store at `given`; True for a database server, which is not asked."""
+    place = records_location(given)
+    return is_url(place) or sqlite_file(place).exists()
+
+
+def own_key(notify: Notify = no_notice) -> OperatorKey:
+    """Return the key with which this computer signs; its file is not read yet."""
+    return OperatorKey(operator_key_file(), witness_folder() / KEY_MEMORY_FILE, notify)
+
+
+def trusted_keys(given: Path | None, notify: Notify = no_notice) -> TrustedKeys:
+    """Return the keys of the list `given`; without one, the user's own list and own keys.
+
+    Raises SourceError for a list that is missing or cannot be read.
+    """
+    if given is None:
+        return TrustedKeys(trusted_keys_file(), own_key(notify).own_keys())
+    if not given.exists():
+        raise SourceError(f"{given}: there is no such list of trusted keys.")
+    return TrustedKeys(given)
+
+
+def resolved_run_id(store: SqlStore, run_id: str) -> str:
+    """Return `run_id`, or the id of the newest run for `last`.
+
+    Raises UsageError for `last` where there are no runs.
+    """
+    if run_id != "last":
+        return run_id
+    run_ids = store.run_ids()
+    if not run_ids:
+        raise UsageError(f"There are no runs in {store.database.place} yet.", do="Run one first.")
+    return run_ids[-1]

@@ -1,0 +1,111 @@
+"""An open bench for scripts and notebooks: nothing to await, whatever loop already runs.
+
+The bench lives in an event loop of its own, in a thread of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator
+from contextlib import contextmanager
+from functools import partial
+from os import PathLike
+from threading import Event as Signal
+from typing import TypeVar, Unpack
+
+from anyio.from_thread import BlockingPortal, start_blocking_portal
+
+from ohmwright.instruments.operator import Operator
+
+from .async_bench import AsyncBench, ProcedureOptions, SweepOptions, open_bench
+from .bench_data import BenchData
+from .curve import Curve, CurvePoint
+from .run_of_record import Run
+from .sweep_plan import Sweep
+
+T = TypeVar("T")
+"""What a call returns."""
+_RELEASE_BOUND_S = 60.0
+"""How long an interrupted call waits for the output to be off and the record to say so."""
+
+
+class PlainBench:
+    """An open bench; `bench` makes one. Its calls are those of `AsyncBench`, without await."""
+
+    def __init__(self, opened: AsyncBench, portal: BlockingPortal) -> None:
+        self._bench, self._portal = opened, portal
+
+    @property
+    def data(self) -> BenchData:
+        """The content of the bench file and of the files that it names."""
+        return self._bench.data
+
+    def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
+        """Carry out a sweep and return its curve; see `AsyncBench.points`."""
+        return self._call(partial(self._bench.measure, plan, **options))
+
+    def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Iterator[CurvePoint]:
+        """Carry out a sweep and yield each point once it is on record."""
+        points = self._bench.points(plan, **options)
+        try:
+            while (point := self._call(partial(_next, points))) is not None:
+                yield point
+        finally:
+            self._call(points.aclose)
+
+    def resume(self, run: str = "last", **options: Unpack[SweepOptions]) -> Curve:
+        """Measure what a sweep on record lacks, and return the whole curve."""
+        return self._call(partial(self._bench.resume, run, **options))
+
+    def run(self, procedure: str | PathLike[str], **options: Unpack[ProcedureOptions]) -> Run:
+        """Run a procedure file and return what is on record of it; see `AsyncBench.run`."""
+        return self._call(partial(self._bench.run, procedure, **options))
+
+    def _call(self, work: Callable[[], Awaitable[T]]) -> T:
+        """Await `work` in the bench's thread; an interruption is raised once RF is off."""
+        ended = Signal()
+
+        async def told() -> T:
+            try:
+                return await work()
+            finally:
+                ended.set()
+
+        future = self._portal.start_task_soon(told)
+        try:
+            return future.result()
+        except BaseException:
+            if future.cancel():
+                ended.wait(_RELEASE_BOUND_S)
+            raise
+
+
+@contextmanager
+def bench(
+    path: str | PathLike[str],
+    *,
+    seed: int | None = None,
+    port: str | None = None,
+    operator: Operator | None = None,
+    guarded: bool = True,
+) -> Iterator[PlainBench]:
+    """Open the bench of a file for scripts and notebooks; see `open_bench`.
+
+    >>> import ohmwright
+    >>> plan = ohmwright.Sweep(modes={"cut": [150]}, loads_ohm=[200, 500])
+    >>> with ohmwright.bench("bench.toml", seed=3) as bench:
+    ...     print(plan.estimate(bench).points, "points")
+    ...     curve = bench.measure(plan, out="curve.csv", records="trial")
+    2 points
+    >>> for point in curve:
+    ...     print(f"{point.power_w:.1f} W, U = {point.power.expanded:.1f} W")
+    143.4 W, U = 2.4 W
+    146.9 W, U = 2.5 W
+    """
+    opening = open_bench(path, seed=seed, port=port, operator=operator, guarded=guarded)
+    with start_blocking_portal() as portal, portal.wrap_async_context_manager(opening) as opened:
+        yield PlainBench(opened, portal)
+
+
+async def _next(points: AsyncGenerator[CurvePoint, None]) -> CurvePoint | None:
+    """Return the next point; None where there is no other."""
+    return await anext(points, None)

@@ -1,0 +1,63 @@
+"""Run a job on a bench: each event is stored, then handed out; whoever stops it gets RF off."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import AsyncGenerator
+from contextlib import aclosing
+from typing import Protocol
+
+from ohmwright.engine.pending_events import PendingEvents
+from ohmwright.engine.release import ensure_off_after
+from ohmwright.engine.run import Job, fault_event, run
+from ohmwright.engine.uncancellable import uncancellable
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.errors import Stopped
+from ohmwright.model.event import Event
+from ohmwright.records.store import Store
+
+
+class RunView(Protocol):
+    """What shows a run while it goes on."""
+
+    def on_event(self, event: Event) -> None:
+        """Show an event, which is stored already."""
+
+    def on_status(self, moment: BenchStatus) -> None:
+        """Take the latest RF state, current and ages of the bench; must return at once."""
+
+
+async def recorded_events(
+    job: Job, bench: Bench, store: Store, view: RunView, notes: PendingEvents | None = None
+) -> AsyncGenerator[Event, None]:
+    """Run `job` and yield each of its events once it is stored and `view` has shown it.
+
+    Where the caller is cancelled or closes the generator, the output is switched off and a `Fault`
+    is stored and shown, so that the run can be resumed. `notes` collects what happens while RF is
+    on, which is stored once RF is off. Raises OhmwrightError; a release that could not be confirmed
+    is ReleaseNotConfirmed.
+    """
+    notes = PendingEvents() if notes is None else notes
+
+    def keep(event: Event) -> None:
+        store.append(job.run_id, event)
+        view.on_event(event)
+
+    async def keep_stop() -> None:
+        stopped = Stopped("The run was stopped by hand.")
+        ended_by = await ensure_off_after(stopped, bench, notes)
+        for event in notes.take():
+            keep(event)
+        keep(fault_event(ended_by, bench, notes))
+        if ended_by is not stopped:
+            raise ended_by
+
+    try:
+        async with aclosing(run(job, bench, view.on_status, notes)) as events:
+            async for event in events:
+                keep(event)
+                yield event
+    except (asyncio.CancelledError, GeneratorExit):
+        await uncancellable(keep_stop)
+        raise

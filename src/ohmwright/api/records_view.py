@@ -1,0 +1,69 @@
+"""The records of a place, for programs that ask them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from ohmwright.records import queries
+from ohmwright.records.queries import Filter
+
+from .open_records import open_existing_records, resolved_run_id
+from .pandas_extra import Rows
+from .run_of_record import Run
+
+
+class Records:
+    """The records at a place: a folder, a .sqlite file or a postgresql:// URL.
+
+    Without a place, the user's own. Each question opens the store and closes it again. Chain and
+    seal of a run are checked whenever it is read. Raises UsageError where nothing was recorded.
+
+    >>> import ohmwright
+    >>> with ohmwright.bench("bench.toml", seed=3) as bench:
+    ...     run = bench.run("cut.toml", stages=["as_found"], records="trial")
+    >>> records = ohmwright.Records("trial")
+    >>> records["last"].verdict == run.verdict
+    True
+    >>> [row["verdict"] for row in records.results(model="Quillon 300")]
+    ['pass', 'fail', 'pass', 'fail']
+    """
+
+    def __init__(self, place: str | None = None) -> None:
+        self.place = place
+
+    def __getitem__(self, run: str) -> Run:
+        """Return a run by its number, or "last". Raises UsageError, RecordError."""
+        with open_existing_records(self.place) as store:
+            run_id = resolved_run_id(store, run)
+            return Run(self.place, run_id, store.events(run_id))
+
+    def __iter__(self) -> Iterator[str]:
+        """Yield the number of each run, oldest first."""
+        with open_existing_records(self.place) as store:
+            run_ids = store.run_ids()
+        return iter(run_ids)
+
+    def runs(
+        self,
+        *,
+        asset: str | None = None,
+        model: str | None = None,
+        verdict: str | None = None,
+        since: datetime | None = None,
+    ) -> Rows:
+        """Return one row a run, oldest first; `verdict` may be "cut short"."""
+        with open_existing_records(self.place) as store:
+            return Rows(queries.runs(store.database, Filter(asset, model, verdict, since)))
+
+    def results(
+        self,
+        *,
+        asset: str | None = None,
+        model: str | None = None,
+        verdict: str | None = None,
+        since: datetime | None = None,
+    ) -> Rows:
+        """Return one row a result, in the order of the runs."""
+        with open_existing_records(self.place) as store:
+            return Rows(queries.results(store.database, Filter(asset, model, verdict, since)))

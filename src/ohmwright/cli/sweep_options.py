@@ -1,0 +1,166 @@
+"""The options of `sweep`, by group: what is measured, and what is written of it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from os import PathLike
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from ohmwright.api.bench_data import BenchData
+from ohmwright.api.curve import Curve
+from ohmwright.api.curve_file import refuse_unknown_ending, write_curve
+from ohmwright.api.curve_plot import band_limits
+from ohmwright.api.output_file import refuse_unwritable
+from ohmwright.api.sweep_plan import Sweep
+from ohmwright.model.complaint_words import words_of_error
+from ohmwright.model.errors import UsageError
+
+OPTION_OF_KEY = {"modes": "--mode, --settings", "loads_ohm": "--loads", "max_on_s": "--age"}
+"""What the command line calls the keys of a plan."""
+_PLAN_OPTIONS = OPTION_OF_KEY | {
+    "repeats": "--repeats",
+    "order_seed": "--order-seed",
+    "age_s": "--age",
+    "rest_s": "--rest",
+    "order": "--order",
+    "on_fault": "--on-fault",
+}
+_NOTHING_WRITTEN = "Nothing was switched on."
+
+
+@dataclass(frozen=True)
+class PlanOptions:
+    """A sweep as asked for on the command line; loads in ohm and settings in W as text."""
+
+    modes: tuple[str, ...]
+    """Each a name, or a name with its settings, as in `cut=50,100`."""
+    settings: str
+    loads: str
+    repeats: int
+    order: str
+    order_seed: int
+    age_s: float
+    rest_s: float
+    on_fault: str
+    plan: Path | None
+    """A file that says all of it."""
+
+    def refuse_beside(self, option: str) -> None:
+        """Raise UsageError where any of it is given beside `option`, which says all of it."""
+        if replace(self, plan=None) != NO_PLAN:
+            raise UsageError(
+                f"{option} says what is measured; other options do so, too.",
+                _NOTHING_WRITTEN,
+                "Leave out --mode, --settings, --loads, --repeats, --order, --order-seed, --age, "
+                "--rest and --on-fault.",
+            )
+
+    def read(self, bench: BenchData) -> Sweep:
+        """Return the plan; without loads, those of the load bank. Raises UsageError."""
+        if self.plan is not None:
+            self.refuse_beside("--plan")
+            return Sweep.read(self.plan)
+        if not self.modes:
+            raise UsageError("Say what to measure.", do="Give --mode with --settings, or --plan.")
+        loads_ohm = _numbers("--loads", self.loads) if self.loads else _all_loads(bench)
+        try:
+            return Sweep.model_validate(
+                {
+                    "modes": dict(map(self._mode, self.modes)),
+                    "loads_ohm": loads_ohm,
+                    "repeats": self.repeats,
+                    "order": self.order.replace("-", " "),
+                    "order_seed": self.order_seed,
+                    "age_s": self.age_s,
+                    "rest_s": self.rest_s,
+                    "on_fault": self.on_fault.replace("-", " "),
+                }
+            )
+        except ValidationError as problem:
+            raise _as_options(problem) from None
+
+    def _mode(self, text: str) -> tuple[str, tuple[float, ...]]:
+        name, given, settings = text.partition("=")
+        if not given and not self.settings:
+            raise UsageError(f"--mode {text}: at which settings?", do="Give --settings 50,100.")
+        return name, _numbers("--settings", settings if given else self.settings)
+
+
+NO_PLAN = PlanOptions((), "", "", 1, "as-given", 1, 6.0, 15.0, "stop", None)
+"""What the options say where none is given."""
+
+
+@dataclass(frozen=True)
+class SweepFiles:
+    """What is to be written of a sweep, and what its picture shows beside it."""
+
+    csv: Path | None
+    parquet: Path | None
+    plot: Path | None
+    band: str
+    """A procedure file, or a number of percent; empty for no limits."""
+    against: tuple[Path, ...]
+    overwrite: bool
+
+    def refuse_unwritable(self) -> None:
+        """Raise UsageError where one of them cannot be written."""
+        for option, path, endings in (
+            ("--csv", self.csv, ()),
+            ("--parquet", self.parquet, ()),
+            ("--plot", self.plot, (".svg", ".png", ".pdf")),
+        ):
+            if path is not None:
+                if endings and path.suffix.lower() not in endings:
+                    raise UsageError(
+                        f"{option} {path}: a picture is no file with this ending.",
+                        _NOTHING_WRITTEN,
+                        f"Give a name that ends in {', '.join(endings)}.",
+                    )
+                refuse_unwritable(path, overwrite=self.overwrite)
+        if self.parquet is not None:
+            refuse_unknown_ending(Path("curve.parquet"))
+
+    def limits(self) -> str | PathLike[str] | float | None:
+        """Return the limits of the picture. Raises SourceError for a wrong procedure file."""
+        if not self.band:
+            return None
+        try:
+            return float(self.band)
+        except ValueError:
+            band_limits(Path(self.band))
+            return Path(self.band)
+
+    def write(self, curve: Curve, others: Sequence[Curve]) -> None:
+        """Write each file. Raises UsageError where one cannot be written."""
+        if self.csv is not None:
+            write_curve(curve, self.csv, "csv")
+        if self.parquet is not None:
+            write_curve(curve, self.parquet, "parquet")
+        if self.plot is not None:
+            figure = curve.plot(band=self.limits(), against=others)
+            write_curve(curve, self.plot, figure=figure)
+
+
+def _all_loads(bench: BenchData) -> tuple[float, ...]:
+    return bench.analyzer.load_bank.loads_ohm
+
+
+def _numbers(option: str, text: str) -> tuple[float, ...]:
+    try:
+        return tuple(float(part) for part in text.split(","))
+    except ValueError:
+        raise UsageError(
+            f"{option} {text}: these are no numbers separated by commas.", do="Write 100,200,300."
+        ) from None
+
+
+def _as_options(problem: ValidationError) -> UsageError:
+    """Return what is wrong with a plan, by the names of the options."""
+    said = []
+    for detail in problem.errors():
+        key = str((*detail["loc"], *detail.get("ctx", {}).get("path", ()))[0])
+        said.append(f"{_PLAN_OPTIONS.get(key, key)}: {words_of_error(detail)}.")
+    return UsageError("\n".join(dict.fromkeys(said)), _NOTHING_WRITTEN, "Correct it.")

@@ -1,0 +1,179 @@
+"""Curves: written and read, drawn, compared with what they share left out, and remarked on."""
+
+from __future__ import annotations
+
+import csv
+from datetime import UTC, datetime
+from math import sqrt
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+import ohmwright
+from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
+from ohmwright.api.curve_plot import band_limits
+from ohmwright.model.bench_file import Asset
+from ohmwright.model.result import BudgetEntry, Measured
+
+_PLAN = ohmwright.Sweep(modes={"cut": (150, 300), "coag": (40,)}, loads_ohm=(100, 500, 2000))
+PROCEDURE = "demo-monopolar.toml"
+
+
+@pytest.fixture(scope="module")
+def curve(tmp_path_factory: pytest.TempPathFactory) -> Curve:
+    from ohmwright.model.shipped import shipped
+
+    with ohmwright.bench(shipped("benches", "demo.toml")) as bench:
+        return bench.measure(_PLAN, records=str(tmp_path_factory.mktemp("records")))
+
+
+def test_parquet_keeps_the_whole_curve_and_csv_every_figure(curve: Curve, tmp_path: Path) -> None:
+    curve.save(tmp_path / "curve.parquet")
+    curve.save(tmp_path / "curve.csv")
+    assert ohmwright.read(tmp_path / "curve.parquet") == curve
+    again = ohmwright.read(tmp_path / "curve.csv")
+    assert again.origin.run == curve.origin.run
+    for ours, theirs in zip(curve, again, strict=True):
+        assert ours.key == theirs.key
+        assert theirs.power_w == pytest.approx(ours.power_w, abs=1e-4)
+        assert theirs.power.expanded == pytest.approx(ours.power.expanded, abs=1e-4)
+        assert theirs.current.coverage_factor == pytest.approx(
+            ours.current.coverage_factor, abs=1e-4
+        )
+    rows = list(csv.DictReader((tmp_path / "curve.csv").read_text("utf-8").splitlines()))
+    for row in rows:
+        for name in ("current", "power"):
+            unit = {"current": "ma", "power": "w"}[name]
+            u, k = float(row[f"{name}_uncertainty_{unit}"]), float(row[f"{name}_k"])
+            assert float(row[f"{name}_expanded_{unit}"]) == pytest.approx(k * u, abs=2e-3)
+
+
+def test_pandas_reads_parquet_as_the_curve_says(curve: Curve, tmp_path: Path) -> None:
+    import pandas
+
+    curve.save(tmp_path / "curve.parquet")
+    read = pandas.read_parquet(tmp_path / "curve.parquet")
+    assert list(read["power_w"]) == list(curve.to_pandas()["power_w"])
+    assert set(read["unit"]) == {"HF-017"}
+
+
+@pytest.mark.parametrize("text", ["", "mode,setting_w\ncut,3\n", "\x00\x01"])
+def test_another_file_is_refused_as_no_curve(tmp_path: Path, text: str) -> None:
+    for name in ("other.csv", "other.parquet"):
+        (tmp_path / name).write_text(text, encoding="utf-8")
+        with pytest.raises(ohmwright.OhmwrightError, match="no curve as a sweep writes it"):
+            ohmwright.read(tmp_path / name)
+    with pytest.raises(ohmwright.OhmwrightError, match="cannot be read"):
+        ohmwright.read(tmp_path / "none.csv")
+
+
+def made(
+    powers: dict[tuple[float, float], tuple[float, ...]],
+    readings_w: float,
+    meter_w: float,
+    shared: str | None = "meter, CAL-1",
+) -> Curve:
+    """A curve with repeats, each value with a line of its own and one that all share."""
+    lines = (
+        BudgetEntry(source="readings", evaluation="A", standard_uncertainty=readings_w),
+        BudgetEntry(source="meter", evaluation="B", standard_uncertainty=meter_w, shared=shared),
+    )
+    u = sqrt(readings_w**2 + meter_w**2)
+    points = [
+        CurvePoint(
+            mode="cut",
+            setting_w=setting_w,
+            load_ohm=load_ohm,
+            repeat=repeat,
+            power=Measured(
+                value=value, uncertainty=u, dof=1e6, age_s=6, expanded=1.96 * u, budget=lines
+            ),
+            current=None,
+            settled=True,
+            reason="",
+            certified=True,
+            on_s=6,
+            at=datetime(2026, 1, 5, tzinfo=UTC),
+        )
+        for (setting_w, load_ohm), values in powers.items()
+        for repeat, value in enumerate(values, start=1)
+    ]
+    asset = Asset(id="A", maker="m", model="M", serial="1")
+    origin = CurveOrigin(
+        run="r",
+        asset=asset,
+        analyzer="a",
+        certificate="CAL-1",
+        software="s",
+        begun_at=datetime(2026, 1, 5, tzinfo=UTC),
+        age_s=6,
+        seed=None,
+    )
+    return Curve(tuple(points), origin)
+
+
+@pytest.mark.parametrize("shared", ["meter, CAL-1", None])
+def test_the_uncertainty_of_a_difference_of_means_is_that_of_draws(shared: str | None) -> None:
+    """Held against draws by numpy: what all values share is drawn once (GUM F.1.2.3)."""
+    ours = made({(100, 500): (101.0, 102.0, 103.0)}, 1.0, 3.0, shared)
+    theirs = made({(100, 500): (99.0, 100.0)}, 0.5, 2.0, shared)
+    (found,) = ours.compare(theirs)
+    assert found.difference_w == pytest.approx(102.0 - 99.5)
+
+    draw, n = np.random.default_rng(5), 200_000
+    common = draw.standard_normal(n)
+
+    def mean_of(count: int, readings_w: float, meter_w: float) -> np.ndarray:
+        own = draw.standard_normal((count, n)) * readings_w
+        meter = common if shared else draw.standard_normal((count, n))
+        return np.mean(own + meter * meter_w, axis=0)
+
+    drawn = mean_of(3, 1.0, 3.0) - mean_of(2, 0.5, 2.0)
+    assert found.expanded_w == pytest.approx(1.96 * drawn.std(), rel=0.01)
+    assert found.certain == (abs(found.difference_w) > found.expanded_w)
+
+
+def test_a_curve_read_from_csv_shares_nothing(curve: Curve, tmp_path: Path) -> None:
+    curve.save(tmp_path / "curve.csv")
+    alone = ohmwright.read(tmp_path / "curve.csv")
+    whole = curve.compare(curve)
+    apart = curve.compare(alone)
+    for same, other in zip(whole, apart, strict=True):
+        assert same.difference_w == 0
+        assert other.expanded_w > 2 * same.expanded_w
+
+
+def test_a_higher_setting_that_surely_gives_less_is_remarked() -> None:
+    falls = made({(50, 500): (50.0,), (100, 500): (45.0,), (150, 500): (60.0,)}, 0.5, 3.0)
+    (said,) = falls.remarks()
+    assert said.startswith("cut 100 W, 500 ohm: 5.0 W less than at 50 W (U = ")
+    unsure = made({(50, 500): (50.0,), (100, 500): (49.0,)}, 0.5, 3.0)
+    assert unsure.remarks() == ()
+    elsewhere = made({(50, 500): (50.0,), (100, 100): (10.0,)}, 0.5, 3.0)
+    assert elsewhere.remarks() == ()
+
+
+def test_limits_are_of_outputs_alone_and_in_watts() -> None:
+    from ohmwright.model.shipped import shipped
+
+    limits = band_limits(shipped("procedures", PROCEDURE))
+    assert limits["cut", 300, 500] == pytest.approx((296.7 * 0.94, 296.7 * 1.06))
+    assert limits["cut", 300, 200][0] > 100, "a limit of leakage is none of the output"
+
+
+def test_a_picture_shows_bars_limits_and_others(curve: Curve, tmp_path: Path) -> None:
+    from ohmwright.model.shipped import shipped
+
+    figure = curve.plot(band=shipped("procedures", PROCEDURE), against=[curve, curve])
+    panels = figure.axes
+    assert [panel.get_title() for panel in panels] == ["coag", "cut"]
+    labels = panels[1].get_legend_handles_labels()[1]
+    assert {"limits", "mean of 2 others", "150 W, ± U", "300 W, ± U"} <= set(labels)
+    bars = [c for c in panels[1].containers if c.get_label() == "300 W, ± U"]
+    low, high = bars[0].lines[2][0].get_segments()[1][:, 1]
+    middle = next(p for p in curve if p.key == ("cut", 300, 500))
+    assert (high - low) / 2 == pytest.approx(middle.power.expanded)
+    assert curve._repr_svg_() == curve._repr_svg_(), "equal curves give unequal text"
+    curve.save(tmp_path / "curve.svg")
+    assert "power in W" in (tmp_path / "curve.svg").read_text(encoding="utf-8")

@@ -1,0 +1,231 @@
+"""The public names: what they refuse before RF, and what an interruption leaves behind."""
+
+from __future__ import annotations
+
+import asyncio
+import doctest
+import os
+import signal
+import subprocess
+import sys
+from collections.abc import Callable
+from importlib import import_module
+from pathlib import Path
+from types import ModuleType
+from typing import Any, Literal
+
+import pytest
+
+import ohmwright
+from ohmwright.api import live_plot
+from ohmwright.engine import steps
+from ohmwright.engine.procedure import Procedure, rebuild
+from ohmwright.engine.steps.instruction import InstructionStep
+from ohmwright.engine.steps.output import OutputStep
+from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone
+from tests.cli.guide.conftest import ALL_EXAMPLES
+
+PLAN = ohmwright.Sweep(modes={"cut": (150,)}, loads_ohm=(200, 500), rest_s=0)
+WITH_EXAMPLES = ("sweep_plan", "async_bench", "plain_bench", "records_view")
+
+
+@pytest.mark.parametrize("module", WITH_EXAMPLES)
+def test_the_examples_in_docstrings_print_what_they_show(
+    module: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    for example in ALL_EXAMPLES:
+        if example.words[2:] and example.words[2] in ("bench.toml", "cut.toml"):
+            Path(example.words[2]).write_text(example.text, encoding="utf-8")
+    failed, tried = doctest.testmod(import_module(f"ohmwright.api.{module}"))
+    assert (failed, tried > 0) == (0, True)
+
+
+def test_importing_the_package_imports_nothing_of_its_rooms() -> None:
+    program = "import sys, ohmwright; print([m for m in sys.modules if m.startswith('ohmwright.')])"
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True)
+    assert done.stdout.strip() == "[]"
+    with pytest.raises(AttributeError, match="no attribute 'sweeep'"):
+        ohmwright.sweeep  # noqa: B018
+
+
+@pytest.mark.parametrize(
+    ("options", "says"),
+    [
+        ({"out": "none/curve.csv"}, "cannot be written"),
+        ({"out": "curve.xlsx"}, "no file with this ending"),
+        ({"records": "none.txt/records"}, "none.txt"),
+    ],
+)
+def test_what_cannot_be_written_is_refused_before_rf(
+    bench_file: Path, tmp_path: Path, records: str, options: dict[str, str], says: str
+) -> None:
+    (tmp_path / "none.txt").write_text("")
+    seen: list[Event] = []
+    given: Any = {"records": records} | {k: str(tmp_path / v) for k, v in options.items()}
+    with (
+        ohmwright.bench(bench_file) as bench,
+        pytest.raises(ohmwright.OhmwrightError, match=says),
+    ):
+        bench.measure(PLAN, on_event=seen.append, **given)
+    assert seen == []
+
+
+def test_what_the_bench_cannot_do_is_told_by_its_key(bench_file: Path) -> None:
+    plan = ohmwright.Sweep(modes={"cut": (9000,), "hot": (1,)}, loads_ohm=(700,))
+    with pytest.raises(ohmwright.OhmwrightError) as refused:
+        plan.estimate(bench_file)
+    for words in ("loads_ohm: the load bank has no 700", "modes: 9000 W", "has no mode 'hot'"):
+        assert words in str(refused.value)
+
+
+def test_a_foreign_certificate_and_an_expired_one_are_refused(
+    bench_file: Path, tmp_path: Path, records: str
+) -> None:
+    bench = tmp_path / "bench.toml"
+    shipped = bench_file.parents[1] / "analyzers" / "gantry-400" / "certificate.toml"
+    text = bench_file.read_text(encoding="utf-8")
+    bench.write_text(text.replace('certificate = "gantry-400"', 'certificate = "own.toml"'))
+    own = tmp_path / "own.toml"
+    known = shipped.read_text(encoding="utf-8")
+    own.write_text('serial = "OTHER-9"\n' + known, encoding="utf-8")
+    with (
+        ohmwright.bench(bench) as opened,
+        pytest.raises(ohmwright.OhmwrightError, match="OTHER-9"),
+    ):
+        opened.measure(PLAN, records=records)
+
+
+def test_an_interrupted_sweep_ends_with_rf_off_on_record_and_goes_on(
+    bench_file: Path, records: str
+) -> None:
+    def press(event: Event) -> None:
+        if isinstance(event, PointDone):
+            os.kill(os.getpid(), signal.SIGINT)
+
+    plan = PLAN.model_copy(update={"repeats": 20})
+    with ohmwright.bench(bench_file) as bench:
+        with pytest.raises(KeyboardInterrupt):
+            bench.measure(plan, records=records, on_event=press)
+        last = ohmwright.Records(records)["last"].events[-1]
+        assert isinstance(last, Fault)
+        assert (last.error, last.rf_state) == ("Stopped", "off")
+        assert len(bench.resume(records=records)) == 40
+
+
+def test_a_cancelled_task_and_a_loop_that_is_left_end_with_rf_off_on_record(
+    bench_file: Path, records: str
+) -> None:
+    async def left() -> None:
+        async with ohmwright.open_bench(bench_file) as bench:
+            opened = asyncio.Event()
+
+            def note(event: Event) -> None:
+                if isinstance(event, ActivationOpened):
+                    opened.set()
+
+            task = asyncio.ensure_future(bench.measure(PLAN, records=records, on_event=note))
+            await opened.wait()
+            task.cancel()
+            with pytest.raises(asyncio.CancelledError):
+                await task
+
+    asyncio.run(left())
+    last = ohmwright.Records(records)["last"].events[-1]
+    assert isinstance(last, Fault)
+    assert (last.error, last.rf_state) == ("Stopped", "off")
+
+
+def test_benches_side_by_side_measure_what_they_do_one_by_one(
+    bench_file: Path, tmp_path: Path
+) -> None:
+    async def measured(seed: int, place: str) -> list[float]:
+        async with ohmwright.open_bench(bench_file, seed=seed) as bench:
+            return [p.power_w for p in await bench.measure(PLAN, records=str(tmp_path / place))]
+
+    async def together() -> list[list[float]]:
+        return await asyncio.gather(*(measured(seed, f"t{seed}") for seed in range(4)))
+
+    alone = [asyncio.run(measured(seed, f"a{seed}")) for seed in range(4)]
+    assert asyncio.run(together()) == alone
+
+
+def test_a_step_of_ones_own_is_read_and_replaced_and_a_taken_name_is_refused(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(steps, "_ADDED", {})
+
+    def made(kind: str) -> type:
+        class TeaStep(InstructionStep):
+            """Tea."""
+
+            kind: Literal["tea"]
+            text: str = "Have tea."
+
+        TeaStep.__annotations__["kind"] = kind
+        return TeaStep
+
+    try:
+        ohmwright.register_step(made("tea"))
+        ohmwright.register_step(made("tea"))
+        data = {"kind": "tea", "name": "tea"}
+        whole = {"title": "t", "revision": "1", "model": "m", "step": [data]}
+        assert Procedure.model_validate(whole).step[0].text == "Have tea."
+
+        class Other(OutputStep):
+            """Another output."""
+
+        with pytest.raises(ValueError, match="there is a step kind 'output' already"):
+            ohmwright.register_step(Other)
+    finally:
+        monkeypatch.undo()
+        steps.step_kinds.cache_clear()
+        rebuild()
+
+
+def test_a_live_plot_draws_in_place(
+    bench_file: Path, records: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    drawn: list[str] = []
+
+    class Handle:
+        def update(self, picture: Any) -> None:
+            drawn.append(picture._repr_svg_())
+
+    def display(picture: Any, *, display_id: bool) -> Handle:
+        assert display_id
+        drawn.append(picture._repr_svg_())
+        return Handle()
+
+    package, module = ModuleType("IPython"), ModuleType("IPython.display")
+    package.version_info, module.display = (9, 0), display
+    monkeypatch.setitem(sys.modules, "IPython", package)
+    monkeypatch.setitem(sys.modules, "IPython.display", module)
+    live: Callable[[Event], None] = live_plot.LivePlot(band=20)
+    with ohmwright.bench(bench_file) as bench:
+        bench.measure(PLAN, records=records, on_event=live)
+    assert len(drawn) == len(set(drawn)) == 2
+    assert "SIMULATED" in drawn[0]
+    with pytest.raises(ohmwright.OhmwrightError, match="there is no such file"):
+        live_plot.LivePlot(band="none.toml")
+
+
+def test_records_answer_by_unit_and_date_and_a_run_has_its_papers(
+    bench_file: Path, records: str, tmp_path: Path
+) -> None:
+    procedure = bench_file.parents[1] / "procedures" / "demo-monopolar.toml"
+    with ohmwright.bench(bench_file) as bench:
+        bench.measure(PLAN, records=records)
+        run = bench.run(procedure, stages=["as_found"], records=records)
+    known = ohmwright.Records(records)
+    assert len(list(known)) == len(known.runs()) == 2
+    assert known["last"].id == run.id
+    frame = known.results(model="Quillon 300", verdict="fail").to_pandas()
+    assert len(frame) == [result.verdict for result in run.results].count("fail")
+    assert known.results(model="other") == ()
+    run.certificate(tmp_path / "paper.html")
+    assert run.id in (tmp_path / "paper.html").read_text(encoding="utf-8")
+    with pytest.raises(ohmwright.OhmwrightError, match="no file with this ending"):
+        run.certificate(tmp_path / "paper.doc")
+    with pytest.raises(ohmwright.OhmwrightError, match="no point of a sweep"):
+        run.curve  # noqa: B018

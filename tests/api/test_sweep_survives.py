@@ -1,0 +1,181 @@
+"""A sweep of 120 points loses no finished point, whatever ends it, and measures none twice."""
+
+from __future__ import annotations
+
+import signal
+import subprocess
+import sys
+from collections import Counter
+from dataclasses import replace
+from pathlib import Path
+from random import Random
+
+import anyio
+import pytest
+
+from ohmwright import Records, Sweep
+from ohmwright.api import sweep_run
+from ohmwright.api.async_bench import AsyncBench
+from ohmwright.api.bench_data import read_bench
+from ohmwright.model.errors import LinkError, RecordError, ReleaseNotConfirmed
+from ohmwright.model.event import Event, PointDone, RunFinished
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.simulator.faults import LineFault
+
+pytestmark = pytest.mark.anyio
+PLAN = Sweep(
+    modes={"cut": (20, 40, 60), "coag": (20, 40, 60)},
+    loads_ohm=(100, 150, 200, 300, 400, 500, 600, 800, 1000, 2000),
+    repeats=2,
+    order="random",
+    rest_s=0,
+    on_fault="go on",
+)
+
+
+class Killed(BaseException):
+    """The program is gone: nothing more is done."""
+
+
+class Cuts:
+    """Cuts a run short at drawn events, by what is next of the list."""
+
+    def __init__(self, monkeypatch: pytest.MonkeyPatch, kinds: tuple[str, ...]) -> None:
+        self._draw, self._kinds, self.met = Random(17), list(kinds), list[str]()
+        self._left = 0
+        self._append = SqlStore.append
+        monkeypatch.setattr(SqlStore, "append", lambda *given: self._on_append(*given))
+        self.scope = anyio.CancelScope()
+
+    def arm(self) -> anyio.CancelScope:
+        """Draw where the next part is cut; the scope is cancelled where that is the way."""
+        self._left, self.scope = self._draw.randint(5, 45), anyio.CancelScope()
+        return self.scope
+
+    def _on_append(self, store: SqlStore, run_id: str, event: Event) -> None:
+        self._left -= 1
+        kind = self._kinds[0] if self._kinds and self._left == 0 else ""
+        if kind == "full disk":
+            with store.database.write() as connection:
+                connection.exec_driver_sql("PRAGMA max_page_count = 1")  # means: no page more
+        self._append(store, run_id, event)
+        if kind:
+            self.met.append(self._kinds.pop(0))
+        if kind == "kill":
+            raise Killed
+        if kind == "cancel":
+            self.scope.cancel()
+
+
+def check_whole(records: str, points: int) -> None:
+    """Each point has one result, in one finished and sealed run."""
+    (run_id,) = Records(records)
+    run = Records(records)[run_id]
+    done = Counter(e.result.point for e in run.events if isinstance(e, PointDone))
+    assert set(done.values()) == {1}
+    assert len(done) == len(run.curve) == points
+    assert isinstance(run.events[-1], RunFinished)
+    assert all(point.settled for point in run.curve)
+
+
+async def test_kills_full_disks_and_cancellations_cost_no_point_and_none_is_measured_twice(
+    bench_file: Path, records: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    cuts = Cuts(monkeypatch, ("kill", "full disk", "cancel") * 3)
+    data, whole, plan = read_bench(bench_file), False, PLAN
+    for _ in range(20):
+        bench = AsyncBench(data, None, guarded=False)
+        await bench.reopen()
+        before = done_so_far(records)
+        try:
+            with cuts.arm():
+                if plan is not None:
+                    await bench.measure(plan, records=records)
+                else:
+                    await bench.resume(records=records)
+                whole = True
+        except (Killed, RecordError):
+            pass
+        await bench.close()
+        assert done_so_far(records) >= before
+        plan = None
+        if whole:
+            break
+    assert cuts.met == ["kill", "full disk", "cancel"] * 3
+    check_whole(records, 120)
+
+
+def done_so_far(records: str) -> set[str]:
+    if not Path(records).exists():
+        return set()
+    events = Records(records)["last"].events
+    return {event.result.point for event in events if isinstance(event, PointDone)}
+
+
+async def test_a_line_that_is_lost_is_opened_anew_or_the_sweep_ends_with_its_points_kept(
+    bench_file: Path, records: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sweep_run, "_PAUSES_S", (0.0, 0.0, 0.0))
+    plan: Sweep | None = PLAN.model_copy(update={"loads_ohm": (200, 500), "repeats": 2})
+    data, reopened, ended = read_bench(bench_file), 0, list[str]()
+    reopen = AsyncBench.reopen
+
+    async def counted(self: AsyncBench) -> None:
+        nonlocal reopened
+        reopened += 1
+        # another message each time: the generator's with RF off, the analyzer's mostly with RF on
+        line, at = ("analyzer", 900) if reopened % 3 == 0 else ("generator", 20)
+        fault = LineFault("unplug", "message", "ever", at + 7 * reopened, line)
+        self.data = replace(data, faults=(fault,))
+        await reopen(self)
+
+    monkeypatch.setattr(AsyncBench, "reopen", counted)
+    for _ in range(60):
+        bench = AsyncBench(data, None, guarded=False)
+        await bench.reopen()
+        try:
+            if plan is not None:
+                await bench.measure(plan, records=records)
+            else:
+                await bench.resume(records=records)
+            break
+        except (LinkError, ReleaseNotConfirmed) as lost:
+            ended.append(type(lost).__name__)
+            plan = None
+        finally:
+            await bench.close()
+    assert "ReleaseNotConfirmed" in ended, "lost with RF on: nobody may go on by himself"
+    assert reopened > len(ended) + 1, "never opened anew"
+    check_whole(records, 24)
+
+
+PROGRAM = """
+import sys, ohmwright
+plan = ohmwright.Sweep(modes={"cut": (20, 40)}, loads_ohm=(200, 300, 500, 1000), rest_s=0)
+with ohmwright.bench(sys.argv[1], guarded=False) as bench:
+    for point in bench.points(plan, records=sys.argv[2]):
+        print(point.load_ohm, flush=True)
+"""
+
+
+def test_after_a_sigkill_resume_does_only_the_rest(bench_file: Path, records: str) -> None:
+    command = [sys.executable, "-c", PROGRAM, str(bench_file), records]
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as program:
+        assert program.stdout is not None
+        seen = [program.stdout.readline() for _ in range(3)]
+        program.send_signal(signal.SIGKILL)
+    kept = done_so_far(records)
+    assert len(kept) >= len(seen) == 3
+    import ohmwright
+
+    measured: list[str] = []
+
+    def note(event: Event) -> None:
+        if isinstance(event, PointDone):
+            measured.append(event.result.point)
+
+    with ohmwright.bench(bench_file) as bench:
+        curve = bench.resume(records=records, on_event=note)
+    assert len(curve) == 8
+    assert kept.isdisjoint(measured)
+    assert len(measured) == 8 - len(kept)
