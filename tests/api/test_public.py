@@ -136,6 +136,18 @@ def test_a_cancelled_task_and_a_loop_that_is_left_end_with_rf_off_on_record(
     assert (last.error, last.rf_state) == ("Stopped", "off")
 
 
+def test_points_that_nobody_asks_for_any_more_end_with_that_on_record(
+    bench_file: Path, records: str
+) -> None:
+    with ohmwright.bench(bench_file) as bench:
+        for point in bench.points(PLAN, records=records):
+            assert point.load_ohm == 200
+            break
+        last = ohmwright.Records(records)["last"].events[-1]
+    assert isinstance(last, Fault)
+    assert (last.error, last.rf_state) == ("Stopped", "off")
+
+
 def test_benches_side_by_side_measure_what_they_do_one_by_one(
     bench_file: Path, tmp_path: Path
 ) -> None:

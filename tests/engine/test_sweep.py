@@ -11,6 +11,7 @@ from pydantic import ValidationError
 from ohmwright.engine import rested_activation
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.session import Session
 from ohmwright.engine.steps import sweep
 from ohmwright.engine.steps.sweep import NO_LIMITS
 from ohmwright.engine.sweep_estimate import SweepEstimate, estimated
@@ -145,6 +146,25 @@ async def test_a_fault_at_a_point_is_noted_there_or_ends_the_sweep(
     closed = [isinstance(e, ActivationClosed) for e in events]
     assert (sum(opened), sum(closed)) == (3, 3)
     assert not rig.hardware.truth.rf_on
+
+
+async def test_a_fault_before_on_counts_no_time_with_rf(
+    make_rig: Callable, swept: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rest, rests = Session.rest, []
+
+    async def silent(self: Session, *given: object, **named: object) -> object:
+        rests.append(given)
+        if len(rests) == 2:
+            raise LinkTimeout("silent")
+        return await rest(self, *given, **named)
+
+    monkeypatch.setattr(Session, "rest", silent)
+    keys = 'modes = { cut = [50] }\nloads_ohm = [200, 500]\non_fault = "go on"'
+    events = await swept(make_rig(attended=True), keys)
+    _, failed = results(events)
+    assert (failed.reason, failed.on_s) == ("silent", 0.0)
+    assert [event.on_s for event in events if isinstance(event, ActivationClosed)][-1] == 0.0
 
 
 async def test_three_faults_in_a_row_end_a_sweep_that_was_to_go_on(
