@@ -71,6 +71,11 @@ class BenchData:
         return self.file.in_process or self.file.stepped_time is not None
 
     @property
+    def read_by_eye(self) -> bool:
+        """Whether a person types what the meter shows."""
+        return "reading" in self.file.analyzer.by_hand
+
+    @property
     def can_be_guarded(self) -> bool:
         """Whether a guard process could end RF.
 

@@ -59,9 +59,12 @@ class Sweep(SweepPoints):
         """Return the plan of a TOML file. Raises SourceError with line and column."""
         return load(Path(path), cls)
 
-    def timing(self, meter: MeterData) -> Timing:
-        """Return the times of each activation; its limit is what `meter` needs to see it settle."""
-        after_s = max(_AFTER_AGE_S, needed_after_age_s(meter))
+    def timing(self, meter: MeterData, *, typed: bool = False) -> Timing:
+        """Return the times of each activation; its limit is what `meter` needs to see it settle.
+
+        `typed`: a person types what the meter shows.
+        """
+        after_s = max(_AFTER_AGE_S, needed_after_age_s(meter, typed=typed))
         return Timing(age_s=self.age_s, rest_s=self.rest_s, max_on_s=self.age_s + after_s)
 
     def estimate(self, bench: OnBench | str | PathLike[str]) -> SweepEstimate:
@@ -77,7 +80,7 @@ class Sweep(SweepPoints):
     def cost(self, data: BenchData, done: Collection[str] = ()) -> SweepEstimate:
         """Return what the sweep will cost on a bench that can do it, without the points `done`."""
         points = [point for point in self.points() if point.name() not in done]
-        timing = self.timing(data.analyzer.meter)
+        timing = self.timing(data.analyzer.meter, typed=data.read_by_eye)
         return estimated(points, timing, data.analyzer, data.generator)
 
     def refuse_impossible(self, bench: BenchData, keys: Mapping[str, str] = KEYS) -> None:
@@ -101,7 +104,7 @@ class Sweep(SweepPoints):
         return _procedure_of_text(self._text(bench))
 
     def _text(self, bench: BenchData) -> str:
-        timing = self.timing(bench.analyzer.meter)
+        timing = self.timing(bench.analyzer.meter, typed=bench.read_by_eye)
         modes = ", ".join(
             f"{json.dumps(mode)} = {_numbers(settings_w)}"
             for mode, settings_w in self.modes.items()
