@@ -18,6 +18,7 @@ from .commands_bench import doctor, probe, simulate, sweep
 from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
 from .commands_record import app as record_app
+from .commands_rehearse import rehearse
 from .commands_run import calibrate, demo, verify
 from .error_report import report_error
 from .streams import finish_output, install_nonblocking_streams
@@ -57,6 +58,7 @@ for command in (
     verify,
     certificate,
     sweep,
+    rehearse,
     simulate,
     lint,
     doctor,

@@ -14,6 +14,7 @@ Read in this order:
     scpi_text, scpi_errors, dispatcher   the instrument's side of SCPI
     analyzer_commands, generator_commands   the messages each instrument understands
     bench, panel, truth, operator   a whole bench; its front panel; the true values; a person
+    direct_readings, direct_analyzer             an analyzer read without a line, for rehearsals
     distortions, faults, faulty_port, faulty_bench   faults of a line
     bench_ports, serve_pty, serve_tcp, remote_clock   a bench served to other processes
 
@@ -29,6 +30,11 @@ parameter changes no other value. Held by tests/simulator/test_randomness.py.
 **The truth is kept apart from what instruments answer** (`truth`). Only tests, rehearsals and the
 fault harness read it; the import contract keeps the engine from importing this room. Held by
 lint-imports.
+
+**What a job asks most often can be had without bytes** (`direct_analyzer`). A rehearsal asks state
+and current some thousands of times a unit; formatted, parsed and asked twice they took a sixth of
+its time. The values are the same, digit for digit, and every command still goes over the line.
+Held by tests/simulator/test_direct_analyzer.py.
 
 **A stepped bench.** A simulated bench served to another process can have its time moved by the
 client over a control port, so that a run over a pty or TCP gives the same readings, digit for

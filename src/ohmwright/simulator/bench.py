@@ -6,6 +6,7 @@ from ohmwright.wire.clock import Clock
 
 from .analyzer_commands import AnalyzerCommands
 from .analyzer_front import AnalyzerFront
+from .direct_readings import DirectReadings
 from .dispatcher import Dispatcher, common_commands
 from .generator_commands import GeneratorCommands
 from .panel import Panel
@@ -56,6 +57,7 @@ class SimulatedBench:
         self.panel = Panel(rig, self.catch_up)
         self.front = AnalyzerFront(rig, self.catch_up)
         self.truth = Truth(rig, self.catch_up)
+        self.readings = DirectReadings(rig, self.catch_up)
         self.defects = rig.defects
 
     def analyzer_port(self, line: bytes) -> bytes:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from math import sqrt
 
 from .output_stage import Gains, current_ma
 from .rig import Rig
@@ -58,6 +59,13 @@ class Truth:
         return self._rig.plant.bank.heat
 
     @property
+    def stage_warmth(self) -> float:
+        """The output stage's warmth now: 0 is rested, 1 thermal equilibrium with RF on."""
+        self._catch_up()
+        self._rig.plant.rest(self._rig.now_s)
+        return self._rig.plant.transient.warmth
+
+    @property
     def warmth_at_start(self) -> float:
         """The output stage's warmth when the latest activation began; 0 is rested."""
         return self._rig.plant.transient.warmth_at_start
@@ -94,11 +102,24 @@ class Truth:
         rig, generator = self._rig, self._rig.generator
         mode = generator.mode if mode is None else mode
         setting_w = generator.setting_w if setting_w is None else setting_w
-        step = rig.plant.bank.steps[rig.load_ohm if load_ohm is None else load_ohm]
+        load_ohm = rig.load_ohm if load_ohm is None else load_ohm
+        step = rig.plant.bank.steps[load_ohm]
         cold_ma = current_ma(
             self.unit.limits(mode, setting_w),
-            step.resistance_ohm * (1 + rig.plant.bank.drift),
+            self.resistance_ohm(load_ohm),
             self.unit.trimmed_gains(mode, {**generator.trims, **(trims or {})}),
             step.reactance_ohm(self.unit.modes[mode].waveform.carrier_hz),
         )
         return cold_ma * rig.plant.transient.drooped(age_s, warmth)
+
+    def lag_free_leakage_ma(self, age_s: float, mode: str, setting_w: float) -> float:
+        """True HF leakage in mA at `age_s` of a rested activation in `mode` at `setting_w`."""
+        known = self.unit.profile.data.mode(mode)
+        share = 0.0 if known is None else setting_w / known.max_setting_w
+        cold_ma = self.unit.leakage_ma[mode] * sqrt(share)
+        return cold_ma * self._rig.plant.transient.drooped(age_s)
+
+    def resistance_ohm(self, load_ohm: float) -> float:
+        """The load resistance `load_ohm` as built, at its present temperature."""
+        bank = self._rig.plant.bank
+        return bank.steps[load_ohm].resistance_ohm * (1 + bank.drift)

@@ -1,0 +1,141 @@
+"""What the command `rehearse` prints: shares with limits, times and heat, steps, points."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+
+from rich.console import RenderableType
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.rehearsal.comparison import Difference
+from ohmwright.rehearsal.rehearse import Rehearsal
+from ohmwright.rehearsal.summary import Share, Spread, Summary
+from ohmwright.reports.text import printable
+
+from .table_format import plain_table
+
+_ROWS = 8
+"""Steps and points that are shown, the costliest and the hardest."""
+_NAMES = {
+    "bench_s": ("bench time, min", 1 / 60),
+    "on_s": ("RF on, min", 1 / 60),
+    "load_heat": ("load bank's heat", 1.0),
+    "generator_warmth": ("generator's warmth", 1.0),
+}
+
+
+def summary_tables(rehearsal: Rehearsal, figures: Summary) -> Iterator[RenderableType]:
+    """Yield what is printed of one rehearsal, in its order."""
+    procedure = rehearsal.rehearsed.file.procedure
+    title = printable(f"{procedure.title}, revision {procedure.revision}")
+    yield Text(f"Rehearsal of {title}: {figures.units} invented units, SIMULATED", style="bold")
+    if figures.units < figures.wanted:
+        yield Text(f"Stopped: {figures.wanted - figures.units} of {figures.wanted} units not run.")
+    yield _shares(figures)
+    yield _spreads(figures)
+    yield _steps(figures)
+    yield _points(figures)
+    yield from _notes(rehearsal, figures)
+
+
+def comparison_table(differences: Sequence[Difference]) -> Table:
+    """Return the differences of two procedures on the same units."""
+    title = "Second procedure less first, same units"
+    table = plain_table(title, "", "First", "Second", "Difference", "95 % limits", "")
+    for one in differences:
+        name, scale = _NAMES.get(one.name, (f"{one.name}, % of units", 100.0))
+        low, high = scale * one.lower, scale * one.upper
+        table.add_row(
+            name,
+            *(f"{scale * value:.2f}" for value in (one.first, one.second)),
+            f"{scale * one.difference:+.2f}",
+            f"{low:+.2f} to {high:+.2f}",
+            "clear" if one.clear else "may be none",
+        )
+    return table
+
+
+def _shares(figures: Summary) -> Table:
+    table = plain_table("Verdicts", "", "Count", "Of", "Share", "95 % limits")
+    units = [
+        *((f"units: {verdict}", share) for verdict, share in figures.verdicts.items()),
+        ("units: false accept", figures.false_accept),
+        ("units: false reject", figures.false_reject),
+        ("points: false accept", figures.point_false_accept),
+        ("points: false reject", figures.point_false_reject),
+        ("points: undecided", figures.point_undecided),
+        ("values: truth within U", figures.covered),
+    ]
+    for name, share in units:
+        table.add_row(name, str(share.count), str(share.of), *_share(share))
+    return table
+
+
+def _share(share: Share) -> tuple[str, str]:
+    limits = f"{_percent(share.lower)} to {_percent(share.upper)} %"
+    return f"{_percent(share.value)} %", limits
+
+
+def _percent(share: float) -> str:
+    """Return a share in %, with two significant digits below 10 %."""
+    return f"{100 * share:.2g}" if share < 0.1 else f"{100 * share:.0f}"
+
+
+def _spreads(figures: Summary) -> Table:
+    table = plain_table("A unit takes", "", "Mean", "Median", "95 % within", "Most")
+    for name, spread, scale in (
+        ("bench time, min", figures.bench_s, 1 / 60),
+        ("RF on, min", figures.on_s, 1 / 60),
+        ("load bank's heat (1: rated duty)", figures.load_heat, 1.0),
+        ("generator's warmth (1: warm through)", figures.generator_warmth, 1.0),
+        ("energy into loads, kJ", figures.energy_j, 1e-3),
+    ):
+        table.add_row(name, *_spread(spread, scale))
+    return table
+
+
+def _spread(spread: Spread, scale: float) -> tuple[str, ...]:
+    values = (spread.mean, spread.median, spread.p95, spread.largest)
+    return tuple(f"{scale * value:.2f}" for value in values)
+
+
+def _steps(figures: Summary) -> Table:
+    table = plain_table("Steps that cost most", "Step", "Stage", "Bench min", "RF-on min", "Share")
+    for step in figures.steps[:_ROWS]:
+        table.add_row(
+            printable(step.step),
+            step.stage.replace("_", " "),
+            f"{step.bench_s / 60:.2f}",
+            f"{step.on_s / 60:.2f}",
+            f"{100 * step.share_of_time:.0f} %",
+        )
+    return table
+
+
+def _points(figures: Summary) -> Table:
+    columns = ("Point", "Stage", "Undecided", "95 % limits", "RF s", "U/tol.")
+    table = plain_table("Hardest tolerances (undecided: or not measured)", *columns)
+    for point in figures.points[:_ROWS]:
+        table.add_row(
+            printable(f"{point.step}, {point.point}"),
+            point.stage.replace("_", " "),
+            *_share(point.undecided),
+            f"{point.on_s:.1f}",
+            "" if point.expanded is None else f"{point.expanded:.2f}",
+        )
+    return table
+
+
+def _notes(rehearsal: Rehearsal, figures: Summary) -> Iterator[Text]:
+    for problem, count in figures.problems.items():
+        yield Text(printable(f"{count} cut short by {problem}"))
+    for kind, seeds in figures.seeds.items():
+        if seeds:
+            yield Text(f"Seeds of units, {kind}: {', '.join(map(str, seeds))}")
+    if figures.not_judged:
+        yield Text(f"{figures.not_judged} points of a unit have no truth to be held against.")
+    yield Text(
+        "Units and analyzers are drawn from the data files, so the figures are as good as those "
+        f"(seed {rehearsal.rehearsed.seed})."
+    )

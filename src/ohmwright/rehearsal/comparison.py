@@ -1,0 +1,88 @@
+"""Two procedures on the same units: what the second has over the first, with 95 % limits."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from math import sqrt
+
+import numpy as np
+
+from ohmwright.fleet.binomial import clopper_pearson
+from ohmwright.uncertainty.distributions import coverage_factor
+
+from .outcome import UnitOutcome
+
+_EACH = 0.975
+"""Confidence of each of two shares, so that both hold together with at least 95 %."""
+
+
+@dataclass(frozen=True)
+class Difference:
+    """The second less the first, mean over the units that both have run, with its limits."""
+
+    name: str
+    first: float
+    second: float
+    difference: float
+    lower: float
+    upper: float
+
+    @property
+    def clear(self) -> bool:
+        """Whether the limits leave no doubt which of the two is larger."""
+        return self.lower > 0 or self.upper < 0
+
+
+def compared(first: Sequence[UnitOutcome], second: Sequence[UnitOutcome]) -> tuple[Difference, ...]:
+    """Return the differences of two rehearsals of the same units, in the same order.
+
+    Times: mean of the units' differences with Student's interval. Shares of units: the units that
+    only the second has less those that only the first has, each bounded by Clopper and Pearson at
+    97.5 %, so that the interval holds with at least 95 %. Raises ValueError for other units.
+    """
+    if [one.seed for one in first] != [one.seed for one in second]:
+        raise ValueError("the two rehearsals are of other units")
+    shares: dict[str, Callable[[UnitOutcome], bool]] = {
+        "false accept": lambda one: one.false_accept,
+        "false reject": lambda one: one.false_reject,
+        "undecided": lambda one: one.verdict in ("undecided", "not measured"),
+        "pass": lambda one: one.verdict == "pass",
+        "cut short": lambda one: one.verdict == "cut short",
+    }
+    times: dict[str, Callable[[UnitOutcome], float]] = {
+        "bench_s": lambda one: one.bench_s,
+        "on_s": lambda one: one.on_s,
+        "load_heat": lambda one: one.load_heat,
+        "generator_warmth": lambda one: one.generator_warmth,
+    }
+    return (
+        *(_share(n, [f(u) for u in first], [f(u) for u in second]) for n, f in shares.items()),
+        *(_mean(n, [f(u) for u in first], [f(u) for u in second]) for n, f in times.items()),
+    )
+
+
+def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> Difference:
+    units = len(first)
+    only_first = sum(a and not b for a, b in zip(first, second, strict=True))
+    only_second = sum(b and not a for a, b in zip(first, second, strict=True))
+    lost, won = (clopper_pearson(count, units, _EACH) for count in (only_first, only_second))
+    return Difference(
+        name,
+        sum(first) / units,
+        sum(second) / units,
+        (only_second - only_first) / units,
+        won.lower - lost.upper,
+        won.upper - lost.lower,
+    )
+
+
+def _mean(name: str, first: Sequence[float], second: Sequence[float]) -> Difference:
+    apart = np.asarray(second) - np.asarray(first)
+    mean, units = float(np.mean(apart)), len(first)
+    reach = float("inf")
+    if units > 1:
+        reach = coverage_factor(units - 1) * float(np.std(apart, ddof=1)) / sqrt(units)
+    return Difference(
+        name, float(np.mean(first)), float(np.mean(second)), mean, mean - reach, mean + reach
+    )

@@ -1,0 +1,137 @@
+"""The figure of one or two rehearsals: verdicts, bench time, costs of steps, hard tolerances."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from .rehearse import Rehearsal
+from .summary import Share, Summary, summary
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_COLOURS = ("#33628c", "#c07a2c")
+"""Of the first and the second procedure; apart for eyes that tell no red from green, too."""
+_STEPS, _POINTS = 10, 10
+_BAR = 0.38
+_STAGE_WORDS = {"as_found": "as found", "adjust": "adjusting", "as_left": "as left"}
+
+
+def plot(rehearsals: Sequence[Rehearsal]) -> Figure:
+    """Return the figure of one rehearsal, or of two on the same units side by side."""
+    from matplotlib.figure import Figure
+
+    summaries = [summary(one.outcomes, one.wanted) for one in rehearsals]
+    names = _names(rehearsals)
+    figure = Figure(figsize=(11, 8), layout="constrained")
+    (verdicts, times), (steps, points) = figure.subplots(2, 2)
+    _verdicts(verdicts, summaries, names)
+    _times(times, rehearsals, names)
+    _steps(steps, summaries)
+    _points(points, summaries)
+    figure.suptitle(f"Rehearsal on {summaries[0].units} invented units (simulated)")
+    return figure
+
+
+def write_plot(path: Path, rehearsals: Sequence[Rehearsal]) -> None:
+    """Write the figure; the ending of `path` chooses the form, such as .svg or .png."""
+    plot(rehearsals).savefig(path, dpi=120)
+
+
+def _names(rehearsals: Sequence[Rehearsal]) -> list[str]:
+    """Return a name for each procedure: its title, with its file where two have the same."""
+    titles = [
+        f"{one.title}, revision {one.rehearsed.file.procedure.revision}" for one in rehearsals
+    ]
+    if len(set(titles)) == len(titles):
+        return titles
+    return [f"{t} ({r.rehearsed.file.path.name})" for t, r in zip(titles, rehearsals, strict=True)]
+
+
+def _bars(
+    axes: Axes, rows: Sequence[str], columns: Sequence[Sequence[float]], names: Sequence[str] = ()
+) -> list[np.ndarray]:
+    """Draw horizontal bars, one a row for each procedure, the first row on top; their heights."""
+    places = np.arange(len(rows), dtype=float)
+    height = 2 * _BAR / len(columns)
+    at = []
+    for index, values in enumerate(columns):
+        shifted = places + (index - 0.5 * (len(columns) - 1)) * height
+        label = names[index] if names else None
+        axes.barh(shifted, values, height, color=_COLOURS[index], label=label)
+        at.append(shifted)
+    axes.set_yticks(places, rows)
+    axes.invert_yaxis()
+    axes.spines[["top", "right"]].set_visible(False)
+    return at
+
+
+def _bounds(axes: Axes, at: np.ndarray, shares: Sequence[Share]) -> None:
+    """Draw the 95 % limits of shares as lines, in %."""
+    for place, share in zip(at, shares, strict=True):
+        ends = (100 * share.lower, 100 * share.upper)
+        axes.plot(ends, (place, place), color="black", linewidth=1.2)
+
+
+def _verdicts(axes: Axes, summaries: Sequence[Summary], names: Sequence[str]) -> None:
+    of = [
+        {**one.verdicts, "false accept": one.false_accept, "false reject": one.false_reject}
+        for one in summaries
+    ]
+    rows = [row for row in of[0] if row.startswith("false") or any(o[row].count for o in of)]
+    shares = [[one[row] for row in rows] for one in of]
+    places = _bars(axes, rows, [[100 * s.value for s in column] for column in shares], names)
+    for at, column in zip(places, shares, strict=True):
+        _bounds(axes, at, column)
+    axes.set_xlabel("units in %, with 95 % limits")
+    axes.set_title("Verdicts on units")
+    if len(names) > 1:
+        axes.legend(frameon=False, fontsize="small")
+
+
+def _times(axes: Axes, rehearsals: Sequence[Rehearsal], names: Sequence[str]) -> None:
+    for one, name, colour in zip(rehearsals, names, _COLOURS, strict=False):
+        for style, label, seconds in (
+            ("-", "bench", [o.bench_s for o in one.outcomes]),
+            ("--", "RF on", [o.on_s for o in one.outcomes]),
+        ):
+            minutes = np.sort(np.array(seconds)) / 60
+            share = 100 * np.arange(1, minutes.size + 1) / minutes.size
+            text = label if len(rehearsals) == 1 else f"{label}: {name}"
+            axes.step(minutes, share, style, where="post", color=colour, label=text)
+    axes.set_xlabel("minutes a unit")
+    axes.set_ylabel("units done within, %")
+    axes.set_xlim(left=0)
+    axes.set_ylim(0, 100)
+    axes.spines[["top", "right"]].set_visible(False)
+    axes.set_title("Bench time and RF-on time")
+    axes.legend(frameon=False, fontsize="small", loc="lower right")
+
+
+def _steps(axes: Axes, summaries: Sequence[Summary]) -> None:
+    minutes = [{(s.stage, s.step): s.bench_s / 60 for s in one.steps} for one in summaries]
+    every = dict.fromkeys(key for one in minutes for key in one)
+    keys = sorted(every, key=lambda key: -max(one.get(key, 0.0) for one in minutes))[:_STEPS]
+    rows = [f"{step} ({_STAGE_WORDS[stage]})" for stage, step in keys]
+    _bars(axes, rows, [[one.get(key, 0.0) for key in keys] for one in minutes])
+    axes.set_xlabel("mean bench minutes a unit")
+    axes.set_title("Steps that cost most")
+
+
+def _points(axes: Axes, summaries: Sequence[Summary]) -> None:
+    shares = [{(p.stage, p.step, p.point): p.undecided for p in one.points} for one in summaries]
+    none = Share(0, 0, 0.0, 0.0)
+    every = dict.fromkeys(key for one in shares for key in one)
+    keys = sorted(every, key=lambda key: -max(one.get(key, none).value for one in shares))[:_POINTS]
+    rows = [f"{step}, {point} ({_STAGE_WORDS[stage]})" for stage, step, point in keys]
+    columns = [[one.get(key, none) for key in keys] for one in shares]
+    places = _bars(axes, rows, [[100 * s.value for s in column] for column in columns])
+    for at, column in zip(places, columns, strict=True):
+        _bounds(axes, at, column)
+    axes.set_xlabel("undecided in %, with 95 % limits")
+    axes.set_title("Hardest tolerances")

@@ -1,0 +1,92 @@
+"""A whole rehearsal: procedures on the same invented units, by as many processes as asked for."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+
+from ohmwright.model.errors import UsageError
+
+from .cluster import on_cluster
+from .outcome import UnitOutcome
+from .unit_run import Rehearsed
+from .workers import Done, Task, in_this_process, on_cores
+
+
+@dataclass(frozen=True)
+class Rehearsal:
+    """What a procedure came to on the units that were run."""
+
+    rehearsed: Rehearsed
+    wanted: int
+    """Number of units asked for; more than `outcomes` where the rehearsal was stopped."""
+    outcomes: tuple[UnitOutcome, ...]
+    """By number of the unit."""
+
+    @property
+    def title(self) -> str:
+        """Title of the procedure."""
+        return self.rehearsed.file.procedure.title
+
+
+@dataclass(frozen=True)
+class Sharing:
+    """Who runs the units."""
+
+    workers: int | None = None
+    """Processes on this machine; None is one for each core that this process may use."""
+    cluster: str | None = None
+    """Address of a dask.distributed scheduler, whose workers are then used instead."""
+
+    def outcomes(self, rehearsed: tuple[Rehearsed, ...], tasks: tuple[Task, ...]) -> Iterator[Done]:
+        """Yield the outcome of each task, in whatever order they come."""
+        if self.cluster is not None:
+            return on_cluster(rehearsed, tasks, self.cluster)
+        workers = min(_cores() if self.workers is None else self.workers, len(tasks))
+        if workers == 1:
+            return in_this_process(rehearsed, tasks)
+        return on_cores(rehearsed, tasks, workers)
+
+
+def rehearse(
+    rehearsed: tuple[Rehearsed, ...],
+    units: int,
+    sharing: Sharing = Sharing(),
+    on_outcome: Callable[[UnitOutcome], None] = lambda _: None,
+) -> tuple[Rehearsal, ...]:
+    """Run each procedure on the same units, numbered from 0; return a rehearsal for each.
+
+    `on_outcome` is told each outcome as it comes. Ctrl-C ends it with the units done so far, of
+    several procedures those that all of them have run. Raises an OhmwrightError before the first
+    unit where a bench cannot do what its procedure asks.
+    """
+    if units < 1:
+        raise UsageError("A rehearsal needs at least one unit.", do="Give more with --units.")
+    for one in rehearsed:
+        one.check()
+    tasks = tuple((which, unit) for unit in range(units) for which in range(len(rehearsed)))
+    found: tuple[dict[int, UnitOutcome], ...] = tuple({} for _ in rehearsed)
+    coming = sharing.outcomes(rehearsed, tasks)
+    try:
+        for which, outcome in coming:
+            found[which][outcome.unit] = outcome
+            on_outcome(outcome)
+    except KeyboardInterrupt:
+        pass
+    finally:
+        close = getattr(coming, "close", None)
+        if close is not None:
+            close()
+    common = sorted(set.intersection(*(set(of_one) for of_one in found)))
+    return tuple(
+        Rehearsal(one, units, tuple(of_one[unit] for unit in common))
+        for one, of_one in zip(rehearsed, found, strict=True)
+    )
+
+
+def _cores() -> int:
+    try:
+        return len(os.sched_getaffinity(0))
+    except AttributeError:  # not on every system
+        return os.cpu_count() or 1

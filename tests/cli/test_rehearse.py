@@ -1,0 +1,56 @@
+"""The command `rehearse`: table, JSON, figure, comparison, units like those on record."""
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ohmwright.model.shipped import shipped
+
+BENCH = shipped("benches", "demo.toml")
+
+
+def test_two_forms_of_a_procedure_on_the_same_units(
+    ohmwright: Callable[..., Any], procedure: Path, tmp_path: Path
+):
+    other, figure = tmp_path / "half.toml", tmp_path / "figure.svg"
+    text = procedure.read_text(encoding="utf-8")
+    other.write_text(
+        text.replace("loads_ohm = [100, 500]", "loads_ohm = [500]").replace(
+            "[81.0, 296.7]", "[296.7]"
+        ),
+        encoding="utf-8",
+    )
+    command = ("rehearse", procedure, "--bench", BENCH, "--units", 2, "--workers", 1)
+    ended = ohmwright(*command, "--compare", other, "--plot", figure, "--json")
+    assert ended.code == 0, ended.err
+    first, second = ended.json["rehearsals"]
+    assert first["units"] == second["units"] == 2
+    assert first["simulated"] is True
+    assert second["bench_s"]["mean"] < first["bench_s"]["mean"]
+    (saved,) = [one for one in ended.json["comparison"] if one["name"] == "bench_s"]
+    assert saved["difference"] == pytest.approx(
+        second["bench_s"]["mean"] - first["bench_s"]["mean"]
+    )
+    assert "Steps that cost most" in figure.read_text(encoding="utf-8")
+    refused = ohmwright(*command, "--plot", figure)
+    assert refused.code == 2
+    assert "figure.svg exists" in refused.err.replace("\n", "")
+
+
+def test_the_table_says_that_it_is_simulated(ohmwright: Callable[..., Any], procedure: Path):
+    ended = ohmwright("rehearse", procedure, "--bench", BENCH, "--units", 1, "--workers", 1)
+    assert ended.code == 0, ended.err
+    for words in ("SIMULATED", "false accept", "Hardest tolerances", "95 % limits"):
+        assert words in ended.out
+
+
+def test_records_that_tell_too_little_are_refused(
+    ohmwright: Callable[..., Any], procedure: Path, tmp_path: Path
+):
+    records = tmp_path / "records"
+    assert ohmwright("verify", procedure, "--bench", BENCH, "--records", records).code in (0, 1)
+    ended = ohmwright("rehearse", procedure, "--bench", BENCH, "--like", records)
+    assert ended.code == 2
+    assert "tell too little of Quillon 300" in ended.err.replace("\n", " ")

@@ -1,0 +1,85 @@
+"""Counts of hand-made outcomes: shares, costs, hardest points, paired differences."""
+
+from dataclasses import replace
+
+import pytest
+from scipy.stats import beta, t
+
+from ohmwright.rehearsal.comparison import compared
+from ohmwright.rehearsal.outcome import PointOutcome, StepCost, UnitOutcome
+from ohmwright.rehearsal.summary import summary
+
+
+def point(name: str, verdict: str = "pass", inside: bool | None = True, on_s: float = 5.0):
+    return PointOutcome("as_left", "cut", name, verdict, on_s, inside, 0.1, 0.3)
+
+
+def unit(number: int, verdict: str = "pass", *points: PointOutcome, bench_s: float = 60.0):
+    costs = (StepCost("as_left", "cut", 40.0, 5.0), StepCost("as_left", "coag", bench_s - 40, 1.0))
+    return UnitOutcome(
+        number, 100 + number, verdict, "", bench_s, 6.0, 0.2, 0.5, 900.0, points, costs
+    )
+
+
+GOOD, BAD = point("a"), point("a", inside=False)
+UNITS = [
+    *(unit(n, "pass", GOOD, point("b", "pass", None, 9.0)) for n in range(7)),
+    unit(7, "pass", BAD),  # false accept
+    unit(8, "fail", point("a", "fail")),  # false reject
+    unit(9, "undecided", GOOD, point("b", "undecided")),
+]
+
+
+def test_wrong_verdicts_are_counted_with_clopper_and_pearsons_limits():
+    found = summary(UNITS, 10)
+    assert (found.false_accept.count, found.false_reject.count) == (1, 1)
+    # Clopper and Pearson 1934 by scipy's beta quantiles
+    assert found.false_accept.lower == pytest.approx(beta.ppf(0.025, 1, 10))
+    assert found.false_accept.upper == pytest.approx(beta.ppf(0.975, 2, 9))
+    assert found.verdicts["undecided"].count == 1
+    assert found.point_false_accept.of == 11  # those without a truth are left out
+    assert found.not_judged == 1
+    assert found.seeds == {
+        "false accept": (107,),
+        "false reject": (108,),
+        "undecided": (109,),
+        "cut short": (),
+    }
+
+
+def test_steps_are_in_order_of_their_cost_and_points_of_their_doubt():
+    found = summary(UNITS, 10)
+    assert [step.step for step in found.steps] == ["cut", "coag"]
+    assert found.steps[0].share_of_time == pytest.approx(40 / 60)
+    assert [(p.point, p.undecided.count, p.undecided.of) for p in found.points] == [
+        ("b", 1, 8),
+        ("a", 0, 10),
+    ]
+
+
+def test_a_unit_found_out_and_left_in_tolerance_is_no_false_reject():
+    found, left = replace(BAD, stage="as_found", verdict="fail"), GOOD
+    assert not unit(0, "pass", found, left).false_accept
+    assert not unit(0, "fail", found, point("a", "fail", inside=False)).false_reject
+
+
+def test_paired_differences_have_limits_that_cover():
+    other = [replace(one, bench_s=one.bench_s - 10 + n) for n, one in enumerate(UNITS)]
+    other[9] = replace(other[9], verdict="pass")
+    found = {one.name: one for one in compared(UNITS, other)}
+    times = found["bench_s"]
+    reach = t.ppf(0.975, 9) * 3.0276503540974917 / 10**0.5  # sd of 0..9
+    assert times.difference == pytest.approx(-5.5)
+    assert (times.lower, times.upper) == (
+        pytest.approx(-5.5 - reach),
+        pytest.approx(-5.5 + reach),
+    )
+    undecided = found["undecided"]
+    assert undecided.difference == pytest.approx(-0.1)
+    # each share at 97.5 %: none in ten, and one in ten
+    none, one = beta.ppf(1 - 0.0125, 1, 10), beta.ppf(1 - 0.0125, 2, 9)
+    assert undecided.lower == pytest.approx(0 - one)
+    assert undecided.upper == pytest.approx(none - beta.ppf(0.0125, 1, 10))
+    assert not undecided.clear
+    with pytest.raises(ValueError, match="other units"):
+        compared(UNITS, UNITS[1:])

@@ -1,0 +1,109 @@
+"""The outcome of a unit does not depend on who runs it, nor on who was killed meanwhile."""
+
+import importlib.util
+import multiprocessing
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+
+from ohmwright.model.errors import ProcedureError, UsageError
+from ohmwright.rehearsal.outcome import UnitOutcome
+from ohmwright.rehearsal.population import unit_seed
+from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearse
+from ohmwright.rehearsal.unit_run import Rehearsed
+
+UNITS = 6
+
+
+def alone(rehearsed: Rehearsed, units: int = UNITS) -> Rehearsal:
+    (done,) = rehearse((rehearsed,), units, Sharing(workers=1))
+    return done
+
+
+def test_two_workers_of_which_one_is_killed_find_what_one_finds(make: Callable[..., Rehearsed]):
+    killed = []
+
+    def kill_one(_: UnitOutcome) -> None:
+        if not killed:
+            child = multiprocessing.active_children()[0]
+            child.kill()
+            killed.append(child)
+
+    (done,) = rehearse((make(),), UNITS, Sharing(workers=2), kill_one)
+    assert killed
+    assert done.outcomes == alone(make()).outcomes
+    assert len({outcome.on_s for outcome in done.outcomes}) > 1  # units that differ
+
+
+def test_units_are_drawn_from_the_seed_alone(make: Callable[..., Rehearsed]):
+    seeds = [unit_seed(1, unit) for unit in range(100)]
+    assert len(set(seeds)) == 100
+    assert set(seeds).isdisjoint(unit_seed(2, unit) for unit in range(100))
+    few, other = alone(make(), 2), alone(make(seed=2), 2)
+    assert few.outcomes == alone(make(), 3).outcomes[:2]
+    assert few.outcomes != other.outcomes
+
+
+def test_ctrl_c_leaves_the_units_that_every_procedure_has_run(make: Callable[..., Rehearsed]):
+    seen: list[UnitOutcome] = []
+
+    def interrupt(outcome: UnitOutcome) -> None:
+        seen.append(outcome)
+        if len(seen) == 3:
+            raise KeyboardInterrupt
+
+    first, second = rehearse((make(), make(percent=3)), UNITS, Sharing(workers=1), interrupt)
+    assert [len(first.outcomes), len(second.outcomes)] == [1, 1]
+    assert first.wanted == UNITS
+
+
+def test_what_the_bench_cannot_do_is_told_before_the_first_unit(make: Callable[..., Rehearsed]):
+    rehearsed = make(more=MORE_THAN_IT_HAS)
+    with pytest.raises(ProcedureError, match="cut-too-much"):
+        rehearse((rehearsed,), UNITS)
+
+
+MORE_THAN_IT_HAS = """
+[[step]]
+kind = "output"
+name = "cut-too-much"
+mode = "cut"
+setting_w = 900
+load_ohm = 500
+power_w = 900
+tolerance = { percent = 5 }
+"""
+
+
+def test_a_unit_that_loses_its_bench_is_cut_short_and_counted(make: Callable[..., Rehearsed]):
+    rehearsed = make()
+    tripping = rehearsed.bench.analyzer.physics.load_bank.model_copy(update={"trip_power": 0.1})
+    analyzer = rehearsed.bench.analyzer
+    physics = analyzer.physics.model_copy(update={"load_bank": tripping})
+    analyzer = analyzer.model_copy(update={"physics": physics})
+    outcome = replace(rehearsed, bench=replace(rehearsed.bench, analyzer=analyzer)).run_unit(0)
+    assert outcome.verdict == "cut short"
+    assert outcome.problem
+
+
+@pytest.mark.skipif(importlib.util.find_spec("distributed") is None, reason="extra 'cluster'")
+@pytest.mark.filterwarnings("ignore")
+def test_two_workers_of_a_cluster_find_what_one_process_finds(make: Callable[..., Rehearsed]):
+    from distributed import LocalCluster
+
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
+    ) as cluster:
+        sharing = Sharing(cluster=cluster.scheduler_address)
+        (done,) = rehearse((make(),), UNITS, sharing)
+    assert done.outcomes == alone(make()).outcomes
+
+
+@pytest.mark.filterwarnings("ignore")
+def test_a_cluster_that_does_not_answer_is_named(
+    make: Callable[..., Rehearsed], monkeypatch: pytest.MonkeyPatch
+):
+    monkeypatch.setattr("ohmwright.rehearsal.cluster._CONNECT_S", 0.2)
+    with pytest.raises(UsageError, match=r"127\.0\.0\.1:9"):
+        rehearse((make(),), 1, Sharing(cluster="tcp://127.0.0.1:9"))
