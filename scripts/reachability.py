@@ -16,7 +16,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 SOURCE = Path(__file__).parents[1] / "src"
-PROGRAMS = {"ohmwright.__main__", "ohmwright.wire.guard.process"}
+PROGRAMS = {"ohmwright.__main__", "ohmwright.wire.guard.process", "ohmwright.pytest_plugin"}
 FOUND_IN_FOLDER = ("ohmwright.records.migrations.", "ohmwright.engine.steps.")
 """Alembic, and the list of step kinds, look for modules here and for what is public in them."""
 PASSIVE = {
@@ -48,6 +48,8 @@ KEPT = {
     "ohmwright.back_ends": _OUTSIDE,
     "ohmwright.instruments.back_ends.line.InstrumentLine": _OUTSIDE,
     "ohmwright.instruments.back_ends.release_line.plain_orders": _OUTSIDE,
+    "ohmwright.pytest_plugin": "pytest calls its hooks by their names",
+    "ohmwright.testing.procedure_bench.ProcedureBench.run_async": "for tests of one's own",
 }
 """Why something stays that nothing reaches; a name stands for all that is in it."""
 

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.cli.bench_data import read_bench
-from ohmwright.cli.rehearse_command import rehearsed_bench
+from ohmwright.api.bench_data import read_bench
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import Stage
+from ohmwright.rehearsal.from_files import rehearsed_bench
 from ohmwright.rehearsal.unit_run import Rehearsed
 
 OUTPUT = """

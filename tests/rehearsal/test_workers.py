@@ -10,14 +10,14 @@ import pytest
 from ohmwright.model.errors import ProcedureError, UsageError
 from ohmwright.rehearsal.outcome import UnitOutcome
 from ohmwright.rehearsal.population import unit_seed
-from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearse
+from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearse_units
 from ohmwright.rehearsal.unit_run import Rehearsed
 
 UNITS = 6
 
 
 def alone(rehearsed: Rehearsed, units: int = UNITS) -> Rehearsal:
-    (done,) = rehearse((rehearsed,), units, Sharing(workers=1))
+    (done,) = rehearse_units((rehearsed,), units, Sharing(workers=1))
     return done
 
 
@@ -30,7 +30,7 @@ def test_two_workers_of_which_one_is_killed_find_what_one_finds(make: Callable[.
             child.kill()
             killed.append(child)
 
-    (done,) = rehearse((make(),), UNITS, Sharing(workers=2), kill_one)
+    (done,) = rehearse_units((make(),), UNITS, Sharing(workers=2), kill_one)
     assert killed
     assert done.outcomes == alone(make()).outcomes
     assert len({outcome.on_s for outcome in done.outcomes}) > 1  # units that differ
@@ -53,7 +53,7 @@ def test_ctrl_c_leaves_the_units_that_every_procedure_has_run(make: Callable[...
         if len(seen) == 3:
             raise KeyboardInterrupt
 
-    first, second = rehearse((make(), make(percent=3)), UNITS, Sharing(workers=1), interrupt)
+    first, second = rehearse_units((make(), make(percent=3)), UNITS, Sharing(workers=1), interrupt)
     assert [len(first.outcomes), len(second.outcomes)] == [1, 1]
     assert first.wanted == UNITS
 
@@ -61,7 +61,7 @@ def test_ctrl_c_leaves_the_units_that_every_procedure_has_run(make: Callable[...
 def test_what_the_bench_cannot_do_is_told_before_the_first_unit(make: Callable[..., Rehearsed]):
     rehearsed = make(more=MORE_THAN_IT_HAS)
     with pytest.raises(ProcedureError, match="cut-too-much"):
-        rehearse((rehearsed,), UNITS)
+        rehearse_units((rehearsed,), UNITS)
 
 
 MORE_THAN_IT_HAS = """
@@ -96,7 +96,7 @@ def test_two_workers_of_a_cluster_find_what_one_process_finds(make: Callable[...
         n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None
     ) as cluster:
         sharing = Sharing(cluster=cluster.scheduler_address)
-        (done,) = rehearse((make(),), UNITS, sharing)
+        (done,) = rehearse_units((make(),), UNITS, sharing)
     assert done.outcomes == alone(make()).outcomes
 
 
@@ -106,4 +106,4 @@ def test_a_cluster_that_does_not_answer_is_named(
 ):
     monkeypatch.setattr("ohmwright.rehearsal.cluster._CONNECT_S", 0.2)
     with pytest.raises(UsageError, match=r"127\.0\.0\.1:9"):
-        rehearse((make(),), 1, Sharing(cluster="tcp://127.0.0.1:9"))
+        rehearse_units((make(),), 1, Sharing(cluster="tcp://127.0.0.1:9"))

@@ -8,9 +8,9 @@ from rich.console import RenderableType
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.rehearsal.comparison import Difference
+from ohmwright.rehearsal.comparison import PairedDifference
 from ohmwright.rehearsal.rehearse import Rehearsal
-from ohmwright.rehearsal.summary import Share, Spread, Summary
+from ohmwright.rehearsal.summary import BoundedShare, UnitSpread, Summary
 from ohmwright.reports.text import printable
 
 from .table_format import plain_table
@@ -39,7 +39,7 @@ def summary_tables(rehearsal: Rehearsal, figures: Summary) -> Iterator[Renderabl
     yield from _notes(rehearsal, figures)
 
 
-def comparison_table(differences: Sequence[Difference]) -> Table:
+def comparison_table(differences: Sequence[PairedDifference]) -> Table:
     """Return the differences of two procedures on the same units."""
     title = "Second procedure less first, same units"
     table = plain_table(title, "", "First", "Second", "Difference", "95 % limits", "")
@@ -72,7 +72,7 @@ def _shares(figures: Summary) -> Table:
     return table
 
 
-def _share(share: Share) -> tuple[str, str]:
+def _share(share: BoundedShare) -> tuple[str, str]:
     limits = f"{_percent(share.lower)} to {_percent(share.upper)} %"
     return f"{_percent(share.value)} %", limits
 
@@ -95,7 +95,7 @@ def _spreads(figures: Summary) -> Table:
     return table
 
 
-def _spread(spread: Spread, scale: float) -> tuple[str, ...]:
+def _spread(spread: UnitSpread, scale: float) -> tuple[str, ...]:
     values = (spread.mean, spread.median, spread.p95, spread.largest)
     return tuple(f"{scale * value:.2f}" for value in values)
 

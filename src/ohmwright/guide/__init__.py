@@ -21,6 +21,8 @@ TOPICS = (
     "adjusting",
     "sweeps",
     "python",
+    "rehearsal",
+    "testing",
     "records",
     "certificates",
     "safety",

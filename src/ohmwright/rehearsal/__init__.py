@@ -8,8 +8,9 @@ Read in this order:
     outcome                 what one unit's run came to: verdicts, truth, time, heat
     unit_run                one unit through the procedure
     workers, cluster        units shared out to processes, or to other machines
-    rehearse                the whole of it
-    shares, summary         shares with bounds, costs of steps, hardest tolerances
+    rehearse                procedures on the same units
+    from_files              the same from the paths of procedure, bench and records
+    summary                 shares with bounds, costs of steps, hardest tolerances
     comparison              two procedures on the same units: paired differences
     plot                    the figure
 

@@ -18,7 +18,7 @@ _EACH = 0.975
 
 
 @dataclass(frozen=True)
-class Difference:
+class PairedDifference:
     """The second less the first, mean over the units that both have run, with its limits."""
 
     name: str
@@ -34,7 +34,9 @@ class Difference:
         return self.lower > 0 or self.upper < 0
 
 
-def compared(first: Sequence[UnitOutcome], second: Sequence[UnitOutcome]) -> tuple[Difference, ...]:
+def compared(
+    first: Sequence[UnitOutcome], second: Sequence[UnitOutcome]
+) -> tuple[PairedDifference, ...]:
     """Return the differences of two rehearsals of the same units, in the same order.
 
     Times: mean of the units' differences with Student's interval. Shares of units: the units that
@@ -62,12 +64,12 @@ def compared(first: Sequence[UnitOutcome], second: Sequence[UnitOutcome]) -> tup
     )
 
 
-def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> Difference:
+def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> PairedDifference:
     units = len(first)
     only_first = sum(a and not b for a, b in zip(first, second, strict=True))
     only_second = sum(b and not a for a, b in zip(first, second, strict=True))
     lost, won = (clopper_pearson(count, units, _EACH) for count in (only_first, only_second))
-    return Difference(
+    return PairedDifference(
         name,
         sum(first) / units,
         sum(second) / units,
@@ -77,12 +79,12 @@ def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> Differen
     )
 
 
-def _mean(name: str, first: Sequence[float], second: Sequence[float]) -> Difference:
+def _mean(name: str, first: Sequence[float], second: Sequence[float]) -> PairedDifference:
     apart = np.asarray(second) - np.asarray(first)
     mean, units = float(np.mean(apart)), len(first)
     reach = float("inf")
     if units > 1:
         reach = coverage_factor(units - 1) * float(np.std(apart, ddof=1)) / sqrt(units)
-    return Difference(
+    return PairedDifference(
         name, float(np.mean(first)), float(np.mean(second)), mean, mean - reach, mean + reach
     )

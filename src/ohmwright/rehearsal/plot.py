@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from .rehearse import Rehearsal
-from .summary import Share, Summary, summary
+from .summary import BoundedShare, Summary, summary
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -71,7 +71,7 @@ def _bars(
     return at
 
 
-def _bounds(axes: Axes, at: np.ndarray, shares: Sequence[Share]) -> None:
+def _bounds(axes: Axes, at: np.ndarray, shares: Sequence[BoundedShare]) -> None:
     """Draw the 95 % limits of shares as lines, in %."""
     for place, share in zip(at, shares, strict=True):
         ends = (100 * share.lower, 100 * share.upper)
@@ -125,7 +125,7 @@ def _steps(axes: Axes, summaries: Sequence[Summary]) -> None:
 
 def _points(axes: Axes, summaries: Sequence[Summary]) -> None:
     shares = [{(p.stage, p.step, p.point): p.undecided for p in one.points} for one in summaries]
-    none = Share(0, 0, 0.0, 0.0)
+    none = BoundedShare(0, 0, 0.0, 0.0)
     every = dict.fromkeys(key for one in shares for key in one)
     keys = sorted(every, key=lambda key: -max(one.get(key, none).value for one in shares))[:_POINTS]
     rows = [f"{step}, {point} ({_STAGE_WORDS[stage]})" for stage, step, point in keys]

@@ -49,7 +49,7 @@ class Sharing:
         return on_cores(rehearsed, tasks, workers)
 
 
-def rehearse(
+def rehearse_units(
     rehearsed: tuple[Rehearsed, ...],
     units: int,
     sharing: Sharing = Sharing(),

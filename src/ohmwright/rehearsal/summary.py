@@ -20,7 +20,7 @@ _SEEDS = 10
 
 
 @dataclass(frozen=True)
-class Share:
+class BoundedShare:
     """A share of units or points, with its 95 % limits by Clopper and Pearson."""
 
     count: int
@@ -29,7 +29,7 @@ class Share:
     upper: float
 
     @classmethod
-    def among(cls, flags: Iterable[bool]) -> Share:
+    def among(cls, flags: Iterable[bool]) -> BoundedShare:
         """The share of `flags` that are true; from 0 to 1 where there are none."""
         known = list(flags)
         if not known:
@@ -44,7 +44,7 @@ class Share:
 
 
 @dataclass(frozen=True)
-class Spread:
+class UnitSpread:
     """Mean, median, 95th percentile and largest value over the units."""
 
     mean: float
@@ -53,7 +53,7 @@ class Spread:
     largest: float
 
     @classmethod
-    def of(cls, values: Sequence[float]) -> Spread:
+    def of(cls, values: Sequence[float]) -> UnitSpread:
         """The spread of `values`, of which there is at least one."""
         return cls(
             float(np.mean(values)),
@@ -83,12 +83,12 @@ class PointSummary:
     stage: Stage
     step: str
     point: str
-    passed: Share
-    failed: Share
-    undecided: Share
+    passed: BoundedShare
+    failed: BoundedShare
+    undecided: BoundedShare
     """Undecided or not measured."""
-    false_accept: Share
-    false_reject: Share
+    false_accept: BoundedShare
+    false_reject: BoundedShare
     on_s: float
     """Mean RF-on time."""
     expanded: float | None
@@ -101,24 +101,24 @@ class Summary:
 
     units: int
     wanted: int
-    verdicts: dict[UnitVerdict, Share]
-    false_accept: Share
+    verdicts: dict[UnitVerdict, BoundedShare]
+    false_accept: BoundedShare
     """Units that passed with a point truly out of tolerance."""
-    false_reject: Share
+    false_reject: BoundedShare
     """Units that failed with every point truly in tolerance."""
-    point_false_accept: Share
+    point_false_accept: BoundedShare
     """Of all points with a known truth."""
-    point_false_reject: Share
-    point_undecided: Share
-    covered: Share
+    point_false_reject: BoundedShare
+    point_undecided: BoundedShare
+    covered: BoundedShare
     """Values whose expanded uncertainty covers the truth."""
     not_judged: int
     """Points of a unit for which the simulator has no truth to hold the verdict against."""
-    bench_s: Spread
-    on_s: Spread
-    load_heat: Spread
-    generator_warmth: Spread
-    energy_j: Spread
+    bench_s: UnitSpread
+    on_s: UnitSpread
+    load_heat: UnitSpread
+    generator_warmth: UnitSpread
+    energy_j: UnitSpread
     steps: tuple[StepSummary, ...]
     """The costliest first."""
     points: tuple[PointSummary, ...]
@@ -141,19 +141,19 @@ def summary(outcomes: Sequence[UnitOutcome], wanted: int) -> Summary:
     return Summary(
         units=len(outcomes),
         wanted=wanted,
-        verdicts={v: Share.among(o.verdict == v for o in outcomes) for v in VERDICTS},
-        false_accept=Share.among(o.false_accept for o in outcomes),
-        false_reject=Share.among(o.false_reject for o in outcomes),
-        point_false_accept=Share.among(p.false_accept for p in known),
-        point_false_reject=Share.among(p.false_reject for p in known),
-        point_undecided=Share.among(_is_undecided(p) for p in points),
-        covered=Share.among(abs(p.error or 0.0) <= (p.expanded or 0.0) for p in valued),
+        verdicts={v: BoundedShare.among(o.verdict == v for o in outcomes) for v in VERDICTS},
+        false_accept=BoundedShare.among(o.false_accept for o in outcomes),
+        false_reject=BoundedShare.among(o.false_reject for o in outcomes),
+        point_false_accept=BoundedShare.among(p.false_accept for p in known),
+        point_false_reject=BoundedShare.among(p.false_reject for p in known),
+        point_undecided=BoundedShare.among(_is_undecided(p) for p in points),
+        covered=BoundedShare.among(abs(p.error or 0.0) <= (p.expanded or 0.0) for p in valued),
         not_judged=max(sum(p.inside is None for p in o.points) for o in outcomes),
-        bench_s=Spread.of([o.bench_s for o in outcomes]),
-        on_s=Spread.of([o.on_s for o in outcomes]),
-        load_heat=Spread.of([o.load_heat for o in outcomes]),
-        generator_warmth=Spread.of([o.generator_warmth for o in outcomes]),
-        energy_j=Spread.of([o.energy_j for o in outcomes]),
+        bench_s=UnitSpread.of([o.bench_s for o in outcomes]),
+        on_s=UnitSpread.of([o.on_s for o in outcomes]),
+        load_heat=UnitSpread.of([o.load_heat for o in outcomes]),
+        generator_warmth=UnitSpread.of([o.generator_warmth for o in outcomes]),
+        energy_j=UnitSpread.of([o.energy_j for o in outcomes]),
         steps=_steps(outcomes),
         points=_points(points),
         problems=_problems(outcomes),
@@ -193,11 +193,11 @@ def _point(place: tuple[Stage, str, str], found: Sequence[PointOutcome]) -> Poin
     known = [point for point in found if point.inside is not None]
     return PointSummary(
         *place,
-        passed=Share.among(point.verdict == "pass" for point in found),
-        failed=Share.among(point.verdict == "fail" for point in found),
-        undecided=Share.among(_is_undecided(point) for point in found),
-        false_accept=Share.among(point.false_accept for point in known),
-        false_reject=Share.among(point.false_reject for point in known),
+        passed=BoundedShare.among(point.verdict == "pass" for point in found),
+        failed=BoundedShare.among(point.verdict == "fail" for point in found),
+        undecided=BoundedShare.among(_is_undecided(point) for point in found),
+        false_accept=BoundedShare.among(point.false_accept for point in known),
+        false_reject=BoundedShare.among(point.false_reject for point in known),
         on_s=float(np.mean([point.on_s for point in found])),
         expanded=float(median(expanded)) if expanded else None,
     )

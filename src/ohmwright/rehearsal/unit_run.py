@@ -29,7 +29,7 @@ from .population import unit_seed
 from .rehearsed_bench import RehearsedBench
 from .true_value import true_value
 
-Place = tuple[Stage, str]
+StepPlace = tuple[Stage, str]
 """A stage and the name of one of its steps."""
 
 
@@ -89,8 +89,8 @@ class _Watch:
         self._procedure, self._hardware = file.procedure, hardware
         self.load_heat = self.generator_warmth = 0.0
         self._found: dict[tuple[Stage, str, str], tuple[Result, float | None]] = {}
-        self._costs: dict[Place, list[float]] = {}
-        self._place: Place | None = None
+        self._costs: dict[StepPlace, list[float]] = {}
+        self._place: StepPlace | None = None
         self._since_s = self._on_s = 0.0
 
     def note(self, event: Event) -> None:
@@ -127,7 +127,7 @@ class _Watch:
         generator = self._hardware.truth.unit.profile.data
         return true_value(result, self._procedure, generator, self._hardware.truth)
 
-    def _charge(self, place: Place | None, now_s: float) -> None:
+    def _charge(self, place: StepPlace | None, now_s: float) -> None:
         """Charge the time since the last charge to a step; what came before all of them to none."""
         on_s = self._hardware.truth.rf_on_s
         if place is not None:

@@ -34,7 +34,7 @@ lint-imports.
 **What a job asks most often can be had without bytes** (`direct_analyzer`). A rehearsal asks state
 and current some thousands of times a unit; formatted, parsed and asked twice they took a sixth of
 its time. The values are the same, digit for digit, and every command still goes over the line.
-Held by tests/simulator/test_direct_analyzer.py.
+Held by tests/rehearsal/test_unit_run.py.
 
 **A stepped bench.** A simulated bench served to another process can have its time moved by the
 client over a control port, so that a run over a pty or TCP gives the same readings, digit for

@@ -101,7 +101,9 @@ def guide_files(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """The working folder, with every named file of README and guide, and a checkout's data."""
     for example in ALL_EXAMPLES:
         if len(example.words) == 3:
-            (tmp_path / example.words[2]).write_text(example.text, encoding="utf-8")
+            file = tmp_path / example.words[2]
+            file.parent.mkdir(parents=True, exist_ok=True)
+            file.write_text(example.text, encoding="utf-8")
     (tmp_path / "sim_profiles").symlink_to(ROOT / "sim_profiles")
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", "80")

@@ -1,0 +1,125 @@
+"""A pytest plugin: procedures are run on simulated benches, and RF is off after every test.
+
+The fixture `ohmwright_bench` is a `ProcedureBench`; the mark `ohmwright` chooses what it simulates:
+
+    @pytest.mark.ohmwright(bench="bench.toml", seed=7)
+    def test_cut(ohmwright_bench):
+        assert ohmwright_bench.run("cut.toml").verdict == "pass"
+
+Nothing but pytest is imported before a test asks for a bench.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import pytest
+
+if TYPE_CHECKING:
+    from ohmwright.testing.procedure_bench import ProcedureBench
+
+_MARK = "ohmwright"
+_KEYS = ("bench", "seed", "seeds", "age_months", "profile", "faults", "virtual_time")
+_BENCH = pytest.StashKey["ProcedureBench"]()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add `--ohmwright-seed`, and the setting `ohmwright_bench` of a pytest configuration."""
+    group = parser.getgroup("ohmwright")
+    group.addoption(
+        "--ohmwright-seed",
+        type=int,
+        default=None,
+        metavar="N",
+        help="Run every simulated bench with this seed, as a failing test has told it.",
+    )
+    parser.addini(
+        "ohmwright_bench", "Bench file of ohmwright_bench, relative to the root folder.", default=""
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Register the mark."""
+    config.addinivalue_line(
+        "markers",
+        f"{_MARK}({', '.join(f'{key}=…' for key in _KEYS)}): what ohmwright_bench simulates: "
+        "bench file, seed or a number of seeds, age of the unit, generator data file, "
+        "faults of the lines, and whether time is virtual",
+    )
+
+
+def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
+    """Run a test once for each of its `seeds`, a number of units or a list of seeds."""
+    seeds = _choices(metafunc.definition).get("seeds")
+    if seeds is not None and "ohmwright_seed" in metafunc.fixturenames:
+        every = list(range(1, seeds + 1)) if isinstance(seeds, int) else list(seeds)
+        metafunc.parametrize("ohmwright_seed", every, indirect=True)
+
+
+@pytest.fixture
+def ohmwright_seed(request: pytest.FixtureRequest) -> int | None:
+    """The seed of the simulated bench: by option, else by mark; None is the bench file's own."""
+    given: int | None = request.config.getoption("--ohmwright-seed")
+    if given is not None:
+        return given
+    drawn: int | None = getattr(request, "param", None)
+    return _choices(request.node).get("seed") if drawn is None else drawn
+
+
+@pytest.fixture
+def ohmwright_bench(
+    request: pytest.FixtureRequest, ohmwright_seed: int | None, tmp_path: Path
+) -> Iterator[ProcedureBench]:
+    """A simulated bench; when the test is over, RF must be off by truth and by reading."""
+    bench = _opened(request, ohmwright_seed, tmp_path)
+    request.node.stash[_BENCH] = bench
+    yield bench
+    still_on = bench.what_shows_rf()
+    if still_on:
+        pytest.fail(f"RF is on after the test: {still_on}.", pytrace=False)
+
+
+def _opened(request: pytest.FixtureRequest, seed: int | None, keep_in: Path) -> ProcedureBench:
+    """Return the bench that a test's marks describe; fail the test where there is none such."""
+    from ohmwright.model.errors import OhmwrightError
+    from ohmwright.testing.procedure_bench import ProcedureBench
+
+    chosen = _choices(request.node)
+    _refuse_unknown(chosen)
+    chosen.pop("seeds", None)
+    chosen.setdefault("bench", request.config.getini("ohmwright_bench") or None)
+    chosen["seed"] = seed
+    folder, root = request.node.path.parent, request.config.rootpath
+    try:
+        return ProcedureBench.opened(folder, root, keep_in, **chosen)
+    except OhmwrightError as problem:
+        pytest.fail(f"ohmwright_bench cannot be opened: {problem}", pytrace=False)
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Any:
+    """Add to a failing test's report where the record of its runs is, and how to replay it."""
+    report = yield
+    bench = item.stash.get(_BENCH, None)
+    if report.failed and bench is not None and report.when in ("call", "teardown"):
+        report.sections.append(("ohmwright", bench.report(item.nodeid)))
+    return report
+
+
+def _choices(node: pytest.Item | Any) -> dict[str, Any]:
+    """Return what the marks of a test choose; the one that is closest to the test counts."""
+    chosen: dict[str, Any] = {}
+    for mark in node.iter_markers(_MARK):
+        for key, value in mark.kwargs.items():
+            chosen.setdefault(key, value)
+    return chosen
+
+
+def _refuse_unknown(chosen: dict[str, Any]) -> None:
+    """Fail the test where its marks have a keyword that nothing takes."""
+    unknown = next((key for key in chosen if key not in _KEYS), None)
+    if unknown is not None:
+        known = ", ".join(_KEYS)
+        pytest.fail(f"@pytest.mark.{_MARK} knows no '{unknown}'; it takes {known}", pytrace=False)

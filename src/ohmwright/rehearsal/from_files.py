@@ -1,0 +1,134 @@
+"""A rehearsal from the paths of procedure and bench, and of the records that units are to be like.
+
+>>> from ohmwright.model.shipped import shipped
+>>> done = rehearse(
+...     shipped("procedures", "attended-marlow.toml"),
+...     shipped("benches", "attended.toml"),
+...     units=1,
+...     workers=1,
+... )
+>>> summary(done.outcomes, done.wanted).false_accept.count
+0
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_profiles
+from ohmwright.api.open_records import open_existing_records
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.resume import run_started_event
+from ohmwright.records.fleet_learning import fleet_priors
+
+from .outcome import UnitOutcome
+from .population import like_fleet
+from .rehearse import Rehearsal, Sharing, rehearse_units
+from .rehearsed_bench import RehearsedBench
+from .summary import summary
+from .unit_run import Rehearsed
+
+__all__ = ["rehearse", "rehearse_both", "rehearsed_bench", "rehearsed_files", "summary"]
+
+
+def rehearse(
+    procedure: Path | str,
+    bench: Path | str,
+    *,
+    units: int = 100,
+    seed: int = 1,
+    workers: int | None = None,
+    cluster: str | None = None,
+    like: str | None = None,
+    on_outcome: Callable[[UnitOutcome], None] = lambda _: None,
+) -> Rehearsal:
+    """Run a procedure on so many invented units in virtual time; return what it came to.
+
+    `seed` draws the units; `workers`: processes, None for one a core; `cluster`: address of a
+    dask.distributed scheduler to use instead; `like`: records whose fleet the units are to be like.
+    `on_outcome` is told each unit as it is done. Ctrl-C ends it early with the units done so far.
+    With more than one worker a script calls this below `if __name__ == "__main__":`. Raises
+    OhmwrightError before the first unit where the files are wrong or the bench cannot do it.
+    """
+    rehearsed = rehearsed_files([procedure], bench, seed=seed, like=like)
+    return rehearse_units(rehearsed, units, Sharing(workers, cluster), on_outcome)[0]
+
+
+def rehearse_both(
+    first: Path | str,
+    second: Path | str,
+    bench: Path | str,
+    *,
+    units: int = 100,
+    seed: int = 1,
+    workers: int | None = None,
+    cluster: str | None = None,
+    like: str | None = None,
+) -> tuple[Rehearsal, Rehearsal]:
+    """Run two procedures on the same units, for `comparison.compared`; see `rehearse`."""
+    rehearsed = rehearsed_files([first, second], bench, seed=seed, like=like)
+    one, other = rehearse_units(rehearsed, units, Sharing(workers, cluster))
+    return one, other
+
+
+def rehearsed_files(
+    procedures: Sequence[Path | str],
+    bench: Path | str,
+    *,
+    seed: int,
+    like: str | None = None,
+    unattended: bool = False,
+) -> tuple[Rehearsed, ...]:
+    """Return the rehearsal of each procedure file, all on the bench file `bench`.
+
+    Raises SourceError or UsageError where a file is wrong, has no [physics], or the records tell
+    too little of the model.
+    """
+    files = [read_procedure(Path(procedure)) for procedure in procedures]
+    on = rehearsed_bench(read_bench(Path(bench)), unattended=unattended)
+    rehearsed = tuple(Rehearsed(file, on, seed) for file in files)
+    return rehearsed if like is None else tuple(_like_records(one, like) for one in rehearsed)
+
+
+def rehearsed_bench(data: BenchData, *, unattended: bool = False) -> RehearsedBench:
+    """Return the bench of a bench file, simulated, whether or not its instruments are.
+
+    Raises SourceError where a data file has no [physics] to be simulated from.
+    """
+    profiles = data.profiles or read_simulation_profiles(data.analyzer_path, data.generator_path)
+    simulation = data.file.simulation
+    bench = RehearsedBench(
+        name=data.file.name,
+        analyzer=profiles.analyzer,
+        generator=profiles.generator,
+        analyzer_commands=data.analyzer_commands,
+        generator_commands=data.generator_commands,
+        asset=data.file.asset,
+        certificate=data.certificate,
+        environment=data.file.environment,
+        unattended=unattended,
+    )
+    return bench if simulation is None else replace(bench, age_months=simulation.age_months)
+
+
+def _like_records(rehearsed: Rehearsed, place: str) -> Rehearsed:
+    """Return the rehearsal with units, and priors, as the records know the bench's model.
+
+    Real units count where there are any; else simulated ones.
+    """
+    profile = rehearsed.bench.generator
+    model = profile.data.model
+    with open_existing_records(place) as store:
+        runs = [store.events(run_id) for run_id in store.run_ids()]
+        started = [run_started_event(events) for events in runs]
+        simulated = all(s.seed is not None for s in started if s and s.asset.model == model)
+        fitting = [
+            events
+            for begun, events in zip(started, runs, strict=True)
+            if begun and begun.asset.model == model and (begun.seed is not None) == simulated
+        ]
+        priors = fleet_priors(store, model, simulated=simulated)
+    bench = rehearsed.bench.with_generator(like_fleet(profile, fitting))
+    return replace(rehearsed, bench=bench, fleet=priors)

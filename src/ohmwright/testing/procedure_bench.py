@@ -1,0 +1,235 @@
+"""A simulated bench that runs procedures: what the fixture `ohmwright_bench` is."""
+
+from __future__ import annotations
+
+from collections.abc import Awaitable, Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field, replace
+from functools import partial
+from pathlib import Path
+from typing import TypeVar
+
+import anyio
+
+from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_profiles
+from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.run import Job, run
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_file import Simulated, Simulation
+from ohmwright.model.errors import OhmwrightError, UsageError
+from ohmwright.model.event import Event
+from ohmwright.model.hardware import GeneratorData
+from ohmwright.model.shipped import shipped
+from ohmwright.model.source import load
+from ohmwright.model.step import STAGES, Stage
+from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.faults import LineFault
+from ohmwright.simulator.operator import SimulatedOperator
+from ohmwright.simulator.truth import Truth
+from ohmwright.wire.clock import RealClock, VirtualClock
+from ohmwright.wire.links.memory import MemoryLink
+
+from .procedure_run import ProcedureRun
+
+T = TypeVar("T")
+
+
+@dataclass(repr=False)
+class ProcedureBench:
+    """A simulated bench for one test, with the hardware behind it."""
+
+    bench: Bench
+    """What the engine works with: analyzer, generator, operator, clock."""
+    hardware: SimulatedBench
+    folder: Path
+    """Where relative names of procedures are looked for: the test's own folder."""
+    keep_in: Path
+    """A folder for the record of a failing test."""
+    has_faults: bool = False
+    runs: list[list[Event]] = field(default_factory=list)
+    """The events of each run so far."""
+
+    @classmethod
+    def opened(
+        cls,
+        folder: Path,
+        root: Path,
+        keep_in: Path,
+        *,
+        bench: str | Path | None = None,
+        seed: int | None = None,
+        age_months: float | None = None,
+        profile: str | Path | None = None,
+        faults: Sequence[str] = (),
+        virtual_time: bool = True,
+    ) -> ProcedureBench:
+        """Return a bench as the mark of a test describes it; without a `bench`, the shipped one.
+
+        Raises OhmwrightError where a file is missing or wrong, or nothing can be simulated of it.
+        """
+        path = shipped("benches", "demo.toml") if bench is None else _found(bench, folder, root)
+        data = _simulated(read_bench(path), seed, age_months)
+        if profile is not None:
+            data = _with_generator(data, _found(profile, folder, root))
+        data = replace(data, faults=tuple(LineFault.parse(text) for text in faults))
+        clock = VirtualClock() if virtual_time else _PacedClock()
+        hardware = simulated_bench(data, clock)
+        return cls(_assembled(data, hardware, clock), hardware, folder, keep_in, bool(faults))
+
+    def __repr__(self) -> str:
+        return f"<{self.bench.name}, simulated unit {self.seed}>"
+
+    @property
+    def truth(self) -> Truth:
+        """What is really so: true currents, trims, when RF was on."""
+        return self.hardware.truth
+
+    @property
+    def seed(self) -> int | None:
+        """Which simulated unit it is."""
+        return self.bench.seed
+
+    def run(self, procedure: str | Path, stages: tuple[Stage, ...] = STAGES) -> ProcedureRun:
+        """Run a procedure file to its end; a relative name is looked for beside the test.
+
+        Raises ProcedureError with file, line and column where the file is wrong or asks what the
+        bench cannot do, and the error that ended a run early.
+        """
+        __tracebackhide__ = True
+        return _short(partial(_in_own_loop, partial(self._run, procedure, stages)))
+
+    async def run_async(
+        self, procedure: str | Path, stages: tuple[Stage, ...] = STAGES
+    ) -> ProcedureRun:
+        """Do the same in the test's own event loop."""
+        __tracebackhide__ = True
+        try:
+            return await self._run(procedure, stages)
+        except OhmwrightError as error:
+            problem = error.with_traceback(None)
+        raise problem from None
+
+    async def _run(self, procedure: str | Path, stages: tuple[Stage, ...]) -> ProcedureRun:
+        file = read_procedure(_found(procedure, self.folder, self.folder))
+        events: list[Event] = []
+        self.runs.append(events)
+        async for event in run(Job(file, stages, f"test-{len(self.runs)}"), self.bench):
+            events.append(event)
+        return ProcedureRun(tuple(events))
+
+    def what_shows_rf(self) -> str:
+        """Return what shows that RF is on, by the truth or as read back; empty where it is off.
+
+        A line with a fault may not carry OFF, nor an answer: then the analyzer's own time limit has
+        its time, and the truth alone counts.
+        """
+        if self.has_faults and isinstance(self.hardware.clock, VirtualClock):
+            self.hardware.clock.advance(self.bench.analyzer.data.load_bank.max_on_s)
+        if self.truth.rf_on:
+            return "the simulated generator delivers"
+        try:
+            return _in_own_loop(self.bench.rf.evidence_on) or ""
+        except OhmwrightError as problem:
+            return "" if self.has_faults else f"it cannot be read back ({problem})"
+
+    def report(self, test: str) -> str:
+        """Return what a failing test has to say of its bench: points, record, how to replay it."""
+        lines = [ProcedureRun(tuple(events)).not_passed() for events in self.runs]
+        if any(self.runs):
+            lines.append(f"Record: ohmwright record show last --records '{self._kept_records()}'")
+        return "\n".join([*filter(None, lines), self.how_to_replay(test)])
+
+    def how_to_replay(self, test: str) -> str:
+        """Return the command that runs the test again on the same simulated unit."""
+        return f"Replay: python -m pytest '{test}' --ohmwright-seed {self.seed}"
+
+    def _kept_records(self) -> Path:
+        """Return the place of the runs' records, signed with a key of their own."""
+        from ohmwright.records.sql_store import open_store
+
+        place = self.keep_in / "ohmwright"
+        key, witness = place / "operator.key", place / "witness"
+        with open_store(str(place), key, witness) as store:
+            for number, events in enumerate(self.runs, start=1):
+                run_id = f"test-{number}"
+                if events and run_id not in store.run_ids():
+                    store.append_all(run_id, events)
+        return place
+
+
+class _PacedClock(VirtualClock):
+    """Simulated time that passes no sooner than the machine's own."""
+
+    async def sleep(self, duration_s: float) -> None:
+        """Return when `duration_s` seconds have passed on both."""
+        await RealClock().sleep(duration_s)
+        await super().sleep(duration_s)
+
+
+def _assembled(data: BenchData, hardware: SimulatedBench, clock: VirtualClock) -> Bench:
+    analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
+    generator = None
+    if data.file.generator.link is not None:
+        generator = MemoryLink("simulated generator", hardware.generator_port, clock)
+    person = SimulatedOperator(hardware.panel, clock)
+    return assemble_bench(data, clock, analyzer, generator, person)
+
+
+def _simulated(data: BenchData, seed: int | None, age_months: float | None) -> BenchData:
+    """Return the data with both instruments simulated, and with seed and age as asked for."""
+    chosen = data.file.simulation or Simulation()
+    given = {"seed": seed, "age_months": age_months}
+    simulation = Simulation(
+        **{**chosen.model_dump(), **{k: v for k, v in given.items() if v is not None}}
+    )
+    simulated = Simulated(kind="simulated")
+    entries: dict[str, object] = {"simulation": simulation, "stepped_time": None}
+    entries["analyzer"] = data.file.analyzer.model_copy(update={"link": simulated, "identity": ""})
+    if data.file.generator.link is not None:
+        entries["generator"] = data.file.generator.model_copy(
+            update={"link": simulated, "identity": ""}
+        )
+    return replace(data, file=data.file.model_copy(update=entries))
+
+
+def _with_generator(data: BenchData, path: Path) -> BenchData:
+    """Return the data with another generator data file, its [physics] included."""
+    return replace(
+        data,
+        generator_path=path,
+        generator=load(path, GeneratorData, table="data"),
+        profiles=read_simulation_profiles(data.analyzer_path, path),
+    )
+
+
+def _found(name: str | Path, folder: Path, root: Path) -> Path:
+    """Return the file `name`, beside the test or below the root folder. Raises UsageError."""
+    tried = [folder / name, root / name]
+    for path in tried:
+        if path.is_file():
+            return path
+    raise UsageError(
+        f"There is no file {name}: neither {' nor '.join(map(str, dict.fromkeys(tried)))}.",
+        do="Give its name as seen from the test's folder or from pytest's root folder.",
+    )
+
+
+def _short(work: Callable[[], T]) -> T:
+    """Return what `work` returns; an error loses the frames in between, which say nothing."""
+    __tracebackhide__ = True
+    try:
+        return work()
+    except OhmwrightError as error:
+        problem = error.with_traceback(None)
+    raise problem from None
+
+
+def _in_own_loop(work: Callable[[], Awaitable[T]]) -> T:
+    """Return what `work` returns, run in a thread of its own: the test's may have a loop."""
+
+    async def awaited() -> T:
+        return await work()
+
+    with ThreadPoolExecutor(1) as thread:
+        return thread.submit(anyio.run, awaited).result()

@@ -1,0 +1,118 @@
+"""A repository of one's own, as the guide shows it: its tests run, and fail in plain words."""
+
+import re
+import subprocess
+import sys
+from importlib.metadata import entry_points
+from pathlib import Path
+
+import pytest
+
+from tests.cli.guide.conftest import examples
+
+BROKEN = """
+import pytest
+
+@pytest.mark.ohmwright(age_months=0, seed=5)
+class TestCut:
+    def test_a_key_that_does_not_exist(self, ohmwright_bench):
+        ohmwright_bench.run("typo.toml")
+
+    def test_a_load_that_the_bench_has_not(self, ohmwright_bench):
+        ohmwright_bench.run("load.toml")
+
+    def test_a_tolerance_that_the_unit_misses(self, ohmwright_bench):
+        run = ohmwright_bench.run("wrong.toml", stages=("as_left",))
+        assert run.verdict == "pass", run.not_passed()
+
+    def test_rf_left_on(self, ohmwright_bench):
+        ohmwright_bench.hardware.panel.select("cut", 100)
+        ohmwright_bench.hardware.panel.pedal(down=True)
+
+    @pytest.mark.ohmwright(faults=["unplug:reply:ever:60"])
+    def test_a_line_that_fails(self, ohmwright_bench):
+        ohmwright_bench.run("power.toml", stages=("as_left",))
+
+    @pytest.mark.ohmwright(sead=3)
+    def test_a_keyword_that_does_not_exist(self, ohmwright_bench):
+        pass
+"""
+
+ASYNC = """
+import anyio
+import pytest
+
+@pytest.mark.anyio
+async def test_under_anyio(ohmwright_bench):
+    run = await ohmwright_bench.run_async("power.toml", stages=("as_left",))
+    assert run.result("cut", "500 ohm").measured.value > 200
+    assert ohmwright_bench.truth.rf_on_s > 1
+
+@pytest.mark.asyncio
+@pytest.mark.ohmwright(seed=9)
+async def test_under_asyncio(ohmwright_bench):
+    assert ohmwright_bench.seed == 9
+    # the plain door works where a loop runs already, too
+    assert ohmwright_bench.run("power.toml", stages=("as_left",)).events[-1].kind == "run_finished"
+
+@pytest.fixture
+def anyio_backend():
+    return "asyncio"
+"""
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    """The four files of the guide's page, and what its `ohmwright guide benches` shows."""
+    assert entry_points(group="pytest11", name="ohmwright"), "run scripts/setup dev"
+    for example in (*examples("testing"), *examples("benches")):
+        if len(example.words) == 3:
+            path = tmp_path / example.words[2]
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_text(example.text, encoding="utf-8")
+    return tmp_path
+
+
+def run_pytest(project: Path, *options: str) -> str:
+    call = [sys.executable, "-m", "pytest", "-p", "no:looptime_plugin", *options]
+    ended = subprocess.run(call, cwd=project, capture_output=True, text=True, check=False)
+    return ended.stdout + ended.stderr
+
+
+def test_the_guide_s_repository_passes_beside_anyio_asyncio_and_xdist(project: Path):
+    (project / "test_async.py").write_text(ASYNC, encoding="utf-8")
+    printed = run_pytest(project, "-n", "2")
+    assert re.search(r"\b5 passed", printed), printed
+
+
+def test_a_stranger_is_told_what_is_wrong(project: Path):
+    good = (project / "power.toml").read_text(encoding="utf-8")
+    for name, old, new in (
+        ("typo", "load_ohm", "lood_ohm"),
+        ("load", "load_ohm = 500", "load_ohm = 555"),
+        ("wrong", "power_w = 296.7", "power_w = 250"),
+    ):
+        (project / f"{name}.toml").write_text(good.replace(old, new), encoding="utf-8")
+    (project / "test_procedures.py").write_text(BROKEN, encoding="utf-8")
+    printed = run_pytest(project)
+    flat = " ".join(printed.split())
+    for words in (
+        r"typo\.toml:\d+:\d+: .*lood_ohm.*load_ohm",
+        r"load\.toml:\d+:\d+: step 'cut': .*555 ohm",
+        r"as left, cut, 500 ohm: FAIL at 29\d\.\d, limits 225 to 275 W: above the upper limit",
+        r"RF is on after the test: the simulated generator delivers",
+        r"knows no 'sead'; it takes bench, seed",
+        r"ReleaseNotConfirmed: RF MAY STILL BE ON: The line to simulated analyzer is gone",
+    ):
+        assert re.search(words, printed), printed
+    test = "test_procedures.py::TestCut::test_a_tolerance_that_the_unit_misses"
+    assert f"Replay: python -m pytest '{test}' --ohmwright-seed 5" in flat, printed
+    assert "engine/" not in printed  # no frame that is not the test's own
+    # after a lost line the analyzer's own limit has ended it
+    assert printed.count("RF is on after the test") == 1, printed
+    place = re.search(r"Record: ohmwright record show last --records '([^']+)'", printed)
+    assert place is not None
+    show = "from ohmwright.cli.main import main; main()"
+    call = [sys.executable, "-c", show, "record", "show", "last", "--records", place[1]]
+    shown = subprocess.run(call, capture_output=True, text=True, check=False)
+    assert "SIMULATED, seed 5" in shown.stdout, shown.stderr
