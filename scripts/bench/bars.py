@@ -59,6 +59,7 @@ BENCHES = {
     "store": Bench("store.py", (), ("--results", "10000", "--rounds", "4")),
     "waveform": Bench("waveform.py"),
     "job": Bench("job.py", ("--seeds", *_SEEDS), ("--seeds", "3")),
+    "rehearse": Bench("rehearse.py", (), ("--units", "1", "--worker-units", "3")),
     "certificate": Bench("certificate.py", (), ("--points", "40", "--times", "1")),
 }
 
@@ -167,7 +168,7 @@ LINK_AND_TIME = (
     Bar("B", "query ÷ pyserial read(n), direct", "link", "direct", 1.1, reference="pyserial_us"),
     Bar("B", "the same, through the guard", "link", "guarded", 1.8, reference="pyserial_us"),
     Bar("B", "virtual time ÷ looptime", "time", "ratio", 10, "at least", "looptime"),
-    Bar("B", "rehearsal core ÷ looptime", limit=40, bound="at least"),
+    Bar("B", "rehearsal core ÷ looptime", "time", "core_ratio", 40, "at least", "looptime"),
     Bar("B", "64 serial benches: readings missed", limit=0),
     Bar("B", "64 serial benches: jitter p99, ms", limit=20),
     Bar("B", "ohmwright --help ÷ import typer", "start", "help", 1.5, reference="import_typer_s"),
@@ -244,7 +245,10 @@ WHOLE_JOB = (
     Bar("D", "ohmwright demo, s", "start", "demo_s", reference="import_typer_s"),
     Bar("D", "certificate of 40 points, s", "certificate", "PDF, 40 points"),
     Bar("D", "certificate of 300 points, s", "certificate", "PDF, 300 points", by_quick=False),
-    Bar("D", "rehearsal of 1,000 units, s"),
+    Bar("D", "rehearsed unit ÷ calibrate", "rehearse", "ratio", 0.25, reference="calibrate_s"),
+    Bar("D", "part of it in estimators", "rehearse", "in_estimators"),
+    Bar("D", "two workers ÷ one", "rehearse", "workers_ratio", 1.8, "at least", by_quick=False),
+    Bar("D", "rehearsal of 1,000 units, s", "rehearse", "thousand_s", by_quick=False),
 )
 
 BARS = (*ADJUSTING, *WORLDS, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)

@@ -10,7 +10,7 @@ from rich.text import Text
 
 from ohmwright.rehearsal.comparison import PairedDifference
 from ohmwright.rehearsal.rehearse import Rehearsal
-from ohmwright.rehearsal.summary import BoundedShare, UnitSpread, Summary
+from ohmwright.rehearsal.summary import BoundedShare, Summary, UnitSpread
 from ohmwright.reports.text import printable
 
 from .table_format import plain_table

@@ -21,8 +21,8 @@ _SURE_SDS = 3.0
 _DECIDED_SHARE = 0.5
 """Part of the room in which an output must be seen to be inside."""
 _WIDEST, _HALVINGS = 1000.0, 40
-"""Largest factor by which a tolerance is widened in search of one that will do, and halvings of
-the last doubling."""
+"""Largest factor by which a tolerance is widened in search of one that will do, and most halvings
+of the last doubling."""
 
 
 @dataclass(frozen=True)
@@ -83,21 +83,30 @@ class Room:
 
     def tolerance_for(self, will_do: Callable[[Room], bool]) -> str:
         """Say which tolerance is the narrowest that `will_do`, none narrower than the point's."""
-        target, factor = self.point.target, self._least_factor(will_do)
+        target = self.point.target
+        width = target.value if target.one_sided else target.half_width
+        factor = self._least_factor(will_do, lambda factor: rounded_up(factor * width))
         if factor is None:
             return "no tolerance"
         if target.one_sided:
-            return f"a limit of {rounded_up(factor * target.value):g} {target.unit}"
-        return f"a tolerance of ±{rounded_up(factor * target.half_width):g} {target.unit}"
+            return f"a limit of {rounded_up(factor * width):g} {target.unit}"
+        return f"a tolerance of ±{rounded_up(factor * width):g} {target.unit}"
 
-    def _least_factor(self, will_do: Callable[[Room], bool]) -> float | None:
-        """Return the least factor, 1 or more, by which a tolerance that `will_do` is wider."""
+    def _least_factor(
+        self, will_do: Callable[[Room], bool], as_told: Callable[[float], float]
+    ) -> float | None:
+        """Return the least factor, 1 or more, by which a tolerance that `will_do` is wider.
+
+        It is narrowed until both ends of where it lies are told as the same figure.
+        """
         low, high = 1.0, 1.0
         while not will_do(self._widened(high)):
             low, high = high, 2 * high
             if high > _WIDEST:
                 return None
         for _ in range(_HALVINGS):
+            if as_told(low) == as_told(high):
+                break
             middle = 0.5 * (low + high)
             low, high = (low, middle) if will_do(self._widened(middle)) else (middle, high)
         return high
