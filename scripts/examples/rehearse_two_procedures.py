@@ -3,21 +3,20 @@
 The one judges by simple acceptance, the other keeps a guard band as wide as U. Which of them lets
 fewer bad units pass, how many does it leave to a person, and what does it cost at the bench?
 
-    python scripts/examples/rehearse_two_procedures.py [--units 60] [--workers 2] [--figure FILE]
+    python scripts/examples/rehearse_two_procedures.py [FOLDER] [--units 60] [--workers 2]
 
-It prints the differences with their 95 % limits and a choice, and draws the figure.
+It prints the differences with their 95 % limits and a choice, and draws the figure
+`two-procedures.svg` into the folder, beside the two procedures.
 """
 
 from __future__ import annotations
 
 import argparse
-import tempfile
 from pathlib import Path
 
+import ohmwright
 from ohmwright.model.shipped import shipped
-from ohmwright.rehearsal.comparison import PairedDifference, compared
-from ohmwright.rehearsal.from_files import rehearse_both
-from ohmwright.rehearsal.plot import write_plot
+from ohmwright.rehearsal.comparison import PairedDifference
 
 PROCEDURE = """
 title = "Cut verification, {name}"
@@ -60,31 +59,28 @@ def choice(differences: dict[str, PairedDifference]) -> str:
     return "Rehearse more units: nothing that matters is clear yet."
 
 
-def main() -> None:
-    """Rehearse both, print the differences and the choice, draw the figure."""
-    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
-    parser.add_argument("--units", type=int, default=60)
-    parser.add_argument("--workers", type=int, default=None)
-    parser.add_argument("--figure", type=Path, default=Path("two_procedures.svg"))
-    options = parser.parse_args()
-    with tempfile.TemporaryDirectory() as folder:
-        simple, guarded = (written(Path(folder), name) for name in RULES)
-        both = rehearse_both(
-            simple,
-            guarded,
-            shipped("benches", "demo.toml"),
-            units=options.units,
-            workers=options.workers,
-        )
-    differences = {one.name: one for one in compared(*(each.outcomes for each in both))}
+def main(folder: Path, units: int = 60, workers: int | None = None) -> None:
+    """Rehearse both, print the differences and the choice, draw the figure into `folder`."""
+    bench = shipped("benches", "demo.toml")
+    simple, guarded = (
+        ohmwright.rehearse(written(folder, name), bench, units=units, workers=workers)
+        for name in RULES
+    )
+    differences = simple.compare(guarded)
     print(f"{'guarded less simple':20} {'simple':>8} {'guarded':>8}   difference, 95 % limits")
     for name, one in differences.items():
         limits = f"{one.difference:+8.3f}   {one.lower:+.3f} to {one.upper:+.3f}"
         print(f"{name:20} {one.first:8.3f} {one.second:8.3f} {limits}")
     print(choice(differences))
-    write_plot(options.figure, both)
-    print(f"Figure: {options.figure}")
+    figure = folder / "two-procedures.svg"
+    simple.plot(guarded).savefig(figure)
+    print(f"Figure: {figure}")
 
 
 if __name__ == "__main__":
-    main()
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("folder", type=Path, nargs="?", default=Path())
+    parser.add_argument("--units", type=int, default=60)
+    parser.add_argument("--workers", type=int, default=None)
+    options = parser.parse_args()
+    main(options.folder, options.units, options.workers)

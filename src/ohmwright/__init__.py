@@ -5,6 +5,7 @@
     Curve, read             a measured curve: compared, drawn, written; read from a file
     Run, Records            a run on record; the records of a place
     LivePlot                draws a sweep in a notebook while it goes on
+    rehearse                a procedure on many invented units: wrong verdicts, time, heat
     register_step           a step kind of one's own, for procedures
     register_rule           a decision rule of one's own, for procedures
     OhmwrightError          every error: what happened, what it means, what to do
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
     from ohmwright.api.sweep_plan import Sweep
     from ohmwright.engine.procedure import register_rule, register_step
     from ohmwright.model.errors import OhmwrightError
+    from ohmwright.rehearsal.from_files import rehearse
 
 __version__ = "0.1.0"
 __all__ = [
@@ -44,6 +46,7 @@ __all__ = [
     "read",
     "register_rule",
     "register_step",
+    "rehearse",
 ]
 _PLACES = {
     "Curve": "api.curve",
@@ -57,6 +60,7 @@ _PLACES = {
     "read": "api.curve_file",
     "register_rule": "engine.procedure",
     "register_step": "engine.procedure",
+    "rehearse": "rehearsal.from_files",
 }
 """Where each public name comes from, when it is first asked for: the command line needs none."""
 

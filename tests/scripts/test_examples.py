@@ -1,13 +1,19 @@
 """The engineer's examples run, and their figures show what they say."""
 
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 
 import pytest
 from matplotlib import rc_context
 
 from ohmwright import read
-from scripts.examples import after_calibrating, three_modes, unit_against_fleet
+from scripts.examples import (
+    after_calibrating,
+    rehearse_two_procedures,
+    three_modes,
+    unit_against_fleet,
+)
 
 
 @pytest.mark.parametrize(
@@ -15,6 +21,11 @@ from scripts.examples import after_calibrating, three_modes, unit_against_fleet
     [
         (three_modes.main, "curves.svg", ("blend", "120 W, ± U", "limits")),
         (after_calibrating.main, "after.svg", ("other, 2026-01-05", "limits")),
+        (
+            partial(rehearse_two_procedures.main, units=2, workers=1),
+            "two-procedures.svg",
+            ("Cut verification, guarded", "Hardest tolerances"),
+        ),
         (unit_against_fleet.main, "unit.svg", ("mean of 3 others", "± 2 standard deviations")),
     ],
 )

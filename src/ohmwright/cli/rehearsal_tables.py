@@ -25,8 +25,9 @@ _NAMES = {
 }
 
 
-def summary_tables(rehearsal: Rehearsal, figures: Summary) -> Iterator[RenderableType]:
+def summary_tables(rehearsal: Rehearsal) -> Iterator[RenderableType]:
     """Yield what is printed of one rehearsal, in its order."""
+    figures = rehearsal.summary
     procedure = rehearsal.rehearsed.file.procedure
     title = printable(f"{procedure.title}, revision {procedure.revision}")
     yield Text(f"Rehearsal of {title}: {figures.units} invented units, SIMULATED", style="bold")

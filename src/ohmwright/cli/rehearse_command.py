@@ -10,11 +10,9 @@ from rich.progress import Progress
 
 from ohmwright.api.output_file import refuse_unwritable
 from ohmwright.model.errors import UsageError
-from ohmwright.rehearsal.comparison import compared
 from ohmwright.rehearsal.from_files import rehearsed_files
 from ohmwright.rehearsal.outcome import UnitOutcome
 from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearse_units
-from ohmwright.rehearsal.summary import summary
 from ohmwright.rehearsal.unit_run import Rehearsed
 
 from .console import err, out, print_json
@@ -58,9 +56,7 @@ def run_rehearse(request: RehearseRequest) -> int:
     if not done[0].outcomes:
         raise UsageError("The rehearsal was stopped before its first unit was done.")
     if request.plot is not None:
-        from ohmwright.rehearsal.plot import write_plot
-
-        write_plot(request.plot, done)
+        done[0].plot(*done[1:]).savefig(request.plot, dpi=120)
     _print(done, as_json=request.as_json)
     return 0 if len(done[0].outcomes) == done[0].wanted else _STOPPED
 
@@ -77,20 +73,19 @@ def _with_progress(both: tuple[Rehearsed, ...], request: RehearseRequest) -> tup
 
 
 def _print(done: Sequence[Rehearsal], *, as_json: bool) -> None:
-    summaries = [summary(one.outcomes, one.wanted) for one in done]
-    differences = compared(*(one.outcomes for one in done)) if len(done) > 1 else ()
+    differences = list(done[0].compare(done[1]).values()) if len(done) > 1 else []
     if as_json:
         documents = [
             {"simulated": True, "procedure": str(r.rehearsed.file.path), "title": r.title}
             | {"digest": r.rehearsed.file.digest, "seed": r.rehearsed.seed}
-            | s.as_json()
-            for r, s in zip(done, summaries, strict=True)
+            | r.summary.as_json()
+            for r in done
         ]
         compared_json = [asdict(one) for one in differences]
         print_json({"rehearsals": documents, "comparison": compared_json})
         return
-    for rehearsal, figures in zip(done, summaries, strict=True):
-        for block in summary_tables(rehearsal, figures):
+    for rehearsal in done:
+        for block in summary_tables(rehearsal):
             out().print(block)
     if differences:
         out().print(comparison_table(differences))

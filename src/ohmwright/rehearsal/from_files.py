@@ -7,7 +7,7 @@
 ...     units=1,
 ...     workers=1,
 ... )
->>> summary(done.outcomes, done.wanted).false_accept.count
+>>> done.summary.false_accept.count
 0
 """
 
@@ -27,10 +27,7 @@ from .outcome import UnitOutcome
 from .population import like_fleet
 from .rehearse import Rehearsal, Sharing, rehearse_units
 from .rehearsed_bench import RehearsedBench
-from .summary import summary
 from .unit_run import Rehearsed
-
-__all__ = ["rehearse", "rehearse_both", "rehearsed_bench", "rehearsed_files", "summary"]
 
 
 def rehearse(
@@ -54,23 +51,6 @@ def rehearse(
     """
     rehearsed = rehearsed_files([procedure], bench, seed=seed, like=like)
     return rehearse_units(rehearsed, units, Sharing(workers, cluster), on_outcome)[0]
-
-
-def rehearse_both(
-    first: Path | str,
-    second: Path | str,
-    bench: Path | str,
-    *,
-    units: int = 100,
-    seed: int = 1,
-    workers: int | None = None,
-    cluster: str | None = None,
-    like: str | None = None,
-) -> tuple[Rehearsal, Rehearsal]:
-    """Run two procedures on the same units, for `comparison.compared`; see `rehearse`."""
-    rehearsed = rehearsed_files([first, second], bench, seed=seed, like=like)
-    one, other = rehearse_units(rehearsed, units, Sharing(workers, cluster))
-    return one, other
 
 
 def rehearsed_files(

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from .rehearse import Rehearsal
-from .summary import BoundedShare, Summary, summary
+from .summary import BoundedShare, Summary
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -19,6 +18,8 @@ _COLOURS = ("#33628c", "#c07a2c")
 """Of the first and the second procedure; apart for eyes that tell no red from green, too."""
 _STEPS, _POINTS = 10, 10
 _BAR = 0.38
+_FEWEST_ROWS = 4
+"""Room for so many bars, so that a single one is not as high as the figure."""
 _STAGE_WORDS = {"as_found": "as found", "adjust": "adjusting", "as_left": "as left"}
 
 
@@ -26,7 +27,7 @@ def plot(rehearsals: Sequence[Rehearsal]) -> Figure:
     """Return the figure of one rehearsal, or of two on the same units side by side."""
     from matplotlib.figure import Figure
 
-    summaries = [summary(one.outcomes, one.wanted) for one in rehearsals]
+    summaries = [one.summary for one in rehearsals]
     names = _names(rehearsals)
     figure = Figure(figsize=(11, 8), layout="constrained")
     (verdicts, times), (steps, points) = figure.subplots(2, 2)
@@ -34,13 +35,8 @@ def plot(rehearsals: Sequence[Rehearsal]) -> Figure:
     _times(times, rehearsals, names)
     _steps(steps, summaries)
     _points(points, summaries)
-    figure.suptitle(f"Rehearsal on {summaries[0].units} invented units (simulated)")
+    figure.suptitle(f"Rehearsal on {summaries[0].units} invented units, SIMULATED")
     return figure
-
-
-def write_plot(path: Path, rehearsals: Sequence[Rehearsal]) -> None:
-    """Write the figure; the ending of `path` chooses the form, such as .svg or .png."""
-    plot(rehearsals).savefig(path, dpi=120)
 
 
 def _names(rehearsals: Sequence[Rehearsal]) -> list[str]:
@@ -65,6 +61,7 @@ def _bars(
         label = names[index] if names else None
         axes.barh(shifted, values, height, color=_COLOURS[index], label=label)
         at.append(shifted)
+    axes.set_ylim(-0.6, max(len(rows), _FEWEST_ROWS) - 0.4)
     axes.set_yticks(places, rows)
     axes.invert_yaxis()
     axes.spines[["top", "right"]].set_visible(False)

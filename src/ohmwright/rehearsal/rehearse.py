@@ -5,13 +5,20 @@ from __future__ import annotations
 import os
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
 
 from ohmwright.model.errors import UsageError
 
 from .cluster import on_cluster
+from .comparison import PairedDifference, compared
 from .outcome import UnitOutcome
+from .summary import Summary, summary
 from .unit_run import Rehearsed
 from .workers import Done, Task, in_this_process, on_cores
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 @dataclass(frozen=True)
@@ -28,6 +35,24 @@ class Rehearsal:
     def title(self) -> str:
         """Title of the procedure."""
         return self.rehearsed.file.procedure.title
+
+    @cached_property
+    def summary(self) -> Summary:
+        """What the outcomes come to, of at least one unit: shares with limits, times, heat."""
+        return summary(self.outcomes, self.wanted)
+
+    def compare(self, other: Rehearsal) -> dict[str, PairedDifference]:
+        """Return what `other` has over this one on the same units, by name.
+
+        Raises ValueError where it is a rehearsal of other units.
+        """
+        return {one.name: one for one in compared(self.outcomes, other.outcomes)}
+
+    def plot(self, other: Rehearsal | None = None) -> Figure:
+        """Return the figure of this rehearsal, beside an `other` one where that is given."""
+        from .plot import plot
+
+        return plot([self] if other is None else [self, other])
 
 
 @dataclass(frozen=True)
