@@ -7,9 +7,11 @@ import pytest
 
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
-from ohmwright.model.event import Event
+from ohmwright.model.event import Event, PointDone
+from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import STAGES
-from ohmwright.rehearsal.unit_run import Rehearsed
+from ohmwright.model.tolerance import Target
+from ohmwright.rehearsal.unit_run import Rehearsed, RunWatch
 from ohmwright.simulator.direct_analyzer import DirectAnalyzer
 from ohmwright.simulator.profile import MeterPhysics
 
@@ -107,3 +109,29 @@ def test_time_is_charged_to_the_steps_that_took_it(make: Callable[..., Rehearsed
     assert sum(cost.bench_s for cost in outcome.costs) > 0.9 * outcome.bench_s
     assert sum(cost.on_s for cost in outcome.costs) == pytest.approx(outcome.on_s, abs=0.01)
     assert {c.step for c in outcome.costs} == {"cut", "leakage", "crest", "neutral", "adjust-power"}
+
+
+def test_an_adjusted_point_is_judged_by_the_trims_that_the_run_leaves(
+    make: Callable[..., Rehearsed],
+):
+    rehearsed = make(more=MORE, stages=STAGES)
+    _, hardware = rehearsed.bench.opened(7)
+    true_ma = hardware.truth.lag_free_current_ma(6, mode="cut", setting_w=300, load_ohm=500)
+    target = Target(quantity="current_ma", value=true_ma, lower=true_ma - 8, upper=true_ma + 8)
+    result = Result(
+        stage="adjust",
+        step="adjust-power",
+        point="cut power",
+        kind="adjust",
+        verdict="pass",
+        load_ohm=500,
+        target=target,
+        measured=Measured(value=true_ma, uncertainty=1, dof=9, age_s=6),
+    )
+    watch = RunWatch(rehearsed.file, hardware)
+    watch.note(PointDone(at=hardware.clock.wall(), bench_s=0, result=result))
+    assert [point.inside for point in watch.points()] == [True]
+    hardware.panel.service(on=True)
+    hardware.panel.point("cut power")
+    hardware.panel.press("coarse", "up", 3)
+    assert [point.inside for point in watch.points()] == [False]

@@ -137,6 +137,6 @@ def _notes(rehearsal: Rehearsal, figures: Summary) -> Iterator[Text]:
     if figures.not_judged:
         yield Text(f"{figures.not_judged} points of a unit have no truth to be held against.")
     yield Text(
-        "Units and analyzers are drawn from the data files, so the figures are as good as those "
-        f"(seed {rehearsal.rehearsed.seed})."
+        f"Units and analyzers are drawn from {rehearsal.rehearsed.drawn_from} (seed "
+        f"{rehearsal.rehearsed.seed}): the figures are as good as those."
     )

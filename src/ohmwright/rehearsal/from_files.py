@@ -111,4 +111,6 @@ def _like_records(rehearsed: Rehearsed, place: str) -> Rehearsed:
         ]
         priors = fleet_priors(store, model, simulated=simulated)
     bench = rehearsed.bench.with_generator(like_fleet(profile, fitting))
-    return replace(rehearsed, bench=bench, fleet=priors)
+    kind = "simulated" if simulated else "real"
+    drawn_from = f"the data files and {len(fitting)} runs on record, of {kind} units"
+    return replace(rehearsed, bench=bench, fleet=priors, drawn_from=drawn_from)

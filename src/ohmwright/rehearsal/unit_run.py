@@ -43,6 +43,8 @@ class Rehearsed:
     stages: tuple[Stage, ...] = STAGES
     fleet: Mapping[str, FleetPrior] = field(default_factory=dict)
     """What records taught of the model's adjustment points."""
+    drawn_from: str = "the data files"
+    """What the units are drawn from, in words."""
 
     def check(self) -> None:
         """Raise ProcedureError or another OhmwrightError where no unit could be run at all."""
@@ -56,7 +58,7 @@ class Rehearsed:
     async def _run_unit(self, unit: int) -> UnitOutcome:
         seed = unit_seed(self.seed, unit)
         bench, hardware = self.bench.opened(seed)
-        watch = _Watch(self.file, hardware)
+        watch = RunWatch(self.file, hardware)
         job = Job(self.file, self.stages, f"rehearsal-{unit}", fleet=self.fleet)
         verdict: UnitVerdict = "cut short"
         problem = ""
@@ -82,7 +84,7 @@ class Rehearsed:
         )
 
 
-class _Watch:
+class RunWatch:
     """Looks at each event of a run, RF being off, and at the truth behind it."""
 
     def __init__(self, file: ProcedureFile, hardware: SimulatedBench) -> None:

@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from concurrent.futures import (
     FIRST_COMPLETED,
+    CancelledError,
     Future,
     ProcessPoolExecutor,
     ThreadPoolExecutor,
@@ -15,6 +16,7 @@ from concurrent.futures import (
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context, parent_process
 from multiprocessing.connection import wait as wait_for
+from multiprocessing.synchronize import Event
 from os import _exit
 from threading import Thread
 
@@ -63,7 +65,9 @@ def _with_one_pool(
     rehearsed: tuple[Rehearsed, ...], left: deque[Task], workers: int
 ) -> Iterator[Done]:
     """Yield outcomes and take their tasks off `left`, until none is left or the pool breaks."""
-    pool = ProcessPoolExecutor(workers, get_context("spawn"), _begin, (rehearsed,))
+    context = get_context("spawn")
+    stopping = context.Event()
+    pool = ProcessPoolExecutor(workers, context, _begin, (rehearsed, stopping))
     running: dict[Future[UnitOutcome], Task] = {}
     try:
         while left or running:
@@ -75,6 +79,7 @@ def _with_one_pool(
                 which, _ = running.pop(future)
                 yield which, outcome
     finally:
+        stopping.set()  # what waits in a worker's hand is not begun any more
         left.extendleft(reversed(running.values()))
         for future in running:
             future.cancel()
@@ -83,12 +88,14 @@ def _with_one_pool(
 
 _rehearsed: tuple[Rehearsed, ...] = ()
 """What this worker process runs units of."""
+_stopping: Event | None = None
+"""Set when nobody waits for another unit."""
 
 
-def _begin(rehearsed: tuple[Rehearsed, ...]) -> None:
+def _begin(rehearsed: tuple[Rehearsed, ...], stopping: Event) -> None:
     """Begin a worker: it leaves Ctrl-C to its parent, and ends when the parent does."""
-    global _rehearsed
-    _rehearsed = rehearsed
+    global _rehearsed, _stopping
+    _rehearsed, _stopping = rehearsed, stopping
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     Thread(target=_end_with_parent, daemon=True).start()
 
@@ -101,6 +108,8 @@ def _end_with_parent() -> None:
 
 
 def _run(which: int, unit: int) -> UnitOutcome:
+    if _stopping is not None and _stopping.is_set():
+        raise CancelledError
     return _rehearsed[which].run_unit(unit)
 
 
