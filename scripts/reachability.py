@@ -27,7 +27,6 @@ PASSIVE = {
 """Decorators that hand what they decorate to nobody: any other registers it, which is a use."""
 NEVER_CALLS = {"ABC", "BaseModel", "Exception", "Generic", "NamedTuple", "Protocol", "TypedDict"}
 """Base classes from elsewhere that call no method of ours by a name of their own."""
-_TRUTH = "what is really so on a simulated bench, or is done to it by hand: for harness and tests"
 _OUTSIDE = "what back ends in packages of their own are written with"
 _FLEET = "questions of the fleet's reports to come, whose bar scripts/bench/store.py holds"
 _PUBLIC = "public to programs of others; run by the guide's examples"
@@ -43,8 +42,6 @@ KEPT = {
     "ohmwright.records.queries.population": _FLEET,
     "ohmwright.records.queries.with_verdict": _FLEET,
     "ohmwright.records.queries._of_model": _FLEET,
-    "ohmwright.simulator.truth.Truth": _TRUTH,
-    "ohmwright.simulator.dynamics.OutputDynamics.drooped": _TRUTH,
     "ohmwright.back_ends": _OUTSIDE,
     "ohmwright.instruments.back_ends.line.InstrumentLine": _OUTSIDE,
     "ohmwright.instruments.back_ends.release_line.plain_orders": _OUTSIDE,

@@ -75,15 +75,22 @@ def rehearsed_files(
 def rehearsed_bench(data: BenchData, *, unattended: bool = False) -> RehearsedBench:
     """Return the bench of a bench file, simulated, whether or not its instruments are.
 
-    Raises SourceError where a data file has no [physics] to be simulated from.
+    Raises SourceError where a data file has no [physics] to be simulated from, or the analyzer
+    has no command set.
     """
     profiles = data.profiles or read_simulation_profiles(data.analyzer_path, data.generator_path)
-    simulation = data.file.simulation
+    simulation, commands = data.file.simulation, data.analyzer_commands
+    if commands is None:
+        raise SourceError(
+            f"{data.path}: the analyzer is worked by a back end or by hand.",
+            "A rehearsal simulates an analyzer that is spoken to by a command set.",
+            "Rehearse on a bench whose analyzer has one.",
+        )
     bench = RehearsedBench(
         name=data.file.name,
         analyzer=profiles.analyzer,
         generator=profiles.generator,
-        analyzer_commands=data.analyzer_commands,
+        analyzer_commands=commands,
         generator_commands=data.generator_commands,
         asset=data.file.asset,
         certificate=data.certificate,
