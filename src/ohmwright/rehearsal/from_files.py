@@ -21,6 +21,7 @@ from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_prof
 from ohmwright.api.open_records import open_existing_records
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import run_started_event
+from ohmwright.model.errors import SourceError
 from ohmwright.records.fleet_learning import fleet_priors
 
 from .outcome import UnitOutcome
