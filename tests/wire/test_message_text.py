@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from ohmwright.model.errors import SourceError
 from ohmwright.wire.command_set import CommandSet
-from ohmwright.wire.exchange import Values
+from ohmwright.wire.exchange import ReplyValues
 from ohmwright.wire.field_codec import Codes
 from ohmwright.wire.message_text import MessageText, message_text
 
@@ -23,7 +23,7 @@ def made(text: str) -> MessageText:
     return message_text(text, CODES, named_bytes=True, reply=True)
 
 
-def v1(fields: tuple[str, ...], unit: str, reply: bytes) -> Values:
+def v1(fields: tuple[str, ...], unit: str, reply: bytes) -> ReplyValues:
     ask = {"resynchronise": "E{nonce}", "fetch_current": "I"}
     given = {"name": "x", "reading": fields, "current_unit": unit, "ask": ask, "tell": {}}
     return CommandSet.model_validate(given).exchange("fetch_current").read(reply)

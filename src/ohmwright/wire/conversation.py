@@ -9,7 +9,7 @@ from random import Random
 from ohmwright.model.errors import LinkTimeout, ProtocolError
 
 from .command_set import CommandSet
-from .exchange import Exchange, Values
+from .exchange import Exchange, ReplyValues
 from .framing import Framing
 from .line_proof import unlike_questions
 from .nonces import nonce_pair
@@ -34,7 +34,7 @@ class Conversation:
         self._line = commands.compiled.stream_line
         self._unlike = unlike_questions(commands)
 
-    async def exchange(self, exchange: Exchange, values: Mapping[str, object]) -> Values:
+    async def exchange(self, exchange: Exchange, values: Mapping[str, object]) -> ReplyValues:
         """What the reply to one message says; empty where none comes. Raises Refused."""
         if exchange.send is None:
             return await self._line_after_now(exchange)
@@ -170,7 +170,7 @@ class Conversation:
         if self._line is None and self.framing.left:
             raise ValueError(f"{self.framing.left[:80]!r} followed it")
 
-    async def _line_after_now(self, exchange: Exchange) -> Values:
+    async def _line_after_now(self, exchange: Exchange) -> ReplyValues:
         """What the first line says that is complete after now."""
         self.framing.unasked()
         self._drop_lines()

@@ -21,7 +21,7 @@ from ohmwright.model.errors import (
 from .clock import Clock
 from .command_set import Ask, CommandSet, Tell
 from .conversation import Conversation
-from .exchange import Exchange, Refused, Values
+from .exchange import Exchange, Refused, ReplyValues
 from .framing import Framing
 from .link import Link
 from .link_state import LinkState, OneTask, checked_transition
@@ -62,7 +62,7 @@ class Dialogue:
         draws = Random(clock.wall().timestamp())
         self._talk = Conversation(self.framing, commands, draws)
         self._alone = OneTask(link.name)
-        self._questions = dict[Ask, Callable[[], Awaitable[Values]]]()
+        self._questions = dict[Ask, Callable[[], Awaitable[ReplyValues]]]()
 
     def ask(self, verb: Ask) -> Coroutine[Any, Any, str]:
         """The text that answers `verb`; asked twice when that helps."""
@@ -84,7 +84,7 @@ class Dialogue:
         """
         return self._asked_reading(verb)
 
-    def ask_values(self, verb: Ask) -> Coroutine[Any, Any, Values]:
+    def ask_values(self, verb: Ask) -> Coroutine[Any, Any, ReplyValues]:
         """All that the reply to `verb` says, by the names of quantities in our own units."""
         # asking again for an error would lose the entry that was on its way
         times = 1 if verb == "error" else _ASKED_AT_MOST

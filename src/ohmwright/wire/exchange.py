@@ -11,7 +11,7 @@ from .field_codec import FieldValue
 from .message_text import MessageText
 from .verbs import Verb
 
-Values = Mapping[str, FieldValue]
+ReplyValues = Mapping[str, FieldValue]
 """The values in a reply, by their names in our own units."""
 
 
@@ -49,7 +49,7 @@ class Exchange:
         assert self.send is not None  # whoever sends has looked
         return self.send.filled(values)
 
-    def read(self, body: bytes) -> Values:
+    def read(self, body: bytes) -> ReplyValues:
         """The values in the reply `body`; the same object for the same body as last time.
 
         The value asked for is NaN where the instrument has none, infinite beyond its range. Raises
@@ -68,7 +68,7 @@ class Exchange:
 
 
 @lru_cache(maxsize=8)  # a question is asked twice: mostly the same reply comes twice
-def _read(exchange: Exchange, body: bytes) -> Values:
+def _read(exchange: Exchange, body: bytes) -> ReplyValues:
     for text in exchange.refusals:
         if (said := text.read(body)) is not None:
             code = said.get("code", 0)
@@ -85,7 +85,7 @@ def _read(exchange: Exchange, body: bytes) -> Values:
     raise ValueError(f"it should be {forms}")
 
 
-def _without_reading(asked: str, said: Values, value: float) -> Values:
+def _without_reading(asked: str, said: ReplyValues, value: float) -> ReplyValues:
     """What a reply without a reading says: `value` for a reading, the rest as it stands there."""
     if asked in said:
         return said

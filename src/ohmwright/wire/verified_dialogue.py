@@ -16,7 +16,7 @@ from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
 
 from .command_set import Ask, Tell
 from .dialogue import Dialogue, MeasuredReply, reading_of
-from .exchange import Values
+from .exchange import ReplyValues
 from .field_codec import FieldValue
 from .scpi import short_form, unquote
 
@@ -69,7 +69,7 @@ class VerifiedDialogue:
         """The number that answers `verb`."""
         return await self._agreed(lambda: self.dialogue.ask_number(verb), verb)
 
-    async def values(self, verb: Ask) -> Values:
+    async def values(self, verb: Ask) -> ReplyValues:
         """All that the reply to `verb` says, by the names of quantities in our own units."""
         return await self._agreed(lambda: self.dialogue.ask_values(verb), verb)
 
