@@ -98,8 +98,8 @@ def bench(
     2 points
     >>> for point in curve:
     ...     print(f"{point.power_w:.1f} W, U = {point.power.expanded:.1f} W")
-    143.4 W, U = 2.4 W
-    146.9 W, U = 2.5 W
+    143.4 W, U = 2.6 W
+    147.0 W, U = 2.4 W
     """
     opening = open_bench(path, seed=seed, port=port, operator=operator, guarded=guarded)
     with start_blocking_portal() as portal, portal.wrap_async_context_manager(opening) as opened:

@@ -16,7 +16,7 @@ _MOST_POINTS = 5000
 """Some two days at the bench; a longer list is a slip."""
 Order = Literal["as given", "snake", "random"]
 FaultChoice = Literal["stop", "go on"]
-Values = Annotated[tuple[Positive, ...], Field(min_length=1, max_length=MANY)]
+SweepValues = Annotated[tuple[Positive, ...], Field(min_length=1, max_length=MANY)]
 
 
 class SweepPoint(NamedTuple):
@@ -36,9 +36,9 @@ class SweepPoint(NamedTuple):
 class SweepPoints(FrozenModel):
     """The points of a sweep: every setting of every mode into every load, so many times."""
 
-    modes: Annotated[dict[PanelName, Values], Field(min_length=1, max_length=MANY)]
+    modes: Annotated[dict[PanelName, SweepValues], Field(min_length=1, max_length=MANY)]
     """The power settings in W of each output mode."""
-    loads_ohm: Values
+    loads_ohm: SweepValues
     repeats: Annotated[int, Field(ge=1, le=100)] = 1
     """How often the whole is measured; one pass follows another."""
     order: Order = "as given"
