@@ -1,5 +1,6 @@
 """Command sets: what may stand in one, and what each message becomes."""
 
+import pickle
 import re
 from pathlib import Path
 
@@ -145,3 +146,11 @@ def test_what_is_wrong_in_format_2_is_told_with_its_place(
         load_command_set("own.toml", tmp_path / "analyzer.toml")
     assert says in str(caught.value)
     assert re.search(rf"own\.toml:{line}:\d+: ", str(caught.value))
+
+
+def test_a_set_that_was_used_can_be_handed_to_another_process() -> None:
+    """A rehearsal hands its bench to its workers."""
+    commands = load_command_set("scpi-1999-analyzer", Path("bench.toml"))
+    handed = pickle.loads(pickle.dumps(commands))
+    assert handed == commands
+    assert handed.message("off", {}) == commands.message("off", {})

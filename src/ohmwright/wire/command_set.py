@@ -42,6 +42,9 @@ _OF_FORMAT: Mapping[int, tuple[str, ...]] = {
 }
 """The keys that only one format has."""
 
+_MADE_READY = ("compiled", "frames", "streamed")
+"""Properties that are made once from the others."""
+
 
 class CommandSet(FrozenModel):
     """The messages of one kind of instrument, and the form of its replies.
@@ -111,9 +114,15 @@ class CommandSet(FrozenModel):
     def model_copy(self, *, update: Mapping[str, Any] | None = None, deep: bool = False) -> Self:
         """A copy with other values; what was compiled from the old ones is not kept."""
         copied = super().model_copy(update=update, deep=deep)
-        for name in ("compiled", "frames", "streamed"):
+        for name in _MADE_READY:
             copied.__dict__.pop(name, None)
         return copied
+
+    def __getstate__(self) -> dict[str, Any]:
+        """What another process is handed: it compiles the messages anew."""
+        state = super().__getstate__()
+        values = {k: v for k, v in state["__dict__"].items() if k not in _MADE_READY}
+        return {**state, "__dict__": values}
 
     @cached_property
     def compiled(self) -> MessageCompiler:
@@ -185,7 +194,7 @@ class CommandSet(FrozenModel):
         found = self.compiled.exchanges.get(verb)
         if found is None:
             raise SourceError(
-                f"TellMessage set '{self.name}' does not say how to '{verb}'.",
+                f"Command set '{self.name}' does not say how to '{verb}'.",
                 "The instrument was not asked.",
                 "Add the message to the command set file, from the instrument's manual.",
             )
