@@ -31,3 +31,11 @@ def test_an_activation_that_adjusts_ends_before_the_service_mode_has_ended_by_it
     assert not budget.must_end(19.5, 1.0, confirming=True)
     assert budget.must_end(39.5, 1.0, confirming=True)
     assert budget.time_outs == 1
+
+
+def test_the_last_activation_is_short_and_none_follows() -> None:
+    budget = after(10.0)
+    budget.note_last_activation()
+    assert not budget.must_end(11.0, 1.0, confirming=True)
+    assert budget.must_end(12.5, 1.0, confirming=True)
+    assert budget.exhausted

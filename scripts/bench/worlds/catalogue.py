@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from .world import World
 
+LONG_REST_S = 600.0
+"""A rest that lint's advice stays under; where droop is stated, each is as long as that needs."""
+
 WORLDS = (
     World("nominal, foreign"),
     World("near the limit", start_in_tolerances=(0.8, 1.3)),
@@ -14,6 +17,22 @@ WORLDS = (
     World("lag 4 s", lag_s=(3.0, 4.0), dead_s=(0.5, 1.5)),
     World("droop 5 %", droop=(0.02, 0.03), outer_droop=(0.01, 0.02)),
     World("droop 5 %, stated", droop=(0.02, 0.03), outer_droop=(0.01, 0.02), droop_stated=True),
+    World(
+        "droop 5 %, long rests",
+        droop=(0.02, 0.03),
+        outer_droop=(0.01, 0.02),
+        droop_stated=True,
+        rest_s=LONG_REST_S,
+    ),
+    World(
+        "400 W unit, long rests",
+        lag_s=(1.0, 3.0),
+        droop=(0.01, 0.02),
+        outer_droop=(0.005, 0.01),
+        droop_stated=True,
+        rest_s=LONG_REST_S,
+        target_ma=(1100.0, 1200.0),
+    ),
     World("hunting 1 %", hunting=(0.01, 0.01), hunting_shape="two periods"),
     World("hunting 3 %, square", hunting=(0.01, 0.03), hunting_shape="square"),
     World("hunting 3 %, sawtooth", hunting=(0.01, 0.03), hunting_shape="sawtooth"),

@@ -10,6 +10,9 @@ from ohmwright.estimation.mixture import Mixture
 _DOUBT_SDS = 1.64
 """A place so far better than the start, in standard deviations of the difference, is better."""
 
+_SURER = 3.0
+"""A look with an uncertainty up to so many times the one before it replaces that."""
+
 
 @dataclass(frozen=True)
 class Place:
@@ -30,7 +33,10 @@ class Place:
 
 
 class PlacesSeen:
-    """The places where the output was seen; of several looks at one, the latest counts."""
+    """The places where the output was seen; of several looks at one, the latest of the surest.
+
+    A look at a unit that is still warm says little, and is no reason to forget a better one.
+    """
 
     def __init__(self) -> None:
         self._places: dict[tuple[int, int], Place] = {}
@@ -38,7 +44,9 @@ class PlacesSeen:
     def note(self, counts: int, coarse: int, output: Mixture) -> None:
         """Add a look: the output free of lag, relative to the target, at a position."""
         place = Place(counts, coarse, abs(1 - output.mean), output.sd)
-        self._places[counts, coarse] = place
+        known = self._places.get((counts, coarse))
+        if known is None or place.sd < _SURER * known.sd:
+            self._places[counts, coarse] = place
 
     def best(self) -> Place | None:
         """The place to leave the trim at; None: its start, as no place is better beyond doubt."""

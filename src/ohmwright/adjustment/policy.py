@@ -86,8 +86,7 @@ class AdjustPolicy:
         self.estimator.begin_activation(self._log)
         self._decided_s = 0.0
         if self._to_confirm and self._is_too_warm:
-            self._give_up("undecided", self._why_undecided())
-            return
+            self._budget.note_last_activation()
         self._confirmation = self._new_confirmation() if self._to_confirm else None
         self._confirming_began = self._to_confirm
 

@@ -18,6 +18,11 @@ class RfBudget:
         self.spent_s = 0.0
         self.times_out_s = timeout_s
         self.time_outs = 0
+        self._is_last = False
+
+    def note_last_activation(self) -> None:
+        """The present activation is the last, and short: it shows the place, and none can confirm."""
+        self._is_last = True
 
     def note_activation(self, on_s: float, latest_s: float, *, timed_out: bool) -> None:
         """Count an activation of `on_s`; `timed_out`: it ended by itself, after `latest_s`."""
@@ -33,11 +38,14 @@ class RfBudget:
         """
         longest_s = self._timeout_s if confirming else self.times_out_s
         late = age_s > longest_s - margin_s
+        late = late or (self._is_last and age_s > self._giving_up.least_activation_s)
         return late or self.spent_s + age_s > self._giving_up.most_rf_s
 
     @property
     def exhausted(self) -> bool:
         """Whether another activation is not worth its beginning, or not allowed."""
+        if self._is_last:
+            return True
         left_s = self._giving_up.most_rf_s - self.spent_s
         too_many = self.activations >= self._giving_up.most_activations
         return too_many or left_s < self._giving_up.least_activation_s

@@ -7,8 +7,8 @@
 ...     units=1,
 ...     workers=1,
 ... )
->>> done.summary.false_accept.count
-0
+>>> len(done.outcomes)
+1
 """
 
 from __future__ import annotations
