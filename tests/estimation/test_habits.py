@@ -15,8 +15,8 @@ QUESTION = Question(500.0, 6.0, 0.5, 1.0)
 
 
 def test_a_unit_that_has_hunted_may_hunt_again_and_one_that_crept_is_judged_by_the_latest() -> None:
-    known = Habits(0.1, 0.03).after(Habits(0.9, 0.8)).after(Habits(0.01, 0.02))
-    assert known == Habits(0.9, 0.02)
+    known = Habits(0.1, 0.03).after(Habits(0.9, 0.8, 0.006)).after(Habits(0.01, 0.02, 0.001))
+    assert known == Habits(0.9, 0.02, 0.006)
 
 
 def test_nothing_is_assumed_beyond_doubt() -> None:
@@ -42,7 +42,7 @@ def test_a_still_output_of_a_unit_that_hunts_is_not_in_tolerance_at_once() -> No
     readings = Made(level=502.6, noise=0.001).readings(14.0)
     outcomes = [
         ActivationTest(QUESTION, DecisionBounds(), habits=habits).outcome(*readings)
-        for habits in (Habits(0.12), Habits(0.9))
+        for habits in (Habits(0.12, swing=0.008), Habits(0.9, swing=0.008))
     ]
     assert outcomes == ["in tolerance", "undecided"]
 
@@ -60,3 +60,19 @@ def test_a_creep_between_the_time_constants_that_are_tried_is_within_the_uncerta
     error = estimate.value.mean - (made.at(6.0) - QUESTION.target) / QUESTION.tolerance
     assert abs(error) < 2 * estimate.value.sd
     assert estimate.value.sd < 0.9
+
+
+def test_the_swing_is_what_the_output_does_beside_its_rise() -> None:
+    """A sine of half width 0.8 % has 0.57 % rms; still, the noise of 0.1 % is left."""
+    seen = []
+    for hunting in (0.008, 0.0):
+        test = ActivationTest(QUESTION, DecisionBounds(), habits=Habits(0.5))
+        test.estimate(*Made(noise=0.001, hunting=hunting, period_s=6.0).readings(25.0))
+        assert test.seen_habits is not None
+        seen.append(test.seen_habits.swing)
+    assert seen[0] == pytest.approx(0.008 / np.sqrt(2), rel=0.25)
+    assert seen[1] == pytest.approx(0.001, rel=0.5)
+
+
+def test_moves_of_the_trim_are_no_swing() -> None:
+    assert Habits(0.9, 0.1, 0.008).without_swing == Habits(0.9, 0.1)

@@ -21,7 +21,7 @@ class RfBudget:
         self._is_last = False
 
     def note_last_activation(self) -> None:
-        """The present activation is the last, and short: it shows the place, and none can confirm."""
+        """Let the present activation be the last, and short: it shows the place and no more."""
         self._is_last = True
 
     def note_activation(self, on_s: float, latest_s: float, *, timed_out: bool) -> None:

@@ -61,7 +61,8 @@ class UnitEstimator:
         whole = self.fit_with_departures()
         if whole is not None:
             self.prior = whole.as_prior().loosened()
-            self.note_habits(whole.habits)
+            still = self._log is not None and self._log.undisturbed
+            self.note_habits(whole.habits if still else whole.habits.without_swing)
 
     def move_origin(self) -> None:
         """Let level and gain be those where the trim stands; not while an activation is logged."""

@@ -8,7 +8,7 @@ _OTHER_SHAPE = 0.03
 """Probability of another shape that is assumed of any unit."""
 _MOST = 0.98
 """Largest probability that is assumed: the readings must be able to deny it."""
-_RISES_OTHERWISE, _HUNTS = 0.3, 0.25
+_RISES_OTHERWISE, _HUNTS = 0.3, 0.8
 """From these probabilities on a habit counts as one that the unit may have."""
 _STILL = 0.3
 """Share of the activations of a unit that hunts in which it stands still, off its mean."""
@@ -16,10 +16,14 @@ _STILL = 0.3
 
 @dataclass(frozen=True)
 class Habits:
-    """Probabilities that a unit hunts (swings slowly), or rises in another shape than two lags."""
+    """Probabilities that a unit hunts (swings slowly), or rises in another shape than two lags.
+
+    `swing`: standard deviation of what it does beside rise and droop, relative to the target.
+    """
 
     hunting: float = 0.1
     other_shape: float = _OTHER_SHAPE
+    swing: float = 0.0
 
     @property
     def rises_otherwise(self) -> bool:
@@ -28,7 +32,7 @@ class Habits:
 
     @property
     def still_share(self) -> float:
-        """Probability that an activation shows a still output off its mean.
+        """Probability that an activation shows a still output off its mean by the swing.
 
         Nothing that is read in such an activation can tell: only others did.
         """
@@ -39,6 +43,7 @@ class Habits:
         return Habits(
             hunting=min(_MOST, max(hunting, self.hunting)),
             other_shape=min(_MOST, max(other_shape, self.other_shape)),
+            swing=self.swing,
         )
 
     def after(self, seen: Habits) -> Habits:
@@ -46,7 +51,16 @@ class Habits:
 
         A unit that has hunted may hunt again, however still it stood this time.
         """
-        return Habits(max(self.hunting, seen.hunting), seen.other_shape)
+        return Habits(
+            hunting=max(self.hunting, seen.hunting),
+            other_shape=seen.other_shape,
+            swing=max(self.swing, seen.swing),
+        )
+
+    @property
+    def without_swing(self) -> Habits:
+        """These by an activation in which the trim moved: its moves may be what swung."""
+        return Habits(self.hunting, self.other_shape)
 
 
 USUAL_HABITS = Habits()

@@ -27,8 +27,6 @@ TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
 _MODEL = 0.03
 """What the model itself may be wrong by, in tolerances."""
-_SWING = 0.008
-"""How far a unit that hunts stands off its mean while it stands still, relative: as most do."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 
 
@@ -171,7 +169,7 @@ class ActivationTest:
         """The level with what the model leaves unsure."""
         tolerance = self.question.tolerance / self.question.target
         habits = self._noise.habits
-        level = fit.level(self._unsure()).doubted(habits.still_share, _SWING)
+        level = fit.level(self._unsure()).doubted(habits.still_share, habits.swing)
         return Estimate(
             level.rescaled(1.0, tolerance),
             fit.remainder / tolerance,

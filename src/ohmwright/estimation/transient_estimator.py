@@ -72,6 +72,8 @@ _EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 _LOCAL_S = 0.8
 """Residuals are averaged over so long before and after each reading."""
+_RISEN_SHARE = 0.98
+"""From this part of the level on a reading shows what the output does beside rising."""
 _EXCESS = 6.0
 """Early residuals so many times as large, in square, as the later half's are more than noise."""
 _FEWEST = 4
@@ -280,6 +282,7 @@ class _Problem:
         sums = moments(self.weighted(columns, state), self.keep)
         fit, found = self._members(sums, state)
         weight = weights(fit.log_evidence + found.log_probability)
+        swing = self._swing(columns[:, -COUNT - 1 :], state)
         columns = columns[:, _EIGHT]
         covariance = fit.scale2[..., None, None] * fit.covariance[..., -COUNT:, -COUNT:]
         to_come = (self.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
@@ -294,12 +297,19 @@ class _Problem:
             habits=Habits(
                 hunting=float(weight[:, found.hunts].sum()),
                 other_shape=float(weight[:, found.other_shape].sum()),
+                swing=swing,
             ),
             remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
             droop_uncertainty=self._droop_uncertainty(fit, weight, state),
             autocorrelation=float(weight.sum(axis=1) @ CORRELATIONS),
             start=state,
         )
+
+    def _swing(self, columns: Floats, state: FitStart) -> float:
+        """Standard deviation of the risen readings about the plain fit, relative to the target."""
+        fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
+        risen = self.keep & (columns[:, Coefficient.LEVEL] > _RISEN_SHARE)
+        return float(np.std((columns[:, -1] - fitted)[risen])) if np.any(risen) else 0.0
 
     def _droop_uncertainty(self, fit: Posterior, weight: Floats, state: FitStart) -> float:
         """Standard uncertainty of the level by where in the chain of lag and dead time it droops.
