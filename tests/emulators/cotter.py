@@ -20,7 +20,7 @@ class Cotter(Port):
     def __init__(self, plant: Plant) -> None:
         super().__init__()
         self.plant = plant
-        self._meter = Meter(plant, 0.1)
+        self._meter = Meter(plant, 0.2)
         self._left = b""
 
     def tick(self) -> None:

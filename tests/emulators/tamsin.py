@@ -17,7 +17,7 @@ it answers with FF and a cause: 02 no such load, 03 no such limit, 04 unknown co
     22            state                  A2, 00 open, 01 closed, 02 interlock; left in tenths of s
     30            reading                B0, count (4 bytes), tenths of mA (2 bytes)
 
-A new reading is taken ten times a second.
+A new reading is taken five times a second.
 """
 
 from __future__ import annotations
@@ -44,7 +44,7 @@ class Tamsin(Port):
     def __init__(self, plant: Plant, serial: str = "T40-0117") -> None:
         super().__init__()
         self.plant, self._serial = plant, serial
-        self._meter = Meter(plant, 0.1)
+        self._meter = Meter(plant, 0.2)
         self._left = b""
 
     def tick(self) -> None:
