@@ -183,7 +183,12 @@ async def _read_at(
     analyzer = session.bench.analyzer
     last = 0.0
     readings = samples(
-        opened, fetch or analyzer.fetch_current, session.bench.clock, 0.1, age_s + 1.0
+        opened,
+        fetch or analyzer.fetch_current,
+        session.bench.clock,
+        0.1,
+        age_s + 1.0,
+        analyzer.digit_ma,
     )
     async for sample in readings:
         last = sample.current_ma

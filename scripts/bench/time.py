@@ -76,7 +76,9 @@ async def read_for(clock: VirtualClock, seconds: float, *, direct: bool = False)
     for _ in range(round(seconds / 10)):
         hardware.analyzer_port(b"OUTP:STAT ON,15\n")
         opened = Activation(bench, load_ohm=500, power_w=100, limit_s=15)
-        readings = samples(opened, analyzer.fetch_current, clock, interval_s=0.1, until_s=10)
+        readings = samples(
+            opened, analyzer.fetch_current, clock, interval_s=0.1, until_s=10, digit_ma=1.0
+        )
         async for _sample in readings:
             count += 1
         hardware.analyzer_port(b"OUTP:STAT OFF\n")

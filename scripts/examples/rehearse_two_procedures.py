@@ -51,7 +51,7 @@ def choice(differences: dict[str, PairedDifference]) -> str:
     wrong, time = differences["false accept"], differences["bench_s"]
     if wrong.clear:
         return "Take the guarded one: it lets fewer bad units pass."
-    if time.clear and time.lower > 0:
+    if time.clear and time.difference > 0:
         return (
             "Take the simple one, or rehearse more units: the guarded one takes longer, and that "
             "it lets fewer bad units pass is not shown."

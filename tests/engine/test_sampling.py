@@ -77,7 +77,7 @@ class Opened:
 
 def readings_of(meter: Meter, until_s: float) -> AsyncIterator[Sample]:
     opened: Any = Opened(meter.clock)
-    return samples(opened, meter.fetch, meter.clock, meter.interval_s, until_s)
+    return samples(opened, meter.fetch, meter.clock, meter.interval_s, until_s, 1.0)
 
 
 async def ages(meter: Meter, until_s: float = 3.0) -> list[float]:

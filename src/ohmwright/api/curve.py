@@ -114,13 +114,16 @@ class Curve:
                 found.setdefault(point.key, []).append(point)
         return found
 
-    def save(self, path: str | PathLike[str]) -> None:
+    def save(self, path: str | PathLike[str], *, overwrite: bool = False) -> None:
         """Write the curve: CSV or Parquet, or a picture as SVG, PNG or PDF, by the path's ending.
 
-        Raises UsageError for another ending, a missing package, and a path that cannot be written.
+        Raises UsageError for another ending, a missing package, a path that cannot be written, and
+        a file that exists where `overwrite` is false.
         """
         from .curve_file import write_curve
+        from .output_file import refuse_unwritable
 
+        refuse_unwritable(Path(path), overwrite=overwrite, choice="overwrite=True")
         write_curve(self, Path(path))
 
     def to_pandas(self) -> Any:
@@ -149,12 +152,13 @@ class Curve:
     def compare(self, other: Curve) -> Comparison:
         """Return this curve less `other`, where both have a value, each with its uncertainty.
 
-        Errors that both share, such as those of the same analyzer, hardly count.
+        Errors that both share hardly count: those of one analyzer by one certificate.
         """
+        one_analyzer = self.origin.analyzer == other.origin.analyzer
         theirs = other.by_key()
         return Comparison(
             tuple(
-                mean_difference(key, _powers(mine), _powers(theirs[key]))
+                mean_difference(key, _powers(mine), _powers(theirs[key]), shared=one_analyzer)
                 for key, mine in self.by_key().items()
                 if key in theirs
             )
@@ -173,7 +177,9 @@ class Curve:
         values = self.by_key()
         for low, high in combinations(sorted(values), 2):
             if (low.mode, low.load_ohm) == (high.mode, high.load_ohm):
-                drop = mean_difference(low, _powers(values[low]), _powers(values[high]))
+                drop = mean_difference(
+                    low, _powers(values[low]), _powers(values[high]), shared=True
+                )
                 if drop.difference_w > drop.expanded_w:
                     yield (
                         f"{_place(high)}: {drop.difference_w:.1f} W less than at "

@@ -58,15 +58,21 @@ class Comparison:
 
 
 def mean_difference(
-    key: tuple[str, float, float], ours: Sequence[Measured], theirs: Sequence[Measured]
+    key: tuple[str, float, float],
+    ours: Sequence[Measured],
+    theirs: Sequence[Measured],
+    *,
+    shared: bool,
 ) -> PointDifference:
     """Return the mean of `ours` less that of `theirs`, in W (GUM 5.2.2 over every pair of values).
 
-    Degrees of freedom are the fewest of any of the values; what repeats scatter beyond their
+    `shared`: whether one analyzer measured both, so that its errors are those of both. Degrees of
+    freedom are the fewest of any of the values; what repeats scatter beyond their
     uncertainties is not counted.
     """
     variance = _mean_covariance(ours, ours) + _mean_covariance(theirs, theirs)
-    variance -= 2 * _mean_covariance(ours, theirs)
+    if shared:
+        variance -= 2 * _mean_covariance(ours, theirs)
     uncertainty = sqrt(max(0.0, variance))
     k = coverage_factor(min((one.dof for one in (*ours, *theirs)), default=inf), _COVERAGE)
     first, second = _mean(ours), _mean(theirs)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 from collections.abc import AsyncGenerator
 from contextlib import aclosing
+from functools import partial
 from typing import Protocol
 
 from ohmwright.engine.pending_events import PendingEvents
@@ -13,7 +14,7 @@ from ohmwright.engine.run import Job, fault_event, run
 from ohmwright.engine.uncancellable import uncancellable
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus
-from ohmwright.model.errors import Stopped
+from ohmwright.model.errors import OhmwrightError, Stopped
 from ohmwright.model.event import Event
 from ohmwright.records.store import Store
 
@@ -28,15 +29,29 @@ class RunView(Protocol):
         """Take the latest RF state, current and ages of the bench; must return at once."""
 
 
+_STOPPED = "The run was stopped before its end."
+_FAILED = "The program that showed or used the run failed"
+
+
+class _Nobody:
+    """Shows nothing."""
+
+    def on_event(self, event: Event) -> None:
+        """Do nothing."""
+
+    def on_status(self, moment: BenchStatus) -> None:
+        """Do nothing."""
+
+
 async def recorded_events(
     job: Job, bench: Bench, store: Store, view: RunView, notes: PendingEvents | None = None
 ) -> AsyncGenerator[Event, None]:
     """Run `job` and yield each of its events once it is stored and `view` has shown it.
 
-    Where the caller is cancelled or closes the generator, the output is switched off and a `Fault`
-    is stored and shown, so that the run can be resumed. `notes` collects what happens while RF is
-    on, which is stored once RF is off. Raises OhmwrightError; a release that could not be confirmed
-    is ReleaseNotConfirmed.
+    Where the caller is cancelled or closes the generator, or `view` fails, the output is switched
+    off and a `Fault` is stored and shown, so that the run can be resumed. `notes` collects what
+    happens while RF is on, which is stored once RF is off. Raises OhmwrightError; a release that
+    could not be confirmed is ReleaseNotConfirmed.
     """
     notes = PendingEvents() if notes is None else notes
 
@@ -44,8 +59,8 @@ async def recorded_events(
         store.append(job.run_id, event)
         view.on_event(event)
 
-    async def keep_stop() -> None:
-        stopped = Stopped("The run was stopped by hand.")
+    async def keep_stop(why: str) -> None:
+        stopped = Stopped(why)
         ended_by = await ensure_off_after(stopped, bench, notes)
         for event in notes.take():
             keep(event)
@@ -59,5 +74,11 @@ async def recorded_events(
                 keep(event)
                 yield event
     except (asyncio.CancelledError, GeneratorExit):
-        await uncancellable(keep_stop)
+        await uncancellable(partial(keep_stop, _STOPPED))
+        raise
+    except OhmwrightError:
+        raise
+    except Exception as problem:
+        view = _Nobody()  # what failed to show an event is shown no more
+        await uncancellable(partial(keep_stop, f"{_FAILED}: {type(problem).__name__}."))
         raise

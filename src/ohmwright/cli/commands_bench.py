@@ -23,8 +23,8 @@ class SweepPlanOptions:
     ] = None
     settings: Annotated[str, typer.Option(help="Power settings in W, separated by commas.")] = ""
     loads: Annotated[
-        str, typer.Option(help="Load resistances in ohm, separated by commas; default: all.")
-    ] = ""
+        str | None, typer.Option(help="Load resistances in ohm, separated by commas; default: all.")
+    ] = None
     repeats: Annotated[int, typer.Option(help="How often the whole is measured.")] = 1
     order: Annotated[
         str, typer.Option(help="Of the points of each pass: as-given, snake or random.")

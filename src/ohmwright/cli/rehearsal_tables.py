@@ -46,12 +46,14 @@ def comparison_table(differences: Sequence[PairedDifference]) -> Table:
     table = plain_table(title, "", "First", "Second", "Difference", "95 % limits", "")
     for one in differences:
         name, scale = _NAMES.get(one.name, (f"{one.name}, % of units", 100.0))
-        low, high = scale * one.lower, scale * one.upper
+        limits = "not known"
+        if one.lower is not None and one.upper is not None:
+            limits = f"{scale * one.lower:+.2f} to {scale * one.upper:+.2f}"
         table.add_row(
             name,
             *(f"{scale * value:.2f}" for value in (one.first, one.second)),
             f"{scale * one.difference:+.2f}",
-            f"{low:+.2f} to {high:+.2f}",
+            limits,
             "clear" if one.clear else "may be none",
         )
     return table

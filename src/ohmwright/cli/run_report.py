@@ -5,7 +5,8 @@ from __future__ import annotations
 from contextlib import suppress
 
 from ohmwright.engine.run import results
-from ohmwright.model.event import CurveDiagnosed, Event, RunFinished
+from ohmwright.model import errors
+from ohmwright.model.event import CurveDiagnosed, Event, Fault, RunFinished
 from ohmwright.model.result import Verdict
 from ohmwright.records.store import Store
 from ohmwright.reports.run_parts import RunPart, parts_of_run
@@ -63,5 +64,12 @@ def verdict(events: tuple[Event, ...]) -> Verdict:
 
 
 def exit_code(events: tuple[Event, ...]) -> int:
-    """Return the exit code of a run: 0 pass, 1 fail, 4 undecided, not measured or unfinished."""
+    """Return the exit code of a run: 0 pass, 1 fail, 4 undecided, not measured or unfinished.
+
+    That of a run that ended with an error is the error's.
+    """
+    last = events[-1]
+    if isinstance(last, Fault):
+        error = getattr(errors, last.error, None)
+        return int(getattr(error, "exit_code", EXIT_CODES["not measured"]))
     return EXIT_CODES[verdict(events)]

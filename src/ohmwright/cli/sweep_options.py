@@ -38,7 +38,7 @@ class PlanOptions:
     modes: tuple[str, ...]
     """Each a name, or a name with its settings, as in `cut=50,100`."""
     settings: str
-    loads: str
+    loads: str | None
     repeats: int
     order: str
     order_seed: int
@@ -65,7 +65,9 @@ class PlanOptions:
             return Sweep.read(self.plan)
         if not self.modes:
             raise UsageError("Say what to measure.", do="Give --mode with --settings, or --plan.")
-        loads_ohm = _numbers("--loads", self.loads) if self.loads else _all_loads(bench)
+        self._refuse_twice_said()
+        given = self.loads is not None
+        loads_ohm = _numbers("--loads", self.loads or "") if given else _all_loads(bench)
         try:
             return Sweep.model_validate(
                 {
@@ -82,6 +84,23 @@ class PlanOptions:
         except ValidationError as problem:
             raise _as_options(problem) from None
 
+    def _refuse_twice_said(self) -> None:
+        """Raise UsageError where a mode is given twice, or settings that no mode takes."""
+        names = [text.partition("=")[0] for text in self.modes]
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise UsageError(
+                f"--mode {twice} is given twice.",
+                _NOTHING_WRITTEN,
+                f"Give all its settings at once: --mode {twice}=50,100.",
+            )
+        if self.settings and all("=" in text for text in self.modes):
+            raise UsageError(
+                f"--settings {self.settings}: every mode has settings of its own.",
+                _NOTHING_WRITTEN,
+                "Leave --settings out, or give a mode without its own.",
+            )
+
     def _mode(self, text: str) -> tuple[str, tuple[float, ...]]:
         name, given, settings = text.partition("=")
         if not given and not self.settings:
@@ -89,7 +108,7 @@ class PlanOptions:
         return name, _numbers("--settings", settings if given else self.settings)
 
 
-NO_PLAN = PlanOptions((), "", "", 1, "as-given", 1, 6.0, 15.0, "stop", None)
+NO_PLAN = PlanOptions((), "", None, 1, "as-given", 1, 6.0, 15.0, "stop", None)
 """What the options say where none is given."""
 
 
@@ -107,6 +126,13 @@ class SweepFiles:
 
     def refuse_unwritable(self) -> None:
         """Raise UsageError where one of them cannot be written."""
+        self._refuse_one_name_for_two()
+        if self.band and self.plot is None:
+            raise UsageError(
+                "--band draws limits into a picture, and there is none.",
+                _NOTHING_WRITTEN,
+                "Give --plot, too.",
+            )
         for option, path, endings in (
             ("--csv", self.csv, ()),
             ("--parquet", self.parquet, ()),
@@ -122,6 +148,15 @@ class SweepFiles:
                 refuse_unwritable(path, overwrite=self.overwrite)
         if self.parquet is not None:
             refuse_unknown_ending(Path("curve.parquet"))
+
+    def _refuse_one_name_for_two(self) -> None:
+        given = [path.resolve() for path in (self.csv, self.parquet, self.plot) if path is not None]
+        if len(set(given)) < len(given):
+            raise UsageError(
+                "--csv, --parquet and --plot: two of them name one file.",
+                _NOTHING_WRITTEN,
+                "Give each a name of its own.",
+            )
 
     def limits(self) -> str | PathLike[str] | float | None:
         """Return the limits of the picture. Raises SourceError for a wrong procedure file."""

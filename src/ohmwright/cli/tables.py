@@ -21,7 +21,12 @@ from ohmwright.reports.measuring_conditions import (
     shared_conditions,
 )
 from ohmwright.reports.run_parts import parts_of_run
-from ohmwright.reports.text import NOT_RECORDED, printable
+from ohmwright.reports.text import (
+    NOT_RECORDED,
+    printable,
+    probability_text,
+    uncertainty_ratio_text,
+)
 from ohmwright.reports.traceability_marks import ValueMarks, value_marks
 
 from .console import out
@@ -191,8 +196,4 @@ def _conformity(result: Result, columns: Columns) -> tuple[str, ...]:
     held = result.conformity
     if held is None:
         return "", ""
-    ratio, percent = held.uncertainty_ratio, 100 * held.probability
-    return (
-        "" if ratio is None else f"{ratio:.1f}" if ratio < 9.95 else f"{ratio:.0f}",
-        f"{percent:.1f}" if percent < 99.95 else "100",
-    )
+    return uncertainty_ratio_text(held), probability_text(held).replace(" ", "")

@@ -101,6 +101,7 @@ async def _follow_policy(
         session.bench.clock,
         interval_s=1 / analyzer.data.meter.readings_per_s,
         until_s=opened.earliest_end_s,
+        digit_ma=analyzer.digit_ma,
     ):
         readings.append(sample)
         session.take_reading(sample, opened)

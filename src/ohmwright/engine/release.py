@@ -121,7 +121,7 @@ async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRele
     for bound_s in (_bound_s(bench), LAST_TRY_BOUND_S):
         with anyio.move_on_after(bound_s, shield=True):
             return await _release(bench, current_seen=current_seen)
-    return "the time for it ran out"
+    return "the time for reading it back ran out"
 
 
 async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:

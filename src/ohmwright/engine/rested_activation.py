@@ -77,6 +77,7 @@ async def rest_and_measure(
                 session.bench.clock,
                 interval_s=1 / session.bench.analyzer.data.meter.readings_per_s,
                 until_s=opened.earliest_end_s,
+                digit_ma=session.bench.analyzer.digit_ma,
             ):
                 taken.append(sample)
                 session.take_reading(sample, opened)

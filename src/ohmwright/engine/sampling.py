@@ -12,6 +12,7 @@ from ohmwright.model.result import Sample
 from ohmwright.wire.clock import Clock
 
 from .activation import Activation
+from .standing_reading import StandingReading
 
 _SILENT_READINGS = 20
 """Reading intervals without a new reading after which the meter has stopped."""
@@ -40,6 +41,7 @@ async def samples(
     clock: Clock,
     interval_s: float,
     until_s: float,
+    digit_ma: float,
 ) -> AsyncIterator[Sample]:
     """Yield each new reading, in mA with its age, while there is time for another.
 
@@ -47,11 +49,13 @@ async def samples(
     was seen. The last one comes early enough before the age `until_s` for one more query to be
     answered in time: a query takes as long as the quicker of the last two fetches, since one that
     was held up says nothing of the next. A person is asked for the next reading as soon as they
-    have typed one. Raises ProtocolError when the numbers stand still or run
-    back: the reply may be an old one or another instrument's. Raises ActivationVoid when clocks
+    have typed one. `digit_ma`: the meter's last digit. Raises ProtocolError when the numbers stand
+    still or run back, or a fine figure stands still: the reply may be an old one or another
+    instrument's. Raises ActivationVoid when clocks
     differ by more than about a reading: then time has passed that one of them has not counted.
     """
     ages: ReadingAges | None = None
+    standing = StandingReading(digit_ma)
     wait_s, silent, asleep_s = interval_s, 0, clock.asleep_s()
     query_s = latest_s = 0.0
     while activation.age_s + wait_s + _QUERIES_TO_COME * query_s < until_s:
@@ -76,6 +80,8 @@ async def samples(
             continue
         silent = 0
         if not isnan(reading.current_ma):
+            if not reading.by_hand:
+                standing.note(reading.current_ma)
             yield Sample(age_s, reading.current_ma)
 
 

@@ -165,9 +165,20 @@ def is_url(where: str) -> bool:
 
 
 def sqlite_file(where: str) -> Path:
-    """The file that `where` means: itself when it ends in .sqlite, else one in that folder."""
+    """The file that `where` means: itself when it ends in .sqlite, else one in that folder.
+
+    Raises UsageError for another file.
+    """
     path = Path(where)
-    return path if path.suffix == ".sqlite" else path / FILE_NAME
+    if path.suffix == ".sqlite":
+        return path
+    if path.is_file():
+        raise UsageError(
+            f"{path} is a file, and no records.",
+            "Records are a folder, a file that ends in .sqlite, or the URL of a database.",
+            "Say with --records where they are.",
+        )
+    return path / FILE_NAME
 
 
 def open_database(where: str, *, wait_s: float = _WAIT_S) -> Database:

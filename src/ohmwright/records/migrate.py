@@ -87,7 +87,14 @@ def _create_file(path: Path) -> None:
     if path.with_name(f"{path.name}-wal").exists():
         raise _lost_tables_error(f"{path}: the file is gone, and its log is still there.")
     draft = path.with_name(f"{path.stem}.{token_hex(4)}.new.sqlite")
-    os.close(create_private_file(draft))
+    try:
+        os.close(create_private_file(draft))
+    except OSError as problem:
+        raise RecordError(
+            f"{path} cannot be made: {problem.strerror}.",
+            "Without a record nothing is measured.",
+            "Give --records a folder that you may write to.",
+        ) from None
     made = open_database(str(draft))
     try:
         with made.write() as connection:

@@ -25,13 +25,16 @@ class PairedDifference:
     first: float
     second: float
     difference: float
-    lower: float
-    upper: float
+    lower: float | None
+    upper: float | None
+    """None where so few units, or units so alike, tell no limits."""
 
     @property
     def clear(self) -> bool:
         """Whether the limits leave no doubt which of the two is larger."""
-        return self.lower > 0 or self.upper < 0
+        return (self.lower is not None and self.lower > 0) or (
+            self.upper is not None and self.upper < 0
+        )
 
 
 def compared(
@@ -82,9 +85,9 @@ def _share(name: str, first: Sequence[bool], second: Sequence[bool]) -> PairedDi
 def _mean(name: str, first: Sequence[float], second: Sequence[float]) -> PairedDifference:
     apart = np.asarray(second) - np.asarray(first)
     mean, units = float(np.mean(apart)), len(first)
-    reach = float("inf")
-    if units > 1:
-        reach = coverage_factor(units - 1) * float(np.std(apart, ddof=1)) / sqrt(units)
-    return PairedDifference(
-        name, float(np.mean(first)), float(np.mean(second)), mean, mean - reach, mean + reach
-    )
+    means = float(np.mean(first)), float(np.mean(second)), mean
+    spread = float(np.std(apart, ddof=1)) if units > 1 else 0.0
+    if spread == 0:
+        return PairedDifference(name, *means, None, None)
+    reach = coverage_factor(units - 1) * spread / sqrt(units)
+    return PairedDifference(name, *means, mean - reach, mean + reach)

@@ -44,6 +44,8 @@ class ProcedureBench:
     hardware: SimulatedBench
     folder: Path
     """Where relative names of procedures are looked for: the test's own folder."""
+    root: Path
+    """pytest's root folder, where they are looked for, too."""
     keep_in: Path
     """A folder for the record of a failing test."""
     has_faults: bool = False
@@ -75,7 +77,7 @@ class ProcedureBench:
         data = replace(data, faults=tuple(LineFault.parse(text) for text in faults))
         clock = VirtualClock() if virtual_time else _PacedClock()
         hardware = simulated_bench(data, clock)
-        return cls(_assembled(data, hardware, clock), hardware, folder, keep_in, bool(faults))
+        return cls(_assembled(data, hardware, clock), hardware, folder, root, keep_in, bool(faults))
 
     def __repr__(self) -> str:
         return f"<{self.bench.name}, simulated unit {self.seed}>"
@@ -111,7 +113,7 @@ class ProcedureBench:
         raise problem from None
 
     async def _run(self, procedure: str | Path, stages: tuple[Stage, ...]) -> ProcedureRun:
-        file = read_procedure(_found(procedure, self.folder, self.folder))
+        file = read_procedure(_found(procedure, self.folder, self.root))
         events: list[Event] = []
         self.runs.append(events)
         async for event in run(Job(file, stages, f"test-{len(self.runs)}"), self.bench):
@@ -210,7 +212,7 @@ def _found(name: str | Path, folder: Path, root: Path) -> Path:
         if path.is_file():
             return path
     raise UsageError(
-        f"There is no file {name}: neither {' nor '.join(map(str, dict.fromkeys(tried)))}.",
+        f"There is no file {name}: looked for {' and '.join(map(str, dict.fromkeys(tried)))}.",
         do="Give its name as seen from the test's folder or from pytest's root folder.",
     )
 

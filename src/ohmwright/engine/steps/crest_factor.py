@@ -155,6 +155,7 @@ async def _capture(
                 bench.clock,
                 reading_s,
                 until_s=timing.age_s + reading_s,
+                digit_ma=bench.analyzer.digit_ma,
             ):
                 taken.append(sample)
                 session.take_reading(sample, opened)

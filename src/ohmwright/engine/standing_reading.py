@@ -1,0 +1,37 @@
+"""A meter whose figure stands still while RF is on, as no output does."""
+
+from __future__ import annotations
+
+from ohmwright.model.errors import ProtocolError
+
+_FINE_DIGIT = 3e-4
+"""A digit so small against the reading shows an output's noise, which is 0.05 % and more (common
+practice, no source)."""
+_ALIKE = 10
+"""So many readings of one figure in a row are none of an output seen with such a digit: two
+neighbours are alike in about one of five."""
+
+
+class StandingReading:
+    """Counts readings of one figure. `digit_ma`: the meter's last digit.
+
+    A coarse digit hides an output's noise: then nothing can be told, and nothing is.
+    """
+
+    def __init__(self, digit_ma: float) -> None:
+        self._digit_ma = digit_ma
+        self._figure_ma = 0.0
+        self._alike = 0
+
+    def note(self, current_ma: float) -> None:
+        """Take in a reading in mA. Raises ProtocolError where the figure stands still."""
+        fine = self._digit_ma <= _FINE_DIGIT * current_ma
+        same = fine and abs(current_ma - self._figure_ma) < 0.5 * self._digit_ma
+        self._alike = self._alike + 1 if same else 1
+        self._figure_ma = current_ma
+        if self._alike >= _ALIKE:
+            raise ProtocolError(
+                f"The meter shows {current_ma:g} mA again and again, {self._alike} readings long.",
+                "No output is so quiet: the meter may hang. No value was taken from it.",
+                "See whether it follows the output; restart it, then run again.",
+            )
