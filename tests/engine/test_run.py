@@ -153,7 +153,7 @@ async def test_a_trip_during_an_activation_gives_no_value(make_rig: Callable) ->
         async for event in run(job, rig.bench):
             events.append(event)
 
-    with pytest.raises(ActivationCutShort, match="RF was off already"):
+    with pytest.raises(ActivationCutShort, match="RF reads as off already"):
         await collect()
     assert events[-1].error == "ActivationCutShort"
     assert events[-1].rf_state == "off"

@@ -8,6 +8,7 @@ import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
 from ohmwright.model.event import Event, PointDone, RunResumed, RunStarted
@@ -127,3 +128,13 @@ async def test_stated_uncertainty_covers_the_truth(make_rig: Callable, seed: int
     assert len(ratios) == 8
     assert sum(abs(ratio) > 1 for ratio in ratios) <= 1
     assert max(map(abs, ratios)) < 1.6
+
+
+@pytest.mark.parametrize("identity", ["Nib & Sons,NIB2,0771,1.0", "NIB2 0771"])
+async def test_a_serial_number_is_found_between_commas_and_spaces(
+    make_rig: Callable, identity: str
+) -> None:
+    bench = with_certificate(make_rig().bench, serial="0771")
+    refuse_foreign(bench, identity)
+    with pytest.raises(UsageError, match="0771"):
+        refuse_foreign(bench, identity.replace("0771", "10771"))

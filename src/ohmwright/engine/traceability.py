@@ -56,12 +56,13 @@ def refuse_expired(traceability: Traceability) -> None:
 def refuse_foreign(bench: Bench, identity: str) -> None:
     """Raise UsageError where the certificate is for another serial number than the analyzer's.
 
-    `identity`: what the analyzer says of itself, fields separated by commas.
+    `identity`: what the analyzer says of itself, fields separated by commas or spaces.
     """
     certificate = bench.certificate
     if certificate is None or certificate.serial is None:
         return
-    if certificate.serial not in (field.strip() for field in identity.split(",")):
+    fields = [field.strip() for field in identity.split(",")]
+    if certificate.serial not in (*fields, *identity.replace(",", " ").split()):
         raise UsageError(
             f"Certificate {certificate.number} is for the analyzer with serial number "
             f"{certificate.serial}; the one connected says '{identity}'.",
