@@ -48,12 +48,12 @@ from ohmwright.model.shipped import shipped
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
-MOST = 43
+MOST = 44
 """A stranger who follows one reading should not have to open more files.
 
-The bar was 35 while every instrument spoke like the simulator; what a command set can say since
-then (frames, echoes, patterns, codes) takes five modules of wire/, and what a person may have told
-takes two of engine/.
+The bar was 35 while every instrument spoke like the simulator. What a command set can say since
+then (frames, echoes, patterns, codes) takes five modules of wire/; what a person may have told
+takes two of engine/, and a meter that stands still one.
 """
 PROCEDURE = """
 title = "One point"

@@ -241,3 +241,16 @@ def test_records_answer_by_unit_and_date_and_a_run_has_its_papers(
         run.certificate(tmp_path / "paper.doc")
     with pytest.raises(ohmwright.OhmwrightError, match="no point of a sweep"):
         run.curve  # noqa: B018
+
+
+def test_what_fails_to_show_a_sweep_is_said_so_on_record(bench_file: Path, records: str) -> None:
+    def fails(event: Event) -> None:
+        if isinstance(event, PointDone):
+            raise ZeroDivisionError
+
+    with ohmwright.bench(bench_file) as bench, pytest.raises(ZeroDivisionError):
+        bench.measure(PLAN, on_event=fails, records=records)
+    last = ohmwright.Records(records)["last"].events[-1]
+    assert isinstance(last, Fault)
+    assert last.message.startswith("The program that showed the run failed: ZeroDivisionError")
+    assert last.rf_state == "off"

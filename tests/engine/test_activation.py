@@ -250,7 +250,7 @@ async def test_a_release_that_takes_for_ever_ends_all_the_same(
     monkeypatch.setattr(release_module, "LAST_TRY_BOUND_S", 0.01)
     bench, analyzer = bench_with()
     analyzer.switch_off = anyio.sleep_forever  # type: ignore[method-assign]
-    with pytest.raises(ReleaseNotConfirmed, match="the time for it ran out"):
+    with pytest.raises(ReleaseNotConfirmed, match="the time for reading it back ran out"):
         async with activation(bench, load_ohm=300, power_w=100, limit_s=10):
             pass
 

@@ -262,7 +262,7 @@ async def test_a_release_is_bounded_by_the_machines_time(
         await anyio.sleep(20)
 
     rig.bench.analyzer.switch_off = never
-    with pytest.raises(ReleaseNotConfirmed, match="the time for it ran out"):
+    with pytest.raises(ReleaseNotConfirmed, match="the time for reading it back ran out"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
             pass
     assert anyio.current_time() - began_s < 10

@@ -14,7 +14,7 @@ from ohmwright.engine.run import Job, fault_event, run
 from ohmwright.engine.uncancellable import uncancellable
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus
-from ohmwright.model.errors import OhmwrightError, Stopped
+from ohmwright.model.errors import Stopped
 from ohmwright.model.event import Event
 from ohmwright.records.store import Store
 
@@ -30,7 +30,15 @@ class RunView(Protocol):
 
 
 _STOPPED = "The run was stopped before its end."
-_FAILED = "The program that showed or used the run failed"
+_FAILED = "The program that showed the run failed"
+
+
+class _ShowingFailed(Exception):  # noqa: N818
+    """What shows a run failed with a `problem`; the run itself did not."""
+
+    def __init__(self, problem: Exception) -> None:
+        super().__init__(str(problem))
+        self.problem = problem
 
 
 class _Nobody:
@@ -55,9 +63,14 @@ async def recorded_events(
     """
     notes = PendingEvents() if notes is None else notes
 
+    shown_by = view
+
     def keep(event: Event) -> None:
         store.append(job.run_id, event)
-        view.on_event(event)
+        try:
+            shown_by.on_event(event)
+        except Exception as problem:
+            raise _ShowingFailed(problem) from problem
 
     async def keep_stop(why: str) -> None:
         stopped = Stopped(why)
@@ -76,9 +89,8 @@ async def recorded_events(
     except (asyncio.CancelledError, GeneratorExit):
         await uncancellable(partial(keep_stop, _STOPPED))
         raise
-    except OhmwrightError:
-        raise
-    except Exception as problem:
-        view = _Nobody()  # what failed to show an event is shown no more
-        await uncancellable(partial(keep_stop, f"{_FAILED}: {type(problem).__name__}."))
-        raise
+    except _ShowingFailed as failed:
+        shown_by = _Nobody()
+        name = type(failed.problem).__name__
+        await uncancellable(partial(keep_stop, f"{_FAILED}: {name}."))
+        raise failed.problem from None

@@ -30,7 +30,7 @@ def discard_pending_input() -> None:
 
 @contextmanager
 def unechoed() -> Iterator[None]:
-    """Have the terminal not show what is typed in the block, where standard input is one.
+    """Have the terminal not show what is typed in the block until `show_typing`.
 
     What is discarded is not to be seen either: a stray Enter would move the cursor.
     """
@@ -47,6 +47,18 @@ def unechoed() -> Iterator[None]:
         yield
     finally:
         termios.tcsetattr(descriptor, termios.TCSANOW, before)
+
+
+def show_typing() -> None:
+    """Have the terminal show what is typed from now on, where standard input is one."""
+    descriptor = _descriptor()
+    if sys.platform == "win32" or descriptor is None or not os.isatty(descriptor):
+        return
+    import termios
+
+    shown = termios.tcgetattr(descriptor)
+    shown[3] |= termios.ECHO
+    termios.tcsetattr(descriptor, termios.TCSANOW, shown)
 
 
 async def read_line() -> str:

@@ -15,7 +15,7 @@ from ohmwright.model.bench_status import RfState
 from ohmwright.wire.clock import RealClock
 
 from .console import err
-from .keyboard import discard_pending_input, read_line, unechoed
+from .keyboard import discard_pending_input, read_line, show_typing, unechoed
 
 _READING_TIME_S = 0.3
 """Nobody reads a request faster; what was typed earlier is not an answer to it."""
@@ -57,9 +57,9 @@ class TerminalOperator(Operator):
         input has ended.
         """
         with self.display.prompt([*_request_lines(request, problem, self.display.rf), Text("> ")]):
-            with unechoed():
-                await _TIME.sleep(self.reading_time_s)
-                discard_pending_input()
+            await _TIME.sleep(self.reading_time_s)
+            discard_pending_input()
+            show_typing()
             return await read_line()
 
     async def tell(self, words: str) -> None:
@@ -100,11 +100,12 @@ class PlainDisplay:
 
     @contextmanager
     def prompt(self, question: Sequence[Text]) -> Iterator[None]:
-        """Print `question`, cursor after its last line."""
-        for line in question[:-1]:
-            err().print(line)
-        err().print(question[-1], end="")
-        yield
+        """Print `question`, cursor after its last line; typing is not shown before it is read."""
+        with unechoed():
+            for line in question[:-1]:
+                err().print(line)
+            err().print(question[-1], end="")
+            yield
 
     def notify(self, words: Text) -> None:
         """Print the words to standard error, with the bell."""
