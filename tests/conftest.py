@@ -26,6 +26,7 @@ def _own_user_folders(
     for name in ("DATA", "CONFIG", "STATE"):
         monkeypatch.setenv(f"XDG_{name}_HOME", str(home / name.lower()))
     monkeypatch.delenv("OHMWRIGHT_RECORDS", raising=False)
+    monkeypatch.setenv("OHMWRIGHT_LOCKS", str(home / "locks"))
 
 
 @pytest.fixture(autouse=True)

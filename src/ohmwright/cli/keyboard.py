@@ -50,7 +50,7 @@ def unechoed() -> Iterator[None]:
 
 
 def show_typing() -> None:
-    """Have the terminal show what is typed from now on, where standard input is one."""
+    """Have the terminal show what is typed from now on, and discard what was typed until now."""
     descriptor = _descriptor()
     if sys.platform == "win32" or descriptor is None or not os.isatty(descriptor):
         return
@@ -58,7 +58,7 @@ def show_typing() -> None:
 
     shown = termios.tcgetattr(descriptor)
     shown[3] |= termios.ECHO
-    termios.tcsetattr(descriptor, termios.TCSANOW, shown)
+    termios.tcsetattr(descriptor, termios.TCSAFLUSH, shown)
 
 
 async def read_line() -> str:

@@ -97,7 +97,14 @@ def _open_lock_file(key: str) -> int:
 
 
 def _folder() -> Path:
-    """The folder of lock files, one for the whole machine."""
+    """The folder of lock files, one for the whole machine.
+
+    OHMWRIGHT_LOCKS names another one, for tests: terminals that are made and closed all the time
+    take each other's names, which ports do not.
+    """
+    if given := os.environ.get("OHMWRIGHT_LOCKS"):
+        Path(given).mkdir(parents=True, exist_ok=True)
+        return Path(given)
     windows = sys.platform == "win32"
     base = Path(os.environ.get("PROGRAMDATA", r"C:\ProgramData") if windows else "/var/tmp")
     folder = base / "ohmwright-locks"
