@@ -14,15 +14,16 @@ from typing import TYPE_CHECKING, Any
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.result import AMPLE_DOF, BudgetEntry, Measured
+from ohmwright.records.parquet import imported_pyarrow
 from ohmwright.reports.csv_file import Cell, spreadsheet_safe
 
 from .curve import Curve, CurveOrigin, CurvePoint
+from .output_file import PICTURES
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-_PICTURES = (".svg", ".png", ".pdf")
-_ENDINGS = (".csv", ".parquet", *_PICTURES)
+_ENDINGS = (".csv", ".parquet", *PICTURES)
 _WHOLE = b"ohmwright_curve"
 """Key of the Parquet file's metadata that holds the curve with its budgets, as JSON."""
 _VALUES = {"current": "ma", "power": "w"}
@@ -38,7 +39,7 @@ def refuse_unknown_ending(path: Path, *, option: str = "") -> None:
             f"Give a name that ends in {', '.join(_ENDINGS[:-1])} or {_ENDINGS[-1]}.",
         )
     if path.suffix.lower() == ".parquet":
-        _parquet()
+        imported_pyarrow()
 
 
 def write_curve(curve: Curve, path: Path, form: str = "", *, figure: Figure | None = None) -> None:
@@ -208,21 +209,8 @@ def _measured(row: Mapping[str, str], quantity: str, unit: str) -> Measured | No
     )
 
 
-def _parquet() -> Any:
-    """Return pyarrow. Raises UsageError where it is missing."""
-    try:
-        import pyarrow
-        import pyarrow.parquet
-    except ModuleNotFoundError:
-        raise UsageError(
-            "Parquet needs the package pyarrow, which is not installed.",
-            do="Install it with: pip install 'ohmwright[parquet]'",
-        ) from None
-    return pyarrow
-
-
 def _write_parquet(curve: Curve, path: Path) -> None:
-    pyarrow = _parquet()
+    pyarrow = imported_pyarrow()
     whole = {
         "origin": curve.origin.model_dump(mode="json"),
         "points": [point.model_dump(mode="json") for point in curve.points],
@@ -234,7 +222,7 @@ def _write_parquet(curve: Curve, path: Path) -> None:
 
 
 def _read_parquet(path: Path) -> Curve:
-    pyarrow = _parquet()
+    pyarrow = imported_pyarrow()
     try:
         whole = json.loads(pyarrow.parquet.read_schema(path).metadata[_WHOLE])
     except (pyarrow.ArrowInvalid, TypeError) as problem:

@@ -6,6 +6,22 @@ from pathlib import Path
 
 from ohmwright.model.errors import UsageError
 
+PICTURES = (".svg", ".png", ".pdf")
+"""Endings of the files that a picture can be."""
+
+
+def refuse_no_picture(path: Path, *, option: str, means: str) -> None:
+    """Raise UsageError unless a picture can be written as what the ending of `path` says.
+
+    `option`: what the caller named it by; `means`: what was not done.
+    """
+    if path.suffix.lower() not in PICTURES:
+        raise UsageError(
+            f"{option} {path}: a picture is no file with this ending.",
+            means,
+            f"Give a name that ends in {', '.join(PICTURES)}.",
+        )
+
 
 def refuse_unwritable(path: Path, *, overwrite: bool, choice: str = "--overwrite") -> None:
     """Raise UsageError where `path` cannot be written, or exists and `overwrite` is false.

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncGenerator
-from contextlib import aclosing
+from contextlib import aclosing, suppress
 from functools import partial
 from typing import Protocol
 
@@ -33,24 +33,6 @@ _STOPPED = "The run was stopped before its end."
 _FAILED = "The program that showed the run failed"
 
 
-class _ShowingFailed(Exception):  # noqa: N818
-    """What shows a run failed with a `problem`; the run itself did not."""
-
-    def __init__(self, problem: Exception) -> None:
-        super().__init__(str(problem))
-        self.problem = problem
-
-
-class _Nobody:
-    """Shows nothing."""
-
-    def on_event(self, event: Event) -> None:
-        """Do nothing."""
-
-    def on_status(self, moment: BenchStatus) -> None:
-        """Do nothing."""
-
-
 async def recorded_events(
     job: Job, bench: Bench, store: Store, view: RunView, notes: PendingEvents | None = None
 ) -> AsyncGenerator[Event, None]:
@@ -62,35 +44,31 @@ async def recorded_events(
     could not be confirmed is ReleaseNotConfirmed.
     """
     notes = PendingEvents() if notes is None else notes
-
-    shown_by = view
-
-    def keep(event: Event) -> None:
-        store.append(job.run_id, event)
-        try:
-            shown_by.on_event(event)
-        except Exception as problem:
-            raise _ShowingFailed(problem) from problem
+    failed: Exception | None = None
 
     async def keep_stop(why: str) -> None:
         stopped = Stopped(why)
         ended_by = await ensure_off_after(stopped, bench, notes)
-        for event in notes.take():
-            keep(event)
-        keep(fault_event(ended_by, bench, notes))
+        for event in (*notes.take(), fault_event(ended_by, bench, notes)):
+            store.append(job.run_id, event)
+            with suppress(Exception):  # the stop is on record, whoever fails to show it
+                view.on_event(event)
         if ended_by is not stopped:
             raise ended_by
 
     try:
         async with aclosing(run(job, bench, view.on_status, notes)) as events:
             async for event in events:
-                keep(event)
+                store.append(job.run_id, event)
+                try:
+                    view.on_event(event)
+                except Exception as problem:
+                    failed = problem
+                    break
                 yield event
     except (asyncio.CancelledError, GeneratorExit):
         await uncancellable(partial(keep_stop, _STOPPED))
         raise
-    except _ShowingFailed as failed:
-        shown_by = _Nobody()
-        name = type(failed.problem).__name__
-        await uncancellable(partial(keep_stop, f"{_FAILED}: {name}."))
-        raise failed.problem from None
+    if failed is not None:
+        await uncancellable(partial(keep_stop, f"{_FAILED}: {type(failed).__name__}."))
+        raise failed

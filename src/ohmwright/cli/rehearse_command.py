@@ -8,8 +8,8 @@ from pathlib import Path
 
 from rich.progress import Progress
 
-from ohmwright.api.output_file import refuse_unwritable
-from ohmwright.model.errors import Stopped, UsageError
+from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
+from ohmwright.model.errors import Stopped
 from ohmwright.rehearsal.from_files import rehearsed_files
 from ohmwright.rehearsal.outcome import UnitOutcome
 from ohmwright.rehearsal.rehearse import Rehearsal, Sharing, rehearse_units
@@ -20,8 +20,6 @@ from .rehearsal_tables import comparison_table, summary_tables
 
 _STOPPED = 4
 """Exit code of a rehearsal that was stopped before its last unit."""
-
-_PICTURES = (".svg", ".png", ".pdf")
 
 
 @dataclass(frozen=True)
@@ -45,7 +43,7 @@ class RehearseRequest:
 def run_rehearse(request: RehearseRequest) -> int:
     """Rehearse and print; return 0, or 4 where it was stopped before the last unit."""
     if request.plot is not None:
-        _refuse_no_picture(request.plot)
+        refuse_no_picture(request.plot, option="--plot", means="Nothing was rehearsed.")
         refuse_unwritable(request.plot, overwrite=request.overwrite)
     files = [request.procedure] if request.compare is None else [request.procedure, request.compare]
     both = rehearsed_files(
@@ -62,15 +60,6 @@ def run_rehearse(request: RehearseRequest) -> int:
         done[0].plot(*done[1:]).savefig(request.plot, dpi=120)
     _print(done, as_json=request.as_json)
     return 0 if len(done[0].outcomes) == done[0].wanted else _STOPPED
-
-
-def _refuse_no_picture(path: Path) -> None:
-    if path.suffix.lower() not in _PICTURES:
-        raise UsageError(
-            f"--plot {path}: a picture is no file with this ending.",
-            "Nothing was rehearsed.",
-            f"Give a name that ends in {', '.join(_PICTURES)}.",
-        )
 
 
 def _with_progress(both: tuple[Rehearsed, ...], request: RehearseRequest) -> tuple[Rehearsal, ...]:

@@ -13,7 +13,7 @@ from ohmwright.api.bench_data import BenchData
 from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import refuse_unknown_ending, write_curve
 from ohmwright.api.curve_plot import band_limits
-from ohmwright.api.output_file import refuse_unwritable
+from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.api.sweep_plan import Sweep
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
@@ -133,18 +133,10 @@ class SweepFiles:
                 _NOTHING_WRITTEN,
                 "Give --plot, too.",
             )
-        for option, path, endings in (
-            ("--csv", self.csv, ()),
-            ("--parquet", self.parquet, ()),
-            ("--plot", self.plot, (".svg", ".png", ".pdf")),
-        ):
+        if self.plot is not None:
+            refuse_no_picture(self.plot, option="--plot", means=_NOTHING_WRITTEN)
+        for path in (self.csv, self.parquet, self.plot):
             if path is not None:
-                if endings and path.suffix.lower() not in endings:
-                    raise UsageError(
-                        f"{option} {path}: a picture is no file with this ending.",
-                        _NOTHING_WRITTEN,
-                        f"Give a name that ends in {', '.join(endings)}.",
-                    )
                 refuse_unwritable(path, overwrite=self.overwrite)
         if self.parquet is not None:
             refuse_unknown_ending(Path("curve.parquet"))

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 from itertools import islice
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 from ohmwright.model.errors import UsageError
 
@@ -16,22 +16,28 @@ _REAL = ("value", "uncertainty", "target", "lower", "upper")
 _ROWS_A_GROUP = 100_000
 
 
-def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
-    """Write flat results as Parquet; return how many. Raises UsageError when pyarrow is missing."""
+def imported_pyarrow() -> Any:
+    """Return pyarrow, with `pyarrow.parquet`. Raises UsageError where it is missing."""
     try:
-        import pyarrow as pa
-        import pyarrow.parquet as pq
+        import pyarrow
+        import pyarrow.parquet
     except ModuleNotFoundError:
         raise UsageError(
             "Parquet needs the package pyarrow, which is not installed.",
             do="Install it with: pip install 'ohmwright[parquet]'",
         ) from None
+    return pyarrow
+
+
+def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
+    """Write flat results as Parquet; return how many. Raises UsageError when pyarrow is missing."""
+    pa = imported_pyarrow()
     columns = [pa.field(name, pa.string()) for name in (*_TEXT, "quantity", "verdict")]
     columns += [pa.field(name, pa.float64()) for name in _REAL]
     columns += [pa.field("at", pa.timestamp("us", "UTC")), pa.field("simulated", pa.bool_())]
     schema = pa.schema(columns)
     count, rest = 0, iter(rows)
-    with pq.ParquetWriter(file, schema) as writer:
+    with pa.parquet.ParquetWriter(file, schema) as writer:
         while group := [_typed(row) for row in islice(rest, _ROWS_A_GROUP)]:
             writer.write_table(pa.Table.from_pylist(group, schema))
             count += len(group)

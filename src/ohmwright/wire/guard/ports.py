@@ -27,7 +27,7 @@ class BlockingPort(Protocol):
         """The bytes that have come; empty where none have."""
 
 
-class BlockingSerialPort:
+class _SerialPort:
     """A serial port, opened for this process alone."""
 
     def __init__(self, port: str, baud: int, settings: dict[str, Any] | None = None) -> None:
@@ -36,12 +36,7 @@ class BlockingSerialPort:
         from ohmwright.wire.links.serial_port import opened_port
 
         self._port: Any = opened_port(port, baud, settings or {})
-        self._number: int = self._port.fileno()
         self._slow: type[Exception] = serial.SerialTimeoutException
-
-    def fileno(self) -> int:
-        """The port's descriptor."""
-        return self._number
 
     def write(self, data: bytes) -> None:
         """Send all of `data`."""
@@ -49,6 +44,18 @@ class BlockingSerialPort:
             self._port.write(data)
         except self._slow as problem:
             raise TimeoutError(str(problem)) from None
+
+
+class BlockingSerialPort(_SerialPort):
+    """A serial port that select can wait on."""
+
+    def __init__(self, port: str, baud: int, settings: dict[str, Any] | None = None) -> None:
+        super().__init__(port, baud, settings)
+        self._number: int = self._port.fileno()
+
+    def fileno(self) -> int:
+        """The port's descriptor."""
+        return self._number
 
     def read(self) -> bytes:
         """The bytes that have come."""
@@ -60,17 +67,12 @@ class BlockingSerialPort:
         return data
 
 
-class ThreadedSerialPort:
+class ThreadedSerialPort(_SerialPort):
     """A serial port of Windows, which select cannot wait on: a thread reads it into a socket."""
 
     def __init__(self, port: str, baud: int, settings: dict[str, Any] | None = None) -> None:
-        import serial
-
-        from ohmwright.wire.links.serial_port import opened_port
-
-        self._port: Any = opened_port(port, baud, settings or {})
+        super().__init__(port, baud, settings)
         self._port.timeout = None  # the thread waits for each byte
-        self._slow: type[Exception] = serial.SerialTimeoutException
         self._arrived, into = socket.socketpair()
         threading.Thread(target=self._read_into, args=(into,), daemon=True).start()
 
@@ -86,13 +88,6 @@ class ThreadedSerialPort:
     def fileno(self) -> int:
         """The socket's descriptor."""
         return self._arrived.fileno()
-
-    def write(self, data: bytes) -> None:
-        """Send all of `data`."""
-        try:
-            self._port.write(data)
-        except self._slow as problem:
-            raise TimeoutError(str(problem)) from None
 
     def read(self) -> bytes:
         """The bytes that have come."""
