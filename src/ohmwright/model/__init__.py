@@ -15,7 +15,7 @@ Frozen pydantic models with no behaviour beyond validation. Read in this order:
     step                    stages, times and points, of which steps of a procedure are made
     document                a file that a run went by, in full text
     protections             what kept RF from staying on
-    rf_state, bench_status  what was read of RF; what is shown while a run goes on
+    rf_state, bench_status, cue  what was read of RF; what is shown while a run goes on
     result                  values with limits and one of four verdicts
     event                   the union of all events, from stamped, run_events,
                             activation_events and adjustment_events

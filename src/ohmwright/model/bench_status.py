@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Literal, NamedTuple
 
+from .cue import Cue
+
 RfState = Literal["off", "coming on", "on", "going off", "unknown"]
 """`going off`: OFF is being sent, and is not read back yet."""
 
@@ -37,6 +39,8 @@ class BenchStatus(NamedTuple):
     """Whether a person keeps RF on, and must let go at the limit."""
     read_by_eye: bool = False
     """Whether a person types the readings, so that all of this is as they told it."""
+    cue: Cue | None = None
+    """What the person at the keys is told now; None where nobody is told anything."""
 
 
 OnStatus = Callable[[BenchStatus], None]
