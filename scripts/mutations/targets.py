@@ -25,7 +25,11 @@ TARGETS = {
         "uncertainty/risk.py",
     ),
     "tolerance": ("model/tolerance.py",),
-    "settling": ("estimation/settled_value.py", "estimation/departures.py"),
+    "settling": (
+        "estimation/settled_value.py",
+        "estimation/departures.py",
+        "estimation/members.py",
+    ),
     "estimator": (
         "estimation/transient_estimator.py",
         "estimation/ar1_regression.py",

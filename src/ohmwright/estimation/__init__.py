@@ -11,6 +11,7 @@ Nothing here waits, knows a clock or a port. Read in this order:
     ar1_regression          linear regression under correlated noise
     habits                  how a unit departs from a plain rise, by its activations so far
     departures              other shapes of the rise, hunting, other courses of the droop
+    members                 posteriors under every correlation and explanation, and their weights
     transient_estimate      what the estimate of a transient needs and returns
     transient_estimator     the eight coefficients from the readings of one activation
     settled_value           a value and whether it has settled, for points without a tolerance

@@ -22,8 +22,8 @@ from .ar1_regression import (
     Flags,
     Moments,
     Noise,
-    Posterior,
     Prior,
+    decompose,
     moments,
     regress,
     spikes,
@@ -37,16 +37,9 @@ from .coefficients import (
     TRIM,
     Coefficient,
 )
-from .departures import (
-    COURSE_COUNT,
-    Explanations,
-    course_slopes,
-    departure_columns,
-    explanations,
-    no_departures,
-)
+from .departures import COURSE_COUNT, course_slopes, departure_columns
 from .habits import Habits
-from .mixture import weights
+from .members import Members, members_with_departures, plain_members
 from .prior import NoisePrior, TransientPrior
 from .step_response import driven
 from .thermal_droop import DROOP_TAU_S, droop_shape
@@ -260,13 +253,13 @@ class _Problem:
         prior = self._prior(state.variance, self.prior.mean)
         normal = sums.whitened(CORRELATIONS)
         starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
-        fit = regress(normal, prior, self._noise(), sums.count, starts)
-        best = int(np.argmax(fit.log_evidence))
-        mean = fit.mean[best]
+        fits = decompose(normal, prior, self._noise(), sums.count, starts)
+        best = int(np.argmax(fits.log_evidence))
+        fit = fits.posterior(COUNT, np.arange(CORRELATIONS.size) == best)
+        mean, variance = fit.mean[0], float(fit.scale2[0])
         change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
-        sd = np.sqrt(fit.scale2[best] * np.diag(fit.covariance[best])[DYNAMIC]) + 1e-3
+        sd = np.sqrt(variance * np.diag(fit.covariance[0])[DYNAMIC]) + 1e-3
         dynamics = np.clip(state.dynamics + change, *_LIMITS.T)
-        variance = float(fit.scale2[best])
         moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
         found = FitStart(dynamics, mean[LINEAR], float(CORRELATIONS[best]), variance)
         return columns, moved, found
@@ -277,33 +270,38 @@ class _Problem:
         return spikes(columns[:, -1] - fitted, state.correlation, self.keep)
 
     def posterior(self, state: FitStart) -> TransientEstimate:
-        """Posterior around `state`, averaged over correlations of the noise and hunting."""
+        """Posterior around `state`, averaged over correlations of the noise and explanations."""
         columns = self.columns(state)
-        sums = moments(self.weighted(columns, state), self.keep)
-        fit, found = self._members(sums, state)
-        weight = weights(fit.log_evidence + found.log_probability)
-        swing = self._swing(columns[:, -COUNT - 1 :], state)
-        columns = columns[:, _EIGHT]
-        covariance = fit.scale2[..., None, None] * fit.covariance[..., -COUNT:, -COUNT:]
+        members = self._members(moments(self.weighted(columns, state), self.keep), state)
+        columns = columns[:, -COUNT - 1 :]
+        covariance = members.covariance[:, -COUNT:, -COUNT:]
         to_come = (self.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
         slope = columns[-1, DYNAMIC]
-        unsure = np.einsum("ab,abij->ij", weight, covariance)[DYNAMIC, DYNAMIC]
+        unsure = np.einsum("m,mij->ij", members.weight, covariance)[DYNAMIC, DYNAMIC]
         return TransientEstimate(
-            weight=weight.ravel(),
-            mean=fit.mean[..., -COUNT:].reshape(-1, COUNT),
-            covariance=covariance.reshape(-1, COUNT, COUNT),
-            dof=fit.dof,
+            weight=members.weight,
+            mean=members.mean[:, -COUNT:],
+            covariance=covariance,
+            dof=members.dof,
             floor=self.floor,
             habits=Habits(
-                hunting=float(weight[:, found.hunts].sum()),
-                other_shape=float(weight[:, found.other_shape].sum()),
-                swing=swing,
+                hunting=members.hunting,
+                other_shape=members.other_shape,
+                swing=self._swing(columns, state),
             ),
             remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
-            droop_uncertainty=self._droop_uncertainty(fit, weight, state),
-            autocorrelation=float(weight.sum(axis=1) @ CORRELATIONS),
+            droop_uncertainty=self._droop_uncertainty(members, state),
+            autocorrelation=members.correlation,
             start=state,
         )
+
+    def _members(self, sums: Moments, state: FitStart) -> Members:
+        """Posteriors that the readings leave likely; the last coefficients are the eight."""
+        prior = self._prior(state.variance, self.prior.mean)
+        if not self.departures:
+            return plain_members(sums, prior, self._noise())
+        habits, variance = self.noise.habits, state.variance
+        return members_with_departures(sums, prior, self._noise(), variance, habits)
 
     def _swing(self, columns: Floats, state: FitStart) -> float:
         """Standard deviation of the risen readings about the plain fit, relative to the target."""
@@ -311,40 +309,24 @@ class _Problem:
         risen = self.keep & (columns[:, Coefficient.LEVEL] > _RISEN_SHARE)
         return float(np.std((columns[:, -1] - fitted)[risen])) if np.any(risen) else 0.0
 
-    def _droop_uncertainty(self, fit: Posterior, weight: Floats, state: FitStart) -> float:
+    def _droop_uncertainty(self, members: Members, state: FitStart) -> float:
         """Standard uncertainty of the level by where in the chain of lag and dead time it droops.
 
         It may warm from the beginning or once output flows, and droop before the lag or behind it:
         each shifts the age at which the readings show it by up to the delay, uniformly.
         """
         at_s, heat = self.record.at_age_s, self.record.heat
-        per_s = np.zeros(fit.mean.shape[-1])
+        per_s = np.zeros(members.mean.shape[1])
         per_s[-COUNT + Coefficient.DROOP] = -(1 - heat) * exp(-at_s / DROOP_TAU_S) / DROOP_TAU_S
         if self.departures:
             per_s[:COURSE_COUNT] = course_slopes(at_s)
-        variance = fit.scale2 * ((fit.covariance @ per_s) @ per_s)
-        mean_square = float(np.vdot(weight, (fit.mean @ per_s) ** 2 + variance))
-        return sqrt(mean_square / 6.0) * float(_delay_s(state.dynamics))
-
-    def _members(self, sums: Moments, state: FitStart) -> tuple[Posterior, Explanations]:
-        """Posteriors of shape (correlations, explanations), and the explanations.
-
-        The last coefficients are the eight; those of the droop's course come before them.
-        """
-        prior = self._prior(state.variance, self.prior.mean)
-        normal = sums.whitened(CORRELATIONS)[:, None]
-        starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-        noise, count = self._noise(), sums.count
-        if not self.departures:
-            return regress(normal, prior, noise, count, starts), no_departures(prior)
-        found = explanations(prior, state.variance, self.noise.habits)
-        fit = regress(normal, found.prior, noise, count, starts, last=COURSE_COUNT + COUNT)
-        return fit, found
+        square = (members.mean @ per_s) ** 2 + (members.covariance @ per_s) @ per_s
+        return sqrt(float(members.weight @ square) / 6.0) * float(_delay_s(state.dynamics))
 
 
 def _delay_s(dynamics: Floats) -> Floats:
-    """Dead time and both lags together, s, shape (...), of dynamics (..., 3)."""
-    lag_s, dead_time_s, pole_ratio = np.moveaxis(np.exp(dynamics), -1, 0)
+    """Dead time and both lags together, s, shape () or (b,), of dynamics (3,) or (b, 3)."""
+    lag_s, dead_time_s, pole_ratio = np.exp(dynamics).T
     delay_s: Floats = dead_time_s + lag_s * (1 + pole_ratio)
     return delay_s
 
