@@ -56,7 +56,7 @@ async def adjusted(rig, procedure, **job) -> tuple[list[Event], list[float]]:
     return events, errors
 
 
-@pytest.mark.parametrize("seed", (3, 5, 7))
+@pytest.mark.parametrize("seed", [3, 5, 7])
 async def test_every_point_lands_and_says_so_rightly(make_rig: Callable, seed: int) -> None:
     rig = make_rig(seed=seed)
     events, errors = await adjusted(rig, MONOPOLAR)
