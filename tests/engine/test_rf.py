@@ -255,11 +255,15 @@ async def test_off_does_not_wait_for_a_line_that_turned_bad(
     await ensure_off_at_start(rig.bench)
     clock, bad_from_s = rig.bench.clock, []
     heard(rig, lambda line: noise if bad_from_s and b"OFF" not in line else None)
-    with pytest.raises(ReleaseNotConfirmed):
+
+    async def read_on() -> None:
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=20):
             await clock.sleep(2)
             bad_from_s.append(clock.now_s())
             await rig.bench.analyzer.fetch_current()
+
+    with pytest.raises(ReleaseNotConfirmed):
+        await read_on()
     (_, off_s) = rig.hardware.truth.rf_on_intervals[-1]
     assert off_s - bad_from_s[0] < within_s
 
