@@ -28,7 +28,7 @@ from .first_move import first_move
 from .fleet_prior import FleetPrior, Learned
 from .parameters import Parameters
 from .rf_budget import RfBudget
-from .step_sizing import StepSizer
+from .step_sizing import FINE_GAIN, StepSizer
 from .trim import Trim
 from .unit_estimator import UnitEstimator
 
@@ -234,10 +234,30 @@ class AdjustPolicy:
             self._queue.return_to(0, 0, rf_on=True)
         elif decision.kind == "release":
             self._release(age_s, decision.move)
+        elif decision.move is not None and self._by_hand and decision.gain_known:
+            self._to_confirm = True
+            self._queue.rest_with_last_moves(self._presses(decision.move))
         elif decision.move is not None:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
             self._queue.move(self.findings.ways(decision.move), rf_on=True)
+
+    @property
+    def _by_hand(self) -> bool:
+        """Whether RF would have to wait for a person at the keys."""
+        return self.spec.keys is not None
+
+    def _presses(self, move: Action) -> list[Action]:
+        """The actions of a move for which RF goes off; coarse presses with the fine ones for the
+        rest, since nothing will be seen in between.
+        """
+        actions = self.findings.ways(move)
+        fit = self.estimator.latest_fit
+        if fit is not None and isinstance(move, Press) and move.key == "coarse":
+            output = fit.combination(self.trim.output_after(move))
+            fine = self.sizer.fine_after(output, fit.combination(FINE_GAIN))
+            actions = actions if fine is None else [*actions, fine]
+        return actions
 
     def _release(self, age_s: float, move: Action | None) -> None:
         """Queue a last move and a rest, then to confirm; without a move confirm now if allowed."""
@@ -247,7 +267,7 @@ class AdjustPolicy:
         rested = self._confirming_began or (self._budget.activations == 1 and cool)
         may_confirm = rested and self.findings.refuted_here == 0 and self.log.undisturbed
         if move is not None or not may_confirm:
-            self._queue.rest_with_last_moves([] if move is None else self.findings.ways(move))
+            self._queue.rest_with_last_moves([] if move is None else self._presses(move))
             return
         self.estimator.restart_fit()
         self._confirmation = self._new_confirmation()

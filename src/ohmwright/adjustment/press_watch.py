@@ -46,6 +46,12 @@ _LONGEST_PRESS_S = 0.9
 """A further press comes so soon after the last, or not at all."""
 _SHOWN_LAGS = 0.5
 """A press shows once its response has had so many lags."""
+_BOUNCE_S = 0.4
+"""A key that bounces is down again so soon."""
+_RISEN_LAGS = 2.5
+"""More lags after which a new activation shows its level."""
+_LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
+"""Interval of looking, with presses awaited and for those that were made before RF came on."""
 _SURE, _NOTHING = 0.97, 0.02
 """Probability from which on it is decided, and of nothing at all that makes it likely."""
 _LATEST_S = 3.0
@@ -126,6 +132,7 @@ class PressWatch:
         self.gain_known = abs(gain) > _GAIN_KNOWN_SDS * sd
         self._cases = what_may_be_done(asked)
         self._likely: list[tuple[float, _Case]] = []
+        self._looked_s = -1.0
 
     def read(
         self, record: ActivationRecord, start: FitStart, correlation: float
@@ -135,26 +142,34 @@ class PressWatch:
         `start`: dynamics and noise of the latest fit; `correlation`: of neighbouring readings.
         """
         now_s = float(record.age_s[-1])
-        if self.cue_s is not None and now_s - self.cue_s < _LEAST_REACTION_S:
+        lag_s, dead_s, _ = np.exp(start.dynamics)
+        shown_s = float(dead_s + 0.6 * record.window_s + _SHOWN_LAGS * lag_s)
+        begin_s, every_s = (
+            (shown_s + _RISEN_LAGS * float(lag_s), _LOOK_AGAIN_S)
+            if self.cue_s is None
+            else (self.cue_s + _LEAST_REACTION_S + shown_s, _LOOK_S)
+        )
+        if now_s < begin_s or now_s - self._looked_s < every_s:
             return None
+        self._looked_s = now_s
         self._weigh(record, start, correlation)
         if not self._likely:
             return None
-        lag_s, dead_s, _ = np.exp(start.dynamics)
-        shown_s = dead_s + 0.6 * record.window_s + _SHOWN_LAGS * lag_s
         if self.cue_s is None:
-            return self._seen() if self._sure and now_s > shown_s + 2.5 * lag_s else None
+            return self._seen() if self._sure else None
+        return self._seen() if self._is_over(now_s - shown_s) else None
+
+    def _is_over(self, shown_until_s: float) -> bool:
+        """Whether no more presses are to be expected; those until `shown_until_s` show by now."""
         top = self._likely[0][1]
         if not top.what.presses:
-            waited_s = now_s - self.cue_s - shown_s
-            late = waited_s > self.longest_reaction_s
-            return self._seen() if late and self._sure else None
-        quiet_s = now_s - self._last_press_s(top) - shown_s
-        if quiet_s < (0.5 if top.what.done == "as asked" else _LONGEST_PRESS_S):
-            return None
-        moved = self._nothing < _NOTHING
+            assert self.cue_s is not None
+            return shown_until_s - self.cue_s > self.longest_reaction_s and self._sure
+        quiet_s = shown_until_s - self._last_press_s(top)
+        if quiet_s < (_BOUNCE_S if top.what.done == "as asked" else _LONGEST_PRESS_S):
+            return False
         enough = self._sure or not self.gain_known or quiet_s > _LATEST_S
-        return self._seen() if moved and enough else None
+        return enough and self._nothing < _NOTHING
 
     @property
     def longest_reaction_s(self) -> float:
