@@ -21,7 +21,7 @@ from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .cause import why_undecided
 from .confirmation import Confirmation
-from .decision import AdjustmentDecider
+from .decision import AdjustmentDecider, AdjustmentDecision
 from .evidence import evidence
 from .findings import Findings
 from .first_move import first_move
@@ -234,7 +234,7 @@ class AdjustPolicy:
             self._queue.return_to(0, 0, rf_on=True)
         elif decision.kind == "release":
             self._release(age_s, decision.move)
-        elif decision.move is not None and self._by_hand and decision.gain_known:
+        elif decision.move is not None and self._hands_wait_for_rf_off(decision):
             self._to_confirm = True
             self._queue.rest_with_last_moves(self._presses(decision.move))
         elif decision.move is not None:
@@ -242,10 +242,12 @@ class AdjustPolicy:
                 self._to_confirm = False
             self._queue.move(self.findings.ways(decision.move), rf_on=True)
 
-    @property
-    def _by_hand(self) -> bool:
-        """Whether RF would have to wait for a person at the keys."""
-        return self.spec.keys is not None
+    def _hands_wait_for_rf_off(self, decision: AdjustmentDecision) -> bool:
+        """Whether a move is by keys whose gain is known: RF does not wait for hands then.
+
+        Where the output was not where that gain had brought it, the next move is seen with RF on.
+        """
+        return self.spec.keys is not None and decision.gain_known and not self._refuted
 
     def _presses(self, move: Action) -> list[Action]:
         """The actions of a move for which RF goes off; coarse presses with the fine ones for the
