@@ -16,7 +16,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, output_at
+from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, combination, output_at
 from ohmwright.estimation.mixture import weights
 from ohmwright.estimation.point import Keys
 from ohmwright.estimation.prior import TransientPrior
@@ -54,6 +54,8 @@ _LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
 """Interval of looking, with presses awaited and for those that were made before RF came on."""
 _SURE, _NOTHING = 0.97, 0.02
 """Probability from which on it is decided, and of nothing at all that makes it likely."""
+_MAY_BE_NOTHING = 0.1
+"""Probability of nothing with which nothing is to be seen, though presses may have done little."""
 _LATEST_S = 3.0
 """So long after the last press has shown, the most probable is taken, sure or not."""
 _GAIN_KNOWN_SDS = 3.0
@@ -128,11 +130,23 @@ class PressWatch:
         covariance = prior.covariance.copy()
         covariance[Coefficient.LEVEL, Coefficient.LEVEL] += level_sd**2
         self._prior = TransientPrior(prior.mean, covariance)
-        gain, sd = prior.mean_of(Coefficient.GAIN), prior.sd_of(Coefficient.GAIN)
-        self.gain_known = abs(gain) > _GAIN_KNOWN_SDS * sd
-        self._cases = what_may_be_done(asked)
+        self.gain_known = all(self._is_known(press.key) for press in asked)
+        may_be_done = what_may_be_done(asked)
+        self._cases = (
+            may_be_done
+            if self.gain_known
+            else [each for each in may_be_done if each.done in ("as asked", "none")]
+        )
         self._likely: list[tuple[float, _Case]] = []
         self._looked_s = -1.0
+
+    def _is_known(self, key: str) -> bool:
+        """Whether the gain of a key is so far from zero that it foretells what a press does."""
+        gain = combination({Coefficient.GAIN: 1.0})
+        if key == "coarse":
+            gain = gain + combination({Coefficient.COARSE_PRESS: 1 / self._keys.coarse_counts})
+        sd = float(np.sqrt(gain @ self._prior.covariance @ gain))
+        return abs(float(gain @ self._prior.mean)) > _GAIN_KNOWN_SDS * sd
 
     def read(
         self, record: ActivationRecord, start: FitStart, correlation: float
@@ -161,10 +175,10 @@ class PressWatch:
 
     def _is_over(self, shown_until_s: float) -> bool:
         """Whether no more presses are to be expected; those until `shown_until_s` show by now."""
+        assert self.cue_s is not None
         top = self._likely[0][1]
-        if not top.what.presses:
-            assert self.cue_s is not None
-            return shown_until_s - self.cue_s > self.longest_reaction_s and self._sure
+        if self._nothing > _MAY_BE_NOTHING:
+            return shown_until_s - self.cue_s > self.longest_reaction_s
         quiet_s = shown_until_s - self._last_press_s(top)
         if quiet_s < (_BOUNCE_S if top.what.done == "as asked" else _LONGEST_PRESS_S):
             return False
@@ -174,7 +188,7 @@ class PressWatch:
     @property
     def longest_reaction_s(self) -> float:
         """How long is waited for all the presses before nothing is taken to have been pressed."""
-        return 6.0 + _LONGEST_PRESS_S * sum(abs(press.times) for press in self.asked)
+        return 5.0 + _LONGEST_PRESS_S * sum(abs(press.times) for press in self.asked)
 
     def at_the_end(self) -> PressesSeen | None:
         """Return the most probable by the readings so far; None where there were none."""
@@ -252,8 +266,13 @@ class PressWatch:
         return first_s + (presses - 1) * spacing_s
 
     def _seen(self) -> PressesSeen:
-        """Return the most probable case, and what it leaves in doubt."""
+        """Return the most probable case, and what it leaves in doubt.
+
+        With RF on, what may be nothing is nothing: no press is taken for done that does not show.
+        """
         probability, top = self._likely[0]
+        if self.cue_s is not None and self._nothing > _MAY_BE_NOTHING:
+            probability, top = next(each for each in self._likely if not each[1].what.presses)
         first_s, spacing_s = (0.0, 0.0) if self.cue_s is None else _mean_times(top)
         presses = tuple(
             SeenPress(first_s + n * spacing_s, press)

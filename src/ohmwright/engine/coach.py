@@ -79,6 +79,7 @@ class Coach:
 
     def ask(self, press: Press, age_s: float) -> None:
         """Cue `press`, and look for it from now on."""
+        self._settle_before_rf()
         self._asked, self._repeats = press, 0
         self._cue_press(press, age_s)
 
@@ -126,13 +127,7 @@ class Coach:
 
     def released(self) -> None:
         """RF is off: what the activation has shown by then of presses before it is taken."""
-        watch = self._reports.watch
-        if watch is not None and watch.cue_s is None:
-            seen = watch.at_the_end()
-            if seen is not None and seen.told_apart:
-                self._take_before_rf(seen)
-            elif seen is not None:
-                self._take_as_asked()
+        self._settle_before_rf()
         if not self.nobody_acts:
             self._show(RESTING)
 
@@ -163,6 +158,15 @@ class Coach:
         self._before_rf.clear()
         self._forget_open_request()
         return unseen
+
+    def _settle_before_rf(self) -> None:
+        """Take what the activation has shown so far of the presses before it, sure or not."""
+        watch = self._reports.watch
+        seen = None if watch is None or watch.cue_s is not None else watch.at_the_end()
+        if seen is not None and seen.told_apart:
+            self._take_before_rf(seen)
+        elif seen is not None:
+            self._take_as_asked()
 
     def _take_before_rf(self, seen: PressesSeen) -> None:
         """Put on record what the meter has shown of presses that were made with RF off."""
