@@ -15,8 +15,9 @@ from .press_watch import PressesSeen, PressWatch
 
 _ANY_LEVEL = (1.0, 0.1)
 """Level under which the dynamics of a new activation are found: a slip may have moved it."""
-_MOST_IN_DOUBT = 3
-"""Presses of one key asked for at once while the presses that showed the gain are in doubt."""
+_MOST_IN_DOUBT, _MOST = 3, 6
+"""Presses of one key asked for at once: while the presses that showed the gain are in doubt, and
+after that."""
 
 
 class PressReports:
@@ -37,9 +38,9 @@ class PressReports:
 
     def at_most(self, press: Press) -> Press:
         """Return as many of the presses as may be asked for at once, by what is known so far."""
-        if not self._suspects or abs(press.times) <= _MOST_IN_DOUBT:
-            return press
-        return Press(press.key, _MOST_IN_DOUBT if press.times > 0 else -_MOST_IN_DOUBT)
+        most = _MOST_IN_DOUBT if self._suspects else _MOST
+        times = min(abs(press.times), most)
+        return Press(press.key, times if press.times > 0 else -times)
 
     def cued(self, press: Press, age_s: float) -> None:
         """RF is on, and `press` is asked for at `age_s`: look for it from now on."""
@@ -90,6 +91,13 @@ class PressReports:
             self._suspects = seen.suspects
         elif seen.presses:
             self._suspects, self._suspect_step = suspects_of(watch.asked, self._keys), step
+
+    def leave_as_asked(self, seen: PressesSeen) -> None:
+        """Presses before RF stay reported as asked, since the readings do not tell what was done.
+
+        What they tell of an earlier cue is kept.
+        """
+        self.watch, self._suspects = None, seen.suspects
 
     def _correct(self, suspect: Suspect) -> None:
         """An earlier cue was done otherwise than was believed, so that the gain is another."""

@@ -54,6 +54,8 @@ _LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
 """Interval of looking, with presses awaited and for those that were made before RF came on."""
 _SURE, _NOTHING = 0.97, 0.02
 """Probability from which on it is decided, and of nothing at all that makes it likely."""
+_CLEAR, _LEAST_DOUBT = 0.8, 1e-6
+"""Probability from which on an earlier cue is taken for another, and the least that is kept."""
 _MAY_BE_NOTHING = 0.1
 """Probability of nothing with which nothing is to be seen, though presses may have done little."""
 _LATEST_S = 3.0
@@ -270,34 +272,43 @@ class PressWatch:
 
         With RF on, what may be nothing is nothing: no press is taken for done that does not show.
         """
-        probability, top = self._likely[0]
-        if self.cue_s is not None and self._nothing > _MAY_BE_NOTHING:
-            probability, top = next(each for each in self._likely if not each[1].what.presses)
+        doubts = self._doubts()
+        believed = self._believed(doubts)
+        probability, top = next(
+            (p, case)
+            for p, case in self._likely
+            if case.suspect.gain_ratio == believed.gain_ratio
+            and (self.cue_s is None or self._nothing <= _MAY_BE_NOTHING or not case.what.presses)
+        )
         first_s, spacing_s = (0.0, 0.0) if self.cue_s is None else _mean_times(top)
         presses = tuple(
             SeenPress(first_s + n * spacing_s, press)
             for n, press in enumerate(_singly(top.what.presses))
         )
-        told_apart = probability > _SURE and (self.gain_known or not top.what.presses)
+        sure = max(doubt.probability for doubt in doubts) > _SURE
         return PressesSeen(
-            top.what.done,
-            presses,
-            probability,
-            told_apart,
-            None if top.suspect.gain_ratio == 1 else top.suspect,
-            self._suspects_left(top),
+            done=top.what.done,
+            presses=presses,
+            probability=probability,
+            told_apart=probability > _SURE and (self.gain_known or not presses),
+            suspect=None if believed.gain_ratio == 1 else believed,
+            suspects=() if sure else doubts,
         )
 
-    def _suspects_left(self, top: _Case) -> tuple[Suspect, ...]:
-        """Return what stays in doubt of the earlier cue; empty where the readings have told."""
-        if top.suspect.gain_ratio != 1 or len(self._suspects) == 1:
-            return ()
-        left = []
+    def _doubts(self) -> tuple[Suspect, ...]:
+        """Return what may have been done at an earlier cue, with its probability by now."""
+        doubts = []
         for suspect in self._suspects:
             chance = sum(p for p, case in self._likely if case.suspect is suspect)
-            left.append(suspect._replace(probability=max(chance, 1e-6)))
-        doubt = 1 - max(each.probability for each in left)
-        return tuple(left) if doubt > 1 - _SURE else ()
+            doubts.append(suspect._replace(probability=max(chance, _LEAST_DOUBT)))
+        return tuple(doubts)
+
+    def _believed(self, doubts: tuple[Suspect, ...]) -> Suspect:
+        """Return what is taken to have been done at an earlier cue: as believed, unless it is
+        clear that it was something else.
+        """
+        likeliest = max(doubts, key=lambda doubt: doubt.probability)
+        return likeliest if likeliest.probability > _CLEAR else self._suspects[0]
 
 
 def _singly(presses: tuple[Press, ...]) -> Iterator[Press]:

@@ -166,7 +166,7 @@ class Coach:
         if seen is not None and seen.told_apart:
             self._take_before_rf(seen)
         elif seen is not None:
-            self._take_as_asked()
+            self._take_as_asked(seen)
 
     def _take_before_rf(self, seen: PressesSeen) -> None:
         """Put on record what the meter has shown of presses that were made with RF off."""
@@ -180,11 +180,11 @@ class Coach:
         if is_slip(seen):
             self._show_seen(seen)
 
-    def _take_as_asked(self) -> None:
+    def _take_as_asked(self, seen: PressesSeen) -> None:
         """The activation could not tell the presses from a slip: no more is said of them."""
         for press in self._before_rf:
             self._note(press, None, f"{THE_METER}, not sure")
-        self._reports.watch = None
+        self._reports.leave_as_asked(seen)
         self._before_rf.clear()
         self._forget_open_request()
 
