@@ -258,9 +258,7 @@ class PressWatch:
         for each in (Coefficient.GAIN, Coefficient.COARSE_PRESS, Coefficient.CURVATURE):
             change[each, each] = ratio
             change[Coefficient.LEVEL, each] = (1 - ratio) * output_at(counts, coarse)[each]
-        return TransientPrior(
-            change @ self._prior.mean, change @ self._prior.covariance @ change.T
-        )
+        return TransientPrior(change @ self._prior.mean, change @ self._prior.covariance @ change.T)
 
     def _last_press_s(self, case: _Case) -> float:
         presses = sum(abs(press.times) for press in case.what.presses)

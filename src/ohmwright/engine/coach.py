@@ -13,7 +13,7 @@ from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_reports import PressReports
 from ohmwright.adjustment.press_watch import PressesSeen
 from ohmwright.estimation.point import Keys
-from ohmwright.model.cue import Cue
+from ohmwright.model.cue import Cue, CueKind
 
 from .coach_words import (
     COMES_ON,
@@ -120,7 +120,7 @@ class Coach:
         self._note_open_request((press,))
 
     def _show_seen(self, seen: PressesSeen) -> None:
-        kind = "notice" if is_slip(seen) else "hold"
+        kind: CueKind = "notice" if is_slip(seen) else "hold"
         self._show(Cue(kind, f"{self._seen} {HOLD.words}", seen=self._seen))
 
     # with RF off

@@ -38,13 +38,11 @@ class TrimActuator:
 
     def _coach_of_bench(self) -> Coach | None:
         """Return who coaches the person at the keys; None where nobody is to be coached."""
-        bench, keys = self._session.bench, self._policy.spec.keys
-        seen = not bench.analyzer.read_by_eye
-        if bench.generator.unattended or keys is None or not seen:
+        bench = self._session.bench
+        asked = bench.analyzer.read_by_eye or not bench.operator.follows_cues
+        if bench.generator.unattended or asked or self._policy.spec.keys is None:
             return None
-        if not bench.operator.follows_cues:
-            return None
-        return Coach(self._session, self._policy, keys, self._note_shown)
+        return Coach(self._session, self._policy, self._policy.spec.keys, self._note_shown)
 
     @property
     def coach(self) -> Coach | None:
@@ -87,7 +85,6 @@ class TrimActuator:
 
     async def _cue(self, coach: Coach, press: Press, opened: Activation | None) -> bool:
         """Cue presses; return whether there is time for them, which matters with RF on."""
-        press = _at_most_at_once(press)
         if opened is None:
             await coach.ask_before_rf(press)
         elif coach.has_time_for(press, opened.left_s):
