@@ -58,6 +58,8 @@ _CLEAR, _LEAST_DOUBT = 0.8, 1e-6
 """Probability from which on an earlier cue is taken for another, and the least that is kept."""
 _MAY_BE_NOTHING = 0.1
 """Probability of nothing with which nothing is to be seen, though presses may have done little."""
+_BEGUN_LATE_S = 2.0
+"""So long after a person should have pressed, the most probable is taken, too."""
 _LATEST_S = 3.0
 """So long after the last press has shown, the most probable is taken, sure or not."""
 _GAIN_KNOWN_SDS = 3.0
@@ -179,8 +181,9 @@ class PressWatch:
         """Whether no more presses are to be expected; those until `shown_until_s` show by now."""
         assert self.cue_s is not None
         top = self._likely[0][1]
-        if self._nothing > _MAY_BE_NOTHING:
-            return shown_until_s - self.cue_s > self.longest_reaction_s
+        late_s = shown_until_s - self.cue_s - self.longest_reaction_s
+        if self._nothing > _MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
+            return late_s > 0
         quiet_s = shown_until_s - self._last_press_s(top)
         if quiet_s < (_BOUNCE_S if top.what.done == "as asked" else _LONGEST_PRESS_S):
             return False
