@@ -47,7 +47,7 @@ _LONGEST_PRESS_S = 0.9
 _SHOWN_LAGS = 0.5
 """A press shows once its response has had so many lags."""
 _BOUNCE_S = 0.4
-"""A key that bounces is down again so soon."""
+"""A key that bounces is down again so soon; with a gain not known, nothing else can be told."""
 _RISEN_LAGS = 2.5
 """More lags after which a new activation shows its level."""
 _LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
@@ -93,6 +93,8 @@ class PressesSeen:
     done: Done
     presses: tuple[SeenPress, ...]
     probability: float
+    as_asked: float
+    """Probability that all of it was done as asked, and what came before as believed."""
     told_apart: bool
     suspect: Suspect | None
     suspects: tuple[Suspect, ...]
@@ -185,7 +187,7 @@ class PressWatch:
         if self._nothing > _MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
             return late_s > 0
         quiet_s = shown_until_s - self._last_press_s(top)
-        if quiet_s < (_BOUNCE_S if top.what.done == "as asked" else _LONGEST_PRESS_S):
+        if quiet_s < (_LONGEST_PRESS_S if self.gain_known else _BOUNCE_S):
             return False
         enough = self._sure or not self.gain_known or quiet_s > _LATEST_S
         return enough and self._nothing < _NOTHING
@@ -291,6 +293,11 @@ class PressWatch:
             done=top.what.done,
             presses=presses,
             probability=probability,
+            as_asked=sum(
+                p
+                for p, case in self._likely
+                if case.what.done == "as asked" and case.suspect.gain_ratio == 1
+            ),
             told_apart=probability > _SURE and (self.gain_known or not presses),
             suspect=None if believed.gain_ratio == 1 else believed,
             suspects=() if sure else doubts,
