@@ -70,6 +70,12 @@ class FitStart:
     variance: float
     move_delay: float = 1.0
 
+    @property
+    def move_times(self) -> Floats:
+        """Lag s, dead time s and ratio of the poles with which moves act, shape (3,)."""
+        times: Floats = np.exp(self.dynamics) * [self.move_delay, self.move_delay, 1.0]
+        return times
+
 
 @dataclass(frozen=True)
 class TransientEstimate:

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from .ar1_regression import Flags, Noise, Prior
 from .coefficients import COUNT, DYNAMIC_COUNT, LINEAR_COUNT, TRIM, Coefficient
 from .departures import departure_columns
-from .prior import NoisePrior, TransientPrior
+from .prior import NoisePrior, TransientPrior, vague_prior
 from .step_response import driven
 from .thermal_droop import droop_shape
 from .transient_estimate import ActivationRecord, FitStart
@@ -119,6 +119,15 @@ class Problem:
         beyond = (_SHAPE * to_rise) ** 2 + self.excess
         sd: Floats = np.sqrt(1 + beyond / state.variance)
         return columns / sd[:, None]
+
+
+def linearised(record: ActivationRecord, start: FitStart) -> Floats:
+    """Readings per unit of each coefficient about the dynamics of `start`, shape (n, 9).
+
+    The last column is the readings, shifted so that they are the others times the coefficients
+    themselves, logarithms of the dynamics included.
+    """
+    return Problem.of(record, vague_prior(), NoisePrior(), departures=False).columns(start)
 
 
 def delay_s(dynamics: Floats) -> Floats:
