@@ -10,7 +10,7 @@ from pathlib import Path
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.json_lines import run_lines
-from ohmwright.records.queries import seals
+from ohmwright.records.queries import signatures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.certificate import Certificate, certificate_of
@@ -125,7 +125,7 @@ def certificate_renderer(
 
 def _untrusted(store: SqlStore, run_id: str, trusted: TrustedKeys) -> list[Signer]:
     """Return who sealed the run with a key that is not trusted here."""
-    sealed = signers(seals(store.database), (run_id,))
+    sealed = signers(signatures(store.database), (run_id,))
     return [signer for signer in sealed if signer.key not in trusted]
 
 

@@ -18,7 +18,7 @@ from ohmwright.records.chain import RunHashes, StoredRun
 from ohmwright.records.json_lines import read_runs, run_lines
 from ohmwright.records.parquet import write_results
 from ohmwright.records.private_files import create_private_file
-from ohmwright.records.queries import Filter, results, runs, seals
+from ohmwright.records.queries import Filter, results, runs, signatures
 from ohmwright.records.run_import import import_outcome, import_run
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
@@ -72,7 +72,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
     Prints who signed with a key that was not on record before, and whether it is trusted.
     """
     with open_records(records) as store:
-        known = {signer.key for signer in signers(seals(store.database))}
+        known = {signer.key for signer in signers(signatures(store.database))}
         with _open_existing(file) as lines:
             _refuse_forks(store, (run for run, _ in read_runs(lines, str(file))))
         with _open_existing(file) as lines:
@@ -81,7 +81,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
                 how = import_run(store, run, events)
                 came[how] += 1
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
-        new = [one for one in signers(seals(store.database)) if one.key not in known]
+        new = [one for one in signers(signatures(store.database)) if one.key not in known]
     _print_new_signers(new, trusted_keys(trusted))
     for run_id in unsigned:
         said = (
