@@ -34,7 +34,7 @@ def test_it_is_one_page_of_the_size_asked(certificate: Certificate, size: LabelS
 
 def test_it_says_what_was_done_and_when(certificate: Certificate) -> None:
     said = words_of(label(certificate, LabelSize(), form="pdf", due=date(2027, 3, 2)))
-    for words in ("HF-031", "Quillon300", "PASS", "Done2026-03-02", "Due2027-03-02", HEAD[:12]):
+    for words in ("HF-031", "Quillon300", "PASSED", "Done2026-03-02", "Due2027-03-02", HEAD[:12]):
         assert words in said
     assert "Due" not in words_of(label(certificate, LabelSize(), form="pdf"))
 
@@ -43,8 +43,8 @@ def test_it_says_what_was_done_and_when(certificate: Certificate) -> None:
     ("verdict", "says"),
     [
         ("fail", ["FAILED"]),
-        ("undecided", ["UNDECIDED", "Limited:", "pointspass"]),
-        ("not measured", ["NOTMEASURED", "Limited:", "pointspass"]),
+        ("undecided", ["LIMITED", "Undecided:", "pointspass"]),
+        ("not measured", ["LIMITED", "Notmeasured:", "pointspass"]),
     ],
 )
 def test_only_a_unit_that_passed_is_due_again(
@@ -63,7 +63,7 @@ def test_how_many_points_pass(certificate: Certificate) -> None:
     doubtful = lines[0].last.model_copy(update={"verdict": "undecided"})
     lines[0] = replace(lines[0], left=doubtful)
     other = replace(certificate, verdict="undecided", lines=tuple(lines), adjustments=())
-    assert "Limited:1of2pointspass" in words_of(label(other, LabelSize(), form="pdf"))
+    assert "Undecided:1of2pointspass" in words_of(label(other, LabelSize(), form="pdf"))
 
 
 def test_the_code_names_run_and_hash(certificate: Certificate) -> None:

@@ -15,7 +15,9 @@ from ohmwright.api.certificate_files import (
 )
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import UsageError
+from ohmwright.model.source import read_text
 from ohmwright.reports.label import LabelSize
+from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, trusted_keys
@@ -41,6 +43,8 @@ def run_certificate(
         _refuse_past_due(options.due, renderer.certificate.ended_at)
     if renderer.certificate.seal_note:
         print_notice(renderer.certificate.seal_note)
+    if renderer.certificate.issue.void:
+        print_notice(f"This run is void: {renderer.certificate.issue.void}")
     if options.due is not None and renderer.certificate.verdict != "pass":
         print_notice(f"The label has no due date: the verdict is {renderer.certificate.verdict}.")
     files = write_certificate_files(renderer, paths, overwrite=options.overwrite)
@@ -50,8 +54,12 @@ def run_certificate(
         return
     for path in files.values():
         out().print(Text(f"Written: {path}"), soft_wrap=True)
-    if "dcc" in files and options.country is None:
+    if "dcc" not in files:
+        return
+    if options.country is None and renderer.certificate.issue.paper.country is None:
         out().print("The digital certificate names no country: give it with --country.")
+    if not renderer.signs:
+        out().print("The digital certificate is not signed: the laboratory file names no key.")
 
 
 def _refuse_past_due(due: date, ended_at: datetime) -> None:
@@ -78,6 +86,15 @@ def label_size(text: str) -> LabelSize:
             "Write 50x25.",
         )
     return LabelSize(width_mm, height_mm)
+
+
+def own_template(path: Path | None) -> Path:
+    """Return the template `path`, or the program's own. Raises SourceError where there is none."""
+    if path is None:
+        return CERTIFICATE_TEMPLATE
+    if "sys.inputs.record" not in read_text(path):
+        print_notice(f"{path} does not attach sys.inputs.record: its PDF has no record in it.")
+    return path.resolve()
 
 
 def country_code(text: str | None) -> str | None:

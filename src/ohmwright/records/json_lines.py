@@ -1,7 +1,8 @@
 """Runs as lines of JSON: the file that `record export` writes and `record import` reads.
 
 A run is an opening line, one line for each event, and a closing line with its seal, or with its
-length and last hash while it is not finished; then a line for each addendum. Event lines hold the very bytes that were hashed.
+length and last hash while it is not finished; then a line for each addendum. Event lines hold the
+very bytes that were hashed.
 A file holds one run after another.
 """
 
@@ -63,7 +64,7 @@ def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tu
     `name` is the file's name in messages. Raises DamagedFileError at the first wrong line.
     """
     numbered = enumerate(lines, start=1)
-    run, end = None, 0
+    run, opened, end = None, 0, 0
     for at, line in numbered:
         if run is not None and line.startswith(_ADDENDUM):
             run, end = replace(run, addenda=(*run.addenda, _addendum(line, name, at))), at
