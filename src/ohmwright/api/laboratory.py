@@ -103,8 +103,15 @@ def find_laboratory(given: Path | None, records: str | None) -> Laboratory | Non
 def paper_data(
     laboratory: Laboratory | None, words: PaperWords, before: PaperData | None = None
 ) -> PaperData:
-    """What papers state beside the record: what was told, else `before`, else the file's words."""
-    start = before if before is not None and not words.laboratory else _by_default(laboratory)
+    """What papers state beside the record: what was told, else `before`, else the file's words.
+
+    A laboratory file that is named says anew whose papers they are, not for whom and of what.
+    """
+    by_file = _by_default(laboratory)
+    start = by_file if before is None else before
+    if before is not None and words.laboratory is not None:
+        of_laboratory = ("laboratory", "country", "accreditation", "statements")
+        start = start.model_copy(update={key: getattr(by_file, key) for key in of_laboratory})
     told: dict[str, object] = {
         "customer": None if words.customer is None else _customer(laboratory, words.customer),
         "place": words.place,

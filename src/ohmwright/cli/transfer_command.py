@@ -47,13 +47,15 @@ class Selection:
 def export_runs(file: Path, selection: Selection, records: str | None) -> None:
     """Write every selected run to a new JSON Lines file. Raises RecordError for a damaged run."""
     with open_records_for_reading(records) as store:
-        chosen = selection.run_ids_in(store)
+        chosen, void = selection.run_ids_in(store), store.voided_run_ids()
         with new_file(file) as target:
             for run_id in chosen:
                 store.events(run_id)
                 for line in run_lines(store.stored_run(run_id)):
                     target.write(line + b"\n")
-    out().print(f"{len(chosen)} runs written to {file}", soft_wrap=True)
+    of_them_void = len(void.intersection(chosen))
+    said = f", {of_them_void} of them void, and marked so" if of_them_void else ""
+    out().print(f"{len(chosen)} runs written to {file}{said}", soft_wrap=True)
 
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:

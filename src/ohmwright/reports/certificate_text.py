@@ -97,8 +97,10 @@ class CertificateText:
 
     title: str
     number: str
+    done: str
+    """Day on which the work ended, as 2026-03-02."""
     dated: str
-    """Day of the end of the work, or of the amendment, as 2026-03-02."""
+    """Day of the end of the work, or of the amendment: the date of the file."""
     letterhead: Letterhead
     void: str
     """Who declared the run void, when and why; empty where it is not void."""
@@ -141,6 +143,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
     return CertificateText(
         title="Certificate of calibration",
         number=printable(certificate.issue.number),
+        done=f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}",
         dated=f"{certificate.dated.astimezone(UTC):%Y-%m-%d}",
         letterhead=_letterhead(certificate.issue.paper),
         void=certificate.issue.void,

@@ -81,8 +81,8 @@ def _body(sheet: CertificateText) -> Iterable[str]:
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
         f'<p class="faint">Number {_isolated(sheet.number)}</p></div>'
-        f'<div class="result"><span class="faint">Result of {escape(sheet.dated)}</span>'
-        f"{_verdict(sheet.verdict)}</div></header>"
+        f'<div class="result"><span class="faint">Result of {escape(sheet.done)}</span>'
+        f"{'<b>VOID</b>' if sheet.void else _verdict(sheet.verdict)}</div></header>"
     )
     if mark := "VOID" if sheet.void else "SIMULATED" if sheet.simulated else "":
         yield f'<div class="watermark" aria-hidden="true"><span>{mark}</span></div>'

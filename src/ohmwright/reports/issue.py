@@ -70,6 +70,19 @@ def issue_of(run_id: str, addenda: Sequence[Addendum], given: PaperData | None =
     )
 
 
+def addendum_lines(run_id: str, addenda: Sequence[Addendum]) -> list[str]:
+    """What was said of a run after it ended, a line each: void, amendments, approvals."""
+    issue = issue_of(run_id, addenda)
+    lines = [f"VOID: {issue.void}"] if issue.void else []
+    lines += [*issue.amendments, *issue.remarks]
+    lines += [
+        f"Certificate {issue.number} approved by {one.name}, {minute_text(one.at)}, key "
+        f"{one.fingerprint}"
+        for one in issue.approvals
+    ]
+    return lines
+
+
 def _approvals(addenda: Sequence[Addendum]) -> list[Signature]:
     """The approvals of the newest issue: those after the last amendment."""
     found: list[Signature] = []
