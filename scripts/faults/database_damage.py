@@ -245,7 +245,11 @@ class _Outcomes:
 
 def _read_all(store: SqlStore) -> None:
     """Read a damaged store by every other way: each may refuse, none may fail otherwise."""
-    for read in (lambda: runs(store.database), store.run_ids, lambda: list(signatures(store.database))):
+    for read in (
+        lambda: runs(store.database),
+        store.run_ids,
+        lambda: list(signatures(store.database)),
+    ):
         with suppress(OhmwrightError):
             read()
     for run_id in ("one", "two", "open"):
