@@ -154,7 +154,8 @@ def certificate_renderer(
         store.refuse_loss(connection)
     events, run = store.events(run_id), store.stored_run(run_id)
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
-    issue = issue_of(run_id, run.addenda, paper_data(laboratory, options.words))
+    sealed_by = None if run.seal is None else run.seal.statement.key
+    issue = issue_of(run_id, run.addenda, paper_data(laboratory, options.words), sealed_by)
     if issue.on_record and options.words.said:
         raise UsageError(
             f"The certificate of run {run_id} was approved or amended with other words on record.",

@@ -38,6 +38,12 @@ def approve_run(run: str, by: str | None, records: str | None, words: PaperWords
         paper = paper_data(laboratory, words, before)
         if name in {part.operator for part in parts_of_run(store.events(run_id))}:
             print_notice(f"{printable(name)} also carried out the work; the certificate says both.")
+        seal = store.stored_run(run_id).seal
+        if seal is not None and seal.statement.key == store.key.public:
+            print_notice(
+                "Your key also sealed the record, so it proves no second person; the certificate "
+                "says so."
+            )
         _add(store, run_id, Wanted("approved", name, paper=None if paper == before else paper))
 
 

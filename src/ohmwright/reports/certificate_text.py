@@ -173,7 +173,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         statements=statements_of(certificate),
         carried_out_by=printable(", ".join(certificate.operators)),
         approvals=tuple(
-            (one.name, minute_text(one.at), one.fingerprint) for one in certificate.issue.approvals
+            (one.name, minute_text(one.at), one.key_words) for one in certificate.issue.approvals
         ),
         head=certificate.head or "",
     )

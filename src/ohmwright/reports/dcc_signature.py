@@ -1,8 +1,7 @@
 """Signs a digital calibration certificate: an enveloped XML signature of the W3C (XML-DSig).
 
 By signxml, with the laboratory's own key and X.509 certificate: whoever trusts the issuer of that
-certificate can verify the file with any program for XML signatures. The record's own Ed25519
-keys have no form in XML-DSig that such programs know.
+certificate can verify the file with any program for XML signatures.
 """
 
 from __future__ import annotations

@@ -22,6 +22,14 @@ class Signature:
     name: str
     at: datetime
     fingerprint: str
+    same_key: bool
+    """Whether the same key sealed the record, so that it proves no second person."""
+
+    @property
+    def key_words(self) -> str:
+        """The key's fingerprint, and that it also sealed the record where it did."""
+        also = ", which also sealed the record" if self.same_key else ""
+        return f"{self.fingerprint}{also}"
 
 
 @dataclass(frozen=True)
@@ -50,8 +58,16 @@ class Issue:
         return self.approvals[-1].at.date() if self.approvals else None
 
 
-def issue_of(run_id: str, addenda: Sequence[Addendum], given: PaperData | None = None) -> Issue:
-    """The newest issue; `given` is stated where the record holds no such data."""
+def issue_of(
+    run_id: str,
+    addenda: Sequence[Addendum],
+    given: PaperData | None = None,
+    sealed_by: str | None = None,
+) -> Issue:
+    """The newest issue; `given` is stated where the record holds no such data.
+
+    `sealed_by`: the public key that sealed the record.
+    """
     kept = [one.statement.paper for one in addenda if one.statement.paper is not None]
     amended = [one for one in addenda if one.statement.what == "amended"]
     numbers = [run_id, *(f"{run_id}-{n}" for n in range(2, len(amended) + 2))]
@@ -61,7 +77,7 @@ def issue_of(run_id: str, addenda: Sequence[Addendum], given: PaperData | None =
         number=numbers[-1],
         replaces=numbers[-2] if amended else "",
         amendments=tuple(map(_amendment_text, numbers, numbers[1:], amended)),
-        approvals=tuple(_approvals(addenda)),
+        approvals=tuple(_approvals(addenda, sealed_by)),
         void="".join(map(_declaration_text, void)),
         remarks=tuple(map(_declaration_text, words[: len(words) - len(void)])),
         paper=kept[-1] if kept else given or NOTHING_TOLD,
@@ -83,7 +99,7 @@ def addendum_lines(run_id: str, addenda: Sequence[Addendum]) -> list[str]:
     return lines
 
 
-def _approvals(addenda: Sequence[Addendum]) -> list[Signature]:
+def _approvals(addenda: Sequence[Addendum], sealed_by: str | None) -> list[Signature]:
     """The approvals of the newest issue: those after the last amendment."""
     found: list[Signature] = []
     for one in addenda:
@@ -91,7 +107,9 @@ def _approvals(addenda: Sequence[Addendum]) -> list[Signature]:
         if said.what == "amended":
             found = []
         elif said.what == "approved":
-            found.append(Signature(printable(said.operator), said.signed_at, one.fingerprint))
+            same = said.key == sealed_by
+            name = printable(said.operator)
+            found.append(Signature(name, said.signed_at, one.fingerprint, same))
     return found
 
 
