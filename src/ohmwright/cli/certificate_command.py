@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -14,13 +15,16 @@ from ohmwright.api.certificate_files import (
     write_certificate_files,
 )
 from ohmwright.api.open_records import resolved_run_id
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.source import read_text
 from ohmwright.reports.label import LabelSize
 from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, trusted_keys
+
+_NEVER_LEFT_OUT = ("void", "simulated", "statements", "notes", "cautions")
+"""What every template must show, wherever there is something to say."""
 
 
 def run_certificate(
@@ -89,10 +93,22 @@ def label_size(text: str) -> LabelSize:
 
 
 def own_template(path: Path | None) -> Path:
-    """Return the template `path`, or the program's own. Raises SourceError where there is none."""
+    """Return the template `path`, or the program's own.
+
+    Raises SourceError where there is none, or one that leaves out what every paper must say.
+    """
     if path is None:
         return CERTIFICATE_TEMPLATE
-    if "sys.inputs.record" not in read_text(path):
+    text = read_text(path)
+    missing = [key for key in _NEVER_LEFT_OUT if not re.search(rf"\b{key}\b", text)]
+    if missing:
+        raise SourceError(
+            f"{path} never shows {', '.join(missing)} of its data.",
+            "Without it a paper could mislead: that a run is void or simulated, and what figures "
+            "mean, must be seen.",
+            "Show each of them, as in the example of 'ohmwright guide certificates'.",
+        )
+    if "sys.inputs.record" not in text:
         print_notice(f"{path} does not attach sys.inputs.record: its PDF has no record in it.")
     return path.resolve()
 
