@@ -58,6 +58,13 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
         "amend", "last", "--reason", "Wrong place.", "--place", "customer", "--by", "A. Fenn"
     )
     assert "-2 replaces " in amended.out
+    wrong = record("amend", "last", "--reason", "typed wrong", "--correct", "serail=X")
+    assert (wrong.code, "maker, model, serial, department" in wrong.err) == (2, True)
+    corrected = ("--correct", "serial=TQ3-9", "--correct", "department=Theatre 5")
+    assert record("amend", "last", "--reason", "typed wrong", *corrected).code == 0
+    assert "TQ3-9 (corrected; in the record: TQ3-20417)" in page()
+    assert record("amend", "last", "--reason", "once more", "--correct", "model=Q").code == 0
+    assert "TQ3-9 (corrected;" in page()  # earlier corrections stay
     assert "17 Hill Street" in page()  # what was not changed stays
     assert "Wrong place" in record("show").out
     assert record("void", "last", "--reason", " ").code == 2
@@ -68,7 +75,7 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
     assert "Left out: 1 void run." in record("fleet").out
     assert record("fleet", "--json").json["void_runs_left_out"] == 1
     shown = record("show", "--json").json
-    assert (shown["void"], shown["addenda"][2]["reason"]) == (True, "another unit")
+    assert (shown["void"], shown["addenda"][-1]["reason"]) == (True, "another unit")
     assert "1 of them void" in record("export", tmp_path / "runs.jsonl").out
     assert record("verify").code == 0
     assert (

@@ -9,12 +9,13 @@ import pytest
 from pypdf import PdfReader
 
 from ohmwright.model.errors import SourceError
-from ohmwright.model.paper import PaperData, Party
+from ohmwright.model.paper import Corrections, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.issue import Issue, addendum_lines, issue_of
 from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE, certificate_pdf
@@ -109,6 +110,20 @@ def test_a_new_issue_names_the_old_one_and_wants_its_own_approval() -> None:
     sheet = sheet_of(*addenda)
     assert (sheet.done, sheet.dated) == ("2026-03-02", "2026-03-05")
     assert "Replaces" in text_of(pdf_of(sheet))
+
+
+def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
+    paper = PAPER.model_copy(update={"corrections": Corrections(serial="TQ3-9")})
+    issue = issue_of(RUN, [addendum("amended", 1, reason="typed wrong", paper=paper)])
+    certificate = certificate_of(a_run(), HEAD, "", issue)
+    said = "TQ3-9 (corrected; in the record: TQ3-1)"
+    sheet = certificate_text(certificate)
+    assert said in certificate_html(sheet)
+    assert squeezed(said) in text_of(pdf_of(sheet))
+    dcc = certificate_dcc(certificate).decode()
+    assert "Serial of the item (corrected; in the record: TQ3-1)." in dcc
+    assert "<dcc:value>TQ3-9</dcc:value>" in dcc
+    assert b"TQ3-9" in certificate_csv(certificate)
 
 
 def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() -> None:

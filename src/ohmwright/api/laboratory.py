@@ -7,7 +7,7 @@ from datetime import date
 from pathlib import Path
 
 from ohmwright.model.errors import SourceError, UsageError
-from ohmwright.model.paper import LaboratoryFile, PaperData, Party
+from ohmwright.model.paper import Corrections, LaboratoryFile, PaperData, Party
 from ohmwright.model.source import is_existing_file, load
 from ohmwright.records.database import is_url, sqlite_file
 from ohmwright.reports.typesetting import Picture
@@ -15,6 +15,7 @@ from ohmwright.reports.typesetting import Picture
 from .paths import laboratory_file_of_user, records_location
 
 FILE_NAME = "laboratory.toml"
+NO_CORRECTIONS = Corrections()
 _PICTURES = {".svg": "svg", ".png": "png", ".jpg": "jpg", ".jpeg": "jpg"}
 _MOST_LOGO_BYTES = 1_000_000
 
@@ -29,12 +30,14 @@ class PaperWords:
     place: str | None = None
     received_on: date | None = None
     condition: str | None = None
+    corrections: Corrections = NO_CORRECTIONS
+    """Of the unit under test; those that are empty are left as they are."""
 
     @property
     def said(self) -> bool:
         """Whether anything but the laboratory file is given."""
         given = (self.customer, self.place, self.received_on, self.condition)
-        return any(one is not None for one in given)
+        return any(one is not None for one in given) or bool(self.corrections.given())
 
 
 @dataclass(frozen=True)
@@ -118,7 +121,9 @@ def paper_data(
         "received_on": words.received_on,
         "condition": words.condition,
     }
-    return start.model_copy(update={key: value for key, value in told.items() if value is not None})
+    corrections = start.corrections.model_copy(update=words.corrections.given())
+    said = {key: value for key, value in told.items() if value is not None}
+    return start.model_copy(update=said | {"corrections": corrections})
 
 
 def _by_default(laboratory: Laboratory | None) -> PaperData:

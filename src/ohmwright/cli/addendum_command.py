@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from rich.text import Text
 
 from ohmwright.api.laboratory import PaperWords, find_laboratory, paper_data
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.account import account_name
+from ohmwright.model.errors import UsageError
+from ohmwright.model.paper import Corrections
 from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.addendum import AddendumKind
 from ohmwright.records.sql_store import SqlStore
@@ -59,6 +63,22 @@ def amend_run(
         _add(store, run_id, Wanted("amended", by or account_name(), reason, paper))
         issue = issue_of(run_id, store.stored_run(run_id).addenda)
     _say(f"Certificate {issue.number} replaces {issue.replaces}; nobody has approved it yet.")
+
+
+def corrections(given: Sequence[str]) -> Corrections:
+    """Parse corrections of the unit such as `serial=TQ3-20418`. Raises UsageError."""
+    known = tuple(Corrections.model_fields)
+    texts: dict[str, str] = {}
+    for one in given:
+        key, _, text = one.partition("=")
+        if key not in known or not text.strip():
+            raise UsageError(
+                f"--correct {one}: nothing of the unit is corrected by that.",
+                f"It can be: {', '.join(known)}. A run on another unit is void.",
+                "Write, for example: --correct serial=TQ3-20418",
+            )
+        texts[key] = text.strip()
+    return Corrections(**texts)
 
 
 def change_validity(

@@ -1,5 +1,8 @@
 """Declarations of `record approve`, `amend`, `void` and `restore`."""
 
+from dataclasses import replace
+from typing import Annotated
+
 import typer
 
 from .option_groups import with_option_groups
@@ -31,13 +34,21 @@ def amend(
     run: RunArgument,
     reason: Reason,
     paper: PaperOptions,
+    correct: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="KEY=TEXT",
+            help="Repeatable: the unit's maker, model, serial or department as it should be.",
+        ),
+    ] = None,
     by: By = None,
     records: RecordsPlace = None,
 ) -> None:
     """Issue the certificate anew with another number, which names the one that it replaces."""
-    from .addendum_command import amend_run
+    from .addendum_command import amend_run, corrections
 
-    amend_run(run, reason, by, records, paper.words())
+    words = replace(paper.words(), corrections=corrections(correct or []))
+    amend_run(run, reason, by, records, words)
 
 
 def void(run: RunArgument, reason: Reason, by: By = None, records: RecordsPlace = None) -> None:

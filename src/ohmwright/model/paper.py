@@ -49,6 +49,22 @@ class LaboratoryFile(Party):
     signature: SignatureFiles | None = None
 
 
+class Corrections(FrozenModel):
+    """What was put wrongly about the unit under test when the work was done; empty where right.
+
+    The unit's own id is not among them: a run on another unit is void.
+    """
+
+    maker: str = ""
+    model: str = ""
+    serial: str = ""
+    department: str = ""
+
+    def given(self) -> dict[str, str]:
+        """The corrected texts, by the name of what they correct."""
+        return {name: text for name, text in self if text}
+
+
 class PaperData(FrozenModel):
     """What the papers of a run state beside its record; kept in the record with an approval."""
 
@@ -61,3 +77,4 @@ class PaperData(FrozenModel):
     condition: str = ""
     """In which condition the unit was received."""
     statements: tuple[str, ...] = ()
+    corrections: Corrections = Corrections()

@@ -54,6 +54,9 @@ class Certificate:
 
     run_id: str
     asset: Asset
+    """As corrected by amendments."""
+    recorded_asset: Asset
+    """As the record names it."""
     procedure: str
     revision: str
     procedure_digest: str
@@ -133,9 +136,12 @@ def certificate_of(
     parts = parts_of_run(events)
     on_s, bench_time_s = run_totals_s(events)
     results = latest(result for part in parts for result in part.results)
+    issue = Issue(started.run_id) if issue is None else issue
+    corrected = issue.paper.corrections.given()
     return Certificate(
         run_id=started.run_id,
-        asset=started.asset,
+        asset=started.asset.model_copy(update=corrected),
+        recorded_asset=started.asset,
         procedure=started.procedure,
         revision=started.revision,
         procedure_digest=started.procedure_digest,
@@ -159,7 +165,7 @@ def certificate_of(
         bench_time_s=bench_time_s,
         head=head,
         seal_note=printable(seal_note) if seal_note else "",
-        issue=Issue(started.run_id) if issue is None else issue,
+        issue=issue,
     )
 
 

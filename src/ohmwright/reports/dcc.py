@@ -27,6 +27,7 @@ from .dcc_elements import (
     add_words,
 )
 from .dcc_results import add_measurement
+from .details import corrected_texts
 from .part_texts import interruption_lines, protection_lines
 from .text import NOT_RECORDED, printable
 
@@ -148,6 +149,11 @@ def _statements(parent: Element, certificate: Certificate) -> None:
     said = [
         *statements_of(certificate),
         *(f"{name}: {text}" for name, text in _told(issue.paper)),
+        *(
+            f"{name.capitalize()} of the item{text}."
+            for name, text in corrected_texts(certificate).items()
+            if text
+        ),
         *notes_of(certificate),
         *CAUTIONS,
         *interruption_lines(certificate.parts),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Sequence
 from math import isinf
 
-from ohmwright.model.paper import PaperData
+from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.model.result import Result, TraceabilityBasis
 from ohmwright.model.traceability import Traceability
 
@@ -22,16 +22,17 @@ Details = tuple[tuple[str, str], ...]
 def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
     """Each block of details with its heading: pairs of label and value, as printable text."""
     unit = certificate.asset
+    wrong = corrected_texts(certificate)
     yield "Certificate", _certificate(certificate.issue)
     yield "Customer and receipt", _receipt(certificate.issue.paper)
     yield (
         "Unit under test",
         _printable(
             ("Asset", unit.id),
-            ("Maker", unit.maker),
-            ("Model", unit.model),
-            ("Serial number", unit.serial),
-            ("Department", unit.department),
+            ("Maker", f"{unit.maker}{wrong['maker']}"),
+            ("Model", f"{unit.model}{wrong['model']}"),
+            ("Serial number", f"{unit.serial}{wrong['serial']}"),
+            ("Department", f"{unit.department}{wrong['department']}"),
             ("Answers as", certificate.generator),
         ),
     )
@@ -54,6 +55,17 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             *_traceability(certificate.marks.bases),
         ),
     )
+
+
+def corrected_texts(certificate: Certificate) -> dict[str, str]:
+    """Behind each corrected detail of the unit what the record says; empty behind the others."""
+    recorded, corrected = certificate.recorded_asset, certificate.issue.paper.corrections.given()
+    return {
+        name: f" (corrected; in the record: {getattr(recorded, name) or NOT_RECORDED})"
+        if name in corrected
+        else ""
+        for name in Corrections.model_fields
+    }
 
 
 def _certificate(issue: Issue) -> Details:
