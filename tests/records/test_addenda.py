@@ -196,3 +196,33 @@ def test_a_run_without_addenda_is_exported_as_before(filled: SqlStore) -> None:
     assert list(last) == ["seal"]
     run = filled.stored_run("a")
     assert run == StoredRun(run.run_id, run.opening, run.events, run.seal)
+
+
+# made by the first version of this format, with the key of the seed b"ohmwright" * 3 + b"test!"
+OF_THE_FIRST_VERSION = {
+    "signature": "45d9f6e2b96f6dcd5e3380f8c596720adc6d90062927704cc7d67ceccd302c0a"
+    "c37723b268d679f3f390c086edcc9213de0979cd295778cd594b28695872c409",
+    "statement": {
+        "after": "",
+        "head": "0f" * 32,
+        "key": "51d16ddcd4aa8bcf60e3d2d9a81a747db3d69339a96d970030c9a711c80e2d74",
+        "number": 1,
+        "operator": "A. Fenn",
+        "paper": {
+            "laboratory": {"address": ["2 Quay", "Orle"], "name": "Fennel Metrology"},
+            "place": "laboratory",
+            "received_on": "2026-03-01",
+        },
+        "run": "a",
+        "signed_at": "2026-03-02T09:30:00Z",
+        "what": "approved",
+    },
+}
+
+
+def test_an_addendum_of_the_first_version_still_holds() -> None:
+    """A field that a later version adds has a default, which is no part of what is signed."""
+    one = Addendum.model_validate(OF_THE_FIRST_VERSION)
+    assert one.is_valid()
+    assert one.document() == OF_THE_FIRST_VERSION
+    assert one.digest == "31f7b9ffe255d603848708a37c593056ef179bf24eb70f2a109cc66ce9e3eaca"

@@ -55,7 +55,7 @@ def print_run(
         "record": store.place(run_id),
         "verdict": verdict(events),
         "void": is_voided(addenda),
-        "addenda": [one.model_dump(mode="json")["statement"] for one in addenda],
+        "addenda": [one.document()["statement"] for one in addenda],
         "parts": [_part_json(part) for part in parts_of_run(events)],
         "results": [result.model_dump(mode="json") for result in results(events)],
         "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],

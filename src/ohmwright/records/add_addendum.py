@@ -58,7 +58,7 @@ def add_addendum(store: SqlStore, run_id: str, wanted: Wanted) -> Addendum:
 def add_addendum_entry(connection: Connection, number: int, addendum: Addendum) -> LedgerEntry:
     """Append the ledger entry of an addendum to run number `number`."""
     said = addendum.statement
-    content = {"run": said.run, "addendum": addendum.model_dump(mode="json")}
+    content = {"run": said.run, "addendum": addendum.document()}
     return add_entry(connection, said.what, number, content)
 
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Literal
+from typing import Any, Literal
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.paper import PaperData
@@ -42,8 +42,8 @@ class AddendumStatement(FrozenModel):
     """Public key in hexadecimal (32 bytes)."""
 
     def signed_bytes(self) -> bytes:
-        """The bytes under the signature."""
-        return _PURPOSE + canonical_json(self.model_dump(mode="json"))
+        """The bytes under the signature: without defaults, so that new fields break no old one."""
+        return _PURPOSE + canonical_json(self.model_dump(mode="json", exclude_defaults=True))
 
 
 class Addendum(FrozenModel):
@@ -57,10 +57,14 @@ class Addendum(FrozenModel):
         """Fingerprint of the key that signed."""
         return fingerprint(self.statement.key)
 
+    def document(self) -> dict[str, Any]:
+        """The addendum as it is stored and exported: JSON without defaults."""
+        return self.model_dump(mode="json", exclude_defaults=True)
+
     @property
     def digest(self) -> str:
         """SHA-256 of the addendum, in hexadecimal, which the next one names."""
-        return sha256_digest(canonical_json(self.model_dump(mode="json"))).hex()
+        return sha256_digest(canonical_json(self.document())).hex()
 
     def is_valid(self) -> bool:
         """Whether the signature fits the statement and the key that it names."""

@@ -55,7 +55,7 @@ def run_lines(run: StoredRun) -> Iterator[bytes]:
     else:
         yield canonical_json({"open": {"events": len(run.events), "head": run.head.hex()}})
     for addendum in run.addenda:
-        yield canonical_json({"addendum": addendum.model_dump(mode="json")})
+        yield canonical_json({"addendum": addendum.document()})
 
 
 def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tuple[Event, ...]]]:
