@@ -20,11 +20,19 @@ app.add_typer(keys_app, name="keys")
 
 @app.command("list")
 @with_option_groups
-def list_(selected: RunFilterOptions, records: RecordsPlace = None, as_json: Json = False) -> None:
+def list_(
+    selected: RunFilterOptions,
+    newest: Annotated[
+        int | None,
+        typer.Option(min=1, help="Only so many of the last; default: 100 in the table."),
+    ] = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
     """List the runs on record, oldest first."""
     from .record_command import list_runs, run_filter
 
-    list_runs(records, run_filter(selected), as_json=as_json)
+    list_runs(records, run_filter(selected), newest, as_json=as_json)
 
 
 @app.command()

@@ -13,7 +13,7 @@ from datetime import datetime
 from math import sqrt
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, func, select
+from sqlalchemy import ColumnElement, Select, func, or_, select
 from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.step import Stage
@@ -35,34 +35,86 @@ class Filter:
     verdict: str | None = None
     """A verdict, or `cut short` for a run that is not finished."""
     since: datetime | None = None
+    until: datetime | None = None
+    """Before this time."""
+    serial: str | None = None
+    operator: str | None = None
+    """Who began the run."""
+    search: str = ""
+    """Words, each of which is part of the run's number, unit, serial number, model, procedure or
+    operator, in capitals or not."""
 
 
 CUT_SHORT = "cut short"
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
+_SEARCHED = tuple(
+    RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator")
+)
+Query = Select[tuple[object, ...]]
 
 
-def runs(database: Database, wanted: Filter = Filter()) -> list[Row]:
-    """One row for each run, in the order they came.
+def runs(database: Database, wanted: Filter = Filter(), newest: int | None = None) -> list[Row]:
+    """One row for each run, in the order they came; `newest` limits them to so many of the last.
 
-    It holds the columns of the table of runs but `opening`, and `verdict`.
+    A row holds the columns of the table of runs but `opening`, and `verdict`.
     """
-    verdict = func.coalesce(func.max(LEDGER.c.verdict), CUT_SHORT).label("verdict")
+    if newest is None:
+        return _rows(database, selected_runs(wanted).order_by(RUNS.c.number))
+    query = selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(newest)
+    return _rows(database, query)[::-1]
+
+
+def count_runs(database: Database, wanted: Filter) -> int:
+    """How many runs `wanted` lets through."""
+    counted = select(func.count()).select_from(RUNS).where(*_conditions(wanted))
+    with database.read() as connection:
+        return int(connection.execute(counted).scalar_one())
+
+
+def selected_runs(wanted: Filter) -> Query:
+    """Query: the runs that `wanted` lets through, each with its verdict, in no order."""
+    verdict = select(LEDGER.c.verdict).where(_decides_run()).limit(1).scalar_subquery()
     columns = [column for column in RUNS.c if column.name != "opening"]
-    query = (
-        select(*columns, verdict)
-        .join(LEDGER, LEDGER.c.run == RUNS.c.number)
-        .group_by(RUNS.c.number)
-        .order_by(RUNS.c.number)
+    query = select(*columns, func.coalesce(verdict, CUT_SHORT).label("verdict"))
+    return query.where(*_conditions(wanted))
+
+
+def _decides_run() -> ColumnElement[bool]:
+    """Condition on a ledger entry: it has the verdict of the run of the query about it."""
+    return (LEDGER.c.run == RUNS.c.number) & LEDGER.c.verdict.is_not(None)
+
+
+def _conditions(wanted: Filter) -> list[ColumnElement[bool]]:
+    """Conditions on the table of runs."""
+    c = RUNS.c
+    pairs = (
+        (c.asset, wanted.asset),
+        (c.model, wanted.model),
+        (c.serial, wanted.serial),
+        (c.operator, wanted.operator),
     )
-    if wanted.asset is not None:
-        query = query.where(RUNS.c.asset == wanted.asset)
-    if wanted.model is not None:
-        query = query.where(RUNS.c.model == wanted.model)
+    found = [column == value for column, value in pairs if value is not None]
     if wanted.since is not None:
-        query = query.where(RUNS.c.at >= sortable_time(wanted.since))
-    if wanted.verdict is not None:
-        query = query.having(func.coalesce(func.max(LEDGER.c.verdict), CUT_SHORT) == wanted.verdict)
-    return _rows(database, query)
+        found.append(c.at >= sortable_time(wanted.since))
+    if wanted.until is not None:
+        found.append(c.at < sortable_time(wanted.until))
+    if wanted.verdict == CUT_SHORT:
+        found.append(~select(LEDGER.c.run).where(_decides_run()).exists())
+    elif wanted.verdict is not None:
+        decided = select(LEDGER.c.run).where(LEDGER.c.verdict == wanted.verdict)
+        found.append(c.number.in_(decided))
+    return found + [_is_in_run(word) for word in wanted.search.split()]
+
+
+def _is_in_run(word: str) -> ColumnElement[bool]:
+    """Condition: `word` is part of what a search looks at.
+
+    SQLite takes only letters of ASCII for the same in capitals, so a word with others is also
+    looked for in capitals, small, and with one capital.
+    """
+    forms = [word] if word.isascii() else {word, word.lower(), word.upper(), word.capitalize()}
+    found = (column.icontains(form, autoescape=True) for form in forms for column in _SEARCHED)
+    return or_(*found)
 
 
 def history(asset: str, step: str, point: str) -> Select[tuple[object, ...]]:
@@ -167,10 +219,14 @@ def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
         (RESULTS.c.asset, wanted.asset),
         (RESULTS.c.model, wanted.model),
         (RESULTS.c.verdict, wanted.verdict),
+        (RUNS.c.serial, wanted.serial),
+        (RUNS.c.operator, wanted.operator),
     ):
         query = query if value is None else query.where(column == value)
     if wanted.since is not None:
         query = query.where(RESULTS.c.at >= sortable_time(wanted.since))
+    if wanted.until is not None:
+        query = query.where(RESULTS.c.at < sortable_time(wanted.until))
     with database.read() as connection:
         found = connection.execution_options(yield_per=10_000).execute(query)
         for row in found.mappings():
