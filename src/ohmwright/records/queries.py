@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from functools import reduce
 from math import sqrt
 from typing import Any
 
@@ -47,9 +48,9 @@ class Filter:
 
 CUT_SHORT = "cut short"
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
-_SEARCHED = tuple(
-    RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator")
-)
+_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator"))
+_SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
+"""What a search looks at, in one text; no word that is searched for has a line end."""
 Query = Select[tuple[object, ...]]
 
 
@@ -113,8 +114,7 @@ def _is_in_run(word: str) -> ColumnElement[bool]:
     looked for in capitals, small, and with one capital.
     """
     forms = [word] if word.isascii() else {word, word.lower(), word.upper(), word.capitalize()}
-    found = (column.icontains(form, autoescape=True) for form in forms for column in _SEARCHED)
-    return or_(*found)
+    return or_(*(_SEARCHED.icontains(form, autoescape=True) for form in forms))
 
 
 def history(asset: str, step: str, point: str) -> Select[tuple[object, ...]]:

@@ -7,14 +7,11 @@ from alembic import op
 revision = "0005"
 down_revision = "0002"
 
-_TEXT = ("run_id", "asset", "serial", "model", "procedure", "operator")
 _INDEXES = (
     ("runs_by_at", "runs", ("at",)),
     ("runs_by_serial", "runs", ("serial", "at")),
     ("runs_by_operator", "runs", ("operator", "at")),
     ("runs_by_model", "runs", ("model", "at")),
-    # what a search for text reads, without the openings between
-    ("runs_by_text", "runs", ("number", *_TEXT)),
     ("ledger_by_verdict", "ledger", ("verdict", "run")),
     ("ledger_verdicts", "ledger", ("run", "verdict")),
 )
