@@ -154,3 +154,27 @@ def import_(
     from .transfer_command import import_runs
 
     import_runs(file, records, trusted)
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file, NAME.sqlite.")],
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Copy all records to one file, also while benches write, and check the copy."""
+    from .backup_command import backup_records
+
+    raise typer.Exit(backup_records(file, records, as_json=as_json))
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="As 'record backup' made it.")],
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Make records of a copy at a new place (--records), and say what to do about keys."""
+    from .backup_command import restore_records
+
+    raise typer.Exit(restore_records(file, records, as_json=as_json))
