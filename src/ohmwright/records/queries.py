@@ -21,10 +21,10 @@ from ohmwright.model.step import Stage
 
 from .chain import BrokenRunError
 from .database import Database
-from .flat_rows import Row, sortable_time
+from .flat_rows import Row, sortable_time, with_settings
 from .ledger import seal_of_entry
 from .seal import Seal
-from .tables import LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES
+from .tables import EVENTS, LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES
 
 
 @dataclass(frozen=True)
@@ -208,11 +208,14 @@ def pass_rates() -> Select[tuple[object, ...]]:
 def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
     """Yield flat results with the name of their run, by run and event, as they are read.
 
-    `wanted`: conditions on each result, its verdict among them.
+    `wanted`: conditions on each result, its verdict among them. A row also says from its event what
+    was set: mode, setting and load.
     """
+    at_its_event = (EVENTS.c.run == RESULTS.c.run) & (EVENTS.c.number == RESULTS.c.event)
     query = (
-        select(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS)
+        select(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS, EVENTS.c.body)
         .join(RUNS, RUNS.c.number == RESULTS.c.run)
+        .join(EVENTS, at_its_event)
         .order_by(RESULTS.c.run, RESULTS.c.event)
     )
     for column, value in (
@@ -230,7 +233,7 @@ def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
     with database.read() as connection:
         found = connection.execution_options(yield_per=10_000).execute(query)
         for row in found.mappings():
-            yield dict(row)
+            yield with_settings(dict(row))
 
 
 def seals(database: Database) -> Iterator[Seal]:
