@@ -70,18 +70,23 @@ def _run_json(row: Row) -> dict[str, object]:
 
 
 def _runs_table(rows: Sequence[Row]) -> Table:
-    """A line a run; its number holds day and unit, so these have a column for other names."""
+    """A line a run; names of people and procedures are cut where the terminal is narrow."""
     table = Table(box=None, pad_edge=False)
-    table.add_column("Run", no_wrap=True, overflow="fold")  # is copied, so never cut
-    for name in ("Date", "Unit", "Serial", "Procedure", "Operator", "Verdict"):
+    for name in ("Run", "Date", "Verdict", "Unit", "Serial"):  # are copied, so never cut
+        table.add_column(name, no_wrap=True, overflow="fold")
+    for name in ("Operator", "Procedure"):
         table.add_column(name)
-    table.columns[1].no_wrap = True
     for row in rows:
         verdict = Text(row["verdict"], style=VERDICT_STYLES.get(row["verdict"], "dim"))
-        keys = ("asset", "serial", "procedure", "operator")
-        cells = (Text(printable(row[key])) for key in keys)
-        table.add_row(Text(printable(row["run_id"])), row["at"][:10], *cells, verdict)
+        run, unit, serial = (Text(printable(row[key])) for key in ("run_id", "asset", "serial"))
+        names = (_in_one_line(printable(row[key])) for key in ("operator", "procedure"))
+        table.add_row(run, row["at"][:10], verdict, unit, serial, *names)
     return table
+
+
+def _in_one_line(text: str) -> Text:
+    """A cell that is cut where its column is narrower, and never wrapped."""
+    return Text(text, no_wrap=True, overflow="ellipsis")
 
 
 def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) -> int:
