@@ -178,3 +178,11 @@ def restore(
     from .backup_command import restore_records
 
     raise typer.Exit(restore_records(file, records, as_json=as_json))
+
+
+@app.command()
+def roles() -> None:
+    """Print SQL for PostgreSQL: a role for benches, which may add alone, and one for reading."""
+    from ohmwright.records.roles import ROLES_SQL
+
+    typer.echo(ROLES_SQL, nl=False)
