@@ -186,3 +186,20 @@ def roles() -> None:
     from ohmwright.records.roles import ROLES_SQL
 
     typer.echo(ROLES_SQL, nl=False)
+
+
+@app.command()
+def retention(
+    older_than: Annotated[
+        str, typer.Option("--older-than", metavar="AGE", help="Years or days, as 10y or 400d.")
+    ],
+    archive: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also write them to a new file.")
+    ] = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Show the runs that are older than they need be kept; nothing is deleted."""
+    from .retention_command import show_retention
+
+    show_retention(older_than, archive, records, as_json=as_json)

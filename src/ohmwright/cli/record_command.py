@@ -58,7 +58,7 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
     if as_json:
         print_json([_run_json(row) for row in rows])
         return
-    out().print(_runs_table(rows) if rows else "No runs like that.")
+    out().print(runs_table(rows) if rows else "No runs like that.")
     if left_out:
         out().print(f"{left_out} older runs are not shown: --newest {left_out + len(rows)}")
 
@@ -69,8 +69,8 @@ def _run_json(row: Row) -> dict[str, object]:
     return said | {key: row[key] for key in keys}
 
 
-def _runs_table(rows: Sequence[Row]) -> Table:
-    """A line a run; names of people and procedures are cut where the terminal is narrow."""
+def runs_table(rows: Sequence[Row]) -> Table:
+    """Return a table with a line for each run; names of people and procedures are cut where the terminal is narrow."""
     table = Table(box=None, pad_edge=False)
     for name in ("Run", "Date", "Verdict", "Unit", "Serial"):  # are copied, so never cut
         table.add_column(name, no_wrap=True, overflow="fold")

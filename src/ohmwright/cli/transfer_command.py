@@ -49,11 +49,16 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
     with open_records_for_reading(records) as store:
         chosen = selection.run_ids_in(store)
         with new_file(file) as target:
-            for run_id in chosen:
-                store.events(run_id)
-                for line in run_lines(store.stored_run(run_id)):
-                    target.write(line + b"\n")
+            write_runs(store, chosen, target)
     out().print(f"{len(chosen)} runs written to {file}", soft_wrap=True)
+
+
+def write_runs(store: SqlStore, run_ids: Iterable[str], target: BinaryIO) -> None:
+    """Write runs as JSON Lines. Raises RecordError for a damaged one."""
+    for run_id in run_ids:
+        store.events(run_id)
+        for line in run_lines(store.stored_run(run_id)):
+            target.write(line + b"\n")
 
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
