@@ -153,7 +153,30 @@ def import_(
     """Take in exported runs once every hash and signature has been checked."""
     from .transfer_command import import_runs
 
-    import_runs(file, records, trusted)
+    raise typer.Exit(import_runs(file, records, trusted))
+
+
+@app.command("hand-over")
+def hand_over(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file, to be imported there.")],
+    records: RecordsPlace = None,
+) -> None:
+    """Have a run that is not finished go on at another computer, and no more here."""
+    from .transfer_command import hand_over_run
+
+    hand_over_run(run, file, records)
+
+
+@app.command("take-back")
+def take_back(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
+    records: RecordsPlace = None,
+) -> None:
+    """Have a run that was handed over go on here, where what was handed over is lost."""
+    from .transfer_command import take_back_run
+
+    take_back_run(run, records)
 
 
 @app.command()

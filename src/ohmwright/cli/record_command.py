@@ -70,7 +70,7 @@ def _run_json(row: Row) -> dict[str, object]:
 
 
 def runs_table(rows: Sequence[Row]) -> Table:
-    """Return a table with a line for each run; names of people and procedures are cut where the terminal is narrow."""
+    """Return a table, a line a run; long names are cut where the terminal is narrow."""
     table = Table(box=None, pad_edge=False)
     for name in ("Run", "Date", "Verdict", "Unit", "Serial"):  # are copied, so never cut
         table.add_column(name, no_wrap=True, overflow="fold")

@@ -1,5 +1,7 @@
 """The ledger: one chain of entries through a store, for each run opened, sealed or imported.
 
+Also for one that was handed over to another store, or taken back.
+
 An entry's document names the hash of the entry before it; the document that opens a run is the
 first link of the run's own chain. So each run is tied to all that came before it.
 """
@@ -18,7 +20,7 @@ from .chain import BrokenRunError
 from .seal import Seal
 from .tables import LEDGER, RUNS
 
-EntryKind = Literal["opened", "sealed", "imported"]
+EntryKind = Literal["opened", "sealed", "imported", "handed over", "taken back"]
 ZERO_HASH = bytes(32)
 """What the first entry names as the hash before it."""
 
@@ -78,6 +80,12 @@ def is_finished(connection: Connection, run: int) -> bool:
     """Whether run number `run` has a verdict, and with it a seal."""
     query = select(LEDGER.c.number).where(LEDGER.c.run == run, LEDGER.c.verdict.is_not(None))
     return connection.execute(query.limit(1)).first() is not None
+
+
+def is_handed_over(connection: Connection, run: int) -> bool:
+    """Whether run number `run` goes on in another store, by its newest entry."""
+    query = select(LEDGER.c.what).where(LEDGER.c.run == run).order_by(LEDGER.c.number.desc())
+    return connection.execute(query.limit(1)).scalar() == "handed over"
 
 
 def seal_of_run(connection: Connection, run: int) -> Seal | None:

@@ -75,9 +75,10 @@ def _check_ledger(
         raise BrokenRunError("its verdict in the ledger is not that of its last event", len(events))
     if kept.seal is None and any(entry.verdict is not None for entry in entries):
         raise BrokenRunError("the ledger has a verdict and no seal")
-    imported = {entry_document(e.document).get("head") for e in entries if e.what == "imported"}
-    if not imported <= _heads(kept):
-        raise BrokenRunError("it is not what was imported")
+    for what in ("imported", "handed over"):
+        heads = {entry_document(e.document).get("head") for e in entries if e.what == what}
+        if not heads <= _heads(kept):
+            raise BrokenRunError(f"it is not what was {what}")
 
 
 def _heads(kept: StoredRun) -> set[Any]:
