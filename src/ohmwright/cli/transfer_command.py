@@ -99,7 +99,8 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                 came[how] += 1
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
         new = [one for one in signers(seals(store.database)) if one.key not in known]
-    _print_new_signers(new, trusted_keys(trusted))
+        known_keys = trusted_keys(trusted, store)
+    _print_new_signers(new, known_keys)
     for run_id in unsigned:
         said = (
             f"Run {run_id} is not finished, so nobody has signed it: who resumes it signs all of "

@@ -1,6 +1,7 @@
 """The ledger: one chain of entries through a store, for each run opened, sealed or imported.
 
-Also for one that was handed over to another store, or taken back.
+Also for one that was handed over to another store, or taken back, and for each key that somebody
+vouches for.
 
 An entry's document names the hash of the entry before it; the document that opens a run is the
 first link of the run's own chain. So each run is tied to all that came before it.
@@ -20,7 +21,9 @@ from .chain import BrokenRunError
 from .seal import Seal
 from .tables import LEDGER, RUNS
 
-EntryKind = Literal["opened", "sealed", "imported", "handed over", "taken back"]
+EntryKind = Literal["opened", "sealed", "imported", "handed over", "taken back", "vouched"]
+NO_RUN = 0
+"""Number of the run of an entry that is about none."""
 ZERO_HASH = bytes(32)
 """What the first entry names as the hash before it."""
 

@@ -46,15 +46,20 @@ class Seal(FrozenModel):
 
     def is_valid(self) -> bool:
         """Whether the signature fits the statement and the key that it names."""
-        from cryptography.exceptions import InvalidSignature
-        from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+        return signature_fits(self.statement.key, self.signature, self.statement.signed_bytes())
 
-        try:
-            key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(self.statement.key))
-            key.verify(bytes.fromhex(self.signature), self.statement.signed_bytes())
-        except (InvalidSignature, ValueError):
-            return False
-        return True
+
+def signature_fits(key: str, signature: str, text: bytes) -> bool:
+    """Whether an Ed25519 signature over `text` is of `key`, both in hexadecimal."""
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    try:
+        public = Ed25519PublicKey.from_public_bytes(bytes.fromhex(key))
+        public.verify(bytes.fromhex(signature), text)
+    except (InvalidSignature, ValueError):
+        return False
+    return True
 
 
 def is_public_key(text: str) -> bool:
