@@ -98,7 +98,8 @@ def _print_contents(copy: CheckedCopy, what: str) -> None:
     for finding in copy.findings:
         out().print(Text(printable(str(finding)), style="bold red"), soft_wrap=True)
     so = "not whole, as named above" if copy.findings else "every hash, link and signature holds"
-    _say(f"{what}: {copy.runs} runs, {copy.events} events, {copy.entries} entries; {so}.")
+    runs = f"{copy.runs} run{'' if copy.runs == 1 else 's'}"
+    _say(f"{what}: {runs}, {copy.events} events, {copy.entries} entries of the ledger; {so}.")
     _say(f"Its head, to be noted elsewhere: {copy.head}")
 
 
