@@ -209,6 +209,7 @@ _QUESTIONS = (
     "trend of a model's point, by month",
     "pass rates of the whole fleet",
     "units not seen for a year",
+    "runs listed by serial number",
 )
 
 

@@ -110,6 +110,7 @@ def sweep(
 
 
 def simulate(
+    *,
     bench: Annotated[Path | None, typer.Option("--bench", help="Bench file to simulate.")] = None,
     pty: Annotated[bool, typer.Option("--pty", help="Serve on pseudo-terminals.")] = False,
     tcp: Annotated[bool, typer.Option("--tcp", help="Serve on TCP sockets.")] = False,
@@ -123,6 +124,7 @@ def simulate(
     write_bench: Annotated[
         Path | None, typer.Option(help="Write a bench file that reaches the simulation.")
     ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace another file.")] = False,
     seed: Annotated[int | None, typer.Option(min=0, help="Which simulated unit.")] = None,
     fault: Faults = None,
 ) -> None:
@@ -131,7 +133,7 @@ def simulate(
 
     faults = tuple(fault or ())
     request = SimulateRequest(
-        bench, pty, tcp, host, stepped, write_bench, seed, faults, control_host
+        bench, pty, tcp, host, stepped, write_bench, seed, faults, control_host, overwrite
     )
     raise typer.Exit(run_simulate(request))
 

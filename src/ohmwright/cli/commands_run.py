@@ -13,14 +13,26 @@ if TYPE_CHECKING:
 
 
 def demo(
-    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 3,
+    *,
+    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit, or fleet.")] = 3,
     records: RecordsPlace = None,
+    campaign: Annotated[
+        bool,
+        typer.Option(
+            "--campaign",
+            help="Put five years of fifty invented units on record instead, at a new place.",
+        ),
+    ] = False,
     fault: Faults = None,
     as_json: Json = False,
 ) -> None:
     """Run a whole job on a simulated unit: as found, adjustment, as left."""
     from .run_command import run_demo
 
+    if campaign:
+        from .demo_campaign import run_demo_campaign
+
+        raise typer.Exit(run_demo_campaign(seed, records, fault or (), as_json=as_json))
     raise typer.Exit(run_demo(seed, records, tuple(fault or ()), as_json=as_json))
 
 

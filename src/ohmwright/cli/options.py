@@ -144,3 +144,15 @@ class RunFilterOptions:
     since: Annotated[
         datetime | None, typer.Option(formats=list(INSTANT), help="From this date on (UTC).")
     ] = None
+    until: Annotated[
+        datetime | None, typer.Option(formats=list(INSTANT), help="Before this date (UTC).")
+    ] = None
+    serial: Annotated[str | None, typer.Option(help="Only this serial number.")] = None
+    operator: Annotated[str | None, typer.Option(help="Only runs that this person began.")] = None
+    search: Annotated[
+        str,
+        typer.Option(
+            metavar="WORDS",
+            help="Each word is part of run, unit, serial number, model, procedure or operator.",
+        ),
+    ] = ""

@@ -165,7 +165,7 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
         write_certificate_files,
     )
 
-    renderer = certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
+    renderer = certificate_renderer(store, run_id, trusted_keys(None, store), CertificateOptions())
     place = Path(store.database.place).parent / "certificates" / renderer.name()
     paths = OutputPaths(*(place.with_name(f"{place.name}.{end}") for end in ("pdf", "html")))
     for path in write_certificate_files(renderer, paths, overwrite=False).values():

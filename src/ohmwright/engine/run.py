@@ -88,7 +88,6 @@ async def run(
     UsageError where a run that goes on was begun with another unit, bench, procedure or data. A
     fault ends the run with a Fault event, then is raised.
     """
-    refuse_impossible(job.file, job.stages, bench)
     refuse_another_job(
         job.earlier,
         procedure_digest=job.file.digest,
@@ -96,6 +95,9 @@ async def run(
         asset=bench.asset,
         documents=[one.ref for one in bench.documents],
     )
+    refuse_impossible(job.file, job.stages, bench)
+    if job.earlier:
+        bench.clock.go_on_after(job.earlier[-1].at)
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
     pending = PendingEvents() if pending is None else pending
     session = Session(bench, on_status, accuracy_of(bench), pending)

@@ -294,14 +294,19 @@ class Session:
         return on_s if never_on else now_s
 
     def _report_release(self, opened: Activation | None) -> None:
-        """Report how RF was read after a release; put a slow release on record."""
+        """Report how RF was read after a release.
+
+        A slow one, and one for which OFF had to be sent again, are put on record.
+        """
         self.report_rf_state()
-        took_s = None if opened is None else opened.release_s
+        release = None if opened is None else opened.release
         readings_s = _SLOW_RELEASE_READINGS / self.bench.analyzer.data.meter.readings_per_s
         allowed_s = max(_SLOW_RELEASE_S, readings_s)
         if self.bench.analyzer.keyed_by_foot:
             allowed_s = _SLOW_PERSON_S if not self.bench.analyzer.read_by_eye else _SLOW_TYPIST_S
-        if took_s is not None and took_s > allowed_s:
-            self.pending.add(
-                SlowRelease(**self.stamp(), took_s=round(took_s, 3), keyed_by=keyed_by(self.bench))
-            )
+        if release is None:
+            return
+        by, took_s = keyed_by(self.bench), round(release.took_s, 3)
+        if release.took_s > allowed_s or (by is None and release.sent > 1):
+            sent = release.sent if by is None else None
+            self.pending.add(SlowRelease(**self.stamp(), took_s=took_s, keyed_by=by, sent=sent))

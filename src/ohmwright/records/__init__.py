@@ -9,7 +9,7 @@ Read in this order:
     canonical_json      events and documents as bytes, and the hashes over these bytes
     chain               a stored run, and whether its chain and its seal hold
     seal                the signature under the end of a run
-    addendum            what is signed of a run afterwards: approved, amended, voided, restored
+    addendum            what is signed of a run afterwards: approved, amended, voided, reinstated
     tables              the tables; `migrations/` makes them
     database            transactions in SQLite or PostgreSQL
     sqlite_file         a SQLite file opened for writing, for reading, or as a copy
@@ -33,9 +33,13 @@ Read in this order:
     time_order          times that run backwards
     schema_check        file and tables as they were made
     run_audit, audit    whether one run, and a whole store, is whole
-    trust               the keys that a person vouches for
+    vouchers            keys that somebody vouches for, kept with the records
+    trust               the keys that a person trusts
     json_lines          runs as lines of JSON, for export and import
     run_import          runs taken into a store
+    hand_over           a run that goes on in one store alone
+    backup              a whole store in one file, checked
+    roles               who may add and who may read, in PostgreSQL
     parquet             results as a Parquet file
     fleet_learning      what earlier runs taught about adjusting a model
 
@@ -142,8 +146,10 @@ Design decisions, all in force:
     Why: nothing on record is ever replaced.
     Decision: the opening and every hash that both copies have must agree. Each import is an
     entry of the ledger with the head that it brought.
+    A run that was handed over is claimed by nobody here until it comes back, or is taken back.
     Rejected: merging two copies of a run.
-    Held by: tests/records/test_transfer.py, test_a_fork_is_refused_at_the_first_event_that_differs.
+    Held by: tests/records/test_transfer.py, test_a_fork_is_refused_at_the_first_event_that_differs;
+    tests/cli/test_two_laptops.py.
 17. What is said of a run afterwards is an addendum.
     Why: a run is sealed; an approval, an amendment or a void must not change it and must not be
     lost, forged or left behind.
@@ -155,4 +161,27 @@ Design decisions, all in force:
     Rejected: events after the last one, which would break the seal; a set of addenda without an
     order, since two copies could then disagree on whether a run is void.
     Held by: tests/records/test_addenda.py.
+18. Nothing is deleted, and old runs are only archived.
+    Why: without its bodies a chain cannot be recomputed, and what is gone by right could not be
+    told from what is gone by fault.
+    Decision: `record retention` lists and archives; what may be destroyed is a whole store.
+    Rejected: moving the bodies of old events to a file, which would leave rows that no event holds.
+    Held by: tests/cli/test_retention.py.
+19. A copy counts once it was checked.
+    Why: a copy that nobody tried is none.
+    Decision: backup and restore audit what they wrote before it gets its name. A restored store is
+    held against the witness; what is lost since is named.
+    Rejected: taking back what the witness has seen, so that an old copy would pass for the newest.
+    Held by: tests/cli/test_backup.py.
+20. In PostgreSQL a bench adds with rights that change nothing.
+    Why: triggers against changes can be switched off by whoever owns the tables.
+    Decision: the triggers that fill summaries, and the lock of the ledger, act with their owner's
+    rights (SECURITY DEFINER), so that a bench needs neither UPDATE nor DELETE but on leases.
+    Held by: tests/records/test_roles.py.
+21. A voucher goes one step.
+    Why: a chain of trust that nobody oversees ends at strangers.
+    Decision: it counts where its signer is in the reader's own list or is the reader; it is an
+    entry of the ledger, so that its removal shows.
+    Rejected: a list in the store that counts by itself, which whoever forges the store would write.
+    Held by: tests/cli/test_vouchers.py.
 """

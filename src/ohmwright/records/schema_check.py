@@ -50,6 +50,10 @@ def _schema(connection: Connection) -> set[tuple[str, str]]:
 @cache
 def _schema_as_made() -> set[tuple[str, str]]:
     """The SQLite schema that the migrations make in an empty database."""
-    with create_engine("sqlite://").begin() as connection:
-        run_migrations(connection)
-        return _schema(connection)
+    engine = create_engine("sqlite://")
+    try:
+        with engine.begin() as connection:
+            run_migrations(connection)
+            return _schema(connection)
+    finally:
+        engine.dispose()

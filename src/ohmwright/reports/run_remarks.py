@@ -78,6 +78,11 @@ def _ended(event: UnaskedRf) -> str:
 
 
 def _slow_release_text(event: SlowRelease) -> str:
+    if event.sent is not None and event.sent > 1:
+        return (
+            f"OFF had to be sent again: {event.sent} times, and {event.took_s:.1f} s, until the "
+            "output read off"
+        )
     if event.keyed_by is None:
         return f"after OFF the output took {event.took_s:.1f} s to go off"
     return (
