@@ -14,6 +14,7 @@ from ohmwright import __version__
 from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
 
+from .commands_assets import app as asset_app
 from .commands_bench import doctor, probe, simulate, sweep
 from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
@@ -70,6 +71,7 @@ for command in (
     app.command()(command)
 app.add_typer(new_app, name="new")
 app.add_typer(record_app, name="record")
+app.add_typer(asset_app, name="asset")
 
 
 @app.callback(invoke_without_command=True)

@@ -33,6 +33,15 @@ Trusted = Annotated[
         help="Trust the keys of this list alone; default: the user's own list and own keys.",
     ),
 ]
+OperatorName = Annotated[
+    str | None,
+    typer.Option(
+        "--operator",
+        metavar="NAME",
+        envvar="OHMWRIGHT_OPERATOR",
+        help="Who does this; default: the account.",
+    ),
+]
 RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
 Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
 

@@ -35,6 +35,9 @@ Read in this order:
     json_lines          runs as lines of JSON, for export and import
     run_import          runs taken into a store
     parquet             results as a Parquet file
+    name_lock           a lock by name, to the end of a transaction
+    asset_register      the register of assets: each change a revision
+    asset_file          the register as CSV
     fleet_learning      what earlier runs taught about adjusting a model
 
 Design decisions, all in force:
