@@ -28,6 +28,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Model", unit.model),
             ("Serial number", unit.serial),
             ("Department", unit.department),
+            *([("Owner", certificate.owner)] if certificate.owner else []),
             ("Answers as", certificate.generator),
         ),
     )
@@ -35,6 +36,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
         "Work",
         _printable(
             ("Carried out by", ", ".join(certificate.operators)),
+            *([("Work order", order)] if (order := ", ".join(certificate.work_orders)) else []),
             ("Begun", minute_text(certificate.begun_at)),
             ("Ended", minute_text(certificate.ended_at)),
             ("RF on for", _on_time_text(certificate)),
