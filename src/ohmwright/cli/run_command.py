@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from shlex import quote
@@ -35,6 +36,12 @@ from .run_report import exit_code, print_how_to_resume, print_run
 from .run_subject import WorkRequest, procedure_of, unit_on_bench
 from .terminal_operator import PlainDisplay, TerminalOperator
 
+OnBegun = Callable[[SqlStore, str], None]
+
+
+def ignore_begun(store: SqlStore, run_id: str) -> None:
+    """Take no notice of a run."""
+
 
 @dataclass(frozen=True)
 class RunRequest:
@@ -56,6 +63,8 @@ class RunRequest:
     writes_certificate: bool = False
     """Whether the certificate is written at the end of the run, beside the records."""
     work: WorkRequest = field(default_factory=WorkRequest)
+    on_begun: OnBegun = ignore_begun
+    """Called with the store and the run's number, before the first event."""
 
 
 def run_procedure(request: RunRequest) -> int:
@@ -131,6 +140,7 @@ def _run(
         uses_fleet_prior=request.uses_fleet_prior,
         assignment=assignment,
     )
+    request.on_begun(store, job.run_id)
     notes = PendingEvents()
 
     async def work() -> tuple[Event, ...]:

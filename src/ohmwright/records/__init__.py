@@ -38,6 +38,8 @@ Read in this order:
     name_lock           a lock by name, to the end of a transaction
     asset_register      the register of assets: each change a revision
     asset_file          the register as CSV
+    last_runs           the newest run of each unit that decided it
+    campaigns           what is to be done, and what was done about each unit
     fleet_learning      what earlier runs taught about adjusting a model
 
 Design decisions, all in force:

@@ -6,10 +6,9 @@ from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
+from ohmwright.engine.answered_step import AnsweredStep
 from ohmwright.instruments.answer_requests import ChooseWord
 from ohmwright.model.result import Result
-
-from .answered import AnsweredStep
 
 Word = Annotated[str, Field(pattern=r"^[a-z][a-z0-9 _.-]{0,30}$")]
 _TAKEN = ("skip", "back", "stop", "comment")

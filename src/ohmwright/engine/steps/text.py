@@ -4,10 +4,9 @@ from __future__ import annotations
 
 from typing import Literal
 
+from ohmwright.engine.answered_step import AnsweredStep
 from ohmwright.instruments.answer_requests import TypeText
 from ohmwright.model.result import Result
-
-from .answered import AnsweredStep
 
 
 class TextStep(AnsweredStep):

@@ -7,13 +7,12 @@ from typing import Literal
 
 from pydantic import model_validator
 
+from ohmwright.engine.answered_step import AnsweredStep
 from ohmwright.instruments.answer_requests import TypedFigure, TypeFigure
 from ohmwright.model.hardware import NotNegative, Positive
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import AMPLE_DOF, Measured, Result
 from ohmwright.model.tolerance import Target, at_least, at_most
-
-from .answered import AnsweredStep
 
 
 class ValueStep(AnsweredStep):

@@ -8,14 +8,14 @@ from typing import Annotated, ClassVar
 
 from pydantic import Field
 
-from ohmwright.engine.requirements import Abilities, Complaint
 from ohmwright.instruments.answer_requests import AnswerRequest
 from ohmwright.model.event import Event
 from ohmwright.model.given_values import GivenValue
 from ohmwright.model.result import Result
 from ohmwright.model.step import Stage, Timing
 
-from .base import Step, StepRun
+from .requirements import Abilities, Complaint
+from .steps.base import Step, StepRun
 
 _ANSWER = "answer"
 
