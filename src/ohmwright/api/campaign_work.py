@@ -19,7 +19,7 @@ from ohmwright.model.event import RunFinished
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaign, CampaignEntry, Campaigns, EntryWhat, Worker
-from ohmwright.records.last_runs import DecisiveRun, decisive_runs, verdicts_of
+from ohmwright.records.last_runs import DecisiveRun, decisive_runs, is_begun, verdicts_of
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
@@ -141,9 +141,8 @@ class CampaignDesk:
     def _taken(self, tag: str) -> TakenUnit:
         state = self.states()[tag]
         asset = AssetRegister(self.store.database).get(tag).asset
-        verdicts = verdicts_of(self.store.database, [state.run_id] if state.run_id else [])
-        resumes = state.run_id if state.run_id in verdicts else None
-        return TakenUnit(asset, state, resumes)
+        begun = state.run_id != "" and is_begun(self.store.database, state.run_id)
+        return TakenUnit(asset, state, state.run_id if begun else None)
 
     def _states(self, entries: Sequence[CampaignEntry]) -> dict[str, UnitState]:
         run_ids = list({one.run_id for one in entries if one.run_id})

@@ -134,6 +134,7 @@ def _run(
 
 def _asked() -> str:
     """Return what was typed or scanned; a label of ours has several lines."""
+    out().file.flush()  # whoever reads a pipe is to see which unit is next
     err().print(Text(_HOW, style="dim"))
     err().print("> ", end="")
     said = anyio.run(read_line).strip()

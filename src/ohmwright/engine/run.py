@@ -53,7 +53,7 @@ from .session import Session
 from .stage import finished_points, stage_events
 from .steps.base import TimedStep
 from .traceability import accuracy_of, refuse_foreign, traceability_of
-from .unit_identity import identified_unit
+from .unit_identity import identified_unit, refuse_another_unit
 
 SOFTWARE = f"ohmwright {__version__}"
 """Name and version of this program, as records carry them."""
@@ -209,6 +209,7 @@ async def _opening_events(
     analyzer, generator = await bench.analyzer.identify(), await bench.generator.identify()
     refuse_foreign(bench, analyzer)
     refuse_other_instruments(job.earlier, analyzer, generator)
+    refuse_another_unit(bench, assignment.registered, generator)
     refs = tuple(one.ref for one in documents)
     yield (
         _run_resumed(job, session, traceability, refs)

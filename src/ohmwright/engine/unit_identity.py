@@ -6,6 +6,7 @@ plate, before they are told which one is expected.
 
 from __future__ import annotations
 
+from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.requests import PLATE_CHARACTERS, ReadSerialPlate
 from ohmwright.model.errors import WrongInstrument
 from ohmwright.model.event import UnitIdentified
@@ -21,20 +22,30 @@ _TRIES = 2
 """A misread plate is read once more."""
 
 
+def refuse_another_unit(bench: Bench, asset: RegisteredAsset | None, identity: str) -> None:
+    """Raise WrongInstrument where a unit with a port says another serial number.
+
+    `identity`: what the generator answers. To be asked before a run is on record, which could not
+    go on with the right unit.
+    """
+    if asset is None or not bench.generator.unattended:
+        return
+    told = told_serial(identity, asset.serial)
+    if told is not None and not same_serial(told, asset.serial):
+        raise _another_unit(asset, f"says '{identity}'")
+
+
 async def identified_unit(
     session: Session, asset: RegisteredAsset, identity: str
 ) -> UnitIdentified | None:
     """Return how the unit was known; None where it tells nothing and nobody is there to look.
 
-    `identity`: what the generator answers. Raises WrongInstrument for another unit.
+    `identity`: as for `refuse_another_unit`. Raises WrongInstrument where a person reads another
+    serial number.
     """
-    generator = session.bench.generator
-    if generator.unattended:
-        told = told_serial(identity, asset.serial)
-        if told is not None:
-            if not same_serial(told, asset.serial):
-                raise _another_unit(asset, f"says '{identity}'")
-            return UnitIdentified(**session.stamp(), seen=identity)
+    port = session.bench.generator.unattended
+    if port and told_serial(identity, asset.serial) is not None:
+        return UnitIdentified(**session.stamp(), seen=identity)
     if not session.bench.operator.present:
         return None
     return await _read_from_plate(session, asset)

@@ -61,6 +61,13 @@ def _older_runs(
             yield DecisiveRun(*row)
 
 
+def is_begun(database: Database, run_id: str) -> bool:
+    """Whether this run is on record and its unit is known; one that was refused has none."""
+    query = select(RUNS.c.asset).where(RUNS.c.run_id == run_id)
+    with database.read() as connection:
+        return bool(connection.execute(query).scalar())
+
+
 def verdicts_of(database: Database, run_ids: Sequence[str]) -> dict[str, str | None]:
     """The verdict of each of these runs that is on record; None for one that is not finished."""
     found: dict[str, str | None] = {}
