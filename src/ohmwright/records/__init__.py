@@ -147,4 +147,19 @@ Design decisions, all in force:
     entry of the ledger with the head that it brought.
     Rejected: merging two copies of a run.
     Held by: tests/records/test_transfer.py, test_a_fork_is_refused_at_the_first_event_that_differs.
+17. A change of an asset is a row more.
+    Why: who said what of a unit, and when, must stay to be seen.
+    Decision: `asset_changes` holds a unit whole at each revision, and refuses updates. Who writes
+    a revision that is there already was second, and is told. A run keeps its unit as it was.
+    Rejected: a table of units with a log beside it, which could disagree.
+    Held by: tests/records/test_assets.py, test_who_comes_second_overwrites_nothing.
+18. A unit of a campaign is taken under a lock by name, and done by its run.
+    Why: two benches must not get one unit, and a power cut comes between any two commits.
+    Decision: choosing and noting are one transaction. The log names a run before its first event,
+    so that afterwards its record alone says whether the unit is done, cut short or not begun. The
+    lock needs no right to change a table.
+    Rejected: a state that is written when a run ends; a hold that runs out, since a unit is
+    handed over by its holder.
+    Held by: tests/records/test_campaigns.py, test_two_benches_never_get_the_same_unit; the power
+    cuts by scripts/campaign.py.
 """
