@@ -8,8 +8,12 @@ from threading import Barrier, Thread
 import pytest
 
 from ohmwright.model.errors import UsageError
+from ohmwright.model.event import Event
 from ohmwright.records.campaigns import CampaignEntry, Campaigns, Worker
+from ohmwright.records.last_runs import decisive_runs, is_begun, verdicts_of
 from ohmwright.records.sql_store import SqlStore
+
+from .some_events import finished, point, started
 
 TAGS = [f"HF-{number}" for number in range(12)]
 
@@ -47,6 +51,27 @@ def test_what_is_held_already_is_not_noted_again(store: SqlStore) -> None:
     for _ in range(2):
         assert campaigns.take("c", Worker("Áda", "b"), lambda _: "a") == "a"
     assert [one.what for one in campaigns.entries("c")] == ["planned", "taken"]
+
+
+def test_a_unit_goes_by_its_newest_run_that_decided_it(store: SqlStore) -> None:
+    def keep(run_id: str, asset: str, *rest: Event, seed: int | None = None) -> None:
+        store.append_all(run_id, (started(run_id, asset, seed), *rest))
+
+    keep("1", "a", point(), finished("pass"))
+    keep("2", "a", finished("undecided"))
+    keep("3", "b", finished("pass"))
+    keep("4", "b", finished("fail"))
+    keep("5", "c", point())
+    keep("6", "a", finished("fail"), seed=3)
+    found = decisive_runs(store.database, simulated=False)
+    assert {tag: (run.run_id, run.verdict) for tag, run in found.items()} == {
+        "a": ("1", "pass"),
+        "b": ("4", "fail"),
+    }
+    assert [run.run_id for run in decisive_runs(store.database, simulated=True).values()] == ["6"]
+    ids = ["1", "2", "5", "9"]
+    assert verdicts_of(store.database, ids) == {"1": "pass", "2": "undecided", "5": None}
+    assert [is_begun(store.database, run_id) for run_id in ids] == [True, True, True, False]
 
 
 def test_names_are_unique_and_units_of_the_campaign(store: SqlStore) -> None:

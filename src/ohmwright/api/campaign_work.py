@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime
+from datetime import date
 
 from ohmwright.fleet.campaign_state import (
     Progress,
@@ -42,7 +42,7 @@ def store_worklist(
 
 
 def _last(run: DecisiveRun) -> LastWork:
-    on = datetime.fromisoformat(run.at).date()
+    on = date.fromisoformat(run.at[:10])
     return LastWork(on, "pass" if run.verdict == "pass" else "fail", run.run_id)
 
 

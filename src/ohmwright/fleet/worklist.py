@@ -46,6 +46,9 @@ class WorkUnit:
         return self.due is None or self.due <= by
 
 
+_DAYS_OF_EVERY_MONTH = 28
+
+
 def no_risk_known(asset: RegisteredAsset) -> None:
     """A `RiskOf` that knows nothing."""
 
@@ -96,4 +99,6 @@ def _place(unit: WorkUnit) -> tuple[int, date, str, str]:
 def months_later(day: date, months: int) -> date:
     """The same day of the month so many months later, or the last day of a shorter month."""
     year, month = divmod(day.year * 12 + day.month - 1 + months, 12)
+    if day.day <= _DAYS_OF_EVERY_MONTH:
+        return date(year, month + 1, day.day)
     return date(year, month + 1, min(day.day, monthrange(year, month + 1)[1]))

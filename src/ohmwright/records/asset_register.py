@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from typing import Literal
+from typing import Any, Literal
 
 from sqlalchemy import Connection, Row, and_, func, insert, select
 
@@ -19,6 +19,9 @@ from .tables import ASSET_CHANGES
 
 ChangeKind = Literal["added", "changed", "withdrawn", "imported"]
 _FIELDS = tuple(RegisteredAsset.model_fields)
+_FIELD_SET = set(_FIELDS)
+_TOLD = ("revision", "at", "by", "what", "why")
+_QUERY = select(*(ASSET_CHANGES.c[name] for name in (*_FIELDS, *_TOLD)))
 
 
 @dataclass(frozen=True)
@@ -54,9 +57,9 @@ class AssetRegister:
         c = ASSET_CHANGES.c
         newest = select(c.tag, func.max(c.revision).label("revision")).group_by(c.tag).subquery()
         here = and_(newest.c.tag == c.tag, newest.c.revision == c.revision)
-        query = select(ASSET_CHANGES).join(newest, here).order_by(c.tag)
+        query = _QUERY.join(newest, here).order_by(c.tag)
         with self._database.read() as connection:
-            return [_revision(row) for row in connection.execute(query)]
+            return [_revision(row) for row in connection.execute(query).all()]
 
     def find(self, tag: str) -> AssetRevision | None:
         """The unit with this tag as it is now; None where the register has none."""
@@ -77,9 +80,9 @@ class AssetRegister:
     def history(self, tag: str) -> list[AssetRevision]:
         """Every revision of the unit with this tag, oldest first."""
         c = ASSET_CHANGES.c
-        query = select(ASSET_CHANGES).where(c.tag == tag).order_by(c.revision)
+        query = _QUERY.where(c.tag == tag).order_by(c.revision)
         with self._database.read() as connection:
-            return [_revision(row) for row in connection.execute(query)]
+            return [_revision(row) for row in connection.execute(query).all()]
 
     def apply(self, changes: Sequence[AssetChange], *, by: str, why: str = "") -> None:
         """Put all changes on record, or none.
@@ -111,7 +114,8 @@ class AssetRegister:
                 )
 
 
-def _revision(row: Row[tuple[object, ...]]) -> AssetRevision:
-    said = row._mapping
-    asset = RegisteredAsset.model_construct(**{name: said[name] for name in _FIELDS})
-    return AssetRevision(asset, said["revision"], said["at"], said["by"], said["what"], said["why"])
+def _revision(row: Row[Any]) -> AssetRevision:
+    """The revision in a row of `_QUERY`; its values were checked before they were written."""
+    fields = dict(zip(_FIELDS, row[: len(_FIELDS)], strict=True))
+    asset = RegisteredAsset.model_construct(_FIELD_SET, **fields)
+    return AssetRevision(asset, *row[len(_FIELDS) :])

@@ -34,7 +34,7 @@ def decisive_runs(database: Database, *, simulated: bool) -> dict[str, DecisiveR
     found: dict[str, DecisiveRun] = {}
     others: list[str] = []
     with database.read() as connection:
-        for asset, number, run_id, at, verdict in connection.execute(query):
+        for asset, number, run_id, at, verdict in connection.execute(query).all():
             if verdict in DECISIVE:
                 found[asset] = DecisiveRun(asset, number, run_id, at, verdict)
             else:
