@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -130,6 +131,10 @@ class BenchData:
             protections=self.protections(guarded=True),
         )
 
+    def models(self) -> tuple[str, ...]:
+        """Return the models of the units that can stand on the bench. Raises SourceError."""
+        return tuple(model for _, model in _entries_with_models(self.file, self.path))
+
     def with_unit(self, unit: RegisteredAsset) -> BenchData:
         """Return the bench with a unit of the register on it, and the generator of its model.
 
@@ -228,16 +233,22 @@ def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> Simul
 def _entry_of_model(file: BenchFile, path: Path, unit: RegisteredAsset) -> InstrumentEntry:
     """Return the generator of a bench file that is of the unit's model."""
     models: list[str] = []
-    for entry in (file.generator, *file.generators):
-        data = load(data_file(entry.data, path, "generators"), GeneratorData, table="data")
-        if data.model == unit.model:
+    for entry, model in _entries_with_models(file, path):
+        if model == unit.model:
             return entry
-        models.append(data.model)
+        models.append(model)
     raise SourceError(
         f"{path}: asset {unit.tag} is a {unit.model}, and this bench is for {', '.join(models)}.",
         "Nothing was switched on.",
         "Take the bench file for that model, or add its generator under [[generators]].",
     )
+
+
+def _entries_with_models(file: BenchFile, path: Path) -> Iterator[tuple[InstrumentEntry, str]]:
+    """Yield each generator of a bench file with its model."""
+    for entry in (file.generator, *file.generators):
+        data = load(data_file(entry.data, path, "generators"), GeneratorData, table="data")
+        yield entry, data.model
 
 
 def _at_port(file: BenchFile, port: str) -> BenchFile:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -60,9 +60,17 @@ class CampaignDesk:
     """One campaign, as one worker at one bench works through it."""
 
     def __init__(
-        self, store: SqlStore, name: str, worker: Worker, risk_of: RiskOf = no_risk_known
+        self,
+        store: SqlStore,
+        name: str,
+        worker: Worker,
+        *,
+        models: Collection[str] | None = None,
+        risk_of: RiskOf = no_risk_known,
     ) -> None:
+        """`models`: which the bench can work on; None for any."""
         self.store, self.worker, self._risk_of = store, worker, risk_of
+        self._models = models
         self._campaigns = Campaigns(store.database)
         self.campaign: Campaign = self._campaigns.get(name)
 
@@ -77,9 +85,10 @@ class CampaignDesk:
         return progress(self.states(), models, today())
 
     def in_order(self) -> list[WorkUnit]:
-        """Return the worklist by which units are taken."""
+        """Return the worklist by which units are taken: those that the bench can work on."""
         simulated = self.campaign.simulated
-        return store_worklist(self.store, simulated=simulated, risk_of=self._risk_of)
+        units = store_worklist(self.store, simulated=simulated, risk_of=self._risk_of)
+        return [one for one in units if self._models is None or one.asset.model in self._models]
 
     def take_next(self) -> TakenUnit | None:
         """Take the next unit, or return the one in hand; None where nothing is left today."""

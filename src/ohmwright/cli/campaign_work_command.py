@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import date
 
@@ -33,7 +34,8 @@ from .run_subject import WorkRequest
 from .worklist_command import taken_words
 
 _HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD, hand over NAME, anew, stop)"
-_LABEL_LINES = 4
+_PAUSE_S = 0.5
+"""A scanner types one line after another faster than this."""
 _STAGES: dict[str, tuple[Stage, ...]] = {"calibrate": STAGES, "verify": ("as_left",)}
 
 
@@ -60,7 +62,7 @@ def work_campaign(request: CampaignWorkRequest) -> int:
     simulated = bench.file.simulation is not None
     worker = Worker(request.operator or account_name(), bench.file.name)
     with open_existing_records(request.records) as store:
-        desk = CampaignDesk(store, request.name, worker)
+        desk = CampaignDesk(store, request.name, worker, models=bench.models())
         if desk.campaign.simulated != simulated:
             raise _wrong_kind(request.name, simulated=simulated)
         desk.settle_all()
@@ -137,12 +139,18 @@ def _asked() -> str:
     out().file.flush()  # whoever reads a pipe is to see which unit is next
     err().print(Text(_HOW, style="dim"))
     err().print("> ", end="")
-    said = anyio.run(read_line).strip()
-    if said != LABEL_HEAD:
-        return said
-    lines = [said]
-    while len(lines) < _LABEL_LINES and not lines[-1].startswith("head "):
-        lines.append(anyio.run(read_line).strip())
+    return anyio.run(_scan)
+
+
+async def _scan() -> str:
+    """Return a line; after the first one of a label, all that the scanner types without a pause."""
+    lines = [(await read_line()).strip()]
+    while lines[0] == LABEL_HEAD:
+        before = len(lines)
+        with anyio.move_on_after(_PAUSE_S), suppress(UsageError):  # the end of a pipe
+            lines.append((await read_line()).strip())
+        if len(lines) == before:
+            break
     return "\n".join(lines)
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from contextlib import suppress
 
+from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.run import results
 from ohmwright.model import errors
-from ohmwright.model.event import CurveDiagnosed, Event, Fault, RunFinished
+from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict
 from ohmwright.records.store import Store
 from ohmwright.reports.run_parts import RunPart, parts_of_run
@@ -33,8 +34,13 @@ def print_run(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: 
         if not isinstance(events[-1], RunFinished):
             print_how_to_resume(store, run_id)
         return
+    started = run_started_event(events)
+    kept = [event.attachment for event in events if isinstance(event, FileAttached)]
     document = {
         "run": run_id,
+        "asset": None if started is None else started.asset.model_dump(mode="json"),
+        "work_order": "" if started is None else started.work_order,
+        "attached": [{"name": one.name, "sha256": one.sha256} for one in kept],
         "record": store.place(run_id),
         "verdict": verdict(events),
         "parts": [_part_json(part) for part in parts_of_run(events)],
