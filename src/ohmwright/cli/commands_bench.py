@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import AcceptExpired, AnalyzerLine, BenchPath, Faults, Json, RecordsPlace
+from .options import AcceptExpired, AnalyzerLine, BenchPath, Faults, Json, RecordsPlace, WorkOptions
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,7 @@ def sweep(
     *,
     bench: BenchPath,
     what: SweepPlanOptions,
+    work: WorkOptions,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Print what it will cost; open nothing.")
     ] = False,
@@ -104,7 +105,15 @@ def sweep(
         files.overwrite,
     )
     request = SweepRequest(
-        line.bench_choice(bench), plan, written, records, resume, accept_expired, dry_run, as_json
+        line.bench_choice(bench),
+        plan,
+        written,
+        records,
+        resume,
+        accept_expired,
+        dry_run,
+        as_json,
+        work.request(),
     )
     raise typer.Exit(run_sweep(request))
 

@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import AnalyzerLine, BenchPath, Faults, Json, ProcedurePath, RecordsPlace, RunOptions
+from .options import (
+    AnalyzerLine,
+    BenchPath,
+    Faults,
+    Json,
+    OptionalProcedure,
+    RecordsPlace,
+    RunOptions,
+    WorkOptions,
+)
 
 if TYPE_CHECKING:
     from ohmwright.model.step import Stage
@@ -38,8 +47,10 @@ def demo(
 
 @with_option_groups
 def calibrate(
-    procedure: ProcedurePath,
+    *,
+    procedure: OptionalProcedure = None,
     bench: BenchPath,
+    work: WorkOptions,
     options: RunOptions,
     line: AnalyzerLine,
     as_json: Json = False,
@@ -47,14 +58,15 @@ def calibrate(
     """Run a whole procedure: as found, adjustment, as left."""
     from ohmwright.model.step import STAGES
 
-    raise typer.Exit(_run(procedure, bench, STAGES, options, line, as_json=as_json))
+    raise typer.Exit(_run(procedure, bench, STAGES, work, options, line, as_json=as_json))
 
 
 @with_option_groups
 def verify(
     *,
-    procedure: ProcedurePath,
+    procedure: OptionalProcedure = None,
     bench: BenchPath,
+    work: WorkOptions,
     as_found: Annotated[
         bool, typer.Option("--as-found", help="Record the stage as found instead of as left.")
     ] = False,
@@ -64,13 +76,14 @@ def verify(
 ) -> None:
     """Measure every test point and adjust nothing."""
     stage: Stage = "as_found" if as_found else "as_left"
-    raise typer.Exit(_run(procedure, bench, (stage,), options, line, as_json=as_json))
+    raise typer.Exit(_run(procedure, bench, (stage,), work, options, line, as_json=as_json))
 
 
 def _run(
-    procedure: Path,
+    procedure: Path | None,
     bench: Path,
     stages: "tuple[Stage, ...]",
+    work: WorkOptions,
     options: RunOptions,
     line: AnalyzerLine,
     *,
@@ -93,5 +106,6 @@ def _run(
             Environment(
                 temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
             ),
+            work=work.request(options.values),
         )
     )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from shlex import quote
@@ -15,6 +16,7 @@ from ohmwright.api.open_bench import open_bench
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import run_started_event
+from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import Event, RunFinished
@@ -31,14 +33,22 @@ from .live import live_view
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
+from .run_subject import WorkRequest, procedure_of, unit_on_bench
 from .terminal_operator import PlainDisplay, TerminalOperator
+
+OnBegun = Callable[[SqlStore, str], None]
+
+
+def ignore_begun(store: SqlStore, run_id: str) -> None:
+    """Take no notice of a run."""
 
 
 @dataclass(frozen=True)
 class RunRequest:
     """A run as asked for on the command line."""
 
-    procedure: Path
+    procedure: Path | None
+    """None for that of the unit in the register of assets."""
     bench: BenchChoice
     stages: tuple[Stage, ...]
     records: str | None
@@ -52,12 +62,19 @@ class RunRequest:
     """Whether adjustments start from a prior of earlier runs on units of the same model."""
     writes_certificate: bool = False
     """Whether the certificate is written at the end of the run, beside the records."""
+    work: WorkRequest = field(default_factory=WorkRequest)
+    on_begun: OnBegun = ignore_begun
+    """Called with the store and the run's number, before the first event."""
 
 
 def run_procedure(request: RunRequest) -> int:
     """Run or resume a procedure; return the exit code of the run. Raises OhmwrightError."""
-    file = read_procedure(request.procedure)
     bench = _with_room_conditions(request.bench.read(), request.room)
+    if request.procedure is not None:
+        read_procedure(request.procedure)  # refused before the records are opened
+    unit = unit_on_bench(bench, request.work.asset, request.records, request.resume)
+    file = procedure_of(request.procedure, unit)
+    assignment = replace(request.work.assignment(), registered=unit.registered)
     open_store = open_records if request.resume is None else open_existing_records
     with open_store(request.records) as store:
         earlier: tuple[Event, ...] = ()
@@ -65,7 +82,7 @@ def run_procedure(request: RunRequest) -> int:
             earlier = _events_to_resume(store, request.resume, request.stages)
         if not request.unattended:
             err().print(CAUTION, style="yellow")
-        return _run(request, file, bench, store, earlier)
+        return _run(request, file, unit.bench, store, earlier, assignment)
 
 
 def _with_room_conditions(bench: BenchData, room: Environment) -> BenchData:
@@ -109,6 +126,7 @@ def _run(
     bench_data: BenchData,
     store: SqlStore,
     earlier: tuple[Event, ...],
+    assignment: Assignment = NO_ASSIGNMENT,
 ) -> int:
     """Run the procedure, print the result and return the exit code; `earlier`: events resumed."""
     store.key.load()  # a run that nobody can sign is not begun
@@ -120,7 +138,9 @@ def _run(
         earlier=earlier,
         accept_expired=request.accept_expired,
         uses_fleet_prior=request.uses_fleet_prior,
+        assignment=assignment,
     )
+    request.on_begun(store, job.run_id)
     notes = PendingEvents()
 
     async def work() -> tuple[Event, ...]:
@@ -128,7 +148,8 @@ def _run(
             bench_data,
             unattended=request.unattended,
             guarded=request.bench.guarded,
-            person=TerminalOperator(PlainDisplay()),
+            person=TerminalOperator(PlainDisplay(), request.work.operator),
+            operator_name=request.work.operator or "",
         )
         async with opening as bench:
             try:

@@ -10,6 +10,8 @@ Read in this order:
     sweep_points, sweep_estimate  the points of a sweep in their order, and what they will cost
     steps/                        one file a step kind: its data, what it requires, how it is run
     session                       the state that a run keeps from one activation to the next
+    unit_identity                 whether the unit at the bench is the register's
+    answered_step                 the base of steps that a person or a file answers
     told_by                       who told what no instrument read
     activation, release           the only way to switch RF on, and the way it is switched off
     sampling                      readings of an open activation, each once and with its age

@@ -24,6 +24,7 @@ from ohmwright.model.event import (
     SlowRelease,
     UnaskedRf,
 )
+from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.hardware import InputPath
 from ohmwright.model.result import Result, Sample
 from ohmwright.model.step import Timing
@@ -57,6 +58,8 @@ class Session:
     """Accuracy of the analyzer's readings by its certificate; None without a certificate."""
     pending: PendingEvents = field(default_factory=PendingEvents)
     """Events that wait to be yielded until RF is off."""
+    given: GivenValues = NOTHING_GIVEN
+    """Answers that need not be asked for."""
     service: ServiceState | None = None
     """What was moved in service mode; None while no point is being adjusted."""
     answers_given: int = 0

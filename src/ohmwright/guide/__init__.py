@@ -23,6 +23,8 @@ TOPICS = (
     "python",
     "rehearsal",
     "testing",
+    "assets",
+    "campaign",
     "records",
     "certificates",
     "safety",

@@ -41,6 +41,11 @@ Read in this order:
     backup              a whole store in one file, checked
     roles               who may add and who may read, in PostgreSQL
     parquet             results as a Parquet file
+    name_lock           a lock by name, to the end of a transaction
+    asset_register      the register of assets: each change a revision
+    asset_file          the register as CSV
+    last_runs           the newest run of each unit that decided it
+    campaigns           what is to be done, and what was done about each unit
     fleet_learning      what earlier runs taught about adjusting a model
 
 Design decisions, all in force:
@@ -184,4 +189,19 @@ Design decisions, all in force:
     entry of the ledger, so that its removal shows.
     Rejected: a list in the store that counts by itself, which whoever forges the store would write.
     Held by: tests/cli/test_vouchers.py.
+22. A change of an asset is a row more.
+    Why: who said what of a unit, and when, must stay to be seen.
+    Decision: `asset_changes` holds a unit whole at each revision, and refuses updates. Who writes
+    a revision that is there already was second, and is told. A run keeps its unit as it was.
+    Rejected: a table of units with a log beside it, which could disagree.
+    Held by: tests/records/test_assets.py, test_who_comes_second_overwrites_nothing.
+23. A unit of a campaign is taken under a lock by name, and done by its run.
+    Why: two benches must not get one unit, and a power cut comes between any two commits.
+    Decision: choosing and noting are one transaction. The log names a run before its first event,
+    so that afterwards its record alone says whether the unit is done, cut short or not begun. The
+    lock needs no right to change a table.
+    Rejected: a state that is written when a run ends; a hold that runs out, since a unit is
+    handed over by its holder.
+    Held by: tests/records/test_campaigns.py, test_two_benches_never_get_the_same_unit; the power
+    cuts by scripts/campaign.py.
 """

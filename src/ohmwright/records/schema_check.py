@@ -10,7 +10,10 @@ from sqlalchemy import Connection, create_engine, text
 from .audit_finding import AuditFinding
 from .migrate import run_migrations
 
-_APPEND_ONLY = ("store", "runs", "events", "ledger", "results")
+_APPEND_ONLY = (
+    *("store", "runs", "events", "ledger", "results"),
+    *("asset_changes", "campaigns", "campaign_log"),
+)
 _SUMMING = {"results_tally", "runs_newest", "ledger_newest"}
 
 

@@ -21,6 +21,7 @@ from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_prof
 from ohmwright.api.open_records import open_existing_records
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import run_started_event
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import SourceError
 from ohmwright.records.fleet_learning import fleet_priors
 
@@ -93,12 +94,18 @@ def rehearsed_bench(data: BenchData, *, unattended: bool = False) -> RehearsedBe
         generator=profiles.generator,
         analyzer_commands=commands,
         generator_commands=data.generator_commands,
-        asset=data.file.asset,
+        asset=data.file.asset or _any_unit(data),
         certificate=data.certificate,
         environment=data.file.environment,
         unattended=unattended,
     )
     return bench if simulation is None else replace(bench, age_months=simulation.age_months)
+
+
+def _any_unit(data: BenchData) -> Asset:
+    """Return a unit of the bench's model, for a bench file that names none."""
+    made = data.generator
+    return Asset(id="rehearsed", maker=made.maker, model=made.model, serial="")
 
 
 def _like_records(rehearsed: Rehearsed, place: str) -> Rehearsed:
