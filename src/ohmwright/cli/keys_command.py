@@ -14,7 +14,7 @@ from ohmwright.records.keys import KeyStatus
 from ohmwright.records.queries import signatures
 from ohmwright.records.seal import fingerprint
 from ohmwright.records.trust import Signer, TrustedKeys, resolved_key, signers
-from ohmwright.records.vouchers import Decision, add_voucher
+from ohmwright.records.vouchers import KeyDecision, add_voucher
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
@@ -53,7 +53,7 @@ def _names(records: str | None, trusted: Path | None) -> dict[str, str]:
         return trusted_keys(trusted, store).names()
 
 
-def vouch_for_key(given: str, what: Decision, name: str, records: str | None) -> None:
+def vouch_for_key(given: str, what: KeyDecision, name: str, records: str | None) -> None:
     """Keep with the records that this computer's key vouches for another one, or no longer."""
     with open_existing_records(records) as store:
         known = (signer.key for signer in signers(signatures(store.database)))

@@ -27,14 +27,14 @@ from .tables import LEDGER
 from .witness_file import ChainPosition
 
 _PURPOSE = b"ohmwright voucher 1\n"  # so that no signature made for another purpose fits
-Decision = Literal["trust", "distrust"]
+KeyDecision = Literal["trust", "distrust"]
 
 
 class VoucherStatement(FrozenModel):
     """What is signed: that a key is trusted in one store, or no longer."""
 
     store: str
-    what: Decision
+    what: KeyDecision
     key: str
     """Public key in hexadecimal."""
     name: str
@@ -60,7 +60,7 @@ class Voucher(FrozenModel):
         return said.store == store_id and is_signed_by(said.by, self.signature, said.signed_bytes())
 
 
-def add_voucher(store: SqlStore, what: Decision, key: str, name: str = "") -> None:
+def add_voucher(store: SqlStore, what: KeyDecision, key: str, name: str = "") -> None:
     """Vouch for a key with the key of this computer, or take that back; kept in the ledger.
 
     Raises RecordError where the key cannot sign or the store has lost something.
