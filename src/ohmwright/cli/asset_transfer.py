@@ -56,10 +56,13 @@ def _print(request: ImportRequest, plan: ImportPlan) -> None:
         out().print(Text(printable(f"Changed: {named}")), soft_wrap=True)
 
 
-def export_assets(file: Path, records: str | None) -> None:
+def export_assets(file: Path, records: str | None, *, as_json: bool) -> None:
     """Write every unit as it is now to a new file."""
     with open_existing_records(records) as store:
         assets = [one.asset for one in AssetRegister(store.database).all()]
     with new_file(file) as written:
         written.write(assets_csv(assets).encode("utf-8-sig"))
-    out().print(Text(f"Written: {file}, {len(assets)} assets"), soft_wrap=True)
+    if as_json:
+        print_json({"written": str(file), "assets": len(assets)})
+    else:
+        out().print(Text(f"Written: {file}, {len(assets)} assets"), soft_wrap=True)

@@ -115,7 +115,14 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
 
 
 def note_unit(
-    records: str | None, name: str, tag: str, operator: str | None, what: EntryWhat, words: str
+    records: str | None,
+    name: str,
+    tag: str,
+    operator: str | None,
+    what: EntryWhat,
+    words: str,
+    *,
+    as_json: bool,
 ) -> None:
     """Note that a unit is skipped, deferred or handed over."""
     with open_existing_records(records) as store:
@@ -123,7 +130,10 @@ def note_unit(
         if tag in desk.states():
             desk.settle(tag)
         desk.note(tag, what, words)
-    out().print(Text(printable(f"{tag} {what}: {words}")), soft_wrap=True)
+    if as_json:
+        print_json({"campaign": name, "tag": tag, "what": what, "words": words})
+    else:
+        out().print(Text(printable(f"{tag} {what}: {words}")), soft_wrap=True)
 
 
 def progress_words(name: str, far: Progress) -> str:

@@ -134,8 +134,9 @@ def import_(
 def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.")],
     records: RecordsPlace = None,
+    as_json: Json = False,
 ) -> None:
     """Write the units as they are now as CSV, which 'import' reads again."""
     from .asset_transfer import export_assets
 
-    export_assets(file, records)
+    export_assets(file, records, as_json=as_json)

@@ -134,11 +134,12 @@ def skip(
     why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
     operator: OperatorName = None,
     records: RecordsPlace = None,
+    as_json: Json = False,
 ) -> None:
     """Leave a unit out, with a reason."""
     from .campaign_command import note_unit
 
-    note_unit(records, name, tag, operator, "skipped", why)
+    note_unit(records, name, tag, operator, "skipped", why, as_json=as_json)
 
 
 @app.command()
@@ -149,11 +150,13 @@ def defer(
     why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")] = "",
     operator: OperatorName = None,
     records: RecordsPlace = None,
+    as_json: Json = False,
 ) -> None:
     """Put a unit off to a day; one that is done or skipped is to be done again then."""
     from .campaign_command import note_unit
 
-    note_unit(records, name, tag, operator, "deferred", f"{until:%Y-%m-%d} {why}".strip())
+    words = f"{until:%Y-%m-%d} {why}".strip()
+    note_unit(records, name, tag, operator, "deferred", words, as_json=as_json)
 
 
 @app.command("hand-over")
@@ -163,11 +166,12 @@ def hand_over(
     to: Annotated[str, typer.Option("--to", metavar="NAME", help="The operator who takes it.")],
     operator: OperatorName = None,
     records: RecordsPlace = None,
+    as_json: Json = False,
 ) -> None:
     """Hand a unit over to another operator, with a run of it that is begun."""
     from .campaign_command import note_unit
 
-    note_unit(records, name, tag, operator, "handed over", to)
+    note_unit(records, name, tag, operator, "handed over", to, as_json=as_json)
 
 
 @app.command()

@@ -23,6 +23,8 @@ class UnitState:
     phase: UnitPhase = "open"
     not_before: date | None = None
     """The day to which it was deferred."""
+    reopened: bool = False
+    """Whether it is to be done again, so that runs until now do not count."""
     only_by: str = ""
     """Who it was handed over to."""
     holder: Worker | None = None
@@ -81,9 +83,11 @@ def _after(state: UnitState, entry: CampaignEntry) -> UnitState:
             return replace(now, phase="skipped", holder=None)
         case "deferred":
             until = date.fromisoformat(entry.words[:10])
-            return replace(now, phase="open", holder=None, not_before=until, only_by="")
+            put_off = replace(now, phase="open", holder=None, only_by="")
+            return replace(put_off, not_before=until, reopened=True)
         case "handed over":
-            return replace(now, phase="open", holder=None, only_by=entry.words)
+            free = replace(now, phase="open", holder=None, not_before=None)
+            return replace(free, only_by=entry.words)
 
 
 def _settled(
@@ -94,7 +98,7 @@ def _settled(
     verdict = verdicts.get(state.run_id)
     if state.phase in ("taken", "done") and verdict:
         return replace(state, phase="done", holder=None, verdict=verdict)
-    if state.phase in ("open", "taken") and state.not_before is None and state.tag in elsewhere:
+    if state.phase in ("open", "taken") and not state.reopened and state.tag in elsewhere:
         run_id, verdict = elsewhere[state.tag]
         return replace(state, phase="done", holder=None, run_id=run_id, verdict=verdict)
     return state
