@@ -66,8 +66,8 @@ def rehearsed_files(
 ) -> tuple[Rehearsed, ...]:
     """Return the rehearsal of each procedure file, all on the bench file `bench`.
 
-    `slips`: share of cues at which the simulated person at the keys slips. Raises SourceError or UsageError where a file is wrong, has no [physics], or the records tell
-    too little of the model.
+    `slips`: share of cues at which the simulated person at the keys slips. Raises SourceError or
+    UsageError where a file is wrong, has no [physics], or the records tell too little of the model.
     """
     files = [read_procedure(Path(procedure)) for procedure in procedures]
     on = rehearsed_bench(read_bench(Path(bench)), unattended=unattended)
