@@ -136,6 +136,8 @@ class Session:
         self.cue = cue
         if cue is not None:
             self.bench.operator.cue(cue)
+        if self.bench.rf.state == "off":  # else the next reading tells
+            self.report_rf_state()
 
     def report_rf_state(self) -> None:
         """Report to `on_status` how RF was read last."""

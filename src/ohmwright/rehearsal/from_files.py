@@ -24,6 +24,7 @@ from ohmwright.engine.resume import run_started_event
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import SourceError
 from ohmwright.records.fleet_learning import fleet_priors
+from ohmwright.simulator.cued_hands import Hands
 
 from .outcome import UnitOutcome
 from .population import like_fleet
@@ -62,14 +63,16 @@ def rehearsed_files(
     seed: int,
     like: str | None = None,
     unattended: bool = False,
+    slips: float = 0.0,
 ) -> tuple[Rehearsed, ...]:
     """Return the rehearsal of each procedure file, all on the bench file `bench`.
 
-    Raises SourceError or UsageError where a file is wrong, has no [physics], or the records tell
-    too little of the model.
+    `slips`: share of cues at which the simulated person at the keys slips. Raises SourceError or
+    UsageError where a file is wrong, has no [physics], or the records tell too little of the model.
     """
     files = [read_procedure(Path(procedure)) for procedure in procedures]
     on = rehearsed_bench(read_bench(Path(bench)), unattended=unattended)
+    on = replace(on, hands=Hands.slipping(slips))
     rehearsed = tuple(Rehearsed(file, on, seed) for file in files)
     return rehearsed if like is None else tuple(_like_records(one, like) for one in rehearsed)
 
