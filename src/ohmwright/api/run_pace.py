@@ -7,6 +7,9 @@ from collections.abc import Iterable
 
 from .run_plan import PlannedPoint
 
+_SHORT_S = 90.0
+"""Times under this are told in seconds."""
+
 
 class RunPace:
     """Learns, for each kind of step, how a point's time compares with what was expected of it."""
@@ -45,9 +48,12 @@ class RunPace:
 
 def about(seconds: float) -> str:
     """Return an estimated time in words, no finer than it is known: `about 12 min`."""
-    if seconds < 90:
-        return f"about {max(10, round(seconds, -1)):.0f} s"
+    return f"about {duration(max(10, round(seconds, -1)) if seconds < _SHORT_S else seconds)}"
+
+
+def duration(seconds: float) -> str:
+    """Return a time in seconds, in minutes, or in hours and minutes."""
+    if seconds < _SHORT_S:
+        return f"{seconds:.0f} s"
     minutes = round(seconds / 60)
-    if minutes < 100:
-        return f"about {minutes} min"
-    return f"about {minutes // 60} h {minutes % 60:02d} min"
+    return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"

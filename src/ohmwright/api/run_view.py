@@ -11,6 +11,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
 from ohmwright.engine.resume import on_time_s
+from ohmwright.engine.run import Job
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
@@ -48,7 +49,7 @@ from .run_picture import (
     request_picture,
     result_picture,
 )
-from .run_plan import PlannedPoint, PointKey
+from .run_plan import PlannedPoint, PointKey, paced_points, planned_points
 
 TREND_S, TREND_READINGS = 60.0, 1200
 """Length of the trend, and the most readings that are kept of it."""
@@ -60,16 +61,11 @@ NOTICES_KEPT = 20
 class RunWatch:
     """Follows one run; `picture` shows it at any moment.
 
-    `plan`: its points in order; `earlier`: the events so far of a run that is resumed, and
-    `finished`: the points of them that are not measured again.
+    `follow` tells beforehand of which points it consists; without that, points done, what comes
+    next and the time left are not known.
     """
 
-    def __init__(
-        self,
-        plan: Sequence[PlannedPoint] = (),
-        earlier: Sequence[Event] = (),
-        finished: Iterable[PointKey] = (),
-    ) -> None:
+    def __init__(self) -> None:
         self._pace = RunPace()
         self._state: RunState = "not begun"
         self._started: RunStarted | None = None
@@ -82,17 +78,31 @@ class RunWatch:
         self._trend: deque[tuple[float, float]] = deque(maxlen=TREND_READINGS)
         self._request: RequestPicture | None = None
         self._requests = 0
-        self._on_s = on_time_s(earlier)
+        self._on_s = 0.0
         self._results: dict[PointKey, ResultPicture] = {}
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self._verdict: Verdict | None = None
-        self.expect(plan, finished)
-        for event in earlier:
-            self._take_earlier(event)
+        self._plan: dict[PointKey, PlannedPoint] = {}
+        self._done: set[PointKey] = set()
+
+    def follow(self, job: Job, point_s: Sequence[float] | None = None) -> None:
+        """Take the points of a run, and what earlier parts of it found.
+
+        `point_s`: the bench time that each point will take, where more is known of it than the
+        times of the procedure.
+        """
+        plan = planned_points(job.file.procedure, job.stages)
+        self.expect(plan if point_s is None else paced_points(plan, point_s), job.finished_points())
+        self._on_s = on_time_s(job.earlier)
+        for event in job.earlier:
+            if isinstance(event, RunStarted):
+                self._started, self._operator = event, event.operator
+            elif isinstance(event, PointDone):
+                self._keep(event.result)
 
     def expect(self, plan: Sequence[PlannedPoint], finished: Iterable[PointKey] = ()) -> None:
-        """Follow a run of the points `plan`, of which those of `finished` are done already."""
+        """Take the points `plan`, of which those of `finished` are done already."""
         self._plan = {point.key: point for point in plan}
         self._done = set(finished) & self._plan.keys()
 
@@ -212,13 +222,6 @@ class RunWatch:
         if len(self._results) > RESULTS_KEPT:
             del self._results[next(iter(self._results))]
         return key
-
-    def _take_earlier(self, event: Event) -> None:
-        """Take from an earlier part of the run what still holds: the unit, and results."""
-        if isinstance(event, RunStarted):
-            self._started, self._operator = event, event.operator
-        elif isinstance(event, PointDone):
-            self._keep(event.result)
 
     def _missing(self) -> list[PlannedPoint]:
         return [point for key, point in self._plan.copy().items() if key not in self._done]

@@ -27,7 +27,7 @@ from ohmwright.simulator.faults import LineFault
 
 from .console import CAUTION, err, out
 from .error_report import print_error
-from .live import live_view
+from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
@@ -64,7 +64,7 @@ def run_procedure(request: RunRequest) -> int:
         if request.resume is not None:
             earlier = _events_to_resume(store, request.resume, request.stages)
         if not request.unattended:
-            err().print(CAUTION, style="yellow")
+            err().print(CAUTION, style="bold")
         return _run(request, file, bench, store, earlier)
 
 
@@ -132,8 +132,9 @@ def _run(
         )
         async with opening as bench:
             try:
-                done = len(job.finished_points())
-                with live_view(bench, _point_count(file, request.stages), done=done) as view:
+                view = LiveView(bench.clock)
+                view.watch.follow(job)
+                with showing(view, bench):
                     return await run_and_record(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:
                 print_error(error)  # now: to close the bench takes as long as its guard tries OFF
@@ -172,10 +173,6 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
         out().print(f"Certificate: {path}", soft_wrap=True)
 
 
-def _point_count(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
-    return sum(len(s.point_names()) for stage in stages for s in file.procedure.steps_in(stage))
-
-
 def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
     """Claim an unfinished run of the same command and return its events. Raises UsageError."""
     events = claimed_events(store, run_id)
@@ -195,7 +192,7 @@ def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -
 def _print_left_open(notes: PendingEvents) -> None:
     """Print what a person has to undo at the unit, also where the record has failed."""
     if notes.left_open:
-        err().print(Text(notes.left_open, style="bold yellow"))
+        err().print(Text(notes.left_open, style="bold"))
 
 
 _COMMANDS: dict[tuple[Stage, ...], str] = {

@@ -20,11 +20,10 @@ from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.errors import OhmwrightError, Stopped
 
 from .console import CAUTION, err
-from .live import showing
+from .live import LiveView, showing
 from .signals import cancel_on_signal
 from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
 from .sweep_output import print_estimate, print_sweep
-from .sweep_view import SweepView
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 
@@ -63,7 +62,7 @@ def run_sweep(request: SweepRequest) -> int:
         print_estimate(cost, as_json=request.as_json)
         return 0
     if data.file.simulation is None:
-        err().print(CAUTION, style="yellow")
+        err().print(CAUTION, style="bold")
     sweeps: list[SweepRun] = []
     try:
         anyio.run(_work, request, data, plan, sweeps)
@@ -88,7 +87,7 @@ async def _work(
     bench = AsyncBench(data, person, guarded=request.bench.guarded)
     try:
         await bench.reopen()
-        view = SweepView(bench.instruments.clock)
+        view = LiveView(bench.instruments.clock)
         opened = bench.sweep(
             plan,
             request.resume,
@@ -99,7 +98,7 @@ async def _work(
         with opened as sweep:
             sweeps.append(sweep)
             estimate = sweep.plan.cost(data)
-            view.expect(estimate, done=sweep.done)
+            view.watch.follow(sweep.job, estimate.point_s)
             _tell(estimate)
             with showing(view, bench.instruments), cancel_on_signal():
                 await _measured(sweep)

@@ -69,7 +69,7 @@ class TerminalOperator(Operator):
 
 def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterator[Text]:
     if problem != "":
-        yield Text(problem, style="yellow")
+        yield Text(problem, style="bold")
     asked = Text(f">> {request.text}", style="bold")
     if rf == "on":
         asked.append("  RF IS ON.", style="bold red")
