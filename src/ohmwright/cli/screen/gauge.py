@@ -9,6 +9,7 @@ from ohmwright.api.run_picture import BandPicture, TrendPoint
 
 _SHOWN = 2.0
 """The gauge reaches to twice the distance of each limit from the target."""
+_ARROWS = 3
 _STEPS = "▁▂▃▄▅▆▇█"
 _PLAIN_STEPS = "_.-=#"
 _LEAST_SPAN = 0.02
@@ -18,7 +19,7 @@ _LEAST_SPAN = 0.02
 def gauge(band: BandPicture, width: int, *, blocks: bool) -> str:
     """Return a scale `width` columns wide with a mark where the reading stands.
 
-    The limits are brackets and the target a stroke. A reading beyond the scale is an arrow at its
+    The limits are brackets and the target a stroke. A reading beyond the scale is arrows at its
     end; without a present reading there is no mark.
     """
     outside, inside, mark = ("·", "─", "█") if blocks else (".", "-", "#")
@@ -31,9 +32,9 @@ def gauge(band: BandPicture, width: int, *, blocks: bool) -> str:
     if band.position is not None:
         place = _column(band.position, band, width)
         if place < 0:
-            scale[0] = "◀" if blocks else "<"
+            scale[:_ARROWS] = ("◀" if blocks else "<") * _ARROWS
         elif place >= width:
-            scale[-1] = "▶" if blocks else ">"
+            scale[-_ARROWS:] = ("▶" if blocks else ">") * _ARROWS
         else:
             scale[place] = mark
     return "".join(scale)

@@ -7,7 +7,7 @@ many empty lines.
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import zip_longest
 
 from rich.text import Text
@@ -18,7 +18,6 @@ from ohmwright.api.run_view import TREND_S
 from .gauge import gauge, gauge_labels, sparkline, trend_columns, trend_scale
 from .letters import HEIGHT, columns, large, medium
 from .pieces import (
-    LIVE,
     band_words,
     cue_large,
     next_line,
@@ -33,6 +32,8 @@ from .pieces import (
 )
 
 _GAUGE_COLUMNS, _TREND_LABEL = 60, 14
+_WIDEST = 100
+"""Columns that are used at most, so that what belongs together stays so."""
 _LARGE_FROM = (76, 20)
 """Columns and rows from which on the reading is shown in large digits."""
 _MEDIUM_FROM = (50, 14)
@@ -56,12 +57,10 @@ class Room:
 
 def screen(picture: RunPicture, room: Room, hint: str) -> list[Text]:
     """Return the view of a run, at most `room.rows` lines; `hint`: how it is stopped."""
+    room = replace(room, columns=min(room.columns, _WIDEST))
+    progress = progress_line(picture, room.columns, blocks=room.blocks)
     if not room.holds(_MEDIUM_FROM):
-        lines = [
-            *few_lines(picture, room),
-            progress_line(picture, room.columns, blocks=room.blocks),
-        ]
-        return _fitted([*lines, Text(hint)], room)
+        return _fitted(few_lines(picture, room), [progress, Text(hint)], room)
     head = [
         Text(f"{picture.unit}   {picture.procedure}" if picture.unit else "", style="dim"),
         _two_ended(place_line(picture), next_line(picture), room.columns),
@@ -69,17 +68,13 @@ def screen(picture: RunPicture, room: Room, hint: str) -> list[Text]:
         rf_line(picture.rf, blocks=room.blocks),
         Text(),
     ]
-    foot = [
-        progress_line(picture, room.columns, blocks=room.blocks),
-        _foot_line(picture, hint, room),
-    ]
-    body = [*_reading(picture, room), *_gauge(picture, room)]
+    foot = [progress, _foot_line(picture, hint, room)]
+    body = [*head, *_reading(picture, room), *_gauge(picture, room)]
     cue = list(_cue(picture, room))
-    left = room.rows - len(head) - len(body) - len(cue) - len(foot)
+    left = room.rows - len(body) - len(cue) - len(foot)
     trend = list(_trend(picture, room, rows=1 if left < 6 else 2 if left < 14 else 4))
-    left -= len(trend)
-    results = list(_results(picture, left))
-    return _fitted([*head, *body, *trend, *cue, *results, *foot], room)
+    results = _results(picture, left - len(trend))
+    return _fitted([*body, *trend, *cue, *results], foot, room)
 
 
 def few_lines(picture: RunPicture, room: Room) -> list[Text]:
@@ -101,34 +96,33 @@ def few_lines(picture: RunPicture, room: Room) -> list[Text]:
 
 def _reading(picture: RunPicture, room: Room) -> Iterator[Text]:
     """Yield the reading, or the rest that is left, in letters as large as there is room for."""
-    words = _large_words(picture)
+    words, unit = _large_words(picture)
     rows = HEIGHT if room.holds(_LARGE_FROM) else 3
-    letters = _letters(words, room.columns - _BESIDE, rows, blocks=room.blocks)
-    beside = band_words(picture.band) if picture.band is not None else ()
-    width = max(columns(letters), room.columns - _BESIDE - 2)
-    for line, text in zip_longest(letters, _middle(beside, rows), fillvalue=""):
-        yield Text.assemble((line.ljust(width), ""), "  ", (text, "bold" if text.isupper() else ""))
+    letters = _letters(words, room.columns - _BESIDE - len(unit) - 2, rows, blocks=room.blocks)
+    beside = [] if picture.band is None else [*band_words(picture.band)]
+    width = room.columns - _BESIDE
+    letters[-1] += f" {unit}"
+    letters += [""] * (rows - len(letters))
+    for line, text in zip_longest(letters, beside[:rows], fillvalue=""):
+        style = "bold" if text.isupper() else ""
+        yield Text.assemble(line.ljust(width), (text, style))
     yield Text()
 
 
-def _large_words(picture: RunPicture) -> str:
+def _large_words(picture: RunPicture) -> tuple[str, str]:
+    """Return what is shown large, and its unit."""
     if picture.current_ma is not None:
-        return f"{reading_digits(picture.current_ma)} mA"
+        return reading_digits(picture.current_ma), "mA"
     if picture.rf.rest_left_s is not None:
-        return f"REST {picture.rf.rest_left_s:.0f} s"
-    return "- mA" if picture.rf.state == "on" else ""
+        return f"REST {picture.rf.rest_left_s:.0f}", "s"
+    return ("-", "no new reading") if picture.rf.state == "on" else ("", "")
 
 
 def _letters(words: str, width: int, rows: int, *, blocks: bool) -> list[str]:
-    """Return `words` in `rows` lines, in the largest letters that are no wider than `width`."""
+    """Return `words` in the largest letters of at most `rows` lines that `width` holds."""
     forms = [large(words, blocks=blocks)] if rows >= HEIGHT else []
     forms += [medium(words)] if blocks else []
-    fitting = next((form for form in forms if columns(form) <= width), ["", words])
-    return [*fitting, *[""] * (rows - len(fitting))]
-
-
-def _middle(lines: Sequence[str], rows: int) -> list[str]:
-    return [*[""] * ((rows - len(lines)) // 2), *lines]
+    return next((form for form in forms if columns(form) <= width), ["", words])
 
 
 def _gauge(picture: RunPicture, room: Room) -> Iterator[Text]:
@@ -138,7 +132,7 @@ def _gauge(picture: RunPicture, room: Room) -> Iterator[Text]:
         yield from (Text(), Text())
         return
     yield Text(gauge(picture.band, width, blocks=room.blocks))
-    yield Text(gauge_labels(picture.band, width), style="dim")
+    yield Text(gauge_labels(picture.band, width))
 
 
 def _trend(picture: RunPicture, room: Room, rows: int) -> Iterator[Text]:
@@ -148,7 +142,7 @@ def _trend(picture: RunPicture, room: Room, rows: int) -> Iterator[Text]:
     scale = trend_scale(values, picture.band)
     lines = sparkline(values, scale, rows, blocks=room.blocks)
     for i, line in enumerate(lines):
-        label = "last minute" if i == len(lines) - 1 else ""
+        label = "last minute" if picture.trend and i == len(lines) - 1 else ""
         yield Text.assemble(line.ljust(width), "  ", (label, "dim"))
 
 
@@ -160,7 +154,7 @@ def _cue(picture: RunPicture, room: Room) -> Iterator[Text]:
     yield Text()
     for line in _letters(cue_large(cue), room.columns, 3, blocks=room.blocks):
         yield Text(line, style="bold")
-    yield Text(cue.words, style=LIVE if cue.kind == "notice" else "bold")
+    yield Text(cue.words, style="bold reverse" if cue.kind == "notice" else "bold")
     yield Text(cue.seen)
 
 
@@ -177,7 +171,7 @@ def _results(picture: RunPicture, rows: int) -> Iterator[Text]:
 
 
 def _foot_line(picture: RunPicture, hint: str, room: Room) -> Text:
-    latest = Text(picture.notices[-1].words if picture.notices else "", style="dim")
+    latest = Text(picture.notices[-1].words if picture.notices else "")
     return _two_ended(Text(hint, style="dim"), latest, room.columns)
 
 
@@ -191,9 +185,13 @@ def _two_ended(left: Text, right: Text, width: int) -> Text:
     return Text.assemble(left, "   ", cut)
 
 
-def _fitted(lines: Sequence[Text], room: Room) -> list[Text]:
-    """Return `lines`, each cut to the terminal's width, and as many as it has rows."""
-    fitted = list(lines[: room.rows])
+def _fitted(lines: Sequence[Text], foot: Sequence[Text], room: Room) -> list[Text]:
+    """Return `lines` and `foot`, cut to the terminal's size; empty lines go first."""
+    body, most = list(lines), max(0, room.rows - len(foot))
+    empty = [i for i, line in enumerate(body) if not line.plain.strip()]
+    for i in reversed(empty[: max(0, len(body) - most)]):
+        del body[i]
+    fitted = [*body[:most], *foot][: room.rows]
     for line in fitted:
         line.truncate(room.columns)
     return fitted
