@@ -20,6 +20,7 @@ from .console import err
 from .lines_above import lines_kept_above
 from .screen.layout import Room, few_lines, screen
 from .screen.pieces import rf_line
+from .sound.sounding import Silence, Sounds
 from .stop_key import StopKey
 from .terminal_operator import PlainDisplay, TerminalOperator
 
@@ -34,8 +35,9 @@ class LiveView:
     Where standard error is not a terminal, nothing but requests is printed.
     """
 
-    def __init__(self, clock: Clock) -> None:
+    def __init__(self, clock: Clock, sounds: Sounds | None = None) -> None:
         self.watch = RunWatch()
+        self._sounds = Silence() if sounds is None else sounds
         self._clock = clock
         self._keys = StopKey()
         self._live: Live | None = None
@@ -56,8 +58,9 @@ class LiveView:
                     _tell(f"{event.protections.guard_words}.", "bold reverse")
 
     def on_status(self, moment: BenchStatus) -> None:
-        """Store the latest status and return at once; a thread draws it later."""
+        """Store the latest status, have it heard, return at once; a thread draws it later."""
         self.watch.on_status(moment)
+        self._sounds.on_status(moment)
 
     def picture(self) -> RunPicture:
         """Return the run at the present time of the bench's clock."""
@@ -83,7 +86,12 @@ class LiveView:
 
     def notify(self, words: Text) -> None:
         """Print the words above what is drawn."""
+        self.watch.notify(words.plain, self._clock.now_s())
         _PLAIN.notify(words)
+
+    def heed(self, words: str) -> None:
+        """Have it heard that something is asked, or to be done."""
+        self._sounds.attend(words)
 
     @contextmanager
     def prompt(self, question: Sequence[Text]) -> Iterator[None]:

@@ -31,6 +31,7 @@ from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
+from .sound.sounding import Sounds, Wanted, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 
@@ -52,6 +53,8 @@ class RunRequest:
     """Whether adjustments start from a prior of earlier runs on units of the same model."""
     writes_certificate: bool = False
     """Whether the certificate is written at the end of the run, beside the records."""
+    hearing: Wanted = field(default_factory=Wanted)
+    """What is heard of the run."""
 
 
 def run_procedure(request: RunRequest) -> int:
@@ -123,7 +126,7 @@ def _run(
     )
     notes = PendingEvents()
 
-    async def work() -> tuple[Event, ...]:
+    async def work(sounds: Sounds) -> tuple[Event, ...]:
         opening = open_bench(
             bench_data,
             unattended=request.unattended,
@@ -132,7 +135,7 @@ def _run(
         )
         async with opening as bench:
             try:
-                view = LiveView(bench.clock)
+                view = LiveView(bench.clock, sounds)
                 view.watch.follow(job)
                 with showing(view, bench):
                     return await run_and_record(job, bench, store, view, notes)
@@ -141,7 +144,8 @@ def _run(
                 raise
 
     try:
-        events = anyio.run(work)
+        with sounding(request.hearing) as sounds:
+            events = anyio.run(work, sounds)
     except Exception:  # whatever it was, the run can be resumed
         _print_left_open(notes)
         print_how_to_resume(store, job.run_id)

@@ -36,6 +36,9 @@ class Display(Protocol):
     def notify(self, words: Text) -> None:
         """Print something that needs no answer."""
 
+    def heed(self, words: str) -> None:
+        """Have it heard that something is asked, or to be done; silent where nothing sounds."""
+
 
 class TerminalOperator(Operator):
     """Prints each request and reads the answer from standard input.
@@ -56,6 +59,7 @@ class TerminalOperator(Operator):
         `problem`: why the last answer was not accepted, or empty. Raises UsageError where standard
         input has ended.
         """
+        self.display.heed(request.text)
         with self.display.prompt([*_request_lines(request, problem, self.display.rf), Text("> ")]):
             await _TIME.sleep(self.reading_time_s)
             discard_pending_input()
@@ -64,6 +68,7 @@ class TerminalOperator(Operator):
 
     async def tell(self, words: str) -> None:
         """Print what is to be done at once, and sound the terminal's bell."""
+        self.display.heed(words)
         self.display.notify(Text(f">> {words}", style="bold white on red"))
 
 
@@ -111,3 +116,6 @@ class PlainDisplay:
         """Print the words to standard error, with the bell."""
         err().print(words)
         err().bell()
+
+    def heed(self, words: str) -> None:
+        """Do nothing: the bell of `notify` is all that is heard."""
