@@ -18,6 +18,8 @@ class Probing:
 
     level_sd_tolerances: float = 0.6
     """No probe before the output is known so well: its effect could not be told from the rise."""
+    key_level_sd_tolerances: float = 1.5
+    """The limit for keys: a person takes seconds to press, in which the level becomes known."""
     excursion_relative: float = 0.09
     """Most that a probe by remote control may move the output: the gain may be the largest."""
     key_excursion_relative: float = 0.2

@@ -83,6 +83,13 @@ class Trim:
             times *= self.keys.coarse_counts
         self.counts += times
 
+    def correct(self, counts: int, coarse: int, *, before_origin: bool) -> None:
+        """Add what the trim was moved more than was noted, before or since level and gain hold."""
+        self.counts += counts
+        self.coarse += coarse
+        if before_origin:
+            self.origin = self.origin[0] + counts, self.origin[1] + coarse
+
     def step_towards(self, counts: int, fine_counts: int) -> Action | None:
         """The next action of a move by `counts`; None where it is too small for any.
 

@@ -17,6 +17,7 @@ from ohmwright.model.bench_status import (
     TargetBand,
     ignore_status,
 )
+from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
     Asked,
     PointDone,
@@ -62,6 +63,8 @@ class Session:
     """Number of requests answered so far; skip, back, stop and comments do not count."""
     target_band: TargetBand | None = None
     """Limits for the current of the next activations, to be shown; None where it has none."""
+    cue: Cue | None = None
+    """What the person at the keys is told now; None while nobody is coached."""
     input: AnalyzerInput = field(init=False)
     """Joins the analyzer's input to the circuit to be measured."""
     started_s: float = field(init=False)
@@ -125,6 +128,12 @@ class Session:
         )
         opened.note_current(sample.current_ma)
 
+    def show_cue(self, cue: Cue | None) -> None:
+        """Tell the person at the keys what to do now; None ends the coaching."""
+        self.cue = cue
+        if cue is not None:
+            self.bench.operator.cue(cue)
+
     def report_rf_state(self) -> None:
         """Report to `on_status` how RF was read last."""
         self._report(self.bench.rf.state)
@@ -139,6 +148,7 @@ class Session:
                 aim=target_band,
                 keyed_by_foot=analyzer.keyed_by_foot,
                 read_by_eye=analyzer.read_by_eye,
+                cue=self.cue,
                 **figures,
             )
         )
