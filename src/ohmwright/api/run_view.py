@@ -15,6 +15,7 @@ from ohmwright.engine.run import Job
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -75,6 +76,7 @@ class RunWatch:
         self._seen_steps: set[tuple[Stage, str]] = set()
         self._load_ohm: float | None = None
         self._moment: BenchStatus | None = None
+        self._cue: Cue | None = None
         self._trend: deque[tuple[float, float]] = deque(maxlen=TREND_READINGS)
         self._request: RequestPicture | None = None
         self._requests = 0
@@ -113,9 +115,13 @@ class RunWatch:
 
     def on_status(self, moment: BenchStatus) -> None:
         """Keep the latest status; returns at once."""
-        self._moment = moment
+        self._moment, self._cue = moment, moment.cue
         if moment.rf == "on" and moment.current_ma is not None:
             self._trend.append((moment.bench_s, moment.current_ma))
+
+    def on_cue(self, cue: Cue) -> None:
+        """Keep a cue before the next status brings it: with RF off that may take a while."""
+        self._cue = cue
 
     def on_event(self, event: Event) -> None:
         """Take an event of the run; returns at once."""
@@ -180,7 +186,7 @@ class RunWatch:
             current_ma=current_ma,
             band=None if aim is None else band_picture(aim, current_ma),
             trend=tuple(self._last_minute(now_s)),
-            cue=None if moment is None else cue_picture(moment.cue),
+            cue=cue_picture(self._cue),
             request=self._request,
             comes_next=self._comes_next(missing, here) if going_on else "",
             points_done=len(self._done),

@@ -34,6 +34,25 @@ def demo(
 
 
 @with_option_groups
+def practise(
+    *,
+    seed: Annotated[int, typer.Option(min=0, help="Which invented unit.")] = 3,
+    points: Annotated[int, typer.Option(min=1, max=6, help="How many points to adjust.")] = 1,
+    real_rests: Annotated[
+        bool, typer.Option("--real-rests", help="Rests take as long as at a real bench.")
+    ] = False,
+    hearing: HearingOptions,
+) -> None:
+    """Learn to adjust as you are coached: keys of the keyboard are keys of an invented unit."""
+    from .practise_command import Practice
+    from .practise_command import practise as practise_it
+    from .sound.sounding import Wanted
+
+    wanted = Wanted(sound=hearing.sound, speech=hearing.speak)
+    raise typer.Exit(practise_it(Practice(seed, points, wanted, quick_rests=not real_rests)))
+
+
+@with_option_groups
 def calibrate(
     procedure: ProcedurePath,
     bench: BenchPath,

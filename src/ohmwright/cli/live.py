@@ -13,6 +13,7 @@ from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_view import RunWatch
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus, RfState
+from ohmwright.model.cue import Cue
 from ohmwright.model.event import Event, Foretold, RunResumed, RunStarted
 from ohmwright.wire.clock import Clock
 
@@ -21,7 +22,7 @@ from .lines_above import lines_kept_above
 from .screen.layout import Room, few_lines, screen
 from .screen.pieces import rf_line
 from .sound.sounding import Silence, Sounds
-from .stop_key import StopKey
+from .stop_key import OnKeys, StopKey, at_a_terminal, ignore_keys
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 _PLAIN = PlainDisplay()
@@ -35,11 +36,17 @@ class LiveView:
     Where standard error is not a terminal, nothing but requests is printed.
     """
 
-    def __init__(self, clock: Clock, sounds: Sounds | None = None) -> None:
+    panel: Sequence[Text] = ()
+    """Lines of one's own below the view."""
+
+    def __init__(
+        self, clock: Clock, sounds: Sounds | None = None, on_keys: OnKeys = ignore_keys
+    ) -> None:
+        """`on_keys`: called with what is typed while the view is drawn, unless it stops the run."""
         self.watch = RunWatch()
         self._sounds = Silence() if sounds is None else sounds
         self._clock = clock
-        self._keys = StopKey()
+        self._keys = StopKey(on_keys)
         self._live: Live | None = None
 
     @property
@@ -89,6 +96,11 @@ class LiveView:
         self.watch.notify(words.plain, self._clock.now_s())
         _PLAIN.notify(words)
 
+    def cue(self, cue: Cue) -> None:
+        """Take what is to be done next at the keys; a thread draws it."""
+        self.watch.on_cue(cue)
+        self._sounds.on_cue(cue)
+
     def heed(self, words: str) -> None:
         """Have it heard that something is asked, or to be done."""
         self._sounds.attend(words)
@@ -129,7 +141,7 @@ class LiveView:
 
     def _drawn(self) -> RenderableType:
         hint = "space or q stops" if self._keys.watched else ""
-        return Group(*screen(self.picture(), _room(), hint))
+        return Group(*screen(self.picture(), _room(), hint, self.panel))
 
     def _few_lines(self) -> list[Text]:
         """Return RF, reading with its limits, and gauge or cue."""
@@ -153,8 +165,9 @@ def _room() -> Room:
 
 @contextmanager
 def showing(view: LiveView, bench: Bench) -> Iterator[None]:
-    """Display `view` of a run on `bench` until the block ends; requests appear in it."""
+    """Display `view` of a run on `bench` until the block ends; requests and cues appear in it."""
     if isinstance(bench.operator, TerminalOperator):
         bench.operator.display = view
+        bench.operator.follows_cues = err().is_terminal and at_a_terminal()
     with view.displayed():
         yield

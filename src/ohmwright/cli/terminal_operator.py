@@ -12,6 +12,7 @@ from ohmwright.instruments.operator import ALWAYS, Operator
 from ohmwright.instruments.requests import Answer, Request, ValueRequest
 from ohmwright.model.account import account_name
 from ohmwright.model.bench_status import RfState
+from ohmwright.model.cue import Cue
 from ohmwright.wire.clock import RealClock
 
 from .console import err
@@ -39,6 +40,9 @@ class Display(Protocol):
     def heed(self, words: str) -> None:
         """Have it heard that something is asked, or to be done; silent where nothing sounds."""
 
+    def cue(self, cue: Cue) -> None:
+        """Show and have heard what is to be done next at the keys; must return at once."""
+
 
 class TerminalOperator(Operator):
     """Prints each request and reads the answer from standard input.
@@ -65,6 +69,10 @@ class TerminalOperator(Operator):
             discard_pending_input()
             show_typing()
             return await read_line()
+
+    def cue(self, cue: Cue) -> None:
+        """Show what is to be done next at the keys."""
+        self.display.cue(cue)
 
     async def tell(self, words: str) -> None:
         """Print what is to be done at once, and sound the terminal's bell."""
@@ -119,3 +127,6 @@ class PlainDisplay:
 
     def heed(self, words: str) -> None:
         """Do nothing: the bell of `notify` is all that is heard."""
+
+    def cue(self, cue: Cue) -> None:
+        """Do nothing: where nothing is drawn, presses are asked for by requests."""

@@ -37,6 +37,8 @@ _WIDEST = 100
 _LARGE_FROM = (76, 20)
 """Columns and rows from which on the reading is shown in large digits."""
 _MEDIUM_FROM = (50, 14)
+_MOST_ANSWERS = 4
+"""Answers that are shown of a request; of a number of presses, it is clear how it goes on."""
 _BESIDE = 26
 """Columns that target and limits take beside the reading."""
 
@@ -55,12 +57,16 @@ class Room:
         return self.columns >= size[0] and self.rows >= size[1]
 
 
-def screen(picture: RunPicture, room: Room, hint: str) -> list[Text]:
-    """Return the view of a run, at most `room.rows` lines; `hint`: how it is stopped."""
+def screen(picture: RunPicture, room: Room, hint: str, panel: Sequence[Text] = ()) -> list[Text]:
+    """Return the view of a run, at most `room.rows` lines; `hint`: how it is stopped.
+
+    `panel`: lines that are shown below all that is told of the run.
+    """
     room = replace(room, columns=min(room.columns, _WIDEST))
     progress = progress_line(picture, room.columns, blocks=room.blocks)
     if not room.holds(_MEDIUM_FROM):
-        return _fitted(few_lines(picture, room), [progress, Text(hint)], room)
+        few = [*few_lines(picture, room), *_request(picture)]
+        return _fitted(few, [*panel, progress, Text(hint)], room)
     head = [
         Text(f"{picture.unit}   {picture.procedure}" if picture.unit else "", style="dim"),
         _two_ended(place_line(picture), next_line(picture), room.columns),
@@ -68,9 +74,9 @@ def screen(picture: RunPicture, room: Room, hint: str) -> list[Text]:
         rf_line(picture.rf, blocks=room.blocks),
         Text(),
     ]
-    foot = [progress, _foot_line(picture, hint, room)]
+    foot = [*panel, progress, _foot_line(picture, hint, room)]
     body = [*head, *_reading(picture, room), *_gauge(picture, room)]
-    cue = list(_cue(picture, room))
+    cue = list(_request(picture) or _cue(picture, room))
     left = room.rows - len(body) - len(cue) - len(foot)
     trend = list(_trend(picture, room, rows=1 if left < 6 else 2 if left < 14 else 4))
     results = _results(picture, left - len(trend))
@@ -156,6 +162,17 @@ def _cue(picture: RunPicture, room: Room) -> Iterator[Text]:
         yield Text(line, style="bold")
     yield Text(cue.words, style="bold reverse" if cue.kind == "notice" else "bold")
     yield Text(cue.seen)
+
+
+def _request(picture: RunPicture) -> list[Text]:
+    """Return the request that waits for its answer in this view, and how it is answered."""
+    request = picture.request
+    if request is None:
+        return []
+    answers = [f"{one.key or one.word}: {one.meaning or one.word}" for one in request.answers]
+    how = request.how_to_answer or ", ".join(answers[:_MOST_ANSWERS])
+    lines = [Text(), Text(f">> {request.text}", style="bold reverse")]
+    return [*lines, Text(request.problem, style="bold"), Text(f"   {how}")]
 
 
 def _results(picture: RunPicture, rows: int) -> Iterator[Text]:

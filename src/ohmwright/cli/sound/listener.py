@@ -39,11 +39,15 @@ class Listener:
         if moment.rf != rf:
             yield from _rf_changed(rf, moment.rf)
         if moment.cue != self._cue:
-            self._cue = moment.cue
-            if moment.cue is not None:
-                yield Heard(_notes_of(moment.cue), moment.cue.words)
+            yield from self.on_cue(moment.cue)
         elif moment.rf == "on":
             yield from self._reading(moment)
+
+    def on_cue(self, cue: Cue | None) -> Iterator[Heard]:
+        """Yield what is heard of a cue, the first time that it comes."""
+        before, self._cue = self._cue, cue
+        if cue is not None and cue != before:
+            yield Heard(_notes_of(cue), cue.words)
 
     def _reading(self, moment: BenchStatus) -> Iterator[Heard]:
         """Yield the pair of tones of a reading that has limits, in an even beat."""

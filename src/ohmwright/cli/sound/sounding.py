@@ -15,6 +15,7 @@ from typing import Protocol
 
 from ohmwright.cli.console import err, print_notice
 from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.cue import Cue
 
 from .listener import Heard, Listener, attention
 from .programs import Find, player, voice
@@ -46,6 +47,9 @@ class Sounds(Protocol):
     def on_status(self, moment: BenchStatus) -> None:
         """Take the latest status of the bench."""
 
+    def on_cue(self, cue: Cue) -> None:
+        """Take what is to be done next at the keys."""
+
     def attend(self, words: str) -> None:
         """Draw attention to what is asked or to be done."""
 
@@ -54,6 +58,9 @@ class Silence:
     """Nothing is heard."""
 
     def on_status(self, moment: BenchStatus) -> None:
+        """Do nothing."""
+
+    def on_cue(self, cue: Cue) -> None:
         """Do nothing."""
 
     def attend(self, words: str) -> None:
@@ -71,6 +78,11 @@ class Helper:
     def on_status(self, moment: BenchStatus) -> None:
         """Send what is heard of the latest status."""
         for heard in self._listener.on_status(moment):
+            self._send(heard)
+
+    def on_cue(self, cue: Cue) -> None:
+        """Send what is heard of a cue."""
+        for heard in self._listener.on_cue(cue):
             self._send(heard)
 
     def attend(self, words: str) -> None:
