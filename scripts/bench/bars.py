@@ -61,6 +61,7 @@ BENCHES = {
     "waveform": Bench("waveform.py"),
     "job": Bench("job.py", ("--seeds", *_SEEDS), ("--seeds", "3")),
     "rehearse": Bench("rehearse.py", (), ("--units", "1", "--worker-units", "3")),
+    "coached": Bench("coached.py", ("--units", "500"), ("--units", "2")),
     "certificate": Bench("certificate.py", (), ("--points", "40", "--times", "1")),
 }
 
@@ -165,6 +166,27 @@ WORLDS = (
     _worlds("keys, 3 % wrong", _EXCURSION, 0.35),
 )
 
+COACHED = (
+    Bar("A", "coached: success", "coached", "success", 0.995, "at least", by_quick=False),
+    Bar(
+        "A",
+        "coached: false accept, 95 % bound",
+        "coached",
+        "false accept, 95 % upper bound",
+        0.001,
+        by_quick=False,
+    ),
+    Bar(
+        "A",
+        "coached: RF-on ÷ by port, median",
+        "coached",
+        "RF-on ÷ by port, median",
+        1.3,
+        reference="RF-on s by port, median",
+        by_quick=False,
+    ),
+    Bar("A", "coached: slips left out of tolerance", "coached", "slips left, out of tolerance", 0),
+)
 _ADDED = "million_additions_s"
 
 LINK_AND_TIME = (
@@ -256,4 +278,4 @@ WHOLE_JOB = (
     Bar("D", "rehearsal of 1,000 units, s", "rehearse", "thousand_s", by_quick=False),
 )
 
-BARS = (*ADJUSTING, *WORLDS, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)
+BARS = (*ADJUSTING, *WORLDS, *COACHED, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)

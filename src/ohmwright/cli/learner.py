@@ -88,6 +88,7 @@ class Learner(Operator):
             self._answer = None
             self.view.watch.close_request()
         self._do(request)
+        self._draw_panel()
         return said
 
     async def tell(self, words: str) -> None:

@@ -28,7 +28,7 @@ _PANEL_KEYS = {
     "+": PanelKey("fine", "up"),
     "-": PanelKey("fine", "down"),
 }
-KEYS_SHOWN = "→ or >  coarse up    ← or <  coarse down    ↑ or +  fine up    ↓ or -  fine down"
+KEYS_SHOWN = "keys: → coarse up  ← coarse down  ↑ fine up  ↓ fine down  (or > < + -)"
 _ARROW_BEGINS = ("\x1b[", "\x1bO")
 _ENTER, _BACKSPACE = "\r\n", "\x7f\b"
 
@@ -49,8 +49,8 @@ def typed_keys(typed: bytes) -> Iterator[PanelKey | str]:
 class KeyedAnswer:
     """The answer to one request, as it is keyed.
 
-    One key is enough where the request has a key for it; Enter alone is the answer of a request
-    that has only one. Numbers and words end with Enter.
+    One key is enough where it can be nothing else; Enter alone is the answer of a request that has
+    only one. Other numbers and words end with Enter.
     """
 
     def __init__(self, request: Request) -> None:
@@ -77,5 +77,11 @@ class KeyedAnswer:
             self.typed = self.typed[:-1]
         elif character.isprintable():
             self.typed += character
-            if not self._by_value and self.typed in {one.key for one in self._answers}:
+            if not self._by_value and self._is_answer(self.typed):
                 self._given.set()
+
+    def _is_answer(self, typed: str) -> bool:
+        """Return whether `typed` is an answer, and not the beginning of another one."""
+        meant = [one for one in self._answers if typed in (one.key, one.word)]
+        longer = [one for one in self._answers if one.word.startswith(typed) and one not in meant]
+        return meant != [] and longer == []

@@ -9,10 +9,11 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
+from textwrap import wrap
 
 from rich.text import Text
 
-from ohmwright.api.run_picture import RunPicture
+from ohmwright.api.run_picture import AnswerPicture, RunPicture
 from ohmwright.api.run_view import TREND_S
 
 from .gauge import gauge, gauge_labels, sparkline, trend_columns, trend_scale
@@ -37,8 +38,6 @@ _WIDEST = 100
 _LARGE_FROM = (76, 20)
 """Columns and rows from which on the reading is shown in large digits."""
 _MEDIUM_FROM = (50, 14)
-_MOST_ANSWERS = 4
-"""Answers that are shown of a request; of a number of presses, it is clear how it goes on."""
 _BESIDE = 26
 """Columns that target and limits take beside the reading."""
 
@@ -160,8 +159,17 @@ def _cue(picture: RunPicture, room: Room) -> Iterator[Text]:
     yield Text()
     for line in _letters(cue_large(cue), room.columns, 3, blocks=room.blocks):
         yield Text(line, style="bold")
-    yield Text(cue.words, style="bold reverse" if cue.kind == "notice" else "bold")
-    yield Text(cue.seen)
+    style = "bold reverse" if cue.kind == "notice" else "bold"
+    words = "" if cue.kind == "notice" else cue.seen  # what a notice says begins with what was seen
+    yield from _paragraph(cue.words, room, style, lines=2 if words == "" else 1)
+    yield from _paragraph(words, room, "", lines=2)
+
+
+def _paragraph(words: str, room: Room, style: str, *, lines: int) -> list[Text]:
+    """Return `words` in exactly so many lines, or more where they need them."""
+    wrapped = wrap(words, room.columns)
+    wrapped += [""] * (lines - len(wrapped))
+    return [Text(line, style=style if line else "") for line in wrapped]
 
 
 def _request(picture: RunPicture) -> list[Text]:
@@ -169,10 +177,20 @@ def _request(picture: RunPicture) -> list[Text]:
     request = picture.request
     if request is None:
         return []
-    answers = [f"{one.key or one.word}: {one.meaning or one.word}" for one in request.answers]
-    how = request.how_to_answer or ", ".join(answers[:_MOST_ANSWERS])
+    how = request.how_to_answer or ", ".join(map(_answer_words, request.answers))
+    if len(request.answers) == 1:
+        how += ", or Enter"
     lines = [Text(), Text(f">> {request.text}", style="bold reverse")]
     return [*lines, Text(request.problem, style="bold"), Text(f"   {how}")]
+
+
+def _answer_words(answer: AnswerPicture) -> str:
+    said = answer.meaning or answer.word
+    return (
+        answer.word
+        if answer.key == "" and said == answer.word
+        else f"{answer.key or answer.word}: {said}"
+    )
 
 
 def _results(picture: RunPicture, rows: int) -> Iterator[Text]:
