@@ -60,6 +60,11 @@ class KeyedAnswer:
         self.typed = ""
         """What was typed so far."""
 
+    @property
+    def is_given(self) -> bool:
+        """Whether the answer is there."""
+        return self._given.is_set()
+
     async def given(self) -> str:
         """Return the answer as soon as it is there."""
         await self._given.wait()
@@ -67,7 +72,7 @@ class KeyedAnswer:
 
     def take(self, character: str) -> None:
         """Take the next character; none counts after the answer."""
-        if self._given.is_set():
+        if self.is_given:
             return
         if character in _ENTER:
             if self.typed == "" and len(self._answers) == 1:
