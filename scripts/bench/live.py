@@ -21,7 +21,7 @@ from rich.live import Live
 
 from ohmwright.api.run_plan import PlannedPoint
 from ohmwright.api.run_view import RunWatch
-from ohmwright.cli.screen.layout import Room, screen
+from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import PointDone, RunResumed, StageStarted, StepStarted
@@ -34,8 +34,9 @@ _CUE = Cue("press", "Press coarse up 2 times.", "coarse", "up", 2, "One press wa
 
 def watch_of_a_long_run() -> RunWatch:
     """Return the view of a run with 500 results, in an adjustment."""
-    watch, now = RunWatch(), {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
-    watch.expect([PlannedPoint("as_left", "curve", str(i), "output", 30.0) for i in range(600)])
+    now = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
+    plan = [PlannedPoint("as_left", "curve", str(i), "output", 30.0) for i in range(600)]
+    watch = RunWatch(plan)
     watch.on_event(RunResumed(**now, operator="bench", done=0))
     for i in range(500):
         result = Result(stage="as_left", step="curve", point=str(i), kind="output", verdict="pass")
@@ -54,7 +55,9 @@ def share_of_core(frames: int, columns: int, rows: int) -> float:
     now_s = 100.0
 
     def drawn() -> Group:
-        return Group(*screen(watch.picture(now_s), Room(columns - 1, rows - 1), "space or q stops"))
+        return Group(
+            *screen(watch.picture(now_s), Extent(columns - 1, rows - 1), "space or q stops")
+        )
 
     live = Live(get_renderable=drawn, console=console, auto_refresh=False, transient=True)
     seconds = frames / _FRAMES_PER_S

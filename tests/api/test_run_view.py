@@ -13,7 +13,7 @@ from ohmwright.api.open_bench import open_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_picture import RunPicture, band_picture
 from ohmwright.api.run_plan import PlannedPoint
-from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch
+from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch, watch_of
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.requests import PressKey
@@ -34,8 +34,8 @@ async def test_a_run_is_pictured_as_it_goes(bench_file: Path) -> None:
     file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
     steps = tuple(s for s in file.procedure.step if s.name in ("cut-full", "adjust-cut-current"))
     file = replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
-    watch, job = RunWatch(), Job(file, STAGES, "seen")
-    watch.follow(job)
+    job = Job(file, STAGES, "seen")
+    watch = watch_of(job)
     pictures, foretold_s = list[RunPicture](), list[float]()
     async with open_bench(read_bench(bench_file), unattended=True) as bench:
 
@@ -135,8 +135,7 @@ def test_cue_and_request_are_shown_while_they_stand() -> None:
 
 def test_points_of_a_step_that_is_done_anew_are_to_be_done_again() -> None:
     plan = [PlannedPoint("as_left", "s", str(i), "output", 10.0) for i in range(3)]
-    watch = RunWatch()
-    watch.expect(plan, finished=[plan[0].key])
+    watch = RunWatch(plan, finished=[plan[0].key])
     step = StepStarted(**NOW, stage="as_left", step="s")
     result = Result(stage="as_left", step="s", point="1", kind="output", verdict="fail")
     watch.on_event(step)
@@ -149,8 +148,7 @@ def test_points_of_a_step_that_is_done_anew_are_to_be_done_again() -> None:
 
 def test_time_left_is_learned_from_the_points_done() -> None:
     plan = [PlannedPoint("as_left", "s", str(i), "output", 10.0) for i in range(4)]
-    watch = RunWatch()
-    watch.expect(plan)
+    watch = RunWatch(plan)
     watch.on_event(RunResumed(**NOW, operator="a", done=0))
     assert watch.picture(0.0).left_s == 40.0
     result = Result(stage="as_left", step="s", point="0", kind="output", verdict="pass")

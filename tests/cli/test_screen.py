@@ -12,7 +12,7 @@ from ohmwright.api.run_picture import BandPicture, RunPicture, TrendPoint, band_
 from ohmwright.api.run_plan import PlannedPoint
 from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.screen.gauge import gauge, gauge_labels, sparkline, trend_columns
-from ohmwright.cli.screen.layout import Room, screen
+from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.letters import HEIGHT, dots, large, medium
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
@@ -27,10 +27,9 @@ SIZES = [(80, 24), (120, 40), (60, 20), (40, 10), (200, 60), (20, 6)]
 
 
 def pictured(moment: BenchStatus, now_s: float) -> RunPicture:
-    watch = RunWatch()
     plan = [PlannedPoint("adjust", "p1", "cut current", "adjust", 40.0, load_ohm=100.0)]
     plan += [PlannedPoint("as_left", "curve", f"{i} ohm", "power_curve", 30.0) for i in range(40)]
-    watch.expect(plan)
+    watch = RunWatch(plan)
     watch.on_event(RunResumed(**NOW, operator="Ada Fell", done=0))
     for i in range(40):
         result = Result(
@@ -58,7 +57,7 @@ def test_it_fits_any_terminal_and_says_in_words_what_matters(
         (BenchStatus("off", 100.0), 160.0, ["RF OFF", "last read 60 s ago"]),
         (BenchStatus("unknown", 100.0), 100.0, ["RF STATE UNKNOWN"]),
     ):
-        lines = [line.plain for line in screen(pictured(moment, now_s), Room(*size, blocks), "q")]
+        lines = [line.plain for line in screen(pictured(moment, now_s), Extent(*size, blocks), "q")]
         assert len(lines) <= size[1]
         assert max(map(len, lines)) <= size[0]
         text = "\n".join(lines)
@@ -78,7 +77,9 @@ def test_parts_keep_their_places_while_rf_goes_on_and_off() -> None:
 
     def heights() -> Iterator[tuple[int, int]]:
         for moment in (ON, BenchStatus("off", 100.0, rest_left_s=5.0), BenchStatus("off", 100.0)):
-            lines = [line.plain for line in screen(pictured(moment, 100.0), Room(79, 23), "stops")]
+            lines = [
+                line.plain for line in screen(pictured(moment, 100.0), Extent(79, 23), "stops")
+            ]
             rf = next(i for i, line in enumerate(lines) if "RF O" in line)
             yield rf, next(i for i, line in enumerate(lines) if "41 points" in line)
 

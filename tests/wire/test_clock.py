@@ -1,4 +1,4 @@
-"""A paced clock goes on by itself, at its rate, and never jumps when that is changed."""
+"""A running clock goes on by itself, at its rate, and never jumps when that is changed."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from ohmwright.wire import clock as clock_module
-from ohmwright.wire.clock import PacedClock, VirtualClock
+from ohmwright.wire.clock import RunningClock, VirtualClock
 
 
 @pytest.fixture
@@ -28,7 +28,7 @@ async def test_it_passes_at_its_rate_from_the_date_of_any_virtual_clock(
 
     monkeypatch.setattr(clock_module, "elapsed_s", lambda: real_s)
     monkeypatch.setattr(clock_module.anyio, "sleep", asleep)
-    clock = PacedClock()
+    clock = RunningClock()
     assert (clock.now_s(), clock.wall()) == (0.0, VirtualClock().wall())
     real_s += 3.0
     clock.rate = 10.0

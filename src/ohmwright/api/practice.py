@@ -14,13 +14,13 @@ from ohmwright.instruments.operator import Operator
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.panel import Panel
-from ohmwright.wire.clock import PacedClock, VirtualClock
+from ohmwright.wire.clock import RunningClock, VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
 from .bench_data import BenchData, read_bench
 from .open_bench import assemble_bench, simulated_bench
 
-PersonOf = Callable[[Panel, PacedClock], Operator]
+PersonOf = Callable[[Panel, RunningClock], Operator]
 """Makes who works the unit, given its front panel and the bench's clock."""
 
 
@@ -30,7 +30,7 @@ class PracticeBench:
 
     bench: Bench
     hardware: SimulatedBench
-    clock: PacedClock
+    clock: RunningClock
 
 
 def open_practice_bench(seed: int, person: PersonOf) -> PracticeBench:
@@ -38,7 +38,7 @@ def open_practice_bench(seed: int, person: PersonOf) -> PracticeBench:
 
     The analyzer answers by commands; the unit has no port. Nothing has to be closed.
     """
-    data, clock = _bench_data(seed), PacedClock()
+    data, clock = _bench_data(seed), RunningClock()
     hardware = simulated_bench(data, clock)
     analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
     bench = assemble_bench(data, clock, analyzer, None, person(hardware.panel, clock))

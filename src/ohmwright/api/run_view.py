@@ -12,6 +12,7 @@ from itertools import islice
 
 from ohmwright.engine.resume import on_time_s
 from ohmwright.engine.run import Job
+from ohmwright.engine.stage import PointKey
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
@@ -50,7 +51,7 @@ from .run_picture import (
     request_picture,
     result_picture,
 )
-from .run_plan import PlannedPoint, PointKey, paced_points, planned_points
+from .run_plan import PlannedPoint, paced_points, planned_points
 
 TREND_S, TREND_READINGS = 60.0, 1200
 """Length of the trend, and the most readings that are kept of it."""
@@ -60,13 +61,19 @@ NOTICES_KEPT = 20
 
 
 class RunWatch:
-    """Follows one run; `picture` shows it at any moment.
+    """Follows one run; `picture` shows it at any moment. `watch_of` makes it for a job.
 
-    `follow` tells beforehand of which points it consists; without that, points done, what comes
-    next and the time left are not known.
+    `plan`: its points in order; without them, points done, what comes next and the time left are
+    not known. `earlier`: the events so far of a run that is resumed, and `finished`: the points of
+    them that are not measured again.
     """
 
-    def __init__(self) -> None:
+    def __init__(
+        self,
+        plan: Sequence[PlannedPoint] = (),
+        earlier: Sequence[Event] = (),
+        finished: Iterable[PointKey] = (),
+    ) -> None:
         self._pace = RunPace()
         self._state: RunState = "not begun"
         self._started: RunStarted | None = None
@@ -80,33 +87,15 @@ class RunWatch:
         self._trend: deque[tuple[float, float]] = deque(maxlen=TREND_READINGS)
         self._request: RequestPicture | None = None
         self._requests = 0
-        self._on_s = 0.0
+        self._on_s = on_time_s(earlier)
         self._results: dict[PointKey, ResultPicture] = {}
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self._verdict: Verdict | None = None
-        self._plan: dict[PointKey, PlannedPoint] = {}
-        self._done: set[PointKey] = set()
-
-    def follow(self, job: Job, point_s: Sequence[float] | None = None) -> None:
-        """Take the points of a run, and what earlier parts of it found.
-
-        `point_s`: the bench time that each point will take, where more is known of it than the
-        times of the procedure.
-        """
-        plan = planned_points(job.file.procedure, job.stages)
-        self.expect(plan if point_s is None else paced_points(plan, point_s), job.finished_points())
-        self._on_s = on_time_s(job.earlier)
-        for event in job.earlier:
-            if isinstance(event, RunStarted):
-                self._started, self._operator = event, event.operator
-            elif isinstance(event, PointDone):
-                self._keep(event.result)
-
-    def expect(self, plan: Sequence[PlannedPoint], finished: Iterable[PointKey] = ()) -> None:
-        """Take the points `plan`, of which those of `finished` are done already."""
         self._plan = {point.key: point for point in plan}
         self._done = set(finished) & self._plan.keys()
+        for event in earlier:
+            self._take_earlier(event)
 
     @property
     def moment(self) -> BenchStatus | None:
@@ -229,6 +218,13 @@ class RunWatch:
             del self._results[next(iter(self._results))]
         return key
 
+    def _take_earlier(self, event: Event) -> None:
+        """Take from an earlier part of the run what still holds: the unit, and results."""
+        if isinstance(event, RunStarted):
+            self._started, self._operator = event, event.operator
+        elif isinstance(event, PointDone):
+            self._keep(event.result)
+
     def _missing(self) -> list[PlannedPoint]:
         return [point for key, point in self._plan.copy().items() if key not in self._done]
 
@@ -258,6 +254,18 @@ class RunWatch:
         for bench_s, current_ma in tuple(self._trend):
             if bench_s >= now_s - TREND_S:
                 yield TrendPoint(bench_s=bench_s, current_ma=current_ma)
+
+
+def watch_of(job: Job, point_s: Sequence[float] | None = None) -> RunWatch:
+    """Return what follows the run of `job`, with what earlier parts of it found.
+
+    `point_s`: the bench time that each point will take, where more is known of it than the times of
+    the procedure.
+    """
+    plan = planned_points(job.file.procedure, job.stages)
+    if point_s is not None:
+        plan = paced_points(plan, point_s)
+    return RunWatch(plan, job.earlier, job.finished_points())
 
 
 def unit_words(asset: Asset) -> str:

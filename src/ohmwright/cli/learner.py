@@ -19,7 +19,7 @@ from ohmwright.model.cue import Cue
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event
 from ohmwright.simulator.panel import Panel
-from ohmwright.wire.clock import PacedClock
+from ohmwright.wire.clock import RunningClock
 
 from .live import LiveView
 from .panel_keys import KEYS_SHOWN, KeyedAnswer, PanelKey, typed_keys
@@ -38,7 +38,7 @@ class Learner(Operator):
     follows_cues = True
 
     def __init__(
-        self, panel: Panel, clock: PacedClock, sounds: Sounds, *, quick_rests: bool
+        self, panel: Panel, clock: RunningClock, sounds: Sounds, *, quick_rests: bool
     ) -> None:
         self.name = account_name()
         self.view = LiveView(clock, sounds, self.on_keys)

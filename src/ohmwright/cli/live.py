@@ -19,7 +19,7 @@ from ohmwright.wire.clock import Clock
 
 from .console import err
 from .lines_above import lines_kept_above
-from .screen.layout import Room, few_lines, screen
+from .screen.layout import Extent, few_lines, screen
 from .screen.pieces import rf_line
 from .sound.sounding import Silence, Sounds
 from .stop_key import OnKeys, StopKey, at_a_terminal, ignore_keys
@@ -152,7 +152,7 @@ def _tell(words: str, style: str) -> None:
     err().print(words, style=style, soft_wrap=True)
 
 
-def _room() -> Room:
+def _room() -> Extent:
     """Return what the terminal has room for now; its last column and row stay free."""
     console = err()
     try:
@@ -160,7 +160,7 @@ def _room() -> Room:
         blocks = True
     except UnicodeEncodeError:
         blocks = False
-    return Room(console.width - 1, console.height - 1, blocks)
+    return Extent(console.width - 1, console.height - 1, blocks)
 
 
 @contextmanager

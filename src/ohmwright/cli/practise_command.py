@@ -13,6 +13,7 @@ from ohmwright.api.practice import (
     same_unit_by_port,
 )
 from ohmwright.api.run_pace import duration
+from ohmwright.api.run_view import watch_of
 from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import UsageError
@@ -80,7 +81,7 @@ async def _practised(wanted: Practice, job: Job, sounds: Sounds) -> HowItWent:
     )
     learner = opened.bench.operator
     assert isinstance(learner, Learner)
-    learner.view.watch.follow(job)
+    learner.view.watch = watch_of(job)
     events: list[Event] = []
     with showing(learner.view, opened.bench), cancel_on_signal():
         async with aclosing(run(job, opened.bench, learner.on_status)) as happening:

@@ -12,6 +12,7 @@ from rich.text import Text
 from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
+from ohmwright.api.run_view import watch_of
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import run_started_event
@@ -136,7 +137,7 @@ def _run(
         async with opening as bench:
             try:
                 view = LiveView(bench.clock, sounds)
-                view.watch.follow(job)
+                view.watch = watch_of(job)
                 with showing(view, bench):
                     return await run_and_record(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:

@@ -13,6 +13,7 @@ from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import read
 from ohmwright.api.records_view import Records
+from ohmwright.api.run_view import watch_of
 from ohmwright.api.sweep_plan import Sweep, recorded_sweep
 from ohmwright.api.sweep_run import SweepRun
 from ohmwright.engine.run import results
@@ -98,7 +99,7 @@ async def _work(
         with opened as sweep:
             sweeps.append(sweep)
             estimate = sweep.plan.cost(data)
-            view.watch.follow(sweep.job, estimate.point_s)
+            view.watch = watch_of(sweep.job, estimate.point_s)
             _tell(estimate)
             with showing(view, bench.instruments), cancel_on_signal():
                 await _measured(sweep)

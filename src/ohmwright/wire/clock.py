@@ -1,4 +1,4 @@
-"""The clock of a bench: real, virtual (a sleep advances it), or virtual and paced by real time.
+"""The clock of a bench: real, virtual (a sleep advances it), or virtual and going on by itself.
 
 Only this module and `machine_time` may use the machine's time; a lint rule bans it elsewhere.
 """
@@ -95,7 +95,7 @@ class VirtualClock(Clock):
             await _let_others_run()
 
 
-class PacedClock(VirtualClock):
+class RunningClock(VirtualClock):
     """A simulated bench's own time that passes by itself, `rate` times as fast as real time.
 
     For a simulated bench in this process that a person works: it begins at the same date as any

@@ -43,7 +43,7 @@ _BESIDE = 26
 
 
 @dataclass(frozen=True)
-class Room:
+class Extent:
     """What a terminal has room for."""
 
     columns: int
@@ -56,7 +56,7 @@ class Room:
         return self.columns >= size[0] and self.rows >= size[1]
 
 
-def screen(picture: RunPicture, room: Room, hint: str, panel: Sequence[Text] = ()) -> list[Text]:
+def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] = ()) -> list[Text]:
     """Return the view of a run, at most `room.rows` lines; `hint`: how it is stopped.
 
     `panel`: lines that are shown below all that is told of the run.
@@ -82,7 +82,7 @@ def screen(picture: RunPicture, room: Room, hint: str, panel: Sequence[Text] = (
     return _fitted([*body, *trend, *cue, *results], foot, room)
 
 
-def few_lines(picture: RunPicture, room: Room) -> list[Text]:
+def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
     """Return the view in four lines: place, RF, reading with its limits, gauge or cue."""
     band = picture.band
     reading = Text(reading_words(picture), style="bold") if picture.rf.state == "on" else Text()
@@ -99,7 +99,7 @@ def few_lines(picture: RunPicture, room: Room) -> list[Text]:
     return lines
 
 
-def _reading(picture: RunPicture, room: Room) -> Iterator[Text]:
+def _reading(picture: RunPicture, room: Extent) -> Iterator[Text]:
     """Yield the reading, or the rest that is left, in letters as large as there is room for."""
     words, unit = _large_words(picture)
     rows = HEIGHT if room.holds(_LARGE_FROM) else 3
@@ -130,7 +130,7 @@ def _letters(words: str, width: int, rows: int, *, blocks: bool) -> list[str]:
     return next((form for form in forms if columns(form) <= width), ["", words])
 
 
-def _gauge(picture: RunPicture, room: Room) -> Iterator[Text]:
+def _gauge(picture: RunPicture, room: Extent) -> Iterator[Text]:
     """Yield the gauge and its labels; two empty lines without limits."""
     width = min(_GAUGE_COLUMNS, room.columns - 2)
     if picture.band is None:
@@ -140,7 +140,7 @@ def _gauge(picture: RunPicture, room: Room) -> Iterator[Text]:
     yield Text(gauge_labels(picture.band, width))
 
 
-def _trend(picture: RunPicture, room: Room, rows: int) -> Iterator[Text]:
+def _trend(picture: RunPicture, room: Extent, rows: int) -> Iterator[Text]:
     """Yield the readings of the last minute."""
     width = min(_GAUGE_COLUMNS, room.columns - 2 - _TREND_LABEL)
     values = trend_columns(picture.trend, picture.now_s, TREND_S, width)
@@ -151,7 +151,7 @@ def _trend(picture: RunPicture, room: Room, rows: int) -> Iterator[Text]:
         yield Text.assemble(line.ljust(width), "  ", (label, "dim"))
 
 
-def _cue(picture: RunPicture, room: Room) -> Iterator[Text]:
+def _cue(picture: RunPicture, room: Extent) -> Iterator[Text]:
     """Yield the cue in large letters, in words, and what was seen of the presses before."""
     cue = picture.cue
     if cue is None:
@@ -165,7 +165,7 @@ def _cue(picture: RunPicture, room: Room) -> Iterator[Text]:
     yield from _paragraph(words, room, "", lines=2)
 
 
-def _paragraph(words: str, room: Room, style: str, *, lines: int) -> list[Text]:
+def _paragraph(words: str, room: Extent, style: str, *, lines: int) -> list[Text]:
     """Return `words` in exactly so many lines, or more where they need them."""
     wrapped = wrap(words, room.columns)
     wrapped += [""] * (lines - len(wrapped))
@@ -205,7 +205,7 @@ def _results(picture: RunPicture, rows: int) -> Iterator[Text]:
         yield from [Text()] * room_left
 
 
-def _foot_line(picture: RunPicture, hint: str, room: Room) -> Text:
+def _foot_line(picture: RunPicture, hint: str, room: Extent) -> Text:
     latest = Text(picture.notices[-1].words if picture.notices else "")
     return _two_ended(Text(hint, style="dim"), latest, room.columns)
 
@@ -220,7 +220,7 @@ def _two_ended(left: Text, right: Text, width: int) -> Text:
     return Text.assemble(left, "   ", cut)
 
 
-def _fitted(lines: Sequence[Text], foot: Sequence[Text], room: Room) -> list[Text]:
+def _fitted(lines: Sequence[Text], foot: Sequence[Text], room: Extent) -> list[Text]:
     """Return `lines` and `foot`, cut to the terminal's size; empty lines go first."""
     body, most = list(lines), max(0, room.rows - len(foot))
     empty = [i for i, line in enumerate(body) if not line.plain.strip()]
