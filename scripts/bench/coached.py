@@ -126,7 +126,7 @@ def _note_cues(bench: Bench) -> list[Shown]:
                 (each, person.hands.acted[-1] if len(person.hands.acted) > before else None)
             )
 
-        person.cue = cue  # type: ignore[method-assign]
+        person.cue = cue  # type: ignore[assignment, method-assign]
     return shown
 
 

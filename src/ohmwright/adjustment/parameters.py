@@ -140,6 +140,10 @@ class Releasing:
     """A confirmation that fails costs an activation and a rest."""
     by_fleet_gain: Demand = _BY_FLEET_GAIN
     """At a first release by a fleet's gain: failing costs one activation more."""
+    by_hand_probability: float = 0.7
+    """Presses with RF off need so much: failing costs an activation, waiting costs RF, too."""
+    by_hand_lags: float = 3.0
+    """After so many lags since the last presses, more readings tell little more of the gain."""
     nearest_count: Demand = _NEAREST_COUNT
     """Where no count would bring the output nearer: more readings tell nothing that can be done."""
 

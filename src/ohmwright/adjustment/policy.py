@@ -235,8 +235,7 @@ class AdjustPolicy:
         elif decision.kind == "release":
             self._release(age_s, decision.move)
         elif decision.move is not None and self._hands_wait_for_rf_off(decision):
-            self._to_confirm = True
-            self._queue.rest_with_last_moves(self._presses(decision.move))
+            self._release_for_presses(age_s, decision.move)
         elif decision.move is not None:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
@@ -245,9 +244,30 @@ class AdjustPolicy:
     def _hands_wait_for_rf_off(self, decision: AdjustmentDecision) -> bool:
         """Whether a move is by keys whose gain is known: RF does not wait for hands then.
 
-        Where the output was not where that gain had brought it, the next move is seen with RF on.
+        Where the output was not where that gain had brought it, the next coarse presses are made
+        with RF on, so that they show what they do.
         """
-        return self.spec.keys is not None and decision.gain_known and not self._refuted
+        if self.spec.keys is None or not decision.gain_known:
+            return False
+        shows = isinstance(decision.move, Press) and decision.move.key == "coarse"
+        return not (self._refuted and shows and self.log.undisturbed)
+
+    def _release_for_presses(self, age_s: float, move: Action) -> None:
+        """Queue a rest and then the presses of a move, once it will probably land in tolerance.
+
+        Until then, or until the last presses have shown all that they do, readings are taken.
+        """
+        fit, presses = self.estimator.latest_fit, self._presses(move)
+        if fit is None:
+            return
+        landing = self.parameters.releasing.by_hand_probability
+        output = fit.combination(self.trim.output_after_all(presses))
+        tolerance = self.sizer.tolerance
+        shown_s = self.estimator.visible_after_s(fit, self.parameters.releasing.by_hand_lags)
+        lands = output.probability_between(1 - tolerance, 1 + tolerance) > landing
+        if lands or age_s - self.log.moved_s > shown_s:
+            self._to_confirm = True
+            self._queue.rest_with_last_moves(presses)
 
     def _presses(self, move: Action) -> list[Action]:
         """The actions of a move for which RF goes off; coarse presses with the fine ones for the

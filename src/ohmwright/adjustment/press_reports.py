@@ -44,7 +44,7 @@ class PressReports:
 
     def cued(self, press: Press, age_s: float) -> None:
         """RF is on, and `press` is asked for at `age_s`: look for it from now on."""
-        fit, trim = self.policy.estimator.latest_fit, self.policy.trim
+        fit, trim = self.policy.estimator.fit(), self.policy.trim
         assert fit is not None  # nothing is asked for before there is an estimate
         position = trim.counts_from_origin, trim.coarse - trim.origin[1]
         self.watch = PressWatch(

@@ -47,7 +47,7 @@ _LONGEST_PRESS_S = 0.9
 _SHOWN_LAGS = 0.5
 """A press shows once its response has had so many lags."""
 _BOUNCE_S = 0.4
-"""A key that bounces is down again so soon."""
+"""A key that bounces is down again so soon; with a gain not known, nothing else can be told."""
 _RISEN_LAGS = 2.5
 """More lags after which a new activation shows its level."""
 _LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
@@ -58,6 +58,8 @@ _CLEAR, _LEAST_DOUBT = 0.8, 1e-6
 """Probability from which on an earlier cue is taken for another, and the least that is kept."""
 _MAY_BE_NOTHING = 0.1
 """Probability of nothing with which nothing is to be seen, though presses may have done little."""
+_BEGUN_LATE_S = 2.0
+"""So long after a person should have pressed, the most probable is taken, too."""
 _LATEST_S = 3.0
 """So long after the last press has shown, the most probable is taken, sure or not."""
 _GAIN_KNOWN_SDS = 3.0
@@ -91,6 +93,8 @@ class PressesSeen:
     done: Done
     presses: tuple[SeenPress, ...]
     probability: float
+    as_asked: float
+    """Probability that all of it was done as asked, and what came before as believed."""
     told_apart: bool
     suspect: Suspect | None
     suspects: tuple[Suspect, ...]
@@ -179,10 +183,11 @@ class PressWatch:
         """Whether no more presses are to be expected; those until `shown_until_s` show by now."""
         assert self.cue_s is not None
         top = self._likely[0][1]
-        if self._nothing > _MAY_BE_NOTHING:
-            return shown_until_s - self.cue_s > self.longest_reaction_s
+        late_s = shown_until_s - self.cue_s - self.longest_reaction_s
+        if self._nothing > _MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
+            return late_s > 0
         quiet_s = shown_until_s - self._last_press_s(top)
-        if quiet_s < (_BOUNCE_S if top.what.done == "as asked" else _LONGEST_PRESS_S):
+        if quiet_s < (_LONGEST_PRESS_S if self.gain_known else _BOUNCE_S):
             return False
         enough = self._sure or not self.gain_known or quiet_s > _LATEST_S
         return enough and self._nothing < _NOTHING
@@ -288,6 +293,11 @@ class PressWatch:
             done=top.what.done,
             presses=presses,
             probability=probability,
+            as_asked=sum(
+                p
+                for p, case in self._likely
+                if case.what.done == "as asked" and case.suspect.gain_ratio == 1
+            ),
             told_apart=probability > _SURE and (self.gain_known or not presses),
             suspect=None if believed.gain_ratio == 1 else believed,
             suspects=() if sure else doubts,

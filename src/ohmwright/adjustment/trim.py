@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -52,6 +54,15 @@ class Trim:
         counts, coarse = self._change(action)
         at_counts, at_coarse = self.origin
         return output_at(self.counts + counts - at_counts, self.coarse + coarse - at_coarse)
+
+    def output_after_all(self, actions: Sequence[Action]) -> Floats:
+        """Factors, shape (8,), of the output after several actions."""
+        changes = [self._change(action) for action in actions]
+        at_counts, at_coarse = self.origin
+        return output_at(
+            self.counts + sum(counts for counts, _ in changes) - at_counts,
+            self.coarse + sum(coarse for _, coarse in changes) - at_coarse,
+        )
 
     def counts_after(self, action: Action | None) -> int:
         """Counts from the start after `action`, or now."""

@@ -16,7 +16,7 @@ from ohmwright.model.cue import Cue
 from ohmwright.wire.clock import RealClock
 
 from .console import err
-from .keyboard import discard_pending_input, read_line, show_typing, unechoed
+from .keyboard import at_a_terminal, discard_pending_input, read_line, show_typing, unechoed
 
 _READING_TIME_S = 0.3
 """Nobody reads a request faster; what was typed earlier is not an answer to it."""
@@ -56,6 +56,19 @@ class TerminalOperator(Operator):
     def __init__(self, display: Display) -> None:
         self.name = account_name()
         self.display = display
+
+    @property
+    def follows_cues(self) -> bool:
+        """Whether cues are seen as they come: at a terminal, where the run is displayed.
+
+        Lines of a pipe or a file answer requests, as ever.
+        """
+        return not isinstance(self.display, PlainDisplay) and at_a_terminal()
+
+    def cue(self, cue: Cue) -> None:
+        """Print what is to be done, with the bell; to hold and to rest needs no line of its own."""
+        if cue.kind in ("press", "notice", "done"):
+            self.display.notify(Text(f">> {cue.words}", style="bold"))
 
     async def reply(self, request: Request, problem: str) -> str:
         """Print the request with its answers and return the line typed next.

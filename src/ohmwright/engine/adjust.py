@@ -207,7 +207,7 @@ class _Adjustment:
             if session.service is not None:
                 session.service.mark_stored()
             yield TrimsStored(**session.stamp(), told_by=session.told_by)
-        yield self._point_done(observation, trim_told_by=session.told_by)
+        yield self._point_done(observation, trim_told_by=self.actuator.told_by)
 
     def _final_observation(self, end: Finish) -> Observation:
         """Return the end as an observation; it has a value only where a confirmation gave one."""

@@ -26,11 +26,14 @@ from .coach_words import (
     merged,
     presses_words,
     seen_words,
+    unsure_words,
 )
 from .session import Session
 
-THE_METER = "the meter"
-"""Who told of presses that the readings have shown."""
+THE_METER, NOT_SURE = "the meter", "the meter, not sure"
+"""Who told of presses: readings that could tell them from a slip, or that could not."""
+_CREDIBLE = 0.1
+"""Probability of presses as asked with which they are kept so where the readings are not sure."""
 _BEGIN_S, _EACH_S = 7.0, 1.0
 """Time given to begin with presses, and for each of them."""
 _MOST_REPEATS = 1
@@ -100,7 +103,7 @@ class Coach:
         self._asked = None
         self._reports.report(seen)
         for press in merged(seen):
-            self._note(press, seen.presses[-1].age_s, THE_METER)
+            self._note(press, seen.presses[-1].age_s, _told_by(seen))
         self._forget_open_request()
         self._show_seen(seen)
         return True
@@ -150,7 +153,7 @@ class Coach:
         self._note_open_request(tuple(self._before_rf))
         for _ in range(abs(press.times)):
             self._policy.pressed(0.0, press.key, 1 if press.times > 0 else -1)
-        await self._session.bench.clock.sleep(_BEGIN_S + _EACH_S * abs(press.times))
+        await self._session.wait_with_rf_off(_BEGIN_S + _EACH_S * abs(press.times))
 
     def take_unseen(self) -> tuple[Press, ...]:
         """Return the presses cued with RF off that no activation has shown; they must be told."""
@@ -163,7 +166,7 @@ class Coach:
         """Take what the activation has shown so far of the presses before it, sure or not."""
         watch = self._reports.watch
         seen = None if watch is None or watch.cue_s is not None else watch.at_the_end()
-        if seen is not None and seen.told_apart:
+        if seen is not None and (seen.told_apart or seen.as_asked < _CREDIBLE):
             self._take_before_rf(seen)
         elif seen is not None:
             self._take_as_asked(seen)
@@ -174,7 +177,7 @@ class Coach:
         self._seen = seen_words(asked, seen)
         self._reports.report(seen)
         for press in merged(seen):
-            self._note(press, None, THE_METER)
+            self._note(press, None, _told_by(seen))
         self._before_rf.clear()
         self._forget_open_request()
         if is_slip(seen):
@@ -182,8 +185,9 @@ class Coach:
 
     def _take_as_asked(self, seen: PressesSeen) -> None:
         """The activation could not tell the presses from a slip: no more is said of them."""
+        self._seen = unsure_words(tuple(self._before_rf))
         for press in self._before_rf:
-            self._note(press, None, f"{THE_METER}, not sure")
+            self._note(press, None, NOT_SURE)
         self._reports.leave_as_asked(seen)
         self._before_rf.clear()
         self._forget_open_request()
@@ -204,3 +208,7 @@ class Coach:
     def _forget_open_request(self) -> None:
         if self._session.service is not None:
             self._session.service.cued = ""
+
+
+def _told_by(seen: PressesSeen) -> str:
+    return THE_METER if seen.told_apart else NOT_SURE

@@ -73,6 +73,11 @@ def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
     return said + earlier
 
 
+def unsure_words(asked: tuple[Press, ...]) -> str:
+    """Return that the readings could not tell presses from a slip, as a sentence."""
+    return f"The meter cannot tell whether it was just that: {presses_words(asked)}."
+
+
 def merged(seen: PressesSeen) -> tuple[Press, ...]:
     """Return the presses that were seen, those of one key and direction as one."""
     found: list[Press] = []

@@ -157,18 +157,26 @@ class Session:
         """Wait until an activation at `power_w` may begin; return the warmth then left over.
 
         `tolerance`: narrower side of what the value is held against, relative; 0 asks for the
-        procedure's full rest. See `OutputWarmth.rest_s`. RF is checked to be off once a second;
-        where it is on, OFF is sent and the rest begins anew.
+        procedure's full rest. See `OutputWarmth.rest_s`. Where RF is found on, the rest begins
+        anew.
         """
         clock = self.bench.clock
         rest_s = self._warmth.rest_s(clock.now_s(), timing, power_w, tolerance)
-        end_s = clock.now_s() + rest_s
+        await self.wait_with_rf_off(rest_s, again_s=timing.rest_s)
+        return self._warmth.residual_warmth(clock.now_s(), timing.age_s)
+
+    async def wait_with_rf_off(self, wait_s: float, again_s: float = 0.0) -> None:
+        """Wait `wait_s`, RF checked to be off once a second.
+
+        Where it is on, OFF is sent, and `again_s` are waited from then on.
+        """
+        clock = self.bench.clock
+        end_s = clock.now_s() + wait_s
         while (left_s := end_s - clock.now_s()) > 0:
             self._report("off", self.target_band, rest_left_s=left_s)
             await clock.sleep(min(left_s, _CHECK_EVERY_S))
             if await self._end_unasked_output():
-                end_s = clock.now_s() + timing.rest_s
-        return self._warmth.residual_warmth(clock.now_s(), timing.age_s)
+                end_s = max(end_s, clock.now_s() + again_s)
 
     async def confirm_nothing_flows(self) -> None:
         """Check, after the input was joined to another circuit, that no current flows there.

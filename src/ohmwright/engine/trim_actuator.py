@@ -16,7 +16,7 @@ from ohmwright.instruments.requests import CountPresses, PressKey
 from ohmwright.model.event import TrimMoved
 
 from .activation import Activation
-from .coach import Coach
+from .coach import NOT_SURE, THE_METER, Coach
 from .session import Session
 from .until_link_fails import done_before_link_failure
 
@@ -34,6 +34,7 @@ class TrimActuator:
         self.trim = trim
         """Count at which the trim stands: as the unit says, or by the presses confirmed."""
         self._unanswered_press: Press | None = None
+        self._told_by = dict[str, None]()
         self._coach = self._coach_of_bench()
 
     def _coach_of_bench(self) -> Coach | None:
@@ -43,6 +44,14 @@ class TrimActuator:
         if bench.generator.unattended or asked or self._policy.spec.keys is None:
             return None
         return Coach(self._session, self._policy, self._policy.spec.keys, self._note_shown)
+
+    @property
+    def told_by(self) -> str | None:
+        """Who told of the moves: the person, the meter, or both; None where they were read back."""
+        names = [
+            name for name in self._told_by if name != THE_METER or NOT_SURE not in self._told_by
+        ]
+        return " and ".join(names) or self._session.told_by
 
     @property
     def coach(self) -> Coach | None:
@@ -184,6 +193,9 @@ class TrimActuator:
         current_ma: float | None,
         told_by: str | None = None,
     ) -> None:
+        told_by = told_by or self._session.told_by
+        if told_by is not None:
+            self._told_by[told_by] = None
         self._session.pending.add(
             TrimMoved(
                 **self._session.stamp(),
@@ -192,7 +204,7 @@ class TrimActuator:
                 current_ma=current_ma,
                 age_s=None if age_s is None else round(age_s, 3),
                 key=action.key if isinstance(action, Press) else None,
-                told_by=told_by or self._session.told_by,
+                told_by=told_by,
             )
         )
         service = self._session.service

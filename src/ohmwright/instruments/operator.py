@@ -58,11 +58,16 @@ class Operator(ABC):
 
     name: str
     present: bool = True
-    follows_cues: bool = False
-    """Whether they see cues as they come and act on them; else presses are asked for one by one
-    and confirmed."""
     on_answer: OnAnswer = staticmethod(ignore)
     """Called at once with everything that is said; must return at once."""
+
+    @property
+    def follows_cues(self) -> bool:
+        """Whether they see cues as they come and act on them.
+
+        Else each press is asked for and confirmed.
+        """
+        return False
 
     @abstractmethod
     async def reply(self, request: Request, problem: str) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
 
 from ohmwright.instruments.absent_operator import AbsentOperator
@@ -45,7 +45,7 @@ class RehearsedBench:
     """Age of every unit."""
     unattended: bool = False
     """Whether nobody answers requests; else a simulated person does."""
-    hands: Hands = Hands()
+    hands: Hands = field(default_factory=Hands)
     """How that person works keys on cue, where the generator has no port."""
 
     def opened(self, seed: int) -> tuple[Bench, SimulatedBench]:
