@@ -22,7 +22,7 @@ from .lines_above import lines_kept_above
 from .screen.layout import Extent, few_lines, screen
 from .screen.pieces import rf_line
 from .sound.sounding import Silence, Sounds
-from .stop_key import OnKeys, StopKey, at_a_terminal, ignore_keys
+from .stop_key import OnKeys, StopKey, ignore_keys
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 _PLAIN = PlainDisplay()
@@ -168,6 +168,5 @@ def showing(view: LiveView, bench: Bench) -> Iterator[None]:
     """Display `view` of a run on `bench` until the block ends; requests and cues appear in it."""
     if isinstance(bench.operator, TerminalOperator):
         bench.operator.display = view
-        bench.operator.follows_cues = err().is_terminal and at_a_terminal()
     with view.displayed():
         yield

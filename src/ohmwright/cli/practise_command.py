@@ -26,7 +26,7 @@ from .live import showing
 from .run_report import exit_code
 from .signals import cancel_on_signal
 from .sound.sounding import Sounds, Wanted, sounding
-from .stop_key import at_a_terminal
+from .stop_key import own_terminal
 
 _NOTHING_DONE = 4
 
@@ -60,7 +60,7 @@ def practise(wanted: Practice) -> int:
 
     Raises UsageError where there is no terminal whose keys can be read one by one.
     """
-    if not (at_a_terminal() and err().is_terminal):
+    if not (own_terminal() and err().is_terminal):
         raise UsageError(
             "To practise needs a terminal whose keys can be read one by one.",
             "A pipe, a background job and the console of Windows are none.",

@@ -40,7 +40,7 @@ class StopKey:
 
     def watch(self) -> None:
         """Read keys as they are pressed, without echo."""
-        if sys.platform == "win32" or not at_a_terminal():
+        if sys.platform == "win32" or not own_terminal():
             return
         import termios
 
@@ -63,7 +63,7 @@ class StopKey:
         descriptor = sys.stdin.fileno()
         atexit.unregister(self.ignore)
         self._remove_reader(descriptor)
-        if at_a_terminal():
+        if own_terminal():
             termios.tcflush(descriptor, termios.TCIFLUSH)
             termios.tcsetattr(descriptor, termios.TCSANOW, before)
 
@@ -87,7 +87,7 @@ class StopKey:
             return
 
 
-def at_a_terminal() -> bool:
+def own_terminal() -> bool:
     """Whether standard input is a terminal that this program may change."""
     try:
         descriptor = sys.stdin.fileno()

@@ -63,12 +63,8 @@ class TerminalOperator(Operator):
 
         Lines of a pipe or a file answer requests, as ever.
         """
-        return not isinstance(self.display, PlainDisplay) and at_a_terminal()
-
-    def cue(self, cue: Cue) -> None:
-        """Print what is to be done, with the bell; to hold and to rest needs no line of its own."""
-        if cue.kind in ("press", "notice", "done"):
-            self.display.notify(Text(f">> {cue.words}", style="bold"))
+        drawn = not isinstance(self.display, PlainDisplay) and err().is_terminal
+        return drawn and at_a_terminal()
 
     async def reply(self, request: Request, problem: str) -> str:
         """Print the request with its answers and return the line typed next.
