@@ -160,3 +160,14 @@ def test_time_left_is_learned_from_the_points_done() -> None:
     picture = watch.picture(30.0)
     assert (picture.state, picture.left_s) == ("ended early", None)
     assert picture.notices[-1].words == "It was stopped."
+
+
+def test_a_quick_answer_makes_no_measurement_quicker() -> None:
+    asked = PlannedPoint("as_left", "cords", "answer", "inspection", 20.0, timed=False)
+    watch = RunWatch([asked, PlannedPoint("as_left", "s", "p", "output", 30.0)])
+    watch.on_event(RunResumed(**NOW, operator="a", done=0))
+    result = Result(
+        stage="as_left", step="cords", point="answer", kind="inspection", verdict="pass"
+    )
+    watch.on_event(PointDone(**{**NOW, "bench_s": 1.0}, result=result))
+    assert watch.picture(1.0).left_s == 30.0

@@ -30,6 +30,8 @@ class PlannedPoint:
     """The kind of its step."""
     expected_s: float
     """Bench time that it may take with the rest before it, by the times of the procedure."""
+    timed: bool = True
+    """Whether RF is keyed for it; else a person answers a question."""
     mode: str | None = None
     setting_w: float | None = None
     load_ohm: float | None = None
@@ -71,6 +73,7 @@ def _points_of(stage: Stage, step: Step, procedure: Procedure) -> list[PlannedPo
             name,
             step.kind,
             _expected_s(step, procedure),
+            timed=isinstance(step, TimedStep),
             mode=step.mode if isinstance(step, ModeStep) else None,
             setting_w=step.setting_w if isinstance(step, SettingStep) else None,
             load_ohm=loads.get(name),

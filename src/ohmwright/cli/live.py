@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager, nullcontext
+from textwrap import wrap
 
 from rich.console import Group, RenderableType
 from rich.live import Live
@@ -38,6 +39,8 @@ class LiveView:
 
     panel: Sequence[Text] = ()
     """Lines of one's own below the view."""
+    caution = ""
+    """What stands below the view until the first activation is over."""
 
     def __init__(
         self, clock: Clock, sounds: Sounds | None = None, on_keys: OnKeys = ignore_keys
@@ -141,7 +144,10 @@ class LiveView:
 
     def _drawn(self) -> RenderableType:
         hint = "space or q stops" if self._keys.watched else ""
-        return Group(*screen(self.picture(), _room(), hint, self.panel))
+        picture, room = self.picture(), _room()
+        caution = wrap(self.caution, room.columns) if picture.on_s == 0 else []
+        panel = [*self.panel, *(Text(line, style="bold") for line in caution)]
+        return Group(*screen(picture, room, hint, panel))
 
     def _few_lines(self) -> list[Text]:
         """Return RF, reading with its limits, and gauge or cue."""

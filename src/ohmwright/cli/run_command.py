@@ -138,6 +138,7 @@ def _run(
             try:
                 view = LiveView(bench.clock, sounds)
                 view.watch = watch_of(job)
+                view.caution = "" if request.unattended else CAUTION
                 with showing(view, bench):
                     return await run_and_record(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:

@@ -89,6 +89,7 @@ async def _work(
     try:
         await bench.reopen()
         view = LiveView(bench.instruments.clock)
+        view.caution = CAUTION if data.file.simulation is None else ""
         opened = bench.sweep(
             plan,
             request.resume,
