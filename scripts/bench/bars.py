@@ -55,6 +55,7 @@ BENCHES = {
     "link": Bench("link.py", (), ("--queries", "300", "--rounds", "3")),
     "time": Bench("time.py", (), ("--seconds", "60", "--rounds", "5")),
     "start": Bench("start.py", (), ("--rounds", "3")),
+    "live": Bench("live.py", (), ("--frames", "40")),
     "uncertainty": Bench("uncertainty.py"),
     "store": Bench("store.py", (), ("--results", "10000", "--rounds", "4")),
     "waveform": Bench("waveform.py"),
@@ -187,6 +188,7 @@ COACHED = (
     ),
     Bar("A", "coached: slips left out of tolerance", "coached", "slips left, out of tolerance", 0),
 )
+_ADDED = "million_additions_s"
 
 LINK_AND_TIME = (
     Bar("B", "query ÷ pyserial read(n), direct", "link", "direct", 1.1, reference="pyserial_us"),
@@ -196,6 +198,8 @@ LINK_AND_TIME = (
     Bar("B", "64 serial benches: readings missed", limit=0),
     Bar("B", "64 serial benches: jitter p99, ms", limit=20),
     Bar("B", "ohmwright --help ÷ import typer", "start", "help", 1.5, reference="import_typer_s"),
+    Bar("B", "live view 80×24, share of a core", "live", "share_80x24", 0.05, "at most", _ADDED),
+    Bar("B", "live view 120×40, share of a core", "live", "share_120x40", 0.05, "at most", _ADDED),
 )
 
 _MONTE_CARLO = "Monte Carlo, 10^6 trials / plain numpy and sort"

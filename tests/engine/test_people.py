@@ -373,7 +373,7 @@ async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(make_rig: Cal
     Helper.at(rig, at_second_press(interrupt))
     store, notes = Kept(), PendingEvents()
     job = Job(read_procedure(ATTENDED), ("adjust",), "test")
-    await run_and_record(job, rig.bench, store, LiveView(rig.bench.clock, 1), notes)
+    await run_and_record(job, rig.bench, store, LiveView(rig.bench.clock), notes)
     *_, fault = store.events
     assert isinstance(fault, Fault)
     assert (fault.error, fault.rf_state) == ("Stopped", "off")

@@ -9,6 +9,9 @@ Read in this order:
     open_links, open_back_ends, open_bench   and opened
     open_records, jobs          the store that a caller names; a run begun there, or gone on with
     recorded_events             a run whose events are stored before they are handed out
+    run_plan, run_pace          the points of a run in their order, and how long the rest will take
+    rf_words, run_picture, run_view   what a run looks like at one moment, for any face
+    practice                    an invented unit in real time, worked by a person
     sweep_plan, sweep_run       what a sweep measures, and how it is carried out and kept
     async_bench, plain_bench    an open bench for asynchronous programs; for scripts and notebooks
     curve, curve_difference     what a sweep found; one curve less another
@@ -32,6 +35,10 @@ lost line; a fifth verdict. Held by tests/api/test_sweep_survives.py.
 **A line lost while RF is off is opened anew, where the plan says to go on** (`sweep_run`): the run
 ends with a fault on record and is resumed. Lost while RF is on, a person must look.
 Held by tests/api/test_sweep_survives.py.
+
+**One picture of a run for every face** (`run_view`): fed by events and status, asked for when a
+face draws, so that no face holds up a reading, and all say the same of RF. It keeps a minute of
+readings and the latest results, however long a run. Held by tests/api/test_run_view.py.
 
 **The plain bench has an event loop in a thread of its own** (`plain_bench`). Why: a notebook's
 loop runs already. An interrupted call waits until RF is off and that is on record. Rejected:

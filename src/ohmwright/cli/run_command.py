@@ -13,6 +13,7 @@ from rich.text import Text
 from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
+from ohmwright.api.run_view import watch_of
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import run_started_event
@@ -29,11 +30,12 @@ from ohmwright.simulator.faults import LineFault
 
 from .console import CAUTION, err, out
 from .error_report import print_error
-from .live import live_view
+from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
 from .run_subject import WorkRequest, procedure_of, unit_on_bench
+from .sound.sounding import Sounds, Wanted, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 OnBegun = Callable[[SqlStore, str], None]
@@ -65,6 +67,8 @@ class RunRequest:
     work: WorkRequest = field(default_factory=WorkRequest)
     on_begun: OnBegun = ignore_begun
     """Called with the store and the run's number, before the first event."""
+    hearing: Wanted = field(default_factory=Wanted)
+    """What is heard of the run."""
 
 
 def run_procedure(request: RunRequest) -> int:
@@ -81,7 +85,7 @@ def run_procedure(request: RunRequest) -> int:
         if request.resume is not None:
             earlier = _events_to_resume(store, request.resume, request.stages)
         if not request.unattended:
-            err().print(CAUTION, style="yellow")
+            err().print(CAUTION, style="bold")
         return _run(request, file, unit.bench, store, earlier, assignment)
 
 
@@ -143,7 +147,7 @@ def _run(
     request.on_begun(store, job.run_id)
     notes = PendingEvents()
 
-    async def work() -> tuple[Event, ...]:
+    async def work(sounds: Sounds) -> tuple[Event, ...]:
         opening = open_bench(
             bench_data,
             unattended=request.unattended,
@@ -153,15 +157,18 @@ def _run(
         )
         async with opening as bench:
             try:
-                done = len(job.finished_points())
-                with live_view(bench, _point_count(file, request.stages), done=done) as view:
+                view = LiveView(bench.clock, sounds)
+                view.watch = watch_of(job)
+                view.caution = "" if request.unattended else CAUTION
+                with showing(view, bench):
                     return await run_and_record(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:
                 print_error(error)  # now: to close the bench takes as long as its guard tries OFF
                 raise
 
     try:
-        events = anyio.run(work)
+        with sounding(request.hearing) as sounds:
+            events = anyio.run(work, sounds)
     except Exception:  # whatever it was, the run can be resumed
         _print_left_open(notes)
         print_how_to_resume(store, job.run_id)
@@ -193,10 +200,6 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
         out().print(f"Certificate: {path}", soft_wrap=True)
 
 
-def _point_count(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
-    return sum(len(s.point_names()) for stage in stages for s in file.procedure.steps_in(stage))
-
-
 def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
     """Claim an unfinished run of the same command and return its events. Raises UsageError."""
     events = claimed_events(store, run_id)
@@ -216,7 +219,7 @@ def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -
 def _print_left_open(notes: PendingEvents) -> None:
     """Print what a person has to undo at the unit, also where the record has failed."""
     if notes.left_open:
-        err().print(Text(notes.left_open, style="bold yellow"))
+        err().print(Text(notes.left_open, style="bold"))
 
 
 _COMMANDS: dict[tuple[Stage, ...], str] = {

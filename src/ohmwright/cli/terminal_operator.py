@@ -37,6 +37,12 @@ class Display(Protocol):
     def notify(self, words: Text) -> None:
         """Print something that needs no answer."""
 
+    def heed(self, words: str) -> None:
+        """Have it heard that something is asked, or to be done; silent where nothing sounds."""
+
+    def cue(self, cue: Cue) -> None:
+        """Show and have heard what is to be done next at the keys; must return at once."""
+
 
 class TerminalOperator(Operator):
     """Prints each request and reads the answer from standard input.
@@ -58,12 +64,8 @@ class TerminalOperator(Operator):
 
         Lines of a pipe or a file answer requests, as ever.
         """
-        return not isinstance(self.display, PlainDisplay) and at_a_terminal()
-
-    def cue(self, cue: Cue) -> None:
-        """Print what is to be done, with the bell; to hold and to rest needs no line of its own."""
-        if cue.kind in ("press", "notice", "done"):
-            self.display.notify(Text(f">> {cue.words}", style="bold"))
+        drawn = not isinstance(self.display, PlainDisplay) and err().is_terminal
+        return drawn and at_a_terminal()
 
     async def reply(self, request: Request, problem: str) -> str:
         """Print the request with its answers and return the line typed next.
@@ -71,20 +73,26 @@ class TerminalOperator(Operator):
         `problem`: why the last answer was not accepted, or empty. Raises UsageError where standard
         input has ended.
         """
+        self.display.heed(request.text)
         with self.display.prompt([*_request_lines(request, problem, self.display.rf), Text("> ")]):
             await _TIME.sleep(self.reading_time_s)
             discard_pending_input()
             show_typing()
             return await read_line()
 
+    def cue(self, cue: Cue) -> None:
+        """Show what is to be done next at the keys."""
+        self.display.cue(cue)
+
     async def tell(self, words: str) -> None:
         """Print what is to be done at once, and sound the terminal's bell."""
+        self.display.heed(words)
         self.display.notify(Text(f">> {words}", style="bold white on red"))
 
 
 def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterator[Text]:
     if problem != "":
-        yield Text(problem, style="yellow")
+        yield Text(problem, style="bold")
     asked = Text(f">> {request.text}", style="bold")
     if rf == "on":
         asked.append("  RF IS ON.", style="bold red")
@@ -126,3 +134,9 @@ class PlainDisplay:
         """Print the words to standard error, with the bell."""
         err().print(words)
         err().bell()
+
+    def heed(self, words: str) -> None:
+        """Do nothing: the bell of `notify` is all that is heard."""
+
+    def cue(self, cue: Cue) -> None:
+        """Do nothing: where nothing is drawn, presses are asked for by requests."""

@@ -1,0 +1,132 @@
+"""What is known of RF at a bench, in words that are true at the time they are shown."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from ohmwright.instruments.foot_switch import RELEASE
+from ohmwright.model.base import FrozenModel
+from ohmwright.model.bench_status import BenchStatus, RfState
+
+CURRENT_VALID_S = 1.0
+"""A reading older than this is not shown as the present current."""
+STATE_VALID_S = 2.0
+"""A state read longer ago than this is stale, and shown with its age."""
+
+Urgency = Literal["calm", "care", "alarm"]
+"""`calm`: off, or on as it should be; `care`: on the way, or not read yet; `alarm`: act now."""
+
+
+class RfPicture(FrozenModel):
+    """RF as it was read last, and what has become of its figures since."""
+
+    state: RfState | Literal["not read"]
+    words: str
+    """The state in words, such as `RF ON`."""
+    note: str = ""
+    """What is to be said beside it: how old the reading is, a rest, a limit that has run out."""
+    urgency: Urgency = "calm"
+    read_s: float | None = None
+    """When it was read, in seconds of the bench's clock; None before the first reading."""
+    read_ago_s: float = 0.0
+    """How long ago that is, in seconds."""
+    stale: bool = False
+    """Whether that is longer ago than `STATE_VALID_S`."""
+    by_foot: bool = False
+    """Whether a person keeps RF on, and must let go when its time is over."""
+    as_told: bool = False
+    """Whether a person at the meter said so."""
+    age_s: float | None = None
+    """RF on: age of the activation in seconds; None where it is not known."""
+    left_s: float | None = None
+    """RF on: seconds until the limit of the activation, 0 where it has run out; None without."""
+    rest_left_s: float | None = None
+    """RF off: seconds of the rest still to come; None where there is none, or it is not known."""
+
+    @property
+    def line(self) -> str:
+        """Words and note in one line."""
+        return f"{self.words}, {self.note}" if self.note else self.words
+
+
+def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
+    """Return what is known of RF at `now_s`, in seconds of the bench's clock.
+
+    `moment`: the latest status. Ages and remaining times are carried on from it. RF counts as on
+    until it was read back as off.
+    """
+    if moment is None:
+        return RfPicture(state="not read", words="RF NOT READ YET", urgency="care", stale=True)
+    past_s = max(0.0, now_s - moment.bench_s)
+    stale = past_s > STATE_VALID_S
+    words, urgency = _state_words(moment)
+    off = moment.rf == "off"
+    rest_s = moment.rest_left_s if off and not stale else None
+    on = moment.rf == "on"
+    return RfPicture(
+        state=moment.rf,
+        words=words,
+        note=_note(moment, past_s),
+        urgency="alarm" if _let_go(moment, past_s) else urgency,
+        read_s=moment.bench_s,
+        read_ago_s=past_s,
+        stale=stale,
+        by_foot=moment.keyed_by_foot,
+        as_told=moment.read_by_eye,
+        age_s=None if not on or moment.age_s is None else moment.age_s + past_s,
+        left_s=None if not on or moment.left_s is None else max(0.0, moment.left_s - past_s),
+        rest_left_s=None if rest_s is None else max(0.0, rest_s - past_s),
+    )
+
+
+def _state_words(moment: BenchStatus) -> tuple[str, Urgency]:
+    by_foot = moment.keyed_by_foot
+    match moment.rf:
+        case "off":
+            return "RF OFF", "calm"
+        case "on":
+            return "RF ON", "calm"
+        case "coming on":
+            when = "COMES ON WITH THE FOOT SWITCH" if by_foot else "IS ABOUT TO COME ON"
+            return f"RF {when}", "care"
+        case "going off":
+            return "RF IS GOING OFF", "alarm" if by_foot else "care"
+        case _:
+            return "RF STATE UNKNOWN", "alarm"
+
+
+def _let_go(moment: BenchStatus, past_s: float) -> bool:
+    """Return whether a person keeps RF on past the limit of the activation."""
+    held = moment.rf == "on" and moment.keyed_by_foot
+    return held and moment.left_s is not None and moment.left_s <= past_s
+
+
+def _note(moment: BenchStatus, past_s: float) -> str:
+    match moment.rf:
+        case "off":
+            return _read_when(moment, past_s)
+        case "going off":
+            return (
+                f"{RELEASE} It is not known to be off."
+                if moment.keyed_by_foot
+                else ("not read back yet")
+            )
+        case "unknown":
+            return "switch the generator off at its mains switch"
+        case "on" if _let_go(moment, past_s):
+            return RELEASE
+        case "on" if moment.left_s is not None and moment.left_s <= past_s:
+            return "its limit has run out"
+        case _:
+            return _read_when(moment, past_s)
+
+
+def _read_when(moment: BenchStatus, past_s: float) -> str:
+    if past_s <= STATE_VALID_S:
+        return "as told" if moment.read_by_eye else ""
+    return f"{'as told' if moment.read_by_eye else 'last read'} {short_time(past_s)} ago"
+
+
+def short_time(seconds: float) -> str:
+    """Return a time in seconds, from 2 minutes on in minutes."""
+    return f"{seconds:.0f} s" if seconds < 120 else f"{seconds / 60:.0f} min"

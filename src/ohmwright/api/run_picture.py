@@ -1,0 +1,222 @@
+"""What a run looks like at one moment, as data for any face: terminal, browser page, program.
+
+Times are seconds of the bench's clock. `model_dump_json` gives what a page's stream of events
+carries.
+"""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from ohmwright.instruments.requests import Request, ValueRequest
+from ohmwright.model.base import FrozenModel
+from ohmwright.model.bench_status import TargetBand
+from ohmwright.model.cue import Cue, CueKind
+from ohmwright.model.result import Result, Verdict
+from ohmwright.model.step import Stage
+
+from .rf_words import RfPicture, Urgency
+
+RunState = Literal["not begun", "going on", "finished", "ended early"]
+
+STAGE_WORDS: dict[Stage, str] = {
+    "as_found": "as found",
+    "adjust": "adjustment",
+    "as_left": "as left",
+}
+
+
+class BandPicture(FrozenModel):
+    """A target with its limits in mA, and where in them the present reading lies."""
+
+    lower_ma: float
+    """0 where there is an upper limit alone."""
+    target_ma: float
+    upper_ma: float
+    position: float | None = None
+    """-1 at the lower limit, 0 on target, 1 at the upper limit; where there is an upper limit
+    alone, 0 without current and 1 at the limit. None without a present reading."""
+
+    @property
+    def one_sided(self) -> bool:
+        """Whether only the upper limit counts, which then is the target as well."""
+        return self.target_ma >= self.upper_ma
+
+    @property
+    def inside(self) -> bool | None:
+        """Whether the present reading lies within the limits; None without one."""
+        return None if self.position is None else abs(self.position) <= 1
+
+
+def band_picture(band: TargetBand, current_ma: float | None) -> BandPicture:
+    """Return `band` with the place of a reading in it."""
+    lower_ma, target_ma, upper_ma = max(0.0, band.lower_ma), band.target_ma, band.upper_ma
+    position = None
+    if current_ma is not None:
+        zero_ma = lower_ma if target_ma >= upper_ma else target_ma
+        width_ma = upper_ma - zero_ma if current_ma > zero_ma else zero_ma - lower_ma
+        position = (current_ma - zero_ma) / width_ma if width_ma > 0 else 0.0
+    return BandPicture(lower_ma=lower_ma, target_ma=target_ma, upper_ma=upper_ma, position=position)
+
+
+class CuePicture(FrozenModel):
+    """What the person at the keys is told now; see `ohmwright.model.cue`."""
+
+    kind: CueKind
+    words: str
+    key: str
+    direction: str
+    presses: int
+    """How many presses are still to be done."""
+    seen: str
+
+
+def cue_picture(cue: Cue | None) -> CuePicture | None:
+    """Return `cue` as named fields."""
+    return None if cue is None else CuePicture(**cue._asdict())
+
+
+class AnswerPicture(FrozenModel):
+    """One answer that a request accepts: the word, a key that stands for it, what it says."""
+
+    word: str
+    key: str
+    meaning: str
+
+
+class RequestPicture(FrozenModel):
+    """A request that waits for its answer."""
+
+    number: int
+    """Counts the requests of a run, so that an answer can name the one that it belongs to."""
+    text: str
+    answers: tuple[AnswerPicture, ...]
+    """Its own answers; `skip REASON`, `back`, `stop` and `#COMMENT` are accepted always."""
+    how_to_answer: str = ""
+    """The forms of a value that is asked for; empty where one of the answers is."""
+    problem: str = ""
+    """Why the answer before was not accepted."""
+    rf_follows: bool
+    """Whether RF comes on after the answer without another request."""
+
+
+def request_picture(request: Request, problem: str, number: int) -> RequestPicture:
+    """Return `request` as data; `problem`: why the last answer was not accepted, or empty."""
+    how = request.how_to_answer if isinstance(request, ValueRequest) else ""
+    return RequestPicture(
+        number=number,
+        text=request.text,
+        answers=tuple(AnswerPicture(**vars(answer)) for answer in request.answers),
+        how_to_answer=how,
+        problem=problem,
+        rf_follows=request.rf_follows,
+    )
+
+
+class ResultPicture(FrozenModel):
+    """The result of one point, without its budget and readings."""
+
+    stage: Stage
+    step: str
+    point: str
+    verdict: Verdict
+    value: float | None
+    """In `unit`; None where nothing was measured."""
+    expanded: float | None
+    """Expanded uncertainty, in `unit`."""
+    target: float | None
+    lower: float | None
+    upper: float | None
+    unit: str
+    """Of the four before; empty for a number without a unit."""
+    reason: str
+
+
+def result_picture(result: Result) -> ResultPicture:
+    """Return what a list of results shows of one."""
+    measured, target = result.measured, result.target
+    return ResultPicture(
+        stage=result.stage,
+        step=result.step,
+        point=result.point,
+        verdict=result.verdict,
+        value=None if measured is None else measured.value,
+        expanded=None if measured is None else measured.expanded,
+        target=None if target is None else target.value,
+        lower=None if target is None else target.lower,
+        upper=None if target is None else target.upper,
+        unit="" if target is None else target.unit,
+        reason=result.reason,
+    )
+
+
+class Notice(FrozenModel):
+    """Something that a person should know of a run; it asks for no answer."""
+
+    bench_s: float
+    urgency: Urgency
+    words: str
+
+
+class TrendPoint(FrozenModel):
+    """One reading of the last minute."""
+
+    bench_s: float
+    current_ma: float
+
+
+class RunPicture(FrozenModel):
+    """A run at the moment `now_s` of its bench's clock."""
+
+    now_s: float
+    state: RunState
+    run_id: str
+    unit: str
+    """Maker, model, serial number and inventory number of the unit under test."""
+    procedure: str
+    """Title and revision."""
+    operator: str
+    bench: str
+    stage: Stage | None
+    step: str
+    point: str
+    """The point that is measured or adjusted now; empty where the step has none."""
+    mode: str | None
+    setting_w: float | None
+    load_ohm: float | None
+    rf: RfPicture
+    current_ma: float | None
+    """The reading of a moment ago; None where the last one is older, or RF is off."""
+    band: BandPicture | None
+    """Target and limits for the reading; None where it has none."""
+    trend: tuple[TrendPoint, ...]
+    """The readings of the last minute, oldest first, of at most `run_view.TREND_READINGS`."""
+    cue: CuePicture | None
+    request: RequestPicture | None
+    """The request that waits for its answer; None where none does."""
+    comes_next: str
+    """What follows on the present point, as a clause; empty before a run and after it."""
+    points_done: int
+    points_total: int
+    left_s: float | None
+    """Estimated bench time until the unit is done; None before the run and after it."""
+    left_words: str
+    """The same in words, such as `about 12 min`; empty where it is None."""
+    on_s: float
+    """How long RF was on so far, by the activations that have ended."""
+    verdicts: dict[Verdict, int]
+    """How many points have which verdict, each by its latest result."""
+    results: tuple[ResultPicture, ...]
+    """The latest results, in order, at most `run_view.RESULTS_KEPT`."""
+    notices: tuple[Notice, ...]
+    """The latest faults and remarks, oldest first, at most `run_view.NOTICES_KEPT`."""
+    verdict: Verdict | None
+    """Of the whole run; None before its end."""
+
+    @property
+    def place(self) -> str:
+        """Where the run is, in one line: stage, step, load."""
+        if self.stage is None:
+            return ""
+        load = "" if self.load_ohm is None else f", {self.load_ohm:g} ohm"
+        return f"{STAGE_WORDS[self.stage]}: {self.step}{load}"

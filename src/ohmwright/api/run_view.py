@@ -1,0 +1,303 @@
+"""A pure picture of a run while it goes on, fed by its events and the status of its bench.
+
+Nothing is awaited or drawn here, and nothing grows with the length of a run: a face asks for a
+`RunPicture` as often as it likes, from any thread, and shows that.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, deque
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import islice
+
+from ohmwright.engine.resume import on_time_s
+from ohmwright.engine.run import Job
+from ohmwright.engine.stage import PointKey
+from ohmwright.instruments.requests import Request
+from ohmwright.model.bench_file import Asset
+from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.cue import Cue
+from ohmwright.model.event import (
+    ActivationClosed,
+    ActivationOpened,
+    Event,
+    Fault,
+    Foretold,
+    PointDone,
+    RunFinished,
+    RunResumed,
+    RunStarted,
+    ServiceLeft,
+    SlowRelease,
+    StageStarted,
+    StepStarted,
+    UnaskedRf,
+)
+from ohmwright.model.result import Result, Verdict
+from ohmwright.model.step import Stage
+
+from .rf_words import CURRENT_VALID_S, Urgency, rf_picture
+from .run_pace import RunPace, about
+from .run_picture import (
+    STAGE_WORDS,
+    Notice,
+    RequestPicture,
+    ResultPicture,
+    RunPicture,
+    RunState,
+    TrendPoint,
+    band_picture,
+    cue_picture,
+    request_picture,
+    result_picture,
+)
+from .run_plan import PlannedPoint, paced_points, planned_points
+
+TREND_S, TREND_READINGS = 60.0, 1200
+"""Length of the trend, and the most readings that are kept of it."""
+RESULTS_KEPT = 500
+"""Most results in a picture: more than a procedure has; a long sweep has thousands."""
+NOTICES_KEPT = 20
+
+
+class RunWatch:
+    """Follows one run; `picture` shows it at any moment. `watch_of` makes it for a job.
+
+    `plan`: its points in order; without them, points done, what comes next and the time left are
+    not known. `earlier`: the events so far of a run that is resumed, and `finished`: the points of
+    them that are not measured again.
+    """
+
+    def __init__(
+        self,
+        plan: Sequence[PlannedPoint] = (),
+        earlier: Sequence[Event] = (),
+        finished: Iterable[PointKey] = (),
+    ) -> None:
+        self._pace = RunPace()
+        self._state: RunState = "not begun"
+        self._started: RunStarted | None = None
+        self._operator = ""
+        self._stage: Stage | None = None
+        self._step = ""
+        self._seen_steps: set[tuple[Stage, str]] = set()
+        self._load_ohm: float | None = None
+        self._moment: BenchStatus | None = None
+        self._cue: Cue | None = None
+        self._trend: deque[tuple[float, float]] = deque(maxlen=TREND_READINGS)
+        self._request: RequestPicture | None = None
+        self._requests = 0
+        self._on_s = on_time_s(earlier)
+        self._results: dict[PointKey, ResultPicture] = {}
+        self._verdicts: dict[PointKey, Verdict] = {}
+        self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
+        self._verdict: Verdict | None = None
+        self._plan = {point.key: point for point in plan}
+        self._done = set(finished) & self._plan.keys()
+        for event in earlier:
+            self._take_earlier(event)
+
+    @property
+    def moment(self) -> BenchStatus | None:
+        """The latest status; None before the first."""
+        return self._moment
+
+    def on_status(self, moment: BenchStatus) -> None:
+        """Keep the latest status; returns at once."""
+        self._moment, self._cue = moment, moment.cue
+        if moment.rf == "on" and moment.current_ma is not None:
+            self._trend.append((moment.bench_s, moment.current_ma))
+
+    def on_cue(self, cue: Cue) -> None:
+        """Keep a cue before the next status brings it: with RF off that may take a while."""
+        self._cue = cue
+
+    def on_event(self, event: Event) -> None:
+        """Take an event of the run; returns at once."""
+        match event:
+            case RunStarted() | RunResumed():
+                self._begin(event)
+            case StageStarted():
+                self._stage, self._step, self._load_ohm = event.stage, "", None
+            case StepStarted():
+                self._begin_step(event)
+            case ActivationOpened():
+                self._load_ohm = event.load_ohm
+            case ActivationClosed():
+                self._on_s += event.on_s
+            case PointDone():
+                self._point_done(event)
+            case RunFinished():
+                self._state, self._verdict = "finished", event.verdict
+            case Fault():
+                self._state = "ended early"
+        for urgency, words in _notices_of(event):
+            self._notices.append(Notice(bench_s=event.bench_s, urgency=urgency, words=words))
+
+    def notify(self, words: str, now_s: float) -> None:
+        """Keep what a person is told to do at once."""
+        self._notices.append(Notice(bench_s=now_s, urgency="alarm", words=words))
+
+    def open_request(self, request: Request, problem: str) -> RequestPicture:
+        """Keep a request that waits for its answer from now on; return it as data."""
+        self._requests += 1
+        self._request = request_picture(request, problem, self._requests)
+        return self._request
+
+    def close_request(self) -> None:
+        """Keep that no request waits."""
+        self._request = None
+
+    def picture(self, now_s: float) -> RunPicture:
+        """Return the run at `now_s`, in seconds of the bench's clock."""
+        moment, started = self._moment, self._started
+        rf, current_ma = rf_picture(moment, now_s), _current_ma(moment, now_s)
+        missing = self._missing()
+        here = missing[0] if missing and self._is_here(missing[0]) else None
+        going_on = self._state == "going on"
+        left_s = self._pace.left_s(missing, now_s) if going_on else None
+        aim = None if moment is None else moment.aim
+        return RunPicture(
+            now_s=now_s,
+            state=self._state,
+            run_id="" if started is None else started.run_id,
+            unit="" if started is None else unit_words(started.asset),
+            procedure="" if started is None else f"{started.procedure}, {started.revision}",
+            operator=self._operator,
+            bench="" if started is None else started.bench,
+            stage=self._stage,
+            step=self._step,
+            point="" if here is None else here.point,
+            mode=None if here is None else here.mode,
+            setting_w=None if here is None else here.setting_w,
+            load_ohm=self._load_ohm if here is None or here.load_ohm is None else here.load_ohm,
+            rf=rf,
+            current_ma=current_ma,
+            band=None if aim is None else band_picture(aim, current_ma),
+            trend=tuple(self._last_minute(now_s)),
+            cue=cue_picture(self._cue),
+            request=self._request,
+            comes_next=self._comes_next(missing, here) if going_on else "",
+            points_done=len(self._done),
+            points_total=len(self._plan),
+            left_s=left_s,
+            left_words="" if left_s is None else about(left_s),
+            on_s=self._on_s,
+            verdicts=dict(Counter(tuple(self._verdicts.values()))),
+            results=tuple(self._results.copy().values()),
+            notices=tuple(self._notices),
+            verdict=self._verdict,
+        )
+
+    def _begin(self, event: RunStarted | RunResumed) -> None:
+        self._state, self._operator = "going on", event.operator
+        if isinstance(event, RunStarted):
+            self._started = event
+        self._pace.begin(event.bench_s)
+
+    def _begin_step(self, event: StepStarted) -> None:
+        """Go on to a step; the points of one that was begun before are measured anew."""
+        key = event.stage, event.step
+        if key in self._seen_steps:
+            self._done -= {done for done in self._done if done[:2] == key}
+        self._seen_steps.add(key)
+        self._stage, self._step, self._load_ohm = event.stage, event.step, None
+
+    def _point_done(self, event: PointDone) -> None:
+        key = self._keep(event.result)
+        if key in self._plan:
+            self._done.add(key)
+            self._pace.point_done(self._plan[key], event.bench_s)
+
+    def _keep(self, result: Result) -> PointKey:
+        key: PointKey = result.stage, result.step, result.point
+        self._verdicts[key] = result.verdict
+        self._results.pop(key, None)
+        self._results[key] = result_picture(result)
+        if len(self._results) > RESULTS_KEPT:
+            del self._results[next(iter(self._results))]
+        return key
+
+    def _take_earlier(self, event: Event) -> None:
+        """Take from an earlier part of the run what still holds: the unit, and results."""
+        if isinstance(event, RunStarted):
+            self._started, self._operator = event, event.operator
+        elif isinstance(event, PointDone):
+            self._keep(event.result)
+
+    def _missing(self) -> list[PlannedPoint]:
+        return [point for key, point in self._plan.copy().items() if key not in self._done]
+
+    def _is_here(self, point: PlannedPoint) -> bool:
+        return (point.stage, point.step) == (self._stage, self._step)
+
+    def _comes_next(self, missing: Sequence[PlannedPoint], here: PlannedPoint | None) -> str:
+        """Return what follows on the present point: its step is named where it is another one."""
+        following = next(islice(missing, 0 if here is None else 1, None), None)
+        if following is None:
+            return "the end of the run"
+        if self._is_here(following):
+            return following.point
+        named = (
+            following.point
+            if following.point == following.step
+            else (f"{following.step}, {following.point}")
+        )
+        return (
+            named
+            if following.stage == self._stage
+            else (f"{STAGE_WORDS[following.stage]}: {named}")
+        )
+
+    def _last_minute(self, now_s: float) -> Iterator[TrendPoint]:
+        # copied whole, in one step of the interpreter: another thread may be adding to it
+        for bench_s, current_ma in tuple(self._trend):
+            if bench_s >= now_s - TREND_S:
+                yield TrendPoint(bench_s=bench_s, current_ma=current_ma)
+
+
+def watch_of(job: Job, point_s: Sequence[float] | None = None) -> RunWatch:
+    """Return what follows the run of `job`, with what earlier parts of it found.
+
+    `point_s`: the bench time that each point will take, where more is known of it than the times of
+    the procedure.
+    """
+    plan = planned_points(job.file.procedure, job.stages)
+    if point_s is not None:
+        plan = paced_points(plan, point_s)
+    return RunWatch(plan, job.earlier, job.finished_points())
+
+
+def unit_words(asset: Asset) -> str:
+    """Return maker, model, serial number and inventory number of a unit in one line."""
+    return f"{asset.maker} {asset.model}, serial {asset.serial}, {asset.id}"
+
+
+def _current_ma(moment: BenchStatus | None, now_s: float) -> float | None:
+    """Return the reading of a moment ago; None where the last is too old, or RF is off."""
+    if moment is None or moment.rf != "on" or now_s - moment.bench_s > CURRENT_VALID_S:
+        return None
+    return moment.current_ma
+
+
+def _notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
+    """Yield what a person should know of an event."""
+    match event:
+        case Foretold():
+            yield (
+                "care" if event.severity == "warning" else "calm",
+                f"{event.severity}: step '{event.step}': {event.what}.",
+            )
+        case RunStarted() | RunResumed():
+            if event.protections is not None and event.protections.guard_words:
+                yield "care", f"{event.protections.guard_words}."
+        case SlowRelease():
+            yield "care", f"RF took {event.took_s:.1f} s to go off."
+        case UnaskedRf():
+            yield "alarm", f"RF was on though nobody had asked for it: {event.seen}."
+        case ServiceLeft():
+            yield "care", f"Service mode was left without saving at {event.point}."
+        case Fault():
+            yield "alarm", event.message
+            if event.left_open:
+                yield "alarm", event.left_open

@@ -1,0 +1,173 @@
+"""The picture of a run: what it says is so, and it does not grow."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+
+from ohmwright.api.bench_data import read_bench
+from ohmwright.api.open_bench import open_bench
+from ohmwright.api.rf_words import rf_picture
+from ohmwright.api.run_picture import RunPicture, band_picture
+from ohmwright.api.run_plan import PlannedPoint
+from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch, watch_of
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.run import Job, run
+from ohmwright.instruments.requests import PressKey
+from ohmwright.model.bench_status import BenchStatus, TargetBand
+from ohmwright.model.cue import Cue
+from ohmwright.model.event import Fault, PointDone, RunFinished, RunResumed, StepStarted
+from ohmwright.model.result import Result
+from ohmwright.model.shipped import shipped
+from ohmwright.model.step import STAGES
+
+NOW = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
+AIM = TargetBand(886.0, 900.0, 910.0)
+ON = BenchStatus("on", 100.0, age_s=3.0, left_s=12.0, current_ma=893.0, aim=AIM)
+
+
+@pytest.mark.anyio
+async def test_a_run_is_pictured_as_it_goes(bench_file: Path) -> None:
+    file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
+    steps = tuple(s for s in file.procedure.step if s.name in ("cut-full", "adjust-cut-current"))
+    file = replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
+    job = Job(file, STAGES, "seen")
+    watch = watch_of(job)
+    pictures, foretold_s = list[RunPicture](), list[float]()
+    async with open_bench(read_bench(bench_file), unattended=True) as bench:
+
+        def look(moment: BenchStatus) -> None:
+            watch.on_status(moment)
+            picture = watch.picture(bench.clock.now_s())
+            assert picture.rf.state == moment.rf
+            assert (picture.current_ma is None) == (moment.current_ma is None)
+            pictures.append(picture)
+
+        begun_s = bench.clock.now_s()
+        async for event in run(job, bench, look):
+            watch.on_event(event)
+            picture = watch.picture(bench.clock.now_s())
+            if isinstance(event, PointDone):
+                foretold_s.append(picture.now_s + (picture.left_s or 0.0))
+    assert isinstance(event, RunFinished)
+    assert (picture.state, picture.verdict) == ("finished", event.verdict)
+    assert picture.points_done == picture.points_total == 11
+    assert sum(picture.verdicts.values()) == len(picture.results) == 11
+    assert picture.on_s == pytest.approx(event.on_s, abs=0.1)
+    assert (picture.left_s, picture.comes_next) == (None, "")
+    # halfway, the end was foretold within a third of the whole time
+    assert abs(foretold_s[5] - picture.now_s) < (picture.now_s - begun_s) / 3
+    assert "as found: cut-full, 500 ohm" in {one.place for one in pictures}
+    assert {"200 ohm", "adjustment: adjust-cut-current, cut current", "the end of the run"} <= {
+        one.comes_next for one in pictures
+    }
+    assert RunPicture.model_validate_json(pictures[-1].model_dump_json()) == pictures[-1]
+
+
+def test_memory_is_bounded() -> None:
+    watch = RunWatch()
+    result = Result(stage="as_left", step="s", point="", kind="sweep", verdict="pass")
+    for i in range(2 * TREND_READINGS):
+        watch.on_status(ON._replace(bench_s=100 + 0.01 * i))
+        point = result.model_copy(update={"point": str(i)})
+        watch.on_event(PointDone(**NOW, result=point))
+        watch.notify("Look.", 0.0)
+    picture = watch.picture(124.0)
+    assert len(picture.trend) == TREND_READINGS
+    assert len(picture.results) == RESULTS_KEPT
+    assert picture.results[-1].point == str(2 * TREND_READINGS - 1)
+    assert len(picture.notices) == NOTICES_KEPT
+
+
+def test_the_trend_is_of_the_last_minute() -> None:
+    watch = RunWatch()
+    for second in range(100):
+        watch.on_status(ON._replace(bench_s=float(second)))
+    assert [point.bench_s for point in watch.picture(99.0).trend] == [
+        float(s) for s in range(39, 100)
+    ]
+
+
+def test_a_reading_grows_stale_and_is_said_to_be() -> None:
+    assert rf_picture(None, 5.0).state == "not read"
+    rest = BenchStatus("off", 100.0, rest_left_s=14.0)
+    fresh, stale = rf_picture(rest, 100.5), rf_picture(rest, 130.0)
+    assert (fresh.line, fresh.stale, fresh.rest_left_s) == ("RF OFF", False, 13.5)
+    assert (stale.line, stale.stale, stale.rest_left_s) == (
+        "RF OFF, last read 30 s ago",
+        True,
+        None,
+    )
+    watch = RunWatch()
+    watch.on_status(ON)
+    assert watch.picture(100.9).current_ma == 893.0
+    late = watch.picture(107.0)
+    assert late.current_ma is None
+    assert late.rf.line == "RF ON, last read 7 s ago"
+    assert (late.rf.age_s, late.rf.left_s) == (10.0, 5.0)
+
+
+def test_a_place_in_the_band_counts_each_side_by_its_own_width() -> None:
+    assert band_picture(AIM, 893.0).position == -0.5
+    assert band_picture(AIM, 905.0).position == 0.5
+    assert band_picture(AIM, 911.0).inside is False
+    assert band_picture(AIM, None).inside is None
+
+
+def test_cue_and_request_are_shown_while_they_stand() -> None:
+    watch = RunWatch()
+    cue = Cue("press", "Press coarse up twice.", "coarse", "up", 2)
+    watch.on_status(ON._replace(cue=cue))
+    watch.open_request(PressKey("coarse", "up", 2), "")
+    picture = watch.picture(100.0)
+    assert picture.cue is not None
+    assert picture.request is not None
+    assert (picture.cue.words, picture.cue.presses) == (cue.words, 2)
+    assert [answer.word for answer in picture.request.answers] == ["done"]
+    watch.close_request()
+    watch.on_status(ON)
+    picture = watch.picture(100.0)
+    assert (picture.cue, picture.request) == (None, None)
+
+
+def test_points_of_a_step_that_is_done_anew_are_to_be_done_again() -> None:
+    plan = [PlannedPoint("as_left", "s", str(i), "output", 10.0) for i in range(3)]
+    watch = RunWatch(plan, finished=[plan[0].key])
+    step = StepStarted(**NOW, stage="as_left", step="s")
+    result = Result(stage="as_left", step="s", point="1", kind="output", verdict="fail")
+    watch.on_event(step)
+    assert watch.picture(0.0).points_done == 1
+    watch.on_event(PointDone(**NOW, result=result))
+    assert (watch.picture(0.0).points_done, watch.picture(0.0).point) == (2, "2")
+    watch.on_event(step)
+    assert (watch.picture(0.0).points_done, watch.picture(0.0).point) == (0, "0")
+
+
+def test_time_left_is_learned_from_the_points_done() -> None:
+    plan = [PlannedPoint("as_left", "s", str(i), "output", 10.0) for i in range(4)]
+    watch = RunWatch(plan)
+    watch.on_event(RunResumed(**NOW, operator="a", done=0))
+    assert watch.picture(0.0).left_s == 40.0
+    result = Result(stage="as_left", step="s", point="0", kind="output", verdict="pass")
+    watch.on_event(PointDone(**{**NOW, "bench_s": 20.0}, result=result))
+    assert watch.picture(20.0).left_s == 60.0
+    assert watch.picture(30.0).left_words == "about 50 s"
+    fault = Fault(**NOW, error="Stopped", message="It was stopped.", rf_state="off")
+    watch.on_event(fault)
+    picture = watch.picture(30.0)
+    assert (picture.state, picture.left_s) == ("ended early", None)
+    assert picture.notices[-1].words == "It was stopped."
+
+
+def test_a_quick_answer_makes_no_measurement_quicker() -> None:
+    asked = PlannedPoint("as_left", "cords", "answer", "inspection", 20.0, timed=False)
+    watch = RunWatch([asked, PlannedPoint("as_left", "s", "p", "output", 30.0)])
+    watch.on_event(RunResumed(**NOW, operator="a", done=0))
+    result = Result(
+        stage="as_left", step="cords", point="answer", kind="inspection", verdict="pass"
+    )
+    watch.on_event(PointDone(**{**NOW, "bench_s": 1.0}, result=result))
+    assert watch.picture(1.0).left_s == 30.0
