@@ -60,13 +60,19 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
 
 @asynccontextmanager
 async def open_bench(
-    data: BenchData, *, unattended: bool, guarded: bool = True, person: Operator | None = None
+    data: BenchData,
+    *,
+    unattended: bool,
+    guarded: bool = True,
+    person: Operator | None = None,
+    clock: VirtualClock | None = None,
 ) -> AsyncIterator[Bench]:
     """Open every instrument of a bench; close them all at the end of the block.
 
     `guarded`: whether a guard process owns the analyzer's port, which switches the output; only a
     bench with a [simulation] table may do without one. `unattended`: nobody answers requests;
-    `person`: who answers them at a bench that is not simulated in this process, None for nobody.
+    `person`: who answers them at a bench that is not simulated in this process, None for nobody;
+    `clock`: of a bench that is, by default one that no person could follow.
     Raises SourceError, UsageError, LinkError.
     """
     if not guarded and data.file.simulation is None and data.can_be_guarded:
@@ -77,14 +83,13 @@ async def open_bench(
         )
     async with AsyncExitStack() as stack:
         if data.file.in_process:
-            yield _simulated_bench(data, unattended=unattended)
+            yield _simulated_bench(data, clock or VirtualClock(), unattended=unattended)
         else:
             operator = AbsentOperator() if unattended or person is None else person
             yield await _real_bench(data, stack, operator, guarded=guarded)
 
 
-def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
-    clock = VirtualClock()
+def _simulated_bench(data: BenchData, clock: VirtualClock, *, unattended: bool) -> Bench:
     hardware = simulated_bench(data, clock)
     person = SimulatedOperator(hardware.panel, clock, hardware.front)
     analyzer = generator = None

@@ -17,6 +17,7 @@ from ohmwright.model.errors import ReleaseNotConfirmed
 from .commands_bench import doctor, probe, simulate, sweep
 from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
+from .commands_page import page
 from .commands_record import app as record_app
 from .commands_rehearse import rehearse
 from .commands_run import calibrate, demo, verify
@@ -58,6 +59,7 @@ for command in (
     verify,
     certificate,
     sweep,
+    page,
     rehearse,
     simulate,
     lint,
