@@ -56,6 +56,7 @@ def run_page(request: PageRequest) -> int:
         procedures=(
             *request.procedures,
             *procedures_in([*(path.parent for path in request.benches), *folders]),
+            shipped("procedures", "practice-marlow.toml"),
         ),
         records=request.records,
         host=request.host,

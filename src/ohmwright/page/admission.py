@@ -7,6 +7,8 @@ from secrets import token_urlsafe
 
 from ohmwright.wire.clock import Clock
 
+from .pacing import Bucket
+
 MOST_TOKENS, MOST_SESSIONS = 8, 16
 TOKEN_VALID_S = 600.0
 """How long a token that a page asked for may be used."""
@@ -22,6 +24,7 @@ class Admission:
         self._clock = clock
         self._tokens: dict[bytes, float] = {}
         self._sessions: dict[bytes, None] = {}
+        self._guesses = Bucket(clock, most=10, per_s=0.2)
 
     def new_token(self, valid_s: float = TOKEN_VALID_S) -> str:
         """Return a token that admits one browser within `valid_s`; the oldest gives way."""
@@ -39,6 +42,10 @@ class Admission:
         self._sessions[_digest(session)] = None
         _drop_oldest(self._sessions, MOST_SESSIONS)
         return session
+
+    def may_guess_again(self) -> bool:
+        """Whether another token that admitted nobody is answered as such."""
+        return self._guesses.take()
 
     def knows(self, session: str) -> bool:
         """Whether `session` is the secret of a session."""

@@ -21,7 +21,7 @@ from .gate import cookie_name, refusal
 from .history import Form, History
 from .news import Newsroom
 from .offered import OfferedProcedures
-from .orders import Begin, Command, Enter, Nothing, Order, Said
+from .orders import Begin, Command, Enter, Nothing, Order, Press, Said, Turn
 from .preview import preview, unreadable
 from .request_body import body_of
 from .screens import Screen, Screens
@@ -54,6 +54,8 @@ class Calls:
     async def enter(self, request: Request) -> Response:
         """Exchange a one-time token for a session, whose secret only the browser holds."""
         session = self.admission.enter((await body_of(request, Enter)).token)
+        if session is None and not self.admission.may_guess_again():
+            return refusal(429, "There were too many wrong tokens.", "Wait a moment.")
         if session is None:
             return refusal(401, "The token has been used, or is none.", "Ask for a new address.")
         self.admitted()
@@ -121,6 +123,20 @@ class Calls:
         desk, command, screen = await self._order(request, Command)
         desk.lease.do(command.do, screen.number)
         return JSONResponse({"holder": desk.lease.holder, "asker": desk.lease.asker})
+
+    async def press(self, request: Request) -> Response:
+        """Press a key of the practice unit once."""
+        desk, press, screen = await self._order(request, Press)
+        desk.lease.require(screen.number)
+        desk.press(press)
+        return JSONResponse({})
+
+    async def turn(self, request: Request) -> Response:
+        """Work another control of the practice unit."""
+        desk, turn, screen = await self._order(request, Turn)
+        desk.lease.require(screen.number)
+        desk.turn(turn)
+        return JSONResponse({})
 
     async def runs(self, request: Request) -> Response:
         """Return the newest runs on record that have the words searched for."""

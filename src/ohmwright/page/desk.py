@@ -26,12 +26,14 @@ from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.traceability import Environment
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.store import Store
 from ohmwright.wire.clock import Clock
 
 from .benches import BenchSource
 from .lease import Lease
 from .operator import PageOperator
-from .orders import STAGES_OF, Begin
+from .orders import STAGES_OF, Begin, Press, Turn
+from .practice import PRACTICE, NothingKept
 
 DeskState = Literal["idle", "opening", "going on", "stopping", "ended"]
 Explain = Callable[[BaseException], OhmwrightError]
@@ -127,6 +129,16 @@ class Desk:
         self.operator.say(number, words)
         self._changed()
 
+    def press(self, press: Press) -> None:
+        """Press a key of a practice unit. Raises UsageError."""
+        self.source.press(press)
+        self._changed()
+
+    def turn(self, turn: Turn) -> None:
+        """Work another control of a practice unit. Raises UsageError."""
+        self.source.turn(turn)
+        self._changed()
+
     def on_event(self, event: Event) -> None:
         """Take an event, which is stored already."""
         self.watch.on_event(event)
@@ -158,17 +170,22 @@ class Desk:
             self._changed()
 
     async def _recorded(self, order: Begin, file: ProcedureFile) -> None:
+        if self.is_practice:
+            await self._on_bench(order, Job(file, STAGES_OF[order.work], PRACTICE), NothingKept())
+            return
         with (open_records if order.resume is None else open_existing_records)(
             self._records
         ) as store:
             store.key.load()  # a run that nobody can sign is not begun
-            job = self._job(order, file, store)
-            opened = self.source.opened(self.data, self.operator, unattended=order.unattended)
-            async with opened as bench:
-                try:
-                    await self._work(job, bench, store)
-                except Exception as problem:  # told now: to close a bench may take a while
-                    self._fail(problem)
+            await self._on_bench(order, self._job(order, file, store), store)
+
+    async def _on_bench(self, order: Begin, job: Job, store: Store) -> None:
+        opened = self.source.opened(self.data, self.operator, unattended=order.unattended)
+        async with opened as bench:
+            try:
+                await self._work(job, bench, store)
+            except Exception as problem:  # told now: to close a bench may take a while
+                self._fail(problem)
 
     def _job(self, order: Begin, file: ProcedureFile, store: SqlStore) -> Job:
         earlier = () if order.resume is None else claimed_events(store, order.resume)
@@ -191,7 +208,7 @@ class Desk:
         self._begin_watch(watch)
         self._scope = scope
 
-    async def _work(self, job: Job, bench: Bench, store: SqlStore) -> None:
+    async def _work(self, job: Job, bench: Bench, store: Store) -> None:
         self.clock, self.state = bench.clock, "going on"
         self._changed()
         async with aclosing(recorded_events(job, bench, store, self)) as events:

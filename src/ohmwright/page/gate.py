@@ -32,8 +32,7 @@ HEADERS: Final = {
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "no-store",
 }
-_ENTRY: Final = "/enter"
-_OPEN_TO_ALL: Final = ("/", "/favicon.ico", _ENTRY)
+_OPEN_TO_ALL: Final = ("/", "/enter")
 _FILES: Final = "/static/"
 _STOP: Final = "/stop"
 
@@ -51,7 +50,6 @@ class Gate:
     ) -> None:
         """`hosts`: the values of `Host` that mean this server, each with its port."""
         self._app, self._hosts, self._admission = app, frozenset(hosts), admission
-        self._entries = Bucket(clock, most=10, per_s=0.2)
         self._strangers = Bucket(clock, most=200, per_s=50)
         self._requests = Bucket(clock, most=200, per_s=50)
 
@@ -78,8 +76,7 @@ class Gate:
             return refusal(403, "The request comes from another page.")
         path = request.url.path
         if path in _OPEN_TO_ALL or path.startswith(_FILES):
-            bucket = self._entries if path == _ENTRY else self._strangers
-            return None if bucket.take() else _too_many()
+            return None if self._strangers.take() else _too_many()
         if not self._admission.knows(request.cookies.get(cookie_name(host), "")):
             if not self._strangers.take():
                 return _too_many()

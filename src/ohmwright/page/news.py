@@ -49,6 +49,13 @@ class Newsroom:
     screens: Screens
     clock: Clock
     _drawn: dict[int, _Drawn] = field(default_factory=dict)
+    _closed: bool = False
+
+    def close(self) -> None:
+        """End every stream."""
+        self._closed = True
+        for screen in self.screens:
+            screen.alarm()
 
     async def watch(self) -> None:
         """Draw what has changed, for as long as the page is served."""
@@ -75,7 +82,7 @@ class Newsroom:
         """Yield what `screen` is to be told, from the beginning, as server-sent events."""
         known = {desk.number: _Known() for desk in self.desks}
         yield _event("hello", {"screen": screen.number, "key": screen.key})
-        while True:
+        while not self._closed:
             told = False
             for desk in self.desks:
                 message = self._message(desk, known[desk.number])
@@ -133,6 +140,7 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
         "model": desk.data.generator.model,
         "simulated": file.simulation is not None,
         "practice": desk.is_practice,
+        "panel": desk.source.panel(),
         "state": desk.state,
         "run_id": desk.run_id,
         "holder": lease.holder,

@@ -18,13 +18,14 @@ READING_TIME_S = 0.3
 class PageOperator(Operator):
     """Shows each request in the picture of the run, and waits for the page's answer."""
 
+    follows_cues = True
+
     def __init__(self, watch: RunWatch, real: Clock) -> None:
         """`real`: the machine's clock, whatever clock the bench has."""
         self.name = account_name()
         self._watch, self._real = watch, real
         self._number, self._shown_s = 0, 0.0
         self._said: asyncio.Future[str] | None = None
-        self.bench_s = 0.0
 
     async def reply(self, request: Request, problem: str) -> str:
         """Show the request until the page has answered; return what was said."""

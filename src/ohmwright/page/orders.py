@@ -63,7 +63,13 @@ class Press(Order):
 class Turn(Order):
     """Work another control of the practice panel."""
 
-    control: Literal["service", "normal", "save"]
+    control: Literal["set", "service", "save", "normal"]
+    mode: Annotated[str, Field(max_length=60)] = ""
+    """Of `set`."""
+    setting_w: Annotated[float, Field(ge=0, le=1000)] = 0.0
+    """Of `set`."""
+    point: Annotated[str, Field(max_length=60)] = ""
+    """Of `service`."""
 
 
 class Nothing(Order):

@@ -19,7 +19,7 @@ from ohmwright.model.errors import OhmwrightError
 
 from .calls import SCREEN_HEADER, Calls, refused
 from .gate import refusal
-from .orders import Begin, Command, Enter, Nothing, Order, Said
+from .orders import Begin, Command, Enter, Nothing, Order, Press, Said, Turn
 
 FILES = Path(__file__).parent / "static"
 
@@ -53,6 +53,8 @@ CALLS = (
     Call("POST", "/benches/{bench:int}/stop", "stop"),
     Call("POST", "/benches/{bench:int}/say", "say", Said),
     Call("POST", "/benches/{bench:int}/command", "command", Command),
+    Call("POST", "/benches/{bench:int}/press", "press", Press),
+    Call("POST", "/benches/{bench:int}/turn", "turn", Turn),
     Call("GET", "/records", "runs", None, ("words",)),
     Call("GET", "/records/{run}", "run"),
     Call("GET", "/records/{run}/certificate.pdf", "pdf", media="application/pdf"),

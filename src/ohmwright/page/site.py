@@ -26,6 +26,7 @@ from .history import History
 from .lease import Lease
 from .news import Newsroom
 from .offered import OfferedProcedures
+from .practice import PracticeBench
 from .routes import application
 from .screens import Screens
 
@@ -75,7 +76,7 @@ async def prepared(
     admission, screens = Admission(clock), Screens(clock)
     desks = [
         Desk(number, source, settings.records, Lease(screens, clock), clock, explain)
-        for number, source in enumerate(settings.benches, start=1)
+        for number, source in enumerate((*settings.benches, PracticeBench()), start=1)
     ]
     newsroom = Newsroom(desks, screens, clock)
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host
@@ -109,7 +110,13 @@ async def serve(settings: PageSettings, announce: Announce, explain: Explain) ->
     with _listening(settings) as listener:
         port = listener.getsockname()[1]
         async with prepared(settings, port, announce, explain) as served:
-            await _Server(_config(served.app)).serve(sockets=[listener])
+            server = _Server(_config(served.app))
+            try:
+                await server.serve(sockets=[listener])
+            finally:
+                served.calls.newsroom.close()
+                with anyio.CancelScope(shield=True):  # runs are being stopped meanwhile
+                    await server.shutdown(sockets=[listener])
 
 
 def _config(app: ASGIApp) -> uvicorn.Config:
