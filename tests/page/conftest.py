@@ -16,7 +16,9 @@ import pytest
 from ohmwright.api import open_bench
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.model.shipped import shipped
+from ohmwright.page import practice
 from ohmwright.page.benches import BenchOfFile
+from ohmwright.page.practice import PracticeBench
 from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
 
@@ -149,7 +151,8 @@ def serving(settings: PageSettings, monkeypatch: pytest.MonkeyPatch) -> Iterator
         site.hardware.append(build(*args))
         return site.hardware[-1]
 
-    monkeypatch.setattr(open_bench, "simulated_bench", kept)
+    for module in (open_bench, practice):
+        monkeypatch.setattr(module, "simulated_bench", kept)
 
     def explain(problem: BaseException) -> Any:
         site.errors.append(problem)
@@ -176,15 +179,22 @@ def serving(settings: PageSettings, monkeypatch: pytest.MonkeyPatch) -> Iterator
         assert not thread.is_alive()
 
 
-def page_settings(folder: Path, speed: float = 1000.0) -> PageSettings:
+PROCEDURES = ("demo-monopolar", "attended-marlow", "practice-marlow")
+
+
+def page_settings(
+    folder: Path, speed: float = 1000.0, *more: Path, practice_speed: float = 1.0
+) -> PageSettings:
     """Two simulated benches, whose time passes as fast as it can be computed."""
     return PageSettings(
         benches=tuple(
             BenchOfFile(BenchChoice(shipped("benches", f"{name}.toml")), speed)
             for name in ("demo", "attended")
         ),
-        procedures=tuple(
-            shipped("procedures", f"{name}.toml") for name in ("demo-monopolar", "attended-marlow")
+        practice=PracticeBench(seed=5, speed=practice_speed),
+        procedures=(
+            *more,
+            *(shipped("procedures", f"{name}.toml") for name in PROCEDURES),
         ),
         records=str(folder / "records"),
     )
@@ -205,3 +215,8 @@ def shared(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Site]:
             patch.setenv(f"XDG_{name}_HOME", str(folder / name.lower()))
         with serving(page_settings(folder), patch) as site:
             yield site
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"

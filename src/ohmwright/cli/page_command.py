@@ -45,6 +45,7 @@ def run_page(request: PageRequest) -> int:
         ) from None
     from ohmwright.page.benches import BenchOfFile
     from ohmwright.page.offered import procedures_in
+    from ohmwright.page.practice import PracticeBench
     from ohmwright.page.site import PageSettings, serve
 
     if not request.benches and not request.demo:
@@ -59,6 +60,7 @@ def run_page(request: PageRequest) -> int:
             shipped("procedures", "practice-marlow.toml"),
         ),
         records=request.records,
+        practice=PracticeBench(),
         host=request.host,
         port=request.port,
     )

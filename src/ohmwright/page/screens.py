@@ -24,9 +24,9 @@ class Screen:
 
     number: int
     key: str
+    left_s: float
+    """When it was last connected, or came."""
     connected: bool = False
-    left_s: float = 0.0
-    """When it was last connected."""
     wake: anyio.Event = field(default_factory=anyio.Event)
     closed: anyio.Event = field(default_factory=anyio.Event)
 
@@ -67,7 +67,7 @@ class Screens:
         if len(self._by_key) >= MOST_SCREENS:
             return None
         self._count += 1
-        screen = Screen(self._count, token_urlsafe(16))
+        screen = Screen(self._count, token_urlsafe(16), self._clock.now_s())
         self._by_key[screen.key] = screen
         return screen
 

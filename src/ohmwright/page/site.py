@@ -26,7 +26,6 @@ from .history import History
 from .lease import Lease
 from .news import Newsroom
 from .offered import OfferedProcedures
-from .practice import PracticeBench
 from .routes import application
 from .screens import Screens
 
@@ -43,6 +42,7 @@ class PageSettings:
     benches: tuple[BenchSource, ...]
     procedures: tuple[Path, ...]
     records: str | None
+    practice: BenchSource
     host: str = LOOPBACK
     port: int = 0
 
@@ -76,7 +76,7 @@ async def prepared(
     admission, screens = Admission(clock), Screens(clock)
     desks = [
         Desk(number, source, settings.records, Lease(screens, clock), clock, explain)
-        for number, source in enumerate((*settings.benches, PracticeBench()), start=1)
+        for number, source in enumerate((*settings.benches, settings.practice), start=1)
     ]
     newsroom = Newsroom(desks, screens, clock)
     shown = f"[{settings.host}]" if ":" in settings.host else settings.host

@@ -32,7 +32,7 @@ export function instruction(number) {
       if ((request?.number ?? null) !== (open?.number ?? null)) shownAt = performance.now()
       open = request
       set(asked, 'hidden', request === null)
-      redo(asked, JSON.stringify([request?.number, request?.problem]), () => (request === null ? [] : requestParts(request, known, say)))
+      redo(asked, JSON.stringify([request?.number, request?.problem, known.picture.rf.state]), () => (request === null ? [] : requestParts(request, known, say)))
       for (const button of asked.querySelectorAll('button')) button.disabled = !mayCommand(known)
     },
   }
@@ -55,7 +55,10 @@ const arrow = (cue) => (cue.kind === 'press' ? { up: '▲', down: '▼' }[cue.di
 function requestParts(request, known, say) {
   const parts = [h('p', { class: 'request-text' }, request.text)]
   if (request.problem !== '') parts.push(h('p', { class: 'problem' }, request.problem))
-  if (request.rf_follows) parts.push(h('p', { class: 'rf-follows' }, '✦ RF comes on after this.'))
+  const rf = known.picture.rf.state
+  if (rf === 'on') parts.push(h('p', { class: 'rf-follows' }, '✦ RF IS ON.'))
+  else if (rf === 'going off') parts.push(h('p', { class: 'rf-follows' }, '✦ RF MAY STILL BE ON.'))
+  else if (request.rf_follows) parts.push(h('p', { class: 'rf-follows' }, '✦ RF comes on after this.'))
   if (request.how_to_answer !== '') parts.push(typed(request.how_to_answer, say))
   if (request.answers.length > 0) {
     parts.push(h('div', { class: 'answers' }, ...request.answers.map((answer) =>

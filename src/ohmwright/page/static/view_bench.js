@@ -39,8 +39,8 @@ export function benchView(number, extra = null) {
       if (known === undefined) return
       head(parts, known)
       figures(parts, known)
-      const idle = known.now.state === 'idle'
-      for (const part of [live, parts.plot.element, times]) set(part, 'hidden', idle)
+      for (const part of [live, times]) set(part, 'hidden', !isBusy(known))
+      set(parts.plot.element, 'hidden', !isBusy(known) && known.times.length === 0)
       run(parts, known)
       parts.said.update(known)
       parts.start.update(known)
@@ -77,7 +77,7 @@ function run(parts, known) {
   put(parts.state, stateWords(known))
   set(parts.bar, 'max', picture.points_total || 1)
   set(parts.bar, 'value', picture.points_done)
-  put(parts.place, placeWords(picture))
+  put(parts.place, isBusy(known) && picture.stage !== null ? placeWords(picture) : '')
   put(parts.next, isBusy(known) && picture.comes_next ? `Next: ${picture.comes_next}` : '')
   const notices = picture.notices.slice(-6)
   redo(parts.notices, JSON.stringify(notices), () => notices.map((one) =>
@@ -86,7 +86,6 @@ function run(parts, known) {
 }
 
 function placeWords(picture) {
-  if (picture.stage === null) return ''
   const mode = picture.mode === null ? '' : `, ${picture.mode}${picture.setting_w === null ? '' : ` ${picture.setting_w} W`}`
   const load = picture.load_ohm === null ? '' : `, ${picture.load_ohm} ohm`
   const stage = { as_found: 'As found', adjust: 'Adjustment', as_left: 'As left' }[picture.stage]
