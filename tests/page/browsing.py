@@ -2,7 +2,7 @@
 
 import re
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -129,11 +129,15 @@ class Hands:
             self.presses += 1
 
 
-def axe_findings(page: Page) -> list[str]:
-    """What axe-core calls serious or critical, with the elements that it is about."""
+def axe_findings(page: Page, rules: Sequence[str] = ()) -> list[str]:
+    """What axe-core calls serious or critical, with the elements that it is about.
+
+    `rules`: only these; without any, all of them.
+    """
     source = (Path(__file__).parent / "axe" / "axe.min.js").read_text(encoding="utf-8")
     page.evaluate(source)
-    found = page.evaluate("() => axe.run(document, { resultTypes: ['violations'] })")
+    options = {"resultTypes": ["violations"], **({"runOnly": list(rules)} if rules else {})}
+    found = page.evaluate("options => axe.run(document, options)", options)
     return [
         f"{one['id']}: {one['help']}: {[node['html'][:120] for node in one['nodes'][:3]]}"
         for one in found["violations"]

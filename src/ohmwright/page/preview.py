@@ -93,6 +93,12 @@ def _words(key: str) -> str:
     return name.replace("_", " ")
 
 
+def _part(key: str) -> str:
+    """Return the name before a value within another; none for a tolerance's, which has a unit."""
+    words = _words(key)
+    return "" if words in ("percent", "absolute") else f"{words} "
+
+
 def _value(key: str, value: Any) -> str:
     unit = unit_of(key).symbol
     match value:
@@ -100,7 +106,7 @@ def _value(key: str, value: Any) -> str:
             return "yes" if value else "no"
         case dict():
             given = {k: v for k, v in value.items() if v is not None}
-            return ", ".join(f"{_words(k)} {_value(k, v)}" for k, v in given.items())
+            return ", ".join(f"{_part(k)}{_value(k, v)}" for k, v in given.items())
         case list() | tuple():
             return f"{', '.join(_value('', each) for each in value)} {unit}".rstrip()
         case float() | int():
