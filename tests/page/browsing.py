@@ -81,8 +81,10 @@ class Person:
 class Hands:
     """Somebody who practises: does what the page says, at the unit on the page."""
 
-    def __init__(self, page: Page) -> None:
+    def __init__(self, page: Page, reaction_s: float) -> None:
+        """`reaction_s`: from a cue to the first press, in real time."""
         self.page, self.presses, self._done = page, 0, ""
+        self._reaction_ms = 1000 * reaction_s
 
     def work_until(self, ended: str) -> None:
         """Follow cues and requests until the run has ended so."""
@@ -99,9 +101,10 @@ class Hands:
         if request.count():
             self._answer(request.inner_text())
         elif cue.count() and cue.is_visible():
-            words = cue.inner_text()
-            if words != self._done:
-                self._done = words
+            words, whole = cue.inner_text(), self.page.locator(".cue").inner_text()
+            if whole != self._done:
+                self._done = whole
+                self.page.wait_for_timeout(self._reaction_ms)
                 self._press(words)
 
     def _answer(self, words: str) -> None:

@@ -1,11 +1,14 @@
 // What the person is to do: the coach's cue, or a request with its answers.
 
-import { h, put, redo, set } from './dom.js'
+import { h, redo, s, set } from './dom.js'
 import { attempt, tell } from './line.js'
 import { post } from './link.js'
 import { bench, mayCommand } from './store.js'
 
-const SIGNS = { press: '☞', hold: '✋', notice: '!', done: '✓', rest: '○' }
+const SIGNS = {  // drawn, since not every system has letters of these shapes
+  up: 'M32 6 58 54H6Z', down: 'M32 58 6 10H58Z', hold: 'M14 8H26V56H14ZM38 8H50V56H38Z',
+  notice: 'M26 6H38L36 40H28ZM27 47H37V57H27Z', done: 'M6 34 16 24 27 36 49 9 59 18 28 54Z', rest: 'M32 6a26 26 0 1 0 .1 0ZM32 16a16 16 0 1 1-.1 0Z',
+}
 const READING_TIME_MS = 300
 
 export function instruction(number) {
@@ -27,8 +30,8 @@ export function instruction(number) {
     element,
     leave: () => removeEventListener('keydown', onKey),
     update(known) {
-      showCue(cue, known.picture.cue)
       const request = known.picture.request
+      showCue(cue, request === null ? known.picture.cue : null)  // what is asked came later
       if ((request?.number ?? null) !== (open?.number ?? null)) shownAt = performance.now()
       open = request
       set(asked, 'hidden', request === null)
@@ -43,14 +46,15 @@ function showCue(element, cue) {
   if (cue === null) return
   set(element, 'data-kind', cue.kind)
   redo(element, JSON.stringify(cue), () => [
-    h('span', { class: 'cue-sign', 'aria-hidden': 'true' }, arrow(cue)),
+    sign(cue),
     h('div', {},
       cue.kind === 'press' && cue.presses > 0 ? h('p', { class: 'cue-big' }, `${cue.key} ${cue.direction} × ${cue.presses}`) : null,
-      h('p', { class: 'cue-words' }, cue.words), cue.seen === '' ? null : h('p', { class: 'cue-seen' }, cue.seen)),
+      h('p', { class: 'cue-words' }, cue.words.replace(cue.seen, '').trim()), cue.seen === '' ? null : h('p', { class: 'cue-seen' }, cue.seen)),
   ])
 }
 
-const arrow = (cue) => (cue.kind === 'press' ? { up: '▲', down: '▼' }[cue.direction] ?? SIGNS.press : SIGNS[cue.kind])
+const sign = (cue) => s('svg', { viewBox: '0 0 64 64', class: 'cue-sign', 'aria-hidden': 'true' },
+  s('path', { d: SIGNS[cue.kind] ?? SIGNS[cue.direction] ?? SIGNS.notice, 'fill-rule': 'evenodd' }))
 
 function requestParts(request, known, say) {
   const parts = [h('p', { class: 'request-text' }, request.text)]

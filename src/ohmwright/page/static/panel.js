@@ -5,13 +5,13 @@ import { attempt } from './line.js'
 import { post } from './link.js'
 import { mayCommand } from './store.js'
 
-const KEYS = [['coarse', 'up', '▲▲'], ['fine', 'up', '▲'], ['fine', 'down', '▼'], ['coarse', 'down', '▼▼']]
+const KEYS = [['coarse', 'up', '▲▲'], ['fine', 'up', '▲'], ['coarse', 'down', '▼▼'], ['fine', 'down', '▼']]
 
 export function practicePanel(number) {
   const press = (key, direction) => attempt(() => post(`/benches/${number}/press`, { key, direction }))
   const turn = (order) => attempt(() => post(`/benches/${number}/turn`, order))
   const display = h('output', { class: 'unit-display', 'aria-label': 'Display of the unit' })
-  const mode = h('select', { 'aria-label': 'Mode' }), setting = h('input', { type: 'number', min: 0, step: 1, 'aria-label': 'Setting in W' })
+  const mode = h('select', { 'aria-label': 'Mode' }), setting = h('input', { type: 'number', min: 0, step: 1, 'aria-label': 'Setting in W', placeholder: 'W' })
   const point = h('select', { 'aria-label': 'Adjustment point' })
   const button = (words, work, more = {}) => h('button', { type: 'button', onclick: work, ...more }, words)
   const element = h('fieldset', { class: 'card panel' }, h('legend', {}, 'The unit (invented)'), display,

@@ -21,7 +21,7 @@ export function startForm(number) {
   const preview = h('a', { href: '#' }, 'What would be done'), begin = h('button', { class: 'begin' }, 'Begin')
   const look = () => set(preview, 'href', `#/bench/${number}/procedure/${fields.procedure.value}`)
   const label = (words, field) => h('label', {}, h('span', {}, words), field)
-  const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); attempt(() => post(`/benches/${number}/begin`, order(fields))) } },
+  const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); attempt(() => post(`/benches/${number}/begin`, order(fields)).then(() => scrollTo(0, 0))) } },
     h('h2', {}, 'Begin a run'), h('p', { class: 'caution' }, CAUTION),
     label('Procedure', fields.procedure), label('Work', fields.work),
     h('label', { class: 'check' }, fields.unattended, h('span', {}, 'Nobody is there to be asked')),

@@ -24,10 +24,11 @@ export function benchView(number, extra = null) {
   const times = h('dl', { class: 'times' },
     h('div', {}, h('dt', {}, 'RF on for'), parts.age), h('div', {}, h('dt', {}, 'limit in'), parts.left),
     h('div', {}, h('dt', {}, 'rest left'), parts.rest))
-  const live = h('div', { class: 'live' }, h('div', { class: 'digits' }, parts.reading, parts.gauge.element), parts.said.element)
+  const live = h('div', { class: 'live' }, h('div', { class: 'digits' }, parts.reading, parts.gauge.element),
+    h('div', { class: 'beside' }, parts.said.element, extra?.element ?? null))
   const element = h('section', { class: 'one-bench' },
     h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
-    parts.error, h('div', { class: 'rf-row' }, parts.sign.element, times), live, extra?.element ?? null,
+    parts.error, h('div', { class: 'rf-row' }, parts.sign.element, times), live,
     parts.start.element, parts.plot.element,
     h('div', { class: 'card' }, h('h2', {}, 'The run'), parts.state, parts.bar, parts.place, parts.next, parts.notices),
     parts.results.element)
