@@ -21,6 +21,7 @@ from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.practice import PracticeBench
 from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.wire.paced_clock import PacedClock
 
 LIMIT_S = 60.0
 
@@ -191,7 +192,7 @@ def page_settings(
             BenchOfFile(BenchChoice(shipped("benches", f"{name}.toml")), speed)
             for name in ("demo", "attended")
         ),
-        practice=PracticeBench(seed=5, speed=practice_speed),
+        practice=PracticeBench(seed=5, clock=lambda: PacedClock(practice_speed)),
         procedures=(
             *more,
             *(shipped("procedures", f"{name}.toml") for name in PROCEDURES),

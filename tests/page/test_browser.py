@@ -97,7 +97,7 @@ def test_practice_is_worked_at_the_keys_on_the_page(
         person = Person.admitted(browser, site)
         person.page.get_by_role("link", name="Practice").click()
         person.begin("Practice", unattended=False)
-        hands = Hands(person.page, reaction_s=0.25)
+        hands = Hands(person.page, reaction_s=0.05)
         hands.work_until("Ended: pass")
         truth = site.hardware[0].truth
         assert truth.presses == hands.presses > 0

@@ -5,7 +5,7 @@ The person who learns is both the one at the bench and the hands at the unit. No
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 from contextlib import AbstractAsyncContextManager, asynccontextmanager
 from dataclasses import replace
 from secrets import randbelow
@@ -21,6 +21,7 @@ from ohmwright.model.event import Event
 from ohmwright.model.shipped import shipped
 from ohmwright.records.store import Store
 from ohmwright.simulator.panel import Panel
+from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.paced_clock import RunningClock
 
@@ -36,9 +37,11 @@ class PracticeBench:
 
     is_practice: ClassVar[bool] = True
 
-    def __init__(self, seed: int | None = None, speed: float = 1.0) -> None:
-        """`seed`: always this unit; `speed`: how many times as fast as real time it is worked."""
-        self._seed, self._speed = seed, speed
+    def __init__(
+        self, seed: int | None = None, clock: Callable[[], VirtualClock] = RunningClock
+    ) -> None:
+        """`seed`: always this unit; `clock`: makes the clock of each run."""
+        self._seed, self._clock = seed, clock
         self._panel: Panel | None = None
         self._data = self.read()
 
@@ -66,7 +69,7 @@ class PracticeBench:
 
     @asynccontextmanager
     async def _opened(self, data: BenchData, person: Operator) -> AsyncIterator[Bench]:
-        clock = RunningClock(self._speed)
+        clock = self._clock()
         hardware = simulated_bench(data, clock)
         self._panel = hardware.panel
         analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)

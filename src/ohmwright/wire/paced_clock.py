@@ -31,16 +31,16 @@ class PacedClock(VirtualClock):
 
 
 class RunningClock(VirtualClock):
-    """Simulated time that goes on by itself, `speed` times as fast as the machine's own."""
+    """Simulated time that goes on by itself, as fast as the machine's own."""
 
-    def __init__(self, speed: float = 1.0) -> None:
+    def __init__(self) -> None:
         super().__init__(yield_every=1)
-        self._speed, self._real = speed, RealClock()
+        self._real = RealClock()
         self._began_s, self._skipped_s = self._real.now_s(), 0.0
 
     def now_s(self) -> float:
         """Seconds since the start."""
-        return (self._real.now_s() - self._began_s) * self._speed + self._skipped_s
+        return self._real.now_s() - self._began_s + self._skipped_s
 
     def wall(self) -> datetime:
         """The start date plus the seconds since then, in UTC."""
@@ -52,4 +52,4 @@ class RunningClock(VirtualClock):
 
     async def sleep(self, duration_s: float) -> None:
         """Return when `duration_s` seconds have passed on this clock."""
-        await self._real.sleep(max(0.0, duration_s) / self._speed)
+        await self._real.sleep(max(0.0, duration_s))
