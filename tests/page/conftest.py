@@ -95,7 +95,7 @@ class Client:
         return Answer(answer.status, found, text)
 
     def get(self, path: str, **headers: str | None) -> Answer:
-        return self.ask("GET", path, **headers)
+        return self.ask("GET", path, None, **headers)
 
     def post(self, path: str, body: Any = None, **headers: str | None) -> Answer:
         return self.ask("POST", path, json.dumps(body or {}).encode(), **headers)

@@ -13,7 +13,7 @@ from ohmwright.instruments.operator import Operator
 from ohmwright.model.errors import UsageError
 from ohmwright.wire.paced_clock import PacedClock
 
-from .orders import Press, Turn
+from .orders import KeyPress, Turn
 
 
 class BenchSource(Protocol):
@@ -25,7 +25,7 @@ class BenchSource(Protocol):
     def panel(self) -> dict[str, Any] | None:
         """Return what the unit's panel shows and lets be chosen; None where it is not here."""
 
-    def press(self, press: Press) -> None:
+    def press(self, press: KeyPress) -> None:
         """Press a key of the unit once. Raises UsageError where it is not here, or refuses it."""
 
     def turn(self, turn: Turn) -> None:
@@ -50,7 +50,7 @@ class BenchOfFile:
         """Return None: the unit stands on the bench."""
         return None
 
-    def press(self, press: Press) -> None:  # noqa: ARG002
+    def press(self, press: KeyPress) -> None:  # noqa: ARG002
         """Raise UsageError: its keys are on the unit."""
         raise UsageError("The keys of this unit are on the unit itself.")
 

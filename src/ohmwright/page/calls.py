@@ -18,16 +18,16 @@ from ohmwright.model.errors import OhmwrightError, ProcedureError, UsageError
 from .admission import Admission
 from .desk import Desk
 from .gate import cookie_name, refusal
-from .history import Form, History
+from .history import History, PaperForm
 from .news import Newsroom
 from .offered import OfferedProcedures
-from .orders import Begin, Command, Enter, Nothing, Order, Press, Said, Turn
+from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Said, Turn
 from .preview import preview, unreadable
 from .request_body import body_of
 from .screens import Screen, Screens
 
 R = TypeVar("R")
-B = TypeVar("B", bound=Order)
+B = TypeVar("B", bound=Body)
 SCREEN_HEADER = "x-screen-key"
 _PAPER_POLICY = (
     "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
@@ -36,7 +36,7 @@ _PAPER_POLICY = (
 
 
 @dataclass
-class Calls:
+class PageCalls:
     """The state of the server, and what a request does with it."""
 
     desks: Sequence[Desk]
@@ -126,7 +126,7 @@ class Calls:
 
     async def press(self, request: Request) -> Response:
         """Press a key of the practice unit once."""
-        desk, press, screen = await self._order(request, Press)
+        desk, press, screen = await self._order(request, KeyPress)
         desk.lease.require(screen.number)
         desk.press(press)
         return JSONResponse({})
@@ -159,7 +159,7 @@ class Calls:
         headers = {"content-security-policy": _PAPER_POLICY}
         return Response(content, media_type="text/html", headers=headers)
 
-    async def _certificate(self, request: Request, form: Form) -> tuple[str, bytes]:
+    async def _certificate(self, request: Request, form: PaperForm) -> tuple[str, bytes]:
         run_id = request.path_params["run"]
         return await _in_thread(partial(self.history.certificate, run_id, form))
 

@@ -32,7 +32,7 @@ from ohmwright.wire.clock import Clock
 from .benches import BenchSource
 from .lease import Lease
 from .operator import PageOperator
-from .orders import STAGES_OF, Begin, Press, Turn
+from .orders import STAGES_OF, Begin, KeyPress, Turn
 from .practice import PRACTICE, NothingKept
 
 DeskState = Literal["idle", "opening", "going on", "stopping", "ended"]
@@ -41,7 +41,7 @@ Explain = Callable[[BaseException], OhmwrightError]
 
 
 @dataclass(frozen=True)
-class Reading:
+class PlottedReading:
     """One reading for the live plot; `number` counts the readings of a run."""
 
     number: int
@@ -73,7 +73,7 @@ class Desk:
         self.results_changes = 0
         self.runs = 0
         """Counts the runs, so that readings of one are not taken for another's."""
-        self.readings: deque[Reading] = deque(maxlen=TREND_READINGS)
+        self.readings: deque[PlottedReading] = deque(maxlen=TREND_READINGS)
         self._begin_watch(RunWatch())
 
     def _begin_watch(self, watch: RunWatch) -> None:
@@ -129,7 +129,7 @@ class Desk:
         self.operator.say(number, words)
         self._changed()
 
-    def press(self, press: Press) -> None:
+    def press(self, press: KeyPress) -> None:
         """Press a key of a practice unit. Raises UsageError."""
         self.source.press(press)
         self._changed()
@@ -152,7 +152,7 @@ class Desk:
         is_new = before is None or before.bench_s != moment.bench_s
         if moment.rf == "on" and moment.current_ma is not None and is_new:
             self._count += 1
-            self.readings.append(Reading(self._count, moment.bench_s, moment.current_ma))
+            self.readings.append(PlottedReading(self._count, moment.bench_s, moment.current_ma))
         self._changed()
 
     def _changed(self) -> None:

@@ -24,7 +24,7 @@ from ohmwright.records.flat_rows import Row
 from ohmwright.reports.curves import curve_svg, plotted_curves
 
 MOST_RUNS = 200
-Form = Literal["pdf", "html"]
+PaperForm = Literal["pdf", "html"]
 _SEARCHED = ("run_id", "asset", "model", "serial", "procedure", "operator", "verdict")
 _SHOWN = (*_SEARCHED, "at", "simulated")
 
@@ -103,7 +103,7 @@ class History:
             ],
         }
 
-    def certificate(self, run_id: str, form: Form) -> tuple[str, bytes]:
+    def certificate(self, run_id: str, form: PaperForm) -> tuple[str, bytes]:
         """Return name and content of a finished run's certificate. Raises OhmwrightError."""
         renderer = self._renderer(run_id)
         name = f"{renderer.name()}.{form}"

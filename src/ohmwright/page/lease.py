@@ -11,7 +11,7 @@ from .screens import Screens
 
 TAKE_OVER_AFTER_S = 20.0
 """Whoever has asked for the command and got no answer for so long may take it."""
-Asked = Literal["take", "ask", "hand over", "keep", "leave"]
+CommandWish = Literal["take", "ask", "hand over", "keep", "leave"]
 
 
 class NotInCommand(UsageError):  # noqa: N818 - a plain word without Error
@@ -57,7 +57,7 @@ class Lease:
                 "Ask for the command.",
             )
 
-    def do(self, what: Asked, screen: int) -> None:
+    def do(self, what: CommandWish, screen: int) -> None:
         """Do what `screen` asks for. Raises NotInCommand, UsageError."""
         match what:
             case "take":

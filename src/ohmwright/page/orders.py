@@ -16,19 +16,19 @@ STAGES_OF: dict[Work, tuple[Stage, ...]] = {
 }
 
 
-class Order(BaseModel):
+class Body(BaseModel):
     """The body of a request."""
 
     model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
 
 
-class Enter(Order):
+class Enter(Body):
     """Exchange a one-time token for a session."""
 
     token: Annotated[str, Field(max_length=100)]
 
 
-class Begin(Order):
+class Begin(Body):
     """Begin a run, or go on with one on record."""
 
     procedure: Annotated[int, Field(ge=0, le=10_000)]
@@ -40,27 +40,27 @@ class Begin(Order):
     resume: Annotated[str, Field(max_length=200)] | None = None
 
 
-class Said(Order):
+class Said(Body):
     """What the person says to an open request."""
 
     number: Annotated[int, Field(ge=0, le=1_000_000_000)]
     words: Annotated[str, Field(max_length=500)]
 
 
-class Command(Order):
+class Command(Body):
     """Take, ask for, hand over, keep or leave the command of a bench."""
 
     do: Literal["take", "ask", "hand over", "keep", "leave"]
 
 
-class Press(Order):
+class KeyPress(Body):
     """Press keys of the practice panel."""
 
     key: Literal["coarse", "fine"]
     direction: Literal["up", "down"]
 
 
-class Turn(Order):
+class Turn(Body):
     """Work another control of the practice panel."""
 
     control: Literal["set", "service", "save", "normal"]
@@ -72,5 +72,5 @@ class Turn(Order):
     """Of `service`."""
 
 
-class Nothing(Order):
+class Nothing(Body):
     """A request that needs no more words."""

@@ -25,7 +25,7 @@ from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.paced_clock import RunningClock
 
-from .orders import Press, Turn
+from .orders import KeyPress, Turn
 
 PRACTICE = "practice"
 _UNITS = 10_000
@@ -90,7 +90,7 @@ class PracticeBench:
             "points": [] if service is None else [point.name for point in service.points],
         }
 
-    def press(self, press: Press) -> None:
+    def press(self, press: KeyPress) -> None:
         """Press a key once. Raises UsageError where the unit refuses it."""
         self._lit().press(press.key, press.direction)
 

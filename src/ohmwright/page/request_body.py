@@ -8,10 +8,10 @@ from pydantic import ValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 
-from .orders import Order
+from .orders import Body
 
 LARGEST_BODY = 4096
-B = TypeVar("B", bound=Order)
+B = TypeVar("B", bound=Body)
 
 
 async def body_of(request: Request, kind: type[B]) -> B:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Awaitable, Callable, Iterator
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal
 
@@ -17,21 +18,21 @@ from starlette.staticfiles import StaticFiles
 from ohmwright import __version__
 from ohmwright.model.errors import OhmwrightError
 
-from .calls import SCREEN_HEADER, Calls, refused
+from .calls import SCREEN_HEADER, PageCalls, refused
 from .gate import refusal
-from .orders import Begin, Command, Enter, Nothing, Order, Press, Said, Turn
+from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Said, Turn
 
 FILES = Path(__file__).parent / "static"
 
 
 @dataclass(frozen=True)
 class Call:
-    """One route: its method and path, which function of `Calls` answers, and its body."""
+    """One route: its method and path, what answers it, and its body."""
 
     method: Literal["GET", "POST"]
     path: str
-    name: str
-    body: type[Order] | None = None
+    answer: Callable[[PageCalls, Request], Awaitable[Response]]
+    body: type[Body] | None = None
     query: tuple[str, ...] = ()
     media: str = "application/json"
 
@@ -42,33 +43,37 @@ class Call:
 
 
 CALLS = (
-    Call("POST", "/enter", "enter", Enter),
-    Call("GET", "/news", "news", media="text/event-stream"),
-    Call("POST", "/screens", "invite", Nothing),
-    Call("GET", "/benches/{bench:int}/procedures", "offers"),
+    Call("POST", "/enter", PageCalls.enter, Enter),
+    Call("GET", "/news", PageCalls.news, media="text/event-stream"),
+    Call("POST", "/screens", PageCalls.invite, Nothing),
+    Call("GET", "/benches/{bench:int}/procedures", PageCalls.offers),
     Call(
-        "GET", "/benches/{bench:int}/procedures/{procedure:int}", "preview", None, ("unattended",)
+        "GET",
+        "/benches/{bench:int}/procedures/{procedure:int}",
+        PageCalls.preview,
+        None,
+        ("unattended",),
     ),
-    Call("POST", "/benches/{bench:int}/begin", "begin", Begin),
-    Call("POST", "/benches/{bench:int}/stop", "stop"),
-    Call("POST", "/benches/{bench:int}/say", "say", Said),
-    Call("POST", "/benches/{bench:int}/command", "command", Command),
-    Call("POST", "/benches/{bench:int}/press", "press", Press),
-    Call("POST", "/benches/{bench:int}/turn", "turn", Turn),
-    Call("GET", "/records", "runs", None, ("words",)),
-    Call("GET", "/records/{run}", "run"),
-    Call("GET", "/records/{run}/certificate.pdf", "pdf", media="application/pdf"),
-    Call("GET", "/records/{run}/certificate.html", "html", media="text/html"),
+    Call("POST", "/benches/{bench:int}/begin", PageCalls.begin, Begin),
+    Call("POST", "/benches/{bench:int}/stop", PageCalls.stop),
+    Call("POST", "/benches/{bench:int}/say", PageCalls.say, Said),
+    Call("POST", "/benches/{bench:int}/command", PageCalls.command, Command),
+    Call("POST", "/benches/{bench:int}/press", PageCalls.press, KeyPress),
+    Call("POST", "/benches/{bench:int}/turn", PageCalls.turn, Turn),
+    Call("GET", "/records", PageCalls.runs, None, ("words",)),
+    Call("GET", "/records/{run}", PageCalls.run),
+    Call("GET", "/records/{run}/certificate.pdf", PageCalls.pdf, media="application/pdf"),
+    Call("GET", "/records/{run}/certificate.html", PageCalls.html, media="text/html"),
 )
 
 
-def application(calls: Calls) -> Starlette:
+def application(calls: PageCalls) -> Starlette:
     """Return the routes as an application, to be put behind a gate."""
     routes: list[BaseRoute] = [
         Route("/", _first_page),
         Route("/openapi.json", _description),
         Mount("/static", StaticFiles(directory=FILES)),
-        *(Route(one.path, getattr(calls, one.name), methods=[one.method]) for one in CALLS),
+        *(Route(one.path, partial(one.answer, calls), methods=[one.method]) for one in CALLS),
     ]
     handlers = {OhmwrightError: refused, HTTPException: _http_refusal, Exception: _failed}
     return Starlette(routes=routes, exception_handlers=handlers)
@@ -89,8 +94,8 @@ def description() -> dict[str, Any]:
 def _operation(call: Call) -> dict[str, Any]:
     refusals = {str(code): {"description": words} for code, words in _REFUSALS.items()}
     operation: dict[str, Any] = {
-        "operationId": call.name,
-        "summary": (getattr(Calls, call.name).__doc__ or "").partition("\n")[0],
+        "operationId": call.answer.__name__,
+        "summary": (call.answer.__doc__ or "").partition("\n")[0],
         "parameters": list(_parameters(call)),
         "responses": {"200": {"description": "done", "content": {call.media: {}}}, **refusals},
     }

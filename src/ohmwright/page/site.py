@@ -19,7 +19,7 @@ from ohmwright.wire.clock import RealClock
 
 from .admission import Admission
 from .benches import BenchSource
-from .calls import Calls
+from .calls import PageCalls
 from .desk import Desk, Explain
 from .gate import Gate
 from .history import History
@@ -60,7 +60,7 @@ class Served:
     """An application that is ready to be served, and where it is found."""
 
     app: ASGIApp
-    calls: Calls
+    calls: PageCalls
     desks: Sequence[Desk]
 
 
@@ -86,7 +86,7 @@ async def prepared(
         announce(f"{address}#token={admission.new_token(_FIRST_TOKEN_VALID_S)}")
 
     async with anyio.create_task_group() as tasks:
-        calls = Calls(
+        calls = PageCalls(
             desks,
             OfferedProcedures(settings.procedures),
             History(settings.records),
