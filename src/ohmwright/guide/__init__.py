@@ -23,6 +23,7 @@ TOPICS = (
     "python",
     "rehearsal",
     "testing",
+    "page",
     "records",
     "certificates",
     "safety",
