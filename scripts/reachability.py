@@ -16,7 +16,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 SOURCE = Path(__file__).parents[1] / "src"
-PROGRAMS = {"ohmwright.__main__", "ohmwright.wire.guard.process", "ohmwright.pytest_plugin"}
+PROGRAMS = {
+    *("ohmwright.__main__", "ohmwright.wire.guard.process", "ohmwright.cli.sound.helper"),
+    "ohmwright.pytest_plugin",
+}
 FOUND_IN_FOLDER = ("ohmwright.records.migrations.", "ohmwright.engine.steps.")
 """Alembic, and the list of step kinds, look for modules here and for what is public in them."""
 PASSIVE = {

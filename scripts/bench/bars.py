@@ -55,11 +55,13 @@ BENCHES = {
     "link": Bench("link.py", (), ("--queries", "300", "--rounds", "3")),
     "time": Bench("time.py", (), ("--seconds", "60", "--rounds", "5")),
     "start": Bench("start.py", (), ("--rounds", "3")),
+    "live": Bench("live.py", (), ("--frames", "40")),
     "uncertainty": Bench("uncertainty.py"),
     "store": Bench("store.py", (), ("--results", "10000", "--rounds", "4")),
     "waveform": Bench("waveform.py"),
     "job": Bench("job.py", ("--seeds", *_SEEDS), ("--seeds", "3")),
     "rehearse": Bench("rehearse.py", (), ("--units", "1", "--worker-units", "3")),
+    "coached": Bench("coached.py", ("--units", "500"), ("--units", "2")),
     "certificate": Bench("certificate.py", (), ("--points", "40", "--times", "1")),
 }
 
@@ -164,6 +166,29 @@ WORLDS = (
     _worlds("keys, 3 % wrong", _EXCURSION, 0.35),
 )
 
+COACHED = (
+    Bar("A", "coached: success", "coached", "success", 0.995, "at least", by_quick=False),
+    Bar(
+        "A",
+        "coached: false accept, 95 % bound",
+        "coached",
+        "false accept, 95 % upper bound",
+        0.001,
+        by_quick=False,
+    ),
+    Bar(
+        "A",
+        "coached: RF-on ÷ by port, median",
+        "coached",
+        "RF-on ÷ by port, median",
+        1.3,
+        reference="RF-on s by port, median",
+        by_quick=False,
+    ),
+    Bar("A", "coached: slips left out of tolerance", "coached", "slips left, out of tolerance", 0),
+)
+_ADDED = "million_additions_s"
+
 LINK_AND_TIME = (
     Bar("B", "query ÷ pyserial read(n), direct", "link", "direct", 1.1, reference="pyserial_us"),
     Bar("B", "the same, through the guard", "link", "guarded", 1.8, reference="pyserial_us"),
@@ -172,6 +197,8 @@ LINK_AND_TIME = (
     Bar("B", "64 serial benches: readings missed", limit=0),
     Bar("B", "64 serial benches: jitter p99, ms", limit=20),
     Bar("B", "ohmwright --help ÷ import typer", "start", "help", 1.5, reference="import_typer_s"),
+    Bar("B", "live view 80×24, share of a core", "live", "share_80x24", 0.05, "at most", _ADDED),
+    Bar("B", "live view 120×40, share of a core", "live", "share_120x40", 0.05, "at most", _ADDED),
 )
 
 _MONTE_CARLO = "Monte Carlo, 10^6 trials / plain numpy and sort"
@@ -251,4 +278,4 @@ WHOLE_JOB = (
     Bar("D", "rehearsal of 1,000 units, s", "rehearse", "thousand_s", by_quick=False),
 )
 
-BARS = (*ADJUSTING, *WORLDS, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)
+BARS = (*ADJUSTING, *WORLDS, *COACHED, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)

@@ -42,7 +42,7 @@ from ohmwright.model.decision import SimpleAcceptance
 from ohmwright.model.event import PointDone, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Point
-from ohmwright.model.tolerance import Allowance, target_of
+from ohmwright.model.tolerance import Allowance, Target, target_of
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
@@ -84,7 +84,7 @@ def opened(seed: int) -> tuple[Bench, SimulatedBench]:
     return assemble_bench(data, clock, links[0], links[1], AbsentOperator()), hardware
 
 
-def landing(point: Point, hardware: SimulatedBench) -> float:
+def landing(target: Target, hardware: SimulatedBench) -> float:
     """Error of the point just adjusted, as a rested activation free of lag and noise would read.
 
     In tolerances. What the meter reads is what is adjusted, so its own gain error is left in.
@@ -92,7 +92,7 @@ def landing(point: Point, hardware: SimulatedBench) -> float:
     rig = hardware._rig
     circuit = rig.circuit()
     seen = circuit.pass_band * rig.plant.meter._gain * rig.plant.transient.drooped(6.0)
-    return (seen * circuit.target_ma - point.target.value) / point.target.half_width
+    return (seen * circuit.target_ma - target.value) / target.half_width
 
 
 async def ours(file: ProcedureFile, seed: int) -> Whole:
@@ -103,7 +103,7 @@ async def ours(file: ProcedureFile, seed: int) -> Whole:
     async for event in run(Job(file, STAGES, "job"), bench):
         events.append(event)
         if isinstance(event, PointDone) and event.result.stage == "adjust":
-            errors.append(landing(adjusts[event.result.step].target_point(), hardware))
+            errors.append(landing(adjusts[event.result.step].target_point().target, hardware))
     end = events[-1]
     assert isinstance(end, RunFinished)
     short = [r for r in results(events) if r.verdict != "pass" and r.stage == "adjust"]
@@ -121,7 +121,7 @@ async def by_eye(file: ProcedureFile, seed: int) -> Whole:
             timing = file.procedure.timing(step) if isinstance(step, TimedStep) else None
             if isinstance(step, AdjustStep) and timing is not None:
                 await _adjust_by_eye(session, step, timing.rest_s, timing.max_on_s)
-                errors.append(landing(step.target_point(), hardware))
+                errors.append(landing(step.target_point().target, hardware))
             elif isinstance(step, ModeStep) and timing is not None:
                 leaks = isinstance(step, LeakageStep)
                 await bench.analyzer.set_path("LEAKAGE" if leaks else "OUTPUT")

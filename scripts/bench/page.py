@@ -32,7 +32,7 @@ from ohmwright.api.bench_data import BenchChoice
 from ohmwright.model.shipped import shipped
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.desk import Desk
-from ohmwright.page.practice import PracticeBench
+from ohmwright.page.practice import PracticeUnit
 from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
 
@@ -111,7 +111,7 @@ def served(folder: Path, watched: Watched) -> Iterator[list[str]]:
         benches=tuple(BenchOfFile(choice) for _ in range(_BENCHES)),
         procedures=(folder / "long.toml",),
         records=str(folder / "records"),
-        practice=PracticeBench(),
+        practice=PracticeUnit(),
     )
     addresses: list[str] = []
     ready, stop = threading.Event(), list[Callable[[], None]]()

@@ -12,8 +12,8 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_picture import RunPicture, band_picture
-from ohmwright.api.run_plan import PlannedPoint, planned_points
-from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch
+from ohmwright.api.run_plan import PlannedPoint
+from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch, watch_of
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.instruments.requests import PressKey
@@ -34,7 +34,8 @@ async def test_a_run_is_pictured_as_it_goes(bench_file: Path) -> None:
     file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
     steps = tuple(s for s in file.procedure.step if s.name in ("cut-full", "adjust-cut-current"))
     file = replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
-    watch = RunWatch(planned_points(file.procedure, STAGES))
+    job = Job(file, STAGES, "seen")
+    watch = watch_of(job)
     pictures, foretold_s = list[RunPicture](), list[float]()
     async with open_bench(read_bench(bench_file), unattended=True) as bench:
 
@@ -46,7 +47,7 @@ async def test_a_run_is_pictured_as_it_goes(bench_file: Path) -> None:
             pictures.append(picture)
 
         begun_s = bench.clock.now_s()
-        async for event in run(Job(file, STAGES, "seen"), bench, look):
+        async for event in run(job, bench, look):
             watch.on_event(event)
             picture = watch.picture(bench.clock.now_s())
             if isinstance(event, PointDone):
@@ -159,3 +160,14 @@ def test_time_left_is_learned_from_the_points_done() -> None:
     picture = watch.picture(30.0)
     assert (picture.state, picture.left_s) == ("ended early", None)
     assert picture.notices[-1].words == "It was stopped."
+
+
+def test_a_quick_answer_makes_no_measurement_quicker() -> None:
+    asked = PlannedPoint("as_left", "cords", "answer", "inspection", 20.0, timed=False)
+    watch = RunWatch([asked, PlannedPoint("as_left", "s", "p", "output", 30.0)])
+    watch.on_event(RunResumed(**NOW, operator="a", done=0))
+    result = Result(
+        stage="as_left", step="cords", point="answer", kind="inspection", verdict="pass"
+    )
+    watch.on_event(PointDone(**{**NOW, "bench_s": 1.0}, result=result))
+    assert watch.picture(1.0).left_s == 30.0

@@ -161,7 +161,7 @@ async def test_a_way_past_the_guard_is_said_on_screen_record_and_paper(
         assert not hardware.rf
     assert [r.verdict for r in results(events)] == ["pass"]
     console.err.cache_clear()
-    view = LiveView(bench.clock, 1)
+    view = LiveView(bench.clock)
     for event in events:
         view.on_event(event)
     assert "NO GUARD" in capsys.readouterr().err

@@ -18,8 +18,9 @@ import pytest
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.rf_words import rf_picture
 from ohmwright.cli.live import LiveView
-from ohmwright.cli.status_line import status_line
+from ohmwright.cli.screen.pieces import rf_line
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.model.bench_file import Simulation
@@ -33,34 +34,39 @@ AIM = TargetBand(886.0, 900.0, 914.0)
 ON = BenchStatus("on", 100.0, age_s=3.0, left_s=12.0, current_ma=812.34, aim=AIM)
 REST = BenchStatus("off", 100.0, rest_left_s=14.0)
 BY_FOOT = ON._replace(keyed_by_foot=True)
+GAUGE = "      ·······[──────┼──────]········"
 
 
 @pytest.mark.parametrize(
     ("moment", "after_s", "said"),
     [
-        (None, 0.0, "RF not read yet"),
-        (REST, 0.4, "RF OFF   resting, 14 s to go"),
-        (REST, 30.0, "RF OFF when read 30 s ago"),
-        (BenchStatus("off", 100.0), 0.0, "RF OFF"),
-        (BenchStatus("off", 100.0), 300.0, "RF OFF when read 5 min ago"),
-        (BenchStatus("coming on", 100.0), 0.2, "RF IS ABOUT TO COME ON"),
-        (BenchStatus("going off", 100.0), 0.2, "RF IS GOING OFF, not read back yet"),
-        (ON, 0.2, "RF ON   3.2 s, 12 s left    812.3 mA  target 900 (886 to 914)"),
-        (ON, 1.5, "RF ON   4.5 s, 10 s left  no new reading  target 900 (886 to 914)"),
-        (ON, 13.0, "RF ON  16.0 s, its limit has run out  no new reading  target 900"),
-        (BenchStatus("on", 100.0), 0.0, "RF ON  no new reading"),
-        (BenchStatus("unknown", 100.0), 0.0, "RF STATE UNKNOWN"),
-        (BY_FOOT, 0.2, "RF ON   3.2 s, release in 12 s    812.3 mA  target 900 (886 to 914)"),
-        (BY_FOOT, 12.1, "RF ON   RELEASE THE FOOT SWITCH NOW."),
-        (BY_FOOT._replace(rf="coming on"), 0.2, "RF COMES ON WITH THE FOOT SWITCH"),
-        (BY_FOOT._replace(rf="going off"), 9.0, "RELEASE THE FOOT SWITCH NOW. RF is not known"),
-        (BenchStatus("off", 100.0, read_by_eye=True), 5.0, "RF OFF as told 5 s ago"),
+        (None, 0.0, " ? RF NOT READ YET"),
+        (REST, 0.4, " □ RF OFF   rest, 14 s to go"),
+        (REST, 30.0, " □ RF OFF   last read 30 s ago"),
+        (BenchStatus("off", 100.0), 0.0, " □ RF OFF"),
+        (BenchStatus("off", 100.0), 300.0, " □ RF OFF   last read 5 min ago"),
+        (BenchStatus("coming on", 100.0), 0.2, " ▲ RF IS ABOUT TO COME ON"),
+        (BenchStatus("going off", 100.0), 0.2, " ▼ RF IS GOING OFF   not read back yet"),
+        (ON, 0.2, " ■ RF ON   3.2 s, 12 s left"),
+        (ON, 4.5, " ■ RF ON   7.5 s, 8 s left  last read 4 s ago"),
+        (ON, 13.0, " ■ RF ON   16.0 s  its limit has run out"),
+        (BenchStatus("on", 100.0), 0.0, " ■ RF ON"),
+        (BenchStatus("unknown", 100.0), 0.0, " ? RF STATE UNKNOWN   switch the generator off"),
+        (BY_FOOT, 0.2, " ■ RF ON   3.2 s, release in 12 s"),
+        (BY_FOOT, 12.1, " ■ RF ON   15.1 s  RELEASE THE FOOT SWITCH NOW."),
+        (BY_FOOT._replace(rf="coming on"), 0.2, " ▲ RF COMES ON WITH THE FOOT SWITCH"),
+        (
+            BY_FOOT._replace(rf="going off"),
+            9.0,
+            " ▼ RF IS GOING OFF   RELEASE THE FOOT SWITCH NOW.",
+        ),
+        (BenchStatus("off", 100.0, read_by_eye=True), 5.0, " □ RF OFF   as told 5 s ago"),
     ],
 )
-def test_the_line_is_true_when_it_is_read(
+def test_what_is_said_of_rf_is_true_when_it_is_read(
     moment: BenchStatus | None, after_s: float, said: str
 ) -> None:
-    line = status_line(moment, 100.0 + after_s)
+    line = rf_line(rf_picture(moment, 100.0 + after_s), blocks=True)
     assert line.plain.startswith(said)
     assert len(line.plain) < 80
 
@@ -82,17 +88,17 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     def look() -> None:
         nonlocal off_since_s
         on, line = hardware.truth.rf_on, view.line().plain
-        said.add(line[:6])
+        said.add(line[:9].strip())
         off_since_s = clock.now_s() if on else off_since_s
-        claims_on = line.startswith("RF ON")
+        claims_on = "RF ON" in line
         if claims_on and clock.now_s() > off_since_s + 0.2:
             lies.append(f"{line}: off since {off_since_s:g} s at {clock.now_s():g} s")
-        if on and line.startswith("RF OFF"):
+        if on and "RF OFF" in line:
             lies.append(f"{line}: on at {clock.now_s():g} s")
 
     clock = ActivationReadings()
     hardware = simulated_bench(data, clock)
-    view = LiveView(clock, 1)
+    view = LiveView(clock)
     analyzer = MemoryLink("analyzer", hardware.analyzer_port, clock)
     generator = MemoryLink("generator", hardware.generator_port, clock)
     bench = assemble_bench(
@@ -101,9 +107,9 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
     async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_status):
         view.on_event(event)
-        assert not view.line().plain.startswith("RF not read yet")
+        assert "NOT READ YET" not in view.line().plain
     assert lies == []
-    assert {"RF OFF", "RF ON "} <= said
+    assert {"□ RF OFF", "■ RF ON"} <= said
 
 
 @pytest.fixture
@@ -159,11 +165,12 @@ RUNNING = """
 import anyio, sys
 from types import SimpleNamespace
 from ohmwright.cli.signals import cancel_on_signal
-from ohmwright.cli.live import live_view
+from ohmwright.cli.live import LiveView, showing
 from ohmwright.wire.clock import RealClock
 
 async def work():
-    with live_view(SimpleNamespace(clock=RealClock(), operator=None), 1):
+    bench = SimpleNamespace(clock=RealClock(), operator=None)
+    with showing(LiveView(bench.clock), bench):
         with cancel_on_signal() as stop:
             print("it runs")
             await anyio.sleep_forever()
@@ -210,12 +217,13 @@ def test_a_run_that_ends_leaves_the_terminal_as_it_was(tmp_path: Path) -> None:
 CRASH = """
 import anyio
 from types import SimpleNamespace
-from ohmwright.cli.live import live_view
+from ohmwright.cli.live import LiveView, showing
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import RealClock
 
 async def work():
-    with live_view(SimpleNamespace(clock=RealClock(), operator=None), 1):
+    bench = SimpleNamespace(clock=RealClock(), operator=None)
+    with showing(LiveView(bench.clock), bench):
         await anyio.sleep(1)
         raise KeyError("a crash")
 
@@ -240,7 +248,7 @@ ASKING = """
 import anyio
 from types import SimpleNamespace
 from ohmwright.cli.terminal_operator import TerminalOperator, PlainDisplay
-from ohmwright.cli.live import live_view
+from ohmwright.cli.live import LiveView, showing
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.event import ActivationOpened, StageStarted, StepStarted
@@ -249,7 +257,8 @@ from ohmwright.wire.clock import RealClock
 
 async def work():
     clock, person = RealClock(), TerminalOperator(PlainDisplay())
-    with live_view(SimpleNamespace(clock=clock, operator=person), 1) as view:
+    view = LiveView(clock)
+    with showing(view, SimpleNamespace(clock=clock, operator=person)):
         now = {"at": clock.wall(), "bench_s": 0.0}
         view.on_event(StageStarted(**now, stage="adjust"))
         view.on_event(StepStarted(**now, stage="adjust", step="adjust-p1"))
@@ -262,13 +271,18 @@ anyio.run(work)
 """
 
 
+def refreshed_thrice(shown: bytes) -> bool:
+    """Whether RF's state was drawn three times since the request was printed."""
+    return shown.rpartition(b">> Press coarse up 2 times.")[2].count(b"RF ON ") >= 3
+
+
 @pytestmark_terminal
 def test_the_line_goes_on_while_a_key_is_awaited() -> None:
     with at_a_terminal(ASKING) as (ours, _, _child):
-        shown = shown_until(ours, lambda shown: shown.count(b"no new reading") >= 2)
+        shown = shown_until(ours, refreshed_thrice)
         question = shown.rpartition(b">> Press coarse up 2 times.")
         assert b"RF IS ON." in question[2]
-        ages = {part.split(b" s,")[0] for part in question[2].split(b"RF ON")[1:]}
+        ages = {part.split(b" s,")[0] for part in question[2].split(b"RF ON ")[1:]}
         assert len(ages) >= 3
         assert b"adjustment: adjust-p1, 50 ohm" in question[0]
         os.write(ours, b"q\n")
@@ -285,7 +299,7 @@ def test_what_is_typed_before_a_request_can_be_read_moves_no_line() -> None:
     with at_a_terminal(ASKING) as (ours, _, _child):
         shown_until(ours, lambda shown: b">> Press coarse up 2 times." in shown)
         os.write(ours, b"early\n")
-        shown = shown_until(ours, lambda shown: shown.count(b"no new reading") >= 2)
+        shown = shown_until(ours, refreshed_thrice)
         assert b"early" not in shown.rpartition(b">> Press coarse up 2 times.")[2]
         time.sleep(0.5)
         os.write(ours, b"d\n")

@@ -84,12 +84,12 @@ async def test_what_is_typed_before_a_request_can_have_been_read_is_thrown_away(
             os.write(ours, b"y\n")
             assert select.select([its], [], [], 10)[0]
 
-    def discard_then_type() -> None:
-        keyboard.discard_pending_input()
+    def show_then_type() -> None:
+        keyboard.show_typing()
         os.write(ours, b"n\n")
 
     monkeypatch.setattr(terminal_operator, "_TIME", Reading())
-    monkeypatch.setattr(terminal_operator, "discard_pending_input", discard_then_type)
+    monkeypatch.setattr(terminal_operator, "show_typing", show_then_type)
     with os.fdopen(its, closefd=True) as terminal:
         monkeypatch.setattr(sys, "stdin", terminal)
         person = terminal_operator.TerminalOperator(terminal_operator.PlainDisplay())

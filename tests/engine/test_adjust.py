@@ -93,6 +93,7 @@ async def test_a_person_is_coached_at_the_keys(make_rig: Callable) -> None:
 
 async def test_the_guard_is_told_that_hands_are_silent(make_rig: Callable) -> None:
     rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    rig.bench.operator.follows_cues = False
     promised = []
 
     async def begin_watch(silent_s: float = 0.0) -> None:
@@ -109,6 +110,7 @@ async def test_a_hand_is_not_waited_for_when_the_line_fails(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     rig = make_rig(bench="attended", attended=True)
+    rig.bench.operator.follows_cues = False
 
     async def never(*_: object) -> None:
         await anyio.sleep_forever()
@@ -180,12 +182,13 @@ async def test_a_limit_that_runs_out_while_a_person_is_slow_ends_nothing(
     make_rig: Callable,
 ) -> None:
     rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
+    rig.bench.operator.follows_cues = False
     slow, asked = rig.bench.operator.carry_out, 0
 
     async def carry_out(request) -> Answer:
         nonlocal asked
         asked += 1
-        if asked == 3:
+        if asked == 2:  # the first presses, RF on
             await rig.bench.clock.sleep(60.0)
         return await slow(request)
 
@@ -202,6 +205,7 @@ async def test_a_person_who_does_not_answer_cannot_hold_rf_on(
     make_rig: Callable, done: int
 ) -> None:
     rig = make_rig(seed=5, bench="attended", attended=True)
+    rig.bench.operator.follows_cues = False
     asked, truth = [], rig.hardware.truth
 
     async def carry_out(request) -> Answer:

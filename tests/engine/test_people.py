@@ -63,7 +63,9 @@ class Scripted(Operator):
 
 
 class Helper(SimulatedOperator):
-    """A simulated person who says something else to some requests."""
+    """A simulated person who confirms each request, and says something else to some."""
+
+    follows_cues = False
 
     @classmethod
     def at(cls, rig, says: Callable[[Request, int], str | None]) -> "Helper":
@@ -288,7 +290,7 @@ async def test_what_was_pressed_is_on_record_and_told_however_a_run_ends(rig, ho
     ]
     presses = moved[0].counts // 10
     done = press_text("coarse", presses)
-    assert f"Confirmed there and not stored: {done} To undo that: " in notes.left_open
+    assert f"Done there and not stored: {done} To undo that: " in notes.left_open
     assert press_text("coarse", -presses) in notes.left_open
     assert "adjustment point P1" in notes.left_open
     assert "not answered" in notes.left_open
@@ -354,7 +356,9 @@ async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:
     assert "* presses as told by simulated person; not read from the unit" in shown.get()
 
 
-async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(rig) -> None:
+async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(make_rig: Callable) -> None:
+    rig = make_rig(seed=4, age_months=30, bench="attended", attended=True)
+
     def interrupt() -> str:
         signal.raise_signal(signal.SIGINT)
         return ""  # whatever is typed then
@@ -369,7 +373,7 @@ async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(rig) -> None:
     Helper.at(rig, at_second_press(interrupt))
     store, notes = Kept(), PendingEvents()
     job = Job(read_procedure(ATTENDED), ("adjust",), "test")
-    await run_and_record(job, rig.bench, store, LiveView(rig.bench.clock, 1), notes)
+    await run_and_record(job, rig.bench, store, LiveView(rig.bench.clock), notes)
     *_, fault = store.events
     assert isinstance(fault, Fault)
     assert (fault.error, fault.rf_state) == ("Stopped", "off")
@@ -378,5 +382,5 @@ async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(rig) -> None:
     confirmed = [each for each in answered if each == ("Press ", "done")]
     assert len(moved) == len(confirmed) >= 1
     assert {e.told_by for e in moved} == {"simulated person"}
-    assert "Confirmed there and not stored: Press coarse" in fault.left_open
+    assert "Done there and not stored: Press coarse" in fault.left_open
     assert fault.left_open == notes.left_open

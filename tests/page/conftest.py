@@ -18,7 +18,7 @@ from ohmwright.api.bench_data import BenchChoice
 from ohmwright.model.shipped import shipped
 from ohmwright.page import practice
 from ohmwright.page.benches import BenchOfFile
-from ohmwright.page.practice import PracticeBench
+from ohmwright.page.practice import PracticeUnit
 from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.wire.paced_clock import PacedClock
@@ -192,7 +192,7 @@ def page_settings(
             BenchOfFile(BenchChoice(shipped("benches", f"{name}.toml")), speed)
             for name in ("demo", "attended")
         ),
-        practice=PracticeBench(seed=5, clock=lambda: PacedClock(practice_speed)),
+        practice=PracticeUnit(seed=5, clock=lambda: PacedClock(practice_speed)),
         procedures=(
             *more,
             *(shipped("procedures", f"{name}.toml") for name in PROCEDURES),

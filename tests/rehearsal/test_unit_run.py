@@ -11,7 +11,7 @@ from ohmwright.model.event import Event, PointDone
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import STAGES
 from ohmwright.model.tolerance import Target
-from ohmwright.rehearsal.unit_run import Rehearsed, RunWatch
+from ohmwright.rehearsal.unit_run import Rehearsed, UnitWatch
 from ohmwright.simulator.direct_analyzer import DirectAnalyzer
 from ohmwright.simulator.profile import MeterPhysics
 
@@ -128,7 +128,7 @@ def test_an_adjusted_point_is_judged_by_the_trims_that_the_run_leaves(
         target=target,
         measured=Measured(value=true_ma, uncertainty=1, dof=9, age_s=6),
     )
-    watch = RunWatch(rehearsed.file, hardware)
+    watch = UnitWatch(rehearsed.file, hardware)
     watch.note(PointDone(at=hardware.clock.wall(), bench_s=0, result=result))
     assert [point.inside for point in watch.points()] == [True]
     hardware.panel.service(on=True)

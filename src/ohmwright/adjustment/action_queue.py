@@ -45,11 +45,15 @@ class ActionQueue:
         self._actions.extend(actions)
 
     def rest_with_last_moves(self, actions: Sequence[Action]) -> None:
-        """Add a rest, and moves before it; after it where the trim cannot be moved with RF on."""
-        if self._spec.moves_while_on:
+        """Add a rest, and moves before it; after it where RF need not wait for hands.
+
+        That is where a person presses keys, or the trim cannot be moved with RF on.
+        """
+        at_once = self._spec.moves_while_on and self._spec.keys is None
+        if at_once:
             self._actions.extend(actions)
         self.rest()
-        if not self._spec.moves_while_on:
+        if not at_once:
             self._actions.extend(actions)
 
     def return_to(self, counts: int, coarse: int, *, rf_on: bool) -> None:

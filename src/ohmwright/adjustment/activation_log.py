@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.step_response import Steps
 from ohmwright.estimation.transient_estimate import ActivationRecord
@@ -39,6 +40,18 @@ class ActivationLog:
         self._step_at_s.append(age_s)
         self._step_weights.append(change)
         self.moved_s = age_s
+
+    @property
+    def steps(self) -> int:
+        """Number of steps so far, switching on included."""
+        return len(self._step_at_s)
+
+    def correct_step(self, step: int, counts: int, coarse: int) -> None:
+        """Add to a step what the trim was moved more by it than was noted."""
+        weights = self._step_weights[step].copy()
+        weights[Coefficient.GAIN] += counts
+        weights[Coefficient.COARSE_PRESS] += coarse
+        self._step_weights[step] = weights
 
     @property
     def undisturbed(self) -> bool:

@@ -34,6 +34,8 @@ class AdjustmentDecision:
     kind: Literal["wait", "move", "release", "return to start", "give up"]
     move: Action | None = None
     reason: str = ""
+    gain_known: bool = False
+    """Whether the move is by a gain that the readings determine, no probe."""
 
 
 _WAIT = AdjustmentDecision("wait")
@@ -107,7 +109,7 @@ class AdjustmentDecider:
         output = fit.combination(self._trim.output_after(None))
         gain = fit.combination(self._sizer.coarse_gain())
         move = self.chooser.next_move(fit, output, gain)
-        return _WAIT if move is None else AdjustmentDecision("move", move)
+        return _WAIT if move is None else AdjustmentDecision("move", move, gain_known=True)
 
     def _after_runaway(self) -> AdjustmentDecision:
         """Back to the start with nothing known of the gain; the second time the end."""

@@ -18,6 +18,8 @@ class Probing:
 
     level_sd_tolerances: float = 0.6
     """No probe before the output is known so well: its effect could not be told from the rise."""
+    key_level_sd_tolerances: float = 1.5
+    """The limit for keys: a person takes seconds to press, in which the level becomes known."""
     excursion_relative: float = 0.09
     """Most that a probe by remote control may move the output: the gain may be the largest."""
     key_excursion_relative: float = 0.2
@@ -138,6 +140,10 @@ class Releasing:
     """A confirmation that fails costs an activation and a rest."""
     by_fleet_gain: Demand = _BY_FLEET_GAIN
     """At a first release by a fleet's gain: failing costs one activation more."""
+    by_hand_probability: float = 0.7
+    """Presses with RF off need so much: failing costs an activation, waiting costs RF, too."""
+    by_hand_lags: float = 3.0
+    """After so many lags since the last presses, more readings tell little more of the gain."""
     nearest_count: Demand = _NEAREST_COUNT
     """Where no count would bring the output nearer: more readings tell nothing that can be done."""
 

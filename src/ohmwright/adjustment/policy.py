@@ -21,14 +21,14 @@ from .actions import Action, Activate, Finish, Press, Release, TakeReading
 from .activation_log import ActivationLog
 from .cause import why_undecided
 from .confirmation import Confirmation
-from .decision import AdjustmentDecider
+from .decision import AdjustmentDecider, AdjustmentDecision
 from .evidence import evidence
 from .findings import Findings
 from .first_move import first_move
 from .fleet_prior import FleetPrior, Learned
 from .parameters import Parameters
 from .rf_budget import RfBudget
-from .step_sizing import StepSizer
+from .step_sizing import FINE_GAIN, StepSizer
 from .trim import Trim
 from .unit_estimator import UnitEstimator
 
@@ -82,8 +82,8 @@ class AdjustPolicy:
         )
         self._heat = self._residual_warmth.heat
         self.estimator.move_origin()
-        self._log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
-        self.estimator.begin_activation(self._log)
+        self.log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
+        self.estimator.begin_activation(self.log)
         self._decided_s = 0.0
         if self._to_confirm and self._is_too_warm:
             self._budget.note_last_activation()
@@ -92,7 +92,7 @@ class AdjustPolicy:
 
     def read(self, age_s: float, value: float) -> None:
         """The meter showed `value`, the mean over its window that ended at `age_s`."""
-        self._log.note_reading(age_s, value)
+        self.log.note_reading(age_s, value)
         busy = self._queue or self._presses_due > 0
         if age_s - self._decided_s >= self.parameters.moving.decide_every_s and not busy:
             self._decided_s = age_s
@@ -113,6 +113,10 @@ class AdjustPolicy:
         self.trim.note_pressed(key, times)
         self._note_step(age_s, before)
 
+    def presses_over(self) -> None:
+        """No more presses come of those asked for last: decide again."""
+        self._presses_due = 0
+
     def released(self, on_s: float, *, timed_out: bool = False) -> None:
         """RF went off after `on_s`; a rest follows where the policy had not asked for that.
 
@@ -124,9 +128,9 @@ class AdjustPolicy:
             self._queue.drop_all_and_rest()
             self.sizer.probes = 0
         self._heat = heated(self._heat, on_s)
-        self._budget.note_activation(on_s, self._log.latest_s, timed_out=timed_out)
+        self._budget.note_activation(on_s, self.log.latest_s, timed_out=timed_out)
         if not timed_out:
-            self.findings.note_places(self._log, self._confirmation)
+            self.findings.note_places(self.log, self._confirmation)
             self.estimator.end_activation()
             if self._confirmation is not None:
                 self.estimator.note_habits(self._confirmation.seen_habits)
@@ -145,6 +149,11 @@ class AdjustPolicy:
     def to_confirm(self) -> bool:
         """Whether the next activation may confirm, and so must be a rested one."""
         return self._to_confirm
+
+    @property
+    def has_ended(self) -> bool:
+        """Whether no activation follows: what is still asked for puts the trim in its place."""
+        return self._end is not None
 
     def next_action(self) -> Action:
         """What to do now."""
@@ -165,7 +174,7 @@ class AdjustPolicy:
     def _note_step(self, age_s: float, before: Floats) -> None:
         """Log the change of the trim's position since `before`, if RF is on."""
         if self._rf_on:
-            self._log.note_step(age_s, self.trim.position() - before)
+            self.log.note_step(age_s, self.trim.position() - before)
 
     def _respond(self, age_s: float) -> None:
         """Confirm or adjust on the readings up to `age_s`."""
@@ -175,13 +184,13 @@ class AdjustPolicy:
         if self._confirmation is None:
             self._adjust(age_s, late=late)
             return
-        outcome = self._confirmation.outcome(self._log, self.estimator.prior, age_s, late=late)
+        outcome = self._confirmation.outcome(self.log, self.estimator.prior, age_s, late=late)
         value = self._confirmation.value
         if outcome == "accept" and value is not None:
             self._end = Finish("confirmed", "", value.mean, value.sd, value.dof)
             self._queue.release()
         elif outcome == "release":
-            self.findings.note_undecided(self._confirmation, self._log)
+            self.findings.note_undecided(self._confirmation, self.log)
             self._queue.rest()
         elif outcome != "continue":
             self._refuted = outcome == "refuted"
@@ -200,7 +209,7 @@ class AdjustPolicy:
     def _timeout_margin_s(self) -> float:
         """Time before a time-out by which RF must go off at this reading: the next is too late."""
         margin_s = self.parameters.giving_up.timeout_margin_s
-        return margin_s + self._log.interval_s + self.spec.question.window_s
+        return margin_s + self.log.interval_s + self.spec.question.window_s
 
     def _new_confirmation(self) -> Confirmation:
         """A confirmation of the present activation."""
@@ -217,7 +226,7 @@ class AdjustPolicy:
     def _adjust(self, age_s: float, *, late: bool) -> None:
         """Queue what the readings call for."""
         decision = self._decider.decide(
-            self._log, age_s, late=late, first=self._budget.activations == 1, refuted=self._refuted
+            self.log, age_s, late=late, first=self._budget.activations == 1, refuted=self._refuted
         )
         if decision.kind == "give up":
             self._give_up("not adjustable", decision.reason)
@@ -225,10 +234,52 @@ class AdjustPolicy:
             self._queue.return_to(0, 0, rf_on=True)
         elif decision.kind == "release":
             self._release(age_s, decision.move)
+        elif decision.move is not None and self._hands_wait_for_rf_off(decision):
+            self._release_for_presses(age_s, decision.move)
         elif decision.move is not None:
             if not self.spec.moves_while_on:  # RF goes off for it: adjust again before confirming
                 self._to_confirm = False
             self._queue.move(self.findings.ways(decision.move), rf_on=True)
+
+    def _hands_wait_for_rf_off(self, decision: AdjustmentDecision) -> bool:
+        """Whether a move is by keys whose gain is known: RF does not wait for hands then.
+
+        Where the output was not where that gain had brought it, the next coarse presses are made
+        with RF on, so that they show what they do.
+        """
+        if self.spec.keys is None or not decision.gain_known:
+            return False
+        shows = isinstance(decision.move, Press) and decision.move.key == "coarse"
+        return not (self._refuted and shows and self.log.undisturbed)
+
+    def _release_for_presses(self, age_s: float, move: Action) -> None:
+        """Queue a rest and then the presses of a move, once it will probably land in tolerance.
+
+        Until then, or until the last presses have shown all that they do, readings are taken.
+        """
+        fit, presses = self.estimator.latest_fit, self._presses(move)
+        if fit is None:
+            return
+        landing = self.parameters.releasing.by_hand_probability
+        output = fit.combination(self.trim.output_after_all(presses))
+        tolerance = self.sizer.tolerance
+        shown_s = self.estimator.visible_after_s(fit, self.parameters.releasing.by_hand_lags)
+        lands = output.probability_between(1 - tolerance, 1 + tolerance) > landing
+        if lands or age_s - self.log.moved_s > shown_s:
+            self._to_confirm = True
+            self._queue.rest_with_last_moves(presses)
+
+    def _presses(self, move: Action) -> list[Action]:
+        """The actions of a move for which RF goes off; coarse presses with the fine ones for the
+        rest, since nothing will be seen in between.
+        """
+        actions = self.findings.ways(move)
+        fit = self.estimator.latest_fit
+        if fit is not None and isinstance(move, Press) and move.key == "coarse":
+            output = fit.combination(self.trim.output_after(move))
+            fine = self.sizer.fine_after(output, fit.combination(FINE_GAIN))
+            actions = actions if fine is None else [*actions, fine]
+        return actions
 
     def _release(self, age_s: float, move: Action | None) -> None:
         """Queue a last move and a rest, then to confirm; without a move confirm now if allowed."""
@@ -236,9 +287,9 @@ class AdjustPolicy:
         allowed = self.parameters.confirming.warmth_tolerances * self.sizer.tolerance
         cool = self._residual_warmth.uncertainty <= allowed
         rested = self._confirming_began or (self._budget.activations == 1 and cool)
-        may_confirm = rested and self.findings.refuted_here == 0 and self._log.undisturbed
+        may_confirm = rested and self.findings.refuted_here == 0 and self.log.undisturbed
         if move is not None or not may_confirm:
-            self._queue.rest_with_last_moves([] if move is None else self.findings.ways(move))
+            self._queue.rest_with_last_moves([] if move is None else self._presses(move))
             return
         self.estimator.restart_fit()
         self._confirmation = self._new_confirmation()
@@ -249,7 +300,7 @@ class AdjustPolicy:
     def _give_up(self, ended: Literal["undecided", "not adjustable"], reason: str) -> None:
         """Queue RF off and the way to where the trim is to be left, then the end."""
         if self._rf_on:
-            self.findings.note_places(self._log, self._confirmation)
+            self.findings.note_places(self.log, self._confirmation)
             self._queue.release()
         best = self.findings.places.best()
         counts, coarse = (0, 0) if best is None else (best.counts, best.coarse)

@@ -9,7 +9,7 @@ from ohmwright.estimation.coefficients import Coefficient, combination
 from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import PointSpec
 
-from .actions import Action
+from .actions import Action, Press
 from .parameters import Parameters
 from .trim import Trim
 
@@ -123,7 +123,18 @@ class StepSizer:
 
     def level_allows_probe(self, output: Mixture) -> bool:
         """Whether the output is known well enough for a first probe to show."""
-        return output.sd <= self._probing.level_sd_tolerances * self.tolerance
+        probing = self._probing
+        by_hand = self.spec.keys is not None
+        limit = probing.key_level_sd_tolerances if by_hand else probing.level_sd_tolerances
+        return output.sd <= limit * self.tolerance
+
+    def fine_after(self, output: Mixture, fine_gain: Mixture) -> Action | None:
+        """The fine presses that follow coarse ones at once, `output` being what these will give."""
+        moving = self._moving
+        counts = self._wanted_counts(
+            output, fine_gain, moving.overshoot_relative, moving.key_uncorrected_tolerances
+        )
+        return Press("fine", counts) if counts != 0 else None
 
     def trim_has_no_effect(self, gain: Mixture) -> bool:
         """Whether the probes so far suffice to say that the trim has no effect."""

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -53,6 +55,15 @@ class Trim:
         at_counts, at_coarse = self.origin
         return output_at(self.counts + counts - at_counts, self.coarse + coarse - at_coarse)
 
+    def output_after_all(self, actions: Sequence[Action]) -> Floats:
+        """Factors, shape (8,), of the output after several actions."""
+        changes = [self._change(action) for action in actions]
+        at_counts, at_coarse = self.origin
+        return output_at(
+            self.counts + sum(counts for counts, _ in changes) - at_counts,
+            self.coarse + sum(coarse for _, coarse in changes) - at_coarse,
+        )
+
     def counts_after(self, action: Action | None) -> int:
         """Counts from the start after `action`, or now."""
         counts, _ = self._change(action)
@@ -82,6 +93,13 @@ class Trim:
             self.coarse += times
             times *= self.keys.coarse_counts
         self.counts += times
+
+    def correct(self, counts: int, coarse: int, *, before_origin: bool) -> None:
+        """Add what the trim was moved more than was noted, before or since level and gain hold."""
+        self.counts += counts
+        self.coarse += coarse
+        if before_origin:
+            self.origin = self.origin[0] + counts, self.origin[1] + coarse
 
     def step_towards(self, counts: int, fine_counts: int) -> Action | None:
         """The next action of a move by `counts`; None where it is too small for any.

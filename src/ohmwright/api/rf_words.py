@@ -32,6 +32,8 @@ class RfPicture(FrozenModel):
     """How long ago that is, in seconds."""
     stale: bool = False
     """Whether that is longer ago than `STATE_VALID_S`."""
+    by_foot: bool = False
+    """Whether a person keeps RF on, and must let go when its time is over."""
     as_told: bool = False
     """Whether a person at the meter said so."""
     age_s: float | None = None
@@ -69,6 +71,7 @@ def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
         read_s=moment.bench_s,
         read_ago_s=past_s,
         stale=stale,
+        by_foot=moment.keyed_by_foot,
         as_told=moment.read_by_eye,
         age_s=None if not on or moment.age_s is None else moment.age_s + past_s,
         left_s=None if not on or moment.left_s is None else max(0.0, moment.left_s - past_s),

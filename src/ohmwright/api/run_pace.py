@@ -7,6 +7,9 @@ from collections.abc import Iterable
 
 from .run_plan import PlannedPoint
 
+_SHORT_S = 90.0
+"""Times under this are told in seconds."""
+
 
 class RunPace:
     """Learns, for each kind of step, how a point's time compares with what was expected of it."""
@@ -15,6 +18,9 @@ class RunPace:
         self._begun_s: float | None = None
         self._spent_s: dict[str, float] = defaultdict(float)
         self._expected_s: dict[str, float] = defaultdict(float)
+        self._timed: set[str] = set()
+        """The kinds of step seen so far that key RF: what people take to answer says nothing of
+        their pace."""
 
     def begin(self, bench_s: float) -> None:
         """Take the present time of the bench's clock as the beginning of the next point."""
@@ -25,6 +31,7 @@ class RunPace:
         if self._begun_s is not None:
             self._spent_s[point.kind] += bench_s - self._begun_s
             self._expected_s[point.kind] += point.expected_s
+            self._timed |= {point.kind} if point.timed else set()
         self._begun_s = bench_s
 
     def left_s(self, missing: Iterable[PlannedPoint], now_s: float) -> float:
@@ -36,18 +43,20 @@ class RunPace:
         return max(0.0, times_s[0] - spent_s) + sum(times_s[1:])
 
     def _pace(self, kind: str) -> float:
-        """Return the time taken over the time expected: of the kind, else of all, else 1."""
-        if self._expected_s.get(kind, 0.0) > 0:
-            return self._spent_s[kind] / self._expected_s[kind]
-        expected_s = sum(self._expected_s.values())
-        return sum(self._spent_s.values()) / expected_s if expected_s > 0 else 1.0
+        """Return the time taken over the time expected: of the kind, else of all timed, else 1."""
+        kinds = [kind] if kind in self._expected_s else list(self._timed)
+        expected_s = sum(self._expected_s[each] for each in kinds)
+        return sum(self._spent_s[each] for each in kinds) / expected_s if expected_s > 0 else 1.0
 
 
 def about(seconds: float) -> str:
     """Return an estimated time in words, no finer than it is known: `about 12 min`."""
-    if seconds < 90:
-        return f"about {max(10, round(seconds, -1)):.0f} s"
+    return f"about {duration(max(10, round(seconds, -1)) if seconds < _SHORT_S else seconds)}"
+
+
+def duration(seconds: float) -> str:
+    """Return a time in seconds, in minutes, or in hours and minutes."""
+    if seconds < _SHORT_S:
+        return f"{seconds:.0f} s"
     minutes = round(seconds / 60)
-    if minutes < 100:
-        return f"about {minutes} min"
-    return f"about {minutes // 60} h {minutes % 60:02d} min"
+    return f"{minutes} min" if minutes < 100 else f"{minutes // 60} h {minutes % 60:02d} min"

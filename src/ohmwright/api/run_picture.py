@@ -30,10 +30,17 @@ class BandPicture(FrozenModel):
     """A target with its limits in mA, and where in them the present reading lies."""
 
     lower_ma: float
+    """0 where there is an upper limit alone."""
     target_ma: float
     upper_ma: float
     position: float | None = None
-    """-1 at the lower limit, 0 on target, 1 at the upper limit; None without a present reading."""
+    """-1 at the lower limit, 0 on target, 1 at the upper limit; where there is an upper limit
+    alone, 0 without current and 1 at the limit. None without a present reading."""
+
+    @property
+    def one_sided(self) -> bool:
+        """Whether only the upper limit counts, which then is the target as well."""
+        return self.target_ma >= self.upper_ma
 
     @property
     def inside(self) -> bool | None:
@@ -43,14 +50,13 @@ class BandPicture(FrozenModel):
 
 def band_picture(band: TargetBand, current_ma: float | None) -> BandPicture:
     """Return `band` with the place of a reading in it."""
+    lower_ma, target_ma, upper_ma = max(0.0, band.lower_ma), band.target_ma, band.upper_ma
     position = None
     if current_ma is not None:
-        off_ma = current_ma - band.target_ma
-        side_ma = (
-            (band.upper_ma - band.target_ma) if off_ma > 0 else (band.target_ma - band.lower_ma)
-        )
-        position = off_ma / side_ma if side_ma > 0 else None
-    return BandPicture(**band._asdict(), position=position)
+        zero_ma = lower_ma if target_ma >= upper_ma else target_ma
+        width_ma = upper_ma - zero_ma if current_ma > zero_ma else zero_ma - lower_ma
+        position = (current_ma - zero_ma) / width_ma if width_ma > 0 else 0.0
+    return BandPicture(lower_ma=lower_ma, target_ma=target_ma, upper_ma=upper_ma, position=position)
 
 
 class CuePicture(FrozenModel):

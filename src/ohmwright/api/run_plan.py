@@ -3,15 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ohmwright.engine.procedure import Procedure
+from ohmwright.engine.stage import PointKey
 from ohmwright.engine.steps.adjust import AdjustStep
 from ohmwright.engine.steps.base import ModeStep, SettingStep, Step, TimedStep
 from ohmwright.model.step import Stage
-
-PointKey = tuple[Stage, str, str]
-"""Stage, step and point."""
 
 _HANDLING_S = 1.0
 """Keying mode and setting, setting the load, ON, OFF and reading back, for each point."""
@@ -32,6 +30,8 @@ class PlannedPoint:
     """The kind of its step."""
     expected_s: float
     """Bench time that it may take with the rest before it, by the times of the procedure."""
+    timed: bool = True
+    """Whether RF is keyed for it; else a person answers a question."""
     mode: str | None = None
     setting_w: float | None = None
     load_ohm: float | None = None
@@ -52,12 +52,14 @@ def planned_points(procedure: Procedure, stages: Iterable[Stage]) -> tuple[Plann
     )
 
 
-def paced_points(points: Sequence[PlannedPoint], point_s: Sequence[float]) -> list[PlannedPoint]:
+def paced_points(
+    points: Sequence[PlannedPoint], point_s: Sequence[float]
+) -> tuple[PlannedPoint, ...]:
     """Return `points` with the bench times `point_s`, where a better estimate is known."""
-    return [
-        PlannedPoint(**{**vars(point), "expected_s": expected_s})
+    return tuple(
+        replace(point, expected_s=expected_s)
         for point, expected_s in zip(points, point_s, strict=True)
-    ]
+    )
 
 
 def _points_of(stage: Stage, step: Step, procedure: Procedure) -> list[PlannedPoint]:
@@ -71,6 +73,7 @@ def _points_of(stage: Stage, step: Step, procedure: Procedure) -> list[PlannedPo
             name,
             step.kind,
             _expected_s(step, procedure),
+            timed=isinstance(step, TimedStep),
             mode=step.mode if isinstance(step, ModeStep) else None,
             setting_w=step.setting_w if isinstance(step, SettingStep) else None,
             load_ohm=loads.get(name),

@@ -11,9 +11,12 @@ from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
 from ohmwright.engine.resume import on_time_s
+from ohmwright.engine.run import Job
+from ohmwright.engine.stage import PointKey
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
     ActivationClosed,
     ActivationOpened,
@@ -48,7 +51,7 @@ from .run_picture import (
     request_picture,
     result_picture,
 )
-from .run_plan import PlannedPoint, PointKey
+from .run_plan import PlannedPoint, paced_points, planned_points
 
 TREND_S, TREND_READINGS = 60.0, 1200
 """Length of the trend, and the most readings that are kept of it."""
@@ -58,10 +61,11 @@ NOTICES_KEPT = 20
 
 
 class RunWatch:
-    """Follows one run; `picture` shows it at any moment.
+    """Follows one run; `picture` shows it at any moment. `watch_of` makes it for a job.
 
-    `plan`: its points in order; `earlier`: the events so far of a run that is resumed, and
-    `finished`: the points of them that are not measured again.
+    `plan`: its points in order; without them, points done, what comes next and the time left are
+    not known. `earlier`: the events so far of a run that is resumed, and `finished`: the points of
+    them that are not measured again.
     """
 
     def __init__(
@@ -79,6 +83,7 @@ class RunWatch:
         self._seen_steps: set[tuple[Stage, str]] = set()
         self._load_ohm: float | None = None
         self._moment: BenchStatus | None = None
+        self._cue: Cue | None = None
         self._trend: deque[tuple[float, float]] = deque(maxlen=TREND_READINGS)
         self._request: RequestPicture | None = None
         self._requests = 0
@@ -87,14 +92,10 @@ class RunWatch:
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self._verdict: Verdict | None = None
-        self.expect(plan, finished)
-        for event in earlier:
-            self._take_earlier(event)
-
-    def expect(self, plan: Sequence[PlannedPoint], finished: Iterable[PointKey] = ()) -> None:
-        """Follow a run of the points `plan`, of which those of `finished` are done already."""
         self._plan = {point.key: point for point in plan}
         self._done = set(finished) & self._plan.keys()
+        for event in earlier:
+            self._take_earlier(event)
 
     @property
     def moment(self) -> BenchStatus | None:
@@ -103,9 +104,13 @@ class RunWatch:
 
     def on_status(self, moment: BenchStatus) -> None:
         """Keep the latest status; returns at once."""
-        self._moment = moment
+        self._moment, self._cue = moment, moment.cue
         if moment.rf == "on" and moment.current_ma is not None:
             self._trend.append((moment.bench_s, moment.current_ma))
+
+    def on_cue(self, cue: Cue) -> None:
+        """Keep a cue before the next status brings it: with RF off that may take a while."""
+        self._cue = cue
 
     def on_event(self, event: Event) -> None:
         """Take an event of the run; returns at once."""
@@ -170,7 +175,7 @@ class RunWatch:
             current_ma=current_ma,
             band=None if aim is None else band_picture(aim, current_ma),
             trend=tuple(self._last_minute(now_s)),
-            cue=None if moment is None else cue_picture(moment.cue),
+            cue=cue_picture(self._cue),
             request=self._request,
             comes_next=self._comes_next(missing, here) if going_on else "",
             points_done=len(self._done),
@@ -249,6 +254,18 @@ class RunWatch:
         for bench_s, current_ma in tuple(self._trend):
             if bench_s >= now_s - TREND_S:
                 yield TrendPoint(bench_s=bench_s, current_ma=current_ma)
+
+
+def watch_of(job: Job, point_s: Sequence[float] | None = None) -> RunWatch:
+    """Return what follows the run of `job`, with what earlier parts of it found.
+
+    `point_s`: the bench time that each point will take, where more is known of it than the times of
+    the procedure.
+    """
+    plan = planned_points(job.file.procedure, job.stages)
+    if point_s is not None:
+        plan = paced_points(plan, point_s)
+    return RunWatch(plan, job.earlier, job.finished_points())
 
 
 def unit_words(asset: Asset) -> str:

@@ -9,9 +9,12 @@ Read in this order:
     run_command, run_and_record, signals   one run: each event stored, then shown; signals stop it
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format
                                 what is printed of a run
-    live, status_line, stop_key     the live view: progress, RF state, the key that stops
-    sweep_options, sweep_command, sweep_view, sweep_output
-                                a sweep: asked for, carried out, its time left, what is printed
+    live, stop_key, lines_above     the live view, the key that stops, what stays above a request
+    screen, sound               how a run is drawn and heard; rooms of their own
+    sweep_options, sweep_command, sweep_output
+                                a sweep: asked for, carried out, what is printed
+    panel_keys, learner, practise_command
+                                practice: an invented unit's keys on the keyboard
     terminal_operator, keyboard     requests to the operator, and what they type
     error_report, crash         how every command that fails ends
     streams, console, console_encoding   output that does not block, in any encoding
@@ -41,8 +44,8 @@ file, and the last RF state that was read. Only RF that is not known comes befor
 Code 1 is a verdict, so nothing that typer or Python would end with 1 gets through.
 Held by tests/cli/test_crash.py.
 
-**The live view shows nothing that time has made untrue** (`status_line`): it is drawn from the
-latest status and the bench's clock, by a thread of its own, so that a stopped terminal holds up no
+**The live view shows nothing that time has made untrue** (`live`): it is drawn from the latest
+status and the bench's clock, by a thread of its own, so that a stopped terminal holds up no
 reading. RF counts as on until it was read back as off. Rejected: to draw at each reading, which
 freezes the last one on the screen. Held by tests/cli/test_live.py.
 

@@ -6,7 +6,16 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import AnalyzerLine, BenchPath, Faults, Json, ProcedurePath, RecordsPlace, RunOptions
+from .options import (
+    AnalyzerLine,
+    BenchPath,
+    Faults,
+    HearingOptions,
+    Json,
+    ProcedurePath,
+    RecordsPlace,
+    RunOptions,
+)
 
 if TYPE_CHECKING:
     from ohmwright.model.step import Stage
@@ -25,17 +34,37 @@ def demo(
 
 
 @with_option_groups
+def practise(
+    *,
+    seed: Annotated[int, typer.Option(min=0, help="Which invented unit.")] = 3,
+    points: Annotated[int, typer.Option(min=1, max=6, help="How many points to adjust.")] = 1,
+    real_rests: Annotated[
+        bool, typer.Option("--real-rests", help="Rests take as long as at a real bench.")
+    ] = False,
+    hearing: HearingOptions,
+) -> None:
+    """Learn to adjust as you are coached: keys of the keyboard are keys of an invented unit."""
+    from .practise_command import Practice
+    from .practise_command import practise as practise_it
+    from .sound.sounding import Wanted
+
+    wanted = Wanted(sound=hearing.sound, speech=hearing.speak)
+    raise typer.Exit(practise_it(Practice(seed, points, wanted, quick_rests=not real_rests)))
+
+
+@with_option_groups
 def calibrate(
     procedure: ProcedurePath,
     bench: BenchPath,
     options: RunOptions,
     line: AnalyzerLine,
+    hearing: HearingOptions,
     as_json: Json = False,
 ) -> None:
     """Run a whole procedure: as found, adjustment, as left."""
     from ohmwright.model.step import STAGES
 
-    raise typer.Exit(_run(procedure, bench, STAGES, options, line, as_json=as_json))
+    raise typer.Exit(_run(procedure, bench, STAGES, options, line, hearing, as_json=as_json))
 
 
 @with_option_groups
@@ -48,11 +77,12 @@ def verify(
     ] = False,
     options: RunOptions,
     line: AnalyzerLine,
+    hearing: HearingOptions,
     as_json: Json = False,
 ) -> None:
     """Measure every test point and adjust nothing."""
     stage: Stage = "as_found" if as_found else "as_left"
-    raise typer.Exit(_run(procedure, bench, (stage,), options, line, as_json=as_json))
+    raise typer.Exit(_run(procedure, bench, (stage,), options, line, hearing, as_json=as_json))
 
 
 def _run(
@@ -61,12 +91,14 @@ def _run(
     stages: "tuple[Stage, ...]",
     options: RunOptions,
     line: AnalyzerLine,
+    hearing: HearingOptions,
     *,
     as_json: bool,
 ) -> int:
     from ohmwright.model.traceability import Environment
 
     from .run_command import RunRequest, run_procedure
+    from .sound.sounding import Wanted
 
     return run_procedure(
         RunRequest(
@@ -81,5 +113,6 @@ def _run(
             Environment(
                 temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
             ),
+            hearing=Wanted(sound=hearing.sound, speech=hearing.speak),
         )
     )

@@ -56,7 +56,7 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
     """
     data = choice.read()
     if with_rf:
-        err().print(CAUTION, style="yellow")
+        err().print(CAUTION, style="bold")
 
     async def work() -> list[Finding]:
         person = TerminalOperator(PlainDisplay())

@@ -13,6 +13,12 @@ import anyio.to_thread
 from ohmwright.model.errors import UsageError
 
 
+def at_a_terminal() -> bool:
+    """Whether a person types at a terminal; False for a pipe or a file."""
+    descriptor = _descriptor()
+    return descriptor is not None and os.isatty(descriptor)
+
+
 def discard_pending_input() -> None:
     """Discard what was typed at a terminal and is not read yet; a pipe or file keeps its lines."""
     if sys.platform == "win32":

@@ -1,112 +1,84 @@
-"""The live view of a run at the terminal: progress by points, and the RF state."""
+"""The live view of a run at the terminal, and the requests that are answered in it."""
 
 from __future__ import annotations
 
-import asyncio
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager, nullcontext
+from textwrap import wrap
 
 from rich.console import Group, RenderableType
 from rich.live import Live
-from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn
 from rich.text import Text
 
+from ohmwright.api.run_picture import RunPicture
+from ohmwright.api.run_view import RunWatch
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus, RfState
-from ohmwright.model.event import (
-    ActivationOpened,
-    Event,
-    Foretold,
-    PointDone,
-    RunResumed,
-    RunStarted,
-    StageStarted,
-    StepStarted,
-)
-from ohmwright.model.protections import Protections
+from ohmwright.model.cue import Cue
+from ohmwright.model.event import Event, Foretold, RunResumed, RunStarted
 from ohmwright.wire.clock import Clock
 
 from .console import err
-from .status_line import status_line
-from .stop_key import StopKey
+from .lines_above import lines_kept_above
+from .screen.layout import Extent, few_lines, screen
+from .screen.pieces import rf_line
+from .sound.sounding import Silence, Sounds
+from .stop_key import OnKeys, StopKey, ignore_keys
 from .terminal_operator import PlainDisplay, TerminalOperator
 
-STAGE_NAMES = {"as_found": "as found", "adjust": "adjustment", "as_left": "as left"}
-_REFRESH_S = 0.25
 _PLAIN = PlainDisplay()
+_TRIED_CHARACTERS = "█▀▄■□▁·─"
 
 
 class LiveView:
-    """A progress bar that counts points, and the RF status line, on standard error.
+    """A run on standard error: RF, reading, limits, cue, progress; as the terminal has room.
 
-    While a request to the operator is open, the status line above it is still refreshed. Where
-    standard error is not a terminal, nothing but requests is printed.
+    While a request to the operator is open, RF, reading and limits above it are still refreshed.
+    Where standard error is not a terminal, nothing but requests is printed.
     """
 
-    def __init__(self, clock: Clock, total_points: int, done: int = 0) -> None:
+    panel: Sequence[Text] = ()
+    """Lines of one's own below the view."""
+    caution = ""
+    """What stands below the view until the first activation is over."""
+
+    def __init__(
+        self, clock: Clock, sounds: Sounds | None = None, on_keys: OnKeys = ignore_keys
+    ) -> None:
+        """`on_keys`: called with what is typed while the view is drawn, unless it stops the run."""
+        self.watch = RunWatch()
+        self._sounds = Silence() if sounds is None else sounds
         self._clock = clock
-        self._moment: BenchStatus | None = None
-        self._stage = self._step = self._load = ""
-        self._progress = Progress(
-            TextColumn("{task.description}"),
-            BarColumn(bar_width=20),
-            TextColumn("{task.completed}/{task.total}"),
-            TimeElapsedColumn(),
-            console=err(),
-        )
-        self._task = self._progress.add_task("", total=total_points, completed=done)
-        self._keys = StopKey()
+        self._keys = StopKey(on_keys)
         self._live: Live | None = None
 
     @property
     def rf(self) -> RfState | None:
         """The RF state of the last status, None before the first."""
-        return None if self._moment is None else self._moment.rf
+        return None if self.watch.moment is None else self.watch.moment.rf
 
     def on_event(self, event: Event) -> None:
-        """Advance the bar by one at `PointDone`; show stage and step; print what is told."""
+        """Take an event of the run; print what is told before it begins."""
+        self.watch.on_event(event)
         match event:
             case Foretold():
-                told = f"{event.severity}: step '{event.step}': {event.what}."
-                err().print(told, style="yellow", soft_wrap=True)
-                return
-            case StageStarted():
-                self._stage = STAGE_NAMES[event.stage]
-            case RunStarted() | RunResumed():
-                self._print_protections(event.protections)
-                return
-            case StepStarted():
-                self._step, self._load = event.step, ""
-            case ActivationOpened():
-                self._load = f", {event.load_ohm:g} ohm"
-                return
-            case PointDone():
-                self._progress.advance(self._task)
-            case _:
-                return
-        self._progress.update(self._task, description=f"{self._stage}: {self._step}")
-
-    def _print_protections(self, protections: Protections | None) -> None:
-        """Print who must be there, where nothing but this program or a person ends RF."""
-        if protections is None or not protections.guard_words:
-            return
-        err().print(f"{protections.guard_words}.", style="bold yellow", soft_wrap=True)
-
-    def set_total(self, total_points: int, done: int) -> None:
-        """Count up to `total_points`, of which `done` are done."""
-        self._progress.update(self._task, total=total_points, completed=done)
-
-    def describe(self, what: str) -> None:
-        """Show `what` before the bar."""
-        self._progress.update(self._task, description=what)
+                _tell(f"{event.severity}: step '{event.step}': {event.what}.", "bold")
+            case RunStarted() | RunResumed() if event.protections is not None:
+                if event.protections.guard_words:
+                    _tell(f"{event.protections.guard_words}.", "bold reverse")
 
     def on_status(self, moment: BenchStatus) -> None:
-        """Store the latest status and return at once; a thread draws it later."""
-        self._moment = moment
+        """Store the latest status, have it heard, return at once; a thread draws it later."""
+        self.watch.on_status(moment)
+        self._sounds.on_status(moment)
+
+    def picture(self) -> RunPicture:
+        """Return the run at the present time of the bench's clock."""
+        return self.watch.picture(self._clock.now_s())
 
     def line(self) -> Text:
-        """Return the RF status line for the present time of the bench's clock."""
-        text = status_line(self._moment, self._clock.now_s())
+        """Return what is known of RF at the present time of the bench's clock, in one line."""
+        text = rf_line(self.picture().rf, blocks=_room().blocks)
         text.truncate(err().width - 1)
         return text
 
@@ -119,12 +91,22 @@ class LiveView:
         finally:
             drawn = self._live is not None
             self._clear()
-            if drawn and self._moment is not None:
+            if drawn and self.watch.moment is not None:
                 err().print(self.line(), no_wrap=True)  # how RF was read last stays to be seen
 
     def notify(self, words: Text) -> None:
         """Print the words above what is drawn."""
+        self.watch.notify(words.plain, self._clock.now_s())
         _PLAIN.notify(words)
+
+    def cue(self, cue: Cue) -> None:
+        """Take what is to be done next at the keys; a thread draws it."""
+        self.watch.on_cue(cue)
+        self._sounds.on_cue(cue)
+
+    def heed(self, words: str) -> None:
+        """Have it heard that something is asked, or to be done."""
+        self._sounds.attend(words)
 
     @contextmanager
     def prompt(self, question: Sequence[Text]) -> Iterator[None]:
@@ -134,10 +116,12 @@ class LiveView:
         """
         drawing = self._live is not None
         self._clear()
-        if self._step:
-            question = [Text(f"{self._stage}: {self._step}{self._load}", style="dim"), *question]
+        place = self.picture().place
+        if place:
+            question = [Text(place, style="dim"), *question]
         try:
-            with self._line_above(question) if drawing else _PLAIN.prompt(question):
+            above = lines_kept_above(question, self._few_lines) if drawing else nullcontext()
+            with above, _PLAIN.prompt(question):
                 yield
         finally:
             if drawing:
@@ -159,68 +143,35 @@ class LiveView:
             live.stop()
 
     def _drawn(self) -> RenderableType:
-        hint = Text("space or q stops", style="dim") if self._keys.watched else Text()
-        return Group(self._progress.get_renderable(), self.line(), hint)
+        hint = "space or q stops" if self._keys.watched else ""
+        picture, room = self.picture(), _room()
+        caution = wrap(self.caution, room.columns) if picture.on_s == 0 else []
+        panel = [*self.panel, *(Text(line, style="bold") for line in caution)]
+        return Group(*screen(picture, room, hint, panel))
 
-    @contextmanager
-    def _line_above(self, question: Sequence[Text]) -> Iterator[None]:
-        """Print the RF line and `question` below it; refresh the line, erase it at the end."""
-        console = err()
-        console.print(self.line(), no_wrap=True)
-        below = sum(len(console.render_lines(line, pad=False)) for line in question) - 1
-        with (
-            _PLAIN.prompt(question),
-            _called_every_quarter_second(lambda: _overwrite_line_above(below + 1, self.line())),
-        ):
-            try:
-                yield
-            except BaseException:
-                console.print()  # as Enter would have done
-                raise
-            finally:
-                _overwrite_line_above(below + 2, Text())
+    def _few_lines(self) -> list[Text]:
+        """Return RF, reading with its limits, and gauge or cue."""
+        return few_lines(self.picture(), _room())[1:]
 
 
-@contextmanager
-def _called_every_quarter_second(what: Callable[[], None]) -> Iterator[None]:
-    """Call `what` from the event loop every 0.25 s until the block ends."""
-    loop = asyncio.get_running_loop()
+def _tell(words: str, style: str) -> None:
+    err().print(words, style=style, soft_wrap=True)
 
-    def once() -> None:
-        what()
-        timers[:] = [loop.call_later(_REFRESH_S, once)]
 
-    timers = [loop.call_later(_REFRESH_S, once)]
+def _room() -> Extent:
+    """Return what the terminal has room for now; its last column and row stay free."""
+    console = err()
     try:
-        yield
-    finally:
-        timers[0].cancel()
-
-
-def _overwrite_line_above(lines: int, text: Text) -> None:
-    """Replace the line `lines` above the cursor by `text`; the cursor stays where it is."""
-    if err().legacy_windows:
-        return
-    with err().capture() as drawn:
-        err().print(text, end="", no_wrap=True)
-    err().file.write(f"\x1b7\x1b[{lines}A\r\x1b[2K{drawn.get()}\x1b8")
-    err().file.flush()
-
-
-@contextmanager
-def live_view(bench: Bench, total_points: int, *, done: int = 0) -> Iterator[LiveView]:
-    """Display a run on `bench` until the block ends; requests to the operator appear in it.
-
-    `total_points`: points of the run, `done`: those that have a result already.
-    """
-    view = LiveView(bench.clock, total_points, done)
-    with showing(view, bench):
-        yield view
+        _TRIED_CHARACTERS.encode(console.encoding)
+        blocks = True
+    except UnicodeEncodeError:
+        blocks = False
+    return Extent(console.width - 1, console.height - 1, blocks)
 
 
 @contextmanager
 def showing(view: LiveView, bench: Bench) -> Iterator[None]:
-    """Display `view` of a run on `bench` until the block ends."""
+    """Display `view` of a run on `bench` until the block ends; requests and cues appear in it."""
     if isinstance(bench.operator, TerminalOperator):
         bench.operator.display = view
     with view.displayed():

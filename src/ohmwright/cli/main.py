@@ -20,7 +20,7 @@ from .commands_offline import certificate, checks, guide, lint, schema
 from .commands_page import page
 from .commands_record import app as record_app
 from .commands_rehearse import rehearse
-from .commands_run import calibrate, demo, verify
+from .commands_run import calibrate, demo, practise, verify
 from .error_report import report_error
 from .streams import finish_output, install_nonblocking_streams
 
@@ -55,6 +55,7 @@ app = typer.Typer(
 )
 for command in (
     demo,
+    practise,
     calibrate,
     verify,
     certificate,

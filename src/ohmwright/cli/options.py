@@ -81,6 +81,18 @@ class AnalyzerLine:
 
 
 @dataclass(frozen=True)
+class HearingOptions:
+    """Options for what is heard of a run."""
+
+    sound: Annotated[
+        bool, typer.Option("--sound", help="Tones for RF, for the reading, and when it is done.")
+    ] = False
+    speak: Annotated[
+        bool, typer.Option("--speak", help="Have what is to be done spoken by the system's voice.")
+    ] = False
+
+
+@dataclass(frozen=True)
 class RunOptions:
     """Options of the commands that run a procedure."""
 

@@ -45,7 +45,7 @@ def run_page(request: PageRequest) -> int:
         ) from None
     from ohmwright.page.benches import BenchOfFile
     from ohmwright.page.offered import procedures_in
-    from ohmwright.page.practice import PracticeBench
+    from ohmwright.page.practice import PracticeUnit
     from ohmwright.page.site import PageSettings, serve
 
     if not request.benches and not request.demo:
@@ -60,7 +60,7 @@ def run_page(request: PageRequest) -> int:
             shipped("procedures", "practice-marlow.toml"),
         ),
         records=request.records,
-        practice=PracticeBench(),
+        practice=PracticeUnit(),
         host=request.host,
         port=request.port,
     )

@@ -12,6 +12,7 @@ from rich.text import Text
 from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
+from ohmwright.api.run_view import watch_of
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import run_started_event
@@ -27,10 +28,11 @@ from ohmwright.simulator.faults import LineFault
 
 from .console import CAUTION, err, out
 from .error_report import print_error
-from .live import live_view
+from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
+from .sound.sounding import Sounds, Wanted, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 
@@ -52,6 +54,8 @@ class RunRequest:
     """Whether adjustments start from a prior of earlier runs on units of the same model."""
     writes_certificate: bool = False
     """Whether the certificate is written at the end of the run, beside the records."""
+    hearing: Wanted = field(default_factory=Wanted)
+    """What is heard of the run."""
 
 
 def run_procedure(request: RunRequest) -> int:
@@ -64,7 +68,7 @@ def run_procedure(request: RunRequest) -> int:
         if request.resume is not None:
             earlier = _events_to_resume(store, request.resume, request.stages)
         if not request.unattended:
-            err().print(CAUTION, style="yellow")
+            err().print(CAUTION, style="bold")
         return _run(request, file, bench, store, earlier)
 
 
@@ -123,7 +127,7 @@ def _run(
     )
     notes = PendingEvents()
 
-    async def work() -> tuple[Event, ...]:
+    async def work(sounds: Sounds) -> tuple[Event, ...]:
         opening = open_bench(
             bench_data,
             unattended=request.unattended,
@@ -132,15 +136,18 @@ def _run(
         )
         async with opening as bench:
             try:
-                done = len(job.finished_points())
-                with live_view(bench, _point_count(file, request.stages), done=done) as view:
+                view = LiveView(bench.clock, sounds)
+                view.watch = watch_of(job)
+                view.caution = "" if request.unattended else CAUTION
+                with showing(view, bench):
                     return await run_and_record(job, bench, store, view, notes)
             except ReleaseNotConfirmed as error:
                 print_error(error)  # now: to close the bench takes as long as its guard tries OFF
                 raise
 
     try:
-        events = anyio.run(work)
+        with sounding(request.hearing) as sounds:
+            events = anyio.run(work, sounds)
     except Exception:  # whatever it was, the run can be resumed
         _print_left_open(notes)
         print_how_to_resume(store, job.run_id)
@@ -172,10 +179,6 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
         out().print(f"Certificate: {path}", soft_wrap=True)
 
 
-def _point_count(file: ProcedureFile, stages: tuple[Stage, ...]) -> int:
-    return sum(len(s.point_names()) for stage in stages for s in file.procedure.steps_in(stage))
-
-
 def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
     """Claim an unfinished run of the same command and return its events. Raises UsageError."""
     events = claimed_events(store, run_id)
@@ -195,7 +198,7 @@ def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -
 def _print_left_open(notes: PendingEvents) -> None:
     """Print what a person has to undo at the unit, also where the record has failed."""
     if notes.left_open:
-        err().print(Text(notes.left_open, style="bold yellow"))
+        err().print(Text(notes.left_open, style="bold"))
 
 
 _COMMANDS: dict[tuple[Stage, ...], str] = {

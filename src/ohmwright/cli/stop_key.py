@@ -7,9 +7,18 @@ import atexit
 import os
 import signal
 import sys
+from collections.abc import Callable
 from typing import Any
 
 _STOPS = b" qQ"
+
+
+OnKeys = Callable[[bytes], None]
+"""Takes what was typed, as a terminal sends it; must return at once."""
+
+
+def ignore_keys(_: bytes) -> None:
+    """Take no notice of what was typed."""
 
 
 class StopKey:
@@ -19,7 +28,9 @@ class StopKey:
     settings of the terminal; at the latest they are restored when the program ends.
     """
 
-    def __init__(self) -> None:
+    def __init__(self, others: OnKeys = ignore_keys) -> None:
+        """`others`: called with what is typed and stops nothing."""
+        self._others = others
         self._before: list[Any] | None = None
 
     @property
@@ -29,7 +40,7 @@ class StopKey:
 
     def watch(self) -> None:
         """Read keys as they are pressed, without echo."""
-        if sys.platform == "win32" or not _own_terminal():
+        if sys.platform == "win32" or not own_terminal():
             return
         import termios
 
@@ -52,7 +63,7 @@ class StopKey:
         descriptor = sys.stdin.fileno()
         atexit.unregister(self.ignore)
         self._remove_reader(descriptor)
-        if _own_terminal():
+        if own_terminal():
             termios.tcflush(descriptor, termios.TCIFLUSH)
             termios.tcsetattr(descriptor, termios.TCSANOW, before)
 
@@ -66,6 +77,8 @@ class StopKey:
             self._remove_reader(descriptor)
         elif any(key in _STOPS for key in keys):
             signal.raise_signal(signal.SIGINT)
+        else:
+            self._others(keys)
 
     def _remove_reader(self, descriptor: int) -> None:
         try:
@@ -74,7 +87,7 @@ class StopKey:
             return
 
 
-def _own_terminal() -> bool:
+def own_terminal() -> bool:
     """Whether standard input is a terminal that this program may change."""
     try:
         descriptor = sys.stdin.fileno()

@@ -13,6 +13,7 @@ from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import read
 from ohmwright.api.records_view import Records
+from ohmwright.api.run_view import watch_of
 from ohmwright.api.sweep_plan import Sweep, recorded_sweep
 from ohmwright.api.sweep_run import SweepRun
 from ohmwright.engine.run import results
@@ -20,11 +21,10 @@ from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.errors import OhmwrightError, Stopped
 
 from .console import CAUTION, err
-from .live import showing
+from .live import LiveView, showing
 from .signals import cancel_on_signal
 from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
 from .sweep_output import print_estimate, print_sweep
-from .sweep_view import SweepView
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 
@@ -63,7 +63,7 @@ def run_sweep(request: SweepRequest) -> int:
         print_estimate(cost, as_json=request.as_json)
         return 0
     if data.file.simulation is None:
-        err().print(CAUTION, style="yellow")
+        err().print(CAUTION, style="bold")
     sweeps: list[SweepRun] = []
     try:
         anyio.run(_work, request, data, plan, sweeps)
@@ -88,7 +88,8 @@ async def _work(
     bench = AsyncBench(data, person, guarded=request.bench.guarded)
     try:
         await bench.reopen()
-        view = SweepView(bench.instruments.clock)
+        view = LiveView(bench.instruments.clock)
+        view.caution = CAUTION if data.file.simulation is None else ""
         opened = bench.sweep(
             plan,
             request.resume,
@@ -99,7 +100,7 @@ async def _work(
         with opened as sweep:
             sweeps.append(sweep)
             estimate = sweep.plan.cost(data)
-            view.expect(estimate, done=sweep.done)
+            view.watch = watch_of(sweep.job, estimate.point_s)
             _tell(estimate)
             with showing(view, bench.instruments), cancel_on_signal():
                 await _measured(sweep)

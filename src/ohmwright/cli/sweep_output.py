@@ -10,12 +10,12 @@ from rich.text import Text
 
 from ohmwright.api.curve import Curve, CurvePoint
 from ohmwright.api.curve_file import rows
+from ohmwright.api.run_pace import duration
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
 from .run_summary import simulated_line, unit_line
-from .sweep_view import duration
 from .table_format import value_with_uncertainty
 
 _J_PER_KJ = 1000

@@ -12,10 +12,11 @@ from ohmwright.instruments.operator import ALWAYS, Operator
 from ohmwright.instruments.requests import Answer, Request, ValueRequest
 from ohmwright.model.account import account_name
 from ohmwright.model.bench_status import RfState
+from ohmwright.model.cue import Cue
 from ohmwright.wire.clock import RealClock
 
 from .console import err
-from .keyboard import discard_pending_input, read_line, show_typing, unechoed
+from .keyboard import at_a_terminal, discard_pending_input, read_line, show_typing, unechoed
 
 _READING_TIME_S = 0.3
 """Nobody reads a request faster; what was typed earlier is not an answer to it."""
@@ -36,6 +37,12 @@ class Display(Protocol):
     def notify(self, words: Text) -> None:
         """Print something that needs no answer."""
 
+    def heed(self, words: str) -> None:
+        """Have it heard that something is asked, or to be done; silent where nothing sounds."""
+
+    def cue(self, cue: Cue) -> None:
+        """Show and have heard what is to be done next at the keys; must return at once."""
+
 
 class TerminalOperator(Operator):
     """Prints each request and reads the answer from standard input.
@@ -50,26 +57,41 @@ class TerminalOperator(Operator):
         self.name = account_name()
         self.display = display
 
+    @property
+    def follows_cues(self) -> bool:
+        """Whether cues are seen as they come: at a terminal, where the run is displayed.
+
+        Lines of a pipe or a file answer requests, as ever.
+        """
+        drawn = not isinstance(self.display, PlainDisplay) and err().is_terminal
+        return drawn and at_a_terminal()
+
     async def reply(self, request: Request, problem: str) -> str:
         """Print the request with its answers and return the line typed next.
 
         `problem`: why the last answer was not accepted, or empty. Raises UsageError where standard
         input has ended.
         """
+        self.display.heed(request.text)
         with self.display.prompt([*_request_lines(request, problem, self.display.rf), Text("> ")]):
             await _TIME.sleep(self.reading_time_s)
             discard_pending_input()
             show_typing()
             return await read_line()
 
+    def cue(self, cue: Cue) -> None:
+        """Show what is to be done next at the keys."""
+        self.display.cue(cue)
+
     async def tell(self, words: str) -> None:
         """Print what is to be done at once, and sound the terminal's bell."""
+        self.display.heed(words)
         self.display.notify(Text(f">> {words}", style="bold white on red"))
 
 
 def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterator[Text]:
     if problem != "":
-        yield Text(problem, style="yellow")
+        yield Text(problem, style="bold")
     asked = Text(f">> {request.text}", style="bold")
     if rf == "on":
         asked.append("  RF IS ON.", style="bold red")
@@ -111,3 +133,9 @@ class PlainDisplay:
         """Print the words to standard error, with the bell."""
         err().print(words)
         err().bell()
+
+    def heed(self, words: str) -> None:
+        """Do nothing: the bell of `notify` is all that is heard."""
+
+    def cue(self, cue: Cue) -> None:
+        """Do nothing: where nothing is drawn, presses are asked for by requests."""

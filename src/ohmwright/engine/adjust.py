@@ -17,6 +17,7 @@ from ohmwright.model.step import Point, Timing
 
 from .activation_events import activation_closed, activation_opened
 from .adjustment_activation import AdjustmentActivation, run_adjustment_activation
+from .coach_words import cue_at_end
 from .dating import dated
 from .doubt import Doubt, DoubtResolver, VerdictAndReason
 from .point_measurement import Observation, observation_of
@@ -46,6 +47,7 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
     while True:
         action = adjustment.policy.next_action()
         if isinstance(action, Finish):
+            await adjustment.actuator.tell_unseen_presses()
             if not adjustment.presses_may_be_missing(action):
                 break
             verdict = await adjustment.resolver.resolve("no effect", point.name)
@@ -59,6 +61,8 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
             await adjustment.actuator.carry_out(action)
         elif isinstance(action, Activate):
             warmth = await adjustment.rest()
+            if adjustment.actuator.coach is not None:
+                adjustment.actuator.coach.rf_comes_on()
             limit_s = adjustment.policy.spec.timeout_s
             yield await activation_opened(session, load_ohm=point.load_ohm, limit_s=limit_s)
             await adjustment.activate(warmth)
@@ -186,6 +190,8 @@ class _Adjustment:
         Yields what was learned and the result.
         """
         session, observation = self.session, self._final_observation(end)
+        if self.actuator.coach is not None:
+            session.show_cue(cue_at_end(end))
         learned = self.policy.learned()
         if learned is not None:
             yield PointLearned(
@@ -201,7 +207,7 @@ class _Adjustment:
             if session.service is not None:
                 session.service.mark_stored()
             yield TrimsStored(**session.stamp(), told_by=session.told_by)
-        yield self._point_done(observation, trim_told_by=session.told_by)
+        yield self._point_done(observation, trim_told_by=self.actuator.told_by)
 
     def _final_observation(self, end: Finish) -> Observation:
         """Return the end as an observation; it has a value only where a confirmation gave one."""
@@ -234,6 +240,7 @@ class _Adjustment:
 
     def _point_done(self, observation: Observation, trim_told_by: str | None = None) -> Event:
         """Return the event of the result."""
+        self.session.show_cue(None)
         result = observation.result(
             "adjust", self.step, self.point, start_trim=self.start, final_trim=self.actuator.trim
         ).model_copy(update={"trim_told_by": trim_told_by})

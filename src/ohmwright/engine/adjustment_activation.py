@@ -59,6 +59,8 @@ async def run_adjustment_activation(
             load_ohm=point.load_ohm, power_w=power_w, limit_s=limit_s
         ) as opened:
             policy.activated(warmth)
+            if actuator.coach is not None:
+                actuator.coach.activated()
             await _follow_policy(session, policy, actuator, opened, detector, readings)
             on_s = min(opened.age_s, opened.limit_s)
             await _refuse_trip(session.bench.analyzer, opened)
@@ -119,8 +121,17 @@ async def _follow_policy(
 async def _carry_out_actions(
     policy: AdjustPolicy, actuator: TrimActuator, opened: Activation, current_ma: float
 ) -> bool:
-    """Carry out the moves that the policy asks for; return whether it wants another reading."""
+    """Carry out the moves that the policy asks for; return whether it wants another reading.
+
+    While presses are waited for that a person was told to make, it is asked for none.
+    """
+    if not actuator.look(opened.age_s):
+        return False
+    if actuator.waits:
+        return True
     while isinstance(action := policy.next_action(), Move | Press):
         if not await actuator.carry_out(action, opened, current_ma):
             return False
+        if actuator.waits:
+            return True
     return isinstance(action, TakeReading)

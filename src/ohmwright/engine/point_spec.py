@@ -20,6 +20,9 @@ from .traceability import accuracy_at
 
 _COARSE_SD = 0.13
 """Standard deviation of a coarse press, relative to the counts that the data give it."""
+_KEY_LARGEST_GAIN = 0.012
+"""A count of a trim with keys moves the output by less than this part of its target; common
+practice, no source. A first press that moves too little is one that the meter cannot show."""
 
 
 def point_spec(
@@ -57,7 +60,7 @@ def point_spec_of(
     """
     asked = question(point, timing, meter)
     accepted_ma = _accepted_ma(point, timing, accuracy)
-    return PointSpec(
+    spec = PointSpec(
         question=replace(asked, limits=None, tolerance=accepted_ma),
         timeout_s=timing.max_on_s,
         rest_s=timing.rest_s,
@@ -66,6 +69,10 @@ def point_spec_of(
         moves_while_on=moves_while_on,
         expected=expected,
     )
+    if keys is None:
+        return spec
+    largest_gain = min(spec.largest_gain, _KEY_LARGEST_GAIN * point.target.value)
+    return replace(spec, largest_gain=largest_gain)
 
 
 def keys_of(service: ServiceMode) -> Keys:

@@ -20,14 +20,18 @@ class ServiceState:
     counts: int = 0
     """Sum of the counts moved by port and not stored."""
     presses: Counter[Key] = field(default_factory=Counter)
-    """Presses by key that a person confirmed and the unit has not stored; down is negative."""
+    """Presses by key that a person confirmed, or the meter showed, and the unit has not stored;
+    down is negative."""
     unanswered_request: str = ""
     """Text of the last request at this point that a person has not answered; else empty."""
 
+    cued: str = ""
+    """Presses that were cued and have not shown yet, in words; else empty."""
+
     @property
     def has_unstored_moves(self) -> bool:
-        """Whether there is something to be undone."""
-        return self.counts != 0 or any(self.presses.values())
+        """Whether there is, or may be, something to be undone."""
+        return self.counts != 0 or any(self.presses.values()) or self.cued != ""
 
     def add_move(self, action: Move | Press) -> None:
         """Add a move or presses that were carried out."""
@@ -38,7 +42,7 @@ class ServiceState:
 
     def mark_stored(self) -> None:
         """Forget all moves: the unit has stored them."""
-        self.counts, self.presses = 0, Counter()
+        self.counts, self.presses, self.cued = 0, Counter(), ""
 
     @property
     def undone_text(self) -> str:
@@ -57,8 +61,8 @@ class ServiceState:
         if not self.by_hand:
             return f"{where} It did not take the command to leave. Leave it there without saving."
         done, undo = _press_texts(self.presses, 1), _press_texts(self.presses, -1)
-        pressed = f" Confirmed there and not stored: {done} To undo that: {undo}" if done else ""
-        request = self.unanswered_request
+        pressed = f" Done there and not stored: {done} To undo that: {undo}" if done else ""
+        request = self.unanswered_request or self.cued
         asked = f' Asked and not answered, so look whether it was done: "{request}"'
         return (
             f"{where}{pressed}{asked if request else ''} "

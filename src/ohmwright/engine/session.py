@@ -17,6 +17,7 @@ from ohmwright.model.bench_status import (
     TargetBand,
     ignore_status,
 )
+from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
     Asked,
     PointDone,
@@ -62,6 +63,8 @@ class Session:
     """Number of requests answered so far; skip, back, stop and comments do not count."""
     target_band: TargetBand | None = None
     """Limits for the current of the next activations, to be shown; None where it has none."""
+    cue: Cue | None = None
+    """What the person at the keys is told now; None while nobody is coached."""
     input: AnalyzerInput = field(init=False)
     """Joins the analyzer's input to the circuit to be measured."""
     started_s: float = field(init=False)
@@ -125,6 +128,12 @@ class Session:
         )
         opened.note_current(sample.current_ma)
 
+    def show_cue(self, cue: Cue | None) -> None:
+        """Tell the person at the keys what to do now; None ends the coaching."""
+        self.cue = cue
+        if cue is not None:
+            self.bench.operator.cue(cue)
+
     def report_rf_state(self) -> None:
         """Report to `on_status` how RF was read last."""
         self._report(self.bench.rf.state)
@@ -139,6 +148,7 @@ class Session:
                 aim=target_band,
                 keyed_by_foot=analyzer.keyed_by_foot,
                 read_by_eye=analyzer.read_by_eye,
+                cue=self.cue,
                 **figures,
             )
         )
@@ -147,18 +157,26 @@ class Session:
         """Wait until an activation at `power_w` may begin; return the warmth then left over.
 
         `tolerance`: narrower side of what the value is held against, relative; 0 asks for the
-        procedure's full rest. See `OutputWarmth.rest_s`. RF is checked to be off once a second;
-        where it is on, OFF is sent and the rest begins anew.
+        procedure's full rest. See `OutputWarmth.rest_s`. Where RF is found on, the rest begins
+        anew.
         """
         clock = self.bench.clock
         rest_s = self._warmth.rest_s(clock.now_s(), timing, power_w, tolerance)
-        end_s = clock.now_s() + rest_s
+        await self.wait_with_rf_off(rest_s, again_s=timing.rest_s)
+        return self._warmth.residual_warmth(clock.now_s(), timing.age_s)
+
+    async def wait_with_rf_off(self, wait_s: float, again_s: float = 0.0) -> None:
+        """Wait `wait_s`, RF checked to be off once a second.
+
+        Where it is on, OFF is sent, and `again_s` are waited from then on.
+        """
+        clock = self.bench.clock
+        end_s = clock.now_s() + wait_s
         while (left_s := end_s - clock.now_s()) > 0:
             self._report("off", self.target_band, rest_left_s=left_s)
             await clock.sleep(min(left_s, _CHECK_EVERY_S))
             if await self._end_unasked_output():
-                end_s = clock.now_s() + timing.rest_s
-        return self._warmth.residual_warmth(clock.now_s(), timing.age_s)
+                end_s = max(end_s, clock.now_s() + again_s)
 
     async def confirm_nothing_flows(self) -> None:
         """Check, after the input was joined to another circuit, that no current flows there.

@@ -1,7 +1,11 @@
-"""Moves a trim as the policy asks, by port or person; reports each move and puts it on record."""
+"""Moves a trim as the policy asks, by port or person; reports each move and puts it on record.
+
+A person is coached where the meter can show what they press, and else asked to confirm it.
+"""
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 
 import anyio
@@ -12,6 +16,7 @@ from ohmwright.instruments.requests import CountPresses, PressKey
 from ohmwright.model.event import TrimMoved
 
 from .activation import Activation
+from .coach import NOT_SURE, THE_METER, Coach
 from .session import Session
 from .until_link_fails import done_before_link_failure
 
@@ -29,6 +34,34 @@ class TrimActuator:
         self.trim = trim
         """Count at which the trim stands: as the unit says, or by the presses confirmed."""
         self._unanswered_press: Press | None = None
+        self._told_by = dict[str, None]()
+        self._coach = self._coach_of_bench()
+
+    def _coach_of_bench(self) -> Coach | None:
+        """Return who coaches the person at the keys; None where nobody is to be coached."""
+        bench = self._session.bench
+        asked = bench.analyzer.read_by_eye or not bench.operator.follows_cues
+        if bench.generator.unattended or asked or self._policy.spec.keys is None:
+            return None
+        return Coach(self._session, self._policy, self._policy.spec.keys, self._note_shown)
+
+    @property
+    def told_by(self) -> str | None:
+        """Who told of the moves: the person, the meter, or both; None where they were read back."""
+        names = [
+            name for name in self._told_by if name != THE_METER or NOT_SURE not in self._told_by
+        ]
+        return " and ".join(names) or self._session.told_by
+
+    @property
+    def coach(self) -> Coach | None:
+        """Who coaches the person; None where presses are asked for and confirmed, or by port."""
+        return None if self._coach is None or self._coach.nobody_acts else self._coach
+
+    @property
+    def waits(self) -> bool:
+        """Whether the presses of a cue have not shown yet; meanwhile readings are taken."""
+        return self._coach is not None and self._coach.waits
 
     async def carry_out(
         self,
@@ -42,6 +75,8 @@ class TrimActuator:
         then, whatever they do, and `resolve_unanswered_presses` must be called next.
         `current_ma`: the reading before the move, for the record.
         """
+        if isinstance(action, Press) and self.coach is not None and not self._policy.has_ended:
+            return await self._cue(self.coach, self.coach.at_most(action), opened)
         before_s = 0.0 if opened is None else opened.age_s
         generator, action = self._session.bench.generator, _at_most_at_once(action)
         if isinstance(action, Move):
@@ -57,9 +92,31 @@ class TrimActuator:
         self._add_event(action, None if opened is None else after_s, current_ma)
         return True
 
+    async def _cue(self, coach: Coach, press: Press, opened: Activation | None) -> bool:
+        """Cue presses; return whether there is time for them, which matters with RF on."""
+        if opened is None:
+            await coach.ask_before_rf(press)
+        elif coach.has_time_for(press, opened.left_s):
+            coach.ask(press, opened.age_s)
+        else:
+            self._policy.presses_over()
+            return False
+        return True
+
+    def look(self, age_s: float) -> bool:
+        """Look for the presses of cues; return False where RF must go off, since nobody acts."""
+        return self.coach is None or self.coach.look(age_s)
+
+    def _note_shown(self, press: Press, age_s: float | None, told_by: str) -> None:
+        """Put presses on record that the meter has shown."""
+        self.trim += self._counts(press)
+        self._add_event(press, age_s, None, told_by)
+
     def use_policy(self, policy: AdjustPolicy) -> None:
         """Report moves to `policy` from now on, where the point is begun anew."""
         self._policy = policy
+        if self._coach is not None:
+            self._coach.use_policy(policy)
 
     async def put_back(self, trim: int) -> None:
         """Move the trim back to the count `trim`, with RF off."""
@@ -89,15 +146,31 @@ class TrimActuator:
         After this all presses are on record. Does nothing where none are unanswered.
         """
         action, self._unanswered_press = self._unanswered_press, None
-        if action is None:
-            return
+        if self._coach is not None:
+            self._coach.released()
+            action = action or self._coach.take_unanswered()
+        if action is not None:
+            await self._count_presses(action, self._report_untimed_presses)
+
+    async def tell_unseen_presses(self) -> None:
+        """Ask how many presses were done that were cued with RF off and that nothing has shown."""
+        for press in () if self._coach is None else self._coach.take_unseen():
+            await self._count_presses(press, self._note_told)
+
+    def _note_told(self, press: Press) -> None:
+        """Put presses on record that were reported to the policy when they were cued."""
+        if press.times != 0:
+            self._note_shown(press, None, self._session.bench.operator.name)
+
+    async def _count_presses(self, action: Press, note: Callable[[Press], None]) -> None:
+        """Ask how many of these presses were done, and have the rest done; `note` takes them."""
         bench, sign = self._session.bench, 1 if action.times > 0 else -1
         asked = PressKey(action.key, "up" if sign > 0 else "down", abs(action.times))
         answer = await bench.operator.carry_out(CountPresses(asked))
         done = sign * int(answer.word)
-        self._report_untimed_presses(Press(action.key, done))
+        note(Press(action.key, done))
         await bench.generator.press(action.key, action.times - done)
-        self._report_untimed_presses(Press(action.key, action.times - done))
+        note(Press(action.key, action.times - done))
 
     def _report_untimed_presses(self, action: Press) -> None:
         """Report presses of unknown time, or with RF off, and put them on record; none if 0."""
@@ -114,8 +187,15 @@ class TrimActuator:
             self._policy.pressed(after_s - left * each_s, action.key, action.times // presses)
 
     def _add_event(
-        self, action: Move | Press, age_s: float | None, current_ma: float | None
+        self,
+        action: Move | Press,
+        age_s: float | None,
+        current_ma: float | None,
+        told_by: str | None = None,
     ) -> None:
+        told_by = told_by or self._session.told_by
+        if told_by is not None:
+            self._told_by[told_by] = None
         self._session.pending.add(
             TrimMoved(
                 **self._session.stamp(),
@@ -124,7 +204,7 @@ class TrimActuator:
                 current_ma=current_ma,
                 age_s=None if age_s is None else round(age_s, 3),
                 key=action.key if isinstance(action, Press) else None,
-                told_by=self._session.told_by,
+                told_by=told_by,
             )
         )
         service = self._session.service

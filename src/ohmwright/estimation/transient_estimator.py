@@ -47,7 +47,7 @@ from .departures import (
 )
 from .habits import Habits
 from .mixture import weights
-from .prior import NoisePrior, TransientPrior
+from .prior import NoisePrior, TransientPrior, vague_prior
 from .step_response import driven
 from .thermal_droop import DROOP_TAU_S, droop_shape
 from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
@@ -103,6 +103,15 @@ def fit_transient(
             if np.all(np.isfinite(fit.start.dynamics)):
                 return fit
     return None
+
+
+def linearised(record: ActivationRecord, start: FitStart) -> Floats:
+    """Readings per unit of each coefficient about the dynamics of `start`, shape (n, 9).
+
+    The last column is the readings, shifted so that they are the others times the coefficients
+    themselves, logarithms of the dynamics included.
+    """
+    return _Problem.of(record, vague_prior(), NoisePrior(), False).columns(start)
 
 
 def _fit(problem: _Problem, start: FitStart | None) -> TransientEstimate:

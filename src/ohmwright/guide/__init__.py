@@ -10,6 +10,7 @@ from pathlib import Path
 
 TOPICS = (
     "running",
+    "practise",
     "procedures",
     "decisions",
     "benches",

@@ -9,6 +9,7 @@ from __future__ import annotations
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 
+from ohmwright.model.cue import Cue
 from ohmwright.model.errors import OutOfCapability
 
 from .requests import Answer, Request, ValueRequest
@@ -60,12 +61,26 @@ class Operator(ABC):
     on_answer: OnAnswer = staticmethod(ignore)
     """Called at once with everything that is said; must return at once."""
 
+    @property
+    def follows_cues(self) -> bool:
+        """Whether they see cues as they come and act on them.
+
+        Else each press is asked for and confirmed.
+        """
+        return False
+
     @abstractmethod
     async def reply(self, request: Request, problem: str) -> str:
         """Show the request and return what was typed.
 
         `problem` tells why the last reply was not accepted, if any. Nothing may be returned that
         was typed before the request could be read. Raises OutOfCapability where nobody is there.
+        """
+
+    def cue(self, cue: Cue) -> None:  # noqa: B027 - most kinds are shown it by the bench's status
+        """Take note of what is to be done next at the keys; must return at once.
+
+        Called once for each new cue. By default nothing is done: `BenchStatus.cue` shows it.
         """
 
     async def tell(self, words: str) -> None:

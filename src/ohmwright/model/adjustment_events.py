@@ -65,7 +65,11 @@ class TrimMoved(Stamped):
     key: Literal["coarse", "fine"] | None = None
     """The key that was pressed, where a person works the unit."""
     told_by: str | None = None
-    """Who said that it was done; None where it was done by port and read back."""
+    """Who said that it was done; None where it was done by port and read back.
+
+    "the meter" where a person was told what to press, confirmed nothing, and the readings showed
+    that it was done; "the meter, not sure" where they could not tell it from a slip.
+    """
 
 
 class PointLearned(Stamped):

@@ -21,9 +21,8 @@ from ohmwright.model.event import Event
 from ohmwright.model.shipped import shipped
 from ohmwright.records.store import Store
 from ohmwright.simulator.panel import Panel
-from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.clock import RunningClock, VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
-from ohmwright.wire.paced_clock import RunningClock
 
 from .orders import KeyPress, Turn
 
@@ -32,7 +31,7 @@ _UNITS = 10_000
 _ASSET = Asset(id="PRACTICE", maker="Sorrelworks", model="Marlow 150", serial="invented")
 
 
-class PracticeBench:
+class PracticeUnit:
     """A simulated bench with another unit at each run, worked at its panel on the page."""
 
     is_practice: ClassVar[bool] = True

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, time, timedelta
 
 from ohmwright.instruments.absent_operator import AbsentOperator
@@ -15,6 +15,7 @@ from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.traceability import Environment
 from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.cued_hands import Hands
 from ohmwright.simulator.direct_analyzer import DirectAnalyzer
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
@@ -44,6 +45,8 @@ class RehearsedBench:
     """Age of every unit."""
     unattended: bool = False
     """Whether nobody answers requests; else a simulated person does."""
+    hands: Hands = field(default_factory=Hands)
+    """How that person works keys on cue, where the generator has no port."""
 
     def opened(self, seed: int) -> tuple[Bench, SimulatedBench]:
         """Return the bench with the unit and the analyzer of `seed`, and the hardware behind it."""
@@ -54,7 +57,7 @@ class RehearsedBench:
         line = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
         operator: Operator = AbsentOperator()
         if not self.unattended:
-            operator = SimulatedOperator(hardware.panel, clock)
+            operator = SimulatedOperator(hardware.panel, clock, hands=self.hands, seed=seed)
         bench = Bench(
             name=self.name,
             analyzer=DirectAnalyzer(

@@ -58,7 +58,7 @@ class Rehearsed:
     async def _run_unit(self, unit: int) -> UnitOutcome:
         seed = unit_seed(self.seed, unit)
         bench, hardware = self.bench.opened(seed)
-        watch = RunWatch(self.file, hardware)
+        watch = UnitWatch(self.file, hardware)
         job = Job(self.file, self.stages, f"rehearsal-{unit}", fleet=self.fleet)
         verdict: UnitVerdict = "cut short"
         problem = ""
@@ -84,7 +84,7 @@ class Rehearsed:
         )
 
 
-class RunWatch:
+class UnitWatch:
     """Looks at each event of a run, RF being off, and at the truth behind it."""
 
     def __init__(self, file: ProcedureFile, hardware: SimulatedBench) -> None:

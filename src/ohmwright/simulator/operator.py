@@ -17,6 +17,7 @@ from ohmwright.instruments.requests import (
     UNKNOWN,
     YES,
     ConnectPath,
+    CountPresses,
     EnterService,
     LeaveService,
     LeaveUnsaved,
@@ -28,9 +29,11 @@ from ohmwright.instruments.requests import (
     SelectMode,
     StoreTrims,
 )
+from ohmwright.model.cue import Cue
 from ohmwright.wire.clock import Clock
 
 from .analyzer_front import AnalyzerFront
+from .cued_hands import CuedHands, Hands
 from .panel import Panel
 
 _SECONDS_A_REQUEST = 3.0
@@ -45,10 +48,23 @@ class SimulatedOperator(Operator):
     """
 
     name = "simulated person"
+    follows_cues = True
 
-    def __init__(self, panel: Panel, clock: Clock, front: AnalyzerFront | None = None) -> None:
-        """`front`: the analyzer's, for a bench where a person works that, too."""
+    def __init__(
+        self,
+        panel: Panel,
+        clock: Clock,
+        front: AnalyzerFront | None = None,
+        hands: Hands | None = None,
+        seed: int = 0,
+    ) -> None:
+        """`front`: the analyzer's, for a bench where a person works that, too.
+
+        `hands`: how they act on cues, by default without slips; `seed`: of what they do.
+        """
         self._panel, self._clock, self._front = panel, clock, front
+        self.hands = CuedHands(panel, clock, hands or Hands(), seed)
+        """What acts on cues, and the truth of what was done."""
         self.finds = ""
         """The answer to a question of why nothing was seen."""
         self.misdials = 1.0
@@ -74,6 +90,8 @@ class SimulatedOperator(Operator):
             case PressKey():
                 await self._clock.sleep(_SECONDS_A_PRESS * request.presses)
                 panel.press(request.key, request.direction, request.presses)
+            case CountPresses():
+                return str(min(self.hands.done_of_last(), request.pressed.presses))
             case StoreTrims():
                 panel.store()
             case LeaveService() | LeaveUnsaved():
@@ -98,6 +116,10 @@ class SimulatedOperator(Operator):
             case _:
                 return ""
         return request.answers[0].word
+
+    def cue(self, cue: Cue) -> None:
+        """Act on it in their own time, while the readings go on."""
+        self.hands.follow(cue)
 
     async def tell(self, words: str) -> None:
         """Let the foot switch go when told to, after a moment."""

@@ -59,6 +59,19 @@ class Panel:
         with self._hand():
             self._rig.generator.press(key, direction, presses)
 
+    def press_at(self, at_s: float, key: Key, direction: Direction) -> None:
+        """Let a key be pressed once when the bench's clock shows `at_s`.
+
+        A unit that does not take it then is left as it is.
+        """
+        self._catch_up()
+        self._rig.plan_press(at_s, key, direction)
+
+    def drop_presses(self, after_s: float) -> None:
+        """Forget the presses planned for later than `after_s`."""
+        self._catch_up()
+        self._rig.drop_presses(after_s)
+
     def store(self) -> None:
         """Store the trims."""
         with self._hand():

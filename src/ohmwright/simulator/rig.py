@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import suppress
 from math import inf
 
 from ohmwright.model.hardware import InputPath
@@ -12,7 +13,7 @@ from .circuit import Circuit, circuit_through
 from .contact_quality import GOOD_CONTACT_OHM, ContactMonitor
 from .dispatcher import CommandError
 from .dynamics import OutputDynamics
-from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, SimulatedGenerator
+from .generator import OUT_OF_RANGE, SETTINGS_CONFLICT, Direction, Key, SimulatedGenerator
 from .load_bank import LoadBank
 from .meter import Meter
 from .plant import Plant
@@ -53,6 +54,7 @@ class Rig:
         self._pedal_down = self._keyed = False
         self._timeout_s = inf
         self._due_s = inf
+        self._planned_presses: list[tuple[float, Key, Direction]] = []
         self.defects = BenchDefects()
         self.generator = SimulatedGenerator(unit, self.follow)
 
@@ -119,6 +121,16 @@ class Rig:
         """Press or release the pedal, which keys the generator."""
         self._pedal_down = down
         self._rekey()
+
+    def plan_press(self, at_s: float, key: Key, direction: Direction) -> None:
+        """Press a key once at `at_s`, or now if that is past; refused, it is nothing."""
+        self._planned_presses = sorted([*self._planned_presses, (at_s, key, direction)])
+        self._plan()
+
+    def drop_presses(self, after_s: float) -> None:
+        """Forget the planned presses later than `after_s`."""
+        self._planned_presses = [each for each in self._planned_presses if each[0] <= after_s]
+        self._plan()
 
     def set_load(self, load_ohm: float) -> None:
         """Connect the load resistance `load_ohm`; refused while current flows."""
@@ -198,12 +210,18 @@ class Rig:
         self.rf_on_intervals[-1] = (self.rf_on_intervals[-1][0], self.now_s)
 
     def _plan(self) -> None:
-        until_s = self._contact_until_s
-        self._due_s = self._timeout_s if until_s is None else min(until_s, self._timeout_s)
+        until_s = inf if self._contact_until_s is None else self._contact_until_s
+        press_s = self._planned_presses[0][0] if self._planned_presses else inf
+        self._due_s = min(until_s, self._timeout_s, press_s)
 
     def _meet_deadline(self, due_s: float) -> None:
+        due_s = max(due_s, self.now_s)
         self.plant.advance(due_s)
         self.now_s = due_s
+        while self._planned_presses and self._planned_presses[0][0] <= due_s:
+            _, key, direction = self._planned_presses.pop(0)
+            with suppress(CommandError):
+                self.generator.press(key, direction, 1)
         if self._contact_until_s is not None and self._contact_until_s <= due_s:
             self.open_contact()
         if self._timeout_s <= due_s and self.rf_on:

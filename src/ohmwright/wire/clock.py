@@ -1,4 +1,4 @@
-"""The clock of a bench: real time, or virtual time that advances when somebody sleeps on it.
+"""The clock of a bench: real, virtual (a sleep advances it), or virtual and going on by itself.
 
 Only this module and `machine_time` may use the machine's time; a lint rule bans it elsewhere.
 """
@@ -93,6 +93,43 @@ class VirtualClock(Clock):
         if self._until_yield <= 0:
             self._until_yield = self._yield_every
             await _let_others_run()
+
+
+class RunningClock(VirtualClock):
+    """A simulated bench's own time that passes by itself, `rate` times as fast as real time.
+
+    For a simulated bench in this process that a person works: it begins at the same date as any
+    virtual clock, and nobody has to sleep on it to make it go on.
+    """
+
+    def __init__(self, rate: float = 1.0) -> None:
+        super().__init__()
+        self._rate, self._since_s = rate, elapsed_s()
+
+    @property
+    def rate(self) -> float:
+        """Seconds of this clock to a real one, above 0; a sleep that has begun keeps its own."""
+        return self._rate
+
+    @rate.setter
+    def rate(self, rate: float) -> None:
+        self._now_s, self._since_s, self._rate = self.now_s(), elapsed_s(), rate
+
+    def now_s(self) -> float:
+        """Seconds since the start."""
+        return self._now_s + self._rate * (elapsed_s() - self._since_s)
+
+    def asleep_s(self) -> float:
+        """Seconds that the machine slept, plus a constant."""
+        return asleep_s()
+
+    def wall(self) -> datetime:
+        """The start date plus the seconds since, in UTC."""
+        return self._start + timedelta(seconds=self.now_s())
+
+    async def sleep(self, duration_s: float) -> None:
+        """Return when `duration_s` seconds of this clock have passed."""
+        await anyio.sleep(duration_s / self._rate)
 
 
 @coroutine

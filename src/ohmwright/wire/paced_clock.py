@@ -1,8 +1,6 @@
-"""Simulated time that a person can follow: it waits for the machine's own, or goes with it."""
+"""Simulated time that a person can follow: it waits for the machine's own."""
 
 from __future__ import annotations
-
-from datetime import datetime, timedelta
 
 from .clock import RealClock, VirtualClock
 
@@ -28,28 +26,3 @@ class PacedClock(VirtualClock):
         if self._due_s > now_s:
             await self._real.sleep(self._due_s - now_s)
         await super().sleep(duration_s)
-
-
-class RunningClock(VirtualClock):
-    """Simulated time that goes on by itself, as fast as the machine's own."""
-
-    def __init__(self) -> None:
-        super().__init__(yield_every=1)
-        self._real = RealClock()
-        self._began_s, self._skipped_s = self._real.now_s(), 0.0
-
-    def now_s(self) -> float:
-        """Seconds since the start."""
-        return self._real.now_s() - self._began_s + self._skipped_s
-
-    def wall(self) -> datetime:
-        """The start date plus the seconds since then, in UTC."""
-        return self._start + timedelta(seconds=self.now_s())
-
-    def advance(self, duration_s: float) -> None:
-        """Advance by `duration_s` at once, as when a line stays silent."""
-        self._skipped_s += max(0.0, duration_s)
-
-    async def sleep(self, duration_s: float) -> None:
-        """Return when `duration_s` seconds have passed on this clock."""
-        await self._real.sleep(max(0.0, duration_s))

@@ -34,7 +34,7 @@ def test_an_unknown_topic_is_told_with_those_there_are(ohmwright: Callable) -> N
     outcome = ohmwright("guide", "saftey")
     assert outcome.code == 2
     assert "no topic 'saftey'" in outcome.err
-    assert "running, procedures" in outcome.err
+    assert "running, practise" in outcome.err
 
 
 @pytest.mark.parametrize("height", [25, 2000])

@@ -1,0 +1,218 @@
+"""Persons coached at the keys, beside remote trims on the same units.
+
+    python scripts/bench/coached.py [--units 100] [--seed 1] [--slips 0.05] [--jobs 1]
+
+Each unit is adjusted twice in virtual time: by a simulated person who acts on cues (reaction 1 to
+5 s, 0.3 to 0.8 s a press, a share of cues with a slip: missed, doubled, other key, other
+direction), and by port. A slip is `named` if the coach said of it that something else than what
+was asked for was seen; `felt` if it did not, but the output was not where it was foretold and was
+moved again; else `left`: nothing came of it, and the point was confirmed on its own readings.
+`left, out of tolerance` must be none. Prints one table and a JSON line.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from collections.abc import Iterator, Sequence
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, field, replace
+from functools import partial
+from pathlib import Path
+from statistics import median
+
+import anyio
+
+from ohmwright.engine.coach_words import NAMES_SLIP
+from ohmwright.engine.procedure_file import ProcedureFile
+from ohmwright.engine.run import Job, run
+from ohmwright.fleet.binomial import clopper_pearson
+from ohmwright.instruments.bench import Bench
+from ohmwright.model.cue import Cue
+from ohmwright.model.event import Asked, PointDone
+from ohmwright.model.result import Result
+from ohmwright.model.shipped import shipped
+from ohmwright.rehearsal.from_files import rehearsed_files
+from ohmwright.rehearsal.population import unit_seed
+from ohmwright.rehearsal.rehearsed_bench import RehearsedBench
+from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.simulator.cued_hands import Acted, Hands
+from ohmwright.simulator.operator import SimulatedOperator
+from ohmwright.wire.command_set import load_command_set
+from scripts.bench.job import landing
+
+PROCEDURE, BENCH = "attended-marlow.toml", "attended.toml"
+_SUCCESS, _RATIO, _FALSE = 0.995, 1.3, 0.001
+
+
+@dataclass
+class PointLook:
+    """One point of one unit: how it ended, and what came of each slip."""
+
+    verdict: str
+    landing: float
+    """True error as the meter would read it, in tolerances."""
+    on_s: float
+    slips: list[str] = field(default_factory=list)
+    """`named`, `felt` or `left`, one a slip."""
+    cues: int = 0
+    key_answers: int = 0
+    """Answers that had to be typed about presses."""
+
+    @property
+    def inside(self) -> bool:
+        """Whether the output is in tolerance."""
+        return abs(self.landing) <= 1
+
+
+def by_person(rehearsed_bench: RehearsedBench, seed: int, unit: int) -> list[PointLook]:
+    """Adjust a unit at its keys."""
+    return anyio.run(_adjusted, rehearsed_bench, unit_seed(seed, unit))
+
+
+def by_port(rehearsed_bench: RehearsedBench, seed: int, unit: int) -> list[PointLook]:
+    """Adjust the same unit by port."""
+    commands = load_command_set("scpi-1999-generator", Path())
+    remote = replace(rehearsed_bench, generator_commands=commands)
+    return anyio.run(_adjusted, remote, unit_seed(seed, unit))
+
+
+def procedure_and_bench(slips: float) -> tuple[ProcedureFile, RehearsedBench]:
+    """Return the procedure, and the bench whose person slips in a share of all cues."""
+    rehearsed, *_ = rehearsed_files(
+        [shipped("procedures", PROCEDURE)], shipped("benches", BENCH), seed=1
+    )
+    return rehearsed.file, replace(rehearsed.bench, hands=Hands.slipping(slips))
+
+
+async def _adjusted(rehearsed_bench: RehearsedBench, seed: int) -> list[PointLook]:
+    bench, hardware = rehearsed_bench.opened(seed)
+    file, _ = procedure_and_bench(0.0)
+    shown = _note_cues(bench)
+    looks, answers, told = [], 0, 0
+    async for event in run(Job(file, ("adjust",), f"unit-{seed}"), bench):
+        if isinstance(event, Asked):
+            answers += "Press " in event.question
+        elif isinstance(event, PointDone):
+            look = _look(event.result, hardware)
+            look.slips, look.cues = list(_slips(shown[told:])), len(shown) - told
+            look.key_answers, answers, told = answers, 0, len(shown)
+            looks.append(look)
+            if look.verdict != "pass" or not look.inside or look.key_answers:
+                print(f"seed {seed}: {event.result.point} {look}", file=sys.stderr)
+    return looks
+
+
+def _look(result: Result, hardware: SimulatedBench) -> PointLook:
+    off = float("nan") if result.target is None else landing(result.target, hardware)
+    return PointLook(result.verdict, off, result.on_s)
+
+
+Shown = tuple[Cue, Acted | None]
+"""A cue, and what was really done on it."""
+
+
+def _note_cues(bench: Bench) -> list[Shown]:
+    """Let every cue be noted in the list that is returned."""
+    person, shown = bench.operator, list[Shown]()
+    if isinstance(person, SimulatedOperator):
+        follow = person.cue
+
+        def cue(each: Cue) -> None:
+            before = len(person.hands.acted)
+            follow(each)
+            shown.append(
+                (each, person.hands.acted[-1] if len(person.hands.acted) > before else None)
+            )
+
+        person.cue = cue  # type: ignore[assignment, method-assign]
+    return shown
+
+
+def _slips(shown: Sequence[Shown]) -> Iterator[str]:
+    """Yield what came of each slip among the cues of a point."""
+    for n, (_, acted) in enumerate(shown):
+        if acted is None or acted.slip == "":
+            continue
+        later = [each for each, _ in shown[n + 1 :]]
+        if any(name in each.seen for each in later for name in NAMES_SLIP):
+            yield "named"
+        else:
+            moved = any(each.kind == "press" for each in _after_judging(later))
+            yield "felt" if moved else "left"
+
+
+def _after_judging(later: Sequence[Cue]) -> Sequence[Cue]:
+    """Return the cues after RF came on again: what was pressed is shown by then."""
+    held = (n for n, each in enumerate(later) if each.kind == "hold")
+    return later[next(held, len(later)) :]
+
+
+def _figures(coached: list[PointLook], remote: list[PointLook]) -> dict[str, float]:
+    passed = [look for look in coached if look.verdict == "pass"]
+    false = sum(not look.inside for look in passed)
+    slips = [(slip, look) for look in coached for slip in look.slips]
+    left = [look for slip, look in slips if slip == "left"]
+    on_s, remote_s = (median(x.on_s for x in looks) for looks in (coached, remote))
+    return {
+        "points": len(coached),
+        "success": sum(look.inside for look in passed) / len(coached),
+        "success by port": sum(x.verdict == "pass" and x.inside for x in remote) / len(remote),
+        "false accepts": false,
+        "false accept, 95 % upper bound": clopper_pearson(false, len(passed), 0.9).upper,
+        "RF-on s, median": on_s,
+        "RF-on s by port, median": remote_s,
+        "RF-on ÷ by port, median": on_s / remote_s,
+        "RF-on s, p95": _p95([x.on_s for x in coached]),
+        "RF-on s by port, p95": _p95([x.on_s for x in remote]),
+        "landing, p95, tolerances": _p95([abs(x.landing) for x in coached]),
+        "landing by port, p95, tolerances": _p95([abs(x.landing) for x in remote]),
+        "points with a typed answer about presses": sum(x.key_answers > 0 for x in coached),
+        "slips": len(slips),
+        "slips named": sum(slip == "named" for slip, _ in slips),
+        "slips felt": sum(slip == "felt" for slip, _ in slips),
+        "slips left, in tolerance": sum(look.inside for look in left),
+        "slips left, out of tolerance": sum(not look.inside for look in left),
+    }
+
+
+def _p95(values: list[float]) -> float:
+    return sorted(values)[int(0.95 * (len(values) - 1))]
+
+
+_BARS = {
+    "success": f"at least {_SUCCESS}",
+    "false accept, 95 % upper bound": f"at most {_FALSE}",
+    "RF-on ÷ by port, median": f"at most {_RATIO}",
+    "points with a typed answer about presses": "0 where the person acts",
+    "slips left, out of tolerance": "0",
+}
+
+
+def main() -> None:
+    """Print the table and the JSON line."""
+    parser = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    parser.add_argument("--units", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--slips", type=float, default=0.05)
+    parser.add_argument("--jobs", type=int, default=1)
+    options = parser.parse_args()
+    _, bench = procedure_and_bench(options.slips)
+    with ProcessPoolExecutor(options.jobs) as pool:
+        coached, remote = (
+            [
+                look
+                for looks in pool.map(partial(way, bench, options.seed), range(options.units))
+                for look in looks
+            ]
+            for way in (by_person, by_port)
+        )
+    figures = _figures(coached, remote)
+    for name, value in figures.items():
+        print(f"{name:42} {value:10.4g}  {_BARS.get(name, '')}")
+    print(json.dumps({"bench": "coached", "units": options.units, **figures}))
+
+
+if __name__ == "__main__":
+    main()

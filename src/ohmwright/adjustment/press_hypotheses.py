@@ -1,0 +1,104 @@
+"""What a person may have done who was asked for presses: as asked, or one slip."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from typing import Literal, NamedTuple
+
+from ohmwright.estimation.point import Keys
+
+from .actions import Press
+
+Done = Literal["as asked", "none", "fewer", "more", "other key", "other direction"]
+"""How what was done compares with what was asked."""
+
+SLIPS: dict[Done, float] = {
+    "none": 0.02,
+    "fewer": 0.02,
+    "more": 0.02,
+    "other key": 0.01,
+    "other direction": 0.01,
+}
+"""Probability of each slip at one cue, before the meter has shown anything; common practice, no
+source. Wide enough that a person who slips in one press of twenty is believed by the readings."""
+
+
+class PressesDone(NamedTuple):
+    """One thing that may have been done, and its probability beforehand."""
+
+    done: Done
+    presses: tuple[Press, ...]
+    """In the order in which they were asked for; empty where nothing was pressed."""
+    probability: float
+
+
+class Suspect(NamedTuple):
+    """An earlier cue that may have been done otherwise than was believed.
+
+    `gain_ratio`: true gain over the gain that was learned from it; 1 where it was as believed.
+    `counts`, `coarse`: what the trim has moved more than was believed.
+    """
+
+    gain_ratio: float
+    counts: int
+    coarse: int
+    done: Done
+    probability: float
+
+
+AS_BELIEVED = Suspect(1.0, 0, 0, "as asked", 1.0)
+
+
+def what_may_be_done(asked: tuple[Press, ...]) -> list[PressesDone]:
+    """Return what may have been done of `asked`: all of it, or one slip in one request."""
+    found = [PressesDone("as asked", asked, 1 - sum(SLIPS.values()))]
+    for n, press in enumerate(asked):
+        for done, instead, share in _slips(press):
+            presses = (*asked[:n], *instead, *asked[n + 1 :])
+            found.append(PressesDone(done, presses, share / len(asked)))
+    return found
+
+
+def _slips(press: Press) -> Iterator[tuple[Done, tuple[Press, ...], float]]:
+    """Yield each slip, what is done then, and its probability."""
+    sign, times = (1 if press.times > 0 else -1), abs(press.times)
+    yield "none", (), SLIPS["none"]
+    for left in range(1, times):
+        # one press that did not register is far more likely than several
+        share = SLIPS["fewer"] * (0.8 if left == times - 1 else 0.2 / max(1, times - 2))
+        yield "fewer", (Press(press.key, sign * left),), share
+    yield "more", (Press(press.key, press.times + sign),), SLIPS["more"]
+    other: Literal["coarse", "fine"] = "fine" if press.key == "coarse" else "coarse"
+    yield "other key", (Press(other, press.times),), SLIPS["other key"]
+    yield "other direction", (Press(press.key, -press.times),), SLIPS["other direction"]
+
+
+def counts_of(presses: tuple[Press, ...], keys: Keys) -> tuple[int, int]:
+    """Return the nominal counts of presses, and how many of them are coarse, up less down."""
+    coarse = sum(press.times for press in presses if press.key == "coarse")
+    fine = sum(press.times for press in presses if press.key == "fine")
+    return fine + coarse * keys.coarse_counts, coarse
+
+
+def suspects_of(asked: tuple[Press, ...], keys: Keys) -> tuple[Suspect, ...]:
+    """Return what else may have been done of presses from which the gain was learned.
+
+    Their effect is known by the readings; if other presses made it, the gain is another.
+    """
+    counts, coarse = counts_of(asked, keys)
+    found = []
+    for other in what_may_be_done(asked):
+        their_counts, their_coarse = counts_of(other.presses, keys)
+        if their_counts == 0 or counts == 0:
+            continue
+        found.append(
+            Suspect(
+                counts / their_counts,
+                their_counts - counts,
+                their_coarse - coarse,
+                other.done,
+                other.probability,
+            )
+        )
+    total = sum(each.probability for each in found)
+    return tuple(each._replace(probability=each.probability / total) for each in found)

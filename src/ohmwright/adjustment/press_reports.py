@@ -1,0 +1,117 @@
+"""Presses on cue: watches the readings for them, and tells the policy what the meter showed."""
+
+from __future__ import annotations
+
+from ohmwright.estimation.coefficients import Coefficient
+from ohmwright.estimation.point import Keys
+from ohmwright.estimation.prior import NoisePrior
+from ohmwright.estimation.transient_estimate import FitStart
+from ohmwright.estimation.transient_estimator import fit_transient
+
+from .actions import Press
+from .policy import AdjustPolicy
+from .press_hypotheses import Suspect, counts_of, suspects_of
+from .press_watch import PressesSeen, PressWatch
+
+_ANY_LEVEL = (1.0, 0.1)
+"""Level under which the dynamics of a new activation are found: a slip may have moved it."""
+_MOST_IN_DOUBT, _MOST = 3, 6
+"""Presses of one key asked for at once: while the presses that showed the gain are in doubt, and
+after that."""
+
+
+class PressReports:
+    """The presses asked for of one point's policy, watched for and reported as they show.
+
+    `policy` is told of presses at the age at which they were made, so that it need not know whether
+    a person said so or the meter.
+    """
+
+    def __init__(self, policy: AdjustPolicy, keys: Keys) -> None:
+        self.policy, self._keys = policy, keys
+        self.watch: PressWatch | None = None
+        """What is looked for now; None where nothing is."""
+        self._suspects: tuple[Suspect, ...] = ()
+        self._suspect_step: int | None = None
+        """The step of the present activation to which the suspects belong; None: an earlier one."""
+        self._start: FitStart | None = None
+
+    def at_most(self, press: Press) -> Press:
+        """Return as many of the presses as may be asked for at once, by what is known so far."""
+        most = _MOST_IN_DOUBT if self._suspects else _MOST
+        times = min(abs(press.times), most)
+        return Press(press.key, times if press.times > 0 else -times)
+
+    def cued(self, press: Press, age_s: float) -> None:
+        """RF is on, and `press` is asked for at `age_s`: look for it from now on."""
+        fit, trim = self.policy.estimator.fit(), self.policy.trim
+        assert fit is not None  # nothing is asked for before there is an estimate
+        position = trim.counts_from_origin, trim.coarse - trim.origin[1]
+        self.watch = PressWatch(
+            (press,), self._keys, fit.as_prior(), position, age_s, self._suspects
+        )
+
+    def activated(self, presses: tuple[Press, ...]) -> None:
+        """RF has come on, `presses` asked for with RF off and reported as asked: look for them."""
+        self._suspect_step, self._start = None, None
+        prior = self.policy.estimator.prior
+        self.watch = None
+        if presses:
+            self.watch = PressWatch(presses, self._keys, prior, (0, 0), None, self._suspects)
+
+    def look(self) -> PressesSeen | None:
+        """Return what the readings so far have shown, once they decide it."""
+        watch, log = self.watch, self.policy.log
+        if watch is None or log.steps == 0:
+            return None
+        if watch.cue_s is not None:
+            fit = self.policy.estimator.latest_fit
+        else:
+            prior = self.policy.estimator.prior.with_coefficient(Coefficient.LEVEL, *_ANY_LEVEL)
+            fit = fit_transient(log.record(), prior, NoisePrior(), self._start)
+            self._start = None if fit is None else fit.start
+        if fit is None:
+            return None
+        return watch.read(log.record(), fit.start, fit.autocorrelation)
+
+    def report(self, seen: PressesSeen) -> None:
+        """Tell the policy what was seen; what it shows of an earlier cue is corrected first."""
+        watch, self.watch = self.watch, None
+        if watch is None:
+            return
+        if seen.suspect is not None:
+            self._correct(seen.suspect)
+        step = None if watch.cue_s is None else self.policy.log.steps
+        if watch.cue_s is None:
+            self._correct_asked(watch.asked, seen)
+        for age_s, press in seen.presses if watch.cue_s is not None else ():
+            self.policy.pressed(age_s, press.key, press.times)
+        self.policy.presses_over()
+        if seen.presses and watch.gain_known:
+            self._suspects = seen.suspects
+        elif seen.presses:
+            self._suspects, self._suspect_step = suspects_of(watch.asked, self._keys), step
+
+    def leave_as_asked(self, seen: PressesSeen) -> None:
+        """Presses before RF stay reported as asked, since the readings do not tell what was done.
+
+        What they tell of an earlier cue is kept.
+        """
+        self.watch, self._suspects = None, seen.suspects
+
+    def _correct(self, suspect: Suspect) -> None:
+        """An earlier cue was done otherwise than was believed, so that the gain is another."""
+        policy, step = self.policy, self._suspect_step
+        before = step is None
+        policy.trim.correct(suspect.counts, suspect.coarse, before_origin=before)
+        if step is None:
+            policy.estimator.forget_gain()
+        else:
+            policy.log.correct_step(step, suspect.counts, suspect.coarse)
+        self._suspects = ()
+
+    def _correct_asked(self, asked: tuple[Press, ...], seen: PressesSeen) -> None:
+        """Presses before RF were reported as asked; note what they were more or less."""
+        counts, coarse = counts_of(tuple(press for _, press in seen.presses), self._keys)
+        asked_counts, asked_coarse = counts_of(asked, self._keys)
+        self.policy.trim.correct(counts - asked_counts, coarse - asked_coarse, before_origin=True)

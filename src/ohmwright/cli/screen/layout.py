@@ -1,0 +1,232 @@
+"""Which parts of the view a terminal has room for, from one of a few lines to a whole screen.
+
+Each part keeps its place while a run goes on, so that nothing jumps: a part without content is as
+many empty lines.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import zip_longest
+from textwrap import wrap
+
+from rich.text import Text
+
+from ohmwright.api.run_picture import AnswerPicture, RunPicture
+from ohmwright.api.run_view import TREND_S
+
+from .gauge import gauge, gauge_labels, sparkline, trend_columns, trend_scale
+from .letters import HEIGHT, columns, large, medium
+from .pieces import (
+    band_words,
+    cue_large,
+    next_line,
+    place_line,
+    progress_line,
+    reading_digits,
+    reading_words,
+    result_lines,
+    rf_line,
+    side_words,
+    verdict_line,
+)
+
+_GAUGE_COLUMNS, _TREND_LABEL = 60, 14
+_WIDEST = 100
+"""Columns that are used at most, so that what belongs together stays so."""
+_LARGE_FROM = (76, 20)
+"""Columns and rows from which on the reading is shown in large digits."""
+_MEDIUM_FROM = (50, 14)
+_BESIDE = 26
+"""Columns that target and limits take beside the reading."""
+
+
+@dataclass(frozen=True)
+class Extent:
+    """What a terminal has room for."""
+
+    columns: int
+    rows: int
+    blocks: bool = True
+    """Whether its encoding has block characters."""
+
+    def holds(self, size: tuple[int, int]) -> bool:
+        """Whether there are so many columns and rows."""
+        return self.columns >= size[0] and self.rows >= size[1]
+
+
+def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] = ()) -> list[Text]:
+    """Return the view of a run, at most `room.rows` lines; `hint`: how it is stopped.
+
+    `panel`: lines that are shown below all that is told of the run.
+    """
+    room = replace(room, columns=min(room.columns, _WIDEST))
+    progress = progress_line(picture, room.columns, blocks=room.blocks)
+    if not room.holds(_MEDIUM_FROM):
+        few = [*few_lines(picture, room), *_request(picture)]
+        return _fitted(few, [*panel, progress, Text(hint)], room)
+    head = [
+        Text(f"{picture.unit}   {picture.procedure}" if picture.unit else "", style="dim"),
+        _two_ended(place_line(picture), next_line(picture), room.columns),
+        Text(),
+        rf_line(picture.rf, blocks=room.blocks),
+        Text(),
+    ]
+    foot = [*panel, progress, _foot_line(picture, hint, room)]
+    body = [*head, *_reading(picture, room), *_gauge(picture, room)]
+    cue = list(_request(picture) or _cue(picture, room))
+    left = room.rows - len(body) - len(cue) - len(foot)
+    trend = list(_trend(picture, room, rows=1 if left < 6 else 2 if left < 14 else 4))
+    results = _results(picture, left - len(trend))
+    return _fitted([*body, *trend, *cue, *results], foot, room)
+
+
+def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
+    """Return the view in four lines: place, RF, reading with its limits, gauge or cue."""
+    band = picture.band
+    reading = Text(reading_words(picture), style="bold") if picture.rf.state == "on" else Text()
+    gauge_line = Text()
+    if band is not None and picture.rf.state == "on":
+        reading.append("   " + "   ".join(band_words(band)), style="")
+        if room.columns < 60:
+            reading = Text.assemble((reading_words(picture), "bold"), "   ", side_words(band))
+        gauge_line = Text(gauge(band, min(_GAUGE_COLUMNS, room.columns), blocks=room.blocks))
+    last = gauge_line if picture.cue is None else Text(picture.cue.words, style="bold")
+    lines = [place_line(picture), rf_line(picture.rf, blocks=room.blocks), reading, last]
+    for line in lines:
+        line.truncate(room.columns)
+    return lines
+
+
+def _reading(picture: RunPicture, room: Extent) -> Iterator[Text]:
+    """Yield the reading, or the rest that is left, in letters as large as there is room for."""
+    words, unit = _large_words(picture)
+    rows = HEIGHT if room.holds(_LARGE_FROM) else 3
+    letters = _letters(words, room.columns - _BESIDE - len(unit) - 2, rows, blocks=room.blocks)
+    beside = [] if picture.band is None else [*band_words(picture.band)]
+    width = room.columns - _BESIDE
+    letters[-1] += f" {unit}"
+    letters += [""] * (rows - len(letters))
+    for line, text in zip_longest(letters, beside[:rows], fillvalue=""):
+        style = "bold" if text.isupper() else ""
+        yield Text.assemble(line.ljust(width), (text, style))
+    yield Text()
+
+
+def _large_words(picture: RunPicture) -> tuple[str, str]:
+    """Return what is shown large, and its unit."""
+    if picture.current_ma is not None:
+        return reading_digits(picture.current_ma), "mA"
+    if picture.rf.rest_left_s is not None:
+        return f"REST {picture.rf.rest_left_s:.0f}", "s"
+    return ("-", "no new reading") if picture.rf.state == "on" else ("", "")
+
+
+def _letters(words: str, width: int, rows: int, *, blocks: bool) -> list[str]:
+    """Return `words` in the largest letters of at most `rows` lines that `width` holds."""
+    forms = [large(words, blocks=blocks)] if rows >= HEIGHT else []
+    forms += [medium(words)] if blocks else []
+    return next((form for form in forms if columns(form) <= width), ["", words])
+
+
+def _gauge(picture: RunPicture, room: Extent) -> Iterator[Text]:
+    """Yield the gauge and its labels; two empty lines without limits."""
+    width = min(_GAUGE_COLUMNS, room.columns - 2)
+    if picture.band is None:
+        yield from (Text(), Text())
+        return
+    yield Text(gauge(picture.band, width, blocks=room.blocks))
+    yield Text(gauge_labels(picture.band, width))
+
+
+def _trend(picture: RunPicture, room: Extent, rows: int) -> Iterator[Text]:
+    """Yield the readings of the last minute."""
+    width = min(_GAUGE_COLUMNS, room.columns - 2 - _TREND_LABEL)
+    values = trend_columns(picture.trend, picture.now_s, TREND_S, width)
+    scale = trend_scale(values, picture.band)
+    lines = sparkline(values, scale, rows, blocks=room.blocks)
+    for i, line in enumerate(lines):
+        label = "last minute" if picture.trend and i == len(lines) - 1 else ""
+        yield Text.assemble(line.ljust(width), "  ", (label, "dim"))
+
+
+def _cue(picture: RunPicture, room: Extent) -> Iterator[Text]:
+    """Yield the cue in large letters, in words, and what was seen of the presses before."""
+    cue = picture.cue
+    if cue is None:
+        return
+    yield Text()
+    for line in _letters(cue_large(cue), room.columns, 3, blocks=room.blocks):
+        yield Text(line, style="bold")
+    style = "bold reverse" if cue.kind == "notice" else "bold"
+    words = "" if cue.kind == "notice" else cue.seen  # what a notice says begins with what was seen
+    yield from _paragraph(cue.words, room, style, lines=2 if words == "" else 1)
+    yield from _paragraph(words, room, "", lines=2)
+
+
+def _paragraph(words: str, room: Extent, style: str, *, lines: int) -> list[Text]:
+    """Return `words` in exactly so many lines, or more where they need them."""
+    wrapped = wrap(words, room.columns)
+    wrapped += [""] * (lines - len(wrapped))
+    return [Text(line, style=style if line else "") for line in wrapped]
+
+
+def _request(picture: RunPicture) -> list[Text]:
+    """Return the request that waits for its answer in this view, and how it is answered."""
+    request = picture.request
+    if request is None:
+        return []
+    how = request.how_to_answer or ", ".join(map(_answer_words, request.answers))
+    if len(request.answers) == 1:
+        how += ", or Enter"
+    lines = [Text(), Text(f">> {request.text}", style="bold reverse")]
+    return [*lines, Text(request.problem, style="bold"), Text(f"   {how}")]
+
+
+def _answer_words(answer: AnswerPicture) -> str:
+    said = answer.meaning or answer.word
+    return (
+        answer.word
+        if answer.key == "" and said == answer.word
+        else f"{answer.key or answer.word}: {said}"
+    )
+
+
+def _results(picture: RunPicture, rows: int) -> Iterator[Text]:
+    """Yield the verdicts so far and the latest results in `rows` lines."""
+    if rows < 2:
+        yield from [Text()] * max(0, rows)
+        return
+    lines = [verdict_line(picture), *result_lines(picture, min(rows - 3, 12))]
+    yield Text()
+    yield from lines[: rows - 1]
+    if room_left := max(0, min(rows, 14) - 1 - len(lines)):
+        yield from [Text()] * room_left
+
+
+def _foot_line(picture: RunPicture, hint: str, room: Extent) -> Text:
+    latest = Text(picture.notices[-1].words if picture.notices else "")
+    return _two_ended(Text(hint, style="dim"), latest, room.columns)
+
+
+def _two_ended(left: Text, right: Text, width: int) -> Text:
+    """Return a line with `left` at its beginning and `right` at its end, as far as they fit."""
+    space = width - len(left) - len(right)
+    if space >= 3:
+        return Text.assemble(left, " " * space, right)
+    cut = right.copy()
+    cut.truncate(max(0, width - len(left) - 3), overflow="ellipsis")
+    return Text.assemble(left, "   ", cut)
+
+
+def _fitted(lines: Sequence[Text], foot: Sequence[Text], room: Extent) -> list[Text]:
+    """Return `lines` and `foot`, cut to the terminal's size; empty lines go first."""
+    body, most = list(lines), max(0, room.rows - len(foot))
+    empty = [i for i, line in enumerate(body) if not line.plain.strip()]
+    for i in reversed(empty[: max(0, len(body) - most)]):
+        del body[i]
+    fitted = [*body[:most], *foot][: room.rows]
+    for line in fitted:
+        line.truncate(room.columns)
+    return fitted

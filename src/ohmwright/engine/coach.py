@@ -1,0 +1,214 @@
+"""Coaches a person at the keys: says what to press, and lets the readings say what was pressed.
+
+Nobody confirms anything: a cue stands while the readings go on, and is replaced when they have
+shown what was done. What they have not shown is not put on record as done.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.adjustment.press_reports import PressReports
+from ohmwright.adjustment.press_watch import PressesSeen
+from ohmwright.estimation.point import Keys
+from ohmwright.model.cue import Cue, CueKind
+
+from .coach_words import (
+    COMES_ON,
+    CONFIRMING,
+    HOLD,
+    NOBODY,
+    RESTING,
+    cue_to_press,
+    is_slip,
+    merged,
+    presses_words,
+    seen_words,
+    unsure_words,
+)
+from .session import Session
+
+THE_METER, NOT_SURE = "the meter", "the meter, not sure"
+"""Who told of presses: readings that could tell them from a slip, or that could not."""
+_CREDIBLE = 0.1
+"""Probability of presses as asked with which they are kept so where the readings are not sure."""
+_BEGIN_S, _EACH_S = 7.0, 1.0
+"""Time given to begin with presses, and for each of them."""
+_MOST_REPEATS = 1
+"""How often presses are cued again of which nothing was seen."""
+
+NotePress = Callable[[Press, float | None, str], None]
+"""Takes presses that were made, their age (None with RF off), and who told of them."""
+
+
+class Coach:
+    """Cues for the presses of one point; `note` is called with what the meter has shown."""
+
+    def __init__(self, session: Session, policy: AdjustPolicy, keys: Keys, note: NotePress) -> None:
+        self._session, self._policy, self._keys, self._note = session, policy, keys, note
+        self._reports = PressReports(policy, keys)
+        self._asked: Press | None = None
+        self._repeats = 0
+        self._seen = ""
+        self._before_rf: list[Press] = []
+        self.nobody_acts = False
+        """Whether nothing came of cues: presses are asked for and confirmed from then on."""
+
+    @property
+    def waits(self) -> bool:
+        """Whether RF is on and the presses of a cue have not shown yet."""
+        return self._asked is not None
+
+    def use_policy(self, policy: AdjustPolicy) -> None:
+        """Report to `policy` from now on, where the point is begun anew."""
+        self._policy, self._reports = policy, PressReports(policy, self._keys)
+
+    def at_most(self, press: Press) -> Press:
+        """Return as many of the presses as may be asked for at once, by what is known so far."""
+        return self._reports.at_most(press)
+
+    # with RF on
+
+    def activated(self) -> None:
+        """RF has come on: look for the presses that were made before."""
+        self._reports.activated(tuple(self._before_rf))
+        self._show(CONFIRMING if self._policy.to_confirm else HOLD)
+
+    def has_time_for(self, press: Press, left_s: float) -> bool:
+        """Return whether presses can be made and seen in the time left of the activation."""
+        return left_s > _BEGIN_S + _EACH_S * abs(press.times)
+
+    def ask(self, press: Press, age_s: float) -> None:
+        """Cue `press`, and look for it from now on."""
+        self._settle_before_rf()
+        self._asked, self._repeats = press, 0
+        self._cue_press(press, age_s)
+
+    def look(self, age_s: float) -> bool:
+        """Look for presses after a reading; return False where nothing came of a cue given twice.
+
+        RF must go off then, and `take_unanswered` tells what was asked for.
+        """
+        seen = self._reports.look()
+        if seen is None:
+            return True
+        if self._asked is None:
+            self._take_before_rf(seen)
+            return True
+        self._seen = seen_words((self._asked,), seen)
+        if not seen.presses:
+            return self._cue_again(self._asked, age_s)
+        self._asked = None
+        self._reports.report(seen)
+        for press in merged(seen):
+            self._note(press, seen.presses[-1].age_s, _told_by(seen))
+        self._forget_open_request()
+        self._show_seen(seen)
+        return True
+
+    def _cue_again(self, asked: Press, age_s: float) -> bool:
+        self._repeats += 1
+        if self._repeats > _MOST_REPEATS:
+            self.nobody_acts = True
+            self._show(NOBODY)
+            return False
+        self._cue_press(asked, age_s)
+        return True
+
+    def _cue_press(self, press: Press, age_s: float) -> None:
+        self._reports.cued(press, age_s)
+        self._show(cue_to_press(press, self._seen, rf_on=True))
+        self._note_open_request((press,))
+
+    def _show_seen(self, seen: PressesSeen) -> None:
+        kind: CueKind = "notice" if is_slip(seen) else "hold"
+        self._show(Cue(kind, f"{self._seen} {HOLD.words}", seen=self._seen))
+
+    # with RF off
+
+    def released(self) -> None:
+        """RF is off: what the activation has shown by then of presses before it is taken."""
+        self._settle_before_rf()
+        if not self.nobody_acts:
+            self._show(RESTING)
+
+    def take_unanswered(self) -> Press | None:
+        """Return the presses of a cue that had not shown when RF went off, if any; ask for them."""
+        asked, self._asked = self._asked, None
+        self._reports.watch = None
+        if asked is not None:
+            self._policy.presses_over()
+            self._forget_open_request()
+        return asked
+
+    async def ask_before_rf(self, press: Press) -> None:
+        """RF is off: cue `press`, wait as long as it takes, and report it as asked for now.
+
+        The next activation shows what was done.
+        """
+        self._before_rf.append(press)
+        self._show(cue_to_press(press, self._seen, rf_on=False))
+        self._note_open_request(tuple(self._before_rf))
+        for _ in range(abs(press.times)):
+            self._policy.pressed(0.0, press.key, 1 if press.times > 0 else -1)
+        await self._session.wait_with_rf_off(_BEGIN_S + _EACH_S * abs(press.times))
+
+    def take_unseen(self) -> tuple[Press, ...]:
+        """Return the presses cued with RF off that no activation has shown; they must be told."""
+        unseen = tuple(self._before_rf)
+        self._before_rf.clear()
+        self._forget_open_request()
+        return unseen
+
+    def _settle_before_rf(self) -> None:
+        """Take what the activation has shown so far of the presses before it, sure or not."""
+        watch = self._reports.watch
+        seen = None if watch is None or watch.cue_s is not None else watch.at_the_end()
+        if seen is not None and (seen.told_apart or seen.as_asked < _CREDIBLE):
+            self._take_before_rf(seen)
+        elif seen is not None:
+            self._take_as_asked(seen)
+
+    def _take_before_rf(self, seen: PressesSeen) -> None:
+        """Put on record what the meter has shown of presses that were made with RF off."""
+        asked = tuple(self._before_rf)
+        self._seen = seen_words(asked, seen)
+        self._reports.report(seen)
+        for press in merged(seen):
+            self._note(press, None, _told_by(seen))
+        self._before_rf.clear()
+        self._forget_open_request()
+        if is_slip(seen):
+            self._show_seen(seen)
+
+    def _take_as_asked(self, seen: PressesSeen) -> None:
+        """The activation could not tell the presses from a slip: no more is said of them."""
+        self._seen = unsure_words(tuple(self._before_rf))
+        for press in self._before_rf:
+            self._note(press, None, NOT_SURE)
+        self._reports.leave_as_asked(seen)
+        self._before_rf.clear()
+        self._forget_open_request()
+
+    # what is shown, and what a person must know if the run ends now
+
+    def rf_comes_on(self) -> None:
+        """The rest is over."""
+        self._show(COMES_ON)
+
+    def _show(self, cue: Cue) -> None:
+        self._session.show_cue(cue)
+
+    def _note_open_request(self, asked: tuple[Press, ...]) -> None:
+        if self._session.service is not None:
+            self._session.service.cued = f"Press {presses_words(asked)}."
+
+    def _forget_open_request(self) -> None:
+        if self._session.service is not None:
+            self._session.service.cued = ""
+
+
+def _told_by(seen: PressesSeen) -> str:
+    return THE_METER if seen.told_apart else NOT_SURE

@@ -1,0 +1,95 @@
+"""What a person at the keys is told: cues, and what the meter has shown, in words."""
+
+from __future__ import annotations
+
+from ohmwright.adjustment.actions import Finish, Press
+from ohmwright.adjustment.press_hypotheses import Done
+from ohmwright.adjustment.press_watch import PressesSeen
+from ohmwright.instruments.requests import press_text
+from ohmwright.model.cue import Cue
+
+HOLD = Cue("hold", "Hold. Hands off the keys: the output settles.")
+CONFIRMING = Cue("hold", "Hold. Hands off the keys: the output is being confirmed.")
+COMES_ON = Cue("hold", "Hold. RF comes on now.")
+RESTING = Cue("rest", "RF is off. The unit rests.")
+NOBODY = Cue("notice", "Nothing was seen of the presses. RF goes off.")
+
+_SAID: dict[Done, str] = {
+    "as asked": "The meter shows what was asked for: {asked}.",
+    "none": "The meter shows none of what was asked for: {asked}.",
+    "fewer": "The meter shows fewer presses than were asked for: {seen}, not {asked}.",
+    "more": "The meter shows a press too many: {seen}, not {asked}.",
+    "other key": "The meter shows the other key: {seen}, not {asked}.",
+    "other direction": "The meter shows the other direction: {seen}, not {asked}.",
+}
+_MOVED = "The output has moved. What a press does here was not known before: {asked}."
+_LIKELY = "Not sure by the meter: "
+_EARLIER = " What came before was not as asked, either ({done}); it is allowed for."
+NAMES_SLIP = (
+    "shows none",
+    "fewer presses",
+    "a press too many",
+    "the other key",
+    "the other direction",
+    "not as asked",
+)
+"""Of these, one is in every sentence that tells of a slip."""
+
+
+def cue_at_end(end: Finish) -> Cue:
+    """Return what is told once the point is at its end, RF off."""
+    if end.ended == "confirmed":
+        return Cue("done", "Done. Settled in tolerance, and RF is off.")
+    return Cue("notice", f"RF is off. This point is not adjusted: {end.reason}.")
+
+
+def cue_to_press(press: Press, seen: str, *, rf_on: bool) -> Cue:
+    """Return the cue for presses; `seen`: what the meter showed of those before, or empty."""
+    return Cue(
+        "press",
+        press_text(press.key, press.times) + ("" if rf_on else " RF is off."),
+        press.key,
+        "up" if press.times > 0 else "down",
+        abs(press.times),
+        seen,
+    )
+
+
+def is_slip(seen: PressesSeen) -> bool:
+    """Return whether something other than what was asked for was seen, now or of an earlier cue."""
+    return seen.done != "as asked" or seen.suspect is not None
+
+
+def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
+    """Return what the readings have shown of the presses asked for, as a sentence."""
+    wanted = presses_words(asked)
+    earlier = "" if seen.suspect is None else _EARLIER.format(done=seen.suspect.done)
+    if seen.presses and not seen.told_apart and seen.done == "as asked":
+        return _MOVED.format(asked=wanted) + earlier
+    found = presses_words(merged(seen))
+    said = _SAID[seen.done].format(seen=found or "nothing", asked=wanted)
+    if not seen.told_apart:
+        said = _LIKELY + said[0].lower() + said[1:]
+    return said + earlier
+
+
+def unsure_words(asked: tuple[Press, ...]) -> str:
+    """Return that the readings could not tell presses from a slip, as a sentence."""
+    return f"The meter cannot tell whether it was just that: {presses_words(asked)}."
+
+
+def merged(seen: PressesSeen) -> tuple[Press, ...]:
+    """Return the presses that were seen, those of one key and direction as one."""
+    found: list[Press] = []
+    for _, press in seen.presses:
+        if found and found[-1].key == press.key and found[-1].times * press.times > 0:
+            found[-1] = Press(press.key, found[-1].times + press.times)
+        else:
+            found.append(press)
+    return tuple(found)
+
+
+def presses_words(presses: tuple[Press, ...]) -> str:
+    """Return presses in words, as in "coarse up 2 times and fine down once"."""
+    asked = (press_text(press.key, press.times) for press in presses)
+    return " and ".join(text.removeprefix("Press ").rstrip(".") for text in asked)

@@ -1,0 +1,127 @@
+"""What readings say of presses: made by the step response, in closed form, with noise of a seed."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from ohmwright.adjustment.actions import Press
+from ohmwright.adjustment.activation_log import ActivationLog
+from ohmwright.adjustment.press_hypotheses import SLIPS, suspects_of, what_may_be_done
+from ohmwright.adjustment.press_watch import PressesSeen, PressWatch
+from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
+from ohmwright.estimation.point import Keys, Question
+from ohmwright.estimation.prior import NoisePrior, vague_prior
+from ohmwright.estimation.step_response import window_mean_response
+from ohmwright.estimation.transient_estimator import fit_transient
+
+KEYS = Keys()
+QUESTION = Question(900.0, 14.0, 1.0, 1.0)
+CUE_S, INTERVAL_S, LAG_S, DEAD_S = 7.0, 0.25, 0.9, 0.5
+GAIN, LEVEL, NOISE = 0.003, 0.96, 0.002
+TWO_UP = (Press("coarse", 2),)
+
+
+def shown(at_s: list[float], counts: int, seed: int = 1) -> list[tuple[float, float]]:
+    """Readings of 25 s, each step of `counts` at one of the ages `at_s`."""
+    age_s = np.arange(0.6, 25.0, INTERVAL_S)
+
+    def step(since_s):
+        return window_mean_response(
+            since_s, QUESTION.window_s, lag_s=LAG_S, dead_time_s=DEAD_S, pole_ratio=0.1
+        )
+
+    relative = LEVEL * step(age_s)
+    for each in at_s:
+        relative = relative + counts * GAIN * step(age_s - each)
+    noise = np.random.default_rng(seed).normal(0, NOISE, age_s.size)
+    readings = np.round(900.0 * relative * (1 + noise))
+    return list(zip(age_s.tolist(), readings.tolist(), strict=True))
+
+
+def watched(
+    readings: list[tuple[float, float]],
+    asked: tuple[Press, ...] = TWO_UP,
+    *,
+    gain_sd: float | None = 0.00015,
+    suspects=(),
+) -> tuple[PressesSeen | None, float]:
+    """What is seen of presses asked for at CUE_S, and the age at which it is."""
+    log = ActivationLog(QUESTION, output_at(0, 0)[TRIM], 0.0)
+    prior = vague_prior()
+    if gain_sd is not None:
+        prior = prior.with_coefficient(Coefficient.GAIN, GAIN, gain_sd)
+    prior = prior.narrowed_to_gain(GAIN, 0.3)  # a coarse press was seen before
+    watch, fit = None, None
+    for age_s, value in readings:
+        log.note_reading(age_s, value)
+        if watch is None and age_s >= CUE_S:
+            fit = fit_transient(log.record(), prior, NoisePrior(), None)
+            assert fit is not None
+            watch = PressWatch(asked, KEYS, fit.as_prior(), (0, 0), age_s, suspects)
+        elif watch is not None and fit is not None:
+            seen = watch.read(log.record(), fit.start, fit.autocorrelation)
+            if seen is not None:
+                return seen, age_s
+    return None, readings[-1][0]
+
+
+@pytest.mark.parametrize("reaction_s", [1.0, 2.5, 5.0])
+def test_presses_as_asked_are_seen_when_they_were_made(reaction_s: float) -> None:
+    first_s = CUE_S + reaction_s
+    seen, at_s = watched(shown([first_s, first_s + 0.5], 10))
+    assert seen is not None
+    assert (seen.done, seen.told_apart) == ("as asked", True)
+    assert [press for _, press in seen.presses] == [Press("coarse", 1)] * 2
+    assert abs(seen.presses[0].age_s - first_s) < 0.5
+    assert at_s < first_s + 0.5 + 4.0
+
+
+@pytest.mark.parametrize(
+    ("presses", "counts", "done"),
+    [
+        (1, 10, "fewer"),
+        (3, 10, "more"),
+        (2, -10, "other direction"),
+        (0, 10, "none"),
+    ],
+)
+def test_a_slip_is_told_from_what_was_asked(presses: int, counts: int, done: str) -> None:
+    at_s = [CUE_S + 2.0 + 0.5 * n for n in range(presses)]
+    seen, _ = watched(shown(at_s, counts))
+    assert seen is not None
+    assert seen.done == done
+    assert len(seen.presses) == presses
+    assert seen.as_asked < 0.5
+
+
+def test_nothing_is_said_of_presses_before_they_can_have_shown() -> None:
+    first_s = CUE_S + 4.0
+    until = [each for each in shown([first_s, first_s + 0.5], 10) if each[0] < first_s + DEAD_S]
+    assert watched(until)[0] is None
+
+
+def test_a_gain_that_is_not_known_tells_only_that_something_moved() -> None:
+    """Three presses look like two of a larger gain."""
+    at_s = [CUE_S + 2.0 + 0.5 * n for n in range(3)]
+    seen, _ = watched(shown(at_s, 10), gain_sd=None)
+    assert seen is not None
+    assert (seen.done, seen.told_apart, len(seen.presses)) == ("as asked", False, 2)
+
+
+def test_an_earlier_slip_shows_when_the_next_presses_do_half_of_what_was_learned() -> None:
+    """The one press from which the gain was learned was a double one."""
+    suspects = suspects_of((Press("coarse", 1),), KEYS)
+    asked, at_s = (Press("coarse", 3),), [CUE_S + 2.0 + 0.5 * n for n in range(3)]
+    seen, _ = watched(shown(at_s, 5), asked, suspects=suspects)
+    assert seen is not None
+    assert seen.suspect is not None
+    assert (seen.done, seen.suspect.done, seen.suspect.counts) == ("as asked", "more", 10)
+
+
+def test_what_may_be_done_is_everything_once() -> None:
+    for asked in (TWO_UP, (Press("coarse", -3), Press("fine", 4)), (Press("fine", 1),)):
+        cases = what_may_be_done(asked)
+        known = sum(case.probability for case in cases if case.done != "fewer")
+        assert known == pytest.approx(1 - SLIPS["fewer"])
+        assert len({case.presses for case in cases}) == len(cases)

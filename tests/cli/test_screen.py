@@ -1,0 +1,128 @@
+"""The view of a run at any size: nothing that matters is lost, and no colour is needed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from itertools import pairwise
+
+import pytest
+
+from ohmwright.api.run_picture import BandPicture, RunPicture, TrendPoint, band_picture
+from ohmwright.api.run_plan import PlannedPoint
+from ohmwright.api.run_view import RunWatch
+from ohmwright.cli.screen.gauge import gauge, gauge_labels, sparkline, trend_columns
+from ohmwright.cli.screen.layout import Extent, screen
+from ohmwright.cli.screen.letters import HEIGHT, dots, large, medium
+from ohmwright.model.bench_status import BenchStatus, TargetBand
+from ohmwright.model.cue import Cue
+from ohmwright.model.event import PointDone, RunResumed, StageStarted, StepStarted
+from ohmwright.model.result import Result
+
+NOW = {"at": datetime(2026, 1, 1, tzinfo=UTC), "bench_s": 0.0}
+AIM = TargetBand(886.0, 900.0, 914.0)
+ON = BenchStatus("on", 100.0, age_s=3.0, left_s=12.0, current_ma=842.1, aim=AIM)
+CUE = Cue("press", "Press coarse up 2 times.", "coarse", "up", 2, "One press was seen.")
+SIZES = [(80, 24), (120, 40), (60, 20), (40, 10), (200, 60), (20, 6)]
+
+
+def pictured(moment: BenchStatus, now_s: float) -> RunPicture:
+    plan = [PlannedPoint("adjust", "p1", "cut current", "adjust", 40.0, load_ohm=100.0)]
+    plan += [PlannedPoint("as_left", "curve", f"{i} ohm", "power_curve", 30.0) for i in range(40)]
+    watch = RunWatch(plan)
+    watch.on_event(RunResumed(**NOW, operator="Ada Fell", done=0))
+    for i in range(40):
+        result = Result(
+            stage="as_found", step="curve", point=f"{i} ohm", kind="output", verdict="pass"
+        )
+        watch.on_event(PointDone(**NOW, result=result))
+    watch.on_event(StageStarted(**NOW, stage="adjust"))
+    watch.on_event(StepStarted(**NOW, stage="adjust", step="p1"))
+    for i in range(50):
+        watch.on_status(ON._replace(bench_s=50.0 + i))
+    watch.on_status(moment)
+    return watch.picture(now_s)
+
+
+@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("blocks", [True, False])
+def test_it_fits_any_terminal_and_says_in_words_what_matters(
+    size: tuple[int, int], *, blocks: bool
+) -> None:
+    for moment, now_s, said in (
+        (ON, 100.2, ["RF ON", "3.2 s, 12 s left", "TOO LOW", "842.1"]),
+        (ON._replace(current_ma=899.0), 100.2, ["inside the limits"]),
+        (ON._replace(cue=CUE), 100.2, [CUE.words, "RF ON"]),
+        (BenchStatus("off", 100.0, rest_left_s=14.0), 100.2, ["RF OFF", "rest, 14 s to go"]),
+        (BenchStatus("off", 100.0), 160.0, ["RF OFF", "last read 60 s ago"]),
+        (BenchStatus("unknown", 100.0), 100.0, ["RF STATE UNKNOWN"]),
+    ):
+        lines = [line.plain for line in screen(pictured(moment, now_s), Extent(*size, blocks), "q")]
+        assert len(lines) <= size[1]
+        assert max(map(len, lines)) <= size[0]
+        text = "\n".join(lines)
+        if size[0] >= 40:
+            shown_large = size >= (60, 20) and said[-1] == "842.1"
+            assert [
+                words for words in said[: -1 if shown_large else None] if words not in text
+            ] == []
+            assert "0 of 41 points, about" in text
+            assert text.rstrip().endswith("q")
+        if not blocks:
+            assert text.isascii()
+
+
+def test_parts_keep_their_places_while_rf_goes_on_and_off() -> None:
+    """A view that jumps cannot be read from across the room."""
+
+    def heights() -> Iterator[tuple[int, int]]:
+        for moment in (ON, BenchStatus("off", 100.0, rest_left_s=5.0), BenchStatus("off", 100.0)):
+            lines = [
+                line.plain for line in screen(pictured(moment, 100.0), Extent(79, 23), "stops")
+            ]
+            rf = next(i for i, line in enumerate(lines) if "RF O" in line)
+            yield rf, next(i for i, line in enumerate(lines) if "41 points" in line)
+
+    assert len(set(heights())) == 1
+
+
+def test_the_mark_stands_where_the_reading_is() -> None:
+    def mark(current_ma: float, band: TargetBand = AIM) -> str:
+        return gauge(band_picture(band, current_ma), 41, blocks=True)
+
+    assert mark(900.0)[20] == "█"
+    assert (mark(886.0)[10], mark(914.0)[30]) == ("█", "█")
+    places = [mark(float(ma)).index("█") for ma in range(873, 928)]
+    assert all(a <= b for a, b in pairwise(places))
+    assert mark(800.0).startswith("◀◀◀")
+    assert mark(999.0).endswith("▶▶▶")
+    assert "█" not in gauge(band_picture(AIM, None), 41, blocks=True)
+    assert gauge_labels(band_picture(AIM, None), 41).split() == ["886", "900", "914"]
+    limit = TargetBand(-150.0, 150.0, 150.0)
+    assert mark(75.0, limit)[10] == "█"
+    assert mark(75.0, limit)[20] == "]"
+    wide = BandPicture(lower_ma=886, target_ma=900, upper_ma=928, position=1.0)
+    assert gauge(wide, 41, blocks=True)[30] == "█"
+
+
+def test_a_trend_rises_where_the_readings_do_and_has_gaps_where_rf_was_off() -> None:
+    points = [
+        TrendPoint(bench_s=float(s), current_ma=800.0 + s) for s in (*range(20), *range(40, 60))
+    ]
+    columns = trend_columns(points, 60.0, 60.0, 60)
+    assert columns[20:40] == [None] * 20
+    top, bottom = sparkline(columns, (800.0, 860.0), 2, blocks=True)
+    assert bottom[20:40].strip() == ""
+    assert bottom[0] == "▁"
+    assert top[59] == "█"
+    steps = [" ▁▂▃▄▅▆▇█".index(each) for each in bottom[:20]]
+    assert steps == sorted(steps)
+
+
+def test_letters_differ_and_have_their_height() -> None:
+    letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
+    assert len({tuple(dots(letter)) for letter in letters}) == len(letters)
+    assert len(large("888.8", blocks=True)) == HEIGHT
+    assert len(medium("COARSE UP 12")) == 3
+    assert max(map(len, medium("COARSE DOWN 12"))) < 79
+    assert max(map(len, large("899.9", blocks=True))) <= 50

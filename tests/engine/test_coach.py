@@ -1,0 +1,149 @@
+"""A person coached at the keys: nothing is typed, the readings show what was pressed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import replace
+
+import pytest
+
+from ohmwright.engine.coach import THE_METER
+from ohmwright.engine.coach_words import NAMES_SLIP
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.run import Job, results, run
+from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.cue import Cue
+from ohmwright.model.event import ActivationClosed, Asked, Event, TrimMoved
+from ohmwright.model.shipped import shipped
+from ohmwright.simulator.cued_hands import Acted, CuedHands, Hands, Slip
+from ohmwright.simulator.operator import SimulatedOperator
+
+pytestmark = pytest.mark.anyio
+ATTENDED = shipped("procedures", "attended-marlow.toml")
+
+
+class Scripted(CuedHands):
+    """Hands that slip as they are told to at each cue, and keep what they were told."""
+
+    def __init__(self, rig, *slips: Slip, hands: Hands | None = None) -> None:
+        super().__init__(rig.hardware.panel, rig.bench.clock, hands or Hands(), seed=1)
+        self.slips, self.cues = list(slips), list[Cue]()
+
+    def _slip(self) -> Slip:
+        return self.slips.pop(0) if self.slips else ""
+
+    def follow(self, cue: Cue) -> None:
+        self.cues.append(cue)
+        super().follow(cue)
+
+
+def with_hands(rig, *slips: Slip, hands: Hands | None = None) -> Scripted:
+    assert isinstance(rig.bench.operator, SimulatedOperator)
+    rig.bench.operator.hands = Scripted(rig, *slips, hands=hands)
+    return rig.bench.operator.hands
+
+
+@pytest.fixture
+def rig(make_rig: Callable):
+    return make_rig(seed=5, age_months=30, bench="attended", attended=True)
+
+
+async def first_point(
+    rig, on_status: Callable[[BenchStatus], None] = lambda _: None
+) -> list[Event]:
+    """The events of P1's adjustment."""
+    file = read_procedure(ATTENDED)
+    steps = tuple(step for step in file.procedure.step if step.name == "adjust-p1")
+    file = replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
+    return [e async for e in run(Job(file, ("adjust",), "test"), rig.bench, on_status)]
+
+
+def press_answers(events: list[Event]) -> list[str]:
+    return [e.question for e in events if isinstance(e, Asked) and "Press " in e.question]
+
+
+def moved(events: list[Event]) -> list[TrimMoved]:
+    return [e for e in events if isinstance(e, TrimMoved)]
+
+
+async def test_a_point_is_adjusted_with_no_key_of_the_keyboard(rig) -> None:
+    hands = with_hands(rig)
+    seen: list[BenchStatus] = []
+    events = await first_point(rig, seen.append)
+    (result,) = results(events)
+    assert result.verdict == "pass"
+    assert press_answers(events) == []
+    assert [cue.kind for cue in hands.cues if cue.kind in ("press", "done")][-1] == "done"
+    assert {e.told_by for e in moved(events)} <= {THE_METER, "the meter, not sure"}
+    assert str(result.trim_told_by).startswith(THE_METER)
+    # what is on record is what was pressed, by the simulator's truth
+    pressed = sum(
+        (1 if direction == "up" else -1) * (10 if key == "coarse" else 1)
+        for acted in hands.acted
+        for _, key, direction in acted.presses
+    )
+    assert sum(e.counts for e in moved(events)) == pressed
+    assert result.final_trim == pressed
+    on = [status.cue for status in seen if status.rf == "on"]
+    assert {"hold", "press"} <= {cue.kind for cue in on if cue is not None}
+
+
+@pytest.mark.parametrize("slip", ["missed", "other key"])
+async def test_a_first_press_that_does_not_show_is_asked_for_again(rig, slip: Slip) -> None:
+    hands = with_hands(rig, slip)
+    events = await first_point(rig)
+    first, second = [cue for cue in hands.cues if cue.kind == "press"][:2]
+    assert (second.key, second.direction, second.presses) == (first.key, first.direction, 1)
+    assert "shows none" in second.seen
+    assert [r.verdict for r in results(events)] == ["pass"]
+    assert press_answers(events) == []
+
+
+@pytest.mark.parametrize("slip", ["other key", "other direction"])
+async def test_a_slip_with_rf_off_is_noticed_by_the_next_activation(rig, slip: Slip) -> None:
+    hands = with_hands(rig, "", slip)
+    events = await first_point(rig)
+    asked = hands.acted[1]
+    assert (asked.slip, asked.cue.words.endswith("RF is off.")) == (slip, True)
+    told = [cue.seen for cue in hands.cues[hands.cues.index(asked.cue) :]]
+    assert any(name in each for each in told for name in NAMES_SLIP)
+    as_asked = (asked.cue.key, asked.cue.direction == "up")
+    assert as_asked not in {(e.key, e.counts > 0) for e in moved(events) if e.age_s is None}
+    assert [r.verdict for r in results(events)] == ["pass"]
+
+
+async def test_no_slip_is_seen_where_there_was_none(rig) -> None:
+    hands = with_hands(rig)
+    await first_point(rig)
+    assert not any(name in cue.words + cue.seen for cue in hands.cues for name in NAMES_SLIP)
+
+
+async def test_who_does_nothing_holds_no_rf_and_is_asked(rig) -> None:
+    hands = with_hands(rig)
+    hands.follow = hands.cues.append  # type: ignore[method-assign]
+    events = await first_point(rig)
+    closed = [e for e in events if isinstance(e, ActivationClosed)]
+    assert closed[0].on_s < 30
+    assert "How many of these had you done" in press_answers(events)[0]
+    told = {e.told_by for e in moved(events)}
+    assert told == {"simulated person"}
+    assert [r.verdict for r in results(events)] == ["pass"]
+
+
+async def test_a_run_that_is_stopped_at_a_cue_tells_of_the_presses(rig) -> None:
+    """What was cued and has not shown is neither on record as done nor forgotten."""
+    hands = with_hands(rig)
+
+    def stop(status: BenchStatus) -> None:
+        if status.rf == "on" and status.cue is not None and status.cue.kind == "press":
+            raise KeyError
+
+    events: list[Event] = []
+    with suppress(KeyError):
+        job = Job(read_procedure(ATTENDED), ("adjust",), "test")
+        async for event in run(job, rig.bench, stop):
+            events.append(event)
+    assert moved(events) == []
+    assert "Press coarse up once" in str(events[-1].left_open)
+    assert isinstance(hands.acted[0], Acted)
