@@ -17,7 +17,7 @@ from ohmwright.api.open_records import open_existing_records, open_records
 from ohmwright.api.recorded_events import recorded_events
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_plan import planned_points
-from ohmwright.api.run_view import TREND_READINGS, RunWatch
+from ohmwright.api.run_view import TREND_READINGS, RunWatch, watch_of
 from ohmwright.engine.procedure_file import ProcedureFile
 from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import Bench
@@ -109,8 +109,7 @@ class Desk:
         if self.is_busy:
             raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
         self.data = _in_room(self.source.read(), order)
-        stages = STAGES_OF[order.work]
-        self._begin_watch(RunWatch(planned_points(file.procedure, stages)))
+        self._begin_watch(RunWatch(planned_points(file.procedure, STAGES_OF[order.work])))
         self.state, self.error, self.run_id = "opening", None, ""
         self._changed()
         tasks.start_soon(self._run, order, file)
@@ -198,8 +197,7 @@ class Desk:
             accept_expired=order.accept_expired,
         )
         if earlier:
-            points = planned_points(file.procedure, job.stages)
-            self._begin_resumed(RunWatch(points, earlier, job.finished_points()))
+            self._begin_resumed(watch_of(job))
         self.run_id = job.run_id
         return job
 
