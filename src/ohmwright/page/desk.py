@@ -101,8 +101,8 @@ class Desk:
         return self.source.is_practice
 
     def picture(self) -> RunPicture:
-        """Return the run as it is now."""
-        return self.watch.picture(self.now_s)
+        """Return the run as it is now; its readings are in `readings`."""
+        return self.watch.picture_without_trend(self.now_s)
 
     def begin(self, order: Begin, file: ProcedureFile, tasks: TaskGroup) -> None:
         """Begin a run in a task of its own. Raises UsageError, SourceError where it cannot."""
