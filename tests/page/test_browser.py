@@ -154,6 +154,11 @@ def test_stop_and_the_space_bar(
             assert 0 < truth.rf_on_s < 25, "STOP ended it, not its own end"
         person.begin("One long", work="as found")
         other.sees("on")
+        person.page.get_by_text("Settings").click()
+        person.page.get_by_role("button", name="Add a screen").click()
+        expect(person.page.get_by_alt_text("The address as a picture")).to_be_visible()
+        person.page.locator("#stop").click(trial=True)  # nothing lies over it
+        person.page.get_by_role("button", name="Close").click()
         person.go("#/records")
         person.page.get_by_label("Search the records").press_sequentially("a b")
         other.page.wait_for_timeout(500)

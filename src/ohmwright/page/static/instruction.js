@@ -20,7 +20,7 @@ export function instruction(number) {
     attempt(() => post(`/benches/${number}/say`, { number: open.number, words }))
   }
   const onKey = (event) => {
-    const typing = event.target instanceof Element && event.target.closest('input, select, textarea, dialog') !== null
+    const typing = event.target instanceof Element && event.target.closest('input, select, textarea') !== null
     if (open === null || typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return
     const answer = open.answers.find((one) => one.key !== '' && one.key === event.key.toLowerCase())
     if (answer !== undefined && mayCommand(bench(number))) say(answer.word)

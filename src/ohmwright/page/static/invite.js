@@ -16,5 +16,5 @@ async function invite() {
     h('img', { src: picture, alt: 'The address as a picture for a camera', class: 'code' }),
     h('p', {}, h('code', {}, address)),
     h('form', { method: 'dialog' }, h('button', {}, 'Close')))
-  dialog.showModal()
+  dialog.show()  // not over STOP, as a modal one would be
 }

@@ -21,7 +21,7 @@ async function stopNow() {
   for (const one of done) if (one.status === 'rejected') tell(`STOP WAS NOT HEARD: ${one.reason.message} Switch off at the bench.`, true)
 }
 
-const isTyping = (target) => target instanceof Element && target.closest('input, select, textarea, dialog') !== null
+const isTyping = (target) => target instanceof Element && target.closest('input, select, textarea') !== null
 
 export function stopBar() {
   const words = h('span', { class: 'stop-words' })
