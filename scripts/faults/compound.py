@@ -37,7 +37,7 @@ def _lost_at_off(case: Case, reduced: bool) -> Row:
     """RF goes on to the instrument's limit, and the person is told so."""
     tally = Tally("line lost at each OFF", "python scripts/faults --only compound  #")
     expected, offs = sound(case), _messages(case, _OFF)
-    for at in offs[:: 6 if reduced else 1]:
+    for at in offs[:: 11 if reduced else 1]:
         for way in ("message", "reply"):
             rig, log = made(case), Log()
             arm(rig, LineFault("unplug", way, "ever", at))
@@ -54,7 +54,7 @@ def _stopped_while_resynchronising(case: Case, reduced: bool) -> Row:
     tally = Tally("stop while resynchronising", "python scripts/faults --only compound  #")
     expected = sound(case)
     for at in _messages(case, b"FETCh")[3 :: 401 if reduced else 101]:
-        for pause in range(1, 40, 6 if reduced else 1):
+        for pause in range(1, 40, 9 if reduced else 1):
             for kind in ("scope", "task"):
                 fault = LineFault("lose", "reply", "once", at)
                 outcome = _cancelled(case, expected, fault, kind, pause)
@@ -66,7 +66,7 @@ def _cancelled_in_a_failing_release(case: Case, reduced: bool) -> Row:
     """OFF is lost, and the release that repeats it is cancelled at each of its pauses."""
     tally = Tally("stop while OFF is lost", "python scripts/faults --only compound  #")
     expected = sound(case)
-    for at in _messages(case, _OFF)[:: 13 if reduced else 1]:
+    for at in _messages(case, _OFF)[:: 29 if reduced else 1]:
         for pause in range(1, 24, 4 if reduced else 1):
             for kind in KINDS:
                 fault = LineFault("lose", "message", "once", at)

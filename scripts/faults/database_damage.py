@@ -15,7 +15,7 @@ from tempfile import TemporaryDirectory
 
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.records.audit import audit, has_head
-from ohmwright.records.queries import runs, seals
+from ohmwright.records.queries import runs, signatures
 from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.tables import LEASES, METADATA
 
@@ -245,7 +245,11 @@ class _Outcomes:
 
 def _read_all(store: SqlStore) -> None:
     """Read a damaged store by every other way: each may refuse, none may fail otherwise."""
-    for read in (lambda: runs(store.database), store.run_ids, lambda: list(seals(store.database))):
+    for read in (
+        lambda: runs(store.database),
+        store.run_ids,
+        lambda: list(signatures(store.database)),
+    ):
         with suppress(OhmwrightError):
             read()
     for run_id in ("one", "two", "open"):

@@ -50,6 +50,10 @@ class FailingStore(Store):
         """The one run."""
         return ("faults",)
 
+    def voided_run_ids(self) -> frozenset[str]:
+        """None."""
+        return frozenset()
+
     def place(self, run_id: str) -> str:  # noqa: ARG002
         """Nowhere."""
         return "memory"

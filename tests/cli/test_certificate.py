@@ -57,7 +57,7 @@ def test_the_hash_on_it_is_on_record(ohmwright: Callable, records: Path, tmp_pat
     page = tmp_path / "c.html"
     ohmwright("certificate", "--records", records, "--html", page)
     foot = page.read_text(encoding="utf-8").split("<footer>")[1]
-    head = foot.split("<code>")[1].split("</code>")[0]
+    head = foot.split("<code>")[1].split("</code>")[0].replace("<wbr>", "")
     assert ohmwright("record", "verify", "--head", head, "--records", records).code == 0
     assert list(tmp_path.glob("*.pdf")) == []
 
@@ -84,6 +84,8 @@ def test_another_file_is_not_written_over(
         (("--country", "Germany"), 2, "no country code"),
         (("--dcc", "c.xml", "--schema", "none.xsd"), 2, "no usable XML schema"),
         (("no-such-run",), 2, "There is no run"),
+        (("--template", "none.typ"), 2, "there is no such file"),
+        (("--template", str(DEMO_BENCH)), 2, "never shows void, statements, notes, cautions"),
         (("--csv", "/dev/null/c.csv"), 6, "cannot be written"),
     ],
 )

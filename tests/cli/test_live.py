@@ -25,6 +25,7 @@ from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.bench_status import BenchStatus, TargetBand
+from ohmwright.model.cue import Cue
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
@@ -112,6 +113,21 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     assert {"□ RF OFF", "■ RF ON"} <= said
 
 
+def test_a_cue_is_shown_at_once_and_until_another_takes_its_place() -> None:
+    """With RF off the next status may be seconds away."""
+    view = LiveView(VirtualClock())
+    view.cue(Cue("press", "Press coarse up once.", "coarse", "up", 1))
+    shown = view.picture().cue
+    assert shown is not None
+    assert shown.words == "Press coarse up once."
+    view.on_status(ON._replace(cue=Cue("hold", "Hold.")))
+    shown = view.picture().cue
+    assert shown is not None
+    assert shown.kind == "hold"
+    view.on_status(ON)
+    assert view.picture().cue is None
+
+
 @pytest.fixture
 def anyio_backend() -> str:
     return "asyncio"
@@ -170,7 +186,9 @@ from ohmwright.wire.clock import RealClock
 
 async def work():
     bench = SimpleNamespace(clock=RealClock(), operator=None)
-    with showing(LiveView(bench.clock), bench):
+    view = LiveView(bench.clock)
+    view.caution = "CAUTION: it burns."
+    with showing(view, bench):
         with cancel_on_signal() as stop:
             print("it runs")
             await anyio.sleep_forever()
@@ -191,6 +209,7 @@ def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
         before = termios.tcgetattr(its)
         shown = shown_until(ours, lambda shown: b"it runs" in shown)
         assert b"space or q stops" in shown
+        assert b"CAUTION: it burns." in shown
         assert termios.tcgetattr(its) != before
         if isinstance(how, bytes):
             os.write(ours, b"x")

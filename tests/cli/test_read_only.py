@@ -13,6 +13,7 @@ from alembic.config import Config
 from sqlalchemy import create_engine
 
 from ohmwright.model.shipped import shipped
+from ohmwright.records.migrate import NEWEST_VERSION
 
 from .modes import obeyed
 
@@ -135,7 +136,7 @@ def test_a_migration_copies_the_store_first_and_says_where(
     outcome = ohmwright("record", "list", "--records", tmp_path / "old")
     copy = tmp_path / "old" / "records.version-0001.sqlite"
     assert (outcome.code, str(copy) in outcome.err) == (0, True)
-    for path, version in ((copy, "0001"), (tmp_path / "old" / "records.sqlite", "0002")):
+    for path, version in ((copy, "0001"), (tmp_path / "old" / "records.sqlite", NEWEST_VERSION)):
         with closing(sqlite3.connect(path)) as connection:
             (found,) = connection.execute("SELECT version_num FROM alembic_version").fetchone()
         assert found == version

@@ -68,6 +68,8 @@ def test_it_fits_any_terminal_and_says_in_words_what_matters(
             ] == []
             assert "0 of 41 points, about" in text
             assert text.rstrip().endswith("q")
+        if size >= (60, 20) and moment.cue is not None:
+            assert CUE.seen in text
         if not blocks:
             assert text.isascii()
 

@@ -75,7 +75,7 @@ def test_a_whole_forgery_is_not_good(
     assert ohmwright("record", "show", *here).code == 0  # it says pass, and is whole in itself
     looked = ohmwright("record", "verify", *here)
     assert looked.code == 4
-    assert "not trusted here; it sealed 1 run: " + run in looked.out
+    assert "not trusted here; it signed 1 run: " + run in looked.out
     assert "signature holds" not in looked.out
     document = ohmwright("record", "verify", *here, "--json").json
     assert document["state"] == "unknown"

@@ -85,7 +85,7 @@ async def test_what_is_typed_before_a_request_can_have_been_read_is_thrown_away(
             assert select.select([its], [], [], 10)[0]
 
     def show_then_type() -> None:
-        keyboard.show_typing()
+        keyboard.show_typing()  # which discards what was typed until then
         os.write(ours, b"n\n")
 
     monkeypatch.setattr(terminal_operator, "_TIME", Reading())

@@ -81,7 +81,7 @@ def figure(shortfall: Shortfall, before: str, after: str = "") -> float:
 
 def share_decided(tolerance_ma: float, digit_ma: float) -> float:
     """Share of outputs, anywhere in the inner half of a tolerance, that the stop rule decides."""
-    rng, decided, count = np.random.default_rng(7), 0, 16
+    rng, decided, count = np.random.default_rng(7), 0, 8
     timing, asked = Timing(max_on_s=16.0), point(tolerance_ma)
     for _ in range(count):
         settled = None

@@ -246,6 +246,28 @@ async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable)
             await rig.bench.clock.sleep(2)
 
 
+@pytest.mark.parametrize(("noise", "within_s"), [(b"", 2.3), (b"\xff\x00?\n", 1.3)])
+async def test_off_does_not_wait_for_a_line_that_turned_bad(
+    make_rig: Callable, noise: bytes, within_s: float
+) -> None:
+    """One time-out of the question and one of finding the step again, then OFF."""
+    rig = make_rig()
+    await ensure_off_at_start(rig.bench)
+    clock, bad_from_s = rig.bench.clock, []
+    heard(rig, lambda line: noise if bad_from_s and b"OFF" not in line else None)
+
+    async def read_on() -> None:
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=20):
+            await clock.sleep(2)
+            bad_from_s.append(clock.now_s())
+            await rig.bench.analyzer.fetch_current()
+
+    with pytest.raises(ReleaseNotConfirmed):
+        await read_on()
+    (_, off_s) = rig.hardware.truth.rf_on_intervals[-1]
+    assert off_s - bad_from_s[0] < within_s
+
+
 async def test_a_release_is_bounded_by_the_machines_time(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:

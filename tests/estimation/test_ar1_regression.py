@@ -3,7 +3,9 @@ import pytest
 
 from ohmwright.estimation.ar1_regression import (
     Noise,
+    decompose,
     diagonal_prior,
+    integrate_out,
     moments,
     regress,
     spikes,
@@ -92,7 +94,7 @@ def test_coefficients_not_wanted_are_integrated_out():
     phi, sd = 0.5, np.array([0.7, 0.3])
     normal = moments(x, keep).whitened(np.array([phi]))
     prior = diagonal_prior(np.zeros(2), 1 / sd**2)
-    fit = regress(normal, prior, Noise(1.0, 1e12), 40, 0.0, last=1)
+    fit = decompose(normal, prior, Noise(1.0, 1e12), 40, 0.0).posterior(1)
     lags = np.abs(np.subtract.outer(np.arange(40), np.arange(40)))
     covariance = phi**lags / (1 - phi**2) + sd[0] ** 2 * np.outer(x[:, 0], x[:, 0])
     weighted = np.linalg.solve(covariance, x[:, 1])
@@ -100,3 +102,14 @@ def test_coefficients_not_wanted_are_integrated_out():
     assert fit.mean.shape == (1, 1)
     assert fit.mean[0, 0] == pytest.approx(weighted @ x[:, 2] / precision, rel=1e-6)
     assert fit.scale2[0] * fit.covariance[0, 0, 0] == pytest.approx(1 / precision, rel=1e-6)
+
+
+def test_coefficients_integrated_out_first_leave_the_same_evidence_and_posterior():
+    """One block after the other is the whole: the same decomposition in two parts."""
+    normal = moments(columns(), np.ones(40, dtype=bool)).whitened(np.array([0.0, 0.5]))
+    both, noise = 1 / np.array([0.7, 0.3]) ** 2, Noise(0.5, 3.0)
+    whole = decompose(normal, diagonal_prior(np.zeros(2), both), noise, 40, 0.0)
+    left, terms = integrate_out(normal, both[:1])
+    parted = decompose(left, diagonal_prior(np.zeros(1), both[1:]), noise, 40, terms)
+    assert parted.log_evidence == pytest.approx(whole.log_evidence, rel=1e-9)
+    assert parted.posterior(1).mean == pytest.approx(whole.posterior(1).mean, rel=1e-6)

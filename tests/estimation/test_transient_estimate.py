@@ -1,3 +1,5 @@
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -62,6 +64,26 @@ def test_gain_dead_time_and_lag_come_from_one_activation_with_a_move():
     assert np.mean(gains) == pytest.approx(-1.5, rel=0.15)
     assert fit.lag_s == pytest.approx(0.8, rel=0.1)
     assert fit.dead_time_s == pytest.approx(0.5, abs=0.1)
+
+
+@pytest.mark.parametrize(("delay", "found"), [(0.0, {0.05}), (1.0, {1.0}), (2.5, {2.5})])
+def test_moves_that_act_sooner_or_later_than_the_rise_are_told_by_their_own_readings(delay, found):
+    """An amplifier behind a soft start: what a move does is there at once, whatever the rise."""
+    made, gains, delays = Made(lag_s=1.2, dead_s=0.8, noise=0.001), [], set()
+    own = replace(made, lag_s=max(0.01, 1.2 * delay), dead_s=0.8 * delay)
+    for seed in range(6):
+        plain = record(made, 12.0, seed)
+        steps = Steps(np.array([0.0, 5.0]), np.array([[1.0, 0, 0, 0], [0, 8, 0, 0]]))
+        relative = plain.relative - 8 * 1.5 / TARGET * step_response(own, plain.age_s - 5.0)
+        start = None
+        for count in (26, 30, 34, 40, plain.age_s.size):
+            seen = replace(plain, age_s=plain.age_s[:count], relative=relative[:count], steps=steps)
+            fit = fit_transient(seen, vague_prior(), NoisePrior(), start)
+            start = fit.start
+        gains.append(fit.coefficient(Coefficient.GAIN).mean * TARGET)
+        delays.add(fit.habits.move_delay)
+    assert delays == found
+    assert np.mean(gains) == pytest.approx(-1.5, rel=0.05)
 
 
 def test_spikes_do_not_carry_the_level_off():

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.model.event import PointLearned, RunStarted
+from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.fleet_learning import fleet_priors, priors_from_runs
 from ohmwright.records.sql_store import open_store
 
@@ -62,3 +63,12 @@ def test_a_damaged_record_teaches_nothing_and_stops_nothing(tmp_path: Path) -> N
         )
     with open_store(str(tmp_path), tmp_path / "key.pem", tmp_path / "witness") as store:
         assert fleet_priors(store, "A", simulated=False)["x"].positive == 2
+
+
+def test_a_void_run_teaches_nothing(tmp_path: Path) -> None:
+    with open_store(str(tmp_path), tmp_path / "key.pem", tmp_path / "witness") as store:
+        begun = started("A", None)
+        store.append_all("r", [begun, learned("x", 0.002), some_events.finished()])
+        assert "x" in fleet_priors(store, "A", simulated=False)
+        add_addendum(store, "r", Wanted("voided", "B. Tarn", "wrong unit"))
+        assert fleet_priors(store, "A", simulated=False) == {}

@@ -21,7 +21,7 @@ from ohmwright.records.queries import (
     population,
     results,
     runs,
-    seals,
+    signatures,
     with_verdict,
 )
 from ohmwright.records.sql_store import SqlStore, open_store
@@ -58,7 +58,7 @@ def test_a_store_opened_again_goes_on_with_the_chain(
 
 def test_a_finished_run_is_sealed_by_its_operator_and_takes_no_more(store: SqlStore) -> None:
     kept(store, "run")
-    (seal,) = seals(store.database)
+    (seal,) = signatures(store.database)
     assert seal.is_valid()
     assert (seal.statement.operator, seal.statement.events) == ("Áda", 5)
     assert seal.statement.head == store.head("run")

@@ -101,7 +101,7 @@ def children(element: Any) -> list[str]:
         (".//dcc:identification", "issuer value name"),  # identificationType
         (".//dcc:calibrationLaboratory/dcc:contact", "name location"),  # contactType
         (".//dcc:customer", "name location"),  # contactType
-        (".//dcc:respPerson", "person mainSigner"),  # respPersonType
+        (".//dcc:respPerson", "person role mainSigner"),  # respPersonType
         (".//dcc:statement[dcc:name]", "name conformity"),  # statementMetaDataType
         (
             ".//dcc:measurementResult",  # measurementResultType
@@ -113,7 +113,7 @@ def children(element: Any) -> list[str]:
         (".//dcc:result", "name data"),  # resultType
         (
             ".//dcc:result//dcc:quantity",
-            "name description real measurementMetaData",
+            "name description real influenceConditions measurementMetaData",
         ),  # quantityType
         (".//dcc:metaData", "declaration conformity"),  # statementMetaDataType
         (
@@ -139,7 +139,9 @@ def test_a_point_without_a_value_still_says_its_verdict() -> None:
     )
     document = certificate_dcc(certificate_of(a_run([answer])), "DE")
     quantity = tree_of(document).find(".//dcc:result//dcc:quantity", NAMES)
-    assert children(quantity) == ["name", "description", "noQuantity", "measurementMetaData"]
+    assert children(quantity) == [
+        *("name", "description", "noQuantity", "influenceConditions", "measurementMetaData")
+    ]
     assert quantity.findtext(".//dcc:conformity", namespaces=NAMES) == "pass"
     assert complaints(document) == []
 

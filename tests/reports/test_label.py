@@ -12,6 +12,7 @@ from pypdf import PdfReader
 
 from ohmwright.model.result import Verdict
 from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.issue import Issue
 from ohmwright.reports.label import LabelSize, label, qr_text
 from ohmwright.reports.text import printable
 
@@ -34,7 +35,7 @@ def test_it_is_one_page_of_the_size_asked(certificate: Certificate, size: LabelS
 
 def test_it_says_what_was_done_and_when(certificate: Certificate) -> None:
     said = words_of(label(certificate, LabelSize(), form="pdf", due=date(2027, 3, 2)))
-    for words in ("HF-031", "Quillon300", "PASS", "Done2026-03-02", "Due2027-03-02", HEAD[:12]):
+    for words in ("HF-031", "Quillon300", "PASSED", "Done2026-03-02", "Due2027-03-02", HEAD[:12]):
         assert words in said
     assert "Due" not in words_of(label(certificate, LabelSize(), form="pdf"))
 
@@ -43,8 +44,8 @@ def test_it_says_what_was_done_and_when(certificate: Certificate) -> None:
     ("verdict", "says"),
     [
         ("fail", ["FAILED"]),
-        ("undecided", ["UNDECIDED", "Limited:", "pointspass"]),
-        ("not measured", ["NOTMEASURED", "Limited:", "pointspass"]),
+        ("undecided", ["LIMITED", "Undecided:", "pointspass"]),
+        ("not measured", ["LIMITED", "Notmeasured:", "pointspass"]),
     ],
 )
 def test_only_a_unit_that_passed_is_due_again(
@@ -63,7 +64,7 @@ def test_how_many_points_pass(certificate: Certificate) -> None:
     doubtful = lines[0].last.model_copy(update={"verdict": "undecided"})
     lines[0] = replace(lines[0], left=doubtful)
     other = replace(certificate, verdict="undecided", lines=tuple(lines), adjustments=())
-    assert "Limited:1of2pointspass" in words_of(label(other, LabelSize(), form="pdf"))
+    assert "Undecided:1of2pointspass" in words_of(label(other, LabelSize(), form="pdf"))
 
 
 def test_the_code_names_run_and_hash(certificate: Certificate) -> None:
@@ -91,3 +92,33 @@ def test_a_reader_of_codes_reads_the_label(certificate: Certificate, size: Label
     (code,) = zxingcpp.read_barcodes(picture)
     assert code.text == qr_text(certificate)
     assert certificate.head in code.text
+
+
+@pytest.mark.parametrize("size", [LabelSize(), LabelSize(30, 15)])
+def test_long_names_take_more_lines_and_push_nothing_off_the_label(size: LabelSize) -> None:
+    names = {
+        "id": "STO-ENDOSCOPY-THEATRE-04/HF-2024-000317-B",
+        "model": "Quillon 300 Surgical Generator, export version",
+        "serial": "TQ3-20417-REV.C-000000017",
+    }
+    long = certificate_of(a_run(**names), HEAD)
+    reader = PdfReader(BytesIO(label(long, size, form="pdf", due=date(2027, 3, 2))))
+    (page,) = reader.pages
+    said = squeezed(page.extract_text())
+    for words in (*names.values(), "PASSED", "Done 2026-03-02", "Due 2027-03-02", HEAD[:12]):
+        assert squeezed(words) in said, words
+    assert "\n" in page.extract_text().split("Quillon")[0].strip()  # the id, on several lines
+
+
+def test_a_label_for_a_void_run_and_a_new_issue(certificate: Certificate) -> None:
+    issue = Issue("new-2", replaces="new", void="another unit")
+    other = replace(certificate, issue=issue)
+    said = words_of(label(other, LabelSize(), form="pdf", due=date(2027, 3, 2)))
+    assert "VOID" in said
+    assert "PASS" not in said
+    assert "Due" not in said
+    assert qr_text(other).splitlines()[1:4] == [
+        "void",
+        f"run {certificate.run_id}",
+        "certificate new-2",
+    ]

@@ -121,6 +121,10 @@ def test_a_character_without_a_font_shows_its_code(
     text = text_of(pdf_of(named("聖病院 1")))
     assert text.count("‹U+8056›‹U+75C5›‹U+9662›1") >= 8
     assert "Charactersthatnofontathandhas" in text
+    long = PdfReader(BytesIO(pdf_of(named("聖病院" * 20)))).pages
+    codes = re.findall("‹[^›]*›", "".join(page.extract_text() for page in long))
+    assert len(codes) > 400
+    assert [code for code in codes if re.search(r"\s", code)] == [], "a code is on one line"
 
 
 def test_a_long_name_stays_on_the_page(named: Callable[[str], Certificate]) -> None:

@@ -7,6 +7,9 @@ from .world import World
 LONG_REST_S = 600.0
 """A rest that lint's advice stays under; where droop is stated, each is as long as that needs."""
 
+ALL_LAGS = (-1.0, -1.0)
+"""A trim all of whose effect is missing at first, and comes with a lag of its own."""
+
 WORLDS = (
     World("nominal, foreign"),
     World("near the limit", start_in_tolerances=(0.8, 1.3)),
@@ -51,6 +54,15 @@ WORLDS = (
     World("relaxing trim", relaxing=(0.1, 0.3)),
     World("dead trim", gain_ma=(1e-6, 2e-6), start_off=(0.08, 0.12)),
     World("big gain", gain_ma=(8.0, 20.0)),
+    World("trim past the rise", lag_s=(0.5, 2.0), past_the_rise=True),
+    World(
+        "quick trim",
+        lag_s=(1.0, 2.0),
+        past_the_rise=True,
+        relaxing=ALL_LAGS,
+        relaxing_tau_s=(0.1, 0.6),
+    ),
+    World("slow trim", lag_s=(0.3, 0.8), relaxing=ALL_LAGS, relaxing_tau_s=(1.0, 2.0)),
     World("warm-up", warm_up=(-0.03, 0.03)),
     World("ageing", ageing_per_min=(0.002, 0.005)),
     World("line steps", line_step=(0.002, 0.01)),

@@ -109,13 +109,18 @@ class ForeignUnit:
 
     def _step(self) -> None:
         level_ma = self._level_ma(self.trim.change_ma) * self.warmth.droop_factor()
-        output_ma = self._rise.step(level_ma) * self._disturbed[self._taken]
+        output_ma = self._risen_ma(level_ma) * self._disturbed[self._taken]
         self._meter.feed(output_ma)
         self.warmth.step((output_ma / self.unit.target_ma) ** 2, STEP_S)
         self.line.step(STEP_S)
         self.trim.pass_time(STEP_S)
         self.clock_s += STEP_S
         self._taken += 1
+
+    def _risen_ma(self, level_ma: float) -> float:
+        if self.unit.world.past_the_rise:
+            return self._rise.step(1.0) * level_ma
+        return self._rise.step(level_ma)
 
     def _note_excursion(self) -> None:
         level_ma = self._level_ma(self.trim.relaxed_ma)

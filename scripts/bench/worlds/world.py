@@ -56,6 +56,8 @@ class World:
     gain_ma: Range = (0.3, 6.0)
     """At the start, of either sign; lognormal, the limits are two standard deviations out."""
     law: TrimLaw = "straight"
+    past_the_rise: bool = False
+    """Whether a move acts at once, as an amplifier behind what makes the output rise slowly."""
     backlash_counts: Range = NONE
     relaxing: Range = NONE
     """Share of a move's effect that goes again within some seconds."""

@@ -89,11 +89,12 @@ class AdjustmentDecider:
         if determined and move is None and sizer.is_nearest_count(output, gain):
             demand = releasing.nearest_count
         output_after = self._trim.output_after(move)
-        if late or estimator.may_release(fit, output_after, demand):
+        since_move_s = age_s - log.moved_s
+        seen = since_move_s >= estimator.patience_s
+        if late or (seen and estimator.may_release(fit, output_after, demand)):
             return AdjustmentDecision("release", move)
         if not determined:
             return self._probe(log, age_s, fit, output, gain)
-        since_move_s = age_s - log.moved_s
         if move is not None and since_move_s >= estimator.wait_after_move_s(fit, gain):
             return self._careful_move()
         return _WAIT

@@ -66,6 +66,9 @@ class Moving:
     """Time from a move to the next while the unit's readings do not determine its gain."""
     sure_gain_sds: float = 4.0
     """A gain so far from zero lets the next move follow as soon as the last begins to show."""
+    patience_s: float = 1.0
+    """Each time a confirmation differs from what was expected, moves are waited for this longer:
+    their effect may come later than the rise, and then the gain looks small."""
 
 
 @dataclass(frozen=True)

@@ -22,7 +22,7 @@ from ohmwright.estimation.point import Keys
 from ohmwright.estimation.prior import TransientPrior
 from ohmwright.estimation.step_response import window_mean_response
 from ohmwright.estimation.transient_estimate import ActivationRecord, FitStart
-from ohmwright.estimation.transient_estimator import linearised
+from ohmwright.estimation.transient_problem import linearised
 
 from .actions import Press
 from .press_hypotheses import (
@@ -162,7 +162,7 @@ class PressWatch:
         `start`: dynamics and noise of the latest fit; `correlation`: of neighbouring readings.
         """
         now_s = float(record.age_s[-1])
-        lag_s, dead_s, _ = np.exp(start.dynamics)
+        lag_s, dead_s, _ = np.exp(start.dynamics) if self.cue_s is None else start.move_times
         shown_s = float(dead_s + 0.6 * record.window_s + _SHOWN_LAGS * lag_s)
         begin_s, every_s = (
             (shown_s + _RISEN_LAGS * float(lag_s), _LOOK_AGAIN_S)
@@ -349,7 +349,8 @@ class _Readings:
     inverse_sd: Floats
     correlation: float
     window_s: float
-    dynamics: Floats
+    move_times: Floats
+    """Lag s, dead time s and ratio of the poles of a move, shape (3,)."""
 
     @classmethod
     def since(
@@ -369,7 +370,7 @@ class _Readings:
             1 / np.sqrt(variance),
             float(np.clip(correlation, 0.0, 0.9)),
             record.window_s,
-            np.exp(start.dynamics),
+            start.move_times,
         )
 
     @property
@@ -379,7 +380,7 @@ class _Readings:
 
     def response(self, at_s: Floats) -> Floats:
         """Return the response of the readings, shape (..., n), to unit steps at `at_s`, (...)."""
-        lag_s, dead_s, ratio = self.dynamics
+        lag_s, dead_s, ratio = self.move_times
         return window_mean_response(
             self.age_s - at_s[..., None],
             self.window_s,

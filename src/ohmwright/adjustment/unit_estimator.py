@@ -24,6 +24,8 @@ Floats = NDArray[np.float64]
 
 _ANY_LEVEL = (1.0, 0.1)
 """Prior of a level that is not known: mean and standard deviation, relative to the target."""
+_SOONEST = 0.35
+"""Moves are given this part of the rise's delay to show, even where they seem to act at once."""
 _TAUGHT_SDS = 3.0
 """A gain so far from zero is worth telling the next unit of the model."""
 
@@ -45,6 +47,8 @@ class UnitEstimator:
         self._prior_gain_sd = self.prior.sd_of(Coefficient.GAIN)
         self._gain_size = 1e-3
         self._fleet_gain_proven = False
+        self.patience_s = 0.0
+        """Time for which a move is looked at beyond what it seems to need."""
         self.begin_activation(None)
 
     def begin_activation(self, log: ActivationLog | None) -> None:
@@ -71,7 +75,12 @@ class UnitEstimator:
         trim.make_origin()
 
     def forget_all_but_gain(self) -> None:
-        """Let the readings alone say level and dynamics, and soon overrule the gain."""
+        """Let the readings alone say level and dynamics, and soon overrule the gain.
+
+        Moves may act later than the readings of them were believed to tell, so that each is looked
+        at for longer from now on.
+        """
+        self.patience_s += self._parameters.moving.patience_s
         gain, sd = self.prior.mean_of(Coefficient.GAIN), self.prior.sd_of(Coefficient.GAIN)
         opened = max(sd, self._parameters.prior_checks.opened_gain_sd_ratio * abs(gain))
         self.prior = vague_prior().with_coefficient(Coefficient.GAIN, gain, opened)
@@ -140,13 +149,15 @@ class UnitEstimator:
         moving, fleet_gain = self._parameters.moving, self._parameters.fleet_gain
         sure = self.has_fleet_gain or abs(gain.mean) > moving.sure_gain_sds * gain.sd
         if self.gain_is_own(gain) and sure:
-            return self.visible_after_s(fit, 0.0)
+            return self.visible_after_s(fit, 0.0) + self.patience_s
         lags = fleet_gain.wait_lags if self.has_fleet_gain else moving.wait_lags
-        return self.visible_after_s(fit, lags)
+        return self.visible_after_s(fit, lags) + self.patience_s
 
     def visible_after_s(self, fit: TransientEstimate, lags: float) -> float:
         """Time from a move until the readings show what it does within so many lags."""
-        return fit.dead_time_s + 0.5 * self._spec.question.window_s + lags * fit.lag_s
+        share = max(_SOONEST, fit.start.move_delay)
+        delay_s = share * (fit.dead_time_s + lags * fit.lag_s)
+        return delay_s + 0.5 * self._spec.question.window_s
 
     def forget_gain(self) -> None:
         """Make the prior of the gain as vague as that of an unknown unit."""

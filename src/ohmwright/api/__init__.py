@@ -18,6 +18,7 @@ Read in this order:
     curve_file, curve_plot      curves as files and as pictures
     live_plot                   a picture that grows in a notebook
     run_of_record, records_view a run on record, and the records of a place
+    laboratory                  the laboratory file, and what papers state beside the record
     certificate_files           the papers of a run, rendered and written
     pandas_extra                rows as DataFrames
     output_file                 a path is refused before the work that is to be written there

@@ -2,25 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, date
 from functools import cached_property
 from pathlib import Path
 
 from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.records.chain import StoredRun
 from ohmwright.records.json_lines import run_lines
-from ohmwright.records.queries import seals
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.trust import Signer, TrustedKeys, signers
+from ohmwright.records.trust import TrustedKeys, signers
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.html import certificate_html
+from ohmwright.reports.issue import issue_of
 from ohmwright.reports.label import LabelSize, label
-from ohmwright.reports.pdf import certificate_pdf
-from ohmwright.reports.typesetting import Form
+from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE, certificate_pdf
+from ohmwright.reports.typesetting import Form, Picture
 
+from .laboratory import Laboratory, PaperWords, find_laboratory, paper_data
 from .paths import file_name_safe
 
 _LABEL_FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
@@ -28,13 +30,18 @@ _LABEL_FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
 
 @dataclass(frozen=True)
 class CertificateOptions:
-    """What a certificate needs beside the record; `due`: next calibration, on the label."""
+    """What a certificate needs beside the record.
+
+    `due`: next calibration, on the label. `template`: what lays out the PDF.
+    """
 
     due: date | None = None
     label_size: LabelSize = field(default_factory=LabelSize)
     country: str | None = None
     schema: Path | None = None
     overwrite: bool = False
+    words: PaperWords = field(default_factory=PaperWords)
+    template: Path = CERTIFICATE_TEMPLATE
 
 
 @dataclass(frozen=True)
@@ -61,37 +68,66 @@ class OutputPaths:
 class CertificateRenderer:
     """Returns the content of each kind of certificate file of one run."""
 
-    def __init__(self, certificate: Certificate, record: str, options: CertificateOptions) -> None:
+    def __init__(
+        self,
+        certificate: Certificate,
+        record: str,
+        options: CertificateOptions,
+        laboratory: Laboratory | None = None,
+    ) -> None:
         self.certificate, self._record, self._options = certificate, record, options
+        self.laboratory = laboratory
 
     @cached_property
     def _sheet(self) -> CertificateText:
         return certificate_text(self.certificate)
 
+    @cached_property
+    def _logo(self) -> Picture | None:
+        return None if self.laboratory is None else self.laboratory.logo()
+
+    @property
+    def signs(self) -> bool:
+        """Whether digital certificates are signed: whether the laboratory file names a key."""
+        return self.laboratory is not None and self.laboratory.data.signature is not None
+
     def name(self) -> str:
-        """Return asset, date and run id as a file name without ending, valid on every system."""
+        """Return asset, date and number as a file name without ending, valid on every system."""
         day = f"{self.certificate.ended_at.astimezone(UTC):%Y-%m-%d}"
-        parts = (self.certificate.asset.id, day, self.certificate.run_id)
+        parts = (self.certificate.asset.id, day, self.certificate.issue.number)
         return "-".join(_file_name_part(part) for part in parts)
 
     def pdf(self, _: Path) -> bytes:
         """Return a PDF/A-3b with the record attached."""
-        return certificate_pdf(self._sheet, self.certificate.ended_at, self._record)
+        return certificate_pdf(
+            self._sheet,
+            self.certificate.dated,
+            self._record,
+            logo=self._logo,
+            template=self._options.template,
+        )
 
     def html(self, _: Path) -> bytes:
         """Return the certificate as one HTML file."""
-        return certificate_html(self._sheet).encode()
+        return certificate_html(self._sheet, self._logo).encode()
 
     def csv(self, _: Path) -> bytes:
         """Return the results as CSV."""
         return certificate_csv(self.certificate)
 
     def dcc(self, _: Path) -> bytes:
-        """Return the digital calibration certificate (XML), validated where a schema is given."""
-        from ohmwright.reports.dcc import UNKNOWN_COUNTRY, certificate_dcc
-        from ohmwright.reports.dcc_schema import check_schema
+        """Return the digital calibration certificate (XML).
 
-        document = certificate_dcc(self.certificate, self._options.country or UNKNOWN_COUNTRY)
+        Signed where the laboratory file names a key; validated where a schema is given.
+        """
+        from ohmwright.reports.dcc import certificate_dcc
+        from ohmwright.reports.dcc_schema import check_schema
+        from ohmwright.reports.dcc_signature import signed_dcc
+
+        document = certificate_dcc(self.certificate, self._options.country)
+        signing = None if self.laboratory is None else self.laboratory.signature_files()
+        if signing is not None:
+            document = signed_dcc(document, *signing)
         if self._options.schema is not None:
             check_schema(document, self._options.schema)
         return document
@@ -116,25 +152,35 @@ def certificate_renderer(
     """
     with store.database.read() as connection:
         store.refuse_loss(connection)
-    events, head = store.events(run_id), store.head(run_id)
-    note = "; ".join(map(_seal_note, _untrusted(store, run_id, trusted)))
-    certificate = certificate_of(events, head, note)
-    record = b"".join(line + b"\n" for line in run_lines(store.stored_run(run_id)))
-    return CertificateRenderer(certificate, record.decode(), options)
+    events, run = store.events(run_id), store.stored_run(run_id)
+    laboratory = find_laboratory(options.words.laboratory, store.database.place)
+    sealed_by = None if run.seal is None else run.seal.statement.key
+    issue = issue_of(run_id, run.addenda, paper_data(laboratory, options.words), sealed_by)
+    if issue.on_record and options.words.said:
+        raise UsageError(
+            f"The certificate of run {run_id} was approved or amended with other words on record.",
+            "Customer, place and receipt are part of what was signed. Nothing was written.",
+            "To change them: ohmwright record amend RUN --reason WHY with the same options.",
+        )
+    note = " ".join(_notes_on_signatures(run, trusted))
+    certificate = certificate_of(events, run.head.hex(), note, issue)
+    record = b"".join(line + b"\n" for line in run_lines(run))
+    return CertificateRenderer(certificate, record.decode(), options, laboratory)
 
 
-def _untrusted(store: SqlStore, run_id: str, trusted: TrustedKeys) -> list[Signer]:
-    """Return who sealed the run with a key that is not trusted here."""
-    sealed = signers(seals(store.database), (run_id,))
-    return [signer for signer in sealed if signer.key not in trusted]
-
-
-def _seal_note(signer: Signer) -> str:
-    """Return the note on a certificate about a seal by a key that is not trusted."""
-    return (
-        f"Not known who sealed the record: key {signer.fingerprint}, said to be of "
-        f"{', '.join(signer.operators)}, was not trusted where this paper was made."
-    )
+def _notes_on_signatures(run: StoredRun, trusted: TrustedKeys) -> Iterator[str]:
+    """Yield a note for each key that signed the run or about it and is not trusted here."""
+    sealed = () if run.seal is None else (run.seal,)
+    for what, signed in (
+        ("sealed the record", signers(sealed)),
+        ("approved, amended or voided it", signers(run.addenda)),
+    ):
+        for signer in signed:
+            if signer.key not in trusted:
+                yield (
+                    f"Not known who {what}: key {signer.fingerprint}, said to be of "
+                    f"{', '.join(signer.operators)}, was not trusted where this paper was made."
+                )
 
 
 def write_certificate_files(

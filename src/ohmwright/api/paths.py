@@ -28,6 +28,11 @@ def trusted_keys_file() -> Path:
     return _user_folder(platformdirs.user_config_path) / "trusted-keys"
 
 
+def laboratory_file_of_user() -> Path:
+    """Return the path of the user's own laboratory file."""
+    return _user_folder(platformdirs.user_config_path) / "laboratory.toml"
+
+
 def witness_folder() -> Path:
     """Return the folder in which this computer keeps what it has seen of each store."""
     return _user_folder(platformdirs.user_state_path) / "witness"

@@ -36,7 +36,9 @@ class RunPace:
 
     def left_s(self, missing: Iterable[PlannedPoint], now_s: float) -> float:
         """Return the bench time that the points `missing` will take; the first has begun."""
-        times_s = [point.expected_s * self._pace(point.kind) for point in missing]
+        points = list(missing)
+        paces = {kind: self._pace(kind) for kind in {point.kind for point in points}}
+        times_s = [point.expected_s * paces[point.kind] for point in points]
         if not times_s:
             return 0.0
         spent_s = 0.0 if self._begun_s is None else max(0.0, now_s - self._begun_s)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -14,11 +15,16 @@ from ohmwright.api.certificate_files import (
     write_certificate_files,
 )
 from ohmwright.api.open_records import resolved_run_id
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.source import read_text
 from ohmwright.reports.label import LabelSize
+from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, trusted_keys
+
+_NEVER_LEFT_OUT = ("void", "simulated", "statements", "notes", "cautions")
+"""What every template must show, wherever there is something to say."""
 
 
 def run_certificate(
@@ -41,6 +47,8 @@ def run_certificate(
         _refuse_past_due(options.due, renderer.certificate.ended_at)
     if renderer.certificate.seal_note:
         print_notice(renderer.certificate.seal_note)
+    if renderer.certificate.issue.void:
+        print_notice(f"This run is void: {renderer.certificate.issue.void}")
     if options.due is not None and renderer.certificate.verdict != "pass":
         print_notice(f"The label has no due date: the verdict is {renderer.certificate.verdict}.")
     files = write_certificate_files(renderer, paths, overwrite=options.overwrite)
@@ -50,8 +58,12 @@ def run_certificate(
         return
     for path in files.values():
         out().print(Text(f"Written: {path}"), soft_wrap=True)
-    if "dcc" in files and options.country is None:
+    if "dcc" not in files:
+        return
+    if options.country is None and renderer.certificate.issue.paper.country is None:
         out().print("The digital certificate names no country: give it with --country.")
+    if not renderer.signs:
+        out().print("The digital certificate is not signed: the laboratory file names no key.")
 
 
 def _refuse_past_due(due: date, ended_at: datetime) -> None:
@@ -78,6 +90,27 @@ def label_size(text: str) -> LabelSize:
             "Write 50x25.",
         )
     return LabelSize(width_mm, height_mm)
+
+
+def own_template(path: Path | None) -> Path:
+    """Return the template `path`, or the program's own.
+
+    Raises SourceError where there is none, or one that leaves out what every paper must say.
+    """
+    if path is None:
+        return CERTIFICATE_TEMPLATE
+    text = read_text(path)
+    missing = [key for key in _NEVER_LEFT_OUT if not re.search(rf"\b{key}\b", text)]
+    if missing:
+        raise SourceError(
+            f"{path} never shows {', '.join(missing)} of its data.",
+            "Without it a paper could mislead: that a run is void or simulated, and what figures "
+            "mean, must be seen.",
+            "Show each of them, as in the example of 'ohmwright guide certificates'.",
+        )
+    if "sys.inputs.record" not in text:
+        print_notice(f"{path} does not attach sys.inputs.record: its PDF has no record in it.")
+    return path.resolve()
 
 
 def country_code(text: str | None) -> str | None:

@@ -6,10 +6,12 @@ from typing import Annotated
 
 import typer
 
+from .option_groups import with_option_groups
 from .options import (
     DAY,
     AcceptExpired,
     Json,
+    PaperOptions,
     ProcedurePath,
     RecordsPlace,
     RunArgument,
@@ -18,7 +20,9 @@ from .options import (
 )
 
 
+@with_option_groups
 def certificate(
+    *,
     run: RunArgument = "last",
     pdf: Annotated[Path | None, typer.Option(help="PDF/A with the record attached.")] = None,
     html: Annotated[Path | None, typer.Option(help="The same as one HTML file.")] = None,
@@ -39,6 +43,10 @@ def certificate(
         Path | None, typer.Option("--schema", help="Hold it against this dcc.xsd.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False,
+    template: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Your own layout of the PDF (.typ).")
+    ] = None,
+    paper: PaperOptions,
     records: RecordsPlace = None,
     trusted: Trusted = None,
     as_json: Json = False,
@@ -46,11 +54,17 @@ def certificate(
     """Write the certificate of a finished run; by default PDF and HTML, into this folder."""
     from ohmwright.api.certificate_files import CertificateOptions, OutputPaths
 
-    from .certificate_command import country_code, label_size, run_certificate
+    from .certificate_command import country_code, label_size, own_template, run_certificate
 
     due = None if next_due is None else next_due.date()
     options = CertificateOptions(
-        due, label_size(size), country_code(country), schema_file, overwrite
+        due,
+        label_size(size),
+        country_code(country),
+        schema_file,
+        overwrite,
+        paper.words(),
+        own_template(template),
     )
     paths = OutputPaths(pdf, html, csv, dcc, label, all_)
     run_certificate(run, records, trusted, paths, options, as_json=as_json)

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from .commands_addenda import add_commands as add_addendum_commands
 from .commands_keys import app as keys_app
 from .option_groups import with_option_groups
 from .options import INSTANT, Json, RecordsPlace, RunArgument, RunFilterOptions, Runs, Trusted
@@ -16,6 +17,7 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(keys_app, name="keys")
+add_addendum_commands(app)
 
 
 @app.command("list")

@@ -41,15 +41,23 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
     """
     with open_records_for_reading(records) as store:
         units = fetch_rows(store.database, last_seen(not_since))
-        points = fetch_rows(store.database, pass_rates())
+        points, void = fetch_rows(store.database, pass_rates()), store.voided_run_ids()
     if as_json:
-        print_json({"units": [_unit(row) for row in units], "points": [_tally(p) for p in points]})
+        said = {"units": [_unit(row) for row in units], "points": [_tally(p) for p in points]}
+        print_json(said | {"void_runs_left_out": len(void)})
         return
     out().print(_units_table(units) if units else "No units like that.")
     for model, of_model in groupby(points, key=lambda point: point.model):
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
         table.title, table.title_justify = Text(printable(model)), "left"
         out().print("", table)
+    _print_left_out(void)
+
+
+def _print_left_out(void: frozenset[str]) -> None:
+    """Print how many void runs the figures leave out; nothing where there are none."""
+    if void:
+        out().print(f"Left out: {len(void)} void run{'' if len(void) == 1 else 's'}.")
 
 
 def show_trend(
@@ -64,10 +72,12 @@ def show_trend(
         months = fetch_rows(store.database, trend(*wanted))
         if not months:
             raise _no_such_point(wanted, fetch_rows(store.database, pass_rates()))
+        void = store.voided_run_ids()
     if as_json:
         print_json([_tally(month) for month in months])
         return
     out().print(_tallies_table(months, ("month",)))
+    _print_left_out(void)
 
 
 def _no_such_point(wanted: tuple[str, str, str, str], known: _Rows) -> UsageError:

@@ -11,7 +11,7 @@ from rich.text import Text
 from ohmwright.api.open_records import records_exist
 from ohmwright.model.errors import RecordError
 from ohmwright.records.keys import KeyStatus
-from ohmwright.records.queries import seals
+from ohmwright.records.queries import signatures
 from ohmwright.records.seal import fingerprint
 from ohmwright.records.trust import Signer, TrustedKeys, resolved_key, signers
 from ohmwright.reports.text import printable
@@ -66,7 +66,7 @@ def _signers(records: str | None) -> list[Signer]:
     if not records_exist(records):
         return []
     with open_records(records) as store:
-        return signers(seals(store.database))
+        return signers(signatures(store.database))
 
 
 def _document(

@@ -15,6 +15,7 @@ from ohmwright.simulator.faults import KINDS, SYNTAX, LineFault
 
 if TYPE_CHECKING:
     from ohmwright.api.bench_data import BenchChoice
+    from ohmwright.api.laboratory import PaperWords
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 RecordsPlace = Annotated[
@@ -34,6 +35,8 @@ Trusted = Annotated[
     ),
 ]
 RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
+Reason = Annotated[str, typer.Option(help="Why; it stands on the papers.")]
+By = Annotated[str | None, typer.Option(metavar="WHO", help="Your name; default: your account.")]
 Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
 
 ProcedurePath = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML).")]
@@ -108,6 +111,37 @@ class RunOptions:
     humidity_percent: Annotated[
         float | None, typer.Option(min=0, max=100, help="Relative humidity of the room.")
     ] = None
+
+
+@dataclass(frozen=True)
+class PaperOptions:
+    """Options on what papers state beside the record."""
+
+    laboratory: Annotated[
+        Path | None,
+        typer.Option(
+            metavar="FILE",
+            envvar="OHMWRIGHT_LABORATORY",
+            help="Laboratory file; default: laboratory.toml beside the records, else the user's.",
+        ),
+    ] = None
+    customer: Annotated[
+        str | None, typer.Option(help="For whom; with an address where that file has it.")
+    ] = None
+    place: Annotated[
+        str | None, typer.Option(help="Where the work was done: laboratory, customer or words.")
+    ] = None
+    received: Annotated[
+        datetime | None, typer.Option(formats=list(DAY), help="When the unit was received.")
+    ] = None
+    condition: Annotated[str | None, typer.Option(help="Its condition when received.")] = None
+
+    def words(self) -> "PaperWords":
+        """Return what was said, for the papers."""
+        from ohmwright.api.laboratory import PaperWords
+
+        received = None if self.received is None else self.received.date()
+        return PaperWords(self.laboratory, self.customer, self.place, received, self.condition)
 
 
 @dataclass(frozen=True)

@@ -40,7 +40,7 @@ def list_runs(records: str | None, selected: Filter, *, as_json: bool) -> None:
         keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
         print_json(
             [
-                {"run": row["run_id"], "simulated": bool(row["simulated"])}
+                {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
                 | {key: row[key] for key in keys}
                 for row in rows
             ]
@@ -52,6 +52,8 @@ def list_runs(records: str | None, selected: Filter, *, as_json: bool) -> None:
         table.add_column(name)
     for row in rows:
         verdict = Text(row["verdict"], style=VERDICT_STYLES.get(row["verdict"], "dim"))
+        if row["voided"]:
+            verdict = Text(f"void ({row['verdict']})", style="bold")
         cells = (Text(printable(row[key])) for key in ("run_id", "asset", "model", "procedure"))
         table.add_row(*cells, verdict)
     out().print(table if rows else "No runs like that.")
@@ -61,8 +63,8 @@ def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) 
     """Print the tables of one run, optionally its uncertainty budgets; return its exit code."""
     with open_records_for_reading(records) as store:
         run_id = resolved_run_id(store, run_id)
-        events = store.events(run_id)
-        print_run(run_id, events, store, as_json=as_json)
+        events, addenda = store.events(run_id), store.stored_run(run_id).addenda
+        print_run(run_id, events, store, as_json=as_json, addenda=addenda)
     if budgets and not as_json:
         out().print(budget_table(results(events)))
     return exit_code(events)

@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from contextlib import suppress
+
+from rich.text import Text
 
 from ohmwright.engine.run import results
 from ohmwright.model import errors
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, RunFinished
 from ohmwright.model.result import Verdict
+from ohmwright.records.addendum import Addendum, is_voided
 from ohmwright.records.store import Store
+from ohmwright.reports.issue import addendum_lines
 from ohmwright.reports.run_parts import RunPart, parts_of_run
 
 from .console import err, out, print_json
@@ -25,10 +30,22 @@ def print_how_to_resume(store: Store, run_id: str) -> None:
             err().print(f"Go on with: --resume {run_id}", soft_wrap=True)
 
 
-def print_run(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: bool) -> None:
-    """Print a run as tables, or as one JSON document; an unfinished one with how to resume it."""
+def print_run(
+    run_id: str,
+    events: tuple[Event, ...],
+    store: Store,
+    *,
+    as_json: bool,
+    addenda: Sequence[Addendum] = (),
+) -> None:
+    """Print a run as tables, or as one JSON document; an unfinished one with how to resume it.
+
+    What was approved, amended or declared void afterwards comes last.
+    """
     if not as_json:
         out().print(run_tables(events))
+        for line in addendum_lines(run_id, addenda):
+            out().print(Text(line, style="bold"), soft_wrap=True)
         out().print(f"Record: {store.place(run_id)}", soft_wrap=True)
         if not isinstance(events[-1], RunFinished):
             print_how_to_resume(store, run_id)
@@ -37,6 +54,8 @@ def print_run(run_id: str, events: tuple[Event, ...], store: Store, *, as_json: 
         "run": run_id,
         "record": store.place(run_id),
         "verdict": verdict(events),
+        "void": is_voided(addenda),
+        "addenda": [one.document()["statement"] for one in addenda],
         "parts": [_part_json(part) for part in parts_of_run(events)],
         "results": [result.model_dump(mode="json") for result in results(events)],
         "diagnosis": [e.model_dump(mode="json") for e in events if isinstance(e, CurveDiagnosed)],

@@ -16,6 +16,7 @@ from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.by_hand import WITHOUT_LINK
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.paper import LaboratoryFile
 from ohmwright.wire.command_set import CommandSet, keys_of_format
 
 Schema = dict[str, Any]
@@ -32,6 +33,7 @@ def file_schemas() -> dict[str, Schema]:
         "generator-data": _data_file(GeneratorData),
         "analyzer-certificate": _described(AnalyzerCertificate),
         "command-set": _command_set(),
+        "laboratory": _described(LaboratoryFile),
     }
 
 

@@ -18,7 +18,7 @@ from ohmwright.records.chain import RunHashes, StoredRun
 from ohmwright.records.json_lines import read_runs, run_lines
 from ohmwright.records.parquet import write_results
 from ohmwright.records.private_files import create_private_file
-from ohmwright.records.queries import Filter, results, runs, seals
+from ohmwright.records.queries import Filter, results, runs, signatures
 from ohmwright.records.run_import import import_outcome, import_run
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
@@ -47,13 +47,15 @@ class Selection:
 def export_runs(file: Path, selection: Selection, records: str | None) -> None:
     """Write every selected run to a new JSON Lines file. Raises RecordError for a damaged run."""
     with open_records_for_reading(records) as store:
-        chosen = selection.run_ids_in(store)
+        chosen, void = selection.run_ids_in(store), store.voided_run_ids()
         with new_file(file) as target:
             for run_id in chosen:
                 store.events(run_id)
                 for line in run_lines(store.stored_run(run_id)):
                     target.write(line + b"\n")
-    out().print(f"{len(chosen)} runs written to {file}", soft_wrap=True)
+    of_them_void = len(void.intersection(chosen))
+    said = f", {of_them_void} of them void, and marked so" if of_them_void else ""
+    out().print(f"{len(chosen)} runs written to {file}{said}", soft_wrap=True)
 
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
@@ -72,7 +74,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
     Prints who signed with a key that was not on record before, and whether it is trusted.
     """
     with open_records(records) as store:
-        known = {signer.key for signer in signers(seals(store.database))}
+        known = {signer.key for signer in signers(signatures(store.database))}
         with _open_existing(file) as lines:
             _refuse_forks(store, (run for run, _ in read_runs(lines, str(file))))
         with _open_existing(file) as lines:
@@ -81,7 +83,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
                 how = import_run(store, run, events)
                 came[how] += 1
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
-        new = [one for one in signers(seals(store.database)) if one.key not in known]
+        new = [one for one in signers(signatures(store.database)) if one.key not in known]
     _print_new_signers(new, trusted_keys(trusted))
     for run_id in unsigned:
         said = (

@@ -14,7 +14,7 @@ from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit, has_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.private_files import access_of_others
-from ohmwright.records.queries import CUT_SHORT, Filter, runs, seals
+from ohmwright.records.queries import CUT_SHORT, Filter, runs, signatures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers, untrusted_signers
 from ohmwright.reports.text import printable
@@ -76,7 +76,7 @@ def _checked_store(
     for run_id in chosen:
         if run_id not in known:
             raise store.unknown_run_error(run_id)
-    sealed = signers(seals(store.database), chosen)
+    sealed = signers(signatures(store.database), chosen)
     findings = [
         *audit(store, chosen),
         *_unknown_heads(store, heads),

@@ -138,18 +138,30 @@ class Session:
         """Report to `on_status` how RF was read last."""
         self._report(self.bench.rf.state)
 
-    def _report(self, rf: RfState, target_band: TargetBand | None = None, **figures: float) -> None:
-        """Report RF as it is now to `on_status`; `figures`: fields of BenchStatus."""
+    def _report(
+        self,
+        rf: RfState,
+        target_band: TargetBand | None = None,
+        *,
+        rest_left_s: float | None = None,
+        age_s: float | None = None,
+        left_s: float | None = None,
+        current_ma: float | None = None,
+    ) -> None:
+        """Report RF as it is now to `on_status`, with the figures that belong to it."""
         analyzer = self.bench.analyzer
         self.on_status(
             BenchStatus(
                 rf,
                 self.bench.clock.now_s(),
+                rest_left_s=rest_left_s,
+                age_s=age_s,
+                left_s=left_s,
+                current_ma=current_ma,
                 aim=target_band,
                 keyed_by_foot=analyzer.keyed_by_foot,
                 read_by_eye=analyzer.read_by_eye,
                 cue=self.cue,
-                **figures,
             )
         )
 

@@ -11,7 +11,10 @@ Nothing here waits, knows a clock or a port. Read in this order:
     ar1_regression          linear regression under correlated noise
     habits                  how a unit departs from a plain rise, by its activations so far
     departures              other shapes of the rise, hunting, other courses of the droop
+    members                 posteriors under every correlation and explanation, and their weights
     transient_estimate      what the estimate of a transient needs and returns
+    transient_problem       the readings of an activation as a regression
+    transient_fit           the dynamics that explain them best
     transient_estimator     the eight coefficients from the readings of one activation
     settled_value           a value and whether it has settled, for points without a tolerance
     sequential_test         in tolerance, too low, too high or undecided, from one activation,
@@ -49,6 +52,14 @@ stand still for a whole activation, off its mean, and no reading of that activat
 where hunting was seen, one still activation does not accept; several, pooled, do. A unit that was
 seen to creep or swing is estimated with that in mind from its first reading on.
 Held by tests/estimation/test_habits.py; `scripts/bench/worlds` (teeter, jump and creep).
+
+**A trim need not act as late as the output rises.** What makes the rise slow may lie before the
+trim (a soft start), or the trim may have a lag of its own. Moves share the shape of the rise and
+have a delay of their own, one of four parts of the rise's, taken where the readings speak for it
+far more than for the last; the gain's prior has no say in that. With one delay for both, of units
+whose trim acts at once 1 of 6 was adjusted, by moves that went as far as the target is high.
+Held by tests/estimation/test_transient_estimate.py (moves_that_act); `scripts/bench/worlds` (trim
+past the rise, quick trim, slow trim).
 
 **The output may droop anywhere in the chain.** Warming may begin with ON or with the output, and
 droop may come before the lag or behind it, so that the readings show it up to twice the delay late.

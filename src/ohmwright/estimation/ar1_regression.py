@@ -126,36 +126,79 @@ class Posterior:
     log_evidence: Floats
 
 
-def regress(
-    normal: Floats,
-    prior: Prior,
-    noise: Noise,
-    count: int,
-    start_terms: Floats | float,
-    last: int | None = None,
-) -> Posterior:
-    """Posterior from normal matrices, shape (..., q, q), of `count` readings.
+@dataclass(frozen=True)
+class Decomposition:
+    """How well each case explains its readings; the coefficients follow where they are asked for.
 
-    `start_terms`: terms of the log likelihood that depend on the correlation alone; `last`: of how
-    many coefficients, the last ones, the posterior is wanted, all if None; the others are
-    integrated out. One Cholesky decomposition gives all of it: the corner of the readings is what
-    the columns leave of them, and the block before it that of the coefficients wanted.
+    `root` (..., q, q): Cholesky factor of readings and prior; the others as of `Posterior`.
+    """
+
+    root: Floats
+    scale2: Floats
+    dof: float
+    log_evidence: Floats
+
+    def posterior(self, last: int, chosen: Flags | None = None) -> Posterior:
+        """Posterior of the `last` coefficients, those before them being integrated out.
+
+        `chosen` (...): the cases that are wanted, in one row then; all in their shape if None.
+        """
+        root, scale2, evidence = self.root, self.scale2, self.log_evidence
+        if chosen is not None:
+            root, scale2, evidence = root[chosen], scale2[chosen], evidence[chosen]
+        p = root.shape[-1] - 1
+        wanted = slice(p - last, p)
+        inverse = np.asarray(np.linalg.inv(root[..., wanted, wanted]), dtype=np.float64)
+        mean: Floats = (root[..., p, None, wanted] @ inverse)[..., 0, :]
+        return Posterior(mean, inverse.swapaxes(-1, -2) @ inverse, scale2, self.dof, evidence)
+
+
+def decompose(
+    normal: Floats, prior: Prior, noise: Noise, count: int, start_terms: Floats | float
+) -> Decomposition:
+    """Decomposition of normal matrices, shape (..., q, q), of `count` readings.
+
+    `start_terms`: terms of the log likelihood that no coefficient changes. One Cholesky
+    decomposition gives all of it: the corner of the readings is what the columns leave of them.
     Raises LinAlgError where the columns do not determine the coefficients.
     """
     p = normal.shape[-1] - 1
     total = normal + prior.normal
     total[..., p, p] += _LEAST_SQUARES
     root = np.asarray(np.linalg.cholesky(total), dtype=np.float64)
-    wanted = slice(p - (p if last is None else last), p)
-    inverse = np.asarray(np.linalg.inv(root[..., wanted, wanted]), dtype=np.float64)
-    covariance = inverse.swapaxes(-1, -2) @ inverse
-    mean: Floats = (root[..., p, None, wanted] @ inverse)[..., 0, :]
     dof = noise.dof + count
     scale2: Floats = (root[..., p, p] ** 2 + noise.dof * noise.variance) / dof
-    diagonal = np.diagonal(root, axis1=-2, axis2=-1)[..., :p]
-    log_determinant = 2 * np.sum(np.log(diagonal), axis=-1) - prior.log_determinant
+    log_determinant = _log_determinant(root[..., :p, :p]) - prior.log_determinant
     log_evidence: Floats = start_terms - 0.5 * log_determinant - 0.5 * dof * np.log(scale2)
-    return Posterior(mean, covariance, scale2, dof, log_evidence)
+    return Decomposition(root, scale2, dof, log_evidence)
+
+
+def regress(
+    normal: Floats, prior: Prior, noise: Noise, count: int, start_terms: Floats | float
+) -> Posterior:
+    """Posterior of all coefficients from normal matrices, as `decompose` takes them."""
+    return decompose(normal, prior, noise, count, start_terms).posterior(normal.shape[-1] - 1)
+
+
+def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
+    """Normal matrices, shape (..., q - m, q - m), without their first m coefficients, and terms.
+
+    `precision` (..., m): of their independent priors with mean 0, times the variance of the noise.
+    The terms (...) of the log likelihood are those that these coefficients leave behind.
+    """
+    m = precision.shape[-1]
+    block = normal[..., :m, :m] + precision[..., None] * np.eye(m)
+    root = np.asarray(np.linalg.cholesky(block), dtype=np.float64)
+    half = np.asarray(np.linalg.inv(root), dtype=np.float64) @ normal[..., :m, m:]
+    left: Floats = normal[..., m:, m:] - half.swapaxes(-1, -2) @ half
+    return left, -0.5 * (_log_determinant(root) - np.sum(np.log(precision), axis=-1))
+
+
+def _log_determinant(root: Floats) -> Floats:
+    """Log determinant of the matrices whose Cholesky factors are `root`, shape (..., p, p)."""
+    diagonal = np.diagonal(root, axis1=-2, axis2=-1)
+    log_determinant: Floats = 2 * np.sum(np.log(diagonal), axis=-1)
+    return log_determinant
 
 
 def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:

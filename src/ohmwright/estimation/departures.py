@@ -6,27 +6,26 @@ Each kind of departure is a few columns of a regression, relative to the risen o
 - wander (hunting of any shape, 1/f noise), which goes on: sines and cosines of several periods;
 - another course of the droop, and a steady drift; both are 0 at the age asked for.
 
-An explanation says how large the coefficients of each kind may be. Their amplitudes are part of the
-output relative to its level.
+An explanation says how large the coefficients of each kind may be, and which of the other shapes it
+has. Their amplitudes are part of the output relative to its level.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
-from itertools import product
+from itertools import groupby, product
 from math import exp
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .ar1_regression import Prior, diagonal_prior
-from .coefficients import COUNT
 from .habits import Habits
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
+Indices = NDArray[np.int_]
 
 _CREEP_S = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6)
 """Time constants of a slow creep; one in between is within 1 % of its amplitude of the next."""
@@ -42,8 +41,6 @@ _COURSE = (0.006, 0.006, 0.003)
 """Standard deviations of the two courses of the droop and of the drift."""
 _COURSES = ((1.0, 0.4), (0.25, 0.6))
 """Those of units that droop in another course, as parts of these, and of most; their shares."""
-_ABSENT = 1e-7
-"""Amplitude of what an explanation does without."""
 _OTHER_SHAPE = 0.1
 """Standard deviation of each coefficient of another shape."""
 _CREEPS_SHARE = 0.6
@@ -56,22 +53,23 @@ _TONE, _TONE_SHARE = 0.006, 0.6
 """The same of those that hunt with one period; at the others they are as quiet as most."""
 
 _OTHER_COUNT = len(_CREEP_S) + 2 * len(_SWING_S)
-_WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
+WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
 COURSE_COUNT = len(_COURSE)
-DEPARTURE_COUNT = _OTHER_COUNT + _WANDER_COUNT + COURSE_COUNT
+DEPARTURE_COUNT = _OTHER_COUNT + WANDER_COUNT + COURSE_COUNT
 
 
 def departure_columns(
     age_s: Floats, risen: Floats, *, dead_time_s: float, warm_s: Floats, at_age_s: float
 ) -> Floats:
-    """Readings per unit of each departure, shape (n, DEPARTURE_COUNT); the course comes last.
+    """Readings per unit of each departure, (n, DEPARTURE_COUNT): wander, other shapes, course.
 
     `age_s` (n,): ages of the readings; `risen` (n,): what has risen by then, relative to the level;
     `warm_s` (n,): how long the output stage has been warming.
     """
-    since_s = np.maximum(age_s - dead_time_s, 0.0)
-    columns = [*_other_shapes(since_s), *_wander(age_s), *_course(warm_s, at_age_s)]
-    return np.stack(columns, axis=1) * risen[:, None]
+    since_s = np.maximum(age_s - dead_time_s, 0.0)[:, None]
+    warm_s = warm_s[:, None]
+    parts = [*_wander(age_s[:, None]), *_other_shapes(since_s), *_course(warm_s, at_age_s)]
+    return np.concatenate(parts, axis=1) * risen[:, None]
 
 
 def course_slopes(at_age_s: float) -> Floats:
@@ -79,111 +77,116 @@ def course_slopes(at_age_s: float) -> Floats:
     return np.array([*(-exp(-at_age_s / tau_s) / tau_s for tau_s in _DROOP_S), 1 / _DRIFT_S])
 
 
-def _other_shapes(since_s: Floats) -> Iterator[Floats]:
-    for tau_s in _CREEP_S:
-        yield np.exp(-since_s / tau_s)
-    for tau_s, period_s in _SWING_S:
-        decay, angle = np.exp(-since_s / tau_s), 2 * np.pi / period_s * since_s
-        yield decay * np.sin(angle)
-        yield decay * np.cos(angle)
-
-
 def _wander(age_s: Floats) -> Iterator[Floats]:
-    for period_s in _WANDER_PERIODS_S:
-        angle = 2 * np.pi / period_s * age_s
-        yield np.sin(angle)
-        yield np.cos(angle)
+    angle = age_s * (2 * np.pi / np.array(_WANDER_PERIODS_S))
+    yield np.sin(angle)
+    yield np.cos(angle)
+
+
+def _other_shapes(since_s: Floats) -> Iterator[Floats]:
+    yield np.exp(since_s / -np.array(_CREEP_S))
+    tau_s, period_s = np.array(_SWING_S).T
+    decay, angle = np.exp(-since_s / tau_s), 2 * np.pi / period_s * since_s
+    yield decay * np.sin(angle)
+    yield decay * np.cos(angle)
 
 
 def _course(warm_s: Floats, at_age_s: float) -> Iterator[Floats]:
-    for tau_s in _DROOP_S:
-        yield np.exp(-warm_s / tau_s) - exp(-at_age_s / tau_s)
+    tau_s = np.array(_DROOP_S)
+    yield np.exp(-warm_s / tau_s) - np.exp(-at_age_s / tau_s)
     yield (warm_s - at_age_s) / _DRIFT_S
+
+
+class _Case(NamedTuple):
+    """One explanation: sd of its coefficients, and its share of the outputs of its kind."""
+
+    wander: tuple[float, ...]
+    shapes: tuple[int, ...]
+    """The columns of other shapes that it has; each has the same sd."""
+    course: float
+    """Factor of the course's sd."""
+    share: float
+    hunts: bool
+
+
+def _cases() -> Iterator[_Case]:
+    """Each rise with each wander; courses and tones with the usual rise, as they are subtle."""
+    alike = [((sd,) * WANDER_COUNT, share, False) for sd, share in _QUIET]
+    alike += [((sd,) * WANDER_COUNT, share, True) for sd, share in _HUNTING]
+    for (wander, share, hunts), (part, likely) in product(alike, _COURSES):
+        yield _Case(wander, (), part, share * likely, hunts)
+    for tone in _tones():
+        share = _TONE_SHARE / (len(_WANDER_PERIODS_S) - 1)
+        yield _Case(tone, (), 1.0, share, hunts=True)
+    for (shapes, likely), (wander, share, hunts) in product(_shapes(), alike):
+        yield _Case(wander, shapes, 1.0, share * likely, hunts)
+
+
+def _tones() -> Iterator[tuple[float, ...]]:
+    """Standard deviations of the sines and cosines with a tone between a period and the next."""
+    for first in range(len(_WANDER_PERIODS_S) - 1):
+        periods = [_QUIET[0][0]] * len(_WANDER_PERIODS_S)
+        periods[first] = periods[first + 1] = _TONE
+        yield (*periods, *periods)
+
+
+def _shapes() -> Iterator[tuple[tuple[int, ...], float]]:
+    """Columns of each other shape, and its share: one creep each, or all swings."""
+    creeps = len(_CREEP_S)
+    for creep in range(creeps):
+        yield (creep,), _CREEPS_SHARE / creeps
+    yield tuple(range(creeps, _OTHER_COUNT)), 1 - _CREEPS_SHARE
 
 
 @dataclass(frozen=True)
 class Explanations:
-    """Alternative explanations: `prior` of all columns, (k, p + 1, p + 1), the departures first.
+    """Explanations, k of them, that have as many columns of other shapes.
 
-    `log_probability` (k,) before the readings; `hunts`, `other_shape` (k,): which of them hunt, and
-    which rise in another shape.
+    `wander` (k,): which row of `WANDERS`; `columns` (k, c): indices, behind the wander, of the
+    columns of shape and course; `sd` (k, c): standard deviations of their coefficients.
     """
 
-    prior: Prior
-    log_probability: Floats
+    wander: Indices
+    columns: Indices
+    sd: Floats
+    share: Floats
     hunts: Flags
-    other_shape: Flags
-
-
-def no_departures(eight: Prior) -> Explanations:
-    """The one explanation without departures; `eight`: prior of the eight coefficients."""
-    none = np.zeros(1, dtype=np.bool_)
-    return Explanations(eight, np.zeros(1), none, none)
-
-
-def explanations(eight: Prior, variance: float, habits: Habits) -> Explanations:
-    """Explanations under noise of a `variance` by what is known of the unit's `habits`.
-
-    `eight`: prior of the eight coefficients, whose columns come after those of the departures.
-    """
-    cases = [*_cases(habits)]
-    sd = np.array([case.sd for case in cases])
-    return Explanations(
-        _joined(diagonal_prior(np.zeros(DEPARTURE_COUNT), variance / sd**2), eight),
-        np.log(np.array([case.probability for case in cases])),
-        np.array([case.hunts for case in cases]),
-        np.array([case.other_shape for case in cases]),
-    )
-
-
-class _Case(NamedTuple):
-    """One explanation: sd of each departure's coefficient, probability, hunting, other shape."""
-
-    sd: list[float]
-    probability: float
-    hunts: bool
     other_shape: bool
 
+    @classmethod
+    def of(cls, cases: Sequence[_Case]) -> Explanations:
+        """Those of cases with as many shapes each."""
+        course = range(_OTHER_COUNT, _OTHER_COUNT + COURSE_COUNT)
+        sd = [[_OTHER_SHAPE] * len(each.shapes) + _course_sd(each.course) for each in cases]
+        return cls(
+            wander=np.array([_WANDERS.index(each.wander) for each in cases]),
+            columns=np.array([(*each.shapes, *course) for each in cases]),
+            sd=np.array(sd),
+            share=np.array([each.share for each in cases]),
+            hunts=np.array([each.hunts for each in cases]),
+            other_shape=bool(cases[0].shapes),
+        )
 
-def _cases(habits: Habits) -> Iterator[_Case]:
-    """Each rise with each wander; courses and tones with the usual rise, as they are subtle."""
-    usual, other, hunting = 1 - habits.other_shape, habits.other_shape, habits.hunting
-    wanders = [([sd] * _WANDER_COUNT, (1 - hunting) * share, False) for sd, share in _QUIET]
-    wanders += [([sd] * _WANDER_COUNT, hunting * share, True) for sd, share in _HUNTING]
-    plain = [_ABSENT] * _OTHER_COUNT
-    for (wander, share, hunts), (part, likely) in product(wanders, _COURSES):
-        course = [part * sd for sd in _COURSE]
-        yield _Case(plain + wander + course, usual * share * likely, hunts, other_shape=False)
-    for tone in _tones():
-        share = hunting * _TONE_SHARE / (len(_WANDER_PERIODS_S) - 1)
-        yield _Case(plain + tone + [*_COURSE], usual * share, hunts=True, other_shape=False)
-    for (shape, likely), (wander, share, hunts) in product(_shapes(), wanders):
-        yield _Case(shape + wander + [*_COURSE], other * share * likely, hunts, other_shape=True)
-
-
-def _tones() -> Iterator[list[float]]:
-    """Standard deviations of the wander with a tone between each period and the next."""
-    for first in range(len(_WANDER_PERIODS_S) - 1):
-        periods = [_QUIET[0][0]] * len(_WANDER_PERIODS_S)
-        periods[first] = periods[first + 1] = _TONE
-        yield [sd for sd in periods for _ in range(2)]
+    def log_probability(self, habits: Habits) -> Floats:
+        """Logarithms, shape (k,), of their probabilities before the readings, by the habits."""
+        rises = habits.other_shape if self.other_shape else 1 - habits.other_shape
+        hunts = np.where(self.hunts, habits.hunting, 1 - habits.hunting)
+        log_probability: Floats = np.log(rises * hunts * self.share)
+        return log_probability
 
 
-def _shapes() -> Iterator[tuple[list[float], float]]:
-    """Standard deviations of each other shape, and its share: one creep each, or all swings."""
-    for creep in range(len(_CREEP_S)):
-        sd = [_ABSENT] * _OTHER_COUNT
-        sd[creep] = _OTHER_SHAPE
-        yield sd, _CREEPS_SHARE / len(_CREEP_S)
-    swings = _OTHER_COUNT - len(_CREEP_S)
-    yield [_ABSENT] * len(_CREEP_S) + [_OTHER_SHAPE] * swings, 1 - _CREEPS_SHARE
+def _course_sd(factor: float) -> list[float]:
+    return [factor * sd for sd in _COURSE]
 
 
-def _joined(departures: Prior, eight: Prior) -> Prior:
-    """Prior of the departures, (k, ...), and of the eight coefficients, independent of them."""
-    first = DEPARTURE_COUNT
-    size = first + COUNT + 1
-    normal = np.zeros((departures.normal.shape[0], size, size))
-    normal[:, :first, :first] = departures.normal[:, :first, :first]
-    normal[:, first:, first:] = eight.normal
-    return Prior(normal, departures.log_determinant)
+def _grouped() -> Iterator[Explanations]:
+    """All explanations, those together that have as many columns."""
+    cases = sorted(_cases(), key=lambda case: len(case.shapes))
+    for _, alike in groupby(cases, key=lambda case: len(case.shapes)):
+        yield Explanations.of([*alike])
+
+
+_WANDERS = [*dict.fromkeys(case.wander for case in _cases())]
+WANDERS: Floats = np.array(_WANDERS)
+"""Standard deviations of the coefficients of each wander, shape (w, WANDER_COUNT)."""
+EXPLANATIONS = (*_grouped(),)

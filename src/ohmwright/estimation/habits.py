@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 _OTHER_SHAPE = 0.03
 """Probability of another shape that is assumed of any unit."""
@@ -18,12 +18,15 @@ _STILL = 0.3
 class Habits:
     """Probabilities that a unit hunts (swings slowly), or rises in another shape than two lags.
 
-    `swing`: standard deviation of what it does beside rise and droop, relative to the target.
+    `swing`: standard deviation of what it does beside rise and droop, relative to the target;
+    `move_delay`: dead time and lags with which moves of its trim act, relative to those of the
+    rise.
     """
 
     hunting: float = 0.1
     other_shape: float = _OTHER_SHAPE
     swing: float = 0.0
+    move_delay: float = 1.0
 
     @property
     def rises_otherwise(self) -> bool:
@@ -40,10 +43,10 @@ class Habits:
 
     def at_least(self, hunting: float, other_shape: float = _OTHER_SHAPE) -> Habits:
         """These with so large probabilities at least, and none so large that it is beyond doubt."""
-        return Habits(
+        return replace(
+            self,
             hunting=min(_MOST, max(hunting, self.hunting)),
             other_shape=min(_MOST, max(other_shape, self.other_shape)),
-            swing=self.swing,
         )
 
     def after(self, seen: Habits) -> Habits:
@@ -51,16 +54,16 @@ class Habits:
 
         A unit that has hunted may hunt again, however still it stood this time.
         """
-        return Habits(
+        return replace(
+            seen,
             hunting=max(self.hunting, seen.hunting),
-            other_shape=seen.other_shape,
             swing=max(self.swing, seen.swing),
         )
 
     @property
     def without_swing(self) -> Habits:
         """These by an activation in which the trim moved: its moves may be what swung."""
-        return Habits(self.hunting, self.other_shape)
+        return replace(self, swing=0.0)
 
 
 USUAL_HABITS = Habits()

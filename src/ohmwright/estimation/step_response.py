@@ -68,19 +68,26 @@ def _decay_difference(late: Floats, early: Floats, tau_s: Floats | float) -> Flo
     return difference
 
 
-def driven(age_s: Floats, window_s: float, dynamics: Floats, steps: Steps) -> Floats:
+def driven(
+    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float = 1.0
+) -> Floats:
     """Readings per unit of each coefficient of the trim, shape (b, n, 4).
 
     `age_s` (n,): ages of the readings; `dynamics` (b, 3): lag s, dead time s and ratio of the
-    second time constant to the first, for each of b cases.
+    second time constant to the first, for each of b cases; `move_delay`: dead time and lags with
+    which moves act, relative to those of the rise. Moves that act sooner scale what has risen.
     """
     lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
+    delay = np.full((steps.at_s.size, 1), move_delay)
+    delay[0] = 1.0
     each = window_mean_response(
         age_s[None, :] - steps.at_s[:, None],
         window_s,
-        lag_s=lag_s,
-        dead_time_s=dead_time_s,
+        lag_s=lag_s * delay,
+        dead_time_s=dead_time_s * delay,
         pole_ratio=pole_ratio,
     )
+    if move_delay < 1:
+        each[:, 1:] *= each[:, :1]
     columns: Floats = each.swapaxes(1, 2) @ steps.weights
     return columns

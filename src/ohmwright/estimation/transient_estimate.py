@@ -60,13 +60,21 @@ class FitStart:
     """Where a fit ended: a good start for the next one, with a few readings more.
 
     `dynamics` (3,): logarithms of lag s, dead time s and ratio of the poles; `linear` (5,): the
-    linear coefficients; `correlation` of neighbouring readings and `variance` of the noise.
+    linear coefficients; `correlation` of neighbouring readings and `variance` of the noise;
+    `move_delay`: dead time and lags with which moves act, relative to those of the rise.
     """
 
     dynamics: Floats
     linear: Floats
     correlation: float
     variance: float
+    move_delay: float = 1.0
+
+    @property
+    def move_times(self) -> Floats:
+        """Lag s, dead time s and ratio of the poles with which moves act, shape (3,)."""
+        times: Floats = np.exp(self.dynamics) * [self.move_delay, self.move_delay, 1.0]
+        return times
 
 
 @dataclass(frozen=True)

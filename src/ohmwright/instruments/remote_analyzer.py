@@ -69,17 +69,20 @@ class RemoteAnalyzer(Analyzer):
         """Send ON with its limit, once; return when that limit reads back as running.
 
         Where the analyzer has a ceiling it then refuses a longer limit: a digit changed on the line
-        must not hold RF on for longer, since after ON the line may carry no OFF.
+        must not hold RF on for longer, since after ON the line may carry no OFF. Until OFF a line
+        that falls out of step is tried once: OFF is not to wait for more.
         """
         sent_s = self.sent_limit_s(limit_s) or limit_s
         if "set_ceiling" in self.dialogue.commands.tell:
             await self._verified.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
+        self.dialogue.try_once()
         await self.dialogue.tell("on", limit_s=sent_s)
         if self.protections.limit_read_back:
             await self._see_limit(sent_s)
 
     async def switch_off(self) -> None:
         """Send OFF at once."""
+        self.dialogue.try_as_usual()
         await self.dialogue.tell_at_once("off")
 
     async def output_on(self) -> bool:

@@ -116,8 +116,9 @@ class Result(FrozenModel):
     setting_told_by: str | None = None
     """Who said that mode and setting were chosen; None where that was done by port."""
     load_ohm: float | None = None
-    path: InputPath | Literal["none"] | None = None
-    """What the analyzer's terminals were joined to; None in records that do not say."""
+    path: InputPath | Literal["none", "only"] | None = None
+    """What the analyzer's terminals were joined to; None in records that do not say. Papers take
+    it as `only` where the analyzer has one input circuit, which nobody joins it to."""
     path_told_by: str | None = None
     """Who said that they were; None where the analyzer does it itself."""
     load_told_by: str | None = None

@@ -9,6 +9,7 @@ Read in this order:
     canonical_json      events and documents as bytes, and the hashes over these bytes
     chain               a stored run, and whether its chain and its seal hold
     seal                the signature under the end of a run
+    addendum            what is signed of a run afterwards: approved, amended, voided, restored
     tables              the tables; `migrations/` makes them
     database            transactions in SQLite or PostgreSQL
     sqlite_file         a SQLite file opened for writing, for reading, or as a copy
@@ -25,6 +26,7 @@ Read in this order:
     witness_file        one file of the witness
     witness             what this computer has seen of a store, and what is lost since
     sql_store           the store itself
+    add_addendum        an addendum signed and stored
     summaries           tables that sum up others
     queries             questions about many runs
     audit_finding       what an audit reports
@@ -142,4 +144,15 @@ Design decisions, all in force:
     entry of the ledger with the head that it brought.
     Rejected: merging two copies of a run.
     Held by: tests/records/test_transfer.py, test_a_fork_is_refused_at_the_first_event_that_differs.
+17. What is said of a run afterwards is an addendum.
+    Why: a run is sealed; an approval, an amendment or a void must not change it and must not be
+    lost, forged or left behind.
+    Decision: an addendum is signed with the key of whoever makes it, names the run's last hash
+    and the addendum before it, is an entry of the ledger and a line of an export. A void is
+    undone by another addendum. `verified_events` checks all of them. The table `voided_runs`
+    is a summary: a trigger keeps it, and takes the results of such a run out of the others.
+    What is signed leaves defaults out, so that a field that is added later breaks no signature.
+    Rejected: events after the last one, which would break the seal; a set of addenda without an
+    order, since two copies could then disagree on whether a run is void.
+    Held by: tests/records/test_addenda.py.
 """

@@ -19,6 +19,7 @@ from ohmwright.model.event import (
     StageStarted,
 )
 
+from .addendum import Addendum, is_voided, what_is_wrong
 from .canonical_json import chain_hash, sha256_digest
 from .seal import Seal
 
@@ -35,11 +36,14 @@ class StoredEvent:
 
 @dataclass(frozen=True)
 class RunHashes:
-    """The hashes that tell whether two copies are of one run, and which of them has more events."""
+    """The hashes that tell whether two copies are of one run, and which of them is longer."""
 
     opening: bytes
     hashes: tuple[bytes, ...]
     sealed: bool
+    addenda: tuple[str, ...] = ()
+    """Digest of each addendum."""
+    voided: bool = False
 
 
 @dataclass(frozen=True)
@@ -52,11 +56,19 @@ class StoredRun:
     events: tuple[StoredEvent, ...]
     seal: Seal | None
     """None while the run is not finished."""
+    addenda: tuple[Addendum, ...] = ()
+    """Approvals, amendments, voids and restorations, oldest first."""
 
     @property
     def hashes_of_events(self) -> RunHashes:
-        """The opening, the hash of each event, and whether the run is sealed."""
-        return RunHashes(self.opening, tuple(e.hash for e in self.events), self.seal is not None)
+        """The opening, the hash of each event and addendum, whether the run is sealed or void."""
+        return RunHashes(
+            self.opening,
+            tuple(e.hash for e in self.events),
+            self.seal is not None,
+            tuple(one.digest for one in self.addenda),
+            is_voided(self.addenda),
+        )
 
     @property
     def head(self) -> bytes:
@@ -73,7 +85,7 @@ class BrokenRunError(Exception):
 
 
 def verified_events(run: StoredRun) -> tuple[Event, ...]:
-    """The events of `run`, once every hash, link and the seal were checked.
+    """The events of `run`, once every hash, link, the seal and all addenda were checked.
 
     Raises BrokenRunError at the first that does not hold.
     """
@@ -89,6 +101,10 @@ def verified_events(run: StoredRun) -> tuple[Event, ...]:
         raise BrokenRunError(
             "it is finished and has no seal" if finished else "its last event is missing"
         )
+    if run.addenda:
+        hashes = frozenset(one.hash.hex() for one in run.events)
+        if wrong := what_is_wrong(run.addenda, run.run_id, hashes):
+            raise BrokenRunError(wrong)
     return events
 
 

@@ -24,8 +24,12 @@ def fleet_priors(store: Store, model: str, *, simulated: bool) -> dict[str, Flee
 
 
 def _readable_runs(store: Store) -> Iterator[Sequence[Event]]:
-    """The events of each of the latest runs, without damaged ones, which must not stop a job."""
-    for run_id in store.run_ids()[-_MOST_RUNS:]:
+    """The events of each of the latest runs, without void ones.
+
+    Damaged ones are left out, too: they must not stop a job.
+    """
+    void = store.voided_run_ids()
+    for run_id in [one for one in store.run_ids() if one not in void][-_MOST_RUNS:]:
         with suppress(RecordError):
             yield store.events(run_id)
 

@@ -1,7 +1,8 @@
 """Runs as lines of JSON: the file that `record export` writes and `record import` reads.
 
 A run is an opening line, one line for each event, and a closing line with its seal, or with its
-length and last hash while it is not finished. Event lines hold the very bytes that were hashed.
+length and last hash while it is not finished; then a line for each addendum. Event lines hold the
+very bytes that were hashed.
 A file holds one run after another.
 """
 
@@ -10,6 +11,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator
+from dataclasses import replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -17,11 +19,13 @@ from pydantic import ValidationError
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event
 
+from .addendum import Addendum
 from .canonical_json import canonical_json
 from .chain import BrokenRunError, StoredEvent, StoredRun, verified_events
 from .seal import Seal
 
 _FORMAT = "ohmwright record 1"
+_ADDENDUM = b'{"addendum":'
 _EVENT = re.compile(rb'\{"number":(\d+),"hash":"([0-9a-f]{64})","event":(\{.*\})\}', re.DOTALL)
 
 
@@ -50,6 +54,8 @@ def run_lines(run: StoredRun) -> Iterator[bytes]:
         yield canonical_json({"seal": run.seal.model_dump(mode="json")})
     else:
         yield canonical_json({"open": {"events": len(run.events), "head": run.head.hex()}})
+    for addendum in run.addenda:
+        yield canonical_json({"addendum": addendum.document()})
 
 
 def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tuple[Event, ...]]]:
@@ -58,22 +64,28 @@ def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tu
     `name` is the file's name in messages. Raises DamagedFileError at the first wrong line.
     """
     numbered = enumerate(lines, start=1)
-    at = 0
+    run, opened, end = None, 0, 0
     for at, line in numbered:
+        if run is not None and line.startswith(_ADDENDUM):
+            run, end = replace(run, addenda=(*run.addenda, _addendum(line, name, at))), at
+            continue
+        if run is not None:
+            yield run, _checked(run, name, opened, end)
+        opened = at
         opening, run_id = _opening(line, name, at)
         kept: list[StoredEvent] = []
-        end = None
+        end = at
         for number, text in numbered:
             end, match = number, _EVENT.fullmatch(text.rstrip(b"\n"))
             if match is None:
                 break
             kept.append(StoredEvent(int(match[1]), match[3], bytes.fromhex(match[2].decode())))
         else:
-            raise DamagedFileError(name, (end or at) + 1, "the end of the run is missing")
+            raise DamagedFileError(name, end + 1, "the end of the run is missing")
         run = StoredRun(run_id, opening, tuple(kept), _ending(text, kept, name, end))
-        yield run, _checked(run, name, at, end)
-    if at == 0:
+    if run is None:
         raise DamagedFileError(name, 1, "this is no file of records")
+    yield run, _checked(run, name, opened, end)
 
 
 def _opening(line: bytes, name: str, at: int) -> tuple[bytes, str]:
@@ -110,6 +122,14 @@ def _checked(run: StoredRun, name: str, first: int, last: int) -> tuple[Event, .
         raise DamagedFileError(
             name, last, f"its run holds what cannot be read: {problem}"
         ) from None
+
+
+def _addendum(line: bytes, name: str, at: int) -> Addendum:
+    """The addendum in a line. Raises DamagedFileError."""
+    try:
+        return Addendum.model_validate(_exactly(line, name, at)["addendum"])
+    except ValidationError:
+        raise DamagedFileError(name, at, "the addendum is damaged") from None
 
 
 def _exactly(line: bytes, name: str, at: int) -> dict[str, Any]:

@@ -119,8 +119,11 @@ class OperatorKey:
             signed_at=at,
             key=self.public,
         )
-        signature = self._private.sign(statement.signed_bytes())
-        return Seal(statement=statement, signature=signature.hex())
+        return Seal(statement=statement, signature=self.sign(statement.signed_bytes()))
+
+    def sign(self, message: bytes) -> str:
+        """The signature of `message` in hexadecimal (64 bytes)."""
+        return self._private.sign(message).hex()
 
     @cached_property
     def _private(self) -> Ed25519PrivateKey:

@@ -1,5 +1,7 @@
 """The ledger: one chain of entries through a store, for each run opened, sealed or imported.
 
+Approvals, amendments, voids and restorations of a run are entries, too.
+
 An entry's document names the hash of the entry before it; the document that opens a run is the
 first link of the run's own chain. So each run is tied to all that came before it.
 """
@@ -13,12 +15,13 @@ from typing import Any, Literal
 
 from sqlalchemy import Connection, func, insert, select, text
 
+from .addendum import Addendum, AddendumKind
 from .canonical_json import canonical_json, sha256_digest
 from .chain import BrokenRunError
 from .seal import Seal
 from .tables import LEDGER, RUNS
 
-EntryKind = Literal["opened", "sealed", "imported"]
+EntryKind = Literal["opened", "sealed", "imported"] | AddendumKind
 ZERO_HASH = bytes(32)
 """What the first entry names as the hash before it."""
 
@@ -79,12 +82,16 @@ def is_finished(connection: Connection, run: int) -> bool:
     return connection.execute(query.limit(1)).first() is not None
 
 
-def seal_of_run(connection: Connection, run: int) -> Seal | None:
-    """The newest seal of run number `run`; None while it has none. Raises BrokenRunError."""
+def end_of_run(connection: Connection, run: int) -> tuple[Seal | None, tuple[Addendum, ...]]:
+    """The newest seal of run number `run`, None while it has none, and its addenda in order.
+
+    Raises BrokenRunError.
+    """
     query = select(LEDGER.c.document).where(LEDGER.c.run == run, LEDGER.c.what != "opened")
-    documents = connection.execute(query.order_by(LEDGER.c.number)).scalars()
+    documents = list(connection.execute(query.order_by(LEDGER.c.number)).scalars())
     seals = [seal for seal in map(seal_of_entry, documents) if seal is not None]
-    return seals[-1] if seals else None
+    addenda = [one for one in map(addendum_of_entry, documents) if one is not None]
+    return seals[-1] if seals else None, tuple(addenda)
 
 
 def seal_of_entry(document: bytes) -> Seal | None:
@@ -94,6 +101,15 @@ def seal_of_entry(document: bytes) -> Seal | None:
         return None if held is None else Seal.model_validate(held)
     except (ValueError, AttributeError, RecursionError):
         raise BrokenRunError("its seal is damaged") from None
+
+
+def addendum_of_entry(document: bytes) -> Addendum | None:
+    """The addendum in the document of an entry; None where it has none. Raises BrokenRunError."""
+    try:
+        held: Any = json.loads(document).get("addendum")
+        return None if held is None else Addendum.model_validate(held)
+    except (ValueError, AttributeError, RecursionError):
+        raise BrokenRunError("an addendum to it is damaged") from None
 
 
 def entry_document(text: bytes) -> dict[str, Any]:

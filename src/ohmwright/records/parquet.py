@@ -34,7 +34,8 @@ def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
     pa = imported_pyarrow()
     columns = [pa.field(name, pa.string()) for name in (*_TEXT, "quantity", "verdict")]
     columns += [pa.field(name, pa.float64()) for name in _REAL]
-    columns += [pa.field("at", pa.timestamp("us", "UTC")), pa.field("simulated", pa.bool_())]
+    columns += [pa.field("at", pa.timestamp("us", "UTC"))]
+    columns += [pa.field("simulated", pa.bool_()), pa.field("voided", pa.bool_())]
     schema = pa.schema(columns)
     count, rest = 0, iter(rows)
     with pa.parquet.ParquetWriter(file, schema) as writer:
@@ -45,5 +46,6 @@ def write_results(rows: Iterable[Row], file: BinaryIO) -> int:
 
 
 def _typed(row: Row) -> Row:
-    """The row with its time as a datetime and `simulated` as a bool."""
-    return row | {"at": datetime.fromisoformat(row["at"]), "simulated": bool(row["simulated"])}
+    """The row with its time as a datetime, `simulated` and `voided` as bools."""
+    flags = {name: bool(row[name]) for name in ("simulated", "voided")}
+    return row | flags | {"at": datetime.fromisoformat(row["at"])}

@@ -18,12 +18,13 @@ from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.step import Stage
 
+from .addendum import Addendum
 from .chain import BrokenRunError
 from .database import Database
 from .flat_rows import Row, sortable_time
-from .ledger import seal_of_entry
+from .ledger import addendum_of_entry, seal_of_entry
 from .seal import Seal
-from .tables import LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES
+from .tables import LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES, VOIDED_RUNS
 
 
 @dataclass(frozen=True)
@@ -38,18 +39,20 @@ class Filter:
 
 
 CUT_SHORT = "cut short"
+NOT_VOID = RESULTS.c.run.not_in(select(VOIDED_RUNS.c.run))
+"""Condition on results: of a run that is not void."""
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
 
 
 def runs(database: Database, wanted: Filter = Filter()) -> list[Row]:
     """One row for each run, in the order they came.
 
-    It holds the columns of the table of runs but `opening`, and `verdict`.
+    It holds the columns of the table of runs but `opening`, with `verdict` and `voided`.
     """
     verdict = func.coalesce(func.max(LEDGER.c.verdict), CUT_SHORT).label("verdict")
     columns = [column for column in RUNS.c if column.name != "opening"]
     query = (
-        select(*columns, verdict)
+        select(*columns, verdict, RUNS.c.number.in_(select(VOIDED_RUNS.c.run)).label("voided"))
         .join(LEDGER, LEDGER.c.run == RUNS.c.number)
         .group_by(RUNS.c.number)
         .order_by(RUNS.c.number)
@@ -66,9 +69,9 @@ def runs(database: Database, wanted: Filter = Filter()) -> list[Row]:
 
 
 def history(asset: str, step: str, point: str) -> Select[tuple[object, ...]]:
-    """Query: every result of one point of one unit, oldest first."""
+    """Query: every result of one point of one unit, oldest first, without those of voided runs."""
     c = RESULTS.c
-    here = (c.asset == asset, c.step == step, c.point == point)
+    here = (c.asset == asset, c.step == step, c.point == point, NOT_VOID)
     return select(RESULTS).where(*here).order_by(c.at)
 
 
@@ -119,15 +122,16 @@ def relative_error(tally: SqlRow[Any]) -> RelativeError | None:
 
 
 def _of_model(model: str, step: str, point: str, stage: Stage) -> tuple[ColumnElement[bool], ...]:
-    """Conditions on results: of one point at one stage of a model."""
+    """Conditions on results: of one point at one stage of a model, in runs that are not void."""
     c = RESULTS.c
-    return c.model == model, c.step == step, c.point == point, c.stage == stage
+    return c.model == model, c.step == step, c.point == point, c.stage == stage, NOT_VOID
 
 
 def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:
-    """Query: every result with a verdict since a date, oldest first."""
+    """Query: every result with a verdict since a date, oldest first, without voided runs."""
     c = RESULTS.c
-    return select(RESULTS).where(c.verdict == verdict, c.at >= sortable_time(since)).order_by(c.at)
+    wanted = (c.verdict == verdict, c.at >= sortable_time(since), NOT_VOID)
+    return select(RESULTS).where(*wanted).order_by(c.at)
 
 
 def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
@@ -156,10 +160,15 @@ def pass_rates() -> Select[tuple[object, ...]]:
 def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
     """Yield flat results with the name of their run, by run and event, as they are read.
 
+    `voided` says whether the run is void.
+
     `wanted`: conditions on each result, its verdict among them.
     """
     query = (
-        select(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS)
+        select(
+            *(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS),
+            RESULTS.c.run.in_(select(VOIDED_RUNS.c.run)).label("voided"),
+        )
         .join(RUNS, RUNS.c.number == RESULTS.c.run)
         .order_by(RESULTS.c.run, RESULTS.c.event)
     )
@@ -177,13 +186,17 @@ def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
             yield dict(row)
 
 
-def seals(database: Database) -> Iterator[Seal]:
-    """Yield every seal that can be read, in the order of the ledger; `audit` reports the others."""
+def signatures(database: Database) -> Iterator[Seal | Addendum]:
+    """Yield every seal and addendum that can be read, in the order of the ledger.
+
+    `audit` reports those that cannot.
+    """
     for row in _rows(database, select(LEDGER.c.document).order_by(LEDGER.c.number)):
-        with suppress(BrokenRunError):
-            seal = seal_of_entry(row["document"])
-            if seal is not None:
-                yield seal
+        for read in (seal_of_entry, addendum_of_entry):
+            with suppress(BrokenRunError):
+                signed = read(row["document"])
+                if signed is not None:
+                    yield signed
 
 
 def fetch_rows(database: Database, query: Select[tuple[object, ...]]) -> Sequence[SqlRow[Any]]:

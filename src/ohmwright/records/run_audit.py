@@ -13,7 +13,7 @@ from ohmwright.model.event import Event, PointDone, RunFinished
 from .audit_finding import AuditFinding
 from .chain import BrokenRunError, StoredRun, verified_events
 from .flat_rows import Row, result_row, run_row
-from .ledger import entry_document, seal_of_entry
+from .ledger import addendum_of_entry, entry_document, seal_of_entry
 from .run_reader import read_run
 from .sql_store import SqlStore
 from .tables import LEDGER, RESULTS
@@ -75,9 +75,17 @@ def _check_ledger(
         raise BrokenRunError("its verdict in the ledger is not that of its last event", len(events))
     if kept.seal is None and any(entry.verdict is not None for entry in entries):
         raise BrokenRunError("the ledger has a verdict and no seal")
+    if any(_kind_of_addendum(entry.document) not in (None, entry.what) for entry in entries):
+        raise BrokenRunError("an addendum in the ledger is of another kind than its entry")
     imported = {entry_document(e.document).get("head") for e in entries if e.what == "imported"}
     if not imported <= _heads(kept):
         raise BrokenRunError("it is not what was imported")
+
+
+def _kind_of_addendum(document: bytes) -> str | None:
+    """What the addendum in an entry says that was done; None where there is no addendum."""
+    addendum = addendum_of_entry(document)
+    return None if addendum is None else addendum.statement.what
 
 
 def _heads(kept: StoredRun) -> set[Any]:

@@ -9,10 +9,11 @@ from sqlalchemy import Connection, select
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.wire.clock import RealClock
 
+from .addendum import is_voided
 from .canonical_json import sha256_digest
 from .flat_rows import Row
 from .lease import RENEW_AFTER_S, LeaseHolder, take_lease
-from .ledger import is_finished
+from .ledger import end_of_run, is_finished
 from .run_reader import find_run
 from .tables import EVENTS
 from .witness_file import ChainPosition
@@ -39,7 +40,7 @@ def chain_end(run: Row, events: int, head: bytes) -> ChainEnd:
 def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> ChainEnd | None:
     """Take the lease of a run on record and return where it ends; None when there is no such run.
 
-    Raises UsageError for a run that is finished, or that another program has.
+    Raises UsageError for a run that is finished or void, or that another program has.
     """
     run = find_run(connection, run_id)
     if run is None:
@@ -48,6 +49,11 @@ def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> Chain
         raise UsageError(
             f"Run {run_id} cannot be resumed: it is finished and sealed.",
             do="Start a new run.",
+        )
+    if is_voided(end_of_run(connection, run["number"])[1]):
+        raise UsageError(
+            f"Run {run_id} cannot be resumed: it is void.",
+            do="Start a new run, or see 'ohmwright record restore'.",
         )
     take_lease(connection, run["number"], run_id, holder)
     last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])

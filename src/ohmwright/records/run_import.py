@@ -9,6 +9,7 @@ from sqlalchemy import Connection, insert
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, PointDone, RunFinished
 
+from .add_addendum import add_addendum_entry
 from .chain import BrokenRunError, RunHashes, StoredRun, verified_events
 from .flat_rows import Row, result_row, run_row
 from .lease import LeaseHolder, release_lease, take_lease
@@ -19,7 +20,7 @@ from .tables import EVENTS, RESULTS, RUNS
 from .witness_file import ChainPosition
 
 ImportOutcome = Literal["new", "longer", "there already"]
-"""What an import adds: a new run, more events of a run on record, or nothing."""
+"""What an import adds: a new run, more events or addenda of a run on record, or nothing."""
 
 
 def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> ImportOutcome:
@@ -34,10 +35,14 @@ def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> Im
     for number, (our, their) in enumerate(zip(ours.hashes, theirs.hashes, strict=False), start=1):
         if our != their:
             raise _fork_error(run_id, f"event {number} is another one")
+    for number, (one, other) in enumerate(zip(ours.addenda, theirs.addenda, strict=False), 1):
+        if one != other:
+            raise _fork_error(run_id, f"addendum {number} (approval, amendment, void) is another")
     if len(theirs.hashes) <= len(ours.hashes):
-        return "there already"
-    if ours.sealed:
-        raise _fork_error(run_id, f"ours is finished; theirs has an event {len(ours.hashes) + 1}")
+        return "longer" if len(theirs.addenda) > len(ours.addenda) else "there already"
+    if ours.sealed or ours.voided:
+        how = "finished" if ours.sealed else "void"
+        raise _fork_error(run_id, f"ours is {how}; theirs has an event {len(ours.hashes) + 1}")
     return "longer"
 
 
@@ -56,16 +61,21 @@ def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> Im
         )
         if came == "there already":
             return came
-        after = 0 if ours is None else len(ours.events)
+        after, added = (0, 0) if ours is None else (len(ours.events), len(ours.addenda))
         if row is None:
             row = run_row(events[0]) | {"number": next_run_number(connection), "run_id": run.run_id}
         else:
             take_lease(connection, row["number"], run.run_id, LeaseHolder.this_program())
             release_lease(connection, row["number"])
-        entry = _add_import_entry(connection, row["number"], run, events[-1])
+        entry = None
+        if len(run.events) > after:
+            entry = _add_import_entry(connection, row["number"], run, events[-1])
         if after == 0:
             connection.execute(insert(RUNS), [row | {"opening": run.opening}])
         _insert_new_events(connection, row, run, events, after)
+        for addendum in run.addenda[added:]:  # last: they may take the results out of summaries
+            entry = add_addendum_entry(connection, row["number"], addendum)
+        assert entry is not None
         seen = ChainPosition(entry.number, entry.hash)
         store.witness.note_intended_entry(seen)
     store.witness.note_committed_entry(seen)
@@ -100,6 +110,8 @@ def _insert_new_events(
 ) -> None:
     """Insert the events that come after number `after`, and the results among them."""
     number = row["number"]
+    if len(run.events) <= after:
+        return
     kept = [
         {"run": number, "number": one.number, "body": one.body, "hash": one.hash}
         for one in run.events[after:]

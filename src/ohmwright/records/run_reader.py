@@ -11,7 +11,7 @@ from ohmwright.model.errors import RecordError
 from .chain import StoredEvent, StoredRun
 from .database import Database
 from .flat_rows import Row
-from .ledger import seal_of_run
+from .ledger import end_of_run
 from .tables import EVENTS, RUNS, STORE
 
 
@@ -36,7 +36,8 @@ def read_run(connection: Connection, run: Row) -> StoredRun:
     query = select(EVENTS.c.number, EVENTS.c.body, EVENTS.c.hash)
     rows = connection.execute(query.where(EVENTS.c.run == run["number"]).order_by(EVENTS.c.number))
     events = tuple(StoredEvent(*row) for row in rows)
-    return StoredRun(run["run_id"], run["opening"], events, seal_of_run(connection, run["number"]))
+    seal, addenda = end_of_run(connection, run["number"])
+    return StoredRun(run["run_id"], run["opening"], events, seal, addenda)
 
 
 def find_run(connection: Connection, run_id: str) -> Row | None:

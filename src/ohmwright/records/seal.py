@@ -46,15 +46,21 @@ class Seal(FrozenModel):
 
     def is_valid(self) -> bool:
         """Whether the signature fits the statement and the key that it names."""
-        from cryptography.exceptions import InvalidSignature
-        from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+        said = self.statement
+        return is_signed_by(said.key, self.signature, said.signed_bytes())
 
-        try:
-            key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(self.statement.key))
-            key.verify(bytes.fromhex(self.signature), self.statement.signed_bytes())
-        except (InvalidSignature, ValueError):
-            return False
-        return True
+
+def is_signed_by(key: str, signature: str, message: bytes) -> bool:
+    """Whether `signature` is that of `message` by the public key `key`; both in hexadecimal."""
+    from cryptography.exceptions import InvalidSignature
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
+
+    try:
+        public = Ed25519PublicKey.from_public_bytes(bytes.fromhex(key))
+        public.verify(bytes.fromhex(signature), message)
+    except (InvalidSignature, ValueError):
+        return False
+    return True
 
 
 def is_public_key(text: str) -> bool:

@@ -25,7 +25,7 @@ from .migrate import migrate_to_newest
 from .run_claim import ChainEnd, chain_end, claim_run, renew_claim
 from .run_reader import find_run, read_run, store_id
 from .store import Store
-from .tables import EVENTS, RESULTS, RUNS
+from .tables import EVENTS, RESULTS, RUNS, VOIDED_RUNS
 from .witness import Witness, losses
 from .witness_file import ChainPosition
 
@@ -123,6 +123,12 @@ class SqlStore(Store):
         with self.database.read() as connection:
             query = select(RUNS.c.run_id).order_by(RUNS.c.number)
             return tuple(connection.execute(query).scalars())
+
+    def voided_run_ids(self) -> frozenset[str]:
+        """The names of the runs that are void."""
+        with self.database.read() as connection:
+            query = select(RUNS.c.run_id).join(VOIDED_RUNS, VOIDED_RUNS.c.run == RUNS.c.number)
+            return frozenset(connection.execute(query).scalars())
 
     def head(self, run_id: str) -> str:
         """The hash of the last event of a run, in hexadecimal; certificates print it."""

@@ -26,5 +26,9 @@ class Store(ABC):
         """The names of all runs, oldest first."""
 
     @abstractmethod
+    def voided_run_ids(self) -> frozenset[str]:
+        """The names of the runs that are void."""
+
+    @abstractmethod
     def place(self, run_id: str) -> str:
         """Where the run is stored, in words for a person."""

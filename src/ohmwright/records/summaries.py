@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from sqlalchemy import Connection, Table, delete, select, text
 
 from .ledger import lock_ledger
-from .tables import NEWEST_RUNS, TALLIES
+from .tables import NEWEST_RUNS, TALLIES, VOIDED_RUNS
 
 _TALLIES = """
 SELECT model, step, point, stage, simulated, month, count(*),
@@ -24,6 +24,7 @@ FROM (
                 WHEN target > 0 THEN CAST(round(1e6 * ((value - target) / target)) AS BIGINT)
            END AS error_ppm
     FROM results
+    WHERE run NOT IN (SELECT run FROM voided_runs)
 ) AS errors
 GROUP BY model, step, point, stage, simulated, month
 """
@@ -36,17 +37,26 @@ FROM (
                PARTITION BY asset, simulated ORDER BY at DESC, number DESC
            ) AS place
     FROM runs
+    WHERE number NOT IN (SELECT run FROM voided_runs)
 ) AS ranked
 WHERE place = 1
 """
-_MADE = ((TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))
+_VOIDED = """
+SELECT DISTINCT run FROM ledger AS entry
+WHERE what = 'voided' AND NOT EXISTS (
+    SELECT 1 FROM ledger AS later
+    WHERE later.run = entry.run AND later.what = 'restored' AND later.number > entry.number
+)
+"""
+_MADE = ((VOIDED_RUNS, _VOIDED), (TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))
+"""In this order: the others leave out what the first one lists."""
 
 
 def rebuild_summary_tables(connection: Connection) -> None:
     """Fill every summary table anew, in the transaction of `connection`."""
     lock_ledger(connection)
     if connection.dialect.name == "postgresql":  # or a result that is being kept were left out
-        connection.execute(text("LOCK TABLE tallies, newest_runs IN EXCLUSIVE MODE"))
+        connection.execute(text("LOCK TABLE tallies, newest_runs, voided_runs IN EXCLUSIVE MODE"))
     for table, query in _MADE:
         connection.execute(delete(table))
         connection.execute(text(f"INSERT INTO {table.name} ({', '.join(table.c.keys())}) {query}"))

@@ -107,6 +107,9 @@ NEWEST_RUNS = _table(
 )
 """For each unit the run that began last; `verdict` is None until it has one."""
 
+VOIDED_RUNS = _table("voided_runs", Column("run", Integer, primary_key=True))
+"""The runs that are void, by the last word of the ledger on each; summaries leave them out."""
+
 LEASES = _table(
     "leases",
     Column("run", Integer, primary_key=True),

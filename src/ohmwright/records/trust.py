@@ -14,6 +14,7 @@ from pathlib import Path
 
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 
+from .addendum import Addendum
 from .audit_finding import AuditFinding
 from .private_files import create_private_file, make_private_folder
 from .seal import Seal, fingerprint, is_public_key
@@ -95,11 +96,11 @@ def _lines(path: Path) -> Iterator[tuple[str, str, str]]:
 
 @dataclass
 class Signer:
-    """A key, and the runs that it has sealed."""
+    """A key, and the runs that it has sealed, approved, amended, voided or restored."""
 
     key: str
     operators: list[str] = field(default_factory=list)
-    """Names of operators in the seals; nobody has checked them."""
+    """Names in what it has signed; nobody has checked them."""
     runs: list[str] = field(default_factory=list)
 
     @property
@@ -108,13 +109,13 @@ class Signer:
         return fingerprint(self.key)
 
 
-def signers(seals: Iterable[Seal], only: Collection[str] = ()) -> list[Signer]:
-    """One signer for each key among `seals`, in the order of their first seal.
+def signers(signatures: Iterable[Seal | Addendum], only: Collection[str] = ()) -> list[Signer]:
+    """One signer for each key among `signatures`, in the order of their first signature.
 
     `only`: names of the runs that count; empty for all.
     """
     found: dict[str, Signer] = {}
-    for said in (seal.statement for seal in seals):
+    for said in (one.statement for one in signatures):
         if only and said.run not in only:
             continue
         signer = found.setdefault(said.key, Signer(said.key))
@@ -143,12 +144,12 @@ def resolved_key(given: str, known: Iterable[str]) -> str:
 
 
 def untrusted_signers(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[AuditFinding]:
-    """A finding for each signer whose key is not trusted, with the runs that it has sealed."""
+    """A finding for each signer whose key is not trusted, with the runs that it has signed."""
     for signer in sealed:
         if signer.key not in trusted:
             count = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
             yield AuditFinding(
                 f"key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not "
-                f"trusted here; it sealed {count}: {', '.join(signer.runs)}",
+                f"trusted here; it signed {count}: {', '.join(signer.runs)}",
                 kind="unknown",
             )

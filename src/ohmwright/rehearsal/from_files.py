@@ -109,7 +109,8 @@ def _like_records(rehearsed: Rehearsed, place: str) -> Rehearsed:
     profile = rehearsed.bench.generator
     model = profile.data.model
     with open_existing_records(place) as store:
-        runs = [store.events(run_id) for run_id in store.run_ids()]
+        void = store.voided_run_ids()
+        runs = [store.events(run_id) for run_id in store.run_ids() if run_id not in void]
         started = [run_started_event(events) for events in runs]
         simulated = all(s.seed is not None for s in started if s and s.asset.model == model)
         fitting = [

@@ -9,18 +9,22 @@ Read in this order:
     traceability_marks      what each value is traceable to
     run_remarks             comments, and what happened beside the results
     drift_remarks           outputs measured several times that trend
+    issue                   number, approvals, amendments; laboratory, customer and receipt
     certificate             the data of a certificate
     measuring_conditions    how a point was measured, in words
     part_texts              sentences about the parts: protections, interruptions, room
     details                 unit, work, procedure and analyzer
     result_tables           the tables of results, as text
     curves, curve_drawing   power curves as SVG
+    risk_text               how probably a point was decided wrongly; k and coverage
     certificate_text        the whole text of a certificate
     typesetting             templates typeset by typst
+    html_tables             tables of results as HTML
     pdf, html               the certificate in these forms
     csv_file                results for a spreadsheet
     dcc_elements            elements of a digital calibration certificate
     dcc_results, dcc        its results, and the whole document
+    dcc_signature           its signature (XML-DSig)
     dcc_schema              its validation against a schema
     label                   the label for the unit
 
@@ -30,7 +34,8 @@ Design decisions, all in force:
    Why: PDF, HTML and digital certificate must not say different things.
    Decision: `certificate` gathers facts from events, `certificate_text` words them, and template
    and HTML only lay them out. Templates and style sheet are files in `templates/`; data reaches
-   typst as JSON in `sys.inputs`, and nothing in it is evaluated.
+   typst as JSON in `sys.inputs`, and nothing in it is evaluated. A laboratory may lay the same
+   text out by a template of its own, whose keys `guide/certificates.md` lists.
    Rejected: wording in the templates.
    Held by: tests/reports/test_html.py, test_it_says_what_the_pdf_says.
 2. No character of a name acts unseen, and none is dropped.
@@ -75,11 +80,27 @@ Design decisions, all in force:
    Held by: tests/reports/test_run_parts.py.
 7. Papers name a seal that nobody vouches for.
    Why: anybody can make a key, and a forged record is whole in itself.
-   Decision: where the key that sealed the record is not trusted on the computer that makes the
-   paper, PDF, HTML and digital certificate say so first among the notes. With a trusted key
+   Decision: where a key that sealed the record, or signed an approval, amendment or void, is not
+   trusted on the computer that makes the paper, PDF, HTML and digital certificate say so first
+   among the notes. With a trusted key
    nothing is added, so the bytes stay the same.
    Rejected: a warning at the terminal alone, which the reader of the paper does not see; refusing
    to make papers of records from another laboratory.
    Held by: tests/cli/test_certificate.py,
    test_a_seal_by_an_unknown_key_is_said_and_stands_on_the_papers.
+8. What papers state beside the record becomes part of it by an approval or an amendment.
+   Why: years later, a paper must be made again from the record alone.
+   Decision: laboratory, customer, place and receipt come from a file or from whoever makes the
+   paper, which says so, until an addendum keeps them; from then on nothing else is printed. The
+   number of a certificate is the run's, with -2 and so on for each amendment. An approval by the
+   key that also sealed the record is said to be one.
+   Rejected: a date of issue from the clock, which would make each printing another file.
+   Held by: tests/reports/test_issue.py, tests/cli/test_addenda.py.
+9. A digital certificate is signed by signxml with the laboratory's X.509 certificate.
+   Why: its readers verify with programs for XML signatures, which know X.509 and not our keys.
+   Decision: RSA or ECDSA with SHA-256, enveloped, over the whole document. Files signed in this
+   way were accepted, and altered ones refused, by libxmlsec1 (python-xmlsec 1.3.17) and by Java 17.
+   Rejected: Ed25519 with the operator's key (RFC 9231): signxml, by which dcclib verifies, does
+   not take it.
+   Held by: tests/reports/test_dcc_signature.py, which verifies without signxml.
 """

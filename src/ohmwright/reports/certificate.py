@@ -13,6 +13,7 @@ from ohmwright.model.event import DocumentKept, Event, RunFinished, RunStarted, 
 from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import MEASURED, Stage
 
+from .issue import Issue
 from .run_parts import RunPart, parts_of_run, run_totals_s
 from .run_remarks import remarks_of_run
 from .text import printable
@@ -53,6 +54,9 @@ class Certificate:
 
     run_id: str
     asset: Asset
+    """As corrected by amendments."""
+    recorded_asset: Asset
+    """As the record names it."""
     procedure: str
     revision: str
     procedure_digest: str
@@ -80,7 +84,9 @@ class Certificate:
     head: str | None
     """Hash of the last event of the record, in hexadecimal."""
     seal_note: str
-    """That the key which sealed the record is not trusted where the papers are made; else empty."""
+    """That a key which signed the record is not trusted where the papers are made; else empty."""
+    issue: Issue
+    """Number, approvals, amendments, and what is stated beside the record."""
 
     @property
     def results(self) -> tuple[Result, ...]:
@@ -92,6 +98,11 @@ class Certificate:
     def operators(self) -> tuple[str, ...]:
         """Everyone who carried out a part of the run, in order."""
         return tuple(dict.fromkeys(part.operator for part in self.parts))
+
+    @property
+    def dated(self) -> datetime:
+        """When the newest issue came about: its amendment, else the end of the run."""
+        return self.issue.amended_at or self.ended_at
 
     @property
     def unrecorded_on_s(self) -> float:
@@ -111,20 +122,26 @@ class Certificate:
 
 
 def certificate_of(
-    events: Sequence[Event], head: str | None = None, seal_note: str = ""
+    events: Sequence[Event],
+    head: str | None = None,
+    seal_note: str = "",
+    issue: Issue | None = None,
 ) -> Certificate:
     """The certificate of a finished run. Raises UsageError for one that is not finished.
 
-    `head`: hash of the run's last event. `seal_note`: that the key which sealed the run is not
-    trusted; empty where it is.
+    `head`: hash of the run's last event. `seal_note`: that a key which signed is not trusted; empty
+    where all are. `issue`: without it the first issue, which nobody has approved.
     """
     started, finished = _first_and_last(events)
     parts = parts_of_run(events)
     on_s, bench_time_s = run_totals_s(events)
     results = latest(result for part in parts for result in part.results)
+    issue = Issue(started.run_id) if issue is None else issue
+    corrected = issue.paper.corrections.given()
     return Certificate(
         run_id=started.run_id,
-        asset=started.asset,
+        asset=started.asset.model_copy(update=corrected),
+        recorded_asset=started.asset,
         procedure=started.procedure,
         revision=started.revision,
         procedure_digest=started.procedure_digest,
@@ -148,6 +165,7 @@ def certificate_of(
         bench_time_s=bench_time_s,
         head=head,
         seal_note=printable(seal_note) if seal_note else "",
+        issue=issue,
     )
 
 

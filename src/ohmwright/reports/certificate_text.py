@@ -7,11 +7,13 @@ from dataclasses import asdict, dataclass
 from datetime import UTC
 from typing import Any
 
+from ohmwright.model.paper import PaperData
 from ohmwright.model.result import Result
 
 from .certificate import Certificate
 from .curves import curve_svg, plotted_curves
 from .details import Details, detail_blocks
+from .issue import NOTHING_TOLD
 from .part_texts import interruption_lines, protection_lines
 from .result_tables import (
     AdjustmentRow,
@@ -20,7 +22,8 @@ from .result_tables import (
     adjustment_rows,
     step_groups,
 )
-from .text import printable
+from .risk_text import coverage_text, risk_text
+from .text import minute_text, printable
 from .traceability_marks import mark_notes
 from .uncertainty_text import uncertainty_text
 
@@ -31,10 +34,19 @@ CAUTIONS = (
     "resistance, with the settings of the procedure; it says nothing of other conditions.",
     "Electrical-safety tests are not part of this certificate unless listed as a point.",
 )
+STATEMENTS = (
+    "The results relate only to the item named above, as it was when the work was done.",
+    "This certificate may be reproduced in full only, unless the laboratory has agreed in writing "
+    "to an extract.",
+)
 NOTES = (
     "U: expanded uncertainty, of about 95 % coverage (GUM). Where none is given, none is known.",
     "P: probability that the true value lies within the limits. TUR: half the tolerance over U.",
     "Undecided is neither pass nor fail; it is never rounded to a pass.",
+)
+NOT_ON_RECORD = (
+    "Laboratory, customer, place and receipt are as told when this paper was made; they become "
+    "part of the record by its approval."
 )
 _ADJUSTED = "The adjustment is decided on a rested confirmation after the last move of the trim."
 
@@ -46,8 +58,19 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     """
     adjusted = any(result.stage == "adjust" for result in certificate.results)
     seal = (certificate.seal_note,) if certificate.seal_note else ()
-    of_u = filter(None, (uncertainty_text(certificate.results),))
-    return (*seal, *NOTES, *of_u, *((_ADJUSTED,) if adjusted else ()))
+    results = certificate.results
+    of_results = filter(None, (coverage_text(results), risk_text(results)))
+    of_u = filter(None, (uncertainty_text(results),))
+    issue = certificate.issue
+    told = (NOT_ON_RECORD,) if issue.paper != NOTHING_TOLD and not issue.on_record else ()
+    return (*seal, *NOTES, *of_results, *of_u, *((_ADJUSTED,) if adjusted else ()), *told)
+
+
+def statements_of(certificate: Certificate) -> tuple[str, ...]:
+    """What the certificate states of itself: issues it replaces, scope, the laboratory's own."""
+    issue = certificate.issue
+    own = map(printable, issue.paper.statements)
+    return (*issue.amendments, *issue.remarks, *STATEMENTS, *own)
 
 
 @dataclass(frozen=True)
@@ -60,12 +83,27 @@ class CurvePicture:
 
 
 @dataclass(frozen=True)
+class Letterhead:
+    """The laboratory whose certificate it is; all empty where none is known."""
+
+    name: str
+    address: tuple[str, ...]
+    accreditation: str
+
+
+@dataclass(frozen=True)
 class CertificateText:
     """Everything that a certificate shows, as printable text in the order in which it is shown."""
 
     title: str
     number: str
-    issued: str
+    done: str
+    """Day on which the work ended, as 2026-03-02."""
+    dated: str
+    """Day of the end of the work, or of the amendment: the date of the file."""
+    letterhead: Letterhead
+    void: str
+    """Who declared the run void, when and why; empty where it is not void."""
     verdict: str
     verdict_found: str
     verdict_left: str
@@ -89,6 +127,10 @@ class CertificateText:
     notes: tuple[str, ...]
     documents: tuple[tuple[str, str, str], ...]
     """Role, name and SHA-256 of each."""
+    statements: tuple[str, ...]
+    carried_out_by: str
+    approvals: tuple[tuple[str, str, str], ...]
+    """Name, time and key fingerprint of each approval."""
     head: str
 
     def document(self) -> dict[str, Any]:
@@ -100,8 +142,11 @@ def certificate_text(certificate: Certificate) -> CertificateText:
     """The text of `certificate`, its power curves drawn."""
     return CertificateText(
         title="Certificate of calibration",
-        number=printable(certificate.run_id),
-        issued=f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}",
+        number=printable(certificate.issue.number),
+        done=f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}",
+        dated=f"{certificate.dated.astimezone(UTC):%Y-%m-%d}",
+        letterhead=_letterhead(certificate.issue.paper),
+        void=certificate.issue.void,
         verdict=certificate.verdict,
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
@@ -125,7 +170,23 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         documents=tuple(
             (one.role, printable(one.name), one.sha256) for one in certificate.documents
         ),
+        statements=statements_of(certificate),
+        carried_out_by=printable(", ".join(certificate.operators)),
+        approvals=tuple(
+            (one.name, minute_text(one.at), one.key_words) for one in certificate.issue.approvals
+        ),
         head=certificate.head or "",
+    )
+
+
+def _letterhead(paper: PaperData) -> Letterhead:
+    """The laboratory at the head of the certificate; all empty where none is known."""
+    if paper.laboratory is None:
+        return Letterhead("", (), "")
+    return Letterhead(
+        printable(paper.laboratory.name),
+        tuple(map(printable, paper.laboratory.address)),
+        printable(paper.accreditation) if paper.accreditation else "",
     )
 
 

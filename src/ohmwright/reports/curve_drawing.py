@@ -25,7 +25,9 @@ _MARGIN = 0.05
 _TICKS = 6
 """At most so many intervals between the figures of an axis."""
 # two hues that colour-blind people tell apart; the markers differ as well
-_AS_FOUND, _AS_LEFT, _BAND, _TARGET, _GRID = "#c05a00", "#1f5fa8", "#dfe5ea", "#707880", "#c8c8c8"
+_AS_FOUND, _AS_LEFT, _BAND, _EDGE = "#c05a00", "#1f5fa8", "#dfe5ea", "#9aa5b0"
+_TARGET, _GRID = "#707880", "#c8c8c8"
+_TARGET_LINE = f'stroke="{_TARGET}" stroke-width="0.7" stroke-dasharray="2.8 1.4"'
 _CAP, _MARKER, _TICK = 2.0, 1.7, 3.5
 _AXIS_NAMES = {"W": "power in W", "mA": "current in mA"}
 
@@ -88,15 +90,14 @@ def _scale(values: Sequence[float], start: float, end: float) -> _Scale:
 def _limits(band: Band, x: _Scale, y: _Scale) -> str:
     upper = [(x(log10(load)), y(high)) for load, _, _, high in band]
     lower = [(x(log10(load)), y(low)) for load, low, _, _ in reversed(band)]
-    return f'<polygon points="{_points((*upper, *lower))}" fill="{_BAND}"/>'
+    # its edge shows on paper that loses pale greys
+    edge = f'stroke="{_EDGE}" stroke-width="0.4"'
+    return f'<polygon points="{_points((*upper, *lower))}" fill="{_BAND}" {edge}/>'
 
 
 def _targets(band: Band, x: _Scale, y: _Scale) -> str:
     places = [(x(log10(load)), y(target)) for load, _, target, _ in band]
-    return (
-        f'<polyline points="{_points(places)}" stroke="{_TARGET}" stroke-width="0.7" '
-        'stroke-dasharray="2.8 1.4"/>'
-    )
+    return f'<polyline points="{_points(places)}" {_TARGET_LINE}/>'
 
 
 def _load_axis(loads: Sequence[float], x: _Scale) -> Iterator[str]:
@@ -153,10 +154,13 @@ def _dots(dots: Dots, x: _Scale, y: _Scale, colour: str, marker: _Marker) -> Ite
 
 
 def _legend(*, found: bool, left: bool) -> Iterator[str]:
-    """What the colours mean, above the drawing."""
-    yield f'<rect x="38" y="5.5" width="10.5" height="5" fill="{_BAND}"/>'
-    yield _text(54.0, 10.5, "tolerance")
-    at = 94.0
+    """What colours and lines mean, above the drawing."""
+    edge = f'stroke="{_EDGE}" stroke-width="0.4"'
+    yield f'<rect x="38" y="5.5" width="10.5" height="5" fill="{_BAND}" {edge}/>'
+    yield _text(52.0, 10.5, "tolerance")
+    yield f'<path d="M91 8H103" {_TARGET_LINE}/>'
+    yield _text(106.0, 10.5, "target")
+    at = 136.0
     for drawn, name, colour, marker in (
         (found, "as found", _AS_FOUND, _circle),
         (left, "as left", _AS_LEFT, _square),
@@ -164,8 +168,8 @@ def _legend(*, found: bool, left: bool) -> Iterator[str]:
         if drawn:
             yield _lines([(at, 8.0, at + 11, 8.0), *_bar(at + 5.5, 4.5, 11.5)], colour, 0.8)
             yield marker(at + 5.5, 8.0, colour)
-            yield _text(at + 16.5, 10.5, name)
-            at += 54.0
+            yield _text(at + 14.5, 10.5, name)
+            at += 52.0
 
 
 def _bar(x: float, top: float, bottom: float) -> list[_Line]:

@@ -7,12 +7,15 @@ decisions in the room's docstring. `dcc_schema` validates a file against the sch
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from datetime import UTC, datetime
 
 from lxml import etree
 
+from ohmwright.model.paper import PaperData, Party
+
 from .certificate import Certificate
-from .certificate_text import CAUTIONS, notes_of
+from .certificate_text import CAUTIONS, notes_of, statements_of
 from .dcc_elements import (
     DCC,
     SI,
@@ -24,16 +27,21 @@ from .dcc_elements import (
     add_words,
 )
 from .dcc_results import add_measurement
+from .details import corrected_texts
 from .part_texts import interruption_lines, protection_lines
-from .text import NOT_RECORDED
+from .text import NOT_RECORDED, printable
 
 VERSION = "3.3.0"
 UNKNOWN_COUNTRY = "ZZ"
 """ISO 3166-1 leaves it to its users; here it means that nobody has said."""
 
 
-def certificate_dcc(certificate: Certificate, country: str = UNKNOWN_COUNTRY) -> bytes:
-    """The XML document, in UTF-8. `country`: ISO 3166-1 code of the place of the work."""
+def certificate_dcc(certificate: Certificate, country: str | None = None) -> bytes:
+    """The XML document, in UTF-8.
+
+    `country`: ISO 3166-1 code of the place of the work; None for the laboratory's own.
+    """
+    country = country or certificate.issue.paper.country or UNKNOWN_COUNTRY
     root = etree.Element(
         f"{{{DCC}}}digitalCalibrationCertificate",
         nsmap={"dcc": DCC, "si": SI},
@@ -46,24 +54,49 @@ def certificate_dcc(certificate: Certificate, country: str = UNKNOWN_COUNTRY) ->
 
 def _administrative(parent: Element, certificate: Certificate, country: str) -> None:
     """Add who calibrated what, when and for whom, and the statements."""
+    paper = certificate.issue.paper
     add_software(add(parent, "dccSoftware"), certificate.software)
-    core = add(parent, "coreData")
+    _core_data(add(parent, "coreData"), certificate, country)
+    _item(add(add(parent, "items"), "item"), certificate)
+    laboratory = paper.laboratory or Party(name=printable(certificate.bench))
+    _contact(add(add(parent, "calibrationLaboratory"), "contact"), laboratory)
+    _persons(add(parent, "respPersons"), certificate)
+    customer = paper.customer or Party(name=certificate.asset.department or NOT_RECORDED)
+    _contact(add(parent, "customer"), customer)
+    _statements(add(parent, "statements"), certificate)
+
+
+def _core_data(core: Element, certificate: Certificate, country: str) -> None:
+    """Add number, dates and place, and the certificate that this one replaces."""
+    issue = certificate.issue
     add(core, "countryCodeISO3166_1", country)
     add(core, "usedLangCodeISO639_1", "en")
     add(core, "mandatoryLangCodeISO639_1", "en")
-    add(core, "uniqueIdentifier", certificate.run_id)
+    add(core, "uniqueIdentifier", issue.number)
+    if issue.paper.received_on is not None:
+        add(core, "receiptDate", f"{issue.paper.received_on}")
     add(core, "beginPerformanceDate", _date(certificate.begun_at))
     add(core, "endPerformanceDate", _date(certificate.ended_at))
-    add(core, "performanceLocation", "other")  # nobody has recorded it
-    _item(add(add(parent, "items"), "item"), certificate)
-    _contact(add(add(parent, "calibrationLaboratory"), "contact"), certificate.bench)
-    persons = add(parent, "respPersons")
-    for number, operator in enumerate(certificate.operators):
+    place = issue.paper.place
+    add(core, "performanceLocation", place if place in ("laboratory", "customer") else "other")
+    if issue.issued_on is not None:
+        add(core, "issueDate", f"{issue.issued_on}")
+    if issue.replaces:
+        change = add(core, "reportAmendedSubstituted")
+        add(change, "typeOfChange", "substituted")
+        add(change, "replacedUniqueIdentifier", issue.replaces)
+
+
+def _persons(persons: Element, certificate: Certificate) -> None:
+    """Add who approved the certificate and who carried out the work; the first one signs."""
+    approvers = [one.name for one in certificate.issue.approvals]
+    roles = [(name, "approved") for name in approvers]
+    roles += [(name, "carried out the work") for name in certificate.operators]
+    for number, (name, role) in enumerate(roles):
         person = add(persons, "respPerson")
-        add_words(add(person, "person"), "name", operator)
+        add_words(add(person, "person"), "name", name)
+        add(person, "role", role)
         add(person, "mainSigner", "true" if number == 0 else "false")
-    _contact(add(parent, "customer"), certificate.asset.department or NOT_RECORDED)
-    _statements(add(parent, "statements"), certificate)
 
 
 def _date(at: datetime) -> str:
@@ -71,10 +104,14 @@ def _date(at: datetime) -> str:
     return f"{at.astimezone(UTC):%Y-%m-%d}"
 
 
-def _contact(contact: Element, name: str) -> None:
-    """Add a name whose address is not recorded."""
-    add_words(contact, "name", name)
-    add_words(add(contact, "location"), "further", NOT_RECORDED, english=True)
+def _contact(contact: Element, party: Party) -> None:
+    """Add a name with its address, or that this is not recorded."""
+    add_words(contact, "name", party.name)
+    location = add(contact, "location")
+    if party.address:
+        add_words(location, "further", *party.address)
+    else:
+        add_words(location, "further", NOT_RECORDED, english=True)
 
 
 def _item(item: Element, certificate: Certificate) -> None:
@@ -88,9 +125,35 @@ def _item(item: Element, certificate: Certificate) -> None:
     add_identification(identifications, "owner", unit.id, "Asset")
 
 
+def _told(paper: PaperData) -> Iterator[tuple[str, str]]:
+    """What papers state beside the record and the schema has no element for."""
+    yield from (
+        (name, text)
+        for name, text in (
+            ("Accreditation", paper.accreditation),
+            ("Place of work", paper.place),
+            ("Condition of the item when received", paper.condition),
+        )
+        if text
+    )
+
+
 def _statements(parent: Element, certificate: Certificate) -> None:
     """Add the statements of the certificate, and the verdict of the whole."""
+    issue = certificate.issue
+    if issue.void:
+        void = add(parent, "statement")
+        add_words(void, "name", "VOID. This certificate must not be used.", english=True)
+        add_words(void, "declaration", issue.void, english=True)
+        add(void, "valid", "false")
     said = [
+        *statements_of(certificate),
+        *(f"{name}: {text}" for name, text in _told(issue.paper)),
+        *(
+            f"{name.capitalize()} of the item{text}."
+            for name, text in corrected_texts(certificate).items()
+            if text
+        ),
         *notes_of(certificate),
         *CAUTIONS,
         *interruption_lines(certificate.parts),

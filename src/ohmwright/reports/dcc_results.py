@@ -21,7 +21,7 @@ from .dcc_elements import (
 )
 from .measuring_conditions import conditions_of_result
 from .run_parts import RunPart
-from .text import NOT_RECORDED, limits_text, unit_symbol
+from .text import NOT_RECORDED, limits_text, printable, unit_symbol
 from .traceability_marks import ValueMarks, traceability_text
 
 
@@ -123,7 +123,30 @@ def _point(data: Element, result: Result, marks: ValueMarks) -> None:
         add_words(quantity, "noQuantity", "No value with a unit", english=True)
     else:
         add_real(quantity, measured.value, quantities.unit_of(kind).d_si, measured)
+    _settings(quantity, result)
     _decision(add(add(quantity, "measurementMetaData"), "metaData"), result, marks)
+
+
+def _settings(quantity: Element, result: Result) -> None:
+    """Add mode, setting, load resistance and input path of a point, as far as it has them."""
+    mode = None if result.mode is None else printable(result.mode)
+    path = None if result.path in ("none", "only") else result.path
+    settings: tuple[tuple[str, str | float | None, str], ...] = (
+        ("Mode", mode, ""),
+        ("Setting", result.setting_w, r"\watt"),
+        ("Load resistance", result.load_ohm, r"\ohm"),
+        ("Input path of the analyzer", path, ""),
+    )
+    known = [(name, value, unit) for name, value, unit in settings if value is not None]
+    conditions = add(quantity, "influenceConditions") if known else None
+    for name, value, unit in known:
+        condition = add(conditions, "influenceCondition")
+        add_words(condition, "name", name, english=True)
+        data = add(condition, "data")
+        if isinstance(value, str):
+            add_words(data, "text", value, english=True)
+        else:
+            add_real(add(data, "quantity"), value, unit)
 
 
 def _decision(meta: Element, result: Result, marks: ValueMarks) -> None:

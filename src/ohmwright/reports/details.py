@@ -1,14 +1,16 @@
-"""The details of a certificate beside its tables: unit, work, procedure and analyzer."""
+"""The details of a certificate beside its tables: issue, unit, work, procedure, analyzer."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 from math import isinf
 
+from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.model.result import Result, TraceabilityBasis
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
+from .issue import Issue
 from .part_texts import room_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, minute_text, printable
@@ -20,14 +22,17 @@ Details = tuple[tuple[str, str], ...]
 def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
     """Each block of details with its heading: pairs of label and value, as printable text."""
     unit = certificate.asset
+    wrong = corrected_texts(certificate)
+    yield "Certificate", _certificate(certificate.issue)
+    yield "Customer and receipt", _receipt(certificate.issue.paper)
     yield (
         "Unit under test",
         _printable(
             ("Asset", unit.id),
-            ("Maker", unit.maker),
-            ("Model", unit.model),
-            ("Serial number", unit.serial),
-            ("Department", unit.department),
+            ("Maker", f"{unit.maker}{wrong['maker']}"),
+            ("Model", f"{unit.model}{wrong['model']}"),
+            ("Serial number", f"{unit.serial}{wrong['serial']}"),
+            ("Department", f"{unit.department}{wrong['department']}"),
             ("Answers as", certificate.generator),
         ),
     )
@@ -49,6 +54,42 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Instrument", certificate.analyzer),
             *_traceability(certificate.marks.bases),
         ),
+    )
+
+
+def corrected_texts(certificate: Certificate) -> dict[str, str]:
+    """Behind each corrected detail of the unit what the record says; empty behind the others."""
+    recorded, corrected = certificate.recorded_asset, certificate.issue.paper.corrections.given()
+    return {
+        name: f" (corrected; in the record: {getattr(recorded, name) or NOT_RECORDED})"
+        if name in corrected
+        else ""
+        for name in Corrections.model_fields
+    }
+
+
+def _certificate(issue: Issue) -> Details:
+    """Whose certificate it is, its issue, and where the work was done."""
+    paper, replaces = issue.paper, (("Replaces", issue.replaces),) if issue.replaces else ()
+    nobody = () if paper.laboratory else (("Laboratory", ""),)
+    return _printable(
+        *nobody,
+        ("Number", issue.number),
+        *replaces,
+        ("Issued", f"{issue.issued_on}" if issue.issued_on else "not approved yet"),
+        ("Place of work", paper.place),
+    )
+
+
+def _receipt(paper: PaperData) -> Details:
+    """The customer, and when and how the unit was received."""
+    customer = paper.customer
+    address = (("Address", ", ".join(customer.address)),) if customer and customer.address else ()
+    return _printable(
+        ("Name", customer.name if customer else ""),
+        *address,
+        ("Received", f"{paper.received_on}" if paper.received_on else ""),
+        ("Condition", paper.condition),
     )
 
 

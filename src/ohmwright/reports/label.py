@@ -1,6 +1,7 @@
 """The label for the unit: what it is, when and how it was left, and a QR code of the record.
 
-Only a unit that passed has a due date: on any other, it would say that the unit may be used.
+It says passed, failed or limited; void where the run is void. Only a unit that passed has a due
+date: on any other, it would say that the unit may be used.
 """
 
 from __future__ import annotations
@@ -13,9 +14,14 @@ from ohmwright.model.result import Verdict
 
 from .certificate import Certificate
 from .text import printable
-from .typesetting import Form, typeset
+from .typesetting import TEMPLATES, Form, typeset
 
-_WORDS: dict[Verdict, str] = {"fail": "failed"}
+_WORDS: dict[Verdict, str] = {
+    "pass": "passed",
+    "fail": "failed",
+    "undecided": "limited",
+    "not measured": "limited",
+}
 
 
 @dataclass(frozen=True)
@@ -43,16 +49,18 @@ def label(
         "serial": printable(unit.serial),
         "done": done,
         "until": _until(certificate, due),
-        "verdict": _WORDS.get(certificate.verdict, certificate.verdict),
+        "verdict": "void" if certificate.issue.void else _WORDS[certificate.verdict],
         "head": (certificate.head or "")[:12],
         "simulated": certificate.seed is not None,
         "qr": _qr(qr_text(certificate)),
     }
-    return typeset("label.typ", document, form=form, at=certificate.ended_at)
+    return typeset(TEMPLATES / "label.typ", document, form=form, at=certificate.ended_at)
 
 
 def _until(certificate: Certificate, due: date | None) -> str:
     """The due date, or how many points passed; empty where neither can be stated."""
+    if certificate.issue.void:
+        return ""
     if certificate.verdict == "pass":
         return "" if due is None else f"Due {due:%Y-%m-%d}"
     if certificate.verdict == "fail":
@@ -60,14 +68,18 @@ def _until(certificate: Certificate, due: date | None) -> str:
     last = [line.last for line in certificate.lines]
     last += [adjustment.result for adjustment in certificate.adjustments]
     passed = sum(result.verdict == "pass" for result in last)
-    return f"Limited: {passed} of {len(last)} points pass"
+    how = certificate.verdict.capitalize()
+    return f"{how}: {passed} of {len(last)} points pass"
 
 
 def qr_text(certificate: Certificate) -> str:
     """The text in the QR code: verdict, run, and the hash that `record verify --head` looks for."""
     simulated = () if certificate.seed is None else ("SIMULATED",)
     head = () if certificate.head is None else (f"head {certificate.head}",)
-    lines = ("ohmwright", certificate.verdict, f"run {printable(certificate.run_id)}", *head)
+    issue = certificate.issue
+    number = (f"certificate {printable(issue.number)}",) if issue.replaces else ()
+    verdict = "void" if issue.void else certificate.verdict
+    lines = ("ohmwright", verdict, f"run {printable(certificate.run_id)}", *number, *head)
     return "\n".join((*lines, *simulated))
 
 

@@ -46,7 +46,8 @@ def conditions_of_result(result: Result) -> MeasuringConditions:
     if result.stage == "adjust":
         setting = "service mode"
     told = _reported_by(result)
-    return MeasuringConditions(mode, setting, load, f"path {result.path}", told)
+    path = "" if result.path == "only" else f"path {result.path}"
+    return MeasuringConditions(mode, setting, load, path, told)
 
 
 def _reported_by(result: Result) -> str:

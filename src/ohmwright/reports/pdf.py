@@ -3,11 +3,25 @@
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 
 from .certificate_text import CertificateText
-from .typesetting import typeset
+from .typesetting import TEMPLATES, Picture, typeset
+
+CERTIFICATE_TEMPLATE = TEMPLATES / "certificate.typ"
 
 
-def certificate_pdf(sheet: CertificateText, at: datetime, record: str = "") -> bytes:
-    """The bytes of the PDF, dated `at`; `record` (JSON Lines) is attached as record.jsonl."""
-    return typeset("certificate.typ", sheet.document(), at=at, record=record)
+def certificate_pdf(
+    sheet: CertificateText,
+    at: datetime,
+    record: str = "",
+    *,
+    logo: Picture | None = None,
+    template: Path = CERTIFICATE_TEMPLATE,
+) -> bytes:
+    """The bytes of the PDF, dated `at`; `record` (JSON Lines) is attached as record.jsonl.
+
+    Raises SourceError for a template of somebody's own that cannot be typeset.
+    """
+    document = sheet.document() | {"logo": logo and logo.document()}
+    return typeset(template, document, at=at, record=record)

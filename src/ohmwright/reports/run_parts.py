@@ -119,7 +119,9 @@ def _part(
         software=None if opening is None else opening.software,
         changed=changed,
         results=tuple(
-            _with_traceability(e.result, certified) for e in events if isinstance(e, PointDone)
+            _with_known_path(_with_traceability(e.result, certified), opening)
+            for e in events
+            if isinstance(e, PointDone)
         ),
         unrecorded_on_s=_unrecorded_on_s(events),
     )
@@ -140,6 +142,18 @@ def _unrecorded_on_s(events: Sequence[Event]) -> float:
     last = [e for e in events if isinstance(e, ActivationOpened | ActivationClosed)][-1:]
     limits = [event.limit_s for event in last if isinstance(event, ActivationOpened)]
     return sum(inf if limit_s is None else limit_s for limit_s in limits)
+
+
+def _with_known_path(result: Result, opening: RunStarted | RunResumed | None) -> Result:
+    """The result without an input path where neither analyzer nor person joined its input.
+
+    Then the analyzer has one circuit, and the engine's OUTPUT is no more than a name for it.
+    """
+    protections = None if opening is None else opening.protections
+    unjoined = protections is not None and not protections.path_set and not result.path_told_by
+    if result.path != "OUTPUT" or not unjoined:
+        return result
+    return result.model_copy(update={"path": "only"})
 
 
 def _with_traceability(result: Result, certified: Traceability | None) -> Result:

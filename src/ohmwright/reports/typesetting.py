@@ -10,24 +10,39 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime
 from functools import cache
 from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from ohmwright.model.errors import SourceError
+
 from .text import character_code
 
 if TYPE_CHECKING:
     import typst
 
-_TEMPLATES = Path(__file__).parent / "templates"
+TEMPLATES = Path(__file__).parent / "templates"
 _LAST_RESORT = "lastresort"  # a font that has a box for everything and a letter for nothing
 Form = Literal["pdf", "svg", "png"]
 
 
+@dataclass(frozen=True)
+class Picture:
+    """A picture in a file: its form (svg, png or jpg) and its bytes."""
+
+    form: str
+    content: bytes
+
+    def document(self) -> dict[str, object]:
+        """The picture as JSON for a template, its bytes as numbers."""
+        return {"format": self.form, "bytes": list(self.content)}
+
+
 def typeset(
-    template: str,
+    template: Path,
     document: dict[str, Any],
     *,
     form: Form = "pdf",
@@ -37,6 +52,7 @@ def typeset(
     """One file of `template` filled with `document`; a PDF is PDF/A-3b, dated `at`.
 
     `record` is attached to a PDF. An SVG or PNG is of the first page, a PNG at 600 dots an inch.
+    Raises SourceError where a template of somebody's own cannot be typeset.
     """
     lacking = _lacking(document, shipped_characters())
     lent = _lent_by_system(frozenset(lacking)) if lacking else {}
@@ -49,20 +65,30 @@ def typeset(
 
 
 def _compiled(
-    template: str, source: dict[str, str], form: Form, at: datetime | None, *, system: bool
+    template: Path, source: dict[str, str], form: Form, at: datetime | None, *, system: bool
 ) -> bytes:
     """The bytes that typst makes of a template."""
     import typst
 
-    compiled = typst.compile(
-        str(_TEMPLATES / template),
-        format=form,
-        ppi=600.0,
-        sys_inputs=source,
-        font_paths=_fonts(system=system),
-        pdf_standards=["a-3b"] if form == "pdf" else [],
-        timestamp=None if at is None else at.replace(microsecond=0),
-    )
+    try:
+        compiled = typst.compile(
+            str(template),
+            format=form,
+            ppi=600.0,
+            sys_inputs=source,
+            font_paths=_fonts(system=system),
+            pdf_standards=["a-3b"] if form == "pdf" else [],
+            timestamp=None if at is None else at.replace(microsecond=0),
+        )
+    except typst.TypstError as problem:
+        if template.parent == TEMPLATES:
+            raise
+        hints = "".join(f" {hint}." for hint in problem.hints)
+        raise SourceError(
+            f"{template}: cannot be typeset: {problem.message}.",
+            "No paper was written." + hints,
+            "Correct the template; 'ohmwright guide certificates' says which data it gets.",
+        ) from None
     pages = compiled if isinstance(compiled, list) else [compiled]
     return bytes(pages[0] or b"")
 

@@ -36,6 +36,7 @@ _SYNCED, _SUSPECT, _LOST = LinkState.SYNCED, LinkState.SUSPECT, LinkState.LOST
 # named once: Python 3.11 is slow to find a member of an enum, and every exchange needs three
 _ASKED_AT_MOST = 2
 _TRIES = 3
+"""How often a line out of step is tried while nothing depends on it."""
 _CLOSED_WITHIN_S = 2.0
 _ANSWER_WITHIN_S = 0.25
 """Longest wait in seconds for the answer to OFF."""
@@ -53,6 +54,8 @@ class Dialogue:
 
     def __init__(self, link: Link, commands: CommandSet, clock: Clock) -> None:
         self.state = _SUSPECT
+        self.most_tries = _TRIES
+        """How often a line out of step is tried before that is an error."""
         self.generation = 0
         """How often the line was brought into step; the same number, the same conversation."""
         self.commands = commands
@@ -153,6 +156,14 @@ class Dialogue:
         self.state = checked_transition(self.state, _SUSPECT)
         return True
 
+    def try_once(self) -> None:
+        """From now on try a line out of step once: what waits for it is an OFF, or a report."""
+        self.most_tries = 1
+
+    def try_as_usual(self) -> None:
+        """From now on try a line out of step as often as at first."""
+        self.most_tries = _TRIES
+
     async def resynchronise(self) -> None:
         """Drain the line; return when it is proved in step.
 
@@ -212,7 +223,7 @@ class Dialogue:
         )
 
     async def _resynchronise(self) -> None:
-        for tries_left in reversed(range(_TRIES)):
+        for tries_left in reversed(range(self.most_tries)):
             try:
                 self._raise_if_lost()
                 self.state = checked_transition(self.state, _SUSPECT)

@@ -28,6 +28,7 @@ from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.errors import SourceError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.paper import LaboratoryFile
 from ohmwright.model.source import parse
 from ohmwright.wire.command_set import CommandSet
 
@@ -64,6 +65,8 @@ READERS: dict[str, Callable[[str], object]] = {
     "back-end": lambda text: compile(text, "example", "exec"),
     "probe": str,
     "sweep": lambda text: parse(Path("example"), text, Sweep),
+    "laboratory": lambda text: parse(Path("example"), text, LaboratoryFile),
+    "template": str,  # typeset by the command that the page shows
 }
 NOT_RUN = {
     **dict.fromkeys(

@@ -19,6 +19,7 @@ from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import BenchFile
 from ohmwright.model.decision import OwnRule
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
+from ohmwright.model.paper import LaboratoryFile
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet, Tell
 
@@ -30,6 +31,7 @@ FILES = (
     AnalyzerCertificate,
     CommandSet,
     Sweep,
+    LaboratoryFile,
 )
 TABLES: dict[str, tuple[str, str]] = {
     "Procedure": ("procedures", "procedure"),
@@ -64,6 +66,9 @@ TABLES: dict[str, tuple[str, str]] = {
     "ServicePoint": ("generators", "points"),
     "DroopData": ("generators", "droop"),
     "Sweep": ("sweeps", "sweep plan"),
+    "LaboratoryFile": ("certificates", "laboratory"),
+    "Party": ("certificates", "[[customer]]"),
+    "SignatureFiles": ("certificates", "[signature]"),
 }
 """The page and the heading cell of each model's table; steps, rules and links go by their kind."""
 IN_WORDS = {

@@ -1,0 +1,166 @@
+"""Finds lag, dead time, ratio of the poles and delay of moves that explain an activation best."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .ar1_regression import (
+    CORRELATIONS,
+    LOG_SHARES,
+    Flags,
+    Posterior,
+    decompose,
+    moments,
+    regress,
+    spikes,
+)
+from .coefficients import COUNT, DYNAMIC, LINEAR, Coefficient
+from .prior import TransientPrior
+from .transient_estimate import FitStart
+from .transient_problem import Problem
+
+Floats = NDArray[np.float64]
+
+_LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
+"""Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
+_STEPS = 4
+"""Most Gauss-Newton steps of a fit that begins where another ended; twice as many of a first."""
+_SMALL = 0.05
+"""A step is small that changes no logarithm by more, in those that the readings tell."""
+_FIRST_STEPS = 2
+"""A first fit goes on for so many steps, however small: spikes must not look like the rise."""
+_MOVE_DELAYS = (1.0, 0.35, 0.05, 2.5)
+"""How soon moves may act, relative to the rise: as late as that, or past what makes it slow."""
+_FAR_BETTER = 6.0
+"""Difference of the log evidence from which on another of them is taken."""
+_LOCAL_S = 0.8
+"""Residuals are averaged over so long before and after each reading."""
+_EXCESS = 6.0
+"""Early residuals so many times as large, in square, as the later half's are more than noise."""
+
+
+def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, FitStart]:
+    """Gauss-Newton until the steps are small, once more without spikes.
+
+    Returns the problem as fitted, some of whose readings count less or not at all, and the fit.
+    """
+    state = _with_move_delay(problem, start or _first_guess(problem))
+    for step in range(_STEPS if start is not None else 2 * _STEPS):
+        columns, moved, state = _improved(problem, state)
+        if moved < _SMALL and (start is not None or step >= _FIRST_STEPS):
+            break
+    flags = _spikes(problem, columns, state)
+    if np.any(flags & problem.keep):
+        problem = replace(problem, keep=problem.keep & ~flags)
+        columns, _, state = _improved(problem, state)
+    excess = _early_excess(problem, columns, state)
+    if np.any(excess):
+        problem = replace(problem, excess=excess)
+        for _ in range(_STEPS):
+            _, moved, state = _improved(problem, state)
+            if moved < _SMALL:
+                break
+    return problem, state
+
+
+def _first_guess(problem: Problem) -> FitStart:
+    """The most probable of a coarse grid of lags and dead times."""
+    prior, dynamics = problem.prior, _grid(problem.prior)
+    move_delay, variance = problem.noise.habits.move_delay, problem.noise_prior().variance
+    fit = _linear_fit(problem, problem.linear_columns(dynamics, move_delay), 0.5, variance)
+    away = (dynamics - prior.mean[DYNAMIC]) / np.sqrt(np.diag(prior.covariance))[DYNAMIC]
+    best = int(np.argmax(fit.log_evidence[:, 0] - 0.5 * np.sum(away**2, axis=1)))
+    return FitStart(dynamics[best], fit.mean[best, 0], 0.5, variance, move_delay)
+
+
+def _with_move_delay(problem: Problem, state: FitStart) -> FitStart:
+    """`state` with the delay of moves that explains the readings best at its dynamics.
+
+    Another than it has is taken only where it explains them far better, whatever the gain: a
+    prior of the wrong sign would be saved by effects that are still to come.
+    """
+    if problem.record.steps.at_s.size == 1:
+        return state
+    dynamics = state.dynamics[None]
+    columns = np.concatenate([problem.linear_columns(dynamics, each) for each in _MOVE_DELAYS])
+    vague = problem.prior.with_vague_gain()
+    open_minded = replace(problem, prior=vague, precision=vague.precision)
+    fit = _linear_fit(open_minded, columns, state.correlation, state.variance)
+    log_evidence = fit.log_evidence[:, 0]
+    best = int(np.argmax(log_evidence))
+    now = _MOVE_DELAYS.index(state.move_delay)
+    if log_evidence[best] < log_evidence[now] + _FAR_BETTER:
+        return state
+    return replace(state, move_delay=_MOVE_DELAYS[best], linear=fit.mean[best, 0])
+
+
+def _linear_fit(
+    problem: Problem, columns: Floats, correlation: float, variance: float
+) -> Posterior:
+    """Posterior of the linear coefficients alone, for each of b `columns` (b, n, 5)."""
+    readings = np.broadcast_to(problem.record.relative[:, None], (*columns.shape[:2], 1))
+    sums = moments(np.concatenate([columns, readings], axis=2), problem.keep)
+    prior = problem.coefficients_prior(variance, problem.prior.mean[LINEAR])
+    normal = sums.whitened(np.array([correlation]))
+    return regress(normal, prior, problem.noise_prior(), sums.count, 0.0)
+
+
+def _improved(problem: Problem, state: FitStart) -> tuple[Floats, float, FitStart]:
+    """One Gauss-Newton step: columns, largest change (vague ones count less), end."""
+    columns = problem.columns(state)[:, -COUNT - 1 :]
+    sums = moments(problem.weighted(columns, state), problem.keep)
+    prior = problem.coefficients_prior(state.variance, problem.prior.mean)
+    normal = sums.whitened(CORRELATIONS)
+    starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
+    fits = decompose(normal, prior, problem.noise_prior(), sums.count, starts)
+    best = int(np.argmax(fits.log_evidence))
+    fit = fits.posterior(COUNT, np.arange(CORRELATIONS.size) == best)
+    mean, variance = fit.mean[0], float(fit.scale2[0])
+    change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
+    sd = np.sqrt(variance * np.diag(fit.covariance[0])[DYNAMIC]) + 1e-3
+    dynamics = np.clip(state.dynamics + change, *_LIMITS.T)
+    moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
+    correlation = float(CORRELATIONS[best])
+    found = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
+    return columns, moved, found
+
+
+def _spikes(problem: Problem, columns: Floats, state: FitStart) -> Flags:
+    """Flags of the readings that are spikes, shape (n,)."""
+    fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
+    return spikes(columns[:, -1] - fitted, state.correlation, problem.keep)
+
+
+def _early_excess(problem: Problem, columns: Floats, state: FitStart) -> Floats:
+    """Variance, shape (n,), by which early readings leave the fit more than the latest ones do.
+
+    What an output does while it settles is then not taken for noise of the settled output.
+    """
+    fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
+    square = np.where(problem.keep, (columns[:, -1] - fitted) ** 2, 0.0)
+    age_s = problem.record.age_s
+    ends = np.searchsorted(age_s, age_s + _LOCAL_S, side="right")
+    sums = np.concatenate([[0.0], np.cumsum(square)])
+    starts = np.searchsorted(age_s, age_s - _LOCAL_S)
+    local = (sums[ends] - sums[starts]) / (ends - starts)
+    late = float(np.mean(local[age_s.size // 2 :]))
+    early = local > _EXCESS * (late + problem.floor)
+    early[age_s.size // 2 :] = False
+    excess: Floats = np.where(early, local, 0.0)
+    return excess
+
+
+def _grid(prior: TransientPrior) -> Floats:
+    """Dynamics, shape (64, 3): eight lags by eight dead times, -2 to 1.5 sd of the prior."""
+    lag, dead_time = np.meshgrid(
+        *(
+            prior.mean_of(each) + prior.sd_of(each) * np.linspace(-2, 1.5, 8)
+            for each in (Coefficient.LOG_LAG, Coefficient.LOG_DEAD_TIME)
+        )
+    )
+    ratio = np.full(lag.size, prior.mean_of(Coefficient.LOG_POLE_RATIO))
+    grid: Floats = np.clip(np.stack([lag.ravel(), dead_time.ravel(), ratio], 1), *_LIMITS.T)
+    return grid

@@ -1,0 +1,137 @@
+"""The readings of an activation as a regression: columns, weights and what is known before."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .ar1_regression import Flags, Noise, Prior
+from .coefficients import COUNT, DYNAMIC_COUNT, LINEAR_COUNT, TRIM, Coefficient
+from .departures import departure_columns
+from .prior import NoisePrior, TransientPrior, vague_prior
+from .step_response import driven
+from .thermal_droop import droop_shape
+from .transient_estimate import ActivationRecord, FitStart
+
+Floats = NDArray[np.float64]
+
+_STEP = 1e-4
+"""Change of a logarithm by which slopes are found."""
+_TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
+"""What is added to the dynamics to find their slopes: nothing, then a step of each."""
+_SHAPE = 0.01
+"""Standard deviation by which a rise leaves the model, relative to what is left to rise."""
+EIGHT = slice(-COUNT - 1, -1)
+"""Columns of the eight coefficients; the readings come after them, departures before."""
+
+
+@dataclass(frozen=True)
+class Problem:
+    """The readings, shape (n,), and what is known before them.
+
+    `precision`: inverse covariance of the prior; `keep` (n,): readings that count; `departures`:
+    whether they are allowed for.
+    """
+
+    record: ActivationRecord
+    prior: TransientPrior
+    precision: Floats
+    noise: NoisePrior
+    keep: Flags
+    departures: bool
+    excess: Floats
+    """Variance of each reading beyond noise, by which early readings leave the model."""
+
+    @classmethod
+    def of(
+        cls, record: ActivationRecord, prior: TransientPrior, noise: NoisePrior, departures: bool
+    ) -> Problem:
+        """The problem of a record, in which all readings count."""
+        keep = np.ones(record.age_s.size, dtype=np.bool_)
+        excess = np.zeros(record.age_s.size)
+        return cls(record, prior, prior.precision, noise, keep, departures, excess)
+
+    @property
+    def floor(self) -> float:
+        """Variance that the meter's resolution causes, relative to the target."""
+        return self.record.resolution**2 / 12 + 1e-10
+
+    def noise_prior(self) -> Noise:
+        """Prior of the noise, the meter's resolution included."""
+        return Noise(self.noise.sd**2 + self.floor, self.noise.dof)
+
+    def linear_columns(self, dynamics: Floats, move_delay: float) -> Floats:
+        """Readings per unit of each linear coefficient for b dynamics, shape (b, n, 5)."""
+        record, times = self.record, np.exp(dynamics)
+        responses = driven(record.age_s, record.window_s, times, record.steps, move_delay)
+        columns = np.empty((*responses.shape[:2], LINEAR_COUNT))
+        columns[..., TRIM] = responses
+        warm_s = record.age_s - delay_s(dynamics)[:, None]
+        droop = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
+        columns[..., Coefficient.DROOP] = -responses[..., Coefficient.LEVEL] * droop
+        return columns
+
+    def coefficients_prior(self, variance: float, mean: Floats) -> Prior:
+        """Prior of the first p coefficients under noise of a variance, `mean` (p,)."""
+        p = mean.size
+        normal = np.zeros((p + 1, p + 1))
+        precision = variance * self.precision[:p, :p]
+        normal[:p, :p] = precision
+        normal[:p, p] = normal[p, :p] = precision @ mean
+        normal[p, p] = mean @ precision @ mean
+        return Prior(normal, 0.0)
+
+    def columns(self, state: FitStart) -> Floats:
+        """Departures, if any, the eight coefficients' columns, and the readings, shape (n, q).
+
+        The linearised ones are for the logarithms of the dynamics themselves, not for their change,
+        so what the present dynamics contribute is added to the readings.
+        """
+        base = self.linear_columns(state.dynamics + _TRIED, state.move_delay)
+        values = base @ state.linear
+        slopes = (values[1:] - values[0]).T / _STEP
+        shifted = self.record.relative + slopes @ state.dynamics
+        eight = np.concatenate([base[0], slopes, shifted[:, None]], axis=1)
+        if not self.departures:
+            return eight
+        return np.concatenate([self._departures(state, base[0][:, Coefficient.LEVEL]), eight], 1)
+
+    def _departures(self, state: FitStart, risen: Floats) -> Floats:
+        """Columns of the departures, shape (n, DEPARTURE_COUNT)."""
+        record = self.record
+        _, log_dead_time, _ = state.dynamics
+        return departure_columns(
+            record.age_s,
+            risen,
+            dead_time_s=float(np.exp(log_dead_time)),
+            warm_s=record.age_s - 0.5 * record.window_s - delay_s(state.dynamics),
+            at_age_s=record.at_age_s,
+        )
+
+    def weighted(self, columns: Floats, state: FitStart) -> Floats:
+        """Columns and readings over the standard deviation of each reading, relative to the noise.
+
+        Besides noise a reading may leave the model by part of what is left to rise.
+        """
+        to_rise = 1 - columns[:, EIGHT][:, Coefficient.LEVEL]
+        beyond = (_SHAPE * to_rise) ** 2 + self.excess
+        sd: Floats = np.sqrt(1 + beyond / state.variance)
+        return columns / sd[:, None]
+
+
+def linearised(record: ActivationRecord, start: FitStart) -> Floats:
+    """Readings per unit of each coefficient about the dynamics of `start`, shape (n, 9).
+
+    The last column is the readings, shifted so that they are the others times the coefficients
+    themselves, logarithms of the dynamics included.
+    """
+    return Problem.of(record, vague_prior(), NoisePrior(), departures=False).columns(start)
+
+
+def delay_s(dynamics: Floats) -> Floats:
+    """Dead time and both lags together, s, shape () or (b,), of dynamics (3,) or (b, 3)."""
+    lag_s, dead_time_s, pole_ratio = np.exp(dynamics).T
+    delays_s: Floats = dead_time_s + lag_s * (1 + pole_ratio)
+    return delays_s

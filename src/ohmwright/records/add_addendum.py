@@ -1,0 +1,126 @@
+"""Adds a signed addendum to a run on record: approves, amends, voids or restores it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from sqlalchemy import Connection
+
+from ohmwright.model.errors import UsageError
+from ohmwright.model.paper import PaperData
+from ohmwright.wire.clock import RealClock
+
+from .addendum import Addendum, AddendumKind, AddendumStatement, is_voided
+from .chain import BrokenRunError, StoredRun, verified_events
+from .flat_rows import Row
+from .keys import OperatorKey
+from .lease import LeaseHolder, release_lease, take_lease
+from .ledger import LedgerEntry, add_entry, lock_ledger
+from .run_reader import find_run, read_run
+from .sql_store import SqlStore
+from .witness_file import ChainPosition
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """An addendum that somebody wants to add."""
+
+    what: AddendumKind
+    operator: str
+    reason: str = ""
+    paper: PaperData | None = None
+
+
+def add_addendum(store: SqlStore, run_id: str, wanted: Wanted) -> Addendum:
+    """Sign and store an addendum to a run; the run itself is not touched.
+
+    Raises UsageError where it makes no sense (voiding what is void), RecordError for a damaged run.
+    """
+    with store.database.write() as connection:
+        store.refuse_loss(connection)
+        lock_ledger(connection)
+        row = find_run(connection, run_id)
+        if row is None:
+            raise store.unknown_run_error(run_id)
+        run = _checked_run(store, connection, row)
+        _refuse_senseless(run, wanted, store.key)
+        if run.seal is None:  # another program may be writing to it
+            take_lease(connection, row["number"], run_id, LeaseHolder.this_program())
+            release_lease(connection, row["number"])
+        addendum = _signed(store.key, run, wanted)
+        entry = add_addendum_entry(connection, row["number"], addendum)
+        seen = ChainPosition(entry.number, entry.hash)
+        store.witness.note_intended_entry(seen)
+    store.witness.note_committed_entry(seen)
+    return addendum
+
+
+def add_addendum_entry(connection: Connection, number: int, addendum: Addendum) -> LedgerEntry:
+    """Append the ledger entry of an addendum to run number `number`."""
+    said = addendum.statement
+    content = {"run": said.run, "addendum": addendum.document()}
+    return add_entry(connection, said.what, number, content)
+
+
+def _checked_run(store: SqlStore, connection: Connection, row: Row) -> StoredRun:
+    """The run, verified: nothing is added to a damaged one. Raises RecordError."""
+    try:
+        run = read_run(connection, row)
+        verified_events(run)
+    except BrokenRunError as broken:
+        raise store.damaged_run_error(row["run_id"], broken) from None
+    return run
+
+
+def _signed(key: OperatorKey, run: StoredRun, wanted: Wanted) -> Addendum:
+    """The addendum that follows those of `run`."""
+    statement = AddendumStatement(
+        what=wanted.what,
+        run=run.run_id,
+        head=run.head.hex(),
+        number=len(run.addenda) + 1,
+        after=run.addenda[-1].digest if run.addenda else "",
+        operator=wanted.operator,
+        signed_at=RealClock().wall(),
+        reason=wanted.reason,
+        paper=wanted.paper,
+        key=key.public,
+    )
+    return Addendum(statement=statement, signature=key.sign(statement.signed_bytes()))
+
+
+def _refuse_senseless(run: StoredRun, wanted: Wanted, key: OperatorKey) -> None:
+    """Raise UsageError where the state of the run does not allow the addendum."""
+    void = is_voided(run.addenda)
+    named = f"Run {run.run_id}"
+    if wanted.what == "restored" and not void:
+        raise UsageError(f"{named} is not void.", "There is nothing to restore.")
+    if wanted.what != "restored" and void:
+        raise UsageError(
+            f"{named} is void.",
+            "Nothing was added.",
+            "If it should not be: ohmwright record restore RUN --reason WHY",
+        )
+    if wanted.what in ("approved", "amended") and run.seal is None:
+        raise UsageError(
+            f"{named} is not finished.",
+            "A certificate speaks of whole runs only, so there is none to approve or amend.",
+            "Go on with it by --resume, or: ohmwright record void RUN --reason WHY",
+        )
+    if wanted.what != "approved" and not wanted.reason.strip():
+        raise UsageError("No reason was given.", do="Say why with --reason.")
+    if wanted.what == "approved" and _approved_by(run, key.public):
+        raise UsageError(
+            f"{named} is approved already with this key.",
+            "A second signature is another person's, with a key of their own.",
+        )
+
+
+def _approved_by(run: StoredRun, key: str) -> bool:
+    """Whether `key` has approved the newest issue of the certificate."""
+    for one in reversed(run.addenda):
+        if one.statement.what == "amended":
+            return False
+        if one.statement.what == "approved" and one.statement.key == key:
+            return True
+    return False

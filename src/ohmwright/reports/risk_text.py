@@ -1,0 +1,58 @@
+"""The risk of the decisions of a certificate, as ISO/IEC 17025 7.8.6 (unverified) wants it said."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ohmwright.model.result import Result
+
+from .text import fixed_decimals
+
+
+def risk_text(results: Sequence[Result]) -> str:
+    """How probably a point was decided wrongly, at worst; empty where no value was decided."""
+    passed = [1 - p for p in _probabilities(results, "pass")]
+    failed = list(_probabilities(results, "fail"))
+    said = []
+    if passed:
+        said.append(f"a point that passed is out of tolerance: {_at_most(passed)}")
+    if failed:
+        said.append(f"one that failed is within: {_at_most(failed)}")
+    shares = [
+        r.conformity.false_accept
+        for r in results
+        if r.conformity is not None and r.conformity.false_accept is not None
+    ]
+    if shares:
+        said.append(f"share of all units accepted though out of tolerance: {_at_most(shares)}")
+    return f"Risk of the decisions made (1 − P, or P): {'; '.join(said)}." if said else ""
+
+
+def coverage_text(results: Sequence[Result]) -> str:
+    """The coverage factors behind U; empty where no value has one."""
+    factors = [
+        r.measured.coverage_factor
+        for r in results
+        if r.measured is not None and r.measured.coverage_factor is not None
+    ]
+    if not factors:
+        return ""
+    low, high = (f"{one:.2f}" for one in (min(factors), max(factors)))
+    said = low if low == high else f"{low} to {high}"
+    return (
+        f"U = k u with k = {said}, of about 95 % coverage by Student's t with the effective "
+        "degrees of freedom of each value; the files for programs give k with each value."
+    )
+
+
+def _probabilities(results: Iterable[Result], verdict: str) -> Iterable[float]:
+    """The probability of conformity of each result that has one and this verdict."""
+    for result in results:
+        if result.verdict == verdict and result.conformity is not None:
+            yield result.conformity.probability
+
+
+def _at_most(shares: Sequence[float]) -> str:
+    """The largest share in percent, never rounded to 0."""
+    percent = 100 * max(shares)
+    return "below 0.1 %" if percent < 0.1 else f"at most {fixed_decimals(percent, 1)} %"

@@ -1,0 +1,110 @@
+"""`record approve`, `amend`, `void` and `restore`, and what papers and lists say of them."""
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.model.shipped import shipped
+
+DEMO_BENCH = shipped("benches", "demo.toml")
+LABORATORY = """name = "Fennel Metrology"
+address = ["2 Quay"]
+country = "DE"
+approvers = ["A. Fenn"]
+logo = "logo.svg"
+
+[[customer]]
+name = "Saint Orrin"
+address = ["17 Hill Street"]
+"""
+
+
+@pytest.fixture
+def place(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Path:
+    folder = tmp_path / "records"
+    ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", folder)
+    (folder / "laboratory.toml").write_text(LABORATORY)  # found beside the records
+    (folder / "logo.svg").write_text(
+        '<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"/>'
+    )
+    return folder
+
+
+def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_path: Path) -> None:
+    def record(*words: object) -> object:
+        return ohmwright("record", *words, "--records", place)
+
+    def page(*options: object) -> str:
+        path = tmp_path / "c.html"
+        arguments = ("--html", path, "--overwrite", *options)
+        assert ohmwright("certificate", "--records", place, *arguments).code == 0
+        return path.read_text(encoding="utf-8")
+
+    before = page("--customer", "Somebody")
+    assert "Fennel Metrology" in before
+    assert "Somebody" in before
+    assert "data:image/svg+xml" in before
+    assert record("approve", "last", "--by", "B. Tarn").code == 2
+    received = ("--received", "2026-01-04", "--condition", "complete")
+    assert record("approve", "last", "--by", "A. Fenn", *received).code == 0
+    (place / "laboratory.toml").unlink()
+    after = page()
+    for words in ("17 Hill Street", "2026-01-04", "complete", "A. Fenn", "signed in the record"):
+        assert words in after
+    refused = ohmwright("certificate", "--records", place, "--customer", "Somebody")
+    assert (refused.code, "record amend" in refused.err) == (2, True)
+    amended = record(
+        "amend", "last", "--reason", "Wrong place.", "--place", "customer", "--by", "A. Fenn"
+    )
+    assert "-2 replaces " in amended.out
+    wrong = record("amend", "last", "--reason", "typed wrong", "--correct", "serail=X")
+    assert (wrong.code, "maker, model, serial, department" in wrong.err) == (2, True)
+    corrected = ("--correct", "serial=TQ3-9", "--correct", "department=Theatre 5")
+    assert record("amend", "last", "--reason", "typed wrong", *corrected).code == 0
+    assert "TQ3-9 (corrected; in the record: TQ3-20417)" in page()
+    assert record("amend", "last", "--reason", "once more", "--correct", "model=Q").code == 0
+    assert "TQ3-9 (corrected;" in page()  # earlier corrections stay
+    assert "17 Hill Street" in page()  # what was not changed stays
+    assert "Wrong place" in record("show").out
+    assert record("void", "last", "--reason", " ").code == 2
+    assert record("void", "last", "--reason", "another unit").code == 0
+    assert "This certificate must not be used" in page()
+    assert "void (" in record("list").out
+    assert record("list", "--json").json[0]["void"] is True
+    assert "Left out: 1 void run." in record("fleet").out
+    assert record("fleet", "--json").json["void_runs_left_out"] == 1
+    shown = record("show", "--json").json
+    assert (shown["void"], shown["addenda"][-1]["reason"]) == (True, "another unit")
+    assert "1 of them void" in record("export", tmp_path / "runs.jsonl").out
+    assert record("verify").code == 0
+    assert (
+        ohmwright("record", "import", tmp_path / "runs.jsonl", "--records", tmp_path / "b").code
+        == 0
+    )
+    assert "VOID" in ohmwright("record", "show", "--records", tmp_path / "b").out
+    assert record("restore", "last", "--reason", "it was right").code == 0
+    assert "must not be used" not in page()
+    assert record("verify").code == 0
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("name = 3", "name"),
+        ('name = "x"\nadress = []', "address"),
+        ('name = "x"\ncountry = "Germany"', "country"),
+        ('name = "x"\nlogo = "none.svg"', "logo"),
+        ('name = "x"\n[signature]\nkey = "a"\ncertificate = "b"', "cannot be read"),
+    ],
+)
+def test_a_laboratory_file_that_makes_no_sense(
+    ohmwright: Callable, place: Path, tmp_path: Path, text: str, words: str
+) -> None:
+    file = tmp_path / "mine.toml"
+    file.write_text(text)
+    paper = (
+        ("--dcc", tmp_path / "c.xml") if "signature" in text else ("--html", tmp_path / "c.html")
+    )
+    refused = ohmwright("certificate", "--records", place, "--laboratory", file, *paper)
+    assert (refused.code, words in refused.err, "mine.toml" in refused.err) == (2, True, True)

@@ -1,0 +1,228 @@
+"""Approvals, amendments and voids: signed, chained, carried along, and nothing is deleted."""
+
+import json
+from collections.abc import Callable
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from ohmwright.model.errors import UsageError
+from ohmwright.model.paper import PaperData, Party
+from ohmwright.records.add_addendum import Wanted, add_addendum
+from ohmwright.records.addendum import Addendum
+from ohmwright.records.audit import audit
+from ohmwright.records.chain import BrokenRunError, StoredRun, verified_events
+from ohmwright.records.json_lines import DamagedFileError, read_runs, run_lines
+from ohmwright.records.queries import fetch_rows, history, last_seen, pass_rates, results, runs
+from ohmwright.records.run_import import import_run
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.summaries import rebuild_summary_tables
+
+from .some_events import point, started, whole_run
+
+PAPER = PaperData(laboratory=Party(name="Fennel Metrology", address=("2 Quay", "Orle")))
+
+
+def add(store: SqlStore, what: str, run: str = "a", **said: object) -> Addendum:
+    wanted = {"what": what, "operator": "B. Tarn", "reason": "wrong unit"} | said
+    return add_addendum(store, run, Wanted(**wanted))  # type: ignore[arg-type]
+
+
+def lines_of(store: SqlStore, run: str = "a") -> list[bytes]:
+    return [line + b"\n" for line in run_lines(store.stored_run(run))]
+
+
+def take_in(store: SqlStore, lines: list[bytes]) -> list[str]:
+    return [import_run(store, run, events) for run, events in read_runs(lines, "file")]
+
+
+@pytest.fixture
+def filled(store: SqlStore) -> SqlStore:
+    store.append_all("a", whole_run("a"))
+    store.append_all("b", whole_run("b", "HF-2"))
+    return store
+
+
+def counts(store: SqlStore) -> tuple[list[int], list[str], int]:
+    rates = [row.results for row in fetch_rows(store.database, pass_rates())]
+    newest = [row.run_id for row in fetch_rows(store.database, last_seen())]
+    of_unit = len(fetch_rows(store.database, history("HF-1", "cut", "100 ohm")))
+    return rates, newest, of_unit
+
+
+def test_a_void_run_stays_and_counts_no_more_until_it_is_restored(filled: SqlStore) -> None:
+    events = filled.events("a")
+    assert counts(filled) == ([2, 2], ["a", "b"], 1)
+    add(filled, "voided")
+    assert counts(filled) == ([1, 1], ["b"], 0)
+    assert filled.events("a") == events
+    assert [row["voided"] for row in runs(filled.database)] == [True, False]
+    assert [row["voided"] for row in results(filled.database)] == [True, True, False, False]
+    assert filled.voided_run_ids() == {"a"}
+    assert list(audit(filled)) == []
+    with filled.database.write() as connection:
+        rebuild_summary_tables(connection)
+    assert counts(filled) == ([1, 1], ["b"], 0)
+    add(filled, "voided", "b")
+    assert counts(filled)[:2] == ([], [])
+    add(filled, "restored", "a", reason="the right unit after all")
+    assert counts(filled) == ([1, 1], ["a"], 1)
+    assert list(audit(filled)) == []
+
+
+def test_what_makes_no_sense_is_refused(filled: SqlStore) -> None:
+    filled.append_all("open", [started("open"), point()])
+    tried = (
+        ("restored", {}, "not void"),
+        ("amended", {"reason": " "}, "No reason"),
+        ("approved", {"run": "open"}, "not finished"),
+        ("voided", {"run": "none"}, "no run 'none'"),
+        ("approved", {}, None),
+        ("approved", {}, "approved already"),
+        ("voided", {}, None),
+        ("voided", {}, "is void"),
+        ("approved", {}, "is void"),
+    )
+    for what, said, words in tried:
+        if words is None:
+            add(filled, what)
+            continue
+        with pytest.raises(UsageError, match=words):
+            add(filled, what, **said)
+    assert list(audit(filled)) == []
+
+
+def test_a_second_key_and_a_new_issue_may_be_approved(
+    filled: SqlStore, place: str, opened: Callable[..., SqlStore]
+) -> None:
+    add(filled, "approved", paper=PAPER)
+    other = opened(place, "other computer")
+    add(other, "approved")
+    add(filled, "amended", reason="address of the customer")
+    add(filled, "approved")
+    kept = filled.stored_run("a").addenda
+    assert [one.statement.what for one in kept] == ["approved", "approved", "amended", "approved"]
+    assert len({one.statement.key for one in kept}) == 2
+    assert kept[0].statement.paper == PAPER
+    assert list(audit(filled)) == []
+
+
+def test_a_run_that_was_cut_short_can_be_voided_and_not_resumed(
+    filled: SqlStore, place: str, opened: Callable[..., SqlStore]
+) -> None:
+    filled.append_all("open", [started("open"), point()])
+    with filled.database.write() as connection:
+        connection.execute(text("UPDATE leases SET host = 'another', holder = 'Eve'"))
+    with pytest.raises(UsageError, match="in the hands of Eve"):
+        add(filled, "voided", "open")
+    with filled.database.write() as connection:
+        connection.execute(text("DELETE FROM leases"))
+    filled.close()
+    again = opened(place)
+    add(again, "voided", "open")
+    with pytest.raises(UsageError, match="it is void"):
+        again.claim("open")
+    assert list(audit(again)) == []
+
+
+def test_addenda_go_along_and_only_a_longer_chain_is_taken(
+    filled: SqlStore, opened: Callable[..., SqlStore], tmp_path: Path
+) -> None:
+    elsewhere = opened(str(tmp_path / "elsewhere"), "there")
+    add(filled, "approved", paper=PAPER)
+    assert take_in(elsewhere, lines_of(filled)) == ["new"]
+    add(filled, "voided")
+    assert take_in(elsewhere, lines_of(filled) + lines_of(filled, "b")) == ["longer", "new"]
+    assert take_in(elsewhere, lines_of(filled)) == ["there already"]
+    assert elsewhere.voided_run_ids() == {"a"}
+    assert lines_of(elsewhere) == lines_of(filled)
+    add(elsewhere, "restored")
+    add(filled, "restored", reason="another reason")
+    with pytest.raises(UsageError, match="addendum 3"):
+        take_in(elsewhere, lines_of(filled))
+    assert list(audit(elsewhere)) == []
+
+
+def test_an_altered_or_missing_addendum_is_found(filled: SqlStore) -> None:
+    add(filled, "approved")
+    add(filled, "voided")
+    run = filled.stored_run("a")
+    first, second = run.addenda
+    forged = second.statement.model_copy(update={"reason": "none"})
+    elsewhere = second.statement.model_copy(update={"head": "0" * 64})
+    resigned = replace_signature(filled, elsewhere)
+    for addenda, words in (
+        ((first, second.model_copy(update={"statement": forged})), "does not fit"),
+        ((second,), "out of place"),
+        ((second, first), "out of place"),
+        ((first, resigned), "another end"),
+    ):
+        with pytest.raises(BrokenRunError, match=words):
+            verified_events(replace(run, addenda=addenda))
+    lines = lines_of(filled)
+    del lines[-2]
+    with pytest.raises(DamagedFileError, match="out of place"):
+        list(read_runs(lines, "file"))
+    spoilt = lines_of(filled)
+    document = json.loads(spoilt[-1])
+    del document["addendum"]["statement"]["head"]
+    spoilt[-1] = json.dumps(document, sort_keys=True, separators=(",", ":")).encode()
+    with pytest.raises(DamagedFileError, match="addendum is damaged"):
+        list(read_runs(spoilt, "file"))
+
+
+def replace_signature(store: SqlStore, statement: object) -> Addendum:
+    signature = store.key.sign(statement.signed_bytes())  # type: ignore[attr-defined]
+    return Addendum(statement=statement, signature=signature)  # type: ignore[arg-type]
+
+
+def test_an_addendum_changed_in_the_store_is_found(filled: SqlStore) -> None:
+    if not filled.database.is_sqlite:
+        return
+    add(filled, "voided")
+    with filled.database.write() as connection:
+        connection.execute(text("DROP TRIGGER ledger_no_update"))
+        connection.execute(text("UPDATE ledger SET what = 'restored' WHERE what = 'voided'"))
+    said = " ".join(map(str, audit(filled)))
+    assert "ledger is missing, altered or out of place" in said
+    assert "of another kind than its entry" in said
+    assert "table of voided_runs" in said
+
+
+def test_a_run_without_addenda_is_exported_as_before(filled: SqlStore) -> None:
+    last = json.loads(lines_of(filled)[-1])
+    assert list(last) == ["seal"]
+    run = filled.stored_run("a")
+    assert run == StoredRun(run.run_id, run.opening, run.events, run.seal)
+
+
+# made by the first version of this format, with the key of the seed b"ohmwright" * 3 + b"test!"
+OF_THE_FIRST_VERSION = {
+    "signature": "45d9f6e2b96f6dcd5e3380f8c596720adc6d90062927704cc7d67ceccd302c0a"
+    "c37723b268d679f3f390c086edcc9213de0979cd295778cd594b28695872c409",
+    "statement": {
+        "after": "",
+        "head": "0f" * 32,
+        "key": "51d16ddcd4aa8bcf60e3d2d9a81a747db3d69339a96d970030c9a711c80e2d74",
+        "number": 1,
+        "operator": "A. Fenn",
+        "paper": {
+            "laboratory": {"address": ["2 Quay", "Orle"], "name": "Fennel Metrology"},
+            "place": "laboratory",
+            "received_on": "2026-03-01",
+        },
+        "run": "a",
+        "signed_at": "2026-03-02T09:30:00Z",
+        "what": "approved",
+    },
+}
+
+
+def test_an_addendum_of_the_first_version_still_holds() -> None:
+    """A field that a later version adds has a default, which is no part of what is signed."""
+    one = Addendum.model_validate(OF_THE_FIRST_VERSION)
+    assert one.is_valid()
+    assert one.document() == OF_THE_FIRST_VERSION
+    assert one.digest == "31f7b9ffe255d603848708a37c593056ef179bf24eb70f2a109cc66ce9e3eaca"

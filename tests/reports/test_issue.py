@@ -1,0 +1,222 @@
+"""What a certificate says beside the record: laboratory, issue, approvals, void runs, risk."""
+
+from datetime import date, datetime, timedelta
+from io import BytesIO
+from pathlib import Path
+from typing import Any
+
+import pytest
+from pypdf import PdfReader
+
+from ohmwright.model.errors import SourceError
+from ohmwright.model.paper import Corrections, PaperData, Party
+from ohmwright.model.protections import Protections
+from ohmwright.records.addendum import Addendum, AddendumStatement
+from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import CertificateText, certificate_text
+from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.dcc import certificate_dcc
+from ohmwright.reports.html import certificate_html
+from ohmwright.reports.issue import Issue, addendum_lines, issue_of
+from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE, certificate_pdf
+from ohmwright.reports.risk_text import coverage_text, risk_text
+from ohmwright.reports.typesetting import Picture
+
+from .conftest import BEGUN, HEAD, a_run, result, results
+from .test_pdf import squeezed, text_of
+
+RUN = "20260302T093000Z-HF-031-ab12"
+PAPER = PaperData(
+    laboratory=Party(name="Fennel Metrology", address=("2 Harbour Quay", "4411 Orle")),
+    country="DE",
+    accreditation="Accredited, number 0-000",
+    customer=Party(name="Saint Orrin Infirmary", address=("17 Hill Street",)),
+    place="laboratory",
+    received_on=date(2026, 3, 1),
+    condition="clean, complete",
+    statements=("Valid without a signature on paper.",),
+)
+ALL_OF_IT = (
+    *("Fennel Metrology", "2 Harbour Quay", "Accredited, number 0-000", "Saint Orrin Infirmary"),
+    *("17 Hill Street", "2026-03-01", "clean, complete", "Valid without a signature on paper."),
+    *("relate only to the item named above", "may be reproduced in full only"),
+)
+
+
+OWN = """#let s = json(bytes(sys.inputs.sheet))
+#set document(title: s.number)
+#for (name, value) in s [#name: #if type(value) == str { value } else { repr(value) } \\ ]
+#pdf.attach("record.jsonl", bytes(sys.inputs.record), relationship: "source",
+  mime-type: "application/jsonl", description: "The record")
+"""
+
+
+def addendum(what: str, days: int, **said: Any) -> Addendum:
+    words = {"operator": "A. Fenn", "reason": "", "paper": None} | said
+    statement = AddendumStatement(
+        what=what,  # type: ignore[arg-type]
+        run=RUN,
+        head=HEAD,
+        number=1,
+        after="",
+        signed_at=BEGUN + timedelta(days=days),
+        key="ab" * 32,
+        **words,
+    )
+    return Addendum(statement=statement, signature="")
+
+
+def sheet_of(*addenda: Addendum, given: PaperData | None = None) -> CertificateText:
+    return certificate_text(certificate_of(a_run(), HEAD, "", issue_of(RUN, addenda, given)))
+
+
+def pdf_of(sheet: CertificateText, **how: Any) -> bytes:
+    return certificate_pdf(sheet, BEGUN, '{"a":1}\n', **how)
+
+
+def test_every_paper_names_laboratory_customer_and_scope() -> None:
+    sheet = sheet_of(addendum("approved", 1, paper=PAPER))
+    html, pdf = certificate_html(sheet), text_of(pdf_of(sheet))
+    for words in (*ALL_OF_IT, "A. Fenn", "2026-03-03 09:30 UTC", "signed in the record"):
+        assert words in html, words
+        assert squeezed(words) in pdf, words
+    assert "as told when this paper was made" not in html
+
+
+def test_what_is_not_on_record_is_told_so() -> None:
+    html = certificate_html(sheet_of(given=PAPER))
+    assert "as told when this paper was made" in html
+    assert "not approved yet" in html
+    assert "as told when this paper was made" not in certificate_html(sheet_of())
+
+
+def test_a_new_issue_names_the_old_one_and_wants_its_own_approval() -> None:
+    addenda = [
+        addendum("approved", 1, paper=PAPER),
+        addendum("amended", 2, reason="Wrong address."),
+        addendum("amended", 3, reason="Wrong again", paper=PaperData(place="customer")),
+    ]
+    second, third = issue_of(RUN, addenda[:2]), issue_of(RUN, addenda)
+    assert (second.number, second.replaces, second.approvals) == (f"{RUN}-2", RUN, ())
+    assert second.paper == PAPER
+    assert (third.number, third.replaces) == (f"{RUN}-3", f"{RUN}-2")
+    assert third.paper == PaperData(place="customer")
+    assert third.amendments[0].startswith(f"{RUN}-2 replaces {RUN}, which is no longer valid: Wron")
+    approved = issue_of(RUN, [*addenda, addendum("approved", 4)])
+    assert approved.issued_on == date(2026, 3, 6)
+    assert addendum_lines(RUN, [*addenda, addendum("approved", 4)])[-1].startswith(
+        f"Certificate {RUN}-3 approved by A. Fenn, 2026-03-06 09:30 UTC"
+    )
+    sheet = sheet_of(*addenda)
+    assert (sheet.done, sheet.dated) == ("2026-03-02", "2026-03-05")
+    assert "Replaces" in text_of(pdf_of(sheet))
+
+
+def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
+    paper = PAPER.model_copy(update={"corrections": Corrections(serial="TQ3-9")})
+    issue = issue_of(RUN, [addendum("amended", 1, reason="typed wrong", paper=paper)])
+    certificate = certificate_of(a_run(), HEAD, "", issue)
+    said = "TQ3-9 (corrected; in the record: TQ3-1)"
+    sheet = certificate_text(certificate)
+    assert said in certificate_html(sheet)
+    assert squeezed(said) in text_of(pdf_of(sheet))
+    dcc = certificate_dcc(certificate).decode()
+    assert "Serial of the item (corrected; in the record: TQ3-1)." in dcc
+    assert "<dcc:value>TQ3-9</dcc:value>" in dcc
+    assert b"TQ3-9" in certificate_csv(certificate)
+
+
+def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() -> None:
+    void = addendum("voided", 1, reason="another unit", operator="B. Tarn")
+    sheet = sheet_of(void)
+    pages = [page.extract_text() for page in PdfReader(BytesIO(pdf_of(sheet))).pages]
+    assert all("VOID" in page for page in pages)
+    html = certificate_html(sheet)
+    assert "<b>VOID</b></div></header>" in html
+    assert "another unit" in html
+    back = sheet_of(void, addendum("restored", 2, reason="the right one"))
+    assert "VOID" not in text_of(pdf_of(back))
+    assert any("declared void: another unit" in one for one in back.statements)
+
+
+def test_a_logo_is_part_of_the_papers_and_nothing_else_is_let_in() -> None:
+    logo = Picture("svg", b'<svg xmlns="http://www.w3.org/2000/svg" width="9" height="9"/>')
+    sheet = sheet_of(given=PAPER)
+    html = certificate_html(sheet, logo)
+    assert "img-src data:;" in html
+    assert "data:image/svg+xml;base64,PHN2Zy" in html
+    assert "img-src" not in certificate_html(sheet)
+    assert pdf_of(sheet, logo=logo) == pdf_of(sheet, logo=logo)
+
+
+def test_the_risk_of_what_was_decided() -> None:
+    found = results(2)  # found out of tolerance, P = 1e-9; left within, P = 0.998
+    assert risk_text(found) == (
+        "Risk of the decisions made (1 − P, or P): a point that passed is out of tolerance: at "
+        "most 0.2 %; one that failed is within: below 0.1 %."
+    )
+    assert "with k = 2.00, " in coverage_text(found)
+    bare = result("as_left", "cut", "x").model_copy(update={"measured": None, "conformity": None})
+    assert (risk_text([bare]), coverage_text([bare])) == ("", "")
+
+
+@pytest.mark.parametrize(
+    ("protections", "told_by", "says"),
+    [
+        (None, None, True),  # an older record, which does not say
+        (Protections(path_set=True), None, True),
+        (Protections(), "Imre", True),
+        (Protections(), None, False),  # neither instrument nor person joined anything
+    ],
+)
+def test_an_instrument_without_input_paths_has_none_on_paper(
+    protections: Protections | None, told_by: str | None, says: bool
+) -> None:
+    one = result("as_left", "cut", "500 ohm").model_copy(update={"path_told_by": told_by})
+    events = list(a_run([one]))
+    events[0] = events[0].model_copy(update={"protections": protections})
+    certificate = certificate_of(events, HEAD)
+    html = certificate_html(certificate_text(certificate))
+    assert ("path OUTPUT" in html) == says
+    assert (b"OUTPUT" in certificate_csv(certificate)) == says
+
+
+def test_signatures_are_never_alone_on_a_page() -> None:
+    found = [result("as_left", "cut", f"setting {n}") for n in range(90)]
+    for points in (78, 84):  # a page break would fall between statements and signatures
+        sheet = certificate_text(certificate_of(a_run(found[:points]), HEAD))
+        last = PdfReader(BytesIO(pdf_of(sheet))).pages[-1].extract_text()
+        assert "Approved by" in last
+        assert "Statements and cautions" in last
+
+
+def test_a_template_of_ones_own_gets_everything_and_its_faults_are_told(tmp_path: Path) -> None:
+    template = tmp_path / "own.typ"
+    template.write_text(OWN, encoding="utf-8")
+    sheet = sheet_of(given=PAPER)
+    made = pdf_of(sheet, template=template)
+    assert made == pdf_of(sheet, template=template)
+    said = text_of(made)
+    assert [key for key in sheet.document() if f"{key}:" not in said] == []
+    template.write_text("#let s = json(bytes(sys.inputs.shet))", encoding="utf-8")
+    with pytest.raises(SourceError, match=r"own\.typ: cannot be typeset") as caught:
+        pdf_of(sheet, template=template)
+    assert caught.value.exit_code == 2
+
+
+def test_the_guide_tells_a_template_every_key() -> None:
+    guide = (Path(certificate_text.__globals__["__file__"]).parents[1] / "guide").joinpath(
+        "certificates.md"
+    )
+    table = guide.read_text(encoding="utf-8").split("| key of sheet |")[1].split("\n\n")[0]
+    keys = {*sheet_of().document(), "logo", "families", "codes"}
+    assert {key for key in keys if f"`{key}`" not in table} == set()
+    used = CERTIFICATE_TEMPLATE.read_text(encoding="utf-8")
+    assert {key for key in keys if f"sheet.{key}" not in used} == set()
+
+
+def test_dates_of_the_papers_are_those_of_the_record(certificate: Certificate) -> None:
+    assert certificate.issue == Issue(RUN)
+    assert certificate.dated == certificate.ended_at
+    amended = certificate_of(a_run(), HEAD, "", issue_of(RUN, [addendum("amended", 9)]))
+    assert amended.dated == datetime(2026, 3, 11, 9, 30, 0, 123456, BEGUN.tzinfo)
