@@ -63,6 +63,7 @@ BENCHES = {
     "rehearse": Bench("rehearse.py", (), ("--units", "1", "--worker-units", "3")),
     "coached": Bench("coached.py", ("--units", "500"), ("--units", "2")),
     "worklist": Bench("worklist.py", (), ("--rounds", "3")),
+    "page": Bench("page.py", (), ("--seconds", "4", "--warm", "1")),
     "certificate": Bench("certificate.py", (), ("--points", "40", "--times", "1")),
 }
 
@@ -282,4 +283,19 @@ WHOLE_JOB = (
     Bar("D", "rehearsal of 1,000 units, s", "rehearse", "thousand_s", by_quick=False),
 )
 
-BARS = (*ADJUSTING, *WORLDS, *COACHED, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)
+PAGE = (
+    Bar(
+        "E",
+        "page, 8 benches: frames per s",
+        "page",
+        "frames_per_s",
+        57,
+        "at least",
+        "frames_per_s_idle",
+    ),
+    Bar("E", "page, 8 benches: STOP to RF off, median ms", "page", "stop_median_ms", 200),
+    Bar("E", "page, 8 benches: heap, MB", "page", "heap_mb", 200),
+    Bar("E", "the same, growth in MB an hour", "page", "heap_growth_mb_per_h", 5, by_quick=False),
+)
+
+BARS = (*ADJUSTING, *WORLDS, *COACHED, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB, *PAGE)

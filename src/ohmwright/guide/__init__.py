@@ -24,6 +24,7 @@ TOPICS = (
     "python",
     "rehearsal",
     "testing",
+    "page",
     "assets",
     "campaign",
     "records",
