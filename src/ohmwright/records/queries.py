@@ -180,6 +180,33 @@ def _of_model(model: str, step: str, point: str, stage: Stage) -> tuple[ColumnEl
     return c.model == model, c.step == step, c.point == point, c.stage == stage, NOT_VOID
 
 
+def creep_values(simulated: bool, model: str | None = None) -> Select[tuple[object, ...]]:
+    """Query: every value as found or as left with its limits, by point, then unit, then time.
+
+    Without sweeps, which have no limits; of simulated units or of real ones.
+    """
+    c = RESULTS.c
+    columns = (c.model, c.step, c.point, c.asset, c.run, c.stage, c.at, c.quantity, c.value)
+    query = (
+        select(*columns, c.uncertainty, c.target, c.lower, c.upper)
+        .where(
+            c.simulated == int(simulated),
+            c.stage.in_(("as_found", "as_left")),
+            c.value.is_not(None),
+            c.target > 0,
+            c.upper > c.lower,
+        )
+        .order_by(c.model, c.step, c.point, c.asset, c.at, c.run, c.event)
+    )
+    return query if model is None else query.where(c.model == model)
+
+
+def adjusted_runs(simulated: bool) -> Select[tuple[object, ...]]:
+    """Query: the number of each run that has a result of the stage `adjust`."""
+    c = RESULTS.c
+    return select(c.run).where(c.stage == "adjust", c.simulated == int(simulated)).distinct()
+
+
 def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:
     """Query: every result with a verdict since a date, oldest first, without voided runs."""
     c = RESULTS.c
