@@ -174,6 +174,33 @@ def interval(
 
 
 @app.command()
+def report(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A new file: .pdf, .html, .csv or .parquet.")
+    ],
+    since: Annotated[
+        datetime | None,
+        typer.Option(formats=list(DAY), help="From this date on (UTC); default: a year before."),
+    ] = None,
+    until: Annotated[
+        datetime | None,
+        typer.Option(formats=list(DAY), help="To before this date (UTC); default: now."),
+    ] = None,
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Simulated units instead of real ones.")
+    ] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace the file.")] = False,
+    records: RecordsPlace = None,
+) -> None:
+    """Write the fleet report: what failed as found, was adjusted, recurs and is due."""
+    from .fleet_report_command import write_fleet_report
+
+    write_fleet_report(
+        records, file, _utc(since), _utc(until), simulated=simulated, overwrite=overwrite
+    )
+
+
+@app.command()
 def rebuild(records: RecordsPlace = None) -> None:
     """Make the summaries anew that 'verify' found wrong; they hold no evidence."""
     from .fleet_command import rebuild_summaries

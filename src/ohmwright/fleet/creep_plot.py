@@ -37,7 +37,7 @@ def plot_creep(
     shown = rows[:_MOST]
     columns = 1 if len(shown) == 1 else 2
     lines = -(-len(shown) // columns)
-    figure = Figure(figsize=(5.2 * columns + 0.6, 2.7 * lines + 0.7), layout="constrained")
+    figure = Figure(figsize=(5.2 * columns + 0.6, 2.3 * lines + 0.7), layout="constrained")
     panels = figure.subplots(lines, columns, squeeze=False).flatten()
     by_name = {(point.of.model, point.of.step, point.of.point): point for point in forecast.points}
     for axes, row in zip(panels, shown, strict=False):

@@ -24,6 +24,7 @@ TOPICS = (
     "rehearsal",
     "testing",
     "records",
+    "fleet",
     "certificates",
     "safety",
     "changes",
