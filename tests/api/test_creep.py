@@ -92,6 +92,6 @@ def test_units_of_a_model_have_intervals_about_the_one_for_all(store: SqlStore) 
     for model in ("Quillon 300", "Marlow 120"):
         whole, *units = (row for row in rows if row.model == model)
         assert units[0].months <= whole.months <= units[-1].months
-        at_end = [row.reliability for row in units if 0.0 < row.months and not row.held]
+        at_end = [row.reliability for row in units if row.months > 0.0 and not row.held]
         assert at_end == pytest.approx([0.9] * len(at_end), abs=0.002)
         assert whole.held or whole.reliability == pytest.approx(0.9, abs=0.002)

@@ -9,7 +9,7 @@ import pytest
 from ohmwright.fleet.point_histories import date_of, point_histories, years_of
 
 COLUMNS = "model step point asset run stage at quantity value uncertainty target lower upper"
-Row = namedtuple("Row", COLUMNS.split())  # noqa: PYI024 - as the database gives them
+Row = namedtuple("Row", COLUMNS.split())
 AT = datetime(2026, 1, 5, 8, tzinfo=UTC)
 
 
