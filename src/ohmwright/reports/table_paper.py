@@ -8,12 +8,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
 from html import escape
-from pathlib import Path
 from typing import Any
 
-from .typesetting import typeset
+from .typesetting import TEMPLATES, typeset
 
-_CSS = Path(__file__).parent / "templates" / "tables.css"
+_CSS = TEMPLATES / "tables.css"
 
 
 @dataclass(frozen=True)
@@ -53,7 +52,7 @@ class TablePaper:
 
     def pdf(self, at: datetime) -> bytes:
         """The bytes of the PDF, dated `at`."""
-        return typeset("tables.typ", self._document(at), at=at)
+        return typeset(TEMPLATES / "tables.typ", self._document(at), at=at)
 
     def html(self) -> str:
         """The whole page: no script, nothing fetched, every text escaped."""
