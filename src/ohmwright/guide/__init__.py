@@ -28,6 +28,7 @@ TOPICS = (
     "assets",
     "campaign",
     "records",
+    "fleet",
     "certificates",
     "safety",
     "changes",
