@@ -89,8 +89,10 @@ def is_finished(connection: Connection, run: int) -> bool:
 
 
 def is_handed_over(connection: Connection, run: int) -> bool:
-    """Whether run number `run` goes on in another store, by its newest entry."""
-    query = select(LEDGER.c.what).where(LEDGER.c.run == run).order_by(LEDGER.c.number.desc())
+    """Whether run number `run` goes on in another store, by the newest entry on where it does."""
+    where = LEDGER.c.what.in_(("handed over", "taken back", "imported"))
+    query = select(LEDGER.c.what).where(LEDGER.c.run == run, where)
+    query = query.order_by(LEDGER.c.number.desc())
     return connection.execute(query.limit(1)).scalar() == "handed over"
 
 
