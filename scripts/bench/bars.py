@@ -62,6 +62,7 @@ BENCHES = {
     "job": Bench("job.py", ("--seeds", *_SEEDS), ("--seeds", "3")),
     "rehearse": Bench("rehearse.py", (), ("--units", "1", "--worker-units", "3")),
     "coached": Bench("coached.py", ("--units", "500"), ("--units", "2")),
+    "worklist": Bench("worklist.py", (), ("--rounds", "3")),
     "certificate": Bench("certificate.py", (), ("--points", "40", "--times", "1")),
 }
 
@@ -213,6 +214,7 @@ _QUESTIONS = (
     "trend of a model's point, by month",
     "pass rates of the whole fleet",
     "units not seen for a year",
+    "runs listed by serial number",
 )
 
 
@@ -270,6 +272,8 @@ WHOLE_JOB = (
     Bar("D", "landing, worst, tolerances", "job", "worst_landing, worst", 0.5, by_quick=False),
     Bar("D", "RF-on s, median", "job", "rf_on_s, median", reference="oracle_rf_on_s, median"),
     Bar("D", "ohmwright demo, s", "start", "demo_s", reference="import_typer_s"),
+    Bar("C", "worklist of 10,000 assets, s", "worklist", "worklist_s", 1.0, reference="plain_s"),
+    Bar("D", "ohmwright worklist of them, s", "worklist", "command_s", reference="plain_s"),
     Bar("D", "certificate of 40 points, s", "certificate", "PDF, 40 points"),
     Bar("D", "certificate of 300 points, s", "certificate", "PDF, 300 points", by_quick=False),
     Bar("D", "rehearsed unit ÷ calibrate", "rehearse", "ratio", 0.25, reference="calibrate_s"),

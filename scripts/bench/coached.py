@@ -37,7 +37,7 @@ from ohmwright.rehearsal.from_files import rehearsed_files
 from ohmwright.rehearsal.population import unit_seed
 from ohmwright.rehearsal.rehearsed_bench import RehearsedBench
 from ohmwright.simulator.bench import SimulatedBench
-from ohmwright.simulator.cued_hands import Acted, Hands
+from ohmwright.simulator.cued_hands import Acted
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.command_set import load_command_set
 from scripts.bench.job import landing
@@ -81,9 +81,9 @@ def by_port(rehearsed_bench: RehearsedBench, seed: int, unit: int) -> list[Point
 def procedure_and_bench(slips: float) -> tuple[ProcedureFile, RehearsedBench]:
     """Return the procedure, and the bench whose person slips in a share of all cues."""
     rehearsed, *_ = rehearsed_files(
-        [shipped("procedures", PROCEDURE)], shipped("benches", BENCH), seed=1
+        [shipped("procedures", PROCEDURE)], shipped("benches", BENCH), seed=1, slips=slips
     )
-    return rehearsed.file, replace(rehearsed.bench, hands=Hands.slipping(slips))
+    return rehearsed.file, rehearsed.bench
 
 
 async def _adjusted(rehearsed_bench: RehearsedBench, seed: int) -> list[PointLook]:

@@ -34,6 +34,15 @@ def questions(end: datetime, model: str, asset: str) -> list[Question]:
     failed = queries.with_verdict("fail", week)
     history = queries.history(asset, "cut", "300 ohm")
     everything = queries.population(*of_point)
+    serial, old, failing, text = (
+        _listed(wanted, 100)
+        for wanted in (
+            queries.Filter(serial=asset[-3:]),
+            queries.Filter(since=end - timedelta(days=1000), until=end - timedelta(days=993)),
+            queries.Filter(verdict="undecided"),
+            queries.Filter(search=f"{asset} {model.split()[-1]}"),
+        )
+    )
     return [
         Question("history of a unit's point", history, history),
         Question("a model's point, newest month", newest, newest),
@@ -41,9 +50,18 @@ def questions(end: datetime, model: str, asset: str) -> list[Question]:
         Question("trend of a model's point, by month", queries.trend(*of_point), _trend(*of_point)),
         Question("pass rates of the whole fleet", queries.pass_rates(), _pass_rates()),
         Question("units not seen for a year", queries.last_seen(year), _last_seen(year)),
+        Question("runs listed by serial number", serial, serial),
+        Question("list: 100 runs of a week long ago", old, old, is_list=True),
+        Question("list: 100 runs by a rare verdict", failing, failing, is_list=True),
+        Question("list: runs by parts of tag and model", text, text, is_list=True),
         Question("list: a model's point, all years", everything, everything, is_list=True),
         Question("list: every unit's newest run", queries.last_seen(), _last_seen(), is_list=True),
     ]
+
+
+def _listed(wanted: queries.Filter, most: int) -> Query:
+    """As `record list` asks."""
+    return queries.selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(most)
 
 
 def _sums() -> list[object]:

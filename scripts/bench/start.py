@@ -16,7 +16,7 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from timeit import default_timer
 
-_OHMWRIGHT = str(Path(sys.executable).with_name("ohmwright"))
+OHMWRIGHT = str(Path(sys.executable).with_name("ohmwright"))
 
 
 def seconds(*command: str) -> float:
@@ -32,13 +32,13 @@ def main() -> None:
     parser.add_argument("--rounds", type=int, default=9)
     rounds: int = parser.parse_args().rounds
     pairs = [
-        (seconds(_OHMWRIGHT, "--help"), seconds(sys.executable, "-c", "import typer"))
+        (seconds(OHMWRIGHT, "--help"), seconds(sys.executable, "-c", "import typer"))
         for _ in range(rounds + 1)
     ][1:]
     helped_s, typer_s = (median(column) for column in zip(*pairs, strict=True))
     ratio = median(ours / reference for ours, reference in pairs)
     with TemporaryDirectory(prefix="ohmwright-bench-") as folder:
-        demo_s = seconds(_OHMWRIGHT, "demo", "--records", folder)
+        demo_s = seconds(OHMWRIGHT, "demo", "--records", folder)
     print(f"{'ohmwright --help':24} {helped_s:7.3f} s")
     print(f"{'import typer':24} {typer_s:7.3f} s")
     print(f"{'ratio (bar 1.5)':24} {ratio:7.2f}")

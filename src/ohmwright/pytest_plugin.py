@@ -52,9 +52,13 @@ def pytest_configure(config: pytest.Config) -> None:
 
 def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
     """Run a test once for each of its `seeds`, a number of units or a list of seeds."""
+    if "ohmwright_seed" not in metafunc.fixturenames:
+        return
     seeds = _choices(metafunc.definition).get("seeds")
-    if seeds is not None and "ohmwright_seed" in metafunc.fixturenames:
+    if seeds is not None:
         every = list(range(1, seeds + 1)) if isinstance(seeds, int) else list(seeds)
+        if not every:
+            pytest.fail(f"@pytest.mark.{_MARK}(seeds={seeds!r}) is no unit", pytrace=False)
         metafunc.parametrize("ohmwright_seed", every, indirect=True)
 
 
@@ -109,11 +113,18 @@ def pytest_runtest_makereport(item: pytest.Item) -> Any:
 
 
 def _choices(node: pytest.Item | Any) -> dict[str, Any]:
-    """Return what the marks of a test choose; the one that is closest to the test counts."""
+    """Return what the marks of a test choose; the one that is closest to the test counts.
+
+    One unit and several are two ways of choosing units: the closest of both counts.
+    """
     chosen: dict[str, Any] = {}
     for mark in node.iter_markers(_MARK):
+        if {"seed", "seeds"} <= mark.kwargs.keys():
+            pytest.fail(f"@pytest.mark.{_MARK} has seed and seeds: keep one", pytrace=False)
+        units_are_chosen = not chosen.keys().isdisjoint(("seed", "seeds"))
         for key, value in mark.kwargs.items():
-            chosen.setdefault(key, value)
+            if not (units_are_chosen and key in ("seed", "seeds")):
+                chosen.setdefault(key, value)
     return chosen
 
 

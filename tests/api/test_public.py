@@ -71,6 +71,18 @@ def test_what_cannot_be_written_is_refused_before_rf(
     assert seen == []
 
 
+def test_a_plan_that_makes_no_sense_is_refused_by_its_key() -> None:
+    for wrong, words in (
+        ({"modes": {"cut": [5, 5]}, "loads_ohm": [100]}, "modes.cut: names a value twice"),
+        (
+            {"modes": {"cut": [5]}, "loads_ohm": [100], "repaets": 2},
+            "nearest valid key is 'repeats'",
+        ),
+    ):
+        with pytest.raises(ohmwright.OhmwrightError, match=words):
+            ohmwright.Sweep(**wrong)
+
+
 def test_what_the_bench_cannot_do_is_told_by_its_key(bench_file: Path) -> None:
     plan = ohmwright.Sweep(modes={"cut": (9000,), "hot": (1,)}, loads_ohm=(700,))
     with pytest.raises(ohmwright.OhmwrightError) as refused:

@@ -1,4 +1,4 @@
-"""`record approve`, `amend`, `void` and `restore`, and what papers and lists say of them."""
+"""`record approve`, `amend`, `void` and `reinstate`, and what papers and lists say of them."""
 
 from collections.abc import Callable
 from pathlib import Path
@@ -83,7 +83,7 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
         == 0
     )
     assert "VOID" in ohmwright("record", "show", "--records", tmp_path / "b").out
-    assert record("restore", "last", "--reason", "it was right").code == 0
+    assert record("reinstate", "last", "--reason", "it was right").code == 0
     assert "must not be used" not in page()
     assert record("verify").code == 0
 

@@ -64,6 +64,7 @@ def test_whatever_nobody_foresaw(crashed: Callable, state: Path, problem: Except
     outcome = crashed(problem)
     assert outcome.code == 70
     assert f"{type(problem).__name__}: " in outcome.err
+    assert "--resume" not in outcome.err  # `lint` has no run that could go on
     for words in ("some words", "fault of the program", "RF was never switched on by this command"):
         assert words in outcome.err
     assert "Traceback" not in outcome.err

@@ -89,6 +89,24 @@ def test_another_unit_or_bench_is_refused(
     assert "Nothing was switched on" in refused.err
 
 
+def test_a_bench_with_another_unit_is_named_before_what_it_cannot_do(
+    begun: Callable, resume: Callable, bench: Path
+) -> None:
+    run = begun("verify")
+    bench.write_text(shipped("benches", "attended.toml").read_text(encoding="utf-8"))
+    refused = resume("verify", run)
+    assert refused.code == 2
+    assert "begun with bench 'Workshop bench 1'; the bench file says 'Workshop" in refused.err
+
+
+def test_simulated_time_of_day_goes_on(begun: Callable, resume: Callable, tmp_path: Path) -> None:
+    run = begun("verify")
+    assert resume("verify", run).code == 1
+    with open_existing_records(str(tmp_path / "r")) as store:
+        at = [event.at for event in store.events(run)]
+    assert at == sorted(at)
+
+
 def test_another_command_set_is_refused(begun: Callable, resume: Callable, bench: Path) -> None:
     """The bench goes by files of its own: the same at first, another command set later."""
     data = shipped("analyzers", "gantry-400.toml").read_text(encoding="utf-8")

@@ -69,6 +69,14 @@ def test_a_bench_that_names_no_certificate_says_why(
     assert len(words.splitlines()) == (not named)
 
 
+def test_a_file_is_not_written_over_unless_asked(ohmwright: Callable, tmp_path: Path) -> None:
+    taken = tmp_path / "bench.toml"
+    taken.write_text("mine")
+    refused = ohmwright("simulate", "--tcp", "--write-bench", taken)
+    assert (refused.code, "--overwrite" in refused.err) == (2, True)
+    assert taken.read_text() == "mine"
+
+
 def test_in_real_time_too(ohmwright: Callable, procedure: Path, tmp_path: Path) -> None:
     text = procedure.read_text(encoding="utf-8")
     short = text.replace("[100, 500]", "[100]").replace("[81.0, 296.7]", "[81.0]")

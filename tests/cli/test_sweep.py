@@ -4,6 +4,7 @@ import csv
 from collections.abc import Callable
 from pathlib import Path
 
+import pyarrow.parquet
 import pytest
 
 from ohmwright.api import async_bench
@@ -178,6 +179,13 @@ def test_a_sweep_cut_short_is_resumed_drawn_and_compared(
     assert resumed.code == 0, resumed.err
     assert "Against HF-017 of 2026-01-05: 0 of 4 points differ by more than U." in resumed.out
     assert picture.read_bytes().startswith(b"\x89PNG")
+    (other,) = ohmwright(*several, "--against", first, "--json").json["against"]
+    assert (other["unit"], other["run"], len(other["points"])) == ("HF-017", run, 4)
+    flat = tmp_path / "flat.parquet"
+    assert ohmwright("record", "export", "--parquet", flat, "--records", place).code == 0
+    row = pyarrow.parquet.read_table(flat).to_pylist()[0]
+    set_to = tuple(row[key] for key in ("quantity", "mode", "setting_w", "load_ohm"))
+    assert set_to == ("power_w", "cut", 50, 200)
     assert ohmwright("record", "verify", "--records", place).code == 0
     again = ohmwright(*SWEEP[:3], "--resume", run, "--records", place)
     assert (again.code, "finished" in again.err) == (2, True)

@@ -226,6 +226,25 @@ async def test_a_release_that_takes_long_is_an_event(make_rig: Callable) -> None
     (noted,) = session.pending.take()
     assert isinstance(noted, SlowRelease)
     assert 0.7 < noted.took_s < 2
+    assert noted.sent == 9
+
+
+@pytest.mark.parametrize("ignored", [0, 1])
+async def test_off_that_was_ignored_once_is_on_record(make_rig: Callable, ignored: int) -> None:
+    rig = make_rig()
+    session, heard_off = Session(rig.bench), iter(range(9))
+    await ensure_off_at_start(rig.bench)
+
+    def act(line: bytes) -> bytes | None:
+        """No reply belongs to OFF, so an ignored one looks like one that was obeyed."""
+        is_off = line == b"OUTPut:STATe OFF\n"
+        return b"" if is_off and next(heard_off) < ignored else None
+
+    heard(rig, act)
+    async with session.activation(load_ohm=500, power_w=100, limit_s=10):
+        await rig.bench.clock.sleep(2)
+    noted = [(type(event), event.sent) for event in session.pending.take()]
+    assert noted == [(SlowRelease, 2)] * ignored
 
 
 async def test_a_release_that_waits_to_be_sure_is_not_slow(make_rig: Callable) -> None:

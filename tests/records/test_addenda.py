@@ -52,7 +52,7 @@ def counts(store: SqlStore) -> tuple[list[int], list[str], int]:
     return rates, newest, of_unit
 
 
-def test_a_void_run_stays_and_counts_no_more_until_it_is_restored(filled: SqlStore) -> None:
+def test_a_void_run_stays_and_counts_no_more_until_it_is_reinstated(filled: SqlStore) -> None:
     events = filled.events("a")
     assert counts(filled) == ([2, 2], ["a", "b"], 1)
     add(filled, "voided")
@@ -67,7 +67,7 @@ def test_a_void_run_stays_and_counts_no_more_until_it_is_restored(filled: SqlSto
     assert counts(filled) == ([1, 1], ["b"], 0)
     add(filled, "voided", "b")
     assert counts(filled)[:2] == ([], [])
-    add(filled, "restored", "a", reason="the right unit after all")
+    add(filled, "reinstated", "a", reason="the right unit after all")
     assert counts(filled) == ([1, 1], ["a"], 1)
     assert list(audit(filled)) == []
 
@@ -75,7 +75,7 @@ def test_a_void_run_stays_and_counts_no_more_until_it_is_restored(filled: SqlSto
 def test_what_makes_no_sense_is_refused(filled: SqlStore) -> None:
     filled.append_all("open", [started("open"), point()])
     tried = (
-        ("restored", {}, "not void"),
+        ("reinstated", {}, "not void"),
         ("amended", {"reason": " "}, "No reason"),
         ("approved", {"run": "open"}, "not finished"),
         ("voided", {"run": "none"}, "no run 'none'"),
@@ -138,8 +138,8 @@ def test_addenda_go_along_and_only_a_longer_chain_is_taken(
     assert take_in(elsewhere, lines_of(filled)) == ["there already"]
     assert elsewhere.voided_run_ids() == {"a"}
     assert lines_of(elsewhere) == lines_of(filled)
-    add(elsewhere, "restored")
-    add(filled, "restored", reason="another reason")
+    add(elsewhere, "reinstated")
+    add(filled, "reinstated", reason="another reason")
     with pytest.raises(UsageError, match="addendum 3"):
         take_in(elsewhere, lines_of(filled))
     assert list(audit(elsewhere)) == []
@@ -184,7 +184,7 @@ def test_an_addendum_changed_in_the_store_is_found(filled: SqlStore) -> None:
     add(filled, "voided")
     with filled.database.write() as connection:
         connection.execute(text("DROP TRIGGER ledger_no_update"))
-        connection.execute(text("UPDATE ledger SET what = 'restored' WHERE what = 'voided'"))
+        connection.execute(text("UPDATE ledger SET what = 'reinstated' WHERE what = 'voided'"))
     said = " ".join(map(str, audit(filled)))
     assert "ledger is missing, altered or out of place" in said
     assert "of another kind than its entry" in said

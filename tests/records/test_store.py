@@ -16,6 +16,7 @@ from ohmwright.records.audit import audit, has_head
 from ohmwright.records.lease import LEASE_S
 from ohmwright.records.queries import (
     Filter,
+    count_runs,
     fetch_rows,
     history,
     population,
@@ -216,6 +217,16 @@ def test_lists_and_queries(store: SqlStore) -> None:
     assert ids(verdict="cut short") == ["c"]
     assert ids(model="Model ä 'x'") == ["a", "b", "c"]
     assert ids(since=AT + timedelta(days=1)) == []
+    assert ids(until=AT) == []
+    assert ids(until=AT + timedelta(days=1)) == ["a", "b", "c"]
+    assert ids(search="hf-2") == ["b", "c"]
+    assert ids(search="F-2 áda Ä") == ["b", "c"]
+    assert ids(search="%") == ids(serial="F-2") == ids(operator="Nobody") == []
+    (of_serial,) = {row["serial"] for row in runs(store.database)}
+    (by,) = {row["operator"] for row in runs(store.database)}
+    assert ids(serial=of_serial, operator=by) == ["a", "b", "c"]
+    assert [row["run_id"] for row in runs(store.database, newest=2)] == ["b", "c"]
+    assert count_runs(store.database, Filter(asset="HF-2")) == 2
     (one,) = fetch_rows(store.database, history("HF-2", "cut", "100 ohm"))
     assert (one.value, one.uncertainty, one.quantity) == (70.0, 0.1, "power_w")
     of_point = ("Model ä 'x'", "cut", "100 ohm", "as_left")

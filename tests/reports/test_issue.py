@@ -134,7 +134,7 @@ def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() 
     html = certificate_html(sheet)
     assert "<b>VOID</b></div></header>" in html
     assert "another unit" in html
-    back = sheet_of(void, addendum("restored", 2, reason="the right one"))
+    back = sheet_of(void, addendum("reinstated", 2, reason="the right one"))
     assert "VOID" not in text_of(pdf_of(back))
     assert any("declared void: another unit" in one for one in back.statements)
 

@@ -45,16 +45,18 @@ def test_comments_and_skips_are_told_with_who_said_them() -> None:
 
 
 def test_what_befell_the_work_is_told() -> None:
-    told, slow, unasked, left = remarks_of_run(
+    told, slow, again, unasked, left = remarks_of_run(
         (
             Foretold(**at(0), severity="warning", step="cut", what="a last digit of 5 mA"),
             SlowRelease(**at(1), took_s=1.24),
+            SlowRelease(**at(1), took_s=0.14, sent=2),
             UnaskedRf(**at(2), seen="40 mA flowed"),
             ServiceLeft(**at(3), point="P1", told_by="Oda Brandvik"),
         )
     )
     assert "told before RF, warning of cut: a last digit of 5 mA" in told
     assert "after OFF the output took 1.2 s to go off" in slow
+    assert "OFF had to be sent again: 2 times, and 0.1 s, until the output read off" in again
     assert "RF was on though nobody had asked for it (40 mA flowed); OFF ended it" in unasked
     assert "service mode at P1 left without saving, as told by Oda Brandvik" in left
 

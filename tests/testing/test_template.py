@@ -36,6 +36,22 @@ class TestCut:
     @pytest.mark.ohmwright(sead=3)
     def test_a_keyword_that_does_not_exist(self, ohmwright_bench):
         pass
+
+    @pytest.mark.ohmwright(age_months=-3)
+    def test_an_age_that_no_unit_has(self, ohmwright_bench):
+        pass
+
+    @pytest.mark.ohmwright(profile="lisse-80")
+    @pytest.mark.parametrize("name", ["a'b"])
+    def test_a_name_with_an_apostrophe(self, ohmwright_bench, name):
+        assert ohmwright_bench.truth.unit.profile.data.model != "Lisse 80"
+"""
+NO_UNITS = """
+import pytest
+
+@pytest.mark.ohmwright(seeds={seeds})
+def test_units(ohmwright_bench):
+    pass
 """
 
 ASYNC = """
@@ -102,6 +118,8 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
         r"as left, cut, 500 ohm: FAIL at 29\d\.\d, limits 225 to 275 W: above the upper limit",
         r"RF is on after the test: the simulated generator delivers",
         r"knows no 'sead'; it takes bench, seed",
+        r"ohmwright_bench cannot be opened: the mark: age_months: must be greater",
+        r"""Replay: .*apostrophe\[a'"'"'b\]' --ohmwright-seed 5""",
         r"ReleaseNotConfirmed: RF MAY STILL BE ON: The line to simulated analyzer is gone",
     ):
         assert re.search(words, printed), printed
@@ -116,3 +134,14 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
     call = [sys.executable, "-c", show, "record", "show", "last", "--records", place[1]]
     shown = subprocess.run(call, capture_output=True, text=True, check=False)
     assert "SIMULATED, seed 5" in shown.stdout, shown.stderr
+
+
+def test_units_that_contradict_each_other_are_no_units(project: Path):
+    for seeds, words in (
+        ("0", r"@pytest\.mark\.ohmwright\(seeds=0\) is no unit"),
+        ("3, seed=5", r"@pytest\.mark\.ohmwright has seed and seeds: keep one"),
+    ):
+        (project / "test_procedures.py").write_text(NO_UNITS.format(seeds=seeds))
+        printed = run_pytest(project)
+        assert re.search(words, printed), printed
+        assert "1 error" in printed

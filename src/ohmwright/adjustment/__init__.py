@@ -22,6 +22,9 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     first_move          the move before RF, where the output at the start is known
     fleet_prior         what earlier units of the model taught
     trim                where the trim stands, by counts or by keys
+    press_hypotheses    what a person may have done who was asked for presses
+    press_watch         which of that the readings show, and when it was done
+    press_reports       presses watched for one policy, and told to it as they show
     activation_log      readings and moves of one activation
     trim_coupling       how far trims move other points, and the order that it suggests
     action_queue        actions decided on and not yet handed out
@@ -48,6 +51,14 @@ confirmation that was refuted, or is not where it was foretold, becomes the leve
 foretold it only the gain is kept, opened to 30 %. Rejected: one model for all places, under which
 the same wrong move was made again and again. Held by tests/adjustment/test_local_prior.py and the
 worlds with trims that fade, ripple or have play.
+
+**Presses are inferred, not believed.** Each slip is a hypothesis with its step response, and the
+readings since the request weigh them (`press_watch`). The first presses tell the gain, so that what
+they were stays in doubt, as a suspect that later presses clear or convict. A move by a gain that is
+known is pressed with RF off, coarse and fine together, once it will probably land; one after a
+refuted confirmation with RF on, if it is coarse, since a fine press does not show in the noise.
+Rejected: to compare the settled output before and after, which waits twice as long.
+Held by tests/adjustment/test_press_watch.py; `scripts/bench/coached.py`.
 
 **Play is avoided, not modelled.** Once moves after a reversal have done less than the gain says,
 every further place is reached from one side, by a run-up a little longer than the loss seen.

@@ -45,11 +45,9 @@ class PressReports:
     def cued(self, press: Press, age_s: float) -> None:
         """RF is on, and `press` is asked for at `age_s`: look for it from now on."""
         fit, trim = self.policy.estimator.fit(), self.policy.trim
-        assert fit is not None  # nothing is asked for before there is an estimate
+        prior = self.policy.estimator.prior if fit is None else fit.as_prior()
         position = trim.counts_from_origin, trim.coarse - trim.origin[1]
-        self.watch = PressWatch(
-            (press,), self._keys, fit.as_prior(), position, age_s, self._suspects
-        )
+        self.watch = PressWatch((press,), self._keys, prior, position, age_s, self._suspects)
 
     def activated(self, presses: tuple[Press, ...]) -> None:
         """RF has come on, `presses` asked for with RF off and reported as asked: look for them."""

@@ -9,6 +9,7 @@ the time of the first press averaged over what a person's reaction allows.
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from math import log, pi
 from typing import NamedTuple
@@ -172,7 +173,8 @@ class PressWatch:
         if now_s < begin_s or now_s - self._looked_s < every_s:
             return None
         self._looked_s = now_s
-        self._weigh(record, start, correlation)
+        with suppress(np.linalg.LinAlgError):  # what cannot be weighed now may be later
+            self._weigh(record, start, correlation)
         if not self._likely:
             return None
         if self.cue_s is None:

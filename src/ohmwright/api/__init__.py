@@ -20,6 +20,8 @@ Read in this order:
     run_of_record, records_view a run on record, and the records of a place
     laboratory                  the laboratory file, and what papers state beside the record
     certificate_files           the papers of a run, rendered and written
+    assets, attached_files      the unit that a tag or scan means; files given with a run
+    campaign_work               the worklist of a store; a campaign as one bench works it
     pandas_extra                rows as DataFrames
     output_file                 a path is refused before the work that is to be written there
 

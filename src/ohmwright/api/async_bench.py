@@ -11,6 +11,7 @@ from typing import TypedDict, Unpack
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.instruments.bench import Bench as Instruments
 from ohmwright.instruments.operator import Operator
+from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.event import Event
@@ -69,8 +70,16 @@ class AsyncBench:
     instruments: Instruments
     """Analyzer, generator, operator and clock, as the engine knows them."""
 
-    def __init__(self, data: BenchData, operator: Operator | None, *, guarded: bool) -> None:
+    def __init__(
+        self,
+        data: BenchData,
+        operator: Operator | None,
+        *,
+        guarded: bool,
+        operator_name: str = "",
+    ) -> None:
         self.data, self._operator, self._guarded = data, operator, guarded
+        self._operator_name = operator_name
         self._open = AsyncExitStack()
 
     async def reopen(self) -> None:
@@ -79,7 +88,11 @@ class AsyncBench:
         unattended = self._operator is None and self.data.file.simulation is None
         self.instruments = await self._open.enter_async_context(
             opened_instruments(
-                self.data, unattended=unattended, guarded=self._guarded, person=self._operator
+                self.data,
+                unattended=unattended,
+                guarded=self._guarded,
+                person=self._operator,
+                operator_name=self._operator_name,
             )
         )
 
@@ -149,6 +162,7 @@ class AsyncBench:
         *,
         records: str | None = None,
         accept_expired: bool = False,
+        assignment: Assignment = NO_ASSIGNMENT,
     ) -> Iterator[SweepRun]:
         """Open the record of a new sweep by `plan`, or of the sweep `run` on record."""
         if plan is not None:
@@ -168,6 +182,7 @@ class AsyncBench:
                 stages=("as_found",),
                 earlier=earlier,
                 accept_expired=accept_expired,
+                assignment=assignment,
             )
             yield SweepRun(self, plan, job, store, view)
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import NamedTuple
@@ -12,12 +14,13 @@ from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
 from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand
 from ohmwright.instruments.required_messages import verbs_by_hand
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
-from ohmwright.model.bench_file import BenchFile, OwnLine, SerialPort
+from ohmwright.model.bench_file import BenchFile, InstrumentEntry, OwnLine, SerialPort
 from ohmwright.model.by_hand import data_by_hand
 from ohmwright.model.document import Document
-from ohmwright.model.errors import UsageError
+from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
+from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.source import load
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
@@ -26,6 +29,9 @@ from ohmwright.wire.line_proof import is_proved
 
 from .paths import certificate_file, data_file
 from .spoken_to import FileReader, analyzer_way, generator_way, verbs_of_way
+
+_SIMULATED_SERIAL = re.compile(r"S(\d{6})")
+"""The serial number of a simulated unit; the digits are its seed."""
 
 
 class SimulationProfiles(NamedTuple):
@@ -125,6 +131,27 @@ class BenchData:
             protections=self.protections(guarded=True),
         )
 
+    def models(self) -> tuple[str, ...]:
+        """Return the models of the units that can stand on the bench. Raises SourceError."""
+        return tuple(model for _, model in _entries_with_models(self.file, self.path))
+
+    def with_unit(self, unit: RegisteredAsset) -> BenchData:
+        """Return the bench with a unit of the register on it, and the generator of its model.
+
+        A simulated unit is the one whose serial number the simulator gives it, where the register
+        has such a one. Raises SourceError where the bench has no generator of the model.
+        """
+        entry = _entry_of_model(self.file, self.path, unit)
+        chosen = {"generator": entry.model_copy(update={"identity": ""}), "generators": ()}
+        data = read_bench_of(self.file.model_copy(update=chosen), self.path, self.documents[:1])
+        data = replace(data, file=data.file.model_copy(update={"asset": unit.unit}))
+        seed = _SIMULATED_SERIAL.fullmatch(unit.serial)
+        if seed is None or not data.file.in_process:
+            return data
+        stated = data.certificate  # the simulator's analyzers are numbered with their units
+        any_analyzer = None if stated is None else stated.model_copy(update={"serial": None})
+        return replace(data, certificate=any_analyzer).with_seed(int(seed[1]))
+
     def with_seed(self, seed: int) -> BenchData:
         """Return the bench with another simulated unit. Raises UsageError for a real one."""
         if self.file.simulation is None:
@@ -161,6 +188,13 @@ def read_bench(path: Path) -> BenchData:
     """
     read = FileReader()
     file = read.parse("bench", path, BenchFile)
+    return read_bench_of(file, path, tuple(read.documents))
+
+
+def read_bench_of(file: BenchFile, path: Path, documents: tuple[Document, ...]) -> BenchData:
+    """Read every file that `file`, the bench of `path`, names; `documents`: its own text."""
+    read = FileReader()
+    read.documents += documents
     analyzer_path = data_file(file.analyzer.data, path, "analyzers")
     generator_path = data_file(file.generator.data, path, "generators")
     certificate = file.analyzer.certificate
@@ -194,6 +228,27 @@ def read_simulation_profiles(analyzer_path: Path, generator_path: Path) -> Simul
     return SimulationProfiles(
         load(analyzer_path, AnalyzerProfile), load(generator_path, GeneratorProfile)
     )
+
+
+def _entry_of_model(file: BenchFile, path: Path, unit: RegisteredAsset) -> InstrumentEntry:
+    """Return the generator of a bench file that is of the unit's model."""
+    models: list[str] = []
+    for entry, model in _entries_with_models(file, path):
+        if model == unit.model:
+            return entry
+        models.append(model)
+    raise SourceError(
+        f"{path}: asset {unit.tag} is a {unit.model}, and this bench is for {', '.join(models)}.",
+        "Nothing was switched on.",
+        "Take the bench file for that model, or add its generator under [[generators]].",
+    )
+
+
+def _entries_with_models(file: BenchFile, path: Path) -> Iterator[tuple[InstrumentEntry, str]]:
+    """Yield each generator of a bench file with its model."""
+    for entry in (file.generator, *file.generators):
+        data = load(data_file(entry.data, path, "generators"), GeneratorData, table="data")
+        yield entry, data.model
 
 
 def _at_port(file: BenchFile, port: str) -> BenchFile:

@@ -7,6 +7,8 @@ from secrets import token_hex
 from ohmwright.engine.procedure_file import ProcedureFile
 from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.run import Job
+from ohmwright.instruments.bench import named_unit
+from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.step import Stage
@@ -27,6 +29,7 @@ def new_job(
     earlier: tuple[Event, ...] = (),
     accept_expired: bool = False,
     uses_fleet_prior: bool = True,
+    assignment: Assignment = NO_ASSIGNMENT,
 ) -> Job:
     """Return the job of a new run, or of the run that `earlier` events are of.
 
@@ -38,8 +41,11 @@ def new_job(
         simulated = bench.file.simulation is not None
         fleet = fleet_priors(store, bench.generator.model, simulated=simulated)
     started = run_started_event(earlier)
-    run_id = new_run_id(bench.file.asset.id) if started is None else started.run_id
-    return Job(file, stages, run_id, earlier, fleet, accept_expired=accept_expired)
+    unit = named_unit(bench.file.asset, bench.file.name)
+    run_id = new_run_id(unit.id) if started is None else started.run_id
+    return Job(
+        file, stages, run_id, earlier, fleet, accept_expired=accept_expired, assignment=assignment
+    )
 
 
 def new_run_id(asset_id: str) -> str:

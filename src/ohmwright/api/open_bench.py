@@ -60,13 +60,19 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
 
 @asynccontextmanager
 async def open_bench(
-    data: BenchData, *, unattended: bool, guarded: bool = True, person: Operator | None = None
+    data: BenchData,
+    *,
+    unattended: bool,
+    guarded: bool = True,
+    person: Operator | None = None,
+    operator_name: str = "",
 ) -> AsyncIterator[Bench]:
     """Open every instrument of a bench; close them all at the end of the block.
 
     `guarded`: whether a guard process owns the analyzer's port, which switches the output; only a
     bench with a [simulation] table may do without one. `unattended`: nobody answers requests;
     `person`: who answers them at a bench that is not simulated in this process, None for nobody.
+    `operator_name`: who started a run that nobody attends, or that a simulated person does.
     Raises SourceError, UsageError, LinkError.
     """
     if not guarded and data.file.simulation is None and data.can_be_guarded:
@@ -77,23 +83,26 @@ async def open_bench(
         )
     async with AsyncExitStack() as stack:
         if data.file.in_process:
-            yield _simulated_bench(data, unattended=unattended)
+            yield _simulated_bench(data, operator_name, unattended=unattended)
         else:
-            operator = AbsentOperator() if unattended or person is None else person
+            nobody = AbsentOperator(operator_name)
+            operator = nobody if unattended or person is None else person
             yield await _real_bench(data, stack, operator, guarded=guarded)
 
 
-def _simulated_bench(data: BenchData, *, unattended: bool) -> Bench:
+def _simulated_bench(data: BenchData, operator_name: str, *, unattended: bool) -> Bench:
     clock = VirtualClock()
     hardware = simulated_bench(data, clock)
     person = SimulatedOperator(hardware.panel, clock, hardware.front)
+    if operator_name:
+        person.name = f"{operator_name} (simulated)"
     analyzer = generator = None
     if data.file.analyzer.link is not None:
         analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
     if data.file.generator.link is not None:
         generator = MemoryLink("simulated generator", hardware.generator_port, clock)
     return assemble_bench(
-        data, clock, analyzer, generator, AbsentOperator() if unattended else person
+        data, clock, analyzer, generator, AbsentOperator(operator_name) if unattended else person
     )
 
 
@@ -182,7 +191,9 @@ def _analyzer(
 def _generator(data: BenchData, clock: Clock, link: Link | None, operator: Operator) -> Generator:
     if link is None:
         asset = data.file.asset
-        label = f"{asset.maker},{asset.model},{asset.serial}"
+        named = data.generator if asset is None else asset
+        serial = "" if asset is None else asset.serial
+        label = f"{named.maker},{named.model},{serial}"
         return HandOperatedGenerator(data.generator, operator, label)
     assert data.generator_commands is not None  # as reading the bench saw to
     dialogue = Dialogue(link, data.generator_commands, clock)

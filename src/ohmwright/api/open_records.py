@@ -9,6 +9,7 @@ from ohmwright.records.database import is_url, sqlite_file
 from ohmwright.records.keys import Notify, OperatorKey, no_notice
 from ohmwright.records.sql_store import KEY_MEMORY_FILE, SqlStore, open_store
 from ohmwright.records.trust import TrustedKeys
+from ohmwright.records.vouchers import vouchers
 
 from .paths import operator_key_file, records_location, trusted_keys_file, witness_folder
 
@@ -42,13 +43,19 @@ def own_key(notify: Notify = no_notice) -> OperatorKey:
     return OperatorKey(operator_key_file(), witness_folder() / KEY_MEMORY_FILE, notify)
 
 
-def trusted_keys(given: Path | None, notify: Notify = no_notice) -> TrustedKeys:
+def trusted_keys(
+    given: Path | None, store: SqlStore | None = None, notify: Notify = no_notice
+) -> TrustedKeys:
     """Return the keys of the list `given`; without one, the user's own list and own keys.
 
-    Raises SourceError for a list that is missing or cannot be read.
+    With `store` also those that one of the user's keys vouches for there. Raises SourceError for a
+    list that is missing or cannot be read.
     """
     if given is None:
-        return TrustedKeys(trusted_keys_file(), own_key(notify).own_keys())
+        trusted = TrustedKeys(trusted_keys_file(), own_key(notify).own_keys())
+        if store is not None:
+            trusted.count_vouchers(vouchers(store))
+        return trusted
     if not given.exists():
         raise SourceError(f"{given}: there is no such list of trusted keys.")
     return TrustedKeys(given)

@@ -79,6 +79,23 @@ def certificate_file(name: str, beside: Path) -> Path:
     return _file(name, beside, own, f"certificate '{name}'", "certificates", names)
 
 
+def procedure_file(name: str, beside: Path, tag: str) -> Path:
+    """Return the procedure `name` of the asset `tag`: beside the bench file, else a shipped one.
+
+    Raises SourceError where there is none.
+    """
+    own, other = beside.parent / name, shipped("procedures", f"{name}.toml")
+    found = next((path for path in (own, other) if name and is_existing_file(path)), None)
+    if found is None:
+        raise SourceError(
+            f"Asset {tag} has no procedure." if name == "" else f"{own}: there is no such file.",
+            "Its procedure stands in the register, by its path beside the bench file or the name "
+            "of a shipped one.",
+            f"Name it on the command line, or: ohmwright asset change {tag} --procedure FILE",
+        )
+    return found
+
+
 def _file(
     name: str, beside: Path, shipped_path: Path, what: str, kind: str, names: list[str]
 ) -> Path:

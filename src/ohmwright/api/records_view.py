@@ -51,10 +51,19 @@ class Records:
         model: str | None = None,
         verdict: str | None = None,
         since: datetime | None = None,
+        until: datetime | None = None,
+        serial: str | None = None,
+        operator: str | None = None,
+        search: str = "",
     ) -> Rows:
-        """Return one row a run, oldest first; `verdict` may be "cut short"."""
+        """Return one row a run, oldest first; `verdict` may be "cut short".
+
+        `until` is before that time. Each word of `search` is part of the run's number, unit,
+        serial number, model, procedure or operator.
+        """
+        wanted = Filter(asset, model, verdict, since, until, serial, operator, search)
         with open_existing_records(self.place) as store:
-            return Rows(queries.runs(store.database, Filter(asset, model, verdict, since)))
+            return Rows(queries.runs(store.database, wanted))
 
     def results(
         self,

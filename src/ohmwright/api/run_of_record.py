@@ -81,7 +81,7 @@ class Run:
             )
         with open_existing_records(self._records) as store:
             renderer = certificate_renderer(
-                store, self.id, trusted_keys(None), CertificateOptions()
+                store, self.id, trusted_keys(None, store), CertificateOptions()
             )
         write_certificate_files(renderer, OutputPaths(**{kind: target}), overwrite=overwrite)
 

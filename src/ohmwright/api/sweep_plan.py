@@ -6,7 +6,7 @@ import json
 from collections.abc import Collection, Mapping, Sequence
 from os import PathLike
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from ohmwright.engine.decidability import needed_after_age_s
 from ohmwright.engine.procedure import Procedure
@@ -19,7 +19,7 @@ from ohmwright.model.errors import OutOfCapability, UsageError
 from ohmwright.model.event import DocumentKept, Event
 from ohmwright.model.hardware import MeterData, NotNegative, Positive
 from ohmwright.model.positions import key_positions
-from ohmwright.model.source import load, parse
+from ohmwright.model.source import load, parse, refused_by_name
 from ohmwright.model.step import Timing
 
 from .bench_data import BenchData, read_bench
@@ -39,7 +39,16 @@ class OnBench(Protocol):
         """Its content, and that of the files that it names."""
 
 
-class Sweep(SweepPoints):
+class SweepPlan(SweepPoints):
+    """The keys of a sweep, as a file or options give them."""
+
+    age_s: Positive = 6.0
+    """Age of a rested activation at which each value holds."""
+    rest_s: NotNegative = 15.0
+    """Rest before each activation; the duty of load bank or generator may ask for more."""
+
+
+class Sweep(SweepPlan):
     """What a sweep measures: every setting of each mode into every load, so many times.
 
     Frozen; as a TOML file it has the same keys.
@@ -49,15 +58,17 @@ class Sweep(SweepPoints):
     ['cut 50 W, 200 ohm', 'cut 50 W, 500 ohm', 'cut 100 W, 500 ohm', 'cut 100 W, 200 ohm']
     """
 
-    age_s: Positive = 6.0
-    """Age of a rested activation at which each value holds."""
-    rest_s: NotNegative = 15.0
-    """Rest before each activation; the duty of load bank or generator may ask for more."""
+    if not TYPE_CHECKING:  # checkers know the keys from the fields
+
+        def __init__(self, **given: Any) -> None:
+            """Raises UsageError that names each key that makes no sense."""
+            with refused_by_name("Sweep", SweepPlan):
+                super().__init__(**given)
 
     @classmethod
     def read(cls, path: str | Path) -> Sweep:
         """Return the plan of a TOML file. Raises SourceError with line and column."""
-        return load(Path(path), cls)
+        return cls(**dict(load(Path(path), SweepPlan)))
 
     def timing(self, meter: MeterData, *, typed: bool = False) -> Timing:
         """Return the times of each activation; its limit is what `meter` needs to see it settle.

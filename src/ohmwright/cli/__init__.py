@@ -18,6 +18,10 @@ Read in this order:
     terminal_operator, keyboard     requests to the operator, and what they type
     error_report, crash         how every command that fails ends
     streams, console, console_encoding   output that does not block, in any encoding
+    run_subject                 the unit, bench and procedure of a run, and what is given to it
+    commands_assets, asset_command, asset_transfer     the register of assets
+    commands_campaign, worklist_command, campaign_command, campaign_work_command
+                                worklist and campaigns
     open_records                the store, run and keys that a command names
     certificate_command, checks_command, doctor_command, doctor_conformance, doctor_finding,
     documents_command, fleet_command, guide_command, keys_command, lint_command, new_command,

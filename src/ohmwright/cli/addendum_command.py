@@ -1,4 +1,4 @@
-"""The commands `record approve`, `amend`, `void` and `restore`: what is added to a run."""
+"""The commands `record approve`, `amend`, `void` and `reinstate`: what is added to a run."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ _DONE: dict[AddendumKind, str] = {
     "approved": "is approved",
     "amended": "is amended",
     "voided": "is void",
-    "restored": "is valid again",
+    "reinstated": "is valid again",
 }
 
 

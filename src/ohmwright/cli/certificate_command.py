@@ -42,7 +42,7 @@ def run_certificate(
     """
     with open_existing_records(records) as store:
         run_id = resolved_run_id(store, run)
-        renderer = certificate_renderer(store, run_id, trusted_keys(trusted), options)
+        renderer = certificate_renderer(store, run_id, trusted_keys(trusted, store), options)
     if options.due is not None:
         _refuse_past_due(options.due, renderer.certificate.ended_at)
     if renderer.certificate.seal_note:

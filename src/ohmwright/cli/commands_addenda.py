@@ -1,4 +1,4 @@
-"""Declarations of `record approve`, `amend`, `void` and `restore`."""
+"""Declarations of `record approve`, `amend`, `void` and `reinstate`."""
 
 from dataclasses import replace
 from typing import Annotated
@@ -11,7 +11,7 @@ from .options import By, PaperOptions, Reason, RecordsPlace, RunArgument
 
 def add_commands(app: typer.Typer) -> None:
     """Add these commands to those of `record`."""
-    for command in (approve, amend, void, restore):
+    for command in (approve, amend, void, reinstate):
         app.command()(command)
 
 
@@ -58,8 +58,10 @@ def void(run: RunArgument, reason: Reason, by: By = None, records: RecordsPlace 
     change_validity(run, "voided", reason, by, records)
 
 
-def restore(run: RunArgument, reason: Reason, by: By = None, records: RecordsPlace = None) -> None:
+def reinstate(
+    run: RunArgument, reason: Reason, by: By = None, records: RecordsPlace = None
+) -> None:
     """Declare a void run valid again."""
     from .addendum_command import change_validity
 
-    change_validity(run, "restored", reason, by, records)
+    change_validity(run, "reinstated", reason, by, records)

@@ -7,7 +7,7 @@ from typing import Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import AcceptExpired, AnalyzerLine, BenchPath, Faults, Json, RecordsPlace
+from .options import AcceptExpired, AnalyzerLine, BenchPath, Faults, Json, RecordsPlace, WorkOptions
 
 
 @dataclass(frozen=True)
@@ -66,6 +66,7 @@ def sweep(
     *,
     bench: BenchPath,
     what: SweepPlanOptions,
+    work: WorkOptions,
     dry_run: Annotated[
         bool, typer.Option("--dry-run", help="Print what it will cost; open nothing.")
     ] = False,
@@ -104,12 +105,21 @@ def sweep(
         files.overwrite,
     )
     request = SweepRequest(
-        line.bench_choice(bench), plan, written, records, resume, accept_expired, dry_run, as_json
+        line.bench_choice(bench),
+        plan,
+        written,
+        records,
+        resume,
+        accept_expired,
+        dry_run,
+        as_json,
+        work.request(),
     )
     raise typer.Exit(run_sweep(request))
 
 
 def simulate(
+    *,
     bench: Annotated[Path | None, typer.Option("--bench", help="Bench file to simulate.")] = None,
     pty: Annotated[bool, typer.Option("--pty", help="Serve on pseudo-terminals.")] = False,
     tcp: Annotated[bool, typer.Option("--tcp", help="Serve on TCP sockets.")] = False,
@@ -123,6 +133,7 @@ def simulate(
     write_bench: Annotated[
         Path | None, typer.Option(help="Write a bench file that reaches the simulation.")
     ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace another file.")] = False,
     seed: Annotated[int | None, typer.Option(min=0, help="Which simulated unit.")] = None,
     fault: Faults = None,
 ) -> None:
@@ -131,7 +142,7 @@ def simulate(
 
     faults = tuple(fault or ())
     request = SimulateRequest(
-        bench, pty, tcp, host, stepped, write_bench, seed, faults, control_host
+        bench, pty, tcp, host, stepped, write_bench, seed, faults, control_host, overwrite
     )
     raise typer.Exit(run_simulate(request))
 

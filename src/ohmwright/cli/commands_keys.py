@@ -55,3 +55,18 @@ def distrust(key: KeyArgument, records: RecordsPlace = None, trusted: Trusted = 
     from .keys_command import distrust_key
 
     distrust_key(key, records, trusted)
+
+
+@app.command()
+def vouch(
+    key: KeyArgument,
+    name: Annotated[str, typer.Option("--name", metavar="WHO", help="Whose it is.")] = "",
+    withdraw: Annotated[
+        bool, typer.Option("--withdraw", help="Vouch for it no longer, as when it was lost.")
+    ] = False,
+    records: RecordsPlace = None,
+) -> None:
+    """Keep with the records that you trust a key, signed with yours, for all who trust you."""
+    from .keys_command import vouch_for_key
+
+    vouch_for_key(key, "distrust" if withdraw else "trust", name, records)

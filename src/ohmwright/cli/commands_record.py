@@ -22,11 +22,19 @@ add_addendum_commands(app)
 
 @app.command("list")
 @with_option_groups
-def list_(selected: RunFilterOptions, records: RecordsPlace = None, as_json: Json = False) -> None:
+def list_(
+    selected: RunFilterOptions,
+    newest: Annotated[
+        int | None,
+        typer.Option(min=1, help="Only so many of the last; default: 100 in the table."),
+    ] = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
     """List the runs on record, oldest first."""
     from .record_command import list_runs, run_filter
 
-    list_runs(records, run_filter(selected), as_json=as_json)
+    list_runs(records, run_filter(selected), newest, as_json=as_json)
 
 
 @app.command()
@@ -147,4 +155,76 @@ def import_(
     """Take in exported runs once every hash and signature has been checked."""
     from .transfer_command import import_runs
 
-    import_runs(file, records, trusted)
+    raise typer.Exit(import_runs(file, records, trusted))
+
+
+@app.command("hand-over")
+def hand_over(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file, to be imported there.")],
+    records: RecordsPlace = None,
+) -> None:
+    """Have a run that is not finished go on at another computer, and no more here."""
+    from .transfer_command import hand_over_run
+
+    hand_over_run(run, file, records)
+
+
+@app.command("take-back")
+def take_back(
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
+    records: RecordsPlace = None,
+) -> None:
+    """Have a run that was handed over go on here, where what was handed over is lost."""
+    from .transfer_command import take_back_run
+
+    take_back_run(run, records)
+
+
+@app.command()
+def backup(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file, NAME.sqlite.")],
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Copy all records to one file, also while benches write, and check the copy."""
+    from .backup_command import backup_records
+
+    raise typer.Exit(backup_records(file, records, as_json=as_json))
+
+
+@app.command()
+def restore(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="As 'record backup' made it.")],
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Make records of a copy at a new place (--records), and say what to do about keys."""
+    from .backup_command import restore_records
+
+    raise typer.Exit(restore_records(file, records, as_json=as_json))
+
+
+@app.command()
+def roles() -> None:
+    """Print SQL for PostgreSQL: a role for benches, which may add alone, and one for reading."""
+    from ohmwright.records.roles import ROLES_SQL
+
+    typer.echo(ROLES_SQL, nl=False)
+
+
+@app.command()
+def retention(
+    older_than: Annotated[
+        str, typer.Option("--older-than", metavar="AGE", help="Years or days, as 10y or 400d.")
+    ],
+    archive: Annotated[
+        Path | None, typer.Option(metavar="FILE", help="Also write them to a new file.")
+    ] = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Show the runs that are older than they need be kept; nothing is deleted."""
+    from .retention_command import show_retention
+
+    show_retention(older_than, archive, records, as_json=as_json)

@@ -31,6 +31,10 @@ def rehearse(
     plot: Annotated[
         Path | None, typer.Option(help="Also draw a figure (.svg, .png, .pdf).")
     ] = None,
+    slips: Annotated[
+        float,
+        typer.Option(min=0, max=1, help="Share of cues at which a person at the keys slips."),
+    ] = 0.0,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace another file.")] = False,
     unattended: Unattended = False,
     as_json: Json = False,
@@ -48,6 +52,7 @@ def rehearse(
         like,
         compare,
         plot,
+        slips,
         overwrite,
         unattended,
         as_json,

@@ -12,9 +12,10 @@ from .options import (
     Faults,
     HearingOptions,
     Json,
-    ProcedurePath,
+    OptionalProcedure,
     RecordsPlace,
     RunOptions,
+    WorkOptions,
 )
 
 if TYPE_CHECKING:
@@ -22,14 +23,26 @@ if TYPE_CHECKING:
 
 
 def demo(
-    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit.")] = 3,
+    *,
+    seed: Annotated[int, typer.Option(min=0, help="Which simulated unit, or fleet.")] = 3,
     records: RecordsPlace = None,
+    campaign: Annotated[
+        bool,
+        typer.Option(
+            "--campaign",
+            help="Put five years of fifty invented units on record instead, at a new place.",
+        ),
+    ] = False,
     fault: Faults = None,
     as_json: Json = False,
 ) -> None:
     """Run a whole job on a simulated unit: as found, adjustment, as left."""
     from .run_command import run_demo
 
+    if campaign:
+        from .demo_campaign import run_demo_campaign
+
+        raise typer.Exit(run_demo_campaign(seed, records, fault or (), as_json=as_json))
     raise typer.Exit(run_demo(seed, records, tuple(fault or ()), as_json=as_json))
 
 
@@ -54,8 +67,10 @@ def practise(
 
 @with_option_groups
 def calibrate(
-    procedure: ProcedurePath,
+    *,
+    procedure: OptionalProcedure = None,
     bench: BenchPath,
+    work: WorkOptions,
     options: RunOptions,
     line: AnalyzerLine,
     hearing: HearingOptions,
@@ -64,14 +79,16 @@ def calibrate(
     """Run a whole procedure: as found, adjustment, as left."""
     from ohmwright.model.step import STAGES
 
-    raise typer.Exit(_run(procedure, bench, STAGES, options, line, hearing, as_json=as_json))
+    how = options, line, hearing
+    raise typer.Exit(_run(procedure, bench, STAGES, work, *how, as_json=as_json))
 
 
 @with_option_groups
 def verify(
     *,
-    procedure: ProcedurePath,
+    procedure: OptionalProcedure = None,
     bench: BenchPath,
+    work: WorkOptions,
     as_found: Annotated[
         bool, typer.Option("--as-found", help="Record the stage as found instead of as left.")
     ] = False,
@@ -82,13 +99,16 @@ def verify(
 ) -> None:
     """Measure every test point and adjust nothing."""
     stage: Stage = "as_found" if as_found else "as_left"
-    raise typer.Exit(_run(procedure, bench, (stage,), options, line, hearing, as_json=as_json))
+    raise typer.Exit(
+        _run(procedure, bench, (stage,), work, options, line, hearing, as_json=as_json)
+    )
 
 
 def _run(
-    procedure: Path,
+    procedure: Path | None,
     bench: Path,
     stages: "tuple[Stage, ...]",
+    work: WorkOptions,
     options: RunOptions,
     line: AnalyzerLine,
     hearing: HearingOptions,
@@ -113,6 +133,7 @@ def _run(
             Environment(
                 temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
             ),
+            work=work.request(options.values),
             hearing=Wanted(sound=hearing.sound, speech=hearing.speak),
         )
     )

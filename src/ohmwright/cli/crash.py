@@ -21,6 +21,8 @@ from ohmwright.model.errors import OhmwrightError, ProgramFault, ReleaseNotConfi
 
 _PASSWORD = re.compile(r"(://[^/\s:@]*):[^/\s@]*@")
 _LONGEST = 300
+_RESUMING = ("calibrate", "verify", "sweep")
+"""The commands that take --resume."""
 
 
 def reportable_errors(problem: BaseException) -> tuple[OhmwrightError, ...]:
@@ -73,9 +75,14 @@ def _program_fault(problem: BaseException) -> ProgramFault:
         f"ohmwright itself failed: {what}.",
         "This is a fault of the program and says nothing about any unit. "
         f"{rf_state.latest().text()} What was recorded before it is kept: 'ohmwright record list'.",
-        f"{_write_trace(problem)} Give it to whoever looks after the program; a run that "
-        "was cut short goes on with --resume.",
+        f"{_write_trace(problem)} Give it to whoever looks after the program{_how_to_resume()}.",
     )
+
+
+def _how_to_resume() -> str:
+    """Return how a run goes on, where the command that failed can do that; else nothing."""
+    runs = any(word in _RESUMING for word in sys.argv[1:2])
+    return "; a run that was cut short goes on with --resume" if runs else ""
 
 
 def _text_of(problem: BaseException) -> str:

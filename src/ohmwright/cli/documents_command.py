@@ -9,9 +9,11 @@ from pathlib import Path
 from rich.text import Text
 
 from ohmwright.api.open_records import resolved_run_id
+from ohmwright.api.paths import file_name_safe
+from ohmwright.model.attachment import Attachment
 from ohmwright.model.document import Document
 from ohmwright.model.errors import RecordError, UsageError
-from ohmwright.model.event import DocumentKept
+from ohmwright.model.event import DocumentKept, FileAttached
 
 from .console import out
 from .open_records import open_existing_records
@@ -37,10 +39,20 @@ def write_documents(run: str, folder: Path, records: str | None) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as problem:
         raise RecordError(f"{folder}: cannot be made: {problem.strerror}.") from None
-    for path, one in _paths(folder, kept):
+    attached = [event.attachment for event in events if isinstance(event, FileAttached)]
+    files = [(path, one.text.encode()) for path, one in _paths(folder, kept)]
+    files += [(_attached_path(folder, n, one), one.content) for n, one in enumerate(attached, 1)]
+    for path, content in files:
         with new_file(path) as file:
-            file.write(one.text.encode())
+            file.write(content)
         out().print(Text(f"Written: {path}"), soft_wrap=True)
+
+
+def _attached_path(folder: Path, number: int, one: Attachment) -> Path:
+    """Return the path of an attached file; its name may be of another system, or hostile."""
+    name = Path(one.name.replace("\\", "/")).name
+    stem, suffix = file_name_safe(Path(name).stem)[:60], file_name_safe(Path(name).suffix[1:])[:8]
+    return folder / f"attached-{number}-{stem}{'.' if suffix else ''}{suffix}"
 
 
 def _paths(folder: Path, kept: Iterable[Document]) -> Iterator[tuple[Path, Document]]:
@@ -49,4 +61,7 @@ def _paths(folder: Path, kept: Iterable[Document]) -> Iterator[tuple[Path, Docum
     for one in kept:
         seen[one.role] += 1
         again = f"-{seen[one.role]}" if seen[one.role] > 1 else ""
-        yield folder / f"{one.role.replace(' ', '-')}{again}.toml", one
+        ending = ".toml"
+        if one.role == "given values":
+            ending = ".json" if one.name.casefold().endswith(".json") else ".csv"
+        yield folder / f"{one.role.replace(' ', '-')}{again}{ending}", one

@@ -1,4 +1,4 @@
-"""The commands `record keys list`, `new`, `trust` and `distrust`."""
+"""The commands `record keys list`, `new`, `trust`, `distrust` and `vouch`."""
 
 from __future__ import annotations
 
@@ -14,10 +14,11 @@ from ohmwright.records.keys import KeyStatus
 from ohmwright.records.queries import signatures
 from ohmwright.records.seal import fingerprint
 from ohmwright.records.trust import Signer, TrustedKeys, resolved_key, signers
+from ohmwright.records.vouchers import KeyDecision, add_voucher
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
-from .open_records import open_records, own_key, trusted_keys
+from .open_records import open_existing_records, open_records, own_key, trusted_keys
 
 
 def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> int:
@@ -25,8 +26,8 @@ def list_keys(records: str | None, trusted: Path | None, *, as_json: bool) -> in
 
     Creates no key.
     """
-    own, names = own_key(), trusted_keys(trusted).names()
-    status, sealed = own.status(), _signers(records)
+    own = own_key()
+    status, sealed, names = own.status(), _signers(records), _names(records, trusted)
     if as_json:
         print_json(_document(status, own.path, sealed, names))
     else:
@@ -42,6 +43,27 @@ def new_key(source: Path | None) -> None:
     public = own.create(source)
     out().print(f"Your key {fingerprint(public)} is in {own.path}: keep a copy.", soft_wrap=True)
     out().print(f"Its public part, for others to trust: {public}", soft_wrap=True)
+
+
+def _names(records: str | None, trusted: Path | None) -> dict[str, str]:
+    """Return each trusted key and whose it is, those that the records vouch for among them."""
+    if not records_exist(records):
+        return trusted_keys(trusted).names()
+    with open_records(records) as store:
+        return trusted_keys(trusted, store).names()
+
+
+def vouch_for_key(given: str, what: KeyDecision, name: str, records: str | None) -> None:
+    """Keep with the records that this computer's key vouches for another one, or no longer."""
+    with open_existing_records(records) as store:
+        known = (signer.key for signer in signers(signatures(store.database)))
+        key = resolved_key(given, [*trusted_keys(None, store).names(), *known])
+        add_voucher(store, what, key, name)
+        by = fingerprint(store.key.public)
+    so = "vouched for" if what == "trust" else "vouched for no longer"
+    whose = f" as {printable(name)}'s" if name else ""
+    said = f"Key {fingerprint(key)} is {so}{whose} by key {by}, in these records: whoever trusts "
+    out().print(Text(f"{said}that key goes by it."), soft_wrap=True)
 
 
 def trust_key(given: str, name: str, records: str | None, trusted: Path | None) -> None:

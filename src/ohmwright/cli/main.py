@@ -14,7 +14,10 @@ from ohmwright import __version__
 from ohmwright.model import rf_state
 from ohmwright.model.errors import ReleaseNotConfirmed
 
+from .commands_assets import app as asset_app
 from .commands_bench import doctor, probe, simulate, sweep
+from .commands_campaign import app as campaign_app
+from .commands_campaign import next_, worklist
 from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
 from .commands_record import app as record_app
@@ -59,6 +62,7 @@ for command in (
     verify,
     certificate,
     sweep,
+    worklist,
     rehearse,
     simulate,
     lint,
@@ -69,8 +73,11 @@ for command in (
     guide,
 ):
     app.command()(command)
+app.command("next")(next_)
 app.add_typer(new_app, name="new")
 app.add_typer(record_app, name="record")
+app.add_typer(asset_app, name="asset")
+app.add_typer(campaign_app, name="campaign")
 
 
 @app.callback(invoke_without_command=True)

@@ -17,6 +17,8 @@ if TYPE_CHECKING:
     from ohmwright.api.bench_data import BenchChoice
     from ohmwright.api.laboratory import PaperWords
 
+    from .run_subject import WorkRequest
+
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
 RecordsPlace = Annotated[
     str | None,
@@ -34,11 +36,24 @@ Trusted = Annotated[
         help="Trust the keys of this list alone; default: the user's own list and own keys.",
     ),
 ]
+OperatorName = Annotated[
+    str | None,
+    typer.Option(
+        "--operator",
+        metavar="NAME",
+        envvar="OHMWRIGHT_OPERATOR",
+        help="Who does this; default: the account.",
+    ),
+]
 RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
 Reason = Annotated[str, typer.Option(help="Why; it stands on the papers.")]
 By = Annotated[str | None, typer.Option(metavar="WHO", help="Your name; default: your account.")]
 Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
 
+OptionalProcedure = Annotated[
+    Path | None,
+    typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML); default: the asset's own."),
+]
 ProcedurePath = Annotated[Path, typer.Argument(metavar="PROCEDURE", help="Procedure file (TOML).")]
 BenchPath = Annotated[Path, typer.Option("--bench", help="Bench file (TOML).")]
 Unattended = Annotated[bool, typer.Option("--unattended", help="Nobody is there to be asked.")]
@@ -111,6 +126,38 @@ class RunOptions:
     humidity_percent: Annotated[
         float | None, typer.Option(min=0, max=100, help="Relative humidity of the room.")
     ] = None
+    values: Annotated[
+        Path | None,
+        typer.Option(metavar="FILE", help="CSV or JSON that answers value, text, choice steps."),
+    ] = None
+
+
+@dataclass(frozen=True)
+class WorkOptions:
+    """What a run is done for, and by whom."""
+
+    asset: Annotated[
+        str | None,
+        typer.Option(metavar="TAG", help="The unit, by its tag in the register; may be scanned."),
+    ] = None
+    operator: OperatorName = None
+    work_order: Annotated[
+        str, typer.Option("--work-order", metavar="NO", help="Kept with the run.")
+    ] = ""
+    comment: Annotated[
+        list[str] | None, typer.Option(metavar="TEXT", help="Kept with the run. Repeatable.")
+    ] = None
+    attach: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="A photo or other file kept in the record. Repeatable."),
+    ] = None
+
+    def request(self, values: Path | None = None) -> "WorkRequest":
+        """Return them as a request; `values`: the file that answers steps."""
+        from .run_subject import WorkRequest
+
+        comments, attach = tuple(self.comment or ()), tuple(self.attach or ())
+        return WorkRequest(self.asset, self.operator, self.work_order, comments, attach, values)
 
 
 @dataclass(frozen=True)
@@ -156,3 +203,15 @@ class RunFilterOptions:
     since: Annotated[
         datetime | None, typer.Option(formats=list(INSTANT), help="From this date on (UTC).")
     ] = None
+    until: Annotated[
+        datetime | None, typer.Option(formats=list(INSTANT), help="Before this date (UTC).")
+    ] = None
+    serial: Annotated[str | None, typer.Option(help="Only this serial number.")] = None
+    operator: Annotated[str | None, typer.Option(help="Only runs that this person began.")] = None
+    search: Annotated[
+        str,
+        typer.Option(
+            metavar="WORDS",
+            help="Each word is part of run, unit, serial number, model, procedure or operator.",
+        ),
+    ] = ""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import get_args
 
 from rich.table import Table
@@ -11,7 +12,8 @@ from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.run import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Verdict
-from ohmwright.records.queries import CUT_SHORT, Filter, runs
+from ohmwright.records.flat_rows import Row
+from ohmwright.records.queries import CUT_SHORT, Filter, count_runs, runs
 from ohmwright.reports.text import printable
 
 from .budget_table import budget_table
@@ -21,6 +23,9 @@ from .options import RunFilterOptions
 from .run_report import exit_code, print_run
 from .run_summary import VERDICT_STYLES
 
+_MOST_LINES = 100
+"""Runs in the table of `record list` where nobody says how many; a screen holds fewer."""
+
 
 def run_filter(options: RunFilterOptions) -> Filter:
     """Return the filter of runs that the options select. Raises UsageError for a wrong verdict."""
@@ -29,34 +34,61 @@ def run_filter(options: RunFilterOptions) -> Filter:
         raise UsageError(
             f"There is no verdict '{verdict}'.", do=f"Give one of: {', '.join(known)}."
         )
-    return Filter(options.asset, options.model, verdict, options.since)
+    return Filter(
+        options.asset,
+        options.model,
+        verdict,
+        options.since,
+        options.until,
+        options.serial,
+        options.operator,
+        options.search,
+    )
 
 
-def list_runs(records: str | None, selected: Filter, *, as_json: bool) -> None:
-    """Print one line for each run that `selected` lets through, oldest first."""
+def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_json: bool) -> None:
+    """Print one line for each run that `selected` lets through, oldest first.
+
+    `newest`: how many of the last of them; None is all as JSON, and 100 as a table.
+    """
+    most = newest if newest is not None or as_json else _MOST_LINES
     with open_records_for_reading(records) as store:
-        rows = runs(store.database, selected)
+        rows = runs(store.database, selected, most)
+        left_out = 0 if most is None else count_runs(store.database, selected) - len(rows)
     if as_json:
-        keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
-        print_json(
-            [
-                {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
-                | {key: row[key] for key in keys}
-                for row in rows
-            ]
-        )
+        print_json([_run_json(row) for row in rows])
         return
+    out().print(runs_table(rows) if rows else "No runs like that.")
+    if left_out:
+        out().print(f"{left_out} older runs are not shown: --newest {left_out + len(rows)}")
+
+
+def _run_json(row: Row) -> dict[str, object]:
+    keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
+    said = {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
+    return said | {key: row[key] for key in keys}
+
+
+def runs_table(rows: Sequence[Row]) -> Table:
+    """Return a table, a line a run; long names are cut where the terminal is narrow."""
     table = Table(box=None, pad_edge=False)
-    table.add_column("Run", no_wrap=True, overflow="fold")  # is copied, so never cut
-    for name in ("Unit", "Model", "Procedure", "Verdict"):
+    for name in ("Run", "Date", "Verdict", "Unit", "Serial"):  # are copied, so never cut
+        table.add_column(name, no_wrap=True, overflow="fold")
+    for name in ("Operator", "Procedure"):
         table.add_column(name)
     for row in rows:
         verdict = Text(row["verdict"], style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
             verdict = Text(f"void ({row['verdict']})", style="bold")
-        cells = (Text(printable(row[key])) for key in ("run_id", "asset", "model", "procedure"))
-        table.add_row(*cells, verdict)
-    out().print(table if rows else "No runs like that.")
+        run, unit, serial = (Text(printable(row[key])) for key in ("run_id", "asset", "serial"))
+        names = (_in_one_line(printable(row[key])) for key in ("operator", "procedure"))
+        table.add_row(run, row["at"][:10], verdict, unit, serial, *names)
+    return table
+
+
+def _in_one_line(text: str) -> Text:
+    """A cell that is cut where its column is narrower, and never wrapped."""
+    return Text(text, no_wrap=True, overflow="ellipsis")
 
 
 def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) -> int:

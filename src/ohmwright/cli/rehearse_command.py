@@ -35,6 +35,7 @@ class RehearseRequest:
     like: str | None
     compare: Path | None
     plot: Path | None
+    slips: float
     overwrite: bool
     unattended: bool
     as_json: bool
@@ -52,6 +53,7 @@ def run_rehearse(request: RehearseRequest) -> int:
         seed=request.seed,
         like=request.like,
         unattended=request.unattended,
+        slips=request.slips,
     )
     done = _with_progress(both, request)
     if not done[0].outcomes:

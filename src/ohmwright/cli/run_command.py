@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from shlex import quote
@@ -16,6 +17,7 @@ from ohmwright.api.run_view import watch_of
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.resume import run_started_event
+from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import Event, RunFinished
@@ -32,15 +34,23 @@ from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
+from .run_subject import WorkRequest, procedure_of, unit_on_bench
 from .sound.sounding import Sounds, Wanted, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
+
+OnBegun = Callable[[SqlStore, str], None]
+
+
+def ignore_begun(store: SqlStore, run_id: str) -> None:
+    """Take no notice of a run."""
 
 
 @dataclass(frozen=True)
 class RunRequest:
     """A run as asked for on the command line."""
 
-    procedure: Path
+    procedure: Path | None
+    """None for that of the unit in the register of assets."""
     bench: BenchChoice
     stages: tuple[Stage, ...]
     records: str | None
@@ -54,14 +64,21 @@ class RunRequest:
     """Whether adjustments start from a prior of earlier runs on units of the same model."""
     writes_certificate: bool = False
     """Whether the certificate is written at the end of the run, beside the records."""
+    work: WorkRequest = field(default_factory=WorkRequest)
+    on_begun: OnBegun = ignore_begun
+    """Called with the store and the run's number, before the first event."""
     hearing: Wanted = field(default_factory=Wanted)
     """What is heard of the run."""
 
 
 def run_procedure(request: RunRequest) -> int:
     """Run or resume a procedure; return the exit code of the run. Raises OhmwrightError."""
-    file = read_procedure(request.procedure)
     bench = _with_room_conditions(request.bench.read(), request.room)
+    if request.procedure is not None:
+        read_procedure(request.procedure)  # refused before the records are opened
+    unit = unit_on_bench(bench, request.work.asset, request.records, request.resume)
+    file = procedure_of(request.procedure, unit)
+    assignment = replace(request.work.assignment(), registered=unit.registered)
     open_store = open_records if request.resume is None else open_existing_records
     with open_store(request.records) as store:
         earlier: tuple[Event, ...] = ()
@@ -69,7 +86,7 @@ def run_procedure(request: RunRequest) -> int:
             earlier = _events_to_resume(store, request.resume, request.stages)
         if not request.unattended:
             err().print(CAUTION, style="bold")
-        return _run(request, file, bench, store, earlier)
+        return _run(request, file, unit.bench, store, earlier, assignment)
 
 
 def _with_room_conditions(bench: BenchData, room: Environment) -> BenchData:
@@ -113,6 +130,7 @@ def _run(
     bench_data: BenchData,
     store: SqlStore,
     earlier: tuple[Event, ...],
+    assignment: Assignment = NO_ASSIGNMENT,
 ) -> int:
     """Run the procedure, print the result and return the exit code; `earlier`: events resumed."""
     store.key.load()  # a run that nobody can sign is not begun
@@ -124,7 +142,9 @@ def _run(
         earlier=earlier,
         accept_expired=request.accept_expired,
         uses_fleet_prior=request.uses_fleet_prior,
+        assignment=assignment,
     )
+    request.on_begun(store, job.run_id)
     notes = PendingEvents()
 
     async def work(sounds: Sounds) -> tuple[Event, ...]:
@@ -132,7 +152,8 @@ def _run(
             bench_data,
             unattended=request.unattended,
             guarded=request.bench.guarded,
-            person=TerminalOperator(PlainDisplay()),
+            person=TerminalOperator(PlainDisplay(), request.work.operator),
+            operator_name=request.work.operator or "",
         )
         async with opening as bench:
             try:
@@ -172,7 +193,7 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
         write_certificate_files,
     )
 
-    renderer = certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
+    renderer = certificate_renderer(store, run_id, trusted_keys(None, store), CertificateOptions())
     place = Path(store.database.place).parent / "certificates" / renderer.name()
     paths = OutputPaths(*(place.with_name(f"{place.name}.{end}") for end in ("pdf", "html")))
     for path in write_certificate_files(renderer, paths, overwrite=False).values():

@@ -7,9 +7,10 @@ from contextlib import suppress
 
 from rich.text import Text
 
+from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.run import results
 from ohmwright.model import errors
-from ohmwright.model.event import CurveDiagnosed, Event, Fault, RunFinished
+from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict
 from ohmwright.records.addendum import Addendum, is_voided
 from ohmwright.records.store import Store
@@ -50,8 +51,13 @@ def print_run(
         if not isinstance(events[-1], RunFinished):
             print_how_to_resume(store, run_id)
         return
+    started = run_started_event(events)
+    kept = [event.attachment for event in events if isinstance(event, FileAttached)]
     document = {
         "run": run_id,
+        "asset": None if started is None else started.asset.model_dump(mode="json"),
+        "work_order": "" if started is None else started.work_order,
+        "attached": [{"name": one.name, "sha256": one.sha256} for one in kept],
         "record": store.place(run_id),
         "verdict": verdict(events),
         "void": is_voided(addenda),

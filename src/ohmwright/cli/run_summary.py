@@ -63,6 +63,8 @@ def _heading(events: Iterable[Event]) -> Iterable[RenderableType]:
         if isinstance(event, RunStarted):
             yield Text(printable(f"{event.procedure}, revision {event.revision}"), style="bold")
             yield Text(unit_line(event.asset))
+            if event.work_order:
+                yield Text(printable(f"Work order {event.work_order}"))
             yield Text(printable(f"Analyzer {event.analyzer}"))
             if event.seed is not None:
                 yield Text(simulated_line(event.seed))

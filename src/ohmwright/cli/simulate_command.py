@@ -35,12 +35,14 @@ class SimulateRequest:
     seed: int | None
     faults: tuple[LineFault, ...] = ()
     control_host: str = LOOPBACK
+    overwrite: bool = False
 
 
 def run_simulate(request: SimulateRequest) -> int:
     """Serve on pseudo-terminals or TCP; return 0 when interrupted. Raises UsageError."""
     if request.pty == request.tcp:
         raise UsageError("Say where to serve.", do="Give either --pty or --tcp.")
+    _refuse_existing(request)
     data = _data(request)
     hardware = simulated_bench(data, VirtualClock() if request.stepped else RealClock())
 
@@ -68,6 +70,17 @@ def run_simulate(request: SimulateRequest) -> int:
 
     anyio.run(serve)
     return 0
+
+
+def _refuse_existing(request: SimulateRequest) -> None:
+    """Raise UsageError for a bench file that exists; others wait for it, so none is tried."""
+    path = request.write_bench
+    if path is not None and path.exists() and not request.overwrite:
+        raise UsageError(
+            f"{path} exists.",
+            "Nothing was written or served.",
+            "Give another name, or --overwrite.",
+        )
 
 
 def _warn_of_remote_access(request: SimulateRequest) -> None:
@@ -116,8 +129,8 @@ def _write_bench(path: Path, data: BenchData, addresses: PortAddresses, *, stepp
         "[generator]",
         f"data = {_quoted(str(data.generator_path))}",
         *([] if data.file.generator.link is None else [f"link = {_address(addresses.generator)}"]),
-        "[asset]",
-        *(f"{key} = {_quoted(value)}" for key, value in asset.model_dump().items()),
+        *([] if asset is None else ["[asset]"]),
+        *([] if asset is None else [f"{k} = {_quoted(v)}" for k, v in asset.model_dump().items()]),
         "[simulation]",
         f"seed = {simulation.seed}",
         f"age_months = {simulation.age_months}",

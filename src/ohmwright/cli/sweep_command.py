@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from shlex import quote
 
 import anyio
@@ -18,10 +18,12 @@ from ohmwright.api.sweep_plan import Sweep, recorded_sweep
 from ohmwright.api.sweep_run import SweepRun
 from ohmwright.engine.run import results
 from ohmwright.engine.sweep_estimate import SweepEstimate
+from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped
 
 from .console import CAUTION, err
 from .live import LiveView, showing
+from .run_subject import UnitOnBench, WorkRequest, unit_on_bench
 from .signals import cancel_on_signal
 from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
 from .sweep_output import print_estimate, print_sweep
@@ -40,6 +42,7 @@ class SweepRequest:
     accept_expired: bool
     dry_run: bool
     as_json: bool
+    work: WorkRequest
 
 
 def run_sweep(request: SweepRequest) -> int:
@@ -47,8 +50,9 @@ def run_sweep(request: SweepRequest) -> int:
 
     What cannot be done, read or written is refused before anything is opened.
     """
-    data = request.bench.read()
-    plan = None
+    unit = _unit(request)
+    data, plan = unit.bench, None
+    assignment = replace(request.work.assignment(), registered=unit.registered)
     if request.resume is None:
         plan = request.plan.read(data)
     else:
@@ -66,11 +70,18 @@ def run_sweep(request: SweepRequest) -> int:
         err().print(CAUTION, style="bold")
     sweeps: list[SweepRun] = []
     try:
-        anyio.run(_work, request, data, plan, sweeps)
+        anyio.run(_work, request, data, plan, assignment, sweeps)
     except OhmwrightError:
         _show(request, sweeps, others)
         raise
     return _show(request, sweeps, others)
+
+
+def _unit(request: SweepRequest) -> UnitOnBench:
+    resume = request.resume
+    if resume == "last":
+        resume = Records(request.records)["last"].id
+    return unit_on_bench(request.bench.read(), request.work.asset, request.records, resume)
 
 
 def _rest_of_record(request: SweepRequest, data: BenchData) -> SweepEstimate:
@@ -81,11 +92,16 @@ def _rest_of_record(request: SweepRequest, data: BenchData) -> SweepEstimate:
 
 
 async def _work(
-    request: SweepRequest, data: BenchData, plan: Sweep | None, sweeps: list[SweepRun]
+    request: SweepRequest,
+    data: BenchData,
+    plan: Sweep | None,
+    assignment: Assignment,
+    sweeps: list[SweepRun],
 ) -> None:
     """Carry the sweep out; it is appended to `sweeps` once it is begun."""
-    person = TerminalOperator(PlainDisplay())
-    bench = AsyncBench(data, person, guarded=request.bench.guarded)
+    name = request.work.operator
+    person = TerminalOperator(PlainDisplay(), name)
+    bench = AsyncBench(data, person, guarded=request.bench.guarded, operator_name=name or "")
     try:
         await bench.reopen()
         view = LiveView(bench.instruments.clock)
@@ -96,6 +112,7 @@ async def _work(
             view,
             records=request.records,
             accept_expired=request.accept_expired,
+            assignment=assignment,
         )
         with opened as sweep:
             sweeps.append(sweep)

@@ -14,7 +14,7 @@ from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import refuse_unknown_ending, write_curve
 from ohmwright.api.curve_plot import band_limits
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
-from ohmwright.api.sweep_plan import Sweep
+from ohmwright.api.sweep_plan import Sweep, SweepPlan
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
 
@@ -69,7 +69,7 @@ class PlanOptions:
         given = self.loads is not None
         loads_ohm = _numbers("--loads", self.loads or "") if given else _all_loads(bench)
         try:
-            return Sweep.model_validate(
+            plan = SweepPlan.model_validate(
                 {
                     "modes": dict(map(self._mode, self.modes)),
                     "loads_ohm": loads_ohm,
@@ -83,6 +83,7 @@ class PlanOptions:
             )
         except ValidationError as problem:
             raise _as_options(problem) from None
+        return Sweep(**dict(plan))
 
     def _refuse_twice_said(self) -> None:
         """Raise UsageError where a mode is given twice, or settings that no mode takes."""

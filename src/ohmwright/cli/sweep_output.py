@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import asdict
 
 from rich.console import Console
 from rich.table import Table
@@ -46,7 +47,8 @@ def print_estimate(
 def print_sweep(curve: Curve, others: Sequence[Curve], place: str, *, as_json: bool) -> None:
     """Print the curve as a table under what it was measured on, or as one JSON document."""
     if as_json:
-        print_json(rows(curve))
+        points = rows(curve)
+        print_json(_with_comparisons(points, curve, others) if others else points)
         return
     _print_origin(curve)
     out().print(_table(curve))
@@ -58,6 +60,22 @@ def print_sweep(curve: Curve, others: Sequence[Curve], place: str, *, as_json: b
     for remark in (*curve.remarks(), *_compared(curve, others)):
         out().print(Text(printable(remark)), soft_wrap=True)
     out().print(f"Record: {place}, run {curve.origin.run}", soft_wrap=True)
+
+
+def _with_comparisons(
+    points: Sequence[object], curve: Curve, others: Sequence[Curve]
+) -> dict[str, object]:
+    """Return the JSON object of a curve that was compared: its points, and each comparison."""
+    compared = [
+        {
+            "unit": other.origin.asset.id,
+            "date": f"{other.origin.begun_at:%Y-%m-%d}",
+            "run": other.origin.run,
+            "points": [asdict(one) | {"certain": one.certain} for one in curve.compare(other)],
+        }
+        for other in others
+    ]
+    return {"points": points, "against": compared}
 
 
 def _print_origin(curve: Curve) -> None:

@@ -173,6 +173,8 @@ def _limits(result: Result) -> str:
     if target is None:
         quantity = None if result.measured is None else result.measured.quantity
         return "" if quantity is None else f"({unit_of(quantity).symbol})"
+    if target.lower_only:
+        return f"at least {target.lower:.4g} {target.unit}".rstrip()
     if target.one_sided:
         return f"at most {target.upper:.4g} {target.unit}".rstrip()
     return f"{target.lower:.4g} to {target.upper:.4g} {target.unit}".rstrip()
@@ -184,8 +186,10 @@ def _outcome(result: Result | None, marks: ValueMarks, columns: Columns) -> tupl
     if result is not None:
         verdict = Text(result.verdict.upper(), style=VERDICT_STYLES[result.verdict])
         value = "" if result.measured is None else value_with_uncertainty(result.measured)
+        value = printable(result.shown) if result.shown else value
         value = f"{value} {marks.of(result)}".strip()
-        if result.error is not None and result.target is not None and not result.target.one_sided:
+        comparable = result.target is not None and not result.target.one_sided and not result.said
+        if result.error is not None and result.target is not None and comparable:
             error = f"{100 * result.error / result.target.value:+.1f}"
     return (value, error, verdict) if columns.error else (value, verdict)
 

@@ -53,8 +53,9 @@ class TerminalOperator(Operator):
 
     reading_time_s = _READING_TIME_S
 
-    def __init__(self, display: Display) -> None:
-        self.name = account_name()
+    def __init__(self, display: Display, name: str | None = None) -> None:
+        """`name`: by which records name them; by default the account's."""
+        self.name = name or account_name()
         self.display = display
 
     @property

@@ -1,4 +1,4 @@
-"""The commands `record export` and `record import`."""
+"""The commands `record export`, `import`, `hand-over` and `take-back`."""
 
 from __future__ import annotations
 
@@ -14,18 +14,24 @@ from rich.text import Text
 
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import RecordError, SourceError, UsageError
-from ohmwright.records.chain import RunHashes, StoredRun
+from ohmwright.records.hand_over import handed_over, take_back
 from ohmwright.records.json_lines import read_runs, run_lines
 from ohmwright.records.parquet import write_results
 from ohmwright.records.private_files import create_private_file
 from ohmwright.records.queries import Filter, results, runs, signatures
-from ohmwright.records.run_import import import_outcome, import_run
+from ohmwright.records.run_import import import_run
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import printable
 
 from .console import out
-from .open_records import open_records, open_records_for_reading, trusted_keys
+from .error_report import print_error
+from .open_records import (
+    open_existing_records,
+    open_records,
+    open_records_for_reading,
+    trusted_keys,
+)
 
 
 @dataclass(frozen=True)
@@ -49,13 +55,18 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
     with open_records_for_reading(records) as store:
         chosen, void = selection.run_ids_in(store), store.voided_run_ids()
         with new_file(file) as target:
-            for run_id in chosen:
-                store.events(run_id)
-                for line in run_lines(store.stored_run(run_id)):
-                    target.write(line + b"\n")
+            write_runs(store, chosen, target)
     of_them_void = len(void.intersection(chosen))
     said = f", {of_them_void} of them void, and marked so" if of_them_void else ""
     out().print(f"{len(chosen)} runs written to {file}{said}", soft_wrap=True)
+
+
+def write_runs(store: SqlStore, run_ids: Iterable[str], target: BinaryIO) -> None:
+    """Write runs as JSON Lines. Raises RecordError for a damaged one."""
+    for run_id in run_ids:
+        store.events(run_id)
+        for line in run_lines(store.stored_run(run_id)):
+            target.write(line + b"\n")
 
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
@@ -68,45 +79,71 @@ def export_parquet(file: Path, selection: Selection, records: str | None) -> Non
     out().print(f"{count} results written to {file}", soft_wrap=True)
 
 
-def import_runs(file: Path, records: str | None, trusted: Path | None) -> None:
+def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
     """Check the whole file, then store its new runs and the new events of unfinished runs.
 
-    Prints who signed with a key that was not on record before, and whether it is trusted.
+    Prints who signed with a key that was not on record before, and whether it is trusted. Returns
+    0, or 2 where a run was refused, as one that both computers went on with; the others come in.
     """
     with open_records(records) as store:
         known = {signer.key for signer in signers(signatures(store.database))}
         with _open_existing(file) as lines:
-            _refuse_forks(store, (run for run, _ in read_runs(lines, str(file))))
+            for _ in read_runs(lines, str(file)):  # raises for a line that is wrong
+                pass
+        came, unsigned, refused = Counter[str](), list[str](), list[UsageError]()
         with _open_existing(file) as lines:
-            came, unsigned = Counter[str](), list[str]()
             for run, events in read_runs(lines, str(file)):
-                how = import_run(store, run, events)
+                try:
+                    how = import_run(store, run, events)
+                except UsageError as problem:
+                    refused.append(problem)
+                    continue
                 came[how] += 1
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
-    _print_new_signers(new, trusted_keys(trusted))
+        known_keys = trusted_keys(trusted, store)
+    _print_new_signers(new, known_keys)
     for run_id in unsigned:
         said = (
             f"Run {run_id} is not finished, so nobody has signed it: who resumes it signs all of "
+            "it, also what is there already. Go on with it on one computer alone."
         )
-        out().print(Text(printable(f"{said}it, also what is there already.")), soft_wrap=True)
+        out().print(Text(printable(said)), soft_wrap=True)
+    for refusal in refused:
+        print_error(refusal)
     out().print(
         f"{came['new']} runs imported, {came['longer']} of those on record continued, "
-        f"{came['there already']} were on record already."
+        f"{came['there already']} were on record already"
+        f"{f', {len(refused)} were refused' if refused else ''}.",
+        soft_wrap=True,
     )
+    return UsageError.exit_code if refused else 0
 
 
-def _refuse_forks(store: SqlStore, coming: Iterable[StoredRun]) -> None:
-    """Raise UsageError if a run of the file and the one on record have different events."""
-    known = set(store.run_ids())
-    ours: dict[str, RunHashes] = {}
-    for run in coming:
-        name = run.run_id
-        if name in known and name not in ours:
-            store.events(name)  # raises RecordError for one that is damaged
-            ours[name] = store.stored_run(name).hashes_of_events
-        if import_outcome(ours.get(name), run.hashes_of_events, name) != "there already":
-            ours[name] = run.hashes_of_events  # a file may hold a run twice, at two lengths
+def hand_over_run(run_id: str, file: Path, records: str | None) -> None:
+    """Write a run that is not finished to a new file, and let it go on elsewhere alone."""
+    with open_existing_records(records) as store:
+        run_id = resolved_run_id(store, run_id)
+        with handed_over(store, run_id) as run, new_file(file) as target:
+            for line in run_lines(run):
+                target.write(line + b"\n")
+    said = (
+        f"Run {run_id} is handed over in {file}, and does not go on here. Where it is to go on: "
+        f"ohmwright record import {file}. Once it is finished there, export and import it here."
+    )
+    out().print(Text(printable(said)), soft_wrap=True)
+
+
+def take_back_run(run_id: str, records: str | None) -> None:
+    """Let a run that was handed over go on here again."""
+    with open_existing_records(records) as store:
+        run_id = resolved_run_id(store, run_id)
+        take_back(store, run_id)
+    said = (
+        f"Run {run_id} goes on here again. If it was gone on with elsewhere, one of both copies "
+        "will be refused when they meet."
+    )
+    out().print(Text(printable(said)), soft_wrap=True)
 
 
 def _print_new_signers(new: Iterable[Signer], trusted: TrustedKeys) -> None:

@@ -63,7 +63,7 @@ def verify_records(
     `heads`: hashes printed on certificates, which must be on record.
     """
     with open_existing_records(records) as store:
-        check = _checked_store(store, run_ids, heads, trusted_keys(trusted))
+        check = _checked_store(store, run_ids, heads, trusted_keys(trusted, store))
     print_json(_document(check)) if as_json else _print(check)
     return EXIT_CODES[check.state]
 

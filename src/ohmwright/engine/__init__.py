@@ -10,6 +10,8 @@ Read in this order:
     sweep_points, sweep_estimate  the points of a sweep in their order, and what they will cost
     steps/                        one file a step kind: its data, what it requires, how it is run
     session                       the state that a run keeps from one activation to the next
+    unit_identity                 whether the unit at the bench is the register's
+    answered_step                 the base of steps that a person or a file answers
     told_by                       who told what no instrument read
     activation, release           the only way to switch RF on, and the way it is switched off
     sampling                      readings of an open activation, each once and with its age
@@ -25,6 +27,7 @@ Read in this order:
     warming                       how warm a unit is, for the step that warms it up
     adjust, adjustment_activation an adjustment policy's actions, in activations and between
     trim_actuator, service_state  moves of a trim, and what must be undone of them
+    coach, coach_words            cues for a person at the keys; what the readings show of them
     adjusting_again, trim_log     points that a later trim moved, checked and adjusted again
     as_left_evidence              what values as left show of adjusted points
 
@@ -36,6 +39,15 @@ minute at most; else it is ReleaseNotConfirmed. What was let go early is measure
 has a line for readings that a person dated: droop within the time that they may be off. Rejected:
 to spread that error over the readings, since all are off together.
 Held by tests/engine/test_by_hand.py.
+
+**The meter says what a person pressed** (`coach`). A cue asks for presses, readings go on, and
+those that the readings show are reported to the policy and put on record as told by the meter;
+what they cannot tell from a slip is marked so. Presses with RF off are reported to the policy as
+asked, and put on record once an activation has shown them. Nobody's silence holds RF on: a cue is
+given twice, then RF goes off and the presses are asked for. A terminal that is a pipe, and a meter
+read by eye, keep requests that are confirmed. Rejected: to confirm each press at the keyboard,
+which takes the eyes off the panel and believes what was meant. Held by tests/engine/test_coach.py
+and scripts/bench/coached.py.
 
 **Nobody leaves a bench that lacks a protection** (`capability`). Unattended, a bench needs a limit
 in ON or a single shot, the guard, the output's state and a proof of the line; each that is missing

@@ -45,8 +45,8 @@ class Activation:
         self.current_seen = False
         """Whether a current above the meter's zero was read."""
         self._zero_limit_ma = bench.rf.zero_limit_ma
-        self.release_s: float | None = None
-        """Seconds from OFF until the keying output read open; None before the release."""
+        self.release: ConfirmedRelease | None = None
+        """How RF was released; None before that."""
 
     @property
     def age_s(self) -> float:
@@ -131,7 +131,7 @@ async def activation(
     finally:
         release = await confirmed_release(bench, current_seen=opened.current_seen)
         _refuse_end_by_limit(opened, release)
-        opened.release_s = release.took_s
+        opened.release = release
 
 
 def refuse_overload(analyzer: Analyzer, *, load_ohm: float, power_w: float, limit_s: float) -> None:

@@ -66,6 +66,7 @@ async def run_adjustment_activation(
             await _refuse_trip(session.bench.analyzer, opened)
     except ExcessiveOutput as excess:
         on_s = session.on_s - before_s
+        await actuator.resolve_unanswered_presses()
         return AdjustmentActivation(on_s, tuple(readings), excess.happened.rstrip("."))
     except FootSwitchLetGo:
         on_s, detector.output_lost = session.on_s - before_s, True

@@ -6,6 +6,7 @@ from collections.abc import Iterator
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import ProcedureError
+from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.step import Stage
 
 from .procedure_file import ProcedureFile
@@ -13,9 +14,14 @@ from .requirements import Abilities, abilities_of
 from .steps.base import TimedStep
 
 
-def refuse_impossible(file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench) -> None:
-    """Raise ProcedureError, one line for each thing that `bench` cannot do of `stages`."""
-    lines = list(complaints(file, stages, abilities_of(bench)))
+def refuse_impossible(
+    file: ProcedureFile, stages: tuple[Stage, ...], bench: Bench, given: GivenValues = NOTHING_GIVEN
+) -> None:
+    """Raise ProcedureError, one line for each thing that `bench` cannot do of `stages`.
+
+    `given`: answers that need not be asked for.
+    """
+    lines = list(complaints(file, stages, abilities_of(bench, given)))
     if lines:
         raise ProcedureError(
             "\n".join(lines), "Nothing was switched on.", "Correct the procedure or change bench."
@@ -32,11 +38,24 @@ def complaints(file: ProcedureFile, stages: tuple[Stage, ...], bench: Abilities)
             f"the bench holds {bench.generator.model}."
         )
     yield from _lacking_protections(file, stages, bench)
+    yield from _given_for_nothing(file, bench.given)
     for step in procedure.step:
         if set(step.stages) & set(stages):
-            found = step.complaints(bench, procedure.timing(step))
+            found = [
+                *step.complaints(bench, procedure.timing(step)),
+                *step.unanswered(bench, tuple(s for s in stages if s in step.stages)),
+            ]
             for key, what in dict.fromkeys(found):
                 yield f"{file.place(step.name, key)}: step '{step.name}': {what}."
+
+
+def _given_for_nothing(file: ProcedureFile, given: GivenValues) -> Iterator[str]:
+    """Yield each given value whose step is not in the procedure, or takes none."""
+    takes = {step.name for step in file.procedure.step if step.takes_given_values}
+    for one in given.values:
+        if one.step not in takes:
+            known = f"; those that do are {', '.join(sorted(takes))}" if takes else ""
+            yield f"{one.place}: the procedure has no step '{one.step}' that takes a value{known}."
 
 
 def _lacking_protections(

@@ -42,6 +42,8 @@ class ConfirmedRelease(NamedTuple):
     """Seconds from OFF until the keying output read open."""
     stayed_closed: bool
     """Whether it read closed at least once after OFF."""
+    sent: int
+    """How many times OFF was sent until it read open."""
 
 
 async def ensure_off_at_start(bench: Bench) -> None:
@@ -132,8 +134,9 @@ async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | st
     """
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
     problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
-    took_s = None
+    took_s, sent = None, 0
     for _ in _tries(bench):
+        sent += 1 if took_s is None else 0
         try:
             await analyzer.switch_off()
             still = await rf.evidence_on()
@@ -145,7 +148,7 @@ async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | st
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
-                return ConfirmedRelease(took_s or 0.0, stayed_closed)
+                return ConfirmedRelease(took_s or 0.0, stayed_closed, sent)
             problem, stayed_closed = still or problem, stayed_closed or rf.contact_closed
         except LinkTimeout as silent:
             problem = silent.happened.rstrip(".")

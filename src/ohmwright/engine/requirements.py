@@ -11,6 +11,7 @@ from math import sqrt
 
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
+from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.hardware import AnalyzerData, GeneratorData, Mode
 from ohmwright.model.protections import Protections
 from ohmwright.model.step import Point
@@ -35,6 +36,8 @@ class Abilities:
     """What the generator's command set has a message for; None where a person works it."""
     protections: Protections | None = None
     """Against RF that stays on; None where nobody asks."""
+    given: GivenValues = NOTHING_GIVEN
+    """Answers that need not be asked for."""
 
     @property
     def read_by_eye(self) -> bool:
@@ -42,8 +45,8 @@ class Abilities:
         return self.protections is not None and "reading" in self.protections.by_hand
 
 
-def abilities_of(bench: Bench) -> Abilities:
-    """Return what `bench` can do."""
+def abilities_of(bench: Bench, given: GivenValues = NOTHING_GIVEN) -> Abilities:
+    """Return what `bench` can do; `given`: answers that need not be asked for."""
     return Abilities(
         bench.analyzer.data,
         bench.generator.data,
@@ -53,6 +56,7 @@ def abilities_of(bench: Bench) -> Abilities:
         analyzer_verbs=bench.analyzer.verbs,
         generator_verbs=bench.generator.verbs,
         protections=bench.analyzer.protections,
+        given=given,
     )
 
 

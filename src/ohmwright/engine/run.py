@@ -13,13 +13,16 @@ from ohmwright import __version__
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
+from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_status import OnStatus, ignore_status
 from ohmwright.model.document import DocumentRef
 from ohmwright.model.errors import Stopped
 from ohmwright.model.event import (
+    Commented,
     DocumentKept,
     Event,
     Fault,
+    FileAttached,
     Foretold,
     PointDone,
     RunFinished,
@@ -50,6 +53,7 @@ from .session import Session
 from .stage import finished_points, stage_events
 from .steps.base import TimedStep
 from .traceability import accuracy_of, refuse_foreign, traceability_of
+from .unit_identity import identified_unit, refuse_another_unit
 
 SOFTWARE = f"ohmwright {__version__}"
 """Name and version of this program, as records carry them."""
@@ -68,6 +72,8 @@ class Job:
     """What earlier units of the model say of gain and lag, by adjustment point."""
     accept_expired: bool = False
     """Whether an analyzer whose calibration is past its date may be used."""
+    assignment: Assignment = NO_ASSIGNMENT
+    """What the run is done for."""
 
     def finished_points(self) -> frozenset[tuple[Stage, str, str]]:
         """Return stage, step and point of every point that is not measured again."""
@@ -88,17 +94,20 @@ async def run(
     UsageError where a run that goes on was begun with another unit, bench, procedure or data. A
     fault ends the run with a Fault event, then is raised.
     """
-    refuse_impossible(job.file, job.stages, bench)
+    unit, assignment = bench.unit, job.assignment
     refuse_another_job(
         job.earlier,
         procedure_digest=job.file.digest,
         bench=bench.name,
-        asset=bench.asset,
+        asset=unit,
         documents=[one.ref for one in bench.documents],
     )
+    refuse_impossible(job.file, job.stages, bench, assignment.given)
+    if job.earlier:
+        bench.clock.go_on_after(job.earlier[-1].at)
     traceability = traceability_of(bench, accept_expired=job.accept_expired)
     pending = PendingEvents() if pending is None else pending
-    session = Session(bench, on_status, accuracy_of(bench), pending)
+    session = Session(bench, on_status, accuracy_of(bench), pending, assignment.given)
     try:
         async with service_left_on_exit(session):
             async for event in _events(job, session, traceability):
@@ -195,10 +204,14 @@ async def _opening_events(
 
     That is documents, and what the bench may not be able to decide.
     """
-    bench, documents = session.bench, (job.file.document, *session.bench.documents)
+    bench, assignment = session.bench, job.assignment
+    documents = (job.file.document, *bench.documents)
+    if assignment.given.document is not None:
+        documents = (*documents, assignment.given.document)
     analyzer, generator = await bench.analyzer.identify(), await bench.generator.identify()
     refuse_foreign(bench, analyzer)
     refuse_other_instruments(job.earlier, analyzer, generator)
+    refuse_another_unit(bench, assignment.registered, generator)
     refs = tuple(one.ref for one in documents)
     yield (
         _run_resumed(job, session, traceability, refs)
@@ -207,14 +220,32 @@ async def _opening_events(
     )
     for document in documents_not_in_record(job.earlier, documents):
         yield DocumentKept(**session.stamp(), document=document)
+    for event in _added_events(job, session):
+        yield event
     for event in _foretold(job, session):
         yield event
+    if assignment.registered is not None:
+        identified = await identified_unit(session, assignment.registered, generator)
+        if identified is not None:
+            yield identified
+
+
+def _added_events(job: Job, session: Session) -> Iterator[Event]:
+    """Yield the files and comments that were given with the run, each file once."""
+    kept = {one.attachment.sha256 for one in job.earlier if isinstance(one, FileAttached)}
+    who = session.bench.operator.name
+    for one in {one.sha256: one for one in job.assignment.attachments}.values():
+        if one.sha256 not in kept:
+            yield FileAttached(**session.stamp(), attachment=one, told_by=who)
+    for words in job.assignment.comments:
+        yield Commented(**session.stamp(), words=words, told_by=who)
 
 
 def _foretold(job: Job, session: Session) -> Iterator[Foretold]:
     """Yield what the bench may not be able to decide and the record does not say yet."""
     said = {(event.step, event.what) for event in job.earlier if isinstance(event, Foretold)}
-    for one in foreseen(job.file, job.stages, abilities_of(session.bench), session.accuracy):
+    abilities = abilities_of(session.bench, session.given)
+    for one in foreseen(job.file, job.stages, abilities, session.accuracy):
         if (one.step, one.what) not in said:
             yield Foretold(**session.stamp(), severity=one.severity, step=one.step, what=one.what)
 
@@ -231,6 +262,8 @@ def _run_resumed(
         protections=session.bench.analyzer.protections,
         documents=refs,
         software=SOFTWARE,
+        work_order=job.assignment.work_order,
+        account=job.assignment.account,
     )
 
 
@@ -253,7 +286,7 @@ def _run_started(
         bench=bench.name,
         analyzer=analyzer,
         generator=generator,
-        asset=bench.asset,
+        asset=bench.unit,
         operator=bench.operator.name,
         software=SOFTWARE,
         traceability=traceability,
@@ -261,4 +294,7 @@ def _run_started(
         protections=bench.analyzer.protections,
         seed=bench.seed,
         documents=refs,
+        registered=job.assignment.registered,
+        work_order=job.assignment.work_order,
+        account=job.assignment.account,
     )

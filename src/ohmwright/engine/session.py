@@ -24,6 +24,7 @@ from ohmwright.model.event import (
     SlowRelease,
     UnaskedRf,
 )
+from ohmwright.model.given_values import NOTHING_GIVEN, GivenValues
 from ohmwright.model.hardware import InputPath
 from ohmwright.model.result import Result, Sample
 from ohmwright.model.step import Timing
@@ -57,6 +58,8 @@ class Session:
     """Accuracy of the analyzer's readings by its certificate; None without a certificate."""
     pending: PendingEvents = field(default_factory=PendingEvents)
     """Events that wait to be yielded until RF is off."""
+    given: GivenValues = NOTHING_GIVEN
+    """Answers that need not be asked for."""
     service: ServiceState | None = None
     """What was moved in service mode; None while no point is being adjusted."""
     answers_given: int = 0
@@ -133,6 +136,8 @@ class Session:
         self.cue = cue
         if cue is not None:
             self.bench.operator.cue(cue)
+        if self.bench.rf.state == "off":  # else the next reading tells
+            self.report_rf_state()
 
     def report_rf_state(self) -> None:
         """Report to `on_status` how RF was read last."""
@@ -294,14 +299,19 @@ class Session:
         return on_s if never_on else now_s
 
     def _report_release(self, opened: Activation | None) -> None:
-        """Report how RF was read after a release; put a slow release on record."""
+        """Report how RF was read after a release.
+
+        A slow one, and one for which OFF had to be sent again, are put on record.
+        """
         self.report_rf_state()
-        took_s = None if opened is None else opened.release_s
+        release = None if opened is None else opened.release
         readings_s = _SLOW_RELEASE_READINGS / self.bench.analyzer.data.meter.readings_per_s
         allowed_s = max(_SLOW_RELEASE_S, readings_s)
         if self.bench.analyzer.keyed_by_foot:
             allowed_s = _SLOW_PERSON_S if not self.bench.analyzer.read_by_eye else _SLOW_TYPIST_S
-        if took_s is not None and took_s > allowed_s:
-            self.pending.add(
-                SlowRelease(**self.stamp(), took_s=round(took_s, 3), keyed_by=keyed_by(self.bench))
-            )
+        if release is None:
+            return
+        by, took_s = keyed_by(self.bench), round(release.took_s, 3)
+        if release.took_s > allowed_s or (by is None and release.sent > 1):
+            sent = release.sent if by is None else None
+            self.pending.add(SlowRelease(**self.stamp(), took_s=took_s, keyed_by=by, sent=sent))

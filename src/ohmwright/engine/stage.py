@@ -219,6 +219,7 @@ async def _leave_service_unsaved(session: Session) -> AsyncIterator[Event]:
 
     A person cannot skip that: they are asked until it is done.
     """
+    session.show_cue(None)
     service, generator = session.service, session.bench.generator
     while service is not None and service.has_unstored_moves:
         try:

@@ -43,7 +43,7 @@ class TrimActuator:
         asked = bench.analyzer.read_by_eye or not bench.operator.follows_cues
         if bench.generator.unattended or asked or self._policy.spec.keys is None:
             return None
-        return Coach(self._session, self._policy, self._policy.spec.keys, self._note_shown)
+        return Coach(self._session, self._policy, self._policy.spec.keys, self.note_shown)
 
     @property
     def told_by(self) -> str | None:
@@ -80,7 +80,8 @@ class TrimActuator:
         before_s = 0.0 if opened is None else opened.age_s
         generator, action = self._session.bench.generator, _at_most_at_once(action)
         if isinstance(action, Move):
-            before, self.trim = self.trim, await generator.move_trim(action.counts)
+            before, said = self.trim, await generator.move_trim(action.counts)
+            self.trim = said if generator.unattended else before + action.counts
             after_s = 0.0 if opened is None else opened.age_s
             self._policy.moved((before_s + after_s) / 2, self.trim - before)
         else:
@@ -107,7 +108,7 @@ class TrimActuator:
         """Look for the presses of cues; return False where RF must go off, since nobody acts."""
         return self.coach is None or self.coach.look(age_s)
 
-    def _note_shown(self, press: Press, age_s: float | None, told_by: str) -> None:
+    def note_shown(self, press: Press, age_s: float | None, told_by: str) -> None:
         """Put presses on record that the meter has shown."""
         self.trim += self._counts(press)
         self._add_event(press, age_s, None, told_by)
@@ -160,7 +161,7 @@ class TrimActuator:
     def _note_told(self, press: Press) -> None:
         """Put presses on record that were reported to the policy when they were cued."""
         if press.times != 0:
-            self._note_shown(press, None, self._session.bench.operator.name)
+            self.note_shown(press, None, self._session.bench.operator.name)
 
     async def _count_presses(self, action: Press, note: Callable[[Press], None]) -> None:
         """Ask how many of these presses were done, and have the rest done; `note` takes them."""

@@ -24,6 +24,8 @@ TOPICS = (
     "python",
     "rehearsal",
     "testing",
+    "assets",
+    "campaign",
     "records",
     "certificates",
     "safety",

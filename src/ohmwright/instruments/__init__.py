@@ -8,6 +8,7 @@ Read in this order:
     requests, operator                  what a person can be asked; how their replies are heard
     hand_worked_analyzer                an analyzer of which a person does a part or all:
     foot_switch, typed_meter              what keys it and what it shows, through a person
+    answer_requests                       a figure, words or a choice for a procedure's step
     hand_requests                         what that person is asked
     hand_operated, absent_operator      a generator without a port; a run that nobody attends
     rf_monitor                          what was last read of RF

@@ -14,6 +14,11 @@ class AbsentOperator(Operator):
     name = "unattended"
     present = False
 
+    def __init__(self, for_whom: str = "") -> None:
+        """`for_whom`: who has started the run, where that is known."""
+        if for_whom:
+            self.name = f"{for_whom} (unattended)"
+
     async def reply(self, request: Request, problem: str) -> str:  # noqa: ARG002
         """Raise OutOfCapability with the request that needs a person."""
         raise OutOfCapability(

@@ -8,6 +8,7 @@ from functools import cached_property
 from ohmwright.model.analyzer_certificate import AnalyzerCertificate
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document
+from ohmwright.model.errors import UsageError
 from ohmwright.model.traceability import Environment
 from ohmwright.wire.clock import Clock
 
@@ -26,7 +27,8 @@ class Bench:
     generator: Generator
     operator: Operator
     clock: Clock
-    asset: Asset
+    asset: Asset | None
+    """The unit under test; None for a bench that is only looked at."""
     certificate: AnalyzerCertificate | None = None
     """The analyzer's; without one, uncertainties are of the readings only."""
     environment: Environment | None = None
@@ -36,7 +38,23 @@ class Bench:
     documents: tuple[Document, ...] = ()
     """The files that it was put together from, as they were read."""
 
+    @property
+    def unit(self) -> Asset:
+        """The unit under test. Raises UsageError where nobody says which one it is."""
+        return named_unit(self.asset, self.name)
+
     @cached_property
     def rf(self) -> RfMonitor:
         """What was last read of RF at this bench."""
         return RfMonitor(self.analyzer, self.clock)
+
+
+def named_unit(asset: Asset | None, bench: str) -> Asset:
+    """`asset`. Raises UsageError for None: nothing is measured of a unit without a name."""
+    if asset is None:
+        raise UsageError(
+            f"Which unit stands at {bench}? Its bench file has no [asset] table.",
+            "Nothing was switched on.",
+            "Give --asset TAG ('ohmwright asset list' shows them), or add an [asset] table.",
+        )
+    return asset

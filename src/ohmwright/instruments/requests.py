@@ -192,6 +192,45 @@ class Inspect:
     rf_follows: bool = False
 
 
+PLATE_CHARACTERS = 4
+"""So many characters of a serial number tell one unit of a fleet from another."""
+
+
+@dataclass(frozen=True)
+class ReadSerialPlate(ValueRequest):
+    """Read the serial number from the unit itself; what is expected is not shown."""
+
+    model: str
+    rf_follows: bool = False
+    answers: tuple[Answer, ...] = ()
+
+    @property
+    def text(self) -> str:
+        """What the person reads."""
+        return f"Read the plate of the {self.model} at the bench: what is its serial number?"
+
+    @property
+    def how_to_answer(self) -> str:
+        """The forms in which it may be given."""
+        return f"whole, typed or scanned, or its last {PLATE_CHARACTERS} characters"
+
+    def answer(self, said: str) -> Answer | None:
+        """Return what was read; None for less than is needed to tell units apart."""
+        words = said.strip()
+        first = words.partition(" ")[0].casefold()
+        if len(words) < PLATE_CHARACTERS or first in _ALWAYS_WORDS or words.startswith("#"):
+            return None
+        return Answer(words)
+
+    def problem(self, said: str) -> str:
+        """Return that it is too short."""
+        return f"'{said.strip()}' is too short: give at least {PLATE_CHARACTERS} characters."
+
+
+_ALWAYS_WORDS = ("skip", "back", "stop", "comment")
+"""The first words of what can be said to every request."""
+
+
 @dataclass(frozen=True)
 class BeReadyForRf:
     """Stand by at the generator's mains switch: RF follows, from a bench that is not proved yet."""

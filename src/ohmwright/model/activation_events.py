@@ -30,12 +30,18 @@ class ActivationClosed(Stamped):
 
 
 class SlowRelease(Stamped):
-    """The output took longer than a reading or two to go off after OFF, or than a person needs."""
+    """The output took longer than a reading or two to go off after OFF, or than a person needs.
+
+    Also where OFF had to be sent again, however soon it went off then.
+    """
 
     kind: Literal["slow_release"] = "slow_release"
     took_s: float
     keyed_by: str | None = None
     """Who held the foot switch; None where OFF was sent."""
+    sent: int | None = None
+    """How many times OFF was sent until the output read off; None in records that do not say, and
+    where a person held the foot switch."""
 
 
 class ProtectionProved(Stamped):

@@ -105,7 +105,10 @@ class BenchFile(FrozenModel):
     name: str
     analyzer: AnalyzerEntry
     generator: InstrumentEntry
-    asset: Asset
+    generators: tuple[InstrumentEntry, ...] = ()
+    """Further ones, where the bench serves several models: the asset's model chooses."""
+    asset: Asset | None = None
+    """Absent where each run names its unit, by the register of assets."""
     environment: Environment | None = None
     simulation: Simulation | None = None
     stepped_time: Address | None = None
@@ -113,7 +116,8 @@ class BenchFile(FrozenModel):
 
     @model_validator(mode="after")
     def _simulation_is_whole(self) -> BenchFile:
-        links = [link for link in (self.analyzer.link, self.generator.link) if link is not None]
+        entries = (self.analyzer, self.generator, *self.generators)
+        links = [entry.link for entry in entries if entry.link is not None]
         simulated = {isinstance(link, Simulated) for link in links}
         if len(simulated) > 1:
             raise ValueError("either both instruments are simulated or neither")

@@ -21,6 +21,7 @@ Role = Literal[
     "generator data",
     "generator command set",
     "generator back end",
+    "given values",
 ]
 
 

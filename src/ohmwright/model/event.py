@@ -27,8 +27,10 @@ from .adjustment_events import (
 )
 from .run_events import (
     Asked,
+    Commented,
     DocumentKept,
     Fault,
+    FileAttached,
     Foretold,
     PointDone,
     RunFinished,
@@ -36,6 +38,7 @@ from .run_events import (
     RunStarted,
     StageStarted,
     StepStarted,
+    UnitIdentified,
 )
 from .stamped import Stamped
 
@@ -44,10 +47,12 @@ __all__ = [
     "ActivationClosed",
     "ActivationOpened",
     "Asked",
+    "Commented",
     "CurveDiagnosed",
     "DocumentKept",
     "Event",
     "Fault",
+    "FileAttached",
     "FirstMove",
     "Foretold",
     "PointDone",
@@ -65,12 +70,16 @@ __all__ = [
     "TrimMoved",
     "TrimsStored",
     "UnaskedRf",
+    "UnitIdentified",
 ]
 
 Event = Annotated[
     RunStarted
     | RunResumed
     | DocumentKept
+    | FileAttached
+    | Commented
+    | UnitIdentified
     | Foretold
     | StageStarted
     | StepStarted

@@ -23,8 +23,10 @@ class MeasurementUnit(NamedTuple):
 DIMENSIONLESS = MeasurementUnit("", r"\one")
 UNITS = {
     "ma": MeasurementUnit("mA", r"\milli\ampere"),
+    "ua": MeasurementUnit("uA", r"\micro\ampere"),
     "w": MeasurementUnit("W", r"\watt"),
     "ohm": MeasurementUnit("ohm", r"\ohm"),
+    "megohm": MeasurementUnit("Mohm", r"\mega\ohm"),
     "v": MeasurementUnit("V", r"\volt"),
     "us": MeasurementUnit("us", r"\micro\second"),
     "ms": MeasurementUnit("ms", r"\milli\second"),

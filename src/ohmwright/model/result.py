@@ -12,6 +12,7 @@ from .step import Stage
 from .tolerance import Target
 from .traceability import Traceability
 
+_LONGEST_SHOWN = 24
 AMPLE_DOF = 1e6
 """Degrees of freedom recorded instead of infinitely many, for JSON has no infinity."""
 Verdict = Literal["pass", "fail", "undecided", "not measured"]
@@ -95,10 +96,13 @@ class SweepValue(FrozenModel):
     """Whether the value at the stated age was known when the activation ended."""
 
 
-TraceabilityBasis = Traceability | Literal["none", "not covered", "no scale"] | None
+TraceabilityBasis = (
+    Traceability | Literal["none", "not covered", "no scale", "another instrument"] | None
+)
 """The analyzer's calibration that a value rests on; "none" where the analyzer has no certificate,
 "not covered" where its certificate says nothing of the quantity, "no scale" where none of its
-scales enters the value (a ratio, a time); None in records that do not say."""
+scales enters the value (a ratio, a time), "another instrument" for a figure that a person read
+elsewhere; None in records that do not say."""
 
 
 class Result(FrozenModel):
@@ -131,6 +135,8 @@ class Result(FrozenModel):
     """The analyzer's calibration that is part of the uncertainty."""
     target: Target | None = None
     measured: Measured | None = None
+    said: str = ""
+    """What a person or a file answered, as it was written; of a step that is answered so."""
     conformity: Conformity | None = None
     sweep: SweepValue | None = None
     """None for a point of any other step."""
@@ -145,6 +151,11 @@ class Result(FrozenModel):
     moved_trims: tuple[str, ...] = ()
     """The points whose trims were moved since, for which it was checked or adjusted again."""
     samples: tuple[Sample, ...] = ()
+
+    @property
+    def shown(self) -> str:
+        """What was answered, where it is short enough for a table; else empty."""
+        return self.said if len(self.said) <= _LONGEST_SHOWN else ""
 
     @property
     def error(self) -> float | None:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import Literal
 
+from .attachment import Attachment
 from .bench_file import Asset
 from .document import Document, DocumentRef
 from .protections import Protections
+from .registered_asset import RegisteredAsset
 from .result import Result, Verdict
 from .stamped import Stamped
 from .step import Stage
@@ -36,6 +38,11 @@ class RunStarted(Stamped):
     """The seed of a simulated bench; such a record is marked as simulated."""
     documents: tuple[DocumentRef, ...] = ()
     """The documents of the run, each kept as a DocumentKept; empty in records without any."""
+    registered: RegisteredAsset | None = None
+    """The unit as the register of assets had it; None for a unit of the bench file."""
+    work_order: str = ""
+    account: str = ""
+    """The computer's account; the operator may have given another name."""
 
 
 class RunResumed(Stamped):
@@ -50,6 +57,8 @@ class RunResumed(Stamped):
     documents: tuple[DocumentRef, ...] = ()
     """The documents of the resumed run; those that the record lacks follow as DocumentKept."""
     software: str | None = None
+    work_order: str = ""
+    account: str = ""
 
 
 class DocumentKept(Stamped):
@@ -57,6 +66,32 @@ class DocumentKept(Stamped):
 
     kind: Literal["document_kept"] = "document_kept"
     document: Document
+
+
+class FileAttached(Stamped):
+    """A file that a person added to the run."""
+
+    kind: Literal["file_attached"] = "file_attached"
+    attachment: Attachment
+    told_by: str
+
+
+class Commented(Stamped):
+    """A comment that was given with the command; one said at a request is an Asked."""
+
+    kind: Literal["commented"] = "commented"
+    words: str
+    told_by: str
+
+
+class UnitIdentified(Stamped):
+    """The unit at the bench is the one of the register, by its serial number."""
+
+    kind: Literal["unit_identified"] = "unit_identified"
+    seen: str
+    """Its identification by port, or what a person read from its plate."""
+    told_by: str | None = None
+    """Who read the plate; None where the unit itself said it."""
 
 
 class Foretold(Stamped):

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Callable, Container, Iterable, Sequence
+from collections.abc import Callable, Container, Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from functools import partial
 from pathlib import Path
 from typing import Any, NamedTuple, TypeVar
@@ -13,7 +14,7 @@ from pydantic import BaseModel, ValidationError
 from pydantic_core import ErrorDetails
 
 from .complaint_words import AT_KEY, discriminator, key_name, words_of_error
-from .errors import SourceError
+from .errors import SourceError, UsageError
 from .positions import Path as KeyPath
 from .positions import Position, key_positions
 from .text_limits import LARGEST_BYTES, first_violation
@@ -61,6 +62,22 @@ def parse(
         lines = [f"{path}:{line}:{column}: {what}" for (line, column), what in complaints]
         lines += [f"{path}: and perhaps more."] if len(complaints) >= _MOST else []
         raise error("\n".join(lines), do="Correct the file and try again.") from None
+
+
+@contextmanager
+def refused_by_name(what: str, noun: type[BaseModel]) -> Iterator[None]:
+    """Raise UsageError where the block validates values that a program has given, and they fail.
+
+    `what`: what the program called; `noun`: the model that was validated. Each key that makes no
+    sense is named.
+    """
+    try:
+        yield
+    except ValidationError as problem:
+        found = [
+            f"{'.'.join(map(str, one.loc))}: {one.say()}" for one in _details(problem, noun)[:_MOST]
+        ]
+        raise UsageError(f"{what}: {'; '.join(found)}.", do="Correct it.") from None
 
 
 def read_text(path: Path, error: type[SourceError] = SourceError) -> str:

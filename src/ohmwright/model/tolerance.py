@@ -72,6 +72,10 @@ def sides(tolerance: Allowance | TwoSided) -> tuple[Allowance, Allowance]:
     return tolerance, tolerance
 
 
+NO_UPPER_LIMIT = 1e12
+"""Recorded as the upper limit where there is none, for JSON has no infinity."""
+
+
 class Target(FrozenModel):
     """The value that a reading should have, and its limits, all in the unit of `quantity`."""
 
@@ -89,6 +93,11 @@ class Target(FrozenModel):
     def one_sided(self) -> bool:
         """Whether only the upper limit counts, the lower being below zero."""
         return self.lower < 0
+
+    @property
+    def lower_only(self) -> bool:
+        """Whether only the lower limit counts."""
+        return self.upper >= NO_UPPER_LIMIT
 
     @property
     def half_width(self) -> float:
@@ -110,3 +119,8 @@ def target_of(quantity: Quantity, value: float, tolerance: Allowance | TwoSided)
 def at_most(quantity: Quantity, limit: float) -> Target:
     """A target with the upper limit `limit`; the lower is its negative, which cannot be reached."""
     return Target(quantity=quantity, value=limit, lower=-limit, upper=limit)
+
+
+def at_least(quantity: Quantity, limit: float) -> Target:
+    """A target with the lower limit `limit` alone."""
+    return Target(quantity=quantity, value=limit, lower=limit, upper=NO_UPPER_LIMIT)

@@ -9,7 +9,7 @@ Read in this order:
     canonical_json      events and documents as bytes, and the hashes over these bytes
     chain               a stored run, and whether its chain and its seal hold
     seal                the signature under the end of a run
-    addendum            what is signed of a run afterwards: approved, amended, voided, restored
+    addendum            what is signed of a run afterwards: approved, amended, voided, reinstated
     tables              the tables; `migrations/` makes them
     database            transactions in SQLite or PostgreSQL
     sqlite_file         a SQLite file opened for writing, for reading, or as a copy
@@ -33,10 +33,19 @@ Read in this order:
     time_order          times that run backwards
     schema_check        file and tables as they were made
     run_audit, audit    whether one run, and a whole store, is whole
-    trust               the keys that a person vouches for
+    vouchers            keys that somebody vouches for, kept with the records
+    trust               the keys that a person trusts
     json_lines          runs as lines of JSON, for export and import
     run_import          runs taken into a store
+    hand_over           a run that goes on in one store alone
+    backup              a whole store in one file, checked
+    roles               who may add and who may read, in PostgreSQL
     parquet             results as a Parquet file
+    name_lock           a lock by name, to the end of a transaction
+    asset_register      the register of assets: each change a revision
+    asset_file          the register as CSV
+    last_runs           the newest run of each unit that decided it
+    campaigns           what is to be done, and what was done about each unit
     fleet_learning      what earlier runs taught about adjusting a model
 
 Design decisions, all in force:
@@ -142,8 +151,10 @@ Design decisions, all in force:
     Why: nothing on record is ever replaced.
     Decision: the opening and every hash that both copies have must agree. Each import is an
     entry of the ledger with the head that it brought.
+    A run that was handed over is claimed by nobody here until it comes back, or is taken back.
     Rejected: merging two copies of a run.
-    Held by: tests/records/test_transfer.py, test_a_fork_is_refused_at_the_first_event_that_differs.
+    Held by: tests/records/test_transfer.py, test_a_fork_is_refused_at_the_first_event_that_differs;
+    tests/cli/test_two_laptops.py.
 17. What is said of a run afterwards is an addendum.
     Why: a run is sealed; an approval, an amendment or a void must not change it and must not be
     lost, forged or left behind.
@@ -155,4 +166,42 @@ Design decisions, all in force:
     Rejected: events after the last one, which would break the seal; a set of addenda without an
     order, since two copies could then disagree on whether a run is void.
     Held by: tests/records/test_addenda.py.
+18. Nothing is deleted, and old runs are only archived.
+    Why: without its bodies a chain cannot be recomputed, and what is gone by right could not be
+    told from what is gone by fault.
+    Decision: `record retention` lists and archives; what may be destroyed is a whole store.
+    Rejected: moving the bodies of old events to a file, which would leave rows that no event holds.
+    Held by: tests/cli/test_retention.py.
+19. A copy counts once it was checked.
+    Why: a copy that nobody tried is none.
+    Decision: backup and restore audit what they wrote before it gets its name. A restored store is
+    held against the witness; what is lost since is named.
+    Rejected: taking back what the witness has seen, so that an old copy would pass for the newest.
+    Held by: tests/cli/test_backup.py.
+20. In PostgreSQL a bench adds with rights that change nothing.
+    Why: triggers against changes can be switched off by whoever owns the tables.
+    Decision: the triggers that fill summaries, and the lock of the ledger, act with their owner's
+    rights (SECURITY DEFINER), so that a bench needs neither UPDATE nor DELETE but on leases.
+    Held by: tests/records/test_roles.py.
+21. A voucher goes one step.
+    Why: a chain of trust that nobody oversees ends at strangers.
+    Decision: it counts where its signer is in the reader's own list or is the reader; it is an
+    entry of the ledger, so that its removal shows.
+    Rejected: a list in the store that counts by itself, which whoever forges the store would write.
+    Held by: tests/cli/test_vouchers.py.
+22. A change of an asset is a row more.
+    Why: who said what of a unit, and when, must stay to be seen.
+    Decision: `asset_changes` holds a unit whole at each revision, and refuses updates. Who writes
+    a revision that is there already was second, and is told. A run keeps its unit as it was.
+    Rejected: a table of units with a log beside it, which could disagree.
+    Held by: tests/records/test_assets.py, test_who_comes_second_overwrites_nothing.
+23. A unit of a campaign is taken under a lock by name, and done by its run.
+    Why: two benches must not get one unit, and a power cut comes between any two commits.
+    Decision: choosing and noting are one transaction. The log names a run before its first event,
+    so that afterwards its record alone says whether the unit is done, cut short or not begun. The
+    lock needs no right to change a table.
+    Rejected: a state that is written when a run ends; a hold that runs out, since a unit is
+    handed over by its holder.
+    Held by: tests/records/test_campaigns.py, test_two_benches_never_get_the_same_unit; the power
+    cuts by scripts/campaign.py.
 """

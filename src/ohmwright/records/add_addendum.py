@@ -1,4 +1,4 @@
-"""Adds a signed addendum to a run on record: approves, amends, voids or restores it."""
+"""Adds a signed addendum to a run on record: approves, amends, voids or reinstates it."""
 
 from __future__ import annotations
 
@@ -93,13 +93,13 @@ def _refuse_senseless(run: StoredRun, wanted: Wanted, key: OperatorKey) -> None:
     """Raise UsageError where the state of the run does not allow the addendum."""
     void = is_voided(run.addenda)
     named = f"Run {run.run_id}"
-    if wanted.what == "restored" and not void:
-        raise UsageError(f"{named} is not void.", "There is nothing to restore.")
-    if wanted.what != "restored" and void:
+    if wanted.what == "reinstated" and not void:
+        raise UsageError(f"{named} is not void.", "There is nothing to reinstate.")
+    if wanted.what != "reinstated" and void:
         raise UsageError(
             f"{named} is void.",
             "Nothing was added.",
-            "If it should not be: ohmwright record restore RUN --reason WHY",
+            "If it should not be: ohmwright record reinstate RUN --reason WHY",
         )
     if wanted.what in ("approved", "amended") and run.seal is None:
         raise UsageError(

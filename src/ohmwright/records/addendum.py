@@ -1,4 +1,4 @@
-"""Signed additions to a run on record: approved, amended, voided, restored.
+"""Signed additions to a run on record: approved, amended, voided, reinstated.
 
 Nothing of the run is changed or removed by any of them. Each names the last hash of the run and the
 addendum before it, so they are a chain of their own behind the run.
@@ -16,7 +16,7 @@ from ohmwright.model.paper import PaperData
 from .canonical_json import canonical_json, sha256_digest
 from .seal import fingerprint, is_signed_by
 
-AddendumKind = Literal["approved", "amended", "voided", "restored"]
+AddendumKind = Literal["approved", "amended", "voided", "reinstated"]
 _PURPOSE = b"ohmwright addendum 1\n"
 
 
@@ -32,7 +32,7 @@ class AddendumStatement(FrozenModel):
     after: str
     """Digest of the addendum before it; empty for the first."""
     operator: str
-    """Who approves, amends, voids or restores; nobody has checked the name."""
+    """Who approves, amends, voids or reinstates; nobody has checked the name."""
     signed_at: datetime
     reason: str = ""
     paper: PaperData | None = None
@@ -88,13 +88,13 @@ def what_is_wrong(addenda: Sequence[Addendum], run: str, hashes: frozenset[str])
             return f"{named} speaks of a run with another end"
         if said.what == "voided" and is_voided(addenda[: number - 1]):
             return f"{named} voids what is void"
-        if said.what == "restored" and not is_voided(addenda[: number - 1]):
-            return f"{named} restores what is not void"
+        if said.what == "reinstated" and not is_voided(addenda[: number - 1]):
+            return f"{named} reinstates what is not void"
         after = one.digest
     return ""
 
 
 def is_voided(addenda: Sequence[Addendum]) -> bool:
     """Whether a run is void: whether the last word on that says so."""
-    words = [a.statement.what for a in addenda if a.statement.what in ("voided", "restored")]
+    words = [a.statement.what for a in addenda if a.statement.what in ("voided", "reinstated")]
     return words[-1:] == ["voided"]

@@ -14,7 +14,7 @@ from ohmwright.model.errors import RecordError
 from .audit_finding import AuditFinding
 from .canonical_json import canonical_json, sha256_digest
 from .flat_rows import Row
-from .ledger import ZERO_HASH, entry_document
+from .ledger import NO_RUN, ZERO_HASH, entry_document
 from .private_files import access_of_others
 from .run_audit import audit_run
 from .schema_check import altered_tables, file_damage
@@ -22,6 +22,7 @@ from .sql_store import SqlStore
 from .summaries import wrong_summary_tables
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
 from .time_order import runs_dated_backwards
+from .vouchers import wrong_vouchers
 from .witness import losses
 
 _Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
@@ -118,7 +119,7 @@ def _strays(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
     names = _names(connection)
     for table in (EVENTS, RESULTS, LEDGER):
         for number in connection.execute(select(table.c.run).distinct()).scalars():
-            if number not in names:
+            if number not in names and not (table is LEDGER and number == NO_RUN):
                 yield AuditFinding(
                     f"the table of {table.name} has rows of run {number}, which is gone"
                 )
@@ -172,6 +173,7 @@ _CHECKS: tuple[_Check, ...] = (
     _strays,
     _summaries,
     _witness,
+    wrong_vouchers,
     _times,
     _modes,
 )

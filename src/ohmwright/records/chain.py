@@ -57,7 +57,7 @@ class StoredRun:
     seal: Seal | None
     """None while the run is not finished."""
     addenda: tuple[Addendum, ...] = ()
-    """Approvals, amendments, voids and restorations, oldest first."""
+    """Approvals, amendments, voids and reinstatements, oldest first."""
 
     @property
     def hashes_of_events(self) -> RunHashes:

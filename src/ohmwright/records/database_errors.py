@@ -18,6 +18,11 @@ _CAUSES = (
     ("lock timeout", "another program holds the record and did not let go", _HELD),
     ("readonly", "the record may not be written to", "Correct the permissions."),
     ("read-only", "the record may not be written to", "Correct the permissions."),
+    (
+        "permission denied",
+        "this user of the database may not do that",
+        "Ask who looks after it; 'ohmwright record roles' tells what each role may.",
+    ),
     ("is full", "there is no room left on the disk", _ROOM),
     ("no space", "there is no room left on the disk", _ROOM),
     ("not a database", "this is no record of ohmwright, or it is damaged", _DAMAGED),

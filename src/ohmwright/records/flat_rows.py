@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from datetime import UTC, datetime
 from typing import Any
 
@@ -25,6 +26,17 @@ def run_row(first: Event) -> Row:
         row |= {"procedure": first.procedure, "operator": first.operator}
     simulated = isinstance(first, RunStarted) and first.seed is not None
     return row | {"at": sortable_time(first.at), "simulated": int(simulated)}
+
+
+def with_settings(row: Row) -> Row:
+    """The row of a result with what was set for it, as its event in the column `body` says.
+
+    That column is left out. A point without a target, as of a sweep, has the quantity of its value.
+    """
+    result = json.loads(row.pop("body"))["result"]
+    measured = result.get("measured") or {}
+    row["quantity"] = row["quantity"] or measured.get("quantity")
+    return row | {key: result.get(key) for key in ("mode", "setting_w", "load_ohm")}
 
 
 def result_row(run: Row, number: int, event: PointDone) -> Row:

@@ -1,6 +1,7 @@
 """The ledger: one chain of entries through a store, for each run opened, sealed or imported.
 
-Approvals, amendments, voids and restorations of a run are entries, too.
+Also for one that was handed over to another store, or taken back, approved, amended, voided or
+reinstated, and for each key that somebody vouches for.
 
 An entry's document names the hash of the entry before it; the document that opens a run is the
 first link of the run's own chain. So each run is tied to all that came before it.
@@ -21,7 +22,11 @@ from .chain import BrokenRunError
 from .seal import Seal
 from .tables import LEDGER, RUNS
 
-EntryKind = Literal["opened", "sealed", "imported"] | AddendumKind
+EntryKind = (
+    Literal["opened", "sealed", "imported", "handed over", "taken back", "vouched"] | AddendumKind
+)
+NO_RUN = 0
+"""Number of the run of an entry that is about none."""
 ZERO_HASH = bytes(32)
 """What the first entry names as the hash before it."""
 
@@ -70,16 +75,23 @@ def lock_ledger(connection: Connection) -> None:
     """Let no other program write to the ledger until this transaction ends.
 
     To be called before anything else is locked, or two transactions could wait for each other.
-    SQLite has one writer at a time anyway.
+    SQLite has one writer at a time anyway. In PostgreSQL a function of the tables' owner takes the
+    lock, for which a bench that may only add lacks the right.
     """
     if connection.dialect.name == "postgresql":
-        connection.execute(text("LOCK TABLE ledger IN EXCLUSIVE MODE"))
+        connection.execute(text("SELECT lock_ledger()"))
 
 
 def is_finished(connection: Connection, run: int) -> bool:
     """Whether run number `run` has a verdict, and with it a seal."""
     query = select(LEDGER.c.number).where(LEDGER.c.run == run, LEDGER.c.verdict.is_not(None))
     return connection.execute(query.limit(1)).first() is not None
+
+
+def is_handed_over(connection: Connection, run: int) -> bool:
+    """Whether run number `run` goes on in another store, by its newest entry."""
+    query = select(LEDGER.c.what).where(LEDGER.c.run == run).order_by(LEDGER.c.number.desc())
+    return connection.execute(query.limit(1)).scalar() == "handed over"
 
 
 def end_of_run(connection: Connection, run: int) -> tuple[Seal | None, tuple[Addendum, ...]]:

@@ -11,8 +11,19 @@ from ohmwright.model.errors import UsageError
 
 from .flat_rows import Row
 
-_TEXT = ("run_id", "serial", "procedure", "asset", "model", "stage", "step", "point", "kind")
-_REAL = ("value", "uncertainty", "target", "lower", "upper")
+_TEXT = (
+    "run_id",
+    "serial",
+    "procedure",
+    "asset",
+    "model",
+    "stage",
+    "step",
+    "point",
+    "kind",
+    "mode",
+)
+_REAL = ("setting_w", "load_ohm", "value", "uncertainty", "target", "lower", "upper")
 _ROWS_A_GROUP = 100_000
 
 

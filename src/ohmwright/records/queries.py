@@ -10,10 +10,11 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
+from functools import reduce
 from math import sqrt
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, func, select
+from sqlalchemy import ColumnElement, Select, func, or_, select
 from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.step import Stage
@@ -21,10 +22,10 @@ from ohmwright.model.step import Stage
 from .addendum import Addendum
 from .chain import BrokenRunError
 from .database import Database
-from .flat_rows import Row, sortable_time
+from .flat_rows import Row, sortable_time, with_settings
 from .ledger import addendum_of_entry, seal_of_entry
 from .seal import Seal
-from .tables import LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES, VOIDED_RUNS
+from .tables import EVENTS, LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES, VOIDED_RUNS
 
 
 @dataclass(frozen=True)
@@ -36,36 +37,88 @@ class Filter:
     verdict: str | None = None
     """A verdict, or `cut short` for a run that is not finished."""
     since: datetime | None = None
+    until: datetime | None = None
+    """Before this time."""
+    serial: str | None = None
+    operator: str | None = None
+    """Who began the run."""
+    search: str = ""
+    """Words, each of which is part of the run's number, unit, serial number, model, procedure or
+    operator, in capitals or not."""
 
 
 CUT_SHORT = "cut short"
 NOT_VOID = RESULTS.c.run.not_in(select(VOIDED_RUNS.c.run))
 """Condition on results: of a run that is not void."""
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
+_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator"))
+_SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
+"""What a search looks at, in one text; no word that is searched for has a line end."""
+Query = Select[tuple[object, ...]]
 
 
-def runs(database: Database, wanted: Filter = Filter()) -> list[Row]:
-    """One row for each run, in the order they came.
+def runs(database: Database, wanted: Filter = Filter(), newest: int | None = None) -> list[Row]:
+    """One row for each run, in the order they came; `newest` limits them to so many of the last.
 
-    It holds the columns of the table of runs but `opening`, with `verdict` and `voided`.
+    A row holds the columns of the table of runs but `opening`, with `verdict` and `voided`.
     """
-    verdict = func.coalesce(func.max(LEDGER.c.verdict), CUT_SHORT).label("verdict")
+    if newest is None:
+        return _rows(database, selected_runs(wanted).order_by(RUNS.c.number))
+    query = selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(newest)
+    return _rows(database, query)[::-1]
+
+
+def count_runs(database: Database, wanted: Filter) -> int:
+    """How many runs `wanted` lets through."""
+    counted = select(func.count()).select_from(RUNS).where(*_conditions(wanted))
+    with database.read() as connection:
+        return int(connection.execute(counted).scalar_one())
+
+
+def selected_runs(wanted: Filter) -> Query:
+    """Query: the runs that `wanted` lets through, each with its verdict, in no order."""
+    verdict = select(LEDGER.c.verdict).where(_decides_run()).limit(1).scalar_subquery()
     columns = [column for column in RUNS.c if column.name != "opening"]
-    query = (
-        select(*columns, verdict, RUNS.c.number.in_(select(VOIDED_RUNS.c.run)).label("voided"))
-        .join(LEDGER, LEDGER.c.run == RUNS.c.number)
-        .group_by(RUNS.c.number)
-        .order_by(RUNS.c.number)
+    voided = RUNS.c.number.in_(select(VOIDED_RUNS.c.run)).label("voided")
+    query = select(*columns, func.coalesce(verdict, CUT_SHORT).label("verdict"), voided)
+    return query.where(*_conditions(wanted))
+
+
+def _decides_run() -> ColumnElement[bool]:
+    """Condition on a ledger entry: it has the verdict of the run of the query about it."""
+    return (LEDGER.c.run == RUNS.c.number) & LEDGER.c.verdict.is_not(None)
+
+
+def _conditions(wanted: Filter) -> list[ColumnElement[bool]]:
+    """Conditions on the table of runs."""
+    c = RUNS.c
+    pairs = (
+        (c.asset, wanted.asset),
+        (c.model, wanted.model),
+        (c.serial, wanted.serial),
+        (c.operator, wanted.operator),
     )
-    if wanted.asset is not None:
-        query = query.where(RUNS.c.asset == wanted.asset)
-    if wanted.model is not None:
-        query = query.where(RUNS.c.model == wanted.model)
+    found = [column == value for column, value in pairs if value is not None]
     if wanted.since is not None:
-        query = query.where(RUNS.c.at >= sortable_time(wanted.since))
-    if wanted.verdict is not None:
-        query = query.having(func.coalesce(func.max(LEDGER.c.verdict), CUT_SHORT) == wanted.verdict)
-    return _rows(database, query)
+        found.append(c.at >= sortable_time(wanted.since))
+    if wanted.until is not None:
+        found.append(c.at < sortable_time(wanted.until))
+    if wanted.verdict == CUT_SHORT:
+        found.append(~select(LEDGER.c.run).where(_decides_run()).exists())
+    elif wanted.verdict is not None:
+        decided = select(LEDGER.c.run).where(LEDGER.c.verdict == wanted.verdict)
+        found.append(c.number.in_(decided))
+    return found + [_is_in_run(word) for word in wanted.search.split()]
+
+
+def _is_in_run(word: str) -> ColumnElement[bool]:
+    """Condition: `word` is part of what a search looks at.
+
+    SQLite takes only letters of ASCII for the same in capitals, so a word with others is also
+    looked for in capitals, small, and with one capital.
+    """
+    forms = [word] if word.isascii() else {word, word.lower(), word.upper(), word.capitalize()}
+    return or_(*(_SEARCHED.icontains(form, autoescape=True) for form in forms))
 
 
 def history(asset: str, step: str, point: str) -> Select[tuple[object, ...]]:
@@ -160,30 +213,36 @@ def pass_rates() -> Select[tuple[object, ...]]:
 def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
     """Yield flat results with the name of their run, by run and event, as they are read.
 
-    `voided` says whether the run is void.
-
-    `wanted`: conditions on each result, its verdict among them.
+    `wanted`: conditions on each result, its verdict among them. A row also says from its event what
+    was set (mode, setting and load), and by `voided` whether the run is void.
     """
+    at_its_event = (EVENTS.c.run == RESULTS.c.run) & (EVENTS.c.number == RESULTS.c.event)
     query = (
         select(
             *(RUNS.c.run_id, RUNS.c.serial, RUNS.c.procedure, RESULTS),
+            EVENTS.c.body,
             RESULTS.c.run.in_(select(VOIDED_RUNS.c.run)).label("voided"),
         )
         .join(RUNS, RUNS.c.number == RESULTS.c.run)
+        .join(EVENTS, at_its_event)
         .order_by(RESULTS.c.run, RESULTS.c.event)
     )
     for column, value in (
         (RESULTS.c.asset, wanted.asset),
         (RESULTS.c.model, wanted.model),
         (RESULTS.c.verdict, wanted.verdict),
+        (RUNS.c.serial, wanted.serial),
+        (RUNS.c.operator, wanted.operator),
     ):
         query = query if value is None else query.where(column == value)
     if wanted.since is not None:
         query = query.where(RESULTS.c.at >= sortable_time(wanted.since))
+    if wanted.until is not None:
+        query = query.where(RESULTS.c.at < sortable_time(wanted.until))
     with database.read() as connection:
         found = connection.execution_options(yield_per=10_000).execute(query)
         for row in found.mappings():
-            yield dict(row)
+            yield with_settings(dict(row))
 
 
 def signatures(database: Database) -> Iterator[Seal | Addendum]:

@@ -77,9 +77,10 @@ def _check_ledger(
         raise BrokenRunError("the ledger has a verdict and no seal")
     if any(_kind_of_addendum(entry.document) not in (None, entry.what) for entry in entries):
         raise BrokenRunError("an addendum in the ledger is of another kind than its entry")
-    imported = {entry_document(e.document).get("head") for e in entries if e.what == "imported"}
-    if not imported <= _heads(kept):
-        raise BrokenRunError("it is not what was imported")
+    for what in ("imported", "handed over"):
+        heads = {entry_document(e.document).get("head") for e in entries if e.what == what}
+        if not heads <= _heads(kept):
+            raise BrokenRunError(f"it is not what was {what}")
 
 
 def _kind_of_addendum(document: bytes) -> str | None:

@@ -13,7 +13,7 @@ from .addendum import is_voided
 from .canonical_json import sha256_digest
 from .flat_rows import Row
 from .lease import RENEW_AFTER_S, LeaseHolder, take_lease
-from .ledger import end_of_run, is_finished
+from .ledger import end_of_run, is_finished, is_handed_over
 from .run_reader import find_run
 from .tables import EVENTS
 from .witness_file import ChainPosition
@@ -53,7 +53,14 @@ def claim_run(connection: Connection, run_id: str, holder: LeaseHolder) -> Chain
     if is_voided(end_of_run(connection, run["number"])[1]):
         raise UsageError(
             f"Run {run_id} cannot be resumed: it is void.",
-            do="Start a new run, or see 'ohmwright record restore'.",
+            do="Start a new run, or see 'ohmwright record reinstate'.",
+        )
+    if is_handed_over(connection, run["number"]):
+        raise UsageError(
+            f"Run {run_id} cannot be resumed here: it was handed over to another computer.",
+            "If both went on with it, one of the two would be lost.",
+            "Go on with it there; 'ohmwright record import' brings it back. If what was handed "
+            f"over is lost: ohmwright record take-back {run_id}",
         )
     take_lease(connection, run["number"], run_id, holder)
     last = select(EVENTS.c.number, EVENTS.c.hash).where(EVENTS.c.run == run["number"])

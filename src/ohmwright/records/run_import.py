@@ -34,7 +34,8 @@ def import_outcome(ours: RunHashes | None, theirs: RunHashes, run_id: str) -> Im
         raise _fork_error(run_id, "they were opened in two ways, so these are two runs of one name")
     for number, (our, their) in enumerate(zip(ours.hashes, theirs.hashes, strict=False), start=1):
         if our != their:
-            raise _fork_error(run_id, f"event {number} is another one")
+            counts = f"{len(ours.hashes)} here and {len(theirs.hashes)} in the file"
+            raise _fork_error(run_id, f"event {number} is another one, of {counts}")
     for number, (one, other) in enumerate(zip(ours.addenda, theirs.addenda, strict=False), 1):
         if one != other:
             raise _fork_error(run_id, f"addendum {number} (approval, amendment, void) is another")
@@ -131,5 +132,6 @@ def _fork_error(run_id: str, how: str) -> UsageError:
     return UsageError(
         f"Run {run_id} is on record here and does not go on as the one in the file: {how}.",
         "Nothing is ever written over; nothing of that run was imported.",
-        "See ours with 'ohmwright record show'; import the file into another store.",
+        "See ours with 'ohmwright record show', and the other once the file is imported into "
+        "another store; decide which counts, and repeat what it lacks in a new run.",
     )

@@ -10,7 +10,10 @@ from sqlalchemy import Connection, create_engine, text
 from .audit_finding import AuditFinding
 from .migrate import run_migrations
 
-_APPEND_ONLY = ("store", "runs", "events", "ledger", "results")
+_APPEND_ONLY = (
+    *("store", "runs", "events", "ledger", "results"),
+    *("asset_changes", "campaigns", "campaign_log"),
+)
 _SUMMING = {"results_tally", "runs_newest", "ledger_newest"}
 
 
@@ -50,6 +53,10 @@ def _schema(connection: Connection) -> set[tuple[str, str]]:
 @cache
 def _schema_as_made() -> set[tuple[str, str]]:
     """The SQLite schema that the migrations make in an empty database."""
-    with create_engine("sqlite://").begin() as connection:
-        run_migrations(connection)
-        return _schema(connection)
+    engine = create_engine("sqlite://")
+    try:
+        with engine.begin() as connection:
+            run_migrations(connection)
+            return _schema(connection)
+    finally:
+        engine.dispose()

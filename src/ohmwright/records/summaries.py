@@ -45,7 +45,7 @@ _VOIDED = """
 SELECT DISTINCT run FROM ledger AS entry
 WHERE what = 'voided' AND NOT EXISTS (
     SELECT 1 FROM ledger AS later
-    WHERE later.run = entry.run AND later.what = 'restored' AND later.number > entry.number
+    WHERE later.run = entry.run AND later.what = 'reinstated' AND later.number > entry.number
 )
 """
 _MADE = ((VOIDED_RUNS, _VOIDED), (TALLIES, _TALLIES), (NEWEST_RUNS, _NEWEST))

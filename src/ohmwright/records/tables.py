@@ -119,3 +119,32 @@ LEASES = _table(
     Column("until_s", _REAL),
 )
 """Which program writes to a run, and until when it may."""
+
+ASSET_CHANGES = _table(
+    "asset_changes",
+    Column("tag", Text, primary_key=True),
+    Column("revision", Integer, primary_key=True),
+    *map(_text, ("at", "by", "what", "why")),
+    *map(_text, ("maker", "model", "serial", "site", "owner", "procedure")),
+    Column("interval_months", Integer),
+    _text("state"),
+)
+"""Each change of a unit in the register, with the whole of it as it is from then on; the highest
+revision counts."""
+
+CAMPAIGNS = _table(
+    "campaigns",
+    Column("name", Text, primary_key=True),
+    *map(_text, ("at", "by", "work")),
+    Column("simulated", Integer),
+    Column("after_run", Integer),
+)
+"""`work`: calibrate or verify; `after_run`: number of the newest run when it was begun."""
+
+CAMPAIGN_LOG = _table(
+    "campaign_log",
+    Column("campaign", Text, primary_key=True),
+    Column("number", Integer, primary_key=True),
+    *map(_text, ("tag", "at", "by", "bench", "what", "words", "run_id")),
+)
+"""What was done about each unit of a campaign, in order; a unit's last entry is its state."""

@@ -18,6 +18,7 @@ from .addendum import Addendum
 from .audit_finding import AuditFinding
 from .private_files import create_private_file, make_private_folder
 from .seal import Seal, fingerprint, is_public_key
+from .vouchers import VoucherStatement
 
 _HEADER = """\
 # Keys that this user trusts, and no longer trusts; the last line about a key counts.
@@ -36,11 +37,28 @@ class TrustedKeys:
         """Raises SourceError for a file that makes no sense. One that is missing is empty."""
         self.path = path
         self._names: dict[str, str] = dict.fromkeys(own, "this computer")
+        self._distrusted = set[str]()
         for verb, key, name in _lines(path):
             if verb == "trust":
                 self._names[key] = name or self._names.get(key, "")
+                self._distrusted.discard(key)
             else:
                 self._names.pop(key, None)
+                self._distrusted.add(key)
+
+    def count_vouchers(self, vouched: Iterable[VoucherStatement]) -> None:
+        """Trust, too, what a key of the list vouches for; what the list distrusts stays so.
+
+        Of several vouchers for one key the last counts.
+        """
+        listed, names = set(self._names), dict[str, str]()
+        for said in vouched:
+            if said.by in listed and said.key not in listed | self._distrusted:
+                if said.what == "trust":
+                    names[said.key] = f"{said.name}, vouched for by {fingerprint(said.by)}"
+                else:
+                    names.pop(said.key, None)
+        self._names |= names
 
     def __contains__(self, key: str) -> bool:
         return key in self._names
@@ -96,7 +114,7 @@ def _lines(path: Path) -> Iterator[tuple[str, str, str]]:
 
 @dataclass
 class Signer:
-    """A key, and the runs that it has sealed, approved, amended, voided or restored."""
+    """A key, and the runs that it has sealed, approved, amended, voided or reinstated."""
 
     key: str
     operators: list[str] = field(default_factory=list)

@@ -21,8 +21,10 @@ from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_prof
 from ohmwright.api.open_records import open_existing_records
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import run_started_event
+from ohmwright.model.bench_file import Asset
 from ohmwright.model.errors import SourceError
 from ohmwright.records.fleet_learning import fleet_priors
+from ohmwright.simulator.cued_hands import Hands
 
 from .outcome import UnitOutcome
 from .population import like_fleet
@@ -61,14 +63,16 @@ def rehearsed_files(
     seed: int,
     like: str | None = None,
     unattended: bool = False,
+    slips: float = 0.0,
 ) -> tuple[Rehearsed, ...]:
     """Return the rehearsal of each procedure file, all on the bench file `bench`.
 
-    Raises SourceError or UsageError where a file is wrong, has no [physics], or the records tell
-    too little of the model.
+    `slips`: share of cues at which the simulated person at the keys slips. Raises SourceError or
+    UsageError where a file is wrong, has no [physics], or the records tell too little of the model.
     """
     files = [read_procedure(Path(procedure)) for procedure in procedures]
     on = rehearsed_bench(read_bench(Path(bench)), unattended=unattended)
+    on = replace(on, hands=Hands.slipping(slips))
     rehearsed = tuple(Rehearsed(file, on, seed) for file in files)
     return rehearsed if like is None else tuple(_like_records(one, like) for one in rehearsed)
 
@@ -93,12 +97,18 @@ def rehearsed_bench(data: BenchData, *, unattended: bool = False) -> RehearsedBe
         generator=profiles.generator,
         analyzer_commands=commands,
         generator_commands=data.generator_commands,
-        asset=data.file.asset,
+        asset=data.file.asset or _any_unit(data),
         certificate=data.certificate,
         environment=data.file.environment,
         unattended=unattended,
     )
     return bench if simulation is None else replace(bench, age_months=simulation.age_months)
+
+
+def _any_unit(data: BenchData) -> Asset:
+    """Return a unit of the bench's model, for a bench file that names none."""
+    made = data.generator
+    return Asset(id="rehearsed", maker=made.maker, model=made.model, serial="")
 
 
 def _like_records(rehearsed: Rehearsed, place: str) -> Rehearsed:

@@ -9,7 +9,14 @@ from datetime import datetime
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.document import Document
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import DocumentKept, Event, RunFinished, RunStarted, TrimMoved
+from ohmwright.model.event import (
+    DocumentKept,
+    Event,
+    RunFinished,
+    RunResumed,
+    RunStarted,
+    TrimMoved,
+)
 from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import MEASURED, Stage
 
@@ -81,6 +88,10 @@ class Certificate:
     """Comments, and what happened beside the results, as printable text."""
     on_s: float
     bench_time_s: float
+    work_orders: tuple[str, ...]
+    """Of the parts of the run, in order; empty where none was given."""
+    owner: str
+    """Whose the unit is, by the register of assets; empty where it does not say."""
     head: str | None
     """Hash of the last event of the record, in hexadecimal."""
     seal_note: str
@@ -164,9 +175,17 @@ def certificate_of(
         on_s=on_s,
         bench_time_s=bench_time_s,
         head=head,
+        work_orders=_work_orders(events),
+        owner="" if started.registered is None else started.registered.owner,
         seal_note=printable(seal_note) if seal_note else "",
         issue=issue,
     )
+
+
+def _work_orders(events: Iterable[Event]) -> tuple[str, ...]:
+    """The numbers of the work orders of all parts of a run, each once."""
+    begun = (e.work_order for e in events if isinstance(e, RunStarted | RunResumed))
+    return tuple(dict.fromkeys(filter(None, begun)))
 
 
 def _first_and_last(events: Sequence[Event]) -> tuple[RunStarted, RunFinished]:

@@ -33,6 +33,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Model", f"{unit.model}{wrong['model']}"),
             ("Serial number", f"{unit.serial}{wrong['serial']}"),
             ("Department", f"{unit.department}{wrong['department']}"),
+            *([("Owner", certificate.owner)] if certificate.owner else []),
             ("Answers as", certificate.generator),
         ),
     )
@@ -40,6 +41,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
         "Work",
         _printable(
             ("Carried out by", ", ".join(certificate.operators)),
+            *([("Work order", order)] if (order := ", ".join(certificate.work_orders)) else []),
             ("Begun", minute_text(certificate.begun_at)),
             ("Ended", minute_text(certificate.ended_at)),
             ("RF on for", _on_time_text(certificate)),

@@ -12,7 +12,7 @@ from ohmwright.records.addendum import Addendum, is_voided
 from .text import minute_text, printable
 
 NOTHING_TOLD = PaperData()
-_PAST = {"voided": "declared void", "restored": "declared valid again"}
+_PAST = {"voided": "declared void", "reinstated": "declared valid again"}
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from typing import NamedTuple
 
 from ohmwright.model.result import Result
 
-from .text import printable
+from .text import NOT_RECORDED, printable
 
 CONDITIONS_NOT_RECORDED = "mode, setting and path not recorded"
 
@@ -40,6 +40,8 @@ def conditions_of_result(result: Result) -> MeasuringConditions:
         return MeasuringConditions(CONDITIONS_NOT_RECORDED, "", load, "", "")
     if result.path == "none":
         who = "answered by a person" if result.kind == "inspection" else ""
+        if result.said:
+            who = f"answered by {printable(result.readings_told_by or NOT_RECORDED)}"
         return MeasuringConditions(who, "", "", "", "")
     mode = "" if result.mode is None else printable(result.mode)
     setting = "" if result.setting_w is None else f"{result.setting_w:g} W"

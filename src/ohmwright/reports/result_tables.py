@@ -96,7 +96,7 @@ def step_groups(certificate: Certificate) -> Iterable[StepGroup]:
 def _row(line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks) -> PointRow:
     """The row of one measured point; `shared` is what its step says of all points."""
     target = line.last.target
-    one_sided = target is None or target.one_sided
+    one_sided = target is None or target.one_sided or target.lower_only
     point = printable(line.point).replace(" ohm", " Ω")
     at = differing_conditions_text(
         (r.stage.replace("_", " "), conditions_of_result(r).without(shared)) for r in line.results
@@ -135,7 +135,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
     )
     held = result.conformity
     return ResultCells(
-        value=value,
+        value=printable(result.shown) if result.shown else value,
         expanded=expanded,
         error=_error(result),
         probability="" if held is None else probability_text(held),
@@ -148,7 +148,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
 def _error(result: Result) -> str:
     """Value less target in percent of the target; empty where there is no such error."""
     error, target = result.error, result.target
-    if error is None or target is None or target.one_sided:
+    if error is None or target is None or target.one_sided or result.said:
         return ""
     relative = 100 * error / target.value
     return ("+" if relative >= 0 else "") + fixed_decimals(relative, 1)

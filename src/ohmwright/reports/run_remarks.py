@@ -7,12 +7,15 @@ from collections.abc import Iterable, Sequence
 from ohmwright.engine.trim_log import trims_moved
 from ohmwright.model.event import (
     Asked,
+    Commented,
     Event,
+    FileAttached,
     Foretold,
     PointDone,
     ServiceLeft,
     SlowRelease,
     UnaskedRf,
+    UnitIdentified,
 )
 from ohmwright.model.result import Result
 
@@ -58,6 +61,8 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
             yield f"{time}, {who}, asked \u201c{event.question}\u201d: {answer}{words}"
         elif isinstance(event, Foretold):
             yield f"{time}: told before RF, {event.severity} of {event.step}: {event.what}"
+        elif isinstance(event, Commented | FileAttached | UnitIdentified):
+            yield f"{time}, {_added_text(event)}"
         elif isinstance(event, SlowRelease):
             yield f"{time}: {_slow_release_text(event)}"
         elif isinstance(event, UnaskedRf):
@@ -71,6 +76,19 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
             )
 
 
+def _added_text(event: Commented | FileAttached | UnitIdentified) -> str:
+    """What was said or added beside the results, or how the unit was known."""
+    match event:
+        case Commented():
+            return f"{event.told_by}: comment: {event.words}"
+        case FileAttached():
+            one = event.attachment
+            return f"{event.told_by}: attached {one.name}, {one.media_type}, SHA-256 {one.sha256}"
+        case UnitIdentified():
+            how = "by its port" if event.told_by is None else f"by its plate, {event.told_by}"
+            return f"the unit was identified {how}: {event.seen}"
+
+
 def _ended(event: UnaskedRf) -> str:
     if event.keyed_by is None:
         return "OFF ended it"
@@ -78,6 +96,11 @@ def _ended(event: UnaskedRf) -> str:
 
 
 def _slow_release_text(event: SlowRelease) -> str:
+    if event.sent is not None and event.sent > 1:
+        return (
+            f"OFF had to be sent again: {event.sent} times, and {event.took_s:.1f} s, until the "
+            "output read off"
+        )
     if event.keyed_by is None:
         return f"after OFF the output took {event.took_s:.1f} s to go off"
     return (

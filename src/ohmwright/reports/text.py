@@ -68,14 +68,20 @@ def value_and_uncertainty(measured: Measured) -> tuple[str, str]:
 
 def limits_text(target: Target) -> str:
     """The limits of a tolerance, as in `76.0 to 84.0`."""
+    if target.lower_only:
+        return f"≥ {four_digits(target.lower, target)}"
     if target.one_sided:
         return f"≤ {four_digits(target.upper, target)}"
     return f"{four_digits(target.lower, target)} to {four_digits(target.upper, target)}"
 
 
 def four_digits(value: float, target: Target) -> str:
-    """A figure to the decimals that show the target's upper limit to four digits."""
-    return fixed_decimals(value, min(6, max(0, 3 - floor(log10(target.upper)))))
+    """A figure to the decimals that show the target's upper limit to four digits.
+
+    Where there is none, the lower one.
+    """
+    limit = target.lower if target.lower_only else target.upper
+    return fixed_decimals(value, min(6, max(0, 3 - floor(log10(limit)))))
 
 
 def unit_symbol(target: Target | None, measured: Measured | None) -> str:

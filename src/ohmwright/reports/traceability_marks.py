@@ -16,6 +16,7 @@ NOT_TRACEABLE = {
     "none": "none: no analyzer certificate; U, P and TUR are of the readings alone",
     "not covered": "none: the analyzer's certificate says nothing of this quantity; U, P and TUR "
     "are of the readings alone",
+    "another instrument": "not known here: read from another instrument, and typed",
     "no scale": "not needed: no scale of the analyzer enters the value",
 }
 """What is said of values that rest on no certificate."""
@@ -42,6 +43,8 @@ class ValueMarks:
 def value_marks(parts: Sequence[RunPart]) -> ValueMarks:
     """The marks of every result of a run."""
     valued = [r for part in parts for r in part.results if r.measured is not None]
+    own = [r for r in valued if r.traceability != "another instrument"]
+    valued = own or valued  # what was typed from elsewhere is named as such beside its step
     bases = tuple(basis for basis, _ in Counter(r.traceability for r in valued).most_common())
     letters = {_key(r): mark_letter(bases.index(r.traceability)) for r in valued}
     figures = {_key(r): str(part.number) for part in parts for r in part.results}

@@ -14,6 +14,7 @@ Read in this order:
     scpi_text, scpi_errors, dispatcher   the instrument's side of SCPI
     analyzer_commands, generator_commands   the messages each instrument understands
     bench, panel, truth, operator   a whole bench; its front panel; the true values; a person
+    cued_hands                      how that person acts on cues, in their own time, with slips
     direct_readings, direct_analyzer             an analyzer read without a line, for rehearsals
     distortions, faults, faulty_port, faulty_bench   faults of a line
     bench_ports, serve_pty, serve_tcp, remote_clock   a bench served to other processes

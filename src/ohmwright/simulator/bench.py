@@ -54,7 +54,7 @@ class SimulatedBench:
         self._advance = rig.advance
         self._answer_analyzer = self._analyzer.handle
         self._answer_generator = self._generator.handle
-        self.panel = Panel(rig, self.catch_up)
+        self.panel = Panel(rig, self.catch_up, serial)
         self.front = AnalyzerFront(rig, self.catch_up)
         self.truth = Truth(rig, self.catch_up)
         self.readings = DirectReadings(rig, self.catch_up)

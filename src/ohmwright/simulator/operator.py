@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from ohmwright.instruments.answer_requests import TypeFigure, TypeText
 from ohmwright.instruments.foot_switch import RELEASE
 from ohmwright.instruments.hand_requests import (
     ConnectContact,
@@ -25,6 +26,7 @@ from ohmwright.instruments.requests import (
     LookAtPanel,
     LookForCause,
     PressKey,
+    ReadSerialPlate,
     Request,
     SelectMode,
     StoreTrims,
@@ -80,6 +82,12 @@ class SimulatedOperator(Operator):
         match request:
             case SelectMode():
                 self._select(request)
+            case TypeFigure():
+                return request.in_order
+            case TypeText():
+                return "as it should be"
+            case ReadSerialPlate():
+                return panel.serial_plate
             case LookAtPanel():
                 return self._look_at_panel()
             case LookForCause():

@@ -16,8 +16,9 @@ from .scpi_errors import ERRORS
 class Panel:
     """The front panel. Raises UsageError for what the unit refuses."""
 
-    def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
+    def __init__(self, rig: Rig, catch_up: Callable[[], None], serial_plate: str) -> None:
         self._rig, self._catch_up = rig, catch_up
+        self.serial_plate = serial_plate
 
     def select(self, mode: str, setting_w: float) -> None:
         """Choose mode and power setting."""

@@ -21,7 +21,7 @@ from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.shipped import shipped
-from ohmwright.model.source import load
+from ohmwright.model.source import load, refused_by_name
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import LineFault
@@ -73,7 +73,7 @@ class ProcedureBench:
         path = shipped("benches", "demo.toml") if bench is None else _found(bench, folder, root)
         data = _simulated(read_bench(path), seed, age_months)
         if profile is not None:
-            data = _with_generator(data, _found(profile, folder, root))
+            data = _with_generator(data, _profile(profile, folder, root))
         data = replace(data, faults=tuple(LineFault.parse(text) for text in faults))
         clock = VirtualClock() if virtual_time else _PacedClock()
         hardware = simulated_bench(data, clock)
@@ -139,12 +139,13 @@ class ProcedureBench:
         """Return what a failing test has to say of its bench: points, record, how to replay it."""
         lines = [ProcedureRun(tuple(events)).not_passed() for events in self.runs]
         if any(self.runs):
-            lines.append(f"Record: ohmwright record show last --records '{self._kept_records()}'")
+            records = _quoted(str(self._kept_records()))
+            lines.append(f"Record: ohmwright record show last --records {records}")
         return "\n".join([*filter(None, lines), self.how_to_replay(test)])
 
     def how_to_replay(self, test: str) -> str:
         """Return the command that runs the test again on the same simulated unit."""
-        return f"Replay: python -m pytest '{test}' --ohmwright-seed {self.seed}"
+        return f"Replay: python -m pytest {_quoted(test)} --ohmwright-seed {self.seed}"
 
     def _kept_records(self) -> Path:
         """Return the place of the runs' records, signed with a key of their own."""
@@ -182,9 +183,10 @@ def _simulated(data: BenchData, seed: int | None, age_months: float | None) -> B
     """Return the data with both instruments simulated, and with seed and age as asked for."""
     chosen = data.file.simulation or Simulation()
     given = {"seed": seed, "age_months": age_months}
-    simulation = Simulation(
-        **{**chosen.model_dump(), **{k: v for k, v in given.items() if v is not None}}
-    )
+    with refused_by_name("the mark", Simulation):
+        simulation = Simulation(
+            **{**chosen.model_dump(), **{k: v for k, v in given.items() if v is not None}}
+        )
     simulated = Simulated(kind="simulated")
     entries: dict[str, object] = {"simulation": simulation, "stepped_time": None}
     entries["analyzer"] = data.file.analyzer.model_copy(update={"link": simulated, "identity": ""})
@@ -203,6 +205,17 @@ def _with_generator(data: BenchData, path: Path) -> BenchData:
         generator=load(path, GeneratorData, table="data"),
         profiles=read_simulation_profiles(data.analyzer_path, path),
     )
+
+
+def _quoted(text: str) -> str:
+    """Return `text` as one word of a shell, always in quotes."""
+    return "'" + text.replace("'", "'\"'\"'") + "'"
+
+
+def _profile(name: str | Path, folder: Path, root: Path) -> Path:
+    """Return a generator's data file: a shipped one by its name, else as `_found`."""
+    own = shipped("generators", f"{name}.toml")
+    return own if own.is_file() else _found(name, folder, root)
 
 
 def _found(name: str | Path, folder: Path, root: Path) -> Path:

@@ -37,6 +37,9 @@ class Clock(ABC):
         """Seconds that the machine slept, plus a constant; 0 where time is virtual."""
         return 0.0
 
+    def go_on_after(self, at: datetime) -> None:  # noqa: B027 - most clocks tell a true time
+        """Have an invented time of day be no earlier than `at`; a true one stays as it is."""
+
 
 class RealClock(Clock):
     """The machine's own time."""
@@ -79,6 +82,10 @@ class VirtualClock(Clock):
     def wall(self) -> datetime:
         """The start date plus the virtual seconds, in UTC."""
         return self._start + timedelta(seconds=self._now_s)
+
+    def go_on_after(self, at: datetime) -> None:
+        """Have the time of day be no earlier than `at`; the seconds since the start stay."""
+        self._start += max(at - self.wall(), timedelta(0))
 
     def advance(self, duration_s: float) -> None:
         """Advance by `duration_s` without a sleep, as when a line stays silent."""

@@ -86,6 +86,12 @@ NOT_RUN = {
     "--records postgresql://bench2@records.example/ohmwright": "there is no such server",
     'ohmwright record keys trust 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
     "ohmwright record keys distrust 8b6c-daf6-f896-8cea": "nobody has this key",
+    'ohmwright record keys vouch 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
+    "ohmwright record hand-over RUN half.jsonl": "RUN stands for a number",
+    "ohmwright record take-back RUN": "RUN stands for a number",
+    'ohmwright campaign work spring --bench shop-bench.toml --operator "A. Fenn" --records shop': (
+        "somebody scans the units"
+    ),
     "ohmwright rehearse power.toml --bench bench.toml --cluster tcp://bench2.example:8786": (
         "there is no such scheduler"
     ),

@@ -65,6 +65,8 @@ class Step(FrozenModel):
     """Messages that the analyzer's command set must have beside the ones for any activation."""
     generator_messages: ClassVar[tuple[Verb, ...]] = ()
     """Messages that the command set of a generator with a port must have."""
+    takes_given_values: ClassVar[bool] = False
+    """Whether its answer may be given in a file instead of by a person."""
 
     @abstractmethod
     def point_names(self) -> tuple[str, ...]:
@@ -77,6 +79,10 @@ class Step(FrozenModel):
     @abstractmethod
     def complaints(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Yield what `bench` cannot do of the step; `timing`: its times with the defaults."""
+
+    def unanswered(self, bench: Abilities, stages: tuple[Stage, ...]) -> Iterator[Complaint]:  # noqa: ARG002
+        """Yield what is wrong with the answers that `bench` is given for the step in `stages`."""
+        yield from ()
 
     def is_finished_by(self, result: Result) -> bool:  # noqa: ARG002
         """Return whether a point with this result is not done again when a run is resumed."""

@@ -6,12 +6,12 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "0004"
-down_revision = "0002"
+down_revision = "0003"
 
 _LISTED = """
 INSERT INTO voided_runs (run) SELECT NEW.run WHERE NEW.what = 'voided'
 ON CONFLICT (run) DO NOTHING;
-DELETE FROM voided_runs WHERE run = NEW.run AND NEW.what = 'restored';
+DELETE FROM voided_runs WHERE run = NEW.run AND NEW.what = 'reinstated';
 """
 _COUNTED = """
 INSERT INTO tallies (model, step, point, stage, simulated, month,
@@ -48,7 +48,7 @@ WHERE (asset, simulated) = (SELECT asset, simulated FROM runs WHERE number = NEW
 AND number NOT IN (SELECT run FROM voided_runs)
 ORDER BY at DESC, number DESC LIMIT 1;
 """
-_WHEN = "WHEN (NEW.what IN ('voided', 'restored'))"
+_WHEN = "WHEN (NEW.what IN ('voided', 'reinstated'))"
 
 
 def upgrade() -> None:

@@ -1,0 +1,48 @@
+"""The unit of a run by the register of assets: found by what was typed or scanned."""
+
+from __future__ import annotations
+
+from ohmwright.engine.resume import run_started_event
+from ohmwright.model.errors import UsageError
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.sql_store import SqlStore
+
+LABEL_HEAD = "ohmwright"
+"""The first line of the code on a label that this program printed."""
+
+
+def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
+    """Return the unit that was typed or scanned: its tag, or the code of a label of ours.
+
+    Raises UsageError where the register has none, or the unit is withdrawn.
+    """
+    register, tag = AssetRegister(store.database), tag_of_scan(store, said)
+    found = register.find(tag)
+    if found is None:
+        alike = [a for a in register.all() if a.asset.tag.casefold() == tag.casefold()]
+        found = alike[0] if len(alike) == 1 else register.get(tag)
+    if found.asset.state == "withdrawn":
+        raise UsageError(
+            f"Asset {found.asset.tag} was withdrawn on {found.at[:10]} by {found.by}"
+            + (f": {found.why}." if found.why else "."),
+            "A withdrawn unit is not worked on. Nothing was switched on.",
+            f"To take it back: ohmwright asset change {found.asset.tag} --state 'in service'",
+        )
+    return found.asset
+
+
+def tag_of_scan(store: SqlStore, said: str) -> str:
+    """Return the tag in what a keyboard or a scanner gave.
+
+    The code of a label names the run; its unit is looked up in the records. Raises UsageError for
+    a label of a run that is not on record here.
+    """
+    lines = [line.strip() for line in said.strip().splitlines()]
+    if lines[:1] != [LABEL_HEAD]:
+        return lines[0] if lines else ""
+    facts = dict(line.partition(" ")[::2] for line in lines[1:])
+    if "asset" in facts:
+        return facts["asset"]
+    started = run_started_event(store.events(facts.get("run", "")))
+    return "" if started is None else started.asset.id

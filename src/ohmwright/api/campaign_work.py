@@ -1,0 +1,176 @@
+"""The worklist and the campaigns of a store, for whoever works through them."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from ohmwright.fleet.campaign_state import (
+    Progress,
+    UnitState,
+    progress,
+    tag_to_take,
+    unit_states,
+)
+from ohmwright.fleet.worklist import LastWork, RiskOf, WorkUnit, no_risk_known, worklist
+from ohmwright.model.errors import UsageError
+from ohmwright.model.event import RunFinished
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.campaigns import Campaign, CampaignEntry, Campaigns, EntryWhat, Worker
+from ohmwright.records.last_runs import DecisiveRun, decisive_runs, is_begun, verdicts_of
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.wire.clock import RealClock
+
+
+def today() -> date:
+    """Return the date at this computer, in UTC."""
+    return RealClock().wall().date()
+
+
+def store_worklist(
+    store: SqlStore, *, simulated: bool, risk_of: RiskOf = no_risk_known
+) -> list[WorkUnit]:
+    """Return every unit of the register that is not withdrawn, the next one in front.
+
+    `simulated`: whether runs on simulated benches count, instead of those on real ones.
+    """
+    assets = [one.asset for one in AssetRegister(store.database).all()]
+    runs = decisive_runs(store.database, simulated=simulated)
+    return worklist(assets, {tag: _last(run) for tag, run in runs.items()}, today(), risk_of)
+
+
+def _last(run: DecisiveRun) -> LastWork:
+    on = date.fromisoformat(run.at[:10])
+    return LastWork(on, "pass" if run.verdict == "pass" else "fail", run.run_id)
+
+
+@dataclass(frozen=True)
+class TakenUnit:
+    """A unit that is in the hands of a worker."""
+
+    asset: RegisteredAsset
+    state: UnitState
+    resumes: str | None
+    """The run of it that was cut short; None where none was begun."""
+
+
+class CampaignDesk:
+    """One campaign, as one worker at one bench works through it."""
+
+    def __init__(
+        self,
+        store: SqlStore,
+        name: str,
+        worker: Worker,
+        *,
+        models: Collection[str] | None = None,
+        risk_of: RiskOf = no_risk_known,
+    ) -> None:
+        """`models`: which the bench can work on; None for any."""
+        self.store, self.worker, self._risk_of = store, worker, risk_of
+        self._models = models
+        self._campaigns = Campaigns(store.database)
+        self.campaign: Campaign = self._campaigns.get(name)
+
+    def states(self) -> dict[str, UnitState]:
+        """Return the state of each unit, by tag."""
+        return self._states(self._campaigns.entries(self.campaign.name))
+
+    def progress(self) -> Progress:
+        """Return what is done and what is left."""
+        assets = AssetRegister(self.store.database).all()
+        models = {one.asset.tag: one.asset.model for one in assets}
+        return progress(self.states(), models, today())
+
+    def in_order(self) -> list[WorkUnit]:
+        """Return the worklist by which units are taken: those that the bench can work on."""
+        simulated = self.campaign.simulated
+        units = store_worklist(self.store, simulated=simulated, risk_of=self._risk_of)
+        return [one for one in units if self._models is None or one.asset.model in self._models]
+
+    def take_next(self) -> TakenUnit | None:
+        """Take the next unit, or return the one in hand; None where nothing is left today."""
+        in_order = [unit.asset.tag for unit in self.in_order()]
+        tag = self._campaigns.take(
+            self.campaign.name,
+            self.worker,
+            lambda entries: tag_to_take(self._states(entries), in_order, self.worker, today()),
+        )
+        return None if tag is None else self._taken(tag)
+
+    def take(self, tag: str) -> TakenUnit:
+        """Take this unit, and put back the one in hand.
+
+        Raises UsageError where it is done, skipped, deferred, another's or not of the campaign.
+        """
+        states = self.states()
+        if tag not in states:
+            raise UsageError(f"Asset {tag} is not in the campaign '{self.campaign.name}'.")
+        for one in states.values():
+            if one.phase == "taken" and one.holder == self.worker and one.tag != tag:
+                self.note(one.tag, "handed over")
+
+        def this_one(entries: Sequence[CampaignEntry]) -> str | None:
+            state = self._states(entries)[tag]
+            mine = state.phase == "taken" and state.holder == self.worker
+            return tag if mine or state.may_be_taken(self.worker, today()) else None
+
+        if self._campaigns.take(self.campaign.name, self.worker, this_one) is None:
+            raise UsageError(f"Asset {tag} is {_why_not(states[tag])}.", "It was not taken.")
+        return self._taken(tag)
+
+    def begin(self, tag: str, run_id: str) -> None:
+        """Note, before its first event, which run is of this unit."""
+        self._campaigns.note(self.campaign.name, tag, self.worker, "begun", run_id=run_id)
+
+    def settle(self, tag: str) -> UnitState:
+        """Note a unit as done where its run is finished, and return its state."""
+        state = self.states()[tag]
+        entries = [e for e in self._campaigns.entries(self.campaign.name) if e.tag == tag]
+        if state.phase == "done" and entries[-1].what != "done":
+            last = self.store.events(state.run_id)[-1]
+            minutes = f"{last.bench_time_s / 60:.2f}" if isinstance(last, RunFinished) else ""
+            self.note(tag, "done", words=minutes, run_id=state.run_id)
+        return self.states()[tag]
+
+    def note(self, tag: str, what: EntryWhat, words: str = "", run_id: str = "") -> None:
+        """Note what was done about a unit; it must be of the campaign."""
+        name = self.campaign.name
+        self._campaigns.note(name, tag, self.worker, what, words=words, run_id=run_id)
+
+    def settle_all(self) -> None:
+        """Note every unit as done whose run is finished, whoever was cut off before saying so."""
+        noted = {e.tag for e in self._campaigns.entries(self.campaign.name) if e.what == "done"}
+        for one in self.states().values():
+            if one.phase == "done" and one.tag not in noted:
+                self.settle(one.tag)
+
+    def _taken(self, tag: str) -> TakenUnit:
+        state = self.states()[tag]
+        asset = AssetRegister(self.store.database).get(tag).asset
+        begun = state.run_id != "" and is_begun(self.store.database, state.run_id)
+        return TakenUnit(asset, state, state.run_id if begun else None)
+
+    def _states(self, entries: Sequence[CampaignEntry]) -> dict[str, UnitState]:
+        run_ids = list({one.run_id for one in entries if one.run_id})
+        return unit_states(entries, verdicts_of(self.store.database, run_ids), self._elsewhere())
+
+    def _elsewhere(self) -> dict[str, tuple[str, str]]:
+        """Return the decisive runs since the campaign began, by tag."""
+        begun = self.campaign
+        runs = decisive_runs(self.store.database, simulated=begun.simulated)
+        return {
+            tag: (run.run_id, run.verdict)
+            for tag, run in runs.items()
+            if run.number > begun.after_run and (begun.simulated or run.at >= begun.at)
+        }
+
+
+def _why_not(state: UnitState) -> str:
+    if state.phase == "open":
+        return f"deferred to {state.not_before}" if state.not_before else f"for {state.only_by}"
+    if state.phase == "taken" and state.holder is not None:
+        return f"in the hands of {state.holder.by} at {state.holder.bench}"
+    return state.phase

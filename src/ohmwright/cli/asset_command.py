@@ -1,0 +1,165 @@
+"""The commands `asset list`, `show`, `add`, `change` and `withdraw`."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from pydantic import ValidationError
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.model.account import account_name
+from ohmwright.model.complaint_words import words_of_error
+from ohmwright.model.errors import UsageError
+from ohmwright.model.registered_asset import ASSET_STATES, RegisteredAsset
+from ohmwright.records.asset_register import (
+    AssetChange,
+    AssetRegister,
+    AssetRevision,
+    ChangeKind,
+)
+from ohmwright.reports.text import printable
+
+from .console import out, print_json
+from .open_records import open_existing_records, open_records
+
+_STATE_STYLES = {"in service": "", "in repair": "yellow", "withdrawn": "dim"}
+
+
+@dataclass(frozen=True)
+class ChangeRequest:
+    """A change of the register as asked for on the command line; None leaves a field as it is."""
+
+    tag: str
+    fields: Mapping[str, str | int | None]
+    why: str
+    operator: str | None
+    records: str | None
+    as_json: bool
+
+    @property
+    def by(self) -> str:
+        """Who makes it."""
+        return self.operator or account_name()
+
+    @property
+    def given(self) -> dict[str, str | int]:
+        """The fields that are given."""
+        return {name: said for name, said in self.fields.items() if said is not None}
+
+
+def list_assets(
+    records: str | None, model: str | None, site: str | None, state: str | None, *, as_json: bool
+) -> None:
+    """Print one line for each unit that fits, in the order of their tags."""
+    if state is not None and state not in ASSET_STATES:
+        raise UsageError(f"There is no state '{state}'.", do=f"States: {', '.join(ASSET_STATES)}.")
+    with open_existing_records(records) as store:
+        found = [
+            one
+            for one in AssetRegister(store.database).all()
+            if (model is None or one.asset.model == model)
+            and (site is None or site.casefold() in one.asset.site.casefold())
+            and (state is None or one.asset.state == state)
+        ]
+    if as_json:
+        print_json([asset_document(one) for one in found])
+        return
+    out().print(_table(found) if found else "No assets like that.")
+
+
+def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:
+    """Print a unit as it is now, then every change of it, oldest first."""
+    with open_existing_records(records) as store:
+        register = AssetRegister(store.database)
+        register.get(tag)
+        history = register.history(tag)
+    if as_json:
+        print_json([asset_document(one) for one in history])
+        return
+    for name, said in history[-1].asset.model_dump().items():
+        out().print(Text(printable(f"{name.replace('_', ' ').capitalize()}: {said}")))
+    before: dict[str, object] = {}
+    for one in history:
+        now = one.asset.model_dump()
+        changed = [f"{k} {before[k]!r} to {now[k]!r}" for k in before if before[k] != now[k]]
+        words = "; ".join(filter(None, (one.why, ", ".join(changed))))
+        line = f"Revision {one.revision}, {one.at[:16]}Z, {one.what} by {one.by}"
+        out().print(Text(printable(f"{line}: {words}" if words else line)), soft_wrap=True)
+        before = now
+
+
+def add_asset(request: ChangeRequest) -> None:
+    """Add a unit. Raises UsageError where its tag is there already, or a field is wrong."""
+    with open_records(request.records) as store:
+        register = AssetRegister(store.database)
+        if register.find(request.tag) is not None:
+            raise UsageError(
+                f"There is an asset '{request.tag}' already.",
+                do=f"Change it with 'ohmwright asset change {request.tag} …'.",
+            )
+        asset = _validated({"tag": request.tag, **request.given})
+        _apply(register, request, AssetChange("added", asset, 1))
+
+
+def change_asset(request: ChangeRequest) -> None:
+    """Change fields of a unit. Raises UsageError where none would change, or one is wrong."""
+    if not request.given:
+        raise UsageError("Say what to change.", do="Give --site, --state or another field.")
+    _change(request, "changed", request.given)
+
+
+def withdraw_asset(request: ChangeRequest) -> None:
+    """Set a unit's state to withdrawn."""
+    _change(request, "withdrawn", {"state": "withdrawn"})
+
+
+def _change(request: ChangeRequest, what: ChangeKind, given: Mapping[str, str | int]) -> None:
+    with open_existing_records(request.records) as store:
+        register = AssetRegister(store.database)
+        before = register.get(request.tag)
+        asset = _validated({**before.asset.model_dump(), **given})
+        if asset == before.asset:
+            raise UsageError(f"Asset {request.tag} is like that already.", "Nothing was changed.")
+        _apply(register, request, AssetChange(what, asset, before.revision + 1))
+
+
+def _apply(register: AssetRegister, request: ChangeRequest, change: AssetChange) -> None:
+    register.apply([change], by=request.by, why=request.why)
+    if request.as_json:
+        print_json(asset_document(register.get(request.tag)))
+        return
+    said = f"Asset {request.tag} {change.what} by {request.by}: revision {change.revision}."
+    out().print(Text(printable(said)), soft_wrap=True)
+
+
+def _validated(fields: Mapping[str, object]) -> RegisteredAsset:
+    try:
+        return RegisteredAsset.model_validate(fields)
+    except ValidationError as problem:
+        said = []
+        for detail in problem.errors():
+            name = str(detail["loc"][0])
+            option = "TAG" if name == "tag" else f"--{name.replace('_', '-')}"
+            missing = detail["type"] == "missing"
+            said.append(f"{option}: {'is missing' if missing else words_of_error(detail)}.")
+        raise UsageError("\n".join(said), "Nothing was changed.") from None
+
+
+def asset_document(one: AssetRevision) -> dict[str, object]:
+    """A unit as a JSON object, with its newest change."""
+    told = {"revision": one.revision, "at": one.at, "by": one.by}
+    return one.asset.model_dump() | told | {"what": one.what, "why": one.why}
+
+
+def _table(found: list[AssetRevision]) -> Table:
+    table = Table("Tag", "Model", "Serial", "Site", "Months", "State", box=None, pad_edge=False)
+    table.columns[0].no_wrap = True
+    table.columns[4].justify = "right"
+    for one in found:
+        asset = one.asset
+        cells = (asset.tag, asset.model, asset.serial, asset.site, str(asset.interval_months))
+        state = Text(asset.state, style=_STATE_STYLES.get(asset.state, ""))
+        table.add_row(*(Text(printable(cell)) for cell in cells), state)
+    return table

@@ -1,0 +1,68 @@
+"""The commands `asset import` and `asset export`."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from rich.text import Text
+
+from ohmwright.model.account import account_name
+from ohmwright.records.asset_file import ImportPlan, assets_csv, import_plan, read_asset_rows
+from ohmwright.records.asset_register import AssetRegister
+from ohmwright.reports.text import printable
+
+from .console import out, print_json
+from .open_records import open_existing_records, open_records
+from .transfer_command import new_file
+
+
+@dataclass(frozen=True)
+class ImportRequest:
+    """An import as asked for on the command line."""
+
+    file: Path
+    why: str
+    operator: str | None
+    records: str | None
+    dry_run: bool
+    as_json: bool
+
+
+def import_assets(request: ImportRequest) -> None:
+    """Import all rows, or none. Raises SourceError with every row that is wrong."""
+    rows = read_asset_rows(request.file)
+    with open_records(request.records) as store:
+        register = AssetRegister(store.database)
+        known = {one.asset.tag: one for one in register.all()}
+        plan = import_plan(request.file, rows, known)
+        plan.refuse_problems()
+        if not request.dry_run:
+            register.apply(plan.changes, by=request.operator or account_name(), why=request.why)
+    _print(request, plan)
+
+
+def _print(request: ImportRequest, plan: ImportPlan) -> None:
+    added = [one.asset.tag for one in plan.changes if one.revision == 1]
+    changed = [one.asset.tag for one in plan.changes if one.revision > 1]
+    if request.as_json:
+        counts = {"added": added, "changed": changed, "unchanged": plan.unchanged}
+        print_json({"imported": not request.dry_run} | counts)
+        return
+    said = f"{len(added)} added, {len(changed)} changed, {plan.unchanged} as they were"
+    out().print(Text(f"Would be: {said}; nothing was changed." if request.dry_run else f"{said}."))
+    if changed:
+        named = ", ".join(changed[:20]) + (" …" if len(changed) > 20 else "")
+        out().print(Text(printable(f"Changed: {named}")), soft_wrap=True)
+
+
+def export_assets(file: Path, records: str | None, *, as_json: bool) -> None:
+    """Write every unit as it is now to a new file."""
+    with open_existing_records(records) as store:
+        assets = [one.asset for one in AssetRegister(store.database).all()]
+    with new_file(file) as written:
+        written.write(assets_csv(assets).encode("utf-8-sig"))
+    if as_json:
+        print_json({"written": str(file), "assets": len(assets)})
+    else:
+        out().print(Text(f"Written: {file}, {len(assets)} assets"), soft_wrap=True)

@@ -1,0 +1,199 @@
+"""The commands `campaign new`, `list`, `status`, `report`, `skip`, `defer` and `hand-over`."""
+
+from __future__ import annotations
+
+import csv
+import socket
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from io import StringIO
+from pathlib import Path
+from typing import get_args
+
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.api.campaign_work import CampaignDesk, store_worklist
+from ohmwright.fleet.campaign_state import Progress, UnitState
+from ohmwright.model.account import account_name
+from ohmwright.model.errors import UsageError
+from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.campaigns import Campaigns, CampaignWork, EntryWhat, Worker
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.csv_file import spreadsheet_safe
+from ohmwright.reports.text import printable
+
+from .console import out, print_json
+from .open_records import open_existing_records
+from .transfer_command import new_file
+from .worklist_command import Selection
+
+_COLUMNS = ("tag", "phase", "verdict", "run_id", "minutes", "at", "by", "words")
+
+
+@dataclass(frozen=True)
+class NewCampaign:
+    """A campaign as asked for on the command line."""
+
+    name: str
+    tags: tuple[str, ...]
+    selected: Selection
+    work: str
+    simulated: bool
+    operator: str | None
+
+
+def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) -> None:
+    """Begin a campaign. Raises UsageError where nothing is selected, or a name is wrong."""
+    works: tuple[CampaignWork, ...] = get_args(CampaignWork)
+    work = next((one for one in works if one == request.work), None)
+    if work is None:
+        raise UsageError(f"--work {request.work}: give one of {', '.join(works)}.")
+    name = request.name
+    if not name or not name.isprintable() or len(name) > 60:
+        raise UsageError("A campaign needs a name of 1 to 60 printable characters.")
+    with open_existing_records(records) as store:
+        register = AssetRegister(store.database)
+        for tag in request.tags:
+            register.get(tag)
+        units = request.selected.of(store_worklist(store, simulated=request.simulated))
+        tags = [u.asset.tag for u in units if not request.tags or u.asset.tag in request.tags]
+        if not tags:
+            raise UsageError("No unit is selected.", do="See them with 'ohmwright worklist'.")
+        by = request.operator or account_name()
+        Campaigns(store.database).new(name, tags, by, work, simulated=request.simulated)
+    if as_json:
+        print_json({"campaign": name, "work": work, "units": tags})
+    else:
+        out().print(Text(printable(f"Campaign {name}: {len(tags)} units to {work}.")))
+
+
+def list_campaigns(records: str | None, *, as_json: bool) -> None:
+    """Print every campaign with its progress, oldest first."""
+    with open_existing_records(records) as store:
+        campaigns = Campaigns(store.database).all()
+        far = [_desk(store, one.name).progress() for one in campaigns]
+    if as_json:
+        print_json([asdict(one) | asdict(how) for one, how in zip(campaigns, far, strict=True)])
+        return
+    for one, how in zip(campaigns, far, strict=True):
+        out().print(Text(progress_words(one.name, how)), soft_wrap=True)
+    if not campaigns:
+        out().print("No campaigns yet.")
+
+
+def show_status(records: str | None, name: str, *, as_json: bool) -> None:
+    """Print how far a campaign is, and the units that are in hand, put off or left out."""
+    with open_existing_records(records) as store:
+        desk = _desk(store, name)
+        desk.settle_all()
+        states, far = desk.states(), desk.progress()
+    if as_json:
+        print_json({"campaign": name} | asdict(far))
+        return
+    out().print(Text(progress_words(name, far)), soft_wrap=True)
+    apart = [one for one in states.values() if _apart(one)]
+    if apart:
+        out().print(_table(apart))
+
+
+def show_report(records: str | None, name: str, file: Path | None, *, as_json: bool) -> None:
+    """Print one line for each unit of a campaign, and write them to a new CSV file."""
+    with open_existing_records(records) as store:
+        desk = _desk(store, name)
+        desk.settle_all()
+        states, far = list(desk.states().values()), desk.progress()
+    if file is not None:
+        with new_file(file) as written:
+            written.write(_csv(states).encode("utf-8-sig"))
+    if as_json:
+        units = [{key: getattr(one, key) for key in _COLUMNS} for one in states]
+        print_json({"campaign": name} | asdict(far) | {"units": units})
+        return
+    out().print(_table(states))
+    out().print(Text(progress_words(name, far)), soft_wrap=True)
+
+
+def note_unit(
+    records: str | None,
+    name: str,
+    tag: str,
+    operator: str | None,
+    what: EntryWhat,
+    words: str,
+    *,
+    as_json: bool,
+) -> None:
+    """Note that a unit is skipped, deferred or handed over."""
+    with open_existing_records(records) as store:
+        desk = _desk(store, name, operator)
+        if tag in desk.states():
+            desk.settle(tag)
+        desk.note(tag, what, words)
+    if as_json:
+        print_json({"campaign": name, "tag": tag, "what": what, "words": words})
+    else:
+        out().print(Text(printable(f"{tag} {what}: {words}")), soft_wrap=True)
+
+
+def progress_words(name: str, far: Progress) -> str:
+    """Return how far a campaign is, as one printable line."""
+    counts = ", ".join(f"{count} {verdict}" for verdict, count in sorted(far.verdicts.items()))
+    done = f"{far.done} of {far.done + far.left + far.skipped} done"
+    said = [f"{done} ({counts})" if counts else done, f"{far.left} left"]
+    for count, what in (
+        (far.in_hand, "in hand"),
+        (far.deferred, "deferred"),
+        (far.skipped, "skipped"),
+    ):
+        said += [f"{count} {what}"] if count else []
+    hours, minutes = divmod(round(far.minutes_left), 60)
+    learned = f"by the {far.learned_from} done" if far.learned_from else "a guess until one is done"
+    if far.left:
+        said.append(f"about {hours} h {minutes} min at the bench, {learned}")
+    return printable(f"{name}: {'; '.join(said)}.")
+
+
+def _desk(store: SqlStore, name: str, operator: str | None = None) -> CampaignDesk:
+    worker = Worker(operator or account_name(), socket.gethostname())
+    return CampaignDesk(store, name, worker)
+
+
+def _apart(state: UnitState) -> bool:
+    put_off = state.not_before is not None or state.only_by != ""
+    return state.phase in ("taken", "skipped") or (state.phase == "open" and put_off)
+
+
+def _place(state: UnitState) -> str:
+    """Return where a unit is, in words."""
+    if state.phase == "done":
+        return state.verdict
+    if state.phase == "taken" and state.holder is not None:
+        return f"in the hands of {state.holder.by}, {state.holder.bench}"
+    if state.phase == "skipped":
+        return f"skipped by {state.by}"
+    if state.only_by:
+        return f"handed over to {state.only_by}"
+    return "open" if state.not_before is None else f"deferred to {state.not_before}"
+
+
+def _table(states: Iterable[UnitState]) -> Table:
+    table = Table("Tag", "Where", "Run", "Min", "Words", box=None, pad_edge=False)
+    table.columns[0].no_wrap = True
+    table.columns[2].overflow = "fold"
+    table.columns[3].justify = "right"
+    for one in states:
+        minutes = "" if one.minutes is None else f"{one.minutes:.1f}"
+        cells = (one.tag, _place(one), one.run_id, minutes, one.words)
+        table.add_row(*(Text(printable(cell) if cell else "") for cell in cells))
+    return table
+
+
+def _csv(states: Iterable[UnitState]) -> str:
+    text = StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(_COLUMNS)
+    for one in states:
+        cells = ("" if (v := getattr(one, key)) is None else str(v) for key in _COLUMNS)
+        writer.writerow([spreadsheet_safe(cell) if cell else "" for cell in cells])
+    return text.getvalue()

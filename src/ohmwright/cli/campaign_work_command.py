@@ -1,0 +1,170 @@
+"""The command `campaign work`: a unit is scanned, run and noted; then comes the next."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import date
+
+import anyio
+from rich.text import Text
+
+from ohmwright.api.assets import LABEL_HEAD, asset_of_scan
+from ohmwright.api.bench_data import BenchChoice
+from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
+from ohmwright.model.account import account_name
+from ohmwright.model.errors import (
+    OhmwrightError,
+    RecordError,
+    ReleaseNotConfirmed,
+    UsageError,
+    WrongInstrument,
+)
+from ohmwright.model.step import STAGES, Stage
+from ohmwright.records.campaigns import Worker
+from ohmwright.records.sql_store import SqlStore
+
+from .campaign_command import progress_words
+from .console import err, out
+from .error_report import print_error
+from .keyboard import read_line
+from .open_records import open_existing_records
+from .run_command import RunRequest, run_procedure
+from .run_subject import WorkRequest
+from .worklist_command import taken_words
+
+_HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD, hand over NAME, anew, stop)"
+_PAUSE_S = 0.5
+"""A scanner types one line after another faster than this."""
+_STAGES: dict[str, tuple[Stage, ...]] = {"calibrate": STAGES, "verify": ("as_left",)}
+
+
+@dataclass(frozen=True)
+class CampaignWorkRequest:
+    """A campaign to be worked through, as asked for on the command line."""
+
+    name: str
+    bench: BenchChoice
+    operator: str | None
+    records: str | None
+    work_order: str
+    unattended: bool
+    accept_expired: bool
+
+
+def work_campaign(request: CampaignWorkRequest) -> int:
+    """Work through a campaign until nothing is left or somebody stops; return 0.
+
+    Raises ReleaseNotConfirmed and RecordError at once; any other problem of a unit is shown, and
+    the unit stays in hand.
+    """
+    bench = request.bench.read()
+    simulated = bench.file.simulation is not None
+    worker = Worker(request.operator or account_name(), bench.file.name)
+    with open_existing_records(request.records) as store:
+        desk = CampaignDesk(store, request.name, worker, models=bench.models())
+        if desk.campaign.simulated != simulated:
+            raise _wrong_kind(request.name, simulated=simulated)
+        desk.settle_all()
+        while (unit := desk.take_next()) is not None:
+            out().print(Text(f"Next: {taken_words(unit)}", style="bold"), soft_wrap=True)
+            if not _one_unit(request, desk, unit):
+                break
+        out().print(Text(progress_words(request.name, desk.progress())), soft_wrap=True)
+    return 0
+
+
+def _one_unit(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit) -> bool:
+    """Do what the person says about a unit; return False where they stop."""
+    word, _, words = (said := _asked()).partition(" ")
+    tag, words = unit.asset.tag, words.strip()
+    try:
+        match word.casefold():
+            case "stop" if not words:
+                return False
+            case "skip" if words:
+                desk.note(tag, "skipped", words)
+            case "defer" if words:
+                day, _, why = words.partition(" ")
+                desk.note(tag, "deferred", f"{_day(day)} {why}".strip())
+            case "hand" if words.casefold().startswith("over "):
+                desk.note(tag, "handed over", words[5:].strip())
+            case "anew" if not words:
+                _run(request, desk, unit, resume=None)
+            case _:
+                scanned = asset_of_scan(desk.store, said)
+                if scanned.tag != tag:
+                    unit = desk.take(scanned.tag)
+                    out().print(Text(f"Taken instead: {taken_words(unit)}"), soft_wrap=True)
+                _run(request, desk, unit, resume=unit.resumes)
+    except (ReleaseNotConfirmed, RecordError):
+        raise
+    except OhmwrightError as problem:
+        if not problem.is_reported:
+            print_error(problem)
+        if isinstance(problem, WrongInstrument):
+            desk.note(unit.asset.tag, "refused", problem.happened)
+    return True
+
+
+def _run(
+    request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit, resume: str | None
+) -> None:
+    """Run or go on with the procedure of a unit, and note it as done where it is finished."""
+    tag = unit.asset.tag
+
+    def begun(_: SqlStore, run_id: str) -> None:
+        if run_id != resume:
+            desk.begin(tag, run_id)
+
+    run_procedure(
+        RunRequest(
+            None,
+            request.bench,
+            _STAGES[desk.campaign.work],
+            request.records,
+            resume,
+            request.unattended,
+            as_json=False,
+            accept_expired=request.accept_expired,
+            work=WorkRequest(tag, request.operator, request.work_order),
+            on_begun=begun,
+        )
+    )
+    desk.settle(tag)
+
+
+def _asked() -> str:
+    """Return what was typed or scanned; a label of ours has several lines."""
+    out().file.flush()  # whoever reads a pipe is to see which unit is next
+    err().print(Text(_HOW, style="dim"))
+    err().print("> ", end="")
+    return anyio.run(_scan)
+
+
+async def _scan() -> str:
+    """Return a line; after the first one of a label, all that the scanner types without a pause."""
+    lines = [(await read_line()).strip()]
+    while lines[0] == LABEL_HEAD:
+        before = len(lines)
+        with anyio.move_on_after(_PAUSE_S), suppress(UsageError):  # the end of a pipe
+            lines.append((await read_line()).strip())
+        if len(lines) == before:
+            break
+    return "\n".join(lines)
+
+
+def _day(said: str) -> date:
+    try:
+        return date.fromisoformat(said)
+    except ValueError:
+        raise UsageError(f"'{said}' is no date.", do="Write it as 2026-01-31.") from None
+
+
+def _wrong_kind(name: str, *, simulated: bool) -> UsageError:
+    here, there = ("simulated", "real") if simulated else ("real", "simulated")
+    return UsageError(
+        f"This bench is {here}, and campaign {name} is of {there} units.",
+        "A simulated run is no evidence about a real unit. Nothing was switched on.",
+        "Give the other bench; 'campaign new --simulated' begins one for trials.",
+    )

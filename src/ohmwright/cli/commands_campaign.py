@@ -1,0 +1,206 @@
+"""Declarations of `worklist`, `next` and `campaign …`; each imports what it runs when called."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from .option_groups import with_option_groups
+from .options import DAY, AcceptExpired, AnalyzerLine, BenchPath, Json, OperatorName, RecordsPlace
+
+if TYPE_CHECKING:
+    from .worklist_command import Selection
+
+app = typer.Typer(
+    help="Work through many units: plan, go on, see how far it is.",
+    no_args_is_help=True,
+    rich_markup_mode=None,
+)
+Name = Annotated[str, typer.Argument(metavar="CAMPAIGN", help="Its name.")]
+Tag = Annotated[str, typer.Argument(metavar="TAG", help="A unit of the campaign.")]
+CountsSimulated = Annotated[
+    bool,
+    typer.Option("--simulated", help="For trials: runs on simulated benches count, real ones not."),
+]
+
+
+@dataclass(frozen=True)
+class UnitOptions:
+    """Options that select units."""
+
+    model: Annotated[str | None, typer.Option(help="Only this model.")] = None
+    site: Annotated[str | None, typer.Option(help="Only sites that hold this text.")] = None
+    due_by: Annotated[
+        datetime | None,
+        typer.Option("--due-by", formats=list(DAY), help="Only what is due by this day."),
+    ] = None
+
+    def selection(self) -> "Selection":
+        """Return them as a selection."""
+        from .worklist_command import Selection
+
+        day = None if self.due_by is None else self.due_by.date()
+        return Selection(self.model, self.site, day)
+
+
+@with_option_groups
+def worklist(
+    selected: UnitOptions,
+    limit: Annotated[int, typer.Option(min=1, help="Show so many units.")] = 20,
+    simulated: CountsSimulated = False,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """List the units by risk, due date and place, the next one in front."""
+    from .worklist_command import show_worklist
+
+    show_worklist(records, selected.selection(), limit, simulated=simulated, as_json=as_json)
+
+
+@with_option_groups
+def next_(
+    selected: UnitOptions,
+    campaign: Annotated[str | None, typer.Option(help="Take it from this campaign.")] = None,
+    simulated: CountsSimulated = False,
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Show the unit to be worked on next; of a campaign, take it into your hands."""
+    from .worklist_command import show_next, take_next
+
+    if campaign is not None:
+        take_next(records, campaign, operator, as_json=as_json)
+    else:
+        show_next(records, selected.selection(), simulated=simulated, as_json=as_json)
+
+
+@app.command()
+@with_option_groups
+def new(
+    name: Name,
+    selected: UnitOptions,
+    tag: Annotated[
+        list[str] | None, typer.Option(metavar="TAG", help="This unit. Repeatable.")
+    ] = None,
+    work: Annotated[str, typer.Option(help="calibrate or verify.")] = "calibrate",
+    simulated: CountsSimulated = False,
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Begin a campaign with the units that are selected; without a selection, with all."""
+    from .campaign_command import NewCampaign, new_campaign
+
+    request = NewCampaign(name, tuple(tag or ()), selected.selection(), work, simulated, operator)
+    new_campaign(records, request, as_json=as_json)
+
+
+@app.command("list")
+def list_(records: RecordsPlace = None, as_json: Json = False) -> None:
+    """List the campaigns."""
+    from .campaign_command import list_campaigns
+
+    list_campaigns(records, as_json=as_json)
+
+
+@app.command()
+def status(name: Name, records: RecordsPlace = None, as_json: Json = False) -> None:
+    """Show what is done, what is left and how long that takes."""
+    from .campaign_command import show_status
+
+    show_status(records, name, as_json=as_json)
+
+
+@app.command()
+def report(
+    name: Name,
+    csv: Annotated[Path | None, typer.Option(help="Also write it as a new CSV file.")] = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Show what was done about each unit, by whom, and by which run."""
+    from .campaign_command import show_report
+
+    show_report(records, name, csv, as_json=as_json)
+
+
+@app.command()
+def skip(
+    name: Name,
+    tag: Tag,
+    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Leave a unit out, with a reason."""
+    from .campaign_command import note_unit
+
+    note_unit(records, name, tag, operator, "skipped", why, as_json=as_json)
+
+
+@app.command()
+def defer(
+    name: Name,
+    tag: Tag,
+    until: Annotated[datetime, typer.Option("--until", formats=list(DAY), help="The day.")],
+    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")] = "",
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Put a unit off to a day; one that is done or skipped is to be done again then."""
+    from .campaign_command import note_unit
+
+    words = f"{until:%Y-%m-%d} {why}".strip()
+    note_unit(records, name, tag, operator, "deferred", words, as_json=as_json)
+
+
+@app.command("hand-over")
+def hand_over(
+    name: Name,
+    tag: Tag,
+    to: Annotated[str, typer.Option("--to", metavar="NAME", help="The operator who takes it.")],
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Hand a unit over to another operator, with a run of it that is begun."""
+    from .campaign_command import note_unit
+
+    note_unit(records, name, tag, operator, "handed over", to, as_json=as_json)
+
+
+@app.command()
+@with_option_groups
+def work(
+    *,
+    name: Name,
+    bench: BenchPath,
+    unattended: Annotated[
+        bool, typer.Option("--unattended", help="Nobody answers the steps; each unit is scanned.")
+    ] = False,
+    work_order: Annotated[
+        str, typer.Option("--work-order", metavar="NO", help="Kept with every run.")
+    ] = "",
+    accept_expired: AcceptExpired = False,
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    line: AnalyzerLine,
+) -> None:
+    """Work through a campaign at a bench: scan a unit, run it, take the next."""
+    from .campaign_work_command import CampaignWorkRequest, work_campaign
+
+    request = CampaignWorkRequest(
+        name,
+        line.bench_choice(bench),
+        operator,
+        records,
+        work_order,
+        unattended,
+        accept_expired,
+    )
+    raise typer.Exit(work_campaign(request))

@@ -1,0 +1,137 @@
+"""The commands `worklist` and `next`."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.api.campaign_work import CampaignDesk, TakenUnit, store_worklist, today
+from ohmwright.fleet.worklist import WorkUnit
+from ohmwright.model.account import account_name
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.campaigns import Worker
+from ohmwright.reports.text import printable
+
+from .console import out, print_json
+from .open_records import open_existing_records
+
+
+@dataclass(frozen=True)
+class Selection:
+    """Which units; None is any."""
+
+    model: str | None
+    site: str | None
+    due_by: date | None
+
+    def of(self, units: Iterable[WorkUnit]) -> list[WorkUnit]:
+        """Return those that fit, in their order."""
+        return [
+            unit
+            for unit in units
+            if (self.model is None or unit.asset.model == self.model)
+            and (self.site is None or self.site.casefold() in unit.asset.site.casefold())
+            and (self.due_by is None or unit.is_due(self.due_by))
+        ]
+
+
+def show_worklist(
+    records: str | None, selected: Selection, limit: int, *, simulated: bool, as_json: bool
+) -> None:
+    """Print the first `limit` units that are selected."""
+    with open_existing_records(records) as store:
+        units = selected.of(store_worklist(store, simulated=simulated))
+    if as_json:
+        print_json([unit_document(unit) for unit in units[:limit]])
+        return
+    if not units:
+        out().print("No units like that.")
+        return
+    out().print(_table(units[:limit]))
+    due = sum(unit.is_due(today()) for unit in units)
+    out().print(Text(f"{due} of {len(units)} units are due."))
+
+
+def show_next(records: str | None, selected: Selection, *, simulated: bool, as_json: bool) -> None:
+    """Print the unit in front of the worklist."""
+    with open_existing_records(records) as store:
+        units = selected.of(store_worklist(store, simulated=simulated))[:1]
+    if as_json:
+        print_json(unit_document(units[0]) if units else None)
+    else:
+        out().print(Text(_words(units[0]) if units else "No units like that."), soft_wrap=True)
+
+
+def take_next(records: str | None, campaign: str, operator: str | None, *, as_json: bool) -> None:
+    """Take the next unit of a campaign into the operator's hands, and print it."""
+    worker = Worker(operator or account_name(), socket.gethostname())
+    with open_existing_records(records) as store:
+        taken = CampaignDesk(store, campaign, worker).take_next()
+    if as_json:
+        print_json(None if taken is None else taken_document(taken))
+    else:
+        said = "Nothing is left for you today." if taken is None else taken_words(taken)
+        out().print(Text(said), soft_wrap=True)
+
+
+def taken_words(taken: TakenUnit) -> str:
+    """Return a unit in hand as one line."""
+    said = asset_words(taken.asset)
+    return f"{said}; run {taken.resumes} goes on" if taken.resumes else said
+
+
+def asset_words(asset: RegisteredAsset) -> str:
+    """Return what unit it is and where it stands, as one printable line."""
+    where = f", {asset.site}" if asset.site else ""
+    return printable(f"{asset.tag}: {asset.maker} {asset.model}{where}")
+
+
+def taken_document(taken: TakenUnit) -> dict[str, object]:
+    """Return a unit in hand as a JSON object."""
+    return taken.asset.model_dump() | {"resumes": taken.resumes}
+
+
+def unit_document(unit: WorkUnit) -> dict[str, object]:
+    """Return a unit of the worklist as a JSON object."""
+    last = unit.last
+    told = {
+        "due": None if unit.due is None else unit.due.isoformat(),
+        "risk": round(unit.risk, 4),
+        "last_run": None if last is None else last.run_id,
+        "last_on": None if last is None else last.on.isoformat(),
+        "last_verdict": None if last is None else last.verdict,
+    }
+    return unit.asset.model_dump() | told
+
+
+def _words(unit: WorkUnit) -> str:
+    return f"{asset_words(unit.asset)}; {_due(unit)}, risk {100 * unit.risk:.0f} %"
+
+
+def _due(unit: WorkUnit) -> str:
+    if unit.due is None:
+        return "no verdict yet"
+    if unit.last is not None and unit.last.verdict == "fail":
+        return f"failed {unit.due}"
+    return f"due {unit.due}"
+
+
+def _table(units: Iterable[WorkUnit]) -> Table:
+    table = Table("Tag", "Model", "Site", "State", "Risk", "Due", box=None, pad_edge=False)
+    table.columns[0].no_wrap = True
+    table.columns[4].justify = "right"
+    for unit in units:
+        asset = unit.asset
+        cells = (asset.tag, asset.model, asset.site, asset.state)
+        late = "yellow" if unit.is_due(today()) else ""
+        table.add_row(
+            *(Text(printable(cell) if cell else "") for cell in cells),
+            f"{100 * unit.risk:.0f} %",
+            Text(_due(unit), style=late),
+        )
+    return table

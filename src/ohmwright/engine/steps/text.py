@@ -1,0 +1,23 @@
+"""The step kind `text`: something that a person writes down."""
+
+from __future__ import annotations
+
+from typing import Literal
+
+from ohmwright.engine.answered_step import AnsweredStep
+from ohmwright.instruments.answer_requests import TypeText
+from ohmwright.model.result import Result
+
+
+class TextStep(AnsweredStep):
+    """Words for the record, such as the state of the accessories; judges nothing."""
+
+    kind: Literal["text"]
+
+    def request(self, *, rf_follows: bool) -> TypeText:
+        """Return the request for the words."""
+        return TypeText(self.prompt, rf_follows)
+
+    def judged(self, said: str, result: Result) -> Result:
+        """Return the result with the words as its reason, where tables have room for them."""
+        return result.model_copy(update={"reason": said})

@@ -1,0 +1,99 @@
+"""Whether the unit at the bench is the one that the register of assets says.
+
+A unit with a port says its own serial number. Where it says none, a person reads it from the
+plate, before they are told which one is expected.
+"""
+
+from __future__ import annotations
+
+from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.requests import PLATE_CHARACTERS, ReadSerialPlate
+from ohmwright.model.errors import WrongInstrument
+from ohmwright.model.event import UnitIdentified
+from ohmwright.model.registered_asset import RegisteredAsset
+
+from .session import Session
+
+_FIELDS_OF_IDENTITY = 4
+"""Maker, model, serial number, firmware (IEEE 488.2, 10.14.3, from memory: unverified)."""
+_NO_SERIAL = ("", "0")
+"""What stands for a serial number that the unit does not tell (the same clause)."""
+_TRIES = 2
+"""A misread plate is read once more."""
+
+
+def refuse_another_unit(bench: Bench, asset: RegisteredAsset | None, identity: str) -> None:
+    """Raise WrongInstrument where a unit with a port says another serial number.
+
+    `identity`: what the generator answers. To be asked before a run is on record, which could not
+    go on with the right unit.
+    """
+    if asset is None or not bench.generator.unattended:
+        return
+    told = told_serial(identity, asset.serial)
+    if told is not None and not same_serial(told, asset.serial):
+        raise _another_unit(asset, f"says '{identity}'")
+
+
+async def identified_unit(
+    session: Session, asset: RegisteredAsset, identity: str
+) -> UnitIdentified | None:
+    """Return how the unit was known; None where it tells nothing and nobody is there to look.
+
+    `identity`: as for `refuse_another_unit`. Raises WrongInstrument where a person reads another
+    serial number.
+    """
+    port = session.bench.generator.unattended
+    if port and told_serial(identity, asset.serial) is not None:
+        return UnitIdentified(**session.stamp(), seen=identity)
+    if not session.bench.operator.present:
+        return None
+    return await _read_from_plate(session, asset)
+
+
+def told_serial(identity: str, expected: str) -> str | None:
+    """Return the serial number in an identification; None where it holds none.
+
+    An identification in a form of its own counts where the expected number stands in it by itself.
+    """
+    fields = [field.strip() for field in identity.split(",")]
+    words = (*fields, *identity.replace(",", " ").split())
+    if any(same_serial(word, expected) for word in words):
+        return expected
+    if len(fields) == _FIELDS_OF_IDENTITY and fields[2] not in _NO_SERIAL:
+        return fields[2]
+    return None
+
+
+def same_serial(one: str, other: str) -> bool:
+    """Return whether two serial numbers agree, apart from case and spaces."""
+    return _folded(one) == _folded(other)
+
+
+def fits_plate(read: str, serial: str) -> bool:
+    """Return whether what was read is a serial number, or its last characters."""
+    shown, whole = _folded(read), _folded(serial)
+    return shown == whole or (len(shown) >= PLATE_CHARACTERS and whole.endswith(shown))
+
+
+def _folded(serial: str) -> str:
+    return "".join(serial.split()).casefold()
+
+
+async def _read_from_plate(session: Session, asset: RegisteredAsset) -> UnitIdentified:
+    operator = session.bench.operator
+    read = ""
+    for _ in range(_TRIES):
+        read = (await operator.carry_out(ReadSerialPlate(asset.model))).word
+        if fits_plate(read, asset.serial):
+            return UnitIdentified(**session.stamp(), seen=read, told_by=operator.name)
+    raise _another_unit(asset, f"has '{read}' on its plate, as told by {operator.name}")
+
+
+def _another_unit(asset: RegisteredAsset, seen: str) -> WrongInstrument:
+    return WrongInstrument(
+        f"The unit at the bench {seen}; asset {asset.tag} has the serial number '{asset.serial}'.",
+        "It is another unit. Nothing was switched on.",
+        f"Bring {asset.tag} to the bench and go on, scan the tag of the unit that is there, or "
+        f"correct the register: 'ohmwright asset change {asset.tag} --serial …'.",
+    )

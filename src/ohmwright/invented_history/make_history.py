@@ -1,0 +1,74 @@
+"""Five years of visits in the order of their dates, kept in a store like any other run."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from ohmwright.model.event import Event, PointDone, RunFinished
+from ohmwright.model.result import Verdict
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.simulator.randomness import Randomness
+
+from .bench_day import BenchHardware, bench_day, procedure_of, profile_of
+from .fleet import InventedUnit
+from .unit_state import UnitState
+from .visit import Visit
+
+OnVisit = Callable[[int, int], None]
+"""Told how many visits are done, and of how many."""
+
+
+@dataclass(frozen=True)
+class History:
+    """What was made."""
+
+    units: tuple[InventedUnit, ...]
+    run_ids: tuple[str, ...]
+    """In the order of their dates."""
+    verdicts: Counter[Verdict]
+    found_out: int
+    """Runs with a point that was out of tolerance as found."""
+
+
+def make_history(
+    store: SqlStore, units: Sequence[InventedUnit], seed: int, on_visit: OnVisit
+) -> History:
+    """Put all visits of `units` on record; each run is signed.
+
+    `seed`: of the bench and of what is drawn on each day. Raises RecordError where the store cannot
+    keep it, as where it has this history already.
+    """
+    states = {unit.asset.id: UnitState(unit, profile_of(unit.data)) for unit in units}
+    visits = sorted((day, unit.asset.id) for unit in units for day in unit.visits)
+    hardware = BenchHardware(seed)
+    run_ids, verdicts, found_out = list[str](), Counter[Verdict](), 0
+    for number, (day, tag) in enumerate(visits, start=1):
+        run_id, events = _visit(states[tag], hardware, day, Randomness(seed, tag, f"{day}"))
+        store.append_all(run_id, events)
+        run_ids.append(run_id)
+        last = events[-1]
+        if isinstance(last, RunFinished):
+            verdicts[last.verdict] += 1
+        found_out += any(_is_out_as_found(event) for event in events)
+        on_visit(number, len(visits))
+    return History(tuple(units), tuple(run_ids), verdicts, found_out)
+
+
+def _visit(
+    state: UnitState, hardware: BenchHardware, day: date, own: Randomness
+) -> tuple[str, tuple[Event, ...]]:
+    """The number of the run of one visit, and its events."""
+    bench, unit = bench_day(hardware, day, own), state.invented
+    state.age_to(day)
+    ending = own.integer("run", (0, 0xFFFF))
+    run_id = f"{bench.begun:%Y%m%dT%H%M%SZ}-{unit.asset.id}-{ending:04x}"
+    return run_id, tuple(Visit(state, bench, procedure_of(unit.data), run_id).events())
+
+
+def _is_out_as_found(event: Event) -> bool:
+    if not isinstance(event, PointDone):
+        return False
+    return event.result.stage == "as_found" and event.result.verdict == "fail"

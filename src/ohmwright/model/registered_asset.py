@@ -1,0 +1,53 @@
+"""A unit as the register of assets holds it."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal, get_args
+
+from pydantic import AfterValidator, Field, StringConstraints
+
+from .base import FrozenModel
+from .bench_file import Asset
+
+AssetState = Literal["in service", "in repair", "withdrawn"]
+ASSET_STATES: tuple[AssetState, ...] = get_args(AssetState)
+
+
+def _one_line(text: str) -> str:
+    if not text.isprintable():
+        raise ValueError("it holds a line break or another character that cannot be printed")
+    return text
+
+
+Line = Annotated[
+    str, StringConstraints(strip_whitespace=True, max_length=200), AfterValidator(_one_line)
+]
+NamedLine = Annotated[Line, StringConstraints(min_length=1)]
+
+
+class RegisteredAsset(FrozenModel):
+    """What is known of a unit: what it is, where it stands, and how it is to be looked after."""
+
+    tag: Annotated[NamedLine, StringConstraints(max_length=60)]
+    """The number on the unit's inventory label; one unit, one tag."""
+    maker: NamedLine
+    model: NamedLine
+    serial: NamedLine
+    site: Line = ""
+    """Where it stands: hospital, department, room."""
+    owner: Line = ""
+    procedure: Line = ""
+    """The procedure file that it is worked by; beside the bench file, or a shipped one's name."""
+    interval_months: Annotated[int, Field(ge=1, le=120)] = 12
+    state: AssetState = "in service"
+
+    @property
+    def unit(self) -> Asset:
+        """The unit as runs and papers name it."""
+        return Asset(
+            id=self.tag,
+            maker=self.maker,
+            model=self.model,
+            serial=self.serial,
+            department=self.site,
+        )

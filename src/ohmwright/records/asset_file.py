@@ -1,0 +1,202 @@
+"""The register as a CSV file: written for a spreadsheet, read with what is wrong row by row."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from io import StringIO
+from pathlib import Path
+
+from pydantic import ValidationError
+
+from ohmwright.model.complaint_words import words_of_error
+from ohmwright.model.errors import SourceError
+from ohmwright.model.registered_asset import RegisteredAsset
+
+from .asset_register import AssetChange, AssetRevision
+
+COLUMNS = tuple(RegisteredAsset.model_fields)
+_MAY_BE_EMPTY = ("site", "owner", "procedure")
+"""Columns in which an empty cell says that there is nothing."""
+_LARGEST_BYTES = 50_000_000
+_MOST_SHOWN = 40
+
+
+@dataclass(frozen=True)
+class AssetRow:
+    """A unit as one row of the file has it; columns that the file lacks are not in `said`."""
+
+    line: int
+    said: Mapping[str, str]
+    columns: Mapping[str, int]
+
+
+def assets_csv(assets: Iterable[RegisteredAsset]) -> str:
+    """The units as CSV, one a row, with a heading.
+
+    A cell that a spreadsheet would compute is written with an apostrophe, which `read_assets`
+    takes off again.
+    """
+    text = StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(COLUMNS)
+    for asset in assets:
+        writer.writerow([_spreadsheet_safe(str(getattr(asset, name))) for name in COLUMNS])
+    return text.getvalue()
+
+
+def _spreadsheet_safe(cell: str) -> str:
+    return f"'{cell}" if cell.startswith(("=", "+", "-", "@", "'")) else cell
+
+
+def read_asset_rows(path: Path) -> list[AssetRow]:
+    """Every row of a CSV file with a heading; commas, semicolons or tabs between the cells.
+
+    Raises SourceError where it cannot be read, or its heading names no or unknown columns.
+    """
+    text = _text(path)
+    first = text.partition("\n")[0]
+    separator = max(",;\t", key=first.count)
+    reader = csv.reader(StringIO(text, newline=""), delimiter=separator, strict=True)
+    rows: list[AssetRow] = []
+    columns: dict[str, int] = {}
+    begins = 1
+    try:
+        for cells in reader:
+            if not columns:
+                columns = _heading(path, cells)
+            elif any(cell.strip() for cell in cells):
+                rows.append(_row(path, begins, cells, columns))
+            begins = reader.line_num + 1
+    except csv.Error as problem:
+        raise SourceError(f"{path}:{begins}: no row of a CSV file: {problem}.") from None
+    if not columns:
+        raise SourceError(f"{path}: it is empty.", do=f"Its first line names: {', '.join(COLUMNS)}")
+    return rows
+
+
+def _text(path: Path) -> str:
+    try:
+        held = path.read_bytes()
+    except OSError as problem:
+        raise SourceError(f"{path}: cannot be read: {problem.strerror}.") from None
+    if len(held) > _LARGEST_BYTES:
+        raise SourceError(f"{path}: {len(held):,} bytes are more than a register has.")
+    try:
+        return held.decode("utf-8-sig")
+    except UnicodeDecodeError as problem:
+        line = held.count(b"\n", 0, problem.start) + 1
+        raise SourceError(
+            f"{path}:{line}: it is not UTF-8.",
+            "Names with accents would be read wrongly.",
+            "Save it from the spreadsheet as 'CSV UTF-8'.",
+        ) from None
+
+
+def _heading(path: Path, cells: Sequence[str]) -> dict[str, int]:
+    names = [cell.strip().casefold().replace(" ", "_") for cell in cells]
+    problems = [
+        f"{path}:1:{place}: there is no column '{name}'"
+        for place, name in enumerate(names, 1)
+        if name not in COLUMNS
+    ]
+    twice = {name for name in names if names.count(name) > 1}
+    problems += [f"{path}:1: the column '{name}' is there twice" for name in sorted(twice)]
+    if "tag" not in names:
+        problems.append(f"{path}:1: the column 'tag' is missing")
+    if problems:
+        raise SourceError(
+            "\n".join(problems), "Nothing was imported.", f"Columns are: {', '.join(COLUMNS)}."
+        )
+    return {name: place for place, name in enumerate(names, 1)}
+
+
+def _row(path: Path, line: int, cells: Sequence[str], columns: Mapping[str, int]) -> AssetRow:
+    if len(cells) > len(columns):
+        raise SourceError(
+            f"{path}:{line}: {len(cells)} cells under {len(columns)} names.",
+            "Nothing was imported.",
+            "Put a cell that holds a separator in quotes.",
+        )
+    said = dict(zip(columns, (cell.strip().removeprefix("'") for cell in cells), strict=False))
+    return AssetRow(line, said, columns)
+
+
+@dataclass(frozen=True)
+class ImportPlan:
+    """What an import would do, and what is wrong with it."""
+
+    changes: tuple[AssetChange, ...]
+    unchanged: int
+    problems: tuple[str, ...]
+    """`file:line:column: what` for each; nothing is imported where there are any."""
+
+    def refuse_problems(self) -> None:
+        """Raise SourceError with every problem."""
+        if self.problems:
+            shown = self.problems[:_MOST_SHOWN]
+            left = len(self.problems) - len(shown)
+            more = [f"… and {left} more"] if left else []
+            raise SourceError(
+                "\n".join([*shown, *more]),
+                "Nothing was imported.",
+                "Correct the file; try it with --dry-run.",
+            )
+
+
+def import_plan(
+    path: Path, rows: Sequence[AssetRow], known: Mapping[str, AssetRevision]
+) -> ImportPlan:
+    """What importing `rows` would do to the units `known`, by tag.
+
+    A column that is missing, or a cell that is empty where there must be something, leaves a known
+    unit as it is in that.
+    """
+    changes: list[AssetChange] = []
+    problems: list[str] = []
+    seen: dict[str, int] = {}
+    unchanged = 0
+    for row in rows:
+        tag = row.said.get("tag", "")
+        if tag and tag in seen:
+            problems.append(f"{_at(path, row, 'tag')}: '{tag}' is in line {seen[tag]} already")
+            continue
+        seen[tag] = row.line
+        before = known.get(tag)
+        found = list(_wrong(path, row, before))
+        if found:
+            problems += found
+            continue
+        asset = RegisteredAsset.model_validate(_whole(row, before))
+        if before is None:
+            changes.append(AssetChange("imported", asset, 1))
+        elif asset != before.asset:
+            changes.append(AssetChange("imported", asset, before.revision + 1))
+        else:
+            unchanged += 1
+    return ImportPlan(tuple(changes), unchanged, tuple(problems))
+
+
+def _whole(row: AssetRow, before: AssetRevision | None) -> dict[str, object]:
+    """The unit that a row makes of what was known of it."""
+    given = {name: cell for name, cell in row.said.items() if cell or name in _MAY_BE_EMPTY}
+    return ({} if before is None else before.asset.model_dump()) | given
+
+
+def _wrong(path: Path, row: AssetRow, before: AssetRevision | None) -> Iterator[str]:
+    try:
+        RegisteredAsset.model_validate(_whole(row, before))
+    except ValidationError as problem:
+        for detail in problem.errors():
+            name = str(detail["loc"][0])
+            said = row.said.get(name, "")
+            words = words_of_error(detail).removesuffix(", not in quotes")
+            what = f"'{said}' {words}" if said else "it must not be empty"
+            if name not in row.columns:
+                what = f"the file has no column for it, and the unit is new: {name}"
+            yield f"{_at(path, row, name)}: {name}: {what}"
+
+
+def _at(path: Path, row: AssetRow, name: str) -> str:
+    return f"{path}:{row.line}:{row.columns.get(name, 1)}"

@@ -1,0 +1,121 @@
+"""The register of assets: each change is a new revision, and nothing is overwritten."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Any, Literal
+
+from sqlalchemy import Connection, Row, and_, func, insert, select
+
+from ohmwright.model.errors import UsageError
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.wire.clock import RealClock
+
+from .database import Database
+from .flat_rows import sortable_time
+from .name_lock import lock_name
+from .tables import ASSET_CHANGES
+
+ChangeKind = Literal["added", "changed", "withdrawn", "imported"]
+_FIELDS = tuple(RegisteredAsset.model_fields)
+_FIELD_SET = set(_FIELDS)
+_TOLD = ("revision", "at", "by", "what", "why")
+_QUERY = select(*(ASSET_CHANGES.c[name] for name in (*_FIELDS, *_TOLD)))
+
+
+@dataclass(frozen=True)
+class AssetRevision:
+    """A unit as it was from one change to the next: what was done to it, when, by whom, why."""
+
+    asset: RegisteredAsset
+    revision: int
+    at: str
+    by: str
+    what: str
+    why: str
+
+
+@dataclass(frozen=True)
+class AssetChange:
+    """A unit as it is to be from now on."""
+
+    what: ChangeKind
+    asset: RegisteredAsset
+    revision: int
+    """The revision that it makes: 1 for a new unit. Refused where somebody was quicker."""
+
+
+class AssetRegister:
+    """The assets of one store."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def all(self) -> list[AssetRevision]:
+        """Every unit as it is now, in the order of their tags."""
+        c = ASSET_CHANGES.c
+        newest = select(c.tag, func.max(c.revision).label("revision")).group_by(c.tag).subquery()
+        here = and_(newest.c.tag == c.tag, newest.c.revision == c.revision)
+        query = _QUERY.join(newest, here).order_by(c.tag)
+        with self._database.read() as connection:
+            return [_revision(row) for row in connection.execute(query).all()]
+
+    def find(self, tag: str) -> AssetRevision | None:
+        """The unit with this tag as it is now; None where the register has none."""
+        history = self.history(tag)
+        return history[-1] if history else None
+
+    def get(self, tag: str) -> AssetRevision:
+        """The unit with this tag as it is now. Raises UsageError where there is none."""
+        found = self.find(tag)
+        if found is None:
+            raise UsageError(
+                f"There is no asset '{tag}' in {self._database.place}.",
+                do="See the assets with 'ohmwright asset list', or add it with 'ohmwright asset "
+                "add'.",
+            )
+        return found
+
+    def history(self, tag: str) -> list[AssetRevision]:
+        """Every revision of the unit with this tag, oldest first."""
+        c = ASSET_CHANGES.c
+        query = _QUERY.where(c.tag == tag).order_by(c.revision)
+        with self._database.read() as connection:
+            return [_revision(row) for row in connection.execute(query).all()]
+
+    def apply(self, changes: Sequence[AssetChange], *, by: str, why: str = "") -> None:
+        """Put all changes on record, or none.
+
+        Raises UsageError where a unit was changed by somebody else since it was read.
+        """
+        at = sortable_time(RealClock().wall())
+        with self._database.write() as connection:
+            lock_name(connection, "assets")
+            self._refuse_stale(connection, changes)
+            if changes:
+                told = {"at": at, "by": by, "why": why}
+                rows = [
+                    one.asset.model_dump() | told | {"revision": one.revision, "what": one.what}
+                    for one in changes
+                ]
+                connection.execute(insert(ASSET_CHANGES), rows)
+
+    def _refuse_stale(self, connection: Connection, changes: Iterable[AssetChange]) -> None:
+        c = ASSET_CHANGES.c
+        newest = select(c.tag, func.max(c.revision)).group_by(c.tag)
+        now = {tag: int(revision) for tag, revision in connection.execute(newest)}
+        for one in changes:
+            if now.get(one.asset.tag, 0) != one.revision - 1:
+                raise UsageError(
+                    f"Asset {one.asset.tag} was changed by somebody else meanwhile.",
+                    "Nothing was changed: theirs would have been overwritten unseen.",
+                    f"See 'ohmwright asset show {one.asset.tag}', then try again.",
+                )
+
+
+def _revision(row: Row[Any]) -> AssetRevision:
+    """The revision in a row of `_QUERY`; its values were checked before they were written."""
+    fields = dict(zip(_FIELDS, row[: len(_FIELDS)], strict=True))
+    asset = RegisteredAsset.model_construct(_FIELD_SET, **fields)
+    return AssetRevision(asset, *row[len(_FIELDS) :])

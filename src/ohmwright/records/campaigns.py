@@ -1,0 +1,193 @@
+"""Campaigns: which units are to be worked on, and what was done about each, entry by entry.
+
+Several benches may work on one campaign: a unit is taken in a transaction that no other bench's
+taking can come between.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from sqlalchemy import Connection, func, insert, select
+
+from ohmwright.model.errors import UsageError
+from ohmwright.wire.clock import RealClock
+
+from .database import Database
+from .flat_rows import sortable_time
+from .name_lock import lock_name
+from .tables import CAMPAIGN_LOG, CAMPAIGNS, RUNS
+
+CampaignWork = Literal["calibrate", "verify"]
+EntryWhat = Literal[
+    "planned", "taken", "begun", "refused", "done", "skipped", "deferred", "handed over"
+]
+
+
+@dataclass(frozen=True)
+class Campaign:
+    """What is to be done, and since when."""
+
+    name: str
+    at: str
+    by: str
+    work: CampaignWork
+    simulated: bool
+    after_run: int
+    """Number of the newest run when it was begun."""
+
+
+@dataclass(frozen=True)
+class Worker:
+    """Who does something, and at which bench."""
+
+    by: str
+    bench: str
+
+
+@dataclass(frozen=True)
+class CampaignEntry:
+    """One thing that was done about a unit."""
+
+    number: int
+    tag: str
+    at: str
+    by: str
+    bench: str
+    what: EntryWhat
+    words: str
+    """Of a skip the reason, of a deferral the date and the reason, of a hand-over the name, of
+    something refused what was said, of what is done the minutes at the bench."""
+    run_id: str
+
+
+Choose = Callable[[Sequence[CampaignEntry]], str | None]
+"""Given all entries, the tag of the unit to be taken; None for none."""
+
+
+class Campaigns:
+    """The campaigns of one store."""
+
+    def __init__(self, database: Database) -> None:
+        self._database = database
+
+    def all(self) -> list[Campaign]:
+        """Every campaign, oldest first."""
+        with self._database.read() as connection:
+            rows = connection.execute(select(CAMPAIGNS).order_by(CAMPAIGNS.c.at))
+            return [
+                Campaign(r.name, r.at, r.by, r.work, bool(r.simulated), r.after_run) for r in rows
+            ]
+
+    def get(self, name: str) -> Campaign:
+        """The campaign of this name. Raises UsageError where there is none."""
+        known = {one.name: one for one in self.all()}
+        if name not in known:
+            there = f"There are: {', '.join(known)}." if known else "There is none yet."
+            raise UsageError(f"There is no campaign '{name}'.", there, "'ohmwright campaign new'")
+        return known[name]
+
+    def new(
+        self, name: str, tags: Sequence[str], by: str, work: CampaignWork, *, simulated: bool
+    ) -> Campaign:
+        """Begin a campaign with these units. Raises UsageError where the name is taken."""
+        at = sortable_time(RealClock().wall())
+        with self._database.write() as connection:
+            lock_name(connection, "campaigns")
+            taken = select(CAMPAIGNS.c.name).where(CAMPAIGNS.c.name == name)
+            if connection.execute(taken).first() is not None:
+                raise UsageError(f"There is a campaign '{name}' already.", do="Choose another.")
+            newest = connection.execute(select(func.max(RUNS.c.number))).scalar() or 0
+            row = {"name": name, "at": at, "by": by, "work": work, "simulated": int(simulated)}
+            connection.execute(insert(CAMPAIGNS), [row | {"after_run": newest}])
+            rows = [
+                _row(name, number, tag, at, Worker(by, ""), "planned")
+                for number, tag in enumerate(tags, 1)
+            ]
+            connection.execute(insert(CAMPAIGN_LOG), rows)
+        return Campaign(name, at, by, work, simulated, newest)
+
+    def entries(self, name: str) -> list[CampaignEntry]:
+        """Every entry of a campaign, oldest first."""
+        with self._database.read() as connection:
+            return _entries(connection, name)
+
+    def take(self, name: str, worker: Worker, choose: Choose) -> str | None:
+        """Take the unit that `choose` says, and return its tag; None where it says none.
+
+        Nothing is added where the unit is the worker's already.
+        """
+        with self._database.write() as connection:
+            lock_name(connection, "campaigns")
+            entries = _entries(connection, name)
+            tag = choose(entries)
+            if tag is not None and not _is_held(entries, tag, worker):
+                _add(connection, name, entries, tag, worker, "taken")
+            return tag
+
+    def note(
+        self,
+        name: str,
+        tag: str,
+        worker: Worker,
+        what: EntryWhat,
+        *,
+        words: str = "",
+        run_id: str = "",
+    ) -> None:
+        """Add an entry about a unit. Raises UsageError for one that is not of the campaign."""
+        with self._database.write() as connection:
+            lock_name(connection, "campaigns")
+            entries = _entries(connection, name)
+            if all(one.tag != tag for one in entries):
+                raise UsageError(f"Asset {tag} is not in the campaign '{name}'.")
+            _add(connection, name, entries, tag, worker, what, words, run_id)
+
+
+def _entries(connection: Connection, name: str) -> list[CampaignEntry]:
+    c = CAMPAIGN_LOG.c
+    columns = (c.number, c.tag, c.at, c.by, c.bench, c.what, c.words, c.run_id)
+    query = select(*columns).where(c.campaign == name).order_by(c.number)
+    return [CampaignEntry(*row) for row in connection.execute(query)]
+
+
+def _is_held(entries: Sequence[CampaignEntry], tag: str, worker: Worker) -> bool:
+    last = [one for one in entries if one.tag == tag][-1]
+    return last.what in ("taken", "begun", "refused") and Worker(last.by, last.bench) == worker
+
+
+def _add(
+    connection: Connection,
+    name: str,
+    entries: Sequence[CampaignEntry],
+    tag: str,
+    worker: Worker,
+    what: EntryWhat,
+    words: str = "",
+    run_id: str = "",
+) -> None:
+    at = sortable_time(RealClock().wall())
+    row = _row(name, entries[-1].number + 1, tag, at, worker, what, words, run_id)
+    connection.execute(insert(CAMPAIGN_LOG), [row])
+
+
+def _row(
+    name: str,
+    number: int,
+    tag: str,
+    at: str,
+    worker: Worker,
+    what: EntryWhat,
+    words: str = "",
+    run_id: str = "",
+) -> dict[str, str | int]:
+    said: dict[str, str | int] = {
+        "campaign": name,
+        "number": number,
+        "tag": tag,
+        "at": at,
+        "by": worker.by,
+    }
+    return said | {"bench": worker.bench, "what": what, "words": words, "run_id": run_id}

@@ -1,0 +1,86 @@
+"""The newest run of each unit that decided it: that it passed, or that it failed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+
+from sqlalchemy import Connection, select
+
+from .database import Database
+from .tables import LEDGER, NEWEST_RUNS, RUNS, VOIDED_RUNS
+
+DECISIVE = ("pass", "fail")
+"""A run that was cut short, undecided, void or a sweep says nothing of when a unit is due."""
+_IN_ONE_QUERY = 500
+
+
+@dataclass(frozen=True)
+class DecisiveRun:
+    """A finished run with one of the verdicts in `DECISIVE`."""
+
+    asset: str
+    number: int
+    run_id: str
+    at: str
+    verdict: str
+
+
+def decisive_runs(database: Database, *, simulated: bool) -> dict[str, DecisiveRun]:
+    """The newest decisive run of each unit, by its tag; on simulated benches, or on real ones."""
+    c = NEWEST_RUNS.c
+    columns = (c.asset, c.run, c.run_id, c.at, c.verdict)
+    query = select(*columns).where(c.simulated == int(simulated))
+    found: dict[str, DecisiveRun] = {}
+    others: list[str] = []
+    with database.read() as connection:
+        for asset, number, run_id, at, verdict in connection.execute(query).all():
+            if verdict in DECISIVE:
+                found[asset] = DecisiveRun(asset, number, run_id, at, verdict)
+            else:
+                others.append(asset)
+        for run in _older_runs(connection, others, simulated=simulated):
+            found[run.asset] = run
+    return found
+
+
+def _older_runs(
+    connection: Connection, assets: Sequence[str], *, simulated: bool
+) -> Iterator[DecisiveRun]:
+    """The decisive runs of units whose newest run is none, oldest first."""
+    c = RUNS.c
+    query = (
+        select(c.asset, c.number, c.run_id, c.at, LEDGER.c.verdict)
+        .join(LEDGER, LEDGER.c.run == c.number)
+        .where(c.simulated == int(simulated), LEDGER.c.verdict.in_(DECISIVE))
+        .where(c.number.not_in(select(VOIDED_RUNS.c.run)))
+        .order_by(c.at, c.number)
+    )
+    for first in range(0, len(assets), _IN_ONE_QUERY):
+        part = assets[first : first + _IN_ONE_QUERY]
+        for row in connection.execute(query.where(c.asset.in_(part))):
+            yield DecisiveRun(*row)
+
+
+def is_begun(database: Database, run_id: str) -> bool:
+    """Whether this run is on record and its unit is known; one that was refused has none."""
+    query = select(RUNS.c.asset).where(RUNS.c.run_id == run_id)
+    with database.read() as connection:
+        return bool(connection.execute(query).scalar())
+
+
+def verdicts_of(database: Database, run_ids: Sequence[str]) -> dict[str, str | None]:
+    """The verdict of each of these runs that is on record; None for one without, or void."""
+    found: dict[str, str | None] = {}
+    c = RUNS.c
+    query = (
+        select(c.run_id, LEDGER.c.verdict)
+        .join(LEDGER, LEDGER.c.run == c.number)
+        .where(c.number.not_in(select(VOIDED_RUNS.c.run)))
+    )
+    with database.read() as connection:
+        for first in range(0, len(run_ids), _IN_ONE_QUERY):
+            part = run_ids[first : first + _IN_ONE_QUERY]
+            for run_id, verdict in connection.execute(query.where(c.run_id.in_(part))):
+                found[run_id] = found.get(run_id) or verdict
+    return found

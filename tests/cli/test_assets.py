@@ -1,0 +1,164 @@
+"""Units by the register: which procedure, record and papers; a campaign at the terminal."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import pytest
+
+from ohmwright.api.assets import asset_of_scan
+from ohmwright.api.bench_data import BenchData
+from ohmwright.cli.open_records import open_existing_records
+from ohmwright.model.event import FileAttached, RunStarted
+from ohmwright.reports.certificate import certificate_of
+from ohmwright.reports.label import qr_text
+
+BENCH = """
+name = "Bench 1"
+
+[analyzer]
+data = "gantry-400"
+link = { kind = "simulated" }
+
+[generator]
+data = "marlow-150"
+
+[[generators]]
+data = "quillon-300"
+link = { kind = "simulated" }
+
+[simulation]
+seed = 3
+age_months = 1
+"""
+REGISTER = """tag,maker,model,serial,site,owner,procedure
+HF-1,Tallowmere,Quillon 300,S000007,Theatre 1,Saint Orrin,quick.toml
+HF-2,Tallowmere,Quillon 300,S000008,Theatre 2,Saint Orrin,quick.toml
+"""
+
+
+@pytest.fixture
+def workshop(
+    procedure: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ohmwright: Callable
+) -> Path:
+    """A folder with bench, procedure and a register of two units; the working folder."""
+    (tmp_path / "bench.toml").write_text(BENCH, encoding="utf-8")
+    (tmp_path / "assets.csv").write_text(REGISTER, encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("OHMWRIGHT_RECORDS", str(tmp_path / "records"))
+    assert ohmwright("asset", "import", "assets.csv").code == 0
+    return tmp_path
+
+
+def test_a_tag_chooses_procedure_and_generator_and_fills_record_and_papers(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    (workshop / "photo.JPG").write_bytes(b"\xff\xd8photo")
+    options = ("--operator", "A. Fenn", "--work-order", "WO-7", "--comment", "smells")
+    outcome = ohmwright(
+        *("verify", "--bench", "bench.toml", "--asset", "hf-1", *options),
+        *("--attach", "photo.JPG", "--unattended"),
+    )
+    assert outcome.code == 0, outcome.err
+    assert "Work order WO-7" in outcome.out
+    assert "comment: smells" in outcome.out
+    with open_existing_records(str(workshop / "records")) as store:
+        (run,) = store.run_ids()
+        events = store.events(run)
+        assert asset_of_scan(store, qr_text(certificate_of(events))).tag == "HF-1"
+    started = next(event for event in events if isinstance(event, RunStarted))
+    assert started.registered is not None
+    assert (started.asset.serial, started.asset.department) == ("S000007", "Theatre 1")
+    assert started.operator == "A. Fenn (unattended)"
+    (attached,) = (event.attachment for event in events if isinstance(event, FileAttached))
+    assert attached.media_type == "image/jpeg"
+    assert ohmwright("record", "documents", "last", "files").code == 0
+    assert (workshop / "files/attached-1-photo.JPG").read_bytes() == b"\xff\xd8photo"
+    paper = certificate_of(events)
+    assert (paper.owner, paper.work_orders) == ("Saint Orrin", ("WO-7",))
+    ohmwright("asset", "change", "HF-1", "--site", "Ward 2")
+    with open_existing_records(str(workshop / "records")) as store:
+        assert store.events(run)[0].asset.department == "Theatre 1"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("quick.toml",), "Which unit stands at Bench 1?"),
+        (("--asset", "HF-9"), "There is no asset 'HF-9'"),
+        (("--asset", "HF-3"), "was withdrawn"),
+        (("--asset", "HF-4"), "is a Lisse 80, and this bench is for Marlow 150, Quillon 300"),
+        (("--asset", "HF-5"), "Asset HF-5 has no procedure"),
+        (("--asset", "HF-1", "--attach", "none.png"), "none.png: cannot be read"),
+    ],
+)
+def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
+    workshop: Path, ohmwright: Callable, arguments: tuple[str, ...], said: str
+) -> None:
+    new = ("--maker", "x", "--serial", "S000009")
+    ohmwright("asset", "add", "HF-3", *new, "--model", "Quillon 300", "--procedure", "quick.toml")
+    ohmwright("asset", "withdraw", "HF-3", "--why", "burnt out")
+    ohmwright("asset", "add", "HF-4", *new, "--model", "Lisse 80")
+    ohmwright("asset", "add", "HF-5", *new, "--model", "Quillon 300")
+    outcome = ohmwright("verify", *arguments, "--bench", "bench.toml", "--unattended")
+    assert outcome.code == 2
+    assert said in outcome.err
+    assert ohmwright("record", "list", "--json").json == []
+
+
+def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
+    workshop: Path,
+    ohmwright: Callable,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    work = ("campaign", "work", "may", "--bench", "bench.toml", "--operator", "Fenn")
+    with _scanned(monkeypatch, "HF-2\nHF-2\nstop\n", swapped_first="HF-2"):
+        outcome = ohmwright(*work)
+    assert outcome.code == 0, outcome.err
+    assert "The unit at the bench says" in outcome.err
+    status = ohmwright("campaign", "status", "may", "--json").json
+    assert (status["done"], status["left"], status["in_hand"]) == (1, 1, 1)
+    assert ohmwright("next", "--campaign", "may", "--json", "--operator", "Oake").json is None
+    with _scanned(monkeypatch, "HF-1\n"):
+        assert "may: 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
+    report = ohmwright("campaign", "report", "may", "--json").json
+    assert [(one["tag"], one["verdict"]) for one in report["units"]] == [
+        ("HF-1", "pass"),
+        ("HF-2", "pass"),
+    ]
+    assert ohmwright("next", "--simulated", "--json").json["last_verdict"] == "pass"
+
+
+@contextmanager
+def _scanned(
+    monkeypatch: pytest.MonkeyPatch, lines: str, swapped_first: str = ""
+) -> Iterator[None]:
+    """Standard input is a pipe with these lines; of one unit, another is brought at first."""
+    reading, writing = os.pipe()
+    os.write(writing, lines.encode())
+    os.close(writing)
+    put_on, brought = BenchData.with_unit, set[str]()
+
+    def with_unit(data: BenchData, unit: object) -> BenchData:
+        there = put_on(data, unit)
+        first = unit.tag == swapped_first and unit.tag not in brought
+        brought.add(unit.tag)
+        return there.with_seed(900) if first else there
+
+    with monkeypatch.context() as patched, os.fdopen(reading) as scanner:
+        patched.setattr(BenchData, "with_unit", with_unit)
+        patched.setattr("sys.stdin", scanner)
+        yield
+
+
+def test_a_campaign_of_simulated_units_is_not_worked_with_real_ones(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    ohmwright("campaign", "new", "real")
+    outcome = ohmwright("campaign", "work", "real", "--bench", "bench.toml")
+    assert outcome.code == 2
+    assert "This bench is simulated, and campaign real is of real units." in outcome.err

@@ -1,0 +1,202 @@
+"""Steps that a person or a file answers, and the unit that is at the bench."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+from ohmwright.api.attached_files import read_given_values
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.unit_identity import fits_plate, told_serial
+from ohmwright.instruments.answer_requests import ChooseWord, TypeFigure
+from ohmwright.model.assignment import Assignment
+from ohmwright.model.errors import ProcedureError, SourceError, WrongInstrument
+from ohmwright.model.event import Asked, Fault, RunFinished, UnitIdentified
+from ohmwright.model.given_values import GivenValues
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.tolerance import at_least, at_most
+
+pytestmark = pytest.mark.anyio
+PROCEDURE = """
+title = "t"
+revision = "1"
+model = "Quillon 300"
+
+[[step]]
+kind = "value"
+name = "earth"
+prompt = "Earth?"
+quantity = "earth_resistance_ohm"
+at_most = 0.2
+
+[[step]]
+kind = "choice"
+name = "pedal"
+prompt = "Pedal?"
+choices = ["single", "none"]
+passing = ["single"]
+
+[[step]]
+kind = "text"
+name = "cords"
+prompt = "Cords?"
+"""
+CSV = "step,value,stage\nearth,{},\npedal,2,as left\ncords,as new,\n"
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    path = tmp_path / "p.toml"
+    path.write_text(PROCEDURE, encoding="utf-8")
+    return path
+
+
+@pytest.fixture
+def given(tmp_path: Path) -> Callable[[str], GivenValues]:
+    def read(text: str) -> GivenValues:
+        file = tmp_path / "v.csv"
+        file.write_text(text, encoding="utf-8")
+        return read_given_values(file)
+
+    return read
+
+
+async def events_of(rig: object, path: Path, assignment: Assignment) -> list:
+    job = Job(read_procedure(path), ("as_left",), "test", assignment=assignment)
+    found: list = []
+    try:
+        async for event in run(job, rig.bench):
+            found.append(event)
+    except Exception as problem:
+        found.append(problem)
+    return found
+
+
+async def test_a_person_answers_and_the_limits_decide(make_rig: Callable, path: Path) -> None:
+    rig = make_rig(attended=True)
+    answers = {"Earth?": ["x", "0,35 ohm"], "Pedal?": ["both", "2"], "Cords?": ["", "as new"]}
+    rig.bench.operator.reply = _from(answers)
+    found = await events_of(rig, path, Assignment())
+    earth, pedal, cords = results(e for e in found if not isinstance(e, Exception))
+    assert (earth.verdict, earth.said, earth.measured.value) == ("fail", "0.35", 0.35)
+    assert earth.traceability == "another instrument"
+    assert (pedal.verdict, pedal.said) == ("fail", "none")
+    assert (cords.verdict, cords.reason) == ("pass", "as new")
+    assert {r.readings_told_by for r in (earth, pedal, cords)} == {"simulated person"}
+    assert answers == {"Earth?": [], "Pedal?": [], "Cords?": []}
+
+
+def _from(answers: dict[str, list[str]]) -> Callable:
+    async def reply(request: object, problem: str) -> str:
+        return answers[request.text].pop(0)
+
+    return reply
+
+
+async def test_a_file_answers_unattended(
+    make_rig: Callable, path: Path, given: Callable[[str], GivenValues]
+) -> None:
+    found = await events_of(make_rig(), path, Assignment(given=given(CSV.format("0.08"))))
+    assert isinstance(found[-1], RunFinished)
+    assert not any(isinstance(event, Asked) for event in found)
+    verdicts = {r.step: (r.verdict, r.said) for r in results(found)}
+    assert verdicts == {
+        "earth": ("pass", "0.08"),
+        "pedal": ("fail", "none"),
+        "cords": ("pass", "as new"),
+    }
+    assert {r.readings_told_by for r in results(found)} == {"unattended, from v.csv"}
+    kept = {event.document.role for event in found if event.kind == "document_kept"}
+    assert "given values" in kept
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("step,value\nearth,0.1\ncords,as new\n", "p.toml:14:1: step 'pedal': nobody is there"),
+        (CSV.format("much"), "v.csv:2: 'much' is no figure"),
+        (CSV.format(">2"), "v.csv:2: '>2' cannot be held against"),
+        (CSV.format("0.1") + "erth,1,\n", "v.csv:5: the procedure has no step 'erth'"),
+    ],
+)
+async def test_what_is_missing_or_wrong_is_refused_before_anything(
+    make_rig: Callable, path: Path, given: Callable[[str], GivenValues], text: str, said: str
+) -> None:
+    (refused,) = await events_of(make_rig(), path, Assignment(given=given(text)))
+    assert isinstance(refused, ProcedureError)
+    assert said in str(refused)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("step,worth\na,1\n", "v.csv:1: the columns"),
+        ("step,value\na,1\na,2\n", "v.csv:3: step 'a' has a value already"),
+        ("step,value,stage\na,1,before\n", "v.csv:2: there is no stage 'before'"),
+        ("step,value\na,\n", "v.csv:2: a step and its value"),
+    ],
+)
+def test_a_file_that_gives_no_values_is_refused_by_its_line(
+    given: Callable[[str], GivenValues], text: str, said: str
+) -> None:
+    with pytest.raises(SourceError, match=said):
+        given(text)
+
+
+def test_a_figure_is_taken_in_its_unit_alone_and_a_bound_where_it_decides() -> None:
+    earth = TypeFigure("?", at_most("earth_ohm", 0.2))
+    assert [earth.answer(t) and earth.answer(t).word for t in ("0,08", "0.08 Ω", "<0.01")] == [
+        "0.08",
+        "0.08",
+        "<0.01",
+    ]
+    assert [earth.answer(t) for t in ("0.08 mA", ">2", "-1", "1e3", "")] == [None] * 5
+    insulation = TypeFigure("?", at_least("insulation_megohm", 20))
+    assert insulation.answer("> 2000 Mohm").word == ">2000"
+    assert insulation.answer("<1") is None
+    assert ChooseWord("?", ("one", "two")).answer(" TWO ").word == "two"
+
+
+UNIT = RegisteredAsset(tag="HF-1", maker="T", model="Quillon 300", serial="S000003")
+
+
+async def test_a_unit_says_its_own_serial_number(make_rig: Callable, path: Path) -> None:
+    rig = make_rig(attended=True)
+    found = await events_of(rig, path, Assignment(registered=UNIT))
+    (known,) = (event for event in found if isinstance(event, UnitIdentified))
+    assert known.told_by is None
+    assert "S000003" in known.seen
+    other = UNIT.model_copy(update={"serial": "S000004"})
+    *kept, refused = await events_of(make_rig(attended=True), path, Assignment(registered=other))
+    assert isinstance(refused, WrongInstrument)
+    assert [type(event) for event in kept] == [Fault]
+
+
+async def test_without_a_port_a_person_reads_the_plate_twice_at_most(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    path = tmp_path / "p.toml"
+    path.write_text(PROCEDURE.replace("Quillon 300", "Marlow 150"), encoding="utf-8")
+    unit = UNIT.model_copy(update={"model": "Marlow 150", "serial": "TM1-00372"})
+    plate = "Read the plate of the Marlow 150 at the bench: what is its serial number?"
+    rest = {"Earth?": ["0.1"], "Pedal?": ["single"], "Cords?": ["-"]}
+    for said, known in ((["372", "0373", "0372"], "0372"), (["0373", "00374"], None)):
+        rig = make_rig(bench="attended", attended=True)
+        rig.bench.operator.reply = _from({plate: said, **{k: [*v] for k, v in rest.items()}})
+        found = await events_of(rig, path, Assignment(registered=unit))
+        identified = [event for event in found if isinstance(event, UnitIdentified)]
+        assert [event.seen for event in identified] == ([] if known is None else [known])
+        assert isinstance(found[-1], RunFinished if known else WrongInstrument)
+        assert "TM1-00372" not in plate
+
+
+def test_a_serial_number_is_found_in_an_identification_of_any_form() -> None:
+    assert told_serial("T,Q,S1,1.0", "S2") == "S1"
+    assert told_serial("T,Q,0,1.0", "S2") is None
+    assert told_serial("Quillon no. S2 ready", "s2") == "s2"
+    assert told_serial("Quillon ready", "S2") is None
+    assert fits_plate("tm1 00372", "TM1 00372")
+    assert not fits_plate("72", "TM1 00372")

@@ -1,0 +1,126 @@
+"""The order of the worklist, and the state of a campaign's units, from invented entries."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import pytest
+
+from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
+from ohmwright.fleet.worklist import LastWork, months_later, work_unit, worklist
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.campaigns import CampaignEntry, EntryWhat, Worker
+
+TODAY = date(2026, 7, 1)
+A, B = Worker("Fenn", "bench 1"), Worker("Oake", "bench 2")
+
+
+def unit(tag: str, **fields: object) -> RegisteredAsset:
+    said = {"tag": tag, "maker": "T", "model": "Q", "serial": tag}
+    return RegisteredAsset.model_validate(said | fields)
+
+
+def passed(on: date) -> LastWork:
+    return LastWork(on, "pass")
+
+
+def entry(number: int, tag: str, what: EntryWhat, who: Worker = A, **said: str) -> CampaignEntry:
+    words, run_id = said.get("words", ""), said.get("run_id", "")
+    return CampaignEntry(number, tag, "2026-07-01", who.by, who.bench, what, words, run_id)
+
+
+def test_risk_comes_first_then_the_due_date_then_the_place() -> None:
+    assets = [
+        unit("fresh"),
+        unit("late"),
+        unit("new"),
+        unit("failed"),
+        unit("gone", state="withdrawn"),
+        unit("b", site="B"),
+        unit("a", site="A"),
+    ]
+    lasts = {
+        "fresh": passed(date(2026, 6, 1)),
+        "late": passed(date(2023, 1, 1)),
+        "failed": LastWork(date(2026, 6, 30), "fail"),
+        "a": passed(date(2026, 1, 1)),
+        "b": passed(date(2026, 1, 1)),
+    }
+    order = [one.asset.tag for one in worklist(assets, lasts, TODAY)]
+    assert order == ["new", "failed", "late", "a", "b", "fresh"]
+
+
+def test_a_known_risk_counts_before_any_date() -> None:
+    lasts = {"a": passed(date(2026, 6, 1)), "b": passed(date(2024, 6, 1))}
+    known = {"a": 0.8}
+    order = worklist([unit("a"), unit("b")], lasts, TODAY, lambda asset: known.get(asset.tag))
+    assert [one.asset.tag for one in order] == ["a", "b"]
+    assert order[0].risk == 0.8
+
+
+def test_a_unit_that_is_due_today_has_one_chance_in_ten_to_be_out() -> None:
+    found = work_unit(unit("a"), passed(date(2025, 7, 1)), TODAY)
+    assert found.due == TODAY
+    assert found.is_due(TODAY)
+    assert found.risk == pytest.approx(0.1)
+    assert not work_unit(unit("a"), passed(date(2025, 7, 2)), TODAY).is_due(TODAY)
+
+
+def test_months_end_on_the_last_day_of_a_shorter_month() -> None:
+    assert months_later(date(2026, 1, 31), 1) == date(2026, 2, 28)
+    assert months_later(date(2027, 12, 31), 2) == date(2028, 2, 29)
+    assert months_later(date(2026, 11, 30), 12) == date(2027, 11, 30)
+
+
+def test_a_unit_in_hand_comes_before_every_other_and_nobody_gets_anothers() -> None:
+    entries = [entry(n, tag, "planned") for n, tag in enumerate("abc", 1)]
+    entries.append(entry(4, "b", "taken", A))
+    states = unit_states(entries, {}, {})
+    assert tag_to_take(states, "abc", A, TODAY) == "b"
+    assert tag_to_take(states, "bca", B, TODAY) == "c"
+
+
+def test_put_off_and_handed_over_units_wait_for_their_day_and_their_person() -> None:
+    entries = [entry(n, tag, "planned") for n, tag in enumerate("ab", 1)]
+    entries.append(entry(3, "a", "deferred", words="2026-07-02 on holiday"))
+    entries.append(entry(4, "b", "handed over", words="Oake"))
+    states = unit_states(entries, {}, {})
+    assert tag_to_take(states, "ab", A, TODAY) is None
+    assert tag_to_take(states, "ab", A, date(2026, 7, 2)) == "a"
+    assert tag_to_take(states, "ab", B, TODAY) == "b"
+
+
+def test_a_finished_run_makes_its_unit_done_also_where_nobody_could_say_so() -> None:
+    entries = [entry(1, "a", "planned"), entry(2, "a", "begun", run_id="r")]
+    assert unit_states(entries, {"r": None}, {})["a"].phase == "taken"
+    done = unit_states(entries, {"r": "fail"}, {})["a"]
+    assert (done.phase, done.verdict, done.holder) == ("done", "fail", None)
+
+
+def test_a_run_from_elsewhere_counts_unless_the_unit_was_put_off() -> None:
+    entries = [entry(1, "a", "planned"), entry(2, "b", "planned")]
+    entries.append(entry(3, "b", "deferred", words="2026-07-09"))
+    states = unit_states(entries, {}, {"a": ("r", "pass"), "b": ("s", "pass")})
+    assert [one.phase for one in states.values()] == ["done", "open"]
+
+
+def test_a_unit_that_is_to_be_done_again_has_no_run() -> None:
+    entries = [entry(1, "a", "planned"), entry(2, "a", "begun", run_id="r")]
+    entries += [entry(3, "a", "done", words="3.0", run_id="r"), entry(4, "a", "deferred")]
+    entries[-1] = entry(4, "a", "deferred", words="2026-07-01")
+    entries.append(entry(5, "a", "taken", B))
+    state = unit_states(entries, {"r": "fail"}, {})["a"]
+    assert (state.phase, state.run_id, state.holder) == ("taken", "", B)
+
+
+def test_time_left_is_learned_by_model() -> None:
+    entries = [entry(n, tag, "planned") for n, tag in enumerate("abcd", 1)]
+    entries += [entry(5, "a", "done", words="10", run_id="r")]
+    entries += [entry(6, "b", "done", words="40", run_id="s")]
+    far = progress(
+        unit_states(entries, {"r": "pass", "s": "fail"}, {}),
+        {"a": "Q", "b": "M", "c": "Q", "d": "M"},
+        TODAY,
+    )
+    assert (far.done, far.left, far.minutes_left, far.learned_from) == (2, 2, 50.0, 2)
+    assert far.verdicts == {"pass": 1, "fail": 1}

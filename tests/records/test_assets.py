@@ -1,0 +1,106 @@
+"""The register of assets: history, files, and changes at the same time."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from ohmwright.model.errors import RecordError, SourceError, UsageError
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.asset_file import assets_csv, import_plan, read_asset_rows
+from ohmwright.records.asset_register import AssetChange, AssetRegister
+from ohmwright.records.audit import audit
+from ohmwright.records.sql_store import SqlStore
+
+
+def unit(tag: str = "HF-1", **fields: object) -> RegisteredAsset:
+    said = {"tag": tag, "maker": "Tallowmere", "model": "Quillon 300", "serial": "S1"}
+    return RegisteredAsset.model_validate(said | fields)
+
+
+def test_a_change_is_a_revision_and_the_older_ones_stay(store: SqlStore) -> None:
+    register = AssetRegister(store.database)
+    register.apply([AssetChange("added", unit(), 1), AssetChange("added", unit("A"), 1)], by="Áda")
+    register.apply([AssetChange("changed", unit(site="Ward 2"), 2)], by="Fenn", why="moved")
+    assert [one.asset.tag for one in register.all()] == ["A", "HF-1"]
+    was, now = register.history("HF-1")
+    assert (was.asset.site, was.by, now.asset.site, now.by, now.why) == (
+        "",
+        "Áda",
+        "Ward 2",
+        "Fenn",
+        "moved",
+    )
+    assert register.get("HF-1") == now
+    for statement in ("UPDATE asset_changes SET site = 'x'", "DELETE FROM asset_changes"):
+        with pytest.raises(RecordError), store.database.write() as connection:
+            connection.execute(text(statement))
+    assert list(audit(store)) == []
+
+
+def test_who_comes_second_overwrites_nothing(store: SqlStore) -> None:
+    register = AssetRegister(store.database)
+    register.apply([AssetChange("added", unit(), 1)], by="a")
+    register.apply([AssetChange("changed", unit(site="there"), 2)], by="b")
+    stale = [AssetChange("added", unit("HF-2"), 1), AssetChange("changed", unit(site="here"), 2)]
+    with pytest.raises(UsageError, match="changed by somebody else"):
+        register.apply(stale, by="c")
+    assert [one.asset.site for one in register.all()] == ["there"]
+
+
+def test_a_file_that_was_exported_changes_nothing(store: SqlStore, tmp_path: Path) -> None:
+    register = AssetRegister(store.database)
+    units = [unit("=A", site='a "b", c'), unit("'B", owner="-x"), unit("C", state="in repair")]
+    register.apply([AssetChange("added", one, 1) for one in units], by="a")
+    file = tmp_path / "assets.csv"
+    file.write_text(assets_csv(one.asset for one in register.all()), encoding="utf-8-sig")
+    known = {one.asset.tag: one for one in register.all()}
+    plan = import_plan(file, read_asset_rows(file), known)
+    assert (plan.changes, plan.unchanged, plan.problems) == ((), 3, ())
+
+
+def test_every_wrong_row_is_named_with_line_and_column(tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_text(
+        "tag;maker;model;serial;interval months;state\n"
+        "HF-1;T;Q;S1;12;in service\n"
+        "HF-2;T;;S2;never;gone\n"
+        "\n"
+        "HF-1;T;Q;S1;12;in service\n",
+        encoding="utf-8",
+    )
+    plan = import_plan(file, read_asset_rows(file), {})
+    places = [problem.removeprefix(f"{file}:").split(": ")[0] for problem in plan.problems]
+    assert places == ["3:3", "3:5", "3:6", "5:1"]
+    with pytest.raises(SourceError, match="Nothing was imported"):
+        plan.refuse_problems()
+
+
+@pytest.mark.parametrize(
+    ("held", "said"),
+    [
+        (b"tag,serail\nA,1\n", r":1:2: there is no column 'serail'"),
+        (b"maker,model\nA,1\n", r":1: the column 'tag' is missing"),
+        (b"tag,site\nA,Th\xe9atre\n", r":2: it is not UTF-8"),
+        (b"tag,site\nA,b,c\n", r":2: 3 cells under 2 names"),
+        (b"", "empty"),
+    ],
+)
+def test_a_file_that_is_no_register_is_refused(tmp_path: Path, held: bytes, said: str) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_bytes(held)
+    with pytest.raises(SourceError, match=said):
+        read_asset_rows(file)
+
+
+def test_a_column_that_is_missing_leaves_a_unit_as_it_is(store: SqlStore, tmp_path: Path) -> None:
+    register = AssetRegister(store.database)
+    register.apply([AssetChange("added", unit(site="Ward 2", interval_months=6), 1)], by="a")
+    file = tmp_path / "assets.csv"
+    file.write_text("tag,owner,interval_months\nHF-1,Trust,\n", encoding="utf-8")
+    known = {one.asset.tag: one for one in register.all()}
+    (change,) = import_plan(file, read_asset_rows(file), known).changes
+    assert change.asset == unit(site="Ward 2", interval_months=6, owner="Trust")
+    assert change.revision == 2
