@@ -63,7 +63,13 @@ BENCHES = {
     "rehearse": Bench("rehearse.py", (), ("--units", "1", "--worker-units", "3")),
     "coached": Bench("coached.py", ("--units", "500"), ("--units", "2")),
     "worklist": Bench("worklist.py", (), ("--rounds", "3")),
+    "page": Bench("page.py", (), ("--seconds", "4", "--warm", "1")),
     "certificate": Bench("certificate.py", (), ("--points", "40", "--times", "1")),
+    "forecast": Bench(
+        "forecast.py",
+        ("--json", "--seeds", *map(str, range(1, 13))),
+        ("--json", "--units", "120", "--seeds", "1"),
+    ),
 }
 
 _ORACLE = "nominal: oracle's RF-on s, median"
@@ -282,4 +288,62 @@ WHOLE_JOB = (
     Bar("D", "rehearsal of 1,000 units, s", "rehearse", "thousand_s", by_quick=False),
 )
 
-BARS = (*ADJUSTING, *WORLDS, *COACHED, *LINK_AND_TIME, *METROLOGY_AND_RECORDS, *WHOLE_JOB)
+PAGE = (
+    Bar(
+        "E",
+        "page, 8 benches: frames per s",
+        "page",
+        "frames_per_s",
+        57,
+        "at least",
+        "frames_per_s_idle",
+    ),
+    Bar("E", "page, 8 benches: STOP to RF off, median ms", "page", "stop_median_ms", 200),
+    Bar("E", "page, 8 benches: heap, MB", "page", "heap_mb", 200),
+    Bar("E", "the same, growth in MB an hour", "page", "heap_growth_mb_per_h", 5, by_quick=False),
+)
+
+_ORACLE_THIRD = "oracle: share in the first third"
+
+
+def _forecast(what: str, figure: str, limit: float, bound: Bound, reference: str = "") -> Bar:
+    """A bar over hundreds of units, which few say nothing about."""
+    return Bar("E", what, "forecast", f"forecast: {figure}", limit, bound, reference, False)
+
+
+def _within(target: float, margin: float) -> tuple[tuple[float, Bound], ...]:
+    return (target - margin, "at least"), (target + margin, "at most")
+
+
+FORECAST = (
+    _forecast("90 % intervals hold", "coverage of 90 %", 0.87, "at least"),
+    _forecast("90 % intervals hold", "coverage of 90 %", 0.93, "at most"),
+    _forecast(
+        "leave within the year, in the first third",
+        "share in the first third",
+        0.9,
+        "at least",
+        _ORACLE_THIRD,
+    ),
+    *(
+        _forecast(
+            f"in tolerance after an interval for {target:g}",
+            f"reached at {target:.2f}, not held",
+            round(limit, 2),
+            bound,
+        )
+        for target in (0.90, 0.95)
+        for limit, bound in _within(target, 0.02)
+    ),
+)
+
+BARS = (
+    *ADJUSTING,
+    *WORLDS,
+    *COACHED,
+    *LINK_AND_TIME,
+    *METROLOGY_AND_RECORDS,
+    *WHOLE_JOB,
+    *PAGE,
+    *FORECAST,
+)

@@ -3,6 +3,7 @@
 import json
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
@@ -15,12 +16,21 @@ from ohmwright.records.addendum import Addendum
 from ohmwright.records.audit import audit
 from ohmwright.records.chain import BrokenRunError, StoredRun, verified_events
 from ohmwright.records.json_lines import DamagedFileError, read_runs, run_lines
-from ohmwright.records.queries import fetch_rows, history, last_seen, pass_rates, results, runs
+from ohmwright.records.queries import (
+    creep_values,
+    fetch_rows,
+    history,
+    last_seen,
+    pass_rates,
+    reported_results,
+    results,
+    runs,
+)
 from ohmwright.records.run_import import import_run
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
 
-from .some_events import point, started, whole_run
+from .some_events import AT, point, started, whole_run
 
 PAPER = PaperData(laboratory=Party(name="Fennel Metrology", address=("2 Quay", "Orle")))
 
@@ -43,6 +53,21 @@ def filled(store: SqlStore) -> SqlStore:
     store.append_all("a", whole_run("a"))
     store.append_all("b", whole_run("b", "HF-2"))
     return store
+
+
+def test_neither_a_sweep_nor_a_void_run_is_foretold_from_or_a_unit_s_newest(
+    filled: SqlStore,
+) -> None:
+    sweep = started("swept").model_copy(update={"procedure": "Sweep"})
+    filled.append("swept", sweep)
+    assert len(fetch_rows(filled.database, creep_values(False))) == 4
+    add(filled, "voided")
+    assert [row.run_id for row in fetch_rows(filled.database, last_seen())] == ["b"]
+    assert {row.asset for row in fetch_rows(filled.database, creep_values(False))} == {"HF-2"}
+    day = timedelta(days=1)
+    reported = fetch_rows(filled.database, reported_results(False, AT - day, AT + day))
+    assert {row.run_id for row in reported} == {"b"}
+    assert list(audit(filled)) == []
 
 
 def counts(store: SqlStore) -> tuple[list[int], list[str], int]:

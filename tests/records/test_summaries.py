@@ -108,6 +108,18 @@ def test_the_newest_run_of_each_unit(store: SqlStore, tmp_path: Path) -> None:
     assert list(audit(store)) == []
 
 
+def test_a_sweep_is_not_the_newest_run_of_its_unit(store: SqlStore) -> None:
+    store.append_all("a", whole_run("a"))
+    sweep = started("swept").model_copy(update={"procedure": "Sweep"})
+    store.append_all("swept", [later(sweep, 5), later(finished("not measured"), 5)])
+    (unit,) = fetch_rows(store.database, last_seen())
+    assert (unit.run_id, unit.verdict) == ("a", "pass")
+    with store.database.write() as connection:
+        rebuild_summary_tables(connection)
+    assert [row.run_id for row in fetch_rows(store.database, last_seen())] == ["a"]
+    assert list(audit(store)) == []
+
+
 @pytest.mark.parametrize(
     ("damage", "table"),
     [

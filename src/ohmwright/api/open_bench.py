@@ -66,12 +66,14 @@ async def open_bench(
     guarded: bool = True,
     person: Operator | None = None,
     operator_name: str = "",
+    clock: VirtualClock | None = None,
 ) -> AsyncIterator[Bench]:
     """Open every instrument of a bench; close them all at the end of the block.
 
     `guarded`: whether a guard process owns the analyzer's port, which switches the output; only a
     bench with a [simulation] table may do without one. `unattended`: nobody answers requests;
-    `person`: who answers them at a bench that is not simulated in this process, None for nobody.
+    `person`: who answers them at a bench that is not simulated in this process, None for nobody;
+    `clock`: of a bench that is, by default one that no person could follow;
     `operator_name`: who started a run that nobody attends, or that a simulated person does.
     Raises SourceError, UsageError, LinkError.
     """
@@ -83,15 +85,17 @@ async def open_bench(
         )
     async with AsyncExitStack() as stack:
         if data.file.in_process:
-            yield _simulated_bench(data, operator_name, unattended=unattended)
+            clock = clock or VirtualClock()
+            yield _simulated_bench(data, clock, operator_name, unattended=unattended)
         else:
             nobody = AbsentOperator(operator_name)
             operator = nobody if unattended or person is None else person
             yield await _real_bench(data, stack, operator, guarded=guarded)
 
 
-def _simulated_bench(data: BenchData, operator_name: str, *, unattended: bool) -> Bench:
-    clock = VirtualClock()
+def _simulated_bench(
+    data: BenchData, clock: VirtualClock, operator_name: str, *, unattended: bool
+) -> Bench:
     hardware = simulated_bench(data, clock)
     person = SimulatedOperator(hardware.panel, clock, hardware.front)
     if operator_name:

@@ -38,6 +38,11 @@ def witness_folder() -> Path:
     return _user_folder(platformdirs.user_state_path) / "witness"
 
 
+def forecast_folder() -> Path:
+    """Return the folder of what was computed of creep, which can be computed anew."""
+    return _user_folder(platformdirs.user_cache_path) / "creep"
+
+
 def crash_folder() -> Path:
     """Return the folder of the log files of crashes."""
     return _user_folder(platformdirs.user_state_path) / "crashes"

@@ -150,6 +150,13 @@ class RunWatch:
 
     def picture(self, now_s: float) -> RunPicture:
         """Return the run at `now_s`, in seconds of the bench's clock."""
+        return self._picture(now_s, tuple(self._last_minute(now_s)))
+
+    def picture_without_trend(self, now_s: float) -> RunPicture:
+        """Return the same with an empty trend, for a face that keeps the readings itself."""
+        return self._picture(now_s, ())
+
+    def _picture(self, now_s: float, trend: tuple[TrendPoint, ...]) -> RunPicture:
         moment, started = self._moment, self._started
         rf, current_ma = rf_picture(moment, now_s), _current_ma(moment, now_s)
         missing = self._missing()
@@ -174,7 +181,7 @@ class RunWatch:
             rf=rf,
             current_ma=current_ma,
             band=None if aim is None else band_picture(aim, current_ma),
-            trend=tuple(self._last_minute(now_s)),
+            trend=trend,
             cue=cue_picture(self._cue),
             request=self._request,
             comes_next=self._comes_next(missing, here) if going_on else "",

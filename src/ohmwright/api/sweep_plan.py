@@ -19,6 +19,7 @@ from ohmwright.model.errors import OutOfCapability, UsageError
 from ohmwright.model.event import DocumentKept, Event
 from ohmwright.model.hardware import MeterData, NotNegative, Positive
 from ohmwright.model.positions import key_positions
+from ohmwright.model.run_events import SWEEP_TITLE
 from ohmwright.model.source import load, parse, refused_by_name
 from ohmwright.model.step import Timing
 
@@ -121,7 +122,7 @@ class Sweep(SweepPlan):
             for mode, settings_w in self.modes.items()
         )
         return f"""\
-title = "Sweep"
+title = "{SWEEP_TITLE}"
 revision = "1"
 model = {json.dumps(bench.generator.model)}
 

@@ -1,6 +1,6 @@
 """Declarations of the commands `record …`; each imports what it runs when it is called."""
 
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Annotated
 
@@ -9,7 +9,17 @@ import typer
 from .commands_addenda import add_commands as add_addendum_commands
 from .commands_keys import app as keys_app
 from .option_groups import with_option_groups
-from .options import INSTANT, Json, RecordsPlace, RunArgument, RunFilterOptions, Runs, Trusted
+from .options import (
+    DAY,
+    INSTANT,
+    FleetOptions,
+    Json,
+    RecordsPlace,
+    RunArgument,
+    RunFilterOptions,
+    Runs,
+    Trusted,
+)
 
 app = typer.Typer(
     help="See, check, export and import what is on record.",
@@ -105,6 +115,89 @@ def trend(
     from .fleet_command import show_trend
 
     show_trend(records, model, step, point, stage, as_json=as_json)
+
+
+@app.command()
+@with_option_groups
+def creep(
+    units: FleetOptions,
+    at: Annotated[
+        datetime | None,
+        typer.Option(formats=list(DAY), help="The date to foretell for (UTC); default: today."),
+    ] = None,
+    probability: Annotated[
+        float,
+        typer.Option(min=0.001, max=0.999, help="Show when the risk of being out reaches this."),
+    ] = 0.1,
+    plot: Annotated[
+        Path | None, typer.Option(help="Also draw the riskiest points: .svg, .png or .pdf.")
+    ] = None,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace the plot.")] = False,
+    as_json: Json = False,
+) -> None:
+    """Foretell each unit: how fast it creeps, what to expect, when it leaves tolerance.
+
+    Shows the riskiest point of each unit, every point with --asset or --json.
+    """
+    from .creep_command import CreepRequest, show_creep
+
+    show_creep(units.choice(), CreepRequest(_utc(at), probability, plot, overwrite, as_json))
+
+
+@app.command()
+@with_option_groups
+def interval(
+    units: FleetOptions,
+    target: Annotated[
+        float,
+        typer.Option(
+            min=0.5, max=0.999, help="Share of units to be in tolerance at the end of an interval."
+        ),
+    ] = 0.95,
+    shortest_months: Annotated[float, typer.Option(min=0, max=120)] = 3,
+    longest_months: Annotated[float, typer.Option(min=1, max=120)] = 24,
+    visit_cost: Annotated[
+        float | None, typer.Option(min=0, help="Of one visit, in your currency.")
+    ] = None,
+    year_out_cost: Annotated[
+        float | None, typer.Option(min=0, help="Of a year in use out of tolerance.")
+    ] = None,
+    as_json: Json = False,
+) -> None:
+    """Advise how long each unit may go until its next visit, by a reliability target."""
+    from .creep_command import IntervalRequest, show_intervals
+
+    request = IntervalRequest(
+        target, shortest_months, longest_months, visit_cost, year_out_cost, as_json
+    )
+    show_intervals(units.choice(), request)
+
+
+@app.command()
+def report(
+    file: Annotated[
+        Path, typer.Argument(metavar="FILE", help="A new file: .pdf, .html, .csv or .parquet.")
+    ],
+    since: Annotated[
+        datetime | None,
+        typer.Option(formats=list(DAY), help="From this date on (UTC); default: a year before."),
+    ] = None,
+    until: Annotated[
+        datetime | None,
+        typer.Option(formats=list(DAY), help="To before this date (UTC); default: now."),
+    ] = None,
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Simulated units instead of real ones.")
+    ] = False,
+    overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace the file.")] = False,
+    records: RecordsPlace = None,
+) -> None:
+    """Write the fleet report: what failed as found, was adjusted, recurs and is due."""
+    from .fleet_report_command import write_fleet_report
+
+    write_fleet_report(
+        records, file, _utc(since), _utc(until), simulated=simulated, overwrite=overwrite
+    )
 
 
 @app.command()
@@ -228,3 +321,8 @@ def retention(
     from .retention_command import show_retention
 
     show_retention(older_than, archive, records, as_json=as_json)
+
+
+def _utc(given: datetime | None) -> datetime | None:
+    """Return a date as typed, which is in UTC."""
+    return None if given is None else given.replace(tzinfo=UTC)

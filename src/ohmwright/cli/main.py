@@ -20,6 +20,7 @@ from .commands_campaign import app as campaign_app
 from .commands_campaign import next_, worklist
 from .commands_new import app as new_app
 from .commands_offline import certificate, checks, guide, lint, schema
+from .commands_page import page
 from .commands_record import app as record_app
 from .commands_rehearse import rehearse
 from .commands_run import calibrate, demo, practise, verify
@@ -63,6 +64,7 @@ for command in (
     certificate,
     sweep,
     worklist,
+    page,
     rehearse,
     simulate,
     lint,

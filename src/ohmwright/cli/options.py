@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from ohmwright.api.bench_data import BenchChoice
     from ohmwright.api.laboratory import PaperWords
 
+    from .creep_command import FleetChoice
     from .run_subject import WorkRequest
 
 Json = Annotated[bool, typer.Option("--json", help="Print one JSON document.")]
@@ -215,3 +216,21 @@ class RunFilterOptions:
             help="Each word is part of run, unit, serial number, model, procedure or operator.",
         ),
     ] = ""
+
+
+@dataclass(frozen=True)
+class FleetOptions:
+    """Options that select the units whose creep is looked at."""
+
+    model: Annotated[str | None, typer.Option(help="Only this model.")] = None
+    asset: Annotated[str | None, typer.Option(help="Only this unit.")] = None
+    simulated: Annotated[
+        bool, typer.Option("--simulated", help="Simulated units instead of real ones.")
+    ] = False
+    records: RecordsPlace = None
+
+    def choice(self) -> "FleetChoice":
+        """Return the units chosen."""
+        from .creep_command import FleetChoice
+
+        return FleetChoice(self.records, self.model, self.asset, self.simulated)

@@ -66,18 +66,27 @@ class RfTracker:
 
 
 _latest = RfTracker()
+_perhaps_on: list[RfTracker] = []
 
 
 def latest() -> RfTracker:
-    """The RF state that this process changed last; a new one where it has changed none."""
-    return _latest
+    """The RF state that this process changed last, of several one where RF may be on.
+
+    A new one where it has changed none.
+    """
+    return _perhaps_on[-1] if _perhaps_on else _latest
 
 
 def forget() -> None:
     """Begin a new command: of its RF nothing is known yet."""
+    _perhaps_on.clear()
     _remember(RfTracker())
 
 
 def _remember(state: RfTracker) -> None:
     global _latest
     _latest = state
+    if state in _perhaps_on:
+        _perhaps_on.remove(state)
+    if state.may_be_on:
+        _perhaps_on.append(state)

@@ -14,6 +14,10 @@ from .stamped import Stamped
 from .step import Stage
 from .traceability import Environment, Traceability
 
+SWEEP_TITLE = "Sweep"
+"""The title of the procedure by which a sweep is carried out. It decides nothing of the unit,
+so that no run of a procedure of this title counts as a unit's newest one."""
+
 
 class RunStarted(Stamped):
     """The beginning of a run: operator, unit, instruments, software and documents."""

@@ -14,7 +14,7 @@ from functools import reduce
 from math import sqrt
 from typing import Any
 
-from sqlalchemy import ColumnElement, Select, func, or_, select
+from sqlalchemy import ColumnElement, Select, and_, func, or_, select
 from sqlalchemy import Row as SqlRow
 
 from ohmwright.model.step import Stage
@@ -178,6 +178,56 @@ def _of_model(model: str, step: str, point: str, stage: Stage) -> tuple[ColumnEl
     """Conditions on results: of one point at one stage of a model, in runs that are not void."""
     c = RESULTS.c
     return c.model == model, c.step == step, c.point == point, c.stage == stage, NOT_VOID
+
+
+def creep_values(simulated: bool, model: str | None = None) -> Select[tuple[object, ...]]:
+    """Query: every value as found or as left with its limits, by point, then unit, then time.
+
+    Without sweeps, which have no limits, and voided runs; of simulated units or of real ones.
+    """
+    c = RESULTS.c
+    columns = (c.model, c.step, c.point, c.asset, c.run, c.stage, c.at, c.quantity, c.value)
+    query = (
+        select(*columns, c.uncertainty, c.target, c.lower, c.upper)
+        .where(
+            c.simulated == int(simulated),
+            c.stage.in_(("as_found", "as_left")),
+            c.value.is_not(None),
+            c.target > 0,
+            c.upper > c.lower,
+            NOT_VOID,
+        )
+        .order_by(c.model, c.step, c.point, c.asset, c.at, c.run, c.event)
+    )
+    return query if model is None else query.where(c.model == model)
+
+
+def adjusted_runs(simulated: bool) -> Select[tuple[object, ...]]:
+    """Query: the number of each run that has a result of the stage `adjust`."""
+    c = RESULTS.c
+    return select(c.run).where(c.stage == "adjust", c.simulated == int(simulated)).distinct()
+
+
+def reported_results(
+    simulated: bool, since: datetime, until: datetime
+) -> Select[tuple[object, ...]]:
+    """Query: every result from `since` to before `until`, and every failure as found before.
+
+    In the order of time, with the name of the run; without sweeps and voided runs.
+    """
+    c, failed_before = RESULTS.c, (RESULTS.c.verdict == "fail", RESULTS.c.stage == "as_found")
+    return (
+        select(RUNS.c.run_id, RUNS.c.serial, RESULTS)
+        .join(RUNS, RUNS.c.number == c.run)
+        .where(
+            c.simulated == int(simulated),
+            c.kind != "sweep",
+            NOT_VOID,
+            c.at < sortable_time(until),
+            or_(c.at >= sortable_time(since), and_(*failed_before)),
+        )
+        .order_by(c.at, c.run, c.event)
+    )
 
 
 def with_verdict(verdict: str, since: datetime) -> Select[tuple[object, ...]]:

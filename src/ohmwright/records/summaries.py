@@ -10,6 +10,8 @@ from collections.abc import Iterator
 
 from sqlalchemy import Connection, Table, delete, select, text
 
+from ohmwright.model.run_events import SWEEP_TITLE
+
 from .ledger import lock_ledger
 from .tables import NEWEST_RUNS, TALLIES, VOIDED_RUNS
 
@@ -28,7 +30,7 @@ FROM (
 ) AS errors
 GROUP BY model, step, point, stage, simulated, month
 """
-_NEWEST = """
+_NEWEST = f"""
 SELECT asset, simulated, number, run_id, model, serial, at, verdict
 FROM (
     SELECT runs.*,
@@ -37,7 +39,7 @@ FROM (
                PARTITION BY asset, simulated ORDER BY at DESC, number DESC
            ) AS place
     FROM runs
-    WHERE number NOT IN (SELECT run FROM voided_runs)
+    WHERE number NOT IN (SELECT run FROM voided_runs) AND procedure <> '{SWEEP_TITLE}'
 ) AS ranked
 WHERE place = 1
 """

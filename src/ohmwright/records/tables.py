@@ -105,7 +105,7 @@ NEWEST_RUNS = _table(
     Column("run", Integer),
     *map(_text, ("run_id", "model", "serial", "at", "verdict")),
 )
-"""For each unit the run that began last; `verdict` is None until it has one."""
+"""For each unit the run that began last, sweeps left out; `verdict` is None until it has one."""
 
 VOIDED_RUNS = _table("voided_runs", Column("run", Integer, primary_key=True))
 """The runs that are void, by the last word of the ledger on each; summaries leave them out."""

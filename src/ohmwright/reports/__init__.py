@@ -21,6 +21,7 @@ Read in this order:
     typesetting             templates typeset by typst
     html_tables             tables of results as HTML
     pdf, html               the certificate in these forms
+    table_paper             a paper of tables and pictures, as PDF and HTML
     csv_file                results for a spreadsheet
     dcc_elements            elements of a digital calibration certificate
     dcc_results, dcc        its results, and the whole document

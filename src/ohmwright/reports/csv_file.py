@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Mapping, Sequence
 from io import StringIO
 
 from ohmwright.model.quantity import unit_of
@@ -26,7 +27,11 @@ Cell = str | float | int | None
 
 def certificate_csv(certificate: Certificate) -> bytes:
     """One row for each result, in UTF-8 with the byte order mark that spreadsheets look for."""
-    rows = [_row(certificate, certificate.part_of(r), r) for r in certificate.results]
+    return csv_of_rows([_row(certificate, certificate.part_of(r), r) for r in certificate.results])
+
+
+def csv_of_rows(rows: Sequence[Mapping[str, Cell]]) -> bytes:
+    """Rows with the same names as CSV, in UTF-8 with the byte order mark, safe in a spreadsheet."""
     names = list(rows[0]) if rows else []
     text = StringIO(newline="")
     writer = csv.writer(text, quoting=csv.QUOTE_NONNUMERIC)

@@ -120,6 +120,11 @@ class SimulatedGenerator:
             raise CommandError(SETTINGS_CONFLICT)
         self._stored = dict(self.trims)
 
+    @property
+    def is_stored(self) -> bool:
+        """Whether every trim is stored as it acts now."""
+        return self._stored == self.trims
+
     def stored_trim(self) -> int:
         """The stored trim of the chosen point, in counts."""
         return self._stored[self.chosen_point()]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from typing import NamedTuple
 
 from ohmwright.model.errors import UsageError
 
@@ -11,6 +12,20 @@ from .dispatcher import CommandError
 from .generator import Direction, Key
 from .rig import Rig
 from .scpi_errors import ERRORS
+
+
+class PanelFace(NamedTuple):
+    """What the front panel shows."""
+
+    mode: str
+    setting_w: float
+    in_service: bool
+    point: str | None
+    """The adjustment point that is chosen."""
+    saved: bool
+    """Whether every trim is stored as it stands."""
+    alarm: bool
+    """Whether the contact quality alarm's lamp is lit."""
 
 
 class Panel:
@@ -67,6 +82,19 @@ class Panel:
         """Press or release the pedal, which keys RF."""
         with self._hand():
             self._rig.hold_pedal(down)
+
+    @property
+    def face(self) -> PanelFace:
+        """What the panel shows now."""
+        alarm, generator = self.contact_alarm, self._rig.generator
+        return PanelFace(
+            generator.mode,
+            generator.setting_w,
+            generator.in_service,
+            generator.point,
+            generator.is_stored,
+            alarm,
+        )
 
     @property
     def contact_alarm(self) -> bool:

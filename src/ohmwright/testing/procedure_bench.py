@@ -27,8 +27,9 @@ from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.truth import Truth
-from ohmwright.wire.clock import RealClock, VirtualClock
+from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
+from ohmwright.wire.paced_clock import PacedClock
 
 from .procedure_run import ProcedureRun
 
@@ -75,7 +76,7 @@ class ProcedureBench:
         if profile is not None:
             data = _with_generator(data, _profile(profile, folder, root))
         data = replace(data, faults=tuple(LineFault.parse(text) for text in faults))
-        clock = VirtualClock() if virtual_time else _PacedClock()
+        clock = VirtualClock() if virtual_time else PacedClock()
         hardware = simulated_bench(data, clock)
         return cls(_assembled(data, hardware, clock), hardware, folder, root, keep_in, bool(faults))
 
@@ -159,15 +160,6 @@ class ProcedureBench:
                 if events and run_id not in store.run_ids():
                     store.append_all(run_id, events)
         return place
-
-
-class _PacedClock(VirtualClock):
-    """Simulated time that passes no sooner than the machine's own."""
-
-    async def sleep(self, duration_s: float) -> None:
-        """Return when `duration_s` seconds have passed on both."""
-        await RealClock().sleep(duration_s)
-        await super().sleep(duration_s)
 
 
 def _assembled(data: BenchData, hardware: SimulatedBench, clock: VirtualClock) -> Bench:

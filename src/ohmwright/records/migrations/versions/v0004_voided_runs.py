@@ -45,7 +45,7 @@ SELECT asset, simulated, number, run_id, model, serial, at,
        (SELECT max(verdict) FROM ledger WHERE run = runs.number)
 FROM runs
 WHERE (asset, simulated) = (SELECT asset, simulated FROM runs WHERE number = NEW.run)
-AND number NOT IN (SELECT run FROM voided_runs)
+AND number NOT IN (SELECT run FROM voided_runs) AND procedure <> 'Sweep'
 ORDER BY at DESC, number DESC LIMIT 1;
 """
 _WHEN = "WHEN (NEW.what IN ('voided', 'reinstated'))"

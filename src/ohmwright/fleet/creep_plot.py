@@ -1,0 +1,116 @@
+"""The figure of units that creep: values with their intervals, adjustments, forecast, limits."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from ohmwright.model.quantity import unit_of
+
+from .creep_filter import BoolArray
+from .creep_model import FloatArray
+from .creep_table import CreepRow
+from .fleet_forecast import FleetForecast, PointForecast
+from .point_histories import years_of
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+_MOST = 6
+"""Panels of one figure."""
+_AHEAD_YEARS = 2.0
+_ORIGIN = 2000.0
+_FOUND, _LEFT, _FAN, _LIMIT = "#c05a00", "#1f5fa8", "#33628c", "#8a1f1f"
+
+
+def plot_creep(
+    forecast: FleetForecast, rows: Sequence[CreepRow], at: datetime, *, simulated: bool
+) -> Figure:
+    """Return the figure of the first rows, a panel for each; `at` is marked."""
+    from matplotlib.figure import Figure
+
+    shown = rows[:_MOST]
+    columns = 1 if len(shown) == 1 else 2
+    lines = -(-len(shown) // columns)
+    figure = Figure(figsize=(5.2 * columns + 0.6, 2.3 * lines + 0.7), layout="constrained")
+    panels = figure.subplots(lines, columns, squeeze=False).flatten()
+    by_name = {(point.of.model, point.of.step, point.of.point): point for point in forecast.points}
+    for axes, row in zip(panels, shown, strict=False):
+        _panel(axes, by_name[row.model, row.step, row.point], row, at)
+    for axes in panels[len(shown) :]:
+        axes.set_axis_off()
+    if simulated:
+        figure.suptitle("SIMULATED units", fontsize=9)
+    handles, names = panels[0].get_legend_handles_labels()
+    figure.legend(handles, names, loc="outside lower center", ncols=7, frameon=False, fontsize=8)
+    return figure
+
+
+def _panel(axes: Axes, point: PointForecast, row: CreepRow, at: datetime) -> None:
+    from matplotlib.ticker import MaxNLocator
+
+    index = point.of.assets.index(row.asset)
+    limits, seen = row.limits, point.of.seen
+    known = seen.known[index]
+    years = _ORIGIN + seen.times[index][known]
+    values = limits.middle + limits.half * seen.values[index][known]
+    reach = 2.0 * limits.half * seen.uncertainties[index][known]
+    fresh = seen.adjusted[index][known]
+    for chosen, colour, marker, name in (
+        (~fresh, _FOUND, "o", "value ± 2 u"),
+        (fresh, _LEFT, "s", "after adjusting ± 2 u"),
+    ):
+        axes.errorbar(
+            years[chosen],
+            values[chosen],
+            reach[chosen],
+            fmt=marker,
+            color=colour,
+            markersize=4,
+            linewidth=1,
+            label=name,
+        )
+    for year in years[fresh].tolist():
+        axes.axvline(year, color=_LEFT, linewidth=0.8, linestyle=":")
+    _pieces(axes, years, values, fresh)
+    _fan(axes, point, index, row, at)
+    for limit in () if limits.one_sided else (limits.lower,):
+        axes.axhline(limit, color=_LIMIT, linewidth=1.0, linestyle="--")
+    axes.axhline(limits.upper, color=_LIMIT, linewidth=1.0, linestyle="--", label="limits")
+    axes.axvline(_ORIGIN + years_of(at), color="black", linewidth=0.8, label=f"{at:%Y-%m-%d}")
+    unit = unit_of(limits.quantity).symbol
+    axes.set_title(f"{row.asset}, {row.step} {row.point}", fontsize=9, loc="left")
+    axes.set_ylabel(f"{limits.quantity.rpartition('_')[0].replace('_', ' ')} in {unit}", fontsize=8)
+    axes.tick_params(labelsize=7)
+    axes.xaxis.set_major_locator(MaxNLocator(integer=True))
+    axes.spines[["top", "right"]].set_visible(False)
+
+
+def _pieces(axes: Axes, years: FloatArray, values: FloatArray, fresh: BoolArray) -> None:
+    """Join the values between adjustments."""
+    starts = [0, *np.flatnonzero(fresh).tolist(), len(years)]
+    for begin, end in pairwise(starts):
+        axes.plot(years[begin:end], values[begin:end], color="#707880", linewidth=0.8)
+
+
+def _fan(axes: Axes, point: PointForecast, index: int, row: CreepRow, at: datetime) -> None:
+    """Draw the expected value ahead with its intervals of 50 and 90 %."""
+    begin = float(point.states.times[index])
+    until = max(years_of(at), begin) + _AHEAD_YEARS
+    times = np.linspace(begin, until, 40)
+    middle, bands = [], []
+    for time in times:
+        truth = point.truth(np.full(len(point.of.assets), time)).of_unit(index)
+        middle.append(float(truth.mean()[0]))
+        bands.append([float(truth.quantile(share)[0]) for share in (0.05, 0.25, 0.75, 0.95)])
+    years = _ORIGIN + times
+    low, lower, upper, high = (row.limits.middle + row.limits.half * np.array(bands)).T
+    axes.fill_between(years, low, high, color=_FAN, alpha=0.18, linewidth=0, label="90 %")
+    axes.fill_between(years, lower, upper, color=_FAN, alpha=0.3, linewidth=0, label="50 %")
+    expected = row.limits.middle + row.limits.half * np.array(middle)
+    axes.plot(years, expected, color=_FAN, linewidth=1.2, label="expected")

@@ -1,0 +1,110 @@
+"""The forecast of each point of each unit in the units of its quantity, as rows of a table."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from .creep_forecast import time_out
+from .fleet_forecast import FleetForecast, PointForecast
+from .point_histories import Limits, date_of, years_of
+
+HORIZON_YEARS = 5.0
+"""No date further ahead than this, from a unit's last value, is foretold."""
+UNLIKE = 0.5
+"""Probability above which a unit is said to creep unlike its model."""
+SURPRISE = 3.0
+"""Standard deviations beyond which the newest value is said to be a step."""
+
+
+@dataclass(frozen=True, slots=True)
+class CreepRow:
+    """What is to be expected of one point of one unit; values in the unit of `limits.quantity`."""
+
+    asset: str
+    model: str
+    step: str
+    point: str
+    limits: Limits
+    last_at: datetime
+    last_value: float
+    rate_percent: float
+    """Creep in percent of the target a year, and its standard deviation."""
+    rate_percent_sd: float
+    expected: float
+    """True value at the date asked for, with the interval that has the coverage asked for."""
+    lower: float
+    upper: float
+    risk: float
+    """Probability of being out of tolerance at that date."""
+    leaves_at: datetime | None
+    """When the risk reaches the probability asked for; None beyond `HORIZON_YEARS`."""
+    unlike: float
+    """Probability that the unit creeps unlike its model."""
+    surprise: float | None
+    """The newest value less what was foretold of it, in standard deviations; None where nothing was
+    foretold."""
+
+    @property
+    def remarks(self) -> tuple[str, ...]:
+        """What a person should look at."""
+        said = ["unlike its model"] if self.unlike > UNLIKE else []
+        if self.surprise is not None and abs(self.surprise) > SURPRISE:
+            said.append("step at its last visit")
+        return tuple(said)
+
+
+def creep_rows(
+    forecast: FleetForecast, at: datetime, *, probability: float = 0.1, coverage: float = 0.9
+) -> list[CreepRow]:
+    """Return a row for each point of each unit at `at`, the riskiest first.
+
+    A unit with a value after `at` is shown at that value's time.
+    """
+    rows = [row for point in forecast.points for row in _rows(point, at, probability, coverage)]
+    return sorted(rows, key=lambda row: (-row.risk, row.asset, row.step, row.point))
+
+
+def riskiest_of_each(rows: list[CreepRow]) -> list[CreepRow]:
+    """Return the first row of each unit: of its riskiest point where the riskiest come first."""
+    first: dict[str, CreepRow] = {}
+    for row in rows:
+        first.setdefault(row.asset, row)
+    return list(first.values())
+
+
+def _rows(
+    point: PointForecast, at: datetime, probability: float, coverage: float
+) -> Iterator[CreepRow]:
+    of, states = point.of, point.states
+    times = np.maximum(states.times, years_of(at))
+    truth, (means, sds) = point.truth(times), point.rates()
+    lower, upper = truth.interval(coverage)
+    leaves = time_out(point.risk, states.times, probability, HORIZON_YEARS)
+    columns = (truth.mean(), lower, upper, point.risk(times), point.unlike(), means, sds)
+    last = of.seen.known.sum(axis=1) - 1
+    for index, (figures, limits) in enumerate(zip(np.array(columns).T, of.limits, strict=True)):
+        expected, low, high, risk, unlike, mean, sd = figures.tolist()
+        percent = 100.0 * limits.half / limits.target
+        surprise = float(states.surprises[index, last[index]])
+        yield CreepRow(
+            asset=of.assets[index],
+            model=of.model,
+            step=of.step,
+            point=of.point,
+            limits=limits,
+            last_at=date_of(float(states.times[index])),
+            last_value=limits.value_of(float(of.seen.values[index, last[index]])),
+            rate_percent=percent * mean,
+            rate_percent_sd=percent * sd,
+            expected=limits.value_of(expected),
+            lower=limits.value_of(low),
+            upper=limits.value_of(high),
+            risk=risk,
+            leaves_at=date_of(float(leaves[index])) if np.isfinite(leaves[index]) else None,
+            unlike=unlike,
+            surprise=None if np.isnan(surprise) else surprise,
+        )

@@ -1,0 +1,193 @@
+"""What a span of time brought: what failed as found, what was adjusted, what recurs. Pure."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from itertools import groupby
+from typing import Any
+
+from sqlalchemy import Row as SqlRow
+
+from ohmwright.model.result import Verdict, worst
+
+from .binomial import ShareLimits, wilson
+from .point_histories import Limits
+
+_Row = SqlRow[Any]
+
+
+@dataclass(frozen=True, slots=True)
+class Failure:
+    """One point of one unit that failed as found."""
+
+    at: datetime
+    run_id: str
+    asset: str
+    model: str
+    step: str
+    point: str
+    value: float
+    limits: Limits
+
+    @property
+    def error_percent(self) -> float:
+        """Value less target, in percent of the target."""
+        return 100.0 * (self.value / self.limits.target - 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class AdjustedUnit:
+    """One run that adjusted its unit."""
+
+    at: datetime
+    run_id: str
+    asset: str
+    model: str
+    points: tuple[str, ...]
+    """The points whose trims were moved."""
+    found: Verdict
+    left: Verdict
+
+
+@dataclass(frozen=True, slots=True)
+class Recurrence:
+    """A point of a unit that failed as found more than once, the last time within the span."""
+
+    asset: str
+    model: str
+    step: str
+    point: str
+    dates: tuple[datetime, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ModelReview:
+    """How the units of one model did: visits are runs with a result as found."""
+
+    model: str
+    units: int
+    visits: int
+    failed: int
+    """Visits at which a point failed as found."""
+    adjusted: int
+    not_passed_as_left: int
+
+    @property
+    def failure_limits(self) -> ShareLimits:
+        """Share of visits with a failure as found: confidence limits of 95 %."""
+        return wilson(self.failed, self.visits) if self.visits else ShareLimits(0.0, 1.0)
+
+
+@dataclass(frozen=True, slots=True)
+class FleetReview:
+    """What a span of time brought."""
+
+    models: tuple[ModelReview, ...]
+    failures: tuple[Failure, ...]
+    adjusted: tuple[AdjustedUnit, ...]
+    recurring: tuple[Recurrence, ...]
+    assets: frozenset[str]
+    """Every unit with a result."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Visit:
+    """The results of one run that count, by stage."""
+
+    run: _Row
+    found: tuple[_Row, ...]
+    adjusted: tuple[_Row, ...]
+    left: tuple[_Row, ...]
+
+    def verdict_found(self) -> Verdict:
+        return worst(row.verdict for row in self.found)
+
+    def verdict_left(self) -> Verdict:
+        return worst(row.verdict for row in (self.left or self.found))
+
+
+def fleet_review(
+    rows: Iterable[_Row], since: datetime, run_ids: Collection[str] | None = None
+) -> FleetReview:
+    """Return what the results since `since` say, of the runs `run_ids` alone where they are given.
+
+    `rows`: as `reported_results` gives them; those before `since` tell what has failed before.
+    """
+    visits = [_visit(of_run) for of_run in _runs(rows)]
+    wanted = [
+        visit
+        for visit in visits
+        if _at(visit.run) >= since and (run_ids is None or visit.run.run_id in run_ids)
+    ]
+    failures = [failure for visit in wanted for failure in _failures(visit)]
+    return FleetReview(
+        models=tuple(_of_models(wanted)),
+        failures=tuple(failures),
+        adjusted=tuple(_adjusted(visit) for visit in wanted if visit.adjusted),
+        recurring=tuple(_recurring(visits, failures)),
+        assets=frozenset(visit.run.asset for visit in wanted),
+    )
+
+
+def _runs(rows: Iterable[_Row]) -> list[list[_Row]]:
+    of_run: dict[int, list[_Row]] = {}
+    for row in rows:
+        of_run.setdefault(row.run, []).append(row)
+    return list(of_run.values())
+
+
+def _visit(rows: Sequence[_Row]) -> _Visit:
+    last = {(row.stage, row.step, row.point): row for row in rows}
+    stages = {
+        stage: tuple(row for row in last.values() if row.stage == stage)
+        for stage in ("as_found", "adjust", "as_left")
+    }
+    return _Visit(rows[-1], stages["as_found"], stages["adjust"], stages["as_left"])
+
+
+def _at(row: _Row) -> datetime:
+    return datetime.fromisoformat(row.at)
+
+
+def _failures(visit: _Visit) -> Iterable[Failure]:
+    for row in visit.found:
+        if row.verdict == "fail" and row.value is not None and row.target is not None:
+            limits = Limits(row.quantity, row.target, row.lower, row.upper)
+            names = (row.asset, row.model, row.step, row.point)
+            yield Failure(_at(row), row.run_id, *names, row.value, limits)
+
+
+def _adjusted(visit: _Visit) -> AdjustedUnit:
+    run = visit.run
+    points = tuple(dict.fromkeys(row.point for row in visit.adjusted))
+    found, left = visit.verdict_found(), visit.verdict_left()
+    return AdjustedUnit(_at(run), run.run_id, run.asset, run.model, points, found, left)
+
+
+def _recurring(visits: Iterable[_Visit], failures: Iterable[Failure]) -> Iterable[Recurrence]:
+    now = {(failure.asset, failure.step, failure.point) for failure in failures}
+    ever: dict[tuple[str, str, str], list[Failure]] = {}
+    for failure in (failure for visit in visits for failure in _failures(visit)):
+        ever.setdefault((failure.asset, failure.step, failure.point), []).append(failure)
+    for key, found in sorted(ever.items()):
+        if key in now and len(found) > 1:
+            asset, step, point = key
+            dates = tuple(failure.at for failure in found)
+            yield Recurrence(asset, found[-1].model, step, point, dates)
+
+
+def _of_models(visits: Iterable[_Visit]) -> Iterable[ModelReview]:
+    by_model = sorted(visits, key=lambda visit: visit.run.model)
+    for model, of_model in groupby(by_model, key=lambda visit: visit.run.model):
+        here = list(of_model)
+        found = [visit for visit in here if visit.found]
+        yield ModelReview(
+            model=model,
+            units=len({visit.run.asset for visit in here}),
+            visits=len(found),
+            failed=sum(visit.verdict_found() == "fail" for visit in found),
+            adjusted=sum(bool(visit.adjusted) for visit in here),
+            not_passed_as_left=sum(visit.verdict_left() != "pass" for visit in here),
+        )

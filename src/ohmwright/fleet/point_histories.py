@@ -1,0 +1,140 @@
+"""The results on record as histories of units, one set for each point of each model.
+
+A value counts as as found or as left; sweeps do not count. Where a run adjusted the unit, its first
+value as left begins anew; where it kept none, the next value does.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from itertools import groupby
+from typing import Any
+
+import numpy as np
+from sqlalchemy import Row as SqlRow
+
+from .creep_filter import Histories
+
+_ORIGIN = datetime(2000, 1, 1, tzinfo=UTC)
+_YEAR = timedelta(days=365.25)
+_LEAST_U = 1e-3
+"""Standard uncertainty in tolerances where none is stated."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """Target and limits of a point for one unit, in the unit of `quantity`; `target` above zero."""
+
+    quantity: str
+    target: float
+    lower: float
+    upper: float
+
+    @property
+    def middle(self) -> float:
+        """Halfway between the limits."""
+        return 0.5 * (self.lower + self.upper)
+
+    @property
+    def half(self) -> float:
+        """Half the distance of the limits: one tolerance."""
+        return 0.5 * (self.upper - self.lower)
+
+    @property
+    def one_sided(self) -> bool:
+        """Whether only the upper limit counts."""
+        return self.lower < 0.0
+
+    def value_of(self, deviation: float) -> float:
+        """Return the value that lies `deviation` tolerances from the middle of the limits."""
+        return self.middle + deviation * self.half
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class PointHistories:
+    """What is on record of one point of a model: the history of each unit that has values."""
+
+    model: str
+    step: str
+    point: str
+    assets: tuple[str, ...]
+    limits: tuple[Limits, ...]
+    """Of each unit, as in its newest result."""
+    seen: Histories
+
+
+def years_of(at: datetime) -> float:
+    """Return a time in years since the beginning of 2000, UTC."""
+    return (at - _ORIGIN) / _YEAR
+
+
+def date_of(years: float) -> datetime:
+    """Return the time, UTC, that is so many years after the beginning of 2000."""
+    return _ORIGIN + years * _YEAR
+
+
+def point_histories(rows: Iterable[SqlRow[Any]], adjusted: set[int]) -> Iterator[PointHistories]:
+    """Yield the histories of each point; `rows` as `creep_values` orders them.
+
+    `adjusted`: numbers of the runs that adjusted their unit.
+    """
+    for (model, step, point), of_point in groupby(rows, key=lambda r: (r.model, r.step, r.point)):
+        units = [
+            (asset, _usable(list(of_unit)))
+            for asset, of_unit in groupby(of_point, key=lambda r: r.asset)
+        ]
+        units = [(asset, usable) for asset, usable in units if usable]
+        if units:
+            yield PointHistories(
+                model,
+                step,
+                point,
+                tuple(asset for asset, _ in units),
+                tuple(_limits(usable[-1]) for _, usable in units),
+                _histories([usable for _, usable in units], adjusted),
+            )
+
+
+def _usable(rows: Sequence[SqlRow[Any]]) -> list[SqlRow[Any]]:
+    """Return the results that count: the last of a stage in a run, if of the newest quantity."""
+    last = {(row.run, row.stage): row for row in rows}
+    return [row for row in last.values() if row.quantity == rows[-1].quantity]
+
+
+def _limits(row: SqlRow[Any]) -> Limits:
+    return Limits(row.quantity, row.target, row.lower, row.upper)
+
+
+def _histories(units: Sequence[Sequence[SqlRow[Any]]], adjusted: set[int]) -> Histories:
+    shape = len(units), max(map(len, units))
+    times, values, stated_u = np.zeros(shape), np.zeros(shape), np.zeros(shape)
+    fresh, known = np.zeros(shape, dtype=np.bool_), np.zeros(shape, dtype=np.bool_)
+    for index, rows in enumerate(units):
+        here = slice(0, len(rows))
+        limits = _limits(rows[-1])
+        # Errors relative to the target, so that a target or limits that were changed do no harm.
+        errors = np.array([(row.value - row.target) / row.target for row in rows])
+        offset, half = limits.middle / limits.target - 1.0, limits.half / limits.target
+        times[index, here] = [years_of(datetime.fromisoformat(row.at)) for row in rows]
+        values[index, here] = (errors - offset) / half
+        relative_u = np.array([(row.uncertainty or 0.0) / row.target for row in rows])
+        stated_u[index, here] = np.maximum(relative_u / half, _LEAST_U)
+        fresh[index, here] = _fresh(rows, adjusted)
+        known[index, here] = True
+    return Histories(times, values, stated_u, fresh, known)
+
+
+def _fresh(rows: Sequence[SqlRow[Any]], adjusted: set[int]) -> list[bool]:
+    """Return, for each value, whether the unit was adjusted since the one before."""
+    said, moved = [], False
+    for run, of_run in groupby(rows, key=lambda row: row.run):
+        awaits_left = run in adjusted
+        for row in of_run:
+            if row.stage == "as_left":
+                moved, awaits_left = moved or awaits_left, False
+            said.append(moved)
+            moved = False
+        moved = awaits_left
+    return said

@@ -1,0 +1,198 @@
+"""What the page can be asked for: one function for each route, in the server's own task."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import asdict, dataclass
+from functools import partial
+from typing import Any, TypeVar
+
+import anyio
+import segno
+from anyio.abc import TaskGroup
+from starlette.requests import Request
+from starlette.responses import JSONResponse, Response, StreamingResponse
+
+from ohmwright.model.errors import OhmwrightError, ProcedureError, UsageError
+
+from .admission import Admission
+from .desk import Desk
+from .gate import cookie_name, refusal
+from .history import History, PaperForm
+from .news import Newsroom
+from .offered import OfferedProcedures
+from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Said, Turn
+from .preview import preview, unreadable
+from .request_body import body_of
+from .screens import Screen, Screens
+
+R = TypeVar("R")
+B = TypeVar("B", bound=Body)
+SCREEN_HEADER = "x-screen-key"
+_PAPER_POLICY = (
+    "default-src 'none'; style-src 'unsafe-inline'; img-src data:; font-src data:; "
+    "base-uri 'none'; form-action 'none'; sandbox"
+)
+
+
+@dataclass
+class PageCalls:
+    """The state of the server, and what a request does with it."""
+
+    desks: Sequence[Desk]
+    procedures: OfferedProcedures
+    history: History
+    admission: Admission
+    screens: Screens
+    newsroom: Newsroom
+    tasks: TaskGroup
+    address: str
+    """Of the page, as a URL."""
+    admitted: Callable[[], None]
+    """Called when a token was used up."""
+
+    async def enter(self, request: Request) -> Response:
+        """Exchange a one-time token for a session, whose secret only the browser holds."""
+        session = self.admission.enter((await body_of(request, Enter)).token)
+        if session is None and not self.admission.may_guess_again():
+            return refusal(429, "There were too many wrong tokens.", "Wait a moment.")
+        if session is None:
+            return refusal(401, "The token has been used, or is none.", "Ask for a new address.")
+        self.admitted()
+        response = JSONResponse({})
+        name = cookie_name(request.headers["host"])
+        response.set_cookie(name, session, httponly=True, samesite="strict", path="/")
+        return response
+
+    async def news(self, request: Request) -> Response:
+        """Stream the news of every bench, to a screen that keeps its key over a reload."""
+        screen = await self.screens.arriving(request.headers.get(SCREEN_HEADER, ""))
+        if screen is None:
+            return refusal(429, "There are too many screens.", "Close one.")
+
+        async def stream() -> Any:
+            with self.screens.shown(screen):
+                async for message in self.newsroom.stream(screen):
+                    yield message
+
+        return StreamingResponse(stream(), media_type="text/event-stream")
+
+    async def offers(self, request: Request) -> Response:
+        """Return the procedures that can be run on a bench, and its unfinished runs."""
+        desk = self._desk(request)
+        offers = await _in_thread(self.procedures.offers)
+        unfinished = await _in_thread(partial(self.history.unfinished, desk.unit.id))
+        return JSONResponse(
+            {"procedures": [asdict(offer) for offer in offers], "unfinished": unfinished[:20]}
+        )
+
+    async def preview(self, request: Request) -> Response:
+        """Return what a procedure would do on a bench; what is wrong with it is marked."""
+        desk, number = self._desk(request), request.path_params["procedure"]
+        unattended = request.query_params.get("unattended") == "yes"
+        return JSONResponse(
+            await _in_thread(partial(self._preview, desk, number, unattended=unattended))
+        )
+
+    def _preview(self, desk: Desk, number: int, *, unattended: bool) -> dict[str, Any]:
+        try:
+            return preview(self.procedures.read(number), desk.source.read(), unattended=unattended)
+        except ProcedureError as problem:
+            return unreadable(problem, self.procedures.text(number), self.procedures.name(number))
+
+    async def begin(self, request: Request) -> Response:
+        """Begin a run, or go on with one."""
+        desk, order, screen = await self._order(request, Begin)
+        desk.lease.require(screen.number)
+        desk.begin(order, self.procedures.read(order.procedure), self.tasks)
+        return JSONResponse({})
+
+    async def stop(self, request: Request) -> Response:
+        """Stop the run with RF off, whichever screen asks."""
+        return JSONResponse({"stopping": self._desk(request).stop()})
+
+    async def say(self, request: Request) -> Response:
+        """Answer the open request."""
+        desk, said, screen = await self._order(request, Said)
+        desk.lease.require(screen.number)
+        desk.say(said.number, said.words)
+        return JSONResponse({})
+
+    async def command(self, request: Request) -> Response:
+        """Take, ask for, hand over, keep or leave the command of a bench."""
+        desk, command, screen = await self._order(request, Command)
+        desk.lease.do(command.do, screen.number)
+        return JSONResponse({"holder": desk.lease.holder, "asker": desk.lease.asker})
+
+    async def press(self, request: Request) -> Response:
+        """Press a key of the practice unit once."""
+        desk, press, screen = await self._order(request, KeyPress)
+        desk.lease.require(screen.number)
+        desk.press(press)
+        return JSONResponse({})
+
+    async def turn(self, request: Request) -> Response:
+        """Work another control of the practice unit."""
+        desk, turn, screen = await self._order(request, Turn)
+        desk.lease.require(screen.number)
+        desk.turn(turn)
+        return JSONResponse({})
+
+    async def runs(self, request: Request) -> Response:
+        """Return the newest runs on record that have the words searched for."""
+        words = request.query_params.get("words", "")[:200]
+        return JSONResponse(await _in_thread(partial(self.history.runs, words)))
+
+    async def run(self, request: Request) -> Response:
+        """Return one run on record with its results and power curves."""
+        return JSONResponse(await _in_thread(partial(self.history.run, request.path_params["run"])))
+
+    async def pdf(self, request: Request) -> Response:
+        """Return the certificate of a finished run as a file."""
+        name, content = await self._certificate(request, "pdf")
+        headers = {"content-disposition": f'attachment; filename="{name}"'}
+        return Response(content, media_type="application/pdf", headers=headers)
+
+    async def html(self, request: Request) -> Response:
+        """Return the certificate of a finished run as a page of its own."""
+        _, content = await self._certificate(request, "html")
+        headers = {"content-security-policy": _PAPER_POLICY}
+        return Response(content, media_type="text/html", headers=headers)
+
+    async def _certificate(self, request: Request, form: PaperForm) -> tuple[str, bytes]:
+        run_id = request.path_params["run"]
+        return await _in_thread(partial(self.history.certificate, run_id, form))
+
+    async def invite(self, request: Request) -> Response:
+        """Return an address that admits one more browser, also as a picture for its camera."""
+        await body_of(request, Nothing)
+        address = f"{self.address}#token={self.admission.new_token()}"
+        picture = segno.make(address).svg_data_uri(scale=4, border=4, light="#ffffff")
+        return JSONResponse({"address": address, "picture": picture})
+
+    def _desk(self, request: Request) -> Desk:
+        number: int = request.path_params["bench"]
+        if not 1 <= number <= len(self.desks):
+            raise UsageError("There is no such bench.")
+        return self.desks[number - 1]
+
+    async def _order(self, request: Request, kind: type[B]) -> tuple[Desk, B, Screen]:
+        """Return bench, body and screen of a request. Raises UsageError."""
+        order = await body_of(request, kind)
+        screen = self.screens.of_key(request.headers.get(SCREEN_HEADER, ""))
+        if screen is None:
+            raise UsageError("The request names no screen.", do="Load the page again.")
+        return self._desk(request), order, screen
+
+
+async def refused(request: Request, problem: Exception) -> Response:
+    """Return an error of a route as its three parts."""
+    assert isinstance(problem, OhmwrightError)  # as the application registers it
+    status = 404 if request.method == "GET" else 409
+    facts = {"happened": problem.happened, "means": problem.means, "do": problem.do}
+    return JSONResponse(facts, status)
+
+
+async def _in_thread(work: Callable[[], R]) -> R:
+    """Do what reads files or the store beside the benches' tasks, which go on meanwhile."""
+    return await anyio.to_thread.run_sync(work)

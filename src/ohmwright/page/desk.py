@@ -1,0 +1,231 @@
+"""One bench as the page knows it: its run, which goes on whether or not a browser is there."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Callable
+from contextlib import aclosing
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import anyio
+from anyio.abc import TaskGroup
+
+from ohmwright.api.bench_data import BenchData
+from ohmwright.api.jobs import claimed_events, new_job
+from ohmwright.api.open_records import open_existing_records, open_records
+from ohmwright.api.recorded_events import recorded_events
+from ohmwright.api.run_picture import RunPicture
+from ohmwright.api.run_plan import planned_points
+from ohmwright.api.run_view import TREND_READINGS, RunWatch, watch_of
+from ohmwright.engine.procedure_file import ProcedureFile
+from ohmwright.engine.run import Job
+from ohmwright.instruments.bench import Bench, named_unit
+from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.errors import OhmwrightError, UsageError
+from ohmwright.model.event import Event
+from ohmwright.model.traceability import Environment
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.store import Store
+from ohmwright.wire.clock import Clock
+
+from .benches import BenchSource
+from .lease import Lease
+from .operator import PageOperator
+from .orders import STAGES_OF, Begin, KeyPress, Turn
+from .practice import PRACTICE, NothingKept
+
+DeskState = Literal["idle", "opening", "going on", "stopping", "ended"]
+Explain = Callable[[BaseException], OhmwrightError]
+"""Turns what ended a run into an error for a person; a crash is written to its log file."""
+
+
+@dataclass(frozen=True)
+class PlottedReading:
+    """One reading for the live plot; `number` counts the readings of a run."""
+
+    number: int
+    bench_s: float
+    current_ma: float
+
+
+class Desk:
+    """A bench, the run on it, the person who answers, and which screen commands."""
+
+    def __init__(
+        self,
+        number: int,
+        source: BenchSource,
+        records: str | None,
+        lease: Lease,
+        real: Clock,
+        explain: Explain,
+    ) -> None:
+        self.number, self.source, self.lease = number, source, lease
+        self.data: BenchData = source.read()
+        self.unit = named_unit(self.data.file.asset, self.data.file.name)
+        self._records, self._real, self._explain = records, real, explain
+        self.state: DeskState = "idle"
+        self.error: OhmwrightError | None = None
+        self.run_id = ""
+        """Of the run that goes on, or was the last."""
+        self.changes = 0
+        """Counts what happened, so that whoever shows the desk knows whether to draw again."""
+        self.results_changes = 0
+        self.runs = 0
+        """Counts the runs, so that readings of one are not taken for another's."""
+        self.readings: deque[PlottedReading] = deque(maxlen=TREND_READINGS)
+        self._begin_watch(RunWatch())
+
+    def _begin_watch(self, watch: RunWatch) -> None:
+        self.watch = watch
+        self.operator = PageOperator(watch, self._real)
+        self.clock: Clock | None = None
+        self._scope = anyio.CancelScope()
+        self._count = 0
+        self.runs += 1
+        self.readings.clear()
+
+    @property
+    def is_busy(self) -> bool:
+        """Whether a run is being opened, goes on or is being stopped."""
+        return self.state in ("opening", "going on", "stopping")
+
+    @property
+    def now_s(self) -> float:
+        """The time of the bench's clock; 0 before it was opened."""
+        return 0.0 if self.clock is None else self.clock.now_s()
+
+    @property
+    def is_practice(self) -> bool:
+        """Whether its unit is worked on the page."""
+        return self.source.is_practice
+
+    def picture(self) -> RunPicture:
+        """Return the run as it is now; its readings are in `readings`."""
+        return self.watch.picture_without_trend(self.now_s)
+
+    def begin(self, order: Begin, file: ProcedureFile, tasks: TaskGroup) -> None:
+        """Begin a run in a task of its own. Raises UsageError, SourceError where it cannot."""
+        if self.is_busy:
+            raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
+        self.data = _in_room(self.source.read(), order)
+        self._begin_watch(RunWatch(planned_points(file.procedure, STAGES_OF[order.work])))
+        self.state, self.error, self.run_id = "opening", None, ""
+        self._changed()
+        tasks.start_soon(self._run, order, file)
+
+    def stop(self) -> bool:
+        """Stop the run with RF off; False where none goes on."""
+        if not self.is_busy:
+            return False
+        self.state = "stopping"
+        self._changed()
+        self._scope.cancel()
+        return True
+
+    def say(self, number: int, words: str) -> None:
+        """Answer the open request `number`. Raises UsageError where it is not open."""
+        self.operator.say(number, words)
+        self._changed()
+
+    def press(self, press: KeyPress) -> None:
+        """Press a key of a practice unit. Raises UsageError."""
+        self.source.press(press)
+        self._changed()
+
+    def turn(self, turn: Turn) -> None:
+        """Work another control of a practice unit. Raises UsageError."""
+        self.source.turn(turn)
+        self._changed()
+
+    def on_event(self, event: Event) -> None:
+        """Take an event, which is stored already."""
+        self.watch.on_event(event)
+        self.results_changes += 1
+        self._changed()
+
+    def on_status(self, moment: BenchStatus) -> None:
+        """Take the latest status; returns at once."""
+        before = self.watch.moment
+        self.watch.on_status(moment)
+        is_new = before is None or before.bench_s != moment.bench_s
+        if moment.rf == "on" and moment.current_ma is not None and is_new:
+            self._count += 1
+            self.readings.append(PlottedReading(self._count, moment.bench_s, moment.current_ma))
+        self._changed()
+
+    def _changed(self) -> None:
+        self.changes += 1
+
+    async def _run(self, order: Begin, file: ProcedureFile) -> None:
+        """Run and record; whatever ends it is kept for the page, RF off or said not to be."""
+        try:
+            with self._scope:
+                await self._recorded(order, file)
+        except Exception as problem:
+            self._fail(problem)
+        finally:
+            self.state = "ended"
+            self._changed()
+
+    async def _recorded(self, order: Begin, file: ProcedureFile) -> None:
+        if self.is_practice:
+            await self._on_bench(order, Job(file, STAGES_OF[order.work], PRACTICE), NothingKept())
+            return
+        with (open_records if order.resume is None else open_existing_records)(
+            self._records
+        ) as store:
+            store.key.load()  # a run that nobody can sign is not begun
+            await self._on_bench(order, self._job(order, file, store), store)
+
+    async def _on_bench(self, order: Begin, job: Job, store: Store) -> None:
+        opened = self.source.opened(self.data, self.operator, unattended=order.unattended)
+        async with opened as bench:
+            try:
+                await self._work(job, bench, store)
+            except Exception as problem:  # told now: to close a bench may take a while
+                self._fail(problem)
+
+    def _job(self, order: Begin, file: ProcedureFile, store: SqlStore) -> Job:
+        earlier = () if order.resume is None else claimed_events(store, order.resume)
+        job = new_job(
+            file,
+            self.data,
+            store,
+            stages=STAGES_OF[order.work],
+            earlier=earlier,
+            accept_expired=order.accept_expired,
+        )
+        if earlier:
+            self._begin_resumed(watch_of(job))
+        self.run_id = job.run_id
+        return job
+
+    def _begin_resumed(self, watch: RunWatch) -> None:
+        scope = self._scope
+        self._begin_watch(watch)
+        self._scope = scope
+
+    async def _work(self, job: Job, bench: Bench, store: Store) -> None:
+        self.clock, self.state = bench.clock, "going on"
+        self._changed()
+        async with aclosing(recorded_events(job, bench, store, self)) as events:
+            async for _ in events:
+                pass
+
+    def _fail(self, problem: Exception) -> None:
+        if self.error is None:
+            self.error = self._explain(problem)
+        self._changed()
+
+
+def _in_room(data: BenchData, order: Begin) -> BenchData:
+    """Return `data` with the room's conditions that were given; others stay as in the file."""
+    given = {
+        key: value
+        for key in ("temperature_c", "humidity_percent")
+        if (value := getattr(order, key)) is not None
+    }
+    room = (data.file.environment or Environment()).model_copy(update=given)
+    return replace(data, file=data.file.model_copy(update={"environment": room}))

@@ -1,0 +1,133 @@
+"""The runs on record as a page lists and shows them; each question opens the store anew."""
+
+from __future__ import annotations
+
+from base64 import b64encode
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from ohmwright.api.certificate_files import (
+    CertificateOptions,
+    CertificateRenderer,
+    certificate_renderer,
+)
+from ohmwright.api.open_records import open_existing_records, records_exist, trusted_keys
+from ohmwright.api.run_of_record import Run
+from ohmwright.api.run_picture import result_picture
+from ohmwright.engine.resume import run_started_event
+from ohmwright.model.errors import OhmwrightError, UsageError
+from ohmwright.model.event import Fault
+from ohmwright.records import queries
+from ohmwright.records.flat_rows import Row
+from ohmwright.reports.curves import curve_svg, plotted_curves
+
+MOST_RUNS = 200
+PaperForm = Literal["pdf", "html"]
+_SEARCHED = ("run_id", "asset", "model", "serial", "procedure", "operator", "verdict")
+_SHOWN = (*_SEARCHED, "at", "simulated")
+
+
+@dataclass(frozen=True)
+class History:
+    """The records at a place; None is the user's own."""
+
+    place: str | None
+
+    def runs(self, words: str) -> dict[str, Any]:
+        """Return the newest runs that have every one of `words`, newest first, and how many."""
+        if not records_exist(self.place):
+            return {"runs": [], "found": 0}
+        wanted = words.casefold().split()
+        with open_existing_records(self.place) as store:
+            rows = [
+                row
+                for row in reversed(queries.runs(store.database))
+                if all(word in _text(row) for word in wanted)
+            ]
+        shown = [
+            {key: str(row[key]) if key == "at" else row[key] for key in _SHOWN}
+            for row in rows[:MOST_RUNS]
+        ]
+        return {"runs": shown, "found": len(rows)}
+
+    def unfinished(self, asset: str) -> list[str]:
+        """Return the numbers of runs on a unit that were cut short, newest first."""
+        if not records_exist(self.place):
+            return []
+        with open_existing_records(self.place) as store:
+            wanted = queries.Filter(asset=asset, verdict=queries.CUT_SHORT)
+            return [str(row["run_id"]) for row in reversed(queries.runs(store.database, wanted))]
+
+    def run(self, run_id: str) -> dict[str, Any]:
+        """Return a run with its results and curves. Raises UsageError, RecordError."""
+        with open_existing_records(self.place) as store:
+            run = Run(self.place, run_id, store.events(run_id))
+            started = run_started_event(run.events)
+            if started is None:
+                raise UsageError(f"Run {run_id} has no beginning on record.")
+            curves: list[dict[str, str]] = []
+            if run.finished:
+                with suppress(OhmwrightError):  # what a paper needs and a list does not
+                    curves = _curves(self._renderer(run_id))
+        return {
+            "run_id": run.id,
+            "verdict": run.verdict if run.finished else queries.CUT_SHORT,
+            "finished": run.finished,
+            "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
+            "asset": started.asset.id,
+            "procedure": f"{started.procedure}, revision {started.revision}",
+            "bench": started.bench,
+            "analyzer": started.analyzer,
+            "operator": started.operator,
+            "at": started.at.isoformat(timespec="seconds"),
+            "simulated": started.seed is not None,
+            "seed": started.seed,
+            "certificate": None
+            if started.traceability is None
+            else started.traceability.certificate,
+            "results": [result_picture(one).model_dump() for one in run.results],
+            "faults": [event.message for event in run.events if isinstance(event, Fault)],
+            "curves": curves,
+            "sweep": [
+                {
+                    "mode": one.mode,
+                    "setting_w": one.setting_w,
+                    "load_ohm": one.load_ohm,
+                    "power_w": None if one.measured is None else one.measured.value,
+                    "expanded_w": None if one.measured is None else one.measured.expanded,
+                }
+                for one in run.results
+                if one.sweep is not None
+            ],
+        }
+
+    def certificate(self, run_id: str, form: PaperForm) -> tuple[str, bytes]:
+        """Return name and content of a finished run's certificate. Raises OhmwrightError."""
+        renderer = self._renderer(run_id)
+        name = f"{renderer.name()}.{form}"
+        make = renderer.pdf if form == "pdf" else renderer.html
+        return name, make(Path(name))
+
+    def _renderer(self, run_id: str) -> CertificateRenderer:
+        with open_existing_records(self.place) as store:
+            return certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
+
+
+def _text(row: Row) -> str:
+    """Return what is searched of a run."""
+    words = [str(row[key]) for key in _SEARCHED]
+    return " ".join((*words, str(row["at"]), "simulated" if row["simulated"] else "")).casefold()
+
+
+def _curves(renderer: CertificateRenderer) -> list[dict[str, str]]:
+    """Return each power curve as a picture in a data URL, and its values in words."""
+    return [
+        {
+            "title": curve.title,
+            "words": curve.alt(),
+            "picture": "data:image/svg+xml;base64," + b64encode(curve_svg(curve).encode()).decode(),
+        }
+        for curve in plotted_curves(renderer.certificate)
+    ]

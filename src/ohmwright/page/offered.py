@@ -1,0 +1,76 @@
+"""The procedures that the page offers: files that were named, and those beside bench files."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
+from ohmwright.model.errors import OhmwrightError, UsageError
+
+_MOST_FILES = 200
+_MARK = "[[step]]"
+"""A TOML file without it is no procedure."""
+
+
+@dataclass(frozen=True)
+class Offer:
+    """A procedure file in a list; `problem` says why it cannot be used."""
+
+    number: int
+    file: str
+    title: str = ""
+    model: str = ""
+    problem: str = ""
+
+
+class OfferedProcedures:
+    """A fixed list of files: a page names one by its number and can reach no other file."""
+
+    def __init__(self, paths: Sequence[Path]) -> None:
+        self._paths = tuple(dict.fromkeys(path.resolve() for path in paths))
+
+    def read(self, number: int) -> ProcedureFile:
+        """Return the procedure `number`, as its file is now. Raises UsageError, ProcedureError."""
+        if not 0 <= number < len(self._paths):
+            raise UsageError("There is no such procedure.", do="Choose one of the list.")
+        return read_procedure(self._paths[number])
+
+    def text(self, number: int) -> str:
+        """Return the text of a procedure file; empty where it cannot be read."""
+        try:
+            return self._paths[number].read_text(encoding="utf-8", errors="replace")
+        except (OSError, IndexError):
+            return ""
+
+    def name(self, number: int) -> str:
+        """Return the name of a procedure file, without its folder."""
+        return self._paths[number].name
+
+    def offers(self) -> list[Offer]:
+        """Return each file with its title and model, or why it cannot be used."""
+        return [self._offer(number) for number in range(len(self._paths))]
+
+    def _offer(self, number: int) -> Offer:
+        name = self._paths[number].name
+        try:
+            procedure = self.read(number).procedure
+        except OhmwrightError as problem:
+            return Offer(number, name, problem=str(problem))
+        return Offer(
+            number, name, f"{procedure.title}, revision {procedure.revision}", procedure.model
+        )
+
+
+def procedures_in(folders: Iterable[Path]) -> list[Path]:
+    """Return the procedure files in `folders`, by name."""
+    found: list[Path] = []
+    for folder in dict.fromkeys(folder.resolve() for folder in folders):
+        for path in sorted(folder.glob("*.toml"))[:_MOST_FILES]:
+            try:
+                if _MARK in path.read_text(encoding="utf-8", errors="replace"):
+                    found.append(path)
+            except OSError:
+                continue
+    return found

@@ -1,0 +1,76 @@
+"""What a page may ask for, as data: a body with any other key or kind of value is refused."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+from ohmwright.model.step import STAGES, Stage
+
+Work = Literal["calibrate", "verify", "as found"]
+STAGES_OF: dict[Work, tuple[Stage, ...]] = {
+    "calibrate": STAGES,
+    "verify": ("as_left",),
+    "as found": ("as_found",),
+}
+
+
+class Body(BaseModel):
+    """The body of a request."""
+
+    model_config = ConfigDict(extra="forbid", strict=True, frozen=True, allow_inf_nan=False)
+
+
+class Enter(Body):
+    """Exchange a one-time token for a session."""
+
+    token: Annotated[str, Field(max_length=100)]
+
+
+class Begin(Body):
+    """Begin a run, or go on with one on record."""
+
+    procedure: Annotated[int, Field(ge=0, le=10_000)]
+    work: Work = "calibrate"
+    unattended: bool = False
+    accept_expired: bool = False
+    temperature_c: Annotated[float, Field(ge=-10, le=60)] | None = None
+    humidity_percent: Annotated[float, Field(ge=0, le=100)] | None = None
+    resume: Annotated[str, Field(max_length=200)] | None = None
+
+
+class Said(Body):
+    """What the person says to an open request."""
+
+    number: Annotated[int, Field(ge=0, le=1_000_000_000)]
+    words: Annotated[str, Field(max_length=500)]
+
+
+class Command(Body):
+    """Take, ask for, hand over, keep or leave the command of a bench."""
+
+    do: Literal["take", "ask", "hand over", "keep", "leave"]
+
+
+class KeyPress(Body):
+    """Press keys of the practice panel."""
+
+    key: Literal["coarse", "fine"]
+    direction: Literal["up", "down"]
+
+
+class Turn(Body):
+    """Work another control of the practice panel."""
+
+    control: Literal["set", "service", "save", "normal"]
+    mode: Annotated[str, Field(max_length=60)] = ""
+    """Of `set`."""
+    setting_w: Annotated[float, Field(ge=0, le=1000)] = 0.0
+    """Of `set`."""
+    point: Annotated[str, Field(max_length=60)] = ""
+    """Of `service`."""
+
+
+class Nothing(Body):
+    """A request that needs no more words."""

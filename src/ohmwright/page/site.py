@@ -1,0 +1,169 @@
+"""Serves the page: the gate, the routes, and a task for each run, until it is cancelled."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import AsyncIterator, Callable, Sequence
+from contextlib import asynccontextmanager, contextmanager
+from dataclasses import dataclass
+from ipaddress import ip_address
+from pathlib import Path
+
+import anyio
+import uvicorn
+from starlette.types import ASGIApp
+
+from ohmwright.model.errors import UsageError
+from ohmwright.simulator.serve_tcp import is_loopback
+from ohmwright.wire.clock import RealClock
+
+from .admission import Admission
+from .benches import BenchSource
+from .calls import PageCalls
+from .desk import Desk, Explain
+from .gate import Gate
+from .history import History
+from .lease import Lease
+from .news import Newsroom
+from .offered import OfferedProcedures
+from .routes import application
+from .screens import Screens
+
+LOOPBACK = "127.0.0.1"
+_FIRST_TOKEN_VALID_S = 10 * 365 * 86400.0
+Announce = Callable[[str], None]
+"""Called with each address that admits one browser."""
+
+
+@dataclass(frozen=True)
+class PageSettings:
+    """What is served, and where."""
+
+    benches: tuple[BenchSource, ...]
+    procedures: tuple[Path, ...]
+    records: str | None
+    practice: BenchSource
+    host: str = LOOPBACK
+    port: int = 0
+
+
+class _Server(uvicorn.Server):
+    """Leaves signals to the program."""
+
+    @contextmanager
+    def capture_signals(self):  # type: ignore[no-untyped-def]
+        yield
+
+
+@dataclass(frozen=True)
+class Served:
+    """An application that is ready to be served, and where it is found."""
+
+    app: ASGIApp
+    calls: PageCalls
+    desks: Sequence[Desk]
+
+
+@asynccontextmanager
+async def prepared(
+    settings: PageSettings, port: int, announce: Announce, explain: Explain
+) -> AsyncIterator[Served]:
+    """Yield the application with its benches; leaving the block stops every run with RF off.
+
+    Raises SourceError, UsageError where a bench cannot be read.
+    """
+    clock = RealClock()
+    admission, screens = Admission(clock), Screens(clock)
+    desks = [
+        Desk(number, source, settings.records, Lease(screens, clock), clock, explain)
+        for number, source in enumerate((*settings.benches, settings.practice), start=1)
+    ]
+    newsroom = Newsroom(desks, screens, clock)
+    shown = f"[{settings.host}]" if ":" in settings.host else settings.host
+    address = f"http://{shown}:{port}/"
+
+    def invite() -> None:
+        announce(f"{address}#token={admission.new_token(_FIRST_TOKEN_VALID_S)}")
+
+    async with anyio.create_task_group() as tasks:
+        calls = PageCalls(
+            desks,
+            OfferedProcedures(settings.procedures),
+            History(settings.records),
+            admission,
+            screens,
+            newsroom,
+            tasks,
+            address,
+            invite,
+        )
+        hosts = {f"{name}:{port}" for name in (shown, *_loopback_names(settings.host))}
+        tasks.start_soon(newsroom.watch)
+        app = Gate(application(calls), hosts=hosts, admission=admission, clock=clock)
+        invite()
+        yield Served(app, calls, desks)
+        tasks.cancel_scope.cancel()
+
+
+async def serve(settings: PageSettings, announce: Announce, explain: Explain) -> None:
+    """Serve until cancelled; every run then ends with RF off. Raises SourceError, UsageError."""
+    with _listening(settings) as listener:
+        port = listener.getsockname()[1]
+        async with prepared(settings, port, announce, explain) as served:
+            server = _Server(_config(served.app))
+            try:
+                await server.serve(sockets=[listener])
+            finally:
+                served.calls.newsroom.close()
+                with anyio.CancelScope(shield=True):  # runs are being stopped meanwhile
+                    await server.shutdown(sockets=[listener])
+
+
+def _config(app: ASGIApp) -> uvicorn.Config:
+    return uvicorn.Config(
+        app,
+        log_level="critical",
+        access_log=False,
+        lifespan="off",
+        ws="none",
+        http="h11",
+        proxy_headers=False,
+        server_header=False,
+        limit_concurrency=64,
+        h11_max_incomplete_event_size=16384,
+        timeout_graceful_shutdown=1,
+    )
+
+
+def _listening(settings: PageSettings) -> socket.socket:
+    """Return a socket that listens. Raises UsageError where it cannot."""
+    refuse_every_address(settings.host)
+    try:
+        return socket.create_server(
+            (settings.host, settings.port),
+            family=socket.AF_INET6 if ":" in settings.host else socket.AF_INET,
+        )
+    except (OSError, OverflowError) as problem:
+        why = problem.strerror if isinstance(problem, OSError) else str(problem)
+        raise UsageError(
+            f"The page cannot be served at {settings.host}, port {settings.port}: {why}.",
+            do="Give another --port or --host.",
+        ) from None
+
+
+def refuse_every_address(host: str) -> None:
+    """Raise UsageError for an address that means all of a computer's."""
+    try:
+        every = ip_address(host).is_unspecified
+    except ValueError:
+        every = host == ""
+    if every:
+        raise UsageError(
+            f"{host!r} means every network of this computer.",
+            "A request is held against the address that it was meant for.",
+            "Give the one address by which the other screen reaches this computer.",
+        )
+
+
+def _loopback_names(host: str) -> tuple[str, ...]:
+    return ("127.0.0.1", "localhost", "[::1]") if is_loopback(host) else ()

@@ -1,0 +1,33 @@
+// Which screen commands a bench, and how the command is asked for and handed over.
+
+import { h, put, redo, set } from './dom.js'
+import { attempt } from './line.js'
+import { post } from './link.js'
+import { commands, screen } from './store.js'
+
+export function commandBar(number) {
+  const element = h('div', { class: 'command' })
+  const ask = (what) => attempt(() => post(`/benches/${number}/command`, { do: what }))
+  const button = (words, what) => h('button', { type: 'button', class: 'quiet', onclick: () => ask(what) }, words)
+  return {
+    element,
+    update(known) {
+      const { holder, asker, take_over_in_s: left } = known.now, mine = commands(known)
+      const soon = left === null ? 0 : Math.ceil(left)
+      const key = JSON.stringify([holder, asker, mine, asker === screen.number && soon === 0])
+      redo(element, key, () => parts(holder, asker, mine, soon, button))
+      const wait = element.querySelector('.wait')
+      if (wait !== null) put(wait, `Screen ${holder} is asked; you may take it in ${soon} s.`)
+    },
+  }
+}
+
+function parts(holder, asker, mine, soon, button) {
+  if (holder === null) return [h('p', {}, 'No screen commands; the first that acts does.')]
+  if (mine && asker === null) return [h('p', {}, '● This screen commands.'), button('Leave the command', 'leave')]
+  if (mine) return [h('p', { class: 'asked' }, `Screen ${asker} asks for the command.`), button('Hand over', 'hand over'), button('Keep it', 'keep')]
+  if (asker === screen.number) {
+    return soon > 0 ? [h('p', { class: 'wait' })] : [h('p', {}, `Screen ${holder} has not answered.`), button('Take the command', 'take')]
+  }
+  return [h('p', {}, `○ Screen ${holder} commands; this one watches.`), button('Ask for the command', 'ask')]
+}

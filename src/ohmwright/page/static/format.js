@@ -1,0 +1,32 @@
+// Figures and times as text.
+
+const four = new Intl.NumberFormat('en', { minimumSignificantDigits: 4, maximumSignificantDigits: 4, useGrouping: false })
+
+/** A value to four significant digits, as the meter's own display would not show more. */
+export const figure = (value) => (value === null || value === undefined ? '–' : four.format(value))
+
+/** A value with its expanded uncertainty, which has two digits. */
+export function withUncertainty(value, expanded) {
+  if (value === null || value === undefined) return '–'
+  if (!expanded) return figure(value)
+  const digits = Math.min(6, Math.max(0, 1 - Math.floor(Math.log10(expanded))))
+  return `${value.toFixed(digits)} ± ${expanded.toFixed(digits)}`
+}
+
+/** Seconds as `7 s`, `3 min 05 s`, `1 h 10 min`. */
+export function duration(seconds) {
+  const whole = Math.round(seconds)
+  if (whole < 60) return `${whole} s`
+  if (whole < 3600) return `${Math.floor(whole / 60)} min ${String(whole % 60).padStart(2, '0')} s`
+  return `${Math.floor(whole / 3600)} h ${String(Math.floor((whole % 3600) / 60)).padStart(2, '0')} min`
+}
+
+export const STAGES = { as_found: 'as found', adjust: 'adjustment', as_left: 'as left' }
+
+/** The sign before each verdict: shape tells it where colour does not. */
+export const VERDICTS = {
+  pass: '✓', fail: '✗', undecided: '?', 'not measured': '–', 'cut short': '…',
+}
+
+/** A time of the record, as date and time in UTC. */
+export const moment = (text) => `${text.slice(0, 10)} ${text.slice(11, 16)} UTC`

@@ -1,0 +1,93 @@
+// What the person is to do: the coach's cue, or a request with its answers.
+
+import { h, redo, s, set } from './dom.js'
+import { attempt, tell } from './line.js'
+import { post } from './link.js'
+import { bench, mayCommand } from './store.js'
+
+const SIGNS = {  // drawn, since not every system has letters of these shapes
+  up: 'M32 6 58 54H6Z', down: 'M32 58 6 10H58Z', hold: 'M14 8H26V56H14ZM38 8H50V56H38Z',
+  notice: 'M26 6H38L36 40H28ZM27 47H37V57H27Z', done: 'M6 34 16 24 27 36 49 9 59 18 28 54Z', rest: 'M32 6a26 26 0 1 0 .1 0ZM32 16a16 16 0 1 1-.1 0Z',
+}
+const READING_TIME_MS = 300
+
+export function instruction(number) {
+  const cue = h('div', { class: 'cue', hidden: true }), asked = h('div', { class: 'request', hidden: true })
+  const element = h('div', { class: 'instruction' }, cue, asked)
+  let shownAt = 0, open = null
+  const say = (words) => {
+    if (open === null || performance.now() - shownAt < READING_TIME_MS) return
+    attempt(() => post(`/benches/${number}/say`, { number: open.number, words }))
+  }
+  const onKey = (event) => {
+    const typing = event.target instanceof Element && event.target.closest('input, select, textarea') !== null
+    if (open === null || typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return
+    const answer = open.answers.find((one) => one.key !== '' && one.key === event.key.toLowerCase())
+    if (answer !== undefined && mayCommand(bench(number))) say(answer.word)
+  }
+  addEventListener('keydown', onKey)
+  return {
+    element,
+    leave: () => removeEventListener('keydown', onKey),
+    update(known) {
+      const request = known.picture.request
+      showCue(cue, request === null ? known.picture.cue : null)  // what is asked came later
+      if ((request?.number ?? null) !== (open?.number ?? null)) shownAt = performance.now()
+      open = request
+      set(asked, 'hidden', request === null)
+      redo(asked, JSON.stringify([request?.number, request?.problem, known.picture.rf.state]), () => (request === null ? [] : requestParts(request, known, say)))
+      for (const button of asked.querySelectorAll('button')) button.disabled = !mayCommand(known)
+    },
+  }
+}
+
+function showCue(element, cue) {
+  set(element, 'hidden', cue === null)
+  if (cue === null) return
+  set(element, 'data-kind', cue.kind)
+  redo(element, JSON.stringify(cue), () => [
+    sign(cue),
+    h('div', {},
+      cue.kind === 'press' && cue.presses > 0 ? h('p', { class: 'cue-big' }, `${cue.key} ${cue.direction} × ${cue.presses}`) : null,
+      h('p', { class: 'cue-words' }, cue.words.replace(cue.seen, '').trim()), cue.seen === '' ? null : h('p', { class: 'cue-seen' }, cue.seen)),
+  ])
+}
+
+const sign = (cue) => s('svg', { viewBox: '0 0 64 64', class: 'cue-sign', 'aria-hidden': 'true' },
+  s('path', { d: SIGNS[cue.kind] ?? SIGNS[cue.direction] ?? SIGNS.notice, 'fill-rule': 'evenodd' }))
+
+function requestParts(request, known, say) {
+  const parts = [h('p', { class: 'request-text' }, request.text)]
+  if (request.problem !== '') parts.push(h('p', { class: 'problem' }, request.problem))
+  const rf = known.picture.rf.state
+  if (rf === 'on') parts.push(h('p', { class: 'rf-follows' }, '✦ RF IS ON.'))
+  else if (rf === 'going off') parts.push(h('p', { class: 'rf-follows' }, '✦ RF MAY STILL BE ON.'))
+  else if (request.rf_follows) parts.push(h('p', { class: 'rf-follows' }, '✦ RF comes on after this.'))
+  if (request.how_to_answer !== '') parts.push(typed(request.how_to_answer, say))
+  if (request.answers.length > 0) {
+    parts.push(h('div', { class: 'answers' }, ...request.answers.map((answer) =>
+      h('button', { type: 'button', class: 'answer', onclick: () => say(answer.word) },
+        h('b', {}, answer.word), answer.key ? h('kbd', {}, answer.key) : '', answer.meaning ? h('span', {}, answer.meaning) : ''))))
+  }
+  parts.push(otherwise(say))
+  return parts
+}
+
+function typed(how, say) {
+  const input = h('input', { type: 'text', maxlength: 100, autocomplete: 'off', 'aria-label': `Answer: ${how}` })
+  return h('form', { class: 'typed', onsubmit: (event) => { event.preventDefault(); say(input.value) } },
+    h('label', {}, how, input), h('button', {}, 'Send'))
+}
+
+function otherwise(say) {
+  const words = h('input', { type: 'text', maxlength: 400, 'aria-label': 'Reason or comment' })
+  const send = (head) => () => {
+    if (words.value.trim() === '') tell('Give the reason, or the comment, first.')
+    else say(`${head}${words.value.trim()}`)
+  }
+  return h('details', {}, h('summary', {}, 'Something else'),
+    h('div', { class: 'row' }, words,
+      h('button', { type: 'button', class: 'quiet', onclick: send('#') }, 'Comment for the record'),
+      h('button', { type: 'button', class: 'quiet', onclick: send('skip ') }, 'Skip this step'),
+      h('button', { type: 'button', class: 'quiet', onclick: () => say('back') }, 'Step before again')))
+}

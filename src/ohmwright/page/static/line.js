@@ -1,0 +1,34 @@
+// One line under the header: the state of the line to the server, and what was refused.
+
+import { h, put, set } from './dom.js'
+import { isSilent, screen } from './store.js'
+
+const element = () => document.getElementById('line')
+let told = '', urgent = false, timer = null
+
+/** Show `words` for a while. */
+export function tell(words, isUrgent = false) {
+  told = words
+  urgent = isUrgent
+  clearTimeout(timer)
+  timer = setTimeout(() => { told = ''; showLine() }, isUrgent ? 60000 : 10000)
+  showLine()
+}
+
+/** Do something and tell what was refused of it. */
+export async function attempt(work) {
+  try {
+    return await work()
+  } catch (problem) {
+    tell(problem.message)
+    return undefined
+  }
+}
+
+export function showLine() {
+  const silent = isSilent() && screen.line !== 'opening'
+  const words = silent ? 'No word from the server. Runs go on there; what is shown here is old.' : told
+  put(element(), words)
+  set(element(), 'data-urgent', silent || urgent)
+  set(element(), 'hidden', words === '')
+}

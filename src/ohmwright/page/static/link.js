@@ -1,0 +1,90 @@
+// The line to the server: a stream of news, and requests.
+
+import { changed, screen, take } from './store.js'
+
+const KEY = 'ohmwright-screen'
+const SILENT_MS = 5000
+let key = kept()
+let aborter = null
+
+function kept() {
+  try {
+    return sessionStorage.getItem(KEY) ?? ''
+  } catch {
+    return ''
+  }
+}
+
+function keep(value) {
+  key = value
+  try {
+    sessionStorage.setItem(KEY, value)
+  } catch { /* a browser that keeps nothing gets a new number at each reload */ }
+}
+
+const pause = (ms) => new Promise((done) => setTimeout(done, ms))
+
+/** Ask the server; returns its answer, or throws an Error with the words for a person. */
+export async function ask(path, method = 'GET', body = undefined) {
+  const headers = { 'x-screen-key': key }
+  if (body !== undefined) headers['content-type'] = 'application/json'
+  let answer
+  try {
+    answer = await fetch(path, { method, headers, body: body === undefined ? undefined : JSON.stringify(body) })
+  } catch {
+    throw new Error('The server does not answer. What goes on at the benches is not known here.')
+  }
+  const said = await answer.json().catch(() => ({}))
+  if (!answer.ok) throw new Error([said.happened, said.means, said.do].filter(Boolean).join(' ') || `Refused: ${answer.status}.`)
+  return said
+}
+
+export const post = (path, body = {}) => ask(path, 'POST', body)
+
+/** Stop the run of a bench: nothing is sent with it, and any screen may. */
+export const stop = (number) => ask(`/benches/${number}/stop`, 'POST')
+
+/** Follow the news for ever; returns where this browser was not admitted. */
+export async function follow() {
+  for (let failures = 0; ; failures += 1) {
+    try {
+      aborter = new AbortController()
+      const answer = await fetch('/news', { headers: { 'x-screen-key': key }, signal: aborter.signal, cache: 'no-store' })
+      if (answer.status === 401) return
+      if (answer.ok) {
+        failures = 0
+        await read(answer.body)
+      }
+    } catch { /* the line is gone: it is opened anew */ }
+    screen.line = 'lost'
+    changed()
+    await pause(Math.min(3000, 250 * 2 ** Math.min(failures, 5)))
+  }
+}
+
+async function read(body) {
+  const reader = body.pipeThrough(new TextDecoderStream()).getReader()
+  let rest = ''
+  for (;;) {
+    const { value, done } = await reader.read()
+    if (done) return
+    const messages = (rest + value).split('\n\n')
+    rest = messages.pop()
+    for (const message of messages) hear(message)
+  }
+}
+
+function hear(message) {
+  const at = message.indexOf('\ndata: ')
+  const kind = message.slice('event: '.length, at)
+  const data = JSON.parse(message.slice(at + '\ndata: '.length))
+  if (kind === 'hello') keep(data.key)
+  take(kind, data)
+}
+
+// a computer that slept has a line that looks open and carries nothing
+setInterval(() => {
+  if (screen.line === 'open' && performance.now() - screen.heard > SILENT_MS) aborter?.abort()
+  changed()
+}, 1000)
+addEventListener('pagehide', () => aborter?.abort())

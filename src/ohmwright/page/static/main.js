@@ -1,0 +1,87 @@
+// The page: its views by the address after `#`, drawn anew with the news.
+
+import { h, put, set } from './dom.js'
+import { enter } from './entry.js'
+import { showLine } from './line.js'
+import { follow } from './link.js'
+import { announce } from './readout.js'
+import { inviteButton } from './invite.js'
+import { sound, soundButtons } from './sound.js'
+import { stopBar, stopMeans } from './stop.js'
+import { all, bench, screen, watch } from './store.js'
+import { themeButton } from './theme.js'
+import { benchView } from './view_bench.js'
+import { benchesView } from './view_benches.js'
+import { practiceView } from './view_practice.js'
+import { procedureView } from './view_procedure.js'
+import { recordView } from './view_record.js'
+import { recordsView } from './view_records.js'
+
+const VIEWS = [
+  [/^#?\/?$/, 'Benches', () => benchesView()],
+  [/^#\/bench\/(\d+)$/, 'Benches', (number) => benchView(Number(number))],
+  [/^#\/bench\/(\d+)\/procedure\/(\d+)$/, 'Benches', (number, procedure) => procedureView(Number(number), Number(procedure))],
+  [/^#\/records$/, 'Records', () => recordsView()],
+  [/^#\/records\/(.+)$/, 'Records', (run) => recordView(decodeURIComponent(run))],
+  [/^#\/practice$/, 'Practice', () => practiceView()],
+]
+const LINKS = [['Benches', '#/'], ['Records', '#/records'], ['Practice', '#/practice']]
+const place = document.getElementById('view')
+let view = null
+
+function route() {
+  for (const [form, name, make] of VIEWS) {
+    const found = form.exec(location.hash)
+    if (found === null) continue
+    open(make(...found.slice(1)), name)
+    return
+  }
+  location.hash = '#/'
+}
+
+function open(next, name) {
+  view?.leave?.()
+  view = next
+  stopMeans(next.bench?.() ?? null)
+  place.replaceChildren(next.element)
+  for (const link of document.querySelectorAll('#views a')) set(link, 'aria-current', link.textContent === name ? 'page' : null)
+  draw()
+}
+
+function draw() {
+  view?.update()
+  stopMeans(view?.bench?.() ?? null)
+  bar.update()
+  showLine()
+  const shown = bench(view?.bench?.() ?? -1) ?? null
+  sound(shown)
+  announce(shown)
+  put(number, screen.number === null ? '' : `screen ${screen.number}`)
+  document.title = title(shown)
+}
+
+function title(shown) {
+  const name = view?.title?.() ?? 'ohmwright'
+  const asked = all().some((known) => known.picture.request !== null)
+  return `${asked ? '? ' : ''}${name}${shown === null ? '' : ` · ${shown.picture.rf.words}`}`
+}
+
+const bar = stopBar()
+const number = h('span', { class: 'screen-number' })
+document.getElementById('views').append(
+  h('span', { class: 'name' }, 'ohmwright'), ...LINKS.map(([name, where]) => h('a', { href: where }, name)))
+document.getElementById('tools').append(...soundButtons(), themeButton(), inviteButton(), number)
+document.getElementById('stop-bar').append(bar.element)
+watch(draw)
+
+if (await enter()) {
+  addEventListener('hashchange', () => { route(); place.focus() })
+  route()
+  await follow()
+  location.reload()  // the server was begun anew: it knows this browser no more
+} else {
+  place.replaceChildren(h('section', { class: 'card narrow' },
+    h('h1', {}, 'This browser was not admitted'),
+    h('p', {}, 'Open the page by the whole address that the command ', h('code', {}, 'ohmwright page'),
+      ' printed last, or have a screen that is admitted add this one. Each address admits one browser.')))
+}

@@ -1,0 +1,14 @@
+// What a screen reader hears: RF when its state changes, and each new cue or request.
+
+import { put } from './dom.js'
+import { rfOf } from './rf.js'
+
+const rf = document.getElementById('say-rf')
+const cue = document.getElementById('say-cue')
+
+/** Say what is new at the bench that is shown; null for none. */
+export function announce(known) {
+  put(rf, known === null ? '' : rfOf(known).words)
+  const { request, cue: told } = known?.picture ?? { request: null, cue: null }
+  put(cue, request !== null && request !== undefined ? request.text : told?.words ?? '')
+}

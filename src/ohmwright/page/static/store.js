@@ -1,0 +1,85 @@
+// What this screen knows: each bench as the server told it last, and what was read of late.
+
+const WINDOW_S = 60
+const MOST_READINGS = 1200
+const GAP_S = 2
+
+const benches = new Map()
+const watchers = new Set()
+let due = false
+
+export const screen = { number: null, heard: 0, line: 'opening' }
+
+/** The benches in their order. */
+export const all = () => [...benches.values()].sort((a, b) => a.number - b.number)
+export const bench = (number) => benches.get(number)
+
+/** Call `watcher` once before the next frame after news; returns what ends that. */
+export function watch(watcher) {
+  watchers.add(watcher)
+  return () => watchers.delete(watcher)
+}
+
+/** Have every watcher look again. */
+export function changed() {
+  if (due) return
+  due = true
+  // a tab in the background draws no frame, and its sound and titles go on
+  const later = document.hidden ? (work) => setTimeout(work, 200) : requestAnimationFrame
+  later(() => {
+    due = false
+    for (const watcher of [...watchers]) watcher()
+  })
+}
+
+/** Take one message of the stream. */
+export function take(kind, data) {
+  screen.heard = performance.now()
+  if (kind === 'hello') {
+    benches.clear()
+    screen.number = data.screen
+  } else if (kind === 'bench') {
+    takeBench(data)
+  }
+  if (screen.line !== 'open') screen.line = 'open'
+  changed()
+}
+
+function takeBench(data) {
+  let known = benches.get(data.bench)
+  if (known === undefined || known.run !== data.run) {
+    known = { number: data.bench, run: data.run, times: [], currents: [], results: [] }
+    benches.set(data.bench, known)
+  }
+  Object.assign(known, { now: data.now, picture: data.now.picture })
+  if (data.results) known.results = data.results
+  for (const [time, current] of data.readings) addReading(known, time, current)
+  forget(known)
+}
+
+function addReading(known, time, current) {
+  const last = known.times[known.times.length - 1]
+  if (last !== undefined && time - last > GAP_S) {
+    known.times.push(last + 0.001)
+    known.currents.push(null)
+  }
+  known.times.push(time)
+  known.currents.push(current)
+}
+
+function forget(known) {
+  const from = known.picture.now_s - WINDOW_S
+  let old = 0
+  while (old < known.times.length && (known.times[old] < from || known.times.length - old > MOST_READINGS)) old += 1
+  if (old > 0) {
+    known.times.splice(0, old)
+    known.currents.splice(0, old)
+  }
+}
+
+/** Whether the server has been silent for so long that nothing shown may be taken for the present. */
+export const isSilent = () => screen.line !== 'open' || performance.now() - screen.heard > 3000
+
+export const commands = (known) => known.now.holder === screen.number
+export const mayCommand = (known) => known.now.holder === null || commands(known)
+export const isBusy = (known) => ['opening', 'going on', 'stopping'].includes(known.now.state)

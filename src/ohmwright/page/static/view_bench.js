@@ -1,0 +1,94 @@
+// One bench: RF, the reading, where it stands, what is asked, what comes next.
+
+import { h, put, redo, set } from './dom.js'
+import { duration, figure } from './format.js'
+import { gauge } from './gauge.js'
+import { instruction } from './instruction.js'
+import { livePlot } from './plot.js'
+import { commandBar } from './command.js'
+import { resultsTable } from './results.js'
+import { rfSign } from './rf.js'
+import { startForm } from './start.js'
+import { bench, isBusy, isSilent } from './store.js'
+import { stateWords } from './view_benches.js'
+
+export function benchView(number, extra = null) {
+  const parts = {
+    name: h('h1'), unit: h('p', { class: 'soft' }), command: commandBar(number), sign: rfSign(),
+    age: h('dd'), left: h('dd'), rest: h('dd'), reading: h('output', { class: 'reading', 'aria-label': 'Present current' }),
+    gauge: gauge(), said: instruction(number), plot: livePlot({ height: 240 }),
+    state: h('p', { class: 'state' }), place: h('p', { class: 'place' }), next: h('p', { class: 'next' }),
+    bar: h('progress', { 'aria-label': 'Points done' }), error: h('div', { class: 'error', role: 'alert', hidden: true }),
+    notices: h('ul', { class: 'notices' }), results: resultsTable(), start: startForm(number),
+  }
+  const times = h('dl', { class: 'times' },
+    h('div', {}, h('dt', {}, 'RF on for'), parts.age), h('div', {}, h('dt', {}, 'limit in'), parts.left),
+    h('div', {}, h('dt', {}, 'rest left'), parts.rest))
+  const live = h('div', { class: 'live' }, h('div', { class: 'digits' }, parts.reading, parts.gauge.element),
+    h('div', { class: 'beside' }, parts.said.element, extra?.element ?? null))
+  const element = h('section', { class: 'one-bench' },
+    h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
+    parts.error, h('div', { class: 'rf-row' }, parts.sign.element, times), live,
+    parts.start.element, parts.plot.element,
+    h('div', { class: 'card' }, h('h2', {}, 'The run'), parts.state, parts.bar, parts.place, parts.next, parts.notices),
+    parts.results.element)
+  return {
+    element, bench: () => number, title: () => bench(number)?.now.name ?? 'Bench',
+    leave: () => parts.said.leave(),
+    update() {
+      const known = bench(number)
+      if (known === undefined) return
+      head(parts, known)
+      figures(parts, known)
+      for (const part of [live, times]) set(part, 'hidden', !isBusy(known))
+      set(parts.plot.element, 'hidden', !isBusy(known) && known.times.length === 0)
+      run(parts, known)
+      parts.said.update(known)
+      parts.start.update(known)
+      parts.command.update(known)
+      extra?.update(known)
+      parts.plot.update(known)
+    },
+  }
+}
+
+function head(parts, { now }) {
+  put(parts.name, now.name)
+  put(parts.unit, `${now.unit}, ${now.asset}${now.simulated ? ' · SIMULATED: no evidence about any real unit' : ''}`)
+  const { error } = now
+  set(parts.error, 'hidden', error === null)
+  redo(parts.error, JSON.stringify(error), () => error === null ? [] : [h('b', {}, error.happened), h('p', {}, error.means), h('p', {}, error.do)])
+  set(parts.error, 'data-urgent', error?.rf_unknown ?? false)
+}
+
+function figures(parts, known) {
+  const { picture } = known, rf = picture.rf, silent = isSilent()
+  parts.sign.update(known)
+  const seconds = (value) => (silent || value === null ? '–' : `${value.toFixed(value < 100 ? 1 : 0)} s`)
+  put(parts.age, seconds(rf.age_s))
+  put(parts.left, seconds(rf.left_s))
+  put(parts.rest, seconds(rf.rest_left_s))
+  const current = silent ? null : picture.current_ma
+  redo(parts.reading, figure(current), () => [h('span', {}, figure(current)), h('small', {}, ' mA')])
+  parts.gauge.update(silent ? { band: null } : picture)
+}
+
+function run(parts, known) {
+  const { picture } = known
+  put(parts.state, stateWords(known))
+  set(parts.bar, 'max', picture.points_total || 1)
+  set(parts.bar, 'value', picture.points_done)
+  put(parts.place, isBusy(known) && picture.stage !== null ? placeWords(picture) : '')
+  put(parts.next, isBusy(known) && picture.comes_next ? `Next: ${picture.comes_next}` : '')
+  const notices = picture.notices.slice(-6)
+  redo(parts.notices, JSON.stringify(notices), () => notices.map((one) =>
+    h('li', { 'data-urgency': one.urgency }, one.urgency === 'alarm' ? '▲ ' : '', one.words)))
+  parts.results.update(known.results)
+}
+
+function placeWords(picture) {
+  const mode = picture.mode === null ? '' : `, ${picture.mode}${picture.setting_w === null ? '' : ` ${picture.setting_w} W`}`
+  const load = picture.load_ohm === null ? '' : `, ${picture.load_ohm} ohm`
+  const stage = { as_found: 'As found', adjust: 'Adjustment', as_left: 'As left' }[picture.stage]
+  return `Now: ${stage}, ${picture.step}${mode}${load}. RF on for ${duration(picture.on_s)} so far.`
+}

@@ -1,0 +1,39 @@
+// One run on record: facts, papers, power curves, results.
+
+import { h } from './dom.js'
+import { attempt } from './line.js'
+import { ask } from './link.js'
+import { moment, withUncertainty } from './format.js'
+import { resultsTable, verdict } from './results.js'
+
+export function recordView(run) {
+  const element = h('section', {}, h('p', {}, 'Reading…'))
+  attempt(() => ask(`/records/${encodeURIComponent(run)}`)).then((found) => {
+    if (found !== undefined) element.replaceChildren(...page(found))
+  })
+  return { element, title: () => 'Record', update() {} }
+}
+
+function page(found) {
+  const at = `/records/${encodeURIComponent(found.run_id)}/certificate`
+  const table = resultsTable()
+  table.update(found.results)
+  const facts = [['Unit', `${found.unit}, ${found.asset}`], ['Procedure', found.procedure], ['Begun', moment(found.at)], ['Bench', found.bench],
+    ['Analyzer', found.analyzer], ['Analyzer’s certificate', found.certificate ?? 'none'], ['Operator', found.operator]]
+  return [
+    h('p', {}, h('a', { href: '#/records' }, '← the records')), h('h1', {}, found.run_id), h('p', {}, verdict(found.verdict),
+      found.simulated ? ` SIMULATED, seed ${found.seed}: no evidence about any real unit` : ''),
+    h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
+    found.finished ? h('p', { class: 'row' }, h('a', { class: 'paper', href: `${at}.html`, target: '_blank', rel: 'noopener' }, 'Certificate'),
+      h('a', { class: 'paper', href: `${at}.pdf` }, 'Certificate as PDF')) : h('p', {}, 'The run is not finished; it has no certificate.'),
+    ...found.faults.map((words) => h('p', { class: 'error' }, words)),
+    ...(found.curves.length ? [h('h2', {}, 'Power curves'), h('div', { class: 'curves' }, ...found.curves.map((curve) =>
+      h('figure', { class: 'card' }, h('img', { src: curve.picture, alt: curve.words }), h('figcaption', {}, curve.title))))] : []),
+    ...(found.sweep.length ? [sweep(found.sweep)] : []), table.element,
+  ]
+}
+
+const sweep = (points) => h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Points of the sweep' }, h('table', {}, h('caption', {}, 'Power curve'),
+  h('thead', {}, h('tr', {}, ...['Mode', 'Setting', 'Load', 'Power ± U'].map((name) => h('th', { scope: 'col' }, name)))),
+  h('tbody', {}, ...points.map((one) => h('tr', {}, h('td', {}, one.mode), h('td', { class: 'number' }, `${one.setting_w} W`),
+    h('td', { class: 'number' }, `${one.load_ohm} ohm`), h('td', { class: 'number' }, `${withUncertainty(one.power_w, one.expanded_w)} W`))))))

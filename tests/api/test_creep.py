@@ -1,0 +1,97 @@
+"""The forecast of a store: what it says of units, and the risk kept for a worklist."""
+
+from datetime import timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from ohmwright.api import creep
+from ohmwright.api.creep import probability_out_now, recorded_forecast
+from ohmwright.fleet.creep_table import creep_rows, riskiest_of_each
+from ohmwright.fleet.interval_advice import AllowedIntervals
+from ohmwright.fleet.point_histories import years_of
+from ohmwright.fleet.unit_intervals import unit_intervals
+from ohmwright.records.sql_store import SqlStore, open_store
+from scripts.creep_history import NOW, write_histories
+from tests.records.some_events import started
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("creep")
+
+
+@pytest.fixture(scope="module")
+def store(folder: Path) -> SqlStore:
+    with open_store(str(folder / "records"), folder / "key", folder / "witness") as made:
+        write_histories(made, units=24, years=6.0, seed=3)
+        yield made
+
+
+@pytest.fixture(autouse=True)
+def _cache(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(creep, "forecast_folder", lambda: folder / "cache")
+
+
+def test_each_unit_is_foretold_from_its_own_past_and_its_model_s(store: SqlStore) -> None:
+    forecast = recorded_forecast(store, simulated=True)
+    rows = creep_rows(forecast, NOW)
+    by_unit = {(row.asset, row.point): row for row in rows}
+    assert len(by_unit) == 48
+    assert [row.asset for row in rows if row.unlike > 0.9][:1] == ["HF-007"]
+    means = {
+        model: np.mean([row.rate_percent for row in rows if row.model == model])
+        for model in ("Quillon 300", "Marlow 120")
+    }
+    assert means["Quillon 300"] > 0.7  # drawn about 1.6 and -2.2 % a year, and less at one point
+    assert means["Marlow 120"] < -1.0
+    first = riskiest_of_each(rows)
+    assert [row.risk for row in first] == sorted((row.risk for row in first), reverse=True)
+    for row in rows:
+        assert row.lower < row.expected < row.upper
+        if row.risk > 0.11:
+            assert row.leaves_at is not None
+            assert row.leaves_at < max(NOW, row.last_at) + timedelta(days=1)
+
+
+def test_the_risk_for_a_worklist_is_the_forecast_s_until_a_unit_is_run_again(
+    store: SqlStore,
+) -> None:
+    forecast = recorded_forecast(store, simulated=True)
+    at = NOW + timedelta(days=40)
+    risk = forecast.risk(np.full(len(forecast.assets), years_of(at)))
+    told = probability_out_now(store, at, simulated=True)
+    assert sorted(told) == list(forecast.assets)
+    assert list(told.values()) == pytest.approx(risk.tolist(), abs=0.02)
+    assert probability_out_now(store, at, simulated=False) == {}
+    store.append("again", started("again", "HF-001", seed=1).model_copy(update={"at": NOW}))
+    assert sorted(set(forecast.assets) - set(probability_out_now(store, at, simulated=True))) == [
+        "HF-001"
+    ]
+
+
+def test_the_same_values_are_learned_from_once(
+    store: SqlStore, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = recorded_forecast(store, simulated=True, model="Marlow 120")
+    monkeypatch.setattr("ohmwright.api.creep_cache.fit_creep", lambda _: pytest.fail("again"))
+    after = recorded_forecast(store, simulated=True, model="Marlow 120")
+    assert after.points[0].states.models == before.points[0].states.models
+    for file in (folder / "cache").iterdir():
+        file.write_bytes(b"{")
+    assert probability_out_now(store, NOW, simulated=True) == {}
+    with pytest.raises(pytest.fail.Exception):
+        recorded_forecast(store, simulated=True, model="Marlow 120")
+
+
+def test_units_of_a_model_have_intervals_about_the_one_for_all(store: SqlStore) -> None:
+    forecast = recorded_forecast(store, simulated=True)
+    rows = unit_intervals(forecast, 0.9, AllowedIntervals(0.0, 3.0), None)
+    assert [row.asset is None for row in rows].count(True) == 2
+    for model in ("Quillon 300", "Marlow 120"):
+        whole, *units = (row for row in rows if row.model == model)
+        assert units[0].months <= whole.months <= units[-1].months
+        at_end = [row.reliability for row in units if row.months > 0.0 and not row.held]
+        assert at_end == pytest.approx([0.9] * len(at_end), abs=0.002)
+        assert whole.held or whole.reliability == pytest.approx(0.9, abs=0.002)

@@ -1,0 +1,99 @@
+"""The fleet report: what failed, was adjusted, recurs and is due, alike in every form."""
+
+import csv
+from datetime import timedelta
+from io import BytesIO, StringIO
+from pathlib import Path
+
+import pyarrow.parquet as pq
+import pytest
+from pypdf import PdfReader
+
+from ohmwright.api import creep
+from ohmwright.api.fleet_report import FleetReport, ReportSpan, fleet_report
+from ohmwright.model.errors import UsageError
+from ohmwright.records.queries import fetch_rows, reported_results
+from ohmwright.records.sql_store import SqlStore, open_store
+from scripts.creep_history import NOW, write_histories
+
+SPAN = ReportSpan(NOW - timedelta(days=500), NOW, simulated=True)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return tmp_path_factory.mktemp("report")
+
+
+@pytest.fixture(scope="module")
+def store(folder: Path) -> SqlStore:
+    with open_store(str(folder / "records"), folder / "key", folder / "witness") as made:
+        write_histories(made, units=20, years=7.0, seed=8)
+        yield made
+
+
+@pytest.fixture
+def report(store: SqlStore, folder: Path, monkeypatch: pytest.MonkeyPatch) -> FleetReport:
+    monkeypatch.setattr(creep, "forecast_folder", lambda: folder / "cache")
+    return fleet_report(store, SPAN)
+
+
+def test_it_counts_what_is_on_record(store: SqlStore, report: FleetReport) -> None:
+    rows = fetch_rows(store.database, reported_results(True, SPAN.since, SPAN.until))
+    here = [row for row in rows if row.at >= SPAN.since.isoformat()]
+    failed = [row for row in here if (row.stage, row.verdict) == ("as_found", "fail")]
+    assert failed, "the histories must have failures"
+    assert len(report.review.failures) == len(failed)
+    assert sum(m.failed for m in report.review.models) == len({row.run for row in failed})
+    assert {one.run_id for one in report.review.adjusted} == {
+        row.run_id for row in here if row.stage == "adjust"
+    }
+    assert all(one.found == "fail" for one in report.review.adjusted)
+    for one in report.review.recurring:
+        assert len(one.dates) > 1
+        assert one.dates[-1] >= SPAN.since
+    assert any(one.dates[0] < SPAN.since for one in report.review.recurring)
+    for model in report.review.models:
+        limits = model.failure_limits
+        assert limits.lower <= model.failed / model.visits <= limits.upper
+
+
+def test_pdf_and_html_say_the_same(report: FleetReport, tmp_path: Path) -> None:
+    report.write(tmp_path / "fleet.pdf")
+    report.write(tmp_path / "fleet.html")
+    pages = PdfReader(BytesIO((tmp_path / "fleet.pdf").read_bytes())).pages
+    pdf = " ".join("".join(page.extract_text() for page in pages).split())
+    html = (tmp_path / "fleet.html").read_text()
+    for said in ("SIMULATED", "Failed as found", "Recurring", "Due", "HF-007"):
+        assert said in pdf
+        assert said in html
+    for failure in report.review.failures:
+        assert f"{failure.value:.4g}" in pdf
+        assert f"{failure.value:.4g}" in html
+    before = (tmp_path / "fleet.pdf").read_bytes()
+    report.write(tmp_path / "fleet.pdf")
+    assert (tmp_path / "fleet.pdf").read_bytes() == before
+
+
+def test_csv_and_parquet_have_a_row_for_each_point(report: FleetReport, tmp_path: Path) -> None:
+    for form in ("csv", "parquet"):
+        report.write(tmp_path / f"fleet.{form}")
+    text = (tmp_path / "fleet.csv").read_bytes().decode("utf-8-sig")
+    rows = list(csv.DictReader(StringIO(text)))
+    table = pq.read_table(tmp_path / "fleet.parquet").to_pylist()
+    assert len(rows) == len(table) == 40
+    for said, typed in zip(rows, table, strict=True):
+        assert said["asset"] == typed["asset"]
+        assert float(said["probability_out"]) == typed["probability_out"]
+    assert sum(row["failed_as_found"] for row in table) == len(report.review.failures)
+    with pytest.raises(UsageError, match="no file with this ending"):
+        report.write(tmp_path / "fleet.txt")
+
+
+def test_of_some_runs_it_speaks_of_their_units_alone(store: SqlStore, report: FleetReport) -> None:
+    some = {one.run_id for one in report.review.adjusted[:1]}
+    campaign = ReportSpan(SPAN.since, SPAN.until, True, "spring", some)
+    of_campaign = fleet_report(store, campaign)
+    assert {row.asset for row in of_campaign.rows} == {report.review.adjusted[0].asset}
+    assert sum(model.visits for model in of_campaign.review.models) == 1
+    with pytest.raises(UsageError, match="no results of real units"):
+        fleet_report(store, ReportSpan(SPAN.since, SPAN.until, simulated=False))

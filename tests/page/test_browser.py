@@ -1,0 +1,231 @@
+"""The page in a real browser."""
+
+import os
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from ohmwright.api.records_view import Records
+
+from .browsing import Hands, Person, axe_findings, opened_browser
+from .conftest import LIMIT_S, page_settings, serving
+
+SHORT = """\
+title = "Two points and a trim"
+revision = "1"
+model = "Quillon 300"
+[defaults]
+rest_s = 12
+[[step]]
+kind = "power_curve"
+name = "cut"
+mode = "cut"
+setting_w = 300
+loads_ohm = [50, 100, 300]
+power_w = [40.5, 81, 240]
+tolerance = { percent = 6, absolute_w = 5 }
+[[step]]
+kind = "adjust"
+name = "adjust-current"
+point = "cut current"
+load_ohm = 100
+current_ma = 900
+tolerance = { absolute_ma = 9 }
+max_on_s = 40
+"""
+TITLE = "Two points and a trim"
+WIDTHS = (360, 1280, 1920)
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with opened_browser() as browser:
+        yield browser
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    (tmp_path / "short.toml").write_text(SHORT)
+    return tmp_path
+
+
+def test_an_unattended_calibration_wholly_through_the_page(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with serving(page_settings(place, 60.0, place / "short.toml"), monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        page = person.page
+        assert site.addresses[0].partition("#")[2] not in page.url, "the token is taken away"
+        page.get_by_role("link", name="Workshop bench 1").click()
+        person.choose(TITLE)
+        page.get_by_role("link", name="What would be done").click()
+        expect(page.locator(".steps h3").first).to_have_text("cut")
+        page.get_by_label("Nobody is there").check()
+        page.goto(page.url.replace("bench/1", "bench/2"))
+        expect(page.locator(".text-line[data-severity=refused]").first).to_contain_text("model =")
+        page.goto(page.url.partition("#")[0] + "#/bench/1")
+        person.choose(TITLE)
+        page.get_by_role("button", name="Begin").focus()
+        page.keyboard.press("Enter")
+        person.sees("on")
+        expect(page.locator("#say-rf")).to_have_text("RF ON")
+        watcher = Person.admitted(browser, site)
+        watcher.go("#/bench/1")
+        expect(watcher.page.locator(".command")).to_contain_text("commands; this one watches")
+        page.reload()
+        person.sees_state("of 7 points")
+        page.close()  # the browser is lost
+        tablet = watcher.page.context.new_cdp_session(watcher.page)
+        tablet.send("Page.setWebLifecycleState", {"state": "frozen"})  # it sleeps
+        end_s = time.monotonic() + LIMIT_S
+        while not Records(str(place / "records"))["last"].finished:
+            assert time.monotonic() < end_s
+            time.sleep(0.2)
+        tablet.send("Page.setWebLifecycleState", {"state": "active"})
+        watcher.sees_state("Ended: pass")
+        watcher.page.get_by_role("link", name="Records").click()
+        watcher.page.get_by_label("Search the records").fill("two points pass")
+        watcher.page.locator("td a").click()
+        expect(watcher.page.get_by_role("link", name="Certificate", exact=True)).to_be_visible()
+        expect(watcher.page.locator("figure img")).to_have_count(1)
+        assert not site.hardware[0].truth.rf_on
+        assert (person.complaints, watcher.complaints) == ([], [])
+        run = Records(str(place / "records"))["last"]
+    assert run.verdict == "pass"
+    assert {one.stage for one in run.results} == {"as_found", "adjust", "as_left"}
+
+
+def test_practice_is_worked_at_the_keys_on_the_page(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with serving(page_settings(place, practice_speed=5.0), monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        person.page.get_by_role("link", name="Practice").click()
+        person.begin("Practice", unattended=False)
+        hands = Hands(person.page, reaction_s=0.05)
+        hands.work_until("Ended: pass")
+        truth = site.hardware[0].truth
+        assert truth.presses == hands.presses > 0
+        assert truth.trims["P1"] != 0
+        assert not truth.rf_on
+        assert not (place / "records").exists(), "nothing is kept of it"
+        assert person.complaints == []
+
+
+LONG = """\
+title = "One long activation"
+revision = "1"
+model = "Quillon 300"
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 100
+load_ohm = 500
+power_w = 100
+tolerance = { percent = 20 }
+age_s = 25
+max_on_s = 35
+"""
+
+
+def test_stop_and_the_space_bar(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (place / "long.toml").write_text(LONG)
+    with serving(page_settings(place, 4.0, place / "long.toml"), monkeypatch) as site:
+        person, other = Person.admitted(browser, site), Person.admitted(browser, site)
+        for each in (person, other):
+            each.go("#/bench/1")
+        for stop in (
+            lambda: other.page.locator("#stop").click(),
+            lambda: person.page.keyboard.press("Space"),
+        ):
+            person.begin("One long", work="as found")
+            other.sees("on")
+            stop()
+            person.sees("off")
+            other.sees_state("Stopped")
+            truth = site.hardware[-1].truth
+            assert not truth.rf_on
+            assert 0 < truth.rf_on_s < 25, "STOP ended it, not its own end"
+        person.begin("One long", work="as found")
+        other.sees("on")
+        person.page.get_by_text("Settings").click()
+        person.page.get_by_role("button", name="Add a screen").click()
+        expect(person.page.get_by_alt_text("The address as a picture")).to_be_visible()
+        person.page.locator("#stop").click(trial=True)  # nothing lies over it
+        person.page.get_by_role("button", name="Close").click()
+        person.go("#/records")
+        person.page.get_by_label("Search the records").press_sequentially("a b")
+        other.page.wait_for_timeout(500)
+        other.sees_state("of 1 points")  # a space in a field stops nothing
+        person.page.get_by_role("heading", name="Records").click()
+        person.page.keyboard.press("Space")
+        other.sees_state("Stopped")
+        assert not site.hardware[-1].truth.rf_on
+
+
+def test_a_server_that_is_gone_is_never_shown_as_present(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with serving(page_settings(place, 2.0, place / "short.toml"), monkeypatch) as site:
+        person = Person.admitted(browser, site)
+        person.go("#/bench/1")
+        person.begin(TITLE)
+        person.sees("on")
+    person.sees("unknown")
+    expect(person.page.locator("#line")).to_contain_text("No word from the server")
+    expect(person.page.locator(".one-bench .reading")).to_contain_text("–")
+    assert not site.hardware[0].truth.rf_on
+
+
+def test_every_view_is_accessible_and_pictured(
+    browser: Browser, place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    pictures = Path(os.environ.get("OHMWRIGHT_PAGE_PICTURES", place / "pictures"))
+    with serving(page_settings(place, 20.0, place / "short.toml"), monkeypatch) as site:
+        person = Person.admitted(browser, site, reduced_motion="reduce")
+        run_id = _a_finished_run(person)
+        person.go("#/practice")
+        person.begin("Practice", unattended=False)
+        expect(person.page.locator(".request-text")).to_be_visible()
+        person.go("#/bench/2")
+        person.begin("Inspection", unattended=False)
+        views = {
+            "benches": "#/",
+            "bench": "#/bench/2",
+            "start": "#/bench/1",
+            "procedure": "#/bench/2/procedure/2",
+            "records": "#/records",
+            "record": f"#/records/{run_id}",
+            "practice": "#/practice",
+        }
+        for name, where in views.items():
+            person.go(where)
+            expect(person.page.locator("h1")).not_to_have_text("")
+            for theme in ("light", "dark"):
+                _picture(person, pictures, name, theme)
+                only = [] if theme == "light" else ["color-contrast"]
+                assert axe_findings(person.page, only) == [], (name, theme)
+        assert person.complaints == []
+
+
+def _a_finished_run(person: Person) -> str:
+    person.go("#/bench/1")
+    person.begin(TITLE, work="as found")
+    person.sees_state("Ended: fail")
+    person.go("#/records")
+    return person.page.locator("td a").inner_text()
+
+
+def _picture(person: Person, folder: Path, name: str, theme: str) -> None:
+    person.page.emulate_media(color_scheme="dark" if theme == "dark" else "light")
+    for width in WIDTHS:
+        person.page.set_viewport_size({"width": width, "height": 900})
+        wide = person.page.evaluate("document.documentElement.scrollWidth")
+        assert wide <= width, f"{name} is {wide} px wide on a screen of {width} px"
+        person.page.screenshot(path=folder / f"{name}-{theme}-{width}.png")

@@ -1,0 +1,90 @@
+"""What the page refuses, and that it does so before anything is done."""
+
+import json
+
+import pytest
+
+from ohmwright.page.gate import HEADERS
+from ohmwright.page.request_body import LARGEST_BODY
+
+from .conftest import Client, Site
+
+BEGIN = {"procedure": 0, "unattended": True}
+NAN = b'{"procedure":0,"temperature_c":NaN}'
+
+
+@pytest.mark.parametrize(
+    ("what", "status", "method", "path", "body", "headers"),
+    [
+        ("no session", 401, "POST", "/benches/1/begin", BEGIN, {"Cookie": None}),
+        ("another session", 401, "GET", "/records", None, {"Cookie": "ohmwright-1=x"}),
+        ("no session, stop", 401, "POST", "/benches/1/stop", None, {"Cookie": None}),
+        ("no session, news", 401, "GET", "/news", None, {"Cookie": None}),
+        ("another origin", 403, "POST", "/benches/1/begin", BEGIN, {"Origin": "http://else"}),
+        ("null origin", 403, "POST", "/benches/1/begin", BEGIN, {"Origin": "null"}),
+        ("no origin", 403, "POST", "/benches/1/begin", BEGIN, {"Origin": None}),
+        ("no origin, stop", 403, "POST", "/benches/1/stop", None, {"Origin": None}),
+        ("another site", 403, "GET", "/records", None, {"Sec_Fetch_Site": "cross-site"}),
+        ("another host", 421, "GET", "/records", None, {"Host": "bench.example"}),
+        ("another port", 421, "GET", "/", None, {"Host": "127.0.0.1:1"}),
+        ("no host", 400, "GET", "/", None, {"Host": None}),
+        ("no screen", 409, "POST", "/benches/1/begin", BEGIN, {}),
+        ("not JSON", 400, "POST", "/benches/1/begin", b"procedure=0", {}),
+        ("as a form", 415, "POST", "/benches/1/begin", BEGIN, {"Content_Type": "text/plain"}),
+        ("too large", 413, "POST", "/benches/1/say", b" " * (LARGEST_BODY + 1), {}),
+        ("a key too many", 422, "POST", "/benches/1/begin", {**BEGIN, "file": "/x"}, {}),
+        ("a text for a number", 422, "POST", "/benches/1/begin", {"procedure": "0"}, {}),
+        (
+            "not a number",
+            422,
+            "POST",
+            "/benches/1/begin",
+            NAN,
+            {},
+        ),
+        ("no such bench", 404, "GET", "/benches/9/procedures", None, {}),
+        ("no such procedure", 404, "GET", "/benches/1/procedures/99", None, {}),
+        ("no such run", 404, "GET", "/records/none", None, {}),
+        ("no such page", 404, "GET", "/anything", None, {}),
+        ("a file outside", 404, "GET", "/static/../site.py", None, {}),
+        ("a file outside, coded", 404, "GET", "/static/%2e%2e/site.py", None, {}),
+        ("another method", 405, "GET", "/benches/1/begin", None, {}),
+        ("a used token", 401, "POST", "/enter", None, {}),
+    ],
+)
+def test_refused(
+    shared: Site, what: str, status: int, method: str, path: str, body: object, headers: dict
+) -> None:
+    client = shared.client()
+    if what == "a used token":
+        body = {"token": shared.addresses[-2].partition("#token=")[2]}
+    sent = body if isinstance(body, bytes) or body is None else json.dumps(body).encode()
+    answer = client.ask(method, path, sent, **headers)
+    assert answer.status == status, (what, answer)
+    assert what == "no host" or answer.headers.items() >= HEADERS.items()
+    assert shared.hardware == []
+
+
+def test_what_is_refused_without_a_session_is_done_with_one(shared: Site) -> None:
+    client = shared.client()
+    assert client.get("/records").json == {"runs": [], "found": 0}
+    assert len(client.get("/benches/1/procedures").json["procedures"]) == 3
+    assert client.get("/openapi.json").json["openapi"] == "3.1.0"
+
+
+def test_a_cookie_is_for_the_server_alone(shared: Site) -> None:
+    answer = Client(shared.host).post("/enter", {"token": shared.token})
+    words = answer.headers["set-cookie"].casefold()
+    assert "httponly" in words
+    assert "samesite=strict" in words
+    assert shared.token not in answer.text
+
+
+def test_too_many_requests_are_refused_and_a_stop_is_heard(site: Site) -> None:
+    client = site.client()
+    answers = [client.get("/records").status for _ in range(400)]
+    assert {200, 429} == set(answers)
+    assert client.post("/benches/1/stop").json == {"stopping": False}
+    tries = [Client(site.host).post("/enter", {"token": "x"}).status for _ in range(20)]
+    assert tries[0] == 401
+    assert tries[-1] == 429

@@ -1,0 +1,138 @@
+"""Runs begun from the page: they go on without it, and one screen commands."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from ohmwright.api.records_view import Records
+from ohmwright.model.errors import UsageError
+from ohmwright.model.event import Fault
+from ohmwright.page.lease import TAKE_OVER_AFTER_S, Lease, NotInCommand
+from ohmwright.page.screens import GONE_AFTER_S, Screens
+from ohmwright.wire.clock import VirtualClock
+
+from .conftest import Site, page_settings, serving
+
+SHORT = """\
+title = "Two points"
+revision = "1"
+model = "Quillon 300"
+[[step]]
+kind = "power_curve"
+name = "cut"
+mode = "cut"
+setting_w = 300
+loads_ohm = [500, 1000]
+power_w = [296.7, 280.7]
+tolerance = { percent = 20 }
+rest_s = 4
+"""
+BEGIN = {"procedure": 0, "work": "as found", "unattended": True}
+
+
+@pytest.fixture
+def place(tmp_path: Path) -> Path:
+    (tmp_path / "short.toml").write_text(SHORT)
+    return tmp_path
+
+
+def short_site(place: Path, monkeypatch: pytest.MonkeyPatch, speed: float = 1000.0) -> Any:
+    return serving(page_settings(place, speed, place / "short.toml"), monkeypatch)
+
+
+def test_a_run_goes_on_without_a_screen_and_is_on_record(
+    place: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with short_site(place, monkeypatch) as site:
+        client = site.client()
+        with client.screen():
+            assert client.post("/benches/1/begin", BEGIN).status == 200
+        with client.screen() as later:  # as after a reload: the view catches up
+            news = later.bench(1, lambda now: now["state"] == "ended")
+        assert news["now"]["picture"]["verdict"] == "pass"
+        assert [one["verdict"] for one in news["results"]] == ["pass", "pass"]
+        run_id = news["now"]["run_id"]
+        assert client.get("/records?words=HF-017%20pass").json["found"] == 1
+        assert client.get("/records?words=HF-018").json["found"] == 0
+        shown = client.get(f"/records/{run_id}").json
+        assert (shown["verdict"], len(shown["results"])) == ("pass", 2)
+        pdf = client.get(f"/records/{run_id}/certificate.pdf")
+        assert pdf.text.startswith("%PDF-")
+        html = client.get(f"/records/{run_id}/certificate.html")
+        assert "sandbox" in html.headers["content-security-policy"]
+    assert Records(str(place / "records"))[run_id].verdict == "pass"
+    assert site.errors == []
+
+
+def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    with short_site(place, monkeypatch, speed=2.0) as site:
+        one, other = site.client(), site.client()
+        with one.screen() as first, other.screen() as second:
+            assert one.post("/benches/1/begin", BEGIN).status == 200
+            assert other.post("/benches/1/say", {"number": 1, "words": "done"}).status == 409
+            assert other.post("/benches/1/begin", BEGIN).status == 409
+            seen = second.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
+            assert seen["now"]["holder"] == first.number != second.number
+            assert site.hardware[0].truth.rf_on
+            assert other.post("/benches/1/stop").json == {"stopping": True}
+            ended = first.bench(1, lambda now: now["state"] == "ended")["now"]
+            assert not site.hardware[0].truth.rf_on
+            assert ended["picture"]["rf"]["state"] == "off"
+            resumed = {**BEGIN, "resume": ended["run_id"]}
+            assert one.get("/benches/1/procedures").json["unfinished"] == [ended["run_id"]]
+            assert one.post("/benches/1/begin", resumed).status == 200
+            first.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
+    assert not site.hardware[1].truth.rf_on, "the server's end ends RF"
+    faults = [e for e in Records(str(place / "records"))["last"].events if isinstance(e, Fault)]
+    assert [(fault.error, fault.rf_state) for fault in faults] == [("Stopped", "off")] * 2
+
+
+def test_a_duplicated_tab_gets_a_key_of_its_own(shared: Site) -> None:
+    client = shared.client()
+    with client.screen() as first:
+        key = client.key
+        with client.screen() as second:
+            assert client.key != key
+            assert second.number != first.number
+    client.key = key
+    with client.screen() as again:
+        assert (again.number, client.key) == (first.number, key), "a reload stays the same screen"
+
+
+@pytest.mark.anyio
+async def test_the_command_is_handed_over_or_taken_from_who_does_not_answer() -> None:
+    clock = VirtualClock()
+    clock.advance(100)
+    screens = Screens(clock)
+    one, two = [await screens.arriving("") for _ in range(2)]
+    assert one is not None
+    assert two is not None
+    screens.drop_gone()
+    assert [screen.number for screen in screens] == [1, 2], "they have only just come"
+    lease = Lease(screens, clock)
+    with screens.shown(one), screens.shown(two):
+        lease.require(1)
+        with pytest.raises(NotInCommand):
+            lease.require(2)
+        with pytest.raises(UsageError):
+            lease.do("take", 2)
+        lease.do("ask", 2)
+        with pytest.raises(NotInCommand):
+            lease.do("hand over", 2)
+        with pytest.raises(UsageError):
+            lease.do("take", 2)
+        lease.do("hand over", 1)
+        assert (lease.holder, lease.asker) == (2, None)
+        lease.do("ask", 1)
+        lease.do("keep", 2)
+        clock.advance(TAKE_OVER_AFTER_S)
+        with pytest.raises(UsageError):
+            lease.do("take", 1)
+        lease.do("ask", 1)
+        clock.advance(TAKE_OVER_AFTER_S)
+        lease.do("take", 1)
+        assert lease.holder == 1
+    clock.advance(GONE_AFTER_S + 1)
+    screens.drop_gone()
+    assert lease.holder is None, "a screen that is gone commands nothing"
