@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import io
+import os
 import sys
 import time
 import wave
 from itertools import pairwise
 from pathlib import Path
+from threading import Thread
 
 import numpy as np
 import pytest
@@ -135,10 +137,23 @@ def test_nobody_waits_for_a_player_that_hangs(tmp_path: Path) -> None:
     with sounding(Wanted(sound=True), {"aplay": hanging}.get) as sounds:
         sounds.attend("Look.")
         until(begun, "begun")
-        for _ in range(5000):  # far more than a pipe holds
-            sounds.attend("Look. " * 100)
-        assert isinstance(sounds, Helper)
-    # and the block has ended, though the player has not
+    # the block has ended, though the player has not
+
+
+def test_nobody_waits_for_a_helper_that_does_not_read() -> None:
+    read, write = os.pipe()
+    helper = Helper(write, bells=False)
+
+    def send() -> None:
+        for _ in range(500):  # more than a pipe holds
+            helper.attend("Look. " * 100)
+
+    sending = Thread(target=send, daemon=True)
+    sending.start()
+    sending.join(60)
+    assert not sending.is_alive()
+    for end in (read, write):
+        os.close(end)
 
 
 def test_without_a_player_one_line_says_so(capsys: pytest.CaptureFixture[str]) -> None:

@@ -21,6 +21,8 @@ from .listener import Heard, Listener, attention
 from .programs import Find, player, voice
 from .tones import DONE, NOTICE
 
+_NEVER_BLOCKS = hasattr(os, "set_blocking")
+"""Whether a pipe can be written without waiting: on Windows not before Python 3.12."""
 _LAST_SOUNDS_S = 2.0
 _MOST_CHARACTERS = 500
 """Of a sentence that is spoken: a line must fit into what a pipe takes whole (4096 bytes)."""
@@ -109,7 +111,9 @@ def sounding(wanted: Wanted, find: Find = shutil.which) -> Iterator[Sounds]:
         print_notice(_NO_PLAYER)
     if wanted.speech and not speaks:
         print_notice(_NO_VOICE)
-    if not (wanted.sound or speaks):
+    if (wanted.sound or wanted.speech) and not _NEVER_BLOCKS:
+        print_notice("On Windows sound needs Python 3.12 or newer: nothing is heard.")
+    if not (wanted.sound or speaks) or not _NEVER_BLOCKS:
         yield Silence()
         return
     process = _started(plays, speaks)
