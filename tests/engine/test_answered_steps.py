@@ -64,8 +64,8 @@ def given(tmp_path: Path) -> Callable[[str], GivenValues]:
     return read
 
 
-async def events_of(rig: object, path: Path, assignment: Assignment) -> list:
-    job = Job(read_procedure(path), ("as_left",), "test", assignment=assignment)
+async def events_of(rig: object, path: Path, assignment: Assignment, earlier: tuple = ()) -> list:
+    job = Job(read_procedure(path), ("as_left",), "test", earlier, assignment=assignment)
     found: list = []
     try:
         async for event in run(job, rig.bench):
@@ -191,6 +191,24 @@ async def test_without_a_port_a_person_reads_the_plate_twice_at_most(
         assert [event.seen for event in identified] == ([] if known is None else [known])
         assert isinstance(found[-1], RunFinished if known else WrongInstrument)
         assert "TM1-00372" not in plate
+
+
+async def test_a_run_that_a_wrong_plate_ended_goes_on_with_the_right_unit(
+    make_rig: Callable, tmp_path: Path
+) -> None:
+    path = tmp_path / "p.toml"
+    path.write_text(PROCEDURE.replace("Quillon 300", "Marlow 150"), encoding="utf-8")
+    unit = UNIT.model_copy(update={"model": "Marlow 150", "serial": "TM1-00372"})
+    plate = "Read the plate of the Marlow 150 at the bench: what is its serial number?"
+    assignment, earlier = Assignment(registered=unit), ()
+    for said in (["0373", "0373"], ["0372"]):
+        rig = make_rig(bench="attended", attended=True)
+        answers = {plate: said, "Earth?": ["0.1"], "Pedal?": ["single"], "Cords?": ["-"]}
+        rig.bench.operator.reply = _from(answers)
+        found = await events_of(rig, path, assignment, earlier)
+        earlier = tuple(event for event in found if not isinstance(event, Exception))
+    assert isinstance(found[-1], RunFinished)
+    assert [event.seen for event in found if isinstance(event, UnitIdentified)] == ["0372"]
 
 
 def test_a_serial_number_is_found_in_an_identification_of_any_form() -> None:
