@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from .fleet_report import FleetReport
 
 _RISKY = 0.1
+_FEW_TRIMS = 2
 _SIMULATED = "Simulated units and instruments: no evidence about any real unit."
 _NOTES = (
     "As found: the visits whose unit failed a point before anything was adjusted, with limits of "
@@ -110,7 +111,7 @@ def _adjusted(review: FleetReview) -> PaperTable:
             f"{one.at:%Y-%m-%d}",
             printable(one.asset),
             printable(one.model),
-            printable(", ".join(one.points)),
+            _trims(one.points),
             one.found,
             one.left,
         )
@@ -118,6 +119,12 @@ def _adjusted(review: FleetReview) -> PaperTable:
     )
     columns = ("Date", "Unit", "Model", "Trims", "As found", "As left")
     return PaperTable("Adjusted", "", columns, rows)
+
+
+def _trims(points: tuple[str, ...]) -> str:
+    """Return the points that were adjusted; of many, how many."""
+    few = len(points) <= _FEW_TRIMS
+    return printable(", ".join(points)) if few else f"{len(points)} trims"
 
 
 def _recurring(review: FleetReview) -> PaperTable:

@@ -18,7 +18,7 @@ from ohmwright.model.quantity import unit_of
 from ohmwright.reports.text import printable
 from ohmwright.wire.clock import RealClock
 
-from .console import out, print_json
+from .console import err, out, print_json
 from .open_records import open_records_for_reading
 from .table_format import plain_table
 
@@ -80,7 +80,8 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     if request.as_json:
         print_json([_creep_json(row) for row in rows])
         return
-    out().print(_creep_table(shown, at, request.probability))
+    one_unit = choice.asset is not None
+    out().print(_creep_table(shown, at, request.probability, one_unit=one_unit))
     for row in rows:
         for remark in row.remarks:
             said = f"{row.asset} ({row.model}), {row.step} {row.point}: {remark}."
@@ -120,7 +121,8 @@ def _forecast(choice: FleetChoice) -> FleetForecast:
     """Return the forecast of the units chosen. Raises UsageError where there are none."""
     from ohmwright.api.creep import recorded_forecast
 
-    with open_records_for_reading(choice.records) as store:
+    said = err().status("Learning how the units creep, about a second for each point")
+    with open_records_for_reading(choice.records) as store, said:
         forecast = recorded_forecast(store, simulated=choice.simulated, model=choice.model)
         if forecast.assets and choice.asset in (None, *forecast.assets):
             return forecast
@@ -157,21 +159,28 @@ def _creep_json(row: CreepRow) -> dict[str, Any]:
     }
 
 
-def _creep_table(rows: Sequence[CreepRow], at: datetime, probability: float) -> Table:
+def _creep_table(
+    rows: Sequence[CreepRow], at: datetime, probability: float, *, one_unit: bool
+) -> Table:
+    """Return the table of rows: of one unit with its limits, of many with their names."""
     by = f"{100 * probability:g} % by"
-    names = ("Unit", "Point", "Creep a year", "90 % within", "Limits", "Out", by)
+    first, last = ("Point", "Limits") if one_unit else ("Unit", "Point")
+    names = (first, "Creep a year", "90 % within", "Out", by, last)
     table = plain_table(f"Expected on {at:%Y-%m-%d}", *names)
-    table.columns[1].no_wrap, table.columns[1].overflow = False, "fold"
+    for column in (table.columns[0], table.columns[-1]):
+        column.no_wrap, column.overflow = False, "fold"
     for row in rows:
         unit = unit_of(row.limits.quantity).symbol
         low = "up" if row.limits.one_sided else f"{row.limits.lower:.4g}"
+        point = Text(printable(f"{row.step} {row.point}"))
+        limits = f"{low} to {row.limits.upper:.4g} {unit}"
         table.add_row(
-            *(Text(printable(text)) for text in (row.asset, f"{row.step} {row.point}")),
+            point if one_unit else Text(printable(row.asset)),
             f"{row.rate_percent:+.1f} ± {row.rate_percent_sd:.1f} %",
-            f"{row.lower:.4g} to {row.upper:.4g}",
-            f"{low} to {row.limits.upper:.4g} {unit}",
+            f"{row.lower:.4g} to {row.upper:.4g} {unit}",
             _percent(row.risk),
             "" if row.leaves_at is None else f"{row.leaves_at:%Y-%m-%d}",
+            limits if one_unit else point,
         )
     return table
 
@@ -190,7 +199,7 @@ def _interval_json(row: UnitInterval) -> dict[str, Any]:
         "months": row.months,
         "reliability": row.reliability,
         "held_to_longest": row.held,
-        "next_visit": f"{row.next_visit:%Y-%m-%d}",
+        "next_visit": None if row.next_visit is None else f"{row.next_visit:%Y-%m-%d}",
         "cheapest_months": row.cheapest_months,
     }
 

@@ -11,7 +11,7 @@ from ohmwright.api.output_file import refuse_unwritable
 from ohmwright.model.errors import UsageError
 from ohmwright.wire.clock import RealClock
 
-from .console import out
+from .console import err, out
 from .open_records import open_records_for_reading
 
 _YEAR = timedelta(days=365)
@@ -40,6 +40,7 @@ def write_fleet_report(
     since = until - _YEAR if since is None else since
     if since >= until:
         raise UsageError(f"--since {since:%Y-%m-%d} is not before --until {until:%Y-%m-%d}.")
-    with open_records_for_reading(records) as store:
+    said = err().status("Learning how the units creep, about a second for each point")
+    with open_records_for_reading(records) as store, said:
         fleet_report(store, ReportSpan(since, until, simulated)).write(file)
     out().print(Text(f"Written: {file}"), soft_wrap=True)
