@@ -101,6 +101,12 @@ def test_nothing_is_said_of_presses_before_they_can_have_shown() -> None:
     assert watched(until)[0] is None
 
 
+def test_a_press_too_many_is_waited_for_that_comes_late() -> None:
+    seen, _ = watched(shown([CUE_S + 2.0, CUE_S + 2.5, CUE_S + 3.4], 10))
+    assert seen is not None
+    assert seen.done == "more"
+
+
 def test_a_gain_that_is_not_known_tells_only_that_something_moved() -> None:
     """Three presses look like two of a larger gain."""
     at_s = [CUE_S + 2.0 + 0.5 * n for n in range(3)]
