@@ -57,6 +57,8 @@ class PointLook:
     slips: list[str] = field(default_factory=list)
     """`named`, `felt` or `left`, one a slip."""
     cues: int = 0
+    named: bool = False
+    """Whether the coach has named a slip."""
     key_answers: int = 0
     """Answers that had to be typed about presses."""
 
@@ -97,6 +99,7 @@ async def _adjusted(rehearsed_bench: RehearsedBench, seed: int) -> list[PointLoo
         elif isinstance(event, PointDone):
             look = _look(event.result, hardware)
             look.slips, look.cues = list(_slips(shown[told:])), len(shown) - told
+            look.named = any(_names_slip(each) for each, _ in shown[told:])
             look.key_answers, answers, told = answers, 0, len(shown)
             looks.append(look)
             if look.verdict != "pass" or not look.inside or look.key_answers:
@@ -136,11 +139,15 @@ def _slips(shown: Sequence[Shown]) -> Iterator[str]:
         if acted is None or acted.slip == "":
             continue
         later = [each for each, _ in shown[n + 1 :]]
-        if any(name in each.seen for each in later for name in NAMES_SLIP):
+        if any(_names_slip(each) for each in later):
             yield "named"
         else:
             moved = any(each.kind == "press" for each in _after_judging(later))
             yield "felt" if moved else "left"
+
+
+def _names_slip(cue: Cue) -> bool:
+    return any(name in cue.seen for name in NAMES_SLIP)
 
 
 def _after_judging(later: Sequence[Cue]) -> Sequence[Cue]:
@@ -169,6 +176,7 @@ def _figures(coached: list[PointLook], remote: list[PointLook]) -> dict[str, flo
         "landing, p95, tolerances": _p95([abs(x.landing) for x in coached]),
         "landing by port, p95, tolerances": _p95([abs(x.landing) for x in remote]),
         "points with a typed answer about presses": sum(x.key_answers > 0 for x in coached),
+        "points without a slip, one named": sum(x.named and not x.slips for x in coached),
         "slips": len(slips),
         "slips named": sum(slip == "named" for slip, _ in slips),
         "slips felt": sum(slip == "felt" for slip, _ in slips),
