@@ -16,7 +16,7 @@ import pytest
 
 from ohmwright.cli.sound import tones
 from ohmwright.cli.sound.listener import Heard, Listener
-from ohmwright.cli.sound.sounding import Helper, Silence, Wanted, sounding
+from ohmwright.cli.sound.sounding import Hearing, Helper, Silence, sounding
 from ohmwright.cli.sound.tones import LIMIT_SEMITONES, TARGET_HZ, Note, reading_notes, wav
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
@@ -123,7 +123,7 @@ def test_it_is_played_and_spoken_by_the_programs_of_the_computer(tmp_path: Path)
         "aplay": script(tmp_path, "aplay", f'echo "played $(wc -c < "$2")" >> {log}'),
         "espeak-ng": script(tmp_path, "espeak-ng", f'echo "said $(cat)" >> {log}'),
     }
-    with sounding(Wanted(sound=True, speech=True), programs.get) as sounds:
+    with sounding(Hearing(sound=True, speech=True), programs.get) as sounds:
         sounds.attend('Is "it" on; $HOME?')
         said = until(log, "said")
     assert f"played {len(wav(tones.NOTICE))}" in said
@@ -134,7 +134,7 @@ def test_it_is_played_and_spoken_by_the_programs_of_the_computer(tmp_path: Path)
 def test_nobody_waits_for_a_player_that_hangs(tmp_path: Path) -> None:
     begun = tmp_path / "begun"
     hanging = script(tmp_path, "aplay", f"echo begun >> {begun}; exec sleep 600")
-    with sounding(Wanted(sound=True), {"aplay": hanging}.get) as sounds:
+    with sounding(Hearing(sound=True), {"aplay": hanging}.get) as sounds:
         sounds.attend("Look.")
         until(begun, "begun")
     # the block has ended, though the player has not
@@ -157,12 +157,12 @@ def test_nobody_waits_for_a_helper_that_does_not_read() -> None:
 
 
 def test_without_a_player_one_line_says_so(capsys: pytest.CaptureFixture[str]) -> None:
-    with sounding(Wanted(speech=True), lambda _: None) as sounds:
+    with sounding(Hearing(speech=True), lambda _: None) as sounds:
         assert isinstance(sounds, Silence)
     assert capsys.readouterr().err.count("\n") == 1
-    with sounding(Wanted(), lambda _: None) as sounds:
+    with sounding(Hearing(), lambda _: None) as sounds:
         assert isinstance(sounds, Silence)
     if sys.platform != "win32":
-        with sounding(Wanted(sound=True), lambda _: None) as sounds:
+        with sounding(Hearing(sound=True), lambda _: None) as sounds:
             sounds.attend("Look.")
         assert "bell" in capsys.readouterr().err

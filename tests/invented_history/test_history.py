@@ -10,7 +10,7 @@ import pytest
 from ohmwright.invented_history.bench_day import BenchHardware, bench_day, procedure_of, profile_of
 from ohmwright.invented_history.fleet import YEARS, InventedUnit, invented_fleet
 from ohmwright.invented_history.make_history import make_history
-from ohmwright.invented_history.unit_state import UnitState
+from ohmwright.invented_history.unit_state import AgeingUnit
 from ohmwright.invented_history.visit import Visit
 from ohmwright.model.event import Event, PointDone, RunStarted
 from ohmwright.model.hardware import GeneratorData
@@ -69,7 +69,7 @@ def test_what_was_measured_is_the_simulator_s_truth_within_u() -> None:
     """The truth that each visit leaves, with its trims, held against what it measured as left."""
     hardware, off = BenchHardware(3), list[float]()
     for unit in first_of_each_model():
-        state, file = UnitState(unit, profile_of(unit.data)), procedure_of(unit.data)
+        state, file = AgeingUnit(unit, profile_of(unit.data)), procedure_of(unit.data)
         assert isinstance(state.data, GeneratorData)
         for day in unit.visits:
             state.age_to(day)
@@ -95,7 +95,7 @@ def test_what_was_measured_is_the_simulator_s_truth_within_u() -> None:
 @pytest.mark.parametrize("place", [6, 21])
 def test_a_unit_that_ages_fast_is_found_out_and_one_without_trims_fails(place: int) -> None:
     unit, hardware = FLEET[place], BenchHardware(3)
-    state, verdicts = UnitState(unit, profile_of(unit.data)), []
+    state, verdicts = AgeingUnit(unit, profile_of(unit.data)), []
     for day in unit.visits:
         state.age_to(day)
         bench = bench_day(hardware, day, Randomness(3, f"{day}"))

@@ -9,10 +9,10 @@ from ohmwright.estimation.point import Keys
 
 from .actions import Press
 
-Done = Literal["as asked", "none", "fewer", "more", "other key", "other direction"]
+HowDone = Literal["as asked", "none", "fewer", "more", "other key", "other direction"]
 """How what was done compares with what was asked."""
 
-SLIPS: dict[Done, float] = {
+SLIPS: dict[HowDone, float] = {
     "none": 0.02,
     "fewer": 0.02,
     "more": 0.02,
@@ -26,7 +26,7 @@ source. Wide enough that a person who slips in one press of twenty is believed b
 class PressesDone(NamedTuple):
     """One thing that may have been done, and its probability beforehand."""
 
-    done: Done
+    done: HowDone
     presses: tuple[Press, ...]
     """In the order in which they were asked for; empty where nothing was pressed."""
     probability: float
@@ -42,7 +42,7 @@ class Suspect(NamedTuple):
     gain_ratio: float
     counts: int
     coarse: int
-    done: Done
+    done: HowDone
     probability: float
 
 
@@ -59,7 +59,7 @@ def what_may_be_done(asked: tuple[Press, ...]) -> list[PressesDone]:
     return found
 
 
-def _slips(press: Press) -> Iterator[tuple[Done, tuple[Press, ...], float]]:
+def _slips(press: Press) -> Iterator[tuple[HowDone, tuple[Press, ...], float]]:
     """Yield each slip, what is done then, and its probability."""
     sign, times = (1 if press.times > 0 else -1), abs(press.times)
     yield "none", (), SLIPS["none"]

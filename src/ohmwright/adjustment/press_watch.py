@@ -29,7 +29,7 @@ from .actions import Press
 from .press_hypotheses import (
     AS_BELIEVED,
     SLIPS,
-    Done,
+    HowDone,
     PressesDone,
     Suspect,
     counts_of,
@@ -91,7 +91,7 @@ class PressesSeen:
     that is known; `suspect`: what was really done at an earlier cue, where that shows now.
     """
 
-    done: Done
+    done: HowDone
     presses: tuple[SeenPress, ...]
     probability: float
     as_asked: float

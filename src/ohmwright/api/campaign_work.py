@@ -13,7 +13,7 @@ from ohmwright.fleet.campaign_state import (
     tag_to_take,
     unit_states,
 )
-from ohmwright.fleet.worklist import LastWork, RiskOf, WorkUnit, no_risk_known, worklist
+from ohmwright.fleet.worklist import LastWork, RiskOf, WorkUnit, worklist
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import RunFinished
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -23,22 +23,29 @@ from ohmwright.records.last_runs import DecisiveRun, decisive_runs, is_begun, ve
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
+from .creep import probability_out_now
+
 
 def today() -> date:
     """Return the date at this computer, in UTC."""
     return RealClock().wall().date()
 
 
-def store_worklist(
-    store: SqlStore, *, simulated: bool, risk_of: RiskOf = no_risk_known
-) -> list[WorkUnit]:
+def store_worklist(store: SqlStore, *, simulated: bool) -> list[WorkUnit]:
     """Return every unit of the register that is not withdrawn, the next one in front.
 
-    `simulated`: whether runs on simulated benches count, instead of those on real ones.
+    `simulated`: whether runs on simulated benches count, instead of those on real ones. The risk is
+    that of the forecast made last, where it knows the unit and nothing was done since.
     """
     assets = [one.asset for one in AssetRegister(store.database).all()]
     runs = decisive_runs(store.database, simulated=simulated)
-    return worklist(assets, {tag: _last(run) for tag, run in runs.items()}, today(), risk_of)
+    lasts = {tag: _last(run) for tag, run in runs.items()}
+    return worklist(assets, lasts, today(), _foretold_risk(store, simulated=simulated))
+
+
+def _foretold_risk(store: SqlStore, *, simulated: bool) -> RiskOf:
+    known = probability_out_now(store, RealClock().wall(), simulated=simulated)
+    return lambda asset: known.get(asset.tag)
 
 
 def _last(run: DecisiveRun) -> LastWork:
@@ -66,10 +73,9 @@ class CampaignDesk:
         worker: Worker,
         *,
         models: Collection[str] | None = None,
-        risk_of: RiskOf = no_risk_known,
     ) -> None:
         """`models`: which the bench can work on; None for any."""
-        self.store, self.worker, self._risk_of = store, worker, risk_of
+        self.store, self.worker = store, worker
         self._models = models
         self._campaigns = Campaigns(store.database)
         self.campaign: Campaign = self._campaigns.get(name)
@@ -87,7 +93,7 @@ class CampaignDesk:
     def in_order(self) -> list[WorkUnit]:
         """Return the worklist by which units are taken: those that the bench can work on."""
         simulated = self.campaign.simulated
-        units = store_worklist(self.store, simulated=simulated, risk_of=self._risk_of)
+        units = store_worklist(self.store, simulated=simulated)
         return [one for one in units if self._models is None or one.asset.model in self._models]
 
     def take_next(self) -> TakenUnit | None:

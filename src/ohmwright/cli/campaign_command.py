@@ -26,7 +26,7 @@ from ohmwright.reports.text import printable
 from .console import out, print_json
 from .open_records import open_existing_records
 from .transfer_command import new_file
-from .worklist_command import Selection
+from .worklist_command import WorklistFilter
 
 _COLUMNS = ("tag", "phase", "verdict", "run_id", "minutes", "at", "by", "words")
 
@@ -37,7 +37,7 @@ class NewCampaign:
 
     name: str
     tags: tuple[str, ...]
-    selected: Selection
+    selected: WorklistFilter
     work: str
     simulated: bool
     operator: str | None

@@ -11,15 +11,15 @@ from .option_groups import with_option_groups
 from .options import DAY, AcceptExpired, AnalyzerLine, BenchPath, Json, OperatorName, RecordsPlace
 
 if TYPE_CHECKING:
-    from .worklist_command import Selection
+    from .worklist_command import WorklistFilter
 
 app = typer.Typer(
     help="Work through many units: plan, go on, see how far it is.",
     no_args_is_help=True,
     rich_markup_mode=None,
 )
-Name = Annotated[str, typer.Argument(metavar="CAMPAIGN", help="Its name.")]
-Tag = Annotated[str, typer.Argument(metavar="TAG", help="A unit of the campaign.")]
+CampaignName = Annotated[str, typer.Argument(metavar="CAMPAIGN", help="Its name.")]
+CampaignTag = Annotated[str, typer.Argument(metavar="TAG", help="A unit of the campaign.")]
 CountsSimulated = Annotated[
     bool,
     typer.Option("--simulated", help="For trials: runs on simulated benches count, real ones not."),
@@ -37,12 +37,12 @@ class UnitOptions:
         typer.Option("--due-by", formats=list(DAY), help="Only what is due by this day."),
     ] = None
 
-    def selection(self) -> "Selection":
+    def selection(self) -> "WorklistFilter":
         """Return them as a selection."""
-        from .worklist_command import Selection
+        from .worklist_command import WorklistFilter
 
         day = None if self.due_by is None else self.due_by.date()
-        return Selection(self.model, self.site, day)
+        return WorklistFilter(self.model, self.site, day)
 
 
 @with_option_groups
@@ -80,7 +80,7 @@ def next_(
 @app.command()
 @with_option_groups
 def new(
-    name: Name,
+    name: CampaignName,
     selected: UnitOptions,
     tag: Annotated[
         list[str] | None, typer.Option(metavar="TAG", help="This unit. Repeatable.")
@@ -107,7 +107,7 @@ def list_(records: RecordsPlace = None, as_json: Json = False) -> None:
 
 
 @app.command()
-def status(name: Name, records: RecordsPlace = None, as_json: Json = False) -> None:
+def status(name: CampaignName, records: RecordsPlace = None, as_json: Json = False) -> None:
     """Show what is done, what is left and how long that takes."""
     from .campaign_command import show_status
 
@@ -116,7 +116,7 @@ def status(name: Name, records: RecordsPlace = None, as_json: Json = False) -> N
 
 @app.command()
 def report(
-    name: Name,
+    name: CampaignName,
     csv: Annotated[Path | None, typer.Option(help="Also write it as a new CSV file.")] = None,
     records: RecordsPlace = None,
     as_json: Json = False,
@@ -129,8 +129,8 @@ def report(
 
 @app.command()
 def skip(
-    name: Name,
-    tag: Tag,
+    name: CampaignName,
+    tag: CampaignTag,
     why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
     operator: OperatorName = None,
     records: RecordsPlace = None,
@@ -144,8 +144,8 @@ def skip(
 
 @app.command()
 def defer(
-    name: Name,
-    tag: Tag,
+    name: CampaignName,
+    tag: CampaignTag,
     until: Annotated[datetime, typer.Option("--until", formats=list(DAY), help="The day.")],
     why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")] = "",
     operator: OperatorName = None,
@@ -161,8 +161,8 @@ def defer(
 
 @app.command("hand-over")
 def hand_over(
-    name: Name,
-    tag: Tag,
+    name: CampaignName,
+    tag: CampaignTag,
     to: Annotated[str, typer.Option("--to", metavar="NAME", help="The operator who takes it.")],
     operator: OperatorName = None,
     records: RecordsPlace = None,
@@ -178,7 +178,7 @@ def hand_over(
 @with_option_groups
 def work(
     *,
-    name: Name,
+    name: CampaignName,
     bench: BenchPath,
     unattended: Annotated[
         bool, typer.Option("--unattended", help="Nobody answers the steps; each unit is scanned.")

@@ -59,9 +59,9 @@ def practise(
     """Learn to adjust as you are coached: keys of the keyboard are keys of an invented unit."""
     from .practise_command import Practice
     from .practise_command import practise as practise_it
-    from .sound.sounding import Wanted
+    from .sound.sounding import Hearing
 
-    wanted = Wanted(sound=hearing.sound, speech=hearing.speak)
+    wanted = Hearing(sound=hearing.sound, speech=hearing.speak)
     raise typer.Exit(practise_it(Practice(seed, points, wanted, quick_rests=not real_rests)))
 
 
@@ -118,7 +118,7 @@ def _run(
     from ohmwright.model.traceability import Environment
 
     from .run_command import RunRequest, run_procedure
-    from .sound.sounding import Wanted
+    from .sound.sounding import Hearing
 
     return run_procedure(
         RunRequest(
@@ -134,6 +134,6 @@ def _run(
                 temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
             ),
             work=work.request(options.values),
-            hearing=Wanted(sound=hearing.sound, speech=hearing.speak),
+            hearing=Hearing(sound=hearing.sound, speech=hearing.speak),
         )
     )

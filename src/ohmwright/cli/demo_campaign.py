@@ -9,9 +9,12 @@ from shlex import quote
 from rich.progress import Progress
 from rich.text import Text
 
+from ohmwright.api.creep import recorded_forecast
 from ohmwright.invented_history.fleet import YEARS, invented_fleet
-from ohmwright.invented_history.make_history import History, make_history
+from ohmwright.invented_history.make_history import MadeHistory, make_history
 from ohmwright.model.errors import UsageError
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
 from ohmwright.wire.clock import RealClock
@@ -45,6 +48,8 @@ def run_demo_campaign(
                 progress.update(task, completed=done, total=of)
 
             history = make_history(store, invented_fleet(seed, until), seed, advance)
+        _register(store, history)
+        recorded_forecast(store, simulated=True)
         where = store.database.place
     if as_json:
         print_json(_document(history, seed, where))
@@ -62,7 +67,25 @@ def _refuse_others(store: SqlStore) -> None:
         )
 
 
-def _document(history: History, seed: int, place: str) -> dict[str, object]:
+def _register(store: SqlStore, history: MadeHistory) -> None:
+    """Put the units in the register of assets."""
+    units = (unit.asset for unit in history.units)
+    added = [
+        AssetChange(
+            RegisteredAsset(
+                tag=unit.id,
+                maker=unit.maker,
+                model=unit.model,
+                serial=unit.serial,
+                site=unit.department,
+            )
+        )
+        for unit in units
+    ]
+    AssetRegister(store.database).apply(added, by="the demo", why="invented")
+
+
+def _document(history: MadeHistory, seed: int, place: str) -> dict[str, object]:
     return {
         "simulated": True,
         "seed": seed,
@@ -77,7 +100,7 @@ def _document(history: History, seed: int, place: str) -> dict[str, object]:
     }
 
 
-def _print(history: History, seed: int, place: str, given: str) -> None:
+def _print(history: MadeHistory, seed: int, place: str, given: str) -> None:
     models = dict.fromkeys(f"{unit.asset.maker} {unit.asset.model}" for unit in history.units)
     verdicts = ", ".join(f"{count} {verdict}" for verdict, count in history.verdicts.most_common())
     there = f" --records {quote(given)}"
@@ -92,6 +115,9 @@ def _print(history: History, seed: int, place: str, given: str) -> None:
         "What to look at next:",
         f"  ohmwright record list --search {newest.asset.id}{there}",
         f"  ohmwright record list --verdict fail{there}",
+        f"  ohmwright worklist --simulated{there}",
+        f"  ohmwright record creep --simulated{there}",
+        f"  ohmwright record report fleet.pdf --simulated{there}",
         f"  ohmwright record fleet{there}",
         f'  ohmwright record trend "{newest.asset.model}" cut-full "100 ohm"{there}',
         f"  ohmwright certificate last --all papers{there}",

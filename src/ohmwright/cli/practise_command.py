@@ -25,7 +25,7 @@ from .learner import Learner
 from .live import showing
 from .run_report import exit_code
 from .signals import cancel_on_signal
-from .sound.sounding import Sounds, Wanted, sounding
+from .sound.sounding import Hearing, Sounds, sounding
 from .stop_key import own_terminal
 
 _NOTHING_DONE = 4
@@ -39,7 +39,7 @@ class Practice:
     """Which invented unit."""
     points: int
     """How many of its points are adjusted."""
-    hearing: Wanted
+    hearing: Hearing
     quick_rests: bool
 
 

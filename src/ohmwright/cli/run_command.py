@@ -35,7 +35,7 @@ from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
 from .run_subject import WorkRequest, procedure_of, unit_on_bench
-from .sound.sounding import Sounds, Wanted, sounding
+from .sound.sounding import Hearing, Sounds, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 OnBegun = Callable[[SqlStore, str], None]
@@ -67,7 +67,7 @@ class RunRequest:
     work: WorkRequest = field(default_factory=WorkRequest)
     on_begun: OnBegun = ignore_begun
     """Called with the store and the run's number, before the first event."""
-    hearing: Wanted = field(default_factory=Wanted)
+    hearing: Hearing = field(default_factory=Hearing)
     """What is heard of the run."""
 
 

@@ -22,7 +22,7 @@ from .open_records import open_existing_records
 
 
 @dataclass(frozen=True)
-class Selection:
+class WorklistFilter:
     """Which units; None is any."""
 
     model: str | None
@@ -41,7 +41,7 @@ class Selection:
 
 
 def show_worklist(
-    records: str | None, selected: Selection, limit: int, *, simulated: bool, as_json: bool
+    records: str | None, selected: WorklistFilter, limit: int, *, simulated: bool, as_json: bool
 ) -> None:
     """Print the first `limit` units that are selected."""
     with open_existing_records(records) as store:
@@ -57,7 +57,9 @@ def show_worklist(
     out().print(Text(f"{due} of {len(units)} units are due."))
 
 
-def show_next(records: str | None, selected: Selection, *, simulated: bool, as_json: bool) -> None:
+def show_next(
+    records: str | None, selected: WorklistFilter, *, simulated: bool, as_json: bool
+) -> None:
     """Print the unit in front of the worklist."""
     with open_existing_records(records) as store:
         units = selected.of(store_worklist(store, simulated=simulated))[:1]

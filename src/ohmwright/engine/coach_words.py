@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ohmwright.adjustment.actions import Finish, Press
-from ohmwright.adjustment.press_hypotheses import Done
+from ohmwright.adjustment.press_hypotheses import HowDone
 from ohmwright.adjustment.press_watch import PressesSeen
 from ohmwright.instruments.requests import press_text
 from ohmwright.model.cue import Cue
@@ -14,7 +14,7 @@ COMES_ON = Cue("hold", "Hold. RF comes on now.")
 RESTING = Cue("rest", "RF is off. The unit rests.")
 NOBODY = Cue("notice", "Nothing was seen of the presses. RF goes off.")
 
-_SAID: dict[Done, str] = {
+_SAID: dict[HowDone, str] = {
     "as asked": "The meter shows what was asked for: {asked}.",
     "none": "The meter shows none of what was asked for: {asked}.",
     "fewer": "The meter shows fewer presses than were asked for: {seen}, not {asked}.",

@@ -23,7 +23,7 @@ _STEPS_A_YEAR = 12
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class Expected:
+class ExpectedState:
     """A mixture of Gaussians for each unit: shares, means, deviations, each (parts, units)."""
 
     shares: FloatArray
@@ -35,10 +35,10 @@ class Expected:
         mean: FloatArray = (self.shares * self.means).sum(axis=0)
         return mean
 
-    def of_unit(self, index: int) -> Expected:
+    def of_unit(self, index: int) -> ExpectedState:
         """Return that of one unit alone."""
         only = slice(index, index + 1)
-        return Expected(self.shares[:, only], self.means[:, only], self.sds[:, only])
+        return ExpectedState(self.shares[:, only], self.means[:, only], self.sds[:, only])
 
     def below(self, values: FloatArray) -> FloatArray:
         """Return the probability of lying below `values` (units,)."""
@@ -67,7 +67,7 @@ class Expected:
         return self.quantile(tail), self.quantile(1.0 - tail)
 
 
-def expected_truth(states: CreepStates, times: FloatArray) -> Expected:
+def expected_truth(states: CreepStates, times: FloatArray) -> ExpectedState:
     """Return what each unit's true deviation is at `times` (units,), not before its last value.
 
     The part of the stated uncertainty that does not scatter from visit to visit is in it: an error
@@ -77,12 +77,12 @@ def expected_truth(states: CreepStates, times: FloatArray) -> Expected:
     return _expected(states, times, np.maximum(0.0, 1.0 - noise_ratio**2) * states.stated_u**2)
 
 
-def expected_value(states: CreepStates, times: FloatArray, stated_u: FloatArray) -> Expected:
+def expected_value(states: CreepStates, times: FloatArray, stated_u: FloatArray) -> ExpectedState:
     """Return what will be measured at `times` with a standard uncertainty, each (units,)."""
     return _expected(states, times, (Figures.of(states.models).noise_ratio * stated_u) ** 2)
 
 
-def _expected(states: CreepStates, times: FloatArray, more: FloatArray) -> Expected:
+def _expected(states: CreepStates, times: FloatArray, more: FloatArray) -> ExpectedState:
     figures = Figures.of(states.models)
     elapsed = np.maximum(0.0, times - states.times)
     cosine, sine = season_row(times)
@@ -98,7 +98,7 @@ def _expected(states: CreepStates, times: FloatArray, more: FloatArray) -> Expec
     mean_steps = np.where(some > 0.0, steps / np.where(some > 0.0, some, 1.0), 1.0)
     shares = states.shares / len(states.models)
     parts = (-1, len(times))
-    return Expected(
+    return ExpectedState(
         shares=np.concatenate([shares * (1.0 - some), shares * some]).reshape(parts),
         means=np.concatenate([means, means]).reshape(parts),
         sds=np.sqrt(

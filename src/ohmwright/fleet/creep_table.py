@@ -10,7 +10,7 @@ import numpy as np
 
 from .creep_forecast import time_out
 from .fleet_forecast import FleetForecast, PointForecast
-from .point_histories import Limits, date_of, years_of
+from .point_histories import PointLimits, date_of, years_of
 
 HORIZON_YEARS = 5.0
 """No date further ahead than this, from a unit's last value, is foretold."""
@@ -28,7 +28,7 @@ class CreepRow:
     model: str
     step: str
     point: str
-    limits: Limits
+    limits: PointLimits
     last_at: datetime
     last_value: float
     rate_percent: float

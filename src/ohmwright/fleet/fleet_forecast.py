@@ -15,11 +15,11 @@ import numpy.typing as npt
 
 from .creep_filter import CreepStates, Histories, filtered
 from .creep_fit import fit_creep
-from .creep_forecast import Expected, expected_truth, expected_value
+from .creep_forecast import ExpectedState, expected_truth, expected_value
 from .creep_model import CreepModel, FloatArray
-from .point_histories import Limits, PointHistories
+from .point_histories import PointHistories, PointLimits
 
-Fit = Callable[[Histories], Sequence[CreepModel]]
+FitModel = Callable[[Histories], Sequence[CreepModel]]
 _UNLIKE = 2
 """Index of the group of units that creep unlike their model."""
 
@@ -34,15 +34,15 @@ class PointForecast:
     """Of its units among those of the fleet."""
 
     @property
-    def limits(self) -> tuple[Limits, ...]:
+    def limits(self) -> tuple[PointLimits, ...]:
         """Of each unit."""
         return self.of.limits
 
-    def truth(self, times: FloatArray) -> Expected:
+    def truth(self, times: FloatArray) -> ExpectedState:
         """Return what the true deviations are at `times` (units of this point,)."""
         return expected_truth(self.states, times)
 
-    def value(self, times: FloatArray) -> Expected:
+    def value(self, times: FloatArray) -> ExpectedState:
         """Return what will be measured at `times`, as well as at the last visit."""
         return expected_value(self.states, times, self.states.stated_u)
 
@@ -95,7 +95,7 @@ class FleetForecast:
         return chosen
 
 
-def fleet_forecast(histories: Iterable[PointHistories], fit: Fit = fit_creep) -> FleetForecast:
+def fleet_forecast(histories: Iterable[PointHistories], fit: FitModel = fit_creep) -> FleetForecast:
     """Return what is to be expected of all units; `fit` learns the models of a point."""
     every = list(histories)
     model_of, last_of = _units(every)

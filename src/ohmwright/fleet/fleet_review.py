@@ -13,7 +13,7 @@ from sqlalchemy import Row as SqlRow
 from ohmwright.model.result import Verdict, worst
 
 from .binomial import ShareLimits, wilson
-from .point_histories import Limits
+from .point_histories import PointLimits
 
 _Row = SqlRow[Any]
 
@@ -29,7 +29,7 @@ class Failure:
     step: str
     point: str
     value: float
-    limits: Limits
+    limits: PointLimits
 
     @property
     def error_percent(self) -> float:
@@ -154,7 +154,7 @@ def _at(row: _Row) -> datetime:
 def _failures(visit: _Visit) -> Iterable[Failure]:
     for row in visit.found:
         if row.verdict == "fail" and row.value is not None and row.target is not None:
-            limits = Limits(row.quantity, row.target, row.lower, row.upper)
+            limits = PointLimits(row.quantity, row.target, row.lower, row.upper)
             names = (row.asset, row.model, row.step, row.point)
             yield Failure(_at(row), row.run_id, *names, row.value, limits)
 

@@ -24,7 +24,7 @@ _LEAST_U = 1e-3
 
 
 @dataclass(frozen=True, slots=True)
-class Limits:
+class PointLimits:
     """Target and limits of a point for one unit, in the unit of `quantity`; `target` above zero."""
 
     quantity: str
@@ -60,7 +60,7 @@ class PointHistories:
     step: str
     point: str
     assets: tuple[str, ...]
-    limits: tuple[Limits, ...]
+    limits: tuple[PointLimits, ...]
     """Of each unit, as in its newest result."""
     seen: Histories
 
@@ -103,8 +103,8 @@ def _usable(rows: Sequence[SqlRow[Any]]) -> list[SqlRow[Any]]:
     return [row for row in last.values() if row.quantity == rows[-1].quantity]
 
 
-def _limits(row: SqlRow[Any]) -> Limits:
-    return Limits(row.quantity, row.target, row.lower, row.upper)
+def _limits(row: SqlRow[Any]) -> PointLimits:
+    return PointLimits(row.quantity, row.target, row.lower, row.upper)
 
 
 def _histories(units: Sequence[Sequence[SqlRow[Any]]], adjusted: set[int]) -> Histories:

@@ -14,7 +14,7 @@ from ohmwright.simulator.randomness import Randomness
 
 from .bench_day import BenchHardware, bench_day, procedure_of, profile_of
 from .fleet import InventedUnit
-from .unit_state import UnitState
+from .unit_state import AgeingUnit
 from .visit import Visit
 
 OnVisit = Callable[[int, int], None]
@@ -22,7 +22,7 @@ OnVisit = Callable[[int, int], None]
 
 
 @dataclass(frozen=True)
-class History:
+class MadeHistory:
     """What was made."""
 
     units: tuple[InventedUnit, ...]
@@ -35,13 +35,13 @@ class History:
 
 def make_history(
     store: SqlStore, units: Sequence[InventedUnit], seed: int, on_visit: OnVisit
-) -> History:
+) -> MadeHistory:
     """Put all visits of `units` on record; each run is signed.
 
     `seed`: of the bench and of what is drawn on each day. Raises RecordError where the store cannot
     keep it, as where it has this history already.
     """
-    states = {unit.asset.id: UnitState(unit, profile_of(unit.data)) for unit in units}
+    states = {unit.asset.id: AgeingUnit(unit, profile_of(unit.data)) for unit in units}
     visits = sorted((day, unit.asset.id) for unit in units for day in unit.visits)
     hardware = BenchHardware(seed)
     run_ids, verdicts, found_out = list[str](), Counter[Verdict](), 0
@@ -54,11 +54,11 @@ def make_history(
             verdicts[last.verdict] += 1
         found_out += any(_is_out_as_found(event) for event in events)
         on_visit(number, len(visits))
-    return History(tuple(units), tuple(run_ids), verdicts, found_out)
+    return MadeHistory(tuple(units), tuple(run_ids), verdicts, found_out)
 
 
 def _visit(
-    state: UnitState, hardware: BenchHardware, day: date, own: Randomness
+    state: AgeingUnit, hardware: BenchHardware, day: date, own: Randomness
 ) -> tuple[str, tuple[Event, ...]]:
     """The number of the run of one visit, and its events."""
     bench, unit = bench_day(hardware, day, own), state.invented

@@ -18,7 +18,7 @@ _MONTH_DAYS = 30.4375
 
 
 @dataclass
-class UnitState:
+class AgeingUnit:
     """A unit with the trims that its latest visit has left."""
 
     invented: InventedUnit

@@ -29,7 +29,7 @@ from ohmwright.model.result import Result
 from ohmwright.model.step import STAGES, Point, Stage
 
 from .bench_day import BENCH, READ_S, BenchDay
-from .unit_state import UnitState
+from .unit_state import AgeingUnit
 
 _ON_S = 8.5
 _AGAIN = 4.0
@@ -41,7 +41,7 @@ _WORTHWHILE = 0.4
 class Visit:
     """One unit on the bench for one run; `events` changes the unit's trims."""
 
-    def __init__(self, state: UnitState, day: BenchDay, file: ProcedureFile, run_id: str) -> None:
+    def __init__(self, state: AgeingUnit, day: BenchDay, file: ProcedureFile, run_id: str) -> None:
         self._state, self._day, self._file, self._run_id = state, day, file, run_id
         self._bench_s = self._on_s = 0.0
         self._found: list[Result] = []

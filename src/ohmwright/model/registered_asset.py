@@ -19,10 +19,10 @@ def _one_line(text: str) -> str:
     return text
 
 
-Line = Annotated[
+TextLine = Annotated[
     str, StringConstraints(strip_whitespace=True, max_length=200), AfterValidator(_one_line)
 ]
-NamedLine = Annotated[Line, StringConstraints(min_length=1)]
+NamedLine = Annotated[TextLine, StringConstraints(min_length=1)]
 
 
 class RegisteredAsset(FrozenModel):
@@ -33,10 +33,10 @@ class RegisteredAsset(FrozenModel):
     maker: NamedLine
     model: NamedLine
     serial: NamedLine
-    site: Line = ""
+    site: TextLine = ""
     """Where it stands: hospital, department, room."""
-    owner: Line = ""
-    procedure: Line = ""
+    owner: TextLine = ""
+    procedure: TextLine = ""
     """The procedure file that it is worked by; beside the bench file, or a shipped one's name."""
     interval_months: Annotated[int, Field(ge=1, le=120)] = 12
     state: AssetState = "in service"

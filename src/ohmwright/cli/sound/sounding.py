@@ -36,7 +36,7 @@ _BELLS = (DONE, NOTICE)
 
 
 @dataclass(frozen=True)
-class Wanted:
+class Hearing:
     """What the person wants to hear."""
 
     sound: bool = False
@@ -100,7 +100,7 @@ class Helper:
 
 
 @contextmanager
-def sounding(wanted: Wanted, find: Find = shutil.which) -> Iterator[Sounds]:
+def sounding(wanted: Hearing, find: Find = shutil.which) -> Iterator[Sounds]:
     """Have a run heard as `wanted` until the block ends; say in one line what cannot be.
 
     At the end the last sounds may end, within 2 s.
