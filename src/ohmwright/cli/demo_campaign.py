@@ -9,7 +9,6 @@ from shlex import quote
 from rich.progress import Progress
 from rich.text import Text
 
-from ohmwright.api.creep import recorded_forecast
 from ohmwright.invented_history.fleet import YEARS, invented_fleet
 from ohmwright.invented_history.make_history import MadeHistory, make_history
 from ohmwright.model.errors import UsageError
@@ -49,7 +48,6 @@ def run_demo_campaign(
 
             history = make_history(store, invented_fleet(seed, until), seed, advance)
         _register(store, history)
-        recorded_forecast(store, simulated=True)
         where = store.database.place
     if as_json:
         print_json(_document(history, seed, where))
@@ -72,13 +70,15 @@ def _register(store: SqlStore, history: MadeHistory) -> None:
     units = (unit.asset for unit in history.units)
     added = [
         AssetChange(
+            "added",
             RegisteredAsset(
                 tag=unit.id,
                 maker=unit.maker,
                 model=unit.model,
                 serial=unit.serial,
                 site=unit.department,
-            )
+            ),
+            revision=1,
         )
         for unit in units
     ]
@@ -115,8 +115,8 @@ def _print(history: MadeHistory, seed: int, place: str, given: str) -> None:
         "What to look at next:",
         f"  ohmwright record list --search {newest.asset.id}{there}",
         f"  ohmwright record list --verdict fail{there}",
-        f"  ohmwright worklist --simulated{there}",
         f"  ohmwright record creep --simulated{there}",
+        f"  ohmwright worklist --simulated{there}",
         f"  ohmwright record report fleet.pdf --simulated{there}",
         f"  ohmwright record fleet{there}",
         f'  ohmwright record trend "{newest.asset.model}" cut-full "100 ohm"{there}',
