@@ -127,6 +127,10 @@ class NothingKept(Store):
         """Return none."""
         return ()
 
+    def voided_run_ids(self) -> frozenset[str]:
+        """Return none."""
+        return frozenset()
+
     def place(self, run_id: str) -> str:
         """Return that it is nowhere."""
         return f"nowhere: {run_id} was practised"
