@@ -15,6 +15,7 @@ import pytest
 
 from ohmwright.api import open_bench
 from ohmwright.api.bench_data import BenchChoice
+from ohmwright.model.errors import OhmwrightError, ProgramFault
 from ohmwright.model.shipped import shipped
 from ohmwright.page import practice
 from ohmwright.page.benches import BenchOfFile
@@ -157,7 +158,7 @@ def serving(settings: PageSettings, monkeypatch: pytest.MonkeyPatch) -> Iterator
 
     def explain(problem: BaseException) -> Any:
         site.errors.append(problem)
-        return problem
+        return problem if isinstance(problem, OhmwrightError) else ProgramFault(repr(problem))
 
     def announce(address: str) -> None:
         site.addresses.append(address)
