@@ -186,6 +186,10 @@ def report(
         datetime | None,
         typer.Option(formats=list(DAY), help="To before this date (UTC); default: now."),
     ] = None,
+    campaign: Annotated[
+        str | None,
+        typer.Option(metavar="NAME", help="The runs of this campaign, instead of a span of time."),
+    ] = None,
     simulated: Annotated[
         bool, typer.Option("--simulated", help="Simulated units instead of real ones.")
     ] = False,
@@ -193,11 +197,10 @@ def report(
     records: RecordsPlace = None,
 ) -> None:
     """Write the fleet report: what failed as found, was adjusted, recurs and is due."""
-    from .fleet_report_command import write_fleet_report
+    from .fleet_report_command import ReportRequest, write_fleet_report
 
-    write_fleet_report(
-        records, file, _utc(since), _utc(until), simulated=simulated, overwrite=overwrite
-    )
+    asked = ReportRequest(file, _utc(since), _utc(until), campaign, simulated, overwrite)
+    write_fleet_report(records, asked)
 
 
 @app.command()

@@ -2,45 +2,73 @@
 
 from __future__ import annotations
 
+import socket
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rich.text import Text
 
+from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.output_file import refuse_unwritable
+from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
+from ohmwright.records.campaigns import Worker
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
 from .console import err, out
 from .open_records import open_records_for_reading
 
+if TYPE_CHECKING:
+    from ohmwright.api.fleet_report import ReportSpan
+
 _YEAR = timedelta(days=365)
 
 
-def write_fleet_report(
-    records: str | None,
-    file: Path,
-    since: datetime | None,
-    until: datetime | None,
-    *,
-    simulated: bool,
-    overwrite: bool,
-) -> None:
-    """Write the report of the year before `until` (default: now), or from `since`."""
-    from ohmwright.api.fleet_report import FORMS, ReportSpan, fleet_report
+@dataclass(frozen=True)
+class ReportRequest:
+    """A report as asked for; None for what was not given."""
 
-    if file.suffix.lower() not in FORMS:
+    file: Path
+    since: datetime | None
+    until: datetime | None
+    campaign: str | None
+    simulated: bool
+    overwrite: bool
+
+
+def write_fleet_report(records: str | None, asked: ReportRequest) -> None:
+    """Write the report of a span of time, by default the year before now, or of a campaign."""
+    from ohmwright.api.fleet_report import FORMS, fleet_report
+
+    if asked.file.suffix.lower() not in FORMS:
         raise UsageError(
-            f"{file}: a fleet report is no file with this ending.",
+            f"{asked.file}: a fleet report is no file with this ending.",
             "Nothing was computed.",
             f"Give a name that ends in {', '.join(FORMS)}.",
         )
-    refuse_unwritable(file, overwrite=overwrite)
-    until = RealClock().wall() if until is None else until
-    since = until - _YEAR if since is None else since
-    if since >= until:
-        raise UsageError(f"--since {since:%Y-%m-%d} is not before --until {until:%Y-%m-%d}.")
+    refuse_unwritable(asked.file, overwrite=asked.overwrite)
     said = err().status("Learning how the units creep, about a second for each point")
     with open_records_for_reading(records) as store, said:
-        fleet_report(store, ReportSpan(since, until, simulated)).write(file)
-    out().print(Text(f"Written: {file}"), soft_wrap=True)
+        fleet_report(store, _span(store, asked)).write(asked.file)
+    out().print(Text(f"Written: {asked.file}"), soft_wrap=True)
+
+
+def _span(store: SqlStore, asked: ReportRequest) -> ReportSpan:
+    from ohmwright.api.fleet_report import ReportSpan
+
+    now = RealClock().wall()
+    if asked.campaign is not None:
+        if asked.since is not None or asked.until is not None:
+            raise UsageError("--campaign has its own span.", do="Leave out --since and --until.")
+        desk = CampaignDesk(store, asked.campaign, Worker(account_name(), socket.gethostname()))
+        runs = [one.run_id for one in desk.states().values() if one.run_id]
+        begun, simulated = datetime.fromisoformat(desk.campaign.at), desk.campaign.simulated
+        return ReportSpan(begun, now, simulated, asked.campaign, runs)
+    until = now if asked.until is None else asked.until
+    since = until - _YEAR if asked.since is None else asked.since
+    if since >= until:
+        raise UsageError(f"--since {since:%Y-%m-%d} is not before --until {until:%Y-%m-%d}.")
+    return ReportSpan(since, until, asked.simulated)
