@@ -62,6 +62,7 @@ def _install(extra: str) -> None:
     print("Installing ohmwright into .venv ...", file=sys.stderr)
     what = f"{ROOT}[{extra}]" if extra else str(ROOT)
     pip = [str(VENV_PYTHON), "-m", "pip", "install", "--quiet", "--disable-pip-version-check"]
+    pip += ["--no-compile"]  # what is imported is compiled then; most of it never is
     pins = ["--constraint", str(ROOT / "scripts" / "constraints.txt")]
     if subprocess.run([*pip, *pins, "--editable", what], check=False).returncode != 0:
         _end("The packages could not be installed; pip has said why.")
