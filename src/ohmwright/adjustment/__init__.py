@@ -23,6 +23,7 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     fleet_prior         what earlier units of the model taught
     trim                where the trim stands, by counts or by keys
     press_hypotheses    what a person may have done who was asked for presses
+    press_evidence      the readings since presses were asked for, and what explains them
     press_watch         which of that the readings show, and when it was done
     press_reports       presses watched for one policy, and told to it as they show
     activation_log      readings and moves of one activation

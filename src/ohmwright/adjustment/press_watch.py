@@ -11,7 +11,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import suppress
 from dataclasses import dataclass
-from math import log, pi
+from math import log
 from typing import NamedTuple
 
 import numpy as np
@@ -21,14 +21,12 @@ from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, combinat
 from ohmwright.estimation.mixture import weights
 from ohmwright.estimation.point import Keys
 from ohmwright.estimation.prior import TransientPrior
-from ohmwright.estimation.step_response import window_mean_response
 from ohmwright.estimation.transient_estimate import ActivationRecord, FitStart
-from ohmwright.estimation.transient_problem import linearised
 
 from .actions import Press
+from .press_evidence import LEAST_REACTION_S, PressTimes, ReadingsSince
 from .press_hypotheses import (
     AS_BELIEVED,
-    SLIPS,
     HowDone,
     PressesDone,
     Suspect,
@@ -38,11 +36,6 @@ from .press_hypotheses import (
 
 Floats = NDArray[np.float64]
 
-_REACTION_S, _REACTION_SPREAD = 2.2, 0.6
-"""Median of the time from a cue to the first press, and the spread of its logarithm."""
-_LEAST_REACTION_S, _GRID_S = 0.3, 0.2
-_SPACINGS_S = (0.35, 0.7)
-"""Times from one press to the next that are tried."""
 _LONGEST_PRESS_S = 0.9
 """A further press comes so soon after the last, or not at all."""
 _SHOWN_LAGS = 0.5
@@ -69,10 +62,6 @@ _LEVEL_SD = 0.0015
 """What droop and hunting may do to a level since the fit, relative to the target."""
 _LEVEL_SD_BETWEEN = 0.003
 """The same from one activation to the next."""
-_NOISE_RATIO = 1.4
-"""Readings scatter more about what a fit foretells than about the fit."""
-_LEAST_NOISE, _SHAPE = 0.0012, 0.02
-"""Least standard deviation of a reading, and by what share of what is left to rise it is off."""
 
 
 class SeenPress(NamedTuple):
@@ -168,7 +157,7 @@ class PressWatch:
         begin_s, every_s = (
             (shown_s + _RISEN_LAGS * float(lag_s), _LOOK_AGAIN_S)
             if self.cue_s is None
-            else (self.cue_s + _LEAST_REACTION_S + shown_s, _LOOK_S)
+            else (self.cue_s + LEAST_REACTION_S + shown_s, _LOOK_S)
         )
         if now_s < begin_s or now_s - self._looked_s < every_s:
             return None
@@ -214,7 +203,7 @@ class PressWatch:
 
     def _weigh(self, record: ActivationRecord, start: FitStart, correlation: float) -> None:
         """Find the probability of each case by the readings of `record`."""
-        readings = _Readings.since(self.cue_s, record, start, correlation)
+        readings = ReadingsSince.since(self.cue_s, record, start, correlation)
         if readings is None:
             return
         cases = [
@@ -227,7 +216,7 @@ class PressWatch:
             zip(share.tolist(), cases, strict=True), key=lambda each: each[0], reverse=True
         )
 
-    def _case(self, readings: _Readings, what: PressesDone, suspect: Suspect) -> _Case:
+    def _case(self, readings: ReadingsSince, what: PressesDone, suspect: Suspect) -> _Case:
         """Return one case with its evidence over the times at which it may have been done."""
         prior = self._prior if suspect.gain_ratio == 1 else self._reinterpreted(suspect.gain_ratio)
         counts, coarse = self._position
@@ -242,14 +231,14 @@ class PressWatch:
         evidence = evidence + times.log_prior + log(what.probability * suspect.probability)
         return _Case(what, suspect, evidence, times.first_s, times.spacing_s)
 
-    def _times(self, readings: _Readings, what: PressesDone) -> _Times:
+    def _times(self, readings: ReadingsSince, what: PressesDone) -> PressTimes:
         """Return the times at which presses may have been made, and their responses."""
         number = sum(abs(press.times) for press in what.presses)
         if self.cue_s is None:
-            return _Times.before_rf(readings)
+            return PressTimes.before_rf(readings)
         if number == 0:
-            return _Times.not_yet(readings, readings.now_s - self.cue_s)
-        return _Times.since_cue(readings, self.cue_s, number)
+            return PressTimes.not_yet(readings, readings.now_s - self.cue_s)
+        return PressTimes.since_cue(readings, self.cue_s, number)
 
     def _reinterpreted(self, ratio: float) -> TransientPrior:
         """Return the prior if the true gain is `ratio` times the one that was learned.
@@ -336,134 +325,3 @@ def _mean_times(case: _Case) -> tuple[float, float]:
 def _log_sum(values: Floats) -> float:
     largest = float(np.max(values))
     return largest + log(float(np.sum(np.exp(values - largest))))
-
-
-@dataclass(frozen=True)
-class _Readings:
-    """The readings since a request, what they are made of, and their noise.
-
-    `age_s` (n,); `columns` (n, 9): linearised columns of the coefficients and the readings;
-    `inverse_sd` (n,): one over each reading's standard deviation.
-    """
-
-    age_s: Floats
-    columns: Floats
-    inverse_sd: Floats
-    correlation: float
-    window_s: float
-    move_times: Floats
-    """Lag s, dead time s and ratio of the poles of a move, shape (3,)."""
-
-    @classmethod
-    def since(
-        cls, cue_s: float | None, record: ActivationRecord, start: FitStart, correlation: float
-    ) -> _Readings | None:
-        """Return the readings of `record` after `cue_s`, all where that is None; None without."""
-        later = record.age_s > (-1.0 if cue_s is None else cue_s)
-        if np.count_nonzero(later) < 2:
-            return None
-        columns = linearised(record, start)[later]
-        to_rise = 1 - columns[:, Coefficient.LEVEL]
-        floor = record.resolution**2 / 12 + _LEAST_NOISE**2
-        variance = _NOISE_RATIO**2 * (start.variance + floor) + (_SHAPE * to_rise) ** 2
-        return cls(
-            record.age_s[later],
-            columns,
-            1 / np.sqrt(variance),
-            float(np.clip(correlation, 0.0, 0.9)),
-            record.window_s,
-            start.move_times,
-        )
-
-    @property
-    def now_s(self) -> float:
-        """Age at the latest reading."""
-        return float(self.age_s[-1])
-
-    def response(self, at_s: Floats) -> Floats:
-        """Return the response of the readings, shape (..., n), to unit steps at `at_s`, (...)."""
-        lag_s, dead_s, ratio = self.move_times
-        return window_mean_response(
-            self.age_s - at_s[..., None],
-            self.window_s,
-            lag_s=float(lag_s),
-            dead_time_s=float(dead_s),
-            pole_ratio=float(ratio),
-        )
-
-    def log_evidence(self, prior: TransientPrior, shares: Floats, change: Floats) -> Floats:
-        """Return the log evidence, shape (b,), of b courses of a move under `prior`.
-
-        `shares` (b, n): part of the move that each reading shows; `change` (4,): of the factors of
-        the trim's coefficients by the whole of it.
-        """
-        design = np.broadcast_to(self.columns[:, :COUNT], (*shares.shape, COUNT)).copy()
-        design[..., TRIM] += shares[..., None] * change
-        design = self._white(design * self.inverse_sd[:, None])
-        root = np.linalg.cholesky(prior.covariance)
-        offset = (self.columns[:, COUNT] * self.inverse_sd)[None, :, None]
-        error = self._white(np.broadcast_to(offset, (shares.shape[0], shares.shape[1], 1)))
-        error = error[..., 0] - design @ prior.mean
-        factor = design @ root
-        normal = np.eye(COUNT) + factor.swapaxes(1, 2) @ factor
-        told = (factor.swapaxes(1, 2) @ error[..., None])[..., 0]
-        explained = np.einsum("bi,bi->b", told, np.linalg.solve(normal, told[..., None])[..., 0])
-        _, log_det = np.linalg.slogdet(normal)
-        square = np.einsum("bn,bn->b", error, error)
-        n = shares.shape[1]
-        evidence: Floats = -0.5 * (square - explained + log_det + n * log(2 * pi))
-        return evidence
-
-    def _white(self, columns: Floats) -> Floats:
-        """Return columns (b, n, q) free of the correlation of neighbouring readings."""
-        phi = self.correlation
-        white = columns.copy()
-        white[:, 1:] = (columns[:, 1:] - phi * columns[:, :-1]) / np.sqrt(1 - phi**2)
-        return white
-
-
-@dataclass(frozen=True)
-class _Times:
-    """Courses of one move in b cases: shares (b, n), log prior (b,), first press and spacing."""
-
-    shares: Floats
-    log_prior: Floats
-    first_s: Floats
-    spacing_s: Floats
-
-    @classmethod
-    def before_rf(cls, readings: _Readings) -> _Times:
-        """Return the one course of presses that were made before RF came on."""
-        zero = np.zeros(1)
-        return cls(readings.response(zero), zero, zero, zero)
-
-    @classmethod
-    def not_yet(cls, readings: _Readings, waited_s: float) -> _Times:
-        """Return the course of nothing: it is less likely, the longer it has been waited."""
-        zero = np.zeros(1)
-        never = SLIPS["none"]
-        still = np.log(np.array([1 + (1 - never) / never * (1 - _reacted(waited_s))]))
-        return cls(np.zeros((1, readings.age_s.size)), still, zero, zero)
-
-    @classmethod
-    def since_cue(cls, readings: _Readings, cue_s: float, number: int) -> _Times:
-        """Return the courses of `number` presses since a cue, over times and spacings."""
-        latest_s = max(readings.now_s, cue_s + _LEAST_REACTION_S + 1e-6)
-        at_s = np.arange(cue_s + _LEAST_REACTION_S, latest_s, _GRID_S)
-        spacings_s = _SPACINGS_S if number > 1 else (0.5,)
-        first_s, spacing_s = (
-            each.ravel() for each in np.meshgrid(at_s, np.array(spacings_s), indexing="ij")
-        )
-        presses_s = first_s[:, None] + spacing_s[:, None] * np.arange(number)
-        shares = readings.response(presses_s).mean(axis=1)
-        z = (np.log(first_s - cue_s) - log(_REACTION_S)) / _REACTION_SPREAD
-        density = np.exp(-0.5 * z**2) / ((first_s - cue_s) * _REACTION_SPREAD * np.sqrt(2 * pi))
-        log_prior = np.log(density * _GRID_S / len(spacings_s) + 1e-12)
-        return cls(shares, log_prior, first_s, spacing_s)
-
-
-def _reacted(waited_s: float) -> float:
-    """Return the probability that a person has begun within `waited_s`."""
-    from scipy.special import ndtr  # slow to import
-
-    return float(ndtr((log(max(waited_s, 1e-3)) - log(_REACTION_S)) / _REACTION_SPREAD))
