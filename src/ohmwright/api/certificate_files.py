@@ -12,12 +12,12 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.chain import StoredRun
 from ohmwright.records.json_lines import run_lines
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.trust import TrustedKeys, signers
+from ohmwright.records.trust import TrustedKeys, other_names, signers
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.html import certificate_html
-from ohmwright.reports.issue import issue_of
+from ohmwright.reports.issue import Issue, issue_of
 from ohmwright.reports.label import LabelSize, label
 from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE, certificate_pdf
 from ohmwright.reports.typesetting import Form, Picture
@@ -156,10 +156,11 @@ def certificate_renderer(
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
     sealed_by = None if run.seal is None else run.seal.statement.key
     issue = issue_of(run_id, run.addenda, paper_data(laboratory, options.words), sealed_by)
-    if issue.on_record and options.words.said:
+    if issue.on_record and (options.words.said or _is_another(laboratory, options.words, issue)):
         raise UsageError(
             f"The certificate of run {run_id} was approved or amended with other words on record.",
-            "Customer, place and receipt are part of what was signed. Nothing was written.",
+            "Laboratory, customer, place and receipt are part of what was signed. Nothing was "
+            "written.",
             "To change them: ohmwright record amend RUN --reason WHY with the same options.",
         )
     note = " ".join(_notes_on_signatures(run, trusted))
@@ -168,8 +169,16 @@ def certificate_renderer(
     return CertificateRenderer(certificate, record.decode(), options, laboratory)
 
 
+def _is_another(laboratory: Laboratory | None, words: PaperWords, issue: Issue) -> bool:
+    """Whether a laboratory file was named, and it is not that of the words on record."""
+    if words.laboratory is None or laboratory is None:
+        return False
+    signed = issue.paper.laboratory
+    return signed is None or signed.name != laboratory.data.name
+
+
 def _notes_on_signatures(run: StoredRun, trusted: TrustedKeys) -> Iterator[str]:
-    """Yield a note for each key that signed the run or about it and is not trusted here."""
+    """Yield a note for each key that signed, and is not trusted here or under another name."""
     sealed = () if run.seal is None else (run.seal,)
     for what, signed in (
         ("sealed the record", signers(sealed)),
@@ -180,6 +189,11 @@ def _notes_on_signatures(run: StoredRun, trusted: TrustedKeys) -> Iterator[str]:
                 yield (
                     f"Not known who {what}: key {signer.fingerprint}, said to be of "
                     f"{', '.join(signer.operators)}, was not trusted where this paper was made."
+                )
+            elif names := other_names(signer, trusted):
+                yield (
+                    f"Key {signer.fingerprint}, which {what} as {', '.join(names)}, was trusted as "
+                    f"{trusted.owner(signer.key)}'s where this paper was made."
                 )
 
 

@@ -10,7 +10,7 @@ from ohmwright.api.laboratory import PaperWords, find_laboratory, paper_data
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
-from ohmwright.model.paper import Corrections
+from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.addendum import AddendumKind
 from ohmwright.records.sql_store import SqlStore
@@ -40,6 +40,7 @@ def approve_run(run: str, by: str | None, records: str | None, words: PaperWords
         kept = issue_of(run_id, store.stored_run(run_id).addenda)
         before = kept.paper if kept.on_record else None
         paper = paper_data(laboratory, words, before)
+        _refuse_late_receipt(paper, store, run_id)
         if name in {part.operator for part in parts_of_run(store.events(run_id))}:
             print_notice(f"{printable(name)} also carried out the work; the certificate says both.")
         seal = store.stored_run(run_id).seal
@@ -60,9 +61,21 @@ def amend_run(
         kept = issue_of(run_id, store.stored_run(run_id).addenda)
         laboratory = find_laboratory(words.laboratory, store.database.place)
         paper = paper_data(laboratory, words, kept.paper if kept.on_record else None)
+        _refuse_late_receipt(paper, store, run_id)
         _add(store, run_id, Wanted("amended", by or account_name(), reason, paper))
         issue = issue_of(run_id, store.stored_run(run_id).addenda)
     _say(f"Certificate {issue.number} replaces {issue.replaces}; nobody has approved it yet.")
+
+
+def _refuse_late_receipt(paper: PaperData, store: SqlStore, run_id: str) -> None:
+    """Raise UsageError where the unit would have been received after the work on it."""
+    ended = store.events(run_id)[-1].at.date()
+    if paper.received_on is not None and paper.received_on > ended:
+        raise UsageError(
+            f"--received {paper.received_on}: the work was done by {ended}.",
+            "A unit cannot be received after it. Nothing was added.",
+            "Give the date of receipt, as YYYY-MM-DD.",
+        )
 
 
 def corrections(given: Sequence[str]) -> Corrections:

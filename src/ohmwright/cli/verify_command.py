@@ -11,12 +11,18 @@ from rich.text import Text
 
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import RecordError
-from ohmwright.records.audit import audit, has_head
+from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.private_files import access_of_others
 from ohmwright.records.queries import CUT_SHORT, Filter, runs, signatures
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.records.trust import Signer, TrustedKeys, signers, untrusted_signers
+from ohmwright.records.trust import (
+    Signer,
+    TrustedKeys,
+    misnamed_signers,
+    signers,
+    untrusted_signers,
+)
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
@@ -81,6 +87,7 @@ def _checked_store(
         *audit(store, chosen),
         *_unknown_heads(store, heads),
         *untrusted_signers(sealed, trusted),
+        *misnamed_signers(sealed, trusted),
         *_changed_by_others(trusted),
     ]
     open_runs = [row["run_id"] for row in runs(store.database, Filter(verdict=CUT_SHORT))]
@@ -94,9 +101,13 @@ def _checked_store(
 
 
 def _unknown_heads(store: SqlStore, heads: Sequence[str]) -> Iterator[AuditFinding]:
+    void = store.voided_run_ids()
     for head in heads:
         if not has_head(store, head):
             yield AuditFinding(f"the hash {head} is not on record: an older copy, or another store")
+        for run_id in void.intersection(run_ids_with_head(store, head)):
+            what = f"it is void, and so is a paper with the hash {head}"
+            yield AuditFinding(what, run_id, kind="unknown")
 
 
 def _changed_by_others(trusted: TrustedKeys) -> Iterator[AuditFinding]:

@@ -7,7 +7,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Table, func, select
+from sqlalchemy import ColumnElement, Connection, Table, false, func, select
 
 from ohmwright.model.errors import RecordError
 
@@ -29,6 +29,10 @@ _Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
 """Yields what it finds wrong with a store in one view of its tables."""
 
 
+_HASH_BYTES, _LABEL_BYTES = 32, 6
+"""Bytes of a hash, and how many of them a label holds."""
+
+
 def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
     """Yield everything that is wrong with `store`; nothing where it is whole.
 
@@ -45,16 +49,34 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]
 
 
 def has_head(store: SqlStore, head: str) -> bool:
-    """Whether an event or a ledger entry of the store has the hash `head` (hexadecimal)."""
+    """Whether an event or a ledger entry of the store has the hash `head`.
+
+    In hexadecimal, or its first twelve digits or more, as on a label.
+    """
+    with store.database.read() as connection:
+        return any(
+            connection.execute(select(table.c.number).where(_has_hash(table, head))).first()
+            for table in (EVENTS, LEDGER)
+        )
+
+
+def run_ids_with_head(store: SqlStore, head: str) -> list[str]:
+    """The names of the runs with an event of that hash, given as to `has_head`."""
+    query = select(RUNS.c.run_id).join(EVENTS, EVENTS.c.run == RUNS.c.number)
+    with store.database.read() as connection:
+        return list(connection.execute(query.where(_has_hash(EVENTS, head)).distinct()).scalars())
+
+
+def _has_hash(table: Table, head: str) -> ColumnElement[bool]:
+    """Condition on the hash of a table."""
     try:
         wanted = bytes.fromhex(head)
     except (ValueError, RecursionError):
-        return False
-    with store.database.read() as connection:
-        return any(
-            connection.execute(select(table.c.number).where(table.c.hash == wanted)).first()
-            for table in (EVENTS, LEDGER)
-        )
+        return false()
+    if not _LABEL_BYTES <= len(wanted) < _HASH_BYTES:
+        return table.c.hash == wanted
+    missing = _HASH_BYTES - len(wanted)
+    return table.c.hash.between(wanted + bytes(missing), wanted + b"\xff" * missing)
 
 
 def _findings_of(store: SqlStore, check: _Check) -> Iterator[AuditFinding]:

@@ -27,6 +27,10 @@ _HEADER = """\
 """
 
 
+OWN_KEY = "this computer"
+"""Whose the own key is, for want of a name."""
+
+
 class TrustedKeys:
     """A text file with a line for each decision about a key.
 
@@ -36,7 +40,7 @@ class TrustedKeys:
     def __init__(self, path: Path, own: Iterable[str] = ()) -> None:
         """Raises SourceError for a file that makes no sense. One that is missing is empty."""
         self.path = path
-        self._names: dict[str, str] = dict.fromkeys(own, "this computer")
+        self._names: dict[str, str] = dict.fromkeys(own, OWN_KEY)
         self._distrusted = set[str]()
         for verb, key, name in _lines(path):
             if verb == "trust":
@@ -66,6 +70,11 @@ class TrustedKeys:
     def names(self) -> dict[str, str]:
         """Each trusted public key, and whose it is said to be."""
         return dict(self._names)
+
+    def owner(self, key: str) -> str:
+        """Whose a key is said to be; empty where nobody has said so, or it is this computer's."""
+        name = self._names.get(key, "").partition(", vouched for by ")[0]
+        return "" if name == OWN_KEY else name
 
     def trust(self, key: str, name: str = "") -> None:
         """Add a key to the list; `name` is whose it is."""
@@ -159,6 +168,23 @@ def resolved_key(given: str, known: Iterable[str]) -> str:
         "A fingerprint can only name a key that is there.",
         "Give the whole public key, which its owner sees with: ohmwright record keys list",
     )
+
+
+def other_names(signer: Signer, trusted: TrustedKeys) -> list[str]:
+    """The names under which a trusted key signed and that are not the one it is trusted under."""
+    owner = trusted.owner(signer.key)
+    return [name for name in signer.operators if owner and name != owner]
+
+
+def misnamed_signers(signed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[AuditFinding]:
+    """A warning for each trusted key that signed under another name than it is trusted under."""
+    for signer in signed:
+        if names := other_names(signer, trusted):
+            yield AuditFinding(
+                f"key {signer.fingerprint} is trusted as {trusted.owner(signer.key)}, and signed "
+                f"as {', '.join(names)}",
+                kind="warning",
+            )
 
 
 def untrusted_signers(sealed: Iterable[Signer], trusted: TrustedKeys) -> Iterator[AuditFinding]:

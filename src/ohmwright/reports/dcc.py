@@ -49,7 +49,17 @@ def certificate_dcc(certificate: Certificate, country: str | None = None) -> byt
     )
     _administrative(add(root, "administrativeData"), certificate, country)
     add_measurement(add(add(root, "measurementResults"), "measurementResult"), certificate)
+    if certificate.issue.void:
+        _take_verdicts_out(root)
     return bytes(etree.tostring(root, xml_declaration=True, encoding="UTF-8", pretty_print=True))
+
+
+def _take_verdicts_out(root: Element) -> None:
+    """Remove every `conformity`: a program that reads no words must find nothing that passed."""
+    for conformity in list(root.iter(f"{{{DCC}}}conformity")):
+        parent = conformity.getparent()
+        assert parent is not None  # it is not the root
+        parent.remove(conformity)
 
 
 def _administrative(parent: Element, certificate: Certificate, country: str) -> None:
@@ -167,5 +177,6 @@ def _statements(parent: Element, certificate: Certificate) -> None:
     for text in said:
         add_words(add(parent, "statement"), "declaration", text, english=True)
     overall = add(parent, "statement")
-    add_words(overall, "name", f"Result of the whole: {certificate.verdict}", english=True)
+    whole = "VOID" if issue.void else certificate.verdict
+    add_words(overall, "name", f"Result of the whole: {whole}", english=True)
     add_conformity(overall, certificate.verdict)
