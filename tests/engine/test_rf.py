@@ -265,6 +265,48 @@ async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable)
             await rig.bench.clock.sleep(2)
 
 
+@pytest.mark.parametrize("lies", [(b"STATe?",), (b"STATe?", b"REMaining?")])
+async def test_nor_is_one_whose_state_reads_off_meanwhile(
+    make_rig: Callable, lies: tuple[bytes, ...]
+) -> None:
+    """OFF is lost each time, and what is asked for the state says 0: the current still flows."""
+    rig = make_rig()
+    await ensure_off_at_start(rig.bench)
+    off: list[bytes] = []
+
+    def lie(line: bytes) -> bytes | None:
+        if line == b"OUTPut:STATe OFF\n":
+            off.append(line)
+            return b""
+        return b"0\n" if off and any(each in line for each in lies) else None
+
+    heard(rig, lie)
+    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=7):
+            await rig.bench.clock.sleep(4.5)
+
+
+async def test_another_instrument_that_reads_off_leaves_rf_unknown(make_rig: Callable) -> None:
+    rig = make_rig()
+    await ensure_off_at_start(rig.bench)
+    await rig.bench.analyzer.identify()
+    other: list[bytes] = []
+
+    def lie(line: bytes) -> bytes | None:
+        if not other or b"*ESE" in line:
+            return None
+        if b"*IDN?" in line:
+            return b"Hollin & Skerry,Gantry 400,S000099,1.0\n"
+        return b"" if b"OFF" in line else b"0\n" if b"STATe?" in line or b"REM" in line else None
+
+    heard(rig, lie)
+    with pytest.raises(ReleaseNotConfirmed):
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=20):
+            await rig.bench.clock.sleep(0.1)
+            other.append(b"")
+    assert rig.bench.rf.state != "off"
+
+
 @pytest.mark.parametrize(("noise", "within_s"), [(b"", 2.3), (b"\xff\x00?\n", 1.3)])
 async def test_off_does_not_wait_for_a_line_that_turned_bad(
     make_rig: Callable, noise: bytes, within_s: float

@@ -53,7 +53,10 @@ def _user_folder(kind: Callable[..., Path]) -> Path:
 
     Raises UsageError where the account has no home folder.
     """
-    folder = kind("ohmwright", appauthor=False)
+    try:
+        folder = kind("ohmwright", appauthor=False)
+    except RuntimeError:  # nobody could tell where that would be
+        folder = Path(".ohmwright")
     if not folder.is_absolute():
         raise UsageError(
             f"This account ({account_name()}) has no home folder, so {folder} would be anywhere.",

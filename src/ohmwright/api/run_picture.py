@@ -143,7 +143,7 @@ def result_picture(result: Result) -> ResultPicture:
         value=None if measured is None else measured.value,
         expanded=None if measured is None else measured.expanded,
         target=None if target is None else target.value,
-        lower=None if target is None else target.lower,
+        lower=None if target is None or target.one_sided else target.lower,
         upper=None if target is None else target.upper,
         unit="" if target is None else target.unit,
         reason=result.reason,

@@ -25,6 +25,8 @@ _OVERLOAD_RATIO = 1.1
 """Power over the load bank's rating that ends an activation at one reading."""
 _LATE_S = 0.3
 """What the instrument's clock and the computer's sleeps may be off by within an activation."""
+_SLOW_ANSWERS_S = 1.0
+"""What the answers to the questions after OFF may take."""
 _LIMIT_REACHED_S = 0.1
 """Time left of the limit below which it is the limit that has ended the activation."""
 
@@ -45,6 +47,9 @@ class Activation:
         self.current_seen = False
         """Whether a current above the meter's zero was read."""
         self._zero_limit_ma = bench.rf.zero_limit_ma
+        meter = bench.analyzer.data.meter
+        self.meter_shows_s = meter.window_s + 2 / meter.readings_per_s + _SLOW_ANSWERS_S
+        """Longest time after OFF for which a meter may show a current that has gone."""
         self.release: ConfirmedRelease | None = None
         """How RF was released; None before that."""
 
@@ -62,6 +67,11 @@ class Activation:
     def earliest_end_s(self) -> float:
         """Age at which the limit may end it: it runs since ON arrived, our age since the answer."""
         return self.limit_s - self._answered_after_s - _LATE_S
+
+    @property
+    def ends_by_hand(self) -> bool:
+        """Whether a person keeps RF on, and nothing else ends it."""
+        return self._analyzer.keyed_by_foot
 
     @property
     def may_have_ended(self) -> bool:
@@ -172,7 +182,10 @@ async def refuse_unasked_output(bench: Bench) -> None:
 
 def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
     """Raise ReleaseNotConfirmed where OFF changed nothing and the limit ended the activation."""
-    if release.stayed_closed and opened.left_s < _LIMIT_REACHED_S:
+    stayed_on = release.stayed_closed or release.last_on_s > opened.meter_shows_s
+    if opened.ends_by_hand:  # no limit could have ended it
+        return
+    if stayed_on and opened.left_s < _LIMIT_REACHED_S:
         raise ReleaseNotConfirmed(
             "OFF DOES NOT SWITCH OFF: the output stayed on after OFF and went off only at the "
             f"limit of {opened.limit_s:g} s sent with ON.",

@@ -141,6 +141,8 @@ class Coach:
         if asked is not None:
             self._policy.presses_over()
             self._forget_open_request()
+        if self.nobody_acts:  # they are asked for with a typed answer from now on
+            self._session.show_cue(None)
         return asked
 
     async def ask_before_rf(self, press: Press) -> None:

@@ -24,14 +24,14 @@ _SAID: dict[HowDone, str] = {
 }
 _MOVED = "The output has moved. What a press does here was not known before: {asked}."
 _LIKELY = "Not sure by the meter: "
-_EARLIER = " What came before was not as asked, either ({done}); it is allowed for."
+_EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."
 NAMES_SLIP = (
     "shows none",
     "fewer presses",
     "a press too many",
     "the other key",
     "the other direction",
-    "not as asked",
+    "not carried out as asked",
 )
 """Of these, one is in every sentence that tells of a slip."""
 

@@ -41,9 +41,11 @@ class ConfirmedRelease(NamedTuple):
     took_s: float
     """Seconds from OFF until the keying output read open."""
     stayed_closed: bool
-    """Whether it read closed at least once after OFF."""
+    """Whether it read closed, or its limit ran, at least once after OFF."""
     sent: int
     """How many times OFF was sent until it read open."""
+    last_on_s: float
+    """Seconds from OFF until anything last showed that RF was on; 0 where nothing did."""
 
 
 async def ensure_off_at_start(bench: Bench) -> None:
@@ -134,7 +136,7 @@ async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | st
     """
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
     problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
-    took_s, sent = None, 0
+    took_s, sent, last_on_s = None, 0, 0.0
     for _ in _tries(bench):
         sent += 1 if took_s is None else 0
         try:
@@ -148,18 +150,22 @@ async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | st
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
-                return ConfirmedRelease(took_s or 0.0, stayed_closed, sent)
-            problem, stayed_closed = still or problem, stayed_closed or rf.contact_closed
+                return ConfirmedRelease(took_s or 0.0, stayed_closed, sent, last_on_s)
+            problem, last_on_s = still, clock.now_s() - begun_s
+            stayed_closed = stayed_closed or rf.contact_closed or rf.limit_runs
         except LinkTimeout as silent:
+            rf.set_unknown()
             problem = silent.happened.rstrip(".")
             # its guard may be what hangs: another one takes the port, where there are guards
             await analyzer.reconnect()
         except LinkLost as lost:
+            rf.set_unknown()
             problem = lost.happened.rstrip(".")
             if not await analyzer.reconnect():
                 return problem
             continue
         except LinkError as error:
+            rf.set_unknown()  # another instrument may have said that RF is off
             problem = error.happened.rstrip(".")
         await clock.sleep(_BETWEEN_TRIES_S)
     return problem

@@ -28,6 +28,8 @@ class RfMonitor:
         self._state = RfTracker()
         self.contact_closed = False
         """Whether the analyzer's keying output read closed when it was last asked."""
+        self.limit_runs = False
+        """Whether its limit still counted down when it was last asked."""
         self._zero_ma: float | None = None
 
     @property
@@ -81,7 +83,10 @@ class RfMonitor:
         return on or current_ma > self.zero_limit_ma
 
     def set_unknown(self) -> None:
-        """Keep that RF may be on: something is about to be sent that may switch it on."""
+        """Keep that RF may be on: something is about to be sent that may switch it on.
+
+        Or what was read as off may not be what was switched on.
+        """
         self._state.set_unknown()
 
     async def measure_zero(self) -> str | None:
@@ -108,6 +113,7 @@ class RfMonitor:
     async def _limit_runs(self) -> str | None:
         """Evidence that the limit still counts down: then the analyzer keys, whatever its state."""
         left_s = await self._analyzer.left_s()
+        self.limit_runs = left_s is not None and left_s > 0
         if left_s is None or not left_s > 0:
             return None
         return f"the keying output reads open, yet {left_s:.1f} s of a limit are still running"

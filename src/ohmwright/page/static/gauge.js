@@ -31,8 +31,10 @@ export function gauge() {
       const band = picture.band
       set(element, 'hidden', band === null)
       if (band === null) return
+      const oneSided = band.target_ma >= band.upper_ma
       put(lower, figure(band.lower_ma))
-      put(target, `target ${figure(band.target_ma)} mA`)
+      put(target, oneSided ? `at most ${figure(band.upper_ma)} mA` : `target ${figure(band.target_ma)} mA`)
+      set(drawing.querySelector('.target'), 'visibility', oneSided ? 'hidden' : 'visible')
       put(upper, figure(band.upper_ma))
       set(pointer, 'visibility', band.position === null ? 'hidden' : 'visible')
       if (band.position !== null) set(pointer, 'transform', `translate(${x(band.position).toFixed(1)} 0)`)
@@ -40,7 +42,8 @@ export function gauge() {
       const inside = band.position !== null && Math.abs(band.position) <= 1
       set(element, 'data-inside', inside)
       put(said, band.position === null ? '' : inside ? '● inside the limits' : band.position < 0 ? '▼ below the limits' : '▲ above the limits')
-      set(drawing, 'aria-label', `Target ${figure(band.target_ma)} mA, from ${figure(band.lower_ma)} to ${figure(band.upper_ma)} mA: ${place}`)
+      const limits = oneSided ? `At most ${figure(band.upper_ma)} mA` : `Target ${figure(band.target_ma)} mA, from ${figure(band.lower_ma)} to ${figure(band.upper_ma)} mA`
+      set(drawing, 'aria-label', `${limits}: ${place}`)
     },
   }
 }

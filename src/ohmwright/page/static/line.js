@@ -27,7 +27,7 @@ export async function attempt(work) {
 
 export function showLine() {
   const silent = isSilent() && screen.line !== 'opening'
-  const words = silent ? 'No word from the server. Runs go on there; what is shown here is old.' : told
+  const words = silent ? 'No word from the server. What goes on at the benches is not known here; what is shown is old.' : told
   put(element(), words)
   set(element(), 'data-urgent', silent || urgent)
   set(element(), 'hidden', words === '')

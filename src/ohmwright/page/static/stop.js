@@ -2,7 +2,7 @@
 
 import { h, put, set } from './dom.js'
 import { stop } from './link.js'
-import { all, bench, isBusy } from './store.js'
+import { all, bench, isBusy, screen } from './store.js'
 import { tell } from './line.js'
 
 let shown = null
@@ -15,9 +15,14 @@ export function stopMeans(number) {
   shown = number
 }
 
+const ANSWERED_WITHIN_MS = 1500
+
 async function stopNow() {
   const which = concerned()
+  const waiting = setTimeout(() => tell('STOP IS NOT ANSWERED YET. Switch off at the bench.', true), ANSWERED_WITHIN_MS)
   const done = await Promise.allSettled(which.map((known) => stop(known.number)))
+  clearTimeout(waiting)
+  if (done.every((one) => one.status === 'fulfilled')) tell('STOP was heard.')
   for (const one of done) if (one.status === 'rejected') tell(`STOP WAS NOT HEARD: ${one.reason.message} Switch off at the bench.`, true)
 }
 
@@ -44,7 +49,7 @@ export function stopBar() {
       const stopping = which.length > 0 && which.every((known) => known.now.state === 'stopping')
       set(button, 'data-ready', which.length > 0)
       const name = shown === null ? (which.length > 1 ? `all ${which.length} runs` : 'the run') : (bench(shown)?.now.name ?? '')
-      put(words, which.length === 0 ? 'nothing goes on' : stopping ? 'RF goes off…' : `${name}: RF off · space bar`)
+      put(words, which.length === 0 ? screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here' : stopping ? 'RF goes off…' : `switches RF off: ${name} · space bar`)
     },
   }
 }

@@ -202,6 +202,6 @@ def _tripped_error(name: str, *, confirmed: bool) -> GuardTripped:
     return GuardTripped(
         f"The guard of {name} heard nothing from the program for too long and sent OFF.",
         f"The output {state}; the activation's readings are not used.",
-        "Locate out what held the program up (a busy or sleeping computer), then resume the run.",
+        "Find out what held the program up (a busy or sleeping computer), then resume the run.",
         confirmed=confirmed,
     )

@@ -227,7 +227,8 @@ def main() -> NoReturn:
     try:
         port = open_port(**config["port"])
     except OSError as problem:
-        engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
+        with suppress(OSError):  # the engine may be gone
+            engine.sendall(pack(FAILED, 0, failure("LinkError", problem)))
         os._exit(3)
     guard = Guard(engine, port, ReleaseOrders.from_json(config["release"]))
     guard.woken = _woken_by_signals()
