@@ -300,10 +300,14 @@ async def test_another_instrument_that_reads_off_leaves_rf_unknown(make_rig: Cal
         return b"" if b"OFF" in line else b"0\n" if b"STATe?" in line or b"REM" in line else None
 
     heard(rig, lie)
-    with pytest.raises(ReleaseNotConfirmed):
+
+    async def swapped() -> None:
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=20):
             await rig.bench.clock.sleep(0.1)
             other.append(b"")
+
+    with pytest.raises(ReleaseNotConfirmed):
+        await swapped()
     assert rig.bench.rf.state != "off"
 
 
