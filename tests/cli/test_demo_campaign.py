@@ -22,7 +22,7 @@ def test_a_campaign_is_made_and_can_be_looked_at(ohmwright: Callable, tmp_path: 
     made = ohmwright("demo", "--campaign", *here)
     assert (made.code, "SIMULATED, seed 3" in made.out) == (0, True)
     commands = [line.split() for line in made.out.splitlines() if line.startswith("  ohmwright")]
-    assert {command[1] for command in commands} == {"record", "certificate"}
+    assert {command[1] for command in commands} == {"record", "certificate", "worklist"}
     for command in commands[:3]:
         assert ohmwright(*command[1:]).code == 0, command
     assert ohmwright("record", "verify", *here).code == 0

@@ -5,9 +5,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from rich.progress import Progress
 
 from ohmwright.api.open_records import open_existing_records, resolved_run_id
+from ohmwright.api.run_view import watch_of
+from ohmwright.cli import run_command
 from ohmwright.model.event import ActivationOpened, RunResumed
 from ohmwright.model.shipped import shipped
 
@@ -130,13 +131,14 @@ def test_the_bar_begins_where_the_run_stands(
 ) -> None:
     run = begun("verify")
     seen = []
-    made = Progress.add_task
 
-    def noted(self, description, **given):
-        seen.append((given.get("completed"), given["total"]))
-        return made(self, description, **given)
+    def noted(job):
+        watch = watch_of(job)
+        picture = watch.picture(0.0)
+        seen.append((picture.points_done, picture.points_total))
+        return watch
 
-    monkeypatch.setattr(Progress, "add_task", noted)
+    monkeypatch.setattr(run_command, "watch_of", noted)
     resume("verify", run)
     assert seen == [(1, 2)]
 

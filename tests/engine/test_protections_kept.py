@@ -96,6 +96,7 @@ async def test_a_guard_is_proved_only_by_a_closed_output_opened_before_its_limit
 
 async def test_rf_is_in_doubt_from_before_on_is_sent(make_rig: Callable[..., Any]) -> None:
     """A crash while ON is on its way must not say that RF was last read back as off."""
+    rf_state.forget()
     rig = make_rig()
     await ensure_off_at_start(rig.bench)
     assert rig.bench.rf.state == "off"

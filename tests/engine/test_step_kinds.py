@@ -9,20 +9,25 @@ import sys
 from pathlib import Path
 
 import ohmwright
+from ohmwright.engine.answered_step import AnsweredStep
 from ohmwright.engine.procedure import Procedure
 from ohmwright.engine.steps import step_kinds
 from ohmwright.engine.steps.base import InstrumentStep, PersonStep
 
 ROOT = Path(ohmwright.__file__).parent
 BY_SUBJECT = {
+    "api/practice.py",
+    "api/run_plan.py",
     "api/sweep_plan.py",
     "engine/adjusting_again.py",
     "engine/adjustment_start.py",
+    "invented_history/visit.py",
     "installation/limits.py",
     "reports/measuring_conditions.py",
     "reports/conditions.py",
 }
-"""What is about one kind by subject: a sweep's plan, where adjusting starts, a leakage limit."""
+"""What is about some kinds by subject: a sweep's plan, a practice's one adjustment, how long a kind
+takes, where adjusting starts, what a visit of an invented unit holds, a leakage limit."""
 
 
 def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> None:
@@ -32,9 +37,9 @@ def test_every_module_of_the_package_is_a_kind_that_procedures_can_name() -> Non
     assert set(choice["mapping"]) == modules
 
 
-def test_every_kind_is_a_persons_or_an_instruments() -> None:
+def test_every_kind_is_a_persons_or_an_instruments_or_is_answered() -> None:
     for kind in step_kinds().values():
-        assert issubclass(kind, PersonStep) != issubclass(kind, InstrumentStep)
+        assert sum(issubclass(kind, one) for one in (PersonStep, InstrumentStep, AnsweredStep)) == 1
 
 
 def test_nothing_outside_the_package_lists_kinds() -> None:

@@ -36,6 +36,7 @@ _WANTED = {
 _PATTERNS = {
     r"^[a-z0-9][a-z0-9_.-]*$": "a name of small letters, digits and _ . - without spaces",
     r"^[A-Za-z0-9][A-Za-z0-9 _.-]{0,30}$": "31 or fewer letters, digits, spaces and _ . -",
+    r"^[a-z][a-z0-9 _.-]{0,30}$": "31 or fewer small letters, digits, spaces and _ . -",
     r"^[a-z][a-z0-9_]{0,40}$": "a name of small letters, digits and _",
 }
 """What a text must be, by the pattern of `step.Name`, `hardware.PanelName`, `quantity.Quantity`."""

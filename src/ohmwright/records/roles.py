@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 BENCH, READER = "ohmwright_bench", "ohmwright_reader"
-_NEVER_ADDED_TO = ("store", "alembic_version", "tallies", "newest_runs")
+_NEVER_ADDED_TO = ("store", "alembic_version", "tallies", "newest_runs", "voided_runs")
 """Tables that no bench writes to: made with the store, or filled by triggers of their owner."""
 
 ROLES_SQL = f"""\
--- Roles for records that several benches share. Run it as the role that owns the tables, once the
--- first store was opened there, and again after each migration:
+-- Roles for records that several benches share. Run it as the role that owns
+-- the tables, once the first store was opened there, and again after each migration:
 --     psql --set ON_ERROR_STOP=1 --file roles.sql DATABASE
 -- Then for each bench:   CREATE ROLE bench2 LOGIN PASSWORD '...'; GRANT {BENCH} TO bench2;
 -- and for who only looks: CREATE ROLE office LOGIN PASSWORD '...'; GRANT {READER} TO office;

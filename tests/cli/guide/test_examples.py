@@ -87,6 +87,16 @@ NOT_RUN = {
     'ohmwright record keys trust 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
     "ohmwright record keys distrust 8b6c-daf6-f896-8cea": "nobody has this key",
     'ohmwright record keys vouch 8b6c-daf6-f896-8cea --name "A. Fenn"': "nobody has this key",
+    "ohmwright practise": "somebody presses keys",
+    **dict.fromkeys(
+        (
+            'ohmwright record creep --model "Quillon 300" --at 2027-01-01 --plot creep.svg',
+            "ohmwright record creep --asset HF-017 --probability 0.05",
+            "ohmwright record interval --target 0.9 --longest-months 36 --visit-cost 200 "
+            "--year-out-cost 5000",
+        ),
+        "there are no years of records of real units",
+    ),
     "ohmwright record hand-over RUN half.jsonl": "RUN stands for a number",
     "ohmwright record take-back RUN": "RUN stands for a number",
     'ohmwright campaign work spring --bench shop-bench.toml --operator "A. Fenn" --records shop': (
