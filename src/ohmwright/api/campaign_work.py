@@ -6,6 +6,7 @@ from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date
 
+from ohmwright.engine.resume import run_started_event
 from ohmwright.fleet.campaign_state import (
     Progress,
     UnitState,
@@ -164,19 +165,30 @@ class CampaignDesk:
         return unit_states(entries, verdicts_of(self.store.database, run_ids), self._elsewhere())
 
     def _elsewhere(self) -> dict[str, tuple[str, str]]:
-        """Return the decisive runs since the campaign began, by tag."""
+        """Return the decisive runs since the campaign began that did its work, by tag."""
         begun = self.campaign
         runs = decisive_runs(self.store.database, simulated=begun.simulated)
         return {
             tag: (run.run_id, run.verdict)
             for tag, run in runs.items()
-            if run.number > begun.after_run and (begun.simulated or run.at >= begun.at)
+            if run.number > begun.after_run
+            and (begun.simulated or run.at >= begun.at)
+            and self._did_the_work(run)
         }
+
+    def _did_the_work(self, run: DecisiveRun) -> bool:
+        """Whether a run adjusted its unit where that is the campaign's work."""
+        if self.campaign.work == "verify":
+            return True
+        started = run_started_event(self.store.events(run.run_id))
+        return started is not None and "adjust" in started.stages
 
 
 def _why_not(state: UnitState) -> str:
     if state.phase == "open":
-        return f"deferred to {state.not_before}" if state.not_before else f"for {state.only_by}"
+        if state.not_before:
+            return f"deferred to {state.not_before}"
+        return f"for {state.only_by}" if state.only_by else "not free any more"
     if state.phase == "taken" and state.holder is not None:
         return f"in the hands of {state.holder.by} at {state.holder.bench}"
     return state.phase

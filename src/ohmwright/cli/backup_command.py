@@ -57,6 +57,10 @@ def restore_records(file: Path, records: str | None, *, as_json: bool) -> int:
         _print_contents(copy, f"{place} is restored from {file}")
         for said in (*_of_keys(copy), *_of_witness(copy, lost)):
             _say(said)
+        _say(
+            "Both are one store to this computer: add runs to one of them alone. What is added to "
+            "the other is missing in the first, and 'record verify' takes that for a loss."
+        )
     return RecordError.exit_code if lost else _exit_code(copy)
 
 

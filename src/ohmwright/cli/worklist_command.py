@@ -55,6 +55,9 @@ def show_worklist(
     out().print(_table(units[:limit]))
     due = sum(unit.is_due(today()) for unit in units)
     out().print(Text(f"{due} of {len(units)} units are due."))
+    foretold = sum(unit.is_foretold for unit in units)
+    said = f"Risk: of {foretold} by the forecast, of the others by their due date alone"
+    out().print(Text(f"{said}; 'ohmwright record creep' makes the forecast anew."), soft_wrap=True)
 
 
 def show_next(
@@ -103,7 +106,8 @@ def unit_document(unit: WorkUnit) -> dict[str, object]:
     last = unit.last
     told = {
         "due": None if unit.due is None else unit.due.isoformat(),
-        "risk": round(unit.risk, 4),
+        "risk": None if unit.last is None else round(unit.risk, 4),
+        "risk_is_forecast": unit.is_foretold,
         "last_run": None if last is None else last.run_id,
         "last_on": None if last is None else last.on.isoformat(),
         "last_verdict": None if last is None else last.verdict,
@@ -112,7 +116,12 @@ def unit_document(unit: WorkUnit) -> dict[str, object]:
 
 
 def _words(unit: WorkUnit) -> str:
-    return f"{asset_words(unit.asset)}; {_due(unit)}, risk {100 * unit.risk:.0f} %"
+    return f"{asset_words(unit.asset)}; {_due(unit)}, risk {_risk(unit)}"
+
+
+def _risk(unit: WorkUnit) -> str:
+    """Return the risk; nobody knows that of a unit that was never measured."""
+    return "not known" if unit.last is None else f"{100 * unit.risk:.0f} %"
 
 
 def _due(unit: WorkUnit) -> str:
@@ -133,7 +142,7 @@ def _table(units: Iterable[WorkUnit]) -> Table:
         late = "yellow" if unit.is_due(today()) else ""
         table.add_row(
             *(Text(printable(cell) if cell else "") for cell in cells),
-            f"{100 * unit.risk:.0f} %",
+            _risk(unit),
             Text(_due(unit), style=late),
         )
     return table

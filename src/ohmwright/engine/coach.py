@@ -25,6 +25,7 @@ from .coach_words import (
     is_slip,
     merged,
     presses_words,
+    said_again,
     seen_words,
     unsure_words,
 )
@@ -53,6 +54,7 @@ class Coach:
         self._repeats = 0
         self._seen = ""
         self._before_rf: list[Press] = []
+        self._cued_before: Press | None = None
         self.nobody_acts = False
         """Whether nothing came of cues: presses are asked for and confirmed from then on."""
 
@@ -74,6 +76,7 @@ class Coach:
     def activated(self) -> None:
         """RF has come on: look for the presses that were made before."""
         self._reports.activated(tuple(self._before_rf))
+        self._cued_before = None
         self._show(CONFIRMING if self._policy.to_confirm else HOLD)
 
     def has_time_for(self, press: Press, left_s: float) -> bool:
@@ -119,7 +122,10 @@ class Coach:
 
     def _cue_press(self, press: Press, age_s: float) -> None:
         self._reports.cued(press, age_s)
-        self._show(cue_to_press(press, self._seen, rf_on=True))
+        cue = cue_to_press(press, self._seen, rf_on=True)
+        is_more = press == self._cued_before and self._repeats == 0
+        self._show(said_again(cue) if is_more else cue)
+        self._cued_before = press
         self._note_open_request((press,))
 
     def _show_seen(self, seen: PressesSeen) -> None:

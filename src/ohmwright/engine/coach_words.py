@@ -55,6 +55,11 @@ def cue_to_press(press: Press, seen: str, *, rf_on: bool) -> Cue:
     )
 
 
+def said_again(cue: Cue) -> Cue:
+    """Return a cue that asks for as much as the last, which was done, as what it is: more."""
+    return cue._replace(words=f"Now again: {cue.words[0].lower()}{cue.words[1:]}")
+
+
 def is_slip(seen: PressesSeen) -> bool:
     """Return whether something other than what was asked for was seen, now or of an earlier cue."""
     return seen.done != "as asked" or seen.suspect is not None

@@ -49,7 +49,8 @@ def unit_states(
 ) -> dict[str, UnitState]:
     """The state of each unit, by tag, in the order in which they were planned.
 
-    `verdicts`: of each run on record, None while it is not finished. `elsewhere`: by tag, run and
+    `verdicts`: of each run on record, None while it is not finished, and for one that is void; then
+    its unit is to be done again. `elsewhere`: by tag, run and
     verdict of a decisive run since the campaign began that it does not know of, as one taken in
     from a laptop. A run that is finished makes its unit done, whether or not somebody could still
     say so.
@@ -98,6 +99,8 @@ def _settled(
     verdict = verdicts.get(state.run_id)
     if state.phase in ("taken", "done") and verdict:
         return replace(state, phase="done", holder=None, verdict=verdict)
+    if state.phase == "done":  # its run was declared void since
+        state = replace(state, phase="open", run_id="", verdict="", minutes=None)
     if state.phase in ("open", "taken") and not state.reopened and state.tag in elsewhere:
         run_id, verdict = elsewhere[state.tag]
         return replace(state, phase="done", holder=None, run_id=run_id, verdict=verdict)

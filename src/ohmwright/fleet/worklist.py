@@ -39,7 +39,9 @@ class WorkUnit:
     due: date | None
     """None for a unit that was never decided: it is due at once."""
     risk: float
-    """Probability that it is out of tolerance now."""
+    """Probability that it is out of tolerance now; 1 where it was never measured, for the order."""
+    is_foretold: bool = False
+    """Whether the risk is a forecast's; else the due date alone gives it."""
 
     def is_due(self, by: date) -> bool:
         """Whether it is due on this day, or was before."""
@@ -70,7 +72,7 @@ def work_unit(
         share = max(0.0, (today - last.on) / (due - last.on))
         risk = 1 - RELIABILITY_AT_DUE**share
     known = risk_of(asset)
-    return WorkUnit(asset, last, due, risk if known is None else known)
+    return WorkUnit(asset, last, due, risk if known is None else known, known is not None)
 
 
 def worklist(

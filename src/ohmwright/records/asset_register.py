@@ -93,6 +93,7 @@ class AssetRegister:
         with self._database.write() as connection:
             lock_name(connection, "assets")
             self._refuse_stale(connection, changes)
+            self._refuse_twins(connection, changes)
             if changes:
                 told = {"at": at, "by": by, "why": why}
                 rows = [
@@ -111,6 +112,19 @@ class AssetRegister:
                     f"Asset {one.asset.tag} was changed by somebody else meanwhile.",
                     "Nothing was changed: theirs would have been overwritten unseen.",
                     f"See 'ohmwright asset show {one.asset.tag}', then try again.",
+                )
+
+    def _refuse_twins(self, connection: Connection, changes: Iterable[AssetChange]) -> None:
+        """Raise UsageError for a new tag that another one is but for capitals."""
+        tags = connection.execute(select(ASSET_CHANGES.c.tag).distinct()).scalars()
+        known = {tag.casefold(): tag for tag in tags}
+        for one in changes:
+            twin = known.setdefault(one.asset.tag.casefold(), one.asset.tag)
+            if twin != one.asset.tag:
+                raise UsageError(
+                    f"Asset {one.asset.tag} differs from {twin} in capitals alone.",
+                    "One of the two would be taken for the other. Nothing was changed.",
+                    "Give one tag to one unit.",
                 )
 
 
