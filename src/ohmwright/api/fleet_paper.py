@@ -62,7 +62,7 @@ def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
         ("Units seen", str(sum(model.units for model in review.models))),
         ("Visits", str(visits)),
         ("Failed as found", f"{failed} of {visits}"),
-        ("Adjusted", str(len(review.adjusted))),
+        ("Went through adjustment", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
         ("At risk now", f"{sum(r.risk >= _RISKY for r, _ in report.due())} units of 10 % or more"),
     )
@@ -77,8 +77,8 @@ def _models(review: FleetReview) -> PaperTable:
         counts = (model.units, model.visits, model.failed)
         after = (model.adjusted, model.not_passed_as_left)
         rows.append((printable(model.model), *map(str, counts), share, bounds, *map(str, after)))
-    note = "Visits that failed as found, that adjusted, and that left the unit without a pass."
-    counted = ("Units", "Visits", "Failed", "Share", "95 % limits", "Adjusted", "Not passed")
+    note = "Visits that failed as found, with adjustment, and that left the unit without a pass."
+    counted = ("Units", "Visits", "Failed", "Share", "95 % limits", "Adjustment", "Not passed")
     columns = ("Model", *counted)
     return PaperTable("Models", note, columns, tuple(rows), figures=7)
 
@@ -117,14 +117,15 @@ def _adjusted(review: FleetReview) -> PaperTable:
         )
         for one in review.adjusted
     )
-    columns = ("Date", "Unit", "Model", "Trims", "As found", "As left")
-    return PaperTable("Adjusted", "", columns, rows)
+    columns = ("Date", "Unit", "Model", "Points", "As found", "As left")
+    note = "Runs with adjustment points; a trim was moved where that was needed."
+    return PaperTable("Adjustment", note, columns, rows)
 
 
 def _trims(points: tuple[str, ...]) -> str:
-    """Return the points that were adjusted; of many, how many."""
+    """Return the adjustment points; of many, how many."""
     few = len(points) <= _FEW_TRIMS
-    return printable(", ".join(points)) if few else f"{len(points)} trims"
+    return printable(", ".join(points)) if few else f"{len(points)} points"
 
 
 def _recurring(review: FleetReview) -> PaperTable:
