@@ -25,6 +25,7 @@ _CAUSES = (
     ),
     ("is full", "there is no room left on the disk", _ROOM),
     ("no space", "there is no room left on the disk", _ROOM),
+    ("disk i/o error", "the disk failed, or is full", "See to the disk and its room, then go on."),
     ("not a database", "this is no record of ohmwright, or it is damaged", _DAMAGED),
     ("malformed", "the file is damaged", _DAMAGED),
     ("decode", "the file is damaged", _DAMAGED),
