@@ -145,12 +145,23 @@ class Part:
 def begin(bench: KillBench, activation: int) -> int:
     """Begin a run; its process number once RF is on in that activation. Raises NeverOnError."""
     wanted, pid = bench.truth.begun() + activation, bench.start()
-    if not bench.truth.wait_begun(wanted, HANG_S):
+    if not _began(bench, wanted, pid):
         with suppress(ProcessLookupError):
             os.kill(pid, signal.SIGKILL)
         code = bench.engines.ended()
         raise NeverOnError(f"never on, exit code {code}: {bench.engines.said()}")
     return pid
+
+
+def _began(bench: KillBench, wanted: int, pid: int) -> bool:
+    """Whether that activation began before the run ended, or hung."""
+    end_s = time.monotonic() + HANG_S
+    while time.monotonic() < end_s:
+        if bench.truth.wait_begun(wanted, 1.0):
+            return True
+        if not _lives(pid):
+            return False
+    return False
 
 
 def children(pid: int) -> list[int]:
