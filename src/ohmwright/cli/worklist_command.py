@@ -56,8 +56,8 @@ def show_worklist(
     due = sum(unit.is_due(today()) for unit in units)
     out().print(Text(f"{due} of {len(units)} units are due."))
     foretold = sum(unit.is_foretold for unit in units)
-    said = f"Risk: of {foretold} by the forecast, of the others by their due date alone"
-    out().print(Text(f"{said}; 'ohmwright record creep' makes the forecast anew."), soft_wrap=True)
+    out().print(Text(f"Risk: {foretold} by the forecast, the others by due date alone."))
+    out().print(Text("'ohmwright record creep' makes the forecast anew."))
 
 
 def show_next(
