@@ -20,7 +20,13 @@ from ohmwright.model.event import RunFinished
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import Campaign, CampaignEntry, Campaigns, EntryWhat, Worker
-from ohmwright.records.last_runs import DecisiveRun, decisive_runs, is_begun, verdicts_of
+from ohmwright.records.last_runs import (
+    DecisiveRun,
+    decisive_runs,
+    first_event,
+    is_begun,
+    verdicts_of,
+)
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
@@ -180,7 +186,7 @@ class CampaignDesk:
         """Whether a run adjusted its unit where that is the campaign's work."""
         if self.campaign.work == "verify":
             return True
-        started = run_started_event(self.store.events(run.run_id))
+        started = run_started_event((first_event(self.store.database, run.number),))
         return started is not None and "adjust" in started.stages
 
 

@@ -7,8 +7,11 @@ from dataclasses import dataclass
 
 from sqlalchemy import Connection, select
 
+from ohmwright.model.event import EVENTS as event_adapter  # noqa: N811 - a table is named so
+from ohmwright.model.event import Event
+
 from .database import Database
-from .tables import LEDGER, NEWEST_RUNS, RUNS, VOIDED_RUNS
+from .tables import EVENTS, LEDGER, NEWEST_RUNS, RUNS, VOIDED_RUNS
 
 DECISIVE = ("pass", "fail")
 """A run that was cut short, undecided, void or a sweep says nothing of when a unit is due."""
@@ -60,6 +63,14 @@ def _older_runs(
         part = assets[first : first + _IN_ONE_QUERY]
         for row in connection.execute(query.where(c.asset.in_(part))):
             yield DecisiveRun(*row)
+
+
+def first_event(database: Database, number: int) -> Event:
+    """The first event of run number `number`, alone; nothing of its chain is checked."""
+    c = EVENTS.c
+    query = select(c.body).where(c.run == number).order_by(c.number).limit(1)
+    with database.read() as connection:
+        return event_adapter.validate_json(connection.execute(query).scalar_one())
 
 
 def is_begun(database: Database, run_id: str) -> bool:
