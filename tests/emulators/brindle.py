@@ -59,10 +59,16 @@ class Brindle(Port):
             if self._begun_s - self._said_s < self._pause_s - 0.002:
                 self.too_early += 1
                 continue
-            if message:
-                reply = self._checked(message)
-                self.say(reply + b"*%02X\r\n" % (sum(reply) % 256))
             self._said_s = self.plant.now_s()
+            if message:
+                reply = self._framed(self._checked(message))
+                # before it is said: a busy machine may hold this thread up after its last byte
+                self._said_s = self.plant.now_s() + self.character_s * len(reply)
+                self.say(reply)
+
+    @staticmethod
+    def _framed(reply: bytes) -> bytes:
+        return reply + b"*%02X\r\n" % (sum(reply) % 256)
 
     def _checked(self, message: bytes) -> bytes:
         text, star, digits = message.rpartition(b"*")
