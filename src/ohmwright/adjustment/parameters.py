@@ -130,7 +130,7 @@ class Demand:
     inner_probability: float
 
 
-_USUAL, _BY_FLEET_GAIN, _NEAREST_COUNT = Demand(0.98, 0.85), Demand(0.9, 0.7), Demand(0.9, 0.0)
+_USUAL, _BY_FLEET_GAIN, _NEAREST_COUNT = Demand(0.95, 0.75), Demand(0.9, 0.7), Demand(0.9, 0.0)
 
 
 @dataclass(frozen=True)
@@ -140,7 +140,7 @@ class Releasing:
     inner_tolerances: float = 0.45
     """Half width of the inner band: a trim well inside stays in tolerance longer."""
     usual: Demand = _USUAL
-    """A confirmation that fails costs an activation and a rest."""
+    """A confirmation that fails costs an activation and a rest, certainty half a minute of RF."""
     by_fleet_gain: Demand = _BY_FLEET_GAIN
     """At a first release by a fleet's gain: failing costs one activation more."""
     by_hand_probability: float = 0.7

@@ -20,6 +20,8 @@ LOG_SHARES: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
 """Logarithm of the prior probability of each correlation."""
 _LEAST_SQUARES = 1e-12
 """Keeps the sum of squares positive that the columns leave of readings that they fit exactly."""
+_MANY = 16
+"""Triangular matrices from which on it is quicker to invert them row by row, all at once."""
 _SPIKE = 6.0
 """Jumps there and back beyond so many robust standard deviations are spikes."""
 
@@ -148,7 +150,7 @@ class Decomposition:
             root, scale2, evidence = root[chosen], scale2[chosen], evidence[chosen]
         p = root.shape[-1] - 1
         wanted = slice(p - last, p)
-        inverse = np.asarray(np.linalg.inv(root[..., wanted, wanted]), dtype=np.float64)
+        inverse = _inverse(root[..., wanted, wanted])
         mean: Floats = (root[..., p, None, wanted] @ inverse)[..., 0, :]
         return Posterior(mean, inverse.swapaxes(-1, -2) @ inverse, scale2, self.dof, evidence)
 
@@ -189,9 +191,24 @@ def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
     m = precision.shape[-1]
     block = normal[..., :m, :m] + precision[..., None] * np.eye(m)
     root = np.asarray(np.linalg.cholesky(block), dtype=np.float64)
-    half = np.asarray(np.linalg.inv(root), dtype=np.float64) @ normal[..., :m, m:]
+    half = _inverse(root) @ normal[..., :m, m:]
     left: Floats = normal[..., m:, m:] - half.swapaxes(-1, -2) @ half
     return left, -0.5 * (_log_determinant(root) - np.sum(np.log(precision), axis=-1))
+
+
+def _inverse(root: Floats) -> Floats:
+    """Inverses of lower triangular matrices, shape (..., p, p).
+
+    numpy's takes them for full ones, which is three times slower where there are many.
+    """
+    if root.size < _MANY * root.shape[-1] ** 2:
+        return np.asarray(np.linalg.inv(root), dtype=np.float64)
+    inverse, pivot = np.zeros_like(root), 1 / np.diagonal(root, axis1=-2, axis2=-1)
+    for row in range(root.shape[-1]):
+        inverse[..., row, row] = pivot[..., row]
+        above = np.einsum("...j,...jk->...k", root[..., row, :row], inverse[..., :row, :row])
+        inverse[..., row, :row] = -pivot[..., row, None] * above
+    return inverse
 
 
 def _log_determinant(root: Floats) -> Floats:

@@ -25,7 +25,7 @@ from .habits import Habits
 from .mixture import weights
 
 Floats = NDArray[np.float64]
-_NEGLIGIBLE = 1e-9
+_NEGLIGIBLE = 1e-7
 """Members of less weight are left out."""
 _HUNTS = np.concatenate([each.hunts for each in EXPLANATIONS])
 _OTHER = np.concatenate([np.full(each.hunts.size, each.other_shape) for each in EXPLANATIONS])

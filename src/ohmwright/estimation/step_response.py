@@ -91,3 +91,61 @@ def driven(
         each[:, 1:] *= each[:, :1]
     columns: Floats = each.swapaxes(1, 2) @ steps.weights
     return columns
+
+
+def driven_with_slopes(
+    age_s: Floats, window_s: float, dynamics: Floats, steps: Steps, move_delay: float
+) -> tuple[Floats, Floats]:
+    """What `driven` gives for one case, shape (n, 4), and how it changes, shape (3, n, 4).
+
+    The slopes are by the logarithms of lag, dead time and ratio of the time constants.
+    """
+    lag_s, dead_time_s, pole_ratio = dynamics
+    delay = np.full((steps.at_s.size, 1), move_delay)
+    delay[0] = 1.0
+    each, *slopes = _window_mean_with_slopes(
+        age_s[None, :] - steps.at_s[:, None],
+        window_s,
+        lag_s * delay,
+        dead_time_s * delay,
+        float(pole_ratio),
+    )
+    if move_delay < 1:
+        for slope in slopes:
+            slope[1:] = slope[1:] * each[:1] + each[1:] * slope[:1]
+        each[1:] *= each[:1]
+    return each.T @ steps.weights, np.stack(slopes).swapaxes(1, 2) @ steps.weights
+
+
+def _window_mean_with_slopes(
+    since_s: Floats, window_s: float, lag_s: Floats, dead_time_s: Floats, pole_ratio: float
+) -> Floats:
+    """`window_mean_response` and its slopes by the logarithms of the last three, shape (4, k, n).
+
+    All four are sums of the same four exponentials.
+    """
+    share = 1 / (1 - pole_ratio)
+    slow_s, fast_s = lag_s * share, lag_s * pole_ratio**2 * share
+    late = np.maximum(since_s - dead_time_s, 0.0)
+    early = np.maximum(since_s - window_s - dead_time_s, 0.0)
+    slow, slow_s2 = _decay_differences(late, early, lag_s)
+    fast, fast_s2 = _decay_differences(late, early, lag_s * pole_ratio)
+    found = np.empty((4, *late.shape))
+    found[1] = slow_s * slow - fast_s * fast
+    found[0] = late - early + found[1]
+    found[1] += share * (slow_s2 - pole_ratio * fast_s2)
+    found[2] = dead_time_s * share * (slow - pole_ratio * fast)
+    found[3] = pole_ratio * slow_s * slow - (2 - pole_ratio) * fast_s * fast - pole_ratio * fast_s2
+    found[3] *= share
+    found /= window_s
+    return found
+
+
+def _decay_differences(late: Floats, early: Floats, tau_s: Floats) -> tuple[Floats, Floats]:
+    """Differences of exp(-t / tau) and of t exp(-t / tau) between `late` and `early`."""
+    after, before = np.exp(late / -tau_s), np.exp(early / -tau_s)
+    difference = after - before
+    after *= late
+    before *= early
+    after -= before
+    return difference, after

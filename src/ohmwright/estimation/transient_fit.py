@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from math import sqrt
 
 import numpy as np
 from numpy.typing import NDArray
@@ -19,8 +20,8 @@ from .ar1_regression import (
 )
 from .coefficients import COUNT, DYNAMIC, LINEAR, Coefficient
 from .prior import TransientPrior
-from .transient_estimate import FitStart
-from .transient_problem import Problem
+from .transient_estimate import ActivationRecord, FitStart
+from .transient_problem import Problem, delay_s
 
 Floats = NDArray[np.float64]
 
@@ -34,12 +35,27 @@ _FIRST_STEPS = 2
 """A first fit goes on for so many steps, however small: spikes must not look like the rise."""
 _MOVE_DELAYS = (1.0, 0.35, 0.05, 2.5)
 """How soon moves may act, relative to the rise: as late as that, or past what makes it slow."""
-_FAR_BETTER = 6.0
+_FAR_BETTER = 5.0
 """Difference of the log evidence from which on another of them is taken."""
+_SEEN_SDS = 4.0
+"""A gain so far from zero is seen."""
+_ASKED_EVERY_S = 0.5
+"""Another delay is looked for no more often."""
 _LOCAL_S = 0.8
 """Residuals are averaged over so long before and after each reading."""
 _EXCESS = 6.0
 """Early residuals so many times as large, in square, as the later half's are more than noise."""
+
+
+@dataclass(frozen=True)
+class _Fit:
+    """Where Gauss-Newton has come to, `columns` (n, 9) being those of its last step."""
+
+    state: FitStart
+    columns: Floats
+    moved: float
+    """Largest change of the last step, vague ones counting less."""
+    log_evidence: float
 
 
 def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, FitStart]:
@@ -47,23 +63,31 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, FitStar
 
     Returns the problem as fitted, some of whose readings count less or not at all, and the fit.
     """
-    state = _with_move_delay(problem, start or _first_guess(problem))
-    for step in range(_STEPS if start is not None else 2 * _STEPS):
-        columns, moved, state = _improved(problem, state)
-        if moved < _SMALL and (start is not None or step >= _FIRST_STEPS):
-            break
-    flags = _spikes(problem, columns, state)
+    if start is None:
+        fit = _settled(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+    else:
+        fit = _settled(problem, start, _STEPS)
+    if _is_asked(problem.record, fit.state.dynamics):
+        fit = _with_best_delay(problem, fit)
+    flags = _spikes(problem, fit)
     if np.any(flags & problem.keep):
         problem = replace(problem, keep=problem.keep & ~flags)
-        columns, _, state = _improved(problem, state)
-    excess = _early_excess(problem, columns, state)
+        fit = _improved(problem, fit.state)
+    excess = _early_excess(problem, fit)
     if np.any(excess):
         problem = replace(problem, excess=excess)
-        for _ in range(_STEPS):
-            _, moved, state = _improved(problem, state)
-            if moved < _SMALL:
-                break
-    return problem, state
+        fit = _settled(problem, fit.state, _STEPS)
+    return problem, fit.state
+
+
+def _settled(problem: Problem, state: FitStart, most_steps: int, at_least: int = 0) -> _Fit:
+    """The fit when its steps have become small, or after the last of them."""
+    for step in range(most_steps):
+        fit = _improved(problem, state)
+        if fit.moved < _SMALL and step >= at_least:
+            break
+        state = fit.state
+    return fit
 
 
 def _first_guess(problem: Problem) -> FitStart:
@@ -76,25 +100,49 @@ def _first_guess(problem: Problem) -> FitStart:
     return FitStart(dynamics[best], fit.mean[best, 0], 0.5, variance, move_delay)
 
 
-def _with_move_delay(problem: Problem, state: FitStart) -> FitStart:
-    """`state` with the delay of moves that explains the readings best at its dynamics.
+def _with_best_delay(problem: Problem, fit: _Fit) -> _Fit:
+    """`fit`, or that with the delay of moves that explains the readings far better.
 
-    Another than it has is taken only where it explains them far better, whatever the gain: a
-    prior of the wrong sign would be saved by effects that are still to come.
+    Both are compared with lag and dead time of their own, whatever the gain (a prior of the wrong
+    sign would be saved by effects that are still to come), and the moves must show with another
+    delay: a rise that is not quite the model's looks like moves without effect.
     """
-    if problem.record.steps.at_s.size == 1:
-        return state
+    vague = problem.prior.with_vague_gain()
+    vague_problem = replace(problem, prior=vague, precision=vague.precision)
+    other = _other_delay(vague_problem, fit.state)
+    if other is None:
+        return fit
+    now, then = (_settled(vague_problem, each, _STEPS) for each in (fit.state, other))
+    better = then.log_evidence > now.log_evidence + _FAR_BETTER
+    return _settled(problem, then.state, _STEPS) if better else fit
+
+
+def _other_delay(problem: Problem, state: FitStart) -> FitStart | None:
+    """`state` with another delay of moves that does far better at its dynamics; None if none."""
     dynamics = state.dynamics[None]
     columns = np.concatenate([problem.linear_columns(dynamics, each) for each in _MOVE_DELAYS])
-    vague = problem.prior.with_vague_gain()
-    open_minded = replace(problem, prior=vague, precision=vague.precision)
-    fit = _linear_fit(open_minded, columns, state.correlation, state.variance)
-    log_evidence = fit.log_evidence[:, 0]
+    fit = _linear_fit(problem, columns, state.correlation, state.variance)
+    log_evidence, gain = fit.log_evidence[:, 0], Coefficient.GAIN
     best = int(np.argmax(log_evidence))
     now = _MOVE_DELAYS.index(state.move_delay)
-    if log_evidence[best] < log_evidence[now] + _FAR_BETTER:
-        return state
+    gain_sd = sqrt(fit.scale2[best, 0] * fit.covariance[best, 0, gain, gain])
+    seen = abs(fit.mean[best, 0, gain]) > _SEEN_SDS * gain_sd
+    if not seen or log_evidence[best] < log_evidence[now] + _FAR_BETTER:
+        return None
     return replace(state, move_delay=_MOVE_DELAYS[best], linear=fit.mean[best, 0])
+
+
+def _is_asked(record: ActivationRecord, dynamics: Floats) -> bool:
+    """Whether the delay of moves is looked for at the latest reading of `record`.
+
+    Not before a move as late as the rise would show: until then the rise, which is not known well
+    yet, is easily taken for a move that acts at once.
+    """
+    if record.steps.at_s.size == 1:
+        return False
+    before_s, now_s = record.age_s[-2:]
+    shown_s = record.steps.at_s[1] + float(delay_s(dynamics)) + 0.5 * record.window_s
+    return bool(now_s > shown_s and now_s // _ASKED_EVERY_S > before_s // _ASKED_EVERY_S)
 
 
 def _linear_fit(
@@ -108,8 +156,8 @@ def _linear_fit(
     return regress(normal, prior, problem.noise_prior(), sums.count, 0.0)
 
 
-def _improved(problem: Problem, state: FitStart) -> tuple[Floats, float, FitStart]:
-    """One Gauss-Newton step: columns, largest change (vague ones count less), end."""
+def _improved(problem: Problem, state: FitStart) -> _Fit:
+    """One Gauss-Newton step."""
     columns = problem.columns(state)[:, -COUNT - 1 :]
     sums = moments(problem.weighted(columns, state), problem.keep)
     prior = problem.coefficients_prior(state.variance, problem.prior.mean)
@@ -125,22 +173,27 @@ def _improved(problem: Problem, state: FitStart) -> tuple[Floats, float, FitStar
     moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
     correlation = float(CORRELATIONS[best])
     found = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
-    return columns, moved, found
+    return _Fit(found, columns, moved, float(fits.log_evidence[best]))
 
 
-def _spikes(problem: Problem, columns: Floats, state: FitStart) -> Flags:
-    """Flags of the readings that are spikes, shape (n,)."""
+def _residuals(fit: _Fit) -> Floats:
+    """What the fit leaves of the readings, shape (n,)."""
+    columns, state = fit.columns, fit.state
     fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
-    return spikes(columns[:, -1] - fitted, state.correlation, problem.keep)
+    return columns[:, -1] - fitted
 
 
-def _early_excess(problem: Problem, columns: Floats, state: FitStart) -> Floats:
+def _spikes(problem: Problem, fit: _Fit) -> Flags:
+    """Flags of the readings that are spikes, shape (n,)."""
+    return spikes(_residuals(fit), fit.state.correlation, problem.keep)
+
+
+def _early_excess(problem: Problem, fit: _Fit) -> Floats:
     """Variance, shape (n,), by which early readings leave the fit more than the latest ones do.
 
     What an output does while it settles is then not taken for noise of the settled output.
     """
-    fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
-    square = np.where(problem.keep, (columns[:, -1] - fitted) ** 2, 0.0)
+    square = np.where(problem.keep, _residuals(fit) ** 2, 0.0)
     age_s = problem.record.age_s
     ends = np.searchsorted(age_s, age_s + _LOCAL_S, side="right")
     sums = np.concatenate([[0.0], np.cumsum(square)])

@@ -3,24 +3,21 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import exp
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .ar1_regression import Flags, Noise, Prior
-from .coefficients import COUNT, DYNAMIC_COUNT, LINEAR_COUNT, TRIM, Coefficient
+from .coefficients import COUNT, LINEAR_COUNT, TRIM, Coefficient
 from .departures import departure_columns
 from .prior import NoisePrior, TransientPrior, vague_prior
-from .step_response import driven
-from .thermal_droop import droop_shape
+from .step_response import driven, driven_with_slopes
+from .thermal_droop import DROOP_TAU_S, droop_shape
 from .transient_estimate import ActivationRecord, FitStart
 
 Floats = NDArray[np.float64]
 
-_STEP = 1e-4
-"""Change of a logarithm by which slopes are found."""
-_TRIED = np.concatenate([np.zeros((1, DYNAMIC_COUNT)), _STEP * np.eye(DYNAMIC_COUNT)])
-"""What is added to the dynamics to find their slopes: nothing, then a step of each."""
 _SHAPE = 0.01
 """Standard deviation by which a rise leaves the model, relative to what is left to rise."""
 EIGHT = slice(-COUNT - 1, -1)
@@ -89,14 +86,28 @@ class Problem:
         The linearised ones are for the logarithms of the dynamics themselves, not for their change,
         so what the present dynamics contribute is added to the readings.
         """
-        base = self.linear_columns(state.dynamics + _TRIED, state.move_delay)
-        values = base @ state.linear
-        slopes = (values[1:] - values[0]).T / _STEP
-        shifted = self.record.relative + slopes @ state.dynamics
-        eight = np.concatenate([base[0], slopes, shifted[:, None]], axis=1)
+        record, times = self.record, np.exp(state.dynamics)
+        trim, trim_slopes = driven_with_slopes(
+            record.age_s, record.window_s, times, record.steps, state.move_delay
+        )
+        risen, risen_slopes = trim[:, Coefficient.LEVEL], trim_slopes[..., Coefficient.LEVEL]
+        droop, droop_slopes = self._droop(state.dynamics)
+        slopes = trim_slopes @ state.linear[TRIM]
+        slopes -= state.linear[Coefficient.DROOP] * (risen_slopes * droop + risen * droop_slopes)
+        shifted = record.relative + state.dynamics @ slopes
+        eight = np.column_stack([trim, -risen * droop, slopes.T, shifted])
         if not self.departures:
             return eight
-        return np.concatenate([self._departures(state, base[0][:, Coefficient.LEVEL]), eight], 1)
+        return np.concatenate([self._departures(state, risen), eight], 1)
+
+    def _droop(self, dynamics: Floats) -> tuple[Floats, Floats]:
+        """Shape of the droop, (n,), and its slopes by the dynamics, shape (3, n)."""
+        record, (lag_s, dead_time_s, pole_ratio) = self.record, np.exp(dynamics)
+        warm_s = record.age_s - delay_s(dynamics)
+        shape = droop_shape(warm_s, record.at_age_s, record.window_s, record.heat)
+        per_s = (shape - exp(-record.at_age_s / DROOP_TAU_S)) / DROOP_TAU_S
+        delays_s = np.array([lag_s * (1 + pole_ratio), dead_time_s, lag_s * pole_ratio])
+        return shape, delays_s[:, None] * per_s
 
     def _departures(self, state: FitStart, risen: Floats) -> Floats:
         """Columns of the departures, shape (n, DEPARTURE_COUNT)."""
