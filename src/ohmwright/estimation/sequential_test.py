@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from .habits import Habits
+from .late_rise import latest_readings
 from .mixture import Mixture
 from .point import Question
 from .prior import NoisePrior, TransientPrior, vague_prior
@@ -178,6 +179,29 @@ class ActivationTest:
         )
 
     def outcome(self, age_s: Floats, value: Floats) -> TestOutcome:
-        """Decision that stands when departures from the model are allowed for."""
+        """Decision that stands when departures from the model are allowed for.
+
+        An output that has not arrived is not decided to be in tolerance, nor too low.
+        """
         estimate = self.estimate(age_s, value)
-        return "undecided" if estimate is None else estimate.outcome(self.bounds)
+        if estimate is None:
+            return "undecided"
+        outcome = estimate.outcome(self.bounds)
+        if outcome in ("in tolerance", "too low") and not self._has_arrived(age_s, value, estimate):
+            return "undecided"
+        return outcome
+
+    def _has_arrived(self, age_s: Floats, value: Floats, estimate: Estimate) -> bool:
+        """Whether the latest readings neither rise on nor have risen above the upper limit.
+
+        What the lag has to come is expected of them; any other rise may go on for as long as it
+        has lasted.
+        """
+        question = self.question
+        correlation = 0.0 if self._whole is None else self._whole.autocorrelation
+        errors = (value - question.target) / question.tolerance
+        latest = latest_readings(age_s, errors, correlation)
+        if latest is None:
+            return True
+        expected = estimate.remainder / estimate.lag_s + self.bounds.remainder / float(age_s[-1])
+        return not latest.rise_beyond(expected) and not latest.lie_above(estimate.high)
