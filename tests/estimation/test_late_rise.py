@@ -23,7 +23,8 @@ def test_the_line_is_that_of_the_last_two_seconds():
     found = latest_readings(AGE_S, value, 0.5)
     assert found.slope == pytest.approx(0.3)
     assert found.mean == pytest.approx(0.3 * (np.mean(AGE_S[AGE_S > 4.0]) - 5.0))
-    assert found.rise_beyond(0.29) and not found.rise_beyond(0.31)
+    assert found.rise_beyond(0.29)
+    assert not found.rise_beyond(0.31)
 
 
 def test_slow_meters_give_six_readings_or_nothing():

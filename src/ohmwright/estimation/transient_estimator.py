@@ -97,9 +97,12 @@ def _members(problem: Problem, sums: Moments, state: FitStart) -> Members:
 
 
 def _swing(problem: Problem, columns: Floats, state: FitStart) -> float:
-    """Standard deviation of the risen readings about the plain fit, relative to the target."""
+    """Standard deviation of the risen readings about the plain fit, relative to the target.
+
+    Early readings that leave the model are not counted: the end of a rise is no swing.
+    """
     fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
-    risen = problem.keep & (columns[:, Coefficient.LEVEL] > _RISEN_SHARE)
+    risen = problem.keep & (columns[:, Coefficient.LEVEL] > _RISEN_SHARE) & (problem.excess == 0)
     return float(np.std((columns[:, -1] - fitted)[risen])) if np.any(risen) else 0.0
 
 

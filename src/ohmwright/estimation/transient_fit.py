@@ -73,10 +73,10 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, FitStar
     if np.any(flags & problem.keep):
         problem = replace(problem, keep=problem.keep & ~flags)
         fit = _improved(problem, fit.state)
-    excess = _early_excess(problem, fit)
+    excess, settled = _early_excess(problem, fit)
     if np.any(excess):
         problem = replace(problem, excess=excess)
-        fit = _settled(problem, fit.state, _STEPS)
+        fit = _settled(problem, replace(fit.state, variance=settled), _STEPS)
     return problem, fit.state
 
 
@@ -188,22 +188,24 @@ def _spikes(problem: Problem, fit: _Fit) -> Flags:
     return spikes(_residuals(fit), fit.state.correlation, problem.keep)
 
 
-def _early_excess(problem: Problem, fit: _Fit) -> Floats:
-    """Variance, shape (n,), by which early readings leave the fit more than the latest ones do.
+def _early_excess(problem: Problem, fit: _Fit) -> tuple[Floats, float]:
+    """Variance, shape (n,), by which early readings leave the fit more than the latest; theirs.
 
     What an output does while it settles is then not taken for noise of the settled output.
     """
-    square = np.where(problem.keep, _residuals(fit) ** 2, 0.0)
-    age_s = problem.record.age_s
+    age_s, left = problem.record.age_s, _residuals(fit)
+    settled = 2 * age_s.size // 3
+    # a rise that is not the model's can leave the fit off where the output has long been still
+    square = np.where(problem.keep, (left - np.mean(left[settled:])) ** 2, 0.0)
     ends = np.searchsorted(age_s, age_s + _LOCAL_S, side="right")
     sums = np.concatenate([[0.0], np.cumsum(square)])
     starts = np.searchsorted(age_s, age_s - _LOCAL_S)
     local = (sums[ends] - sums[starts]) / (ends - starts)
-    late = float(np.mean(local[age_s.size // 2 :]))
+    late = float(np.mean(local[settled:]))
     early = local > _EXCESS * (late + problem.floor)
-    early[age_s.size // 2 :] = False
+    early[settled:] = False
     excess: Floats = np.where(early, local, 0.0)
-    return excess
+    return excess, late + problem.floor
 
 
 def _grid(prior: TransientPrior) -> Floats:
