@@ -69,6 +69,10 @@ def verify(
         list[str] | None,
         typer.Option(metavar="HASH", help="The hash on a certificate: must be on record."),
     ] = None,
+    paper: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="A certificate, PDF or HTML: must be as it was issued."),
+    ] = None,
     records: RecordsPlace = None,
     trusted: Trusted = None,
     as_json: Json = False,
@@ -79,9 +83,10 @@ def verify(
     something is not known to be good, as a seal by a key that nobody here trusts; with 6 where
     something was altered, damaged or lost. Warnings do not change the code.
     """
-    from .verify_command import verify_records
+    from .verify_command import Shown, verify_records
 
-    raise typer.Exit(verify_records(run or [], head or [], records, trusted, as_json=as_json))
+    shown = Shown(head or [], paper or [])
+    raise typer.Exit(verify_records(run or [], shown, records, trusted, as_json=as_json))
 
 
 @app.command()

@@ -189,9 +189,9 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
     from ohmwright.api.certificate_files import (
         CertificateOptions,
         OutputPaths,
-        certificate_renderer,
         write_certificate_files,
     )
+    from ohmwright.api.certificate_renderer import certificate_renderer
 
     renderer = certificate_renderer(store, run_id, trusted_keys(None, store), CertificateOptions())
     place = Path(store.database.place).parent / "certificates" / renderer.name()

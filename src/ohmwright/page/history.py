@@ -8,11 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from ohmwright.api.certificate_files import (
-    CertificateOptions,
-    CertificateRenderer,
-    certificate_renderer,
-)
+from ohmwright.api.certificate_files import CertificateOptions
+from ohmwright.api.certificate_renderer import CertificateRenderer, certificate_renderer
 from ohmwright.api.open_records import open_existing_records, records_exist, trusted_keys
 from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
