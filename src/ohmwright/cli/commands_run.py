@@ -115,7 +115,7 @@ def _run(
     *,
     as_json: bool,
 ) -> int:
-    from ohmwright.model.traceability import Environment
+    from ohmwright.model.traceability import RoomFigures
 
     from .run_command import RunRequest, run_procedure
     from .sound.sounding import Hearing
@@ -130,7 +130,7 @@ def _run(
             options.unattended,
             as_json,
             options.accept_expired,
-            Environment(
+            RoomFigures(
                 temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
             ),
             work=work.request(options.values),

@@ -23,7 +23,7 @@ from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
-from ohmwright.model.traceability import Environment
+from ohmwright.model.traceability import RoomFigures
 from ohmwright.records.database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
@@ -58,7 +58,7 @@ class RunRequest:
     unattended: bool
     as_json: bool
     accept_expired: bool = False
-    room: Environment = field(default_factory=Environment)
+    room: RoomFigures = field(default_factory=RoomFigures)
     """Room temperature and humidity given for this part of the run."""
     uses_fleet_prior: bool = True
     """Whether adjustments start from a prior of earlier runs on units of the same model."""
@@ -73,7 +73,7 @@ class RunRequest:
 
 def run_procedure(request: RunRequest) -> int:
     """Run or resume a procedure; return the exit code of the run. Raises OhmwrightError."""
-    bench = _with_room_conditions(request.bench.read(), request.room)
+    bench = replace(request.bench.read(), room=request.room)
     if request.procedure is not None:
         read_procedure(request.procedure)  # refused before the records are opened
     unit = unit_on_bench(bench, request.work.asset, request.records, request.resume)
@@ -87,13 +87,6 @@ def run_procedure(request: RunRequest) -> int:
         if not request.unattended:
             err().print(CAUTION, style="bold")
         return _run(request, file, unit.bench, store, earlier, assignment)
-
-
-def _with_room_conditions(bench: BenchData, room: Environment) -> BenchData:
-    """Return `bench` with the conditions in `room`; those not given stay as in the bench file."""
-    before = bench.file.environment or Environment()
-    now = before.model_copy(update=room.model_dump(exclude_none=True))
-    return replace(bench, file=bench.file.model_copy(update={"environment": now}))
 
 
 def run_demo(

@@ -15,7 +15,8 @@ from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
 from ohmwright.records.issued_papers import FoundPaper, issued_papers
 from ohmwright.records.private_files import access_of_others
-from ohmwright.records.queries import CUT_SHORT, Filter, runs, signatures
+from ohmwright.records.queries import signatures
+from ohmwright.records.run_lists import CUT_SHORT, Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import (
     Signer,

@@ -24,7 +24,7 @@ from ohmwright.instruments.bench import Bench, named_unit
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
-from ohmwright.model.traceability import Environment
+from ohmwright.model.traceability import RoomFigures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import Clock
@@ -227,5 +227,4 @@ def _in_room(data: BenchData, order: Begin) -> BenchData:
         for key in ("temperature_c", "humidity_percent")
         if (value := getattr(order, key)) is not None
     }
-    room = (data.file.environment or Environment()).model_copy(update=given)
-    return replace(data, file=data.file.model_copy(update={"environment": room}))
+    return replace(data, room=RoomFigures(**given))

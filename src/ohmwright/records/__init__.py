@@ -29,7 +29,8 @@ Read in this order:
     add_addendum        an addendum signed and stored
     issued_papers       which paper a file is, of those that were issued
     summaries           tables that sum up others
-    queries             questions about many runs
+    run_lists           which runs there are, how each ended, why some were refused
+    queries             questions about many results
     audit_finding       what an audit reports
     time_order          times that run backwards
     schema_check        file and tables as they were made

@@ -97,7 +97,7 @@ Design decisions, all in force:
    paper, which says so, until an addendum keeps them; from then on nothing else is printed. The
    number of a certificate is the run's, with -2 and so on for each amendment. An approval by the
    key that also sealed the record is said to be one. Until it is approved, a paper is a draft,
-   without accreditation, logo or the laboratory's own statements: these vouch for what was released.
+   without accreditation, logo or the laboratory's statements: these vouch for what was released.
    Rejected: a date of issue from the clock, which would make each printing another file.
    Held by: tests/reports/test_issue.py, tests/cli/test_addenda.py.
 9. A digital certificate is signed by signxml with the laboratory's X.509 certificate.
@@ -118,9 +118,9 @@ Design decisions, all in force:
    Held by: tests/cli/test_issued_paper.py.
 11. A template of one's own is judged by the paper that it makes.
    Why: a template may name all keys and set them in white.
-   Decision: pypdf reads the PDF's text, without what is white, tiny or beside the page; each element
-   of `shown_elements` must be there as often as the data have it. Rejected: a list of keys that the
-   template's text must name, alone (it stays, for keys that are empty at the time); rendering with
-   each element changed, a compilation for each.
+   Decision: pypdf reads the PDF's text, without what is white, tiny or beside the page; each
+   element of `shown_elements` must be there as often as the data have it.
+   Rejected: a list of keys that the template's text must name, alone (it stays, for keys that are
+   empty at the time); rendering with each element changed, a compilation for each.
    Held by: tests/cli/test_issued_paper.py.
 """

@@ -118,6 +118,11 @@ class Certificate:
         return not self.issue.approvals
 
     @property
+    def number(self) -> str:
+        """The number of its issue; of a draft, which has none yet, with a word behind it."""
+        return f"{self.issue.number}-draft" if self.is_draft else self.issue.number
+
+    @property
     def dated(self) -> datetime:
         """When the newest issue came about: its amendment, else the end of the run."""
         return self.issue.amended_at or self.ended_at

@@ -82,7 +82,7 @@ def _core_data(core: Element, certificate: Certificate, country: str) -> None:
     add(core, "countryCodeISO3166_1", country)
     add(core, "usedLangCodeISO639_1", "en")
     add(core, "mandatoryLangCodeISO639_1", "en")
-    add(core, "uniqueIdentifier", f"{issue.number}{'-draft' if certificate.is_draft else ''}")
+    add(core, "uniqueIdentifier", certificate.number)
     if issue.paper.received_on is not None:
         add(core, "receiptDate", f"{issue.paper.received_on}")
     add(core, "beginPerformanceDate", _date(certificate.begun_at))

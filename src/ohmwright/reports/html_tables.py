@@ -34,7 +34,7 @@ def _group(group: StepGroup, stages: tuple[str, ...]) -> str:
     """The rows of one step under its name."""
     rows = "".join(_row(row, stages) for row in group.rows)
     span = 4 + 4 * len(stages)
-    name = f"{isolated(group.step)}{faint(group.at)}"
+    name = f"{isolated(group.step)}{faint(group.at)}{_small(group.requirement)}"
     head = f'<tr><th colspan="{span}" scope="rowgroup">{name}</th></tr>'
     return f"<tbody>{head}{rows}</tbody>"
 
@@ -47,7 +47,8 @@ def _row(row: PointRow, stages: tuple[str, ...]) -> str:
     limits = f"{row.limits} {row.unit}" if row.limits else f"in {row.unit}" if row.unit else ""
     outcome = (_result_cells(outcomes[stage], f"{_STAGES[stage]}: ") for stage in stages)
     return (
-        f"<tr><td>{isolated(row.point)}{faint(row.at)}</td>{_cell('Target', row.target)}"
+        f"<tr><td>{isolated(row.point)}{faint(row.at)}{_small(row.requirement)}</td>"
+        f"{_cell('Target', row.target)}"
         f"{_cell('Limits', limits, accepted)}{''.join(outcome)}{_cell('TUR', last.ratio)}</tr>"
     )
 
@@ -62,13 +63,19 @@ def _result_cells(outcome: ResultCells, stage: str) -> str:
     """The cells of one result: value with uncertainty, error, probability and verdict."""
     value = f"{outcome.value} ± {outcome.expanded}" if outcome.expanded else outcome.value
     # in brackets, since a bare letter or figure would be copied with the value
+    compared = _small(outcome.compared)
     mark = f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
     verdict = f"verdict {outcome.verdict.replace(' ', '-')}"
-    cells = ((value, mark, ""), (outcome.error, "", ""), (outcome.probability, "", ""))
+    cells = ((value, mark + compared, ""), (outcome.error, "", ""), (outcome.probability, "", ""))
     return "".join(
         _cell(f"{stage}{name}", *cell)
         for name, cell in zip(_OUTCOME, (*cells, (outcome.verdict, "", verdict)), strict=True)
     )
+
+
+def _small(words: str) -> str:
+    """Words on a line of their own, in a smaller type; nothing where there are none."""
+    return f"<small>{isolated(words)}</small>" if words else ""
 
 
 def faint(words: str) -> str:

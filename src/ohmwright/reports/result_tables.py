@@ -38,6 +38,8 @@ class ResultCells:
     probability: str = ""
     ratio: str = ""
     verdict: str = ""
+    compared: str = ""
+    """What was held against the requirement."""
     mark: str = ""
     """Letter of its traceability and figure of its part, where values differ in them."""
 
@@ -54,6 +56,8 @@ class PointRow:
     accepted: str
     """The limits that the decision rule leaves, where it narrows them."""
     unit: str
+    requirement: str
+    """What was required where no limits say it, unless the whole step says it."""
     found: ResultCells
     left: ResultCells
 
@@ -65,6 +69,8 @@ class StepGroup:
     step: str
     at: str
     """Conditions that all points of the step share."""
+    requirement: str
+    """What was required of all of them, where no limits say it."""
     rows: tuple[PointRow, ...]
 
 
@@ -89,15 +95,29 @@ def step_groups(certificate: Certificate) -> Iterable[StepGroup]:
         shared = shared_conditions(
             [conditions_of_result(r) for line in within for r in line.results]
         )
-        rows = tuple(_row(line, shared, certificate.marks) for line in within)
-        yield StepGroup(printable(step), shared.words(), rows)
+        required = {requirement_text(line.last) for line in within}
+        common = required.pop() if len(required) == 1 else ""
+        rows = tuple(_row(line, shared, certificate.marks, common) for line in within)
+        yield StepGroup(printable(step), shared.words(), common, rows)
 
 
-def _row(line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks) -> PointRow:
-    """The row of one measured point; `shared` is what its step says of all points."""
+def requirement_text(result: Result) -> str:
+    """What was required of a point, as printable text; empty where its limits say all."""
+    return _ohms(f"Required: {result.requirement}") if result.requirement else ""
+
+
+def _ohms(text: str) -> str:
+    return printable(text).replace(" ohm", " Ω")
+
+
+def _row(
+    line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks, required: str
+) -> PointRow:
+    """The row of one measured point; `shared` and `required` is what its step says of all."""
     target = line.last.target
     one_sided = target is None or target.one_sided or target.lower_only
-    point = printable(line.point).replace(" ohm", " Ω")
+    point = _ohms(line.point)
+    requirement = requirement_text(line.last)
     at = differing_conditions_text(
         (r.stage.replace("_", " "), conditions_of_result(r).without(shared)) for r in line.results
     )
@@ -108,6 +128,7 @@ def _row(line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks) -
         limits="" if target is None else limits_text(target),
         accepted=_accepted(line.last),
         unit=unit_symbol(target, line.last.measured),
+        requirement="" if requirement == required else requirement,
         found=_result_cells(line.found, marks),
         left=_result_cells(line.left, marks),
     )
@@ -141,6 +162,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
         probability="" if held is None else probability_text(held),
         ratio="" if held is None else uncertainty_ratio_text(held),
         verdict=result.verdict,
+        compared=_ohms(result.held_against_it) if result.held_against_it else "",
         mark=marks.of(result),
     )
 

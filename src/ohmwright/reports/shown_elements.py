@@ -52,10 +52,12 @@ def elements(sheet: CertificateText) -> Iterator[Element]:
     for name, facts in sheet.facts:
         yield from ((f"{name}: {label}", value) for label, value in facts)
     for group in sheet.groups:
+        yield f"what is required in {group.step}", group.requirement
         for row in group.rows:
             yield "the point", row.point
             yield f"the limits of {row.point}", row.limits
             yield f"what is accepted at {row.point}", row.accepted
+            yield f"what is required of {row.point}", row.requirement
             for cells in (row.found, row.left):
                 yield from _result(row.point, cells)
     for one in sheet.adjustments:
@@ -83,6 +85,7 @@ def _result(point: str, cells: ResultCells) -> Iterator[Element]:
     yield f"the value of {point}", cells.value
     yield f"U of {point}", cells.expanded
     yield f"the verdict of {point}", cells.verdict
+    yield f"what was compared at {point}", cells.compared
 
 
 def _sentences(sheet: CertificateText) -> Iterator[Element]:
