@@ -89,19 +89,14 @@ def verify(
     procedure: OptionalProcedure = None,
     bench: BenchPath,
     work: WorkOptions,
-    as_found: Annotated[
-        bool, typer.Option("--as-found", help="Record the stage as found instead of as left.")
-    ] = False,
     options: RunOptions,
     line: AnalyzerLine,
     hearing: HearingOptions,
     as_json: Json = False,
 ) -> None:
-    """Measure every test point and adjust nothing."""
-    stage: Stage = "as_found" if as_found else "as_left"
-    raise typer.Exit(
-        _run(procedure, bench, (stage,), work, options, line, hearing, as_json=as_json)
-    )
+    """Measure every test point once, as found, and adjust nothing."""
+    how = options, line, hearing
+    raise typer.Exit(_run(procedure, bench, ("as_found",), work, *how, as_json=as_json))
 
 
 def _run(

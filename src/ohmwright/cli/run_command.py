@@ -15,7 +15,7 @@ from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.run_view import watch_of
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
+from ohmwright.engine.procedure_file import ProcedureFile, measured_once, read_procedure
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
@@ -78,6 +78,8 @@ def run_procedure(request: RunRequest) -> int:
         read_procedure(request.procedure)  # refused before the records are opened
     unit = unit_on_bench(bench, request.work.asset, request.records, request.resume)
     file = procedure_of(request.procedure, unit)
+    if "adjust" not in request.stages:
+        file = measured_once(file)
     assignment = replace(request.work.assignment(), registered=unit.registered)
     open_store = open_records if request.resume is None else open_existing_records
     with open_store(request.records) as store:
@@ -217,6 +219,5 @@ def _print_left_open(notes: PendingEvents) -> None:
 
 _COMMANDS: dict[tuple[Stage, ...], str] = {
     STAGES: "calibrate",
-    ("as_left",): "verify",
-    ("as_found",): "verify --as-found",
+    ("as_found",): "verify",
 }
