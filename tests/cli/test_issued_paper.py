@@ -61,7 +61,7 @@ def test_one_number_is_one_paper(ohmwright: Callable, records: Path, tmp_path: P
     (tmp_path / "nobody").touch()
     copy = printed("copy", "--trusted", tmp_path / "nobody")
     assert all("COPY, not the issued paper" in page for page in pages(copy)[1:])
-    assert "made where other keys are trusted. It says otherwise." in pages(copy)[0]
+    assert "made where other keys are trusted. Its words differ." in pages(copy)[0]
     assert "is no PDF or HTML that was issued here" in paper_state(copy, 4)
 
     changed = tmp_path / "changed.pdf"

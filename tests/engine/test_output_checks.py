@@ -98,7 +98,7 @@ async def test_both_thresholds_of_the_contact_monitor(
         assert measured.uncertainty == pytest.approx(200 / 2**7 / 12**0.5)
         assert seen[point].verdict == "pass"
     apart_ohm = seen["alarm"].measured.value - seen["clear"].measured.value
-    assert seen["clear"].held_against_it == f"{apart_ohm:.1f} ohm below it"
+    assert seen["clear"].held_against_it == f"{apart_ohm:.1f} ohm below the alarm's"
     assert "not above the resistance of the alarm" in seen["clear"].requirement
     assert rig.hardware.truth.rf_on_intervals == ()
 

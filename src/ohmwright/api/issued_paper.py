@@ -16,7 +16,7 @@ from ohmwright.reports.certificate_text import CertificateText
 if TYPE_CHECKING:
     from .certificate_renderer import CertificateRenderer
 
-_COPY = "Copy, and not the paper that was issued"
+_COPY = "Not the paper that was issued"
 NOT_ON_RECORD = (
     f"{_COPY}, as far as is known: the record holds the approval and not which paper was issued."
 )
@@ -58,8 +58,8 @@ def copy_text(certificate: Certificate, sheet: CertificateText, template: Path) 
     differs = ", ".join(_differences(certificate, sheet, template, issued))
     if not differs:
         return ""
-    same = "It says the same." if _text_digest(sheet) == issued.text_sha256 else "It says otherwise"
-    return f"{_COPY}: made {differs}. {same.rstrip('.')}."
+    says = "It says the same" if _text_digest(sheet) == issued.text_sha256 else "Its words differ"
+    return f"{_COPY}: made {differs}. {says}."
 
 
 def _differences(

@@ -115,11 +115,14 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
 
 def _requirements(results: Iterable[Result]) -> Iterable[Text]:
     """Return what points without limits had to meet, and what was held against it."""
+    found: dict[tuple[str, str, str], list[str]] = {}
     for result in results:
         if result.requirement:
-            where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
-            found = f": {result.held_against_it}" if result.held_against_it else ""
-            yield Text(printable(f"{where}{found}; required: {result.requirement}"), style="dim")
+            key = result.stage.replace("_", " "), result.step, result.requirement
+            found.setdefault(key, []).append(f"{result.point} {result.held_against_it}".strip())
+    for (stage, step, requirement), held in found.items():
+        said = f"{stage}, {step}: {'; '.join(held)}. Required: {requirement}"
+        yield Text(printable(said), style="dim")
 
 
 def _protections(parts: Sequence[RunPart]) -> Iterable[Text]:

@@ -45,6 +45,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Begun", minute_text(certificate.begun_at)),
             ("Ended", minute_text(certificate.ended_at)),
             ("RF on for", _on_time_text(certificate)),
+            *([] if "adjust" in certificate.stages else [("Adjusted", "nothing in this run")]),
             ("Bench", certificate.bench),
             ("Room", _by_part(certificate.parts, _room)),
         ),

@@ -47,9 +47,19 @@ def _row(row: PointRow, stages: tuple[str, ...]) -> str:
     limits = f"{row.limits} {row.unit}" if row.limits else f"in {row.unit}" if row.unit else ""
     outcome = (_result_cells(outcomes[stage], f"{_STAGES[stage]}: ") for stage in stages)
     return (
-        f"<tr><td>{isolated(row.point)}{faint(row.at)}{_small(row.requirement)}</td>"
-        f"{_cell('Target', row.target)}"
+        f"<tr><td>{isolated(row.point)}{faint(row.at)}</td>{_cell('Target', row.target)}"
         f"{_cell('Limits', limits, accepted)}{''.join(outcome)}{_cell('TUR', last.ratio)}</tr>"
+        f"{_more(row, len(stages))}"
+    )
+
+
+def _more(row: PointRow, stages: int) -> str:
+    """A row with what was held against what was required; nothing where limits say it."""
+    said = ". ".join(filter(None, (row.compared, row.requirement)))
+    return (
+        f'<tr class="more"><td colspan="{4 + 4 * stages}">{isolated(said)}</td></tr>'
+        if said
+        else ""
     )
 
 
@@ -63,10 +73,9 @@ def _result_cells(outcome: ResultCells, stage: str) -> str:
     """The cells of one result: value with uncertainty, error, probability and verdict."""
     value = f"{outcome.value} ± {outcome.expanded}" if outcome.expanded else outcome.value
     # in brackets, since a bare letter or figure would be copied with the value
-    compared = _small(outcome.compared)
     mark = f"<sup>[{escape(outcome.mark)}]</sup>" if outcome.mark else ""
     verdict = f"verdict {outcome.verdict.replace(' ', '-')}"
-    cells = ((value, mark + compared, ""), (outcome.error, "", ""), (outcome.probability, "", ""))
+    cells = ((value, mark, ""), (outcome.error, "", ""), (outcome.probability, "", ""))
     return "".join(
         _cell(f"{stage}{name}", *cell)
         for name, cell in zip(_OUTCOME, (*cells, (outcome.verdict, "", verdict)), strict=True)

@@ -38,8 +38,6 @@ class ResultCells:
     probability: str = ""
     ratio: str = ""
     verdict: str = ""
-    compared: str = ""
-    """What was held against the requirement."""
     mark: str = ""
     """Letter of its traceability and figure of its part, where values differ in them."""
 
@@ -58,6 +56,8 @@ class PointRow:
     unit: str
     requirement: str
     """What was required where no limits say it, unless the whole step says it."""
+    compared: str
+    """What was held against that, at each stage."""
     found: ResultCells
     left: ResultCells
 
@@ -123,15 +123,32 @@ def _row(
     )
     return PointRow(
         point=point,
-        at="" if at == point else at,  # a level is named by its setting
+        at=_unsaid(at, point),
         target="" if target is None or one_sided else four_digits(target.value, target),
         limits="" if target is None else limits_text(target),
         accepted=_accepted(line.last),
         unit=unit_symbol(target, line.last.measured),
         requirement="" if requirement == required else requirement,
+        compared=_compared_text(line),
         found=_result_cells(line.found, marks),
         left=_result_cells(line.left, marks),
     )
+
+
+def _unsaid(conditions: str, point: str) -> str:
+    """Conditions without what the point's name says: its load resistance, or its setting."""
+    before, into, load = conditions.rpartition("into ")
+    left = before.rstrip() if into and point.endswith(load) else conditions
+    return "" if left == point else left
+
+
+def _compared_text(line: CertifiedPoint) -> str:
+    """What was held against the requirement of a point; by stage where it has two results."""
+    held = [(r.stage.replace("_", " "), r.held_against_it) for r in line.results]
+    said = [(stage, _ohms(words)) for stage, words in held if words]
+    if len(line.results) == 1:
+        return said[0][1] if said else ""
+    return "; ".join(f"{stage} {words}" for stage, words in said)
 
 
 def _accepted(result: Result) -> str:
@@ -162,7 +179,6 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
         probability="" if held is None else probability_text(held),
         ratio="" if held is None else uncertainty_ratio_text(held),
         verdict=result.verdict,
-        compared=_ohms(result.held_against_it) if result.held_against_it else "",
         mark=marks.of(result),
     )
 

@@ -58,6 +58,7 @@ def elements(sheet: CertificateText) -> Iterator[Element]:
             yield f"the limits of {row.point}", row.limits
             yield f"what is accepted at {row.point}", row.accepted
             yield f"what is required of {row.point}", row.requirement
+            yield f"what was compared at {row.point}", row.compared
             for cells in (row.found, row.left):
                 yield from _result(row.point, cells)
     for one in sheet.adjustments:
@@ -85,7 +86,6 @@ def _result(point: str, cells: ResultCells) -> Iterator[Element]:
     yield f"the value of {point}", cells.value
     yield f"U of {point}", cells.expanded
     yield f"the verdict of {point}", cells.verdict
-    yield f"what was compared at {point}", cells.compared
 
 
 def _sentences(sheet: CertificateText) -> Iterator[Element]:

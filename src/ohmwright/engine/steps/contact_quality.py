@@ -157,7 +157,7 @@ def _clear_result(work: StepRun, step: ContactQualityStep, found: SearchResult) 
         return _result(work, step, "clear", None, verdict, None)
     apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
     where = "below" if apart_ohm >= 0 else "above"
-    compared = f"{abs(apart_ohm):.1f} ohm {where} it"
+    compared = f"{abs(apart_ohm):.1f} ohm {where} the alarm's"
     most_ohm = step.hysteresis_at_most_ohm
     verdict = "pass", ""
     if apart_ohm < -step.step_ohm:
