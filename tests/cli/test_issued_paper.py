@@ -8,6 +8,7 @@ import pytest
 from pypdf import PdfReader
 
 from ohmwright import guide
+from ohmwright.api import certificate_renderer
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
@@ -26,7 +27,9 @@ def pages(pdf: Path) -> list[str]:
     return [" ".join(page.extract_text().split()) for page in PdfReader(pdf).pages]
 
 
-def test_one_number_is_one_paper(ohmwright: Callable, records: Path, tmp_path: Path) -> None:
+def test_one_number_is_one_paper(
+    ohmwright: Callable, records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def printed(name: str, *options: object) -> Path:
         where = ("--records", records) if "--records" not in options else ()
         outcome = ohmwright("certificate", *where, "--all", tmp_path / name, *options, "--json")
@@ -38,6 +41,8 @@ def test_one_number_is_one_paper(ohmwright: Callable, records: Path, tmp_path: P
         return str(outcome.out)
 
     draft = printed("draft")
+    draft_dcc = draft.with_suffix(".xml").read_text(encoding="utf-8")
+    assert ("No. 0" in draft_dcc, "-draft</dcc:uniqueIdentifier>" in draft_dcc) == (False, True)
     assert draft.name.endswith("-draft.pdf")
     assert all("DRAFT" in page for page in pages(draft))
     assert "is no PDF or HTML that was issued here" in paper_state(draft, 4)
@@ -57,6 +62,9 @@ def test_one_number_is_one_paper(ohmwright: Callable, records: Path, tmp_path: P
     (other / "laboratory.toml").write_text('name = "Another"')
     again = printed("again", "--records", other)
     assert again.read_bytes() == issued.read_bytes()
+    with monkeypatch.context() as patched:  # as with other fonts
+        patched.setattr(certificate_renderer, "is_issued_file", lambda *_: False)
+        assert "it says the same, and is another file" in pages(printed("fonts"))[0]
 
     (tmp_path / "nobody").touch()
     copy = printed("copy", "--trusted", tmp_path / "nobody")
