@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from sqlalchemy import BigInteger, Select, case, cast, func, select
 
 from ohmwright.model.step import Stage
-from ohmwright.records import queries
+from ohmwright.records import queries, run_lists
 from ohmwright.records.flat_rows import sortable_time
 from ohmwright.records.tables import LEDGER, RESULTS, RUNS
 
@@ -37,10 +37,10 @@ def questions(end: datetime, model: str, asset: str) -> list[Question]:
     serial, old, failing, text = (
         _listed(wanted, 100)
         for wanted in (
-            queries.Filter(serial=asset[-3:]),
-            queries.Filter(since=end - timedelta(days=1000), until=end - timedelta(days=993)),
-            queries.Filter(verdict="undecided"),
-            queries.Filter(search=f"{asset} {model.split()[-1]}"),
+            run_lists.Filter(serial=asset[-3:]),
+            run_lists.Filter(since=end - timedelta(days=1000), until=end - timedelta(days=993)),
+            run_lists.Filter(verdict="undecided"),
+            run_lists.Filter(search=f"{asset} {model.split()[-1]}"),
         )
     )
     return [
@@ -59,9 +59,9 @@ def questions(end: datetime, model: str, asset: str) -> list[Question]:
     ]
 
 
-def _listed(wanted: queries.Filter, most: int) -> Query:
+def _listed(wanted: run_lists.Filter, most: int) -> Query:
     """As `record list` asks."""
-    return queries.selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(most)
+    return run_lists.selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(most)
 
 
 def _sums() -> list[object]:

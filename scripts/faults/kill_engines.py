@@ -67,7 +67,8 @@ def _closed(records: str, code: int) -> int:
     meant = 4 if last.error == "Stopped" else 3
     if code != (5 if last.rf_state == "unknown" else meant):
         return 2
-    return verify_command.verify_records([run_id], [], records, None, as_json=False)
+    nothing = verify_command.Shown()
+    return verify_command.verify_records([run_id], nothing, records, None, as_json=False)
 
 
 def _newest(records: str) -> int:

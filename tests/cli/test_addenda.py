@@ -5,14 +5,18 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.model.account import account_name
 from ohmwright.model.shipped import shipped
 
 DEMO_BENCH = shipped("benches", "demo.toml")
 LABORATORY = """name = "Fennel Metrology"
 address = ["2 Quay"]
 country = "DE"
-approvers = ["A. Fenn"]
+accreditation = "Accredited, number 0-000"
 logo = "logo.svg"
+
+[[authorised]]
+name = "A. Fenn"
 
 [[customer]]
 name = "Saint Orrin"
@@ -44,19 +48,33 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
     before = page("--customer", "Somebody")
     assert "Fennel Metrology" in before
     assert "Somebody" in before
-    assert "data:image/svg+xml" in before
-    assert record("approve", "last", "--by", "B. Tarn").code == 2
+    assert "DRAFT" in before
+    assert "Accredited" not in before  # nor a logo, which may hold a mark: nobody released it
+    assert "data:image/svg+xml" not in before
+    refused = record("approve", "last", "--by", "B. Tarn")
+    assert (refused.code, "B. Tarn may not approve for Fennel" in refused.err) == (2, True)
     received = ("--received", "2026-01-04", "--condition", "complete")
     assert record("approve", "last", "--by", "A. Fenn", *received).code == 0
-    (place / "laboratory.toml").unlink()
     after = page()
-    for words in ("17 Hill Street", "2026-01-04", "complete", "A. Fenn", "signed in the record"):
+    (place / "laboratory.toml").write_text(LABORATORY.replace("Fennel", "Other"))
+    (place / "logo.svg").unlink()
+    assert page() == after
+    (place / "laboratory.toml").unlink()
+    assert page() == after
+    said = ("17 Hill Street", "2026-01-04", "complete", "A. Fenn", "signed in the record")
+    for words in (*said, "Accredited, number 0-000", "data:image/svg+xml", "known by name alone"):
         assert words in after
+    assert "DRAFT" not in after
+    unnamed = record("void", "last", "--reason", "x", "--by", "Anybody")
+    assert (unnamed.code, "restricted by Fennel Metrology" in unnamed.err) == (2, True)
+    (place / "laboratory.toml").write_text(LABORATORY.replace("A. Fenn", "Anybody"))
+    (place / "logo.svg").write_text("<svg/>")
+    assert record("amend", "last", "--reason", "x", "--by", "A. Fenn").code == 2
+    assert record("void", "last", "--reason", "x", "--by", "B. Tarn").code == 2
+    (place / "laboratory.toml").write_text(LABORATORY.replace('"A. Fenn"', f'"{account_name()}"'))
     refused = ohmwright("certificate", "--records", place, "--customer", "Somebody")
     assert (refused.code, "record amend" in refused.err) == (2, True)
-    amended = record(
-        "amend", "last", "--reason", "Wrong place.", "--place", "customer", "--by", "A. Fenn"
-    )
+    amended = record("amend", "last", "--reason", "Wrong place.", "--place", "customer")
     assert "-2 replaces " in amended.out
     wrong = record("amend", "last", "--reason", "typed wrong", "--correct", "serail=X")
     assert (wrong.code, "maker, model, serial, department" in wrong.err) == (2, True)

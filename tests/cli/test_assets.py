@@ -120,6 +120,12 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
         outcome = ohmwright(*work)
     assert outcome.code == 0, outcome.err
     assert "The unit at the bench says" in outcome.err
+    (swapped, whole) = ohmwright("record", "list", "--json").json
+    assert swapped["refused"].startswith("The unit at the bench says")
+    assert (swapped["verdict"], whole["refused"]) == ("cut short", None)
+    listed = ohmwright("record", "list").out
+    assert f"{swapped['run']} refused: The unit at the bench says" in listed
+    assert "not recorded" not in listed
     status = ohmwright("campaign", "status", "may", "--json").json
     assert (status["done"], status["left"], status["in_hand"]) == (1, 1, 1)
     assert ohmwright("next", "--campaign", "may", "--json", "--operator", "Oake").json is None

@@ -85,7 +85,11 @@ def test_another_file_is_not_written_over(
         (("--dcc", "c.xml", "--schema", "none.xsd"), 2, "no usable XML schema"),
         (("no-such-run",), 2, "There is no run"),
         (("--template", "none.typ"), 2, "there is no such file"),
-        (("--template", str(DEMO_BENCH)), 2, "never shows void, statements, notes, cautions"),
+        (
+            ("--template", str(DEMO_BENCH)),
+            2,
+            "never shows void, draft, copy, statements, notes, caut",
+        ),
         (("--csv", "/dev/null/c.csv"), 6, "cannot be written"),
     ],
 )

@@ -51,6 +51,25 @@ def test_verify_as_json_says_what_the_exit_code_says(
     assert "CAUTION" in outcome.err
 
 
+def test_what_nobody_adjusted_is_measured_once_and_is_as_found(
+    ohmwright: Callable, procedure: Path, tmp_path: Path
+) -> None:
+    text = (
+        procedure.read_text(encoding="utf-8")
+        .replace("loads_ohm = [100, 500]", "loads_ohm = [500]")
+        .replace("power_w = [81.0, 296.7]", "power_w = [296.7]")
+    )
+    step = text.partition("[[step]]")[2].replace('"cut"', '"again"', 1)
+    procedure.write_text(f'{text}\n[[step]]{step}stages = ["as_left"]\n', encoding="utf-8")
+    here = ("--records", tmp_path / "r")
+    outcome = ohmwright("verify", procedure, "--bench", DEMO_BENCH, *here, "--json")
+    seen = [(one["stage"], one["step"]) for one in outcome.json["results"]]
+    assert seen == [("as_found", "cut"), ("as_found", "again")]
+    ohmwright("certificate", *here, "--html", tmp_path / "c.html")
+    page = (tmp_path / "c.html").read_text(encoding="utf-8")
+    assert ("As found" in page, "As left" in page, "as left" in page) == (True, False, False)
+
+
 def test_a_cut_short_record_resumes(
     ohmwright: Callable, procedure: Path, cut_short: Callable, tmp_path: Path
 ) -> None:

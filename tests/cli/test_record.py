@@ -65,9 +65,9 @@ def test_a_fleet_and_a_trend(ohmwright: Callable, run: str, tmp_path: Path) -> N
     assert "0.0 %" in ohmwright("record", "trend", *of_point, *here).out
     unknown = ohmwright("record", "trend", *of_point[:2], "100", "--stage", first["stage"], *here)
     assert (unknown.code, unknown.out) == (2, "")
-    assert "No results of 'Quillon 300' cut 100 --stage as_left." in unknown.err
+    assert "No results of 'Quillon 300' cut 100 --stage as_found." in unknown.err
     nearest = unknown.err.partition("The nearest on record:\n")[2].splitlines()[0]
-    assert nearest == "'Quillon 300' cut '100 ohm' --stage as_left"
+    assert nearest == "'Quillon 300' cut '100 ohm' --stage as_found"
     assert ohmwright("record", "trend", *shlex.split(nearest), *here).code == 0
     wrong = ohmwright("record", "trend", *of_point[:3], "--stage", "new", *here)
     assert (wrong.code, "as_found, adjust, as_left" in wrong.err) == (2, True)
@@ -136,7 +136,7 @@ def test_export_and_import(ohmwright: Callable, run: str, tmp_path: Path) -> Non
     assert ohmwright("record", "show", run, "--records", new).code == 1
     lines = file.read_bytes().splitlines(keepends=True)
     wrong = next(n for n, line in enumerate(lines) if b"stage_started" in line)
-    lines[wrong] = lines[wrong].replace(b"as_left", b"as_lef7")
+    lines[wrong] = lines[wrong].replace(b"as_found", b"as_foun7")
     file.write_bytes(b"".join(lines))
     tampered = ohmwright("record", "import", file, "--records", tmp_path / "third")
     assert tampered.code == 6

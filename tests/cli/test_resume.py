@@ -51,7 +51,6 @@ def resume(ohmwright: Callable, procedure: Path, bench: Path, tmp_path: Path) ->
     [
         (("calibrate",), ("verify",), "begun by 'calibrate', not by 'verify'"),
         (("verify",), ("calibrate",), "begun by 'verify', not by 'calibrate'"),
-        (("verify", "--as-found"), ("verify",), "'ohmwright verify --as-found … --resume"),
     ],
 )
 def test_only_the_command_that_began_a_run_goes_on_with_it(

@@ -10,6 +10,7 @@ from ohmwright.cli.table_format import value_with_uncertainty
 from ohmwright.model.event import RunStarted
 from ohmwright.model.result import Measured
 from ohmwright.model.shipped import shipped
+from ohmwright.reports.part_texts import room_text
 
 DEMO_BENCH = shipped("benches", "demo.toml")
 CERTIFICATE = shipped("analyzers", "gantry-400", "certificate.toml")
@@ -72,6 +73,10 @@ def test_the_room_as_read_today_goes_before_the_bench_file(
     room = started(tmp_path).environment
     assert room is not None
     assert (room.temperature_c, room.humidity_percent) == (19.5, 41)
+    assert room_text(room, "Imre Valdane") == (
+        "19.5 °C (as told by Imre Valdane), 41 % relative humidity (as told by the bench file); "
+        "not measured"
+    )
 
 
 def test_a_room_nobody_works_in_is_refused(verify: Callable, bench: Path) -> None:

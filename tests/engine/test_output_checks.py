@@ -97,6 +97,9 @@ async def test_both_thresholds_of_the_contact_monitor(
         # anywhere in what is left of 200 ohm, halved until it is under 2 ohm (GUM 4.3.7)
         assert measured.uncertainty == pytest.approx(200 / 2**7 / 12**0.5)
         assert seen[point].verdict == "pass"
+    apart_ohm = seen["alarm"].measured.value - seen["clear"].measured.value
+    assert seen["clear"].held_against_it == f"{apart_ohm:.1f} ohm below the alarm's"
+    assert "not above the resistance of the alarm" in seen["clear"].requirement
     assert rig.hardware.truth.rf_on_intervals == ()
 
 
@@ -161,6 +164,11 @@ async def test_a_sound_control_rises_throughout(found: Callable) -> None:
     assert seen["8 W"].target.upper == 10
     assert seen["60 W"].target is None
     assert seen["60 W"].measured.quantity == "power_w"
+    rise_w = seen["60 W"].measured.value - seen["8 W"].measured.value
+    assert seen["60 W"].requirement == "power not below that at any lower setting"
+    assert seen["60 W"].held_against_it.startswith(f"{rise_w:.1f} ± ")
+    assert seen["60 W"].held_against_it.endswith(" W above that at setting 8 W")
+    assert seen["8 W"].held_against_it == "no lower setting was measured"
 
 
 async def test_a_control_rests_no_longer_than_its_settings_need(
@@ -230,6 +238,8 @@ async def test_an_allowance_forgives_a_small_drop(make_rig: Callable, found: Cal
     link._handle = Swapped(rig.hardware.generator_port, {b"300": b"40"})
     seen = await found(CONTROL + "allowance_w = 30\n", rig)
     assert seen["300 W"].verdict == "pass"
+    assert "by more than 30 W below" in seen["300 W"].requirement
+    assert seen["300 W"].held_against_it.endswith(" W below that at setting 60 W")
 
 
 async def test_a_control_cut_short_goes_on_against_what_was_measured(

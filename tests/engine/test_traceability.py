@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import date
+from typing import Any
 
 import pytest
 
@@ -42,7 +43,8 @@ async def test_the_record_begins_with_certificate_and_room(make_rig: Callable) -
     assert known is not None
     assert (known.certificate, known.expired) == ("CAL-25-1187", False)
     assert known.due_on == date(2026, 8, 18)
-    assert started.environment == Environment(temperature_c=22.5, humidity_percent=41)
+    told: Any = dict.fromkeys(("temperature_told_by", "humidity_told_by"), "the bench file")
+    assert started.environment == Environment(temperature_c=22.5, humidity_percent=41, **told)
 
 
 async def test_a_certificate_past_its_date_is_refused_before_anything_is_on(

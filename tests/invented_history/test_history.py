@@ -16,7 +16,8 @@ from ohmwright.model.event import Event, PointDone, RunStarted
 from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.result import Result
 from ohmwright.records.audit import audit
-from ohmwright.records.queries import fetch_rows, last_seen, runs
+from ohmwright.records.queries import fetch_rows, last_seen
+from ohmwright.records.run_lists import runs
 from ohmwright.records.sql_store import open_store
 from ohmwright.simulator.randomness import Randomness
 

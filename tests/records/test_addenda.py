@@ -24,9 +24,9 @@ from ohmwright.records.queries import (
     pass_rates,
     reported_results,
     results,
-    runs,
 )
 from ohmwright.records.run_import import import_run
+from ohmwright.records.run_lists import runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
 

@@ -1,12 +1,16 @@
 """What holds records is for its owner alone, whatever the umask; what is not is warned of."""
 
 import os
+import sqlite3
 import stat
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from sqlalchemy import Connection
 
+from ohmwright.model.errors import RecordError
+from ohmwright.records import migrate
 from ohmwright.records.audit import audit
 from ohmwright.records.sql_store import SqlStore
 
@@ -56,3 +60,18 @@ def test_what_others_can_read_or_change_is_warned_of(
         "warning",
         True,
     )
+
+
+def test_a_disk_that_is_full_at_the_first_write_leaves_no_file(
+    opened: Callable[..., SqlStore], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(connection: Connection) -> None:
+        place = Path(connection.engine.url.database or "")
+        for end in ("-wal", "-shm"):  # as SQLite leaves them where it cannot write
+            place.with_name(f"{place.name}{end}").touch()
+        raise sqlite3.OperationalError("database or disk is full")
+
+    monkeypatch.setattr(migrate, "run_migrations", full)
+    with pytest.raises(RecordError, match="full"):
+        opened(str(tmp_path / "store"))
+    assert list((tmp_path / "store").iterdir()) == []

@@ -8,8 +8,8 @@ import pytest
 
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit
-from ohmwright.records.queries import runs
 from ohmwright.records.roles import BENCH, READER, ROLES_SQL
+from ohmwright.records.run_lists import runs
 from ohmwright.records.sql_store import SqlStore
 from scripts.faults.local_postgresql import Server
 

@@ -15,16 +15,14 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.audit import audit, has_head
 from ohmwright.records.lease import LEASE_S
 from ohmwright.records.queries import (
-    Filter,
-    count_runs,
     fetch_rows,
     history,
     population,
     results,
-    runs,
     signatures,
     with_verdict,
 )
+from ohmwright.records.run_lists import Filter, count_runs, runs
 from ohmwright.records.sql_store import SqlStore, open_store
 
 from .some_events import AT, finished, point, stage, started, whole_run

@@ -10,8 +10,9 @@ from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.audit import audit
 from ohmwright.records.chain import BrokenRunError
 from ohmwright.records.json_lines import DamagedFileError, read_runs, run_lines
-from ohmwright.records.queries import results, runs
+from ohmwright.records.queries import results
 from ohmwright.records.run_import import import_run
+from ohmwright.records.run_lists import runs
 from ohmwright.records.sql_store import SqlStore
 
 from .some_events import finished, point, stage, started, whole_run

@@ -7,10 +7,14 @@ from html.parser import HTMLParser
 
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
+from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.text import printable
 
-from .conftest import HEAD, a_run
+from .conftest import HEAD, a_run, result
+from .test_pdf import squeezed, text_of
 
 
 class Page(HTMLParser):
@@ -84,3 +88,20 @@ def test_hostile_names_are_only_text(named: Callable[[str], Certificate], hostil
 def test_only_a_simulated_run_is_marked() -> None:
     assert "SIMULATED" in "".join(page_of(certificate_of(a_run(seed=1))).text)
     assert "SIMULATED" not in "".join(page_of(certificate_of(a_run())).text)
+
+
+def test_a_point_without_limits_prints_what_was_required_and_what_was_found() -> None:
+    told = {"requirement": "power not below", "held_against_it": "3.1 ± 0.4 W above"}
+    points = [
+        result("as_left", "control", name).model_copy(update={"target": None} | told)
+        for name in ("50 W", "100 W")
+    ]
+    certificate = certificate_of(a_run(points), HEAD)
+    sheet = certificate_text(certificate)
+    assert sheet.groups[0].requirement == "Required: power not below"
+    pdf = text_of(certificate_pdf(sheet, certificate.dated))
+    for paper in (" ".join(page_of(certificate).text), pdf):
+        assert squeezed(paper).count(squeezed("Required: power not below")) == 1
+        assert squeezed(paper).count(squeezed("3.1 ± 0.4 W above")) == 2
+    assert certificate_csv(certificate).decode().count("power not below") == 2
+    assert certificate_dcc(certificate).decode().count("3.1 ± 0.4 W above") == 2

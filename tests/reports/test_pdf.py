@@ -36,7 +36,7 @@ def squeezed(text: str) -> str:
 def test_it_says_what_an_auditor_asks(certificate: Certificate) -> None:
     text = text_of(pdf_of(certificate))
     for words in (
-        "Certificate of calibration",
+        "Draft of a certificate of calibration",
         "Imre Valdane",
         "HF-031",
         "Gantry 400",

@@ -87,9 +87,10 @@ def test_papers_say_what_interrupted_a_run_and_who_went_on(
     text = text_in(form, certificate_of(interrupted))
     for words in (
         "Part 1: begun 2026-03-02 09:30 UTC by Imre Valdane; interrupted 2026-03-02 09:35 UTC: "
-        "The line is gone. 1 result. Room: 22.5 °C, 41 % relative humidity.",
+        "The line is gone. 1 result. Room: 22.5 °C, 41 % relative humidity (as told, not "
+        "measured).",
         "Part 2: resumed 2026-03-02 10:35 UTC by Oda Brandvik; finished",
-        "Room: 27 °C, 30 % relative humidity.",
+        "Room: 27 °C, 30 % relative humidity (as told, not measured).",
     ):
         assert squeezed(words) in text, words
 
@@ -101,7 +102,8 @@ def test_the_room_is_told_part_by_part_where_it_changed(interrupted: tuple[Event
         if name == "Work"
     )
     assert work["Room"] == (
-        "part 1: 22.5 °C, 41 % relative humidity; part 2: 27 °C, 30 % relative humidity"
+        "part 1: 22.5 °C, 41 % relative humidity (as told, not measured); part 2: 27 °C, 30 % "
+        "relative humidity (as told, not measured)"
     )
     dcc = certificate_dcc(certificate_of(interrupted), "DE").decode()
     assert "Temperature, part 1" in dcc
@@ -187,8 +189,8 @@ def test_papers_say_how_each_point_was_measured(form: str) -> None:
     for words in (
         "bipolar, 80 W into 200 Ω, path LEAKAGE",
         "blend",
-        "200 W into 100 Ω",
-        "99.5 W into 200 Ω",
+        "200 W into 100 Ω" if form == "dcc" else "half 100 Ω 200 W",
+        "99.5 W into 200 Ω" if form == "dcc" else "half 200 Ω 99.5 W",
         "cut, service mode",
     ):
         assert squeezed(words) in text, words

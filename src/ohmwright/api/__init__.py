@@ -19,7 +19,10 @@ Read in this order:
     live_plot                   a picture that grows in a notebook
     run_of_record, records_view a run on record, and the records of a place
     laboratory                  the laboratory file, and what papers state beside the record
-    certificate_files           the papers of a run, rendered and written
+    certificate_files           which papers of a run are asked for, and where they are written
+    signature_notes             what papers say of keys that nobody trusts
+    issued_paper                the paper that an approval issues, and how a copy differs from it
+    certificate_renderer        each paper of a run: a draft, as issued, or a copy
     assets, attached_files      the unit that a tag or scan means; files given with a run
     campaign_work               the worklist of a store; a campaign as one bench works it
     pandas_extra                rows as DataFrames

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple
 
@@ -22,6 +22,7 @@ from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.source import load
+from ohmwright.model.traceability import Environment, RoomFigures, environment_of
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.wire.command_set import CommandSet, Verb
@@ -65,6 +66,13 @@ class BenchData:
     """The text of every file, as it was read."""
     analyzer_back_end: ChosenBackEnd[AnalyzerBackEnd] | None = None
     generator_back_end: ChosenBackEnd[GeneratorBackEnd] | None = None
+    room: RoomFigures = field(default_factory=RoomFigures)
+    """What the operator gave of the room; the bench file says the rest."""
+
+    @property
+    def environment(self) -> Environment | None:
+        """The room, and who told each figure; None where nobody did."""
+        return environment_of(self.file.environment, self.room)
 
     @property
     def generator_verbs(self) -> frozenset[Verb] | None:

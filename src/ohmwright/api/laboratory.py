@@ -2,22 +2,37 @@
 
 from __future__ import annotations
 
+from base64 import b64encode
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from typing import Literal
 
 from ohmwright.model.errors import SourceError, UsageError
-from ohmwright.model.paper import Corrections, LaboratoryFile, PaperData, Party
+from ohmwright.model.paper import (
+    Act,
+    Authority,
+    Corrections,
+    LaboratoryFile,
+    Logo,
+    PaperData,
+    Party,
+)
 from ohmwright.model.source import is_existing_file, load
 from ohmwright.records.database import is_url, sqlite_file
-from ohmwright.reports.typesetting import Picture
 
 from .paths import laboratory_file_of_user, records_location
 
 FILE_NAME = "laboratory.toml"
 NO_CORRECTIONS = Corrections()
-_PICTURES = {".svg": "svg", ".png": "png", ".jpg": "jpg", ".jpeg": "jpg"}
-_MOST_LOGO_BYTES = 1_000_000
+_PICTURES: dict[str, Literal["svg", "png", "jpg"]] = {
+    ".svg": "svg",
+    ".png": "png",
+    ".jpg": "jpg",
+    ".jpeg": "jpg",
+}
+_MOST_LOGO_BYTES = 200_000
+"""It is kept in the record of each run whose papers bear it."""
 
 
 @dataclass(frozen=True)
@@ -47,7 +62,7 @@ class Laboratory:
     path: Path
     data: LaboratoryFile
 
-    def logo(self) -> Picture | None:
+    def logo(self) -> Logo | None:
         """The logo. Raises SourceError where it cannot be read or is no picture by its name."""
         if not self.data.logo:
             return None
@@ -58,8 +73,8 @@ class Laboratory:
         except OSError as problem:
             raise self._bad("logo", f"{path} cannot be read: {problem.strerror}") from None
         if form is None or len(content) > _MOST_LOGO_BYTES:
-            raise self._bad("logo", f"{path} is no .svg, .png or .jpg of at most 1 MB")
-        return Picture(form, content)
+            raise self._bad("logo", f"{path} is no .svg, .png or .jpg of at most 200 kB")
+        return Logo(form=form, base64=b64encode(content).decode())
 
     def signature_files(self) -> tuple[bytes, bytes] | None:
         """Key and certificate (PEM) that sign digital certificates; None where none are named."""
@@ -75,14 +90,27 @@ class Laboratory:
             raise self._bad("signature", what) from None
         return key, certificate
 
-    def refuse_approver(self, name: str) -> None:
-        """Raise UsageError where the laboratory lists who may approve and `name` is not there."""
-        if self.data.approvers and name not in self.data.approvers:
+    def authority(self, act: Act, name: str, key: str) -> Authority | None:
+        """By what `name`, who signs with the public key `key`, may do that; None for anybody.
+
+        Raises UsageError where the laboratory authorised others, or that name with another key.
+        """
+        may = [one for one in self.data.authorised if act in one.may]
+        if not self.data.authorised:
+            return None
+        named = [one for one in may if one.name == name]
+        allowed = next((one for one in named if one.key in (None, key)), None)
+        if allowed is None:
+            who = "signs with another key" if named else f"may not {act}"
+            others = ", ".join(dict.fromkeys(one.name for one in may)) or "nobody"
             raise UsageError(
-                f"{name} may not approve for {self.data.name}.",
-                f"{self.path} lists: {', '.join(self.data.approvers)}.",
-                "Say who approves with --by, or add the name there.",
+                f"{name} {who} for {self.data.name}. Nothing was added.",
+                f"{self.path} authorises for that: {others}.",
+                "Have one of them do it, or say with --by who you are; a key is seen with: "
+                "ohmwright record keys list",
             )
+        by: Literal["name", "name and key"] = "name" if allowed.key is None else "name and key"
+        return Authority(laboratory=self.data.name, by=by)
 
     def _bad(self, key: str, what: str) -> SourceError:
         return SourceError(f"{self.path}: {key}: {what}.", do="Correct the file.")
@@ -113,7 +141,7 @@ def paper_data(
     by_file = _by_default(laboratory)
     start = by_file if before is None else before
     if before is not None and words.laboratory is not None:
-        of_laboratory = ("laboratory", "country", "accreditation", "statements")
+        of_laboratory = ("laboratory", "country", "accreditation", "statements", "logo")
         start = start.model_copy(update={key: getattr(by_file, key) for key in of_laboratory})
     told: dict[str, object] = {
         "customer": None if words.customer is None else _customer(laboratory, words.customer),
@@ -137,6 +165,7 @@ def _by_default(laboratory: Laboratory | None) -> PaperData:
         customer=data.customer[0] if data.customer else None,
         place=data.place,
         statements=data.statements,
+        logo=laboratory.logo(),
     )
 
 

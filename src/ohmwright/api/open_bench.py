@@ -168,7 +168,7 @@ def _bench_of(
         clock=clock,
         asset=data.file.asset,
         certificate=data.certificate,
-        environment=data.file.environment,
+        environment=data.environment,
         seed=None if simulation is None else simulation.seed,
         documents=data.documents,
     )

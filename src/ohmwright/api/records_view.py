@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from datetime import datetime
 
-from ohmwright.records import queries
-from ohmwright.records.queries import Filter
+from ohmwright.records import queries, run_lists
+from ohmwright.records.run_lists import Filter
 
 from .open_records import open_existing_records, resolved_run_id
 from .pandas_extra import Rows
@@ -63,7 +63,7 @@ class Records:
         """
         wanted = Filter(asset, model, verdict, since, until, serial, operator, search)
         with open_existing_records(self.place) as store:
-            return Rows(queries.runs(store.database, wanted))
+            return Rows(run_lists.runs(store.database, wanted))
 
     def results(
         self,

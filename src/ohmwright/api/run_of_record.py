@@ -68,9 +68,9 @@ class Run:
         from .certificate_files import (
             CertificateOptions,
             OutputPaths,
-            certificate_renderer,
             write_certificate_files,
         )
+        from .certificate_renderer import certificate_renderer
 
         target = Path(path)
         kind = _CERTIFICATE_KINDS.get(target.suffix.lower())

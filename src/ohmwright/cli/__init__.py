@@ -4,7 +4,8 @@ Read in this order:
 
     main                        the program, and the exit code of every way to end
     options, option_groups      options of several commands, declared once
-    commands_run, commands_bench, commands_offline, commands_new, commands_record, commands_keys
+    commands_run, commands_bench, commands_offline, commands_new, commands_record, commands_keys,
+    commands_care
                                 the declarations of all commands; heavy imports wait until called
     run_command, run_and_record, signals   one run: each event stored, then shown; signals stop it
     run_report, tables, run_summary, diagnosis_tables, budget_table, table_format

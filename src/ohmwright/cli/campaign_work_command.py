@@ -36,7 +36,7 @@ from .worklist_command import taken_words
 _HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD, hand over NAME, anew, stop)"
 _PAUSE_S = 0.5
 """A scanner types one line after another faster than this."""
-_STAGES: dict[str, tuple[Stage, ...]] = {"calibrate": STAGES, "verify": ("as_left",)}
+_STAGES: dict[str, tuple[Stage, ...]] = {"calibrate": STAGES, "verify": ("as_found",)}
 
 
 @dataclass(frozen=True)

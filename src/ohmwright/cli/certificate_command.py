@@ -11,9 +11,9 @@ from rich.text import Text
 from ohmwright.api.certificate_files import (
     CertificateOptions,
     OutputPaths,
-    certificate_renderer,
     write_certificate_files,
 )
+from ohmwright.api.certificate_renderer import certificate_renderer
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.source import read_text
@@ -23,7 +23,7 @@ from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, trusted_keys
 
-_NEVER_LEFT_OUT = ("void", "simulated", "statements", "notes", "cautions")
+_NEVER_LEFT_OUT = ("void", "draft", "copy", "simulated", "statements", "notes", "cautions")
 """What every template must show, wherever there is something to say."""
 
 
@@ -104,8 +104,8 @@ def own_template(path: Path | None) -> Path:
     if missing:
         raise SourceError(
             f"{path} never shows {', '.join(missing)} of its data.",
-            "Without it a paper could mislead: that a run is void or simulated, and what figures "
-            "mean, must be seen.",
+            "Without it a paper could mislead: that it is void, a draft, a copy or of a simulated "
+            "unit, and what figures mean, must be seen.",
             "Show each of them, as in the example of 'ohmwright guide certificates'.",
         )
     if "sys.inputs.record" not in text:

@@ -6,7 +6,15 @@ from typing import Annotated
 import typer
 
 from .option_groups import with_option_groups
-from .options import By, PaperOptions, Reason, RecordsPlace, RunArgument
+from .options import (
+    By,
+    LaboratoryPath,
+    OwnTemplate,
+    PaperOptions,
+    Reason,
+    RecordsPlace,
+    RunArgument,
+)
 
 
 def add_commands(app: typer.Typer) -> None:
@@ -17,15 +25,21 @@ def add_commands(app: typer.Typer) -> None:
 
 @with_option_groups
 def approve(
-    run: RunArgument, paper: PaperOptions, by: By = None, records: RecordsPlace = None
+    *,
+    run: RunArgument,
+    paper: PaperOptions,
+    template: OwnTemplate = None,
+    by: By = None,
+    records: RecordsPlace = None,
 ) -> None:
-    """Sign with your key that the results of a run are released: the second signature.
+    """Sign with your key that the results of a run are released, and issue its certificate.
 
-    What its papers state of laboratory, customer and receipt becomes part of the record.
+    What its papers state of laboratory, customer and receipt becomes part of the record, and so
+    does the SHA-256 of the paper that is issued.
     """
-    from .addendum_command import approve_run
+    from .addendum_command import Declared, approve_run
 
-    approve_run(run, by, records, paper.words())
+    approve_run(Declared(run, by, records), paper.words(), template)
 
 
 @with_option_groups
@@ -45,23 +59,35 @@ def amend(
     records: RecordsPlace = None,
 ) -> None:
     """Issue the certificate anew with another number, which names the one that it replaces."""
-    from .addendum_command import amend_run, corrections
+    from .addendum_command import Declared, amend_run, corrections
 
     words = replace(paper.words(), corrections=corrections(correct or []))
-    amend_run(run, reason, by, records, words)
+    amend_run(Declared(run, by, records), reason, words)
 
 
-def void(run: RunArgument, reason: Reason, by: By = None, records: RecordsPlace = None) -> None:
+def void(
+    *,
+    run: RunArgument,
+    reason: Reason,
+    laboratory: LaboratoryPath = None,
+    by: By = None,
+    records: RecordsPlace = None,
+) -> None:
     """Declare a run void: nothing is deleted; papers say it and fleet figures leave it out."""
-    from .addendum_command import change_validity
+    from .addendum_command import Declared, change_validity
 
-    change_validity(run, "voided", reason, by, records)
+    change_validity(Declared(run, by, records), "voided", reason, laboratory)
 
 
 def reinstate(
-    run: RunArgument, reason: Reason, by: By = None, records: RecordsPlace = None
+    *,
+    run: RunArgument,
+    reason: Reason,
+    laboratory: LaboratoryPath = None,
+    by: By = None,
+    records: RecordsPlace = None,
 ) -> None:
     """Declare a void run valid again."""
-    from .addendum_command import change_validity
+    from .addendum_command import Declared, change_validity
 
-    change_validity(run, "reinstated", reason, by, records)
+    change_validity(Declared(run, by, records), "reinstated", reason, laboratory)

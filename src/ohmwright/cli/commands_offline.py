@@ -11,6 +11,7 @@ from .options import (
     DAY,
     AcceptExpired,
     Json,
+    OwnTemplate,
     PaperOptions,
     ProcedurePath,
     RecordsPlace,
@@ -43,9 +44,7 @@ def certificate(
         Path | None, typer.Option("--schema", help="Hold it against this dcc.xsd.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False,
-    template: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Your own layout of the PDF (.typ).")
-    ] = None,
+    template: OwnTemplate = None,
     paper: PaperOptions,
     records: RecordsPlace = None,
     trusted: Trusted = None,

@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from .commands_addenda import add_commands as add_addendum_commands
+from .commands_care import add_commands as add_care_commands
 from .commands_keys import app as keys_app
 from .option_groups import with_option_groups
 from .options import (
@@ -27,7 +28,6 @@ app = typer.Typer(
     rich_markup_mode=None,
 )
 app.add_typer(keys_app, name="keys")
-add_addendum_commands(app)
 
 
 @app.command("list")
@@ -69,6 +69,10 @@ def verify(
         list[str] | None,
         typer.Option(metavar="HASH", help="The hash on a certificate: must be on record."),
     ] = None,
+    paper: Annotated[
+        list[Path] | None,
+        typer.Option(metavar="FILE", help="A certificate, PDF or HTML: must be as it was issued."),
+    ] = None,
     records: RecordsPlace = None,
     trusted: Trusted = None,
     as_json: Json = False,
@@ -79,9 +83,10 @@ def verify(
     something is not known to be good, as a seal by a key that nobody here trusts; with 6 where
     something was altered, damaged or lost. Warnings do not change the code.
     """
-    from .verify_command import verify_records
+    from .verify_command import Shown, verify_records
 
-    raise typer.Exit(verify_records(run or [], head or [], records, trusted, as_json=as_json))
+    shown = Shown(head or [], paper or [])
+    raise typer.Exit(verify_records(run or [], shown, records, trusted, as_json=as_json))
 
 
 @app.command()
@@ -204,14 +209,6 @@ def report(
 
 
 @app.command()
-def rebuild(records: RecordsPlace = None) -> None:
-    """Make the summaries anew that 'verify' found wrong; they hold no evidence."""
-    from .fleet_command import rebuild_summaries
-
-    rebuild_summaries(records)
-
-
-@app.command()
 @with_option_groups
 def export(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file.")],
@@ -254,78 +251,10 @@ def import_(
     raise typer.Exit(import_runs(file, records, trusted))
 
 
-@app.command("hand-over")
-def hand_over(
-    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file, to be imported there.")],
-    records: RecordsPlace = None,
-) -> None:
-    """Have a run that is not finished go on at another computer, and no more here."""
-    from .transfer_command import hand_over_run
-
-    hand_over_run(run, file, records)
-
-
-@app.command("take-back")
-def take_back(
-    run: Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")],
-    records: RecordsPlace = None,
-) -> None:
-    """Have a run that was handed over go on here, where what was handed over is lost."""
-    from .transfer_command import take_back_run
-
-    take_back_run(run, records)
-
-
-@app.command()
-def backup(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="A new file, NAME.sqlite.")],
-    records: RecordsPlace = None,
-    as_json: Json = False,
-) -> None:
-    """Copy all records to one file, also while benches write, and check the copy."""
-    from .backup_command import backup_records
-
-    raise typer.Exit(backup_records(file, records, as_json=as_json))
-
-
-@app.command()
-def restore(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="As 'record backup' made it.")],
-    records: RecordsPlace = None,
-    as_json: Json = False,
-) -> None:
-    """Make records of a copy at a new place (--records), and say what to do about keys."""
-    from .backup_command import restore_records
-
-    raise typer.Exit(restore_records(file, records, as_json=as_json))
-
-
-@app.command()
-def roles() -> None:
-    """Print SQL for PostgreSQL: a role for benches, which may add alone, and one for reading."""
-    from ohmwright.records.roles import ROLES_SQL
-
-    typer.echo(ROLES_SQL, nl=False)
-
-
-@app.command()
-def retention(
-    older_than: Annotated[
-        str, typer.Option("--older-than", metavar="AGE", help="Years or days, as 10y or 400d.")
-    ],
-    archive: Annotated[
-        Path | None, typer.Option(metavar="FILE", help="Also write them to a new file.")
-    ] = None,
-    records: RecordsPlace = None,
-    as_json: Json = False,
-) -> None:
-    """Show the runs that are older than they need be kept; nothing is deleted."""
-    from .retention_command import show_retention
-
-    show_retention(older_than, archive, records, as_json=as_json)
-
-
 def _utc(given: datetime | None) -> datetime | None:
     """Return a date as typed, which is in UTC."""
     return None if given is None else given.replace(tzinfo=UTC)
+
+
+add_addendum_commands(app)
+add_care_commands(app)

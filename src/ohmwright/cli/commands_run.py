@@ -89,19 +89,14 @@ def verify(
     procedure: OptionalProcedure = None,
     bench: BenchPath,
     work: WorkOptions,
-    as_found: Annotated[
-        bool, typer.Option("--as-found", help="Record the stage as found instead of as left.")
-    ] = False,
     options: RunOptions,
     line: AnalyzerLine,
     hearing: HearingOptions,
     as_json: Json = False,
 ) -> None:
-    """Measure every test point and adjust nothing."""
-    stage: Stage = "as_found" if as_found else "as_left"
-    raise typer.Exit(
-        _run(procedure, bench, (stage,), work, options, line, hearing, as_json=as_json)
-    )
+    """Measure every test point once, as found, and adjust nothing."""
+    how = options, line, hearing
+    raise typer.Exit(_run(procedure, bench, ("as_found",), work, *how, as_json=as_json))
 
 
 def _run(
@@ -115,7 +110,7 @@ def _run(
     *,
     as_json: bool,
 ) -> int:
-    from ohmwright.model.traceability import Environment
+    from ohmwright.model.traceability import RoomFigures
 
     from .run_command import RunRequest, run_procedure
     from .sound.sounding import Hearing
@@ -130,7 +125,7 @@ def _run(
             options.unattended,
             as_json,
             options.accept_expired,
-            Environment(
+            RoomFigures(
                 temperature_c=options.temperature_c, humidity_percent=options.humidity_percent
             ),
             work=work.request(options.values),

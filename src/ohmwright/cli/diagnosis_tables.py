@@ -12,17 +12,23 @@ from ohmwright.reports.text import printable
 
 from .table_format import plain_table
 
+_STYLES = {True: "bold yellow", False: "dim"}
+
 
 def sense_gains_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
-    """Return the sense gains diagnosed from the as-found curves: error and 2 u, in percent."""
+    """Return the sense gains diagnosed from the as-found curves: error and 2 u, in percent.
+
+    A gain is said to be drifted where that is likelier than not and it is off by more than 2 u.
+    """
     table = plain_table("Diagnosed from the curves as found", "Mode", "Sense gain")
     for name in ("Off %", "± (k=2)"):
         table.add_column(name, justify="right", no_wrap=True)
     table.add_column("")
     for event in diagnoses:
         for gain in event.gains:
-            drifted = Text("DRIFTED", style="bold yellow") if gain.drifted > 0.5 else Text("")
             off, spread = 100 * (gain.gain - 1), 200 * gain.uncertainty
+            seen = gain.drifted > 0.5 and abs(off) > spread
+            drifted = Text("DRIFTED" if seen else "within its ±", style=_STYLES[seen])
             table.add_row(
                 printable(event.mode), gain.sense, f"{off:+.1f}", f"{spread:.1f}", drifted
             )

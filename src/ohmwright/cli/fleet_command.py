@@ -15,14 +15,8 @@ from sqlalchemy import Row
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.step import STAGES, Stage
-from ohmwright.records.queries import (
-    CUT_SHORT,
-    fetch_rows,
-    last_seen,
-    pass_rates,
-    relative_error,
-    trend,
-)
+from ohmwright.records.queries import fetch_rows, last_seen, pass_rates, relative_error, trend
+from ohmwright.records.run_lists import CUT_SHORT
 from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.reports.text import printable
 

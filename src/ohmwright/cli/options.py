@@ -161,18 +161,25 @@ class WorkOptions:
         return WorkRequest(self.asset, self.operator, self.work_order, comments, attach, values)
 
 
+LaboratoryPath = Annotated[
+    Path | None,
+    typer.Option(
+        metavar="FILE",
+        envvar="OHMWRIGHT_LABORATORY",
+        help="Laboratory file; default: laboratory.toml beside the records, else the user's.",
+    ),
+]
+OwnTemplate = Annotated[
+    Path | None,
+    typer.Option("--template", metavar="FILE", help="Your own layout of the PDF (.typ)."),
+]
+
+
 @dataclass(frozen=True)
 class PaperOptions:
     """Options on what papers state beside the record."""
 
-    laboratory: Annotated[
-        Path | None,
-        typer.Option(
-            metavar="FILE",
-            envvar="OHMWRIGHT_LABORATORY",
-            help="Laboratory file; default: laboratory.toml beside the records, else the user's.",
-        ),
-    ] = None
+    laboratory: LaboratoryPath = None
     customer: Annotated[
         str | None, typer.Option(help="For whom; with an address where that file has it.")
     ] = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import get_args
 
 from rich.table import Table
@@ -13,7 +13,7 @@ from ohmwright.engine.run import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Verdict
 from ohmwright.records.flat_rows import Row
-from ohmwright.records.queries import CUT_SHORT, Filter, count_runs, runs
+from ohmwright.records.run_lists import CUT_SHORT, Filter, count_runs, refusals, runs
 from ohmwright.reports.text import printable
 
 from .budget_table import budget_table
@@ -54,36 +54,48 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
     most = newest if newest is not None or as_json else _MOST_LINES
     with open_records_for_reading(records) as store:
         rows = runs(store.database, selected, most)
+        refused = refusals(store.database, rows)
         left_out = 0 if most is None else count_runs(store.database, selected) - len(rows)
     if as_json:
-        print_json([_run_json(row) for row in rows])
+        print_json([_run_json(row, refused) for row in rows])
         return
-    out().print(runs_table(rows) if rows else "No runs like that.")
+    out().print(runs_table(rows, refused) if rows else "No runs like that.")
+    for run_id, why in refused.items():
+        out().print(Text(printable(f"{run_id} refused: {why}"), style="dim"), soft_wrap=True)
     if left_out:
         out().print(f"{left_out} older runs are not shown: --newest {left_out + len(rows)}")
 
 
-def _run_json(row: Row) -> dict[str, object]:
+def _run_json(row: Row, refused: Mapping[str, str]) -> dict[str, object]:
     keys = ("asset", "model", "serial", "procedure", "operator", "at", "verdict")
     said = {"run": row["run_id"], "simulated": bool(row["simulated"]), "void": row["voided"]}
-    return said | {key: row[key] for key in keys}
+    return said | {key: row[key] for key in keys} | {"refused": refused.get(row["run_id"])}
 
 
-def runs_table(rows: Sequence[Row]) -> Table:
-    """Return a table, a line a run; long names are cut where the terminal is narrow."""
+def runs_table(rows: Sequence[Row], refused: Mapping[str, str]) -> Table:
+    """Return a table, a line a run; long names are cut where the terminal is narrow.
+
+    `refused`: why, for each run that was refused at its start; it may name no unit.
+    """
     table = Table(box=None, pad_edge=False)
     for name in ("Run", "Date", "Verdict", "Unit", "Serial"):  # are copied, so never cut
         table.add_column(name, no_wrap=True, overflow="fold")
     for name in ("Operator", "Procedure"):
         table.add_column(name)
     for row in rows:
-        verdict = Text(row["verdict"], style=VERDICT_STYLES.get(row["verdict"], "dim"))
+        ended = "refused" if row["run_id"] in refused else row["verdict"]
+        verdict = Text(ended, style=VERDICT_STYLES.get(row["verdict"], "dim"))
         if row["voided"]:
             verdict = Text(f"void ({row['verdict']})", style="bold")
-        run, unit, serial = (Text(printable(row[key])) for key in ("run_id", "asset", "serial"))
-        names = (_in_one_line(printable(row[key])) for key in ("operator", "procedure"))
+        run, unit, serial = (Text(_cell(row[key])) for key in ("run_id", "asset", "serial"))
+        names = (_in_one_line(_cell(row[key])) for key in ("operator", "procedure"))
         table.add_row(run, row["at"][:10], verdict, unit, serial, *names)
     return table
+
+
+def _cell(text: str) -> str:
+    """Printable text; empty where there is none, as of a run that was refused before it began."""
+    return printable(text) if text else ""
 
 
 def _in_one_line(text: str) -> Text:

@@ -13,7 +13,8 @@ from rich.text import Text
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.json_lines import read_runs
-from ohmwright.records.queries import CUT_SHORT, Filter, fetch_rows, last_seen, runs
+from ohmwright.records.queries import fetch_rows, last_seen
+from ohmwright.records.run_lists import CUT_SHORT, Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
@@ -47,7 +48,7 @@ def show_retention(
     if as_json:
         print_json(_document(before, old, newest, archive, written))
         return
-    out().print(runs_table(old) if old else "No runs like that.")
+    out().print(runs_table(old, {}) if old else "No runs like that.")
     _say(f"{len(old)} runs began before {before:%Y-%m-%d}.")
     kept = [row["run_id"] for row in old if row["run_id"] in newest]
     if kept:

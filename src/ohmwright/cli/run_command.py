@@ -15,7 +15,7 @@ from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.run_view import watch_of
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
+from ohmwright.engine.procedure_file import ProcedureFile, measured_once, read_procedure
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
@@ -23,7 +23,7 @@ from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
-from ohmwright.model.traceability import Environment
+from ohmwright.model.traceability import RoomFigures
 from ohmwright.records.database import is_url
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.simulator.faults import LineFault
@@ -58,7 +58,7 @@ class RunRequest:
     unattended: bool
     as_json: bool
     accept_expired: bool = False
-    room: Environment = field(default_factory=Environment)
+    room: RoomFigures = field(default_factory=RoomFigures)
     """Room temperature and humidity given for this part of the run."""
     uses_fleet_prior: bool = True
     """Whether adjustments start from a prior of earlier runs on units of the same model."""
@@ -73,11 +73,13 @@ class RunRequest:
 
 def run_procedure(request: RunRequest) -> int:
     """Run or resume a procedure; return the exit code of the run. Raises OhmwrightError."""
-    bench = _with_room_conditions(request.bench.read(), request.room)
+    bench = replace(request.bench.read(), room=request.room)
     if request.procedure is not None:
         read_procedure(request.procedure)  # refused before the records are opened
     unit = unit_on_bench(bench, request.work.asset, request.records, request.resume)
     file = procedure_of(request.procedure, unit)
+    if "adjust" not in request.stages:
+        file = measured_once(file)
     assignment = replace(request.work.assignment(), registered=unit.registered)
     open_store = open_records if request.resume is None else open_existing_records
     with open_store(request.records) as store:
@@ -87,13 +89,6 @@ def run_procedure(request: RunRequest) -> int:
         if not request.unattended:
             err().print(CAUTION, style="bold")
         return _run(request, file, unit.bench, store, earlier, assignment)
-
-
-def _with_room_conditions(bench: BenchData, room: Environment) -> BenchData:
-    """Return `bench` with the conditions in `room`; those not given stay as in the bench file."""
-    before = bench.file.environment or Environment()
-    now = before.model_copy(update=room.model_dump(exclude_none=True))
-    return replace(bench, file=bench.file.model_copy(update={"environment": now}))
 
 
 def run_demo(
@@ -189,9 +184,9 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
     from ohmwright.api.certificate_files import (
         CertificateOptions,
         OutputPaths,
-        certificate_renderer,
         write_certificate_files,
     )
+    from ohmwright.api.certificate_renderer import certificate_renderer
 
     renderer = certificate_renderer(store, run_id, trusted_keys(None, store), CertificateOptions())
     place = Path(store.database.place).parent / "certificates" / renderer.name()
@@ -224,6 +219,5 @@ def _print_left_open(notes: PendingEvents) -> None:
 
 _COMMANDS: dict[tuple[Stage, ...], str] = {
     STAGES: "calibrate",
-    ("as_left",): "verify",
-    ("as_found",): "verify --as-found",
+    ("as_found",): "verify",
 }

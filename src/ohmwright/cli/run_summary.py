@@ -39,6 +39,7 @@ def footer_lines(
 ) -> Iterable[RenderableType]:
     """Return reasons, rules, what U lacks, missing protections, interruptions, remarks, verdict."""
     yield from _reasons(results)
+    yield from _requirements(results)
     yield from _rules(results)
     if left_out := left_out_text(results):
         yield Text(left_out, style="dim")
@@ -110,6 +111,18 @@ def _reasons(results: Iterable[Result]) -> Iterable[Text]:
         if result.reason:
             where = f"{result.stage.replace('_', ' ')}, {result.step} {result.point}"
             yield Text(printable(f"{where}: {result.reason}"), style=VERDICT_STYLES[result.verdict])
+
+
+def _requirements(results: Iterable[Result]) -> Iterable[Text]:
+    """Return what points without limits had to meet, and what was held against it."""
+    found: dict[tuple[str, str, str], list[str]] = {}
+    for result in results:
+        if result.requirement:
+            key = result.stage.replace("_", " "), result.step, result.requirement
+            found.setdefault(key, []).append(f"{result.point} {result.held_against_it}".strip())
+    for (stage, step, requirement), held in found.items():
+        said = f"{stage}, {step}: {'; '.join(held)}. Required: {requirement}"
+        yield Text(printable(said), style="dim")
 
 
 def _protections(parts: Sequence[RunPart]) -> Iterable[Text]:

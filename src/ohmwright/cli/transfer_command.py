@@ -18,8 +18,9 @@ from ohmwright.records.hand_over import handed_over, take_back
 from ohmwright.records.json_lines import read_runs, run_lines
 from ohmwright.records.parquet import write_results
 from ohmwright.records.private_files import create_private_file
-from ohmwright.records.queries import Filter, results, runs, signatures
+from ohmwright.records.queries import results, signatures
 from ohmwright.records.run_import import import_run
+from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import printable

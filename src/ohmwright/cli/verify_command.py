@@ -13,8 +13,10 @@ from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit, has_head, run_ids_with_head
 from ohmwright.records.audit_finding import AuditFinding, FindingKind
+from ohmwright.records.issued_papers import FoundPaper, issued_papers
 from ohmwright.records.private_files import access_of_others
-from ohmwright.records.queries import CUT_SHORT, Filter, runs, signatures
+from ohmwright.records.queries import signatures
+from ohmwright.records.run_lists import CUT_SHORT, Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import (
     Signer,
@@ -48,6 +50,8 @@ class StoreCheck:
     open_runs: Sequence[str]
     """Ids of runs that are not finished and so not signed."""
     trusted: TrustedKeys
+    papers: Sequence[FoundPaper] = ()
+    """Of the files that were asked for, those that are issued papers."""
 
     @property
     def state(self) -> StoreState:
@@ -56,36 +60,45 @@ class StoreCheck:
         return "wrong" if "wrong" in kinds else "unknown" if "unknown" in kinds else "good"
 
 
+@dataclass(frozen=True)
+class Shown:
+    """What somebody holds in their hands and asks about."""
+
+    heads: Sequence[str] = ()
+    """Hashes printed on certificates, which must be on record."""
+    papers: Sequence[Path] = ()
+    """Files of certificates, each of which must be one that was issued."""
+
+
 def verify_records(
     run_ids: Sequence[str],
-    heads: Sequence[str],
+    shown: Shown,
     records: str | None,
     trusted: Path | None,
     *,
     as_json: bool,
 ) -> int:
-    """Print every finding; return 0 if good, 4 if something is unknown, 6 if something is wrong.
-
-    `heads`: hashes printed on certificates, which must be on record.
-    """
+    """Print every finding; return 0 if good, 4 if something is unknown, 6 if something is wrong."""
     with open_existing_records(records) as store:
-        check = _checked_store(store, run_ids, heads, trusted_keys(trusted, store))
+        check = _checked_store(store, run_ids, shown, trusted_keys(trusted, store))
     print_json(_document(check)) if as_json else _print(check)
     return EXIT_CODES[check.state]
 
 
 def _checked_store(
-    store: SqlStore, run_ids: Sequence[str], heads: Sequence[str], trusted: TrustedKeys
+    store: SqlStore, run_ids: Sequence[str], shown: Shown, trusted: TrustedKeys
 ) -> StoreCheck:
     chosen = [resolved_run_id(store, run_id) for run_id in run_ids]
     known = store.run_ids()
     for run_id in chosen:
         if run_id not in known:
             raise store.unknown_run_error(run_id)
+    papers, not_valid = issued_papers(store, shown.papers)
     sealed = signers(signatures(store.database), chosen)
     findings = [
         *audit(store, chosen),
-        *_unknown_heads(store, heads),
+        *_unknown_heads(store, shown.heads),
+        *not_valid,
         *untrusted_signers(sealed, trusted),
         *misnamed_signers(sealed, trusted),
         *_changed_by_others(trusted),
@@ -97,6 +110,7 @@ def _checked_store(
         sealed,
         [run_id for run_id in open_runs if not chosen or run_id in chosen],
         trusted,
+        papers,
     )
 
 
@@ -123,6 +137,7 @@ def _document(check: StoreCheck) -> dict[str, object]:
         "state": check.state,
         "findings": [asdict(finding) for finding in check.findings],
         "unsigned_runs": list(check.open_runs),
+        "papers": [asdict(paper) for paper in check.papers],
         "keys": [
             {
                 "fingerprint": signer.fingerprint,
@@ -139,6 +154,9 @@ def _print(check: StoreCheck) -> None:
     for finding in check.findings:
         said = printable(f"{_PREFIXES[finding.kind]}{finding}")
         out().print(Text(said, style=_STYLES[finding.kind]), soft_wrap=True)
+    for paper in check.papers:
+        issued = f"issued {paper.issued_at} by {paper.issued_by} as certificate {paper.certificate}"
+        out().print(Text(printable(f"{paper.path}: {issued}.")), soft_wrap=True)
     if check.open_runs:
         named = ", ".join(map(printable, check.open_runs))
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -11,8 +11,11 @@ from ohmwright.model.errors import ProcedureError
 from ohmwright.model.positions import Path as KeyPath
 from ohmwright.model.positions import Position, key_positions
 from ohmwright.model.source import parse, read_text
+from ohmwright.model.step import Stage
 
 from .procedure import Procedure
+
+AS_FOUND: Stage = "as_found"
 
 
 @dataclass(frozen=True)
@@ -46,6 +49,24 @@ class ProcedureFile:
     @cached_property
     def _index(self) -> dict[str, int]:
         return {step.name: index for index, step in enumerate(self.procedure.step)}
+
+
+def measured_once(file: ProcedureFile) -> ProcedureFile:
+    """Return the procedure for a run that adjusts nothing: each measuring step is one as found.
+
+    Such a run leaves the unit as it was found, so that the steps of both stages are measured once.
+    """
+    steps = tuple(
+        step
+        if "adjust" in step.stages
+        else step.model_copy(update={"stages": (AS_FOUND, *_without(step.stages, AS_FOUND))})
+        for step in file.procedure.step
+    )
+    return replace(file, procedure=file.procedure.model_copy(update={"step": steps}))
+
+
+def _without(stages: tuple[Stage, ...], one: Stage) -> tuple[Stage, ...]:
+    return tuple(stage for stage in stages if stage != one)
 
 
 def read_procedure(path: Path) -> ProcedureFile:

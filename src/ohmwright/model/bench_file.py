@@ -8,7 +8,7 @@ from pydantic import Field, model_validator
 
 from .base import FrozenModel
 from .by_hand import WITHOUT_LINK, HandVerb
-from .traceability import Environment
+from .traceability import RoomFigures
 
 
 class SerialPort(FrozenModel):
@@ -109,7 +109,7 @@ class BenchFile(FrozenModel):
     """Further ones, where the bench serves several models: the asset's model chooses."""
     asset: Asset | None = None
     """Absent where each run names its unit, by the register of assets."""
-    environment: Environment | None = None
+    environment: RoomFigures | None = None
     simulation: Simulation | None = None
     stepped_time: Address | None = None
     """Control port of a simulated bench served elsewhere, whose time is moved by its client."""

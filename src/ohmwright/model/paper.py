@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
-from typing import Annotated
+from typing import Annotated, Literal
 
 from pydantic import Field
 
@@ -30,6 +30,35 @@ class SignatureFiles(FrozenModel):
     """X.509 certificate of that key, with those that vouch for it after it."""
 
 
+Act = Literal["approve", "amend", "void"]
+"""What is done about a run on record; to void is also to take that back."""
+ACTS: tuple[Act, ...] = ("approve", "amend", "void")
+
+
+class Authorised(FrozenModel):
+    """A person whom the laboratory has authorised to approve, amend or void."""
+
+    name: NonEmpty
+    may: Annotated[tuple[Act, ...], Field(min_length=1)] = ACTS
+    key: Annotated[str, Field(pattern="^[0-9a-f]{64}$")] | None = None
+    """The public key with which they sign, in hexadecimal; None where their name is enough."""
+
+
+class Authority(FrozenModel):
+    """By what somebody was allowed to approve, amend or void."""
+
+    laboratory: NonEmpty
+    """The laboratory whose file names them."""
+    by: Literal["name", "name and key"]
+
+
+class Logo(FrozenModel):
+    """A picture that stands on papers."""
+
+    form: Literal["svg", "png", "jpg"]
+    base64: str
+
+
 class LaboratoryFile(Party):
     """A laboratory file: whose papers these are, and what they say by default."""
 
@@ -42,8 +71,8 @@ class LaboratoryFile(Party):
     """Where the work is done, unless told otherwise."""
     customer: tuple[Party, ...] = ()
     """Customers by name; the first one is meant unless another is named."""
-    approvers: tuple[NonEmpty, ...] = ()
-    """Who may approve; empty for everybody."""
+    authorised: tuple[Authorised, ...] = ()
+    """Who may approve, amend and void; without any of them everybody."""
     statements: tuple[NonEmpty, ...] = ()
     """Sentences of the laboratory's own, such as about the certificate's validity."""
     signature: SignatureFiles | None = None
@@ -78,3 +107,19 @@ class PaperData(FrozenModel):
     """In which condition the unit was received."""
     statements: tuple[str, ...] = ()
     corrections: Corrections = Corrections()
+    logo: Logo | None = None
+
+
+class IssuedPaper(FrozenModel):
+    """The paper that was issued with an approval; kept in the record right after it."""
+
+    number: NonEmpty
+    software: str
+    template_sha256: str
+    """Of the layout of its PDF."""
+    text_sha256: str
+    """Of everything that it says."""
+    files_sha256: dict[str, str]
+    """Of its files: `pdf` and `html`."""
+    trust_note: str = ""
+    """What it says of keys that nobody there trusted."""

@@ -134,6 +134,10 @@ class Result(FrozenModel):
     traceability: TraceabilityBasis = None
     """The analyzer's calibration that is part of the uncertainty."""
     target: Target | None = None
+    requirement: str = ""
+    """What was required, where no target says it, as a clause with its figures."""
+    held_against_it: str = ""
+    """The figures that were held against the requirement."""
     measured: Measured | None = None
     said: str = ""
     """What a person or a file answered, as it was written; of a step that is answered so."""

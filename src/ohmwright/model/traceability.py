@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date
+from typing import Literal
 
 from pydantic import Field
 
@@ -21,8 +22,43 @@ class Traceability(FrozenModel):
     """Whether it was past `due_on`, and someone chose to go on."""
 
 
-class Environment(FrozenModel):
-    """Temperature in degrees Celsius and relative humidity in percent of the room, where read."""
+class RoomFigures(FrozenModel):
+    """Temperature in degrees Celsius and relative humidity in percent of the room, as told."""
 
     temperature_c: float | None = Field(default=None, ge=-10, le=60)
     humidity_percent: float | None = Field(default=None, ge=0, le=100)
+
+
+Told = Literal["the bench file", "the operator"]
+
+
+class Environment(RoomFigures):
+    """The room, and who told each figure; no instrument of a bench reads them.
+
+    None where the figure is missing, and in records that do not say.
+    """
+
+    temperature_told_by: Told | None = None
+    humidity_told_by: Told | None = None
+
+
+def environment_of(file: RoomFigures | None, given: RoomFigures) -> Environment | None:
+    """The room by the bench file, but for what the operator gave; None where neither says it."""
+    stated = RoomFigures() if file is None else file
+    temperature_c, temperature_by = _told(given.temperature_c, stated.temperature_c)
+    humidity_percent, humidity_by = _told(given.humidity_percent, stated.humidity_percent)
+    if temperature_c is None and humidity_percent is None:
+        return None
+    return Environment(
+        temperature_c=temperature_c,
+        humidity_percent=humidity_percent,
+        temperature_told_by=temperature_by,
+        humidity_told_by=humidity_by,
+    )
+
+
+def _told(given: float | None, stated: float | None) -> tuple[float | None, Told | None]:
+    """A figure and who told it."""
+    if given is not None:
+        return given, "the operator"
+    return stated, None if stated is None else "the bench file"

@@ -18,13 +18,13 @@ from ohmwright.api.recorded_events import recorded_events
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_plan import planned_points
 from ohmwright.api.run_view import TREND_READINGS, RunWatch, watch_of
-from ohmwright.engine.procedure_file import ProcedureFile
+from ohmwright.engine.procedure_file import ProcedureFile, measured_once
 from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import Bench, named_unit
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
-from ohmwright.model.traceability import Environment
+from ohmwright.model.traceability import RoomFigures
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.store import Store
 from ohmwright.wire.clock import Clock
@@ -109,6 +109,8 @@ class Desk:
         """Begin a run in a task of its own. Raises UsageError, SourceError where it cannot."""
         if self.is_busy:
             raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
+        if "adjust" not in STAGES_OF[order.work]:
+            file = measured_once(file)
         self.data = _in_room(self.source.read(), order)
         self._begin_watch(RunWatch(planned_points(file.procedure, STAGES_OF[order.work])))
         self.state, self.error, self.run_id = "opening", None, ""
@@ -227,5 +229,4 @@ def _in_room(data: BenchData, order: Begin) -> BenchData:
         for key in ("temperature_c", "humidity_percent")
         if (value := getattr(order, key)) is not None
     }
-    room = (data.file.environment or Environment()).model_copy(update=given)
-    return replace(data, file=data.file.model_copy(update={"environment": room}))
+    return replace(data, room=RoomFigures(**given))

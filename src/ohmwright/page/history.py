@@ -8,18 +8,15 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from ohmwright.api.certificate_files import (
-    CertificateOptions,
-    CertificateRenderer,
-    certificate_renderer,
-)
+from ohmwright.api.certificate_files import CertificateOptions
+from ohmwright.api.certificate_renderer import CertificateRenderer, certificate_renderer
 from ohmwright.api.open_records import open_existing_records, records_exist, trusted_keys
 from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Fault
-from ohmwright.records import queries
+from ohmwright.records import run_lists
 from ohmwright.records.flat_rows import Row
 from ohmwright.reports.curves import curve_svg, plotted_curves
 
@@ -43,11 +40,13 @@ class History:
         with open_existing_records(self.place) as store:
             rows = [
                 row
-                for row in reversed(queries.runs(store.database))
+                for row in reversed(run_lists.runs(store.database))
                 if all(word in _text(row) for word in wanted)
             ]
+            refused = run_lists.refusals(store.database, rows[:MOST_RUNS])
         shown = [
             {key: str(row[key]) if key == "at" else row[key] for key in _SHOWN}
+            | ({"verdict": "refused"} if row["run_id"] in refused else {})
             for row in rows[:MOST_RUNS]
         ]
         return {"runs": shown, "found": len(rows)}
@@ -57,8 +56,8 @@ class History:
         if not records_exist(self.place):
             return []
         with open_existing_records(self.place) as store:
-            wanted = queries.Filter(asset=asset, verdict=queries.CUT_SHORT)
-            return [str(row["run_id"]) for row in reversed(queries.runs(store.database, wanted))]
+            wanted = run_lists.Filter(asset=asset, verdict=run_lists.CUT_SHORT)
+            return [str(row["run_id"]) for row in reversed(run_lists.runs(store.database, wanted))]
 
     def run(self, run_id: str) -> dict[str, Any]:
         """Return a run with its results and curves. Raises UsageError, RecordError."""
@@ -73,7 +72,7 @@ class History:
                     curves = _curves(self._renderer(run_id))
         return {
             "run_id": run.id,
-            "verdict": run.verdict if run.finished else queries.CUT_SHORT,
+            "verdict": run.verdict if run.finished else run_lists.CUT_SHORT,
             "finished": run.finished,
             "unit": f"{started.asset.maker} {started.asset.model}, serial {started.asset.serial}",
             "asset": started.asset.id,

@@ -8,10 +8,9 @@ from pydantic import BaseModel, ConfigDict, Field
 
 from ohmwright.model.step import STAGES, Stage
 
-Work = Literal["calibrate", "verify", "as found"]
+Work = Literal["calibrate", "as found"]
 STAGES_OF: dict[Work, tuple[Stage, ...]] = {
     "calibrate": STAGES,
-    "verify": ("as_left",),
     "as found": ("as_found",),
 }
 

@@ -9,7 +9,7 @@ Read in this order:
     canonical_json      events and documents as bytes, and the hashes over these bytes
     chain               a stored run, and whether its chain and its seal hold
     seal                the signature under the end of a run
-    addendum            what is signed of a run afterwards: approved, amended, voided, reinstated
+    addendum            what is signed of a run afterwards: approved, issued, amended, voided
     tables              the tables; `migrations/` makes them
     database            transactions in SQLite or PostgreSQL
     sqlite_file         a SQLite file opened for writing, for reading, or as a copy
@@ -27,8 +27,10 @@ Read in this order:
     witness             what this computer has seen of a store, and what is lost since
     sql_store           the store itself
     add_addendum        an addendum signed and stored
+    issued_papers       which paper a file is, of those that were issued
     summaries           tables that sum up others
-    queries             questions about many runs
+    run_lists           which runs there are, how each ended, why some were refused
+    queries             questions about many results
     audit_finding       what an audit reports
     time_order          times that run backwards
     schema_check        file and tables as they were made

@@ -1,13 +1,14 @@
-"""Adds a signed addendum to a run on record: approves, amends, voids or reinstates it."""
+"""Adds signed addenda to a run on record: approves and issues, amends, voids or reinstates it."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
 
 from sqlalchemy import Connection
 
 from ohmwright.model.errors import UsageError
-from ohmwright.model.paper import PaperData
+from ohmwright.model.paper import Authority, IssuedPaper, PaperData
 from ohmwright.wire.clock import RealClock
 
 from .addendum import Addendum, AddendumKind, AddendumStatement, is_voided
@@ -20,6 +21,9 @@ from .run_reader import find_run, read_run
 from .sql_store import SqlStore
 from .witness_file import ChainPosition
 
+Signed = Callable[[StoredRun], Sequence[Addendum]]
+"""The addenda that are to follow those of a run. Raises UsageError where they make no sense."""
+
 
 @dataclass(frozen=True)
 class Wanted:
@@ -29,6 +33,8 @@ class Wanted:
     operator: str
     reason: str = ""
     paper: PaperData | None = None
+    authority: Authority | None = None
+    issued: IssuedPaper | None = None
 
 
 def add_addendum(store: SqlStore, run_id: str, wanted: Wanted) -> Addendum:
@@ -36,6 +42,43 @@ def add_addendum(store: SqlStore, run_id: str, wanted: Wanted) -> Addendum:
 
     Raises UsageError where it makes no sense (voiding what is void), RecordError for a damaged run.
     """
+
+    def signed(run: StoredRun) -> tuple[Addendum]:
+        _refuse_senseless(run, wanted, store.key)
+        return (_signed(store.key, run, wanted),)
+
+    return _add(store, run_id, signed)[0]
+
+
+def add_approval(
+    store: SqlStore, run_id: str, wanted: Wanted, paper_of: Callable[[StoredRun], IssuedPaper]
+) -> tuple[Addendum, Addendum]:
+    """Sign and store an approval, and after it which paper was issued with it, both or neither.
+
+    `paper_of`: makes the paper of the approved run. Raises as `add_addendum` does.
+    """
+    before = store.stored_run(run_id)
+    _refuse_senseless(before, wanted, store.key)
+    approval = _signed(store.key, before, wanted)
+    approved = replace(before, addenda=(*before.addenda, approval))
+    issuing = Wanted("issued", wanted.operator, issued=paper_of(approved))
+    issue = _signed(store.key, approved, issuing)
+
+    def signed(now: StoredRun) -> tuple[Addendum, Addendum]:
+        if now.addenda != before.addenda:
+            raise UsageError(
+                f"Somebody else declared something of run {run_id} in the meantime.",
+                "Nothing was approved.",
+                "See it with 'ohmwright record show', then approve again.",
+            )
+        return approval, issue
+
+    _add(store, run_id, signed)
+    return approval, issue
+
+
+def _add(store: SqlStore, run_id: str, signed: Signed) -> Sequence[Addendum]:
+    """Store what `signed` makes for a checked run, in one transaction; return it."""
     with store.database.write() as connection:
         store.refuse_loss(connection)
         lock_ledger(connection)
@@ -43,16 +86,15 @@ def add_addendum(store: SqlStore, run_id: str, wanted: Wanted) -> Addendum:
         if row is None:
             raise store.unknown_run_error(run_id)
         run = _checked_run(store, connection, row)
-        _refuse_senseless(run, wanted, store.key)
+        addenda = signed(run)
         if run.seal is None:  # another program may be writing to it
             take_lease(connection, row["number"], run_id, LeaseHolder.this_program())
             release_lease(connection, row["number"])
-        addendum = _signed(store.key, run, wanted)
-        entry = add_addendum_entry(connection, row["number"], addendum)
-        seen = ChainPosition(entry.number, entry.hash)
+        entries = [add_addendum_entry(connection, row["number"], one) for one in addenda]
+        seen = ChainPosition(entries[-1].number, entries[-1].hash)
         store.witness.note_intended_entry(seen)
     store.witness.note_committed_entry(seen)
-    return addendum
+    return addenda
 
 
 def add_addendum_entry(connection: Connection, number: int, addendum: Addendum) -> LedgerEntry:
@@ -84,6 +126,8 @@ def _signed(key: OperatorKey, run: StoredRun, wanted: Wanted) -> Addendum:
         signed_at=RealClock().wall(),
         reason=wanted.reason,
         paper=wanted.paper,
+        authority=wanted.authority,
+        issued=wanted.issued,
         key=key.public,
     )
     return Addendum(statement=statement, signature=key.sign(statement.signed_bytes()))

@@ -1,4 +1,4 @@
-"""Signed additions to a run on record: approved, amended, voided, reinstated.
+"""Signed additions to a run on record: approved, issued, amended, voided, reinstated.
 
 Nothing of the run is changed or removed by any of them. Each names the last hash of the run and the
 addendum before it, so they are a chain of their own behind the run.
@@ -11,12 +11,12 @@ from datetime import datetime
 from typing import Any, Literal
 
 from ohmwright.model.base import FrozenModel
-from ohmwright.model.paper import PaperData
+from ohmwright.model.paper import Authority, IssuedPaper, PaperData
 
 from .canonical_json import canonical_json, sha256_digest
 from .seal import fingerprint, is_signed_by
 
-AddendumKind = Literal["approved", "amended", "voided", "reinstated"]
+AddendumKind = Literal["approved", "issued", "amended", "voided", "reinstated"]
 _PURPOSE = b"ohmwright addendum 1\n"
 
 
@@ -37,6 +37,10 @@ class AddendumStatement(FrozenModel):
     reason: str = ""
     paper: PaperData | None = None
     """What papers state from then on beside the record; None leaves that as it is."""
+    authority: Authority | None = None
+    """By what the operator was allowed to do so; None where nothing restricts who may."""
+    issued: IssuedPaper | None = None
+    """The paper that was issued, of an addendum that says so."""
     algorithm: Literal["Ed25519"] = "Ed25519"
     key: str
     """Public key in hexadecimal (32 bytes)."""
@@ -86,12 +90,22 @@ def what_is_wrong(addenda: Sequence[Addendum], run: str, hashes: frozenset[str])
             return f"{named} is missing, of another run or out of place"
         if said.head not in hashes:
             return f"{named} speaks of a run with another end"
+        if (said.what == "issued") != (said.issued is not None):
+            return f"{named} issues no paper, or one beside another declaration"
+        if said.what == "issued" and not _approves(addenda[: number - 1], said.key):
+            return f"{named} issues what nobody had approved with its key"
         if said.what == "voided" and is_voided(addenda[: number - 1]):
             return f"{named} voids what is void"
         if said.what == "reinstated" and not is_voided(addenda[: number - 1]):
             return f"{named} reinstates what is not void"
         after = one.digest
     return ""
+
+
+def _approves(addenda: Sequence[Addendum], key: str) -> bool:
+    """Whether the last of `addenda` is an approval with the public key `key`."""
+    last = addenda[-1].statement if addenda else None
+    return last is not None and (last.what, last.key) == ("approved", key)
 
 
 def is_voided(addenda: Sequence[Addendum]) -> bool:

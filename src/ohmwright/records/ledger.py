@@ -1,7 +1,7 @@
 """The ledger: one chain of entries through a store, for each run opened, sealed or imported.
 
-Also for one that was handed over to another store, or taken back, approved, amended, voided or
-reinstated, and for each key that somebody vouches for.
+Also for one that was handed over to another store, or taken back, approved, issued, amended, voided
+or reinstated, and for each key that somebody vouches for.
 
 An entry's document names the hash of the entry before it; the document that opens a run is the
 first link of the run's own chain. So each run is tied to all that came before it.

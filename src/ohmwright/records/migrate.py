@@ -103,7 +103,8 @@ def _create_file(path: Path) -> None:
         link_into_place(draft, path)  # unless another program was first
     finally:
         made.close()
-        draft.unlink(missing_ok=True)
+        for end in ("", "-wal", "-shm", "-journal"):  # where the disk is full, SQLite leaves them
+            draft.with_name(f"{draft.name}{end}").unlink(missing_ok=True)
 
 
 def _lost_tables_error(happened: str) -> RecordError:

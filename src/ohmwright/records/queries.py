@@ -10,7 +10,6 @@ from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import datetime
-from functools import reduce
 from math import sqrt
 from typing import Any
 
@@ -24,108 +23,13 @@ from .chain import BrokenRunError
 from .database import Database
 from .flat_rows import Row, sortable_time, with_settings
 from .ledger import addendum_of_entry, seal_of_entry
+from .run_lists import ANY_RUN, Filter, fetch_dictionaries, is_operator
 from .seal import Seal
 from .tables import EVENTS, LEDGER, NEWEST_RUNS, RESULTS, RUNS, TALLIES, VOIDED_RUNS
 
-
-@dataclass(frozen=True)
-class Filter:
-    """Conditions on runs or results; None is any."""
-
-    asset: str | None = None
-    model: str | None = None
-    verdict: str | None = None
-    """A verdict, or `cut short` for a run that is not finished."""
-    since: datetime | None = None
-    until: datetime | None = None
-    """Before this time."""
-    serial: str | None = None
-    operator: str | None = None
-    """Who began the run."""
-    search: str = ""
-    """Words, each of which is part of the run's number, unit, serial number, model, procedure or
-    operator, in capitals or not."""
-
-
-CUT_SHORT = "cut short"
 NOT_VOID = RESULTS.c.run.not_in(select(VOIDED_RUNS.c.run))
 """Condition on results: of a run that is not void."""
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
-_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator"))
-_SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
-"""What a search looks at, in one text; no word that is searched for has a line end."""
-Query = Select[tuple[object, ...]]
-
-
-def runs(database: Database, wanted: Filter = Filter(), newest: int | None = None) -> list[Row]:
-    """One row for each run, in the order they came; `newest` limits them to so many of the last.
-
-    A row holds the columns of the table of runs but `opening`, with `verdict` and `voided`.
-    """
-    if newest is None:
-        return _rows(database, selected_runs(wanted).order_by(RUNS.c.number))
-    query = selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(newest)
-    return _rows(database, query)[::-1]
-
-
-def count_runs(database: Database, wanted: Filter) -> int:
-    """How many runs `wanted` lets through."""
-    counted = select(func.count()).select_from(RUNS).where(*_conditions(wanted))
-    with database.read() as connection:
-        return int(connection.execute(counted).scalar_one())
-
-
-def selected_runs(wanted: Filter) -> Query:
-    """Query: the runs that `wanted` lets through, each with its verdict, in no order."""
-    verdict = select(LEDGER.c.verdict).where(_decides_run()).limit(1).scalar_subquery()
-    columns = [column for column in RUNS.c if column.name != "opening"]
-    voided = RUNS.c.number.in_(select(VOIDED_RUNS.c.run)).label("voided")
-    query = select(*columns, func.coalesce(verdict, CUT_SHORT).label("verdict"), voided)
-    return query.where(*_conditions(wanted))
-
-
-def _decides_run() -> ColumnElement[bool]:
-    """Condition on a ledger entry: it has the verdict of the run of the query about it."""
-    return (LEDGER.c.run == RUNS.c.number) & LEDGER.c.verdict.is_not(None)
-
-
-def _conditions(wanted: Filter) -> list[ColumnElement[bool]]:
-    """Conditions on the table of runs."""
-    c = RUNS.c
-    pairs = (
-        (c.asset, wanted.asset),
-        (c.model, wanted.model),
-        (c.serial, wanted.serial),
-    )
-    found = [column == value for column, value in pairs if value is not None]
-    if wanted.operator is not None:
-        found.append(_is_operator(wanted.operator))
-    if wanted.since is not None:
-        found.append(c.at >= sortable_time(wanted.since))
-    if wanted.until is not None:
-        found.append(c.at < sortable_time(wanted.until))
-    if wanted.verdict == CUT_SHORT:
-        found.append(~select(LEDGER.c.run).where(_decides_run()).exists())
-    elif wanted.verdict is not None:
-        decided = select(LEDGER.c.run).where(LEDGER.c.verdict == wanted.verdict)
-        found.append(c.number.in_(decided))
-    return found + [_is_in_run(word) for word in wanted.search.split()]
-
-
-def _is_operator(name: str) -> ColumnElement[bool]:
-    """Condition: a run is this operator's, also one that nobody attended or a simulated person."""
-    told = (name, f"{name} (unattended)", f"{name} (simulated)")
-    return RUNS.c.operator.in_(told)
-
-
-def _is_in_run(word: str) -> ColumnElement[bool]:
-    """Condition: `word` is part of what a search looks at.
-
-    SQLite takes only letters of ASCII for the same in capitals, so a word with others is also
-    looked for in capitals, small, and with one capital.
-    """
-    forms = [word] if word.isascii() else {word, word.lower(), word.upper(), word.capitalize()}
-    return or_(*(_SEARCHED.icontains(form, autoescape=True) for form in forms))
 
 
 def history(asset: str, step: str, point: str) -> Select[tuple[object, ...]]:
@@ -267,7 +171,7 @@ def pass_rates() -> Select[tuple[object, ...]]:
     return select(*keys, *summed).group_by(*keys).order_by(*keys)
 
 
-def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
+def results(database: Database, wanted: Filter = ANY_RUN) -> Iterator[Row]:
     """Yield flat results with the name of their run, by run and event, as they are read.
 
     `wanted`: conditions on each result, its verdict among them. A row also says from its event what
@@ -292,7 +196,7 @@ def results(database: Database, wanted: Filter = Filter()) -> Iterator[Row]:
     ):
         query = query if value is None else query.where(column == value)
     if wanted.operator is not None:
-        query = query.where(_is_operator(wanted.operator))
+        query = query.where(is_operator(wanted.operator))
     if wanted.since is not None:
         query = query.where(RESULTS.c.at >= sortable_time(wanted.since))
     if wanted.until is not None:
@@ -308,7 +212,7 @@ def signatures(database: Database) -> Iterator[Seal | Addendum]:
 
     `audit` reports those that cannot.
     """
-    for row in _rows(database, select(LEDGER.c.document).order_by(LEDGER.c.number)):
+    for row in fetch_dictionaries(database, select(LEDGER.c.document).order_by(LEDGER.c.number)):
         for read in (seal_of_entry, addendum_of_entry):
             with suppress(BrokenRunError):
                 signed = read(row["document"])
@@ -320,9 +224,3 @@ def fetch_rows(database: Database, query: Select[tuple[object, ...]]) -> Sequenc
     """The rows of a query, as named tuples."""
     with database.read() as connection:
         return connection.execute(query).all()
-
-
-def _rows(database: Database, query: Select[tuple[object, ...]]) -> list[Row]:
-    """The rows of a query, as dictionaries."""
-    with database.read() as connection:
-        return [dict(row) for row in connection.execute(query).mappings()]

@@ -99,7 +99,7 @@ def rehearsed_bench(data: BenchData, *, unattended: bool = False) -> RehearsedBe
         generator_commands=data.generator_commands,
         asset=data.file.asset or _any_unit(data),
         certificate=data.certificate,
-        environment=data.file.environment,
+        environment=data.environment,
         unattended=unattended,
     )
     return bench if simulation is None else replace(bench, age_months=simulation.age_months)

@@ -19,6 +19,8 @@ Read in this order:
     risk_text               how probably a point was decided wrongly; k and coverage
     certificate_text        the whole text of a certificate
     typesetting             templates typeset by typst
+    visible_text            the text of a PDF that can be seen
+    shown_elements          whether a paper by another template shows what it must
     html_tables             tables of results as HTML
     pdf, html               the certificate in these forms
     table_paper             a paper of tables and pictures, as PDF and HTML
@@ -94,7 +96,8 @@ Design decisions, all in force:
    Decision: laboratory, customer, place and receipt come from a file or from whoever makes the
    paper, which says so, until an addendum keeps them; from then on nothing else is printed. The
    number of a certificate is the run's, with -2 and so on for each amendment. An approval by the
-   key that also sealed the record is said to be one.
+   key that also sealed the record is said to be one. Until it is approved, a paper is a draft,
+   without accreditation, logo or the laboratory's statements: these vouch for what was released.
    Rejected: a date of issue from the clock, which would make each printing another file.
    Held by: tests/reports/test_issue.py, tests/cli/test_addenda.py.
 9. A digital certificate is signed by signxml with the laboratory's X.509 certificate.
@@ -104,4 +107,20 @@ Design decisions, all in force:
    Rejected: Ed25519 with the operator's key (RFC 9231): signxml, by which dcclib verifies, does
    not take it.
    Held by: tests/reports/test_dcc_signature.py, which verifies without signxml.
+10. A number of a certificate is one paper.
+   Why: two papers of one number that differ make both worthless.
+   Decision: an approval is followed by an addendum `issued`, with the SHA-256 of text, layout, PDF
+   and HTML, the version and the note on keys. All that a paper states is in the record by then, the
+   logo too; the record that is attached ends before that addendum. A later printing whose bytes
+   differ says that it is a copy, and by what. `record verify --paper` looks a file up by its hash.
+   Rejected: the first printing as the issue, which a reader of a copy of the store would be; a date
+   of printing on copies, which would make each another file.
+   Held by: tests/cli/test_issued_paper.py.
+11. A template of one's own is judged by the paper that it makes.
+   Why: a template may name all keys and set them in white.
+   Decision: pypdf reads the PDF's text, without what is white, tiny or beside the page; each
+   element of `shown_elements` must be there as often as the data have it.
+   Rejected: a list of keys that the template's text must name, alone (it stays, for keys that are
+   empty at the time); rendering with each element changed, a compilation for each.
+   Held by: tests/cli/test_issued_paper.py.
 """

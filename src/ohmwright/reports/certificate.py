@@ -96,6 +96,8 @@ class Certificate:
     """Hash of the last event of the record, in hexadecimal."""
     seal_note: str
     """That a key which signed the record is not trusted where the papers are made; else empty."""
+    copy: str
+    """By what this is a copy and not the issued paper; empty where it is not known to be one."""
     issue: Issue
     """Number, approvals, amendments, and what is stated beside the record."""
 
@@ -109,6 +111,16 @@ class Certificate:
     def operators(self) -> tuple[str, ...]:
         """Everyone who carried out a part of the run, in order."""
         return tuple(dict.fromkeys(part.operator for part in self.parts))
+
+    @property
+    def is_draft(self) -> bool:
+        """Whether nobody has approved it yet."""
+        return not self.issue.approvals
+
+    @property
+    def number(self) -> str:
+        """The number of its issue; of a draft, which has none yet, with a word behind it."""
+        return f"{self.issue.number}-draft" if self.is_draft else self.issue.number
 
     @property
     def dated(self) -> datetime:
@@ -137,11 +149,13 @@ def certificate_of(
     head: str | None = None,
     seal_note: str = "",
     issue: Issue | None = None,
+    copy: str = "",
 ) -> Certificate:
     """The certificate of a finished run. Raises UsageError for one that is not finished.
 
     `head`: hash of the run's last event. `seal_note`: that a key which signed is not trusted; empty
-    where all are. `issue`: without it the first issue, which nobody has approved.
+    where all are. `issue`: without it the first issue, which nobody has approved. `copy`: by what
+    its papers are not the issued ones; empty where they are.
     """
     started, finished = _first_and_last(events)
     parts = parts_of_run(events)
@@ -178,6 +192,7 @@ def certificate_of(
         work_orders=_work_orders(events),
         owner="" if started.registered is None else started.registered.owner,
         seal_note=printable(seal_note) if seal_note else "",
+        copy=printable(copy) if copy else "",
         issue=issue,
     )
 

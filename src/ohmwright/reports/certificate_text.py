@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass
 from datetime import UTC
 from typing import Any
 
-from ohmwright.model.paper import PaperData
 from ohmwright.model.result import Result
 
 from .certificate import Certificate
@@ -48,6 +47,11 @@ NOT_ON_RECORD = (
     "Laboratory, customer, place and receipt are as told when this paper was made; they become "
     "part of the record by its approval."
 )
+DRAFT = (
+    "Not approved: nobody has released these results, so this is no certificate. It has neither "
+    "accreditation nor logo; a number names a certificate once it is approved."
+)
+_TITLE = "Certificate of calibration"
 _ADJUSTED = "The adjustment is decided on a rested confirmation after the last move of the trim."
 
 
@@ -63,14 +67,31 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     of_u = filter(None, (uncertainty_text(results),))
     issue = certificate.issue
     told = (NOT_ON_RECORD,) if issue.paper != NOTHING_TOLD and not issue.on_record else ()
-    return (*seal, *NOTES, *of_results, *of_u, *((_ADJUSTED,) if adjusted else ()), *told)
+    standing = filter(None, (draft_text(certificate), certificate.copy))
+    return (
+        *standing,
+        *seal,
+        *NOTES,
+        *of_results,
+        *of_u,
+        *((_ADJUSTED,) if adjusted else ()),
+        *told,
+    )
 
 
 def statements_of(certificate: Certificate) -> tuple[str, ...]:
-    """What the certificate states of itself: issues it replaces, scope, the laboratory's own."""
+    """What the certificate states of itself: issues it replaces, scope, the laboratory's own.
+
+    A draft has nothing of the last: such sentences are about what was released.
+    """
     issue = certificate.issue
-    own = map(printable, issue.paper.statements)
+    own = () if certificate.is_draft else map(printable, issue.paper.statements)
     return (*issue.amendments, *issue.remarks, *STATEMENTS, *own)
+
+
+def draft_text(certificate: Certificate) -> str:
+    """That nobody has approved the certificate; empty where somebody has."""
+    return DRAFT if certificate.is_draft else ""
 
 
 @dataclass(frozen=True)
@@ -104,6 +125,10 @@ class CertificateText:
     letterhead: Letterhead
     void: str
     """Who declared the run void, when and why; empty where it is not void."""
+    draft: str
+    """That nobody has approved it; empty where somebody has."""
+    copy: str
+    """By what it is a copy, and not the paper that was issued; empty where it is that one."""
     verdict: str
     verdict_found: str
     verdict_left: str
@@ -141,12 +166,14 @@ class CertificateText:
 def certificate_text(certificate: Certificate) -> CertificateText:
     """The text of `certificate`, its power curves drawn."""
     return CertificateText(
-        title="Certificate of calibration",
+        title=_TITLE if not certificate.is_draft else f"Draft of a {_TITLE.lower()}",
         number=printable(certificate.issue.number),
         done=f"{certificate.ended_at.astimezone(UTC):%Y-%m-%d}",
         dated=f"{certificate.dated.astimezone(UTC):%Y-%m-%d}",
-        letterhead=_letterhead(certificate.issue.paper),
+        letterhead=_letterhead(certificate),
         void=certificate.issue.void,
+        draft=draft_text(certificate),
+        copy=certificate.copy,
         verdict=certificate.verdict,
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
@@ -179,14 +206,19 @@ def certificate_text(certificate: Certificate) -> CertificateText:
     )
 
 
-def _letterhead(paper: PaperData) -> Letterhead:
-    """The laboratory at the head of the certificate; all empty where none is known."""
+def _letterhead(certificate: Certificate) -> Letterhead:
+    """The laboratory at the head of the certificate; all empty where none is known.
+
+    A draft has no words on an accreditation: they vouch for results that were released.
+    """
+    paper = certificate.issue.paper
     if paper.laboratory is None:
         return Letterhead("", (), "")
+    shown = not certificate.is_draft
     return Letterhead(
         printable(paper.laboratory.name),
         tuple(map(printable, paper.laboratory.address)),
-        printable(paper.accreditation) if paper.accreditation else "",
+        printable(paper.accreditation) if shown and paper.accreditation else "",
     )
 
 

@@ -12,7 +12,7 @@ from datetime import UTC, datetime
 
 from lxml import etree
 
-from ohmwright.model.paper import PaperData, Party
+from ohmwright.model.paper import Party
 
 from .certificate import Certificate
 from .certificate_text import CAUTIONS, notes_of, statements_of
@@ -82,7 +82,7 @@ def _core_data(core: Element, certificate: Certificate, country: str) -> None:
     add(core, "countryCodeISO3166_1", country)
     add(core, "usedLangCodeISO639_1", "en")
     add(core, "mandatoryLangCodeISO639_1", "en")
-    add(core, "uniqueIdentifier", issue.number)
+    add(core, "uniqueIdentifier", certificate.number)
     if issue.paper.received_on is not None:
         add(core, "receiptDate", f"{issue.paper.received_on}")
     add(core, "beginPerformanceDate", _date(certificate.begun_at))
@@ -135,12 +135,13 @@ def _item(item: Element, certificate: Certificate) -> None:
     add_identification(identifications, "owner", unit.id, "Asset")
 
 
-def _told(paper: PaperData) -> Iterator[tuple[str, str]]:
+def _told(certificate: Certificate) -> Iterator[tuple[str, str]]:
     """What papers state beside the record and the schema has no element for."""
+    paper = certificate.issue.paper
     yield from (
         (name, text)
         for name, text in (
-            ("Accreditation", paper.accreditation),
+            ("Accreditation", "" if certificate.is_draft else paper.accreditation),
             ("Place of work", paper.place),
             ("Condition of the item when received", paper.condition),
         )
@@ -158,7 +159,7 @@ def _statements(parent: Element, certificate: Certificate) -> None:
         add(void, "valid", "false")
     said = [
         *statements_of(certificate),
-        *(f"{name}: {text}" for name, text in _told(issue.paper)),
+        *(f"{name}: {text}" for name, text in _told(certificate)),
         *(
             f"{name.capitalize()} of the item{text}."
             for name, text in corrected_texts(certificate).items()

@@ -20,6 +20,7 @@ from .dcc_elements import (
     add_words,
 )
 from .measuring_conditions import conditions_of_result
+from .result_tables import requirement_text
 from .run_parts import RunPart
 from .text import NOT_RECORDED, limits_text, printable, unit_symbol
 from .traceability_marks import ValueMarks, traceability_text
@@ -74,20 +75,22 @@ def _room(parent: Element, parts: Sequence[RunPart]) -> None:
     """Add temperature and humidity of the room; once where every part of the run has the same."""
     alike = len({part.environment for part in parts}) == 1
     read = [
-        (name if alike else f"{name}, part {part.number}", value, unit)
+        (name if alike else f"{name}, part {part.number}", value, unit, by)
         for part in (parts[:1] if alike else parts)
         if (room := part.environment) is not None
-        for name, value, unit in (
-            ("Temperature", room.temperature_c, r"\degreecelsius"),
-            ("Relative humidity", room.humidity_percent, r"\percent"),
+        for name, value, unit, by in (
+            ("Temperature", room.temperature_c, r"\degreecelsius", room.temperature_told_by),
+            ("Relative humidity", room.humidity_percent, r"\percent", room.humidity_told_by),
         )
         if value is not None
     ]
-    for name, value, unit in read:
+    for name, value, unit, by in read:
         condition = add(parent, "influenceCondition")
         add_words(condition, "name", name, english=True)
         quantity = add(add(condition, "data"), "quantity")
         add_words(quantity, "name", name, english=True)
+        told = f"As told by {by}, not measured" if by else "As told, not measured"
+        add_words(quantity, "description", told, english=True)
         add_real(quantity, value, unit)
     if not read:
         condition = add(parent, "influenceCondition")
@@ -117,6 +120,8 @@ def _point(data: Element, result: Result, marks: ValueMarks) -> None:
     said = [conditions_of_result(result).words()]
     if target is not None:
         said.append(f"Limits {limits_text(target)} {unit_symbol(target, measured)}".rstrip())
+    if result.requirement:
+        said += [requirement_text(result), printable(result.held_against_it)]
     add_words(quantity, "description", *filter(None, said), english=True)
     kind = measured and (measured.quantity or (target and target.quantity))
     if measured is None or not kind:

@@ -45,8 +45,9 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Begun", minute_text(certificate.begun_at)),
             ("Ended", minute_text(certificate.ended_at)),
             ("RF on for", _on_time_text(certificate)),
+            *([] if "adjust" in certificate.stages else [("Adjusted", "nothing in this run")]),
             ("Bench", certificate.bench),
-            ("Room", _by_part(certificate.parts, lambda part: room_text(part.environment))),
+            ("Room", _by_part(certificate.parts, _room)),
         ),
     )
     yield "Procedure", _procedure(certificate)
@@ -119,6 +120,10 @@ def _ages(results: Iterable[Result]) -> str:
 def _printable(*facts: tuple[str, str]) -> Details:
     """Pairs of label and value, the values as printable text."""
     return tuple((label, printable(value)) for label, value in facts)
+
+
+def _room(part: RunPart) -> str:
+    return room_text(part.environment, part.operator)
 
 
 def _on_time_text(certificate: Certificate) -> str:

@@ -70,17 +70,22 @@ def _hash(digest: str) -> str:
 
 def _body(sheet: CertificateText) -> Iterable[str]:
     """The elements within the body, in order."""
+    numbered = "Would have the number" if sheet.draft else "Number"
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
-        f'<p class="faint">Number {isolated(sheet.number)}</p></div>'
+        f'<p class="faint">{numbered} {isolated(sheet.number)}</p></div>'
         f'<div class="result"><span class="faint">Result of {escape(sheet.done)}</span>'
         f"{'<b>VOID</b>' if sheet.void else _verdict(sheet.verdict)}</div></header>"
     )
-    if mark := "VOID" if sheet.void else "SIMULATED" if sheet.simulated else "":
+    marks = {"VOID": sheet.void, "SIMULATED": sheet.simulated, "DRAFT": sheet.draft}
+    if mark := next((word for word, said in marks.items() if said), ""):
         yield f'<div class="watermark" aria-hidden="true"><span>{mark}</span></div>'
     if sheet.void:
         warning = "<b>VOID. This certificate must not be used.</b>"
         yield f'<p class="void">{warning} {isolated(sheet.void)}</p>'
+    for word, said in (("DRAFT", sheet.draft), ("COPY", sheet.copy)):
+        if said:
+            yield f'<p class="standing"><b>{word}.</b> {isolated(said)}</p>'
     if sheet.simulated:
         yield f'<p class="simulated"><b>SIMULATED.</b> {escape(sheet.simulated)}</p>'
     if sheet.verdict_found and sheet.verdict_left:

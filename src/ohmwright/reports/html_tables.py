@@ -34,7 +34,7 @@ def _group(group: StepGroup, stages: tuple[str, ...]) -> str:
     """The rows of one step under its name."""
     rows = "".join(_row(row, stages) for row in group.rows)
     span = 4 + 4 * len(stages)
-    name = f"{isolated(group.step)}{faint(group.at)}"
+    name = f"{isolated(group.step)}{faint(group.at)}{_small(group.requirement)}"
     head = f'<tr><th colspan="{span}" scope="rowgroup">{name}</th></tr>'
     return f"<tbody>{head}{rows}</tbody>"
 
@@ -49,6 +49,17 @@ def _row(row: PointRow, stages: tuple[str, ...]) -> str:
     return (
         f"<tr><td>{isolated(row.point)}{faint(row.at)}</td>{_cell('Target', row.target)}"
         f"{_cell('Limits', limits, accepted)}{''.join(outcome)}{_cell('TUR', last.ratio)}</tr>"
+        f"{_more(row, len(stages))}"
+    )
+
+
+def _more(row: PointRow, stages: int) -> str:
+    """A row with what was held against what was required; nothing where limits say it."""
+    said = ". ".join(filter(None, (row.compared, row.requirement)))
+    return (
+        f'<tr class="more"><td colspan="{4 + 4 * stages}">{isolated(said)}</td></tr>'
+        if said
+        else ""
     )
 
 
@@ -69,6 +80,11 @@ def _result_cells(outcome: ResultCells, stage: str) -> str:
         _cell(f"{stage}{name}", *cell)
         for name, cell in zip(_OUTCOME, (*cells, (outcome.verdict, "", verdict)), strict=True)
     )
+
+
+def _small(words: str) -> str:
+    """Words on a line of their own, in a smaller type; nothing where there are none."""
+    return f"<small>{isolated(words)}</small>" if words else ""
 
 
 def faint(words: str) -> str:

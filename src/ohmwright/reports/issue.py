@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from ohmwright.model.paper import PaperData
+from ohmwright.model.paper import Authority, IssuedPaper, PaperData
 from ohmwright.records.addendum import Addendum, is_voided
 
 from .text import minute_text, printable
@@ -24,12 +24,21 @@ class Signature:
     fingerprint: str
     same_key: bool
     """Whether the same key sealed the record, so that it proves no second person."""
+    authority: Authority | None = None
 
     @property
     def key_words(self) -> str:
-        """The key's fingerprint, and that it also sealed the record where it did."""
+        """The key's fingerprint, whether it also sealed the record, and by what it may approve."""
         also = ", which also sealed the record" if self.same_key else ""
-        return f"{self.fingerprint}{also}"
+        return f"{self.fingerprint}{also}; {authority_text(self.authority)}"
+
+
+def authority_text(authority: Authority | None) -> str:
+    """Who authorised somebody, and by what they were known; that nothing restricts who may."""
+    if authority is None:
+        return "who may do so is not restricted"
+    how = "name alone" if authority.by == "name" else authority.by
+    return printable(f"authorised by {authority.laboratory}, known by {how}")
 
 
 @dataclass(frozen=True)
@@ -43,6 +52,9 @@ class Issue:
     amendments: tuple[str, ...] = ()
     """Why each issue replaced the one before, as printable text."""
     approvals: tuple[Signature, ...] = ()
+    """Of this issue; while there is none, its papers are drafts."""
+    issued: IssuedPaper | None = None
+    """The paper that was issued with the newest approval; None where the record does not say."""
     void: str = ""
     """Who declared the run void, when and why; empty where it is not void."""
     remarks: tuple[str, ...] = ()
@@ -78,6 +90,7 @@ def issue_of(
         replaces=numbers[-2] if amended else "",
         amendments=tuple(map(_amendment_text, numbers, numbers[1:], amended)),
         approvals=tuple(_approvals(addenda, sealed_by)),
+        issued=_issued(addenda),
         void="".join(map(_declaration_text, void)),
         remarks=tuple(map(_declaration_text, words[: len(words) - len(void)])),
         paper=kept[-1] if kept else given or NOTHING_TOLD,
@@ -93,7 +106,7 @@ def addendum_lines(run_id: str, addenda: Sequence[Addendum]) -> list[str]:
     lines += [*issue.amendments, *issue.remarks]
     lines += [
         f"Certificate {issue.number} approved by {one.name}, {minute_text(one.at)}, key "
-        f"{one.fingerprint}"
+        f"{one.key_words}"
         for one in issue.approvals
     ]
     return lines
@@ -109,7 +122,17 @@ def _approvals(addenda: Sequence[Addendum], sealed_by: str | None) -> list[Signa
         elif said.what == "approved":
             same = said.key == sealed_by
             name = printable(said.operator)
-            found.append(Signature(name, said.signed_at, one.fingerprint, same))
+            signed = Signature(name, said.signed_at, one.fingerprint, same, said.authority)
+            found.append(signed)
+    return found
+
+
+def _issued(addenda: Sequence[Addendum]) -> IssuedPaper | None:
+    """The paper of the newest approval; None where it names none, or an amendment came after it."""
+    found = None
+    for one in addenda:
+        if one.statement.what in ("approved", "issued", "amended"):
+            found = one.statement.issued
     return found
 
 
@@ -118,7 +141,7 @@ def _amendment_text(old: str, new: str, addendum: Addendum) -> str:
     said = addendum.statement
     return printable(
         f"{new} replaces {old}, which is no longer valid: {said.reason.rstrip('.')} "
-        f"({said.operator}, {minute_text(said.signed_at)})."
+        f"({said.operator}, {minute_text(said.signed_at)}; {authority_text(said.authority)})."
     )
 
 
@@ -126,5 +149,6 @@ def _declaration_text(addendum: Addendum) -> str:
     """That the run was declared void or valid again, by whom, when and why."""
     said = addendum.statement
     return printable(
-        f"{minute_text(said.signed_at)}, {said.operator}: {_PAST[said.what]}: {said.reason}"
+        f"{minute_text(said.signed_at)}, {said.operator} ({authority_text(said.authority)}): "
+        f"{_PAST[said.what]}: {said.reason}"
     )

@@ -4,20 +4,34 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ohmwright.model.traceability import Environment
+from ohmwright.model.traceability import Environment, Told
 
 from .run_parts import RunPart
 from .text import NOT_RECORDED, minute_text, printable
 
 
-def room_text(room: Environment | None) -> str:
-    """Temperature and humidity of a room, or that they are not recorded."""
-    temperature_c = None if room is None else room.temperature_c
-    humidity_percent = None if room is None else room.humidity_percent
-    read = ([] if temperature_c is None else [f"{temperature_c:g} °C"]) + (
-        [] if humidity_percent is None else [f"{humidity_percent:g} % relative humidity"]
+def room_text(room: Environment | None, operator: str) -> str:
+    """Temperature and humidity of a room and who told them, or that they are not recorded."""
+    if room is None:
+        return NOT_RECORDED
+    figures = (
+        (room.temperature_c, "°C", room.temperature_told_by),
+        (room.humidity_percent, "% relative humidity", room.humidity_told_by),
     )
-    return ", ".join(read) or NOT_RECORDED
+    told = [(f"{value:g} {unit}", by) for value, unit, by in figures if value is not None]
+    said = ", ".join(figure for figure, _ in told)
+    whose = dict.fromkeys(_told_by(by, operator) for _, by in told)
+    if len(whose) > 1:
+        said = ", ".join(f"{figure} ({_told_by(by, operator)})" for figure, by in told)
+        return f"{said}; not measured"
+    return f"{said} ({next(iter(whose))}, not measured)" if told else NOT_RECORDED
+
+
+def _told_by(who: Told | None, operator: str) -> str:
+    """By whom a figure of the room was told; records of earlier versions do not say."""
+    if who is None:
+        return "as told"
+    return f"as told by {operator if who == 'the operator' else who}"
 
 
 _UNPROVED = "as data and command sets say; none was proved with RF on before the run began"
@@ -73,5 +87,5 @@ def interruption_lines(parts: Sequence[RunPart]) -> Iterable[str]:
         yield printable(
             f"Part {part.number}: {how} {minute_text(part.begun_at)} by "
             f"{part.operator or NOT_RECORDED}; {end}. {count} result{'' if count == 1 else 's'}. "
-            f"Room: {room_text(part.environment)}.{changed}{left}"
+            f"Room: {room_text(part.environment, part.operator)}.{changed}{left}"
         )

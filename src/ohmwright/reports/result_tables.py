@@ -54,6 +54,10 @@ class PointRow:
     accepted: str
     """The limits that the decision rule leaves, where it narrows them."""
     unit: str
+    requirement: str
+    """What was required where no limits say it, unless the whole step says it."""
+    compared: str
+    """What was held against that, at each stage."""
     found: ResultCells
     left: ResultCells
 
@@ -65,6 +69,8 @@ class StepGroup:
     step: str
     at: str
     """Conditions that all points of the step share."""
+    requirement: str
+    """What was required of all of them, where no limits say it."""
     rows: tuple[PointRow, ...]
 
 
@@ -89,28 +95,60 @@ def step_groups(certificate: Certificate) -> Iterable[StepGroup]:
         shared = shared_conditions(
             [conditions_of_result(r) for line in within for r in line.results]
         )
-        rows = tuple(_row(line, shared, certificate.marks) for line in within)
-        yield StepGroup(printable(step), shared.words(), rows)
+        required = {requirement_text(line.last) for line in within}
+        common = required.pop() if len(required) == 1 else ""
+        rows = tuple(_row(line, shared, certificate.marks, common) for line in within)
+        yield StepGroup(printable(step), shared.words(), common, rows)
 
 
-def _row(line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks) -> PointRow:
-    """The row of one measured point; `shared` is what its step says of all points."""
+def requirement_text(result: Result) -> str:
+    """What was required of a point, as printable text; empty where its limits say all."""
+    return _ohms(f"Required: {result.requirement}") if result.requirement else ""
+
+
+def _ohms(text: str) -> str:
+    return printable(text).replace(" ohm", " Ω")
+
+
+def _row(
+    line: CertifiedPoint, shared: MeasuringConditions, marks: ValueMarks, required: str
+) -> PointRow:
+    """The row of one measured point; `shared` and `required` is what its step says of all."""
     target = line.last.target
     one_sided = target is None or target.one_sided or target.lower_only
-    point = printable(line.point).replace(" ohm", " Ω")
+    point = _ohms(line.point)
+    requirement = requirement_text(line.last)
     at = differing_conditions_text(
         (r.stage.replace("_", " "), conditions_of_result(r).without(shared)) for r in line.results
     )
     return PointRow(
         point=point,
-        at="" if at == point else at,  # a level is named by its setting
+        at=_unsaid(at, point),
         target="" if target is None or one_sided else four_digits(target.value, target),
         limits="" if target is None else limits_text(target),
         accepted=_accepted(line.last),
         unit=unit_symbol(target, line.last.measured),
+        requirement="" if requirement == required else requirement,
+        compared=_compared_text(line),
         found=_result_cells(line.found, marks),
         left=_result_cells(line.left, marks),
     )
+
+
+def _unsaid(conditions: str, point: str) -> str:
+    """Conditions without what the point's name says: its load resistance, or its setting."""
+    before, into, load = conditions.rpartition("into ")
+    left = before.rstrip() if into and point.endswith(load) else conditions
+    return "" if left == point else left
+
+
+def _compared_text(line: CertifiedPoint) -> str:
+    """What was held against the requirement of a point; by stage where it has two results."""
+    held = [(r.stage.replace("_", " "), r.held_against_it) for r in line.results]
+    said = [(stage, _ohms(words)) for stage, words in held if words]
+    if len(line.results) == 1:
+        return said[0][1] if said else ""
+    return "; ".join(f"{stage} {words}" for stage, words in said)
 
 
 def _accepted(result: Result) -> str:

@@ -9,6 +9,7 @@ these lack too is shown by its code.
 from __future__ import annotations
 
 import json
+from base64 import b64decode
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
@@ -18,6 +19,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from ohmwright.model.errors import SourceError
+from ohmwright.model.paper import Logo
 
 from .text import character_code
 
@@ -39,6 +41,11 @@ class Picture:
     def document(self) -> dict[str, object]:
         """The picture as JSON for a template, its bytes as numbers."""
         return {"format": self.form, "bytes": list(self.content)}
+
+
+def picture_of(logo: Logo) -> Picture:
+    """The picture of a logo as it is kept in a record."""
+    return Picture(logo.form, b64decode(logo.base64))
 
 
 def typeset(

@@ -42,7 +42,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "AnalyzerEntry": ("benches", "[analyzer]"),
     "InstrumentEntry": ("benches", "[generator]"),
     "Asset": ("benches", "[asset]"),
-    "Environment": ("benches", "[environment]"),
+    "RoomFigures": ("benches", "[environment]"),
     "Simulation": ("benches", "[simulation]"),
     "AnalyzerData": ("analyzers", "[data]"),
     "LoadBankData": ("analyzers", "[data.load_bank]"),
@@ -68,6 +68,7 @@ TABLES: dict[str, tuple[str, str]] = {
     "Sweep": ("sweeps", "sweep plan"),
     "LaboratoryFile": ("certificates", "laboratory"),
     "Party": ("certificates", "[[customer]]"),
+    "Authorised": ("certificates", "[[authorised]]"),
     "SignatureFiles": ("certificates", "[signature]"),
 }
 """The page and the heading cell of each model's table; steps, rules and links go by their kind."""

@@ -62,6 +62,16 @@ class ContactQualityStep(InstrumentStep):
             raise ValueError("needs from_ohm <= alarm_above_ohm < alarm_below_ohm <= to_ohm")
         return self
 
+    @property
+    def clear_requirement(self) -> str:
+        """What the resistance is held against at which the alarm goes out, as a clause."""
+        most_ohm = self.hysteresis_at_most_ohm
+        bound = "" if most_ohm is None else f", nor more than {most_ohm:g} ohm below it"
+        return (
+            f"not above the resistance of the alarm, but for the search step of {self.step_ohm:g} "
+            f"ohm{bound}"
+        )
+
     def point_names(self) -> tuple[str, ...]:
         """Return the names of both thresholds: where the alarm comes on, and where it goes out."""
         return ("alarm", "clear")
@@ -146,13 +156,18 @@ def _clear_result(work: StepRun, step: ContactQualityStep, found: SearchResult) 
         verdict: VerdictAndReason = "not measured", why
         return _result(work, step, "clear", None, verdict, None)
     apart_ohm = found.alarm.middle_ohm - found.clear.middle_ohm
+    where = "below" if apart_ohm >= 0 else "above"
+    compared = f"{abs(apart_ohm):.1f} ohm {where} the alarm's"
     most_ohm = step.hysteresis_at_most_ohm
     verdict = "pass", ""
     if apart_ohm < -step.step_ohm:
         verdict = "fail", f"the alarm goes out {-apart_ohm:g} ohm above where it comes on"
     elif most_ohm is not None and apart_ohm > most_ohm:
         verdict = "fail", f"hysteresis of {apart_ohm:.1f} ohm is more than {most_ohm:g} ohm"
-    return _result(work, step, "clear", found.clear, verdict, None)
+    made = _result(work, step, "clear", found.clear, verdict, None)
+    return made.model_copy(
+        update={"requirement": step.clear_requirement, "held_against_it": compared}
+    )
 
 
 def _result(

@@ -75,6 +75,12 @@ class MonotonicityStep(ModeStep):
         limit_w = self.lowest_at_most_w
         return None if limit_w is None else at_most("power_w", limit_w)
 
+    @property
+    def requirement(self) -> str:
+        """What each setting is held against, as a clause."""
+        allowed = f"by more than {self.allowance_w:g} W " if self.allowance_w else ""
+        return f"power not {allowed}below that at any lower setting"
+
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:
         """Complain where mode, highest setting, time, load or range is out of the bench's."""
         highest_w = self.settings_w[-1]
@@ -170,8 +176,9 @@ def _result(
     readings, setting_w = done.latest, done.chosen.setting_w
     target = step.lowest_limit if setting_w == step.settings_w[0] else None
     no_value: VerdictAndReason = "not measured", "no reading at the age asked for"
-    verdict = done.verdict_instead or no_value
+    verdict, compared = done.verdict_instead or no_value, ""
     if measured is not None:
+        compared = _compared(measured, below)
         verdict = monotonicity_verdict(step, measured, below)
         if target is not None:
             verdict = judge(measured, target, step.rule)
@@ -186,11 +193,25 @@ def _result(
         reason=done.with_notes(verdict[1]),
         load_ohm=step.load_ohm,
         target=target,
+        requirement=step.requirement,
+        held_against_it=compared,
         measured=measured,
         conformity=conformity(measured, target, step.rule),
         on_s=readings.on_s,
         samples=readings.samples,
     )
+
+
+def _compared(measured: Measured, below: Sequence[Level]) -> str:
+    """Return how far this setting lies above the lower one that is nearest to it in power."""
+    if not below:
+        return "no lower setting was measured"
+    least, setting_w = min(
+        ((difference(measured, level), lower_w) for lower_w, level in below),
+        key=lambda one: one[0].value,
+    )
+    sign, apart_w = "above" if least.value >= 0 else "below", abs(least.value)
+    return f"{apart_w:.1f} ± {least.expanded():.1f} W {sign} that at setting {setting_w:g} W"
 
 
 def monotonicity_verdict(

@@ -11,7 +11,7 @@ export function startForm(number) {
   const fields = {
     procedure: h('select', { required: true, name: 'procedure', onchange: () => look() }),
     work: h('select', { name: 'work' }, h('option', { value: 'calibrate' }, 'As found, adjust, as left'),
-      h('option', { value: 'as found' }, 'Measure as found'), h('option', { value: 'verify' }, 'Measure as left')),
+      h('option', { value: 'as found' }, 'Measure as found, adjust nothing')),
     unattended: h('input', { type: 'checkbox', name: 'unattended', onchange: () => look() }),
     expired: h('input', { type: 'checkbox', name: 'expired' }),
     temperature: h('input', { type: 'number', name: 'temperature', min: -10, max: 60, step: 0.1 }),

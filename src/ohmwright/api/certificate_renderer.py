@@ -1,0 +1,203 @@
+"""Renders the papers of a finished run: as a draft, as they were issued, or as a copy of that."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC
+from functools import cached_property
+from pathlib import Path
+
+from ohmwright.model.errors import UsageError
+from ohmwright.records.chain import StoredRun
+from ohmwright.records.json_lines import run_lines
+from ohmwright.records.sql_store import SqlStore
+from ohmwright.records.trust import TrustedKeys
+from ohmwright.reports.certificate import Certificate, certificate_of
+from ohmwright.reports.certificate_text import CertificateText, certificate_text
+from ohmwright.reports.csv_file import certificate_csv
+from ohmwright.reports.html import certificate_html
+from ohmwright.reports.issue import Issue, issue_of
+from ohmwright.reports.label import label
+from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE, certificate_pdf
+from ohmwright.reports.shown_elements import refuse_hidden_elements
+from ohmwright.reports.typesetting import Form, Picture, picture_of
+
+from .certificate_files import CertificateOptions
+from .issued_paper import OTHER_FILE, copy_text, is_issued_file
+from .laboratory import Laboratory, PaperWords, find_laboratory, paper_data
+from .paths import file_name_safe
+from .signature_notes import notes_on_signatures
+
+_LABEL_FORMS: dict[str, Form] = {".svg": "svg", ".pdf": "pdf", ".png": "png"}
+
+
+class CertificateRenderer:
+    """Returns the content of each kind of certificate file of one run."""
+
+    def __init__(
+        self,
+        certificate: Certificate,
+        record: str,
+        options: CertificateOptions,
+        laboratory: Laboratory | None = None,
+    ) -> None:
+        self.certificate, self.record, self.options = certificate, record, options
+        self.laboratory = laboratory
+
+    @cached_property
+    def sheet(self) -> CertificateText:
+        """The whole text of the certificate."""
+        return certificate_text(self.certificate)
+
+    @cached_property
+    def _logo(self) -> Picture | None:
+        """The logo; a draft has none, since a mark of accreditation may be part of it."""
+        logo = self.certificate.issue.paper.logo
+        return None if logo is None or self.certificate.is_draft else picture_of(logo)
+
+    @property
+    def signs(self) -> bool:
+        """Whether digital certificates are signed: whether the laboratory file names a key."""
+        return self.laboratory is not None and self.laboratory.data.signature is not None
+
+    def name(self) -> str:
+        """Return asset, date and number as a file name without ending, valid on every system."""
+        day = f"{self.certificate.ended_at.astimezone(UTC):%Y-%m-%d}"
+        parts = (self.certificate.asset.id, day, self.certificate.issue.number)
+        named = "-".join(_file_name_part(part) for part in parts)
+        return f"{named}-draft" if self.certificate.is_draft else named
+
+    def pdf(self, _: Path = Path()) -> bytes:
+        """Return a PDF/A-3b with the record attached.
+
+        Raises SourceError where a template of the laboratory's own hides what must be read.
+        """
+        return self._issued_or_copy("pdf", self._pdf_of)
+
+    def _pdf_of(self, sheet: CertificateText) -> bytes:
+        template = self.options.template
+        made = certificate_pdf(
+            sheet, self.certificate.dated, self.record, logo=self._logo, template=template
+        )
+        if template != CERTIFICATE_TEMPLATE:
+            refuse_hidden_elements(made, sheet, template)
+        return made
+
+    def html(self, _: Path = Path()) -> bytes:
+        """Return the certificate as one HTML file."""
+        return self._issued_or_copy(
+            "html", lambda sheet: certificate_html(sheet, self._logo).encode()
+        )
+
+    def _issued_or_copy(self, kind: str, make: Callable[[CertificateText], bytes]) -> bytes:
+        """The file of that kind; where it is not the issued one, though it says the same, it tells.
+
+        What it says was held against the issued paper before.
+        """
+        made, issued = make(self.sheet), self.certificate.issue.issued
+        if issued is None or self.sheet.void or self.sheet.copy:
+            return made
+        if is_issued_file(made, kind, issued):
+            return made
+        return make(replace(self.sheet, copy=OTHER_FILE))
+
+    def csv(self, _: Path) -> bytes:
+        """Return the results as CSV."""
+        return certificate_csv(self.certificate)
+
+    def dcc(self, _: Path) -> bytes:
+        """Return the digital calibration certificate (XML).
+
+        Signed where the laboratory file names a key; validated where a schema is given.
+        """
+        from ohmwright.reports.dcc import certificate_dcc
+        from ohmwright.reports.dcc_schema import check_schema
+        from ohmwright.reports.dcc_signature import signed_dcc
+
+        document = certificate_dcc(self.certificate, self.options.country)
+        signing = None if self.laboratory is None else self.laboratory.signature_files()
+        if signing is not None:
+            document = signed_dcc(document, *signing)
+        if self.options.schema is not None:
+            check_schema(document, self.options.schema)
+        return document
+
+    def label(self, path: Path) -> bytes:
+        """Return the label, as SVG, PDF or PNG by the ending of `path`; UsageError for others."""
+        form = _LABEL_FORMS.get(path.suffix.lower())
+        if form is None:
+            raise UsageError(
+                f"{path}: a label is an SVG, PDF or PNG file.", do="Give a name that ends in one."
+            )
+        return label(self.certificate, self.options.label_size, form=form, due=self.options.due)
+
+
+def certificate_renderer(
+    store: SqlStore, run_id: str, trusted: TrustedKeys, options: CertificateOptions
+) -> CertificateRenderer:
+    """Return the renderer for a finished run; a PDF has the record attached as exported.
+
+    Raises RecordError where the store lacks records that this computer has seen in it, since an
+    older copy of a store may not hold the latest results of a unit.
+    """
+    with store.database.read() as connection:
+        store.refuse_loss(connection)
+    run = store.stored_run(run_id)
+    made = renderer_of_run(store, run, trusted, options)
+    copy = copy_text(made.certificate, made.sheet, options.template)
+    if not copy:
+        return made
+    marked = replace(made.certificate, copy=copy)
+    return CertificateRenderer(marked, made.record, options, made.laboratory)
+
+
+def renderer_of_run(
+    store: SqlStore, run: StoredRun, trusted: TrustedKeys, options: CertificateOptions
+) -> CertificateRenderer:
+    """Return the renderer for a run as it is given, whatever paper was issued of it."""
+    laboratory = find_laboratory(options.words.laboratory, store.database.place)
+    issue = _issue(run, laboratory, options.words)
+    note = " ".join(notes_on_signatures(run, trusted))
+    if issue.issued is not None and not note:
+        note = issue.issued.trust_note
+    certificate = certificate_of(store.events(run.run_id), run.head.hex(), note, issue)
+    record = b"".join(line + b"\n" for line in run_lines(_as_attached(run)))
+    return CertificateRenderer(certificate, record.decode(), options, laboratory)
+
+
+def _as_attached(run: StoredRun) -> StoredRun:
+    """The run as it is attached to its paper, which cannot hold its own hash."""
+    if run.addenda and run.addenda[-1].statement.what == "issued":
+        return replace(run, addenda=run.addenda[:-1])
+    return run
+
+
+def _issue(run: StoredRun, laboratory: Laboratory | None, words: PaperWords) -> Issue:
+    """The issue of a run: by the words on record, else by what is told now. Raises UsageError."""
+    sealed_by = None if run.seal is None else run.seal.statement.key
+    issue = issue_of(run.run_id, run.addenda, sealed_by=sealed_by)
+    if not issue.on_record:
+        return issue_of(run.run_id, run.addenda, paper_data(laboratory, words), sealed_by)
+    if words.said or _is_another(laboratory, words, issue):
+        raise UsageError(
+            f"The certificate of run {run.run_id} was approved or amended with other words on "
+            "record.",
+            "Laboratory, customer, place and receipt are part of what was signed. Nothing was "
+            "written.",
+            "To change them: ohmwright record amend RUN --reason WHY with the same options.",
+        )
+    return issue
+
+
+def _is_another(laboratory: Laboratory | None, words: PaperWords, issue: Issue) -> bool:
+    """Whether a laboratory file was named, and it is not that of the words on record."""
+    if words.laboratory is None or laboratory is None:
+        return False
+    signed = issue.paper.laboratory
+    return signed is None or signed.name != laboratory.data.name
+
+
+def _file_name_part(text: str) -> str:
+    """Return `text` as a part of a file name, at most 60 characters and not empty."""
+    return file_name_safe(text)[:60].strip("-") or "unit"

@@ -1,0 +1,89 @@
+"""Which paper a file is, of those that were issued with an approval."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from hashlib import sha256
+from pathlib import Path
+
+from ohmwright.model.errors import UsageError
+
+from .addendum import Addendum, is_voided
+from .audit_finding import AuditFinding
+from .queries import signatures
+from .seal import Seal
+from .sql_store import SqlStore
+
+
+@dataclass(frozen=True)
+class FoundPaper:
+    """A file that is an issued paper, byte for byte."""
+
+    path: str
+    run: str
+    certificate: str
+    issued_by: str
+    issued_at: str
+    since: str
+    """What was declared since that takes its worth; empty where it is the valid one."""
+
+
+def issued_papers(
+    store: SqlStore, paths: Sequence[Path]
+) -> tuple[list[FoundPaper], list[AuditFinding]]:
+    """The files that are issued papers, and a finding for each that is none or is not valid."""
+    found: list[FoundPaper] = []
+    findings: list[AuditFinding] = []
+    for path in paths:
+        papers = list(_papers_of(store, path))
+        found += papers[-1:]
+        findings += [_no_paper(path)] if not papers else _no_longer_valid(papers[-1])
+    return found, findings
+
+
+def _no_paper(path: Path) -> AuditFinding:
+    what = f"{path} is no PDF or HTML that was issued here: a draft, a copy, changed, or another's"
+    return AuditFinding(what, kind="unknown")
+
+
+def _no_longer_valid(paper: FoundPaper) -> Iterator[AuditFinding]:
+    if paper.since:
+        what = f"{paper.path} was issued as certificate {paper.certificate}, and {paper.since}"
+        yield AuditFinding(what, paper.run, kind="unknown")
+
+
+def _papers_of(store: SqlStore, path: Path) -> Iterator[FoundPaper]:
+    """Yield the issued papers whose bytes are those of the file. Raises UsageError."""
+    digest = _digest(path)
+    signed = list(signatures(store.database))
+    for at, one in enumerate(signed):
+        said = None if isinstance(one, Seal) else one.statement
+        if said is None or said.issued is None or digest not in said.issued.files_sha256.values():
+            continue
+        later = [
+            other
+            for other in signed[at + 1 :]
+            if isinstance(other, Addendum) and other.statement.run == said.run
+        ]
+        number, when = said.issued.number, f"{said.signed_at:%Y-%m-%d}"
+        yield FoundPaper(str(path), said.run, number, said.operator, when, _since(later))
+
+
+def _since(later: list[Addendum]) -> str:
+    """What was declared after a paper was issued that takes its worth; empty for nothing."""
+    if is_voided(later):
+        return "its run was declared void since"
+    kinds = [one.statement.what for one in later]
+    if "amended" in kinds:
+        return "it was replaced by an amendment since"
+    if "issued" in kinds:
+        return "it was issued anew with a further approval since"
+    return ""
+
+
+def _digest(path: Path) -> str:
+    try:
+        return sha256(path.read_bytes()).hexdigest()
+    except OSError as problem:
+        raise UsageError(f"--paper {path}: it cannot be read: {problem.strerror}.") from None

@@ -1,0 +1,146 @@
+"""Lists of runs: which there are, how each ended, and why some were refused at their start."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from functools import reduce
+
+from sqlalchemy import ColumnElement, Select, func, or_, select
+
+from ohmwright.model.event import EVENTS as ANY_EVENT
+from ohmwright.model.event import Fault
+
+from .database import Database
+from .flat_rows import Row, sortable_time
+from .tables import EVENTS, LEDGER, RESULTS, RUNS, VOIDED_RUNS
+
+
+@dataclass(frozen=True)
+class Filter:
+    """Conditions on runs or results; None is any."""
+
+    asset: str | None = None
+    model: str | None = None
+    verdict: str | None = None
+    """A verdict, or `cut short` for a run that is not finished."""
+    since: datetime | None = None
+    until: datetime | None = None
+    """Before this time."""
+    serial: str | None = None
+    operator: str | None = None
+    """Who began the run."""
+    search: str = ""
+    """Words, each of which is part of the run's number, unit, serial number, model, procedure or
+    operator, in capitals or not."""
+
+
+ANY_RUN = Filter()
+CUT_SHORT = "cut short"
+_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator"))
+_SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
+"""What a search looks at, in one text; no word that is searched for has a line end."""
+Query = Select[tuple[object, ...]]
+_REFUSALS = frozenset(("WrongInstrument", "OutOfCapability", "CertificateExpired"))
+"""Errors by which a run that has begun is refused before anything is measured."""
+
+
+def runs(database: Database, wanted: Filter = ANY_RUN, newest: int | None = None) -> list[Row]:
+    """One row for each run, in the order they came; `newest` limits them to so many of the last.
+
+    A row holds the columns of the table of runs but `opening`, with `verdict` and `voided`.
+    """
+    if newest is None:
+        return fetch_dictionaries(database, selected_runs(wanted).order_by(RUNS.c.number))
+    query = selected_runs(wanted).order_by(RUNS.c.number.desc()).limit(newest)
+    return fetch_dictionaries(database, query)[::-1]
+
+
+def count_runs(database: Database, wanted: Filter) -> int:
+    """How many runs `wanted` lets through."""
+    counted = select(func.count()).select_from(RUNS).where(*_conditions(wanted))
+    with database.read() as connection:
+        return int(connection.execute(counted).scalar_one())
+
+
+def selected_runs(wanted: Filter) -> Query:
+    """Query: the runs that `wanted` lets through, each with its verdict, in no order."""
+    verdict = select(LEDGER.c.verdict).where(_decides_run()).limit(1).scalar_subquery()
+    columns = [column for column in RUNS.c if column.name != "opening"]
+    voided = RUNS.c.number.in_(select(VOIDED_RUNS.c.run)).label("voided")
+    query = select(*columns, func.coalesce(verdict, CUT_SHORT).label("verdict"), voided)
+    return query.where(*_conditions(wanted))
+
+
+def _decides_run() -> ColumnElement[bool]:
+    """Condition on a ledger entry: it has the verdict of the run of the query about it."""
+    return (LEDGER.c.run == RUNS.c.number) & LEDGER.c.verdict.is_not(None)
+
+
+def _conditions(wanted: Filter) -> list[ColumnElement[bool]]:
+    """Conditions on the table of runs."""
+    c = RUNS.c
+    pairs = (
+        (c.asset, wanted.asset),
+        (c.model, wanted.model),
+        (c.serial, wanted.serial),
+    )
+    found = [column == value for column, value in pairs if value is not None]
+    if wanted.operator is not None:
+        found.append(is_operator(wanted.operator))
+    if wanted.since is not None:
+        found.append(c.at >= sortable_time(wanted.since))
+    if wanted.until is not None:
+        found.append(c.at < sortable_time(wanted.until))
+    if wanted.verdict == CUT_SHORT:
+        found.append(~select(LEDGER.c.run).where(_decides_run()).exists())
+    elif wanted.verdict is not None:
+        decided = select(LEDGER.c.run).where(LEDGER.c.verdict == wanted.verdict)
+        found.append(c.number.in_(decided))
+    return found + [_is_in_run(word) for word in wanted.search.split()]
+
+
+def is_operator(name: str) -> ColumnElement[bool]:
+    """Condition: a run is this operator's, also one that nobody attended or a simulated person."""
+    told = (name, f"{name} (unattended)", f"{name} (simulated)")
+    return RUNS.c.operator.in_(told)
+
+
+def _is_in_run(word: str) -> ColumnElement[bool]:
+    """Condition: `word` is part of what a search looks at.
+
+    SQLite takes only letters of ASCII for the same in capitals, so a word with others is also
+    looked for in capitals, small, and with one capital.
+    """
+    forms = [word] if word.isascii() else {word, word.lower(), word.upper(), word.capitalize()}
+    return or_(*(_SEARCHED.icontains(form, autoescape=True) for form in forms))
+
+
+def refusals(database: Database, rows: Iterable[Row]) -> dict[str, str]:
+    """Why each of these runs was refused at its start, by its name; no other run is in it.
+
+    Those have no result, and ended before they began or by an error that refuses unit or bench.
+    """
+    open_rows = {row["number"]: row for row in rows if row["verdict"] == CUT_SHORT}
+    last = (
+        select(EVENTS.c.run, func.max(EVENTS.c.number).label("number"))
+        .where(EVENTS.c.run.in_(open_rows), EVENTS.c.run.not_in(select(RESULTS.c.run)))
+        .group_by(EVENTS.c.run)
+        .subquery()
+    )
+    query = select(EVENTS.c.run, EVENTS.c.body).join(
+        last, (last.c.run == EVENTS.c.run) & (last.c.number == EVENTS.c.number)
+    )
+    found: dict[str, str] = {}
+    for one in fetch_dictionaries(database, query):
+        event, row = ANY_EVENT.validate_json(one["body"]), open_rows[one["run"]]
+        if isinstance(event, Fault) and (not row["asset"] or event.error in _REFUSALS):
+            found[row["run_id"]] = event.message
+    return found
+
+
+def fetch_dictionaries(database: Database, query: Select[tuple[object, ...]]) -> list[Row]:
+    """The rows of a query, as dictionaries."""
+    with database.read() as connection:
+        return [dict(row) for row in connection.execute(query).mappings()]

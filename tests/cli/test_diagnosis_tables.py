@@ -1,0 +1,37 @@
+"""What is said of a sense gain that was diagnosed from a power curve."""
+
+from datetime import UTC, datetime
+
+import pytest
+from rich.console import Console
+
+from ohmwright.cli.diagnosis_tables import sense_gains_table
+from ohmwright.model.adjustment_events import CurveDiagnosed, SenseGain
+
+
+@pytest.mark.parametrize(
+    ("gain", "drifted", "said"),
+    [
+        (1.031, 0.9, True),  # off by 3.1 % ± 3.0 %
+        (1.029, 0.9, False),  # likely drifted, and by no more than it is uncertain
+        (0.969, 0.9, True),
+        (1.031, 0.4, False),
+    ],
+)
+def test_only_what_is_off_by_more_than_its_uncertainty_has_drifted(
+    gain: float, drifted: float, *, said: bool
+) -> None:
+    one = SenseGain(sense="current", gain=gain, uncertainty=0.015, drifted=drifted)
+    event = CurveDiagnosed(
+        at=datetime(2026, 3, 2, tzinfo=UTC),
+        bench_s=0.0,
+        mode="cut",
+        gains=(one,),
+        culprit=None,
+        misfit=1.0,
+        first_moves=(),
+    )
+    console = Console(width=100)
+    with console.capture() as seen:
+        console.print(sense_gains_table([event]))
+    assert ("DRIFTED" in seen.get()) == said

@@ -1,0 +1,150 @@
+"""The paper that an approval issues: one for its number, wherever it is printed."""
+
+from collections.abc import Callable
+from io import BytesIO
+from pathlib import Path
+
+import pytest
+from pypdf import PdfReader
+
+from ohmwright import guide
+from ohmwright.api import certificate_renderer
+from ohmwright.model.shipped import shipped
+
+DEMO_BENCH = shipped("benches", "demo.toml")
+TEMPLATE = Path(guide.__file__).parent / "certificates.md"
+
+
+@pytest.fixture
+def records(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Path:
+    place = tmp_path / "records"
+    ohmwright("verify", procedure, "--bench", DEMO_BENCH, "--records", place)
+    (place / "laboratory.toml").write_text('name = "Fennel Metrology"\naccreditation = "No. 0"\n')
+    return place
+
+
+def pages(pdf: Path) -> list[str]:
+    return [" ".join(page.extract_text().split()) for page in PdfReader(pdf).pages]
+
+
+def test_one_number_is_one_paper(
+    ohmwright: Callable, records: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def printed(name: str, *options: object) -> Path:
+        where = ("--records", records) if "--records" not in options else ()
+        outcome = ohmwright("certificate", *where, "--all", tmp_path / name, *options, "--json")
+        return Path(outcome.json["files"]["pdf"])
+
+    def paper_state(paper: Path, code: int) -> str:
+        outcome = ohmwright("record", "verify", "--paper", paper, "--records", records)
+        assert outcome.code == code, outcome.out
+        return str(outcome.out)
+
+    draft = printed("draft")
+    draft_dcc = draft.with_suffix(".xml").read_text(encoding="utf-8")
+    assert ("No. 0" in draft_dcc, "-draft</dcc:uniqueIdentifier>" in draft_dcc) == (False, True)
+    assert draft.name.endswith("-draft.pdf")
+    assert all("DRAFT" in page for page in pages(draft))
+    assert "is no PDF or HTML that was issued here" in paper_state(draft, 4)
+    approved = ohmwright("record", "approve", "last", "--by", "A. Fenn", "--records", records)
+    assert "is issued: ohmwright certificate" in approved.out
+    assert "not restricted" in approved.err
+
+    issued = printed("issued")
+    assert "COPY" not in "".join(pages(issued))
+    assert "who may do so is not restricted" in "".join(pages(issued))
+    assert ": issued " in paper_state(issued, 0)
+    assert ": issued " in paper_state(issued.with_suffix(".html"), 0)
+
+    ohmwright("record", "export", tmp_path / "all.jsonl", "--records", records)
+    other = tmp_path / "other"  # with another laboratory file
+    ohmwright("record", "import", tmp_path / "all.jsonl", "--records", other)
+    (other / "laboratory.toml").write_text('name = "Another"')
+    again = printed("again", "--records", other)
+    assert again.read_bytes() == issued.read_bytes()
+    with monkeypatch.context() as patched:  # as with other fonts
+        patched.setattr(certificate_renderer, "is_issued_file", lambda *_: False)
+        assert "it says the same, and is another file" in pages(printed("fonts"))[0]
+
+    (tmp_path / "nobody").touch()
+    copy = printed("copy", "--trusted", tmp_path / "nobody")
+    assert all("COPY, not the issued paper" in page for page in pages(copy)[1:])
+    assert "made where other keys are trusted. Its words differ." in pages(copy)[0]
+    assert "is no PDF or HTML that was issued here" in paper_state(copy, 4)
+
+    changed = tmp_path / "changed.pdf"
+    changed.write_bytes(issued.read_bytes().replace(b"%PDF", b"%PDf"))
+    assert "is no PDF or HTML that was issued here" in paper_state(changed, 4)
+    ohmwright("record", "amend", "last", "--reason", "place", "--records", records)
+    assert "it was replaced by an amendment since" in paper_state(issued, 4)
+
+
+def test_an_approval_before_papers_were_issued_makes_copies(
+    ohmwright: Callable, records: Path, tmp_path: Path
+) -> None:
+    ohmwright("record", "approve", "last", "--records", records)
+    paper = tmp_path / "c.pdf"
+    ohmwright("certificate", "--records", records, "--pdf", paper)
+    (record,) = PdfReader(BytesIO(paper.read_bytes())).attachments["record.jsonl"]
+    (tmp_path / "r.jsonl").write_bytes(record)  # with the approval, and not which paper it issued
+    other = ("--records", tmp_path / "other")
+    assert ohmwright("record", "import", tmp_path / "r.jsonl", *other).code == 0
+    ohmwright("certificate", *other, "--pdf", tmp_path / "d.pdf")
+    assert "the record holds the approval and not which paper" in pages(tmp_path / "d.pdf")[0]
+
+
+HIDERS = {
+    "nothing": ("#for", "#for", ""),
+    "facts": ("#label: #value", "#label", "Certificate: Issued"),
+    "white": ("..sheet.rules", "..sheet.rules.map(r => text(fill: white, r))", "the decision rule"),
+    "tiny": ("..sheet.rules", "..sheet.rules.map(r => text(size: 1pt, r))", "the decision rule"),
+    "beside": (
+        "Carried out by #sheet.carried_out_by",
+        "#place(dx: 90cm)[#sheet.carried_out_by]",
+        "who carried it out",
+    ),
+    "no verdicts": ("one.mark, one.verdict", "one.mark", "the verdict of"),
+    "hidden": ("*DRAFT* #sheet.draft", "#hide(sheet.draft)", "what is said of draft"),
+    "no U": ('"±", one.expanded', '"±"', "U of"),
+}
+
+
+def test_a_template_that_hides_what_it_names_is_refused(
+    ohmwright: Callable, records: Path, tmp_path: Path
+) -> None:
+    example = TEMPLATE.read_text(encoding="utf-8").split("```typst template plain.typ\n")[1]
+    whole, template = example.split("```")[0], tmp_path / "own.typ"
+    paper = ("--template", template, "--pdf", tmp_path / "own.pdf")
+    for hider, (old, new, said) in HIDERS.items():
+        assert old in whole
+        template.write_text(whole.replace(old, new), encoding="utf-8")
+        outcome = ohmwright("certificate", "--records", records, *paper, "--overwrite")
+        if hider == "nothing":
+            assert outcome.code == 0, outcome.err
+            (tmp_path / "own.pdf").unlink()
+        else:
+            assert (outcome.code, said in outcome.err) == (2, True), (hider, outcome.err)
+            assert not (tmp_path / "own.pdf").exists()
+    refused = ohmwright("record", "approve", "last", *paper[:2], "--records", records)
+    assert (refused.code, said in refused.err) == (2, True)
+    assert ohmwright("record", "show", "--json", "--records", records).json["addenda"] == []
+
+
+@pytest.mark.parametrize(("same", "code"), [(True, 0), (False, 2)])
+def test_a_key_in_the_laboratory_file_must_be_that_of_who_signs(
+    ohmwright: Callable, records: Path, same: bool, code: int
+) -> None:
+    keys = ohmwright("record", "keys", "list", "--records", records, "--json").json
+    key = keys["own"]["key"] if same else "ab" * 32
+    entry = f'[[authorised]]\nname = "A. Fenn"\nkey = "{key}"\nmay = ["approve"]\n'
+    (records / "laboratory.toml").write_text(f'name = "Fennel"\n{entry}')
+    record = ("--by", "A. Fenn", "--records", records)
+    approved = ohmwright("record", "approve", "last", *record)
+    assert approved.code == code
+    assert ("signs with another key for Fennel" in approved.err) == (not same)
+    if same:
+        assert "authorised by Fennel, known by name and key" in ohmwright(
+            "record", "show", "--records", records
+        ).out.replace("\n", " ")
+        amended = ohmwright("record", "amend", "last", "--reason", "x", *record)
+        assert (amended.code, "A. Fenn may not amend for Fennel" in amended.err) == (2, True)
