@@ -30,7 +30,7 @@ from ohmwright.records.last_runs import (
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
-from .creep import probability_out_now
+from .risk_curves import foretold_risks
 
 
 def today() -> date:
@@ -51,7 +51,7 @@ def store_worklist(store: SqlStore, *, simulated: bool) -> list[WorkUnit]:
 
 
 def _foretold_risk(store: SqlStore, *, simulated: bool) -> RiskOf:
-    known = probability_out_now(store, RealClock().wall(), simulated=simulated)
+    known = foretold_risks(store, RealClock().wall(), simulated=simulated)
     return lambda asset: known.get(asset.tag)
 
 
