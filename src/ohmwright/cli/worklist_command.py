@@ -10,7 +10,8 @@ from datetime import date
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.api.campaign_work import CampaignDesk, TakenUnit, store_worklist, today
+from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
+from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.account import account_name
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -101,7 +102,8 @@ def taken_words(taken: TakenUnit) -> str:
 def asset_words(asset: RegisteredAsset) -> str:
     """Return what unit it is and where it stands, as one printable line."""
     where = f", {asset.site}" if asset.site else ""
-    return printable(f"{asset.tag}: {asset.maker} {asset.model}{where}")
+    state = " (in repair)" if asset.state == "in repair" else ""
+    return printable(f"{asset.tag}: {asset.maker} {asset.model}{where}{state}")
 
 
 def taken_document(taken: TakenUnit) -> dict[str, object]:
