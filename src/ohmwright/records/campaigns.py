@@ -120,7 +120,7 @@ class Campaigns:
         return Campaign(name, at, by, work, simulated, newest)
 
     def entries(self, name: str) -> list[CampaignEntry]:
-        """Every entry of a campaign, oldest first."""
+        """Every entry of a campaign, oldest first, those of other computers among them."""
         with self._database.read() as connection:
             return _entries(connection, name)
 
@@ -134,7 +134,7 @@ class Campaigns:
             entries = _entries(connection, name)
             tag = choose(entries)
             if tag is not None and not _is_held(entries, tag, worker):
-                _add(connection, name, len(entries), worker, Note(tag, "taken"))
+                _add(connection, name, entries, worker, Note(tag, "taken"))
             return tag
 
     def note(self, name: str, worker: Worker, note: Note) -> None:
@@ -144,13 +144,13 @@ class Campaigns:
             entries = _entries(connection, name)
             if all(one.tag != note.tag for one in entries):
                 raise UsageError(f"Asset {note.tag} is not in the campaign '{name}'.")
-            _add(connection, name, len(entries), worker, note)
+            _add(connection, name, entries, worker, note)
 
 
 def _entries(connection: Connection, name: str) -> list[CampaignEntry]:
     c = CAMPAIGN_LOG.c
     columns = (c.number, c.tag, c.at, c.by, c.bench, c.what, c.words, c.run_id)
-    query = select(*columns).where(c.campaign == name).order_by(c.number)
+    query = select(*columns).where(c.campaign == name).order_by(c.at, c.number)
     return [CampaignEntry(*row) for row in connection.execute(query)]
 
 
@@ -159,10 +159,17 @@ def _is_held(entries: Sequence[CampaignEntry], tag: str, worker: Worker) -> bool
     return last.what in ("taken", "begun", "refused") and Worker(last.by, last.bench) == worker
 
 
-def _add(connection: Connection, name: str, after: int, worker: Worker, note: Note) -> None:
-    """Add an entry after the `after` that there are."""
-    at = sortable_time(RealClock().wall())
-    connection.execute(insert(CAMPAIGN_LOG), [_row(name, after + 1, at, worker, note)])
+def _add(
+    connection: Connection,
+    name: str,
+    entries: Sequence[CampaignEntry],
+    worker: Worker,
+    note: Note,
+) -> None:
+    """Add an entry after those that there are, in time, too: a clock that is slow does no harm."""
+    at = max(sortable_time(RealClock().wall()), entries[-1].at)
+    row = _row(name, len(entries) + 1, at, worker, note)
+    connection.execute(insert(CAMPAIGN_LOG), [row])
 
 
 def _row(name: str, number: int, at: str, worker: Worker, note: Note) -> dict[str, object]:
