@@ -135,7 +135,7 @@ def yearly(units: list[Aged], _: Truth) -> Foretold:
 def oracle_risk(units: list[Aged]) -> FloatArray:
     """By the true deviation now, the true creep and season, and the width of the unit's walk."""
     risks = np.zeros(len(units))
-    for month in _MONTHS:
+    for month in _MONTHS[1:]:
         ahead = np.array([unit.known_at(NOW + month) for unit in units])
         sd = np.array([unit.walk_sd for unit in units]) * np.sqrt(month)
         risks = np.maximum(risks, ndtr((-1.0 - ahead) / sd) + ndtr((ahead - 1.0) / sd))

@@ -133,4 +133,4 @@ def test_a_unit_that_is_out_is_due_now_whatever_a_visit_costs(store: SqlStore) -
         assert rows[asset].next_visit == late
     failed = rows["HF-003"]
     assert (failed.months, failed.cheapest_months, failed.reliability) == (0.0, 0.0, None)
-    assert failed.due_now == "failed at its last visit"
+    assert failed.due_now == "failed"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -64,7 +65,7 @@ def show_intervals(choice: FleetChoice, request: IntervalRequest) -> None:
         print_json([_json(row) for row in rows])
         return
     for model, of_model in groupby(rows, key=lambda row: row.model):
-        out().print(_table(model, list(of_model)))
+        out().print(_table(model, list(of_model), asked.now))
 
 
 def _costs(request: IntervalRequest) -> Costs | None:
@@ -90,26 +91,31 @@ def _json(row: UnitInterval) -> dict[str, Any]:
     }
 
 
-def _table(model: str, rows: Sequence[UnitInterval]) -> Table:
-    costs = any(row.cheapest_months is not None for row in rows)
-    names = ("Unit", "Interval", "Next visit", "In tolerance then", "")
-    table = plain_table(printable(model), *names, *(("Cheapest",) if costs else ()))
+def _table(model: str, rows: Sequence[UnitInterval], now: datetime) -> Table:
+    costs = ("Cheapest",) if any(row.cheapest_months is not None for row in rows) else ()
+    table = plain_table(
+        printable(model), "Unit", "Months", *costs, "Next visit", "In tolerance", ""
+    )
+    for column in table.columns[1 : 2 + len(costs)]:
+        column.justify = "right"
     for row in rows:
-        cells = [
+        cheapest = (f"{row.cheapest_months or 0.0:.0f}",) if costs else ()
+        cells = (
             "all units" if row.asset is None else printable(row.asset),
-            f"{row.months:.0f} months",
-            _next_visit(row),
+            f"{row.months:.0f}",
+            *cheapest,
+            "" if row.next_visit is None else f"{row.next_visit:%Y-%m-%d}",
             "" if row.reliability is None else f"{percent_text(row.reliability)} %",
-            row.due_now or ("held to the longest" if row.held else ""),
-        ]
-        if row.cheapest_months is not None:
-            cells.append("now" if row.due_now else f"{row.cheapest_months:.0f} months")
+            _remark(row, now),
+        )
         style = "bold" if row.asset is None else "yellow" if row.due_now else ""
         table.add_row(*map(Text, cells), style=style)
     return table
 
 
-def _next_visit(row: UnitInterval) -> str:
+def _remark(row: UnitInterval, now: datetime) -> str:
     if row.due_now:
-        return "now"
-    return "" if row.next_visit is None else f"{row.next_visit:%Y-%m-%d}"
+        return f"due now: {row.due_now}"
+    if row.next_visit is not None and row.next_visit <= now:
+        return "overdue"
+    return "held to the longest" if row.held else ""

@@ -154,23 +154,25 @@ def _due(unit: WorkUnit) -> str:
         return "no verdict yet"
     if unit.last is not None and unit.last.verdict == "fail":
         return f"failed {unit.due}"
+    if unit.is_probably_out:
+        return "now: probably out"
     return f"due {unit.due}"
 
 
 def _table(units: Iterable[WorkUnit]) -> Table:
-    names = ("Tag", "Model", "Site", "State", "Out now", "In a year", "Due")
+    names = ("Tag", "Model", "Site", "Out now", "In a year", "Due")
     table = Table(*names, box=None, pad_edge=False)
-    for column in (table.columns[0], *table.columns[4:]):
+    for column in (*table.columns[:2], *table.columns[3:]):
         column.no_wrap = True
-    for column in table.columns[4:6]:
+    for column in table.columns[3:5]:
         column.justify = "right"
     for unit in units:
         asset = unit.asset
-        cells = (asset.tag, asset.model, asset.site, asset.state)
-        late = "yellow" if unit.is_due(today()) else ""
+        cells = (asset.tag, asset.model, asset.site)
+        due = _due(unit) if asset.state == "in service" else f"{asset.state}; {_due(unit)}"
         table.add_row(
             *(Text(printable(cell) if cell else "") for cell in cells),
             *_risks(unit),
-            Text(_due(unit), style=late),
+            Text(due, style="yellow" if unit.is_due(today()) else ""),
         )
     return table

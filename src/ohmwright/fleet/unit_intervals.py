@@ -76,7 +76,7 @@ def _of_units(forecast: FleetForecast, asked: IntervalQuestion) -> Iterator[Unit
     risk_now = forecast.risk(np.maximum(start, years_of(asked.now)))
     for index, (asset, model) in enumerate(zip(forecast.assets, forecast.models, strict=True)):
         has_failed = asset in asked.failed
-        why = "failed at its last visit" if has_failed else _why_probably_out(risk_now[index])
+        why = "failed" if has_failed else _why_probably_out(risk_now[index])
         yield UnitInterval(
             model,
             asset,
@@ -102,7 +102,7 @@ def _advice(
 
 
 def _why_probably_out(risk_now: float) -> str:
-    return "probably out of tolerance" if risk_now >= PROBABLY_OUT else ""
+    return "probably out" if risk_now >= PROBABLY_OUT else ""
 
 
 def _reliability(at_end: float, risk_now: float, why: str, *, failed: bool) -> float | None:

@@ -62,8 +62,13 @@ class WorkUnit:
     """Whether the risk is a forecast's; else the due date alone gives it."""
 
     def is_due(self, by: date) -> bool:
-        """Whether it is due on this day, or was before."""
-        return self.due is None or self.due <= by
+        """Whether it is due on this day, or was before; what is probably out is due now."""
+        return self.due is None or self.due <= by or self.is_probably_out
+
+    @property
+    def is_probably_out(self) -> bool:
+        """Whether it is out of tolerance now more likely than not."""
+        return self.risk.now >= PROBABLY_OUT
 
 
 _DAYS_OF_EVERY_MONTH = 28
@@ -115,7 +120,7 @@ def worklist(
 
 def _place(unit: WorkUnit) -> tuple[float, float, date, str, str]:
     due = date.min if unit.due is None else unit.due
-    out_now = unit.risk.now if unit.risk.now >= PROBABLY_OUT else 0.0
+    out_now = unit.risk.now if unit.is_probably_out else 0.0
     bands = -round(out_now / _RISK_BAND), -round(unit.risk.within_year / _RISK_BAND)
     return *bands, due, unit.asset.site, unit.asset.tag
 
