@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from ohmwright.fleet.creep_table import CreepRow, UnitCreep, creep_rows, unit_creep
+from ohmwright.fleet.creep_table import CreepRow, UnitCreep, creep_rows, point_risks, unit_creep
 from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.fleet.fleet_review import Failure, FleetReview, Recurrence, fleet_review
 from ohmwright.model.errors import UsageError
@@ -23,6 +23,8 @@ from .fleet_paper import fleet_paper
 
 FORMS = (".pdf", ".html", ".csv", ".parquet")
 """Endings of the files that a fleet report can be."""
+Key = tuple[str, str, str]
+"""Unit, step and point."""
 _AHEAD = timedelta(days=365)
 
 
@@ -47,8 +49,8 @@ class FleetReport:
     forecast: FleetForecast
     rows: tuple[CreepRow, ...]
     """The forecast of each point of each unit at the end of the span, the riskiest first."""
-    ahead: tuple[CreepRow, ...]
-    """The same a year later."""
+    later: Mapping[Key, float]
+    """The risk of each point a year later."""
 
     def write(self, path: Path) -> None:
         """Write it as what the ending of `path` says; raises UsageError for another one."""
@@ -70,19 +72,20 @@ class FleetReport:
 
     def due(self) -> list[tuple[UnitCreep, float]]:
         """Return each unit, the riskiest first, with its risk a year later."""
-        later = {unit.riskiest.asset: unit.riskiest.risk for unit in unit_creep(self.ahead)}
-        return [(unit, later[unit.riskiest.asset]) for unit in unit_creep(self.rows)]
+        return [
+            (unit, max(self.later[_key(point)] for point in unit.points))
+            for unit in unit_creep(self.rows)
+        ]
 
     def table(self) -> list[dict[str, Any]]:
         """Return one row for each point of each unit, for a spreadsheet or an analysis."""
-        later = {_key(row): row.risk for row in self.ahead}
         failed = Counter(_key(one) for one in self.review.failures)
         ever = {_key(one): len(one.dates) for one in self.review.recurring}
         adjusted = Counter(one.asset for one in self.review.adjusted)
         return [
             row.cells()
             | {
-                "probability_out_a_year_later": later[_key(row)],
+                "probability_out_a_year_later": self.later[_key(row)],
                 "failed_as_found": failed[_key(row)],
                 "failed_as_found_ever": ever.get(_key(row), failed[_key(row)]),
                 "unit_adjusted": adjusted[row.asset],
@@ -92,7 +95,7 @@ class FleetReport:
         ]
 
 
-def _key(of: CreepRow | Failure | Recurrence) -> tuple[str, str, str]:
+def _key(of: CreepRow | Failure | Recurrence) -> Key:
     """Return which point of which unit something is of."""
     return of.asset, of.step, of.point
 
@@ -111,11 +114,10 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
         )
     forecast = recorded_forecast(store, simulated=span.simulated)
     seen = _units_of(review, forecast, span)
-    rows, ahead = (
-        tuple(row for row in creep_rows(forecast, at) if seen is None or row.asset in seen)
-        for at in (span.until, span.until + _AHEAD)
-    )
-    return FleetReport(span, review, forecast, rows, ahead)
+    rows = creep_rows(forecast, span.until)
+    shown = tuple(row for row in rows if seen is None or row.asset in seen)
+    later = point_risks(forecast, span.until + _AHEAD)
+    return FleetReport(span, review, forecast, shown, later)
 
 
 def _units_of(

@@ -95,6 +95,16 @@ def creep_rows(
     return sorted(rows, key=lambda row: (-row.risk, row.asset, row.step, row.point))
 
 
+def point_risks(forecast: FleetForecast, at: datetime) -> dict[tuple[str, str, str], float]:
+    """Return the risk at `at` of each point, by unit, step and point."""
+    found = {}
+    for point in forecast.points:
+        risks = point.risk(np.maximum(point.states.times, years_of(at)))
+        for asset, risk in zip(point.of.assets, risks.tolist(), strict=True):
+            found[asset, point.of.step, point.of.point] = risk
+    return found
+
+
 @dataclass(frozen=True, slots=True)
 class UnitCreep:
     """What is to be expected of a unit: it is out of tolerance where any of its points is."""
