@@ -25,9 +25,9 @@ _NOTES = (
     "As found: the visits whose unit failed a point before anything was adjusted, with limits of "
     "95 % confidence (Wilson).",
     "Out now, out in a year: probability that the true value of the unit's riskiest point lies "
-    "outside its limits then, by the creep of the unit and of its model; 10 % on: when that of any of "
-    "its points reaches 10 %. Steps by repairs that "
-    "nobody put on record are allowed for by their usual frequency, and cannot be foretold.",
+    "outside its limits then, by the creep of the unit and of its model; 10 % on: when that of any "
+    "of its points reaches 10 %. Steps by repairs that nobody put on record are allowed for by "
+    "their usual frequency, and cannot be foretold.",
     "A forecast is no measurement. Whether a unit may be used is decided by its maker's service "
     "manual, local codes and qualified staff.",
 )
