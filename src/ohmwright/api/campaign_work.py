@@ -22,9 +22,9 @@ from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.campaigns import (
     Campaign,
     CampaignEntry,
+    CampaignNote,
     Campaigns,
     EntryWhat,
-    Note,
     Worker,
 )
 from ohmwright.records.last_runs import (
@@ -115,7 +115,7 @@ class CampaignDesk:
         return self._taken(tag)
 
     def begin(self, tag: str, run_id: str) -> None:
-        """Note, before its first event, which run is of this unit."""
+        """CampaignNote, before its first event, which run is of this unit."""
         self.note(tag, "begun", run_id=run_id)
 
     def settle(self, tag: str) -> UnitState:
@@ -179,7 +179,9 @@ class CampaignDesk:
 
     def note(self, tag: str, what: EntryWhat, words: str = "", run_id: str = "") -> None:
         """Note what was done about a unit; it must be of the campaign."""
-        self._campaigns.note(self.campaign.name, self.worker, Note(tag, what, words, run_id))
+        self._campaigns.note(
+            self.campaign.name, self.worker, CampaignNote(tag, what, words, run_id)
+        )
 
     def settle_all(self) -> None:
         """Note every unit as done whose run is finished, whoever was cut off before saying so."""

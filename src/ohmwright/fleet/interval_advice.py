@@ -17,7 +17,7 @@ from .creep_forecast import time_out
 from .creep_model import FloatArray
 from .worklist import PROBABLY_OUT
 
-Risk = Callable[[FloatArray], FloatArray]
+RiskAtTimes = Callable[[FloatArray], FloatArray]
 """Probability of each unit of being out of tolerance at times (units,)."""
 _STEPS_A_YEAR = 26
 
@@ -54,7 +54,10 @@ class Costs:
 
 
 def by_reliability(
-    risk: Risk, start: FloatArray, target: float, allowed: AllowedIntervals = AllowedIntervals()
+    risk: RiskAtTimes,
+    start: FloatArray,
+    target: float,
+    allowed: AllowedIntervals = AllowedIntervals(),
 ) -> IntervalAdvice:
     """Return the interval at whose end each unit's reliability has fallen to `target`.
 
@@ -70,7 +73,10 @@ def by_reliability(
 
 
 def at_least_cost(
-    risk: Risk, start: FloatArray, costs: Costs, allowed: AllowedIntervals = AllowedIntervals()
+    risk: RiskAtTimes,
+    start: FloatArray,
+    costs: Costs,
+    allowed: AllowedIntervals = AllowedIntervals(),
 ) -> IntervalAdvice:
     """Return the interval at which visits and time out of tolerance cost least a year.
 

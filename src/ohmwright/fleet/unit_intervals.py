@@ -15,7 +15,7 @@ from .interval_advice import (
     AllowedIntervals,
     Costs,
     IntervalAdvice,
-    Risk,
+    RiskAtTimes,
     at_least_cost,
     by_reliability,
 )
@@ -92,7 +92,7 @@ def _of_units(forecast: FleetForecast, asked: IntervalQuestion) -> Iterator[Unit
 
 
 def _advice(
-    risk: Risk, start: FloatArray, asked: IntervalQuestion
+    risk: RiskAtTimes, start: FloatArray, asked: IntervalQuestion
 ) -> tuple[IntervalAdvice, FloatArray | None]:
     """Return the intervals by the target, and those at the least cost in years."""
     advice = by_reliability(risk, start, asked.target, asked.allowed)

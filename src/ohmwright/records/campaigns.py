@@ -64,7 +64,7 @@ class CampaignEntry:
 
 
 @dataclass(frozen=True)
-class Note:
+class CampaignNote:
     """What is to be put on record of a unit; `words` as in `CampaignEntry`."""
 
     tag: str
@@ -113,7 +113,7 @@ class Campaigns:
             row = {"name": name, "at": at, "by": by, "work": work, "simulated": int(simulated)}
             connection.execute(insert(CAMPAIGNS), [row | {"after_run": newest}])
             rows = [
-                _row(name, number, at, Worker(by, ""), Note(tag, "planned"))
+                _row(name, number, at, Worker(by, ""), CampaignNote(tag, "planned"))
                 for number, tag in enumerate(tags, 1)
             ]
             connection.execute(insert(CAMPAIGN_LOG), rows)
@@ -134,10 +134,10 @@ class Campaigns:
             entries = _entries(connection, name)
             tag = choose(entries)
             if tag is not None and not _is_held(entries, tag, worker):
-                _add(connection, name, entries, worker, Note(tag, "taken"))
+                _add(connection, name, entries, worker, CampaignNote(tag, "taken"))
             return tag
 
-    def note(self, name: str, worker: Worker, note: Note) -> None:
+    def note(self, name: str, worker: Worker, note: CampaignNote) -> None:
         """Add an entry about a unit. Raises UsageError for one that is not of the campaign."""
         with self._database.write() as connection:
             lock_name(connection, "campaigns")
@@ -164,7 +164,7 @@ def _add(
     name: str,
     entries: Sequence[CampaignEntry],
     worker: Worker,
-    note: Note,
+    note: CampaignNote,
 ) -> None:
     """Add an entry after those that there are, in time, too: a clock that is slow does no harm."""
     at = max(sortable_time(RealClock().wall()), entries[-1].at)
@@ -172,5 +172,5 @@ def _add(
     connection.execute(insert(CAMPAIGN_LOG), [row])
 
 
-def _row(name: str, number: int, at: str, worker: Worker, note: Note) -> dict[str, object]:
+def _row(name: str, number: int, at: str, worker: Worker, note: CampaignNote) -> dict[str, object]:
     return {"campaign": name, "number": number, "at": at} | asdict(worker) | asdict(note)
