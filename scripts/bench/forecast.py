@@ -13,25 +13,34 @@ from __future__ import annotations
 
 import argparse
 import json
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 from rich.console import Console
 from rich.table import Table
 from scipy.special import ndtr
 
-from ohmwright.fleet.creep_filter import CreepStates, filtered
+from ohmwright.fleet.creep_filter import filtered
 from ohmwright.fleet.creep_fit import fit_creep
 from ohmwright.fleet.creep_forecast import expected_truth, expected_value
 from ohmwright.fleet.creep_model import FloatArray
 from ohmwright.fleet.interval_advice import AllowedIntervals, by_reliability
+from ohmwright.fleet.worklist import LastWork, Risk, worklist
+from ohmwright.fleet.years import date_of
+from ohmwright.model.registered_asset import RegisteredAsset
 from scripts.bench.ageing import MODELS, NOW, Aged, aged_fleet, histories
 
 ALLOWED = AllowedIntervals(shortest=0.0, longest=6.0)
 TARGETS = (0.90, 0.95)
-_MONTHS = np.arange(1, 13) / 12
+_MONTHS = np.arange(13) / 12
 _QUANTILE = 1.6448536  # of 95 %, for the baseline's interval of 90 %
+
+
+Order = npt.NDArray[np.intp]
+"""Places of units among those of all models, the one to be worked on first in front."""
 
 
 @dataclass(frozen=True)
@@ -41,8 +50,10 @@ class Foretold:
     lower: FloatArray
     """Of the interval of 90 % for the next value."""
     upper: FloatArray
-    risk: FloatArray
-    """Order in the worklist, the highest first."""
+    now: FloatArray
+    """Risk of being out of tolerance now; for a baseline what it goes by."""
+    within_year: FloatArray
+    """The highest risk within the year."""
     leaves: dict[float, FloatArray]
     """Interval in years for each reliability target."""
 
@@ -82,13 +93,8 @@ def foretold(units: list[Aged], seen: Truth) -> Foretold:
     leaves = {
         target: by_reliability(risk, states.times, target, ALLOWED).years for target in TARGETS
     }
-    return Foretold(lower, upper, _worst(risk, states), leaves)
-
-
-def _worst(risk: Callable[[FloatArray], FloatArray], states: CreepStates) -> FloatArray:
-    months = [risk(np.full(states.times.shape, NOW + month)) for month in _MONTHS]
-    worst: FloatArray = np.max(months, axis=0)
-    return worst
+    months = np.array([risk(np.full(len(units), NOW + month)) for month in _MONTHS])
+    return Foretold(lower, upper, months[0], months.max(axis=0), leaves)
 
 
 def straight(units: list[Aged], seen: Truth) -> Foretold:
@@ -103,7 +109,8 @@ def straight(units: list[Aged], seen: Truth) -> Foretold:
         years = np.where(slope == 0.0, np.inf, (np.sign(slope) - last) / slope)
     years = np.clip(np.nan_to_num(years, nan=ALLOWED.longest), 0.0, ALLOWED.longest)
     reach = _QUANTILE * sd
-    return Foretold(ahead - reach, ahead + reach, np.abs(year), dict.fromkeys(TARGETS, years))
+    going = np.abs(year)
+    return Foretold(ahead - reach, ahead + reach, going, going, dict.fromkeys(TARGETS, years))
 
 
 def _line(unit: Aged) -> tuple[float, float]:
@@ -121,13 +128,14 @@ def yearly(units: list[Aged], _: Truth) -> Foretold:
     """By the calendar: the unit not seen for longest first, each a year after its last visit."""
     none = np.full(len(units), np.nan)
     start = np.array([unit.times[-1] for unit in units])
-    return Foretold(none, none, NOW - start, dict.fromkeys(TARGETS, np.ones(len(units))))
+    waited = NOW - start
+    return Foretold(none, none, waited, waited, dict.fromkeys(TARGETS, np.ones(len(units))))
 
 
 def oracle_risk(units: list[Aged]) -> FloatArray:
     """By the true deviation now, the true creep and season, and the width of the unit's walk."""
     risks = np.zeros(len(units))
-    for month in _MONTHS:
+    for month in _MONTHS[1:]:
         ahead = np.array([unit.known_at(NOW + month) for unit in units])
         sd = np.array([unit.walk_sd for unit in units]) * np.sqrt(month)
         risks = np.maximum(risks, ndtr((-1.0 - ahead) / sd) + ndtr((ahead - 1.0) / sd))
@@ -149,7 +157,7 @@ def figures(units: int, seed: int, walk: float) -> dict[str, dict[str, float]]:
     for name, way in WAYS.items():
         told = [way(of_model, each) for of_model, each in zip(of_models, seen, strict=True)]
         said[name] = {
-            "share in the first third": _in_first_third([each.risk for each in told], leaving),
+            "share in the first third": _in_first_third(_order(name, of_models, told), leaving),
             "coverage of 90 %": _coverage(told, seen),
         }
         for target in TARGETS:
@@ -157,14 +165,37 @@ def figures(units: int, seed: int, walk: float) -> dict[str, dict[str, float]]:
             said[name][f"reached at {target:.2f}"] = reached
             said[name][f"reached at {target:.2f}, not held"] = free
             said[name][f"median interval at {target:.2f}"] = years
-    oracle = [oracle_risk(of_model) for of_model in of_models]
+    oracle = _falling([oracle_risk(of_model) for of_model in of_models])
     said["oracle"] = {"share in the first third": _in_first_third(oracle, leaving)}
     said["fleet"] = {"leave within the year": float(leaving.mean())}
     return said
 
 
-def _in_first_third(risks: list[FloatArray], leaving: np.ndarray) -> float:
-    order = np.argsort(-np.concatenate(risks), kind="stable")
+def _order(name: str, of_models: list[list[Aged]], told: list[Foretold]) -> Order:
+    """The order in which units are worked on: of the forecast that of `ohmwright worklist`."""
+    if name != "forecast":
+        return _falling([each.now for each in told])
+    units = [unit for of_model in of_models for unit in of_model]
+    now, ahead = (np.concatenate([getattr(e, of) for e in told]) for of in ("now", "within_year"))
+    risks = {str(i): Risk(*both) for i, both in enumerate(zip(now, ahead, strict=True))}
+    lasts = {tag: LastWork(_date(units[int(tag)].times[-1]), "pass") for tag in risks}
+    assets = [
+        RegisteredAsset(tag=tag, maker="Tallowmere", model="Quillon 300", serial=tag)
+        for tag in risks
+    ]
+    listed = worklist(assets, lasts, _date(NOW), lambda asset: risks[asset.tag])
+    return np.array([int(one.asset.tag) for one in listed])
+
+
+def _date(years: float) -> date:
+    return date_of(years).date()
+
+
+def _falling(risks: list[FloatArray]) -> Order:
+    return np.argsort(-np.concatenate(risks), kind="stable")
+
+
+def _in_first_third(order: Order, leaving: np.ndarray) -> float:
     return float(leaving[order[: len(order) // 3]].sum() / leaving.sum())
 
 

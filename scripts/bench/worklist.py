@@ -17,7 +17,8 @@ from statistics import median
 from tempfile import TemporaryDirectory
 from timeit import default_timer
 
-from ohmwright.api.campaign_work import CampaignDesk, store_worklist
+from ohmwright.api.campaign_work import CampaignDesk
+from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from ohmwright.records.campaigns import Campaigns, Worker

@@ -9,7 +9,7 @@ import pyarrow.parquet as pq
 import pytest
 from pypdf import PdfReader
 
-from ohmwright.api import creep
+from ohmwright.api import creep, risk_curves
 from ohmwright.api.fleet_report import FleetReport, ReportSpan, fleet_report
 from ohmwright.model.errors import UsageError
 from ohmwright.records.queries import fetch_rows, reported_results
@@ -33,7 +33,8 @@ def store(folder: Path) -> SqlStore:
 
 @pytest.fixture
 def report(store: SqlStore, folder: Path, monkeypatch: pytest.MonkeyPatch) -> FleetReport:
-    monkeypatch.setattr(creep, "forecast_folder", lambda: folder / "cache")
+    for module in (creep, risk_curves):
+        monkeypatch.setattr(module, "forecast_folder", lambda: folder / "cache")
     return fleet_report(store, SPAN)
 
 

@@ -18,11 +18,15 @@ import pytest
 
 import ohmwright
 from ohmwright.api import live_plot
+from ohmwright.api.open_records import open_records
 from ohmwright.engine import steps
 from ohmwright.engine.procedure import Procedure, rebuild
+from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
 from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.asset_register import AssetChange, AssetRegister
 from tests.cli.guide.conftest import ALL_EXAMPLES
 
 PLAN = ohmwright.Sweep(modes={"cut": (150,)}, loads_ohm=(200, 500), rest_s=0)
@@ -69,6 +73,41 @@ def test_what_cannot_be_written_is_refused_before_rf(
     ):
         bench.measure(PLAN, on_event=seen.append, **given)
     assert seen == []
+
+
+def test_a_unit_of_the_register_chooses_what_its_tag_chooses_on_the_command_line(
+    bench_file: Path, records: str, tmp_path: Path
+) -> None:
+    procedure_file = tmp_path / "cut.toml"
+    (text,) = {one.text for one in ALL_EXAMPLES if tuple(one.words[2:3]) == ("cut.toml",)}
+    procedure_file.write_text(text, encoding="utf-8")
+    unit = RegisteredAsset(
+        tag="HF-9",
+        maker="Tallowmere",
+        model="Quillon 300",
+        serial="S000012",
+        procedure=str(procedure_file),
+    )
+    with open_records(records) as store:
+        AssetRegister(store.database).apply([AssetChange("added", unit, 1)], by="a")
+    with ohmwright.bench(bench_file, asset="hf-9", records=records) as bench:
+        assert bench.data.file.simulation is not None
+        assert bench.data.file.simulation.seed == 12
+        bench.measure(PLAN)
+        run = bench.run(stages=("as_left",))
+    kept = [ohmwright.Records(records)[name] for name in ohmwright.Records(records)]
+    assert [one.id for one in kept][1:] == [run.id]
+    for one in kept:
+        started = run_started_event(one.events)
+        assert started is not None
+        assert (started.asset.id, started.registered) == ("HF-9", unit)
+    for wrong, said in (({"asset": "HF-1"}, "no asset 'HF-1'"), ({"seed": 3}, "each choose")):
+        given: Any = {"asset": "HF-9", "records": records} | wrong
+        with (
+            pytest.raises(ohmwright.OhmwrightError, match=said),
+            ohmwright.bench(bench_file, **given),
+        ):
+            pass
 
 
 def test_a_plan_that_makes_no_sense_is_refused_by_its_key() -> None:

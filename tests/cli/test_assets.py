@@ -11,8 +11,9 @@ import pytest
 
 from ohmwright.api.assets import asset_of_scan
 from ohmwright.api.bench_data import BenchData
+from ohmwright.api.unit_on_bench import IN_REPAIR
 from ohmwright.cli.open_records import open_existing_records
-from ohmwright.model.event import FileAttached, RunStarted
+from ohmwright.model.event import Commented, FileAttached, RunStarted
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.label import qr_text
 
@@ -92,6 +93,7 @@ def test_a_tag_chooses_procedure_and_generator_and_fills_record_and_papers(
         (("--asset", "HF-3"), "was withdrawn"),
         (("--asset", "HF-4"), "is a Lisse 80, and this bench is for Marlow 150, Quillon 300"),
         (("--asset", "HF-5"), "Asset HF-5 has no procedure"),
+        (("--asset", "HF-6"), "is in repair since"),
         (("--asset", "HF-1", "--attach", "none.png"), "none.png: cannot be read"),
     ],
 )
@@ -103,6 +105,8 @@ def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
     ohmwright("asset", "withdraw", "HF-3", "--why", "burnt out")
     ohmwright("asset", "add", "HF-4", *new, "--model", "Lisse 80")
     ohmwright("asset", "add", "HF-5", *new, "--model", "Quillon 300")
+    repaired = ("--model", "Quillon 300", "--procedure", "quick.toml", "--state", "in repair")
+    ohmwright("asset", "add", "HF-6", *new, *repaired, "--why", "fan")
     outcome = ohmwright("verify", *arguments, "--bench", "bench.toml", "--unattended")
     assert outcome.code == 2
     assert said in outcome.err
@@ -115,10 +119,18 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    ohmwright("asset", "change", "HF-2", "--state", "in repair", "--why", "fan")
     work = ("campaign", "work", "may", "--bench", "bench.toml", "--operator", "Fenn")
-    with _scanned(monkeypatch, "HF-2\nHF-2\nstop\n", swapped_first="HF-2"):
+    said = "skip\nHF-2\n\nHF-2\nyes\nHF-2\nyes\nstop\n"
+    with _scanned(monkeypatch, said, swapped_first="HF-2"):
         outcome = ohmwright(*work)
     assert outcome.code == 0, outcome.err
+    assert "Why is it skipped?" in outcome.err
+    assert "HF-2 is in repair since" in outcome.err
+    assert outcome.out.count("HF-2 was not run, and stays in your hands.") == 1
+    with open_existing_records(str(workshop / "records")) as store:
+        whole = [store.events(run) for run in store.run_ids()][-1]
+    assert IN_REPAIR in [event.words for event in whole if isinstance(event, Commented)]
     assert "The unit at the bench says" in outcome.err
     (swapped, whole) = ohmwright("record", "list", "--json").json
     assert swapped["refused"].startswith("The unit at the bench says")

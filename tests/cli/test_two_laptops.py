@@ -5,9 +5,12 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.cli.open_records import open_records
 from ohmwright.model.errors import UsageError
-from tests.records.some_events import finished, point, stage, whole_run
+from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.campaigns import CampaignEntry, Campaigns, Worker
+from tests.records.some_events import finished, point, stage, started, whole_run
 
 
 @pytest.fixture
@@ -82,3 +85,106 @@ def test_what_is_finished_or_not_handed_over_stays(
     taken.write_text("mine")
     assert ohmwright("record", "hand-over", "half", taken, "--records", here).code == 2
     go_on(here, finished())  # it stays here where the file could not be written
+
+
+TAGS = ("HF-1", "HF-2", "HF-3", "HF-4")
+
+
+def work_through(place: Path, by: str) -> list[str]:
+    """Run every unit that this worker gets; return their tags."""
+    got = []
+    with open_records(str(place)) as store:
+        desk = CampaignDesk(store, "may", Worker(by, f"bench of {by}"))
+        while (unit := desk.take_next()) is not None:
+            got.append(unit.asset.tag)
+            run_id = f"{by}-{unit.asset.tag}"
+            desk.begin(unit.asset.tag, run_id)
+            store.append_all(run_id, (started(run_id, unit.asset.tag, seed=1), finished()))
+            desk.settle(unit.asset.tag)
+    return got
+
+
+def log_and_sites(place: Path) -> tuple[set[tuple[str, ...]], dict[str, tuple[str, str]]]:
+    def facts(entry: CampaignEntry) -> tuple[str, ...]:
+        return entry.tag, entry.at, entry.by, entry.what, entry.words, entry.run_id
+
+    with open_records(str(place)) as store:
+        log = [facts(entry) for entry in Campaigns(store.database).entries("may")]
+        assert [entry[1] for entry in log] == sorted(entry[1] for entry in log)
+        assert len(set(log)) == len(log)
+        units = [one.asset for one in AssetRegister(store.database).all()]
+    return set(log), {unit.tag: (unit.site, unit.owner) for unit in units}
+
+
+def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    shop, laptop, file = tmp_path / "shop", tmp_path / "laptop", tmp_path / "moved.jsonl"
+
+    def change(place: Path, tag: str, *fields: str) -> None:
+        assert ohmwright("asset", "change", tag, *fields, "--records", place).code == 0
+
+    def moved(source: Path, target: Path) -> object:
+        file.unlink(missing_ok=True)
+        assert ohmwright("record", "export", file, "--records", source).code == 0
+        return ohmwright("record", "import", file, "--records", target)
+
+    for tag in TAGS:
+        unit = ("--maker", "T", "--model", "Q", "--serial", tag, "--records", shop)
+        assert ohmwright("asset", "add", tag, *unit).code == 0
+    new = ("may", "--simulated", "--work", "verify", "--records", shop)
+    assert ohmwright("campaign", "new", *new).code == 0
+    for tag, who in zip(TAGS, ("Fenn", "Fenn", "Oake", "Oake"), strict=True):
+        ohmwright("campaign", "hand-over", "may", tag, "--to", who, "--records", shop)
+    moved(shop, laptop)
+    assert work_through(laptop, "Oake") == ["HF-3", "HF-4"]
+    assert work_through(shop, "Fenn") == ["HF-1", "HF-2"]
+    change(laptop, "HF-3", "--site", "Ward 3")
+    change(shop, "HF-3", "--owner", "Trust")
+    change(shop, "HF-4", "--site", "Ward 4")
+    change(laptop, "HF-4", "--site", "Ward 5")
+    before, _ = log_and_sites(laptop)
+
+    merged = moved(laptop, shop)
+    assert merged.code == 0, merged.err
+    assert "HF-4: site was set to 'Ward 4' here and to 'Ward 5' there; 'Ward 5'" in merged.out
+    log, units = log_and_sites(shop)
+    assert before < log
+    assert units["HF-3"] == ("Ward 3", "Trust")
+    assert units["HF-4"] == ("Ward 5", "")
+    with open_records(str(shop)) as store:
+        states = CampaignDesk(store, "may", Worker("Fenn", "")).states()
+        assert {tag: one.run_id for tag, one in states.items()} == {
+            "HF-1": "Fenn-HF-1", "HF-2": "Fenn-HF-2", "HF-3": "Oake-HF-3", "HF-4": "Oake-HF-4",
+        }  # fmt: skip
+        assert {one.phase for one in states.values()} == {"done"}
+    assert work_through(shop, "Oake") == work_through(shop, "Fenn") == []
+    again = moved(laptop, shop)
+    assert (again.code, "entries imported" in again.out, log_and_sites(shop)) == (
+        0, False, (log, units),
+    )  # fmt: skip
+    assert moved(shop, laptop).code == 0
+    assert log_and_sites(laptop) == (log, units)
+    assert work_through(laptop, "Oake") == []
+
+    file.write_bytes(file.read_bytes().replace(b"Ward 5", b"Ward 6"))
+    damaged = ohmwright("record", "import", file, "--records", tmp_path / "third")
+    assert damaged.code != 0
+    assert "the register above was changed" in damaged.err
+
+
+def test_two_units_of_one_tag_and_two_campaigns_of_one_name_are_told_apart(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    here, there, file = tmp_path / "here", tmp_path / "there", tmp_path / "moved.jsonl"
+    for place, serial in ((here, "S1"), (there, "S2")):
+        unit = ("--maker", "T", "--model", "Q", "--serial", serial, "--records", place)
+        assert ohmwright("asset", "add", "HF-1", *unit).code == 0
+        assert ohmwright("campaign", "new", "may", "--records", place).code == 0
+    assert ohmwright("record", "export", file, "--records", there).code == 0
+    told = ohmwright("record", "import", file, "--records", here)
+    assert told.code == 2
+    assert "HF-1 is another unit there: serial S1 and S2" in " ".join(told.err.split())
+    assert "Campaign may: another one of that name is here" in " ".join(told.err.split())
+    shown = ohmwright("asset", "show", "HF-1", "--records", here, "--json").json
+    assert [one["serial"] for one in shown] == ["S1"]

@@ -36,10 +36,23 @@ def test_the_cheapest_interval_weighs_visits_against_time_out_of_tolerance() -> 
     for rate, found in zip(RATES, years, strict=True):
         out = grid - -np.expm1(-rate * grid) / rate
         cheapest = grid[np.argmin((costs.visit + costs.year_out * out) / grid)]
-        assert found == pytest.approx(cheapest, abs=0.06)
+        probably_out = np.log(2.0) / rate
+        assert found == pytest.approx(min(cheapest, probably_out), abs=0.06)
     assert (
         at_least_cost(risk, START, Costs(0.0, 1.0), AllowedIntervals(0.1, 3.0)).years < 0.2
     ).all()
+
+
+def test_no_cost_leaves_a_unit_in_use_that_is_probably_out() -> None:
+    def of_four(times: FloatArray) -> FloatArray:
+        known: FloatArray = np.append(risk(times[:3]), 0.7)  # the last one was left out
+        return known
+
+    start = np.append(START, 1.0)
+    dear = Costs(visit=1e6, year_out=1.0)
+    years = at_least_cost(of_four, start, dear, AllowedIntervals(0.25, 3.0)).years
+    assert years == pytest.approx([3.0, 3.0, np.log(2.0) / 5.0, 0.0], abs=1e-2)
+    assert by_reliability(of_four, start, 0.9, AllowedIntervals(0.25, 3.0)).years[3] == 0.0
 
 
 @pytest.mark.parametrize("target", [0.0, 1.0])

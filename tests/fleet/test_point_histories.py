@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from ohmwright.fleet.point_histories import date_of, point_histories, years_of
+from ohmwright.fleet.point_histories import point_histories
+from ohmwright.fleet.years import date_of, years_of
 
 COLUMNS = "model step point asset run stage at quantity value uncertainty target lower upper"
 Row = namedtuple("Row", COLUMNS.split())

@@ -7,7 +7,7 @@ from datetime import date
 import pytest
 
 from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
-from ohmwright.fleet.worklist import LastWork, months_later, work_unit, worklist
+from ohmwright.fleet.worklist import LastWork, Risk, months_later, work_unit, worklist
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.campaigns import CampaignEntry, EntryWhat, Worker
 
@@ -50,19 +50,29 @@ def test_risk_comes_first_then_the_due_date_then_the_place() -> None:
     assert order == ["new", "failed", "late", "a", "b", "fresh"]
 
 
-def test_a_known_risk_counts_before_any_date() -> None:
-    lasts = {"a": passed(date(2026, 6, 1)), "b": passed(date(2024, 6, 1))}
-    known = {"a": 0.8}
-    order = worklist([unit("a"), unit("b")], lasts, TODAY, lambda asset: known.get(asset.tag))
-    assert [one.asset.tag for one in order] == ["a", "b"]
-    assert order[0].risk == 0.8
+def test_what_is_probably_out_comes_first_then_what_leaves_soonest() -> None:
+    tags = ("leaves late", "leaves soon", "out", "failed", "calm")
+    lasts = {tag: passed(date(2026, 1, 1)) for tag in tags}
+    lasts["failed"] = LastWork(date(2026, 6, 30), "fail")
+    known = {
+        "leaves late": Risk(0.3, 0.7),
+        "leaves soon": Risk(0.01, 0.95),
+        "out": Risk(0.6, 0.6),
+        "failed": Risk(0.0, 0.0),
+    }
+    order = worklist(map(unit, tags), lasts, TODAY, lambda asset: known.get(asset.tag))
+    assert [one.asset.tag for one in order] == [
+        "failed", "out", "leaves soon", "leaves late", "calm"
+    ]  # fmt: skip
+    assert [one.is_foretold for one in order] == [False, True, True, True, False]
 
 
 def test_a_unit_that_is_due_today_has_one_chance_in_ten_to_be_out() -> None:
     found = work_unit(unit("a"), passed(date(2025, 7, 1)), TODAY)
     assert found.due == TODAY
     assert found.is_due(TODAY)
-    assert found.risk == pytest.approx(0.1)
+    assert found.risk.now == pytest.approx(0.1)
+    assert found.risk.within_year == pytest.approx(0.19)
     assert not work_unit(unit("a"), passed(date(2025, 7, 2)), TODAY).is_due(TODAY)
 
 

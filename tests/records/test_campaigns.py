@@ -9,7 +9,7 @@ import pytest
 
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event
-from ohmwright.records.campaigns import CampaignEntry, Campaigns, Worker
+from ohmwright.records.campaigns import CampaignEntry, CampaignNote, Campaigns, Worker
 from ohmwright.records.last_runs import decisive_runs, is_begun, verdicts_of
 from ohmwright.records.sql_store import SqlStore
 
@@ -82,4 +82,4 @@ def test_names_are_unique_and_units_of_the_campaign(store: SqlStore) -> None:
     with pytest.raises(UsageError, match="no campaign 'd'"):
         campaigns.get("d")
     with pytest.raises(UsageError, match="not in the campaign"):
-        campaigns.note("c", "b", Worker("Áda", "b"), "skipped", words="gone")
+        campaigns.note("c", Worker("Áda", "b"), CampaignNote("b", "skipped", "gone"))

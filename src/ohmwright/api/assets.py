@@ -5,11 +5,32 @@ from __future__ import annotations
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.records.asset_register import AssetRegister
+from ohmwright.records.asset_register import AssetRegister, AssetRevision
 from ohmwright.records.sql_store import SqlStore
 
 LABEL_HEAD = "ohmwright"
 """The first line of the code on a label that this program printed."""
+
+
+class InRepairError(UsageError):
+    """A unit that is in repair was to be worked on, and nobody said that it may be."""
+
+    def __init__(self, unit: AssetRevision) -> None:
+        why = f": {unit.why}" if unit.why else ""
+        super().__init__(
+            f"Asset {unit.asset.tag} is in repair since {unit.at[:10]}, by {unit.by}{why}.",
+            "It may be open or unsafe. Nothing was switched on.",
+            f"Repaired: ohmwright asset change {unit.asset.tag} --state 'in service'. As a part of "
+            "the repair: say so with --in-repair (a program: in_repair=True).",
+        )
+
+
+def refuse_in_repair(store: SqlStore, unit: RegisteredAsset) -> None:
+    """Raise InRepairError where a unit of the register is in repair."""
+    if unit.state == "in repair":
+        history = AssetRegister(store.database).history(unit.tag)
+        before = [at for at, one in enumerate(history) if one.asset.state != "in repair"]
+        raise InRepairError(history[before[-1] + 1 if before else 0])
 
 
 def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:

@@ -8,13 +8,13 @@ from os import PathLike
 from pathlib import Path
 from typing import TypedDict, Unpack
 
-from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.instruments.bench import Bench as Instruments
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_status import BenchStatus
-from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
+from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.step import STAGES, Stage
 
 from .bench_data import BenchChoice, BenchData
@@ -28,6 +28,7 @@ from .recorded_events import RunView, recorded_events
 from .run_of_record import Run
 from .sweep_plan import Sweep, recorded_sweep
 from .sweep_run import SweepRun
+from .unit_on_bench import UnitOnBench, procedure_of, unit_on_bench
 
 OnEvent = Callable[[Event], None]
 """Called with each event once it is stored, with RF off."""
@@ -77,9 +78,15 @@ class AsyncBench:
         *,
         guarded: bool,
         operator_name: str = "",
+        registered: RegisteredAsset | None = None,
+        records: str | None = None,
     ) -> None:
+        """`registered`: the unit as the register of assets has it; `records`: where runs are kept
+        of which nothing else is said.
+        """
         self.data, self._operator, self._guarded = data, operator, guarded
-        self._operator_name = operator_name
+        self._operator_name, self._records = operator_name, records
+        self._unit = UnitOnBench(data, registered)
         self._open = AsyncExitStack()
 
     async def reopen(self) -> None:
@@ -141,8 +148,9 @@ class AsyncBench:
             plan,
             run,
             Told(options.get("on_event", ignore_event)),
-            records=options.get("records"),
+            records=options.get("records", self._records),
             accept_expired=options.get("accept_expired", False),
+            assignment=self._unit.assigned(),
         )
         with opened as sweep:
             try:
@@ -186,13 +194,17 @@ class AsyncBench:
             )
             yield SweepRun(self, plan, job, store, view)
 
-    async def run(self, procedure: str | PathLike[str], **options: Unpack[ProcedureOptions]) -> Run:
+    async def run(
+        self, procedure: str | PathLike[str] | None = None, **options: Unpack[ProcedureOptions]
+    ) -> Run:
         """Run a procedure file, or go on with such a run, and return what is on record of it.
 
-        Raises OhmwrightError. A run that a person stops is returned unfinished.
+        Without a file, the procedure is that of the unit in the register of assets. Raises
+        OhmwrightError. A run that a person stops is returned unfinished.
         """
-        file, stages = read_procedure(Path(procedure)), tuple(options.get("stages", STAGES))
-        resume, records = options.get("resume"), options.get("records")
+        file = procedure_of(None if procedure is None else Path(procedure), self._unit)
+        stages = tuple(options.get("stages", STAGES))
+        resume, records = options.get("resume"), options.get("records", self._records)
         with (open_records if resume is None else open_existing_records)(records) as store:
             store.key.load()  # a run that nobody can sign is not begun
             run_id = None if resume is None else resolved_run_id(store, resume)
@@ -205,6 +217,7 @@ class AsyncBench:
                 stages=stages,
                 earlier=earlier,
                 accept_expired=accept_expired,
+                assignment=self._unit.assigned(),
             )
             view = Told(options.get("on_event", ignore_event))
             async with aclosing(recorded_events(job, self.instruments, store, view)) as events:
@@ -236,12 +249,18 @@ async def open_bench(
     port: str | None = None,
     operator: Operator | None = None,
     guarded: bool = True,
+    asset: str | None = None,
+    in_repair: bool = False,
+    records: str | None = None,
 ) -> AsyncIterator[AsyncBench]:
     """Open the bench of a file; every line is closed at the end of the block, with RF off.
 
     `seed`: another simulated unit than the file's; `port`: another serial port than the file's;
-    `operator`: who answers requests, without one nobody does (a simulated bench has a simulated
-    person); `guarded`: see the guide's page `safety`. Raises OhmwrightError.
+    `asset`: the unit on it, by its tag in the register of assets, or what a scanner gave, and
+    `in_repair`: whether it may be one that is in repair;
+    `records`: where that register is and runs are kept, without it your own records; `operator`:
+    who answers requests, without one nobody does (a simulated bench has a simulated person);
+    `guarded`: see the guide's page `safety`. Raises OhmwrightError.
 
     >>> import asyncio, ohmwright
     >>> async def curve():
@@ -254,7 +273,14 @@ async def open_bench(
     500 ohm: 147 W
     """
     data = BenchChoice(Path(path), port, guarded=guarded).read()
-    bench = AsyncBench(data if seed is None else data.with_seed(seed), operator, guarded=guarded)
+    registered = None
+    if asset is not None:
+        if seed is not None:
+            raise UsageError("A seed and an asset each choose the unit.", do="Give one of them.")
+        unit = unit_on_bench(data, asset, records, in_repair=in_repair)
+        data, registered = unit.bench, unit.registered
+    data = data if seed is None else data.with_seed(seed)
+    bench = AsyncBench(data, operator, guarded=guarded, registered=registered, records=records)
     try:
         await bench.reopen()
         yield bench

@@ -1,4 +1,4 @@
-"""The worklist and the campaigns of a store, for whoever works through them."""
+"""The campaigns of a store, for whoever works through them."""
 
 from __future__ import annotations
 
@@ -14,50 +14,29 @@ from ohmwright.fleet.campaign_state import (
     tag_to_take,
     unit_states,
 )
-from ohmwright.fleet.worklist import LastWork, RiskOf, WorkUnit, worklist
+from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import RunFinished
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.asset_register import AssetRegister
-from ohmwright.records.campaigns import Campaign, CampaignEntry, Campaigns, EntryWhat, Worker
+from ohmwright.records.campaigns import (
+    Campaign,
+    CampaignEntry,
+    CampaignNote,
+    Campaigns,
+    EntryWhat,
+    Worker,
+)
 from ohmwright.records.last_runs import (
     DecisiveRun,
-    decisive_runs,
+    decisive_runs_after,
     first_event,
     is_begun,
     verdicts_of,
 )
 from ohmwright.records.sql_store import SqlStore
-from ohmwright.wire.clock import RealClock
 
-from .creep import probability_out_now
-
-
-def today() -> date:
-    """Return the date at this computer, in UTC."""
-    return RealClock().wall().date()
-
-
-def store_worklist(store: SqlStore, *, simulated: bool) -> list[WorkUnit]:
-    """Return every unit of the register that is not withdrawn, the next one in front.
-
-    `simulated`: whether runs on simulated benches count, instead of those on real ones. The risk is
-    that of the forecast made last, where it knows the unit and nothing was done since.
-    """
-    assets = [one.asset for one in AssetRegister(store.database).all()]
-    runs = decisive_runs(store.database, simulated=simulated)
-    lasts = {tag: _last(run) for tag, run in runs.items()}
-    return worklist(assets, lasts, today(), _foretold_risk(store, simulated=simulated))
-
-
-def _foretold_risk(store: SqlStore, *, simulated: bool) -> RiskOf:
-    known = probability_out_now(store, RealClock().wall(), simulated=simulated)
-    return lambda asset: known.get(asset.tag)
-
-
-def _last(run: DecisiveRun) -> LastWork:
-    on = date.fromisoformat(run.at[:10])
-    return LastWork(on, "pass" if run.verdict == "pass" else "fail", run.run_id)
+from .recorded_worklist import store_worklist, today
 
 
 @dataclass(frozen=True)
@@ -84,6 +63,7 @@ class CampaignDesk:
         """`models`: which the bench can work on; None for any."""
         self.store, self.worker = store, worker
         self._models = models
+        self._adjusted: dict[int, bool] = {}
         self._campaigns = Campaigns(store.database)
         self.campaign: Campaign = self._campaigns.get(name)
 
@@ -120,7 +100,7 @@ class CampaignDesk:
         """
         states = self.states()
         if tag not in states:
-            raise UsageError(f"Asset {tag} is not in the campaign '{self.campaign.name}'.")
+            raise _not_in(self.campaign, tag)
         for one in states.values():
             if one.phase == "taken" and one.holder == self.worker and one.tag != tag:
                 self.note(one.tag, "handed over")
@@ -135,8 +115,8 @@ class CampaignDesk:
         return self._taken(tag)
 
     def begin(self, tag: str, run_id: str) -> None:
-        """Note, before its first event, which run is of this unit."""
-        self._campaigns.note(self.campaign.name, tag, self.worker, "begun", run_id=run_id)
+        """CampaignNote, before its first event, which run is of this unit."""
+        self.note(tag, "begun", run_id=run_id)
 
     def settle(self, tag: str) -> UnitState:
         """Note a unit as done where its run is finished, and return its state."""
@@ -148,10 +128,60 @@ class CampaignDesk:
             self.note(tag, "done", words=minutes, run_id=state.run_id)
         return self.states()[tag]
 
+    def skip(self, tag: str, why: str) -> str:
+        """Leave a unit out; return what was done, in words. Raises UsageError for one done."""
+        if not why:
+            raise UsageError("Why is it skipped?", "Nothing was noted.", "Give the reason.")
+        return f"{tag} skipped: {why}{self._moved(tag, 'skipped', why)}"
+
+    def defer(self, tag: str, until: date, why: str = "") -> str:
+        """Put a unit off to a day; return what was done, in words.
+
+        One that is done or skipped is to be done again then. Raises UsageError for a day that is
+        not ahead.
+        """
+        if until <= today():
+            raise UsageError(
+                f"{until} is not ahead: today is {today()} (UTC).",
+                "Nothing was noted: the unit would come again at once.",
+                "Give a later day.",
+            )
+        words = f"{until} {why}".strip()
+        said = f": {why}" if why else ""
+        return f"{tag} deferred to {until}{said}{self._moved(tag, 'deferred', words)}"
+
+    def hand_over(self, tag: str, to: str) -> str:
+        """Hand a unit to another operator; return what was done, in words.
+
+        Raises UsageError for one that is done.
+        """
+        if not to:
+            raise UsageError("To whom?", "Nothing was noted.", "Give the operator's name.")
+        return f"{tag} handed over to {to}{self._moved(tag, 'handed over', to)}"
+
+    def _moved(self, tag: str, what: EntryWhat, words: str) -> str:
+        """Note what becomes of a unit; return what a person should know of it beside, in words."""
+        before = self.states().get(tag)
+        if before is None:
+            raise _not_in(self.campaign, tag)
+        before = self.settle(tag)
+        if before.phase == "done" and what != "deferred":
+            raise UsageError(
+                f"Asset {tag} is done already: {before.verdict}, run {before.run_id}.",
+                "Nothing was noted.",
+                "To have it done again, defer it to a day.",
+            )
+        self.note(tag, what, words)
+        holder = before.holder
+        if before.phase == "taken" and holder is not None and holder != self.worker:
+            return f". It was in the hands of {holder.by} at {holder.bench}"
+        return ". It was done, and is to be done again" if before.phase == "done" else ""
+
     def note(self, tag: str, what: EntryWhat, words: str = "", run_id: str = "") -> None:
         """Note what was done about a unit; it must be of the campaign."""
-        name = self.campaign.name
-        self._campaigns.note(name, tag, self.worker, what, words=words, run_id=run_id)
+        self._campaigns.note(
+            self.campaign.name, self.worker, CampaignNote(tag, what, words, run_id)
+        )
 
     def settle_all(self) -> None:
         """Note every unit as done whose run is finished, whoever was cut off before saying so."""
@@ -171,23 +201,30 @@ class CampaignDesk:
         return unit_states(entries, verdicts_of(self.store.database, run_ids), self._elsewhere())
 
     def _elsewhere(self) -> dict[str, tuple[str, str]]:
-        """Return the decisive runs since the campaign began that did its work, by tag."""
+        """Return the newest decisive run since the campaign began that did its work, by tag."""
         begun = self.campaign
-        runs = decisive_runs(self.store.database, simulated=begun.simulated)
+        runs = decisive_runs_after(self.store.database, begun.after_run, simulated=begun.simulated)
         return {
-            tag: (run.run_id, run.verdict)
-            for tag, run in runs.items()
-            if run.number > begun.after_run
-            and (begun.simulated or run.at >= begun.at)
-            and self._did_the_work(run)
+            run.asset: (run.run_id, run.verdict)
+            for run in runs
+            if (begun.simulated or run.at >= begun.at) and self._did_the_work(run)
         }
 
     def _did_the_work(self, run: DecisiveRun) -> bool:
         """Whether a run adjusted its unit where that is the campaign's work."""
         if self.campaign.work == "verify":
             return True
-        started = run_started_event((first_event(self.store.database, run.number),))
-        return started is not None and "adjust" in started.stages
+        if run.number not in self._adjusted:
+            started = run_started_event((first_event(self.store.database, run.number),))
+            self._adjusted[run.number] = started is not None and "adjust" in started.stages
+        return self._adjusted[run.number]
+
+
+def _not_in(campaign: Campaign, tag: str) -> UsageError:
+    return UsageError(
+        f"Asset {tag} is not in the campaign '{campaign.name}'.",
+        do=f"See its units with 'ohmwright campaign report {campaign.name}'.",
+    )
 
 
 def _why_not(state: UnitState) -> str:

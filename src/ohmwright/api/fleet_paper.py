@@ -6,12 +6,12 @@ from io import StringIO
 from typing import TYPE_CHECKING
 
 from ohmwright.fleet.creep_plot import plot_creep
-from ohmwright.fleet.creep_table import riskiest_of_each
+from ohmwright.fleet.creep_table import UnitCreep, unit_creep
 from ohmwright.fleet.fleet_review import Failure, FleetReview
 from ohmwright.fleet.surprise_chart import RULES, SurpriseChart, plot_surprises, surprise_charts
 from ohmwright.model.quantity import unit_of
 from ohmwright.reports.table_paper import PaperPicture, PaperTable, TablePaper
-from ohmwright.reports.text import fixed_decimals, printable
+from ohmwright.reports.text import fixed_decimals, percent_text, printable
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -25,8 +25,9 @@ _NOTES = (
     "As found: the visits whose unit failed a point before anything was adjusted, with limits of "
     "95 % confidence (Wilson).",
     "Out now, out in a year: probability that the true value of the unit's riskiest point lies "
-    "outside its limits then, by the creep of the unit and of its model. Steps by repairs that "
-    "nobody put on record are allowed for by their usual frequency, and cannot be foretold.",
+    "outside its limits then, by the creep of the unit and of its model; 10 % on: when that of any "
+    "of its points reaches 10 %. Steps by repairs that nobody put on record are allowed for by "
+    "their usual frequency, and cannot be foretold.",
     "A forecast is no measurement. Whether a unit may be used is decided by its maker's service "
     "manual, local codes and qualified staff.",
 )
@@ -58,13 +59,14 @@ def fleet_paper(report: FleetReport) -> TablePaper:
 def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     review = report.review
     failed, visits = sum(m.failed for m in review.models), sum(m.visits for m in review.models)
+    risky = sum(unit.riskiest.risk >= _RISKY for unit, _ in report.due())
     return (
         ("Units seen", str(sum(model.units for model in review.models))),
         ("Visits", str(visits)),
         ("Failed as found", f"{failed} of {visits}"),
-        ("Went through adjustment", str(len(review.adjusted))),
+        ("With adjustment", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
-        ("At risk now", f"{sum(r.risk >= _RISKY for r, _ in report.due())} units of 10 % or more"),
+        ("At risk now", f"{risky} units of 10 % or more"),
     )
 
 
@@ -143,19 +145,19 @@ def _recurring(review: FleetReview) -> PaperTable:
 
 
 def _due(report: FleetReport) -> PaperTable:
-    due = [(row, later) for row, later in report.due() if max(row.risk, later) >= _RISKY]
+    due = [(unit, later) for unit, later in report.due() if _is_due(unit, later)]
     rows = tuple(
         (
-            printable(row.asset),
+            printable((row := unit.riskiest).asset),
             printable(row.model),
             printable(f"{row.step} {row.point}"),
             f"{row.last_at:%Y-%m-%d}",
             f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} %",
-            _percent(row.risk),
-            _percent(later),
-            "" if row.leaves_at is None else f"{row.leaves_at:%Y-%m-%d}",
+            f"{percent_text(row.risk)} %",
+            f"{percent_text(later)} %",
+            "" if unit.leaves_at is None else f"{unit.leaves_at:%Y-%m-%d}",
         )
-        for row, later in due
+        for unit, later in due
     )
     others = len(report.due()) - len(due)
     note = (
@@ -166,11 +168,8 @@ def _due(report: FleetReport) -> PaperTable:
     return PaperTable("Due", note, columns, rows, figures=5)
 
 
-def _percent(share: float) -> str:
-    """Return a probability in %, never rounded to 0 or 100."""
-    if share < 0.001:
-        return "< 0.1 %"
-    return "> 99.9 %" if share > 0.999 else f"{100 * share:.1f} %"
+def _is_due(unit: UnitCreep, later: float) -> bool:
+    return max(unit.riskiest.risk, later) >= _RISKY
 
 
 def _look_at(report: FleetReport, charts: list[SurpriseChart]) -> PaperTable:
@@ -193,11 +192,12 @@ def _look_at(report: FleetReport, charts: list[SurpriseChart]) -> PaperTable:
 
 def _pictures(report: FleetReport, charts: list[SurpriseChart]) -> list[PaperPicture]:
     pictures = []
-    riskiest = riskiest_of_each(list(report.rows))
+    riskiest = [unit.riskiest for unit in unit_creep(report.rows)]
     if riskiest:
         figure = plot_creep(report.forecast, riskiest, report.span.until, simulated=False)
         said = "; ".join(
-            f"{row.asset}, {row.step} {row.point}: {_percent(row.risk)} out" for row in riskiest[:6]
+            f"{row.asset}, {row.step} {row.point}: {percent_text(row.risk)} % out"
+            for row in riskiest[:6]
         )
         pictures.append(PaperPicture("The riskiest units", _svg(figure), printable(said)))
     if charts:

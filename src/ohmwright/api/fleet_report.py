@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections import Counter
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from ohmwright.fleet.creep_table import CreepRow, creep_rows, riskiest_of_each
+from ohmwright.fleet.creep_table import CreepRow, UnitCreep, creep_rows, point_risks, unit_creep
 from ohmwright.fleet.fleet_forecast import FleetForecast
-from ohmwright.fleet.fleet_review import FleetReview, fleet_review
+from ohmwright.fleet.fleet_review import Failure, FleetReview, Recurrence, fleet_review
 from ohmwright.model.errors import UsageError
 from ohmwright.records.parquet import imported_pyarrow
 from ohmwright.records.queries import fetch_rows, reported_results
@@ -22,6 +23,8 @@ from .fleet_paper import fleet_paper
 
 FORMS = (".pdf", ".html", ".csv", ".parquet")
 """Endings of the files that a fleet report can be."""
+Key = tuple[str, str, str]
+"""Unit, step and point."""
 _AHEAD = timedelta(days=365)
 
 
@@ -46,8 +49,8 @@ class FleetReport:
     forecast: FleetForecast
     rows: tuple[CreepRow, ...]
     """The forecast of each point of each unit at the end of the span, the riskiest first."""
-    ahead: tuple[CreepRow, ...]
-    """The same a year later."""
+    later: Mapping[Key, float]
+    """The risk of each point a year later."""
 
     def write(self, path: Path) -> None:
         """Write it as what the ending of `path` says; raises UsageError for another one."""
@@ -67,49 +70,34 @@ class FleetReport:
                 do=f"Give a name that ends in {', '.join(FORMS)}.",
             )
 
-    def due(self) -> list[tuple[CreepRow, float]]:
-        """Return the riskiest point of each unit with the unit's risk a year later."""
-        later = {row.asset: row.risk for row in riskiest_of_each(list(self.ahead))}
-        return [(row, later[row.asset]) for row in riskiest_of_each(list(self.rows))]
+    def due(self) -> list[tuple[UnitCreep, float]]:
+        """Return each unit, the riskiest first, with its risk a year later."""
+        return [
+            (unit, max(self.later[_key(point)] for point in unit.points))
+            for unit in unit_creep(self.rows)
+        ]
 
     def table(self) -> list[dict[str, Any]]:
         """Return one row for each point of each unit, for a spreadsheet or an analysis."""
-        later = {(row.asset, row.step, row.point): row.risk for row in self.ahead}
+        failed = Counter(_key(one) for one in self.review.failures)
+        ever = {_key(one): len(one.dates) for one in self.review.recurring}
+        adjusted = Counter(one.asset for one in self.review.adjusted)
         return [
-            self._cells(row, later[row.asset, row.step, row.point])
-            for row in sorted(self.rows, key=lambda row: (row.asset, row.step, row.point))
+            row.cells()
+            | {
+                "probability_out_a_year_later": self.later[_key(row)],
+                "failed_as_found": failed[_key(row)],
+                "failed_as_found_ever": ever.get(_key(row), failed[_key(row)]),
+                "unit_adjusted": adjusted[row.asset],
+                "simulated": self.span.simulated,
+            }
+            for row in sorted(self.rows, key=_key)
         ]
 
-    def _cells(self, row: CreepRow, later: float) -> dict[str, Any]:
-        key = (row.asset, row.step, row.point)
-        failed = sum((one.asset, one.step, one.point) == key for one in self.review.failures)
-        recurs = [one for one in self.review.recurring if (one.asset, one.step, one.point) == key]
-        return {
-            "asset": row.asset,
-            "model": row.model,
-            "step": row.step,
-            "point": row.point,
-            "quantity": row.limits.quantity,
-            "target": row.limits.target,
-            "lower": None if row.limits.one_sided else row.limits.lower,
-            "upper": row.limits.upper,
-            "last_at": f"{row.last_at:%Y-%m-%d}",
-            "last_value": row.last_value,
-            "failed_as_found": failed,
-            "failed_as_found_ever": len(recurs[0].dates) if recurs else failed,
-            "unit_adjusted": sum(one.asset == row.asset for one in self.review.adjusted),
-            "rate_percent_a_year": row.rate_percent,
-            "rate_sd_percent_a_year": row.rate_percent_sd,
-            "expected": row.expected,
-            "expected_from": row.lower,
-            "expected_to": row.upper,
-            "probability_out": row.risk,
-            "probability_out_a_year_later": later,
-            "leaves_at": None if row.leaves_at is None else f"{row.leaves_at:%Y-%m-%d}",
-            "probability_unlike_model": row.unlike,
-            "remarks": ", ".join(row.remarks),
-            "simulated": self.span.simulated,
-        }
+
+def _key(of: CreepRow | Failure | Recurrence) -> Key:
+    """Return which point of which unit something is of."""
+    return of.asset, of.step, of.point
 
 
 def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
@@ -126,11 +114,10 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
         )
     forecast = recorded_forecast(store, simulated=span.simulated)
     seen = _units_of(review, forecast, span)
-    rows, ahead = (
-        tuple(row for row in creep_rows(forecast, at) if seen is None or row.asset in seen)
-        for at in (span.until, span.until + _AHEAD)
-    )
-    return FleetReport(span, review, forecast, rows, ahead)
+    rows = creep_rows(forecast, span.until)
+    shown = tuple(row for row in rows if seen is None or row.asset in seen)
+    later = point_risks(forecast, span.until + _AHEAD)
+    return FleetReport(span, review, forecast, shown, later)
 
 
 def _units_of(

@@ -56,7 +56,9 @@ class PlainBench:
         """Measure what a sweep on record lacks, and return the whole curve."""
         return self._call(partial(self._bench.resume, run, **options))
 
-    def run(self, procedure: str | PathLike[str], **options: Unpack[ProcedureOptions]) -> Run:
+    def run(
+        self, procedure: str | PathLike[str] | None = None, **options: Unpack[ProcedureOptions]
+    ) -> Run:
         """Run a procedure file and return what is on record of it; see `AsyncBench.run`."""
         return self._call(partial(self._bench.run, procedure, **options))
 
@@ -87,6 +89,9 @@ def bench(
     port: str | None = None,
     operator: Operator | None = None,
     guarded: bool = True,
+    asset: str | None = None,
+    in_repair: bool = False,
+    records: str | None = None,
 ) -> Iterator[PlainBench]:
     """Open the bench of a file for scripts and notebooks; see `open_bench`.
 
@@ -101,7 +106,16 @@ def bench(
     143.4 W, U = 2.6 W
     147.0 W, U = 2.4 W
     """
-    opening = open_bench(path, seed=seed, port=port, operator=operator, guarded=guarded)
+    opening = open_bench(
+        path,
+        seed=seed,
+        port=port,
+        operator=operator,
+        guarded=guarded,
+        asset=asset,
+        in_repair=in_repair,
+        records=records,
+    )
     with start_blocking_portal() as portal, portal.wrap_async_context_manager(opening) as opened:
         yield PlainBench(opened, portal)
 

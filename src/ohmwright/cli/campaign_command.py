@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import csv
 import socket
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import asdict, dataclass
 from io import StringIO
 from pathlib import Path
@@ -13,12 +13,13 @@ from typing import get_args
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.api.campaign_work import CampaignDesk, store_worklist
+from ohmwright.api.campaign_work import CampaignDesk
+from ohmwright.api.recorded_worklist import store_worklist
 from ohmwright.fleet.campaign_state import Progress, UnitState
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.records.asset_register import AssetRegister
-from ohmwright.records.campaigns import Campaigns, CampaignWork, EntryWhat, Worker
+from ohmwright.records.campaigns import Campaigns, CampaignWork, Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import spreadsheet_safe
 from ohmwright.reports.text import printable
@@ -114,26 +115,27 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
     out().print(Text(progress_words(name, far)), soft_wrap=True)
 
 
-def note_unit(
-    records: str | None,
-    name: str,
-    tag: str,
-    operator: str | None,
-    what: EntryWhat,
-    words: str,
-    *,
-    as_json: bool,
-) -> None:
-    """Note that a unit is skipped, deferred or handed over."""
-    with open_existing_records(records) as store:
-        desk = _desk(store, name, operator)
-        if tag in desk.states():
-            desk.settle(tag)
-        desk.note(tag, what, words)
-    if as_json:
-        print_json({"campaign": name, "tag": tag, "what": what, "words": words})
-    else:
-        out().print(Text(printable(f"{tag} {what}: {words}")), soft_wrap=True)
+@dataclass(frozen=True)
+class UnitOfCampaign:
+    """A unit about which something is to be noted, and by whom."""
+
+    campaign: str
+    tag: str
+    operator: str | None
+    records: str | None
+    as_json: bool
+
+    def print_noted(self, note: Callable[[CampaignDesk], str]) -> None:
+        """Have something noted, and print what was done."""
+        with open_existing_records(self.records) as store:
+            desk = _desk(store, self.campaign, self.operator)
+            said = note(desk)
+            state = desk.states()[self.tag]
+        if self.as_json:
+            noted = {"phase": state.phase, "words": state.words, "only_by": state.only_by}
+            print_json({"campaign": self.campaign, "tag": self.tag} | noted)
+        else:
+            out().print(Text(printable(f"{said}.")), soft_wrap=True)
 
 
 def progress_words(name: str, far: Progress) -> str:

@@ -9,7 +9,7 @@ from datetime import date
 import anyio
 from rich.text import Text
 
-from ohmwright.api.assets import LABEL_HEAD, asset_of_scan
+from ohmwright.api.assets import LABEL_HEAD, InRepairError, asset_of_scan, refuse_in_repair
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
 from ohmwright.model.account import account_name
@@ -23,6 +23,7 @@ from ohmwright.model.errors import (
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.text import printable
 
 from .campaign_command import progress_words
 from .console import err, out
@@ -30,7 +31,7 @@ from .error_report import print_error
 from .keyboard import read_line
 from .open_records import open_existing_records
 from .run_command import RunRequest, run_procedure
-from .run_subject import WorkRequest
+from .run_subject import WorkRequest, agrees_to_repair
 from .worklist_command import taken_words
 
 _HOW = "Scan or type its tag  (or skip REASON, defer YYYY-MM-DD, hand over NAME, anew, stop)"
@@ -76,35 +77,46 @@ def work_campaign(request: CampaignWorkRequest) -> int:
 
 def _one_unit(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit) -> bool:
     """Do what the person says about a unit; return False where they stop."""
-    word, _, words = (said := _asked()).partition(" ")
-    tag, words = unit.asset.tag, words.strip()
+    said = _asked()
+    if said.casefold() == "stop":
+        return False
     try:
-        match word.casefold():
-            case "stop" if not words:
-                return False
-            case "skip" if words:
-                desk.note(tag, "skipped", words)
-            case "defer" if words:
-                day, _, why = words.partition(" ")
-                desk.note(tag, "deferred", f"{_day(day)} {why}".strip())
-            case "hand" if words.casefold().startswith("over "):
-                desk.note(tag, "handed over", words[5:].strip())
-            case "anew" if not words:
-                _run(request, desk, unit, resume=None)
-            case _:
-                scanned = asset_of_scan(desk.store, said)
-                if scanned.tag != tag:
-                    unit = desk.take(scanned.tag)
-                    out().print(Text(f"Taken instead: {taken_words(unit)}"), soft_wrap=True)
-                _run(request, desk, unit, resume=unit.resumes)
+        if (noted := _noted(desk, unit.asset.tag, said)) is not None:
+            out().print(Text(printable(f"{noted}.")), soft_wrap=True)
+        elif said.casefold() == "anew":
+            _run(request, desk, unit, resume=None)
+        else:
+            _scanned(request, desk, unit, said)
     except (ReleaseNotConfirmed, RecordError):
         raise
     except OhmwrightError as problem:
         if not problem.is_reported:
             print_error(problem)
-        if isinstance(problem, WrongInstrument):
-            desk.note(unit.asset.tag, "refused", problem.happened)
     return True
+
+
+def _noted(desk: CampaignDesk, tag: str, said: str) -> str | None:
+    """Note what was said of a unit; return that in words, None where it was a tag or a label."""
+    word, _, words = said.partition(" ")
+    words = words.strip()
+    match word.casefold():
+        case "skip":
+            return desk.skip(tag, words)
+        case "defer":
+            day, _, why = words.partition(" ")
+            return desk.defer(tag, _day(day), why.strip())
+        case "hand" if words.casefold().partition(" ")[0] == "over":
+            return desk.hand_over(tag, words[4:].strip())
+    return None
+
+
+def _scanned(request: CampaignWorkRequest, desk: CampaignDesk, unit: TakenUnit, said: str) -> None:
+    """Run the unit that was scanned, which may be another one than is next."""
+    scanned = asset_of_scan(desk.store, said)
+    if scanned.tag != unit.asset.tag:
+        unit = desk.take(scanned.tag)
+        out().print(Text(f"Taken instead: {taken_words(unit)}"), soft_wrap=True)
+    _run(request, desk, unit, resume=unit.resumes)
 
 
 def _run(
@@ -112,26 +124,41 @@ def _run(
 ) -> None:
     """Run or go on with the procedure of a unit, and note it as done where it is finished."""
     tag = unit.asset.tag
+    if resume is None and not _may_be_run(desk, unit):
+        out().print(Text(printable(f"{tag} was not run, and stays in your hands.")))
+        return
 
     def begun(_: SqlStore, run_id: str) -> None:
         if run_id != resume:
             desk.begin(tag, run_id)
 
-    run_procedure(
-        RunRequest(
-            None,
-            request.bench,
-            _STAGES[desk.campaign.work],
-            request.records,
-            resume,
-            request.unattended,
-            as_json=False,
-            accept_expired=request.accept_expired,
-            work=WorkRequest(tag, request.operator, request.work_order),
-            on_begun=begun,
-        )
+    run = RunRequest(
+        None,
+        request.bench,
+        _STAGES[desk.campaign.work],
+        request.records,
+        resume,
+        request.unattended,
+        as_json=False,
+        accept_expired=request.accept_expired,
+        work=WorkRequest(tag, request.operator, request.work_order, in_repair=True),
+        on_begun=begun,
     )
+    try:
+        run_procedure(run)
+    except WrongInstrument as problem:
+        desk.note(tag, "refused", problem.happened)
+        raise
     desk.settle(tag)
+
+
+def _may_be_run(desk: CampaignDesk, unit: TakenUnit) -> bool:
+    """Whether a unit is in service, or a person says that it is run though it is in repair."""
+    try:
+        refuse_in_repair(desk.store, unit.asset)
+    except InRepairError as problem:
+        return agrees_to_repair(problem)
+    return True
 
 
 def _asked() -> str:
@@ -158,7 +185,8 @@ def _day(said: str) -> date:
     try:
         return date.fromisoformat(said)
     except ValueError:
-        raise UsageError(f"'{said}' is no date.", do="Write it as 2026-01-31.") from None
+        what = f"'{said}' is no date." if said else "To which day?"
+        raise UsageError(what, "Nothing was noted.", "Write it as 2026-01-31.") from None
 
 
 def _wrong_kind(name: str, *, simulated: bool) -> UsageError:

@@ -137,9 +137,10 @@ def skip(
     as_json: Json = False,
 ) -> None:
     """Leave a unit out, with a reason."""
-    from .campaign_command import note_unit
+    from .campaign_command import UnitOfCampaign
 
-    note_unit(records, name, tag, operator, "skipped", why, as_json=as_json)
+    unit = UnitOfCampaign(name, tag, operator, records, as_json)
+    unit.print_noted(lambda desk: desk.skip(tag, why))
 
 
 @app.command()
@@ -153,10 +154,10 @@ def defer(
     as_json: Json = False,
 ) -> None:
     """Put a unit off to a day; one that is done or skipped is to be done again then."""
-    from .campaign_command import note_unit
+    from .campaign_command import UnitOfCampaign
 
-    words = f"{until:%Y-%m-%d} {why}".strip()
-    note_unit(records, name, tag, operator, "deferred", words, as_json=as_json)
+    unit = UnitOfCampaign(name, tag, operator, records, as_json)
+    unit.print_noted(lambda desk: desk.defer(tag, until.date(), why))
 
 
 @app.command("hand-over")
@@ -169,9 +170,10 @@ def hand_over(
     as_json: Json = False,
 ) -> None:
     """Hand a unit over to another operator, with a run of it that is begun."""
-    from .campaign_command import note_unit
+    from .campaign_command import UnitOfCampaign
 
-    note_unit(records, name, tag, operator, "handed over", to, as_json=as_json)
+    unit = UnitOfCampaign(name, tag, operator, records, as_json)
+    unit.print_noted(lambda desk: desk.hand_over(tag, to))
 
 
 @app.command()

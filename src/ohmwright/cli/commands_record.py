@@ -170,7 +170,7 @@ def interval(
     as_json: Json = False,
 ) -> None:
     """Advise how long each unit may go until its next visit, by a reliability target."""
-    from .creep_command import IntervalRequest, show_intervals
+    from .interval_command import IntervalRequest, show_intervals
 
     request = IntervalRequest(
         target, shortest_months, longest_months, visit_cost, year_out_cost, as_json

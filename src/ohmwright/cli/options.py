@@ -141,6 +141,10 @@ class WorkOptions:
         str | None,
         typer.Option(metavar="TAG", help="The unit, by its tag in the register; may be scanned."),
     ] = None
+    in_repair: Annotated[
+        bool,
+        typer.Option("--in-repair", help="The unit is in repair, and is worked on all the same."),
+    ] = False
     operator: OperatorName = None
     work_order: Annotated[
         str, typer.Option("--work-order", metavar="NO", help="Kept with the run.")
@@ -158,7 +162,15 @@ class WorkOptions:
         from .run_subject import WorkRequest
 
         comments, attach = tuple(self.comment or ()), tuple(self.attach or ())
-        return WorkRequest(self.asset, self.operator, self.work_order, comments, attach, values)
+        return WorkRequest(
+            self.asset,
+            self.operator,
+            self.work_order,
+            comments,
+            attach,
+            values,
+            in_repair=self.in_repair,
+        )
 
 
 LaboratoryPath = Annotated[

@@ -14,6 +14,7 @@ from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.run_view import watch_of
+from ohmwright.api.unit_on_bench import procedure_of
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once, read_procedure
 from ohmwright.engine.resume import run_started_event
@@ -34,7 +35,7 @@ from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
 from .run_report import exit_code, print_how_to_resume, print_run
-from .run_subject import WorkRequest, procedure_of, unit_on_bench
+from .run_subject import WorkRequest, unit_on_bench
 from .sound.sounding import Hearing, Sounds, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
 
@@ -76,11 +77,11 @@ def run_procedure(request: RunRequest) -> int:
     bench = replace(request.bench.read(), room=request.room)
     if request.procedure is not None:
         read_procedure(request.procedure)  # refused before the records are opened
-    unit = unit_on_bench(bench, request.work.asset, request.records, request.resume)
+    unit = unit_on_bench(bench, request.work, request.records, request.resume)
     file = procedure_of(request.procedure, unit)
     if "adjust" not in request.stages:
         file = measured_once(file)
-    assignment = replace(request.work.assignment(), registered=unit.registered)
+    assignment = unit.assigned(request.work.assignment())
     open_store = open_records if request.resume is None else open_existing_records
     with open_store(request.records) as store:
         earlier: tuple[Event, ...] = ()

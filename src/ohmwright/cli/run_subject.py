@@ -1,25 +1,25 @@
-"""What a run is about: the unit, the bench with it, the procedure, and what is given to it."""
+"""What a run is about: the unit on the bench, and what is given to it."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 
-from ohmwright.api.assets import asset_of_scan
+import anyio
+from rich.text import Text
+
+from ohmwright.api import unit_on_bench as units
+from ohmwright.api.assets import InRepairError
 from ohmwright.api.attached_files import read_attachments, read_given_values
 from ohmwright.api.bench_data import BenchData
-from ohmwright.api.open_records import records_exist
-from ohmwright.api.paths import procedure_file
-from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
-from ohmwright.engine.resume import run_started_event
-from ohmwright.instruments.bench import named_unit
+from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import Assignment
-from ohmwright.model.errors import UsageError
-from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.text import printable
 
-from .open_records import open_existing_records
+from .console import err, print_notice
+from .keyboard import at_a_terminal, read_line
 
 
 @dataclass(frozen=True)
@@ -33,6 +33,8 @@ class WorkRequest:
     comments: tuple[str, ...] = ()
     attach: tuple[Path, ...] = ()
     values: Path | None = None
+    in_repair: bool = False
+    """Whether a unit in repair is to be worked on."""
 
     def assignment(self) -> Assignment:
         """Return it with every file read. Raises SourceError."""
@@ -50,54 +52,22 @@ class WorkRequest:
         )
 
 
-@dataclass(frozen=True)
-class UnitOnBench:
-    """A bench with the unit that stands on it."""
-
-    bench: BenchData
-    registered: RegisteredAsset | None
-    """None for a unit of the bench file."""
-
-
 def unit_on_bench(
-    bench: BenchData, scanned: str | None, records: str | None, resume: str | None
+    bench: BenchData, work: WorkRequest, records: str | None, resume: str | None
 ) -> UnitOnBench:
-    """Return the bench with the unit of the register, or with that of its own file.
-
-    A run that goes on is of the unit that it was begun with. Raises UsageError where neither
-    says which unit it is.
-    """
-    if scanned is None and resume is None:
-        named_unit(bench.file.asset, bench.file.name)
-        return UnitOnBench(bench, None)
-    if scanned is not None and not records_exist(records):
-        raise UsageError(
-            f"--asset {scanned}: there is no register of assets yet.",
-            do="Add units with 'ohmwright asset add' or 'ohmwright asset import', or say where "
-            "the records are with --records.",
-        )
-    with open_existing_records(records) as store:
-        registered = _registered(store, scanned, resume)
-    if registered is None:
-        return UnitOnBench(bench, None)
-    return UnitOnBench(bench.with_unit(registered), registered)
+    """Return the bench with its unit; a person at a terminal is asked about one in repair."""
+    opened = partial(units.unit_on_bench, bench, work.asset, records, resume, print_notice)
+    try:
+        return opened(in_repair=work.in_repair)
+    except InRepairError as problem:
+        if not at_a_terminal() or not agrees_to_repair(problem):
+            raise
+    return opened(in_repair=True)
 
 
-def _registered(store: SqlStore, scanned: str | None, resume: str | None) -> RegisteredAsset | None:
-    if scanned is not None:
-        return asset_of_scan(store, scanned)
-    started = run_started_event(store.events(resume or ""))
-    return None if started is None else started.registered
-
-
-def procedure_of(given: Path | None, on_bench: UnitOnBench) -> ProcedureFile:
-    """Return the procedure that is given, else that of the unit in the register."""
-    if given is not None:
-        return read_procedure(given)
-    unit = on_bench.registered
-    if unit is None:
-        raise UsageError(
-            "Which procedure? None is given.",
-            do="Give its file, or --asset TAG for a unit whose procedure is in the register.",
-        )
-    return read_procedure(procedure_file(unit.procedure, on_bench.bench.path, unit.tag))
+def agrees_to_repair(problem: InRepairError) -> bool:
+    """Ask whether a unit is to be worked on though it is in repair; return whether so."""
+    said = f"{problem.happened} It may be open or unsafe."
+    err().print(Text(printable(said), style="yellow"), soft_wrap=True)
+    err().print("Work on it all the same? yes, or Enter for no: ", end="")
+    return anyio.run(read_line).strip().casefold() == "yes"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from shlex import quote
 
 import anyio
@@ -16,6 +16,7 @@ from ohmwright.api.records_view import Records
 from ohmwright.api.run_view import watch_of
 from ohmwright.api.sweep_plan import Sweep, recorded_sweep
 from ohmwright.api.sweep_run import SweepRun
+from ohmwright.api.unit_on_bench import UnitOnBench
 from ohmwright.engine.run import results
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
@@ -23,7 +24,7 @@ from ohmwright.model.errors import OhmwrightError, Stopped
 
 from .console import CAUTION, err
 from .live import LiveView, showing
-from .run_subject import UnitOnBench, WorkRequest, unit_on_bench
+from .run_subject import WorkRequest, unit_on_bench
 from .signals import cancel_on_signal
 from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
 from .sweep_output import print_estimate, print_sweep
@@ -52,7 +53,7 @@ def run_sweep(request: SweepRequest) -> int:
     """
     unit = _unit(request)
     data, plan = unit.bench, None
-    assignment = replace(request.work.assignment(), registered=unit.registered)
+    assignment = unit.assigned(request.work.assignment())
     if request.resume is None:
         plan = request.plan.read(data)
     else:
@@ -81,7 +82,7 @@ def _unit(request: SweepRequest) -> UnitOnBench:
     resume = request.resume
     if resume == "last":
         resume = Records(request.records)["last"].id
-    return unit_on_bench(request.bench.read(), request.work.asset, request.records, resume)
+    return unit_on_bench(request.bench.read(), request.work, request.records, resume)
 
 
 def _rest_of_record(request: SweepRequest, data: BenchData) -> SweepEstimate:

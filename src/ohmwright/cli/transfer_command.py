@@ -13,19 +13,22 @@ from typing import BinaryIO
 from rich.text import Text
 
 from ohmwright.api.open_records import resolved_run_id
+from ohmwright.model.account import account_name
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 from ohmwright.records.hand_over import handed_over, take_back
 from ohmwright.records.json_lines import read_runs, run_lines
 from ohmwright.records.parquet import write_results
 from ohmwright.records.private_files import create_private_file
 from ohmwright.records.queries import results, signatures
+from ohmwright.records.register_import import RegisterImport, import_register
+from ohmwright.records.register_lines import Register, register_lines
 from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import printable
 
-from .console import out
+from .console import err, out
 from .error_report import print_error
 from .open_records import (
     open_existing_records,
@@ -42,6 +45,11 @@ class Selection:
     run_ids: tuple[str, ...]
     filter: Filter
 
+    @property
+    def is_everything(self) -> bool:
+        """Whether nothing is left out, so that assets and campaigns go along."""
+        return not self.run_ids and self.filter == Filter()
+
     def run_ids_in(self, store: SqlStore) -> tuple[str, ...]:
         """Return the ids of the selected runs in `store`, oldest first. UsageError if unknown."""
         named = {resolved_run_id(store, run_id) for run_id in self.run_ids}
@@ -52,11 +60,16 @@ class Selection:
 
 
 def export_runs(file: Path, selection: Selection, records: str | None) -> None:
-    """Write every selected run to a new JSON Lines file. Raises RecordError for a damaged run."""
+    """Write every selected run to a new JSON Lines file; without a selection the register, too.
+
+    Raises RecordError for a damaged run.
+    """
     with open_records_for_reading(records) as store:
         chosen, void = selection.run_ids_in(store), store.voided_run_ids()
         with new_file(file) as target:
             write_runs(store, chosen, target)
+            if selection.is_everything:
+                target.writelines(line + b"\n" for line in register_lines(store.database))
     of_them_void = len(void.intersection(chosen))
     said = f", {of_them_void} of them void, and marked so" if of_them_void else ""
     out().print(f"{len(chosen)} runs written to {file}{said}", soft_wrap=True)
@@ -91,6 +104,9 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
         with _open_existing(file) as lines:
             for _ in read_runs(lines, str(file)):  # raises for a line that is wrong
                 pass
+        with _open_existing(file) as lines:
+            register = Register.read(lines, str(file))
+        after_run = len(store.run_ids())
         came, unsigned, refused = Counter[str](), list[str](), list[UsageError]()
         with _open_existing(file) as lines:
             for run, events in read_runs(lines, str(file)):
@@ -101,6 +117,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                     continue
                 came[how] += 1
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
+        merged = import_register(store.database, register, account_name(), after_run=after_run)
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
         known_keys = trusted_keys(trusted, store)
     _print_new_signers(new, known_keys)
@@ -118,7 +135,19 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
         f"{f', {len(refused)} were refused' if refused else ''}.",
         soft_wrap=True,
     )
-    return UsageError.exit_code if refused else 0
+    _print_merged(merged)
+    return UsageError.exit_code if refused or merged.refused else 0
+
+
+def _print_merged(merged: RegisterImport) -> None:
+    """Print what came of the register and the campaigns, and what both computers did."""
+    if merged.changes or merged.entries:
+        said = f"{merged.changes} changes of assets and {merged.entries} campaign entries imported."
+        out().print(said, soft_wrap=True)
+    for line in merged.told:
+        out().print(Text(printable(line), style="yellow"), soft_wrap=True)
+    for line in merged.refused:
+        err().print(Text(printable(f"Not imported: {line}"), style="red"), soft_wrap=True)
 
 
 def hand_over_run(run_id: str, file: Path, records: str | None) -> None:

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 import socket
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import date
 
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.api.campaign_work import CampaignDesk, TakenUnit, store_worklist, today
+from ohmwright.api.campaign_work import CampaignDesk, TakenUnit
+from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.account import account_name
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -55,9 +56,17 @@ def show_worklist(
     out().print(_table(units[:limit]))
     due = sum(unit.is_due(today()) for unit in units)
     out().print(Text(f"{due} of {len(units)} units are due."))
-    foretold = sum(unit.is_foretold for unit in units)
-    out().print(Text(f"Risk: {foretold} by the forecast, the others by due date alone."))
-    out().print(Text("'ohmwright record creep' makes the forecast anew."))
+    for line in _where_risks_come_from(units):
+        out().print(Text(line))
+
+
+def _where_risks_come_from(units: Iterable[WorkUnit]) -> Iterator[str]:
+    of = [unit for unit in units if unit.last is not None and unit.last.verdict == "pass"]
+    by_date = sum(not unit.is_foretold for unit in of)
+    if of:
+        yield f"Risk of being out of tolerance: {len(of) - by_date} by the forecast made last."
+    if by_date:
+        yield f"~: {by_date} by the due date alone; 'ohmwright record creep' makes the forecast."
 
 
 def show_next(
@@ -93,7 +102,8 @@ def taken_words(taken: TakenUnit) -> str:
 def asset_words(asset: RegisteredAsset) -> str:
     """Return what unit it is and where it stands, as one printable line."""
     where = f", {asset.site}" if asset.site else ""
-    return printable(f"{asset.tag}: {asset.maker} {asset.model}{where}")
+    state = " (in repair)" if asset.state == "in repair" else ""
+    return printable(f"{asset.tag}: {asset.maker} {asset.model}{where}{state}")
 
 
 def taken_document(taken: TakenUnit) -> dict[str, object]:
@@ -106,7 +116,8 @@ def unit_document(unit: WorkUnit) -> dict[str, object]:
     last = unit.last
     told = {
         "due": None if unit.due is None else unit.due.isoformat(),
-        "risk": None if unit.last is None else round(unit.risk, 4),
+        "risk_now": None if unit.last is None else round(unit.risk.now, 4),
+        "risk_within_year": None if unit.last is None else round(unit.risk.within_year, 4),
         "risk_is_forecast": unit.is_foretold,
         "last_run": None if last is None else last.run_id,
         "last_on": None if last is None else last.on.isoformat(),
@@ -116,12 +127,26 @@ def unit_document(unit: WorkUnit) -> dict[str, object]:
 
 
 def _words(unit: WorkUnit) -> str:
-    return f"{asset_words(unit.asset)}; {_due(unit)}, risk {_risk(unit)}"
+    now, ahead = _risks(unit)
+    risk = now if now == ahead else f"{now}, within a year {ahead}"
+    return f"{asset_words(unit.asset)}; {_due(unit)}, risk {risk}"
 
 
-def _risk(unit: WorkUnit) -> str:
-    """Return the risk; nobody knows that of a unit that was never measured."""
-    return "not known" if unit.last is None else f"{100 * unit.risk:.0f} %"
+def _risks(unit: WorkUnit) -> tuple[str, str]:
+    """Return the risk now and within a year in words, as far as it is known."""
+    if unit.last is None:
+        return "not known", "not known"
+    if unit.last.verdict == "fail":
+        return "failed", "failed"
+    about = "" if unit.is_foretold else "~"
+    return about + _percent(unit.risk.now), about + _percent(unit.risk.within_year)
+
+
+def _percent(share: float) -> str:
+    """Return a probability in whole percent, never rounded to 0 or 100."""
+    if share >= 0.995:
+        return ">99 %"
+    return "<1 %" if share < 0.005 else f"{100 * share:.0f} %"
 
 
 def _due(unit: WorkUnit) -> str:
@@ -129,20 +154,25 @@ def _due(unit: WorkUnit) -> str:
         return "no verdict yet"
     if unit.last is not None and unit.last.verdict == "fail":
         return f"failed {unit.due}"
+    if unit.is_probably_out:
+        return "now: probably out"
     return f"due {unit.due}"
 
 
 def _table(units: Iterable[WorkUnit]) -> Table:
-    table = Table("Tag", "Model", "Site", "State", "Risk", "Due", box=None, pad_edge=False)
-    table.columns[0].no_wrap = True
-    table.columns[4].justify = "right"
+    names = ("Tag", "Model", "Site", "Out now", "In a year", "Due")
+    table = Table(*names, box=None, pad_edge=False)
+    for column in (*table.columns[:2], *table.columns[3:]):
+        column.no_wrap = True
+    for column in table.columns[3:5]:
+        column.justify = "right"
     for unit in units:
         asset = unit.asset
-        cells = (asset.tag, asset.model, asset.site, asset.state)
-        late = "yellow" if unit.is_due(today()) else ""
+        cells = (asset.tag, asset.model, asset.site)
+        due = _due(unit) if asset.state == "in service" else f"{asset.state}; {_due(unit)}"
         table.add_row(
             *(Text(printable(cell) if cell else "") for cell in cells),
-            _risk(unit),
-            Text(_due(unit), style=late),
+            *_risks(unit),
+            Text(due, style="yellow" if unit.is_due(today()) else ""),
         )
     return table

@@ -20,6 +20,7 @@ Read in this order:
     interval            calibration intervals by reliability and by trend
     charts              control charts: Shewhart, Western Electric rules, EWMA, CUSUM
     run_length          average run length of those charts
+    years               times as years
     worklist            which unit is to be worked on next
     campaign_state      where each unit of a campaign is, what is left and how long that takes
 
@@ -48,4 +49,9 @@ Design decisions, all in force:
    Decision: the largest of its points' risks; the sum would be the bound of independent points.
    Rejected: a joint model of all points.
    Held by: tests/api/test_creep.py.
+4. The worklist goes by the risk within the coming year, after what is probably out now.
+   Why: the risk of today is about nought for most units, so that it orders only a few of them.
+   Decision: what is out, or probably out, in front; then by the highest risk until a year from now.
+   Rejected: the risk of today alone: its first third held 60 % of what left within the year.
+   Held by: tests/fleet/test_worklist.py; scripts/bench/forecast.py.
 """

@@ -15,7 +15,7 @@ from .creep_filter import BoolArray
 from .creep_model import FloatArray
 from .creep_table import CreepRow
 from .fleet_forecast import FleetForecast, PointForecast
-from .point_histories import years_of
+from .years import years_of
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 
 from .creep_forecast import time_out
 from .fleet_forecast import FleetForecast, PointForecast
-from .point_histories import PointLimits, date_of, years_of
+from .point_histories import PointLimits
+from .years import date_of, years_of
 
 HORIZON_YEARS = 5.0
 """No date further ahead than this, from a unit's last value, is foretold."""
@@ -41,7 +43,7 @@ class CreepRow:
     risk: float
     """Probability of being out of tolerance at that date."""
     leaves_at: datetime | None
-    """When the risk reaches the probability asked for; None beyond `HORIZON_YEARS`."""
+    """When this point's risk reaches the probability asked for; None beyond `HORIZON_YEARS`."""
     unlike: float
     """Probability that the unit creeps unlike its model."""
     surprise: float | None
@@ -56,6 +58,31 @@ class CreepRow:
             said.append("step at its last visit")
         return tuple(said)
 
+    def cells(self) -> dict[str, Any]:
+        """Return it as a row of a table or a JSON object: plain values, None for no value."""
+        return {
+            "asset": self.asset,
+            "model": self.model,
+            "step": self.step,
+            "point": self.point,
+            "quantity": self.limits.quantity,
+            "target": self.limits.target,
+            "lower_limit": None if self.limits.one_sided else self.limits.lower,
+            "upper_limit": self.limits.upper,
+            "last_at": self.last_at.isoformat(),
+            "last_value": self.last_value,
+            "rate_percent_a_year": self.rate_percent,
+            "rate_sd_percent_a_year": self.rate_percent_sd,
+            "expected": self.expected,
+            "expected_from": self.lower,
+            "expected_to": self.upper,
+            "probability_out": self.risk,
+            "leaves_at": None if self.leaves_at is None else f"{self.leaves_at:%Y-%m-%d}",
+            "probability_unlike_model": self.unlike,
+            "newest_surprise_sd": self.surprise,
+            "remarks": ", ".join(self.remarks),
+        }
+
 
 def creep_rows(
     forecast: FleetForecast, at: datetime, *, probability: float = 0.1, coverage: float = 0.9
@@ -68,12 +95,40 @@ def creep_rows(
     return sorted(rows, key=lambda row: (-row.risk, row.asset, row.step, row.point))
 
 
-def riskiest_of_each(rows: list[CreepRow]) -> list[CreepRow]:
-    """Return the first row of each unit: of its riskiest point where the riskiest come first."""
-    first: dict[str, CreepRow] = {}
+def point_risks(forecast: FleetForecast, at: datetime) -> dict[tuple[str, str, str], float]:
+    """Return the risk at `at` of each point, by unit, step and point."""
+    found = {}
+    for point in forecast.points:
+        risks = point.risk(np.maximum(point.states.times, years_of(at)))
+        for asset, risk in zip(point.of.assets, risks.tolist(), strict=True):
+            found[asset, point.of.step, point.of.point] = risk
+    return found
+
+
+@dataclass(frozen=True, slots=True)
+class UnitCreep:
+    """What is to be expected of a unit: it is out of tolerance where any of its points is."""
+
+    points: tuple[CreepRow, ...]
+    """The riskiest first."""
+    leaves_at: datetime | None
+    """When the risk of any of its points reaches the probability asked for; None if not in time."""
+
+    @property
+    def riskiest(self) -> CreepRow:
+        """Its point with the highest risk, which is the unit's risk."""
+        return self.points[0]
+
+
+def unit_creep(rows: Iterable[CreepRow]) -> list[UnitCreep]:
+    """Return each unit of `rows`, which are as `creep_rows` orders them: the riskiest first."""
+    of_unit: dict[str, list[CreepRow]] = {}
     for row in rows:
-        first.setdefault(row.asset, row)
-    return list(first.values())
+        of_unit.setdefault(row.asset, []).append(row)
+    return [
+        UnitCreep(tuple(points), min((p.leaves_at for p in points if p.leaves_at), default=None))
+        for points in of_unit.values()
+    ]
 
 
 def _rows(

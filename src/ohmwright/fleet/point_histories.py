@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from itertools import groupby
 from typing import Any
 
@@ -16,9 +16,8 @@ import numpy as np
 from sqlalchemy import Row as SqlRow
 
 from .creep_filter import Histories
+from .years import years_of
 
-_ORIGIN = datetime(2000, 1, 1, tzinfo=UTC)
-_YEAR = timedelta(days=365.25)
 _LEAST_U = 1e-3
 """Standard uncertainty in tolerances where none is stated."""
 
@@ -63,16 +62,6 @@ class PointHistories:
     limits: tuple[PointLimits, ...]
     """Of each unit, as in its newest result."""
     seen: Histories
-
-
-def years_of(at: datetime) -> float:
-    """Return a time in years since the beginning of 2000, UTC."""
-    return (at - _ORIGIN) / _YEAR
-
-
-def date_of(years: float) -> datetime:
-    """Return the time, UTC, that is so many years after the beginning of 2000."""
-    return _ORIGIN + years * _YEAR
 
 
 def point_histories(rows: Iterable[SqlRow[Any]], adjusted: set[int]) -> Iterator[PointHistories]:

@@ -16,7 +16,7 @@ import numpy as np
 
 from .charts import Signal, western_electric
 from .fleet_forecast import FleetForecast
-from .point_histories import date_of
+from .years import date_of
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

@@ -1,23 +1,41 @@
-"""Which unit is to be worked on next: by risk, then by due date, then by place. Pure."""
+"""Which unit is to be worked on next: by risk, then by due date, then by place. Pure.
+
+In front is what is probably out of tolerance now, then what leaves it soonest: the risk within the
+coming year orders the others, since the risk of today is about nought for most of a fleet.
+"""
 
 from __future__ import annotations
 
 from calendar import monthrange
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 from ohmwright.model.registered_asset import RegisteredAsset
 
-RiskOf = Callable[[RegisteredAsset], float | None]
-"""The probability that a unit is out of tolerance now; None where its records do not say."""
+PROBABLY_OUT = 0.5
+"""A unit whose risk reaches this is out of tolerance more likely than not."""
 RELIABILITY_AT_DUE = 0.9
 """Share of units still in tolerance when they are due, where nothing better is known of them.
 
 An interval is commonly chosen so; common practice, no source."""
 _RISK_BAND = 0.05
 """Risks that differ by less are taken for equal, so that the due date and the place count."""
+
+
+@dataclass(frozen=True)
+class Risk:
+    """Probability of being out of tolerance: now, and the highest within a year from now."""
+
+    now: float
+    within_year: float
+
+
+RiskOf = Callable[[RegisteredAsset], Risk | None]
+"""The risk of a unit as it was foretold; None where its records do not say."""
+_CERTAIN = Risk(1.0, 1.0)
+_YEAR = timedelta(days=365)
 
 
 @dataclass(frozen=True)
@@ -38,14 +56,19 @@ class WorkUnit:
     """None for a unit that was never decided."""
     due: date | None
     """None for a unit that was never decided: it is due at once."""
-    risk: float
-    """Probability that it is out of tolerance now; 1 where it was never measured, for the order."""
+    risk: Risk
+    """1 where it failed last, or was never measured: then for the order alone."""
     is_foretold: bool = False
     """Whether the risk is a forecast's; else the due date alone gives it."""
 
     def is_due(self, by: date) -> bool:
-        """Whether it is due on this day, or was before."""
-        return self.due is None or self.due <= by
+        """Whether it is due on this day, or was before; what is probably out is due now."""
+        return self.due is None or self.due <= by or self.is_probably_out
+
+    @property
+    def is_probably_out(self) -> bool:
+        """Whether it is out of tolerance now more likely than not."""
+        return self.risk.now >= PROBABLY_OUT
 
 
 _DAYS_OF_EVERY_MONTH = 28
@@ -60,19 +83,21 @@ def work_unit(
 ) -> WorkUnit:
     """The unit with its due date and its risk.
 
-    A unit that failed is due from that day on. Without a risk of its own, it is that of an
-    exponential life of which `RELIABILITY_AT_DUE` is left at the end of the interval.
+    A unit that failed is due from that day on, whatever is foretold of it. Without a risk of its
+    own, a unit has that of an exponential life of which `RELIABILITY_AT_DUE` is left at the end of
+    the interval.
     """
     if last is None:
-        due, risk = None, 1.0
-    elif last.verdict == "fail":
-        due, risk = last.on, 1.0
-    else:
-        due = months_later(last.on, asset.interval_months)
-        share = max(0.0, (today - last.on) / (due - last.on))
-        risk = 1 - RELIABILITY_AT_DUE**share
+        return WorkUnit(asset, None, None, _CERTAIN)
+    if last.verdict == "fail":
+        return WorkUnit(asset, last, last.on, _CERTAIN)
+    due = months_later(last.on, asset.interval_months)
     known = risk_of(asset)
-    return WorkUnit(asset, last, due, risk if known is None else known, known is not None)
+    if known is not None:
+        return WorkUnit(asset, last, due, known, is_foretold=True)
+    days = (today - last.on, today + _YEAR - last.on)
+    now, ahead = (1 - RELIABILITY_AT_DUE ** max(0.0, after / (due - last.on)) for after in days)
+    return WorkUnit(asset, last, due, Risk(now, ahead))
 
 
 def worklist(
@@ -93,9 +118,11 @@ def worklist(
     return sorted(units, key=_place)
 
 
-def _place(unit: WorkUnit) -> tuple[int, date, str, str]:
+def _place(unit: WorkUnit) -> tuple[float, float, date, str, str]:
     due = date.min if unit.due is None else unit.due
-    return -round(unit.risk / _RISK_BAND), due, unit.asset.site, unit.asset.tag
+    out_now = unit.risk.now if unit.is_probably_out else 0.0
+    bands = -round(out_now / _RISK_BAND), -round(unit.risk.within_year / _RISK_BAND)
+    return *bands, due, unit.asset.site, unit.asset.tag
 
 
 def months_later(day: date, months: int) -> date:

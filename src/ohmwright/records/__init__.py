@@ -39,6 +39,8 @@ Read in this order:
     trust               the keys that a person trusts
     json_lines          runs as lines of JSON, for export and import
     run_import          runs taken into a store
+    register_lines      the register of assets and the campaigns as lines behind the runs
+    register_import     those taken into a store: merged by time, conflicts told
     hand_over           a run that goes on in one store alone
     backup              a whole store in one file, checked
     roles               who may add and who may read, in PostgreSQL

@@ -30,6 +30,8 @@ class AssetRow:
     line: int
     said: Mapping[str, str]
     columns: Mapping[str, int]
+    cells: int
+    """How many it has; as many as there are columns where nothing is wrong."""
 
 
 def assets_csv(assets: Iterable[RegisteredAsset]) -> str:
@@ -67,7 +69,7 @@ def read_asset_rows(path: Path) -> list[AssetRow]:
             if not columns:
                 columns = _heading(path, cells)
             elif any(cell.strip() for cell in cells):
-                rows.append(_row(path, begins, cells, columns))
+                rows.append(_row(begins, cells, columns))
             begins = reader.line_num + 1
     except csv.Error as problem:
         raise SourceError(f"{path}:{begins}: no row of a CSV file: {problem}.") from None
@@ -112,15 +114,9 @@ def _heading(path: Path, cells: Sequence[str]) -> dict[str, int]:
     return {name: place for place, name in enumerate(names, 1)}
 
 
-def _row(path: Path, line: int, cells: Sequence[str], columns: Mapping[str, int]) -> AssetRow:
-    if len(cells) > len(columns):
-        raise SourceError(
-            f"{path}:{line}: {len(cells)} cells under {len(columns)} names.",
-            "Nothing was imported.",
-            "Put a cell that holds a separator in quotes.",
-        )
+def _row(line: int, cells: Sequence[str], columns: Mapping[str, int]) -> AssetRow:
     said = dict(zip(columns, (cell.strip().removeprefix("'") for cell in cells), strict=False))
-    return AssetRow(line, said, columns)
+    return AssetRow(line, said, columns, len(cells))
 
 
 @dataclass(frozen=True)
@@ -155,16 +151,13 @@ def import_plan(
     """
     changes: list[AssetChange] = []
     problems: list[str] = []
-    seen: dict[str, int] = {}
+    tags = {tag.casefold(): (tag, 0) for tag in known}
     unchanged = 0
     for row in rows:
         tag = row.said.get("tag", "")
-        if tag and tag in seen:
-            problems.append(f"{_at(path, row, 'tag')}: '{tag}' is in line {seen[tag]} already")
-            continue
-        seen[tag] = row.line
         before = known.get(tag)
-        found = list(_wrong(path, row, before))
+        found = [*_wrong(path, row, before), *_taken(path, row, tags)]
+        tags[tag.casefold()] = tag, row.line
         if found:
             problems += found
             continue
@@ -178,6 +171,20 @@ def import_plan(
     return ImportPlan(tuple(changes), unchanged, tuple(problems))
 
 
+def _taken(path: Path, row: AssetRow, tags: Mapping[str, tuple[str, int]]) -> Iterator[str]:
+    """Yield what is wrong with a row's tag beside those of the register and of rows above it.
+
+    `tags`: each without capitals, as it is written and in which line; 0 for one of the register.
+    """
+    tag = row.said.get("tag", "")
+    other, line = tags.get(tag.casefold(), ("", 0))
+    if not tag or (other in ("", tag) and line == 0):
+        return
+    where = f"in line {line} already" if line else "in the register"
+    alike = f"as '{other}', which differs in capitals alone" if other != tag else ""
+    yield f"{_at(path, row, 'tag')}: '{tag}' is {' '.join(filter(None, (where, alike)))}"
+
+
 def _whole(row: AssetRow, before: AssetRevision | None) -> dict[str, object]:
     """The unit that a row makes of what was known of it."""
     given = {name: cell for name, cell in row.said.items() if cell or name in _MAY_BE_EMPTY}
@@ -185,6 +192,11 @@ def _whole(row: AssetRow, before: AssetRevision | None) -> dict[str, object]:
 
 
 def _wrong(path: Path, row: AssetRow, before: AssetRevision | None) -> Iterator[str]:
+    names = len(row.columns)
+    if row.cells != names:  # which cell belongs to which column is not known
+        at = f"{path}:{row.line}:{min(row.cells, names) + 1}"
+        yield f"{at}: {row.cells} cells under {names} names; a separator in a cell needs quotes"
+        return
     try:
         RegisteredAsset.model_validate(_whole(row, before))
     except ValidationError as problem:

@@ -61,6 +61,13 @@ class AssetRegister:
         with self._database.read() as connection:
             return [_revision(row) for row in connection.execute(query).all()]
 
+    def every_revision(self) -> list[AssetRevision]:
+        """Every revision of every unit, by tag, oldest first."""
+        c = ASSET_CHANGES.c
+        with self._database.read() as connection:
+            rows = connection.execute(_QUERY.order_by(c.tag, c.revision)).all()
+        return [_revision(row) for row in rows]
+
     def find(self, tag: str) -> AssetRevision | None:
         """The unit with this tag as it is now; None where the register has none."""
         history = self.history(tag)
@@ -95,12 +102,10 @@ class AssetRegister:
             self._refuse_stale(connection, changes)
             self._refuse_twins(connection, changes)
             if changes:
-                told = {"at": at, "by": by, "why": why}
-                rows = [
-                    one.asset.model_dump() | told | {"revision": one.revision, "what": one.what}
-                    for one in changes
+                made = [
+                    AssetRevision(one.asset, one.revision, at, by, one.what, why) for one in changes
                 ]
-                connection.execute(insert(ASSET_CHANGES), rows)
+                connection.execute(insert(ASSET_CHANGES), list(map(change_row, made)))
 
     def _refuse_stale(self, connection: Connection, changes: Iterable[AssetChange]) -> None:
         c = ASSET_CHANGES.c
@@ -126,6 +131,12 @@ class AssetRegister:
                     "One of the two would be taken for the other. Nothing was changed.",
                     "Give one tag to one unit.",
                 )
+
+
+def change_row(one: AssetRevision) -> dict[str, object]:
+    """The row of a revision in the table of changes."""
+    told = {"revision": one.revision, "at": one.at, "by": one.by, "what": one.what}
+    return one.asset.model_dump() | told | {"why": one.why}
 
 
 def _revision(row: Row[Any]) -> AssetRevision:

@@ -7,7 +7,7 @@ taking can come between.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import Literal
 
 from sqlalchemy import Connection, func, insert, select
@@ -63,6 +63,16 @@ class CampaignEntry:
     run_id: str
 
 
+@dataclass(frozen=True)
+class CampaignNote:
+    """What is to be put on record of a unit; `words` as in `CampaignEntry`."""
+
+    tag: str
+    what: EntryWhat
+    words: str = ""
+    run_id: str = ""
+
+
 Choose = Callable[[Sequence[CampaignEntry]], str | None]
 """Given all entries, the tag of the unit to be taken; None for none."""
 
@@ -103,14 +113,14 @@ class Campaigns:
             row = {"name": name, "at": at, "by": by, "work": work, "simulated": int(simulated)}
             connection.execute(insert(CAMPAIGNS), [row | {"after_run": newest}])
             rows = [
-                _row(name, number, tag, at, Worker(by, ""), "planned")
+                _row(name, number, at, Worker(by, ""), CampaignNote(tag, "planned"))
                 for number, tag in enumerate(tags, 1)
             ]
             connection.execute(insert(CAMPAIGN_LOG), rows)
         return Campaign(name, at, by, work, simulated, newest)
 
     def entries(self, name: str) -> list[CampaignEntry]:
-        """Every entry of a campaign, oldest first."""
+        """Every entry of a campaign, oldest first, those of other computers among them."""
         with self._database.read() as connection:
             return _entries(connection, name)
 
@@ -124,32 +134,23 @@ class Campaigns:
             entries = _entries(connection, name)
             tag = choose(entries)
             if tag is not None and not _is_held(entries, tag, worker):
-                _add(connection, name, entries, tag, worker, "taken")
+                _add(connection, name, entries, worker, CampaignNote(tag, "taken"))
             return tag
 
-    def note(
-        self,
-        name: str,
-        tag: str,
-        worker: Worker,
-        what: EntryWhat,
-        *,
-        words: str = "",
-        run_id: str = "",
-    ) -> None:
+    def note(self, name: str, worker: Worker, note: CampaignNote) -> None:
         """Add an entry about a unit. Raises UsageError for one that is not of the campaign."""
         with self._database.write() as connection:
             lock_name(connection, "campaigns")
             entries = _entries(connection, name)
-            if all(one.tag != tag for one in entries):
-                raise UsageError(f"Asset {tag} is not in the campaign '{name}'.")
-            _add(connection, name, entries, tag, worker, what, words, run_id)
+            if all(one.tag != note.tag for one in entries):
+                raise UsageError(f"Asset {note.tag} is not in the campaign '{name}'.")
+            _add(connection, name, entries, worker, note)
 
 
 def _entries(connection: Connection, name: str) -> list[CampaignEntry]:
     c = CAMPAIGN_LOG.c
     columns = (c.number, c.tag, c.at, c.by, c.bench, c.what, c.words, c.run_id)
-    query = select(*columns).where(c.campaign == name).order_by(c.number)
+    query = select(*columns).where(c.campaign == name).order_by(c.at, c.number)
     return [CampaignEntry(*row) for row in connection.execute(query)]
 
 
@@ -162,32 +163,14 @@ def _add(
     connection: Connection,
     name: str,
     entries: Sequence[CampaignEntry],
-    tag: str,
     worker: Worker,
-    what: EntryWhat,
-    words: str = "",
-    run_id: str = "",
+    note: CampaignNote,
 ) -> None:
-    at = sortable_time(RealClock().wall())
-    row = _row(name, entries[-1].number + 1, tag, at, worker, what, words, run_id)
+    """Add an entry after those that there are, in time, too: a clock that is slow does no harm."""
+    at = max(sortable_time(RealClock().wall()), entries[-1].at)
+    row = _row(name, len(entries) + 1, at, worker, note)
     connection.execute(insert(CAMPAIGN_LOG), [row])
 
 
-def _row(
-    name: str,
-    number: int,
-    tag: str,
-    at: str,
-    worker: Worker,
-    what: EntryWhat,
-    words: str = "",
-    run_id: str = "",
-) -> dict[str, str | int]:
-    said: dict[str, str | int] = {
-        "campaign": name,
-        "number": number,
-        "tag": tag,
-        "at": at,
-        "by": worker.by,
-    }
-    return said | {"bench": worker.bench, "what": what, "words": words, "run_id": run_id}
+def _row(name: str, number: int, at: str, worker: Worker, note: CampaignNote) -> dict[str, object]:
+    return {"campaign": name, "number": number, "at": at} | asdict(worker) | asdict(note)

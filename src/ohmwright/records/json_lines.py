@@ -3,7 +3,7 @@
 A run is an opening line, one line for each event, and a closing line with its seal, or with its
 length and last hash while it is not finished; then a line for each addendum. Event lines hold the
 very bytes that were hashed.
-A file holds one run after another.
+A file holds one run after another; behind them may stand the register (`register_lines`).
 """
 
 from __future__ import annotations
@@ -25,6 +25,8 @@ from .chain import BrokenRunError, StoredEvent, StoredRun, verified_events
 from .seal import Seal
 
 _FORMAT = "ohmwright record 1"
+REGISTER_HEADING = canonical_json({"format": "ohmwright register 1"})
+"""The line behind the runs where the register of assets and the campaigns begin."""
 _ADDENDUM = b'{"addendum":'
 _EVENT = re.compile(rb'\{"number":(\d+),"hash":"([0-9a-f]{64})","event":(\{.*\})\}', re.DOTALL)
 
@@ -71,6 +73,8 @@ def read_runs(lines: Iterable[bytes], name: str) -> Iterator[tuple[StoredRun, tu
             continue
         if run is not None:
             yield run, _checked(run, name, opened, end)
+        if line.rstrip(b"\n") == REGISTER_HEADING:
+            return
         opened = at
         opening, run_id = _opening(line, name, at)
         kept: list[StoredEvent] = []

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
-from sqlalchemy import Connection, select
+from sqlalchemy import Connection, Select, select
 
 from ohmwright.model.event import EVENTS as event_adapter  # noqa: N811 - a table is named so
 from ohmwright.model.event import Event
@@ -47,22 +48,33 @@ def decisive_runs(database: Database, *, simulated: bool) -> dict[str, DecisiveR
     return found
 
 
+def decisive_runs_after(database: Database, number: int, *, simulated: bool) -> list[DecisiveRun]:
+    """Every decisive run that came on record after run number `number`, oldest first."""
+    with database.read() as connection:
+        query = _decisive(simulated=simulated).where(RUNS.c.number > number)
+        return [DecisiveRun(*row) for row in connection.execute(query)]
+
+
 def _older_runs(
     connection: Connection, assets: Sequence[str], *, simulated: bool
 ) -> Iterator[DecisiveRun]:
     """The decisive runs of units whose newest run is none, oldest first."""
+    query = _decisive(simulated=simulated)
+    for first in range(0, len(assets), _IN_ONE_QUERY):
+        part = assets[first : first + _IN_ONE_QUERY]
+        for row in connection.execute(query.where(RUNS.c.asset.in_(part))):
+            yield DecisiveRun(*row)
+
+
+def _decisive(*, simulated: bool) -> Select[Any]:
     c = RUNS.c
-    query = (
+    return (
         select(c.asset, c.number, c.run_id, c.at, LEDGER.c.verdict)
         .join(LEDGER, LEDGER.c.run == c.number)
         .where(c.simulated == int(simulated), LEDGER.c.verdict.in_(DECISIVE))
         .where(c.number.not_in(select(VOIDED_RUNS.c.run)))
         .order_by(c.at, c.number)
     )
-    for first in range(0, len(assets), _IN_ONE_QUERY):
-        part = assets[first : first + _IN_ONE_QUERY]
-        for row in connection.execute(query.where(c.asset.in_(part))):
-            yield DecisiveRun(*row)
 
 
 def first_event(database: Database, number: int) -> Event:

@@ -92,7 +92,12 @@ def unit_symbol(target: Target | None, measured: Measured | None) -> str:
 
 def probability_text(held: Conformity) -> str:
     """Probability of conformity in percent; never rounded to 0 or 100."""
-    value = 100 * held.probability
+    return percent_text(held.probability)
+
+
+def percent_text(share: float) -> str:
+    """A probability from 0 to 1 in percent, without the sign; never rounded to 0 or 100."""
+    value = 100 * share
     if value > 99.9:
         return "> 99.9"
     return "< 0.1" if value < 0.1 else f"{value:.1f}"

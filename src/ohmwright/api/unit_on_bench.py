@@ -1,0 +1,91 @@
+"""The unit that stands on a bench, by the register of assets or by the bench file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
+from ohmwright.engine.resume import run_started_event
+from ohmwright.instruments.bench import named_unit
+from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
+from ohmwright.model.errors import UsageError
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.records.keys import Notify, no_notice
+from ohmwright.records.sql_store import SqlStore
+
+from .assets import asset_of_scan, refuse_in_repair
+from .bench_data import BenchData
+from .open_records import open_existing_records, records_exist
+from .paths import procedure_file, records_location
+
+IN_REPAIR = "Worked on while the register of assets had the unit as in repair."
+"""The comment in the record of such a run."""
+
+
+@dataclass(frozen=True)
+class UnitOnBench:
+    """A bench with the unit that stands on it."""
+
+    bench: BenchData
+    registered: RegisteredAsset | None
+    """None for a unit of the bench file."""
+
+    def assigned(self, work: Assignment = NO_ASSIGNMENT) -> Assignment:
+        """Return what a run is done for, with the unit; a unit in repair is remarked."""
+        unit = self.registered
+        said = (IN_REPAIR,) if unit is not None and unit.state == "in repair" else ()
+        return replace(work, registered=unit, comments=(*work.comments, *said))
+
+
+def unit_on_bench(
+    bench: BenchData,
+    scanned: str | None,
+    records: str | None,
+    resume: str | None = None,
+    notify: Notify = no_notice,
+    *,
+    in_repair: bool = False,
+) -> UnitOnBench:
+    """Return the bench with the unit of the register, or with that of its own file.
+
+    A run that goes on is of the unit that it was begun with. `in_repair`: whether a person said
+    that a unit in repair is to be worked on. Raises UsageError where neither says which unit it is,
+    InRepairError where a unit is in repair and nobody said so.
+    """
+    if scanned is None and resume is None:
+        named_unit(bench.file.asset, bench.file.name)
+        return UnitOnBench(bench, None)
+    if scanned is not None and not records_exist(records):
+        raise UsageError(
+            f"Asset {scanned}: there is no register of assets in {records_location(records)} yet.",
+            do="Add units with 'ohmwright asset add' or 'ohmwright asset import', or say where "
+            "the records are.",
+        )
+    with open_existing_records(records, notify) as store:
+        registered = _registered(store, scanned, resume)
+        if scanned is not None and registered is not None and not in_repair:
+            refuse_in_repair(store, registered)
+    if registered is None:
+        return UnitOnBench(bench, None)
+    return UnitOnBench(bench.with_unit(registered), registered)
+
+
+def _registered(store: SqlStore, scanned: str | None, resume: str | None) -> RegisteredAsset | None:
+    if scanned is not None:
+        return asset_of_scan(store, scanned)
+    started = run_started_event(store.events(resume or ""))
+    return None if started is None else started.registered
+
+
+def procedure_of(given: Path | None, on_bench: UnitOnBench) -> ProcedureFile:
+    """Return the procedure that is given, else that of the unit in the register."""
+    if given is not None:
+        return read_procedure(given)
+    unit = on_bench.registered
+    if unit is None:
+        raise UsageError(
+            "Which procedure? None is given.",
+            do="Give its file, or --asset TAG for a unit whose procedure is in the register.",
+        )
+    return read_procedure(procedure_file(unit.procedure, on_bench.bench.path, unit.tag))

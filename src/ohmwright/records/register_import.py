@@ -1,0 +1,170 @@
+"""Takes in the register and the campaigns of another computer: merged by time, conflicts told.
+
+Nothing that is here is lost: their changes of an asset become revisions after ours, their entries
+of a campaign stand among ours by their time. Where both changed an asset, each field keeps the
+change that one of them made; where both changed one field, the newer change counts and is told.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field, replace
+
+from sqlalchemy import Connection, func, insert, select
+
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.wire.clock import RealClock
+
+from .asset_register import AssetRegister, AssetRevision, change_row
+from .campaigns import CampaignEntry, Campaigns
+from .database import Database
+from .flat_rows import sortable_time
+from .name_lock import lock_name
+from .register_lines import CampaignInFile, Register
+from .tables import ASSET_CHANGES, CAMPAIGN_LOG, CAMPAIGNS
+
+_IDENTITY = ("maker", "model", "serial")
+_WORK = ("begun", "done")
+
+
+@dataclass
+class RegisterImport:
+    """What came in, and what a person has to look at."""
+
+    changes: int = 0
+    entries: int = 0
+    told: list[str] = field(default_factory=list)
+    """What both computers did, and how it was settled."""
+    refused: list[str] = field(default_factory=list)
+    """What was not taken in."""
+
+
+def import_register(
+    database: Database, register: Register, by: str, *, after_run: int
+) -> RegisterImport:
+    """Take in what `register` has and the store has not, all of it or, if it fails, nothing.
+
+    `by`: who does it; `after_run`: number of the newest run before those of the same file.
+    """
+    came = RegisterImport()
+    ours: dict[str, list[AssetRevision]] = {}
+    for one in AssetRegister(database).every_revision():
+        ours.setdefault(one.asset.tag, []).append(one)
+    campaigns = Campaigns(database)
+    known = {one.name: CampaignInFile.of(one) for one in campaigns.all()}
+    entries = {name: campaigns.entries(name) for name in known}
+    with database.write() as connection:
+        lock_name(connection, "assets")
+        lock_name(connection, "campaigns")
+        for tag, theirs in register.assets.items():
+            _take_asset(connection, ours, tag, theirs, by, came)
+        for name, campaign in register.campaigns.items():
+            if known.get(name, campaign) != campaign:
+                came.refused.append(f"Campaign {name}: another one of that name is here.")
+                continue
+            if name not in known:
+                row = campaign.model_dump() | {"after_run": after_run}
+                row |= {"simulated": int(campaign.simulated)}
+                connection.execute(insert(CAMPAIGNS), [row])
+            _take_entries(
+                connection, name, entries.get(name, []), register.entries.get(name, []), came
+            )
+    return came
+
+
+def _take_asset(
+    connection: Connection,
+    register: dict[str, list[AssetRevision]],
+    tag: str,
+    theirs: Sequence[AssetRevision],
+    by: str,
+    came: RegisterImport,
+) -> None:
+    ours = register.get(tag, [])
+    if (why := _not_one_unit(register, tag, theirs)) is not None:
+        came.refused.append(why)
+        return
+    here = set(map(_facts, ours))
+    new = [one for one in theirs if _facts(one) not in here]
+    if not new:
+        return
+    merged = _merged(ours, theirs, came)
+    rows = [replace(one, revision=len(ours) + at) for at, one in enumerate(new, 1)]
+    if merged != new[-1].asset:
+        at, why = sortable_time(RealClock().wall()), "changed on two computers"
+        rows.append(AssetRevision(merged, len(ours) + len(new) + 1, at, by, "merged", why))
+    connection.execute(insert(ASSET_CHANGES), [change_row(one) for one in rows])
+    came.changes += len(new)
+
+
+def _not_one_unit(
+    register: dict[str, list[AssetRevision]], tag: str, theirs: Sequence[AssetRevision]
+) -> str | None:
+    """Why a tag names another unit here; None where it does not."""
+    twins = [known for known in register if known != tag and known.casefold() == tag.casefold()]
+    if twins:
+        return f"Asset {tag}: {twins[0]} is here, which differs in capitals alone."
+    first = {_facts(one) for one in register.get(tag, [])}
+    if not first or first & set(map(_facts, theirs)):
+        return None
+    ours, other = register[tag][-1].asset, theirs[-1].asset
+    apart = [name for name in _IDENTITY if getattr(ours, name) != getattr(other, name)]
+    if not apart:
+        return None
+    said = ", ".join(f"{name} {getattr(ours, name)} and {getattr(other, name)}" for name in apart)
+    return f"Asset {tag} is another unit there: {said}."
+
+
+def _merged(
+    ours: Sequence[AssetRevision], theirs: Sequence[AssetRevision], came: RegisterImport
+) -> RegisteredAsset:
+    """The unit after both histories."""
+    here, there = set(map(_facts, ours)), set(map(_facts, theirs))
+    if here <= there:
+        return theirs[-1].asset
+    base = next((one.asset for one in reversed(ours) if _facts(one) in there), None)
+    mine, other = ours[-1], theirs[-1]
+    fields = mine.asset.model_dump()
+    for name, said in other.asset.model_dump().items():
+        before = None if base is None else getattr(base, name)
+        if said in (before, fields[name]):
+            continue
+        if fields[name] != before:
+            newer = said if other.at > mine.at else fields[name]
+            came.told.append(
+                f"Asset {mine.asset.tag}: {name} was set to '{fields[name]}' here and to '{said}' "
+                f"there; '{newer}' is newer and counts."
+            )
+            said = newer
+        fields[name] = said
+    return RegisteredAsset.model_validate(fields)
+
+
+def _facts(one: AssetRevision) -> tuple[object, ...]:
+    """What makes a change the same change in two stores."""
+    return (one.at, one.by, one.what, one.why, *one.asset.model_dump().values())
+
+
+def _take_entries(
+    connection: Connection,
+    name: str,
+    ours: Sequence[CampaignEntry],
+    theirs: Iterable[CampaignEntry],
+    came: RegisterImport,
+) -> None:
+    here = {replace(one, number=0) for one in ours}
+    there = {replace(one, number=0) for one in theirs}
+    new = sorted(there - here, key=lambda one: (one.at, one.what != "planned"))
+    number = connection.execute(
+        select(func.max(CAMPAIGN_LOG.c.number)).where(CAMPAIGN_LOG.c.campaign == name)
+    ).scalar()
+    rows = [
+        vars(one) | {"campaign": name, "number": at}
+        for at, one in enumerate(new, (number or 0) + 1)
+    ]
+    if rows:
+        connection.execute(insert(CAMPAIGN_LOG), rows)
+    came.entries += len(rows)
+    by_us = {one.tag for one in here - there if one.what in _WORK}
+    both = sorted(by_us & {one.tag for one in new if one.what in _WORK})
+    came.told += [f"Campaign {name}: {tag} was worked on on both computers." for tag in both]

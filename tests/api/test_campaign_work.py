@@ -1,0 +1,101 @@
+"""What makes a unit of a campaign done, what opens it again, and what is said about it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from ohmwright.api.campaign_work import CampaignDesk
+from ohmwright.model.errors import UsageError
+from ohmwright.model.event import Event
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.step import STAGES, Stage
+from ohmwright.records.add_addendum import Wanted, add_addendum
+from ohmwright.records.asset_register import AssetChange, AssetRegister
+from ohmwright.records.campaigns import Campaigns, Worker
+from ohmwright.records.sql_store import SqlStore, open_store
+from tests.records.some_events import finished, point, started
+
+FENN, OAKE = Worker("Fenn", "bench 1"), Worker("Oake", "bench 2")
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Iterator[SqlStore]:
+    with open_store(str(tmp_path / "here"), tmp_path / "key", tmp_path / "witness") as made:
+        units = [
+            RegisteredAsset(tag=tag, maker="T", model="Q", serial=tag) for tag in ("HF-1", "HF-2")
+        ]
+        changes = [AssetChange("added", unit, 1) for unit in units]
+        AssetRegister(made.database).apply(changes, by="Fenn")
+        Campaigns(made.database).new("may", ["HF-1", "HF-2"], "Fenn", "calibrate", simulated=True)
+        yield made
+
+
+def desk(store: SqlStore, worker: Worker = FENN) -> CampaignDesk:
+    return CampaignDesk(store, "may", worker)
+
+
+def run_of(run_id: str, *stages: Stage) -> tuple[Event, ...]:
+    begun = started(run_id, seed=3).model_copy(update={"stages": stages})
+    return begun, point(), finished()
+
+
+def phase(store: SqlStore) -> tuple[str, str]:
+    state = desk(store).states()["HF-1"]
+    return state.phase, state.run_id
+
+
+def test_a_verification_is_not_the_calibration_that_was_asked_for(
+    store: SqlStore, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store.append_all("verified", run_of("verified", "as_left"))
+    assert phase(store) == ("open", "")
+    store.append_all("calibrated", run_of("calibrated", *STAGES))
+    assert phase(store) == ("done", "calibrated")
+    store.append_all("verified again", run_of("verified again", "as_left"))
+    monkeypatch.setattr(SqlStore, "events", lambda *_: pytest.fail("one event says what it was"))
+    assert phase(store) == ("done", "calibrated")
+
+
+def test_a_voided_run_opens_its_unit_again(store: SqlStore) -> None:
+    one = desk(store)
+    assert one.take("HF-1").resumes is None
+    one.begin("HF-1", "r")
+    store.append_all("r", run_of("r", *STAGES))
+    assert one.settle("HF-1").phase == "done"
+    add_addendum(store, "r", Wanted(what="voided", operator="Fenn", reason="wrong unit"))
+    assert phase(store) == ("open", "")
+    assert one.take("HF-1").resumes is None
+    one.begin("HF-1", "s")
+    store.append_all("s", run_of("s", *STAGES))
+    one.settle_all()
+    assert phase(store) == ("done", "s")
+    assert one.progress().verdicts == {"pass": 1}
+
+
+def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
+    one = desk(store)
+    one.take("HF-2")
+    store.append_all("r", run_of("r", *STAGES))  # makes HF-1 done
+    later = date(2999, 1, 31)
+    for wrong, words in (
+        (lambda: one.skip("HF-1", "gone"), "is done already: pass, run r"),
+        (lambda: one.hand_over("HF-1", "Oake"), "is done already"),
+        (lambda: one.skip("HF-9", "gone"), "not in the campaign"),
+        (lambda: one.skip("HF-2", ""), "Why is it skipped"),
+        (lambda: one.hand_over("HF-2", ""), "To whom"),
+        (lambda: one.defer("HF-2", date(2020, 1, 1)), "2020-01-01 is not ahead"),
+    ):
+        with pytest.raises(UsageError, match=words):
+            wrong()
+    assert one.defer("HF-1", later) == (
+        "HF-1 deferred to 2999-01-31. It was done, and is to be done again"
+    )
+    assert desk(store, OAKE).skip("HF-2", "in use") == (
+        "HF-2 skipped: in use. It was in the hands of Fenn at bench 1"
+    )
+    assert desk(store, OAKE).hand_over("HF-2", "Fenn") == "HF-2 handed over to Fenn"
+    assert [state.phase for state in one.states().values()] == ["open", "open"]
