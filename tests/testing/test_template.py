@@ -148,12 +148,14 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
 
 
 def test_units_that_contradict_each_other_are_no_units(project: Path):
-    for seeds, words in (
-        ("0", r"@pytest\.mark\.ohmwright\(seeds=0\): give how many units"),
-        ("'ab'", r"\(seeds='ab'\): give how many units, or a list"),
-        ("3, seed=5", r"@pytest\.mark\.ohmwright has seed and seeds: keep one"),
-    ):
-        (project / "test_procedures.py").write_text(NO_UNITS.format(seeds=seeds))
-        printed = run_pytest(project)
+    wrong = {
+        "0": r"@pytest\.mark\.ohmwright\(seeds=0\): give how many units",
+        "'ab'": r"\(seeds='ab'\): give how many units, or a list",
+        "3, seed=5": r"@pytest\.mark\.ohmwright has seed and seeds: keep one",
+    }
+    for number, seeds in enumerate(wrong):
+        (project / f"test_wrong_{number}.py").write_text(NO_UNITS.format(seeds=seeds))
+    printed = run_pytest(project, "test_wrong_0.py", "test_wrong_1.py", "test_wrong_2.py")
+    for words in wrong.values():
         assert re.search(words, printed), printed
-        assert "1 error" in printed
+    assert "3 errors" in printed
