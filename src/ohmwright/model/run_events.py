@@ -17,7 +17,7 @@ from .traceability import Environment, Traceability
 SWEEP_TITLE = "Sweep"
 """The title of the procedure by which a sweep is carried out; by it a sweep is known in records
 that do not say what a run's work was."""
-Work = Literal["procedure", "sweep"]
+RunWork = Literal["procedure", "sweep"]
 """A sweep has points without limits alone: it decides nothing of the unit, and is never taken for a
 unit's newest run."""
 
@@ -47,7 +47,7 @@ class RunStarted(Stamped):
     """The documents of the run, each kept as a DocumentKept; empty in records without any."""
     registered: RegisteredAsset | None = None
     """The unit as the register of assets had it; None for a unit of the bench file."""
-    work: Work | None = None
+    work: RunWork | None = None
     """None in records that do not say."""
     work_order: str = ""
     account: str = ""
