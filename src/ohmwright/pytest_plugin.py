@@ -11,7 +11,7 @@ Nothing but pytest is imported before a test asks for a bench.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -56,10 +56,19 @@ def pytest_generate_tests(metafunc: pytest.Metafunc) -> None:
         return
     seeds = _choices(metafunc.definition).get("seeds")
     if seeds is not None:
-        every = list(range(1, seeds + 1)) if isinstance(seeds, int) else list(seeds)
-        if not every:
-            pytest.fail(f"@pytest.mark.{_MARK}(seeds={seeds!r}) is no unit", pytrace=False)
-        metafunc.parametrize("ohmwright_seed", every, indirect=True)
+        metafunc.parametrize("ohmwright_seed", _every(seeds), indirect=True)
+
+
+def _every(seeds: object) -> list[int]:
+    """Return the seeds that a mark asks for by their number, or by a list; fail for none."""
+    if isinstance(seeds, int) and seeds > 0:
+        return list(range(1, seeds + 1))
+    if isinstance(seeds, Sequence) and seeds and all(isinstance(seed, int) for seed in seeds):
+        return list(seeds)
+    pytest.fail(
+        f"@pytest.mark.{_MARK}(seeds={seeds!r}): give how many units, or a list of their seeds",
+        pytrace=False,
+    )
 
 
 @pytest.fixture
@@ -88,18 +97,23 @@ def ohmwright_bench(
 def _opened(request: pytest.FixtureRequest, seed: int | None, keep_in: Path) -> ProcedureBench:
     """Return the bench that a test's marks describe; fail the test where there is none such."""
     from ohmwright.model.errors import OhmwrightError
+    from ohmwright.model.source import refused_by_name
+    from ohmwright.testing.mark import Mark
     from ohmwright.testing.procedure_bench import ProcedureBench
 
     chosen = _choices(request.node)
-    _refuse_unknown(chosen)
+    _refuse_unknown(request.node, chosen)
     chosen.pop("seeds", None)
     chosen.setdefault("bench", request.config.getini("ohmwright_bench") or None)
     chosen["seed"] = seed
     folder, root = request.node.path.parent, request.config.rootpath
     try:
-        return ProcedureBench.opened(folder, root, keep_in, **chosen)
-    except OhmwrightError as problem:
-        pytest.fail(f"ohmwright_bench cannot be opened: {problem}", pytrace=False)
+        with refused_by_name("the mark", Mark):
+            mark = Mark(**chosen)
+        return ProcedureBench.opened(folder, root, keep_in, mark)
+    except OhmwrightError as error:
+        problem = error
+    pytest.fail(f"ohmwright_bench cannot be opened: {problem}", pytrace=False)
 
 
 @pytest.hookimpl(wrapper=True)
@@ -128,8 +142,12 @@ def _choices(node: pytest.Item | Any) -> dict[str, Any]:
     return chosen
 
 
-def _refuse_unknown(chosen: dict[str, Any]) -> None:
-    """Fail the test where its marks have a keyword that nothing takes."""
+def _refuse_unknown(node: pytest.Item, chosen: dict[str, Any]) -> None:
+    """Fail the test where its marks have what nothing takes: a keyword, or a value without one."""
+    nameless = [value for mark in node.iter_markers(_MARK) for value in mark.args]
+    if nameless:
+        said = f"@pytest.mark.{_MARK}({nameless[0]!r}): name what you choose, as in seed=7"
+        pytest.fail(said, pytrace=False)
     unknown = next((key for key in chosen if key not in _KEYS), None)
     if unknown is not None:
         known = ", ".join(_KEYS)

@@ -150,18 +150,42 @@ def test_a_foreign_certificate_and_an_expired_one_are_refused(
 def test_an_interrupted_sweep_ends_with_rf_off_on_record_and_goes_on(
     bench_file: Path, records: str
 ) -> None:
-    def press(event: Event) -> None:
-        if isinstance(event, PointDone):
-            os.kill(os.getpid(), signal.SIGINT)
-
     plan = PLAN.model_copy(update={"repeats": 20})
     with ohmwright.bench(bench_file) as bench:
         with pytest.raises(KeyboardInterrupt):
-            bench.measure(plan, records=records, on_event=press)
+            bench.measure(plan, records=records, on_event=_press_at_a_point)
         last = ohmwright.Records(records)["last"].events[-1]
         assert isinstance(last, Fault)
         assert (last.error, last.rf_state) == ("Stopped", "off")
         assert len(bench.resume(records=records)) == 40
+
+
+def test_an_interruption_is_heard_where_the_call_holds_up_a_loop_that_runs(
+    bench_file: Path, records: str
+) -> None:
+    """As in a notebook cell with an `await`: there SIGINT would have the loop cancel the cell."""
+
+    async def cell() -> None:
+        cancel = asyncio.get_running_loop().call_soon_threadsafe
+        task = asyncio.current_task()
+        assert task is not None
+        signal.signal(signal.SIGINT, lambda *_: cancel(task.cancel))
+        asks = signal.getsignal(signal.SIGINT)
+        await asyncio.sleep(0)
+        with ohmwright.bench(bench_file) as bench:
+            with pytest.raises(KeyboardInterrupt):
+                bench.measure(PLAN, records=records, on_event=_press_at_a_point)
+            assert signal.getsignal(signal.SIGINT) is asks
+
+    asyncio.run(cell())
+    run = ohmwright.Records(records)["last"]
+    assert len(run.results) == 1
+    assert run.events[-1].rf_state == "off"
+
+
+def _press_at_a_point(event: Event) -> None:
+    if isinstance(event, PointDone):
+        os.kill(os.getpid(), signal.SIGINT)
 
 
 def test_a_cancelled_task_and_a_loop_that_is_left_end_with_rf_off_on_record(
@@ -283,6 +307,7 @@ def test_records_answer_by_unit_and_date_and_a_run_has_its_papers(
     known = ohmwright.Records(records)
     assert len(list(known)) == len(known.runs()) == 2
     assert known["last"].id == run.id
+    assert [known[one].events[0].work for one in known] == ["sweep", "procedure"]
     frame = known.results(model="Quillon 300", verdict="fail").to_pandas()
     assert len(frame) == [result.verdict for result in run.results].count("fail")
     assert known.results(model="other") == ()

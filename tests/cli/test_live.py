@@ -222,14 +222,13 @@ def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
 
 
 @pytestmark_terminal
-def test_a_run_that_ends_leaves_the_terminal_as_it_was(tmp_path: Path) -> None:
+def test_a_run_that_ends_leaves_the_terminal_as_it_was(tmp_path: Path, procedure: Path) -> None:
     import termios
 
-    words = ("demo", "--seed", "3", "--records", str(tmp_path / "records.sqlite"))
-    with at_a_terminal(MAIN, *words) as (ours, its, child):
+    with at_a_terminal(MAIN, *_verify(procedure, tmp_path)) as (ours, its, child):
         before = termios.tcgetattr(its)
         shown_until(ours, lambda shown: b"Result:" in shown and b"space or q stops" in shown)
-        assert child.wait(60) == 0
+        assert child.wait(60) == 1
         assert termios.tcgetattr(its) == before
 
 
@@ -325,7 +324,13 @@ def test_what_is_typed_before_a_request_can_be_read_moves_no_line() -> None:
         shown_until(ours, lambda shown: b"answered done" in shown)
 
 
-def test_without_a_terminal_nothing_is_shown(tmp_path: Path) -> None:
-    words = ("demo", "--seed", "3", "--records", str(tmp_path / "records.sqlite"))
-    done = subprocess.run([sys.executable, "-c", MAIN, *words], capture_output=True, check=True)
+def test_without_a_terminal_nothing_is_shown(tmp_path: Path, procedure: Path) -> None:
+    call = [sys.executable, "-c", MAIN, *_verify(procedure, tmp_path)]
+    done = subprocess.run(call, capture_output=True, check=False)
+    assert (done.returncode, b"Result: FAIL" in done.stdout) == (1, True)
     assert b"RF O" not in done.stdout + done.stderr
+
+
+def _verify(procedure: Path, folder: Path) -> tuple[str, ...]:
+    bench = str(shipped("benches", "demo.toml"))
+    return ("verify", str(procedure), "--bench", bench, "--records", str(folder / "r.sqlite"))

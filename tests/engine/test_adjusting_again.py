@@ -17,9 +17,20 @@ from ohmwright.reports.run_remarks import remarks_of_run
 
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
+CUT = ("cut-full", "cut-half", "adjust-cut-current", "adjust-cut-voltage", "adjust-cut-power")
 ATTENDED = shipped("procedures", "attended-marlow.toml")
 Coupling = Mapping[str, Mapping[str, float]]
 UP_AND_BACK: Coupling = {"cut voltage": {"cut current": 0.7}, "cut power": {"cut voltage": 0.6}}
+
+
+@pytest.fixture(scope="module")
+def cut_alone(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The steps of the shipped procedure that measure or move what the coupled trims do."""
+    head, *steps = MONOPOLAR.read_text(encoding="utf-8").split("[[step]]")
+    kept = [step for step in steps if any(f'name = "{name}"' in step for name in CUT)]
+    path = tmp_path_factory.mktemp("cut") / "cut.toml"
+    path.write_text("[[step]]".join([head, *kept]), encoding="utf-8")
+    return path
 
 
 def couple(rig, coupling: Coupling, *, told: bool = False) -> None:
@@ -51,7 +62,7 @@ def true_error(rig, result: Result) -> float:
 
 
 async def events_of(
-    rig, stages: tuple[Stage, ...], earlier: tuple[Event, ...] = (), procedure: Path = MONOPOLAR
+    rig, stages: tuple[Stage, ...], procedure: Path, earlier: tuple[Event, ...] = ()
 ) -> list[Event]:
     job = Job(read_procedure(procedure), stages, "test", earlier)
     return [event async for event in run(job, rig.bench)]
@@ -60,12 +71,12 @@ async def events_of(
 _DONE: dict[int, tuple[object, list[Event]]] = {}
 
 
-async def coupled_job(make_rig: Callable, seed: int = 3) -> tuple:
+async def coupled_job(make_rig: Callable, procedure: Path, seed: int = 3) -> tuple:
     """Unit and events of one adjustment of a coupled unit, done once, to be looked at only."""
     if seed not in _DONE:
         rig = make_rig(seed=seed)
         couple(rig, UP_AND_BACK)
-        _DONE[seed] = rig, await events_of(rig, ("adjust",))
+        _DONE[seed] = rig, await events_of(rig, ("adjust",), procedure)
     return _DONE[seed]
 
 
@@ -75,14 +86,14 @@ def adjusted(events: list[Event]) -> list[Result]:
 
 @pytest.mark.parametrize(("seed", "told"), [(3, False), (5, True)])
 async def test_what_a_later_trim_moved_is_adjusted_again(
-    make_rig: Callable, seed: int, told: bool
+    make_rig: Callable, cut_alone: Path, seed: int, told: bool
 ) -> None:
     if told:
         rig = make_rig(seed=seed)
         couple(rig, UP_AND_BACK, told=True)
-        done = adjusted(await events_of(rig, ("adjust",)))
+        done = adjusted(await events_of(rig, ("adjust",), cut_alone))
     else:
-        rig, events = await coupled_job(make_rig, seed)
+        rig, events = await coupled_job(make_rig, cut_alone, seed)
         done = adjusted(events)
     again = [r.point for r in done if r.again == "adjusted"]
     assert {"cut current", "cut voltage"} & set(again)
@@ -92,31 +103,31 @@ async def test_what_a_later_trim_moved_is_adjusted_again(
 
 
 async def test_left_alone_the_same_unit_would_be_out(
-    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+    make_rig: Callable, cut_alone: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """What the checks are for: without them a point that is out is said to pass."""
     rig = make_rig(seed=3)
     couple(rig, UP_AND_BACK)
     monkeypatch.setattr("ohmwright.engine.adjusting_again.AdjustingAgain._checks", lambda _: [])
-    done = adjusted(await events_of(rig, ("adjust",)))
+    done = adjusted(await events_of(rig, ("adjust",), cut_alone))
     assert {r.verdict for r in done} == {"pass"}
     assert max(abs(true_error(rig, r)) for r in done) > 1.5
 
 
 async def test_where_the_data_say_what_a_trim_moves_nothing_else_is_checked(
-    make_rig: Callable,
+    make_rig: Callable, cut_alone: Path
 ) -> None:
     rig = make_rig()
     couple(rig, {}, told=True)
-    assert [r.again for r in adjusted(await events_of(rig, ("adjust",)))] == [None] * 6
+    assert [r.again for r in adjusted(await events_of(rig, ("adjust",), cut_alone))] == [None] * 3
 
 
 async def test_what_the_data_do_not_say_is_seen_as_left(
-    make_rig: Callable,
+    make_rig: Callable, cut_alone: Path
 ) -> None:
     coupled = make_rig(seed=6)
     couple(coupled, UP_AND_BACK)
-    events = await events_of(coupled, STAGES)
+    events = await events_of(coupled, STAGES, cut_alone)
     seen = list(results(events))
     last = max(i for i, r in enumerate(seen) if r.again == "adjusted")
     assert any(r.stage == "as_left" for r in seen[:last])
@@ -135,8 +146,8 @@ def failed(seen: list[Result]) -> int:
     return sum(r.verdict != "pass" for r in first.values())
 
 
-async def test_trims_count_from_where_they_stood_first(make_rig: Callable) -> None:
-    rig, events = await coupled_job(make_rig)
+async def test_trims_count_from_where_they_stood_first(make_rig: Callable, cut_alone: Path) -> None:
+    rig, events = await coupled_job(make_rig, cut_alone)
     for result in latest(adjusted(events)):
         moves = sum(
             e.counts for e in events if isinstance(e, TrimMoved) and e.point == result.point
@@ -145,17 +156,19 @@ async def test_trims_count_from_where_they_stood_first(make_rig: Callable) -> No
         assert rig.hardware._rig.generator.trims[result.point] == result.final_trim
 
 
-async def test_a_run_cut_short_amid_the_rounds_goes_on_there(make_rig: Callable) -> None:
-    _, events = await coupled_job(make_rig)
+async def test_a_run_cut_short_amid_the_rounds_goes_on_there(
+    make_rig: Callable, cut_alone: Path
+) -> None:
+    _, events = await coupled_job(make_rig, cut_alone)
     whole = adjusted(events)
     first_again = [r.again for r in whole].index("adjusted")
     rig = coupled_rig(make_rig)
-    job, earlier = Job(read_procedure(MONOPOLAR), ("adjust",), "test"), []
+    job, earlier = Job(read_procedure(cut_alone), ("adjust",), "test"), []
     async for event in run(job, rig.bench):
         earlier.append(event)
         if sum(isinstance(e, PointDone) for e in earlier) == first_again + 1:
             break
-    events = await events_of(rig, ("adjust",), tuple(earlier))
+    events = await events_of(rig, ("adjust",), cut_alone, tuple(earlier))
     done = [*adjusted(earlier), *adjusted(events)]
     assert None not in [r.again for r in adjusted(events)]
     assert max(abs(true_error(rig, r)) for r in latest(done)) < 1
@@ -170,11 +183,11 @@ def coupled_rig(make_rig: Callable):
 
 
 async def test_trims_that_undo_each_other_end_after_two_rounds_and_are_named(
-    make_rig: Callable,
+    make_rig: Callable, cut_alone: Path
 ) -> None:
     rig = make_rig()
     couple(rig, {"cut voltage": {"cut current": 1.0}, "cut current": {"cut voltage": 0.95}})
-    events = await events_of(rig, ("adjust",))
+    events = await events_of(rig, ("adjust",), cut_alone)
     done = adjusted(events)
     for point in ("cut current", "cut voltage"):
         assert sum(r.again == "adjusted" for r in done if r.point == point) <= 2
@@ -202,7 +215,7 @@ async def test_a_person_may_skip_the_checks_which_then_are_not_measured(
         return await enter(point)
 
     rig.bench.generator.enter_service = skip_the_check
-    done = adjusted(await events_of(rig, ("adjust",), procedure=ATTENDED))
+    done = adjusted(await events_of(rig, ("adjust",), ATTENDED))
     last = latest(done)[0]
     assert (last.point, last.again, last.verdict) == ("P1", "checked", "not measured")
     assert last.reason == "no time; not measured since the trim of P3 was moved"
@@ -212,7 +225,7 @@ async def test_a_person_may_skip_the_checks_which_then_are_not_measured(
 async def test_a_hand_adjusts_again_and_its_presses_are_summed(make_rig: Callable) -> None:
     rig = make_rig(seed=5, age_months=30, bench="attended", attended=True)
     couple(rig, {"P3": {"P1": 0.9}}, told=True)
-    events = await events_of(rig, ("adjust",), procedure=ATTENDED)
+    events = await events_of(rig, ("adjust",), ATTENDED)
     last = latest(adjusted(events))[0]
     assert last.again == "checked" or last.again == "adjusted"
     presses = sum(e.counts for e in events if isinstance(e, TrimMoved) and e.point == "P1")

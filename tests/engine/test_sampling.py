@@ -157,6 +157,19 @@ async def test_readings_without_numbers_that_nobody_saw_are_not_counted() -> Non
     assert meter.clock.now_s() - 0.5 <= age_s <= meter.clock.now_s()
 
 
+@pytest.mark.parametrize("rate", [0.995, 1.0, 1.005])
+@pytest.mark.parametrize("begins", [0.0, 0.3, 0.95])
+async def test_no_reading_is_missed_however_long_each_answer_takes(
+    begins: float, rate: float
+) -> None:
+    meter = Meter(VirtualClock(), delay_s=0.004, ahead_s=begins * INTERVAL_S, rate=rate)
+    meter.shows = float
+    numbers = [sample.current_ma async for sample in readings_of(meter, 30.0)]
+    assert numbers == list(range(int(numbers[0]), int(numbers[0]) + len(numbers)))
+    assert len(numbers) >= 0.99 * 300 * rate - 2
+    assert meter.fetched <= 1.3 * len(numbers)
+
+
 async def test_a_reading_without_a_number_that_was_held_up_cannot_be_dated() -> None:
     meter = Meter(VirtualClock(), numbered=False, interval_s=0.5, shows=float)
     meter.at[12] = lambda: meter.clock.advance(1.6)

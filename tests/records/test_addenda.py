@@ -58,7 +58,7 @@ def filled(store: SqlStore) -> SqlStore:
 def test_neither_a_sweep_nor_a_void_run_is_foretold_from_or_a_unit_s_newest(
     filled: SqlStore,
 ) -> None:
-    sweep = started("swept").model_copy(update={"procedure": "Sweep"})
+    sweep = started("swept").model_copy(update={"procedure": "Curve", "work": "sweep"})
     filled.append("swept", sweep)
     assert len(fetch_rows(filled.database, creep_values(False))) == 4
     add(filled, "voided")

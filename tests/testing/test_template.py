@@ -41,6 +41,14 @@ class TestCut:
     def test_an_age_that_no_unit_has(self, ohmwright_bench):
         pass
 
+    @pytest.mark.ohmwright(bench=3, faults="unplug:reply:ever:60")
+    def test_keywords_of_another_kind(self, ohmwright_bench):
+        pass
+
+    @pytest.mark.ohmwright("bench.toml")
+    def test_a_choice_without_its_name(self, ohmwright_bench):
+        pass
+
     @pytest.mark.ohmwright(profile="lisse-80")
     @pytest.mark.parametrize("name", ["a'b"])
     def test_a_name_with_an_apostrophe(self, ohmwright_bench, name):
@@ -119,12 +127,15 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
         r"RF is on after the test: the simulated generator delivers",
         r"knows no 'sead'; it takes bench, seed",
         r"ohmwright_bench cannot be opened: the mark: age_months: must be greater",
+        r"the mark: bench: must be the name of a file; faults: must be a list in brackets",
+        r"ohmwright\('bench\.toml'\): name what you choose, as in seed=7",
         r"""Replay: .*apostrophe\[a'"'"'b\]' --ohmwright-seed 5""",
         r"ReleaseNotConfirmed: RF MAY STILL BE ON: The line to simulated analyzer is gone",
     ):
         assert re.search(words, printed), printed
     test = "test_procedures.py::TestCut::test_a_tolerance_that_the_unit_misses"
     assert f"Replay: python -m pytest '{test}' --ohmwright-seed 5" in flat, printed
+    assert "another exception" not in printed
     assert "engine/" not in printed  # no frame that is not the test's own
     # after a lost line the analyzer's own limit has ended it
     assert len(re.findall(r"^RF is on after the test", printed, re.MULTILINE)) == 1, printed
@@ -137,11 +148,14 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
 
 
 def test_units_that_contradict_each_other_are_no_units(project: Path):
-    for seeds, words in (
-        ("0", r"@pytest\.mark\.ohmwright\(seeds=0\) is no unit"),
-        ("3, seed=5", r"@pytest\.mark\.ohmwright has seed and seeds: keep one"),
-    ):
-        (project / "test_procedures.py").write_text(NO_UNITS.format(seeds=seeds))
-        printed = run_pytest(project)
+    wrong = {
+        "0": r"@pytest\.mark\.ohmwright\(seeds=0\): give how many units",
+        "'ab'": r"\(seeds='ab'\): give how many units, or a list",
+        "3, seed=5": r"@pytest\.mark\.ohmwright has seed and seeds: keep one",
+    }
+    for number, seeds in enumerate(wrong):
+        (project / f"test_wrong_{number}.py").write_text(NO_UNITS.format(seeds=seeds))
+    printed = run_pytest(project, "test_wrong_0.py", "test_wrong_1.py", "test_wrong_2.py")
+    for words in wrong.values():
         assert re.search(words, printed), printed
-        assert "1 error" in printed
+    assert "3 errors" in printed

@@ -5,6 +5,9 @@ The bench lives in an event loop of its own, in a thread of its own.
 
 from __future__ import annotations
 
+import asyncio
+import signal
+import threading
 from collections.abc import AsyncGenerator, Awaitable, Callable, Iterator
 from contextlib import contextmanager
 from functools import partial
@@ -72,13 +75,14 @@ class PlainBench:
             finally:
                 ended.set()
 
-        future = self._portal.start_task_soon(told)
-        try:
-            return future.result()
-        except BaseException:
-            if future.cancel():
-                ended.wait(_RELEASE_BOUND_S)
-            raise
+        with _interruption_heard():
+            future = self._portal.start_task_soon(told)
+            try:
+                return future.result()
+            except BaseException:
+                if future.cancel():
+                    ended.wait(_RELEASE_BOUND_S)
+                raise
 
 
 @contextmanager
@@ -118,6 +122,33 @@ def bench(
     )
     with start_blocking_portal() as portal, portal.wrap_async_context_manager(opening) as opened:
         yield PlainBench(opened, portal)
+
+
+@contextmanager
+def _interruption_heard() -> Iterator[None]:
+    """Have SIGINT raise KeyboardInterrupt in a block that holds up the event loop of this thread.
+
+    The handler of that loop, as of a notebook's cell with an `await`, has the loop cancel what runs
+    in it, and the loop comes to that only after the block.
+    """
+    handler = signal.getsignal(signal.SIGINT)
+    if not callable(handler) or not _holds_up_a_loop():  # by default it is heard, or ignored
+        yield
+        return
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    try:
+        yield
+    finally:
+        signal.signal(signal.SIGINT, handler)
+
+
+def _holds_up_a_loop() -> bool:
+    """Whether this is the main thread, which hears signals, and its event loop runs."""
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return False
+    return threading.current_thread() is threading.main_thread()
 
 
 async def _next(points: AsyncGenerator[CurvePoint, None]) -> CurvePoint | None:

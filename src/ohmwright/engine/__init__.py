@@ -14,7 +14,8 @@ Read in this order:
     answered_step                 the base of steps that a person or a file answers
     told_by                       who told what no instrument read
     activation, release           the only way to switch RF on, and the way it is switched off
-    sampling                      readings of an open activation, each once and with its age
+    sampling, pace                readings of an open activation, each once and with its age; when
+                                  they are asked for
     rested_activation             rest, activate, take readings until a stop rule has enough
     stop_rules                    a value has settled, or the verdict of a target is known
     point_measurement             one point's value held against its target

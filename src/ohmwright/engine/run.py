@@ -295,6 +295,7 @@ def _run_started(
         seed=bench.seed,
         documents=refs,
         registered=job.assignment.registered,
+        work="sweep" if all(step.kind == "sweep" for step in procedure.step) else "procedure",
         work_order=job.assignment.work_order,
         account=job.assignment.account,
     )

@@ -12,6 +12,7 @@ from ohmwright.model.result import Sample
 from ohmwright.wire.clock import Clock
 
 from .activation import Activation
+from .pace import Pace
 from .standing_reading import StandingReading
 
 _SILENT_READINGS = 20
@@ -55,28 +56,34 @@ async def samples(
     differ by more than about a reading: then time has passed that one of them has not counted.
     """
     ages: ReadingAges | None = None
-    standing = StandingReading(digit_ma)
-    wait_s, silent, asleep_s = interval_s, 0, clock.asleep_s()
+    standing, pace = StandingReading(digit_ma), Pace(clock, interval_s)
+    silent, asleep_s = 0, clock.asleep_s()
     query_s = latest_s = 0.0
-    while activation.age_s + wait_s + _QUERIES_TO_COME * query_s < until_s:
-        await clock.sleep(wait_s)
+    while activation.age_s + pace.wait_s() + _QUERIES_TO_COME * query_s < until_s:
+        await clock.sleep(pace.wait_s())
+        pace.asked()
         asked_s = activation.age_s
         reading = await fetch()
         came_s = activation.age_s
         if not reading.by_hand:
             query_s, latest_s = min(latest_s, came_s - asked_s), came_s - asked_s
+            pace.query_s = query_s
         slept_s = clock.asleep_s() - asleep_s
         if abs(slept_s) > interval_s:
             raise activation_void(
                 f"the computer was asleep, or its date was set, by {slept_s:.1f} s"
             )
         if ages is None:
-            ages, wait_s = ages_of(reading, interval_s), _wait_s(reading, interval_s)
+            ages = ages_of(reading, interval_s)
+            if reading.number is None:
+                pace.look_every(_look_every_s(reading, interval_s))
         if reading.number is None and latest_s > interval_s + query_s:
             continue  # held up on its way, longer than its age may be unsure
         age_s = ages.age_of(reading, asked_s, came_s)
         if age_s is None:
             silent = _count_silence(silent)
+            if silent == 1:
+                pace.asked_too_soon()
             continue
         silent = 0
         if not isnan(reading.current_ma):
@@ -85,8 +92,8 @@ async def samples(
             yield Sample(age_s, reading.current_ma)
 
 
-def _wait_s(reading: Reading, interval_s: float) -> float:
-    """Return the time to wait between two fetches of a meter that gives readings like this."""
+def _look_every_s(reading: Reading, interval_s: float) -> float:
+    """Return the time between two looks at a meter that gives readings like this, in s."""
     if reading.by_hand:
         return 0.0
     if reading.number is not None:

@@ -18,6 +18,7 @@ from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
 from .declared_protections import declared_protections
+from .guard_proof import guard_proof
 
 _SPARE_S = 0.5
 _PLAUSIBLE = 1.5
@@ -181,18 +182,12 @@ class RemoteAnalyzer(Analyzer):
 
     async def prove_watchdog(self) -> GuardProof | None:
         """Break the promise to the guard; what was read before and after. None without a guard."""
-        closed_before = await self.output_on()
-        off_after_s = await self.dialogue.framing.link.prove_watchdog()
-        if off_after_s is None:
-            return None
-        await self.dialogue.resynchronise()
-        if await self.output_on():
-            raise ProtocolError(
-                "The guard's OFF read back as off to the guard, yet the output reads closed.",
-                "Nobody can rely on it; RF is switched off again.",
-                "Check 'off' and 'state' in the analyzer's command set, and the cabling.",
-            )
-        return GuardProof(closed_before, off_after_s)
+        return await guard_proof(
+            self,
+            self.dialogue.framing.link,
+            self.dialogue.resynchronise,
+            check="'off' and 'state' in the analyzer's command set",
+        )
 
 
 def check_limit_agreement(data: AnalyzerData, commands: CommandSet) -> None:

@@ -26,6 +26,7 @@ _WANTED = {
     "date_parsing": _DATE,
     "date_from_datetime_parsing": _DATE,
     "date_from_datetime_inexact": _DATE,
+    "path_type": "the name of a file",
     "tuple_type": _LIST,
     "list_type": _LIST,
     "dict_type": _TABLE,

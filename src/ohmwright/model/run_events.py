@@ -15,8 +15,11 @@ from .step import Stage
 from .traceability import Environment, Traceability
 
 SWEEP_TITLE = "Sweep"
-"""The title of the procedure by which a sweep is carried out. It decides nothing of the unit,
-so that no run of a procedure of this title counts as a unit's newest one."""
+"""The title of the procedure by which a sweep is carried out; by it a sweep is known in records
+that do not say what a run's work was."""
+RunWork = Literal["procedure", "sweep"]
+"""A sweep has points without limits alone: it decides nothing of the unit, and is never taken for a
+unit's newest run."""
 
 
 class RunStarted(Stamped):
@@ -44,6 +47,8 @@ class RunStarted(Stamped):
     """The documents of the run, each kept as a DocumentKept; empty in records without any."""
     registered: RegisteredAsset | None = None
     """The unit as the register of assets had it; None for a unit of the bench file."""
+    work: RunWork | None = None
+    """None in records that do not say."""
     work_order: str = ""
     account: str = ""
     """The computer's account; the operator may have given another name."""

@@ -20,10 +20,11 @@ def sortable_time(at: datetime) -> str:
 def run_row(first: Event) -> Row:
     """The columns of the table of runs that the first event of a run fills."""
     row: Row = dict.fromkeys(("asset", "model", "serial", "procedure", "operator"), "")
+    row["work"] = None
     if isinstance(first, RunStarted):
         unit = first.asset
         row |= {"asset": unit.id, "model": unit.model, "serial": unit.serial}
-        row |= {"procedure": first.procedure, "operator": first.operator}
+        row |= {"procedure": first.procedure, "operator": first.operator, "work": first.work}
     simulated = isinstance(first, RunStarted) and first.seed is not None
     return row | {"at": sortable_time(first.at), "simulated": int(simulated)}
 

@@ -39,7 +39,8 @@ FROM (
                PARTITION BY asset, simulated ORDER BY at DESC, number DESC
            ) AS place
     FROM runs
-    WHERE number NOT IN (SELECT run FROM voided_runs) AND procedure <> '{SWEEP_TITLE}'
+    WHERE number NOT IN (SELECT run FROM voided_runs)
+    AND coalesce(work, CASE procedure WHEN '{SWEEP_TITLE}' THEN 'sweep' END, '') <> 'sweep'
 ) AS ranked
 WHERE place = 1
 """

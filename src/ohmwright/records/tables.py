@@ -52,7 +52,9 @@ RUNS = _table(
     Column("opening", _Bytes),
     *map(_text, ("run_id", "asset", "model", "serial", "procedure", "operator", "at")),
     Column("simulated", Integer),
+    _text("work"),
 )
+"""The runs as their first events say; `work` is None where that does not say."""
 
 EVENTS = _table(
     "events",

@@ -2,6 +2,7 @@
 
 Read in this order:
 
+    mark                    what the mark of a test chooses
     procedure_run           what a procedure came to on a simulated bench
     procedure_bench         a simulated bench that runs procedures, for the fixture
 

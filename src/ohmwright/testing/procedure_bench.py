@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable, Sequence
+from collections.abc import Awaitable, Callable
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import partial
@@ -21,7 +21,7 @@ from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.shipped import shipped
-from ohmwright.model.source import load, refused_by_name
+from ohmwright.model.source import load
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import LineFault
@@ -31,6 +31,7 @@ from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.paced_clock import PacedClock
 
+from .mark import Mark
 from .procedure_run import ProcedureRun
 
 T = TypeVar("T")
@@ -54,31 +55,21 @@ class ProcedureBench:
     """The events of each run so far."""
 
     @classmethod
-    def opened(
-        cls,
-        folder: Path,
-        root: Path,
-        keep_in: Path,
-        *,
-        bench: str | Path | None = None,
-        seed: int | None = None,
-        age_months: float | None = None,
-        profile: str | Path | None = None,
-        faults: Sequence[str] = (),
-        virtual_time: bool = True,
-    ) -> ProcedureBench:
+    def opened(cls, folder: Path, root: Path, keep_in: Path, mark: Mark) -> ProcedureBench:
         """Return a bench as the mark of a test describes it; without a `bench`, the shipped one.
 
         Raises OhmwrightError where a file is missing or wrong, or nothing can be simulated of it.
         """
-        path = shipped("benches", "demo.toml") if bench is None else _found(bench, folder, root)
-        data = _simulated(read_bench(path), seed, age_months)
-        if profile is not None:
-            data = _with_generator(data, _profile(profile, folder, root))
-        data = replace(data, faults=tuple(LineFault.parse(text) for text in faults))
-        clock = VirtualClock() if virtual_time else PacedClock()
+        shipped_bench = shipped("benches", "demo.toml")
+        path = shipped_bench if mark.bench is None else _found(mark.bench, folder, root)
+        data = _simulated(read_bench(path), mark)
+        if mark.profile is not None:
+            data = _with_generator(data, _profile(mark.profile, folder, root))
+        data = replace(data, faults=tuple(map(LineFault.parse, mark.faults)))
+        clock = VirtualClock() if mark.virtual_time else PacedClock()
         hardware = simulated_bench(data, clock)
-        return cls(_assembled(data, hardware, clock), hardware, folder, root, keep_in, bool(faults))
+        bench = _assembled(data, hardware, clock)
+        return cls(bench, hardware, folder, root, keep_in, bool(mark.faults))
 
     def __repr__(self) -> str:
         return f"<{self.bench.name}, simulated unit {self.seed}>"
@@ -171,14 +162,10 @@ def _assembled(data: BenchData, hardware: SimulatedBench, clock: VirtualClock) -
     return assemble_bench(data, clock, analyzer, generator, person)
 
 
-def _simulated(data: BenchData, seed: int | None, age_months: float | None) -> BenchData:
+def _simulated(data: BenchData, mark: Mark) -> BenchData:
     """Return the data with both instruments simulated, and with seed and age as asked for."""
-    chosen = data.file.simulation or Simulation()
-    given = {"seed": seed, "age_months": age_months}
-    with refused_by_name("the mark", Simulation):
-        simulation = Simulation(
-            **{**chosen.model_dump(), **{k: v for k, v in given.items() if v is not None}}
-        )
+    given = mark.model_dump(include={"seed", "age_months"}, exclude_none=True)
+    simulation = (data.file.simulation or Simulation()).model_copy(update=given)
     simulated = Simulated(kind="simulated")
     entries: dict[str, object] = {"simulation": simulation, "stepped_time": None}
     entries["analyzer"] = data.file.analyzer.model_copy(update={"link": simulated, "identity": ""})
@@ -204,7 +191,7 @@ def _quoted(text: str) -> str:
     return "'" + text.replace("'", "'\"'\"'") + "'"
 
 
-def _profile(name: str | Path, folder: Path, root: Path) -> Path:
+def _profile(name: Path, folder: Path, root: Path) -> Path:
     """Return a generator's data file: a shipped one by its name, else as `_found`."""
     own = shipped("generators", f"{name}.toml")
     return own if own.is_file() else _found(name, folder, root)

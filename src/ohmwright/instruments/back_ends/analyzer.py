@@ -6,6 +6,7 @@ from functools import cached_property
 
 from ohmwright.instruments.analyzer import Analyzer, GuardProof, Reading, WaveformCapture
 from ohmwright.instruments.declared_protections import declared_protections
+from ohmwright.instruments.guard_proof import guard_proof
 from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
@@ -179,18 +180,13 @@ class BackEndAnalyzer(Analyzer):
         """Break the promise to the guard; what was read before and after. None without a guard."""
         if self._link is None:
             return None
-        closed_before = await self.output_on()
-        off_after_s = await self._link.prove_watchdog()
-        if off_after_s is None:
-            return None
-        self._calls.suspect()
-        if await self.output_on():
-            raise ProtocolError(
-                "The guard's OFF read back as off to the guard, yet the output reads closed.",
-                "Nobody can rely on it; RF is switched off again.",
-                "Check the release orders of the back end, and the cabling.",
-            )
-        return GuardProof(closed_before, off_after_s)
+
+        async def asked_anew() -> None:
+            self._calls.suspect()
+
+        return await guard_proof(
+            self, self._link, asked_anew, check="the release orders of the back end"
+        )
 
     async def aclose(self) -> None:
         """Have the back end close what it has opened by itself. Raises LinkError."""
