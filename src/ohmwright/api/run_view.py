@@ -37,7 +37,7 @@ from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 
 from .rf_words import CURRENT_VALID_S, Urgency, rf_picture
-from .run_pace import RunPace, about
+from .run_pace import RunPace
 from .run_picture import (
     STAGE_WORDS,
     Notice,
@@ -188,7 +188,7 @@ class RunWatch:
             points_done=len(self._done),
             points_total=len(self._plan),
             left_s=left_s,
-            left_words="" if left_s is None else about(left_s),
+            left_words=self._pace.left_words(missing, now_s) if going_on else "",
             on_s=self._on_s,
             verdicts=dict(Counter(tuple(self._verdicts.values()))),
             results=tuple(self._results.copy().values()),
