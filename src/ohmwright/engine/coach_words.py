@@ -25,13 +25,16 @@ _SAID: dict[HowDone, str] = {
 _MOVED = "The output has moved. What a press does here was not known before: {asked}."
 _LIKELY = "Not sure by the meter: "
 _EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."
+NAMES_EARLIER = "not carried out as asked"
+"""In every sentence that tells of a slip at an earlier cue."""
 NAMES_SLIP = (
     "shows none",
+    "Nothing was seen",
     "fewer presses",
     "a press too many",
     "the other key",
     "the other direction",
-    "not carried out as asked",
+    NAMES_EARLIER,
 )
 """Of these, one is in every sentence that tells of a slip."""
 

@@ -139,9 +139,10 @@ class PageCalls:
         return JSONResponse({})
 
     async def runs(self, request: Request) -> Response:
-        """Return the newest runs on record that have the words searched for."""
-        words = request.query_params.get("words", "")[:200]
-        return JSONResponse(await _in_thread(partial(self.history.runs, words)))
+        """Return the newest runs on record that have the words and verdict searched for."""
+        asked = request.query_params
+        words, verdict = asked.get("words", "")[:200], asked.get("verdict", "")[:20]
+        return JSONResponse(await _in_thread(partial(self.history.runs, words, verdict)))
 
     async def run(self, request: Request) -> Response:
         """Return one run on record with its results and power curves."""

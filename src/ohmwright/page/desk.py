@@ -77,9 +77,10 @@ class Desk:
         self.readings: deque[PlottedReading] = deque(maxlen=TREND_READINGS)
         self._begin_watch(RunWatch())
 
-    def _begin_watch(self, watch: RunWatch) -> None:
+    def _begin_watch(self, watch: RunWatch, operator: str = "") -> None:
+        """`operator`: who is at the bench, as they gave their name; empty: the account."""
         self.watch = watch
-        self.operator = PageOperator(watch, self._real)
+        self.operator = PageOperator(watch, self._real, operator)
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
         self._count = 0
@@ -110,7 +111,8 @@ class Desk:
         if self.is_busy:
             raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
         self.data = _in_room(self.source.read(), order)
-        self._begin_watch(RunWatch(planned_points(file.procedure, STAGES_OF[order.work])))
+        plan = planned_points(file.procedure, STAGES_OF[order.work])
+        self._begin_watch(RunWatch(plan), order.operator)
         self.state, self.error, self.run_id = "opening", None, ""
         self._changed()
         tasks.start_soon(self._run, order, file)
@@ -171,13 +173,20 @@ class Desk:
 
     async def _recorded(self, order: Begin, file: ProcedureFile) -> None:
         if self.is_practice:
-            await self._on_bench(order, Job(file, STAGES_OF[order.work], PRACTICE), NothingKept())
+            await self._practised(order, Job(file, STAGES_OF[order.work], PRACTICE))
             return
         with (open_records if order.resume is None else open_existing_records)(
             self._records
         ) as store:
             store.key.load()  # a run that nobody can sign is not begun
             await self._on_bench(order, self._job(order, file, store), store)
+
+    async def _practised(self, order: Begin, job: Job) -> None:
+        await self._on_bench(order, job, NothingKept())
+        self.state = "ended"
+        self._changed()
+        if self.error is None:
+            await self.source.finished(self.data, job)
 
     async def _on_bench(self, order: Begin, job: Job, store: Store) -> None:
         opened = self.source.opened(self.data, self.operator, unattended=order.unattended)
@@ -198,13 +207,13 @@ class Desk:
             accept_expired=order.accept_expired,
         )
         if earlier:
-            self._begin_resumed(watch_of(job))
+            self._begin_resumed(watch_of(job), order.operator)
         self.run_id = job.run_id
         return job
 
-    def _begin_resumed(self, watch: RunWatch) -> None:
+    def _begin_resumed(self, watch: RunWatch, operator: str) -> None:
         scope = self._scope
-        self._begin_watch(watch)
+        self._begin_watch(watch, operator)
         self._scope = scope
 
     async def _work(self, job: Job, bench: Bench, store: Store) -> None:

@@ -60,7 +60,7 @@ CALLS = (
     Call("POST", "/benches/{bench:int}/command", PageCalls.command, Command),
     Call("POST", "/benches/{bench:int}/press", PageCalls.press, KeyPress),
     Call("POST", "/benches/{bench:int}/turn", PageCalls.turn, Turn),
-    Call("GET", "/records", PageCalls.runs, None, ("words",)),
+    Call("GET", "/records", PageCalls.runs, None, ("words", "verdict")),
     Call("GET", "/records/{run}", PageCalls.run),
     Call("GET", "/records/{run}/certificate.pdf", PageCalls.pdf, media="application/pdf"),
     Call("GET", "/records/{run}/certificate.html", PageCalls.html, media="text/html"),

@@ -43,15 +43,15 @@ class Filter:
     operator: str | None = None
     """Who began the run."""
     search: str = ""
-    """Words, each of which is part of the run's number, unit, serial number, model, procedure or
-    operator, in capitals or not."""
+    """Words, each of which is part of the run's number, unit, serial number, model, procedure,
+    operator or date, in capitals or not."""
 
 
 CUT_SHORT = "cut short"
 NOT_VOID = RESULTS.c.run.not_in(select(VOIDED_RUNS.c.run))
 """Condition on results: of a run that is not void."""
 _SUMS = tuple(TALLIES.c[n] for n in ("results", "passed", "measured", "errors_ppm", "squares_ppm2"))
-_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator"))
+_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator", "at"))
 _SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
 """What a search looks at, in one text; no word that is searched for has a line end."""
 Query = Select[tuple[object, ...]]
