@@ -102,6 +102,11 @@ class RunWatch:
         """The latest status; None before the first."""
         return self._moment
 
+    @property
+    def has_finished(self) -> bool:
+        """Whether the run has come to its own end."""
+        return self._state == "finished"
+
     def on_status(self, moment: BenchStatus) -> None:
         """Keep the latest status; returns at once."""
         self._moment, self._cue = moment, moment.cue

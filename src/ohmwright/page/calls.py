@@ -104,7 +104,8 @@ class PageCalls:
         """Begin a run, or go on with one."""
         desk, order, screen = await self._order(request, Begin)
         desk.lease.require(screen.number)
-        desk.begin(order, self.procedures.read(order.procedure), self.tasks)
+        file = await _in_thread(partial(self.procedures.read, order.procedure))
+        desk.begin(order, file, await _in_thread(desk.source.read), self.tasks)
         return JSONResponse({})
 
     async def stop(self, request: Request) -> Response:
