@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ohmwright.adjustment.actions import Finish, Press
 from ohmwright.adjustment.press_hypotheses import HowDone
-from ohmwright.adjustment.press_watch import PressesSeen
+from ohmwright.adjustment.press_seen import PressesSeen
 from ohmwright.instruments.requests import press_text
 from ohmwright.model.cue import Cue
 
