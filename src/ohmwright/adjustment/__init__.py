@@ -56,10 +56,11 @@ the same wrong move was made again and again. Held by tests/adjustment/test_loca
 worlds with trims that fade, ripple or have play.
 
 **Presses are inferred, not believed.** Each slip is a hypothesis with its step response, and the
-readings since the request weigh them (`press_weighing`). The first presses tell the gain, so that what
-they were stays in doubt, as a suspect that later presses clear or convict. A move by a gain that is
-known is pressed with RF off, coarse and fine together, once it will probably land; one after a
-refuted confirmation with RF on, if it is coarse, since a fine press does not show in the noise.
+readings since the request weigh them (`press_weighing`). The first presses tell the gain, so that
+what they were stays in doubt, as a suspect that later presses clear or convict. A move by a gain
+that is known is pressed with RF off, coarse and fine together, once it will probably land; one
+after a refuted confirmation with RF on, if it is coarse, since a fine press does not show in the
+noise.
 Rejected: to compare the settled output before and after, which waits twice as long.
 Held by tests/adjustment/test_press_watch.py; `scripts/bench/coached.py`.
 

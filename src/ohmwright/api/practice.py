@@ -15,7 +15,7 @@ from ohmwright.model.shipped import shipped
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.panel import Panel
-from ohmwright.wire.clock import Clock, VirtualClock
+from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
 from .bench_data import BenchData, read_bench
@@ -49,7 +49,7 @@ class PracticeBench:
         return debrief(heard.asked, heard.said, pressed, heard.over_s, self.effort())
 
 
-def open_practice_bench(data: BenchData, clock: Clock, person: PersonOf) -> PracticeBench:
+def open_practice_bench(data: BenchData, clock: VirtualClock, person: PersonOf) -> PracticeBench:
     """Return a bench with the invented unit of `data`, its keys worked by `person`.
 
     The analyzer answers by commands; the unit has no port. Nothing has to be closed.

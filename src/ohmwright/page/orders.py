@@ -81,5 +81,12 @@ class Turn(Body):
     """Of `service`."""
 
 
+class Renew(Body):
+    """Make the forecast of all units anew."""
+
+    simulated: bool = False
+    """Of simulated units, instead of real ones."""
+
+
 class Nothing(Body):
     """A request that needs no more words."""

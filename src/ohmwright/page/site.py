@@ -28,6 +28,7 @@ from .history import History
 from .lease import Lease
 from .news import Newsroom
 from .offered import OfferedProcedures
+from .outlook import Outlook
 from .routes import application
 from .screens import Screens
 
@@ -93,6 +94,7 @@ async def prepared(
             desks,
             OfferedProcedures(settings.procedures),
             History(settings.records),
+            Outlook(settings.records),
             admission,
             screens,
             newsroom,

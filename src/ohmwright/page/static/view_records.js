@@ -8,8 +8,9 @@ import { verdict } from './results.js'
 
 const PAUSE_MS = 250
 
-export function recordsView() {
-  const words = h('input', { type: 'search', 'aria-label': 'Search the records', placeholder: 'run, unit, model, serial number, procedure, operator, date', oninput: later })
+/** `asset`: whose runs are searched for at first; empty for all. */
+export function recordsView(asset = '') {
+  const words = h('input', { type: 'search', 'aria-label': 'Search the records', placeholder: 'run, unit, model, serial number, procedure, operator, date', oninput: later, value: asset })
   const verdicts = h('select', { 'aria-label': 'Verdict', onchange: load }, h('option', { value: '' }, 'any verdict'),
     ...Object.keys(VERDICTS).map((name) => h('option', { value: name }, name)))
   const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
@@ -34,6 +35,6 @@ export function recordsView() {
   }
 }
 
-const row = (run) => h('tr', {}, h('td', {}, moment(run.at)), h('td', {}, `${run.asset}, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`),
+const row = (run) => h('tr', {}, h('td', {}, moment(run.at)), h('td', {}, h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`),
   h('td', {}, run.procedure), h('td', {}, run.operator), h('td', {}, verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : ''),
   h('td', {}, h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id)))
