@@ -176,7 +176,7 @@ def served(folder: Path, watched: Watched) -> Iterator[ServedPage]:
             watched.asked_at[self.number] = default_timer()
             return super().stop()
 
-    site.Desk = WatchedDesk  # type: ignore[attr-defined, misc]
+    site.Desk = WatchedDesk  # type: ignore[assignment, attr-defined]
     open_bench.simulated_bench = watched.built(open_bench.simulated_bench)
     thread = threading.Thread(target=anyio.run, args=(work,))
     thread.start()
