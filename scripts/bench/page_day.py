@@ -51,6 +51,7 @@ async def feed(desk: Desk, readings: int) -> None:
         if n % _A_TICK == _A_TICK - 1:
             await anyio.sleep(_TICK_S)
     desk.state = "idle"
+    desk.changes += 1
 
 
 def day(
