@@ -7,7 +7,11 @@ Each unit is adjusted twice in virtual time: by a simulated person who acts on c
 direction), and by port. A slip is `named` if the coach said of it that something else than what
 was asked for was seen; `felt` if it did not, but the output was not where it was foretold and was
 moved again; else `left`: nothing came of it, and the point was confirmed on its own readings.
-`left, out of tolerance` must be none. Prints one table and a JSON line.
+`left, out of tolerance` must be none. A slip is `noticeable` where readings can tell it: its effect
+on the output, by the simulator's truth, is three times what droop and hunting may do to the level
+since the last fit (0.15 % of the target with RF on, 0.3 % from one activation to the next), and it
+is not the first press of a point, of which nobody knows yet what it does. Those that are not named
+are listed with why. Prints one table and a JSON line.
 """
 
 from __future__ import annotations
@@ -21,6 +25,7 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from statistics import median
+from typing import NamedTuple
 
 import anyio
 
@@ -44,6 +49,20 @@ from scripts.bench.job import landing
 
 PROCEDURE, BENCH = "attended-marlow.toml", "attended.toml"
 _SUCCESS, _RATIO, _FALSE = 0.995, 1.3, 0.001
+_LEVEL_SD, _LEVEL_SD_OFF, _TELLS_SDS = 0.0015, 0.003, 3.0
+
+
+class Slipped(NamedTuple):
+    """One slip, and what came of it."""
+
+    outcome: str
+    """`named`, `felt` or `left`."""
+    effect: float
+    """What it did to the output, by the simulator's truth, over the target."""
+    hidden_by: str
+    """Why readings cannot tell it; empty where they can."""
+    words: str
+    """What was asked for, and the slip."""
 
 
 @dataclass
@@ -54,8 +73,7 @@ class PointLook:
     landing: float
     """True error as the meter would read it, in tolerances."""
     on_s: float
-    slips: list[str] = field(default_factory=list)
-    """`named`, `felt` or `left`, one a slip."""
+    slips: list[Slipped] = field(default_factory=list)
     cues: int = 0
     named: bool = False
     """Whether the coach has named a slip."""
@@ -98,7 +116,8 @@ async def _adjusted(rehearsed_bench: RehearsedBench, seed: int) -> list[PointLoo
             answers += "Press " in event.question
         elif isinstance(event, PointDone):
             look = _look(event.result, hardware)
-            look.slips, look.cues = list(_slips(shown[told:])), len(shown) - told
+            look.slips = list(_slips(shown[told:], hardware, event.result))
+            look.cues = len(shown) - told
             look.named = any(_names_slip(each) for each, _ in shown[told:])
             look.key_answers, answers, told = answers, 0, len(shown)
             looks.append(look)
@@ -133,17 +152,45 @@ def _note_cues(bench: Bench) -> list[Shown]:
     return shown
 
 
-def _slips(shown: Sequence[Shown]) -> Iterator[str]:
-    """Yield what came of each slip among the cues of a point."""
-    for n, (_, acted) in enumerate(shown):
+def _slips(shown: Sequence[Shown], hardware: SimulatedBench, result: Result) -> Iterator[Slipped]:
+    """Yield each slip among the cues of a point, and what came of it."""
+    first = next((n for n, (_, acted) in enumerate(shown) if acted is not None), 0)
+    for n, (cue, acted) in enumerate(shown):
         if acted is None or acted.slip == "":
             continue
         later = [each for each, _ in shown[n + 1 :]]
+        moved = any(each.kind == "press" for each in _after_judging(later))
+        outcome = "felt" if moved else "left"
         if any(_names_slip(each) for each in later):
-            yield "named"
-        else:
-            moved = any(each.kind == "press" for each in _after_judging(later))
-            yield "felt" if moved else "left"
+            outcome = "named"
+        effect = _effect(acted, hardware, result)
+        level_sd = _LEVEL_SD_OFF if "RF is off" in cue.words else _LEVEL_SD
+        hidden_by = "the first press of the point" if n == first else ""
+        if abs(effect) < _TELLS_SDS * level_sd:
+            hidden_by = "smaller than the noise of the level"
+        yield Slipped(outcome, effect, hidden_by, f"{cue.words} {acted.slip}")
+
+
+def _effect(acted: Acted, hardware: SimulatedBench, result: Result) -> float:
+    """Return what a slip did to the current, over the target."""
+    if result.target is None or not result.target.value:
+        return float("nan")
+    truth, coarse = hardware.truth, hardware.truth.unit.coarse_counts
+
+    def counts(key: str, direction: str) -> int:
+        return (coarse if key == "coarse" else 1) * (1 if direction == "up" else -1)
+
+    asked = acted.cue.presses * counts(acted.cue.key, acted.cue.direction)
+    made = set(truth.pressed)  # a cue that comes earlier lets some be
+    done = sum(counts(*press[1:]) for press in acted.presses if press in made)
+    trim = truth.trims[result.point]
+    low_ma, high_ma = (
+        truth.lag_free_current_ma(
+            mode=result.mode, load_ohm=result.load_ohm, trims={result.point: trim + more}
+        )
+        for more in (0, done - asked)
+    )
+    return (high_ma - low_ma) / result.target.value
 
 
 def _names_slip(cue: Cue) -> bool:
@@ -160,7 +207,7 @@ def _figures(coached: list[PointLook], remote: list[PointLook]) -> dict[str, flo
     passed = [look for look in coached if look.verdict == "pass"]
     false = sum(not look.inside for look in passed)
     slips = [(slip, look) for look in coached for slip in look.slips]
-    left = [look for slip, look in slips if slip == "left"]
+    left = [look for slip, look in slips if slip.outcome == "left"]
     on_s, remote_s = (median(x.on_s for x in looks) for looks in (coached, remote))
     return {
         "points": len(coached),
@@ -177,9 +224,13 @@ def _figures(coached: list[PointLook], remote: list[PointLook]) -> dict[str, flo
         "landing by port, p95, tolerances": _p95([abs(x.landing) for x in remote]),
         "points with a typed answer about presses": sum(x.key_answers > 0 for x in coached),
         "points without a slip, one named": sum(x.named and not x.slips for x in coached),
-        "slips": len(slips),
-        "slips named": sum(slip == "named" for slip, _ in slips),
-        "slips felt": sum(slip == "felt" for slip, _ in slips),
+        "slips, all": len(slips),
+        "slips noticeable": sum(slip.hidden_by == "" for slip, _ in slips),
+        "slips noticed": sum(slip.outcome == "named" for slip, _ in slips),
+        "slips noticeable, not noticed": sum(
+            slip.outcome != "named" and slip.hidden_by == "" for slip, _ in slips
+        ),
+        "slips felt": sum(slip.outcome == "felt" for slip, _ in slips),
         "slips left, in tolerance": sum(look.inside for look in left),
         "slips left, out of tolerance": sum(not look.inside for look in left),
     }
@@ -217,6 +268,9 @@ def main() -> None:
             for way in (by_person, by_port)
         )
     figures = _figures(coached, remote)
+    for slip in (slip for look in coached for slip in look.slips if slip.outcome != "named"):
+        why = slip.hidden_by or "noticeable"
+        print(f"not noticed, {slip.outcome}: {slip.words}: {100 * slip.effect:+.2f} %, {why}")
     for name, value in figures.items():
         print(f"{name:42} {value:10.4g}  {_BARS.get(name, '')}")
     print(json.dumps({"bench": "coached", "units": options.units, **figures}))

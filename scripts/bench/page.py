@@ -1,21 +1,25 @@
 """The page under load: eight benches with RF on, frames, memory, and how soon STOP acts.
 
-    python scripts/bench/page.py [--seconds 120] [--warm 65]
+    python scripts/bench/page.py [--seconds 120] [--warm 65] [--stops 24] [--day]
 
 Eight simulated benches give about ten readings a second each, in real time; a browser shows them
 all. Frames per second are counted by the browser, beside those of an empty page; STOP is timed from
-the click in the browser to RF off in the simulator's truth, through a second screen. Prints one
-table and a JSON line. Needs Chromium.
+the click in the browser to RF off in the simulator's truth, through a second screen, with one bench
+at work and with all eight. `loop` is how late a task of the server came that slept 10 ms. `--day`
+gives the page a day's readings in fast forward. Prints one table and a JSON line. Needs Chromium.
 """
 
 from __future__ import annotations
 
 import argparse
+import asyncio
 import json
 import os
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
@@ -30,11 +34,13 @@ from playwright.sync_api import Page, sync_playwright
 from ohmwright.api import open_bench
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.model.shipped import shipped
+from ohmwright.page import site
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.desk import Desk
 from ohmwright.page.practice import PracticeUnit
 from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
+from scripts.bench.page_day import day, feed
 
 _BENCHES = 8
 _PROCEDURE = """\
@@ -70,14 +76,29 @@ _FRAMES = """(ms) => new Promise((done) => {
 })"""
 
 
+StopTimes = tuple[list[float], list[float], list[float]]
+
+
 class Watched:
     """The simulated benches of the server, and when RF of each was last seen to go off."""
 
     def __init__(self) -> None:
         self.benches: list[SimulatedBench] = []
+        self.latest: dict[int, int] = {}
+        """By the number of a bench, the place of its latest hardware in the list."""
+        self.on: dict[int, bool] = {}
         self.off_at: dict[int, float] = {}
         self.asked_at: dict[int, float] = {}
         """When the server was asked to stop a bench."""
+        self.lags_s: list[float] = []
+        """How late the server's loop was, every 10 ms."""
+
+    async def watch_loop(self) -> None:
+        """Note how late the loop is, for ever."""
+        while True:
+            begun = default_timer()
+            await anyio.sleep(0.01)
+            self.lags_s.append(default_timer() - begun - 0.01)
 
     def built(self, build: Callable[..., SimulatedBench]) -> Callable[..., SimulatedBench]:
         """Return `build`, whose benches are looked at after each line to their analyzer."""
@@ -85,14 +106,14 @@ class Watched:
         def build_watched(*args: Any) -> SimulatedBench:
             bench = build(*args)
             number, port = len(self.benches), bench.analyzer_port
-            was_on = [False]
+            self.on[number] = False
 
             def handle(line: bytes) -> bytes:
                 reply = port(line)
                 is_on = bench.truth.rf_on
-                if was_on[0] and not is_on:
+                if self.on[number] and not is_on:
                     self.off_at[number] = default_timer()
-                was_on[0] = is_on
+                self.on[number] = is_on
                 return reply
 
             bench.analyzer_port = handle  # type: ignore[method-assign]
@@ -102,9 +123,27 @@ class Watched:
         return build_watched
 
 
+@dataclass
+class ServedPage:
+    """The page that is served: addresses that admit, its desks, and a way into its event loop."""
+
+    addresses: list[str] = field(default_factory=list)
+    desks: list[Desk] = field(default_factory=list)
+    token: Any = None
+
+    def feed(self, readings: int) -> None:
+        """Have readings given to the first desk from now on."""
+        work = partial(feed, self.desks[0], readings)
+
+        def begin() -> None:
+            self.task = asyncio.get_running_loop().create_task(work())
+
+        anyio.from_thread.run_sync(begin, token=self.token)
+
+
 @contextmanager
-def served(folder: Path, watched: Watched) -> Iterator[list[str]]:
-    """Serve eight benches until the block ends; yields the addresses that admit."""
+def served(folder: Path, watched: Watched) -> Iterator[ServedPage]:
+    """Serve eight benches until the block ends."""
     (folder / "long.toml").write_text(_PROCEDURE)
     choice = BenchChoice(shipped("benches", "demo.toml"))
     settings = PageSettings(
@@ -113,32 +152,37 @@ def served(folder: Path, watched: Watched) -> Iterator[list[str]]:
         records=str(folder / "records"),
         practice=PracticeUnit(),
     )
-    addresses: list[str] = []
+    page = ServedPage()
     ready, stop = threading.Event(), list[Callable[[], None]]()
 
     def announce(address: str) -> None:
-        addresses.append(address)
+        page.addresses.append(address)
         ready.set()
 
     async def work() -> None:
-        token = anyio.lowlevel.current_token()
+        page.token = token = anyio.lowlevel.current_token()
         with anyio.CancelScope() as scope:
             stop.append(lambda: anyio.from_thread.run_sync(scope.cancel, token=token))
-            await serve(settings, announce, _explain)
+            async with anyio.create_task_group() as tasks:
+                tasks.start_soon(watched.watch_loop)
+                await serve(settings, announce, _explain)
 
-    stop_run = Desk.stop
+    class WatchedDesk(Desk):
+        def __init__(self, *given: Any) -> None:
+            super().__init__(*given)
+            page.desks.append(self)
 
-    def stop_watched(desk: Desk) -> bool:
-        watched.asked_at[desk.number - 1] = default_timer()
-        return stop_run(desk)
+        def stop(self) -> bool:
+            watched.asked_at[self.number] = default_timer()
+            return super().stop()
 
-    Desk.stop = stop_watched  # type: ignore[assignment, method-assign]
+    site.Desk = WatchedDesk  # type: ignore[assignment, attr-defined]
     open_bench.simulated_bench = watched.built(open_bench.simulated_bench)
     thread = threading.Thread(target=anyio.run, args=(work,))
     thread.start()
     ready.wait()
     try:
-        yield addresses
+        yield page
     finally:
         stop[0]()
         thread.join()
@@ -163,32 +207,81 @@ def heap_mb(page: Page) -> float:
     return float(used) / 1e6
 
 
-def begin(page: Page, number: int) -> None:
-    """Begin a run at a bench."""
-    assert page.evaluate(_CALL, [f"/benches/{number}/begin", _BEGIN, None]) == 200
+def begin(page: Page, watched: Watched, number: int) -> None:
+    """Begin a run at a bench as soon as it is free; return once its RF has come on."""
+    place = len(watched.benches)
+    while page.evaluate(_CALL, [f"/benches/{number}/begin", _BEGIN, None]) != 200:
+        page.wait_for_timeout(50)
+    while len(watched.benches) == place:
+        page.wait_for_timeout(10)
+    watched.latest[number] = place
+    await_rf(page, watched, number)
 
 
-def await_rf(page: Page, number: int) -> None:
-    """Wait until the card of a bench shows RF on."""
-    page.locator(f".benches > li:nth-child({number}) .rf[data-look=on]").wait_for(timeout=60_000)
+def await_rf(page: Page, watched: Watched, number: int) -> None:
+    """Wait until RF of a bench is on."""
+    while not watched.on[watched.latest[number]]:
+        page.wait_for_timeout(20)
 
 
-def stop_times_s(page: Page, other: Page, watched: Watched) -> tuple[list[float], list[float]]:
-    """Seconds from a STOP to RF off, bench after bench, the others at work.
+def stop_times_s(page: Page, other: Page, watched: Watched, numbers: Sequence[int]) -> StopTimes:
+    """Seconds from a STOP to RF off, at the benches `numbers`, those not stopped at work.
 
-    From the moment that it is sent in `other`, and from that in which the server has it.
+    From the moment that it is sent in `other`, and from that in which the server has it; and how
+    late the server's loop was meanwhile. Each is begun again afterwards.
     """
-    whole, within = [], []
-    for number in range(1, _BENCHES + 1):
-        await_rf(page, number)
-        watched.off_at.pop(number - 1, None)
+    whole, within, seen = [], [], len(watched.lags_s)
+    for n, number in enumerate(numbers):
+        await_rf(page, watched, number)
+        page.wait_for_timeout(100 + 37 * (n % 10))  # not always at the same age
+        place = watched.latest[number]
+        watched.off_at.pop(place, None)
         clicked = default_timer()
         other.evaluate(_CALL, [f"/benches/{number}/stop", None, None])
-        while number - 1 not in watched.off_at:
+        while place not in watched.off_at:
             page.wait_for_timeout(2)
-        whole.append(watched.off_at[number - 1] - clicked)
-        within.append(watched.off_at[number - 1] - watched.asked_at[number - 1])
-    return whole, within
+        whole.append(watched.off_at[place] - clicked)
+        within.append(watched.off_at[place] - watched.asked_at[number])
+        begin(page, watched, number)
+    return whole, within, watched.lags_s[seen:]
+
+
+def stop_figures(name: str, times: StopTimes) -> dict[str, float]:
+    """Median and longest in ms of STOPs."""
+    whole, within, lags = times
+    return {
+        f"{name}_median_ms": 1000 * median(whole),
+        f"{name}_longest_ms": 1000 * max(whole),
+        f"{name}_in_server_median_ms": 1000 * median(within),
+        f"{name}_in_server_longest_ms": 1000 * max(within),
+        f"{name}_loop_longest_ms": 1000 * max(lags),
+    }
+
+
+def under_load(
+    page: Page, other: Page, watched: Watched, given: argparse.Namespace
+) -> dict[str, float]:
+    """Stops of one bench alone, then frames, memory and stops with eight at work."""
+    empty, _ = frames(page, 3)
+    begin(page, watched, 1)
+    idle = stop_figures("stop_idle", stop_times_s(page, other, watched, [1] * given.stops))
+    for number in range(2, _BENCHES + 1):
+        begin(page, watched, number)
+    page.wait_for_timeout(1000 * given.warm)
+    before_mb = heap_mb(page)
+    rate, longest_ms = frames(page, given.seconds)
+    after_mb = heap_mb(page)
+    numbers = [1 + n % _BENCHES for n in range(given.stops)]
+    return {
+        "frames_per_s": rate,
+        "frames_per_s_idle": empty,
+        "longest_frame_ms": longest_ms,
+        "heap_mb": after_mb,
+        "heap_growth_mb_per_h": (after_mb - before_mb) * 3600 / given.seconds,
+        "stops": float(given.stops),
+        **idle,
+        **stop_figures("stop", stop_times_s(page, other, watched, numbers)),
+    }
 
 
 def main() -> None:
@@ -196,6 +289,9 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
     parser.add_argument("--seconds", type=float, default=120.0)
     parser.add_argument("--warm", type=float, default=65.0, help="until the plots are full")
+    parser.add_argument("--stops", type=int, default=24, help="at idle, and with eight at work")
+    parser.add_argument("--day", action="store_true", help="a day's readings instead of all that")
+    parser.add_argument("--day-readings", type=int, default=864_000)
     given = parser.parse_args()
     watched = Watched()
     with TemporaryDirectory(prefix="ohmwright-bench-") as folder, sync_playwright() as playwright:
@@ -204,38 +300,23 @@ def main() -> None:
         browser = playwright.chromium.launch(
             executable_path="/usr/bin/chromium", args=["--no-sandbox"]
         )
-        with served(Path(folder), watched) as addresses:
+        with served(Path(folder), watched) as served_page:
             page = browser.new_context(viewport={"width": 1920, "height": 1080}).new_page()
-            page.goto(addresses[-1])
+            page.goto(served_page.addresses[-1])
             page.locator(".benches > li").nth(_BENCHES - 1).wait_for()
-            empty, _ = frames(page, 3)
-            other = browser.new_context().new_page()
-            other.goto(addresses[-1])
-            other.locator(".benches > li").nth(_BENCHES - 1).wait_for()
-            for number in range(1, _BENCHES + 1):
-                begin(page, number)
-                page.wait_for_timeout(300)  # so that benches are opened in their order
-            await_rf(page, _BENCHES)
-            page.wait_for_timeout(1000 * given.warm)
-            before_mb = heap_mb(page)
-            rate, longest_ms = frames(page, given.seconds)
-            after_mb = heap_mb(page)
-            stops_s, within_s = stop_times_s(page, other, watched)
+            if given.day:
+                readings = given.day_readings
+                feeding = partial(served_page.feed, readings)
+                figures = day(page, readings, feeding, frames, heap_mb)
+            else:
+                other = browser.new_context().new_page()
+                other.goto(served_page.addresses[-1])
+                other.locator(".benches > li").nth(_BENCHES - 1).wait_for()
+                figures = under_load(page, other, watched, given)
         browser.close()
-    figures = {
-        "frames_per_s": rate,
-        "frames_per_s_idle": empty,
-        "longest_frame_ms": longest_ms,
-        "heap_mb": after_mb,
-        "heap_growth_mb_per_h": (after_mb - before_mb) * 3600 / given.seconds,
-        "stop_median_ms": 1000 * median(stops_s),
-        "stop_longest_ms": 1000 * max(stops_s),
-        "stop_in_server_median_ms": 1000 * median(within_s),
-        "stop_in_server_longest_ms": 1000 * max(within_s),
-    }
     for name, value in figures.items():
-        print(f"{name:24} {value:8.1f}")
-    print(json.dumps({"bench": "page"} | figures))
+        print(f"{name:32} {value:10.1f}")
+    print(json.dumps({"bench": "page_day" if given.day else "page"} | figures))
 
 
 if __name__ == "__main__":

@@ -8,7 +8,9 @@ import pytest
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.press_hypotheses import SLIPS, suspects_of, what_may_be_done
-from ohmwright.adjustment.press_watch import PressesSeen, PressWatch
+from ohmwright.adjustment.press_seen import PressesSeen
+from ohmwright.adjustment.press_watch import PressWatch
+from ohmwright.adjustment.press_weighing import PressRequest
 from ohmwright.estimation.coefficients import TRIM, Coefficient, output_at
 from ohmwright.estimation.point import Keys, Question
 from ohmwright.estimation.prior import NoisePrior, vague_prior
@@ -58,7 +60,7 @@ def watched(
         if watch is None and age_s >= CUE_S:
             fit = fit_transient(log.record(), prior, NoisePrior(), None)
             assert fit is not None
-            watch = PressWatch(asked, KEYS, fit.as_prior(), (0, 0), age_s, suspects)
+            watch = PressWatch(PressRequest(asked, KEYS, (0, 0), age_s, suspects), fit.as_prior())
         elif watch is not None and fit is not None:
             seen = watch.read(log.record(), fit.start, fit.autocorrelation)
             if seen is not None:

@@ -154,7 +154,14 @@ def test_time_left_is_learned_from_the_points_done() -> None:
     result = Result(stage="as_left", step="s", point="0", kind="output", verdict="pass")
     watch.on_event(PointDone(**{**NOW, "bench_s": 20.0}, result=result))
     assert watch.picture(20.0).left_s == 60.0
-    assert watch.picture(30.0).left_words == "about 50 s"
+    assert watch.picture(30.0).left_words == "about 50 s left"
+    over = "longer than foreseen"
+    assert watch.picture(50.0).left_words == f"{over}, then about 40 s"
+    for number, done_s in (("1", 60.0), ("2", 80.0)):
+        result = result.model_copy(update={"point": number})
+        watch.on_event(PointDone(**{**NOW, "bench_s": done_s}, result=result))
+    said = [watch.picture(now_s).left_words for now_s in (80.0, 100.0, 107.0, 140.0)]
+    assert said == ["about 30 s left", "less than 10 s left", over, over]
     fault = Fault(**NOW, error="Stopped", message="It was stopped.", rf_state="off")
     watch.on_event(fault)
     picture = watch.picture(30.0)

@@ -7,7 +7,15 @@ import sys
 
 import pytest
 
-from ohmwright.api.practice import open_practice_bench, practice_job, same_unit_by_port
+from ohmwright.api.open_bench import simulated_bench
+from ohmwright.api.practice import (
+    PracticeBench,
+    by_port,
+    by_practised_person,
+    open_practice_bench,
+    practice_bench,
+    practice_job,
+)
 from ohmwright.cli.learner import Learner
 from ohmwright.cli.panel_keys import KeyedAnswer, PanelKey, typed_keys
 from ohmwright.cli.sound.sounding import Silence
@@ -21,12 +29,23 @@ from ohmwright.instruments.requests import (
 )
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.cue import Cue
+from ohmwright.wire.clock import RunningClock, VirtualClock
 from tests.cli.test_live import MAIN, at_a_terminal, shown_until
 
 
 @pytest.fixture
 def anyio_backend() -> str:
     return "asyncio"
+
+
+def learner_at(seed: int) -> tuple[PracticeBench, RunningClock]:
+    clock = RunningClock()
+    opened = open_practice_bench(
+        practice_bench(seed),
+        clock,
+        lambda panel: Learner(panel, clock, Silence(), quick_rests=True),
+    )
+    return opened, clock
 
 
 def test_arrows_and_signs_are_keys_of_the_unit() -> None:
@@ -68,10 +87,8 @@ async def test_one_key_is_enough_where_it_can_be_nothing_else(
 def test_keys_move_the_trim_of_the_unit_and_rests_pass_quickly_while_nothing_is_to_be_done() -> (
     None
 ):
-    opened = open_practice_bench(
-        3, lambda panel, clock: Learner(panel, clock, Silence(), quick_rests=True)
-    )
-    learner, panel = opened.bench.operator, opened.hardware.panel
+    opened, clock = learner_at(3)
+    learner, panel = opened.person.person, opened.hardware.panel
     assert isinstance(learner, Learner)
     learner.on_keys(b">")
     assert "no presses" in learner.view.panel[1].plain
@@ -82,26 +99,31 @@ def test_keys_move_the_trim_of_the_unit_and_rests_pass_quickly_while_nothing_is_
     moved = opened.hardware.truth.trims["cut current"] - before
     assert moved == opened.hardware.truth.unit.coarse_counts + 3
     assert opened.hardware.truth.presses == 4
-    rest = BenchStatus("off", opened.clock.now_s(), rest_left_s=20.0)
+    rest = BenchStatus("off", clock.now_s(), rest_left_s=20.0)
     learner.on_status(rest)
-    assert opened.clock.rate > 1
+    assert clock.rate > 1
     press = Cue("press", "Press coarse up once. RF is off.", "coarse", "up", 1)
     learner.cue(press)
-    assert opened.clock.rate == 1
+    assert clock.rate == 1
     learner.on_status(rest._replace(cue=press))
-    assert opened.clock.rate == 1
+    assert clock.rate == 1
     assert learner.view.picture().cue is not None
 
 
 @pytest.mark.anyio
 async def test_the_unit_compared_with_is_the_same() -> None:
-    practised = open_practice_bench(
-        5, lambda panel, clock: Learner(panel, clock, Silence(), quick_rests=True)
-    )
-    _, by_port = same_unit_by_port(5)
+    opened, _ = learner_at(5)
+    again = simulated_bench(practice_bench(5), VirtualClock())
     for mode in ("cut", "coag"):
-        assert practised.hardware.truth.gains(mode) == by_port.truth.gains(mode)
-    assert len(practice_job(2).file.procedure.step) == 2
+        assert opened.hardware.truth.gains(mode) == again.truth.gains(mode)
+    job = practice_job(2)
+    assert len(job.file.procedure.step) == 2
+    practised, port = (
+        await by_practised_person(practice_bench(5), job),
+        await by_port(practice_bench(5), job),
+    )
+    assert 0 < port.rf_on_s < 2 * practised.rf_on_s < 120
+    assert (practised.presses > 0, port.presses) == (True, 0)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="needs a pseudo-terminal")
@@ -117,4 +139,4 @@ def test_a_practice_at_the_terminal_is_coached_and_can_be_stopped() -> None:
         assert child.wait(60) == 4
     last = shown.rpartition(b"RF O")[2]
     assert last.startswith(b"FF")
-    assert b"You: 1 presses" in shown
+    assert b"Presses were asked for 1 times" in shown

@@ -7,6 +7,7 @@ from datetime import UTC, datetime
 from itertools import pairwise
 
 import pytest
+from rich.text import Text
 
 from ohmwright.api.run_picture import BandPicture, RunPicture, TrendPoint, band_picture
 from ohmwright.api.run_plan import PlannedPoint
@@ -14,6 +15,7 @@ from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.screen.gauge import gauge, gauge_labels, sparkline, trend_columns
 from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.letters import HEIGHT, dots, large, medium
+from ohmwright.instruments.answer_requests import TypeText
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import PointDone, RunResumed, StageStarted, StepStarted
@@ -67,7 +69,7 @@ def test_it_fits_any_terminal_and_says_in_words_what_matters(
             assert [
                 words for words in said[: -1 if shown_large else None] if words not in text
             ] == []
-            assert "0 of 41 points, about" in text
+            assert "0 of 41 points, longer than foreseen" in text
             assert text.rstrip().endswith("q")
         if size >= (59, 19) and moment.cue is not None:
             assert CUE.seen in text
@@ -129,3 +131,27 @@ def test_letters_differ_and_have_their_height() -> None:
     assert len(medium("COARSE UP 12")) == 3
     assert max(map(len, medium("COARSE DOWN 12"))) < 79
     assert max(map(len, large("899.9", blocks=True))) <= 50
+
+
+LONG_REQUEST = TypeText(
+    "Look at the cord of the neutral electrode over its whole length: is its insulation whole, "
+    "is its plug without cracks, and is its number the one on the card LAST-WORDS?"
+)
+
+
+@pytest.mark.parametrize("size", [(79, 23), (119, 39), (40, 14)])
+def test_what_a_person_must_read_to_act_is_never_cut(size: tuple[int, int]) -> None:
+    watch = RunWatch([])
+    watch.open_request(LONG_REQUEST, "What was said is no answer: " + "it is " * 12 + "TOO LONG.")
+    watch.on_status(ON)
+    panel = [Text("keys of the unit"), Text("unit: pressed")]
+    lines = [line.plain for line in screen(watch.picture(100.2), Extent(*size), "q", panel)]
+    text = " ".join(" ".join(lines).split())
+    assert len(lines) <= size[1]
+    for words in (LONG_REQUEST.text, "TOO LONG.", "RF ON", "keys of the unit"):
+        assert words in text
+    cue = CUE._replace(words=f"{CUE.words} {'Press it firmly. ' * 4}It clicks.")
+    watch = RunWatch([])
+    watch.on_status(ON._replace(cue=cue))
+    lines = [line.plain for line in screen(watch.picture(100.2), Extent(*size), "q", panel)]
+    assert cue.words in " ".join(" ".join(lines).split())

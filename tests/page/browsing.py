@@ -92,11 +92,12 @@ class Hands:
         for _ in range(2000):
             if re.search(ended, state.inner_text()):
                 return
-            self._look()
+            self.look()
             self.page.wait_for_timeout(60)
         raise AssertionError(f"the run never ended so: {state.inner_text()}")
 
-    def _look(self) -> None:
+    def look(self) -> None:
+        """Do what is asked for now, once."""
         request, cue = self.page.locator(".request-text"), self.page.locator(".cue-words")
         if request.count():
             self._answer(request.inner_text())

@@ -13,11 +13,10 @@ from urllib.parse import urlsplit
 import anyio
 import pytest
 
-from ohmwright.api import open_bench
+from ohmwright.api import open_bench, practice
 from ohmwright.api.bench_data import BenchChoice
 from ohmwright.model.errors import OhmwrightError, ProgramFault
 from ohmwright.model.shipped import shipped
-from ohmwright.page import practice
 from ohmwright.page.benches import BenchOfFile
 from ohmwright.page.practice import PracticeUnit
 from ohmwright.page.site import PageSettings, serve

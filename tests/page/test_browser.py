@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Page, expect
 
 from ohmwright.api.records_view import Records
 
@@ -37,7 +37,7 @@ tolerance = { absolute_ma = 9 }
 max_on_s = 40
 """
 TITLE = "Two points and a trim"
-WIDTHS = (360, 1280, 1920)
+WIDTHS = (360, 1024, 1920)
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +68,7 @@ def test_an_unattended_calibration_wholly_through_the_page(
         expect(page.locator(".text-line[data-severity=refused]").first).to_contain_text("model =")
         page.goto(page.url.partition("#")[0] + "#/bench/1")
         person.choose(TITLE)
+        page.get_by_label("Your name").fill("Ada Fell")
         page.get_by_role("button", name="Begin").focus()
         page.keyboard.press("Enter")
         person.sees("on")
@@ -87,8 +88,8 @@ def test_an_unattended_calibration_wholly_through_the_page(
         tablet.send("Page.setWebLifecycleState", {"state": "active"})
         watcher.sees_state("Ended: pass")
         watcher.page.get_by_role("link", name="Records").click()
-        watcher.page.get_by_label("Search the records").fill("two points pass")
-        watcher.page.locator("td a").click()
+        watcher.page.get_by_label("Search the records").fill("two points ada")
+        watcher.page.locator("td:last-child a").click()
         expect(watcher.page.get_by_role("link", name="Certificate", exact=True)).to_be_visible()
         expect(watcher.page.locator("figure img")).to_have_count(1)
         assert not site.hardware[0].truth.rf_on
@@ -108,13 +109,39 @@ def test_practice_is_worked_at_the_keys_on_the_page(
         person.page.locator(".request-text").wait_for()  # the unit is there, and waits
         began = site.hardware[0].truth.trims["P1"]
         hands = Hands(person.page, reaction_s=0.05)
+        assert beyond_first_screen(person.page, ".request") == {}
+        person.page.set_viewport_size({"width": 1280, "height": 900})
+        hands.look()
+        person.page.locator(".cue[data-kind=press]").wait_for()
+        assert beyond_first_screen(person.page, ".cue") == {}
         hands.work_until("Ended: pass")
+        went = person.page.locator(".debrief")
+        expect(went).to_contain_text("a practised person (simulated)")
+        expect(went.locator("tr", has_text="you").locator("td").nth(1)).to_have_text(
+            str(hands.presses)
+        )
         truth = site.hardware[0].truth
         assert truth.presses == hands.presses > 0
         assert truth.trims["P1"] != began
         assert not truth.rf_on
         assert not (place / "records").exists(), "nothing is kept of it"
         assert person.complaints == []
+
+
+def beyond_first_screen(page: Page, asked: str) -> dict[str, float]:
+    """What lies below the first screen of those that must be seen together, by size and name."""
+    found = {}
+    for width, height in ((1024, 768), (1280, 720), (360, 740)):
+        page.set_viewport_size({"width": width, "height": height})
+        page.evaluate("scrollTo(0, 0)")
+        top = page.locator("#stop-bar").bounding_box()
+        assert top is not None
+        for name in (".reading", asked, ".panel-keys"):
+            box = page.locator(name).bounding_box()
+            assert box is not None, name
+            if box["y"] < 0 or box["y"] + box["height"] > top["y"]:
+                found[f"{name} at {width} x {height}"] = box["y"] + box["height"] - top["y"]
+    return found
 
 
 LONG = """\
@@ -202,6 +229,8 @@ def test_every_view_is_accessible_and_pictured(
             "bench": "#/bench/2",
             "start": "#/bench/1",
             "procedure": "#/bench/2/procedure/2",
+            "worklist": "#/worklist",
+            "unit": "#/unit/HF-017/simulated",
             "records": "#/records",
             "record": f"#/records/{run_id}",
             "practice": "#/practice",
@@ -221,7 +250,7 @@ def _a_finished_run(person: Person) -> str:
     person.begin(TITLE, work="as found")
     person.sees_state("Ended: fail")
     person.go("#/records")
-    return person.page.locator("td a").inner_text()
+    return person.page.locator("td:last-child a").inner_text()
 
 
 def _picture(person: Person, folder: Path, name: str, theme: str) -> None:

@@ -6,6 +6,7 @@ import pytest
 
 from ohmwright.page.gate import HEADERS
 from ohmwright.page.request_body import LARGEST_BODY
+from ohmwright.page.routes import CALLS, Call
 
 from .conftest import Client, Site
 
@@ -31,6 +32,7 @@ NAN = b'{"procedure":0,"temperature_c":NaN}'
         ("no screen", 409, "POST", "/benches/1/begin", BEGIN, {}),
         ("not JSON", 400, "POST", "/benches/1/begin", b"procedure=0", {}),
         ("as a form", 415, "POST", "/benches/1/begin", BEGIN, {"Content_Type": "text/plain"}),
+        ("a name of two lines", 422, "POST", "/benches/1/begin", {**BEGIN, "operator": "a\nb"}, {}),
         ("too large", 413, "POST", "/benches/1/say", b" " * (LARGEST_BODY + 1), {}),
         ("a key too many", 422, "POST", "/benches/1/begin", {**BEGIN, "file": "/x"}, {}),
         ("a text for a number", 422, "POST", "/benches/1/begin", {"procedure": "0"}, {}),
@@ -70,6 +72,22 @@ def test_what_is_refused_without_a_session_is_done_with_one(shared: Site) -> Non
     assert client.get("/records").json == {"runs": [], "found": 0}
     assert len(client.get("/benches/1/procedures").json["procedures"]) == 3
     assert client.get("/openapi.json").json["openapi"] == "3.1.0"
+
+
+@pytest.mark.parametrize("call", [call for call in CALLS if call.body is not None])
+def test_a_command_is_taken_from_json_alone(shared: Site, call: Call) -> None:
+    path = call.open_path.replace("{bench}", "1")
+    for kind in ("application/x-www-form-urlencoded", "multipart/form-data", "text/plain", None):
+        assert shared.client().ask("POST", path, b"a=b", Content_Type=kind).status == 415, kind
+
+
+def test_a_stop_is_heard_whatever_comes_with_it(shared: Site) -> None:
+    bodies = (b"", b"a=b", b'{"why":"smoke"}', b"\xff\x00", b" " * 20 * LARGEST_BODY)
+    for body in bodies:
+        for kind in ("application/json", "application/x-www-form-urlencoded", None):
+            client = shared.client()
+            answer = client.ask("POST", "/benches/1/stop", body, Content_Type=kind)
+            assert (answer.status, answer.json) == (200, {"stopping": False}), (body, kind)
 
 
 def test_a_cookie_is_for_the_server_alone(shared: Site) -> None:

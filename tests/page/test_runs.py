@@ -7,7 +7,7 @@ import pytest
 
 from ohmwright.api.records_view import Records
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import Fault
+from ohmwright.model.event import Fault, RunStarted
 from ohmwright.page.lease import TAKE_OVER_AFTER_S, Lease, NotInCommand
 from ohmwright.page.screens import GONE_AFTER_S, Screens
 from ohmwright.wire.clock import VirtualClock
@@ -47,21 +47,31 @@ def test_a_run_goes_on_without_a_screen_and_is_on_record(
     with short_site(place, monkeypatch) as site:
         client = site.client()
         with client.screen():
-            assert client.post("/benches/1/begin", BEGIN).status == 200
-        with client.screen() as later:  # as after a reload: the view catches up
-            news = later.bench(1, lambda now: now["state"] == "ended")
+            told = {**BEGIN, "operator": " Ada Fell "}
+            assert client.post("/benches/1/begin", told).status == 200
+        with client.screen() as later:
+            later.bench(1, lambda now: now["state"] == "ended")
+        with client.screen() as reloaded:  # the view catches up
+            news = reloaded.bench(1, lambda now: now["state"] == "ended")
         assert news["now"]["picture"]["verdict"] == "pass"
         assert [one["verdict"] for one in news["results"]] == ["pass", "pass"]
         run_id = news["now"]["run_id"]
-        assert client.get("/records?words=HF-017%20pass").json["found"] == 1
-        assert client.get("/records?words=HF-018").json["found"] == 0
+        for query, found in (
+            ("words=HF-017%20ada&verdict=pass", 1),
+            ("words=HF-017&verdict=fail", 0),
+            ("words=HF-018", 0),
+        ):
+            assert client.get(f"/records?{query}").json["found"] == found
         shown = client.get(f"/records/{run_id}").json
         assert (shown["verdict"], len(shown["results"])) == ("pass", 2)
         pdf = client.get(f"/records/{run_id}/certificate.pdf")
         assert pdf.text.startswith("%PDF-")
         html = client.get(f"/records/{run_id}/certificate.html")
         assert "sandbox" in html.headers["content-security-policy"]
-    assert Records(str(place / "records"))[run_id].verdict == "pass"
+    run = Records(str(place / "records"))[run_id]
+    started = run.events[0]
+    assert isinstance(started, RunStarted)
+    assert (run.verdict, started.operator) == ("pass", "Ada Fell (unattended)")
     assert site.errors == []
 
 

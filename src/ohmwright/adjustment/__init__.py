@@ -24,7 +24,9 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     trim                where the trim stands, by counts or by keys
     press_hypotheses    what a person may have done who was asked for presses
     press_evidence      the readings since presses were asked for, and what explains them
-    press_watch         which of that the readings show, and when it was done
+    press_weighing      how probable each of that is by the readings
+    press_seen          the most probable, and what it leaves in doubt
+    press_watch         when they have shown
     press_reports       presses watched for one policy, and told to it as they show
     activation_log      readings and moves of one activation
     trim_coupling       how far trims move other points, and the order that it suggests
@@ -54,10 +56,11 @@ the same wrong move was made again and again. Held by tests/adjustment/test_loca
 worlds with trims that fade, ripple or have play.
 
 **Presses are inferred, not believed.** Each slip is a hypothesis with its step response, and the
-readings since the request weigh them (`press_watch`). The first presses tell the gain, so that what
-they were stays in doubt, as a suspect that later presses clear or convict. A move by a gain that is
-known is pressed with RF off, coarse and fine together, once it will probably land; one after a
-refuted confirmation with RF on, if it is coarse, since a fine press does not show in the noise.
+readings since the request weigh them (`press_weighing`). The first presses tell the gain, so that
+what they were stays in doubt, as a suspect that later presses clear or convict. A move by a gain
+that is known is pressed with RF off, coarse and fine together, once it will probably land; one
+after a refuted confirmation with RF on, if it is coarse, since a fine press does not show in the
+noise.
 Rejected: to compare the settled output before and after, which waits twice as long.
 Held by tests/adjustment/test_press_watch.py; `scripts/bench/coached.py`.
 

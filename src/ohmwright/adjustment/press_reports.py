@@ -11,7 +11,9 @@ from ohmwright.estimation.transient_estimator import fit_transient
 from .actions import Press
 from .policy import AdjustPolicy
 from .press_hypotheses import Suspect, counts_of, suspects_of
-from .press_watch import PressesSeen, PressWatch
+from .press_seen import PressesSeen
+from .press_watch import PressWatch
+from .press_weighing import PressRequest
 
 _ANY_LEVEL = (1.0, 0.1)
 """Level under which the dynamics of a new activation are found: a slip may have moved it."""
@@ -47,7 +49,8 @@ class PressReports:
         fit, trim = self.policy.estimator.fit(), self.policy.trim
         prior = self.policy.estimator.prior if fit is None else fit.as_prior()
         position = trim.counts_from_origin, trim.coarse - trim.origin[1]
-        self.watch = PressWatch((press,), self._keys, prior, position, age_s, self._suspects)
+        request = PressRequest((press,), self._keys, position, age_s, self._suspects)
+        self.watch = PressWatch(request, prior)
 
     def activated(self, presses: tuple[Press, ...]) -> None:
         """RF has come on, `presses` asked for with RF off and reported as asked: look for them."""
@@ -55,7 +58,8 @@ class PressReports:
         prior = self.policy.estimator.prior
         self.watch = None
         if presses:
-            self.watch = PressWatch(presses, self._keys, prior, (0, 0), None, self._suspects)
+            request = PressRequest(presses, self._keys, (0, 0), None, self._suspects)
+            self.watch = PressWatch(request, prior)
 
     def look(self) -> PressesSeen | None:
         """Return what the readings so far have shown, once they decide it."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncGenerator
+from collections.abc import AsyncGenerator, Awaitable, Callable
 from contextlib import aclosing, suppress
 from functools import partial
 from typing import Protocol
@@ -29,19 +29,33 @@ class RunView(Protocol):
         """Take the latest RF state, current and ages of the bench; must return at once."""
 
 
+Keep = Callable[[Store, str, Event], Awaitable[None]]
+"""Stores an event as the next of a run; it is on disk when that returns, cancelled or not."""
+
+
+async def kept_here(store: Store, run_id: str, event: Event) -> None:
+    """Store an event; nothing else of this program goes on meanwhile."""
+    store.append(run_id, event)
+
+
 _STOPPED = "The run was stopped before its end."
 _FAILED = "The program that showed the run failed"
 
 
 async def recorded_events(
-    job: Job, bench: Bench, store: Store, view: RunView, notes: PendingEvents | None = None
+    job: Job,
+    bench: Bench,
+    store: Store,
+    view: RunView,
+    notes: PendingEvents | None = None,
+    keep: Keep = kept_here,
 ) -> AsyncGenerator[Event, None]:
     """Run `job` and yield each of its events once it is stored and `view` has shown it.
 
     Where the caller is cancelled or closes the generator, or `view` fails, the output is switched
     off and a `Fault` is stored and shown, so that the run can be resumed. `notes` collects what
-    happens while RF is on, which is stored once RF is off. Raises OhmwrightError; a release that
-    could not be confirmed is ReleaseNotConfirmed.
+    happens while RF is on, which is stored once RF is off; `keep` stores. Raises OhmwrightError; a
+    release that could not be confirmed is ReleaseNotConfirmed.
     """
     notes = PendingEvents() if notes is None else notes
     failed: Exception | None = None
@@ -50,7 +64,7 @@ async def recorded_events(
         stopped = Stopped(why)
         ended_by = await ensure_off_after(stopped, bench, notes)
         for event in (*notes.take(), fault_event(ended_by, bench, notes)):
-            store.append(job.run_id, event)
+            await keep(store, job.run_id, event)
             with suppress(Exception):  # the stop is on record, whoever fails to show it
                 view.on_event(event)
         if ended_by is not stopped:
@@ -59,7 +73,7 @@ async def recorded_events(
     try:
         async with aclosing(run(job, bench, view.on_status, notes)) as events:
             async for event in events:
-                store.append(job.run_id, event)
+                await keep(store, job.run_id, event)
                 try:
                     view.on_event(event)
                 except Exception as problem:

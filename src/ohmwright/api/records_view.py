@@ -59,7 +59,7 @@ class Records:
         """Return one row a run, oldest first; `verdict` may be "cut short".
 
         `until` is before that time. Each word of `search` is part of the run's number, unit,
-        serial number, model, procedure or operator.
+        serial number, model, procedure, operator or date.
         """
         wanted = Filter(asset, model, verdict, since, until, serial, operator, search)
         with open_existing_records(self.place) as store:

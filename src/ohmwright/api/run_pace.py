@@ -7,8 +7,8 @@ from collections.abc import Iterable
 
 from .run_plan import PlannedPoint
 
-_SHORT_S = 90.0
-"""Times under this are told in seconds."""
+_SHORT_S, _SHORTEST_S = 90.0, 10.0
+"""Times under the first are told in seconds, under the second as less than that."""
 
 
 class RunPace:
@@ -35,14 +35,33 @@ class RunPace:
         self._begun_s = bench_s
 
     def left_s(self, missing: Iterable[PlannedPoint], now_s: float) -> float:
-        """Return the bench time that the points `missing` will take; the first has begun."""
+        """Return the bench time that the points `missing` will take; the first has begun.
+
+        A point that already takes longer than foreseen counts 0 s.
+        """
+        here_s, later_s = self._here_and_later_s(list(missing), now_s)
+        return max(0.0, here_s) + later_s
+
+    def left_words(self, missing: Iterable[PlannedPoint], now_s: float) -> str:
+        """Return the same as a clause, such as `about 12 min left`.
+
+        Where the present point takes longer than foreseen, its end is not known, and it says so.
+        """
         points = list(missing)
+        here_s, later_s = self._here_and_later_s(points, now_s)
+        if here_s > 0 or not points:
+            return f"{about(max(0.0, here_s) + later_s)} left"
+        over = "longer than foreseen"
+        return over if len(points) == 1 else f"{over}, then {about(later_s)}"
+
+    def _here_and_later_s(self, points: list[PlannedPoint], now_s: float) -> tuple[float, float]:
+        """Return what the first point still takes, below 0 where it is overdue, and all others."""
         paces = {kind: self._pace(kind) for kind in {point.kind for point in points}}
         times_s = [point.expected_s * paces[point.kind] for point in points]
         if not times_s:
-            return 0.0
+            return 0.0, 0.0
         spent_s = 0.0 if self._begun_s is None else max(0.0, now_s - self._begun_s)
-        return max(0.0, times_s[0] - spent_s) + sum(times_s[1:])
+        return times_s[0] - spent_s, sum(times_s[1:])
 
     def _pace(self, kind: str) -> float:
         """Return the time taken over the time expected: of the kind, else of all timed, else 1."""
@@ -53,7 +72,9 @@ class RunPace:
 
 def about(seconds: float) -> str:
     """Return an estimated time in words, no finer than it is known: `about 12 min`."""
-    return f"about {duration(max(10, round(seconds, -1)) if seconds < _SHORT_S else seconds)}"
+    if seconds < _SHORTEST_S:
+        return f"less than {_SHORTEST_S:.0f} s"
+    return f"about {duration(round(seconds, -1) if seconds < _SHORT_S else seconds)}"
 
 
 def duration(seconds: float) -> str:

@@ -201,7 +201,8 @@ class RunPicture(FrozenModel):
     left_s: float | None
     """Estimated bench time until the unit is done; None before the run and after it."""
     left_words: str
-    """The same in words, such as `about 12 min`; empty where it is None."""
+    """The same as a clause, such as `about 12 min left`; empty where it is None. It also says that
+    the present point takes longer than foreseen, so that its end is not known."""
     on_s: float
     """How long RF was on so far, by the activations that have ended."""
     verdicts: dict[Verdict, int]

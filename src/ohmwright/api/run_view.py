@@ -37,7 +37,7 @@ from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 
 from .rf_words import CURRENT_VALID_S, Urgency, rf_picture
-from .run_pace import RunPace, about
+from .run_pace import RunPace
 from .run_picture import (
     STAGE_WORDS,
     Notice,
@@ -101,6 +101,11 @@ class RunWatch:
     def moment(self) -> BenchStatus | None:
         """The latest status; None before the first."""
         return self._moment
+
+    @property
+    def has_finished(self) -> bool:
+        """Whether the run has come to its own end."""
+        return self._state == "finished"
 
     def on_status(self, moment: BenchStatus) -> None:
         """Keep the latest status; returns at once."""
@@ -188,7 +193,7 @@ class RunWatch:
             points_done=len(self._done),
             points_total=len(self._plan),
             left_s=left_s,
-            left_words="" if left_s is None else about(left_s),
+            left_words=self._pace.left_words(missing, now_s) if going_on else "",
             on_s=self._on_s,
             verdicts=dict(Counter(tuple(self._verdicts.values()))),
             results=tuple(self._results.copy().values()),

@@ -55,6 +55,7 @@ def practise(
         bool, typer.Option("--real-rests", help="Rests take as long as at a real bench.")
     ] = False,
     hearing: HearingOptions,
+    as_json: Json = False,
 ) -> None:
     """Learn to adjust as you are coached: keys of the keyboard are keys of an invented unit."""
     from .practise_command import Practice
@@ -62,7 +63,8 @@ def practise(
     from .sound.sounding import Hearing
 
     wanted = Hearing(sound=hearing.sound, speech=hearing.speak)
-    raise typer.Exit(practise_it(Practice(seed, points, wanted, quick_rests=not real_rests)))
+    practice = Practice(seed, points, wanted, quick_rests=not real_rests, as_json=as_json)
+    raise typer.Exit(practise_it(practice))
 
 
 @with_option_groups

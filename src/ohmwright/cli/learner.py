@@ -42,8 +42,6 @@ class Learner(Operator):
     ) -> None:
         self.name = account_name()
         self.view = LiveView(clock, sounds, self.on_keys)
-        self.slips_noticed = 0
-        """How often the coach has seen something other than what it had asked for."""
         self._panel, self._clock = panel, clock
         self._rest_rate = _REST_RATE if quick_rests else 1.0
         self._answer: KeyedAnswer | None = None
@@ -73,7 +71,6 @@ class Learner(Operator):
     def cue(self, cue: Cue) -> None:
         """Show the cue; from then on time passes as it does at a bench."""
         self._clock.rate = 1.0
-        self.slips_noticed += cue.kind == "notice" and cue.seen != ""
         self.view.cue(cue)
 
     async def reply(self, request: Request, problem: str) -> str:

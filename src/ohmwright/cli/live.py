@@ -150,7 +150,7 @@ class LiveView:
         return Group(*screen(picture, room, hint, panel))
 
     def _few_lines(self) -> list[Text]:
-        """Return RF, reading with its limits, and gauge or cue."""
+        """Return RF, reading with its limits, and gauge."""
         return few_lines(self.picture(), _room())[1:]
 
 

@@ -232,7 +232,7 @@ class RunFilterOptions:
         str,
         typer.Option(
             metavar="WORDS",
-            help="Each word is part of run, unit, serial number, model, procedure or operator.",
+            help="Each word is part of run, unit, serial, model, procedure, operator or date.",
         ),
     ] = ""
 

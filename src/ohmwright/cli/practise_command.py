@@ -7,20 +7,25 @@ from dataclasses import dataclass
 
 import anyio
 
+from ohmwright.api.debrief import Debrief, Effort
 from ohmwright.api.practice import (
+    PracticeBench,
+    by_port,
+    by_practised_person,
     open_practice_bench,
+    practice_bench,
     practice_job,
-    same_unit_by_port,
 )
-from ohmwright.api.run_pace import duration
+from ohmwright.api.run_picture import ResultPicture, result_picture
 from ohmwright.api.run_view import watch_of
 from ohmwright.engine.run import Job, results, run
-from ohmwright.instruments.bench import Bench
+from ohmwright.model.base import FrozenModel
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, RunFinished
-from ohmwright.simulator.bench import SimulatedBench
+from ohmwright.wire.clock import RunningClock
 
-from .console import err, out
+from .console import err, out, print_json
+from .debrief_table import print_debrief
 from .learner import Learner
 from .live import showing
 from .run_report import exit_code
@@ -41,18 +46,17 @@ class Practice:
     """How many of its points are adjusted."""
     hearing: Hearing
     quick_rests: bool
+    as_json: bool
 
 
-@dataclass(frozen=True)
-class HowItWent:
-    """What a practice, or the same unit's adjustment by port, came to."""
+class PracticeReport(FrozenModel):
+    """What a practice came to, as `--json` prints it."""
 
-    events: tuple[Event, ...]
-    rf_on_s: float
-    """By the simulator's truth."""
-    bench_s: float
-    presses: int
-    slips_noticed: int = 0
+    seed: int
+    results: tuple[ResultPicture, ...]
+    debrief: Debrief
+    by_port: Effort | None
+    """The same unit with its trims moved by port; None where the practice was stopped."""
 
 
 def practise(wanted: Practice) -> int:
@@ -68,18 +72,25 @@ def practise(wanted: Practice) -> int:
         )
     job = practice_job(wanted.points)
     with sounding(wanted.hearing) as sounds:
-        went = anyio.run(_practised, wanted, job, sounds)
-    finished = bool(went.events) and isinstance(went.events[-1], RunFinished)
-    _tell(went, anyio.run(_by_port, wanted.seed, job) if finished else None)
-    return exit_code(went.events) if went.events else _NOTHING_DONE
+        events, opened = anyio.run(_practised, wanted, job, sounds)
+    report = _report(wanted.seed, job, events, opened)
+    if wanted.as_json:
+        print_json(report.model_dump())
+    else:
+        _tell(report)
+    return exit_code(tuple(events)) if events else _NOTHING_DONE
 
 
-async def _practised(wanted: Practice, job: Job, sounds: Sounds) -> HowItWent:
+async def _practised(
+    wanted: Practice, job: Job, sounds: Sounds
+) -> tuple[list[Event], PracticeBench]:
+    clock = RunningClock()
     opened = open_practice_bench(
-        wanted.seed,
-        lambda panel, clock: Learner(panel, clock, sounds, quick_rests=wanted.quick_rests),
+        practice_bench(wanted.seed),
+        clock,
+        lambda panel: Learner(panel, clock, sounds, quick_rests=wanted.quick_rests),
     )
-    learner = opened.bench.operator
+    learner = opened.person.person
     assert isinstance(learner, Learner)
     learner.view.watch = watch_of(job)
     events: list[Event] = []
@@ -88,39 +99,26 @@ async def _practised(wanted: Practice, job: Job, sounds: Sounds) -> HowItWent:
             async for event in happening:
                 events.append(event)
                 learner.on_event(event)
-    return _came_to(opened.bench, opened.hardware, events, learner.slips_noticed)
+    return events, opened
 
 
-async def _by_port(seed: int, job: Job) -> HowItWent:
-    """Adjust the same unit by port, in virtual time."""
-    bench, hardware = same_unit_by_port(seed)
-    events = [event async for event in run(job, bench)]
-    return _came_to(bench, hardware, events)
+def _report(seed: int, job: Job, events: list[Event], opened: PracticeBench) -> PracticeReport:
+    """Return what it came to, beside others on the same unit where it was not stopped."""
+    debrief, port = opened.debrief(), None
+    if events and isinstance(events[-1], RunFinished):
+        data = practice_bench(seed)
+        practised = anyio.run(by_practised_person, data, job)
+        debrief = debrief.model_copy(update={"practised": practised})
+        port = anyio.run(by_port, data, job)
+    found = tuple(result_picture(result) for result in results(tuple(events)))
+    return PracticeReport(seed=seed, results=found, debrief=debrief, by_port=port)
 
 
-def _came_to(
-    bench: Bench, hardware: SimulatedBench, events: list[Event], slips_noticed: int = 0
-) -> HowItWent:
-    truth = hardware.truth
-    bench_s = bench.clock.now_s() - events[0].bench_s if events else 0.0
-    return HowItWent(tuple(events), truth.rf_on_s, bench_s, truth.presses, slips_noticed)
-
-
-def _tell(went: HowItWent, by_port: HowItWent | None) -> None:
-    """Print each point, what it took, and what the same unit took by port."""
-    for result in results(went.events):
-        value = "" if result.measured is None else f", {result.measured.value:.1f} mA"
+def _tell(report: PracticeReport) -> None:
+    """Print each point, each slip, and what it took beside others on the same unit."""
+    for result in report.results:
+        value = "" if result.value is None else f", {result.value:.1f} {result.unit}"
         reason = f" ({result.reason})" if result.reason else ""
         out().print(f"{result.point}: {result.verdict}{value}{reason}", soft_wrap=True)
-    out().print(
-        f"You: {went.presses} presses, RF on for {went.rf_on_s:.0f} s, "
-        f"{duration(went.bench_s)} at the bench. Wrong presses noticed: {went.slips_noticed}.",
-        soft_wrap=True,
-    )
-    if by_port is not None:
-        out().print(
-            f"The same unit by port: RF on for {by_port.rf_on_s:.0f} s, "
-            f"{duration(by_port.bench_s)} at the bench.",
-            soft_wrap=True,
-        )
+    print_debrief(report.debrief, report.by_port)
     out().print("Practice on an invented unit: nothing of it is kept.")

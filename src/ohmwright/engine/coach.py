@@ -11,7 +11,7 @@ from collections.abc import Callable
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.adjustment.press_reports import PressReports
-from ohmwright.adjustment.press_watch import PressesSeen
+from ohmwright.adjustment.press_seen import PressesSeen
 from ohmwright.estimation.point import Keys
 from ohmwright.model.cue import Cue, CueKind
 

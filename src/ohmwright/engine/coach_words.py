@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from ohmwright.adjustment.actions import Finish, Press
 from ohmwright.adjustment.press_hypotheses import HowDone
-from ohmwright.adjustment.press_watch import PressesSeen
+from ohmwright.adjustment.press_seen import PressesSeen
 from ohmwright.instruments.requests import press_text
 from ohmwright.model.cue import Cue
 
@@ -25,13 +25,16 @@ _SAID: dict[HowDone, str] = {
 _MOVED = "The output has moved. What a press does here was not known before: {asked}."
 _LIKELY = "Not sure by the meter: "
 _EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."
+NAMES_EARLIER = "not carried out as asked"
+"""In every sentence that tells of a slip at an earlier cue."""
 NAMES_SLIP = (
     "shows none",
+    "Nothing was seen",
     "fewer presses",
     "a press too many",
     "the other key",
     "the other direction",
-    "not carried out as asked",
+    NAMES_EARLIER,
 )
 """Of these, one is in every sentence that tells of a slip."""
 

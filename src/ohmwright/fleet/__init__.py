@@ -9,6 +9,7 @@ Read in this order:
     point_histories     results on record as histories of units, point by point
     fleet_forecast      every unit on record with all its points
     creep_table         the forecast in the units of each quantity
+    creep_course        values of a point on record, and what is expected ahead
     creep_plot          its figure
     interval_advice     intervals by a reliability target or at the least cost
     unit_intervals      those of every unit and model on record

@@ -11,6 +11,7 @@ import numpy as np
 
 from ohmwright.model.quantity import unit_of
 
+from .creep_course import expected_ahead, point_of, times_ahead
 from .creep_filter import BoolArray
 from .creep_model import FloatArray
 from .creep_table import CreepRow
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
 
 _MOST = 6
 """Panels of one figure."""
-_AHEAD_YEARS = 2.0
 _ORIGIN = 2000.0
 _FOUND, _LEFT, _FAN, _LIMIT = "#c05a00", "#1f5fa8", "#33628c", "#8a1f1f"
 
@@ -39,9 +39,8 @@ def plot_creep(
     lines = -(-len(shown) // columns)
     figure = Figure(figsize=(5.2 * columns + 0.6, 2.3 * lines + 0.7), layout="constrained")
     panels = figure.subplots(lines, columns, squeeze=False).flatten()
-    by_name = {(point.of.model, point.of.step, point.of.point): point for point in forecast.points}
     for axes, row in zip(panels, shown, strict=False):
-        _panel(axes, by_name[row.model, row.step, row.point], row, at)
+        _panel(axes, point_of(forecast, row), row, at)
     for axes in panels[len(shown) :]:
         axes.set_axis_off()
     if simulated:
@@ -100,17 +99,10 @@ def _pieces(axes: Axes, years: FloatArray, values: FloatArray, fresh: BoolArray)
 
 def _fan(axes: Axes, point: PointForecast, index: int, row: CreepRow, at: datetime) -> None:
     """Draw the expected value ahead with its intervals of 50 and 90 %."""
-    begin = float(point.states.times[index])
-    until = max(years_of(at), begin) + _AHEAD_YEARS
-    times = np.linspace(begin, until, 40)
-    middle, bands = [], []
-    for time in times:
-        truth = point.truth(np.full(len(point.of.assets), time)).of_unit(index)
-        middle.append(float(truth.mean()[0]))
-        bands.append([float(truth.quantile(share)[0]) for share in (0.05, 0.25, 0.75, 0.95)])
+    times = times_ahead(point, index, at)
     years = _ORIGIN + times
-    low, lower, upper, high = (row.limits.middle + row.limits.half * np.array(bands)).T
+    deviations = expected_ahead(point, index, times)
+    expected, low, lower, upper, high = (row.limits.middle + row.limits.half * deviations).T
     axes.fill_between(years, low, high, color=_FAN, alpha=0.18, linewidth=0, label="90 %")
     axes.fill_between(years, lower, upper, color=_FAN, alpha=0.3, linewidth=0, label="50 %")
-    expected = row.limits.middle + row.limits.half * np.array(middle)
     axes.plot(years, expected, color=_FAN, linewidth=1.2, label="expected")

@@ -6,7 +6,9 @@ Read in this order:
     desk, operator              one bench and its run; the person who answers on the page
     screens, lease              the tabs that show the page; which of them commands a bench
     news                        what each screen is told, as a stream of events
+    beside                      work that waits for a disk, beside the loop of the benches
     offered, preview, history   procedures to choose from, what they would do; runs on record
+    outlook                     how units creep, and which is to be worked on next
     orders, request_body        what a page may ask for, and how its bodies are read
     calls, routes               what each route does; the table of routes and its description
     admission, pacing, gate     who may use the page; what never reaches a route

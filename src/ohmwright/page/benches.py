@@ -8,6 +8,7 @@ from typing import Any, ClassVar, Protocol
 
 from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.open_bench import open_bench
+from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.errors import UsageError
@@ -30,6 +31,12 @@ class BenchSource(Protocol):
 
     def turn(self, turn: Turn) -> None:
         """Work another control of the unit. Raises UsageError likewise."""
+
+    def debrief(self) -> dict[str, Any] | None:
+        """Return what the last practice came to; None where there was none."""
+
+    async def finished(self, data: BenchData, job: Job) -> None:
+        """Take that `job` was finished on the bench of `data`."""
 
     def read(self) -> BenchData:
         """Return the bench file with its data files. Raises SourceError, UsageError."""
@@ -58,6 +65,13 @@ class BenchOfFile:
         """Raise UsageError: its controls are on the unit."""
         raise UsageError("The controls of this unit are on the unit itself.")
 
+    def debrief(self) -> dict[str, Any] | None:
+        """Return None: nobody practises at it."""
+        return None
+
+    async def finished(self, data: BenchData, job: Job) -> None:
+        """Do nothing: what it came to is on record."""
+
     choice: BenchChoice
     speed: float = 1.0
     """How many times as fast as the machine's own time a simulated bench's time passes."""
@@ -75,5 +89,6 @@ class BenchOfFile:
             unattended=unattended,
             guarded=self.choice.guarded,
             person=person,
+            operator_name=person.name,
             clock=PacedClock(self.speed),
         )

@@ -21,7 +21,8 @@ from .gate import cookie_name, refusal
 from .history import History, PaperForm
 from .news import Newsroom
 from .offered import OfferedProcedures
-from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Said, Turn
+from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Renew, Said, Turn
+from .outlook import Outlook
 from .preview import preview, unreadable
 from .request_body import body_of
 from .screens import Screen, Screens
@@ -42,6 +43,7 @@ class PageCalls:
     desks: Sequence[Desk]
     procedures: OfferedProcedures
     history: History
+    outlook: Outlook
     admission: Admission
     screens: Screens
     newsroom: Newsroom
@@ -104,7 +106,8 @@ class PageCalls:
         """Begin a run, or go on with one."""
         desk, order, screen = await self._order(request, Begin)
         desk.lease.require(screen.number)
-        desk.begin(order, self.procedures.read(order.procedure), self.tasks)
+        file = await _in_thread(partial(self.procedures.read, order.procedure))
+        desk.begin(order, file, await _in_thread(desk.source.read), self.tasks)
         return JSONResponse({})
 
     async def stop(self, request: Request) -> Response:
@@ -139,13 +142,31 @@ class PageCalls:
         return JSONResponse({})
 
     async def runs(self, request: Request) -> Response:
-        """Return the newest runs on record that have the words searched for."""
-        words = request.query_params.get("words", "")[:200]
-        return JSONResponse(await _in_thread(partial(self.history.runs, words)))
+        """Return the newest runs on record that have the words and verdict searched for."""
+        asked = request.query_params
+        words, verdict = asked.get("words", "")[:200], asked.get("verdict", "")[:20]
+        return JSONResponse(await _in_thread(partial(self.history.runs, words, verdict)))
 
     async def run(self, request: Request) -> Response:
         """Return one run on record with its results and power curves."""
         return JSONResponse(await _in_thread(partial(self.history.run, request.path_params["run"])))
+
+    async def worklist(self, request: Request) -> Response:
+        """Return the units of the register in the order in which they are to be worked on."""
+        simulated = request.query_params.get("simulated") == "yes"
+        return JSONResponse(await _in_thread(partial(self.outlook.worklist, simulated=simulated)))
+
+    async def renew(self, request: Request) -> Response:
+        """Make the forecast of every unit anew, and return the worklist by it."""
+        simulated = (await body_of(request, Renew)).simulated
+        return JSONResponse(await _in_thread(partial(self.outlook.renew, simulated=simulated)))
+
+    async def creep(self, request: Request) -> Response:
+        """Return how a unit creeps, and when it will leave its limits."""
+        asked = request.query_params
+        asset, simulated = asked.get("asset", "")[:200], asked.get("simulated") == "yes"
+        work = partial(self.outlook.unit, asset, simulated=simulated)
+        return JSONResponse(await _in_thread(work))
 
     async def pdf(self, request: Request) -> Response:
         """Return the certificate of a finished run as a file."""

@@ -6,6 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from contextlib import aclosing
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Literal
 
 import anyio
@@ -13,7 +14,6 @@ from anyio.abc import TaskGroup
 
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.jobs import claimed_events, new_job
-from ohmwright.api.open_records import open_existing_records, open_records
 from ohmwright.api.recorded_events import recorded_events
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_plan import planned_points
@@ -30,6 +30,7 @@ from ohmwright.records.store import Store
 from ohmwright.wire.clock import Clock
 
 from .benches import BenchSource
+from .beside import beside, kept_beside, opened_records
 from .lease import Lease
 from .operator import PageOperator
 from .orders import STAGES_OF, Begin, KeyPress, Turn
@@ -77,9 +78,10 @@ class Desk:
         self.readings: deque[PlottedReading] = deque(maxlen=TREND_READINGS)
         self._begin_watch(RunWatch())
 
-    def _begin_watch(self, watch: RunWatch) -> None:
+    def _begin_watch(self, watch: RunWatch, operator: str = "") -> None:
+        """`operator`: who is at the bench, as they gave their name; empty: the account."""
         self.watch = watch
-        self.operator = PageOperator(watch, self._real)
+        self.operator = PageOperator(watch, self._real, operator)
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
         self._count = 0
@@ -105,14 +107,18 @@ class Desk:
         """Return the run as it is now; its readings are in `readings`."""
         return self.watch.picture_without_trend(self.now_s)
 
-    def begin(self, order: Begin, file: ProcedureFile, tasks: TaskGroup) -> None:
-        """Begin a run in a task of its own. Raises UsageError, SourceError where it cannot."""
+    def begin(self, order: Begin, file: ProcedureFile, data: BenchData, tasks: TaskGroup) -> None:
+        """Begin a run in a task of its own; `data`: the bench as its file is now.
+
+        Raises UsageError where a run goes on.
+        """
         if self.is_busy:
             raise UsageError("A run goes on at this bench.", do="Wait for its end, or stop it.")
         if "adjust" not in STAGES_OF[order.work]:
             file = measured_once(file)
-        self.data = _in_room(self.source.read(), order)
-        self._begin_watch(RunWatch(planned_points(file.procedure, STAGES_OF[order.work])))
+        self.data = _in_room(data, order)
+        plan = planned_points(file.procedure, STAGES_OF[order.work])
+        self._begin_watch(RunWatch(plan), order.operator)
         self.state, self.error, self.run_id = "opening", None, ""
         self._changed()
         tasks.start_soon(self._run, order, file)
@@ -170,16 +176,20 @@ class Desk:
         finally:
             self.state = "ended"
             self._changed()
+        if self.is_practice and self.error is None and self.watch.has_finished:
+            await self.source.finished(self.data, _practice_job(order, file))
+            self._changed()
 
     async def _recorded(self, order: Begin, file: ProcedureFile) -> None:
         if self.is_practice:
-            await self._on_bench(order, Job(file, STAGES_OF[order.work], PRACTICE), NothingKept())
+            await self._on_bench(order, _practice_job(order, file), NothingKept())
             return
-        with (open_records if order.resume is None else open_existing_records)(
-            self._records
-        ) as store:
-            store.key.load()  # a run that nobody can sign is not begun
-            await self._on_bench(order, self._job(order, file, store), store)
+        async with opened_records(self._records, existing=order.resume is not None) as store:
+            job = await beside(partial(self._job, order, file, store))
+            if job.earlier:
+                self._begin_resumed(watch_of(job), order.operator)
+            self.run_id = job.run_id
+            await self._on_bench(order, job, store)
 
     async def _on_bench(self, order: Begin, job: Job, store: Store) -> None:
         opened = self.source.opened(self.data, self.operator, unattended=order.unattended)
@@ -191,7 +201,7 @@ class Desk:
 
     def _job(self, order: Begin, file: ProcedureFile, store: SqlStore) -> Job:
         earlier = () if order.resume is None else claimed_events(store, order.resume)
-        job = new_job(
+        return new_job(
             file,
             self.data,
             store,
@@ -199,20 +209,16 @@ class Desk:
             earlier=earlier,
             accept_expired=order.accept_expired,
         )
-        if earlier:
-            self._begin_resumed(watch_of(job))
-        self.run_id = job.run_id
-        return job
 
-    def _begin_resumed(self, watch: RunWatch) -> None:
+    def _begin_resumed(self, watch: RunWatch, operator: str) -> None:
         scope = self._scope
-        self._begin_watch(watch)
+        self._begin_watch(watch, operator)
         self._scope = scope
 
     async def _work(self, job: Job, bench: Bench, store: Store) -> None:
         self.clock, self.state = bench.clock, "going on"
         self._changed()
-        async with aclosing(recorded_events(job, bench, store, self)) as events:
+        async with aclosing(recorded_events(job, bench, store, self, keep=kept_beside)) as events:
             async for _ in events:
                 pass
 
@@ -220,6 +226,10 @@ class Desk:
         if self.error is None:
             self.error = self._explain(problem)
         self._changed()
+
+
+def _practice_job(order: Begin, file: ProcedureFile) -> Job:
+    return Job(file, STAGES_OF[order.work], PRACTICE)
 
 
 def _in_room(data: BenchData, order: Begin) -> BenchData:

@@ -17,13 +17,14 @@ from ohmwright.engine.resume import run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Fault
 from ohmwright.records import run_lists
-from ohmwright.records.flat_rows import Row
 from ohmwright.reports.curves import curve_svg, plotted_curves
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
-_SEARCHED = ("run_id", "asset", "model", "serial", "procedure", "operator", "verdict")
-_SHOWN = (*_SEARCHED, "at", "simulated")
+_SHOWN = (
+    *("run_id", "asset", "model", "serial", "procedure", "operator"),
+    *("verdict", "voided", "simulated"),
+)
 
 
 @dataclass(frozen=True)
@@ -32,24 +33,25 @@ class History:
 
     place: str | None
 
-    def runs(self, words: str) -> dict[str, Any]:
-        """Return the newest runs that have every one of `words`, newest first, and how many."""
+    def runs(self, words: str, verdict: str) -> dict[str, Any]:
+        """Return the newest runs that have every one of `words`, newest first, and how many.
+
+        `verdict`: only those, `cut short` among them; empty for any.
+        """
         if not records_exist(self.place):
             return {"runs": [], "found": 0}
-        wanted = words.casefold().split()
+        wanted = run_lists.Filter(search=words, verdict=verdict or None)
         with open_existing_records(self.place) as store:
-            rows = [
-                row
-                for row in reversed(run_lists.runs(store.database))
-                if all(word in _text(row) for word in wanted)
-            ]
-            refused = run_lists.refusals(store.database, rows[:MOST_RUNS])
+            rows = run_lists.runs(store.database, wanted, MOST_RUNS)[::-1]
+            found = run_lists.count_runs(store.database, wanted)
+            refused = run_lists.refusals(store.database, rows)
         shown = [
-            {key: str(row[key]) if key == "at" else row[key] for key in _SHOWN}
+            {"at": str(row["at"])}
+            | {key: row[key] for key in _SHOWN}
             | ({"verdict": "refused"} if row["run_id"] in refused else {})
-            for row in rows[:MOST_RUNS]
+            for row in rows
         ]
-        return {"runs": shown, "found": len(rows)}
+        return {"runs": shown, "found": found}
 
     def unfinished(self, asset: str) -> list[str]:
         """Return the numbers of runs on a unit that were cut short, newest first."""
@@ -112,12 +114,6 @@ class History:
     def _renderer(self, run_id: str) -> CertificateRenderer:
         with open_existing_records(self.place) as store:
             return certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
-
-
-def _text(row: Row) -> str:
-    """Return what is searched of a run."""
-    words = [str(row[key]) for key in _SEARCHED]
-    return " ".join((*words, str(row["at"]), "simulated" if row["simulated"] else "")).casefold()
 
 
 def _curves(renderer: CertificateRenderer) -> list[dict[str, str]]:

@@ -141,6 +141,7 @@ def _desk_facts(desk: Desk) -> dict[str, Any]:
         "simulated": file.simulation is not None,
         "practice": desk.is_practice,
         "panel": desk.source.panel(),
+        "debrief": desk.source.debrief(),
         "state": desk.state,
         "run_id": desk.run_id,
         "holder": lease.holder,

@@ -20,9 +20,9 @@ class PageOperator(Operator):
 
     follows_cues = True
 
-    def __init__(self, watch: RunWatch, real: Clock) -> None:
-        """`real`: the machine's clock, whatever clock the bench has."""
-        self.name = account_name()
+    def __init__(self, watch: RunWatch, real: Clock, name: str) -> None:
+        """`real`: the machine's clock, whatever the bench's; `name`: empty for the account's."""
+        self.name = name or account_name()
         self._watch, self._real = watch, real
         self._number, self._shown_s = 0, 0.0
         self._said: asyncio.Future[str] | None = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field
 
 from ohmwright.model.step import STAGES, Stage
 
@@ -13,6 +13,13 @@ STAGES_OF: dict[Work, tuple[Stage, ...]] = {
     "calibrate": STAGES,
     "as found": ("as_found",),
 }
+
+
+def _one_line(text: str) -> str:
+    """Return `text` without spaces at its ends. Raises ValueError for control characters."""
+    if not text.isprintable():
+        raise ValueError("It is not printable text in one line.")
+    return text.strip()
 
 
 class Body(BaseModel):
@@ -37,6 +44,8 @@ class Begin(Body):
     temperature_c: Annotated[float, Field(ge=-10, le=60)] | None = None
     humidity_percent: Annotated[float, Field(ge=0, le=100)] | None = None
     resume: Annotated[str, Field(max_length=200)] | None = None
+    operator: Annotated[str, Field(max_length=100), AfterValidator(_one_line)] = ""
+    """Who does it, as they gave their name; empty: the account that runs the server."""
 
 
 class Said(Body):
@@ -69,6 +78,13 @@ class Turn(Body):
     """Of `set`."""
     point: Annotated[str, Field(max_length=60)] = ""
     """Of `service`."""
+
+
+class Renew(Body):
+    """Make the forecast of all units anew."""
+
+    simulated: bool = False
+    """Of simulated units, instead of real ones."""
 
 
 class Nothing(Body):

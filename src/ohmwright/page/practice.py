@@ -11,8 +11,12 @@ from dataclasses import replace
 from secrets import randbelow
 from typing import Any, ClassVar
 
+import anyio
+
 from ohmwright.api.bench_data import BenchData, read_bench
-from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.debrief import Debrief
+from ohmwright.api.practice import PracticeBench, by_practised_person, open_practice_bench
+from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.bench_file import Asset, Simulation
@@ -22,7 +26,6 @@ from ohmwright.model.shipped import shipped
 from ohmwright.records.store import Store
 from ohmwright.simulator.panel import Panel
 from ohmwright.wire.clock import RunningClock, VirtualClock
-from ohmwright.wire.links.memory import MemoryLink
 
 from .orders import KeyPress, Turn
 
@@ -41,7 +44,8 @@ class PracticeUnit:
     ) -> None:
         """`seed`: always this unit; `clock`: makes the clock of each run."""
         self._seed, self._clock = seed, clock
-        self._panel: Panel | None = None
+        self._lit_bench: PracticeBench | None = None
+        self._debrief: Debrief | None = None
         self._data = self.read()
 
     def read(self) -> BenchData:
@@ -68,21 +72,31 @@ class PracticeUnit:
 
     @asynccontextmanager
     async def _opened(self, data: BenchData, person: Operator) -> AsyncIterator[Bench]:
-        clock = self._clock()
-        hardware = simulated_bench(data, clock)
-        self._panel = hardware.panel
-        analyzer = MemoryLink("simulated analyzer", hardware.analyzer_port, clock)
+        self._debrief = None
+        self._lit_bench = opened = open_practice_bench(data, self._clock(), lambda _: person)
         try:
-            yield assemble_bench(data, clock, analyzer, None, person)
+            yield opened.bench
         finally:
-            self._panel = None
+            self._lit_bench, self._debrief = None, opened.debrief()
+
+    async def finished(self, data: BenchData, job: Job) -> None:
+        """Complete the debrief by what the same unit takes a practised person: computed."""
+        told = self._debrief
+        practised = await anyio.to_thread.run_sync(anyio.run, by_practised_person, data, job)
+        if told is not None and told is self._debrief:  # nobody practises again by now
+            self._debrief = told.model_copy(update={"practised": practised})
+
+    def debrief(self) -> dict[str, Any] | None:
+        """Return what the last practice came to; None before its end."""
+        told = self._debrief
+        return None if told is None else told.model_dump() | {"noticed": told.noticed}
 
     def panel(self) -> dict[str, Any]:
         """Return what the panel shows, and what can be chosen; a dark panel between runs."""
         generator = self._data.generator
         service = generator.service
         return {
-            "face": None if self._panel is None else self._panel.face._asdict(),
+            "face": None if self._lit_bench is None else self._lit().face._asdict(),
             "modes": [
                 {"name": mode.name, "max_setting_w": mode.max_setting_w} for mode in generator.modes
             ],
@@ -108,9 +122,9 @@ class PracticeUnit:
                 panel.service(on=False)
 
     def _lit(self) -> Panel:
-        if self._panel is None:
+        if self._lit_bench is None:
             raise UsageError("The practice unit is off.", do="Begin a run of the practice bench.")
-        return self._panel
+        return self._lit_bench.hardware.panel
 
 
 class NothingKept(Store):

@@ -20,7 +20,7 @@ from ohmwright.model.errors import OhmwrightError
 
 from .calls import SCREEN_HEADER, PageCalls, refused
 from .gate import refusal
-from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Said, Turn
+from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Renew, Said, Turn
 
 FILES = Path(__file__).parent / "static"
 
@@ -60,7 +60,10 @@ CALLS = (
     Call("POST", "/benches/{bench:int}/command", PageCalls.command, Command),
     Call("POST", "/benches/{bench:int}/press", PageCalls.press, KeyPress),
     Call("POST", "/benches/{bench:int}/turn", PageCalls.turn, Turn),
-    Call("GET", "/records", PageCalls.runs, None, ("words",)),
+    Call("GET", "/records", PageCalls.runs, None, ("words", "verdict")),
+    Call("GET", "/worklist", PageCalls.worklist, None, ("simulated",)),
+    Call("POST", "/worklist", PageCalls.renew, Renew),
+    Call("GET", "/creep", PageCalls.creep, None, ("asset", "simulated")),
     Call("GET", "/records/{run}", PageCalls.run),
     Call("GET", "/records/{run}/certificate.pdf", PageCalls.pdf, media="application/pdf"),
     Call("GET", "/records/{run}/certificate.html", PageCalls.html, media="text/html"),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import gc
 import socket
 from collections.abc import AsyncIterator, Callable, Sequence
 from contextlib import asynccontextmanager, contextmanager
 from dataclasses import dataclass
+from importlib import import_module
 from ipaddress import ip_address
 from pathlib import Path
 
@@ -26,6 +28,7 @@ from .history import History
 from .lease import Lease
 from .news import Newsroom
 from .offered import OfferedProcedures
+from .outlook import Outlook
 from .routes import application
 from .screens import Screens
 
@@ -72,6 +75,7 @@ async def prepared(
 
     Raises SourceError, UsageError where a bench cannot be read.
     """
+    _make_ready()
     clock = RealClock()
     admission, screens = Admission(clock), Screens(clock)
     desks = [
@@ -90,6 +94,7 @@ async def prepared(
             desks,
             OfferedProcedures(settings.procedures),
             History(settings.records),
+            Outlook(settings.records),
             admission,
             screens,
             newsroom,
@@ -103,6 +108,16 @@ async def prepared(
         invite()
         yield Served(app, calls, desks)
         tasks.cancel_scope.cancel()
+
+
+def _make_ready() -> None:
+    """Load what runs need now, and take it out of the collection of garbage.
+
+    Either would hold up a STOP at another bench by a quarter of a second while a first run begins.
+    """
+    import_module("scipy.special")
+    gc.collect()
+    gc.freeze()
 
 
 async def serve(settings: PageSettings, announce: Announce, explain: Explain) -> None:

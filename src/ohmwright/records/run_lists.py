@@ -32,13 +32,13 @@ class Filter:
     operator: str | None = None
     """Who began the run."""
     search: str = ""
-    """Words, each of which is part of the run's number, unit, serial number, model, procedure or
-    operator, in capitals or not."""
+    """Words, each of which is part of the run's number, unit, serial number, model, procedure,
+    operator or date, in capitals or not."""
 
 
 ANY_RUN = Filter()
 CUT_SHORT = "cut short"
-_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator"))
+_NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator", "at"))
 _SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
 """What a search looks at, in one text; no word that is searched for has a line end."""
 Query = Select[tuple[object, ...]]

@@ -58,7 +58,7 @@ class Panel:
     def press(self, key: Key, direction: Direction, presses: int = 1) -> None:
         """Press a key of the service mode."""
         with self._hand():
-            self._rig.generator.press(key, direction, presses)
+            self._rig.press(key, direction, presses)
 
     def press_at(self, at_s: float, key: Key, direction: Direction) -> None:
         """Let a key be pressed once when the bench's clock shows `at_s`.

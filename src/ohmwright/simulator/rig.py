@@ -54,6 +54,8 @@ class Rig:
         self._pedal_down = self._keyed = False
         self._timeout_s = inf
         self._due_s = inf
+        self.pressed: list[tuple[float, Key, Direction]] = []
+        """Each press of a key by hand that the unit took, with its time."""
         self._planned_presses: list[tuple[float, Key, Direction]] = []
         self.defects = BenchDefects()
         self.generator = SimulatedGenerator(unit, self.follow)
@@ -121,6 +123,11 @@ class Rig:
         """Press or release the pedal, which keys the generator."""
         self._pedal_down = down
         self._rekey()
+
+    def press(self, key: Key, direction: Direction, presses: int) -> None:
+        """Press a key at once, by hand; refused, it is nothing."""
+        self.generator.press(key, direction, presses)
+        self.pressed += [(self.now_s, key, direction)] * presses
 
     def plan_press(self, at_s: float, key: Key, direction: Direction) -> None:
         """Press a key once at `at_s`, or now if that is past; refused, it is nothing."""
@@ -221,7 +228,7 @@ class Rig:
         while self._planned_presses and self._planned_presses[0][0] <= due_s:
             _, key, direction = self._planned_presses.pop(0)
             with suppress(CommandError):
-                self.generator.press(key, direction, 1)
+                self.press(key, direction, 1)
         if self._contact_until_s is not None and self._contact_until_s <= due_s:
             self.open_contact()
         if self._timeout_s <= due_s and self.rf_on:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from math import sqrt
 
+from .generator import Direction, Key
 from .output_stage import Gains, current_ma
 from .rig import Rig
 from .unit import Unit
@@ -74,6 +75,12 @@ class Truth:
     def presses(self) -> int:
         """Number of key presses so far, by hand and by port."""
         return self._rig.generator.presses
+
+    @property
+    def pressed(self) -> tuple[tuple[float, Key, Direction], ...]:
+        """Each press by hand that the unit took, with its time in s of the bench's clock."""
+        self._catch_up()
+        return tuple(self._rig.pressed)
 
     @property
     def trims(self) -> Mapping[str, int]:

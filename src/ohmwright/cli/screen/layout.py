@@ -64,8 +64,9 @@ def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] =
     room = replace(room, columns=min(room.columns, _WIDEST))
     progress = progress_line(picture, room.columns, blocks=room.blocks)
     if not room.holds(_MEDIUM_FROM):
-        few = [*few_lines(picture, room), *_request(picture)]
-        return _fitted(few, [*panel, progress, Text(hint)], room)
+        to_do = _request(picture, room) or _cue_words(picture, room, lines=1)
+        foot = [*filter(_has_words, to_do), *panel, progress, Text(hint)]
+        return _fitted(few_lines(picture, room), foot, room)
     head = [
         Text(f"{picture.unit}   {picture.procedure}" if picture.unit else "", style="dim"),
         _two_ended(place_line(picture), next_line(picture), room.columns),
@@ -75,15 +76,17 @@ def screen(picture: RunPicture, room: Extent, hint: str, panel: Sequence[Text] =
     ]
     foot = [*panel, progress, _foot_line(picture, hint, room)]
     body = [*head, *_reading(picture, room), *_gauge(picture, room)]
-    cue = list(_request(picture) or _cue(picture, room))
+    cue = _request(picture, room) or list(_cue(picture, room))
     left = room.rows - len(body) - len(cue) - len(foot)
+    if left < 0:  # what is to be done now is never cut: it takes the place of what is above it
+        return _fitted(body, [*cue, *foot], room)
     trend = list(_trend(picture, room, rows=1 if left < 6 else 2 if left < 14 else 4))
     results = _results(picture, left - len(trend))
     return _fitted([*body, *trend, *cue, *results], foot, room)
 
 
 def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
-    """Return the view in four lines: place, RF, reading with its limits, gauge or cue."""
+    """Return the view in four lines: place, RF, reading with its limits, gauge."""
     band = picture.band
     reading = Text(reading_words(picture), style="bold") if picture.rf.state == "on" else Text()
     gauge_line = Text()
@@ -92,8 +95,7 @@ def few_lines(picture: RunPicture, room: Extent) -> list[Text]:
         if room.columns < 60:
             reading = Text.assemble((reading_words(picture), "bold"), "   ", side_words(band))
         gauge_line = Text(gauge(band, min(_GAUGE_COLUMNS, room.columns), blocks=room.blocks))
-    last = gauge_line if picture.cue is None else Text(picture.cue.words, style="bold")
-    lines = [place_line(picture), rf_line(picture.rf, blocks=room.blocks), reading, last]
+    lines = [place_line(picture), rf_line(picture.rf, blocks=room.blocks), reading, gauge_line]
     for line in lines:
         line.truncate(room.columns)
     return lines
@@ -159,10 +161,18 @@ def _cue(picture: RunPicture, room: Extent) -> Iterator[Text]:
     yield Text()
     for line in _letters(cue_large(cue), room.columns, 3, blocks=room.blocks):
         yield Text(line, style="bold")
+    seen = "" if cue.kind == "notice" else cue.seen  # what a notice says begins with what was seen
+    yield from _cue_words(picture, room, lines=2 if seen == "" else 1)
+    yield from _paragraph(seen, room, "", lines=2)
+
+
+def _cue_words(picture: RunPicture, room: Extent, *, lines: int) -> list[Text]:
+    """Return the words of the cue in at least so many lines; none without a cue."""
+    cue = picture.cue
+    if cue is None:
+        return []
     style = "bold reverse" if cue.kind == "notice" else "bold"
-    words = "" if cue.kind == "notice" else cue.seen  # what a notice says begins with what was seen
-    yield from _paragraph(cue.words, room, style, lines=2 if words == "" else 1)
-    yield from _paragraph(words, room, "", lines=2)
+    return _paragraph(cue.words, room, style, lines=lines)
 
 
 def _paragraph(words: str, room: Extent, style: str, *, lines: int) -> list[Text]:
@@ -172,7 +182,7 @@ def _paragraph(words: str, room: Extent, style: str, *, lines: int) -> list[Text
     return [Text(line, style=style if line else "") for line in wrapped]
 
 
-def _request(picture: RunPicture) -> list[Text]:
+def _request(picture: RunPicture, room: Extent) -> list[Text]:
     """Return the request that waits for its answer in this view, and how it is answered."""
     request = picture.request
     if request is None:
@@ -180,8 +190,13 @@ def _request(picture: RunPicture) -> list[Text]:
     how = request.how_to_answer or ", ".join(map(_answer_words, request.answers))
     if len(request.answers) == 1:
         how += ", or Enter"
-    lines = [Text(), Text(f">> {request.text}", style="bold reverse")]
-    return [*lines, Text(request.problem, style="bold"), Text(f"   {how}")]
+    asked = wrap(f">> {request.text}", room.columns, subsequent_indent="   ")
+    return [
+        Text(),
+        *(Text(line, style="bold reverse") for line in asked),
+        *_paragraph(request.problem, room, "bold", lines=1),
+        *map(Text, wrap(how, room.columns, initial_indent="   ", subsequent_indent="   ")),
+    ]
 
 
 def _answer_words(answer: AnswerPicture) -> str:
@@ -220,10 +235,14 @@ def _two_ended(left: Text, right: Text, width: int) -> Text:
     return Text.assemble(left, "   ", cut)
 
 
+def _has_words(line: Text) -> bool:
+    return line.plain.strip() != ""
+
+
 def _fitted(lines: Sequence[Text], foot: Sequence[Text], room: Extent) -> list[Text]:
     """Return `lines` and `foot`, cut to the terminal's size; empty lines go first."""
     body, most = list(lines), max(0, room.rows - len(foot))
-    empty = [i for i, line in enumerate(body) if not line.plain.strip()]
+    empty = [i for i, line in enumerate(body) if not _has_words(line)]
     for i in reversed(empty[: max(0, len(body) - most)]):
         del body[i]
     fitted = [*body[:most], *foot][: room.rows]

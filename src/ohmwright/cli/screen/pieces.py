@@ -93,7 +93,7 @@ def progress_line(picture: RunPicture, width: int, *, blocks: bool) -> Text:
     done, total = picture.points_done, picture.points_total
     words = f" {done} of {total} points"
     if picture.left_words:
-        words += f", {picture.left_words} left"
+        words += f", {picture.left_words}"
     bar = max(0, min(24, width - len(words)))
     filled = round(bar * done / total) if total else 0
     full, empty = ("━", "╌") if blocks else ("=", ".")

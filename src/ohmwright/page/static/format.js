@@ -13,6 +13,12 @@ export function withUncertainty(value, expanded) {
   return `${value.toFixed(digits)} ± ${expanded.toFixed(digits)}`
 }
 
+/** A probability in %, never rounded to 0 or 100. */
+export function percent(share) {
+  if (share < 0.001) return 'less than 0.1 %'
+  return share > 0.999 ? 'more than 99.9 %' : `${(100 * share).toFixed(share < 0.1 || share > 0.9 ? 1 : 0)} %`
+}
+
 /** Seconds as `7 s`, `3 min 05 s`, `1 h 10 min`. */
 export function duration(seconds) {
   const whole = Math.round(seconds)

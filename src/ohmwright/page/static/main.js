@@ -16,16 +16,21 @@ import { practiceView } from './view_practice.js'
 import { procedureView } from './view_procedure.js'
 import { recordView } from './view_record.js'
 import { recordsView } from './view_records.js'
+import { unitView } from './view_unit.js'
+import { worklistView } from './view_worklist.js'
 
 const VIEWS = [
   [/^#?\/?$/, 'Benches', () => benchesView()],
   [/^#\/bench\/(\d+)$/, 'Benches', (number) => benchView(Number(number))],
   [/^#\/bench\/(\d+)\/procedure\/(\d+)$/, 'Benches', (number, procedure) => procedureView(Number(number), Number(procedure))],
+  [/^#\/worklist$/, 'Worklist', () => worklistView()],
+  [/^#\/unit\/([^/]+)\/(simulated|real)$/, 'Worklist', (asset, kind) => unitView(decodeURIComponent(asset), kind === 'simulated' ? 'yes' : 'no')],
   [/^#\/records$/, 'Records', () => recordsView()],
+  [/^#\/records\/of\/(.+)$/, 'Records', (asset) => recordsView(decodeURIComponent(asset))],
   [/^#\/records\/(.+)$/, 'Records', (run) => recordView(decodeURIComponent(run))],
   [/^#\/practice$/, 'Practice', () => practiceView()],
 ]
-const LINKS = [['Benches', '#/'], ['Records', '#/records'], ['Practice', '#/practice']]
+const LINKS = [['Benches', '#/'], ['Worklist', '#/worklist'], ['Records', '#/records'], ['Practice', '#/practice']]
 const place = document.getElementById('view')
 let view = null
 

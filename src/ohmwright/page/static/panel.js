@@ -15,7 +15,7 @@ export function practicePanel(number) {
   const point = h('select', { 'aria-label': 'Adjustment point' })
   const button = (words, work, more = {}) => h('button', { type: 'button', onclick: work, ...more }, words)
   const element = h('fieldset', { class: 'card panel' }, h('legend', {}, 'The unit (invented)'), display,
-    h('div', { class: 'panel-keys' }, ...KEYS.map(([key, direction, sign]) =>
+    h('div', { class: 'panel-keys', role: 'group', 'aria-label': 'Keys of the adjustment' }, ...KEYS.map(([key, direction, sign]) =>
       button([h('span', { 'aria-hidden': 'true' }, sign), ` ${key} ${direction}`], () => press(key, direction), { class: `unit-key ${key}` }))),
     h('div', { class: 'row' }, mode, setting, button('Set', () => turn({ control: 'set', mode: mode.value, setting_w: setting.valueAsNumber || 0 }))),
     h('div', { class: 'row' }, point, button('Service mode', () => turn({ control: 'service', point: point.value })),

@@ -7,6 +7,22 @@ import { changed, isBusy, mayCommand } from './store.js'
 
 const CAUTION = 'CAUTION: HF output burns and ignites, and the analyzer’s terminals carry high voltage at high frequency. Qualified staff only; the unit disconnected from any patient; maker’s service manual and local codes first; electrical-safety tests before output tests.'
 
+const NAME = 'ohmwright-operator'  // asked for once in a session of the browser
+
+function keptName() {
+  try {
+    return sessionStorage.getItem(NAME) ?? ''
+  } catch {
+    return ''
+  }
+}
+
+function keepName(name) {
+  try {
+    sessionStorage.setItem(NAME, name.trim())
+  } catch { /* it is asked for again */ }
+}
+
 export function startForm(number) {
   const fields = {
     procedure: h('select', { required: true, name: 'procedure', onchange: () => look() }),
@@ -17,13 +33,14 @@ export function startForm(number) {
     temperature: h('input', { type: 'number', name: 'temperature', min: -10, max: 60, step: 0.1 }),
     humidity: h('input', { type: 'number', name: 'humidity', min: 0, max: 100, step: 1 }),
     resume: h('select', { name: 'resume' }),
+    operator: h('input', { type: 'text', name: 'operator', maxlength: 100, autocomplete: 'off', value: keptName(), onchange: () => keepName(fields.operator.value) }),
   }
   const preview = h('a', { href: '#' }, 'What would be done'), begin = h('button', { class: 'begin' }, 'Begin')
   const look = () => set(preview, 'href', `#/bench/${number}/procedure/${fields.procedure.value}`)
   const label = (words, field) => h('label', {}, h('span', {}, words), field)
   const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); attempt(() => post(`/benches/${number}/begin`, order(fields)).then(() => scrollTo(0, 0))) } },
     h('h2', {}, 'Begin a run'), h('p', { class: 'caution' }, CAUTION),
-    label('Procedure', fields.procedure), label('Work', fields.work),
+    label('Procedure', fields.procedure), label('Work', fields.work), label('Your name, for the record', fields.operator),
     h('label', { class: 'check' }, fields.unattended, h('span', {}, 'Nobody is there to be asked')),
     h('label', { class: 'check' }, fields.expired, h('span', {}, 'Accept an analyzer past its calibration date')),
     label('Room temperature in °C', fields.temperature), label('Relative humidity in %', fields.humidity),
@@ -58,6 +75,7 @@ function order(fields) {
   const given = { procedure: Number(fields.procedure.value), work: fields.work.value, unattended: fields.unattended.checked, accept_expired: fields.expired.checked }
   if (fields.temperature.value !== '') given.temperature_c = fields.temperature.valueAsNumber
   if (fields.humidity.value !== '') given.humidity_percent = fields.humidity.valueAsNumber
+  if (fields.operator.value.trim() !== '') given.operator = fields.operator.value.trim()
   if (fields.resume.value !== '') given.resume = fields.resume.value
   return given
 }

@@ -26,7 +26,7 @@ export function benchView(number, extra = null) {
     h('div', {}, h('dt', {}, 'rest left'), parts.rest))
   const live = h('div', { class: 'live' }, h('div', { class: 'digits' }, parts.reading, parts.gauge.element),
     h('div', { class: 'beside' }, parts.said.element, extra?.element ?? null))
-  const element = h('section', { class: 'one-bench' },
+  const element = h('section', { class: extra === null ? 'one-bench' : 'one-bench worked' },
     h('header', { class: 'bench-head' }, h('div', {}, parts.name, parts.unit), parts.command.element),
     parts.error, h('div', { class: 'rf-row' }, parts.sign.element, times), live,
     parts.start.element, parts.plot.element,
@@ -40,6 +40,7 @@ export function benchView(number, extra = null) {
       if (known === undefined) return
       head(parts, known)
       figures(parts, known)
+      set(element, 'data-busy', isBusy(known))
       for (const part of [live, times]) set(part, 'hidden', !isBusy(known))
       set(parts.plot.element, 'hidden', !isBusy(known) && known.times.length === 0)
       run(parts, known)

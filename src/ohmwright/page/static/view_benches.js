@@ -61,7 +61,7 @@ export function stateWords({ now, picture }) {
     case 'idle': return 'Nothing goes on.'
     case 'opening': return 'The instruments are being opened.'
     case 'stopping': return 'The run is being stopped.'
-    case 'going on': return `${picture.points_done} of ${picture.points_total} points${picture.left_words ? `, ${picture.left_words} left` : ''}. ${picture.procedure}`
+    case 'going on': return `${picture.points_done} of ${picture.points_total} points${picture.left_words ? `, ${picture.left_words}` : ''}. ${picture.procedure}`
     default: return picture.verdict !== null ? `Ended: ${picture.verdict}.` : now.error !== null ? `Ended early: ${now.error.happened}` : 'Stopped; it can go on.'
   }
 }

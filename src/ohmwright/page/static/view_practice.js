@@ -1,15 +1,17 @@
 // Practice: a bench whose unit is invented and worked on the page.
 
-import { h } from './dom.js'
+import { h, set } from './dom.js'
+import { debriefCard } from './debrief.js'
 import { practicePanel } from './panel.js'
-import { all } from './store.js'
+import { all, isBusy } from './store.js'
 import { benchView } from './view_bench.js'
 
 export function practiceView() {
   const place = h('div'), intro = h('p', {}, 'An invented unit, worked with the keys below in real time. Nothing of it is kept.')
+  const debrief = debriefCard()
   let inner = null
   return {
-    element: h('section', {}, intro, place),
+    element: h('section', {}, intro, debrief.element, place),
     title: () => 'Practice',
     bench: () => inner?.bench() ?? null,
     leave: () => inner?.leave(),
@@ -20,6 +22,8 @@ export function practiceView() {
         inner = benchView(known.number, practicePanel(known.number))
         place.append(inner.element)
       }
+      set(intro, 'hidden', isBusy(known))  // the keys, the cue and the reading need the room
+      debrief.update(isBusy(known) ? null : known.now.debrief)
       inner.update()
     },
   }

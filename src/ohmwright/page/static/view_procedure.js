@@ -48,7 +48,7 @@ function steps(all) {
   return h('ol', { class: 'steps' }, ...all.map((step) => h('li', { class: 'card' },
     h('h3', {}, step.name), h('p', { class: 'soft' }, `${step.kind}; ${step.stages.map((stage) => STAGES[stage]).join(', ')}`),
     step.note ? h('p', {}, step.note) : '',
-    h('dl', { class: 'settings' }, ...step.settings.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
+    h('dl', { class: 'settings' }, ...step.settings.map(([name, value]) => h('div', { class: value.length > 24 ? 'long' : null }, h('dt', {}, name), h('dd', {}, value)))),
     h('p', { class: 'soft' }, [step.times ? `value at ${step.times.age_s} s, rest ${step.times.rest_s} s, RF at most ${step.times.max_on_s} s` : '',
       step.points.length ? `${step.points.length} ${step.points.length === 1 ? 'point' : 'points'}, about ${duration(step.expected_s)} in all` : ''].filter(Boolean).join('; ')))))
 }

@@ -3,13 +3,16 @@
 import { h } from './dom.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
-import { moment } from './format.js'
+import { VERDICTS, moment } from './format.js'
 import { verdict } from './results.js'
 
 const PAUSE_MS = 250
 
-export function recordsView() {
-  const words = h('input', { type: 'search', 'aria-label': 'Search the records', placeholder: 'unit, model, serial number, procedure, verdict, date', oninput: later })
+/** `asset`: whose runs are searched for at first; empty for all. */
+export function recordsView(asset = '') {
+  const words = h('input', { type: 'search', 'aria-label': 'Search the records', placeholder: 'run, unit, model, serial number, procedure, operator, date', oninput: later, value: asset })
+  const verdicts = h('select', { 'aria-label': 'Verdict', onchange: load }, h('option', { value: '' }, 'any verdict'),
+    ...Object.keys(VERDICTS).map((name) => h('option', { value: name }, name)))
   const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
   let timer = null, count = 0
   function later() {
@@ -18,20 +21,20 @@ export function recordsView() {
   }
   async function load() {
     const mine = ++count
-    const found = await attempt(() => ask(`/records?words=${encodeURIComponent(words.value)}`))
+    const found = await attempt(() => ask(`/records?words=${encodeURIComponent(words.value)}&verdict=${encodeURIComponent(verdicts.value)}`))
     if (found === undefined || mine !== count) return
-    said.textContent = found.found === 0 ? 'No run on record has these words.' : `${found.found} runs${found.found > found.runs.length ? `; the newest ${found.runs.length} are shown` : ''}`
+    said.textContent = found.found === 0 ? 'No run on record is like that.' : `${found.found} runs${found.found > found.runs.length ? `; the newest ${found.runs.length} are shown` : ''}`
     list.replaceChildren(...found.runs.map(row))
   }
   load()
   return {
-    element: h('section', {}, h('h1', {}, 'Records'), h('label', { class: 'search' }, h('span', {}, 'Search'), words), said,
+    element: h('section', {}, h('h1', {}, 'Records'), h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Search'), words), h('label', {}, h('span', {}, 'Verdict'), verdicts)), said,
       h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Runs on record' },
         h('table', {}, h('thead', {}, h('tr', {}, ...['Begun', 'Unit', 'Procedure', 'Operator', 'Verdict', 'Run'].map((name) => h('th', { scope: 'col' }, name)))), list))),
     title: () => 'Records', update() {},
   }
 }
 
-const row = (run) => h('tr', {}, h('td', {}, moment(run.at)), h('td', {}, `${run.asset}, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`),
-  h('td', {}, run.procedure), h('td', {}, run.operator), h('td', {}, verdict(run.verdict)),
+const row = (run) => h('tr', {}, h('td', {}, moment(run.at)), h('td', {}, h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`),
+  h('td', {}, run.procedure), h('td', {}, run.operator), h('td', {}, verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : ''),
   h('td', {}, h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id)))

@@ -1,0 +1,171 @@
+"""How probable each thing is that may have been done of presses asked for, by the readings since.
+
+Each foretells readings: those that the unit would have given, and the step response of the presses.
+Its evidence is that of the readings since the request, with level, gain and droop as uncertain as
+the fit before the request left them, and the time of the first press averaged over what a person's
+reaction allows.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import log
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ohmwright.estimation.coefficients import COUNT, TRIM, Coefficient, combination, output_at
+from ohmwright.estimation.mixture import weights
+from ohmwright.estimation.point import Keys
+from ohmwright.estimation.prior import TransientPrior
+from ohmwright.estimation.transient_estimate import ActivationRecord, FitStart
+
+from .actions import Press
+from .press_evidence import PressTimes, ReadingsSince
+from .press_hypotheses import AS_BELIEVED, PressesDone, Suspect, counts_of, what_may_be_done
+
+Floats = NDArray[np.float64]
+
+_GAIN_KNOWN_SDS = 3.0
+"""A gain so far from zero foretells what a press does."""
+_LEVEL_SD = 0.0015
+"""What droop and hunting may do to a level since the fit, relative to the target."""
+_LEVEL_SD_BETWEEN = 0.003
+"""The same from one activation to the next."""
+
+
+@dataclass(frozen=True)
+class PressRequest:
+    """The presses asked for of a point whose trim stands `position` counts from the origin.
+
+    `position`: counts, and coarse presses among them; `cue_s`: age of the activation at the
+    request, None where it was made, and done, with RF off before it; `suspects`: what may have been
+    done at an earlier cue.
+    """
+
+    asked: tuple[Press, ...]
+    keys: Keys
+    position: tuple[int, int]
+    cue_s: float | None
+    suspects: tuple[Suspect, ...] = ()
+
+
+@dataclass(frozen=True)
+class PressCase:
+    """One hypothesis over a grid of press times: log evidence each, prior of the times included."""
+
+    what: PressesDone
+    suspect: Suspect
+    log_evidence: Floats
+    first_s: Floats
+    spacing_s: Floats
+
+    @property
+    def mean_times(self) -> tuple[float, float]:
+        """Expected time of the first press, and from one to the next."""
+        share = weights(self.log_evidence)
+        return float(share @ self.first_s), float(share @ self.spacing_s)
+
+    @property
+    def last_press_s(self) -> float:
+        """Expected time of the last press."""
+        presses = sum(abs(press.times) for press in self.what.presses)
+        first_s, spacing_s = self.mean_times
+        return first_s + (presses - 1) * spacing_s
+
+
+class PressWeighing:
+    """The cases of one request under `prior`, of the coefficients before the presses."""
+
+    def __init__(self, request: PressRequest, prior: TransientPrior) -> None:
+        self._keys, self._position = request.keys, request.position
+        self.cue_s, self.asked = request.cue_s, request.asked
+        self.suspects = request.suspects or (AS_BELIEVED,)
+        level_sd = _LEVEL_SD if self.cue_s is not None else _LEVEL_SD_BETWEEN
+        covariance = prior.covariance.copy()
+        covariance[Coefficient.LEVEL, Coefficient.LEVEL] += level_sd**2
+        self._prior = TransientPrior(prior.mean, covariance)
+        self.gain_known = all(self._is_known(press.key) for press in self.asked)
+        may_be_done = what_may_be_done(self.asked)
+        self._cases = (
+            may_be_done
+            if self.gain_known
+            else [each for each in may_be_done if each.done in ("as asked", "none")]
+        )
+        self.likely: list[tuple[float, PressCase]] = []
+        """Each case with its probability, the most probable first; empty without readings."""
+
+    def _is_known(self, key: str) -> bool:
+        """Whether the gain of a key is so far from zero that it foretells what a press does."""
+        gain = combination({Coefficient.GAIN: 1.0})
+        if key == "coarse":
+            gain = gain + combination({Coefficient.COARSE_PRESS: 1 / self._keys.coarse_counts})
+        sd = float(np.sqrt(gain @ self._prior.covariance @ gain))
+        return abs(float(gain @ self._prior.mean)) > _GAIN_KNOWN_SDS * sd
+
+    @property
+    def nothing(self) -> float:
+        """Probability that nothing was pressed."""
+        return sum(p for p, case in self.likely if not case.what.presses)
+
+    def chance_of(self, suspect: Suspect) -> float:
+        """Return the probability that this was done at the earlier cue."""
+        return sum(p for p, case in self.likely if case.suspect is suspect)
+
+    def weigh(self, record: ActivationRecord, start: FitStart, correlation: float) -> None:
+        """Find the probability of each case by the readings of `record`."""
+        readings = ReadingsSince.since(self.cue_s, record, start, correlation)
+        if readings is None:
+            return
+        cases = [
+            self._case(readings, what, suspect) for suspect in self.suspects for what in self._cases
+        ]
+        share = weights(np.array([_log_sum(case.log_evidence) for case in cases]))
+        self.likely = sorted(
+            zip(share.tolist(), cases, strict=True), key=lambda each: each[0], reverse=True
+        )
+
+    def _case(self, readings: ReadingsSince, what: PressesDone, suspect: Suspect) -> PressCase:
+        """Return one case with its evidence over the times at which it may have been done."""
+        prior = self._prior if suspect.gain_ratio == 1 else self._reinterpreted(suspect.gain_ratio)
+        counts, coarse = self._position
+        if self.cue_s is None:  # the level is foretold as if all had been done as asked
+            asked_counts, asked_coarse = counts_of(self.asked, self._keys)
+            counts, coarse = counts - asked_counts, coarse - asked_coarse
+        done_counts, done_coarse = counts_of(what.presses, self._keys)
+        reference = output_at(*self._position)
+        change = (output_at(counts + done_counts, coarse + done_coarse) - reference)[TRIM]
+        times = self._times(readings, what)
+        evidence = readings.log_evidence(prior, times.shares, change)
+        evidence = evidence + times.log_prior + log(what.probability * suspect.probability)
+        return PressCase(what, suspect, evidence, times.first_s, times.spacing_s)
+
+    def _times(self, readings: ReadingsSince, what: PressesDone) -> PressTimes:
+        """Return the times at which presses may have been made, and their responses."""
+        number = sum(abs(press.times) for press in what.presses)
+        if self.cue_s is None:
+            return PressTimes.before_rf(readings)
+        if number == 0:
+            return PressTimes.not_yet(readings, readings.now_s - self.cue_s)
+        return PressTimes.since_cue(readings, self.cue_s, number)
+
+    def _reinterpreted(self, ratio: float) -> TransientPrior:
+        """Return the prior if the true gain is `ratio` times the one that was learned.
+
+        What was seen keeps its place: the output where the trim stands, or before presses with RF
+        off stood.
+        """
+        counts, coarse = self._position
+        if self.cue_s is None:
+            asked_counts, asked_coarse = counts_of(self.asked, self._keys)
+            counts, coarse = counts - asked_counts, coarse - asked_coarse
+        change = np.eye(COUNT)
+        for each in (Coefficient.GAIN, Coefficient.COARSE_PRESS, Coefficient.CURVATURE):
+            change[each, each] = ratio
+            change[Coefficient.LEVEL, each] = (1 - ratio) * output_at(counts, coarse)[each]
+        return TransientPrior(change @ self._prior.mean, change @ self._prior.covariance @ change.T)
+
+
+def _log_sum(values: Floats) -> float:
+    largest = float(np.max(values))
+    return largest + log(float(np.sum(np.exp(values - largest))))

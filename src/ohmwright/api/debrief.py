@@ -1,0 +1,169 @@
+"""What a practice came to: each slip that truly happened, beside what the coach said of it.
+
+A slip is by the simulator's truth: presses that were made beside those that were asked for. What
+the coach said comes from the meter alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from typing import Literal
+
+from ohmwright.adjustment.actions import Press
+from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, presses_words
+from ohmwright.model.base import FrozenModel
+
+from .overheard import Asked, Said
+
+SlipKind = Literal[
+    "nothing pressed", "too few", "too many", "other key", "other direction", "something else"
+]
+_HELD_BACK_S = 0.3
+"""A press so soon after a cue belongs to what was asked for before: nobody reacts faster."""
+Pressed = tuple[float, Literal["coarse", "fine"], Literal["up", "down"]]
+"""A press that the unit took: its time in s of the bench's clock, key and direction."""
+
+
+class Slip(FrozenModel):
+    """Presses that were not as they were asked for."""
+
+    at_s: float
+    """When they were asked for, in s of the bench's clock."""
+    kind: SlipKind
+    asked: str
+    """In words, such as `coarse up 2 times`."""
+    done: str
+    """The same of what was pressed; `nothing` where that was none."""
+    noticed: bool = False
+    """Whether the coach named a slip."""
+    said: str = ""
+    """What the coach said of it, or next where it noticed nothing; empty where that was nothing."""
+    said_after_s: float | None = None
+    """Time from being asked until that was said; None where nothing was."""
+
+
+class Effort(FrozenModel):
+    """What adjusting a unit took."""
+
+    presses: int
+    rf_on_s: float
+    """By the simulator's truth."""
+    bench_s: float
+
+
+class Debrief(FrozenModel):
+    """What a practice came to."""
+
+    asked: int
+    """How often presses were asked for."""
+    slips: tuple[Slip, ...]
+    unfounded: tuple[str, ...]
+    """What the coach said of slips where none had happened."""
+    unasked: str
+    """Presses before any were asked for, in words; empty where there were none."""
+    you: Effort
+    practised: Effort | None = None
+    """A simulated person without slips on the same unit; None where that was not computed."""
+
+    @property
+    def noticed(self) -> int:
+        """How many slips the coach named."""
+        return sum(slip.noticed for slip in self.slips)
+
+
+def debrief(
+    asked: Sequence[Asked],
+    said: Sequence[Said],
+    pressed: Sequence[Pressed],
+    over_s: float | None,
+    you: Effort,
+) -> Debrief:
+    """Return what a practice came to; `over_s`: when the last presses were no longer wanted."""
+    slips = tuple(_slips(asked, pressed, over_s))
+    noticed, unfounded = _noticed(slips, said)
+    first_s = asked[0].at_s if asked else float("inf")
+    before = [each for each in pressed if each[0] < first_s]
+    return Debrief(
+        asked=len(asked),
+        slips=noticed,
+        unfounded=unfounded,
+        unasked=presses_words(_presses(before)),
+        you=you,
+    )
+
+
+def _slips(
+    asked: Sequence[Asked], pressed: Sequence[Pressed], over_s: float | None
+) -> Iterator[Slip]:
+    """Yield each request that was not done as asked."""
+    begins = [0.0 if n == 0 else _HELD_BACK_S for n in range(len(asked))]
+    last_s = float("inf") if over_s is None else over_s + _HELD_BACK_S
+    ends_s = [each.at_s + _HELD_BACK_S for each in asked[1:]] + [last_s]
+    for (at_s, press), begin_s, end_s in zip(asked, begins, ends_s, strict=True):
+        done = _presses([each for each in pressed if at_s + begin_s <= each[0] < end_s])
+        kind = _kind(press, done)
+        if kind is not None:
+            yield Slip(
+                at_s=at_s,
+                kind=kind,
+                asked=presses_words((press,)),
+                done=presses_words(done) or "nothing",
+            )
+
+
+def _kind(asked: Press, done: tuple[Press, ...]) -> SlipKind | None:
+    """Return how presses differ from those asked for; None where they do not."""
+    if not done:
+        return "nothing pressed"
+    if len(done) > 1:
+        return "something else"
+    (only,) = done
+    if only == asked:
+        return None
+    same_way = only.times * asked.times > 0
+    if only.key == asked.key and same_way:
+        return "too few" if abs(only.times) < abs(asked.times) else "too many"
+    if only.key == asked.key:
+        return "other direction"
+    return "other key" if same_way else "something else"
+
+
+def _presses(pressed: Sequence[Pressed]) -> tuple[Press, ...]:
+    """Return presses in their order, those of one key and direction in a row as one."""
+    found: list[Press] = []
+    for _, key, direction in pressed:
+        step = 1 if direction == "up" else -1
+        if found and found[-1].key == key and found[-1].times * step > 0:
+            found[-1] = Press(key, found[-1].times + step)
+        else:
+            found.append(Press(key, step))
+    return tuple(found)
+
+
+def _noticed(
+    slips: Sequence[Slip], said: Sequence[Said]
+) -> tuple[tuple[Slip, ...], tuple[str, ...]]:
+    """Return the slips with what was said of each, and what was said of none."""
+    found, unfounded = list(slips), list[str]()
+    for one in said:
+        before = [n for n, slip in enumerate(found) if not slip.noticed and slip.at_s < one.at_s]
+        meant = _meant(one.words, before)
+        if names_slip(one.words) and not meant:
+            unfounded.append(one.words)
+        silent = [n for n in before[-1:] if n not in meant and found[n].said == ""]
+        for n in (*meant, *silent):
+            told = {"said": one.words, "said_after_s": one.at_s - found[n].at_s}
+            found[n] = found[n].model_copy(update={"noticed": n in meant, **told})
+    return tuple(found), tuple(unfounded)
+
+
+def names_slip(words: str) -> bool:
+    """Return whether these words of the coach name a slip."""
+    return any(name in words for name in NAMES_SLIP)
+
+
+def _meant(words: str, before: Sequence[int]) -> set[int]:
+    """Return which of the slips `before` these words name: the latest, the earliest, or both."""
+    of_latest = any(name in words for name in NAMES_SLIP if name != NAMES_EARLIER)
+    latest = {*before[-1:]} if of_latest else set[int]()
+    return latest | ({*before[:1]} if NAMES_EARLIER in words else set())

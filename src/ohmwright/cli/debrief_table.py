@@ -1,0 +1,72 @@
+"""What a practice came to, printed."""
+
+from __future__ import annotations
+
+from rich.table import Table
+from rich.text import Text
+
+from ohmwright.api.debrief import Debrief, Effort, Slip
+from ohmwright.api.run_pace import duration
+
+from .console import out
+from .table_format import plain_table
+
+
+def print_debrief(debrief: Debrief, by_port: Effort | None) -> None:
+    """Print each slip beside what the coach said, and what it took beside others.
+
+    `by_port`: the same unit with its trims moved by port; None where that was not computed.
+    """
+    out().print(Text(_summary(debrief)), soft_wrap=True)
+    if debrief.slips:
+        out().print(_slips(debrief.slips))
+    for words in debrief.unfounded:
+        out().print(Text(f"Said without a slip: {words}"), soft_wrap=True)
+    if debrief.unasked:
+        out().print(Text(f"Pressed before anything was asked for: {debrief.unasked}."))
+    out().print(_efforts(debrief, by_port))
+
+
+def _summary(debrief: Debrief) -> str:
+    asked, slips = debrief.asked, len(debrief.slips)
+    if slips == 0:
+        return f"Presses were asked for {asked} times, and each time made as asked."
+    return (
+        f"Presses were asked for {asked} times, {slips} times made otherwise; "
+        f"the coach noticed {debrief.noticed} of these."
+    )
+
+
+def _slips(slips: tuple[Slip, ...]) -> Table:
+    table = plain_table("Slips", "At", "Asked for", "Made", "What the coach said of it")
+    table.columns[-1].no_wrap, table.columns[-1].overflow = False, "fold"
+    for slip in slips:
+        table.add_row(
+            Text(f"{slip.at_s:.0f} s"),
+            Text(slip.asked),
+            Text(f"{slip.done}: {slip.kind}" if slip.done != "nothing" else slip.kind),
+            Text(slip_said(slip)),
+        )
+    return table
+
+
+def slip_said(slip: Slip) -> str:
+    """Return whether a slip was noticed, when, and what was said."""
+    if slip.said_after_s is None:
+        return "Not noticed."
+    noticed = "Noticed" if slip.noticed else "Not noticed; told"
+    return f"{noticed} after {slip.said_after_s:.0f} s: {slip.said}"
+
+
+def _efforts(debrief: Debrief, by_port: Effort | None) -> Table:
+    table = plain_table("What it took", "", "Presses", "RF on", "At the bench")
+    rows = {
+        "you": debrief.you,
+        "a practised person (simulated)": debrief.practised,
+        "by port": by_port,
+    }
+    for who, effort in rows.items():
+        if effort is not None:
+            presses = "" if who == "by port" else str(effort.presses)
+            table.add_row(who, presses, f"{effort.rf_on_s:.0f} s", duration(effort.bench_s))
+    return table

@@ -1,0 +1,43 @@
+// One unit: how each of its points creeps, and when it will leave its limits.
+
+import { creepChart } from './creep_chart.js'
+import { h } from './dom.js'
+import { percent, withUncertainty, figure } from './format.js'
+import { attempt } from './line.js'
+import { ask } from './link.js'
+
+export function unitView(asset, simulated) {
+  const element = h('section', {}, h('p', {}, 'Computing what is to be expected…'))
+  attempt(() => ask(`/creep?asset=${encodeURIComponent(asset)}&simulated=${simulated}`)).then((found) => {
+    if (found !== undefined) element.replaceChildren(...page(found))
+  })
+  return { element, title: () => 'Unit', update() {} }
+}
+
+function page(found) {
+  return [h('p', {}, h('a', { href: '#/worklist' }, '← the worklist')), h('h1', {}, found.asset),
+    found.simulated ? h('p', {}, 'SIMULATED: no evidence about any real unit') : null,
+    h('p', {}, h('a', { href: `#/records/of/${encodeURIComponent(found.asset)}` }, 'Its runs on record')),
+    found.points.length > 0 ? h('p', { class: 'soft' }, 'Values on record with U, discs; squares after an adjustment. Ahead: what is expected, within 50 and 90 %. Limits are dashed.')
+      : h('p', { class: 'card' }, 'Nothing can be foretold: no value with limits is on record of it, as found or as left.'),
+    h('div', { class: 'creep' }, ...found.points.map((point) => card(point, found.at)))].filter((one) => one !== null)
+}
+
+function card(point, at) {
+  const words = `Expected on ${at}: ${figure(point.expected)} ${point.unit}, 90 % within ${figure(point.within[0])} to ${figure(point.within[1])}.`
+  const begin = Date.UTC(Number(at.slice(0, 4)), 0, 1)
+  const today = Number(at.slice(0, 4)) + (Date.parse(at) - begin) / (365.25 * 86400000)
+  const limits = point.lower === null ? `at most ${figure(point.upper)} ${point.unit}` : `${figure(point.lower)} to ${figure(point.upper)} ${point.unit}`
+  return h('figure', { class: 'card' }, h('figcaption', {}, h('h2', {}, `${point.step} ${point.point}`), h('p', { class: 'soft' }, `limits ${limits}`)),
+    creepChart(point, today, `${words} ${leaving(point, at)}`), h('p', {}, words),
+    h('p', {}, `Creep: ${withUncertainty(point.rate_percent, 2 * point.rate_percent_sd)} % a year. Out of tolerance today: ${percent(point.risk)}.`),
+    h('p', { class: 'leaving' }, leaving(point, at)),
+    ...point.remarks.map((words) => h('p', { class: 'asked' }, `! ${words}`)))
+}
+
+function leaving({ likely_out: likely, even_out: even }, at) {
+  if (even.on !== null && even.on <= at) return `Probably out of tolerance since ${even.on}.`
+  if (likely.on === null) return 'It will hardly leave its limits within 5 years.'
+  const first = `Will leave its limits: ${percent(likely.probability)} probable by ${likely.on}`
+  return even.on === null ? `${first}.` : `${first}, as likely as not by ${even.on}.`
+}

@@ -1,0 +1,52 @@
+// The units of the register in the order in which they are to be worked on.
+
+import { h } from './dom.js'
+import { percent } from './format.js'
+import { attempt } from './line.js'
+import { ask, post } from './link.js'
+import { verdict } from './results.js'
+import { all } from './store.js'
+
+export function worklistView() {
+  const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
+  const simulated = h('input', { type: 'checkbox', onchange: () => load() })
+  const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
+  let begun = false
+  const show = (found) => {
+    said.textContent = found.units.length === 0 ? 'No unit is in the register.' : `${found.due} of ${found.units.length} units are due.`
+    list.replaceChildren(...found.units.map((unit, place) => row(unit, place + 1, simulated.checked)))
+  }
+  async function load() {
+    const found = await attempt(() => ask(`/worklist?simulated=${simulated.checked ? 'yes' : 'no'}`))
+    if (found !== undefined) show(found)
+  }
+  async function renew() {
+    anew.disabled = true
+    said.textContent = 'Learning how the units creep, about a second for each point…'
+    const found = await attempt(() => post('/worklist', { simulated: simulated.checked }))
+    anew.disabled = false
+    if (found === undefined) await load()
+    else show(found)
+  }
+  return {
+    element: h('section', {}, h('h1', {}, 'Worklist'), h('p', {}, 'By risk of being out of tolerance, then by due date, then by place.'),
+      h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'Simulated units'))), said,
+      h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order' },
+        h('table', {}, h('thead', {}, h('tr', {}, ...['', 'Unit', 'Model', 'Place', 'Risk', 'Due', 'Last'].map((name) => h('th', { scope: 'col' }, name)))), list)),
+      h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone.')),
+    title: () => 'Worklist',
+    update() {
+      if (begun || all().length === 0) return
+      begun = true  // a page of simulated benches alone shows their units first
+      simulated.checked = all().every((known) => known.now.simulated)
+      load()
+    },
+  }
+}
+
+const row = (unit, place, simulated) => h('tr', {}, h('td', { class: 'number' }, String(place)),
+  h('td', {}, h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag)),
+  h('td', {}, `${unit.model}, ${unit.serial}`), h('td', {}, unit.site),
+  h('td', { class: 'number' }, unit.risk === null ? 'not known' : `${percent(unit.risk)}${unit.foretold ? ' *' : ''}`),
+  h('td', {}, unit.due === null ? 'no verdict yet' : `${unit.is_due ? '▲ ' : ''}${unit.due}`),
+  h('td', {}, unit.last_verdict === null ? '' : verdict(unit.last_verdict), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)))

@@ -1,0 +1,84 @@
+"""A practice tells each slip that truly happened, beside what the coach said of it."""
+
+from __future__ import annotations
+
+import pytest
+
+from ohmwright.adjustment.actions import Press
+from ohmwright.api.debrief import Effort, Pressed, debrief
+from ohmwright.api.overheard import Asked, Said
+from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
+from ohmwright.engine.run import run
+from ohmwright.simulator.cued_hands import Hands
+from ohmwright.simulator.operator import SimulatedOperator
+from ohmwright.wire.clock import VirtualClock
+
+YOU = Effort(presses=0, rf_on_s=0.0, bench_s=0.0)
+UP_2 = Asked(10.0, Press("coarse", 2))
+A: Pressed = (12.0, "coarse", "up")
+B: Pressed = (12.5, "coarse", "up")
+
+
+@pytest.fixture
+def anyio_backend() -> str:
+    return "asyncio"
+
+
+@pytest.mark.parametrize(
+    ("pressed", "kind", "done"),
+    [
+        ([A, B], None, None),
+        ([], "nothing pressed", "nothing"),
+        ([A], "too few", "coarse up once"),
+        ([A, A, B], "too many", "coarse up 3 times"),
+        ([A, B, (29.0, "coarse", "up")], "too many", "coarse up 3 times"),
+        ([A, B, (40.2, "coarse", "up")], "too many", "coarse up 3 times"),
+        ([(12.0, "fine", "up")] * 2, "other key", "fine up 2 times"),
+        ([(12.0, "coarse", "down")], "other direction", "coarse down once"),
+        ([(12.0, "fine", "down")], "something else", "fine down once"),
+        ([(12.0, "fine", "up"), A, B], "something else", "fine up once and coarse up 2 times"),
+    ],
+)
+def test_each_kind_of_slip(pressed: list[Pressed], kind: str | None, done: str | None) -> None:
+    follows = [(41.0, "fine", "down")]
+    asked = [UP_2, Asked(40.0, Press("fine", -1))]
+    found = debrief(asked, [], [*pressed, *follows], None, YOU)  # type: ignore[list-item]
+    shown = [(slip.kind, slip.done) for slip in found.slips]
+    assert shown == ([] if kind is None else [(kind, done)])
+
+
+def test_what_the_coach_said_is_put_beside_the_slip_that_it_was_said_of() -> None:
+    asked = [Asked(10.0 * n, Press("fine", 1)) for n in range(1, 5)]
+    pressed: list[Pressed] = [(42.0, "fine", "up"), (5.0, "fine", "down")]
+    said = [
+        Said(9.0, "The meter shows the other key: a word too early."),
+        Said(12.0, "The output has moved."),
+        Said(23.0, "The meter shows none of what was asked for: fine up once."),
+        Said(43.0, "An earlier cue was probably not carried out as asked (none)."),
+    ]
+    found = debrief(asked, said, pressed, 60.0, YOU)
+    assert [(slip.noticed, slip.said_after_s) for slip in found.slips] == [
+        (True, 33.0),
+        (True, 3.0),
+        (False, 13.0),
+    ]
+    assert found.noticed == 2
+    assert found.unfounded == (said[0].words,)
+    assert found.unasked == "fine down once"
+
+
+@pytest.mark.anyio
+async def test_slips_at_a_unit_are_told_by_the_truth_of_what_was_pressed() -> None:
+    clock = VirtualClock()
+    opened = open_practice_bench(
+        practice_bench(4),
+        clock,
+        lambda panel: SimulatedOperator(panel, clock, hands=Hands.slipping(0.4), seed=4),
+    )
+    async for _ in run(practice_job(1), opened.bench):
+        pass
+    found = opened.debrief()
+    assert [slip.kind for slip in found.slips] == ["other key", "too many", "nothing pressed"]
+    assert found.noticed == 3
+    assert found.you.presses == len(opened.hardware.truth.pressed) > 0
+    assert found.you.rf_on_s == opened.hardware.truth.rf_on_s > 0

@@ -1,0 +1,79 @@
+"""The page's worklist and creep say what the command line says of the same records."""
+
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from ohmwright.api.campaign_work import store_worklist
+from ohmwright.api.creep import recorded_forecast
+from ohmwright.api.open_records import open_records
+from ohmwright.fleet.creep_table import creep_rows
+from ohmwright.invented_history.fleet import invented_fleet
+from ohmwright.invented_history.make_history import make_history
+from ohmwright.model.bench_file import Asset
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.page.outlook import Outlook
+from ohmwright.records.asset_register import AssetChange, AssetRegister
+from ohmwright.wire.clock import RealClock
+
+UNITS, MODEL = 3, "Isken 120"
+
+
+@pytest.fixture(scope="module")
+def place(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Records of a few invented units, which are in the register."""
+    folder = tmp_path_factory.mktemp("records")
+    units = [unit for unit in invented_fleet(3, date(2026, 6, 30)) if unit.asset.model == MODEL]
+    with pytest.MonkeyPatch.context() as patch:
+        for name in ("DATA", "CONFIG", "STATE", "CACHE"):
+            patch.setenv(f"XDG_{name}_HOME", str(folder / name.lower()))
+        with open_records(str(folder)) as store:
+            make_history(store, units[:UNITS], 3, lambda done, of: None)
+            changes = [_added(unit.asset) for unit in units[:UNITS]]
+            AssetRegister(store.database).apply(changes, by="Ada Fell")
+    return str(folder)
+
+
+def _added(unit: Asset) -> AssetChange:
+    asset = RegisteredAsset(
+        tag=unit.id, maker=unit.maker, model=unit.model, serial=unit.serial, site=unit.department
+    )
+    return AssetChange("added", asset, revision=1)
+
+
+def test_order_and_creep_are_those_of_the_command_line(place: str) -> None:
+    shown = Outlook(place).renew(simulated=True)
+    with open_records(place) as store:
+        told = store_worklist(store, simulated=True)
+    assert [unit["tag"] for unit in shown["units"]] == [unit.asset.tag for unit in told]
+    risks = [unit["risk"] for unit in shown["units"]]
+    assert risks == pytest.approx([unit.risk for unit in told], abs=1e-6)
+    assert all(unit["foretold"] for unit in shown["units"])
+    assert len(shown["units"]) == UNITS
+    _holds_for_unit(place, told[0].asset.tag)
+
+
+def _holds_for_unit(place: str, asset: str) -> None:
+    """A unit is shown with its band, and with the date at which it leaves its limits."""
+    shown = Outlook(place).unit(asset, simulated=True)
+    with open_records(place) as store:
+        forecast = recorded_forecast(store, simulated=True)
+    rows = [row for row in creep_rows(forecast, RealClock().wall()) if row.asset == asset]
+    assert len(shown["points"]) == len(rows) > 0
+    for point, row in zip(shown["points"], rows, strict=True):
+        assert (point["step"], point["point"]) == (row.step, row.point)
+        leaves = None if row.leaves_at is None else f"{row.leaves_at:%Y-%m-%d}"
+        assert point["likely_out"]["on"] == leaves
+        assert point["seen"][-1][1] == pytest.approx(row.last_value)
+        for _, middle, low, lower, upper, high in point["ahead"]:
+            assert low <= lower <= middle <= upper <= high
+        assert point["ahead"][0][0] == pytest.approx(point["seen"][-1][0])
+
+
+def test_nothing_is_foretold_of_what_is_not_on_record(place: str, tmp_path: Path) -> None:
+    assert Outlook(place).unit("HF-999", simulated=True)["points"] == []
+    real = Outlook(place).worklist(simulated=False)["units"]
+    assert {unit["risk"] for unit in real} == {None}, "simulated runs say nothing of real units"
+    assert replace(Outlook(place), place=str(tmp_path)).worklist(simulated=False)["units"] == []
