@@ -41,6 +41,7 @@ class Table:
 
     plant: Plant
     analyzer: Port
+    generator: Osier
     bench: Path
 
 
@@ -57,11 +58,11 @@ def on_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callab
 
         def put(name: str, **options: object) -> Table:
             plant = Plant()
-            analyzer = ANALYZERS[name](plant, **options)
-            devices = [ports.enter_context(port) for port in (analyzer, Osier(plant))]
+            analyzer, generator = ANALYZERS[name](plant, **options), Osier(plant)
+            devices = [ports.enter_context(port) for port in (analyzer, generator)]
             bench = tmp_path / f"{name}-{Path(devices[0]).name}.toml"
             bench.write_text(_bench(name, *devices), encoding="utf-8")
-            return Table(plant, analyzer, bench)
+            return Table(plant, analyzer, generator, bench)
 
         yield put
 
