@@ -14,6 +14,7 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.operator import Operator
 from ohmwright.wire.clock import VirtualClock
 
 from .brindle import Brindle
@@ -94,13 +95,21 @@ class VirtualTable:
     plant: Plant
     bench: Bench
     analyzer_line: VirtualLine
+    generator_line: VirtualLine
     analyzer: Port
 
 
 def virtual_table(
-    name: str, tmp_path: Path, character_s: float = 0.0, **options: Any
+    name: str,
+    tmp_path: Path,
+    character_s: float = 0.0,
+    person: Operator | None = None,
+    **options: Any,
 ) -> VirtualTable:
-    """An analyzer called `name` and an Osier 90, with lines of the given speed."""
+    """An analyzer called `name` and an Osier 90, with lines of the given speed.
+
+    `person`: who stands by; None for nobody.
+    """
     clock = VirtualClock()
     world = World(clock)
     plant = Plant(now_s=world.now_s)
@@ -108,6 +117,7 @@ def virtual_table(
     file = tmp_path / f"{name}-bench.toml"
     file.write_text(_bench(name, "none", "none"), encoding="utf-8")
     data = read_bench(file)
-    line = VirtualLine(world, analyzer, character_s)
-    bench = assemble_bench(data, clock, line, VirtualLine(world, generator), AbsentOperator())
-    return VirtualTable(plant, bench, line, analyzer)
+    line, generator_line = VirtualLine(world, analyzer, character_s), VirtualLine(world, generator)
+    person = person or AbsentOperator()
+    bench = assemble_bench(data, clock, line, generator_line, person)
+    return VirtualTable(plant, bench, line, generator_line, analyzer)
