@@ -22,6 +22,7 @@ from .cotter import Cotter
 from .osier import Osier
 from .plant import Plant
 from .port import Port
+from .quern import Quern
 from .sedge import Sedge
 from .tamsin import Tamsin
 from .world import VirtualLine, World
@@ -34,6 +35,9 @@ ANALYZERS: dict[str, Callable[..., Port]] = {
 }
 BARE: dict[str, Callable[..., Port]] = {"cotter-2": Cotter}
 """What proves nothing of its line."""
+GENERATORS: dict[str, Callable[[Plant], Port]] = {"osier-90": Osier, "quern-60": Quern}
+LABELS = {"osier-90": ("Withy", "Osier 90", "O90-512"), "quern-60": ("Fallow", "Quern 60", "00712")}
+"""Maker, model and serial number of each generator."""
 
 
 @dataclass(frozen=True)
@@ -68,7 +72,10 @@ def on_table(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Callab
         yield put
 
 
-def _bench(analyzer: str, analyzer_device: str, generator_device: str) -> str:
+def _bench(
+    analyzer: str, analyzer_device: str, generator_device: str, generator: str = "osier-90"
+) -> str:
+    maker, model, serial = LABELS[generator]
     return f"""\
 name = "Bench with a {analyzer}"
 
@@ -77,14 +84,14 @@ data = "{FILES / analyzer}.toml"
 link = {{ kind = "serial", port = "{analyzer_device}", baud = 9600 }}
 
 [generator]
-data = "{FILES}/osier-90.toml"
+data = "{FILES}/{generator}.toml"
 link = {{ kind = "serial", port = "{generator_device}", baud = 9600 }}
 
 [asset]
 id = "HF-201"
-maker = "Withy"
-model = "Osier 90"
-serial = "O90-512"
+maker = "{maker}"
+model = "{model}"
+serial = "{serial}"
 """
 
 
@@ -104,18 +111,19 @@ def virtual_table(
     tmp_path: Path,
     character_s: float = 0.0,
     person: Operator | None = None,
+    unit: str = "osier-90",
     **options: Any,
 ) -> VirtualTable:
-    """An analyzer called `name` and an Osier 90, with lines of the given speed.
+    """An analyzer called `name` and a generator `unit`, with lines of the given speed.
 
     `person`: who stands by; None for nobody.
     """
     clock = VirtualClock()
     world = World(clock)
     plant = Plant(now_s=world.now_s)
-    analyzer, generator = {**ANALYZERS, **BARE}[name](plant, **options), Osier(plant)
+    analyzer, generator = {**ANALYZERS, **BARE}[name](plant, **options), GENERATORS[unit](plant)
     file = tmp_path / f"{name}-bench.toml"
-    file.write_text(_bench(name, "none", "none"), encoding="utf-8")
+    file.write_text(_bench(name, "none", "none", unit), encoding="utf-8")
     data = read_bench(file)
     line, generator_line = VirtualLine(world, analyzer, character_s), VirtualLine(world, generator)
     person = person or AbsentOperator()

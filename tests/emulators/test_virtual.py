@@ -9,6 +9,7 @@ import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
+from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import STAGES
@@ -39,8 +40,8 @@ SLOW_S = 10 / 9600
 """A character at 9600 baud."""
 
 
-async def _verdicts(table: VirtualTable) -> dict[tuple[str, str], str]:
-    job = Job(read_procedure(FILES / "osier-90-check.toml"), STAGES, "emulated")
+async def _verdicts(table: VirtualTable, procedure: Path) -> dict[tuple[str, str], str]:
+    job = Job(read_procedure(procedure), STAGES, "emulated")
     found = results([event async for event in run(job, table.bench)])
     return {(result.stage, result.step): result.verdict for result in found}
 
@@ -48,7 +49,19 @@ async def _verdicts(table: VirtualTable) -> dict[tuple[str, str], str]:
 @pytest.mark.parametrize("name", ANALYZERS)
 async def test_a_unit_is_calibrated(name: str, tmp_path: Path) -> None:
     table = virtual_table(name, tmp_path, SLOW_S if name == "brindle-7" else 0.0)
-    verdicts = await _verdicts(table)
+    await _see_calibrated(table, FILES / "osier-90-check.toml")
+
+
+async def test_a_unit_that_ends_replies_by_a_prompt_is_calibrated(tmp_path: Path) -> None:
+    table = virtual_table("tamsin-40", tmp_path, unit="quern-60")
+    for check in GENERATOR_CHECKS:
+        seen = await check(table.bench.generator)
+        assert seen.state == "good", seen
+    await _see_calibrated(table, FILES / "quern-60-check.toml")
+
+
+async def _see_calibrated(table: VirtualTable, procedure: Path) -> None:
+    verdicts = await _verdicts(table, procedure)
     assert verdicts["as_found", "cut-rated"] == "fail"
     assert verdicts["as_left", "cut-rated"] == "pass"
     assert table.plant.settled_ma == pytest.approx(408, rel=0.02)
