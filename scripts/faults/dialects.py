@@ -1,7 +1,9 @@
 """Message faults on invented dialects: checksummed, echoing, streaming, and one without any proof.
 
 The instruments are those of `tests/emulators`, in virtual time. A fault strikes the Nth message or
-reply of one verification; what was recorded is held against what the meter showed.
+reply of one verification, on the generator's line of one calibration; what was recorded is held
+against what the meter showed and where the unit's trim stands. At the bench without a proof of its
+line a person stands by, as that bench needs.
 """
 
 from __future__ import annotations
@@ -16,29 +18,36 @@ from typing import Any
 
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
+from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.requests import Request
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.model.event import PointDone
+from ohmwright.model.step import STAGES, Stage
 from ohmwright.wire.line_proof import is_proved
-from tests.emulators.conftest import FILES, VirtualTable, virtual_table
+from tests.emulators.conftest import BARE, FILES, VirtualTable, virtual_table
 
 from .row import Row
 from .tally import Tally
 
 DIALECTS = ("tamsin-40", "brindle-7", "sedge-s1", "cotter-2")
+GENERATORS = ("quern-60", "osier-90")
+"""On whose lines faults strike, too, beside the first of the analyzers; the first one in CI."""
 Pieces = list[tuple[float, bytes]]
 """What arrives instead of some bytes: how many seconds later, and which."""
 _SLOW_S = 10 / 9600
 _LONG_S, _LONGER_S = 0.4, 1.3
+_ZERO_TRIM = {"quern-60": 0x80}
+"""What a unit calls the trim that changes nothing."""
 _DIGIT_MA = 0.051
 _POWER_W = 0.8
 """A recorded power farther from the truth is wrong; noise and lag leave some tenths."""
-_REDUCED = 293
+_DENSE, _REDUCED = 7, 293
+"""Every so many messages meet each fault."""
 _BOUND_S = 900.0
 _PROOFS = 3
-"""Activations before the first that measures: OFF, limit and guard are tried."""
+"""Activations before the first that measures, where nobody stands by: OFF, limit and guard."""
 
 
 class Agreeing(Operator):
@@ -105,23 +114,25 @@ class LosesOff:
     def __call__(self, data: bytes) -> Pieces:
         """What arrives of `data`."""
         plant = self._table.plant
-        measures = len(plant.log) >= _PROOFS
+        attended = self._table.bench.operator.present
+        measures = len(plant.log) >= (0 if attended else _PROOFS)
         if self._left and measures and plant.is_on and self._off in data:
             self._left -= 1
             return []
         return [(0.0, data)]
 
 
-def rows(reduced: bool) -> Iterator[Row]:
-    """A row for each dialect: every fault at some messages of a verification."""
-    for name in DIALECTS:
+def rows(reduced: bool, every: int = 0) -> Iterator[Row]:
+    """A row for each dialect: every fault at each so manieth message; `every` 0: at some."""
+    for name in (*DIALECTS, *GENERATORS[: 1 if reduced else None]):
         tally = Tally(f"messages to a {name}", "python scripts/faults --only dialects")
-        passed = 0
-        for outcome in _outcomes(name, stride=_REDUCED if reduced else 7):
-            if not outcome.pop("proved") and outcome["wrong"]:
+        passed, proved = 0, True
+        for outcome in _outcomes(name, every or (_REDUCED if reduced else _DENSE)):
+            proved = outcome.pop("proved")
+            if not proved and outcome["wrong"]:
                 passed, outcome["wrong"], outcome["undetected"] = passed + 1, False, False
             tally.take(outcome)
-        if name == "cotter-2":
+        if not proved:
             share = f"{passed} of {tally.tried} wrong values passed"
             tally.note = f"{share}: nothing proves this line, and its records say so"
         yield tally.row()
@@ -129,22 +140,30 @@ def rows(reduced: bool) -> Iterator[Row]:
 
 def _outcomes(name: str, stride: int) -> Iterator[dict[str, Any]]:
     count = _Trial(name, "reply", Striking("none", 0))
-    count.run()
+    sound = count.run()
+    if sound["how"] or not count.spoil.count:  # else every fault would be held against nothing
+        raise RuntimeError(f"{name} cannot be worked without a fault: {sound['how']}")
     for number, (way, kind) in enumerate(FAULTS):
         for at in range(1 + 5 * number % stride, count.spoil.count + 1, stride):
             trial = _Trial(name, way, Striking(kind, at))
             yield {**trial.run(), "fault": f"{name}/{way}/{kind}/{at}"}
-    trial = _Trial(name, "message", None)
-    yield {**trial.run(), "fault": f"{name}/OFF lost twice"}
+    if name in DIALECTS:
+        trial = _Trial(name, "message", None)
+        yield {**trial.run(), "fault": f"{name}/OFF lost twice"}
 
 
 class _Trial:
-    """One verification with one fault."""
+    """One job with one fault."""
 
     def __init__(self, name: str, way: str, spoil: Striking | None) -> None:
+        at_generator = name in GENERATORS
+        self._unit = name if at_generator else "osier-90"
         with TemporaryDirectory() as folder:
             speed_s = _SLOW_S if name == "brindle-7" else 0.0
-            self.table = table = virtual_table(name, Path(folder), speed_s)
+            analyzer = DIALECTS[0] if at_generator else name
+            person = Agreeing() if name in BARE else AbsentOperator()
+            self.table = table = virtual_table(analyzer, Path(folder), speed_s, person, self._unit)
+        self._stages: tuple[Stage, ...] = STAGES if at_generator else ("as_found",)
         self._said_ma = set[float]()
         shown = table.plant.shown_ma
 
@@ -158,7 +177,7 @@ class _Trial:
         commands = table.bench.analyzer.dialogue.commands
         self.proved = is_proved(commands)
         self.spoil = spoil or Striking("none", 0)
-        line = table.analyzer_line
+        line = table.generator_line if at_generator else table.analyzer_line
         strikes: Callable[[bytes], Pieces] = spoil or LosesOff(table, commands.message("off", {}))
         if way == "reply":
             line.spoil_reply = strikes
@@ -182,7 +201,7 @@ class _Trial:
         }
 
     async def _recorded(self) -> tuple[Exception | None, list[str]]:
-        job = Job(read_procedure(FILES / "osier-90-check.toml"), ("as_found",), "faults")
+        job = Job(read_procedure(FILES / f"{self._unit}-check.toml"), self._stages, "faults")
         wrong = list[str]()
         events: AsyncGenerator[Any, None] = run(job, self.table.bench)
         try:
@@ -199,7 +218,12 @@ class _Trial:
         for sample in result.samples:
             if not any(abs(sample.current_ma - said) < _DIGIT_MA for said in self._said_ma):
                 yield f"no such reading was shown: {sample}"
+        trim = plant.trim + _ZERO_TRIM.get(self._unit, 0)
+        if result.final_trim is not None and result.final_trim != trim:
+            yield f"trim {result.final_trim}, truly {trim}"
         if result.measured is not None and result.verdict != "undecided":
-            true_w = (plant.settled_ma / 1000) ** 2 * plant.load_ohm
-            if abs(result.measured.value - true_w) > _POWER_W:
-                yield f"{result.measured.value:g} W, truly {true_w:g} W"
+            value_w, true_w = result.measured.value, (plant.settled_ma / 1000) ** 2 * plant.load_ohm
+            if result.measured.quantity == "current_ma":
+                value_w = (value_w / 1000) ** 2 * plant.load_ohm
+            if abs(value_w - true_w) > _POWER_W:
+                yield f"{value_w:g} W, truly {true_w:g} W"

@@ -48,7 +48,7 @@ def _parsed() -> argparse.Namespace:
         help="make the program worse first",
     )
     parser.add_argument("--replay", metavar="SPEC", help="one trial, as a failure printed it")
-    parser.add_argument("--every", type=int, default=1, help="only every Nth message, in full")
+    parser.add_argument("--every", type=int, default=0, help="only every Nth message, in full")
     parser.add_argument("--json", action="store_true")
     return parser.parse_args()
 

@@ -32,7 +32,8 @@ class Options:
     reduced: bool = False
     jobs: int = 2
     """Children at a time."""
-    every: int = 1
+    every: int = 0
+    """Every so many messages meet each fault; 0: as many as each part has time for."""
     kind: str | None = None
     """Of messages: this kind alone."""
     mutate: str = ""
@@ -45,9 +46,9 @@ def _database(options: Options) -> Iterator[Row]:
 
 PARTS: dict[str, Callable[[Options], Iterator[Row]]] = {
     "cancel": lambda o: cancel.rows(o.seed, o.reduced, o.jobs),
-    "messages": lambda o: messages.rows(o.seed, o.reduced, o.jobs, o.every, o.kind),
+    "messages": lambda o: messages.rows(o.seed, o.reduced, o.jobs, o.every or 1, o.kind),
     "compound": lambda o: compound.rows(o.seed, o.reduced),
-    "dialects": lambda o: dialects.rows(o.reduced),
+    "dialects": lambda o: dialects.rows(o.reduced, o.every),
     "hazards": lambda o: hazards.rows(o.seed, o.reduced),
     "records": lambda o: records.rows(o.seed, o.reduced),
     "files": lambda o: files.rows(o.seed, o.reduced),

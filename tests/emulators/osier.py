@@ -35,7 +35,9 @@ class Osier(Port):
     def __init__(self, plant: Plant) -> None:
         super().__init__()
         self.plant = plant
-        self._mode, self._service, self._kept, self._left = "C", False, plant.trim, b""
+        self._mode, self._service, self._left = "C", False, b""
+        self.kept = plant.trim
+        """The trim that outlasts service mode."""
 
     def hear(self, data: bytes) -> None:
         """Answer every whole message whose checksum is right."""
@@ -54,7 +56,7 @@ class Osier(Port):
             "SVC": "SVC ON" if self._service else "SVC OFF",
             "PT": "PT 1",
             "TRIM": f"TRIM {self.plant.trim:+04d}",
-            "KEPT": f"KEPT {self._kept:+04d}",
+            "KEPT": f"KEPT {self.kept:+04d}",
         }
         if text in said:
             return said[text]
@@ -66,11 +68,11 @@ class Osier(Port):
         elif text in ("SVC 1", "SVC 0"):
             self._service = rest == "1"
             if not self._service:
-                self.plant.trim = self._kept
+                self.plant.trim = self.kept
         elif word == "TRIM" and self._service and abs(int(rest)) <= 100:
             self.plant.trim = int(rest)
         elif text == "KEEP" and self._service:
-            self._kept = self.plant.trim
+            self.kept = self.plant.trim
         elif text != "PT 1":
             return "NO 1"
         return "OK"

@@ -19,9 +19,7 @@ class Port(threading.Thread):
 
     def __init__(self, character_s: float = 0.0) -> None:
         super().__init__(daemon=True)
-        self._master, self._slave = os.openpty()
-        tty.setraw(self._slave)
-        self.device = os.ttyname(self._slave)
+        self._master = self._slave = -1
         self.character_s, self._stopped = character_s, False
 
     def hear(self, data: bytes) -> None:
@@ -46,8 +44,11 @@ class Port(threading.Thread):
             self.tick()
 
     def __enter__(self) -> str:
+        """Open the pseudo-terminal, whose name this returns; in virtual time there is none."""
+        self._master, self._slave = os.openpty()
+        tty.setraw(self._slave)
         self.start()
-        return self.device
+        return os.ttyname(self._slave)
 
     def __exit__(
         self,

@@ -9,6 +9,7 @@ import pytest
 
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, results, run
+from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.step import STAGES
@@ -33,14 +34,14 @@ mode = "cut"
 setting_w = 50
 load_ohm = 300
 power_w = 50
-tolerance = { percent = 15 }
+tolerance = { percent = 3 }
 """
 SLOW_S = 10 / 9600
 """A character at 9600 baud."""
 
 
-async def _verdicts(table: VirtualTable) -> dict[tuple[str, str], str]:
-    job = Job(read_procedure(FILES / "osier-90-check.toml"), STAGES, "emulated")
+async def _verdicts(table: VirtualTable, procedure: Path) -> dict[tuple[str, str], str]:
+    job = Job(read_procedure(procedure), STAGES, "emulated")
     found = results([event async for event in run(job, table.bench)])
     return {(result.stage, result.step): result.verdict for result in found}
 
@@ -48,7 +49,19 @@ async def _verdicts(table: VirtualTable) -> dict[tuple[str, str], str]:
 @pytest.mark.parametrize("name", ANALYZERS)
 async def test_a_unit_is_calibrated(name: str, tmp_path: Path) -> None:
     table = virtual_table(name, tmp_path, SLOW_S if name == "brindle-7" else 0.0)
-    verdicts = await _verdicts(table)
+    await _see_calibrated(table, FILES / "osier-90-check.toml")
+
+
+async def test_a_unit_that_ends_replies_by_a_prompt_is_calibrated(tmp_path: Path) -> None:
+    table = virtual_table("tamsin-40", tmp_path, unit="quern-60")
+    for check in GENERATOR_CHECKS:
+        seen = await check(table.bench.generator)
+        assert seen.state == "good", seen
+    await _see_calibrated(table, FILES / "quern-60-check.toml")
+
+
+async def _see_calibrated(table: VirtualTable, procedure: Path) -> None:
+    verdicts = await _verdicts(table, procedure)
     assert verdicts["as_found", "cut-rated"] == "fail"
     assert verdicts["as_left", "cut-rated"] == "pass"
     assert table.plant.settled_ma == pytest.approx(408, rel=0.02)
@@ -68,17 +81,20 @@ async def test_a_slow_line_and_a_fast_one_give_the_same_value(tmp_path: Path) ->
     fast = virtual_table("tamsin-40", tmp_path)
     found = []
     for table, interval_s in ((slow, 1.0), (fast, 0.2)):
-        table.plant.lag_s = 1.0
+        table.plant.lag_s, table.plant.error = 3.0, 0.0
         result = await _output(table, tmp_path)
-        assert len(result.samples) > 3
-        for age_s, current_ma in result.samples:
-            if age_s < 3 * table.plant.lag_s:  # later, noise is larger than the rise
-                risen = current_ma / table.plant.settled_ma
-                assert age_s == pytest.approx(-math.log(1 - risen), abs=1.05 * interval_s)
+        rising = [sample for sample in result.samples if sample.age_s < 2 * table.plant.lag_s]
+        assert len(rising) > 3  # later, noise is larger than the rise
+        for age_s, current_ma in rising:
+            left = 1 - current_ma / table.plant.settled_ma
+            noise_s = 4 * table.plant.noise * table.plant.lag_s / left
+            true_s = -table.plant.lag_s * math.log(left)
+            assert age_s == pytest.approx(true_s, abs=0.55 * interval_s + noise_s)
         assert result.measured is not None
         found.append(result.measured)
     one, other = found
     u = math.hypot(*(_type_a(measured) for measured in found))
+    assert u < 0.012 * other.value
     assert abs(one.value - other.value) < 2 * u
     true_w = (slow.plant.settled_ma / 1000) ** 2 * 300
     assert one.value == pytest.approx(true_w, abs=2 * u)

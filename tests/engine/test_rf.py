@@ -195,6 +195,22 @@ async def test_rf_unasked_in_a_rest_is_seen_and_said(make_rig: Callable) -> None
     assert {moment.rf for moment in moments} == {"off", "on"}
 
 
+async def test_rf_that_will_not_stay_off_ends_the_run(make_rig: Callable) -> None:
+    rig = make_rig()
+    session = Session(rig.bench)
+    await ensure_off_at_start(rig.bench)
+
+    def close_again(_: BenchStatus) -> None:
+        if not rig.hardware.truth.rf_on:
+            rig.hardware._rig.close_contact(5.0)
+
+    session.on_status = close_again
+    with pytest.raises(UnaskedOutput, match="3 times in one rest"):
+        await session.wait_with_rf_off(20)
+    assert not rig.hardware.truth.rf_on
+    assert len(session.pending.take()) == 3
+
+
 async def test_a_pedal_that_is_held_in_a_rest_is_code_5(make_rig: Callable) -> None:
     rig = make_rig()
     session = Session(rig.bench)

@@ -191,6 +191,17 @@ async def test_a_rate_that_is_a_little_off_is_no_gap(rate: float) -> None:
     assert len(await ages(meter, until_s=25)) > 20
 
 
+@pytest.mark.parametrize("rate", [0.7, 1.0, 1.3])
+async def test_a_meter_that_counts_at_another_rate_than_stated_leaves_the_ages_right(
+    rate: float,
+) -> None:
+    meter = Meter(VirtualClock(), 0.02, rate=rate, shows=float)
+    found = [sample async for sample in readings_of(meter, 6.0)]
+    assert len(found) > 10
+    for age_s, number in found:
+        assert age_s == pytest.approx(number * INTERVAL_S / rate, abs=1.5 * INTERVAL_S / rate)
+
+
 async def test_a_number_that_runs_back_is_no_reading() -> None:
     meter = Meter(VirtualClock(), ahead_s=5.0)
     meter.at[9] = lambda: setattr(meter, "ahead_s", 0.0)

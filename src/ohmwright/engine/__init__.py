@@ -73,7 +73,7 @@ the acknowledgement of OFF. Held by tests/engine/test_rf.py.
 
 **Rests are watched.** Once a second, and right before ON, state and current are read; what looks
 like RF is confirmed by a second reading, ended by OFF and kept as an event, and the rest begins
-anew.
+anew; at the third time in one rest the run ends.
 Held by tests/engine/test_rf.py; `scripts/faults --only hazards`.
 
 **What must end RF is proved by ending RF** (`protection_self_test`). Every unattended run that
@@ -93,7 +93,8 @@ reading is one after which that can still be read before the limit, however slow
 Held by tests/engine/test_rf.py and test_slow_meters.py.
 
 **Ages come from reading numbers, and clocks check each other** (`sampling`). A reading's number and
-the meter's rate give its age, which a late request for it does not change. A reading without a
+the meter's rate give its age, which a late request for it does not change; it is never farther from
+the request than a reading can be, at whatever rate the meter truly counts. A reading without a
 number is dated between two fetches, and the same text within an interval is the same reading: to
 count each fetch as a reading would make the mean look surer than it is. Where the meter's count,
 the bench's clock, the machine's boot clock or the time left of the limit disagree, the activation
@@ -101,11 +102,12 @@ is void and the run can be resumed. Rejected: repeating it by itself, since what
 sleep would do so again. Held by tests/engine/test_sampling.py; `scripts/faults --mutate clocks`.
 
 **No output is no value** (`doubt`). A current under a tenth of what was asked for says nothing of
-the unit: a lead may be off. Nor does a value 3 tolerances or 25 % off, or far too much power: a
-panel may be dialled otherwise. A person is asked, or mode and setting are chosen and read back
-anew, and it is measured once more; that a unit has failed without output, only a person can say.
-Leakage is measured only after an activation into about the rated load has delivered. The cost is
-one short activation a leakage point. Held by tests/engine/test_evidence.py.
+the unit: a lead may be off. Nor does one that comes and goes within an activation, a value
+3 tolerances or 25 % off, or far too much power: a panel may be dialled otherwise. A person is
+asked, or mode and setting are chosen and read back anew, and it is measured once more; that a unit
+has failed without output, only a person can say. Leakage is measured only after an activation into
+about the rated load has delivered. The cost is one short activation a leakage point.
+Held by tests/engine/test_evidence.py, test_lies.py.
 
 **What cannot be decided is told before RF** (`foresight`). The meter's digit, the decision rule,
 the rest, the time limit and a count of the trim are held against each tolerance, from data alone;

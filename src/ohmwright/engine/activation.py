@@ -173,7 +173,12 @@ async def refuse_unasked_output(bench: Bench) -> None:
     if problem is None:
         return
     await confirmed_release(bench)
-    raise UnaskedOutput(
+    raise unasked_output(problem)
+
+
+def unasked_output(problem: str) -> UnaskedOutput:
+    """Return the error for RF that was on, as `problem` showed, and was ended."""
+    return UnaskedOutput(
         f"RF was on though it had not been asked for: {problem}.",
         "It was ended, and reads off now.",
         "Pedal, a second control, a contact that sticks? Find out before going on.",

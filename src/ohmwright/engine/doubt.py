@@ -24,7 +24,7 @@ from ohmwright.model.tolerance import Target
 
 from .session import Session
 
-Doubt = Literal["no output", "far off", "too much", "no leakage", "no effect"]
+Doubt = Literal["no output", "interrupted", "far off", "too much", "no leakage", "no effect"]
 VerdictAndReason = tuple[Verdict, str]
 """A verdict without a value, and its reason."""
 WHAT_TO_CHECK = (
@@ -74,9 +74,17 @@ def doubt_in(
     largest_ma = max(sample.current_ma for sample in samples[-_LATEST_READINGS:])
     if largest_ma <= least_ma:
         return "no output"
+    if _comes_and_goes(samples, least_ma):
+        return "interrupted"
     if measured is not None and target is not None and is_far_off(measured.value, target):
         return "far off"
     return None
+
+
+def _comes_and_goes(samples: Sequence[Sample], least_ma: float) -> bool:
+    """Return whether the current has gone after it had come: the readings have no one value."""
+    seen = [sample.current_ma > least_ma for sample in samples]
+    return True in seen and False in seen[seen.index(True) :]
 
 
 def is_far_off(value: float, target: Target) -> bool:
@@ -117,8 +125,8 @@ class DoubtResolver:
         """
         again = doubt in self._met
         self._met.append(doubt)
-        if doubt in ("no output", "no leakage"):
-            return await self._resolve_no_output(doubt)
+        if doubt in ("no output", "interrupted", "no leakage"):
+            return await self._ask_for_cause(doubt, *self._looked_for(doubt))
         if doubt == "no effect":
             return await self._resolve_no_effect(seen)
         if not again:
@@ -132,16 +140,18 @@ class DoubtResolver:
         """
         return doubt is None or (doubt == "far off" and doubt in self._met)
 
-    async def _resolve_no_output(self, doubt: Doubt) -> VerdictAndReason | None:
-        """Ask for the cause of no output, or of no leakage at all though output flows."""
+    def _looked_for(self, doubt: Doubt) -> tuple[LookForCause, VerdictAndReason]:
+        """Return what a person is to look at, and the verdict where all of that is in order."""
+        in_order = "lead, standby, mode and contact are in order"
         if doubt == "no leakage":
             what = "no leakage current at all was seen, though RF flows into the load"
             asked = LookForCause(what, "look at whether the leakage path is joined", JOINED)
-            if_in_order: VerdictAndReason = "pass", "nothing leaks; the leakage path is joined"
-        else:
-            asked = LookForCause(f"no output was seen at {self._chosen}", WHAT_TO_CHECK)
-            if_in_order = "fail", "no output; lead, standby, mode and contact are in order"
-        return await self._ask_for_cause(doubt, asked, if_in_order)
+            return asked, ("pass", "nothing leaks; the leakage path is joined")
+        if doubt == "interrupted":
+            asked = LookForCause(f"the current came and went at {self._chosen}", WHAT_TO_CHECK)
+            return asked, ("fail", f"the output comes and goes; {in_order}")
+        asked = LookForCause(f"no output was seen at {self._chosen}", WHAT_TO_CHECK)
+        return asked, ("fail", f"no output; {in_order}")
 
     async def _resolve_no_effect(self, point: str) -> VerdictAndReason | None:
         """Ask for the cause where presses that were confirmed have not changed the output."""

@@ -138,8 +138,9 @@ class AgesByNumber:
         """Return the age in s of the reading; None where its number is the last one again.
 
         A reading was complete when it came, and at most an interval before it was asked for;
-        between those bounds lies the time that the meter may have counted. Raises ActivationVoid
-        where its count is outside, ProtocolError where it runs back.
+        between those bounds lies the time that the meter may have counted, and the age, however
+        far from its stated rate a meter counts. Raises ActivationVoid where the count from one
+        reading to the next is outside, ProtocolError where it runs back.
         """
         number, last, age_s = reading.number, self._number, came_s
         if last is not None and number is not None:
@@ -154,7 +155,7 @@ class AgesByNumber:
                 raise _gap(counted_s, f"at most {longest_s:.1f} s")
             if _MOST_RATE * counted_s < shortest_s:
                 raise _gap(counted_s, f"at least {shortest_s:.1f} s")
-            age_s = min(came_s, self._age_s + counted_s)
+            age_s = min(came_s, max(asked_s - self._apart_s, self._age_s + counted_s))
         self._number, self._asked_s, self._came_s, self._age_s = number, asked_s, came_s, age_s
         return age_s
 

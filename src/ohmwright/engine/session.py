@@ -30,7 +30,7 @@ from ohmwright.model.result import Result, Sample
 from ohmwright.model.step import Timing
 from ohmwright.model.traceability import Traceability
 
-from .activation import Activation, activation
+from .activation import Activation, activation, unasked_output
 from .analyzer_input import AnalyzerInput
 from .measured_value import Accuracy
 from .pending_events import PendingEvents, Stamp
@@ -41,6 +41,8 @@ from .told_by import analyzer_told_by, keyed_by
 
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
+_UNASKED_AT_MOST = 3
+"""RF that comes on so often in one rest will not stay off: that ends the run."""
 _SLOW_RELEASE_S = 0.5
 _SLOW_PERSON_S, _SLOW_TYPIST_S = 3.0, 8.0
 """The same of a person at a foot switch, and of one who also types that nothing flows."""
@@ -185,14 +187,18 @@ class Session:
     async def wait_with_rf_off(self, wait_s: float, again_s: float = 0.0) -> None:
         """Wait `wait_s`, RF checked to be off once a second.
 
-        Where it is on, OFF is sent, and `again_s` are waited from then on.
+        Where it is on, OFF is sent, and `again_s` are waited from then on. Raises UnaskedOutput
+        where it comes on again and again.
         """
-        clock = self.bench.clock
+        clock, times_on = self.bench.clock, 0
         end_s = clock.now_s() + wait_s
         while (left_s := end_s - clock.now_s()) > 0:
             self._report("off", self.target_band, rest_left_s=left_s)
             await clock.sleep(min(left_s, _CHECK_EVERY_S))
             if await self._end_unasked_output():
+                times_on += 1
+                if times_on >= _UNASKED_AT_MOST:
+                    raise unasked_output(f"{times_on} times in one rest")
                 end_s = max(end_s, clock.now_s() + again_s)
 
     async def confirm_nothing_flows(self) -> None:

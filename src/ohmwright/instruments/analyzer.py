@@ -15,6 +15,9 @@ from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Verb
 
+_PLAUSIBLE = 1.5
+"""No meter shows more than so many times its range; SCPI's stand-in for an overload does."""
+
 
 class Reading(NamedTuple):
     """One completed reading of the meter."""
@@ -84,6 +87,18 @@ class Analyzer(ABC):
     def digit_ma(self) -> float:
         """The coarsest last digit of the latest activation's readings, in mA."""
         return self.data.meter.resolution_ma
+
+    def impossible(self, current_ma: float) -> str:
+        """Why its meter cannot have read `current_ma`, as a clause; empty where it can.
+
+        An RMS value is not negative, but for the meter's zero.
+        """
+        meter = self.data.meter
+        if abs(current_ma) > _PLAUSIBLE * meter.max_current_ma:
+            return f"{current_ma:g} mA, and its meter ends at {meter.max_current_ma:g} mA"
+        if current_ma < -meter.largest_zero_ma:
+            return f"{current_ma:g} mA, and no RMS current is negative"
+        return ""
 
     @property
     @abstractmethod

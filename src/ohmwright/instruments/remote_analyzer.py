@@ -21,8 +21,6 @@ from .declared_protections import declared_protections
 from .guard_proof import guard_proof
 
 _SPARE_S = 0.5
-_PLAUSIBLE = 1.5
-"""No meter shows more than so many times its range; SCPI's stand-in for an overload does."""
 _LIMIT_SLACK_S = 2.0
 """So much of the limit may have passed when it is read back: a slow reply, asked again."""
 
@@ -36,7 +34,6 @@ class RemoteAnalyzer(Analyzer):
         self.dialogue = dialogue
         self.verbs = dialogue.commands.verbs
         self._verified = VerifiedDialogue(dialogue, identity)
-        self._most_ma = _PLAUSIBLE * data.meter.max_current_ma
 
     @cached_property
     def protections(self) -> Protections:
@@ -102,7 +99,7 @@ class RemoteAnalyzer(Analyzer):
         """Whether the output reads on, and the load current in mA, each asked only once."""
         on = await self.dialogue.ask_number("state") != 0
         current_ma, _ = await self.dialogue.ask_reading("fetch_current")
-        return on, current_ma
+        return on, abs(current_ma)
 
     async def set_contact_resistance(self, resistance_ohm: float) -> None:
         """Connect `resistance_ohm` between the halves of the neutral electrode."""
@@ -137,10 +134,9 @@ class RemoteAnalyzer(Analyzer):
 
     async def _fetch(self, verb: Ask) -> Reading:
         current_ma, number = await self._verified.reading(verb)
-        if abs(current_ma) > self._most_ma:
+        if why := self.impossible(current_ma):
             raise ProtocolError(
-                f"The analyzer reads {current_ma:g} mA; its meter ends at "
-                f"{self.data.meter.max_current_ma:g} mA.",
+                f"The analyzer reads {why}.",
                 "The output is far beyond its range, or the reply was damaged; no value was taken.",
                 "Check generator setting, load and cabling before RF is switched on again.",
             )

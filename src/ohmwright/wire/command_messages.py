@@ -20,6 +20,11 @@ Texts = Annotated[
     tuple[Text, ...], BeforeValidator(_one_or_more, json_schema_input_type=str | list[str])
 ]
 """One text, or a list of those that may stand there."""
+Acknowledgements = Annotated[
+    tuple[Annotated[str, Field(max_length=500)], ...],
+    BeforeValidator(_one_or_more, json_schema_input_type=str | list[str]),
+]
+"""The same; an empty text is an empty reply, such as a prompt that ends replies and comes alone."""
 
 
 class AskMessage(FrozenModel):
@@ -40,7 +45,7 @@ class TellMessage(FrozenModel):
     """A message that changes something."""
 
     send: Text
-    answer: Texts | None = None
+    answer: Acknowledgements | None = None
     """What it is acknowledged by; absent: as the command set says for all, `[]`: not at all."""
     timeout_s: Seconds | None = None
     """How long the acknowledgement may take; absent: as long as any."""

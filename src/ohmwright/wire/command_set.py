@@ -15,6 +15,7 @@ from ohmwright.model.errors import SourceError
 from ohmwright.model.source import is_existing_file, load
 
 from .command_messages import (
+    Acknowledgements,
     CodeTable,
     Seconds,
     ShortAsk,
@@ -73,8 +74,8 @@ class CommandSet(FrozenModel):
     serial: SerialFormat = SerialFormat()
     codes: dict[str, CodeTable] = Field(default_factory=dict)
     """Tables of codes, by the field that is written by one."""
-    answer: Texts = ()
-    """What acknowledges a command; empty: nothing does."""
+    answer: Acknowledgements = ()
+    """What acknowledges a command; absent: nothing does."""
     refused: Texts = ()
     """What refuses a message, instead of its answer."""
     opening: tuple[ShortTell, ...] = ()

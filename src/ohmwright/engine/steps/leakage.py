@@ -110,7 +110,8 @@ def _activation(
         return latest
 
     def doubt(latest: Observation) -> Doubt | None:
-        return None if doubt_in(latest.samples, least_ma) is None else "no leakage"
+        found = doubt_in(latest.samples, least_ma)
+        return "no leakage" if found == "no output" else found
 
     return UndoubtedMeasurement(
         session,

@@ -18,8 +18,6 @@ from .release_line import ReleaseLine
 from .verified_calls import VerifiedCalls
 
 _SPARE_S = 0.5
-_PLAUSIBLE = 1.5
-"""No meter shows more than so many times its range."""
 _LIMIT_SLACK_S = 2.0
 """So much of the limit may have passed when it is read back."""
 
@@ -143,11 +141,8 @@ class BackEndAnalyzer(Analyzer):
         read: Reading = await self._calls.ask(verb, checked.reading)
         if read.number is not None:
             read = await self._calls.agreed(verb, checked.reading, read)
-        if abs(read.current_ma) > _PLAUSIBLE * self.data.meter.max_current_ma:
-            raise self._calls.nonsense(
-                verb,
-                f"{read.current_ma:g} mA; its meter ends at {self.data.meter.max_current_ma:g}",
-            )
+        if why := self.impossible(read.current_ma):
+            raise self._calls.nonsense(verb, why)
         return read
 
     async def begin_watch(self, silent_s: float = 0.0) -> None:

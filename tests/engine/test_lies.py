@@ -1,0 +1,119 @@
+"""An analyzer whose answers are well formed and not true: nothing of them becomes a value."""
+
+from collections.abc import Callable
+from contextlib import suppress
+from pathlib import Path
+
+import pytest
+
+from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.engine.run import Job, run
+from ohmwright.model.errors import OhmwrightError
+from ohmwright.model.event import Fault, PointDone
+
+from .conftest import Rig
+
+pytestmark = pytest.mark.anyio
+PROCEDURE = """\
+title = "One output"
+revision = "1"
+model = "Quillon 300"
+
+[defaults]
+max_on_s = 12
+
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 150
+load_ohm = 500
+power_w = 150
+tolerance = { percent = 20 }
+
+[[step]]
+kind = "leakage"
+name = "leak"
+mode = "cut"
+setting_w = 300
+limit_ma = 150
+"""
+Reply = Callable[[bytes, bytes], bytes]
+"""What arrives, of a question and its true reply."""
+
+
+def _reading(changed: Callable[[float, int], float]) -> Callable[[Rig], Reply]:
+    """A meter that shows `changed` of the current in A and the reading's number with RF on."""
+
+    def reply_of(rig: Rig) -> Reply:
+        def reply(question: bytes, said: bytes) -> bytes:
+            if not question.startswith(b"FETCh:") or not rig.hardware.truth.rf_on:
+                return said
+            value, unit, number = said.strip().split(b",")
+            lie = changed(float(value), int(number))
+            return b"%+.5E,%s,%s\n" % (lie, unit, number)
+
+        return reply
+
+    return reply_of
+
+
+def _swapped(rig: Rig) -> Reply:
+    """State and time left change places."""
+    other = {b"OUTPut:STATe?\n": b"OUTP:REM?\n", b"OUTPut:STATe:REMaining?\n": b"OUTP?\n"}
+    return lambda question, said: (
+        rig.hardware.analyzer_port(other[question]) if question in other else said
+    )
+
+
+def _late(rig: Rig) -> Reply:
+    """The output's state is that of two seconds ago."""
+    said_before: list[tuple[float, bytes]] = []
+
+    def reply(question: bytes, said: bytes) -> bytes:
+        if question != b"OUTPut:STATe?\n":
+            return said
+        now_s = rig.bench.clock.now_s()
+        said_before.append((now_s, said))
+        return [was for at_s, was in said_before if at_s <= max(now_s - 2, said_before[0][0])][-1]
+
+    return reply
+
+
+LIES: dict[str, tuple[Callable[[Rig], Reply], str]] = {
+    "the sign is turned": (_reading(lambda amps, _: -amps), "no RMS current is negative"),
+    "the sign of some is turned": (
+        _reading(lambda amps, number: amps if number % 4 else -amps),
+        "no RMS current is negative",
+    ),
+    "some readings show nothing": (
+        _reading(lambda amps, number: amps if number % 5 else 0.0),
+        "the current came and went",
+    ),
+    "state and time left are swapped": (_swapped, "would hold RF on for 1 s, not for 4 s"),
+    "the state is late": (_late, "not seen that OFF opens the output"),
+}
+"""Each lie, and the words by which it is told."""
+
+
+@pytest.mark.parametrize("lie", LIES)
+async def test_what_is_not_true_gives_no_verdict(
+    make_rig: Callable[..., Rig], tmp_path: Path, lie: str
+) -> None:
+    procedure = tmp_path / "procedure.toml"
+    procedure.write_text(PROCEDURE, encoding="utf-8")
+    rig = make_rig()
+    reply_of, words = LIES[lie]
+    port, reply = rig.hardware.analyzer_port, reply_of(rig)
+    rig.bench.analyzer.dialogue.framing.link._handle = lambda line: reply(line, port(line))
+    said = []
+    with suppress(OhmwrightError):
+        async for event in run(Job(read_procedure(procedure), ("as_found",), "test"), rig.bench):
+            if isinstance(event, PointDone):
+                assert event.result.verdict == "not measured"
+                said.append(event.result.reason)
+            elif isinstance(event, Fault):
+                said.append(event.message)
+    assert said
+    assert all(words in text for text in said), said
+    assert not rig.hardware.truth.rf_on
