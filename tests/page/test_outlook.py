@@ -48,8 +48,9 @@ def test_order_and_creep_are_those_of_the_command_line(place: str) -> None:
     with open_records(place) as store:
         told = store_worklist(store, simulated=True)
     assert [unit["tag"] for unit in shown["units"]] == [unit.asset.tag for unit in told]
-    risks = [unit["risk"] for unit in shown["units"]]
-    assert risks == pytest.approx([unit.risk for unit in told], abs=1e-6)
+    for share in ("now", "within_year"):
+        risks = [unit[f"risk_{share}"] for unit in shown["units"]]
+        assert risks == pytest.approx([getattr(unit.risk, share) for unit in told], abs=1e-6)
     assert all(unit["foretold"] for unit in shown["units"])
     assert len(shown["units"]) == UNITS
     _holds_for_unit(place, told[0].asset.tag)
@@ -75,5 +76,5 @@ def _holds_for_unit(place: str, asset: str) -> None:
 def test_nothing_is_foretold_of_what_is_not_on_record(place: str, tmp_path: Path) -> None:
     assert Outlook(place).unit("HF-999", simulated=True)["points"] == []
     real = Outlook(place).worklist(simulated=False)["units"]
-    assert {unit["risk"] for unit in real} == {None}, "simulated runs say nothing of real units"
+    assert {unit["risk_now"] for unit in real} == {None}, "simulated runs say nothing of real units"
     assert replace(Outlook(place), place=str(tmp_path)).worklist(simulated=False)["units"] == []

@@ -10,7 +10,7 @@ import numpy as np
 from .creep_model import FloatArray
 from .creep_table import CreepRow
 from .fleet_forecast import FleetForecast, PointForecast
-from .point_histories import date_of, years_of
+from .years import date_of, years_of
 
 AHEAD_YEARS = 2.0
 """How far ahead of today a course reaches."""

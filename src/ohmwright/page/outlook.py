@@ -6,15 +6,15 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from ohmwright.api.campaign_work import store_worklist, today
 from ohmwright.api.creep import recorded_forecast
 from ohmwright.api.open_records import open_existing_records, records_exist
+from ohmwright.api.recorded_worklist import store_worklist, today
 from ohmwright.fleet.creep_course import CreepCourse, creep_course
 from ohmwright.fleet.creep_table import CreepRow, creep_rows
 from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.fleet.worklist import WorkUnit
 from ohmwright.model.quantity import unit_of
-from ohmwright.records.queries import Filter, runs
+from ohmwright.records.run_lists import Filter, runs
 from ohmwright.wire.clock import RealClock
 
 _LIKELY, _EVEN = 0.1, 0.5
@@ -78,7 +78,9 @@ def _work_unit(unit: WorkUnit) -> dict[str, Any]:
         "serial": asset.serial,
         "site": asset.site,
         "state": asset.state,
-        "risk": None if last is None else unit.risk,
+        "risk_now": None if last is None else unit.risk.now,
+        "risk_within_year": None if last is None else unit.risk.within_year,
+        "probably_out": unit.is_probably_out,
         "foretold": unit.is_foretold,
         "due": None if unit.due is None else unit.due.isoformat(),
         "is_due": unit.is_due(today()),

@@ -29,10 +29,10 @@ export function worklistView() {
     else show(found)
   }
   return {
-    element: h('section', {}, h('h1', {}, 'Worklist'), h('p', {}, 'By risk of being out of tolerance, then by due date, then by place.'),
+    element: h('section', {}, h('h1', {}, 'Worklist'), h('p', {}, 'First what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
       h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'Simulated units'))), said,
       h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order' },
-        h('table', {}, h('thead', {}, h('tr', {}, ...['', 'Unit', 'Model', 'Place', 'Risk', 'Due', 'Last'].map((name) => h('th', { scope: 'col' }, name)))), list)),
+        h('table', {}, h('thead', {}, h('tr', {}, ...['', 'Unit', 'Model', 'Place', 'Risk now', 'Within a year', 'Due', 'Last'].map((name) => h('th', { scope: 'col' }, name)))), list)),
       h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone.')),
     title: () => 'Worklist',
     update() {
@@ -47,6 +47,12 @@ export function worklistView() {
 const row = (unit, place, simulated) => h('tr', {}, h('td', { class: 'number' }, String(place)),
   h('td', {}, h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag)),
   h('td', {}, `${unit.model}, ${unit.serial}`), h('td', {}, unit.site),
-  h('td', { class: 'number' }, unit.risk === null ? 'not known' : `${percent(unit.risk)}${unit.foretold ? ' *' : ''}`),
+  h('td', { class: 'number' }, risk(unit, unit.risk_now)), h('td', { class: 'number' }, risk(unit, unit.risk_within_year)),
   h('td', {}, unit.due === null ? 'no verdict yet' : `${unit.is_due ? '▲ ' : ''}${unit.due}`),
   h('td', {}, unit.last_verdict === null ? '' : verdict(unit.last_verdict), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)))
+
+function risk(unit, share) {
+  if (share === null) return 'not known'
+  if (unit.last_verdict === 'fail') return 'failed'
+  return `${percent(share)}${unit.foretold ? ' *' : ''}`
+}
