@@ -38,8 +38,8 @@ def _causes(seen: Evidence) -> Iterator[str]:
         )
     if seen.play_tolerances > _PLAY_TOLERANCES:
         yield (
-            f"the trim loses about {seen.play_counts:.0f} counts at each reversal (backlash), "
-            "more than the tolerance allows; a trim without play would help"
+            f"after reversals the output fell short by about {seen.play_counts:.0f} counts, as with "
+            "a trim that has play (backlash), more than the tolerance allows; see whether it has"
         )
     if seen.left_over_tolerances > _WARMTH_TOLERANCES:
         yield (

@@ -59,7 +59,9 @@ def evidence(
     noise = 0.0 if fit is None else float(np.sqrt(fit.start.variance))
     droop = prior.mean_of(Coefficient.DROOP) * cooled(1.0, spec.rest_s)
     losses = findings.backlash.losses
-    explains_all = losses > 1 and losses >= findings.surprises
+    # an output that settles in a way of its own misses what was foretold without any play
+    settles = not estimator.habits.rises_otherwise
+    explains_all = settles and losses > 1 and losses >= findings.surprises
     play = findings.backlash.play_counts if explains_all else 0.0
     latest = findings.latest
     return Evidence(
