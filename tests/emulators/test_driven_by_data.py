@@ -26,7 +26,6 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.conformance import CHECKS
 from ohmwright.instruments.conformance_kit import Kit
 
-from .brindle import Brindle
 from .conftest import ANALYZERS, FILES, Table
 
 pytestmark = pytest.mark.anyio
@@ -68,8 +67,6 @@ async def test_they_pass_the_conformance_kit_and_calibrate_a_unit(
         assert table.generator.kept == table.plant.trim
         assert f"0 to {table.plant.trim} ".encode() in program.stdout
         assert not table.plant.is_on
-        if isinstance(table.analyzer, Brindle):
-            assert table.analyzer.too_early == 0
 
     async with anyio.create_task_group() as tasks:
         for name in ANALYZERS:

@@ -50,6 +50,7 @@ async def _verdicts(table: VirtualTable, procedure: Path) -> dict[tuple[str, str
 async def test_a_unit_is_calibrated(name: str, tmp_path: Path) -> None:
     table = virtual_table(name, tmp_path, SLOW_S if name == "brindle-7" else 0.0)
     await _see_calibrated(table, FILES / "osier-90-check.toml")
+    assert getattr(table.analyzer, "too_early", 0) == 0, "its pauses were not kept"
 
 
 async def test_a_unit_that_ends_replies_by_a_prompt_is_calibrated(tmp_path: Path) -> None:

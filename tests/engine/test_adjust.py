@@ -76,7 +76,7 @@ async def test_every_point_lands_and_says_so_rightly(make_rig: Callable, seed: i
         true = result.target.value + error * result.target.half_width
         assert abs(measured.value - true) < 5 * measured.uncertainty
     assert sum(isinstance(e, TrimsStored) for e in events) == 6
-    assert sum(isinstance(e, ActivationOpened) for e in events) <= 16
+    assert sum(isinstance(e, ActivationOpened) for e in events) <= 18
 
 
 async def test_the_trim_is_moved_while_rf_is_on_and_told_of_after(make_rig: Callable) -> None:

@@ -309,7 +309,7 @@ async def test_a_unit_with_a_port_is_told_to_leave(make_rig: Callable, answers: 
     async def move_trim(counts: int) -> int:
         nonlocal moved
         moved += 1
-        if moved < 3:
+        if moved < 2:
             return await type(generator).move_trim(generator, counts)
         if not answers:
             generator.dialogue.framing.link._handle = lambda _: b""

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 
+import anyio
 import pytest
 
 from ohmwright.engine import release as module
@@ -279,6 +280,30 @@ async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable)
     with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
             await rig.bench.clock.sleep(2)
+
+
+async def test_nor_where_its_time_ran_out_as_the_limit_did(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What the first release saw is known to the one after it, which finds RF off."""
+    rig, tries = make_rig(), list[float]()
+    monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.1)
+    await ensure_off_at_start(rig.bench)
+    heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" else None)
+    switch_off = rig.bench.analyzer.switch_off
+
+    async def slow() -> None:
+        await switch_off()
+        tries.append(rig.bench.clock.now_s())
+        if len(tries) == 4:
+            rig.bench.clock.advance(1.0)
+            await anyio.sleep(60)
+
+    monkeypatch.setattr(rig.bench.analyzer, "switch_off", slow)
+    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
+            await rig.bench.clock.sleep(2)
+    assert len(tries) > 4
 
 
 @pytest.mark.parametrize("lies", [(b"STATe?",), (b"STATe?", b"REMaining?")])

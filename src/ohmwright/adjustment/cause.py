@@ -38,8 +38,8 @@ def _causes(seen: Evidence) -> Iterator[str]:
         )
     if seen.play_tolerances > _PLAY_TOLERANCES:
         yield (
-            f"after reversals the output fell short by about {seen.play_counts:.0f} counts, as with "
-            "a trim that has play (backlash), more than the tolerance allows; see whether it has"
+            f"after reversals the output fell short by about {seen.play_counts:.0f} counts, more "
+            "than the tolerance allows, as with a trim that has play (backlash); see whether it has"
         )
     if seen.left_over_tolerances > _WARMTH_TOLERANCES:
         yield (

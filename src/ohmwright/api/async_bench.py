@@ -147,7 +147,7 @@ class AsyncBench:
         opened = self.sweep(
             plan,
             run,
-            Told(options.get("on_event", ignore_event)),
+            EventListener(options.get("on_event", ignore_event)),
             records=options.get("records", self._records),
             accept_expired=options.get("accept_expired", False),
             assignment=self._unit.assigned(),
@@ -219,14 +219,14 @@ class AsyncBench:
                 accept_expired=accept_expired,
                 assignment=self._unit.assigned(),
             )
-            view = Told(options.get("on_event", ignore_event))
+            view = EventListener(options.get("on_event", ignore_event))
             async with aclosing(recorded_events(job, self.instruments, store, view)) as events:
                 async for _ in events:
                     pass
             return Run(records, job.run_id, (*earlier, *view.events))
 
 
-class Told:
+class EventListener:
     """Keeps the events of a run, and tells a caller of each."""
 
     def __init__(self, told: OnEvent) -> None:

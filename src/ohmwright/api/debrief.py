@@ -13,7 +13,7 @@ from ohmwright.adjustment.actions import Press
 from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, presses_words
 from ohmwright.model.base import FrozenModel
 
-from .overheard import Asked, Said
+from .overheard import CoachRemark, CueGiven
 
 SlipKind = Literal[
     "nothing pressed", "too few", "too many", "other key", "other direction", "something else"
@@ -24,7 +24,7 @@ Pressed = tuple[float, Literal["coarse", "fine"], Literal["up", "down"]]
 """A press that the unit took: its time in s of the bench's clock, key and direction."""
 
 
-class Slip(FrozenModel):
+class SlipSeen(FrozenModel):
     """Presses that were not as they were asked for."""
 
     at_s: float
@@ -56,7 +56,7 @@ class Debrief(FrozenModel):
 
     asked: int
     """How often presses were asked for."""
-    slips: tuple[Slip, ...]
+    slips: tuple[SlipSeen, ...]
     unfounded: tuple[str, ...]
     """What the coach said of slips where none had happened."""
     unasked: str
@@ -72,8 +72,8 @@ class Debrief(FrozenModel):
 
 
 def debrief(
-    asked: Sequence[Asked],
-    said: Sequence[Said],
+    asked: Sequence[CueGiven],
+    said: Sequence[CoachRemark],
     pressed: Sequence[Pressed],
     over_s: float | None,
     you: Effort,
@@ -93,8 +93,8 @@ def debrief(
 
 
 def _slips(
-    asked: Sequence[Asked], pressed: Sequence[Pressed], over_s: float | None
-) -> Iterator[Slip]:
+    asked: Sequence[CueGiven], pressed: Sequence[Pressed], over_s: float | None
+) -> Iterator[SlipSeen]:
     """Yield each request that was not done as asked."""
     begins = [0.0 if n == 0 else _HELD_BACK_S for n in range(len(asked))]
     last_s = float("inf") if over_s is None else over_s + _HELD_BACK_S
@@ -103,7 +103,7 @@ def _slips(
         done = _presses([each for each in pressed if at_s + begin_s <= each[0] < end_s])
         kind = _kind(press, done)
         if kind is not None:
-            yield Slip(
+            yield SlipSeen(
                 at_s=at_s,
                 kind=kind,
                 asked=presses_words((press,)),
@@ -141,8 +141,8 @@ def _presses(pressed: Sequence[Pressed]) -> tuple[Press, ...]:
 
 
 def _noticed(
-    slips: Sequence[Slip], said: Sequence[Said]
-) -> tuple[tuple[Slip, ...], tuple[str, ...]]:
+    slips: Sequence[SlipSeen], said: Sequence[CoachRemark]
+) -> tuple[tuple[SlipSeen, ...], tuple[str, ...]]:
     """Return the slips with what was said of each, and what was said of none."""
     found, unfounded = list(slips), list[str]()
     for one in said:

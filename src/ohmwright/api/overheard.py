@@ -12,14 +12,14 @@ from ohmwright.model.cue import Cue
 from ohmwright.wire.clock import Clock
 
 
-class Asked(NamedTuple):
+class CueGiven(NamedTuple):
     """Presses that were asked for, by a cue or a request."""
 
     at_s: float
     press: Press
 
 
-class Said(NamedTuple):
+class CoachRemark(NamedTuple):
     """What the coach said the meter had shown."""
 
     at_s: float
@@ -32,8 +32,8 @@ class OverheardOperator(Operator):
     def __init__(self, person: Operator, clock: Clock) -> None:
         self.person, self._clock = person, clock
         self.name, self.present = person.name, person.present
-        self.asked: list[Asked] = []
-        self.said: list[Said] = []
+        self.asked: list[CueGiven] = []
+        self.said: list[CoachRemark] = []
         self.over_s: float | None = None
         """When the latest presses were no longer to be made; None while they are."""
 
@@ -47,7 +47,8 @@ class OverheardOperator(Operator):
         now_s = self._clock.now_s()
         seen = cue.words if cue == NOBODY else cue.seen
         if seen and not (cue.kind == "press" and self.said and self.said[-1].words == seen):
-            self.said.append(Said(now_s, seen))  # a cue to press repeats what was said before it
+            # a cue to press repeats what was said before it
+            self.said.append(CoachRemark(now_s, seen))
         if cue.kind == "press" and cue.presses > 0 and cue.key:
             self._ask(cue.key, cue.presses if cue.direction == "up" else -cue.presses)
         elif cue.kind == "done":
@@ -66,5 +67,5 @@ class OverheardOperator(Operator):
         await self.person.tell(words)
 
     def _ask(self, key: Literal["coarse", "fine"], times: int) -> None:
-        self.asked.append(Asked(self._clock.now_s(), Press(key, times)))
+        self.asked.append(CueGiven(self._clock.now_s(), Press(key, times)))
         self.over_s = None

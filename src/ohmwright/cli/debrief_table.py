@@ -5,7 +5,7 @@ from __future__ import annotations
 from rich.table import Table
 from rich.text import Text
 
-from ohmwright.api.debrief import Debrief, Effort, Slip
+from ohmwright.api.debrief import Debrief, Effort, SlipSeen
 from ohmwright.api.run_pace import duration
 
 from .console import out
@@ -37,7 +37,7 @@ def _summary(debrief: Debrief) -> str:
     )
 
 
-def _slips(slips: tuple[Slip, ...]) -> Table:
+def _slips(slips: tuple[SlipSeen, ...]) -> Table:
     table = plain_table("Slips", "At", "Asked for", "Made", "What the coach said of it")
     table.columns[-1].no_wrap, table.columns[-1].overflow = False, "fold"
     for slip in slips:
@@ -50,7 +50,7 @@ def _slips(slips: tuple[Slip, ...]) -> Table:
     return table
 
 
-def slip_said(slip: Slip) -> str:
+def slip_said(slip: SlipSeen) -> str:
     """Return whether a slip was noticed, when, and what was said."""
     if slip.said_after_s is None:
         return "Not noticed."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
 
@@ -121,38 +122,54 @@ def _tries(bench: Bench) -> Iterator[None]:
         done += 1
 
 
+@dataclass
+class _Seen:
+    """What a release has seen so far; a second one after it goes on with it."""
+
+    begun_s: float
+    took_s: float | None = None
+    sent: int = 0
+    stayed_closed: bool = False
+    last_on_s: float = 0.0
+
+    @property
+    def confirmed(self) -> ConfirmedRelease:
+        """It has been read back as off."""
+        return ConfirmedRelease(self.took_s or 0.0, self.stayed_closed, self.sent, self.last_on_s)
+
+
 async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
+    seen = _Seen(bench.clock.now_s())
     for bound_s in (_bound_s(bench), LAST_TRY_BOUND_S):
         with anyio.move_on_after(bound_s, shield=True):
-            return await _release(bench, current_seen=current_seen)
+            return await _release(bench, seen, current_seen=current_seen)
     return "the time for reading it back ran out"
 
 
-async def _release(bench: Bench, *, current_seen: bool) -> ConfirmedRelease | str:
+async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> ConfirmedRelease | str:
     """Send OFF until it is read back as off; return what is wrong where it never is.
 
     A current that was read and is gone is proof. Without one, RF may still be coming on: then no
     current may be read for as long as a unit takes to answer its key.
     """
     analyzer, clock, rf = bench.analyzer, bench.clock, bench.rf
-    problem, begun_s, stayed_closed = "OFF was not sent", clock.now_s(), False
-    took_s, sent, last_on_s = None, 0, 0.0
+    problem = "OFF was not sent"
     for _ in _tries(bench):
-        sent += 1 if took_s is None else 0
+        seen.sent += 1 if seen.took_s is None else 0
         try:
             await analyzer.switch_off()
             still = await rf.evidence_on()
             is_open = still is None if analyzer.keyed_by_foot else not rf.contact_closed
-            if took_s is None and is_open:
-                took_s = clock.now_s() - begun_s
+            if seen.took_s is None and is_open:
+                seen.took_s = clock.now_s() - seen.begun_s
             if still is None and not current_seen:
                 still = await rf.evidence_on_within(_KEYING_DELAY_S)
             if still is None:
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
-                return ConfirmedRelease(took_s or 0.0, stayed_closed, sent, last_on_s)
-            problem, last_on_s = still, clock.now_s() - begun_s
-            stayed_closed = stayed_closed or rf.contact_closed or rf.limit_runs
+                return seen.confirmed
+            problem, seen.last_on_s = still, clock.now_s() - seen.begun_s
+            seen.stayed_closed = seen.stayed_closed or rf.contact_closed or rf.limit_runs
         except LinkTimeout as silent:
             rf.set_unknown()
             problem = silent.happened.rstrip(".")

@@ -21,7 +21,7 @@ from .gate import cookie_name, refusal
 from .history import History, PaperForm
 from .news import Newsroom
 from .offered import OfferedProcedures
-from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Renew, Said, Turn
+from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Renew, Turn, Words
 from .outlook import Outlook
 from .preview import preview, unreadable
 from .request_body import body_of
@@ -116,7 +116,7 @@ class PageCalls:
 
     async def say(self, request: Request) -> Response:
         """Answer the open request."""
-        desk, said, screen = await self._order(request, Said)
+        desk, said, screen = await self._order(request, Words)
         desk.lease.require(screen.number)
         desk.say(said.number, said.words)
         return JSONResponse({})

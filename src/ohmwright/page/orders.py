@@ -48,7 +48,7 @@ class Begin(Body):
     """Who does it, as they gave their name; empty: the account that runs the server."""
 
 
-class Said(Body):
+class Words(Body):
     """What the person says to an open request."""
 
     number: Annotated[int, Field(ge=0, le=1_000_000_000)]

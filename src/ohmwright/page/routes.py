@@ -20,7 +20,7 @@ from ohmwright.model.errors import OhmwrightError
 
 from .calls import SCREEN_HEADER, PageCalls, refused
 from .gate import refusal
-from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Renew, Said, Turn
+from .orders import Begin, Body, Command, Enter, KeyPress, Nothing, Renew, Turn, Words
 
 FILES = Path(__file__).parent / "static"
 
@@ -56,7 +56,7 @@ CALLS = (
     ),
     Call("POST", "/benches/{bench:int}/begin", PageCalls.begin, Begin),
     Call("POST", "/benches/{bench:int}/stop", PageCalls.stop),
-    Call("POST", "/benches/{bench:int}/say", PageCalls.say, Said),
+    Call("POST", "/benches/{bench:int}/say", PageCalls.say, Words),
     Call("POST", "/benches/{bench:int}/command", PageCalls.command, Command),
     Call("POST", "/benches/{bench:int}/press", PageCalls.press, KeyPress),
     Call("POST", "/benches/{bench:int}/turn", PageCalls.turn, Turn),

@@ -13,7 +13,7 @@ from .result_tables import ResultCells
 from .typesetting import shipped_characters
 from .visible_text import visible_text
 
-Element = tuple[str, str]
+NamedElement = tuple[str, str]
 """What it is, and its text on the paper."""
 _MOST_NAMED = 6
 _DROPPED = dict.fromkeys(map(ord, "\u200b\u00ad"))
@@ -43,7 +43,7 @@ def refuse_hidden_elements(pdf: bytes, sheet: CertificateText, template: Path) -
     )
 
 
-def elements(sheet: CertificateText) -> Iterator[Element]:
+def elements(sheet: CertificateText) -> Iterator[NamedElement]:
     """Yield all that a paper must show, each as often as it must be there."""
     yield from _standing(sheet)
     yield "the number", sheet.number
@@ -71,7 +71,7 @@ def elements(sheet: CertificateText) -> Iterator[Element]:
     yield "the hash of the record", sheet.head
 
 
-def _standing(sheet: CertificateText) -> Iterator[Element]:
+def _standing(sheet: CertificateText) -> Iterator[NamedElement]:
     """What the paper is worth: void, draft, copy, simulated; else its verdict."""
     for word in ("void", "draft", "copy", "simulated"):
         if said := getattr(sheet, word):
@@ -81,14 +81,14 @@ def _standing(sheet: CertificateText) -> Iterator[Element]:
         yield "the verdict of the whole", sheet.verdict
 
 
-def _result(point: str, cells: ResultCells) -> Iterator[Element]:
+def _result(point: str, cells: ResultCells) -> Iterator[NamedElement]:
     """Value, U and verdict of one result."""
     yield f"the value of {point}", cells.value
     yield f"U of {point}", cells.expanded
     yield f"the verdict of {point}", cells.verdict
 
 
-def _sentences(sheet: CertificateText) -> Iterator[Element]:
+def _sentences(sheet: CertificateText) -> Iterator[NamedElement]:
     """The sentences that say what results mean and what befell the work."""
     kinds: tuple[tuple[str, Iterable[str]], ...] = (
         ("the decision rule", sheet.rules),
