@@ -1,5 +1,6 @@
 """The forecast of a store: what it says of units, and the risk kept for a worklist."""
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -134,3 +135,17 @@ def test_a_unit_that_is_out_is_due_now_whatever_a_visit_costs(store: SqlStore) -
     failed = rows["HF-003"]
     assert (failed.months, failed.cheapest_months, failed.reliability) == (0.0, 0.0, None)
     assert failed.due_now == "failed"
+
+
+def test_nothing_is_advised_for_a_unit_that_was_withdrawn(store: SqlStore) -> None:
+    forecast = recorded_forecast(store, simulated=True)
+    asked = IntervalQuestion(0.9, AllowedIntervals(0.0, 3.0), None, date_of(0.0))
+    everyone = unit_intervals(forecast, asked)
+    worst = min(everyone, key=lambda row: row.months)
+    rest = unit_intervals(forecast, replace(asked, withdrawn={worst.asset}))
+    assert worst.asset not in {row.asset for row in rest}
+    before, after = (
+        next(row.months for row in rows if row.asset is None and row.model == worst.model)
+        for rows in (everyone, rest)
+    )
+    assert after > before

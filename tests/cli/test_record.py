@@ -116,7 +116,9 @@ def test_verify_looks_for_the_hash_on_a_certificate(
     exported = tmp_path / "one.jsonl"
     assert ohmwright("record", "export", exported, run, "--records", tmp_path).code == 0
     head = json.loads(exported.read_text().splitlines()[-1])["seal"]["statement"]["head"]
-    assert ohmwright("record", "verify", "--head", head, "--records", tmp_path).code == 0
+    found = ohmwright("record", "verify", "--head", head, "--records", tmp_path)
+    assert found.code == 0
+    assert f"{head}: on record, the hash of an event of run " in " ".join(found.out.split())
     other = ohmwright("record", "verify", "--head", "ab" * 32, "--records", tmp_path)
     assert (other.code, "not on record" in other.out) == (6, True)
 

@@ -4,6 +4,9 @@ import numpy as np
 import pytest
 
 from ohmwright.engine.standing_reading import StandingReading
+from ohmwright.engine.stop_rules import UntilDecided
+from ohmwright.estimation.point import Question
+from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.errors import ProtocolError
 
 
@@ -34,3 +37,14 @@ def test_the_quietest_output_is_not_taken_for_it(noise: float) -> None:
     for shock in rng.normal(size=36_000):
         swing = 0.7 * swing + np.sqrt(1 - 0.7**2) * shock
         watch.note(round(458.0 * (1 + noise * swing), 1))
+
+
+def test_a_meter_that_hangs_on_the_way_up_decides_nothing() -> None:
+    """Far below the limit, nine times in a row: with the tenth the run ends."""
+    rule = UntilDecided(Question(500.0, 20.0, 0.3, 0.1), ResidualWarmth(), lambda _: True)
+    rising = [0.3, 90.1, 168.8, 233.2, 302.8]
+    decided = [
+        rule.read(0.5 + 0.25 * place, current_ma)
+        for place, current_ma in enumerate([*rising, *[341.9] * 9])
+    ]
+    assert not any(decided[-6:])

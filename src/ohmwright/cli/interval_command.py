@@ -12,6 +12,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.model.errors import UsageError
+from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.last_runs import decisive_runs
 from ohmwright.reports.text import percent_text, printable
 from ohmwright.wire.clock import RealClock
@@ -52,12 +53,16 @@ def show_intervals(choice: FleetChoice, request: IntervalRequest) -> None:
     forecast = chosen_forecast(choice)
     with open_records_for_reading(choice.records) as store:
         decisive = decisive_runs(store.database, simulated=choice.simulated)
+        registered = AssetRegister(store.database).all()
     asked = IntervalQuestion(
         request.target,
         AllowedIntervals(request.shortest_months / 12, request.longest_months / 12),
         costs,
         now=RealClock().wall(),
         failed=frozenset(tag for tag, run in decisive.items() if run.verdict == "fail"),
+        withdrawn=frozenset(
+            each.asset.tag for each in registered if each.asset.state == "withdrawn"
+        ),
     )
     rows = unit_intervals(forecast, asked)
     rows = [row for row in rows if choice.asset in (None, row.asset)]

@@ -70,4 +70,4 @@ def agrees_to_repair(problem: InRepairError) -> bool:
     said = f"{problem.happened} It may be open or unsafe."
     err().print(Text(printable(said), style="yellow"), soft_wrap=True)
     err().print("Work on it all the same? yes, or Enter for no: ", end="")
-    return anyio.run(read_line).strip().casefold() == "yes"
+    return anyio.run(read_line).strip().casefold() in ("y", "yes")

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import asdict, dataclass, field
 from pathlib import Path
 from typing import Literal
 
@@ -52,6 +52,8 @@ class StoreCheck:
     trusted: TrustedKeys
     papers: Sequence[FoundPaper] = ()
     """Of the files that were asked for, those that are issued papers."""
+    heads: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
+    """By each hash that was asked for and is on record, the runs that have it."""
 
     @property
     def state(self) -> StoreState:
@@ -111,6 +113,7 @@ def _checked_store(
         [run_id for run_id in open_runs if not chosen or run_id in chosen],
         trusted,
         papers,
+        {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
     )
 
 
@@ -137,6 +140,7 @@ def _document(check: StoreCheck) -> dict[str, object]:
         "state": check.state,
         "findings": [asdict(finding) for finding in check.findings],
         "unsigned_runs": list(check.open_runs),
+        "heads": {head: list(found) for head, found in check.heads.items()},
         "papers": [asdict(paper) for paper in check.papers],
         "keys": [
             {
@@ -157,6 +161,9 @@ def _print(check: StoreCheck) -> None:
     for paper in check.papers:
         issued = f"issued {paper.issued_at} by {paper.issued_by} as certificate {paper.certificate}"
         out().print(Text(printable(f"{paper.path}: {issued}.")), soft_wrap=True)
+    for head, found in check.heads.items():
+        where = f"an event of run {', '.join(found)}" if found else "a signature or approval"
+        out().print(Text(printable(f"{head}: on record, the hash of {where}.")), soft_wrap=True)
     if check.open_runs:
         named = ", ".join(map(printable, check.open_runs))
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)

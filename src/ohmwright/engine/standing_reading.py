@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from ohmwright.model.errors import ProtocolError
 
 _FINE_DIGIT = 3e-4
@@ -10,6 +12,15 @@ practice, no source)."""
 _ALIKE = 10
 """So many readings of one figure in a row are none of an output seen with such a digit: two
 neighbours are alike in about one of five."""
+_SOME_ALIKE = 4
+"""After so many nothing is decided: the meter may have hung where the output still rises."""
+
+
+def may_stand_still(currents_ma: Sequence[float], digit_ma: float) -> bool:
+    """Return whether the latest readings are of one figure, so that one must wait for another."""
+    latest = currents_ma[-_SOME_ALIKE:]
+    alike = max(latest) - min(latest) < 0.5 * digit_ma
+    return len(latest) == _SOME_ALIKE and digit_ma <= _FINE_DIGIT * latest[-1] and alike
 
 
 class StandingReading:

@@ -20,6 +20,8 @@ from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.hardware import MeterData
 from ohmwright.model.step import Point, Timing
 
+from .standing_reading import may_stand_still
+
 Floats = NDArray[np.float64]
 
 _TEST_EVERY_S = 0.5
@@ -115,6 +117,7 @@ class UntilDecided:
         self._precision_ma = precise_enough_ma(asked) if precision_ma is None else precision_ma
         self._wait_until_s = _WAIT_AGES * asked.at_age_s
         self._is_final = is_final
+        self._digit_ma = asked.resolution
         self._until_settled = UntilSettled(asked.at_age_s, asked.window_s, asked.resolution, warmth)
         self._next_test_s = 0.0
         self._remainder = inf
@@ -135,6 +138,8 @@ class UntilDecided:
         self._remainder = estimate.remainder
         self._next_test_s = age_s + max(_TEST_AGAIN_S, estimate.wait_s(_BOUNDS))
         if estimate.outcome(_BOUNDS) == "undecided":
+            return False
+        if may_stand_still(currents_ma.tolist(), self._digit_ma):
             return False
         if self._test.outcome(ages_s, currents_ma) == "undecided":
             return False

@@ -11,6 +11,8 @@ from typing import Literal
 from ohmwright.records.campaigns import CampaignEntry, Worker
 
 UnitPhase = Literal["open", "taken", "done", "skipped"]
+_NOT_ONCE_DONE = ("skipped", "handed over")
+"""What no unit is whose run is finished: on another laptop that run may not have been known."""
 _MINUTES_OF_UNKNOWN = 20.0
 """A unit takes so long until one was done; a guess."""
 
@@ -57,7 +59,10 @@ def unit_states(
     """
     states: dict[str, UnitState] = {}
     for entry in entries:
-        states[entry.tag] = _after(states.get(entry.tag, UnitState(entry.tag)), entry)
+        state = states.get(entry.tag, UnitState(entry.tag))
+        if entry.what not in _NOT_ONCE_DONE or not verdicts.get(state.run_id):
+            state = _after(state, entry)
+        states[entry.tag] = state
     return {tag: _settled(one, verdicts, elsewhere) for tag, one in states.items()}
 
 

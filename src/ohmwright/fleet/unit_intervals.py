@@ -56,6 +56,8 @@ class IntervalQuestion:
     now: datetime
     failed: Collection[str] = ()
     """Units whose newest verdict is a fail."""
+    withdrawn: Collection[str] = ()
+    """Units that are not used any more: nothing is advised for them, nor learned of how long."""
 
 
 def unit_intervals(forecast: FleetForecast, asked: IntervalQuestion) -> list[UnitInterval]:
@@ -75,6 +77,8 @@ def _of_units(forecast: FleetForecast, asked: IntervalQuestion) -> Iterator[Unit
     years = advice.years
     risk_now = forecast.risk(np.maximum(start, years_of(asked.now)))
     for index, (asset, model) in enumerate(zip(forecast.assets, forecast.models, strict=True)):
+        if asset in asked.withdrawn:
+            continue
         has_failed = asset in asked.failed
         why = "failed" if has_failed else _why_probably_out(risk_now[index])
         yield UnitInterval(
@@ -150,6 +154,7 @@ def _of_models(forecast: FleetForecast, asked: IntervalQuestion) -> Iterator[Uni
 
 def _counts(forecast: FleetForecast, asked: IntervalQuestion) -> npt.NDArray[np.bool_]:
     """Return which units were left in tolerance, as far as is known."""
-    failed = np.array([asset in asked.failed for asset in forecast.assets])
-    counts: npt.NDArray[np.bool_] = ~failed & (forecast.risk(forecast.last_at) < PROBABLY_OUT)
+    left_out = {*asked.failed, *asked.withdrawn}
+    used = np.array([asset not in left_out for asset in forecast.assets])
+    counts: npt.NDArray[np.bool_] = used & (forecast.risk(forecast.last_at) < PROBABLY_OUT)
     return counts

@@ -44,6 +44,11 @@ def issued_papers(
 
 def _no_paper(path: Path) -> AuditFinding:
     what = f"{path} is no PDF or HTML that was issued here: a draft, a copy, changed, or another's"
+    if path.suffix.lower() not in (".pdf", ".html"):
+        what = (
+            f"{path} cannot be held against the record: PDF and HTML are what is issued. The "
+            "signature of a DCC is checked by any program for XML signatures"
+        )
     return AuditFinding(what, kind="unknown")
 
 
