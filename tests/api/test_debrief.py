@@ -6,7 +6,7 @@ import pytest
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.api.debrief import Effort, Pressed, debrief
-from ohmwright.api.overheard import Asked, Said
+from ohmwright.api.overheard import CoachRemark, CueGiven
 from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
 from ohmwright.engine.run import run
 from ohmwright.simulator.cued_hands import Hands
@@ -14,7 +14,7 @@ from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 
 YOU = Effort(presses=0, rf_on_s=0.0, bench_s=0.0)
-UP_2 = Asked(10.0, Press("coarse", 2))
+UP_2 = CueGiven(10.0, Press("coarse", 2))
 A: Pressed = (12.0, "coarse", "up")
 B: Pressed = (12.5, "coarse", "up")
 
@@ -41,20 +41,20 @@ def anyio_backend() -> str:
 )
 def test_each_kind_of_slip(pressed: list[Pressed], kind: str | None, done: str | None) -> None:
     follows = [(41.0, "fine", "down")]
-    asked = [UP_2, Asked(40.0, Press("fine", -1))]
+    asked = [UP_2, CueGiven(40.0, Press("fine", -1))]
     found = debrief(asked, [], [*pressed, *follows], None, YOU)  # type: ignore[list-item]
     shown = [(slip.kind, slip.done) for slip in found.slips]
     assert shown == ([] if kind is None else [(kind, done)])
 
 
 def test_what_the_coach_said_is_put_beside_the_slip_that_it_was_said_of() -> None:
-    asked = [Asked(10.0 * n, Press("fine", 1)) for n in range(1, 5)]
+    asked = [CueGiven(10.0 * n, Press("fine", 1)) for n in range(1, 5)]
     pressed: list[Pressed] = [(42.0, "fine", "up"), (5.0, "fine", "down")]
     said = [
-        Said(9.0, "The meter shows the other key: a word too early."),
-        Said(12.0, "The output has moved."),
-        Said(23.0, "The meter shows none of what was asked for: fine up once."),
-        Said(43.0, "An earlier cue was probably not carried out as asked (none)."),
+        CoachRemark(9.0, "The meter shows the other key: a word too early."),
+        CoachRemark(12.0, "The output has moved."),
+        CoachRemark(23.0, "The meter shows none of what was asked for: fine up once."),
+        CoachRemark(43.0, "An earlier cue was probably not carried out as asked (none)."),
     ]
     found = debrief(asked, said, pressed, 60.0, YOU)
     assert [(slip.noticed, slip.said_after_s) for slip in found.slips] == [

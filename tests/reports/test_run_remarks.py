@@ -55,8 +55,8 @@ def test_what_befell_the_work_is_told() -> None:
         )
     )
     assert "told before RF, warning of cut: a last digit of 5 mA" in told
-    assert "after OFF the output took 1.2 s to go off" in slow
-    assert "OFF had to be sent again: 2 times, and 0.1 s, until the output read off" in again
+    assert "the output was read back as off 1.2 s after OFF" in slow
+    assert "OFF was sent 2 times: the output was read back as off 0.1 s after the first" in again
     assert "RF was on though nobody had asked for it (40 mA flowed); OFF ended it" in unasked
     assert "service mode at P1 left without saving, as told by Oda Brandvik" in left
 

@@ -304,7 +304,7 @@ def _notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
             if event.protections is not None and event.protections.guard_words:
                 yield "care", f"{event.protections.guard_words}."
         case SlowRelease():
-            yield "care", f"RF took {event.took_s:.1f} s to go off."
+            yield "care", f"RF was read back as off {event.took_s:.1f} s after OFF."
         case UnaskedRf():
             yield "alarm", f"RF was on though nobody had asked for it: {event.seen}."
         case ServiceLeft():

@@ -26,6 +26,10 @@ from .run_remarks import remarks_of_run
 from .text import printable
 from .traceability_marks import ValueMarks, value_marks
 
+_WHATEVER_THE_RULE = (
+    "pass and fail are said only where the readings' scatter leaves no doubt (95 %), else undecided"
+)
+
 
 @dataclass(frozen=True)
 class CertifiedPoint:
@@ -184,7 +188,7 @@ def certificate_of(
         verdict=finished.verdict,
         lines=tuple(_lines(results)),
         adjustments=tuple(_adjustments(results, events)),
-        rules=tuple(dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)),
+        rules=_rules(results),
         remarks=remarks_of_run(events),
         on_s=on_s,
         bench_time_s=bench_time_s,
@@ -195,6 +199,12 @@ def certificate_of(
         copy=printable(copy) if copy else "",
         issue=issue,
     )
+
+
+def _rules(results: Sequence[Result]) -> tuple[str, ...]:
+    """The decision rules of a run and what holds whatever the rule; none if nothing is decided."""
+    rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
+    return (*rules, _WHATEVER_THE_RULE) if rules else ()
 
 
 def _work_orders(events: Iterable[Event]) -> tuple[str, ...]:

@@ -50,11 +50,18 @@ def label(
         "done": done,
         "until": _until(certificate, due),
         "verdict": "void" if certificate.issue.void else _WORDS[certificate.verdict],
+        "note": _note(certificate),
         "head": (certificate.head or "")[:12],
         "simulated": certificate.seed is not None,
         "qr": _qr(qr_text(certificate)),
     }
     return typeset(TEMPLATES / "label.typ", document, form=form, at=certificate.ended_at)
+
+
+def _note(certificate: Certificate) -> str:
+    """That nobody has approved the certificate; empty where somebody has, or where it is void."""
+    issue = certificate.issue
+    return "" if issue.void or issue.approvals else "not approved"
 
 
 def _until(certificate: Certificate, due: date | None) -> str:
@@ -80,7 +87,8 @@ def qr_text(certificate: Certificate) -> str:
     number = (f"certificate {printable(issue.number)}",) if issue.replaces else ()
     verdict = "void" if issue.void else certificate.verdict
     lines = ("ohmwright", verdict, f"run {printable(certificate.run_id)}", *number, *head)
-    return "\n".join((*lines, *simulated))
+    note = tuple(filter(None, (_note(certificate),)))
+    return "\n".join((*lines, *note, *simulated))
 
 
 def _qr(text: str) -> str:

@@ -98,11 +98,11 @@ def _ended(event: UnaskedRf) -> str:
 def _slow_release_text(event: SlowRelease) -> str:
     if event.sent is not None and event.sent > 1:
         return (
-            f"OFF had to be sent again: {event.sent} times, and {event.took_s:.1f} s, until the "
-            "output read off"
+            f"OFF was sent {event.sent} times: the output was read back as off "
+            f"{event.took_s:.1f} s after the first"
         )
     if event.keyed_by is None:
-        return f"after OFF the output took {event.took_s:.1f} s to go off"
+        return f"the output was read back as off {event.took_s:.1f} s after OFF"
     return (
         f"{event.keyed_by} was told to release the foot switch, and the meter showed no current "
         f"{event.took_s:.0f} s later"

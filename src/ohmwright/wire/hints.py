@@ -11,5 +11,5 @@ def hint(received: bytes) -> str:
     if strange > len(received) / 4:
         return "Most of these bytes are no text: check the baud rate and the serial format."
     if received.endswith(b"\r"):
-        return "The reply ended in \\r: set reply_terminator in the command set."
+        return "The reply ended in \\r: see that the command set says so of its replies."
     return "Check that this is the right instrument, its command set and its terminator."
