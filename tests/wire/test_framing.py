@@ -122,7 +122,7 @@ async def test_draining_ends_though_the_line_never_does() -> None:
     ("received", "hint"),
     [
         (b"", "Check power"),
-        (b"0.3512\r", "reply_terminator"),
+        (b"0.3512\r", "ended in \\r"),
         (b"\xfe\x80\x00\xf8", "baud rate"),
         (b"0.35", "right instrument"),
     ],
