@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import numpy as np
+from numpy.typing import NDArray
 
 from ohmwright.model.errors import ProtocolError
+
+Floats = NDArray[np.float64]
 
 _FINE_DIGIT = 3e-4
 """A digit so small against the reading shows an output's noise, which is 0.05 % and more (common
@@ -16,11 +19,17 @@ _SOME_ALIKE = 4
 """After so many nothing is decided: the meter may have hung where the output still rises."""
 
 
-def may_stand_still(currents_ma: Sequence[float], digit_ma: float) -> bool:
+def may_stand_still(currents_ma: Floats, digit_ma: float) -> bool:
     """Return whether the latest readings are of one figure, so that one must wait for another."""
-    latest = currents_ma[-_SOME_ALIKE:]
-    alike = max(latest) - min(latest) < 0.5 * digit_ma
-    return len(latest) == _SOME_ALIKE and digit_ma <= _FINE_DIGIT * latest[-1] and alike
+    first_ma, *rest_ma = currents_ma[-_SOME_ALIKE:]
+    return len(rest_ma) == _SOME_ALIKE - 1 and all(
+        _shows_alike(current_ma, first_ma, digit_ma) for current_ma in rest_ma
+    )
+
+
+def _shows_alike(current_ma: float, before_ma: float, digit_ma: float) -> bool:
+    """Return whether two readings are of one figure, with a digit in which noise would show."""
+    return digit_ma <= _FINE_DIGIT * current_ma and abs(current_ma - before_ma) < 0.5 * digit_ma
 
 
 class StandingReading:
@@ -36,8 +45,7 @@ class StandingReading:
 
     def note(self, current_ma: float) -> None:
         """Take in a reading in mA. Raises ProtocolError where the figure stands still."""
-        fine = self._digit_ma <= _FINE_DIGIT * current_ma
-        same = fine and abs(current_ma - self._figure_ma) < 0.5 * self._digit_ma
+        same = _shows_alike(current_ma, self._figure_ma, self._digit_ma)
         self._alike = self._alike + 1 if same else 1
         self._figure_ma = current_ma
         if self._alike >= _ALIKE:

@@ -139,7 +139,7 @@ class UntilDecided:
         self._next_test_s = age_s + max(_TEST_AGAIN_S, estimate.wait_s(_BOUNDS))
         if estimate.outcome(_BOUNDS) == "undecided":
             return False
-        if may_stand_still(currents_ma.tolist(), self._digit_ma):
+        if may_stand_still(currents_ma, self._digit_ma):
             return False
         if self._test.outcome(ages_s, currents_ma) == "undecided":
             return False

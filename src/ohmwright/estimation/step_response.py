@@ -34,6 +34,12 @@ class Steps:
         position: Floats = self.weights.sum(axis=0)
         return position
 
+    def delays(self, move_delay: float) -> Floats:
+        """How late each step acts, relative to the rise, shape (k, 1); moves as `move_delay`."""
+        delays = np.full((self.at_s.size, 1), move_delay)
+        delays[0] = 1.0
+        return delays
+
 
 def window_mean_response(
     since_s: Floats,
@@ -78,8 +84,7 @@ def driven(
     which moves act, relative to those of the rise. Moves that act sooner scale what has risen.
     """
     lag_s, dead_time_s, pole_ratio = dynamics.T[:, :, None, None]
-    delay = np.full((steps.at_s.size, 1), move_delay)
-    delay[0] = 1.0
+    delay = steps.delays(move_delay)
     each = window_mean_response(
         age_s[None, :] - steps.at_s[:, None],
         window_s,
@@ -101,8 +106,7 @@ def driven_with_slopes(
     The slopes are by the logarithms of lag, dead time and ratio of the time constants.
     """
     lag_s, dead_time_s, pole_ratio = dynamics
-    delay = np.full((steps.at_s.size, 1), move_delay)
-    delay[0] = 1.0
+    delay = steps.delays(move_delay)
     each, *slopes = _window_mean_with_slopes(
         age_s[None, :] - steps.at_s[:, None],
         window_s,
