@@ -49,10 +49,8 @@ class Members:
     other_shape: float = 0.0
 
 
-def plain_members(sums: Moments, eight: Prior, noise: Noise) -> Members:
-    """Members without departures; `sums` and prior are of the eight coefficients."""
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
-    found = decompose(sums.whitened(CORRELATIONS)[:, None], eight, noise, sums.count, starts)
+def plain_members(found: Decomposition) -> Members:
+    """Members without departures, of cases of shape (correlations, 1)."""
     return _likely([found], weights(found.log_evidence), COUNT)
 
 

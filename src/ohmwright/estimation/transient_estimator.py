@@ -15,15 +15,15 @@ from math import exp, sqrt
 import numpy as np
 from numpy.typing import NDArray
 
-from .ar1_regression import Moments, moments
-from .coefficients import COUNT, DYNAMIC, LINEAR, TRIM, Coefficient
+from .ar1_regression import moments
+from .coefficients import COUNT, DYNAMIC, TRIM, Coefficient
 from .departures import COURSE_COUNT, course_slopes
 from .habits import Habits
 from .members import Members, members_with_departures, plain_members
 from .prior import NoisePrior, TransientPrior
 from .thermal_droop import DROOP_TAU_S
 from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
-from .transient_fit import best_fit
+from .transient_fit import TransientFit, best_fit
 from .transient_problem import Problem, delay_s
 
 Floats = NDArray[np.float64]
@@ -59,11 +59,10 @@ def fit_transient(
     return None
 
 
-def _posterior(problem: Problem, state: FitStart) -> TransientEstimate:
-    """Posterior around `state`, averaged over correlations of the noise and explanations."""
-    columns = problem.columns(state)
-    members = _members(problem, moments(problem.weighted(columns, state), problem.keep), state)
-    columns = columns[:, -COUNT - 1 :]
+def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
+    """Posterior around `fit`, averaged over correlations of the noise and explanations."""
+    state, columns = fit.state, fit.columns
+    members = _with_departures(problem, fit) if problem.departures else plain_members(fit.found)
     covariance = members.covariance[:, -COUNT:, -COUNT:]
     to_come = (problem.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
     slope = columns[-1, DYNAMIC]
@@ -77,7 +76,7 @@ def _posterior(problem: Problem, state: FitStart) -> TransientEstimate:
         habits=Habits(
             hunting=members.hunting,
             other_shape=members.other_shape,
-            swing=_swing(problem, columns, state),
+            swing=_swing(problem, fit),
             move_delay=state.move_delay,
         ),
         remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
@@ -87,23 +86,23 @@ def _posterior(problem: Problem, state: FitStart) -> TransientEstimate:
     )
 
 
-def _members(problem: Problem, sums: Moments, state: FitStart) -> Members:
+def _with_departures(problem: Problem, fit: TransientFit) -> Members:
     """Posteriors that the readings leave likely; the last coefficients are the eight."""
-    prior = problem.coefficients_prior(state.variance, problem.prior.mean)
-    if not problem.departures:
-        return plain_members(sums, prior, problem.noise_prior())
-    habits, variance = problem.noise.habits, state.variance
+    columns = problem.with_departures(fit.columns, fit.about)
+    sums = moments(problem.weighted(columns, fit.about), problem.keep)
+    variance, habits = fit.state.variance, problem.noise.habits
+    prior = problem.coefficients_prior(variance, problem.prior.mean)
     return members_with_departures(sums, prior, problem.noise_prior(), variance, habits)
 
 
-def _swing(problem: Problem, columns: Floats, state: FitStart) -> float:
+def _swing(problem: Problem, fit: TransientFit) -> float:
     """Standard deviation of the risen readings about the plain fit, relative to the target.
 
     Early readings that leave the model are not counted: the end of a rise is no swing.
     """
-    fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
-    risen = problem.keep & (columns[:, Coefficient.LEVEL] > _RISEN_SHARE) & (problem.excess == 0)
-    return float(np.std((columns[:, -1] - fitted)[risen])) if np.any(risen) else 0.0
+    is_up = fit.columns[:, Coefficient.LEVEL] > _RISEN_SHARE
+    risen = problem.keep & is_up & (problem.excess == 0)
+    return float(np.std(fit.residuals[risen])) if np.any(risen) else 0.0
 
 
 def _droop_uncertainty(problem: Problem, members: Members, state: FitStart) -> float:

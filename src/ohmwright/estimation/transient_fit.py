@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from .ar1_regression import (
     CORRELATIONS,
     LOG_SHARES,
+    Decomposition,
     Flags,
     Posterior,
     decompose,
@@ -48,17 +49,31 @@ _EXCESS = 6.0
 
 
 @dataclass(frozen=True)
-class _Fit:
-    """Where Gauss-Newton has come to, `columns` (n, 9) being those of its last step."""
+class TransientFit:
+    """Where Gauss-Newton has come to: `state`, from columns (n, 9) taken `about` the state before.
 
-    state: FitStart
+    Once the steps are small, the two differ by less than what the readings tell.
+    """
+
+    about: FitStart
     columns: Floats
+    state: FitStart
+    found: Decomposition
+    """How well each correlation of the noise, shape (correlations, 1), explains the readings."""
     moved: float
     """Largest change of the last step, vague ones counting less."""
     log_evidence: float
 
+    @property
+    def residuals(self) -> Floats:
+        """What the fit leaves of the readings, shape (n,)."""
+        columns, state = self.columns, self.state
+        fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
+        left: Floats = columns[:, -1] - fitted
+        return left
 
-def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, FitStart]:
+
+def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, TransientFit]:
     """Gauss-Newton until the steps are small, once more without spikes.
 
     Returns the problem as fitted, some of whose readings count less or not at all, and the fit.
@@ -77,10 +92,10 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, FitStar
     if np.any(excess):
         problem = replace(problem, excess=excess)
         fit = _settled(problem, replace(fit.state, variance=settled), _STEPS)
-    return problem, fit.state
+    return problem, fit
 
 
-def _settled(problem: Problem, state: FitStart, most_steps: int, at_least: int = 0) -> _Fit:
+def _settled(problem: Problem, state: FitStart, most_steps: int, at_least: int = 0) -> TransientFit:
     """The fit when its steps have become small, or after the last of them."""
     for step in range(most_steps):
         fit = _improved(problem, state)
@@ -100,7 +115,7 @@ def _first_guess(problem: Problem) -> FitStart:
     return FitStart(dynamics[best], fit.mean[best, 0], 0.5, variance, move_delay)
 
 
-def _with_best_delay(problem: Problem, fit: _Fit) -> _Fit:
+def _with_best_delay(problem: Problem, fit: TransientFit) -> TransientFit:
     """`fit`, or that with the delay of moves that explains the readings far better.
 
     Both are compared with lag and dead time of their own, whatever the gain (a prior of the wrong
@@ -156,44 +171,37 @@ def _linear_fit(
     return regress(normal, prior, problem.noise_prior(), sums.count, 0.0)
 
 
-def _improved(problem: Problem, state: FitStart) -> _Fit:
+def _improved(problem: Problem, state: FitStart) -> TransientFit:
     """One Gauss-Newton step."""
-    columns = problem.columns(state)[:, -COUNT - 1 :]
+    columns = problem.columns(state)
     sums = moments(problem.weighted(columns, state), problem.keep)
     prior = problem.coefficients_prior(state.variance, problem.prior.mean)
-    normal = sums.whitened(CORRELATIONS)
+    normal = sums.whitened(CORRELATIONS)[:, None]
     starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
-    fits = decompose(normal, prior, problem.noise_prior(), sums.count, starts)
-    best = int(np.argmax(fits.log_evidence))
-    fit = fits.posterior(COUNT, np.arange(CORRELATIONS.size) == best)
+    found = decompose(normal, prior, problem.noise_prior(), sums.count, starts[:, None])
+    best = int(np.argmax(found.log_evidence))
+    fit = found.posterior(COUNT, np.arange(CORRELATIONS.size)[:, None] == best)
     mean, variance = fit.mean[0], float(fit.scale2[0])
     change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
     sd = np.sqrt(variance * np.diag(fit.covariance[0])[DYNAMIC]) + 1e-3
     dynamics = np.clip(state.dynamics + change, *_LIMITS.T)
     moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
     correlation = float(CORRELATIONS[best])
-    found = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
-    return _Fit(found, columns, moved, float(fits.log_evidence[best]))
+    improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
+    return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
 
 
-def _residuals(fit: _Fit) -> Floats:
-    """What the fit leaves of the readings, shape (n,)."""
-    columns, state = fit.columns, fit.state
-    fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
-    return columns[:, -1] - fitted
-
-
-def _spikes(problem: Problem, fit: _Fit) -> Flags:
+def _spikes(problem: Problem, fit: TransientFit) -> Flags:
     """Flags of the readings that are spikes, shape (n,)."""
-    return spikes(_residuals(fit), fit.state.correlation, problem.keep)
+    return spikes(fit.residuals, fit.state.correlation, problem.keep)
 
 
-def _early_excess(problem: Problem, fit: _Fit) -> tuple[Floats, float]:
+def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
     """Variance, shape (n,), by which early readings leave the fit more than the latest; theirs.
 
     What an output does while it settles is then not taken for noise of the settled output.
     """
-    age_s, left = problem.record.age_s, _residuals(fit)
+    age_s, left = problem.record.age_s, fit.residuals
     settled = 2 * age_s.size // 3
     # a rise that is not the model's can leave the fit off where the output has long been still
     square = np.where(problem.keep, (left - np.mean(left[settled:])) ** 2, 0.0)

@@ -81,7 +81,7 @@ class Problem:
         return Prior(normal, 0.0)
 
     def columns(self, state: FitStart) -> Floats:
-        """Departures, if any, the eight coefficients' columns, and the readings, shape (n, q).
+        """The eight coefficients' columns, and the readings, shape (n, 9).
 
         The linearised ones are for the logarithms of the dynamics themselves, not for their change,
         so what the present dynamics contribute is added to the readings.
@@ -95,10 +95,7 @@ class Problem:
         slopes = trim_slopes @ state.linear[TRIM]
         slopes -= state.linear[Coefficient.DROOP] * (risen_slopes * droop + risen * droop_slopes)
         shifted = record.relative + state.dynamics @ slopes
-        eight = np.column_stack([trim, -risen * droop, slopes.T, shifted])
-        if not self.departures:
-            return eight
-        return np.concatenate([self._departures(state, risen), eight], 1)
+        return np.column_stack([trim, -risen * droop, slopes.T, shifted])
 
     def _droop(self, dynamics: Floats) -> tuple[Floats, Floats]:
         """Shape of the droop, (n,), and its slopes by the dynamics, shape (3, n)."""
@@ -109,17 +106,18 @@ class Problem:
         delays_s = np.array([lag_s * (1 + pole_ratio), dead_time_s, lag_s * pole_ratio])
         return shape, delays_s[:, None] * per_s
 
-    def _departures(self, state: FitStart, risen: Floats) -> Floats:
-        """Columns of the departures, shape (n, DEPARTURE_COUNT)."""
+    def with_departures(self, columns: Floats, state: FitStart) -> Floats:
+        """Columns of the departures, then the `columns` that were taken about `state`."""
         record = self.record
         _, log_dead_time, _ = state.dynamics
-        return departure_columns(
+        departures = departure_columns(
             record.age_s,
-            risen,
+            columns[:, Coefficient.LEVEL],
             dead_time_s=float(np.exp(log_dead_time)),
             warm_s=record.age_s - 0.5 * record.window_s - delay_s(state.dynamics),
             at_age_s=record.at_age_s,
         )
+        return np.concatenate([departures, columns], 1)
 
     def weighted(self, columns: Floats, state: FitStart) -> Floats:
         """Columns and readings over the standard deviation of each reading, relative to the noise.
