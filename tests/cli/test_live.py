@@ -47,7 +47,12 @@ GAUGE = "      ·······[──────┼──────]·····
         (BenchStatus("off", 100.0), 0.0, " □ RF OFF"),
         (BenchStatus("off", 100.0), 300.0, " □ RF OFF   last read 5 min ago"),
         (BenchStatus("coming on", 100.0), 0.2, " ▲ RF IS ABOUT TO COME ON"),
-        (BenchStatus("going off", 100.0), 0.2, " ▼ RF IS GOING OFF   not read back yet"),
+        (BenchStatus("going off", 100.0), 0.2, " ▼ RF MAY BE ON   being ended, not read back yet"),
+        (
+            BenchStatus("going off", 100.0),
+            5.0,
+            " ▼ RF MAY STILL BE ON   switch the generator off at its mains switch",
+        ),
         (ON, 0.2, " ■ RF ON   3.2 s, 12 s left"),
         (ON, 4.5, " ■ RF ON   7.5 s, 8 s left  last read 4 s ago"),
         (ON, 13.0, " ■ RF ON   16.0 s  its limit has run out"),
@@ -59,7 +64,7 @@ GAUGE = "      ·······[──────┼──────]·····
         (
             BY_FOOT._replace(rf="going off"),
             9.0,
-            " ▼ RF IS GOING OFF   RELEASE THE FOOT SWITCH NOW.",
+            " ▼ RF MAY STILL BE ON   RELEASE THE FOOT SWITCH NOW.",
         ),
         (BenchStatus("off", 100.0, read_by_eye=True), 5.0, " □ RF OFF   as told 5 s ago"),
     ],

@@ -13,7 +13,7 @@ from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.session import Session
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
 from ohmwright.instruments.requests import ConnectPath
-from ohmwright.model.bench_status import BenchStatus
+from ohmwright.model.bench_status import BenchStatus, OnStatus, ignore_status
 from ohmwright.model.errors import (
     InstrumentRefused,
     ProcedureError,
@@ -49,11 +49,15 @@ def heard(rig: object, act: Callable[[bytes], bytes | None]) -> None:
     link._handle = port
 
 
-async def kept(rig: object, stages: tuple = ("as_found",)) -> tuple[list[Event], Exception | None]:
+async def kept(
+    rig: object, stages: tuple = ("as_found",), on_status: OnStatus = ignore_status
+) -> tuple[list[Event], Exception | None]:
     """The events of a run, and what it ended by."""
     events: list[Event] = []
     try:
-        async for event in run(Job(read_procedure(MONOPOLAR), stages, "test"), rig.bench):
+        async for event in run(
+            Job(read_procedure(MONOPOLAR), stages, "test"), rig.bench, on_status
+        ):
             events.append(event)
     except Exception as error:
         return events, error
@@ -480,3 +484,61 @@ async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable
     assert error is None
     assert asked[:3] == ["OUTPUT", "LEAKAGE", "OUTPUT"]
     assert {r.verdict for r in results(events) if r.kind == "leakage"} == {"pass"}
+
+
+async def test_a_dead_off_is_told_while_off_is_still_tried(make_rig: Callable) -> None:
+    """Not after the second bounded try: the person can do what OFF cannot."""
+    rig, told, left_s = make_rig(), list[tuple[float, str]](), 0.0
+
+    async def tell(words: str) -> None:
+        told.append((rig.bench.clock.now_s() - left_s, words))
+
+    rig.bench.operator.tell = tell
+    rig.hardware.panel.select("cut", 30.0)
+    await ensure_off_at_start(rig.bench)
+
+    async def hold() -> None:
+        nonlocal left_s
+        async with activation(rig.bench, load_ohm=500, power_w=30, limit_s=8):
+            await rig.bench.clock.sleep(2)
+            rig.hardware.panel.pedal(down=True)
+            left_s = rig.bench.clock.now_s()
+
+    with pytest.raises(ReleaseNotConfirmed):
+        await hold()
+    assert rig.hardware.truth.rf_on
+    [(after_s, words)] = told
+    assert after_s < module.meter_shows_s(rig.bench) + 1 < module.RELEASE_BOUND_S
+    assert "RF MAY STILL BE ON" in words
+    assert "mains switch now" in words
+
+
+@pytest.mark.parametrize("on_for_s", [0.5, 3.0])
+async def test_rf_counts_until_it_was_first_read_as_off(
+    make_rig: Callable, on_for_s: float
+) -> None:
+    """Without a current a release looks on for two seconds more, in which RF was off."""
+    rig = make_rig()
+    rig.hardware.panel.select("cut", 30.0)
+    await ensure_off_at_start(rig.bench)
+    session = Session(rig.bench)
+    async with session.activation(load_ohm=500, power_w=30, limit_s=8):
+        await rig.bench.clock.sleep(on_for_s)
+    assert rig.hardware.truth.rf_on_s <= session.on_s
+    assert on_for_s <= session.on_s < on_for_s + 1
+
+
+async def test_a_view_shows_what_was_read_after_a_fault(make_rig: Callable) -> None:
+    """Not what was read before it: RF OFF beside a warning that RF may be on is no truth."""
+    rig, shown, dead = make_rig(), list[BenchStatus](), False
+
+    def act(line: bytes) -> bytes | None:
+        nonlocal dead
+        dead = dead or line.startswith(b"INPut:PATH")
+        return b"" if dead else None
+
+    heard(rig, act)
+    events, error = await kept(rig, on_status=shown.append)
+    assert error is not None
+    assert isinstance(events[-1], Fault)
+    assert shown[-1].rf == events[-1].rf_state == "unknown"

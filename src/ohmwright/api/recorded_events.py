@@ -62,7 +62,7 @@ async def recorded_events(
 
     async def keep_stop(why: str) -> None:
         stopped = Stopped(why)
-        ended_by = await ensure_off_after(stopped, bench, notes)
+        ended_by = await ensure_off_after(stopped, bench, notes, view.on_status)
         for event in (*notes.take(), fault_event(ended_by, bench, notes)):
             await keep(store, job.run_id, event)
             with suppress(Exception):  # the stop is on record, whoever fails to show it

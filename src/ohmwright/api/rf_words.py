@@ -12,6 +12,9 @@ CURRENT_VALID_S = 1.0
 """A reading older than this is not shown as the present current."""
 STATE_VALID_S = 2.0
 """A state read longer ago than this is stale, and shown with its age."""
+OFF_DUE_S = 4.0
+"""OFF that is not read back for longer than this may have had no effect."""
+MAINS_SWITCH = "switch the generator off at its mains switch"
 
 Urgency = Literal["calm", "care", "alarm"]
 """`calm`: off, or on as it should be; `care`: on the way, or not read yet; `alarm`: act now."""
@@ -59,7 +62,7 @@ def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
         return RfPicture(state="not read", words="RF NOT READ YET", urgency="care", stale=True)
     past_s = max(0.0, now_s - moment.bench_s)
     stale = past_s > STATE_VALID_S
-    words, urgency = _state_words(moment)
+    words, urgency = _state_words(moment, past_s)
     off = moment.rf == "off"
     rest_s = moment.rest_left_s if off and not stale else None
     on = moment.rf == "on"
@@ -79,7 +82,7 @@ def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
     )
 
 
-def _state_words(moment: BenchStatus) -> tuple[str, Urgency]:
+def _state_words(moment: BenchStatus, past_s: float) -> tuple[str, Urgency]:
     by_foot = moment.keyed_by_foot
     match moment.rf:
         case "off":
@@ -89,8 +92,10 @@ def _state_words(moment: BenchStatus) -> tuple[str, Urgency]:
         case "coming on":
             when = "COMES ON WITH THE FOOT SWITCH" if by_foot else "IS ABOUT TO COME ON"
             return f"RF {when}", "care"
-        case "going off":
-            return "RF IS GOING OFF", "alarm" if by_foot else "care"
+        case "going off" if past_s > OFF_DUE_S:
+            return "RF MAY STILL BE ON", "alarm"
+        case "going off":  # whether OFF works is not known yet
+            return "RF MAY BE ON", "alarm" if by_foot else "care"
         case _:
             return "RF STATE UNKNOWN", "alarm"
 
@@ -106,19 +111,24 @@ def _note(moment: BenchStatus, past_s: float) -> str:
         case "off":
             return _read_when(moment, past_s)
         case "going off":
-            return (
-                f"{RELEASE} It is not known to be off."
-                if moment.keyed_by_foot
-                else ("not read back yet")
-            )
+            return _not_read_back(moment, past_s)
         case "unknown":
-            return "switch the generator off at its mains switch"
+            return MAINS_SWITCH
         case "on" if _let_go(moment, past_s):
             return RELEASE
         case "on" if moment.left_s is not None and moment.left_s <= past_s:
             return "its limit has run out"
         case _:
             return _read_when(moment, past_s)
+
+
+def _not_read_back(moment: BenchStatus, past_s: float) -> str:
+    """Return what is said while RF is being ended and is not read as off."""
+    if moment.keyed_by_foot:
+        return f"{RELEASE} It is not known to be off."
+    if past_s > OFF_DUE_S:
+        return f"{MAINS_SWITCH} now"
+    return "being ended, not read back yet"
 
 
 def _read_when(moment: BenchStatus, past_s: float) -> str:

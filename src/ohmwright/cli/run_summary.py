@@ -11,7 +11,7 @@ from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, TraceabilityBasis, Verdict
 from ohmwright.reports.part_texts import interruption_lines
-from ohmwright.reports.run_parts import RunPart, run_totals_s
+from ohmwright.reports.run_parts import RunPart, on_time_text, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 from ohmwright.reports.traceability_marks import NOT_TRACEABLE, ValueMarks, mark_letter
@@ -46,7 +46,7 @@ def footer_lines(
     yield from _protections(parts)
     yield from _interruptions(parts)
     yield from (Text(remark, style="dim") for remark in remarks_of_run(events))
-    yield from _ending(events)
+    yield from _ending(events, parts)
 
 
 def unit_line(unit: Asset) -> str:
@@ -150,12 +150,13 @@ def _rules(results: Iterable[Result]) -> Iterable[Text]:
         yield Text(printable(decided), style="dim")
 
 
-def _ending(events: Sequence[Event]) -> Iterable[RenderableType]:
+def _ending(events: Sequence[Event], parts: Sequence[RunPart]) -> Iterable[RenderableType]:
     last = events[-1] if events else None
     if isinstance(last, RunFinished):
         on_s, bench_time_s = run_totals_s(events)
         text = Text("Result: ").append(last.verdict.upper(), style=VERDICT_STYLES[last.verdict])
-        yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_s:.0f} s)")
+        on_time = on_time_text(on_s, parts)
+        yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_time})")
     elif isinstance(last, Fault):
         yield Text(printable(f"Cut short: {last.message}"), style="bold red")
     elif last is not None:

@@ -15,7 +15,7 @@ from ohmwright.model.errors import (
     UnaskedOutput,
 )
 
-from .release import ConfirmedRelease, confirmed_release
+from .release import ConfirmedRelease, confirmed_release, meter_shows_s
 
 _EXCESS_RATIO = 1.5
 """Power over the power asked for that is no drift any more: another mode or setting is chosen."""
@@ -25,8 +25,6 @@ _OVERLOAD_RATIO = 1.1
 """Power over the load bank's rating that ends an activation at one reading."""
 _LATE_S = 0.3
 """What the instrument's clock and the computer's sleeps may be off by within an activation."""
-_SLOW_ANSWERS_S = 1.0
-"""What the answers to the questions after OFF may take."""
 _LIMIT_REACHED_S = 0.1
 """Time left of the limit below which it is the limit that has ended the activation."""
 
@@ -47,8 +45,7 @@ class Activation:
         self.current_seen = False
         """Whether a current above the meter's zero was read."""
         self._zero_limit_ma = bench.rf.zero_limit_ma
-        meter = bench.analyzer.data.meter
-        self.meter_shows_s = meter.window_s + 2 / meter.readings_per_s + _SLOW_ANSWERS_S
+        self.meter_shows_s = meter_shows_s(bench)
         """Longest time after OFF for which a meter may show a current that has gone."""
         self.release: ConfirmedRelease | None = None
         """How RF was released; None before that."""
@@ -57,6 +54,11 @@ class Activation:
     def age_s(self) -> float:
         """Seconds since the ON command was answered."""
         return self._clock.now_s() - self._started_s
+
+    @property
+    def sent_s(self) -> float:
+        """When ON was sent, or the person said that they press, in s of the bench's clock."""
+        return self._started_s - self._answered_after_s
 
     @property
     def left_s(self) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import partial
 from typing import NamedTuple
@@ -10,6 +11,7 @@ from typing import NamedTuple
 import anyio
 
 from ohmwright.instruments.bench import Bench
+from ohmwright.model.bench_status import BenchStatus, OnStatus
 from ohmwright.model.errors import (
     LinkError,
     LinkLost,
@@ -34,6 +36,20 @@ _BETWEEN_TRIES_S = 0.1
 """Number of times that OFF is sent and read back in one release, and the pause between."""
 _KEYING_DELAY_S = 2.0
 """Longest time from keying until a current is read: dead time and the meter's window."""
+_SLOW_ANSWERS_S = 1.0
+"""What the answers to the questions after OFF may take."""
+_TOLD_BY_HAND_AFTER_S = 10.0
+"""Time after which a person who was told to release the foot switch is told of the mains switch."""
+MAINS_SWITCH = (
+    "Let go of any foot switch and switch the generator off at its mains switch now; do not touch "
+    "the electrodes or the load terminals."
+)
+
+
+def meter_shows_s(bench: Bench) -> float:
+    """Return the longest time in s after OFF for which a meter may show a current that has gone."""
+    meter = bench.analyzer.data.meter
+    return meter.window_s + 2 / meter.readings_per_s + _SLOW_ANSWERS_S
 
 
 class ConfirmedRelease(NamedTuple):
@@ -63,12 +79,33 @@ async def ensure_off_at_start(bench: Bench) -> None:
         await bench.rf.measure_zero()
 
 
-async def ensure_off_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:
+async def ensure_off_after(
+    error: Exception, bench: Bench, pending: PendingEvents, on_status: OnStatus
+) -> Exception:
     """Read RF after `error` and end it where it is on; return the error that the run ends by.
 
     That is `error`, or ReleaseNotConfirmed where OFF did not end RF. RF that was ended is added to
-    `pending`. A line that does not answer leaves RF unknown.
+    `pending`. A line that does not answer leaves RF unknown. `on_status` gets RF as it was read
+    last, so that no view goes on showing what was read before.
     """
+    try:
+        return await _ended_after(error, bench, pending)
+    finally:
+        on_status(rf_status(bench))
+
+
+def rf_status(bench: Bench) -> BenchStatus:
+    """Return RF at `bench` as it was read last, and by whom it is keyed and read."""
+    analyzer = bench.analyzer
+    return BenchStatus(
+        bench.rf.state,
+        bench.clock.now_s(),
+        keyed_by_foot=analyzer.keyed_by_foot,
+        read_by_eye=analyzer.read_by_eye,
+    )
+
+
+async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:
     if isinstance(error, ReleaseNotConfirmed):
         return error
     # a run that a person stops was released before; a fault may be RF that is just coming on
@@ -104,8 +141,7 @@ async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> Conf
         raise ReleaseNotConfirmed(
             f"RF MAY STILL BE ON: {ended}.",
             "The output could not be read back as off.",
-            "Do not touch the electrodes or the load terminals. Switch the generator off at its "
-            "mains switch now, then find out why.",
+            f"{MAINS_SWITCH} Then find out why.",
         )
     return ended
 
@@ -131,6 +167,8 @@ class _Seen:
     sent: int = 0
     stayed_closed: bool = False
     last_on_s: float = 0.0
+    warned: bool = False
+    """Whether a person was told that RF may still be on."""
 
     @property
     def confirmed(self) -> ConfirmedRelease:
@@ -143,6 +181,7 @@ async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRele
     for bound_s in (_bound_s(bench), LAST_TRY_BOUND_S):
         with anyio.move_on_after(bound_s, shield=True):
             return await _release(bench, seen, current_seen=current_seen)
+        await _warn(bench, seen, "no reading of it has come back")
     return "the time for reading it back ran out"
 
 
@@ -184,5 +223,24 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
         except LinkError as error:
             rf.set_unknown()  # another instrument may have said that RF is off
             problem = error.happened.rstrip(".")
+        if clock.now_s() - seen.begun_s > _warned_after_s(bench):
+            await _warn(bench, seen, problem)
         await clock.sleep(_BETWEEN_TRIES_S)
     return problem
+
+
+def _warned_after_s(bench: Bench) -> float:
+    """Return the time in s after OFF from which on a meter shows nothing that has gone."""
+    return _TOLD_BY_HAND_AFTER_S if bench.analyzer.released_by_hand else meter_shows_s(bench)
+
+
+async def _warn(bench: Bench, seen: _Seen, problem: str) -> None:
+    """Tell the person, once and while OFF is still tried, that RF may still be on."""
+    if seen.warned:
+        return
+    seen.warned = True
+    after_s = bench.clock.now_s() - seen.begun_s
+    with suppress(Exception):  # whoever cannot be told must not keep OFF from being tried
+        await bench.operator.tell(
+            f"RF MAY STILL BE ON {after_s:.0f} s after OFF: {problem}. {MAINS_SWITCH}"
+        )

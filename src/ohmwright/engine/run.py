@@ -120,7 +120,7 @@ async def run(
         error = caught
     else:
         return
-    ended_by = await ensure_off_after(error, bench, pending)
+    ended_by = await ensure_off_after(error, bench, pending, on_status)
     for event in pending.take():
         yield event
     yield fault_event(ended_by, bench, pending)

@@ -11,7 +11,6 @@ from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
 from ohmwright.model.bench_status import (
-    BenchStatus,
     OnStatus,
     RfState,
     TargetBand,
@@ -34,7 +33,7 @@ from .activation import Activation, activation, unasked_output
 from .analyzer_input import AnalyzerInput
 from .measured_value import Accuracy
 from .pending_events import PendingEvents, Stamp
-from .release import confirmed_release
+from .release import confirmed_release, rf_status
 from .resting import OutputWarmth
 from .service_state import ServiceState
 from .told_by import analyzer_told_by, keyed_by
@@ -74,7 +73,7 @@ class Session:
     """Joins the analyzer's input to the circuit to be measured."""
     started_s: float = field(init=False)
     last_on_s: float = 0.0
-    """How long RF was on in the last activation, in seconds."""
+    """How long RF was on at most in the last activation, in seconds."""
     _warmth: OutputWarmth = field(init=False)
 
     def __post_init__(self) -> None:
@@ -115,7 +114,10 @@ class Session:
 
     @property
     def on_s(self) -> float:
-        """Sum of all times from ON to release since the run was begun or resumed, in seconds."""
+        """Sum of the longest times that RF can have been on since the run was begun or resumed.
+
+        In seconds, each from ON being sent to the first reading of off.
+        """
         return self.pending.on_s
 
     def take_reading(self, sample: Sample, opened: Activation) -> None:
@@ -156,18 +158,14 @@ class Session:
         current_ma: float | None = None,
     ) -> None:
         """Report RF as it is now to `on_status`, with the figures that belong to it."""
-        analyzer = self.bench.analyzer
         self.on_status(
-            BenchStatus(
-                rf,
-                self.bench.clock.now_s(),
+            rf_status(self.bench)._replace(
+                rf=rf,
                 rest_left_s=rest_left_s,
                 age_s=age_s,
                 left_s=left_s,
                 current_ma=current_ma,
                 aim=target_band,
-                keyed_by_foot=analyzer.keyed_by_foot,
-                read_by_eye=analyzer.read_by_eye,
                 cue=self.cue,
             )
         )
@@ -286,7 +284,8 @@ class Session:
                     self._report("going off")
         finally:
             now_s = self._off_s(before_s, limit_s, opened)
-            self.last_on_s = now_s - before_s
+            sent_s = before_s if opened is None else opened.sent_s
+            self.last_on_s = self._most_on_s(sent_s, now_s)
             self.pending.on_s += self.last_on_s
             seen_w = None if opened is None else opened.largest_power_w
             self._warmth.add_activation(before_s, now_s, power_w if seen_w is None else seen_w)
@@ -303,6 +302,14 @@ class Session:
             return min(now_s, on_s + limit_s)
         never_on = opened is None and analyzer.on_since_s is None and self.bench.rf.state == "off"
         return on_s if never_on else now_s
+
+    def _most_on_s(self, sent_s: float, now_s: float) -> float:
+        """Return how long RF was on at most: from ON being sent until it was first read as off.
+
+        Where it was not read as off, that is until `now_s`.
+        """
+        off_s = self.bench.rf.off_since_s
+        return max(0.0, (now_s if off_s is None else off_s) - sent_s)
 
     def _report_release(self, opened: Activation | None) -> None:
         """Report how RF was read after a release.

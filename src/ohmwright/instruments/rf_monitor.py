@@ -30,6 +30,9 @@ class RfMonitor:
         """Whether the analyzer's keying output read closed when it was last asked."""
         self.limit_runs = False
         """Whether its limit still counted down when it was last asked."""
+        self.off_since_s: float | None = None
+        """When it was first read as off and as nothing else since, in s of the bench's clock; None
+        where it is not read as off."""
         self._zero_ma: float | None = None
 
     @property
@@ -57,8 +60,10 @@ class RfMonitor:
             )
         if problem is None:
             self._state.set_off(self._clock.wall(), as_told=self._analyzer.read_by_eye)
+            if self.off_since_s is None:
+                self.off_since_s = self._clock.now_s()
         else:
-            self._state.set_on()
+            self._set_on()
         return problem
 
     async def evidence_on_within(self, within_s: float) -> str | None:
@@ -87,7 +92,12 @@ class RfMonitor:
 
         Or what was read as off may not be what was switched on.
         """
+        self.off_since_s = None
         self._state.set_unknown()
+
+    def _set_on(self) -> None:
+        self.off_since_s = None
+        self._state.set_on()
 
     async def measure_zero(self) -> str | None:
         """Read what the meter shows with the output off, and keep it as its zero.
@@ -101,7 +111,7 @@ class RfMonitor:
             shown.append((await self._analyzer.fetch_current()).current_ma)
         largest_ma = max((current for current in shown if not isnan(current)), default=0.0)
         if largest_ma > self._analyzer.data.meter.largest_zero_ma:
-            self._state.set_on()
+            self._set_on()
             return self._flows(largest_ma)
         self._zero_ma = largest_ma
         return None

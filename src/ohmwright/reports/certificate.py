@@ -131,14 +131,6 @@ class Certificate:
         """When the newest issue came about: its amendment, else the end of the run."""
         return self.issue.amended_at or self.ended_at
 
-    @property
-    def unrecorded_on_s(self) -> float:
-        """How much longer than `on_s` RF may have been on, in s.
-
-        The sum of the limits of activations without an end on record.
-        """
-        return sum(part.unrecorded_on_s for part in self.parts)
-
     def part_of(self, result: Result) -> RunPart:
         """The part of the run in which one of `results` was measured."""
         return next(p for p in self.parts if any(one is result for one in p.results))

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
-from math import isinf
 
 from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.model.result import Result, TraceabilityBasis
@@ -12,7 +11,7 @@ from ohmwright.model.traceability import Traceability
 from .certificate import Certificate
 from .issue import Issue
 from .part_texts import room_text
-from .run_parts import RunPart
+from .run_parts import RunPart, on_time_text
 from .text import NOT_RECORDED, minute_text, printable
 from .traceability_marks import mark_letter, traceability_text
 
@@ -44,7 +43,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             *([("Work order", order)] if (order := ", ".join(certificate.work_orders)) else []),
             ("Begun", minute_text(certificate.begun_at)),
             ("Ended", minute_text(certificate.ended_at)),
-            ("RF on for", _on_time_text(certificate)),
+            ("RF on for", on_time_text(certificate.on_s, certificate.parts)),
             *([] if "adjust" in certificate.stages else [("Adjusted", "nothing in this run")]),
             ("Bench", certificate.bench),
             ("Room", _by_part(certificate.parts, _room)),
@@ -124,18 +123,6 @@ def _printable(*facts: tuple[str, str]) -> Details:
 
 def _room(part: RunPart) -> str:
     return room_text(part.environment, part.operator)
-
-
-def _on_time_text(certificate: Certificate) -> str:
-    """How long RF was on, and what of that is not on record."""
-    open_end = any(part.rf_left_open for part in certificate.parts)
-    said, unrecorded_on_s = f"{certificate.on_s:.0f} s", certificate.unrecorded_on_s
-    if open_end:
-        return f"at least {said}: an interruption left RF in a state that could not be read"
-    if unrecorded_on_s == 0:
-        return said
-    more = "and more" if isinf(unrecorded_on_s) else f"and at most {unrecorded_on_s:.0f} s more"
-    return f"{said}, {more}: an activation has no end on record"
 
 
 def _by_part(parts: Sequence[RunPart], said: Callable[[RunPart], str]) -> str:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import inf
+from math import inf, isinf
 
 from ohmwright.engine.resume import bench_time_s, on_time_s, split_at_resumptions
 from ohmwright.model.document import DocumentRef, Role
@@ -95,6 +95,25 @@ def run_totals_s(events: Sequence[Event]) -> tuple[float, float]:
         return finished.on_s, finished.bench_time_s
     before = [event for part in earlier for event in part]
     return finished.on_s + on_time_s(before), finished.bench_time_s + bench_time_s(before)
+
+
+def on_time_text(on_s: float, parts: Iterable[RunPart]) -> str:
+    """How long RF was on at most: `on_s`, and what of that is not on record.
+
+    An activation counts from ON being sent to the first reading of off, so that RF was on for no
+    longer. Where RF could not be read, nobody knows when it went off.
+    """
+    parts = tuple(parts)
+    said, unrecorded_on_s = f"at most {on_s:.0f} s", sum(part.unrecorded_on_s for part in parts)
+    if any(part.rf_left_open for part in parts):
+        return (
+            f"an unknown time: an interruption left RF in a state that could not be read; {said} "
+            "up to there and in all else"
+        )
+    if unrecorded_on_s == 0:
+        return said
+    more = "and more" if isinf(unrecorded_on_s) else f"and at most {unrecorded_on_s:.0f} s more"
+    return f"{said}, {more}: an activation has no end on record"
 
 
 def _part(

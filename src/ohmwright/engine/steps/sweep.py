@@ -142,7 +142,7 @@ class _Progress:
         self._in_a_row += 1
         if self._on_fault == "stop" or self._in_a_row >= _FAULTS_IN_A_ROW:
             raise fault
-        ended_by = await ensure_off_after(fault, session.bench, session.pending)
+        ended_by = await ensure_off_after(fault, session.bench, session.pending, session.on_status)
         if ended_by is not fault or session.bench.rf.state != "off":
             raise ended_by
         if self._opened:
