@@ -36,8 +36,6 @@ class LoadBank:
         self._trip_power_w = physics.trip_power * data.max_power_w
         self._thermal_tau_s, self._trip_heat = physics.thermal_tau_s, physics.trip_heat
         self.heat = 0.0
-        self._warmed_s, self._warmed = 0.0, 0.0
-        """The latest duration in s, and the part of a change of heat that comes in it."""
 
     @property
     def drift(self) -> float:
@@ -47,9 +45,7 @@ class LoadBank:
     def warm(self, power_w: float, duration_s: float) -> bool:
         """Take `power_w` for `duration_s`; whether that trips the bank."""
         wanted = power_w / self._max_power_w * self._at_rated_power
-        if duration_s != self._warmed_s:
-            self._warmed_s, self._warmed = duration_s, 1 - exp(-duration_s / self._thermal_tau_s)
-        self.heat += (wanted - self.heat) * self._warmed
+        self.heat += (wanted - self.heat) * (1 - exp(-duration_s / self._thermal_tau_s))
         return power_w > self._trip_power_w or self.heat > self._trip_heat
 
     def cool(self, duration_s: float) -> None:
