@@ -26,6 +26,7 @@ from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
 from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone
 from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.result import Result
 from ohmwright.records.asset_register import AssetChange, AssetRegister
 from tests.cli.guide.conftest import ALL_EXAMPLES
 
@@ -235,6 +236,52 @@ def test_benches_side_by_side_measure_what_they_do_one_by_one(
 
     alone = [asyncio.run(measured(seed, f"a{seed}")) for seed in range(4)]
     assert asyncio.run(together()) == alone
+
+
+ONE_ADJUSTMENT = """
+title = "One adjustment"
+revision = "1"
+model = "Quillon 300"
+
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 300
+load_ohm = 100
+current_ma = 900
+tolerance = { absolute_ma = 18 }
+
+[[step]]
+kind = "adjust"
+name = "adjust"
+point = "cut current"
+load_ohm = 100
+current_ma = 900
+tolerance = { absolute_ma = 9 }
+max_on_s = 40
+"""
+
+
+def test_eight_benches_calibrate_side_by_side_as_they_do_one_by_one(
+    bench_file: Path, tmp_path: Path
+) -> None:
+    procedure = tmp_path / "p.toml"
+    procedure.write_text(ONE_ADJUSTMENT, encoding="utf-8")
+
+    async def calibrated(seed: int, place: str) -> list[Result]:
+        async with ohmwright.open_bench(bench_file, seed=seed) as bench:
+            run = await bench.run(
+                procedure, stages=("adjust", "as_left"), records=str(tmp_path / place)
+            )
+            return list(run.results)
+
+    async def together() -> list[list[Result]]:
+        return await asyncio.gather(*(calibrated(seed, f"t{seed}") for seed in range(8)))
+
+    alone = [asyncio.run(calibrated(seed, f"a{seed}")) for seed in range(8)]
+    assert asyncio.run(together()) == alone
+    assert len({results[0].measured for results in alone}) == 8, "units that differ"
 
 
 def test_a_step_of_ones_own_is_read_and_replaced_and_a_taken_name_is_refused(

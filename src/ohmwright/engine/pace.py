@@ -25,8 +25,9 @@ class Pace:
     """What a query takes."""
 
     def __init__(self, clock: Clock, interval_s: float) -> None:
-        self._clock, self._due_s = clock, clock.now_s()
+        self._now_s, self._due_s = clock.now_s, clock.now_s()
         self._interval_s = self._next_s = interval_s
+        self._most_sooner_s = _MOST_SOONER * interval_s
         self._look_s: float | None = None
         self._queries_sooner = _AT_FIRST
 
@@ -41,16 +42,16 @@ class Pace:
         """Return for how many seconds there is nothing to ask."""
         if self._look_s is not None:
             return self._look_s
-        return max(0.0, self._next_s - (self._clock.now_s() - self._due_s))
+        left_s = self._next_s - (self._now_s() - self._due_s)
+        return left_s if left_s > 0.0 else 0.0
 
     def asked(self) -> None:
         """Note that the meter is asked now, on time or late."""
-        now_s, interval_s = self._clock.now_s(), self._interval_s
+        now_s, interval_s = self._now_s(), self._interval_s
         self._due_s += self._next_s
         if now_s - self._due_s >= interval_s:  # what came meanwhile is past
             self._due_s = now_s
-        sooner_s = min(self._queries_sooner * self.query_s, _MOST_SOONER * interval_s)
-        self._next_s = interval_s - sooner_s
+        self._next_s = interval_s - min(self._queries_sooner * self.query_s, self._most_sooner_s)
 
     def asked_too_soon(self) -> None:
         """Note that the meter had nothing new."""

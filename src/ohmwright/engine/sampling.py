@@ -59,8 +59,8 @@ async def samples(
     standing, pace = StandingReading(digit_ma), Pace(clock, interval_s)
     silent, asleep_s = 0, clock.asleep_s()
     query_s = latest_s = 0.0
-    while activation.age_s + pace.wait_s() + _QUERIES_TO_COME * query_s < until_s:
-        await clock.sleep(pace.wait_s())
+    while activation.age_s + (wait_s := pace.wait_s()) + _QUERIES_TO_COME * query_s < until_s:
+        await clock.sleep(wait_s)
         pace.asked()
         asked_s = activation.age_s
         reading = await fetch()
@@ -86,10 +86,11 @@ async def samples(
                 pace.asked_too_soon()
             continue
         silent = 0
-        if not isnan(reading.current_ma):
+        current_ma = reading.current_ma
+        if not isnan(current_ma):
             if not reading.by_hand:
-                standing.note(reading.current_ma)
-            yield Sample(age_s, reading.current_ma)
+                standing.note(current_ma)
+            yield Sample(age_s, current_ma)
 
 
 def _look_every_s(reading: Reading, interval_s: float) -> float:

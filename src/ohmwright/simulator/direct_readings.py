@@ -14,7 +14,7 @@ class DirectReadings:
     """State and readings of the simulated analyzer, asked in this process."""
 
     def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
-        self._rig, self._catch_up = rig, catch_up
+        self._rig, self._catch_up, self._meter = rig, catch_up, rig.plant.meter
 
     @property
     def contact_closed(self) -> bool:
@@ -31,16 +31,14 @@ class DirectReadings:
     def current(self) -> Reading | None:
         """The latest completed reading; None above the meter's range, which is an error."""
         self._catch_up()
-        meter = self._rig.plant.meter
+        meter = self._meter
         value_ma = meter.value_ma
         if value_ma is None:
             return Reading(nan, 0)
+        if value_ma == inf:
+            return None
         # an ampere with the digits that the instrument shows, as its reply would carry it
-        return (
-            None
-            if value_ma == inf
-            else Reading(float(f"{value_ma / 1000:.5E}") * 1000, meter.number)
-        )
+        return Reading(float(f"{value_ma / 1000:.5E}") * 1000, meter.number)
 
     def leakage(self) -> Reading | None:
         """The latest completed reading of the HF leakage; without a value on another path."""
