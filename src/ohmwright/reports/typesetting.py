@@ -90,9 +90,9 @@ def _compiled(
     import typst
 
     try:
-        compiled = typst.compile(
+        compiled = typst.compile(  # type: ignore[type-var]  # its stubs want input and root alike
             template.read_bytes(),
-            root=str((own_pages or template).parent),
+            root=(own_pages or template).parent,
             format=form,
             ppi=600.0,
             sys_inputs=source,
