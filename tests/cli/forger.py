@@ -11,8 +11,11 @@ from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 Change = Callable[[bytes], bytes]
 
 
-def forge(file: Path, change: Change) -> None:
-    """Change every event, then hash, link and sign all anew: whole in itself."""
+def forge(file: Path, change: Change, *, passing: bool = True) -> None:
+    """Change every event, then hash, link and sign all anew: whole in itself.
+
+    `passing`: whether every verdict in the tables beside the events becomes a pass, too.
+    """
     key = Ed25519PrivateKey.generate()
     connection = sqlite3.connect(file, isolation_level=None)
     triggers = connection.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'")
@@ -30,9 +33,11 @@ def forge(file: Path, change: Change) -> None:
             connection.execute("UPDATE events SET body=?, hash=? WHERE run=? AND number=?", row)
         heads[run] = head
     _forge_ledger(connection, key, heads)
-    connection.execute("UPDATE results SET verdict = 'pass'")
-    connection.execute("UPDATE newest_runs SET verdict = 'pass'")
-    connection.execute("UPDATE tallies SET passed = results")
+    if passing:
+        connection.execute("UPDATE ledger SET verdict = 'pass' WHERE verdict IS NOT NULL")
+        connection.execute("UPDATE results SET verdict = 'pass'")
+        connection.execute("UPDATE newest_runs SET verdict = 'pass'")
+        connection.execute("UPDATE tallies SET passed = results")
     for _, sql in kept:
         connection.execute(sql)
     connection.close()
@@ -45,7 +50,6 @@ def _forge_ledger(
     query = "SELECT number, run, document FROM ledger ORDER BY number"
     for number, run, document in connection.execute(query).fetchall():
         said = json.loads(document) | {"after": after.hex()}
-        verdict = None
         if "seal" in said:
             statement = said["seal"]["statement"]
             statement |= {
@@ -53,11 +57,11 @@ def _forge_ledger(
                 "key": key.public_key().public_bytes_raw().hex(),
             }
             signed = key.sign(b"ohmwright seal 1\n" + _canonical(statement))
-            said["seal"]["signature"], verdict = signed.hex(), "pass"
+            said["seal"]["signature"] = signed.hex()
         text = _canonical(said)
         after = sha256(text).digest()
-        row = (text, after, verdict, number)
-        connection.execute("UPDATE ledger SET document=?, hash=?, verdict=? WHERE number=?", row)
+        row = (text, after, number)
+        connection.execute("UPDATE ledger SET document=?, hash=? WHERE number=?", row)
 
 
 def _canonical(document: object) -> bytes:

@@ -65,17 +65,25 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
     for words in (*said, "Accredited, number 0-000", "data:image/svg+xml", "known by name alone"):
         assert words in after
     assert "DRAFT" not in after
-    unnamed = record("void", "last", "--reason", "x", "--by", "Anybody")
-    assert (unnamed.code, "restricted by Fennel Metrology" in unnamed.err) == (2, True)
-    (place / "laboratory.toml").write_text(LABORATORY.replace("A. Fenn", "Anybody"))
+    me = account_name()
+    unnamed = record("void", "last", "--reason", "x")
+    assert (unnamed.code, "by the file of Fennel Metrology: A. Fenn" in unnamed.err) == (2, True)
     (place / "logo.svg").write_text("<svg/>")
-    assert record("amend", "last", "--reason", "x", "--by", "A. Fenn").code == 2
-    assert record("void", "last", "--reason", "x", "--by", "B. Tarn").code == 2
-    (place / "laboratory.toml").write_text(LABORATORY.replace('"A. Fenn"', f'"{account_name()}"'))
+    for name in ("Other Metrology", "Fennel Metrology"):  # a file that widens, of either name
+        text = LABORATORY.replace("A. Fenn", me).replace("Fennel Metrology", name)
+        (place / "laboratory.toml").write_text(text)
+        for what in ("amend", "void"):
+            refused = record(what, "last", "--reason", "x")
+            assert (refused.code, f"{me} may not {what} run" in refused.err) == (2, True)
+        assert record("amend", "last", "--reason", "x", "--by", "A. Fenn").code == 2
+    both = LABORATORY + f'[[authorised]]\nname = "{me}"\n'
+    (place / "laboratory.toml").write_text(both)
+    handed = record("amend", "last", "--reason", "Another head.", "--by", "A. Fenn")
+    assert f"changes with this: A. Fenn, {me}." in handed.err
     refused = ohmwright("certificate", "--records", place, "--customer", "Somebody")
     assert (refused.code, "record amend" in refused.err) == (2, True)
     amended = record("amend", "last", "--reason", "Wrong place.", "--place", "customer")
-    assert "-2 replaces " in amended.out
+    assert "-3 replaces " in amended.out
     wrong = record("amend", "last", "--reason", "typed wrong", "--correct", "serail=X")
     assert (wrong.code, "maker, model, serial, department" in wrong.err) == (2, True)
     corrected = ("--correct", "serial=TQ3-9", "--correct", "department=Theatre 5")

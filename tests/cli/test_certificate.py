@@ -84,12 +84,7 @@ def test_another_file_is_not_written_over(
         (("--country", "Germany"), 2, "no country code"),
         (("--dcc", "c.xml", "--schema", "none.xsd"), 2, "no usable XML schema"),
         (("no-such-run",), 2, "There is no run"),
-        (("--template", "none.typ"), 2, "there is no such file"),
-        (
-            ("--template", str(DEMO_BENCH)),
-            2,
-            "never shows void, draft, copy, statements, notes, caut",
-        ),
+        (("--own-pages", "none.typ"), 2, "there is no such file"),
         (("--csv", "/dev/null/c.csv"), 6, "cannot be written"),
     ],
 )

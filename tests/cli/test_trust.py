@@ -68,11 +68,17 @@ def test_a_whole_forgery_is_not_good(
     run = measured().json["run"]
     original = ohmwright("record", "keys", "list", "--json").json["own"]["fingerprint"]
     here = ("--records", tmp_path / "r")
-    forge(tmp_path / "r" / "records.sqlite", lambda body: body.replace(b'"fail"', b'"pass"'))
+    forge(
+        tmp_path / "r" / "records.sqlite",
+        lambda body: body.replace(b'_c":22.5', b'_c":19.5'),
+        passing=False,
+    )
     remembered = ohmwright("record", "verify", *here)
     assert (remembered.code, "Not whole" in remembered.out) == (6, True)
     another_computer()
-    assert ohmwright("record", "show", *here).code == 0  # it says pass, and is whole in itself
+    shown = ohmwright("certificate", "--html", tmp_path / "c.html", *here)
+    assert shown.code == 0  # it is whole in itself
+    assert "19.5 °C" in (tmp_path / "c.html").read_text(encoding="utf-8")
     looked = ohmwright("record", "verify", *here)
     assert looked.code == 4
     assert "not trusted here; it signed 1 run: " + run in looked.out
@@ -87,6 +93,24 @@ def test_a_whole_forgery_is_not_good(
     taken = ohmwright("record", "import", exported, "--records", tmp_path / "new")
     assert f"with key {signer['fingerprint']}, which is NOT trusted here" in taken.out
     assert ohmwright("record", "verify", "--records", tmp_path / "new").code == 4
+
+
+def test_a_forged_verdict_is_told_by_its_values_and_no_paper_certifies_it(
+    ohmwright: Callable, measured: Callable, tmp_path: Path, another_computer: Callable
+) -> None:
+    measured()
+    here = ("--records", tmp_path / "r")
+    forge(tmp_path / "r" / "records.sqlite", lambda body: body.replace(b'"fail"', b'"pass"'))
+    another_computer()  # whose witness knows nothing of the record
+    looked = ohmwright("record", "verify", *here)
+    assert looked.code == 6
+    assert "cut, 100 ohm is recorded as pass; its figures on record make it fail" in looked.out
+    paper = tmp_path / "c.pdf"
+    for command in (("certificate", "last", "--pdf", paper), ("record", "approve", "last")):
+        refused = ohmwright(*command, *here)
+        assert refused.code == 6
+        assert "certify a verdict against its own values" in refused.err
+    assert not paper.exists()
 
 
 def test_another_key_is_trusted_when_told_and_no_longer_when_told(

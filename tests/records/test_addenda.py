@@ -10,7 +10,8 @@ import pytest
 from sqlalchemy import text
 
 from ohmwright.model.errors import UsageError
-from ohmwright.model.paper import PaperData, Party
+from ohmwright.model.event import PointDone
+from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
 from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.addendum import Addendum
 from ohmwright.records.audit import audit
@@ -29,6 +30,7 @@ from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
+from ohmwright.records.verdict_audit import audit_verdicts
 
 from .some_events import AT, point, started, whole_run
 
@@ -251,3 +253,30 @@ def test_an_addendum_of_the_first_version_still_holds() -> None:
     assert one.is_valid()
     assert one.document() == OF_THE_FIRST_VERSION
     assert one.digest == "31f7b9ffe255d603848708a37c593056ef179bf24eb70f2a109cc66ce9e3eaca"
+
+
+def test_who_may_is_what_the_record_named_and_an_amendment_says_what_changed(
+    filled: SqlStore,
+) -> None:
+    listed = (Authorised(name="A. Fenn"), Authorised(name="B. Tarn", may=("void",)))
+    by_name = Authority(laboratory="Fennel", by="name", authorised=listed)
+    add(filled, "approved", operator="A. Fenn", authority=by_name, paper=PAPER)
+    changed = PAPER.model_copy(update={"place": "customer"})
+    amended = add(filled, "amended", operator="A. Fenn", paper=changed)
+    assert amended.statement.changes == (PaperChange(field="place", old="nothing", new="customer"),)
+    assert list(audit(filled)) == []
+    wider = Authority(laboratory="Fennel", by="name", authorised=(Authorised(name="C. Wex"),))
+    add(filled, "voided", operator="C. Wex", authority=wider)  # by an altered program
+    (found,) = audit(filled)
+    assert "is by C. Wex, and the record names who may void: A. Fenn, B. Tarn" in found.what
+
+
+def test_a_verdict_against_the_values_on_record_is_found(store: SqlStore) -> None:
+    events = list(whole_run("a"))
+    at = next(n for n, event in enumerate(events) if isinstance(event, PointDone))
+    wrong = {"pass": "fail", "fail": "pass"}[events[at].result.verdict]
+    forged = events[at].result.model_copy(update={"verdict": wrong})
+    events[at] = events[at].model_copy(update={"result": forged})
+    store.append_all("a", tuple(events))
+    said = [one.what for one in audit_verdicts(store)]
+    assert f"is recorded as {wrong}; its figures on record make it" in said[0]

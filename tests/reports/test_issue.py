@@ -8,7 +8,6 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from ohmwright.model.errors import SourceError
 from ohmwright.model.paper import Corrections, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
@@ -41,14 +40,6 @@ ALL_OF_IT = (
     *("17 Hill Street", "2026-03-01", "clean, complete", "Valid without a signature on paper."),
     *("relate only to the item named above", "may be reproduced in full only"),
 )
-
-
-OWN = """#let s = json(bytes(sys.inputs.sheet))
-#set document(title: s.number)
-#for (name, value) in s [#name: #if type(value) == str { value } else { repr(value) } \\ ]
-#pdf.attach("record.jsonl", bytes(sys.inputs.record), relationship: "source",
-  mime-type: "application/jsonl", description: "The record")
-"""
 
 
 def addendum(what: str, days: int, **said: Any) -> Addendum:
@@ -188,20 +179,6 @@ def test_signatures_are_never_alone_on_a_page() -> None:
         last = PdfReader(BytesIO(pdf_of(sheet))).pages[-1].extract_text()
         assert "Approved by" in last
         assert "Statements and cautions" in last
-
-
-def test_a_template_of_ones_own_gets_everything_and_its_faults_are_told(tmp_path: Path) -> None:
-    template = tmp_path / "own.typ"
-    template.write_text(OWN, encoding="utf-8")
-    sheet = sheet_of(given=PAPER)
-    made = pdf_of(sheet, template=template)
-    assert made == pdf_of(sheet, template=template)
-    said = text_of(made)
-    assert [key for key in sheet.document() if f"{key}:" not in said] == []
-    template.write_text("#let s = json(bytes(sys.inputs.shet))", encoding="utf-8")
-    with pytest.raises(SourceError, match=r"own\.typ: cannot be typeset") as caught:
-        pdf_of(sheet, template=template)
-    assert caught.value.exit_code == 2
 
 
 def test_the_guide_tells_a_template_every_key() -> None:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.reports.label import LabelSize
-from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 
 from .laboratory import PaperWords
 
@@ -22,7 +21,7 @@ if TYPE_CHECKING:
 class CertificateOptions:
     """What a certificate needs beside the record.
 
-    `due`: next calibration, on the label. `template`: what lays out the PDF.
+    `due`: next calibration, on the label. `own_pages`: typst file of the laboratory's own pages.
     """
 
     due: date | None = None
@@ -31,7 +30,7 @@ class CertificateOptions:
     schema: Path | None = None
     overwrite: bool = False
     words: PaperWords = field(default_factory=PaperWords)
-    template: Path = CERTIFICATE_TEMPLATE
+    own_pages: Path | None = None
 
 
 @dataclass(frozen=True)

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC
 from functools import cached_property
 from pathlib import Path
 
-from ohmwright.model.errors import UsageError
+from ohmwright.engine.verdict_on_record import differing_verdicts
+from ohmwright.model.errors import RecordError, UsageError
+from ohmwright.model.event import Event
 from ohmwright.records.chain import StoredRun
 from ohmwright.records.json_lines import run_lines
 from ohmwright.records.sql_store import SqlStore
@@ -19,8 +21,7 @@ from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.issue import Issue, issue_of
 from ohmwright.reports.label import label
-from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE, certificate_pdf
-from ohmwright.reports.shown_elements import refuse_hidden_elements
+from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.typesetting import Form, Picture, picture_of
 
 from .certificate_files import CertificateOptions
@@ -58,8 +59,9 @@ class CertificateRenderer:
 
     @property
     def signs(self) -> bool:
-        """Whether digital certificates are signed: whether the laboratory file names a key."""
-        return self.laboratory is not None and self.laboratory.data.signature is not None
+        """Whether digital certificates are signed: approved, by a key of the laboratory file."""
+        named = self.laboratory is not None and self.laboratory.data.signature is not None
+        return named and not self.certificate.is_draft
 
     def name(self) -> str:
         """Return asset, date and number as a file name without ending, valid on every system."""
@@ -71,18 +73,13 @@ class CertificateRenderer:
     def pdf(self, _: Path = Path()) -> bytes:
         """Return a PDF/A-3b with the record attached.
 
-        Raises SourceError where a template of the laboratory's own hides what must be read.
+        Raises SourceError where pages of the laboratory's own cannot be typeset.
         """
         return self._issued_or_copy("pdf", self._pdf_of)
 
     def _pdf_of(self, sheet: CertificateText) -> bytes:
-        template = self.options.template
-        made = certificate_pdf(
-            sheet, self.certificate.dated, self.record, logo=self._logo, template=template
-        )
-        if template != CERTIFICATE_TEMPLATE:
-            refuse_hidden_elements(made, sheet, template)
-        return made
+        own_pages, at = self.options.own_pages, self.certificate.dated
+        return certificate_pdf(sheet, at, self.record, logo=self._logo, own_pages=own_pages)
 
     def html(self, _: Path = Path()) -> bytes:
         """Return the certificate as one HTML file."""
@@ -109,7 +106,8 @@ class CertificateRenderer:
     def dcc(self, _: Path) -> bytes:
         """Return the digital calibration certificate (XML).
 
-        Signed where the laboratory file names a key; validated where a schema is given.
+        Signed where it is approved and the laboratory file names a key; validated where a schema is
+        given.
         """
         from ohmwright.reports.dcc import certificate_dcc
         from ohmwright.reports.dcc_schema import check_schema
@@ -117,7 +115,7 @@ class CertificateRenderer:
 
         document = certificate_dcc(self.certificate, self.options.country)
         signing = None if self.laboratory is None else self.laboratory.signature_files()
-        if signing is not None:
+        if signing is not None and self.signs:
             document = signed_dcc(document, *signing)
         if self.options.schema is not None:
             check_schema(document, self.options.schema)
@@ -145,7 +143,7 @@ def certificate_renderer(
         store.refuse_loss(connection)
     run = store.stored_run(run_id)
     made = renderer_of_run(store, run, trusted, options)
-    copy = copy_text(made.certificate, made.sheet, options.template)
+    copy = copy_text(made.certificate, made.sheet, options.own_pages)
     if not copy:
         return made
     marked = replace(made.certificate, copy=copy)
@@ -156,14 +154,27 @@ def renderer_of_run(
     store: SqlStore, run: StoredRun, trusted: TrustedKeys, options: CertificateOptions
 ) -> CertificateRenderer:
     """Return the renderer for a run as it is given, whatever paper was issued of it."""
+    events = store.events(run.run_id)
+    _refuse_differing_verdicts(run.run_id, events)
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
     issue = _issue(run, laboratory, options.words)
     note = " ".join(notes_on_signatures(run, trusted))
     if issue.issued is not None and not note:
         note = issue.issued.trust_note
-    certificate = certificate_of(store.events(run.run_id), run.head.hex(), note, issue)
+    certificate = certificate_of(events, run.head.hex(), note, issue)
     record = b"".join(line + b"\n" for line in run_lines(_as_attached(run)))
     return CertificateRenderer(certificate, record.decode(), options, laboratory)
+
+
+def _refuse_differing_verdicts(run_id: str, events: Sequence[Event]) -> None:
+    """Raise RecordError where a verdict on record is not what the values on record give."""
+    differing = [f"event {number}: {said}" for number, said in differing_verdicts(events)]
+    if differing:
+        raise RecordError(
+            f"Run {run_id}: {'; '.join(differing)}.",
+            "A paper would certify a verdict against its own values. No paper was written.",
+            "Hold the record against a copy: ohmwright record verify; measure the unit anew.",
+        )
 
 
 def _as_attached(run: StoredRun) -> StoredRun:

@@ -12,6 +12,7 @@ from ohmwright.model.paper import IssuedPaper
 from ohmwright.records.canonical_json import canonical_json
 from ohmwright.reports.certificate import Certificate
 from ohmwright.reports.certificate_text import CertificateText
+from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 
 if TYPE_CHECKING:
     from .certificate_renderer import CertificateRenderer
@@ -33,7 +34,8 @@ def issued_paper(renderer: CertificateRenderer) -> IssuedPaper:
     return IssuedPaper(
         number=certificate.issue.number,
         software=SOFTWARE,
-        template_sha256=_digest(renderer.options.template.read_bytes()),
+        template_sha256=layout_sha256(),
+        own_pages_sha256=_own_pages_sha256(renderer.options.own_pages),
         text_sha256=_text_digest(renderer.sheet),
         files_sha256={kind: _digest(content) for kind, content in files.items()},
         trust_note=certificate.seal_note,
@@ -45,7 +47,7 @@ def is_issued_file(content: bytes, kind: str, issued: IssuedPaper) -> bool:
     return issued.files_sha256.get(kind) == _digest(content)
 
 
-def copy_text(certificate: Certificate, sheet: CertificateText, template: Path) -> str:
+def copy_text(certificate: Certificate, sheet: CertificateText, own_pages: Path | None) -> str:
     """By what a paper is a copy and not the issued one; empty for that one and for a draft.
 
     A paper of a void run says that it is void, which nobody issued.
@@ -55,7 +57,7 @@ def copy_text(certificate: Certificate, sheet: CertificateText, template: Path) 
         return ""
     if issued is None:
         return NOT_ON_RECORD
-    differs = ", ".join(_differences(certificate, sheet, template, issued))
+    differs = ", ".join(_differences(certificate, sheet, own_pages, issued))
     if not differs:
         return ""
     says = "It says the same" if _text_digest(sheet) == issued.text_sha256 else "Its words differ"
@@ -63,18 +65,29 @@ def copy_text(certificate: Certificate, sheet: CertificateText, template: Path) 
 
 
 def _differences(
-    certificate: Certificate, sheet: CertificateText, template: Path, issued: IssuedPaper
+    certificate: Certificate, sheet: CertificateText, own_pages: Path | None, issued: IssuedPaper
 ) -> Iterator[str]:
     """By what a paper differs from the issued one, as phrases after `made`."""
     if certificate.seal_note != issued.trust_note:
         yield "where other keys are trusted"
-    if _digest(template.read_bytes()) != issued.template_sha256:
+    if layout_sha256() != issued.template_sha256:
         yield "by another layout"
+    if _own_pages_sha256(own_pages) != issued.own_pages_sha256:
+        yield "with other pages of the laboratory's own in front, or without them"
     same_text = _text_digest(sheet) == issued.text_sha256
     if not same_text and issued.software != SOFTWARE:
         yield f"by {SOFTWARE} instead of {issued.software}"
     elif not same_text and certificate.seal_note == issued.trust_note:
         yield "after more was declared of the run"
+
+
+def layout_sha256() -> str:
+    """SHA-256 of the layout of this version's certificates, in hexadecimal."""
+    return _digest(CERTIFICATE_TEMPLATE.read_bytes())
+
+
+def _own_pages_sha256(path: Path | None) -> str:
+    return "" if path is None else _digest(path.read_bytes())
 
 
 def _text_digest(sheet: CertificateText) -> str:

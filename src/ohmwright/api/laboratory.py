@@ -11,6 +11,7 @@ from typing import Literal
 from ohmwright.model.errors import SourceError, UsageError
 from ohmwright.model.paper import (
     Act,
+    Authorised,
     Authority,
     Corrections,
     LaboratoryFile,
@@ -19,6 +20,7 @@ from ohmwright.model.paper import (
     Party,
 )
 from ohmwright.model.source import is_existing_file, load
+from ohmwright.records.authority import entry_for, names_for
 from ohmwright.records.database import is_url, sqlite_file
 
 from .paths import laboratory_file_of_user, records_location
@@ -33,6 +35,18 @@ _PICTURES: dict[str, Literal["svg", "png", "jpg"]] = {
 }
 _MOST_LOGO_BYTES = 200_000
 """It is kept in the record of each run whose papers bear it."""
+
+
+DO_AS_AUTHORISED = (
+    "Have one of them do it, or say with --by who you are; a key is seen with: ohmwright record "
+    "keys list"
+)
+
+
+def authority_by(laboratory: str, entry: Authorised, listed: tuple[Authorised, ...]) -> Authority:
+    """What goes on record of somebody who is allowed by `entry`, one of those `listed`."""
+    by: Literal["name", "name and key"] = "name" if entry.key is None else "name and key"
+    return Authority(laboratory=laboratory, by=by, authorised=listed)
 
 
 @dataclass(frozen=True)
@@ -95,22 +109,19 @@ class Laboratory:
 
         Raises UsageError where the laboratory authorised others, or that name with another key.
         """
-        may = [one for one in self.data.authorised if act in one.may]
-        if not self.data.authorised:
+        listed = self.data.authorised
+        if not listed:
             return None
-        named = [one for one in may if one.name == name]
-        allowed = next((one for one in named if one.key in (None, key)), None)
+        allowed = entry_for(listed, act, name, key)
         if allowed is None:
+            named = any(one.name == name and act in one.may for one in listed)
             who = "signs with another key" if named else f"may not {act}"
-            others = ", ".join(dict.fromkeys(one.name for one in may)) or "nobody"
             raise UsageError(
                 f"{name} {who} for {self.data.name}. Nothing was added.",
-                f"{self.path} authorises for that: {others}.",
-                "Have one of them do it, or say with --by who you are; a key is seen with: "
-                "ohmwright record keys list",
+                f"{self.path} authorises for that: {names_for(listed, act)}.",
+                DO_AS_AUTHORISED,
             )
-        by: Literal["name", "name and key"] = "name" if allowed.key is None else "name and key"
-        return Authority(laboratory=self.data.name, by=by)
+        return authority_by(self.data.name, allowed, listed)
 
     def _bad(self, key: str, what: str) -> SourceError:
         return SourceError(f"{self.path}: {key}: {what}.", do="Correct the file.")

@@ -11,20 +11,28 @@ from rich.text import Text
 from ohmwright.api.certificate_files import CertificateOptions
 from ohmwright.api.certificate_renderer import renderer_of_run
 from ohmwright.api.issued_paper import issued_paper
-from ohmwright.api.laboratory import Laboratory, PaperWords, find_laboratory, paper_data
+from ohmwright.api.laboratory import (
+    DO_AS_AUTHORISED,
+    Laboratory,
+    PaperWords,
+    authority_by,
+    find_laboratory,
+    paper_data,
+)
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.model.paper import Act, Authority, Corrections, IssuedPaper, PaperData
 from ohmwright.records.add_addendum import Wanted, add_addendum, add_approval
 from ohmwright.records.addendum import Addendum, AddendumKind
+from ohmwright.records.authority import authority_on_record, entry_for, names_for
 from ohmwright.records.chain import StoredRun
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.issue import issue_of
 from ohmwright.reports.run_parts import parts_of_run
 from ohmwright.reports.text import printable
 
-from .certificate_command import own_template
+from .certificate_command import own_pages_file
 from .console import out, print_notice
 from .open_records import open_existing_records, trusted_keys
 
@@ -50,9 +58,9 @@ class Declared:
         return self.by or account_name()
 
 
-def approve_run(declared: Declared, words: PaperWords, template: Path | None) -> None:
+def approve_run(declared: Declared, words: PaperWords, own_pages: Path | None) -> None:
     """Sign that the results of a run are released, and issue the paper that says so."""
-    options = CertificateOptions(template=own_template(template))
+    options = CertificateOptions(own_pages=own_pages_file(own_pages))
     with open_existing_records(declared.records) as store:
         run_id = resolved_run_id(store, declared.run)
         laboratory = find_laboratory(words.laboratory, store.database.place)
@@ -72,7 +80,7 @@ def approve_run(declared: Declared, words: PaperWords, template: Path | None) ->
         said = None if paper == before else paper
         wanted = Wanted("approved", declared.name, paper=said, authority=authority)
         approval, issue = add_approval(store, run_id, wanted, paper_of)
-    _say_added(approval)
+    _say_added(approval, laboratory)
     assert issue.statement.issued is not None  # as an addendum of that kind has
     _say(f"Certificate {issue.statement.issued.number} is issued: ohmwright certificate {run_id}")
 
@@ -99,7 +107,7 @@ def amend_run(declared: Declared, reason: str, words: PaperWords) -> None:
         paper = paper_data(laboratory, words, kept.paper if kept.on_record else None)
         _refuse_late_receipt(paper, store, run_id)
         wanted = Wanted("amended", declared.name, reason, paper, authority)
-        _say_added(add_addendum(store, run_id, wanted))
+        _say_added(add_addendum(store, run_id, wanted), laboratory)
         issue = issue_of(run_id, store.stored_run(run_id).addenda)
     _say(f"Certificate {issue.number} replaces {issue.replaces}; nobody has approved it yet.")
 
@@ -109,20 +117,41 @@ def _authority(
 ) -> Authority | None:
     """By what `name` may do that with the key of this computer; None where nothing restricts it.
 
-    Raises UsageError where they may not, and where a laboratory file had restricted it before and
-    the one at hand, if any, does not.
+    Raises UsageError where they may not: by the record first, whatever laboratory file is at hand.
     """
+    kept = authority_on_record(store.stored_run(run_id).addenda)
+    by_record = None if kept is None else _by_record(kept, run_id, act, name, store.key.public)
     found = None if laboratory is None else laboratory.authority(act, name, store.key.public)
-    before = [one.statement.authority for one in store.stored_run(run_id).addenda]
-    restricted = [one.laboratory for one in before if one is not None]
-    if found is None and restricted:
+    if kept is not None and not kept.authorised and (found is None or not _same(found, kept)):
         raise UsageError(
-            f"Who may {act} was restricted by {restricted[-1]} when run {run_id} was approved, "
+            f"Who may {act} was restricted by {kept.laboratory} when run {run_id} was approved, "
             "amended or voided before. Nothing was added.",
-            "No laboratory file that names who may is found here.",
+            "The file of that laboratory, which names who may, is not found here.",
             "Give that file with --laboratory.",
         )
-    return found
+    if found is not None and by_record is not None and found.authorised != by_record.authorised:
+        listed = ", ".join(dict.fromkeys(one.name for one in found.authorised))
+        print_notice(f"Whom the record of this run names changes with this: {printable(listed)}.")
+    return found or by_record
+
+
+def _by_record(kept: Authority, run_id: str, act: Act, name: str, key: str) -> Authority | None:
+    """By what the record lets `name` do that; None where it has no list. Raises UsageError."""
+    if not kept.authorised:
+        return None
+    entry = entry_for(kept.authorised, act, name, key)
+    if entry is None:
+        raise UsageError(
+            f"{name} may not {act} run {run_id}, or signs with another key. Nothing was added.",
+            f"Its record names who may, by the file of {kept.laboratory}: "
+            f"{names_for(kept.authorised, act)}. No other laboratory file can change that.",
+            DO_AS_AUTHORISED,
+        )
+    return authority_by(kept.laboratory, entry, kept.authorised)
+
+
+def _same(found: Authority, kept: Authority) -> bool:
+    return found.laboratory == kept.laboratory
 
 
 def _refuse_late_receipt(paper: PaperData, store: SqlStore, run_id: str) -> None:
@@ -161,10 +190,10 @@ def change_validity(
         laboratory = find_laboratory(laboratory_file, store.database.place)
         authority = _authority(store, run_id, laboratory, "void", declared.name)
         wanted = Wanted(what, declared.name, reason, authority=authority)
-        _say_added(add_addendum(store, run_id, wanted))
+        _say_added(add_addendum(store, run_id, wanted), laboratory)
 
 
-def _say_added(addendum: Addendum) -> None:
+def _say_added(addendum: Addendum, laboratory: Laboratory | None) -> None:
     """Print what an addendum means, and whether anybody could have made it."""
     said = addendum.statement
     _say(
@@ -172,7 +201,12 @@ def _say_added(addendum: Addendum) -> None:
         f"{addendum.fingerprint}."
     )
     if said.authority is None:
-        print_notice("Who may do so is not restricted: the laboratory file names nobody.")
+        why = (
+            "there is no laboratory file"
+            if laboratory is None
+            else f"{laboratory.path} names nobody as authorised"
+        )
+        print_notice(f"Who may do so is not restricted: {why}.")
 
 
 def _say(line: str) -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from datetime import UTC, date, datetime
 from pathlib import Path
 
@@ -15,16 +14,12 @@ from ohmwright.api.certificate_files import (
 )
 from ohmwright.api.certificate_renderer import certificate_renderer
 from ohmwright.api.open_records import resolved_run_id
-from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.errors import UsageError
 from ohmwright.model.source import read_text
 from ohmwright.reports.label import LabelSize
-from ohmwright.reports.pdf import CERTIFICATE_TEMPLATE
 
 from .console import out, print_json, print_notice
 from .open_records import open_existing_records, trusted_keys
-
-_NEVER_LEFT_OUT = ("void", "draft", "copy", "simulated", "statements", "notes", "cautions")
-"""What every template must show, wherever there is something to say."""
 
 
 def run_certificate(
@@ -63,7 +58,9 @@ def run_certificate(
     if options.country is None and renderer.certificate.issue.paper.country is None:
         out().print("The digital certificate names no country: give it with --country.")
     if not renderer.signs:
-        out().print("The digital certificate is not signed: the laboratory file names no key.")
+        draft = renderer.certificate.is_draft
+        why = "nobody approved it" if draft else "the laboratory file names no key"
+        out().print(f"The digital certificate is not signed: {why}.")
 
 
 def _refuse_past_due(due: date, ended_at: datetime) -> None:
@@ -92,24 +89,11 @@ def label_size(text: str) -> LabelSize:
     return LabelSize(width_mm, height_mm)
 
 
-def own_template(path: Path | None) -> Path:
-    """Return the template `path`, or the program's own.
-
-    Raises SourceError where there is none, or one that leaves out what every paper must say.
-    """
+def own_pages_file(path: Path | None) -> Path | None:
+    """Return the whole path of a file of own pages. Raises SourceError where there is none."""
     if path is None:
-        return CERTIFICATE_TEMPLATE
-    text = read_text(path)
-    missing = [key for key in _NEVER_LEFT_OUT if not re.search(rf"\b{key}\b", text)]
-    if missing:
-        raise SourceError(
-            f"{path} never shows {', '.join(missing)} of its data.",
-            "Without it a paper could mislead: that it is void, a draft, a copy or of a simulated "
-            "unit, and what figures mean, must be seen.",
-            "Show each of them, as in the example of 'ohmwright guide certificates'.",
-        )
-    if "sys.inputs.record" not in text:
-        print_notice(f"{path} does not attach sys.inputs.record: its PDF has no record in it.")
+        return None
+    read_text(path)
     return path.resolve()
 
 

@@ -9,7 +9,7 @@ from .option_groups import with_option_groups
 from .options import (
     By,
     LaboratoryPath,
-    OwnTemplate,
+    OwnPages,
     PaperOptions,
     Reason,
     RecordsPlace,
@@ -28,7 +28,7 @@ def approve(
     *,
     run: RunArgument,
     paper: PaperOptions,
-    template: OwnTemplate = None,
+    own_pages: OwnPages = None,
     by: By = None,
     records: RecordsPlace = None,
 ) -> None:
@@ -39,7 +39,7 @@ def approve(
     """
     from .addendum_command import Declared, approve_run
 
-    approve_run(Declared(run, by, records), paper.words(), template)
+    approve_run(Declared(run, by, records), paper.words(), own_pages)
 
 
 @with_option_groups

@@ -11,7 +11,7 @@ from .options import (
     DAY,
     AcceptExpired,
     Json,
-    OwnTemplate,
+    OwnPages,
     PaperOptions,
     ProcedurePath,
     RecordsPlace,
@@ -44,7 +44,7 @@ def certificate(
         Path | None, typer.Option("--schema", help="Hold it against this dcc.xsd.")
     ] = None,
     overwrite: Annotated[bool, typer.Option("--overwrite", help="Replace other files.")] = False,
-    template: OwnTemplate = None,
+    own_pages: OwnPages = None,
     paper: PaperOptions,
     records: RecordsPlace = None,
     trusted: Trusted = None,
@@ -53,7 +53,7 @@ def certificate(
     """Write the certificate of a finished run; by default PDF and HTML, into this folder."""
     from ohmwright.api.certificate_files import CertificateOptions, OutputPaths
 
-    from .certificate_command import country_code, label_size, own_template, run_certificate
+    from .certificate_command import country_code, label_size, own_pages_file, run_certificate
 
     due = None if next_due is None else next_due.date()
     options = CertificateOptions(
@@ -63,7 +63,7 @@ def certificate(
         schema_file,
         overwrite,
         paper.words(),
-        own_template(template),
+        own_pages_file(own_pages),
     )
     paths = OutputPaths(pdf, html, csv, dcc, label, all_)
     run_certificate(run, records, trusted, paths, options, as_json=as_json)

@@ -181,9 +181,9 @@ LaboratoryPath = Annotated[
         help="Laboratory file; default: laboratory.toml beside the records, else the user's.",
     ),
 ]
-OwnTemplate = Annotated[
+OwnPages = Annotated[
     Path | None,
-    typer.Option("--template", metavar="FILE", help="Your own layout of the PDF (.typ)."),
+    typer.Option("--own-pages", metavar="FILE", help="Your own pages in front of it (.typ)."),
 ]
 
 

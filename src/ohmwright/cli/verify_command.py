@@ -9,6 +9,7 @@ from typing import Literal
 
 from rich.text import Text
 
+from ohmwright.api.issued_paper import layout_sha256
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import RecordError
 from ohmwright.records.audit import audit, has_head, run_ids_with_head
@@ -25,6 +26,7 @@ from ohmwright.records.trust import (
     signers,
     untrusted_signers,
 )
+from ohmwright.records.verdict_audit import audit_verdicts
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
@@ -99,6 +101,7 @@ def _checked_store(
     sealed = signers(signatures(store.database), chosen)
     findings = [
         *audit(store, chosen),
+        *audit_verdicts(store, chosen),
         *_unknown_heads(store, shown.heads),
         *not_valid,
         *untrusted_signers(sealed, trusted),
@@ -160,7 +163,8 @@ def _print(check: StoreCheck) -> None:
         out().print(Text(said, style=_STYLES[finding.kind]), soft_wrap=True)
     for paper in check.papers:
         issued = f"issued {paper.issued_at} by {paper.issued_by} as certificate {paper.certificate}"
-        out().print(Text(printable(f"{paper.path}: {issued}.")), soft_wrap=True)
+        said = f"{paper.path}: {issued}. Laid out by {_layout(paper)}."
+        out().print(Text(printable(said)), soft_wrap=True)
     for head, found in check.heads.items():
         where = f"an event of run {', '.join(found)}" if found else "a signature or approval"
         out().print(Text(printable(f"{head}: on record, the hash of {where}.")), soft_wrap=True)
@@ -170,6 +174,18 @@ def _print(check: StoreCheck) -> None:
     runs_ = f"{check.runs} run{'' if check.runs == 1 else 's'}"
     for line in _closing_lines(check, runs_):
         out().print(line, soft_wrap=True)
+
+
+def _layout(paper: FoundPaper) -> str:
+    """Return which layout a paper has, by its hash where it is not this version's."""
+    layout = (
+        "this program's own layout"
+        if paper.template_sha256 == layout_sha256()
+        else f"the layout with SHA-256 {paper.template_sha256}, which is not this version's"
+    )
+    if not paper.own_pages_sha256:
+        return layout
+    return f"{layout}, behind the laboratory's own pages of SHA-256 {paper.own_pages_sha256}"
 
 
 def _closing_lines(check: StoreCheck, runs_: str) -> Iterator[str]:

@@ -50,6 +50,8 @@ class Authority(FrozenModel):
     laboratory: NonEmpty
     """The laboratory whose file names them."""
     by: Literal["name", "name and key"]
+    authorised: tuple[Authorised, ...] = ()
+    """Everybody whom that file names; empty in records that do not say."""
 
 
 class Logo(FrozenModel):
@@ -110,6 +112,14 @@ class PaperData(FrozenModel):
     logo: Logo | None = None
 
 
+class PaperChange(FrozenModel):
+    """A field of `PaperData` that an amendment changes, as text."""
+
+    field: NonEmpty
+    old: str
+    new: str
+
+
 class IssuedPaper(FrozenModel):
     """The paper that was issued with an approval; kept in the record right after it."""
 
@@ -117,6 +127,8 @@ class IssuedPaper(FrozenModel):
     software: str
     template_sha256: str
     """Of the layout of its PDF."""
+    own_pages_sha256: str = ""
+    """Of the file that set the laboratory's own pages in front of it; empty for none."""
     text_sha256: str
     """Of everything that it says."""
     files_sha256: dict[str, str]

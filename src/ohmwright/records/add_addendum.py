@@ -17,6 +17,7 @@ from .flat_rows import Row
 from .keys import OperatorKey
 from .lease import LeaseHolder, release_lease, take_lease
 from .ledger import LedgerEntry, add_entry, lock_ledger
+from .paper_changes import paper_changes
 from .run_reader import find_run, read_run
 from .sql_store import SqlStore
 from .witness_file import ChainPosition
@@ -116,6 +117,8 @@ def _checked_run(store: SqlStore, connection: Connection, row: Row) -> StoredRun
 
 def _signed(key: OperatorKey, run: StoredRun, wanted: Wanted) -> Addendum:
     """The addendum that follows those of `run`."""
+    kept = [one.statement.paper for one in run.addenda if one.statement.paper is not None]
+    changes = paper_changes(kept[-1] if kept else None, wanted.paper)
     statement = AddendumStatement(
         what=wanted.what,
         run=run.run_id,
@@ -126,6 +129,7 @@ def _signed(key: OperatorKey, run: StoredRun, wanted: Wanted) -> Addendum:
         signed_at=RealClock().wall(),
         reason=wanted.reason,
         paper=wanted.paper,
+        changes=changes if wanted.what == "amended" else None,
         authority=wanted.authority,
         issued=wanted.issued,
         key=key.public,

@@ -11,9 +11,10 @@ from datetime import datetime
 from typing import Any, Literal
 
 from ohmwright.model.base import FrozenModel
-from ohmwright.model.paper import Authority, IssuedPaper, PaperData
+from ohmwright.model.paper import Authority, IssuedPaper, PaperChange, PaperData
 
 from .canonical_json import canonical_json, sha256_digest
+from .paper_changes import paper_changes
 from .seal import fingerprint, is_signed_by
 
 AddendumKind = Literal["approved", "issued", "amended", "voided", "reinstated"]
@@ -37,6 +38,8 @@ class AddendumStatement(FrozenModel):
     reason: str = ""
     paper: PaperData | None = None
     """What papers state from then on beside the record; None leaves that as it is."""
+    changes: tuple[PaperChange, ...] | None = None
+    """What an amendment changes of `paper`; None of others, and in records that do not say."""
     authority: Authority | None = None
     """By what the operator was allowed to do so; None where nothing restricts who may."""
     issued: IssuedPaper | None = None
@@ -81,7 +84,7 @@ def what_is_wrong(addenda: Sequence[Addendum], run: str, hashes: frozenset[str])
 
     `hashes`: those of the run's events, in hexadecimal.
     """
-    after = ""
+    after, paper = "", None
     for number, one in enumerate(addenda, start=1):
         said, named = one.statement, f"its addendum {number}"
         if not one.is_valid():
@@ -98,7 +101,9 @@ def what_is_wrong(addenda: Sequence[Addendum], run: str, hashes: frozenset[str])
             return f"{named} voids what is void"
         if said.what == "reinstated" and not is_voided(addenda[: number - 1]):
             return f"{named} reinstates what is not void"
-        after = one.digest
+        if said.changes not in (None, paper_changes(paper, said.paper)):
+            return f"{named} states other changes than were made"
+        after, paper = one.digest, said.paper or paper
     return ""
 
 

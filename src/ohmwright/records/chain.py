@@ -20,6 +20,7 @@ from ohmwright.model.event import (
 )
 
 from .addendum import Addendum, is_voided, what_is_wrong
+from .authority import unauthorised_addendum
 from .canonical_json import chain_hash, sha256_digest
 from .seal import Seal
 
@@ -103,7 +104,8 @@ def verified_events(run: StoredRun) -> tuple[Event, ...]:
         )
     if run.addenda:
         hashes = frozenset(one.hash.hex() for one in run.events)
-        if wrong := what_is_wrong(run.addenda, run.run_id, hashes):
+        wrong = what_is_wrong(run.addenda, run.run_id, hashes)
+        if wrong := wrong or unauthorised_addendum(run.addenda):
             raise BrokenRunError(wrong)
     return events
 

@@ -25,6 +25,10 @@ class FoundPaper:
     certificate: str
     issued_by: str
     issued_at: str
+    template_sha256: str
+    """Of the layout of the PDF."""
+    own_pages_sha256: str
+    """Of what set the laboratory's own pages in front of it; empty for none."""
     since: str
     """What was declared since that takes its worth; empty where it is the valid one."""
 
@@ -72,7 +76,16 @@ def _papers_of(store: SqlStore, path: Path) -> Iterator[FoundPaper]:
             if isinstance(other, Addendum) and other.statement.run == said.run
         ]
         number, when = said.issued.number, f"{said.signed_at:%Y-%m-%d}"
-        yield FoundPaper(str(path), said.run, number, said.operator, when, _since(later))
+        yield FoundPaper(
+            path=str(path),
+            run=said.run,
+            certificate=number,
+            issued_by=said.operator,
+            issued_at=when,
+            template_sha256=said.issued.template_sha256,
+            own_pages_sha256=said.issued.own_pages_sha256,
+            since=_since(later),
+        )
 
 
 def _since(later: list[Addendum]) -> str:

@@ -19,8 +19,6 @@ Read in this order:
     risk_text               how probably a point was decided wrongly; k and coverage
     certificate_text        the whole text of a certificate
     typesetting             templates typeset by typst
-    visible_text            the text of a PDF that can be seen
-    shown_elements          whether a paper by another template shows what it must
     html_tables             tables of results as HTML
     pdf, html               the certificate in these forms
     table_paper             a paper of tables and pictures, as PDF and HTML
@@ -37,8 +35,8 @@ Design decisions, all in force:
    Why: PDF, HTML and digital certificate must not say different things.
    Decision: `certificate` gathers facts from events, `certificate_text` words them, and template
    and HTML only lay them out. Templates and style sheet are files in `templates/`; data reaches
-   typst as JSON in `sys.inputs`, and nothing in it is evaluated. A laboratory may lay the same
-   text out by a template of its own, whose keys `guide/certificates.md` lists.
+   typst as JSON in `sys.inputs`, and nothing in it is evaluated. A laboratory may set pages of
+   its own before the certificate, from the same text, whose keys `guide/certificates.md` lists.
    Rejected: wording in the templates.
    Held by: tests/reports/test_html.py, test_it_says_what_the_pdf_says.
 2. No character of a name acts unseen, and none is dropped.
@@ -116,11 +114,13 @@ Design decisions, all in force:
    Rejected: the first printing as the issue, which a reader of a copy of the store would be; a date
    of printing on copies, which would make each another file.
    Held by: tests/cli/test_issued_paper.py.
-11. A template of one's own is judged by the paper that it makes.
-   Why: a template may name all keys and set them in white.
-   Decision: pypdf reads the PDF's text, without what is white, tiny or beside the page; each
-   element of `shown_elements` must be there as often as the data have it.
-   Rejected: a list of keys that the template's text must name, alone (it stays, for keys that are
-   empty at the time); rendering with each element changed, a compilation for each.
-   Held by: tests/cli/test_issued_paper.py.
+11. The certificate is always laid out by the program; a laboratory's own pages come before it.
+   Why: whoever lays a certificate out can hide a verdict in more ways than a check can know: white
+   on white, by a gradient, a clip, a shape laid over it.
+   Decision: own pages are one block, in which typst refuses any setting of the page; the
+   certificate begins on a page of its own, and each own page has a strip, drawn over all that it
+   holds, that says where, and the certificate's verdict and state. The record keeps the SHA-256 of
+   both layouts, which `record verify --paper` names.
+   Rejected: a template of one's own for the whole, judged by the text or the picture of its paper.
+   Held by: tests/reports/test_own_pages.py.
 """

@@ -98,7 +98,10 @@ def _core_data(core: Element, certificate: Certificate, country: str) -> None:
 
 
 def _persons(persons: Element, certificate: Certificate) -> None:
-    """Add who approved the certificate and who carried out the work; the first one signs."""
+    """Add who approved the certificate and who carried out the work.
+
+    Main signer is the first who approved; of a draft nobody, since nobody signed it.
+    """
     approvers = [one.name for one in certificate.issue.approvals]
     roles = [(name, "approved") for name in approvers]
     roles += [(name, "carried out the work") for name in certificate.operators]
@@ -106,7 +109,7 @@ def _persons(persons: Element, certificate: Certificate) -> None:
         person = add(persons, "respPerson")
         add_words(add(person, "person"), "name", name)
         add(person, "role", role)
-        add(person, "mainSigner", "true" if number == 0 else "false")
+        add(person, "mainSigner", "true" if approvers and number == 0 else "false")
 
 
 def _date(at: datetime) -> str:

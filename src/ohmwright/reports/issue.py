@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from ohmwright.model.paper import Authority, IssuedPaper, PaperData
+from ohmwright.model.paper import Authority, IssuedPaper, PaperChange, PaperData
 from ohmwright.records.addendum import Addendum, is_voided
 
 from .text import minute_text, printable
@@ -142,7 +142,18 @@ def _amendment_text(old: str, new: str, addendum: Addendum) -> str:
     return printable(
         f"{new} replaces {old}, which is no longer valid: {said.reason.rstrip('.')} "
         f"({said.operator}, {minute_text(said.signed_at)}; {authority_text(said.authority)})."
+        f"{_changes_text(said.changes)}"
     )
+
+
+def _changes_text(changes: Sequence[PaperChange] | None) -> str:
+    """What an amendment changed, as a sentence; empty where the record does not say."""
+    if changes is None:
+        return ""
+    if not changes:
+        return " Changed: nothing of what stands beside the results."
+    each = "; ".join(f"{one.field} from '{one.old}' to '{one.new}'" for one in changes)
+    return f" Changed: {each}. No result was changed."
 
 
 def _declaration_text(addendum: Addendum) -> str:

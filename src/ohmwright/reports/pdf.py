@@ -17,11 +17,12 @@ def certificate_pdf(
     record: str = "",
     *,
     logo: Picture | None = None,
-    template: Path = CERTIFICATE_TEMPLATE,
+    own_pages: Path | None = None,
 ) -> bytes:
     """The bytes of the PDF, dated `at`; `record` (JSON Lines) is attached as record.jsonl.
 
-    Raises SourceError for a template of somebody's own that cannot be typeset.
+    `own_pages`: a typst file that sets pages of the laboratory's own, which come before the
+    certificate. Raises SourceError where it cannot be typeset.
     """
     document = sheet.document() | {"logo": logo and logo.document()}
-    return typeset(template, document, at=at, record=record)
+    return typeset(CERTIFICATE_TEMPLATE, document, at=at, record=record, own_pages=own_pages)

@@ -55,11 +55,13 @@ def typeset(
     form: Form = "pdf",
     at: datetime | None = None,
     record: str = "",
+    own_pages: Path | None = None,
 ) -> bytes:
     """One file of `template` filled with `document`; a PDF is PDF/A-3b, dated `at`.
 
     `record` is attached to a PDF. An SVG or PNG is of the first page, a PNG at 600 dots an inch.
-    Raises SourceError where a template of somebody's own cannot be typeset.
+    `own_pages`: a file of somebody's own that the template includes, with pictures beside it.
+    Raises SourceError where that one cannot be typeset.
     """
     lacking = _lacking(document, shipped_characters())
     lent = _lent_by_system(frozenset(lacking)) if lacking else {}
@@ -67,19 +69,30 @@ def typeset(
     if unseen:
         document = _with_codes(document, unseen)
     document = document | {"families": sorted(lent), "codes": bool(unseen)}
-    source = {"sheet": json.dumps(document, ensure_ascii=False), "record": record}
-    return _compiled(template, source, form, at, system=bool(lent))
+    source = {
+        "sheet": json.dumps(document, ensure_ascii=False),
+        "record": record,
+        "own-pages": "" if own_pages is None else f"/{own_pages.name}",
+    }
+    return _compiled(template, source, form, at, own_pages, system=bool(lent))
 
 
 def _compiled(
-    template: Path, source: dict[str, str], form: Form, at: datetime | None, *, system: bool
+    template: Path,
+    source: dict[str, str],
+    form: Form,
+    at: datetime | None,
+    own_pages: Path | None,
+    *,
+    system: bool,
 ) -> bytes:
-    """The bytes that typst makes of a template."""
+    """The bytes that typst makes of a template; it may read the folder of own pages, no other."""
     import typst
 
     try:
-        compiled = typst.compile(
-            str(template),
+        compiled = typst.compile(  # type: ignore[type-var]  # its stubs want input and root alike
+            template.read_bytes(),
+            root=(own_pages or template).parent,
             format=form,
             ppi=600.0,
             sys_inputs=source,
@@ -88,13 +101,13 @@ def _compiled(
             timestamp=None if at is None else at.replace(microsecond=0),
         )
     except typst.TypstError as problem:
-        if template.parent == TEMPLATES:
+        if own_pages is None:
             raise
         hints = "".join(f" {hint}." for hint in problem.hints)
         raise SourceError(
-            f"{template}: cannot be typeset: {problem.message}.",
+            f"{own_pages}: cannot be typeset: {problem.message}.",
             "No paper was written." + hints,
-            "Correct the template; 'ohmwright guide certificates' says which data it gets.",
+            "Correct the file; 'ohmwright guide certificates' says which data it gets.",
         ) from None
     pages = compiled if isinstance(compiled, list) else [compiled]
     return bytes(pages[0] or b"")
