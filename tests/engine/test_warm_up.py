@@ -68,7 +68,8 @@ async def test_rf_is_on_for_the_time_that_is_asked_for(
     assert true_s == pytest.approx(max(on_time_s, 10), abs=1.5)
     assert result.on_s == pytest.approx(true_s, abs=0.5)
     assert f"{result.on_s:.0f} s with RF on" in result.reason
-    assert max(e.on_s for e in events if isinstance(e, ActivationClosed)) <= 20
+    # each is ended after 20 s, and counted until it is read as off
+    assert max(e.on_s for e in events if isinstance(e, ActivationClosed)) < 21
 
 
 @pytest.mark.parametrize(("loss", "fewest"), [(0.0, 3), (0.10, 5), (-0.10, 5)])

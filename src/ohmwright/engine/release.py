@@ -11,7 +11,7 @@ from typing import NamedTuple
 import anyio
 
 from ohmwright.instruments.bench import Bench
-from ohmwright.model.bench_status import BenchStatus, OnStatus
+from ohmwright.model.bench_status import OnStatus
 from ohmwright.model.errors import (
     LinkError,
     LinkLost,
@@ -91,18 +91,7 @@ async def ensure_off_after(
     try:
         return await _ended_after(error, bench, pending)
     finally:
-        on_status(rf_status(bench))
-
-
-def rf_status(bench: Bench) -> BenchStatus:
-    """Return RF at `bench` as it was read last, and by whom it is keyed and read."""
-    analyzer = bench.analyzer
-    return BenchStatus(
-        bench.rf.state,
-        bench.clock.now_s(),
-        keyed_by_foot=analyzer.keyed_by_foot,
-        read_by_eye=analyzer.read_by_eye,
-    )
+        on_status(bench.analyzer.status(bench.rf.state, bench.clock.now_s()))
 
 
 async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:

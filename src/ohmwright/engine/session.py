@@ -33,7 +33,7 @@ from .activation import Activation, activation, unasked_output
 from .analyzer_input import AnalyzerInput
 from .measured_value import Accuracy
 from .pending_events import PendingEvents, Stamp
-from .release import confirmed_release, rf_status
+from .release import confirmed_release
 from .resting import OutputWarmth
 from .service_state import ServiceState
 from .told_by import analyzer_told_by, keyed_by
@@ -158,9 +158,9 @@ class Session:
         current_ma: float | None = None,
     ) -> None:
         """Report RF as it is now to `on_status`, with the figures that belong to it."""
+        analyzer = self.bench.analyzer
         self.on_status(
-            rf_status(self.bench)._replace(
-                rf=rf,
+            analyzer.status(rf, self.bench.clock.now_s())._replace(
                 rest_left_s=rest_left_s,
                 age_s=age_s,
                 left_s=left_s,
@@ -306,10 +306,10 @@ class Session:
     def _most_on_s(self, sent_s: float, now_s: float) -> float:
         """Return how long RF was on at most: from ON being sent until it was first read as off.
 
-        Where it was not read as off, that is until `now_s`.
+        It went off at `now_s` at the latest, and where it was not read as off.
         """
         off_s = self.bench.rf.off_since_s
-        return max(0.0, (now_s if off_s is None else off_s) - sent_s)
+        return max(0.0, (now_s if off_s is None else min(off_s, now_s)) - sent_s)
 
     def _report_release(self, opened: Activation | None) -> None:
         """Report how RF was read after a release.

@@ -9,6 +9,7 @@ import anyio
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.model.bench_status import BenchStatus, RfState
 from ohmwright.model.by_hand import HandVerb
 from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.hardware import AnalyzerData, InputPath
@@ -72,6 +73,11 @@ class Analyzer(ABC):
     def read_by_eye(self) -> bool:
         """Whether a person types what the meter shows."""
         return "reading" in self.by_hand
+
+    def status(self, rf: RfState, at_s: float) -> BenchStatus:
+        """Return the status at `at_s` of RF as it was read, and by whom it is keyed and read."""
+        keyed_by_foot, read_by_eye = self.keyed_by_foot, self.read_by_eye
+        return BenchStatus(rf, at_s, keyed_by_foot=keyed_by_foot, read_by_eye=read_by_eye)
 
     @property
     def released_by_hand(self) -> bool:
