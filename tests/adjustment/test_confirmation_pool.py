@@ -40,7 +40,7 @@ def test_those_that_contradict_each_other_make_the_value_less_sure() -> None:
     assert pooled([at(-1.0), at(1.0)]).sd > 3 * pooled([at(0.0), at(0.0)]).sd
 
 
-SEEN_STILL, SEEN_TO_HUNT = Habits(0.12), Habits(0.9, swing=0.008)
+SEEN_STILL, SEEN_TO_HUNT = Habits(0.12), Habits(0.9, swing=0.02)
 
 
 @pytest.mark.parametrize(

@@ -25,8 +25,19 @@ def test_nothing_is_assumed_beyond_doubt() -> None:
 
 
 def test_only_a_unit_that_was_seen_to_hunt_may_stand_still_off_its_mean() -> None:
-    assert Habits(0.12).still_share == 0.0
-    assert Habits(0.9).still_share == pytest.approx(0.27)
+    assert Habits(0.12).still_share(0.0) == 0.0
+    assert Habits(0.9).still_share(0.0) == pytest.approx(0.27)
+
+
+def test_a_unit_that_hunts_is_less_likely_to_stand_still_the_longer_it_does() -> None:
+    shares = [Habits(0.9).still_share(risen_s) for risen_s in (-1.0, 0.0, 4.0, 20.0)]
+    assert shares == pytest.approx([0.27, 0.27, 0.27 / np.e, 0.27 * np.exp(-5)])
+
+
+def test_an_output_that_stood_elsewhere_than_foretold_may_have_swung_to_there() -> None:
+    seen = Habits(0.1, 0.03, 0.002).after_a_jump(-0.03)
+    assert (seen.hunting, seen.other_shape, seen.swing) == (0.85, 0.03, 0.015)
+    assert Habits(0.9, swing=0.02).after_a_jump(0.03) == Habits(0.9, swing=0.02)
 
 
 def test_a_doubted_share_is_the_mixture_of_both_widths() -> None:
@@ -38,13 +49,13 @@ def test_a_doubted_share_is_the_mixture_of_both_widths() -> None:
     assert plain.doubted(0.0, 0.4) is plain
 
 
-def test_a_still_output_of_a_unit_that_hunts_is_not_in_tolerance_at_once() -> None:
-    readings = Made(level=502.6, noise=0.001).readings(14.0)
+def test_a_still_output_of_a_unit_that_hunts_is_in_tolerance_once_it_stood_still_for_long() -> None:
+    made, hunts = Made(level=502.6, noise=0.001), Habits(0.9, swing=0.008)
     outcomes = [
-        ActivationTest(QUESTION, DecisionBounds(), habits=habits).outcome(*readings)
-        for habits in (Habits(0.12, swing=0.008), Habits(0.9, swing=0.008))
+        ActivationTest(QUESTION, DecisionBounds(), habits=habits).outcome(*made.readings(until_s))
+        for until_s, habits in ((14.0, Habits(0.12, swing=0.008)), (14.0, hunts), (45.0, hunts))
     ]
-    assert outcomes == ["in tolerance", "undecided"]
+    assert outcomes == ["in tolerance", "undecided", "in tolerance"]
 
 
 @pytest.mark.parametrize("creep_s", [1.7, 2.4, 3.4, 4.7])

@@ -60,8 +60,10 @@ class Findings:
         prior, tolerance = self._estimator.prior, self._sizer.tolerance
         foretold = (prior.mean_of(Coefficient.LEVEL) - 1) / tolerance
         foretold_sd = prior.sd_of(Coefficient.LEVEL) / tolerance
-        surprise = seen.mean - foretold
-        unlikely = self._checks.surprise_sds * float(np.hypot(seen.sd, foretold_sd))
+        surprise, sd = seen.mean - foretold, float(np.hypot(seen.sd, foretold_sd))
+        unlikely = self._checks.surprise_sds * sd
+        if abs(surprise) > self._checks.hunting_sds * sd:
+            self._estimator.note_jump(surprise * tolerance)
         if refuted or abs(surprise) > unlikely:
             self.surprises += abs(surprise) > unlikely
             gain = prior.mean_of(Coefficient.GAIN)

@@ -116,6 +116,8 @@ class PriorChecks:
     """A gain so far from its prior: earlier, since a wrong gain makes wrong moves."""
     surprise_sds: float = 2.5
     """A confirmation's value so far from what was foretold of it: what foretold it is forgotten."""
+    hunting_sds: float = 3.0
+    """So far from it, and the output may have swung: the next one is watched for longer."""
     opened_gain_sd_ratio: float = 0.3
     """After a confirmation was refuted the gain is no surer than that part of it."""
     own_gain_sd_ratio: float = 0.6

@@ -97,6 +97,10 @@ class UnitEstimator:
         if seen is not None:
             self.habits = self.habits.after(seen)
 
+    def note_jump(self, jump: float) -> None:
+        """Take in that the output stood elsewhere than foretold, `jump` relative to the target."""
+        self.habits = self.habits.after_a_jump(jump)
+
     @property
     def latest_fit(self) -> TransientEstimate | None:
         """The latest estimate of the present activation, or the one just over."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import exp
 
 _OTHER_SHAPE = 0.03
 """Probability of another shape that is assumed of any unit."""
@@ -10,8 +11,12 @@ _MOST = 0.98
 """Largest probability that is assumed: the readings must be able to deny it."""
 _RISES_OTHERWISE, _HUNTS = 0.3, 0.8
 """From these probabilities on a habit counts as one that the unit may have."""
+_JUMPED = 0.85
+"""Probability of hunting after the output stood where nothing had foretold it."""
 _STILL = 0.3
-"""Share of the activations of a unit that hunts in which it stands still, off its mean."""
+"""Probability that a unit that hunts stands still, off its mean, when it has just risen."""
+_STILL_S = 4.0
+"""Mean time for which it stands still."""
 
 
 @dataclass(frozen=True)
@@ -33,13 +38,13 @@ class Habits:
         """Whether estimates by two lags alone are no use."""
         return self.other_shape > _RISES_OTHERWISE
 
-    @property
-    def still_share(self) -> float:
-        """Probability that an activation shows a still output off its mean by the swing.
+    def still_share(self, watched_s: float) -> float:
+        """Probability that a risen output `watched_s` long stands still, off its mean by the swing.
 
-        Nothing that is read in such an activation can tell: only others did.
+        Nothing that is read in such a time can tell: only other activations did.
         """
-        return _STILL * self.hunting if self.hunting > _HUNTS else 0.0
+        still = _STILL * exp(-max(watched_s, 0.0) / _STILL_S)
+        return still * self.hunting if self.hunting > _HUNTS else 0.0
 
     def at_least(self, hunting: float, other_shape: float = _OTHER_SHAPE) -> Habits:
         """These with so large probabilities at least, and none so large that it is beyond doubt."""
@@ -58,6 +63,15 @@ class Habits:
             seen,
             hunting=max(self.hunting, seen.hunting),
             swing=max(self.swing, seen.swing),
+        )
+
+    def after_a_jump(self, jump: float) -> Habits:
+        """The habits after the output stood elsewhere than foretold, `jump` relative to the target.
+
+        It may have swung to there, by half the jump about its mean.
+        """
+        return replace(
+            self, hunting=max(self.hunting, _JUMPED), swing=max(self.swing, abs(jump) / 2)
         )
 
     @property

@@ -120,14 +120,14 @@ class ActivationTest:
         if self._noise.habits.rises_otherwise:
             return self.estimate(age_s, value)
         fit = self._fit(age_s, value, departures=False)
-        return None if fit is None else self._in_tolerances(fit)
+        return None if fit is None else self._in_tolerances(fit, age_s[-1])
 
     def estimate(self, age_s: Floats, value: Floats) -> Estimate | None:
         """Estimate from all readings so far, shape (n,) each; None without output."""
         fit = self._fit(age_s, value, departures=True)
         if fit is None:
             return None
-        estimate = self._in_tolerances(fit)
+        estimate = self._in_tolerances(fit, age_s[-1])
         self.value, self._whole = self.question.in_readings(estimate.value), fit
         return estimate
 
@@ -166,11 +166,12 @@ class ActivationTest:
         steps, heat = Steps.switching_on(), self._residual_warmth.heat
         return ActivationRecord.of(self.question, age_s, value, steps, heat)
 
-    def _in_tolerances(self, fit: TransientEstimate) -> Estimate:
-        """The level with what the model leaves unsure."""
+    def _in_tolerances(self, fit: TransientEstimate, latest_s: float) -> Estimate:
+        """The level by readings up to `latest_s`, with what the model leaves unsure."""
         tolerance = self.question.tolerance / self.question.target
         habits = self._noise.habits
-        level = fit.level(self._unsure()).doubted(habits.still_share, habits.swing)
+        risen_s = latest_s - fit.dead_time_s - 2 * fit.lag_s
+        level = fit.level(self._unsure()).doubted(habits.still_share(risen_s), habits.swing)
         return Estimate(
             level.rescaled(1.0, tolerance),
             fit.remainder / tolerance,
