@@ -83,6 +83,25 @@ def settled_after(left: ResidualWarmth):
     return stop_rule.settled()
 
 
+@pytest.mark.parametrize("rate_hz", [2.0, 5.0, 8.0])
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_a_meter_that_jumps_at_every_fifth_reading_decides_nothing_wrongly(
+    rate_hz: float, seed: int
+) -> None:
+    """In tolerance without the jumps of 20 %; their mean would be 24 mA off, out of tolerance."""
+    made = Made(level=503.0, noise=0.0015, rate_hz=rate_hz)
+    age_s, value = made.readings(18.0, seed)
+    value[seed::5] *= 1.2
+    rule = UntilDecided(Question(500.0, 15.0, made.window_s, 1.0), ResidualWarmth(), every)
+    any(rule.read(*map(float, each)) for each in zip(age_s, value, strict=True))
+    settled = rule.settled()
+    assert settled is not None
+    if settled.settled:
+        assert abs(settled.value - made.at(6.0)) < 2.5 * settled.uncertainty
+    else:
+        assert settled.reason == "the meter's readings jump there and back"
+
+
 def test_warmth_left_over_is_part_of_the_uncertainty() -> None:
     rested, warm = settled_after(ResidualWarmth()), settled_after(ResidualWarmth(0.5, 0.01))
     assert warm.value == rested.value

@@ -14,7 +14,7 @@ from ohmwright.estimation.mixture import Mixture
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.prior import vague_prior
 from ohmwright.estimation.sequential_test import ActivationTest, DecisionBounds
-from ohmwright.estimation.settled_value import Settled, settled_value
+from ohmwright.estimation.settled_value import JUMPS, Settled, settled_value
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.model.bench_status import TargetBand
 from ohmwright.model.hardware import MeterData
@@ -158,9 +158,14 @@ class UntilDecided:
         value = self._test.value
         if value is None:
             return self._until_settled.settled()
-        settled = self._decided or self._remainder <= _REMAINDER_TOLERANCES
-        why = "" if settled else "the output is still rising or falling"
-        return settled_of(self._test, value, why)
+        return settled_of(self._test, value, "" if self._decided else self._why_undecided())
+
+    def _why_undecided(self) -> str:
+        """Why the latest value is not settled; empty where it is."""
+        if self._test.jumps:
+            return JUMPS
+        settled = self._remainder <= _REMAINDER_TOLERANCES
+        return "" if settled else "the output is still rising or falling"
 
 
 def precise_enough_ma(asked: Question) -> float:

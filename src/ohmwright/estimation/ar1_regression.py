@@ -219,11 +219,15 @@ def _log_determinant(root: Floats) -> Floats:
 
 
 def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
-    """Flags, shape (n,), of readings at which the residual jumps there and back."""
+    """Flags, shape (n,), of readings at which the residual jumps there and back.
+
+    It jumps from what most residuals are: many spikes carry their mean off.
+    """
     flags = np.zeros_like(keep)
-    white = residual[1:] - correlation * residual[:-1]
-    if white.size < 6:
+    if residual.size < 7:
         return flags
+    left = residual - _median(residual)
+    white = left[1:] - correlation * left[:-1]
     spread = 1.4826 * _median(np.abs(white)) + 1e-9
     back = np.append(white[1:] * white[:-1] < 0, True)
     flags[1:] = (np.abs(white) > _SPIKE * spread) & back

@@ -137,6 +137,11 @@ class ActivationTest:
         return None if self._whole is None else self._whole.habits
 
     @property
+    def jumps(self) -> bool:
+        """Whether so many readings jumped there and back that they decide nothing."""
+        return self._whole is not None and self._whole.jumps
+
+    @property
     def scatter(self) -> float:
         """Part of the standard deviation of `value` by the readings' noise alone."""
         return 0.0 if self._whole is None else self.question.target * self._whole.scatter
@@ -187,7 +192,7 @@ class ActivationTest:
         estimate = self.estimate(age_s, value)
         if estimate is None:
             return "undecided"
-        outcome = estimate.outcome(self.bounds)
+        outcome = "undecided" if self.jumps else estimate.outcome(self.bounds)
         if outcome in ("in tolerance", "too low") and not self._has_arrived(age_s, value, estimate):
             return "undecided"
         return outcome

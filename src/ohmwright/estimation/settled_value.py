@@ -30,6 +30,9 @@ _MODEL = 0.0005
 _LEVEL_SD = 0.3
 """Prior standard deviation of the value, relative to the latest readings."""
 
+JUMPS = "the meter's readings jump there and back"
+"""Why a value is not settled whose readings show more than a stray spike."""
+
 _FEWEST = 5
 _NO_OUTPUT_DIGITS = 3.0
 """Readings that never exceed so many of the meter's last digits are of no output."""
@@ -108,7 +111,8 @@ def settled_value(
         mean = float(np.mean(value)) if value.size else float("nan")
         return Settled(mean, float("inf"), 1.0, 0.0, False, "too few readings of a risen output")
     found = fit.level(_MODEL).rescaled(0.0, 1 / level)
-    reason = _why_not_settled(found.mean, found.sd, level * fit.remainder)
+    rising = _why_not_settled(found.mean, found.sd, level * fit.remainder)
+    reason = JUMPS if fit.jumps else rising
     return Settled(
         value=found.mean,
         uncertainty=found.sd,

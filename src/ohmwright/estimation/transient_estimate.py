@@ -16,6 +16,8 @@ from .step_response import Steps
 
 Floats = NDArray[np.float64]
 
+_MOST_SPIKES = 0.12
+"""Part of the readings up to which spikes are taken for what they are, and left out."""
 _UNSEEN = 0.08
 """What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
 
@@ -98,6 +100,8 @@ class TransientEstimate:
     """Standard uncertainty of the level, since droop may begin and show before or after the lag."""
     autocorrelation: float
     """Of the noise of neighbouring readings."""
+    spike_share: float
+    """Part of the readings that was left out, since the meter jumped there and back."""
     start: FitStart
 
     @property
@@ -120,6 +124,11 @@ class TransientEstimate:
         floor = self.floor if factors[Coefficient.LEVEL] != 0 else 0.0
         variance = (self.covariance @ factors) @ factors + floor
         return Mixture(self.weight, self.mean @ factors, np.sqrt(variance), self.dof)
+
+    @property
+    def jumps(self) -> bool:
+        """Whether so many readings jumped that none is known to show the output."""
+        return self.spike_share > _MOST_SPIKES
 
     @property
     def scatter(self) -> float:

@@ -82,6 +82,7 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
         remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
         droop_uncertainty=_droop_uncertainty(problem, members, state),
         autocorrelation=members.correlation,
+        spike_share=1 - float(np.mean(problem.keep)),
         start=state,
     )
 
