@@ -39,6 +39,18 @@ def test_the_latest_look_at_a_place_counts() -> None:
     assert "back at its start" in seen.description(0.01)
 
 
+def test_a_place_is_taken_as_foretold_until_a_look_says_more() -> None:
+    """After a rest that was too short a look says little."""
+    seen = PlacesSeen()
+    seen.note(0, 0, at(0.95))
+    seen.expect(12, 0, at(1.0, 0.004))
+    seen.note(12, 0, at(1.01, 0.02))
+    assert "is expected nearest the target, 0.00 tolerances off" in seen.description(0.01)
+    seen.note(12, 0, at(1.004, 0.01))
+    seen.expect(12, 0, at(1.0, 0.004))
+    assert "was seen nearest the target, 0.40 tolerances off" in seen.description(0.01)
+
+
 def test_without_a_look_at_the_start_no_place_is_known_to_be_better() -> None:
     seen = PlacesSeen()
     seen.note(12, 0, at(1.0))

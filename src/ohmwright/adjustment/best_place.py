@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import hypot
+from typing import Literal
 
 from ohmwright.estimation.mixture import Mixture
 
@@ -19,13 +20,14 @@ class Place:
     """A position of the trim, from its start, and the output seen there.
 
     `error`: distance of the output from the target, without sign, and its standard uncertainty
-    `sd`, both relative to the target.
+    `sd`, both relative to the target; `found`: how it is known.
     """
 
     counts: int
     coarse: int
     error: float
     sd: float
+    found: Literal["was seen", "is expected"] = "was seen"
 
     def is_better_than(self, other: Place) -> bool:
         """Whether the output was nearer to the target here, beyond doubt."""
@@ -48,6 +50,11 @@ class PlacesSeen:
         if known is None or place.sd < _SURER * known.sd:
             self._places[counts, coarse] = place
 
+    def expect(self, counts: int, coarse: int, output: Mixture) -> None:
+        """Add what is foretold of a place at which no output was seen yet."""
+        place = Place(counts, coarse, abs(1 - output.mean), output.sd, "is expected")
+        self._places.setdefault((counts, coarse), place)
+
     def best(self) -> Place | None:
         """The place to leave the trim at; None: its start, as no place is better beyond doubt."""
         start = self._places.get((0, 0))
@@ -63,6 +70,6 @@ class PlacesSeen:
         if best is None:
             return "the trim is back at its start: nowhere was the output surely nearer the target"
         return (
-            f"the trim is left {best.counts:+d} counts from its start, where the output was seen "
-            f"nearest the target, {best.error / tolerance:.2f} tolerances off"
+            f"the trim is left {best.counts:+d} counts from its start, where the output "
+            f"{best.found} nearest the target, {best.error / tolerance:.2f} tolerances off"
         )

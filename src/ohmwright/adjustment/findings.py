@@ -70,6 +70,13 @@ class Findings:
             self.backlash.note_surprise(surprise * tolerance, gain)
             self._estimator.forget_all_but_gain()
 
+    def note_foretold(self) -> None:
+        """Note the output that is foretold where the trim stands, before RF is on there."""
+        prior, trim = self._estimator.prior, self._sizer.trim
+        level, sd = prior.mean_of(Coefficient.LEVEL), prior.sd_of(Coefficient.LEVEL)
+        output = Mixture(np.ones(1), np.array([level]), np.array([sd]), np.inf)
+        self.places.expect(trim.counts, trim.coarse, output)
+
     def note_places(self, log: ActivationLog, confirmation: Confirmation | None) -> None:
         """Note the output that an activation showed where the trim began and where it stands."""
         trim = self._sizer.trim
