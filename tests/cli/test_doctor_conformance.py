@@ -42,6 +42,11 @@ def test_each_check_says_what_it_saw(ohmwright: Callable, activations: list[Acti
     assert found["off opens the output"]["state"] == "good"
     assert "cut current 4, cut voltage 16" in found["tells every trim"]["detail"]
     assert len(activations) == len(WITH_RF) - 1  # an unguarded line has no guard to try
+    told = [line for line in outcome.err.splitlines() if line.startswith("RF ")]
+    on = [at for at, line in enumerate(told) if line.startswith("RF ON; its limit ends it in")]
+    assert len(on) == len(activations)
+    assert all(told[at - 1] == "RF IS ABOUT TO COME ON" for at in on)
+    assert all("RF OFF" in told[at : at + 3] for at in on)
 
 
 def test_without_rf_those_that_need_it_are_not_checked(

@@ -40,6 +40,7 @@ from .doctor_finding import (
     not_good,
     stated,
 )
+from .rf_lines import RfLines
 from .terminal_operator import PlainDisplay, TerminalOperator
 
 BY_RF = "only RF can show it: --with-rf, for some seconds at a low setting"
@@ -204,7 +205,7 @@ def _host_guarded(name: str) -> Finding:
 async def _with_rf(bench: Bench) -> list[Finding]:
     """Check that OFF and the time limit each end an activation of some seconds at low power."""
     try:
-        proved = [event async for event in protection_self_test(Session(bench))]
+        proved = [event async for event in protection_self_test(Session(bench, RfLines()))]
     except (LinkError, OutOfCapability) as error:
         return [not_good("OFF and the limit end an activation", str(error))]
     seen = [good(event.what) for event in proved if isinstance(event, ProtectionProved)]

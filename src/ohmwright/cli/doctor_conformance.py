@@ -22,6 +22,7 @@ from ohmwright.instruments.conformance_off import (
 from ohmwright.model.by_hand import HandVerb
 
 from .doctor_finding import LINK, Finding, not_checked
+from .rf_lines import RfLines
 
 _BY_HAND: dict[ConformanceCheck, frozenset[HandVerb]] = {
     is_off_when_opened: frozenset({"reading"}),
@@ -52,7 +53,7 @@ async def conformance_findings(bench: Bench, why_not: str | None) -> list[Findin
     found = [finding async for finding in _generator_findings(bench)]
     if why_not is not None:
         return [*found, *(not_checked(title(check), why_not) for check in WITH_RF)]
-    kit, _ = await low_output(Session(bench))
+    kit, _ = await low_output(Session(bench, RfLines()))
     return [*found, *[_finding(check, await observe(check, kit)) for check in WITH_RF]]
 
 
