@@ -3,6 +3,8 @@
 import os
 import sys
 from collections.abc import Callable, Iterator
+from functools import reduce
+from operator import xor
 from pathlib import Path
 
 import pytest
@@ -15,7 +17,7 @@ from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.source import load
 
 TYPED = {
-    "maker": ["Fenmoor Works"],
+    "maker": ["", "Fenmoor Works"],
     "model": ['Rush 12 "b"'],
     "loads_ohm": ["50,,x", "50, 100.5"],
     "max_power_w": ["300"],
@@ -27,13 +29,16 @@ TYPED = {
     "reached": ["/dev/ttyUSB7"],
     "baud": ["fast", "19200"],
     "message_ends": ["<CRLF>", "<CR>"],
-    "reply_ends": [""],
+    "reply_ends": ["<CR><LF>"],
     "answer": ["OK"],
+    "echo": ["perhaps", "yes"],
+    "checksum": ["sum", "xor8"],
+    "mark": ["*"],
     "identify": ["ID?"],
     "set_load": ["L {ohm}", "L {load_ohm:05.1f}"],
     "load": ["-"],
     "on": ["KEY 1"],
-    "off": ["KEY 0"],
+    "off": ["-", "KEY 0"],
     "state": ["KEY?"],
     "state_reply": ["KEY", "KEY {state:code}"],
     "state_off": ["OPEN"],
@@ -63,7 +68,16 @@ def test_what_is_typed_becomes_files_that_the_program_reads(
     left = typed([line for lines in TYPED.values() for line in lines])
     outcome = ohmwright("new", "analyzer", tmp_path)
     assert (outcome.code, list(left)) == (0, []), outcome.err
-    for complaint in ("valid number", "greater than 0", "valid integer", "names no byte"):
+    for complaint in (
+        "valid number",
+        "greater than 0",
+        "valid integer",
+        "names no byte",
+        "an answer is needed",
+        "should be 'yes' or 'no'",
+        "should be 'sum8'",
+        "ohmwright guide by_hand",
+    ):
         assert complaint in outcome.err
     bench = read_bench(tmp_path / "rush-12-b-bench.toml")
     assert bench.file.analyzer.link == SerialPort(kind="serial", port="/dev/ttyUSB7", baud=19200)
@@ -71,7 +85,10 @@ def test_what_is_typed_becomes_files_that_the_program_reads(
     assert bench.analyzer.load_bank.loads_ohm == (50, 100.5)
     assert not bench.analyzer.activation.bounded  # its ON carries no limit
     assert bench.analyzer_commands is not None
-    assert bench.analyzer_commands.message("set_load", {"load_ohm": 100.5}) == b"L 100.5\r"
+    message = bench.analyzer_commands.message("set_load", {"load_ohm": 100.5})
+    checksum = reduce(xor, b"L 100.5")  # over the body, as xor8 says
+    assert message == b"L 100.5*%02X\r" % checksum
+    assert bench.analyzer_commands.echo
     assert not bench.analyzer_commands.can_ask("load")
 
 

@@ -12,7 +12,6 @@ from typing import Any, TypeVar
 
 import anyio
 from pydantic import ValidationError
-from pydantic.fields import FieldInfo
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.model.errors import UsageError
@@ -20,7 +19,15 @@ from ohmwright.model.source import load
 
 from .console import err, out
 from .keyboard import read_line
-from .new_questions import NONE, AnalyzerAnswers, Answers, GeneratorAnswers, is_asked, is_host
+from .new_questions import (
+    NONE,
+    AnalyzerAnswers,
+    Answers,
+    GeneratorAnswers,
+    is_asked,
+    is_host,
+    usual_answer,
+)
 
 A = TypeVar("A", AnalyzerAnswers, GeneratorAnswers)
 
@@ -80,16 +87,16 @@ async def _asked(noun: type[A]) -> dict[str, Any]:
     given: dict[str, Any] = {}
     for key, field in noun.model_fields.items():
         if is_asked(key, given):
-            given[key] = await _answer(noun, key, field)
+            words = field.description or key
+            given[key] = await _answer(noun, key, words, usual_answer(key, field, given))
     return given
 
 
-async def _answer(noun: type[A], key: str, field: FieldInfo) -> str:
-    default = "" if field.is_required() else str(field.default)
+async def _answer(noun: type[A], key: str, words: str, default: str) -> str:
     while True:
-        err().print(f"{field.description}{f' [{default}]' if default else ''}: ", end="")
+        err().print(f"{words}{f' [{default}]' if default else ''}: ", end="")
         said = (await _line()).strip() or default
-        problem = _problem(noun, key, said)
+        problem = _problem(noun, key, said) if said else "an answer is needed"
         if problem is None:
             return said
         err().print(f"  {problem}", style="yellow", soft_wrap=True)
@@ -118,7 +125,7 @@ def _problem(noun: type[A], key: str, said: str) -> str | None:
 
 def _words(given: Answers, name: str) -> dict[str, str]:
     """Return what stands in the templates for each of their names."""
-    values = dict(given)
+    values, differs = dict(given), given.reply_ends != given.message_ends
     words = {key: _toml(value) for key, value in values.items()}
     words |= {
         "name": _toml(name),
@@ -126,8 +133,13 @@ def _words(given: Answers, name: str) -> dict[str, str]:
         "commands_file": _toml(f"{name}-commands.toml"),
         "link": _link(given.reached, given.baud),
         "answer_hash": _hash(given.answer != NONE),
+        "echo_hash": _hash(given.echo == "yes"),
+        "checksum_hash": _hash(given.checksum != NONE),
+        "mark_hash": _hash(given.mark != NONE),
+        "reply_checksum_hash": _hash(differs and given.checksum != NONE),
+        "reply_mark_hash": _hash(differs and given.mark != NONE),
         "port_hash": _hash(given.reached != NONE),
-        "reply_frame_hash": _hash(given.reply_ends != given.message_ends),
+        "reply_frame_hash": _hash(differs),
     }
     if isinstance(given, AnalyzerAnswers):
         words["load_hash"] = _hash(given.load != NONE)

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated, Any
+from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
+from pydantic.fields import FieldInfo
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.hardware import MANY, ModeKind, PanelName, Positive
+from ohmwright.wire.checksums import ChecksumName
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.frame import LineBytes
 
 NONE = "-"
 """What is typed where the instrument has no such message."""
+_NEEDED = (
+    "it is needed; what the instrument cannot do by command a person may do: "
+    "'ohmwright guide by_hand'"
+)
 
 
 def _numbers(given: object) -> object:
@@ -31,8 +37,10 @@ def _said_by(kind: str, verb: str) -> Callable[[str], str]:
     """A check that `text` can be the message `verb`, of the `kind` ask or tell."""
 
     def check(text: str) -> str:
+        if text == NONE:
+            raise ValueError(_NEEDED)
         message = {"send": text, "reply": "{" + _ASKED[verb] + "}"} if kind == "ask" else text
-        _valid({kind: {verb: message}}, text)
+        _valid({kind: {verb: message}})
         return text
 
     return check
@@ -42,17 +50,15 @@ def _answers(verb: str) -> Callable[[str], str]:
     """A check that `text` can be the reply to the question `verb`."""
 
     def check(text: str) -> str:
-        _valid({"ask": {verb: {"send": "x", "reply": text}}}, text)
+        _valid({"ask": {verb: {"send": "x", "reply": text}}})
         return text
 
     return check
 
 
-def _valid(messages: dict[str, Any], text: str) -> None:
+def _valid(messages: dict[str, Any]) -> None:
     codes = {"state": {"off": "0", "on": "1"}, "load_ohm": {"1": "1"}, "mode": {"cut": "C"}}
     whole = {"name": "x", "format": 2, "ask": {}, "tell": {}, "codes": codes, **messages}
-    if text == NONE:
-        return
     try:
         CommandSet.model_validate(whole)
     except ValidationError as problem:
@@ -95,6 +101,13 @@ class AnalyzerAnswers(FrozenModel):
     answer: str = Field(
         NONE, description=f"What it answers to a command that it has done ({NONE}: nothing)"
     )
+    echo: Literal["yes", "no"] = Field(
+        "no", description="Whether it sends each message back before it answers, yes or no"
+    )
+    checksum: ChecksumName | Literal["-"] = Field(
+        NONE, description=f"The checksum that messages and replies carry ({NONE}: none)"
+    )
+    mark: str = Field(NONE, description=f"What stands before the checksum, as * ({NONE}: nothing)")
     identify: Annotated[str, AfterValidator(_said_by("ask", "identify"))] = Field(
         "*IDN?", description="The message that asks who it is"
     )
@@ -154,6 +167,13 @@ class GeneratorAnswers(FrozenModel):
     answer: str = Field(
         NONE, description=f"What it answers to a command that it has done ({NONE}: nothing)"
     )
+    echo: Literal["yes", "no"] = Field(
+        "no", description="Whether it sends each message back before it answers, yes or no"
+    )
+    checksum: ChecksumName | Literal["-"] = Field(
+        NONE, description=f"The checksum that messages and replies carry ({NONE}: none)"
+    )
+    mark: str = Field(NONE, description=f"What stands before the checksum, as * ({NONE}: nothing)")
     identify: Annotated[str, AfterValidator(_said_by("ask", "identify"))] = Field(
         "*IDN?", description="The message that asks who it is"
     )
@@ -166,8 +186,25 @@ class GeneratorAnswers(FrozenModel):
 
 
 Answers = AnalyzerAnswers | GeneratorAnswers
-OF_A_PORT = ("message_ends", "reply_ends", "answer", "identify", "select_mode", "set_power")
+OF_A_PORT = (
+    "message_ends",
+    "reply_ends",
+    "answer",
+    "echo",
+    "checksum",
+    "mark",
+    "identify",
+    "select_mode",
+    "set_power",
+)
 """What a generator without a port is not asked."""
+
+
+def usual_answer(key: str, field: FieldInfo, so_far: dict[str, Any]) -> str:
+    """Return what Enter answers to the question `key`; empty where it must be answered."""
+    if key == "reply_ends":
+        return str(so_far["message_ends"])
+    return "" if field.is_required() else str(field.default)
 
 
 def is_asked(key: str, so_far: dict[str, Any]) -> bool:
@@ -175,6 +212,8 @@ def is_asked(key: str, so_far: dict[str, Any]) -> bool:
     reached = str(so_far.get("reached", ""))
     if key == "baud":
         return reached != NONE and not is_host(reached) and "::" not in reached
+    if key == "mark":
+        return bool(so_far.get("checksum", NONE) != NONE)
     if key == "load_reply":
         return bool(so_far.get("load") != NONE)
     if key == "max_limit_s":
