@@ -14,7 +14,7 @@ from ohmwright.wire.checksums import ChecksumName
 from ohmwright.wire.command_set import CommandSet
 from ohmwright.wire.frame import LineBytes
 
-NONE = "-"
+NONE: Literal["-"] = "-"
 """What is typed where the instrument has no such message."""
 _NEEDED = (
     "it is needed; what the instrument cannot do by command a person may do: "
