@@ -1,6 +1,7 @@
 """What is said of RF is what was read: at first contact, in rests, after OFF and after a fault."""
 
 from collections.abc import Callable
+from typing import Any
 
 import anyio
 import pytest
@@ -486,16 +487,11 @@ async def test_a_path_that_cannot_be_set_is_a_persons_to_join(make_rig: Callable
     assert {r.verdict for r in results(events) if r.kind == "leakage"} == {"pass"}
 
 
-async def test_a_dead_off_is_told_while_off_is_still_tried(make_rig: Callable) -> None:
-    """Not after the second bounded try: the person can do what OFF cannot."""
-    rig, told, left_s = make_rig(), list[tuple[float, str]](), 0.0
-
-    async def tell(words: str) -> None:
-        told.append((rig.bench.clock.now_s() - left_s, words))
-
-    rig.bench.operator.tell = tell
+async def dead_off(rig: Any) -> float:
+    """Hold RF on by a pedal that OFF does not end; when OFF was due, s of the bench's clock."""
     rig.hardware.panel.select("cut", 30.0)
     await ensure_off_at_start(rig.bench)
+    left_s = 0.0
 
     async def hold() -> None:
         nonlocal left_s
@@ -507,7 +503,31 @@ async def test_a_dead_off_is_told_while_off_is_still_tried(make_rig: Callable) -
     with pytest.raises(ReleaseNotConfirmed):
         await hold()
     assert rig.hardware.truth.rf_on
-    [(after_s, words)] = told
+    return left_s
+
+
+async def test_where_nobody_is_there_a_dead_off_is_logged_for_who_passes_by(
+    make_rig: Callable, caplog: pytest.LogCaptureFixture
+) -> None:
+    rig = make_rig()
+    assert not rig.bench.operator.present
+    await dead_off(rig)
+    [told] = caplog.records
+    assert told.levelname == "CRITICAL"
+    assert "RF MAY STILL BE ON" in told.message
+
+
+async def test_a_dead_off_is_told_while_off_is_still_tried(make_rig: Callable) -> None:
+    """Not after the second bounded try: the person can do what OFF cannot."""
+    rig, told = make_rig(), list[tuple[float, str]]()
+
+    async def tell(words: str) -> None:
+        told.append((rig.bench.clock.now_s(), words))
+
+    rig.bench.operator.tell = tell
+    left_s = await dead_off(rig)
+    [(told_s, words)] = told
+    after_s = told_s - left_s
     assert after_s < module.meter_shows_s(rig.bench) + 1 < module.RELEASE_BOUND_S
     assert "RF MAY STILL BE ON" in words
     assert "mains switch now" in words

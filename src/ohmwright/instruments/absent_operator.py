@@ -2,14 +2,21 @@
 
 from __future__ import annotations
 
+import logging
+
 from ohmwright.model.errors import OutOfCapability
 
 from .operator import Operator
 from .requests import Request
 
+_log = logging.getLogger(__name__)
+
 
 class AbsentOperator(Operator):
-    """Refuses every request, since nobody is there."""
+    """Refuses every request, since nobody is there.
+
+    What needs doing at once is logged: by Python's default on standard error, for who passes by.
+    """
 
     name = "unattended"
     present = False
@@ -26,3 +33,7 @@ class AbsentOperator(Operator):
             "It was started unattended.",
             "Run it attended, or on a generator with a port.",
         )
+
+    async def tell(self, words: str) -> None:
+        """Log what needs doing at once."""
+        _log.critical(words)

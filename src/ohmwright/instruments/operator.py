@@ -86,7 +86,7 @@ class Operator(ABC):
     async def tell(self, words: str) -> None:
         """Tell the person something that needs doing at once and no answer.
 
-        A kind of operator that is there must have this; the others are never told anything.
+        Every kind of operator that runs at a bench must have this. Raises OutOfCapability.
         """
         raise OutOfCapability(
             f"The run needs a person: {words}",
