@@ -3,7 +3,7 @@
 import { s } from './dom.js'
 import { figure } from './format.js'
 
-const WIDTH = 640, HEIGHT = 250, LEFT = 64, RIGHT = 12, TOP = 12, BOTTOM = 34
+const WIDTH = 640, HEIGHT = 250, LEFT = 88, RIGHT = 12, TOP = 12, BOTTOM = 34
 
 /** Return the drawing of a point as the server tells it; `today` is a year with its fraction. */
 export function creepChart(point, today, words) {

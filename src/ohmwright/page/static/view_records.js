@@ -1,12 +1,13 @@
 // The runs on record, by any words of them.
 
-import { h } from './dom.js'
+import { h, listedRow, listedTable } from './dom.js'
 import { attempt } from './line.js'
 import { ask } from './link.js'
 import { VERDICTS, moment } from './format.js'
 import { verdict } from './results.js'
 
 const PAUSE_MS = 250
+const COLUMNS = ['Begun', 'Unit', 'Procedure', 'Operator', 'Verdict', 'Run']
 
 /** `asset`: whose runs are searched for at first; empty for all. */
 export function recordsView(asset = '') {
@@ -30,11 +31,12 @@ export function recordsView(asset = '') {
   return {
     element: h('section', {}, h('h1', {}, 'Records'), h('div', { class: 'row search' }, h('label', {}, h('span', {}, 'Search'), words), h('label', {}, h('span', {}, 'Verdict'), verdicts)), said,
       h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Runs on record' },
-        h('table', {}, h('thead', {}, h('tr', {}, ...['Begun', 'Unit', 'Procedure', 'Operator', 'Verdict', 'Run'].map((name) => h('th', { scope: 'col' }, name)))), list))),
+        listedTable(COLUMNS, list))),
     title: () => 'Records', update() {},
   }
 }
 
-const row = (run) => h('tr', {}, h('td', {}, moment(run.at)), h('td', {}, h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`),
-  h('td', {}, run.procedure), h('td', {}, run.operator), h('td', {}, verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : ''),
-  h('td', {}, h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id)))
+const row = (run) => listedRow(COLUMNS, [moment(run.at),
+  [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`],
+  run.procedure, run.operator, [verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : ''],
+  h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id)])

@@ -1,19 +1,24 @@
 // The units of the register in the order in which they are to be worked on.
 
-import { h } from './dom.js'
+import { h, listedRow, listedTable } from './dom.js'
 import { percent } from './format.js'
 import { attempt } from './line.js'
 import { ask, post } from './link.js'
 import { verdict } from './results.js'
 import { all } from './store.js'
 
+const COLUMNS = ['Place', 'Unit', 'Model', 'Site', 'Risk now', 'Within a year', 'Due', 'Last']
+
 export function worklistView() {
   const list = h('tbody'), said = h('p', { class: 'soft', role: 'status' })
   const simulated = h('input', { type: 'checkbox', onchange: () => load() })
   const anew = h('button', { type: 'button', class: 'quiet', onclick: renew }, 'Make the forecast anew')
+  const units = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order', hidden: true },
+    listedTable(COLUMNS, list), h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone.'))
   let begun = false
   const show = (found) => {
     said.textContent = found.units.length === 0 ? 'No unit is in the register.' : `${found.due} of ${found.units.length} units are due.`
+    units.hidden = found.units.length === 0
     list.replaceChildren(...found.units.map((unit, place) => row(unit, place + 1, simulated.checked)))
   }
   async function load() {
@@ -30,10 +35,7 @@ export function worklistView() {
   }
   return {
     element: h('section', {}, h('h1', {}, 'Worklist'), h('p', {}, 'First what is probably out of tolerance now, then by the risk within a year, then by due date and place.'),
-      h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'Simulated units'))), said,
-      h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Units in their order' },
-        h('table', {}, h('thead', {}, h('tr', {}, ...['', 'Unit', 'Model', 'Place', 'Risk now', 'Within a year', 'Due', 'Last'].map((name) => h('th', { scope: 'col' }, name)))), list)),
-      h('p', { class: 'soft' }, 'Risks marked * come from the forecast, the others from the due date alone.')),
+      h('div', { class: 'row' }, anew, h('label', { class: 'check' }, simulated, h('span', {}, 'Simulated units'))), said, units),
     title: () => 'Worklist',
     update() {
       if (begun || all().length === 0) return
@@ -44,12 +46,11 @@ export function worklistView() {
   }
 }
 
-const row = (unit, place, simulated) => h('tr', {}, h('td', { class: 'number' }, String(place)),
-  h('td', {}, h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag)),
-  h('td', {}, `${unit.model}, ${unit.serial}`), h('td', {}, unit.site),
-  h('td', { class: 'number' }, risk(unit, unit.risk_now)), h('td', { class: 'number' }, risk(unit, unit.risk_within_year)),
-  h('td', {}, unit.due === null ? 'no verdict yet' : `${unit.is_due ? '▲ ' : ''}${unit.due}`),
-  h('td', {}, unit.last_verdict === null ? '' : verdict(unit.last_verdict), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)))
+const row = (unit, place, simulated) => listedRow(COLUMNS, [String(place),
+  h('a', { href: `#/unit/${encodeURIComponent(unit.tag)}/${simulated ? 'simulated' : 'real'}` }, unit.tag),
+  `${unit.model}, ${unit.serial}`, unit.site, risk(unit, unit.risk_now), risk(unit, unit.risk_within_year),
+  unit.due === null ? 'no verdict yet' : `${unit.is_due ? '▲ ' : ''}${unit.due}`,
+  [unit.last_verdict === null ? '' : verdict(unit.last_verdict), unit.last_on === null ? '' : h('div', { class: 'soft' }, unit.last_on)]])
 
 function risk(unit, share) {
   if (share === null) return 'not known'
