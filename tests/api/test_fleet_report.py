@@ -1,6 +1,7 @@
 """The fleet report: what failed, was adjusted, recurs and is due, alike in every form."""
 
 import csv
+import re
 from datetime import timedelta
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -79,6 +80,17 @@ def test_pdf_and_html_say_the_same(report: FleetReport, tmp_path: Path) -> None:
     before = (tmp_path / "fleet.pdf").read_bytes()
     report.write(tmp_path / "fleet.pdf")
     assert (tmp_path / "fleet.pdf").read_bytes() == before
+
+
+def test_each_value_names_its_column_since_on_a_phone_it_stands_under_that(
+    report: FleetReport,
+) -> None:
+    paper = fleet_paper(report)
+    html = paper.html()
+    for table in paper.tables:
+        _, _, section = html.partition(f"<h2>{table.heading}</h2>")
+        named = re.findall(r'<td[^>]* data-column="([^"]*)"', section.partition("<h2>")[0])
+        assert named == [*table.columns] * len(table.rows), table.heading
 
 
 def test_due_is_what_creep_says_of_the_year_though_the_risk_may_fall_again(
