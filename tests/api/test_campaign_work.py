@@ -84,6 +84,9 @@ def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     for wrong, words in (
         (lambda: one.skip("HF-1", "gone"), "is done already: pass, run r"),
         (lambda: one.hand_over("HF-1", "Oake"), "is done already"),
+        (lambda: one.defer("HF-1", later), "is done already"),
+        (lambda: one.again("HF-2", "repaired"), "HF-2 is not done"),
+        (lambda: one.again("HF-1", ""), "Why is it done again"),
         (lambda: one.skip("HF-9", "gone"), "not in the campaign"),
         (lambda: one.skip("HF-2", ""), "Why is it skipped"),
         (lambda: one.hand_over("HF-2", ""), "To whom"),
@@ -91,8 +94,8 @@ def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     ):
         with pytest.raises(UsageError, match=words):
             wrong()
-    assert one.defer("HF-1", later) == (
-        "HF-1 deferred to 2999-01-31. It was done, and is to be done again"
+    assert one.again("HF-1", "repaired") == (
+        "HF-1 is to be done again: repaired. It was done: pass, run r"
     )
     assert desk(store, OAKE).skip("HF-2", "in use") == (
         "HF-2 skipped: in use. It was in the hands of Fenn at bench 1"

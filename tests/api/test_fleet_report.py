@@ -1,6 +1,7 @@
 """The fleet report: what failed, was adjusted, recurs and is due, alike in every form."""
 
 import csv
+import re
 from datetime import timedelta
 from io import BytesIO, StringIO
 from pathlib import Path
@@ -10,8 +11,14 @@ import pytest
 from pypdf import PdfReader
 
 from ohmwright.api import creep, risk_curves
+from ohmwright.api import fleet_paper as fleet_paper_module
+from ohmwright.api.fleet_paper import fleet_paper
 from ohmwright.api.fleet_report import FleetReport, ReportSpan, fleet_report
+from ohmwright.fleet.charts import western_electric
+from ohmwright.fleet.creep_table import creep_rows, unit_creep
+from ohmwright.fleet.surprise_chart import SurpriseChart, VisitSurprise
 from ohmwright.model.errors import UsageError
+from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.queries import fetch_rows, reported_results
 from ohmwright.records.sql_store import SqlStore, open_store
 from scripts.creep_history import NOW, write_histories
@@ -73,6 +80,67 @@ def test_pdf_and_html_say_the_same(report: FleetReport, tmp_path: Path) -> None:
     before = (tmp_path / "fleet.pdf").read_bytes()
     report.write(tmp_path / "fleet.pdf")
     assert (tmp_path / "fleet.pdf").read_bytes() == before
+
+
+def test_each_value_names_its_column_since_on_a_phone_it_stands_under_that(
+    report: FleetReport,
+) -> None:
+    paper = fleet_paper(report)
+    html = paper.html()
+    for table in paper.tables:
+        _, _, section = html.partition(f"<h2>{table.heading}</h2>")
+        named = re.findall(r'<td[^>]* data-column="([^"]*)"', section.partition("<h2>")[0])
+        assert named == [*table.columns] * len(table.rows), table.heading
+
+
+def test_due_is_what_creep_says_of_the_year_though_the_risk_may_fall_again(
+    store: SqlStore, report: FleetReport
+) -> None:
+    end = SPAN.until + timedelta(days=365)
+    rows = creep_rows(creep.recorded_forecast(store, simulated=True), SPAN.until)
+    leaving = [u for u in unit_creep(rows) if u.leaves_at is not None and u.leaves_at <= end]
+    due = {unit.riskiest.asset: risk for unit, risk in report.due()}
+    assert {unit.riskiest.asset for unit in leaving} == set(due)
+    assert 0 < len(due) < 20
+    for unit, risk in report.units():
+        of_points = (report.within_year[row.asset, row.step, row.point] for row in unit.points)
+        assert risk == max(of_points) >= unit.riskiest.risk
+
+
+def test_a_withdrawn_unit_counts_as_seen_and_is_not_due(
+    store: SqlStore, report: FleetReport, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (gone, _), *others = report.due()
+    tag = gone.riskiest.asset
+    monkeypatch.setattr(AssetRegister, "withdrawn", lambda _: frozenset({tag}))
+    without = fleet_report(store, SPAN)
+    assert [unit.riskiest.asset for unit, _ in without.due()] == [
+        unit.riskiest.asset for unit, _ in others
+    ]
+    paper = fleet_paper(without)
+    assert dict(paper.facts)["Units seen"] == (f"{len(report.review.assets)}, 1 of them withdrawn")
+    assert tag not in paper.pictures[0].alt
+    assert {row["asset"] for row in without.table() if row["withdrawn"]} == {tag}
+    assert without.review == report.review
+
+
+def test_each_ring_of_the_control_charts_stands_in_words(
+    report: FleetReport, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    values = (0.1, 3.5, -0.2, 0.3, 2.4, -0.1, 2.5)
+    visits = tuple(
+        VisitSurprise(NOW + timedelta(days=day), f"HF-{day}", value)
+        for day, value in enumerate(values)
+    )
+    chart = SurpriseChart("Quillon 300", visits, western_electric(values, 0.0, 1.0))
+    monkeypatch.setattr(fleet_paper_module, "surprise_charts", lambda *_: [chart])
+    paper = fleet_paper(report)
+    (table,) = (t for t in paper.tables if t.heading == "Visits off their forecast")
+    assert [row[1:] for row in table.rows] == [
+        ("2026-06-02", "HF-1", "one beyond 3 standard deviations", "3.5"),
+        ("2026-06-07", "HF-6", "two of three beyond 2 standard deviations on one side", "2.5"),
+    ]
+    assert "7 visits, 2 with a ring" in paper.pictures[-1].alt
 
 
 def test_csv_and_parquet_have_a_row_for_each_point(report: FleetReport, tmp_path: Path) -> None:

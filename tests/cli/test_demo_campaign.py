@@ -2,11 +2,12 @@
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from ohmwright.cli import demo_campaign
-from ohmwright.invented_history.fleet import invented_fleet
+from ohmwright.invented_history.fleet import InventedUnit, invented_fleet
 from ohmwright.model.shipped import shipped
 
 
@@ -31,6 +32,21 @@ def test_a_campaign_is_made_and_can_be_looked_at(ohmwright: Callable, tmp_path: 
     assert "SIMULATED" in paper.read_text(encoding="utf-8").upper()
     again = ohmwright("demo", "--campaign", *here)
     assert (again.code, "has runs on record" in again.err) == (2, True)
+
+
+def test_a_unit_that_was_taken_out_of_use_is_withdrawn_in_the_register(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def some_units(*of: Any) -> tuple[InventedUnit, ...]:
+        units = invented_fleet(*of)
+        (gone,) = (unit for unit in units if unit.withdrawn)
+        return units[0], gone
+
+    monkeypatch.setattr(demo_campaign, "invented_fleet", some_units)
+    here = ("--records", tmp_path / "c")
+    assert ohmwright("demo", "--campaign", *here).code == 0
+    states = [one["state"] for one in ohmwright("asset", "list", *here, "--json").json]
+    assert states == ["in service", "withdrawn"]
 
 
 @pytest.mark.usefixtures("two_units")

@@ -143,10 +143,17 @@ def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
     change(shop, "HF-3", "--owner", "Trust")
     change(shop, "HF-4", "--site", "Ward 4")
     change(laptop, "HF-4", "--site", "Ward 5")
+    until = ("--until", "2999-01-31", "--operator", "Oake")
+    assert ohmwright("campaign", "defer", "may", "HF-1", *until, "--records", laptop).code == 0
     before, _ = log_and_sites(laptop)
 
     merged = moved(laptop, shop)
     assert merged.code == 0, merged.err
+    said = " ".join(merged.out.split())
+    assert "Campaign may, HF-1: done by Fenn on 20" in said
+    assert "here, deferred by Oake on 20" in said
+    assert "(2999-01-31) there. It counts as: pass." in said
+    assert said.count("Campaign may, ") == 1
     assert "HF-4: site was set to 'Ward 4' here and to 'Ward 5' there; 'Ward 5'" in merged.out
     log, units = log_and_sites(shop)
     assert before < log
@@ -188,3 +195,55 @@ def test_two_units_of_one_tag_and_two_campaigns_of_one_name_are_told_apart(
     assert "Campaign may: another one of that name is here" in " ".join(told.err.split())
     shown = ohmwright("asset", "show", "HF-1", "--records", here, "--json").json
     assert [one["serial"] for one in shown] == ["S1"]
+
+
+def test_a_laptop_gets_what_was_handed_over_and_no_more(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    shop, laptop, file = tmp_path / "shop", tmp_path / "laptop", tmp_path / "moved.jsonl"
+    for tag in TAGS:
+        unit = ("--maker", "T", "--model", "Q", "--serial", tag, "--records", shop)
+        assert ohmwright("asset", "add", tag, *unit).code == 0
+    new = ("may", "--simulated", "--work", "verify", "--records", shop)
+    assert ohmwright("campaign", "new", *new).code == 0
+    for tag in TAGS[:2]:
+        ohmwright("campaign", "hand-over", "may", tag, "--to", "Oake", "--records", shop)
+    assert ohmwright("record", "export", file, "--records", shop).code == 0
+    assert ohmwright("record", "import", file, "--records", laptop).code == 0
+    assert work_through(laptop, "Oake") == ["HF-1", "HF-2"]
+    taken = ohmwright("next", "--campaign", "may", "--operator", "Oake", "--records", laptop).out
+    assert "2 more are kept by the computer on which the campaign was begun" in taken
+    with open_records(str(laptop)) as store:
+        desk = CampaignDesk(store, "may", Worker("Oake", "bench of Oake"))
+        with pytest.raises(UsageError, match="kept by the computer on which"):
+            desk.take("HF-3")
+        desk.hand_over("HF-3", "Oake")
+        desk.hand_over("HF-4", "Oake")
+        desk.take("HF-3")
+        desk.take("HF-4")  # puts HF-3 back, and not out of reach
+        assert desk.states()["HF-3"].only_by == "Oake"
+    assert work_through(shop, "Fenn") == ["HF-3", "HF-4"]
+
+
+def test_each_field_of_an_asset_keeps_its_own_newest_change(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    """Both registers were filled from one CSV file, so they have no change in common."""
+    shop, laptop, file = tmp_path / "shop", tmp_path / "laptop", tmp_path / "moved.jsonl"
+    units = tmp_path / "units.csv"
+    units.write_text("tag,maker,model,serial,site\nHF-1,T,Q,S1,Ward 1\n")
+    for place in (shop, laptop):
+        assert ohmwright("asset", "import", units, "--records", place).code == 0
+    for place, field, value in (
+        (shop, "--state", "in repair"),
+        (shop, "--site", "Ward 2"),
+        (laptop, "--site", "Ward 3"),
+        (laptop, "--owner", "Trust"),
+    ):
+        assert ohmwright("asset", "change", "HF-1", field, value, "--records", place).code == 0
+    assert ohmwright("record", "export", file, "--records", laptop).code == 0
+    told = ohmwright("record", "import", file, "--records", shop)
+    assert told.code == 0, told.err
+    *_, unit = ohmwright("asset", "show", "HF-1", "--records", shop, "--json").json
+    assert (unit["state"], unit["site"], unit["owner"]) == ("in repair", "Ward 3", "Trust")
+    assert "'in repair' is newer and counts" in " ".join(told.out.split())

@@ -24,7 +24,12 @@ def phase(*notes: tuple[EntryWhat, str, str], verdict: str | None) -> str:
 
 @pytest.mark.parametrize(
     "later",
-    [("skipped", "away", ""), ("handed over", "Oake", "")],
+    [
+        ("skipped", "away", ""),
+        ("handed over", "Oake", ""),
+        ("deferred", "2026-06-01 away", ""),
+        ("begun", "", "r2"),
+    ],
 )
 def test_what_is_done_stays_done_whatever_another_laptop_noted_later(later) -> None:
     assert phase(*DONE, later, verdict="pass") == "done"
@@ -37,3 +42,10 @@ def test_a_unit_whose_run_is_void_can_be_skipped() -> None:
 
 def test_a_unit_that_was_skipped_before_is_done_by_its_run() -> None:
     assert phase(DONE[0], ("skipped", "away", ""), *DONE[1:], verdict="pass") == "done"
+
+
+def test_a_unit_is_done_again_only_where_somebody_said_so_of_that_run() -> None:
+    again: tuple[EntryWhat, str, str] = ("again", "repaired", "r1")
+    assert phase(*DONE, again, verdict="pass") == "open"
+    assert phase(*DONE, ("again", "repaired", "r0"), verdict="pass") == "done"
+    assert phase(*DONE, again, ("deferred", "2026-06-01", ""), verdict="pass") == "open"

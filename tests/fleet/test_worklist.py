@@ -86,8 +86,8 @@ def test_a_unit_in_hand_comes_before_every_other_and_nobody_gets_anothers() -> N
     entries = [entry(n, tag, "planned") for n, tag in enumerate("abc", 1)]
     entries.append(entry(4, "b", "taken", A))
     states = unit_states(entries, {}, {})
-    assert tag_to_take(states, "abc", A, TODAY) == "b"
-    assert tag_to_take(states, "bca", B, TODAY) == "c"
+    assert tag_to_take(states, "abc", A, TODAY, away=False) == "b"
+    assert tag_to_take(states, "bca", B, TODAY, away=False) == "c"
 
 
 def test_put_off_and_handed_over_units_wait_for_their_day_and_their_person() -> None:
@@ -95,9 +95,18 @@ def test_put_off_and_handed_over_units_wait_for_their_day_and_their_person() -> 
     entries.append(entry(3, "a", "deferred", words="2026-07-02 on holiday"))
     entries.append(entry(4, "b", "handed over", words="Oake"))
     states = unit_states(entries, {}, {})
-    assert tag_to_take(states, "ab", A, TODAY) is None
-    assert tag_to_take(states, "ab", A, date(2026, 7, 2)) == "a"
-    assert tag_to_take(states, "ab", B, TODAY) == "b"
+    assert tag_to_take(states, "ab", A, TODAY, away=False) is None
+    assert tag_to_take(states, "ab", A, date(2026, 7, 2), away=False) == "a"
+    assert tag_to_take(states, "ab", B, TODAY, away=False) == "b"
+
+
+def test_where_the_campaign_came_in_a_file_units_are_taken_that_were_handed_over() -> None:
+    entries = [entry(n, tag, "planned") for n, tag in enumerate("ab", 1)]
+    entries.append(entry(3, "b", "handed over", words=A.by))
+    states = unit_states(entries, {}, {})
+    assert tag_to_take(states, "ab", A, TODAY, away=False) == "a"
+    assert tag_to_take(states, "ab", A, TODAY, away=True) == "b"
+    assert tag_to_take(states, "ab", B, TODAY, away=True) is None
 
 
 def test_a_finished_run_makes_its_unit_done_also_where_nobody_could_say_so() -> None:
@@ -107,18 +116,19 @@ def test_a_finished_run_makes_its_unit_done_also_where_nobody_could_say_so() -> 
     assert (done.phase, done.verdict, done.holder) == ("done", "fail", None)
 
 
-def test_a_run_from_elsewhere_counts_unless_the_unit_was_put_off() -> None:
-    entries = [entry(1, "a", "planned"), entry(2, "b", "planned")]
-    entries.append(entry(3, "b", "deferred", words="2026-07-09"))
-    states = unit_states(entries, {}, {"a": ("r", "pass"), "b": ("s", "pass")})
-    assert [one.phase for one in states.values()] == ["done", "open"]
+def test_a_run_from_elsewhere_counts_unless_somebody_said_that_it_does_not() -> None:
+    entries = [entry(n, tag, "planned") for n, tag in enumerate("abc", 1)]
+    entries.append(entry(4, "b", "deferred", words="2026-07-09"))
+    entries.append(entry(5, "c", "again", words="repaired", run_id="t"))
+    elsewhere = {"a": ("r", "pass"), "b": ("s", "pass"), "c": ("t", "fail")}
+    states = unit_states(entries, {}, elsewhere)
+    assert [one.phase for one in states.values()] == ["done", "done", "open"]
 
 
 def test_a_unit_that_is_to_be_done_again_has_no_run() -> None:
     entries = [entry(1, "a", "planned"), entry(2, "a", "begun", run_id="r")]
-    entries += [entry(3, "a", "done", words="3.0", run_id="r"), entry(4, "a", "deferred")]
-    entries[-1] = entry(4, "a", "deferred", words="2026-07-01")
-    entries.append(entry(5, "a", "taken", B))
+    entries += [entry(3, "a", "done", words="3.0", run_id="r")]
+    entries += [entry(4, "a", "again", words="repaired", run_id="r"), entry(5, "a", "taken", B)]
     state = unit_states(entries, {"r": "fail"}, {})["a"]
     assert (state.phase, state.run_id, state.holder) == ("taken", "", B)
 

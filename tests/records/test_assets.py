@@ -86,6 +86,36 @@ def test_every_wrong_row_is_named_with_line_and_column(tmp_path: Path) -> None:
         plan.refuse_problems()
 
 
+def test_one_serial_number_under_two_tags_is_a_mistake_unless_one_is_withdrawn(
+    tmp_path: Path,
+) -> None:
+    file = tmp_path / "assets.csv"
+    file.write_text(
+        "tag,maker,model,serial,state\n"
+        "HF-1,T,Q,s1,in service\n"
+        "HF-2,T,Q,S1,in service\n"
+        "HF-3,T,R,S1,in service\n"
+        "HF-4,T,Q,S4,in service\n"
+        "HF-5,T,Q,S5,in service\n"
+        "HF-6,T,Q,S4,withdrawn\n",
+        encoding="utf-8",
+    )
+    four = RegisteredAsset(tag="OLD-4", maker="T", model="Q", serial="S4", state="withdrawn")
+    five = RegisteredAsset(tag="OLD-5", maker="T", model="Q", serial="S5")
+    known = {one.tag: AssetRevision(one, 1, "", "", "", "") for one in (four, five)}
+    plan = import_plan(file, read_asset_rows(file), known)
+    assert plan.problems == (
+        f"{file}:2:4: serial: 's1' is also that of HF-2, of the same model",
+        f"{file}:3:4: serial: 'S1' is also that of HF-1, of the same model",
+        f"{file}:6:4: serial: 'S5' is also that of OLD-5, of the same model",
+    )
+    file.write_text("tag,serial\nOLD-5,S6\nOLD-6,S5\n", encoding="utf-8")
+    known["OLD-6"] = AssetRevision(
+        five.model_copy(update={"tag": "OLD-6", "serial": "S6"}), 1, "", "", "", ""
+    )
+    assert import_plan(file, read_asset_rows(file), known).problems == ()  # two that were mixed up
+
+
 @pytest.mark.parametrize(
     ("held", "said"),
     [

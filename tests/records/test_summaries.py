@@ -31,7 +31,7 @@ from ohmwright.records.sql_store import SqlStore, open_store
 from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.records.tables import EVENTS, LEDGER, RESULTS, RUNS
 
-from .some_events import AT, finished, point, started, whole_run
+from .some_events import AT, finished, point, stage, started, whole_run
 
 POINT = ("Model ä 'x'", "cut", "100 ohm", "as_left")
 
@@ -91,6 +91,8 @@ def test_the_newest_run_of_each_unit(store: SqlStore, tmp_path: Path) -> None:
     store.append("b", started("b"))
     store.append("s", started("s", seed=1))
     store.append_all("c", whole_run("c", "HF-2"))
+    store.append("refused before its unit was known", stage(9.0))
+    assert set(seen()) == {("HF-1", 0), ("HF-1", 1), ("HF-2", 0)}
     assert seen()["HF-1", 0] == ("b", None)
     store.append("b", finished("fail"))
     assert seen() == {

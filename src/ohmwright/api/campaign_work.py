@@ -67,9 +67,24 @@ class CampaignDesk:
         self._campaigns = Campaigns(store.database)
         self.campaign: Campaign = self._campaigns.get(name)
 
+    @property
+    def is_away(self) -> bool:
+        """Whether the campaign was begun in another store, and came here in a file.
+
+        Only units that were handed over to somebody are worked on here then: the others may be in
+        work where it was begun.
+        """
+        return self.campaign.home not in ("", self.store.store_id)
+
+    def kept_at_home(self) -> int:
+        """Return how many units nobody gets here, since they were not handed over."""
+        if not self.is_away:
+            return 0
+        return sum(one.phase == "open" and not one.only_by for one in self.states().values())
+
     def states(self) -> dict[str, UnitState]:
         """Return the state of each unit, by tag."""
-        return self._states(self._campaigns.entries(self.campaign.name))
+        return self._states(self._entries())
 
     def progress(self) -> Progress:
         """Return what is done and what is left."""
@@ -89,7 +104,9 @@ class CampaignDesk:
         tag = self._campaigns.take(
             self.campaign.name,
             self.worker,
-            lambda entries: tag_to_take(self._states(entries), in_order, self.worker, today()),
+            lambda entries: tag_to_take(
+                self._states(entries), in_order, self.worker, today(), away=self.is_away
+            ),
         )
         return None if tag is None else self._taken(tag)
 
@@ -103,30 +120,39 @@ class CampaignDesk:
             raise _not_in(self.campaign, tag)
         for one in states.values():
             if one.phase == "taken" and one.holder == self.worker and one.tag != tag:
-                self.note(one.tag, "handed over")
+                self.note(one.tag, "handed over", one.only_by)
 
         def this_one(entries: Sequence[CampaignEntry]) -> str | None:
             state = self._states(entries)[tag]
             mine = state.phase == "taken" and state.holder == self.worker
-            return tag if mine or state.may_be_taken(self.worker, today()) else None
+            free = state.may_be_taken(self.worker, today(), away=self.is_away)
+            return tag if mine or free else None
 
         if self._campaigns.take(self.campaign.name, self.worker, this_one) is None:
-            raise UsageError(f"Asset {tag} is {_why_not(states[tag])}.", "It was not taken.")
+            why = _why_not(states[tag], away=self.is_away)
+            raise UsageError(f"Asset {tag} is {why}.", "It was not taken.")
         return self._taken(tag)
 
     def begin(self, tag: str, run_id: str) -> None:
-        """CampaignNote, before its first event, which run is of this unit."""
+        """Note, before its first event, which run is of this unit."""
         self.note(tag, "begun", run_id=run_id)
 
     def settle(self, tag: str) -> UnitState:
         """Note a unit as done where its run is finished, and return its state."""
         state = self.states()[tag]
-        entries = [e for e in self._campaigns.entries(self.campaign.name) if e.tag == tag]
-        if state.phase == "done" and entries[-1].what != "done":
+        noted = {e.run_id for e in self._entries() if e.what == "done"}
+        if state.phase == "done" and state.run_id not in noted:
             last = self.store.events(state.run_id)[-1]
             minutes = f"{last.bench_time_s / 60:.2f}" if isinstance(last, RunFinished) else ""
             self.note(tag, "done", words=minutes, run_id=state.run_id)
         return self.states()[tag]
+
+    def settle_all(self) -> None:
+        """Note every unit as done whose run is finished, whoever was cut off before saying so."""
+        noted = {e.run_id for e in self._entries() if e.what == "done"}
+        for one in self.states().values():
+            if one.phase == "done" and one.run_id not in noted:
+                self.settle(one.tag)
 
     def skip(self, tag: str, why: str) -> str:
         """Leave a unit out; return what was done, in words. Raises UsageError for one done."""
@@ -135,10 +161,9 @@ class CampaignDesk:
         return f"{tag} skipped: {why}{self._moved(tag, 'skipped', why)}"
 
     def defer(self, tag: str, until: date, why: str = "") -> str:
-        """Put a unit off to a day; return what was done, in words.
+        """Put a unit off to a day, also one that was skipped; return what was done, in words.
 
-        One that is done or skipped is to be done again then. Raises UsageError for a day that is
-        not ahead.
+        Raises UsageError for a day that is not ahead, and for a unit that is done.
         """
         if until <= today():
             raise UsageError(
@@ -159,23 +184,42 @@ class CampaignDesk:
             raise UsageError("To whom?", "Nothing was noted.", "Give the operator's name.")
         return f"{tag} handed over to {to}{self._moved(tag, 'handed over', to)}"
 
+    def again(self, tag: str, why: str) -> str:
+        """Have a unit that is done done again; return what was done, in words.
+
+        Its run stays on record and counts for the campaign no more. Raises UsageError for one that
+        is not done.
+        """
+        if not why:
+            raise UsageError("Why is it done again?", "Nothing was noted.", "Give the reason.")
+        state = self.states().get(tag)
+        if state is None:
+            raise _not_in(self.campaign, tag)
+        if state.phase != "done":
+            raise UsageError(f"Asset {tag} is not done.", "Nothing was noted.")
+        said = f"{state.verdict}, run {state.run_id}"
+        while state.phase == "done":  # on two computers it may have been done twice
+            self.note(tag, "again", why, state.run_id)
+            state = self.states()[tag]
+        return f"{tag} is to be done again: {why}. It was done: {said}"
+
     def _moved(self, tag: str, what: EntryWhat, words: str) -> str:
         """Note what becomes of a unit; return what a person should know of it beside, in words."""
         before = self.states().get(tag)
         if before is None:
             raise _not_in(self.campaign, tag)
         before = self.settle(tag)
-        if before.phase == "done" and what != "deferred":
+        if before.phase == "done":
             raise UsageError(
                 f"Asset {tag} is done already: {before.verdict}, run {before.run_id}.",
                 "Nothing was noted.",
-                "To have it done again, defer it to a day.",
+                f"To have it done again: 'ohmwright campaign again {self.campaign.name} {tag}'.",
             )
         self.note(tag, what, words)
         holder = before.holder
         if before.phase == "taken" and holder is not None and holder != self.worker:
             return f". It was in the hands of {holder.by} at {holder.bench}"
-        return ". It was done, and is to be done again" if before.phase == "done" else ""
+        return ""
 
     def note(self, tag: str, what: EntryWhat, words: str = "", run_id: str = "") -> None:
         """Note what was done about a unit; it must be of the campaign."""
@@ -183,12 +227,8 @@ class CampaignDesk:
             self.campaign.name, self.worker, CampaignNote(tag, what, words, run_id)
         )
 
-    def settle_all(self) -> None:
-        """Note every unit as done whose run is finished, whoever was cut off before saying so."""
-        noted = {e.tag for e in self._campaigns.entries(self.campaign.name) if e.what == "done"}
-        for one in self.states().values():
-            if one.phase == "done" and one.tag not in noted:
-                self.settle(one.tag)
+    def _entries(self) -> list[CampaignEntry]:
+        return self._campaigns.entries(self.campaign.name)
 
     def _taken(self, tag: str) -> TakenUnit:
         state = self.states()[tag]
@@ -227,10 +267,12 @@ def _not_in(campaign: Campaign, tag: str) -> UsageError:
     )
 
 
-def _why_not(state: UnitState) -> str:
+def _why_not(state: UnitState, *, away: bool) -> str:
     if state.phase == "open":
         if state.not_before:
             return f"deferred to {state.not_before}"
+        if away and not state.only_by:
+            return "kept by the computer on which the campaign was begun; hand it over first"
         return f"for {state.only_by}" if state.only_by else "not free any more"
     if state.phase == "taken" and state.holder is not None:
         return f"in the hands of {state.holder.by} at {state.holder.bench}"

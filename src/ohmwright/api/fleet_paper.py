@@ -6,7 +6,7 @@ from io import StringIO
 from typing import TYPE_CHECKING
 
 from ohmwright.fleet.creep_plot import plot_creep
-from ohmwright.fleet.creep_table import UnitCreep, unit_creep
+from ohmwright.fleet.creep_table import RISKY, UnitCreep
 from ohmwright.fleet.fleet_review import Failure, FleetReview
 from ohmwright.fleet.surprise_chart import RULES, SurpriseChart, plot_surprises, surprise_charts
 from ohmwright.model.quantity import unit_of
@@ -18,16 +18,16 @@ if TYPE_CHECKING:
 
     from .fleet_report import FleetReport
 
-_RISKY = 0.1
 _FEW_TRIMS = 2
 _SIMULATED = "Simulated units and instruments: no evidence about any real unit."
 _NOTES = (
     "As found: the visits whose unit failed a point before anything was adjusted, with limits of "
     "95 % confidence (Wilson).",
-    "Out now, out in a year: probability that the true value of the unit's riskiest point lies "
-    "outside its limits then, by the creep of the unit and of its model; 10 % on: when that of any "
-    "of its points reaches 10 %. Steps by repairs that nobody put on record are allowed for by "
-    "their usual frequency, and cannot be foretold.",
+    "Out now: probability that the true value of the unit's riskiest point lies outside its "
+    "limits, by the creep of the unit and of its model. In a year: the highest of any of its "
+    "points within a year; it may fall again with the season. 10 % on: when that of any of its "
+    "points reaches 10 %. Steps by repairs that nobody put on record are allowed for by their "
+    "usual frequency, and cannot be foretold.",
     "A forecast is no measurement. Whether a unit may be used is decided by its maker's service "
     "manual, local codes and qualified staff.",
 )
@@ -49,7 +49,8 @@ def fleet_paper(report: FleetReport) -> TablePaper:
             _adjusted(review),
             _recurring(review),
             _due(report),
-            _look_at(report, charts),
+            _look_at(report),
+            _off_forecast(charts),
         ),
         pictures=tuple(_pictures(report, charts)),
         notes=_NOTES,
@@ -59,14 +60,17 @@ def fleet_paper(report: FleetReport) -> TablePaper:
 def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     review = report.review
     failed, visits = sum(m.failed for m in review.models), sum(m.visits for m in review.models)
-    risky = sum(unit.riskiest.risk >= _RISKY for unit, _ in report.due())
+    now = [unit.riskiest.risk for unit, _ in report.units()]
+    withdrawn = len(review.assets.intersection(report.withdrawn))
+    since = f", {withdrawn} of them withdrawn" if withdrawn else ""
     return (
-        ("Units seen", str(sum(model.units for model in review.models))),
+        ("Units seen", f"{len(review.assets)}{since}"),
         ("Visits", str(visits)),
         ("Failed as found", f"{failed} of {visits}"),
         ("With adjustment", str(len(review.adjusted))),
         ("Points that recur", str(len(review.recurring))),
-        ("At risk now", f"{risky} units of 10 % or more"),
+        ("At risk now", f"{sum(risk >= RISKY for risk in now)} units of 10 % or more"),
+        ("Due", f"{len(report.due())} units, table below"),
     )
 
 
@@ -145,54 +149,65 @@ def _recurring(review: FleetReview) -> PaperTable:
 
 
 def _due(report: FleetReport) -> PaperTable:
-    due = [(unit, later) for unit, later in report.due() if _is_due(unit, later)]
-    rows = tuple(
-        (
-            printable((row := unit.riskiest).asset),
-            printable(row.model),
-            printable(f"{row.step} {row.point}"),
-            f"{row.last_at:%Y-%m-%d}",
-            f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} %",
-            f"{percent_text(row.risk)} %",
-            f"{percent_text(later)} %",
-            "" if unit.leaves_at is None else f"{unit.leaves_at:%Y-%m-%d}",
-        )
-        for unit, later in due
-    )
-    others = len(report.due()) - len(due)
+    due = report.due()
+    rows = tuple(_due_row(unit, risk) for unit, risk in due)
     note = (
-        "Units whose risk of being out of tolerance reaches 10 % within a year, the riskiest "
-        f"first; {others} others stay below."
+        "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
+        f"riskiest first; {len(report.units()) - len(due)} others stay below."
     )
     columns = ("Unit", "Model", "Point", "Seen", "Creep a year", "Out now", "In a year", "10 % on")
     return PaperTable("Due", note, columns, rows, figures=5)
 
 
-def _is_due(unit: UnitCreep, later: float) -> bool:
-    return max(unit.riskiest.risk, later) >= _RISKY
+def _due_row(unit: UnitCreep, within_year: float) -> tuple[str, ...]:
+    row = unit.riskiest
+    return (
+        printable(row.asset),
+        printable(row.model),
+        printable(f"{row.step} {row.point}"),
+        f"{row.last_at:%Y-%m-%d}",
+        f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} %",
+        f"{percent_text(row.risk)} %",
+        f"{percent_text(within_year)} %",
+        "" if unit.leaves_at is None else f"{unit.leaves_at:%Y-%m-%d}",
+    )
 
 
-def _look_at(report: FleetReport, charts: list[SurpriseChart]) -> PaperTable:
-    rows = [
+def _look_at(report: FleetReport) -> PaperTable:
+    rows = tuple(
         (printable(f"{row.asset} ({row.model}), {row.step} {row.point}"), remark)
-        for row in report.rows
+        for row in report.in_use()
         for remark in row.remarks
-    ]
-    for chart in charts:
-        for signal in chart.signals:
-            if signal.rule > 1:  # a single visit far out is named by the unit's own row
-                visit = chart.visits[signal.index]
-                at = f"{chart.model}, up to {visit.at:%Y-%m-%d} ({visit.asset})"
-                rows.append(
-                    (printable(at), f"{RULES[signal.rule]}: analyzer or procedure changed?")
-                )
-    note = "Units that creep unlike their model, steps, and signals of the control charts below."
-    return PaperTable("To be looked at", note, ("What", "Why"), tuple(rows))
+    )
+    note = "Points of units in use that creep unlike their model, or made a step."
+    return PaperTable("To be looked at", note, ("What", "Why"), rows)
+
+
+def _off_forecast(charts: list[SurpriseChart]) -> PaperTable:
+    """Return the visits that the control charts mark, in words."""
+    rows = tuple(
+        (
+            printable(chart.model),
+            f"{(visit := chart.visits[index]).at:%Y-%m-%d}",
+            printable(visit.asset),
+            "; ".join(RULES[rule] for rule in rules),
+            fixed_decimals(visit.value, 1),
+        )
+        for chart in charts
+        for index, rules in chart.marked().items()
+    )
+    note = (
+        "Visits with a ring in the control charts, and by which rule, up to that visit. One far "
+        "out is a step of that unit; several on one side: has the analyzer or the procedure "
+        "changed? The deviation is in standard deviations of the forecast."
+    )
+    columns = ("Model", "Visit", "Unit", "Rule", "Deviation")
+    return PaperTable("Visits off their forecast", note, columns, rows, figures=1)
 
 
 def _pictures(report: FleetReport, charts: list[SurpriseChart]) -> list[PaperPicture]:
     pictures = []
-    riskiest = [unit.riskiest for unit in unit_creep(report.rows)]
+    riskiest = [unit.riskiest for unit, _ in report.units()]
     if riskiest:
         figure = plot_creep(report.forecast, riskiest, report.span.until, simulated=False)
         said = "; ".join(
@@ -201,7 +216,9 @@ def _pictures(report: FleetReport, charts: list[SurpriseChart]) -> list[PaperPic
         )
         pictures.append(PaperPicture("The riskiest units", _svg(figure), printable(said)))
     if charts:
-        said = "; ".join(f"{c.model}: {len(c.signals)} signals" for c in charts)
+        said = "; ".join(
+            f"{c.model}: {len(c.visits)} visits, {len(c.marked())} with a ring" for c in charts
+        )
         heading = "Visits against their forecast (control chart)"
         pictures.append(PaperPicture(heading, _svg(plot_surprises(charts)), printable(said)))
     return pictures

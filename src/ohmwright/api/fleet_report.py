@@ -9,10 +9,18 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from ohmwright.fleet.creep_table import CreepRow, UnitCreep, creep_rows, point_risks, unit_creep
+from ohmwright.fleet.creep_table import (
+    RISKY,
+    CreepRow,
+    UnitCreep,
+    creep_rows,
+    risks_within_year,
+    unit_creep,
+)
 from ohmwright.fleet.fleet_forecast import FleetForecast
 from ohmwright.fleet.fleet_review import Failure, FleetReview, Recurrence, fleet_review
 from ohmwright.model.errors import UsageError
+from ohmwright.records.asset_register import AssetRegister
 from ohmwright.records.parquet import imported_pyarrow
 from ohmwright.records.queries import fetch_rows, reported_results
 from ohmwright.records.sql_store import SqlStore
@@ -49,8 +57,10 @@ class FleetReport:
     forecast: FleetForecast
     rows: tuple[CreepRow, ...]
     """The forecast of each point of each unit at the end of the span, the riskiest first."""
-    later: Mapping[Key, float]
-    """The risk of each point a year later."""
+    within_year: Mapping[Key, float]
+    """The highest risk of each point within a year from the end of the span."""
+    withdrawn: Collection[str]
+    """Units that are not used any more: what was done counts, nothing is due."""
 
     def write(self, path: Path) -> None:
         """Write it as what the ending of `path` says; raises UsageError for another one."""
@@ -70,11 +80,27 @@ class FleetReport:
                 do=f"Give a name that ends in {', '.join(FORMS)}.",
             )
 
-    def due(self) -> list[tuple[UnitCreep, float]]:
-        """Return each unit, the riskiest first, with its risk a year later."""
+    def in_use(self) -> list[CreepRow]:
+        """Return the forecast of each point of the units that are not withdrawn."""
+        return [row for row in self.rows if row.asset not in self.withdrawn]
+
+    def units(self) -> list[tuple[UnitCreep, float]]:
+        """Return each unit in use, the riskiest first, with its highest risk within the year."""
         return [
-            (unit, max(self.later[_key(point)] for point in unit.points))
-            for unit in unit_creep(self.rows)
+            (unit, max(self.within_year[_key(point)] for point in unit.points))
+            for unit in unit_creep(self.in_use())
+        ]
+
+    def due(self) -> list[tuple[UnitCreep, float]]:
+        """Return the units in use that any point may leave within the year, as `units` does.
+
+        As `record creep` tells it: the risk has reached 10 %, or will within the year.
+        """
+        end = self.span.until + _AHEAD
+        return [
+            (unit, risk)
+            for unit, risk in self.units()
+            if risk >= RISKY or (unit.leaves_at is not None and unit.leaves_at <= end)
         ]
 
     def table(self) -> list[dict[str, Any]]:
@@ -85,10 +111,11 @@ class FleetReport:
         return [
             row.cells()
             | {
-                "probability_out_a_year_later": self.later[_key(row)],
+                "probability_out_within_year": self.within_year[_key(row)],
                 "failed_as_found": failed[_key(row)],
                 "failed_as_found_ever": ever.get(_key(row), failed[_key(row)]),
                 "unit_adjusted": adjusted[row.asset],
+                "withdrawn": row.asset in self.withdrawn,
                 "simulated": self.span.simulated,
             }
             for row in sorted(self.rows, key=_key)
@@ -114,10 +141,11 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
         )
     forecast = recorded_forecast(store, simulated=span.simulated)
     seen = _units_of(review, forecast, span)
-    rows = creep_rows(forecast, span.until)
+    rows = creep_rows(forecast, span.until, probability=RISKY)
     shown = tuple(row for row in rows if seen is None or row.asset in seen)
-    later = point_risks(forecast, span.until + _AHEAD)
-    return FleetReport(span, review, forecast, shown, later)
+    within_year = risks_within_year(forecast, span.until)
+    withdrawn = AssetRegister(store.database).withdrawn()
+    return FleetReport(span, review, forecast, shown, within_year, withdrawn)
 
 
 def _units_of(

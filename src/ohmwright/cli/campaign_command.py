@@ -1,4 +1,5 @@
-"""The commands `campaign new`, `list`, `status`, `report`, `skip`, `defer` and `hand-over`."""
+"""The commands `campaign new`, `list`, `status`, `report`, `skip`, `defer`, `again`
+and `hand-over`."""
 
 from __future__ import annotations
 
@@ -15,7 +16,7 @@ from rich.text import Text
 
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.recorded_worklist import store_worklist
-from ohmwright.fleet.campaign_state import Progress, UnitState
+from ohmwright.fleet.campaign_state import UnitState
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.records.asset_register import AssetRegister
@@ -24,6 +25,7 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.csv_file import spreadsheet_safe
 from ohmwright.reports.text import printable
 
+from .campaign_words import place_words, progress_words
 from .console import out, print_json
 from .open_records import open_existing_records
 from .transfer_command import new_file
@@ -138,24 +140,6 @@ class UnitOfCampaign:
             out().print(Text(printable(f"{said}.")), soft_wrap=True)
 
 
-def progress_words(name: str, far: Progress) -> str:
-    """Return how far a campaign is, as one printable line."""
-    counts = ", ".join(f"{count} {verdict}" for verdict, count in sorted(far.verdicts.items()))
-    done = f"{far.done} of {far.done + far.left + far.skipped} done"
-    said = [f"{done} ({counts})" if counts else done, f"{far.left} left"]
-    for count, what in (
-        (far.in_hand, "in hand"),
-        (far.deferred, "deferred"),
-        (far.skipped, "skipped"),
-    ):
-        said += [f"{count} {what}"] if count else []
-    hours, minutes = divmod(round(far.minutes_left), 60)
-    learned = f"by the {far.learned_from} done" if far.learned_from else "a guess until one is done"
-    if far.left:
-        said.append(f"about {hours} h {minutes} min at the bench, {learned}")
-    return printable(f"{name}: {'; '.join(said)}.")
-
-
 def _desk(store: SqlStore, name: str, operator: str | None = None) -> CampaignDesk:
     worker = Worker(operator or account_name(), socket.gethostname())
     return CampaignDesk(store, name, worker)
@@ -166,19 +150,6 @@ def _apart(state: UnitState) -> bool:
     return state.phase in ("taken", "skipped") or (state.phase == "open" and put_off)
 
 
-def _place(state: UnitState) -> str:
-    """Return where a unit is, in words."""
-    if state.phase == "done":
-        return state.verdict
-    if state.phase == "taken" and state.holder is not None:
-        return f"in the hands of {state.holder.by}, {state.holder.bench}"
-    if state.phase == "skipped":
-        return f"skipped by {state.by}"
-    if state.only_by:
-        return f"handed over to {state.only_by}"
-    return "open" if state.not_before is None else f"deferred to {state.not_before}"
-
-
 def _table(states: Iterable[UnitState]) -> Table:
     table = Table("Tag", "Where", "Run", "Min", "Words", box=None, pad_edge=False)
     table.columns[0].no_wrap = True
@@ -186,7 +157,7 @@ def _table(states: Iterable[UnitState]) -> Table:
     table.columns[3].justify = "right"
     for one in states:
         minutes = "" if one.minutes is None else f"{one.minutes:.1f}"
-        cells = (one.tag, _place(one), one.run_id, minutes, one.words)
+        cells = (one.tag, place_words(one), one.run_id, minutes, one.words)
         table.add_row(*(Text(printable(cell) if cell else "") for cell in cells))
     return table
 

@@ -25,7 +25,7 @@ from ohmwright.records.campaigns import Worker
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
-from .campaign_command import progress_words
+from .campaign_words import kept_words, progress_words
 from .console import err, out
 from .error_report import print_error
 from .keyboard import read_line
@@ -72,6 +72,8 @@ def work_campaign(request: CampaignWorkRequest) -> int:
             if not _one_unit(request, desk, unit):
                 break
         out().print(Text(progress_words(request.name, desk.progress())), soft_wrap=True)
+        if unit is None and (kept := desk.kept_at_home()):
+            out().print(Text(kept_words(kept)), soft_wrap=True)
     return 0
 
 

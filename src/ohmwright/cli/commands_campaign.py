@@ -153,11 +153,27 @@ def defer(
     records: RecordsPlace = None,
     as_json: Json = False,
 ) -> None:
-    """Put a unit off to a day; one that is done or skipped is to be done again then."""
+    """Put a unit off to a day, also one that was skipped."""
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
     unit.print_noted(lambda desk: desk.defer(tag, until.date(), why))
+
+
+@app.command()
+def again(
+    name: CampaignName,
+    tag: CampaignTag,
+    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Have a unit that is done done again; its run stays on record."""
+    from .campaign_command import UnitOfCampaign
+
+    unit = UnitOfCampaign(name, tag, operator, records, as_json)
+    unit.print_noted(lambda desk: desk.again(tag, why))
 
 
 @app.command("hand-over")

@@ -14,6 +14,7 @@ from rich.text import Text
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.model.errors import UsageError
 from ohmwright.model.quantity import unit_of
+from ohmwright.records.asset_register import AssetRegister
 from ohmwright.reports.text import percent_text, printable
 from ohmwright.wire.clock import RealClock
 
@@ -58,7 +59,12 @@ def show_creep(choice: FleetChoice, request: CreepRequest) -> None:
     at = RealClock().wall() if request.at is None else request.at
     forecast = chosen_forecast(choice)
     rows = creep_rows(forecast, at, probability=request.probability)
-    rows = [row for row in rows if choice.asset in (None, row.asset)]
+    if choice.asset is None:
+        with open_records_for_reading(choice.records) as store:
+            left_out = AssetRegister(store.database).withdrawn()
+        rows = [row for row in rows if row.asset not in left_out]
+    else:
+        rows = [row for row in rows if row.asset == choice.asset]
     units = unit_creep(rows)
     if request.plot is not None:
         drawn = rows if choice.asset is not None else [unit.riskiest for unit in units]

@@ -67,20 +67,20 @@ def _refuse_others(store: SqlStore) -> None:
 
 def _register(store: SqlStore, history: MadeHistory) -> None:
     """Put the units in the register of assets."""
-    units = (unit.asset for unit in history.units)
     added = [
         AssetChange(
             "added",
             RegisteredAsset(
-                tag=unit.id,
-                maker=unit.maker,
-                model=unit.model,
-                serial=unit.serial,
-                site=unit.department,
+                tag=(asset := unit.asset).id,
+                maker=asset.maker,
+                model=asset.model,
+                serial=asset.serial,
+                site=asset.department,
+                state="withdrawn" if unit.withdrawn else "in service",
             ),
             revision=1,
         )
-        for unit in units
+        for unit in history.units
     ]
     AssetRegister(store.database).apply(added, by="the demo", why="invented")
 

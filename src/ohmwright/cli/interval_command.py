@@ -53,16 +53,14 @@ def show_intervals(choice: FleetChoice, request: IntervalRequest) -> None:
     forecast = chosen_forecast(choice)
     with open_records_for_reading(choice.records) as store:
         decisive = decisive_runs(store.database, simulated=choice.simulated)
-        registered = AssetRegister(store.database).all()
+        withdrawn = AssetRegister(store.database).withdrawn()
     asked = IntervalQuestion(
         request.target,
         AllowedIntervals(request.shortest_months / 12, request.longest_months / 12),
         costs,
         now=RealClock().wall(),
         failed=frozenset(tag for tag, run in decisive.items() if run.verdict == "fail"),
-        withdrawn=frozenset(
-            each.asset.tag for each in registered if each.asset.state == "withdrawn"
-        ),
+        withdrawn=withdrawn,
     )
     rows = unit_intervals(forecast, asked)
     rows = [row for row in rows if choice.asset in (None, row.asset)]

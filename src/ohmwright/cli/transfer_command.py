@@ -12,15 +12,17 @@ from typing import BinaryIO
 
 from rich.text import Text
 
+from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import RecordError, SourceError, UsageError
+from ohmwright.records.campaigns import Worker
 from ohmwright.records.hand_over import handed_over, take_back
 from ohmwright.records.json_lines import read_runs, run_lines
 from ohmwright.records.parquet import write_results
 from ohmwright.records.private_files import create_private_file
 from ohmwright.records.queries import results, signatures
-from ohmwright.records.register_import import RegisterImport, import_register
+from ohmwright.records.register_import import NotedOnBoth, RegisterImport, import_register
 from ohmwright.records.register_lines import Register, register_lines
 from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import Filter, runs
@@ -28,6 +30,7 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
 from ohmwright.reports.text import printable
 
+from .campaign_words import entry_words, place_words
 from .console import err, out
 from .error_report import print_error
 from .open_records import (
@@ -120,6 +123,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
         merged = import_register(store.database, register, account_name(), after_run=after_run)
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
         known_keys = trusted_keys(trusted, store)
+        both = list(_noted_on_both(store, merged.both))
     _print_new_signers(new, known_keys)
     for run_id in unsigned:
         said = (
@@ -135,16 +139,26 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
         f"{f', {len(refused)} were refused' if refused else ''}.",
         soft_wrap=True,
     )
-    _print_merged(merged)
+    _print_merged(merged, both)
     return UsageError.exit_code if refused or merged.refused else 0
 
 
-def _print_merged(merged: RegisterImport) -> None:
+def _noted_on_both(store: SqlStore, units: Iterable[NotedOnBoth]) -> Iterator[str]:
+    """Yield, for each unit of a campaign that both noted something about, that and what counts."""
+    for one in units:
+        state = CampaignDesk(store, one.campaign, Worker("", "")).states()[one.here.tag]
+        yield (
+            f"Campaign {one.campaign}, {one.here.tag}: {entry_words(one.here)} here, "
+            f"{entry_words(one.there)} there. It counts as: {place_words(state)}."
+        )
+
+
+def _print_merged(merged: RegisterImport, both: Iterable[str]) -> None:
     """Print what came of the register and the campaigns, and what both computers did."""
     if merged.changes or merged.entries:
         said = f"{merged.changes} changes of assets and {merged.entries} campaign entries imported."
         out().print(said, soft_wrap=True)
-    for line in merged.told:
+    for line in (*merged.told, *both):
         out().print(Text(printable(line), style="yellow"), soft_wrap=True)
     for line in merged.refused:
         err().print(Text(printable(f"Not imported: {line}"), style="red"), soft_wrap=True)

@@ -18,6 +18,7 @@ from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.campaigns import Worker
 from ohmwright.reports.text import printable
 
+from .campaign_words import kept_words
 from .console import out, print_json
 from .open_records import open_existing_records
 
@@ -85,12 +86,16 @@ def take_next(records: str | None, campaign: str, operator: str | None, *, as_js
     """Take the next unit of a campaign into the operator's hands, and print it."""
     worker = Worker(operator or account_name(), socket.gethostname())
     with open_existing_records(records) as store:
-        taken = CampaignDesk(store, campaign, worker).take_next()
+        desk = CampaignDesk(store, campaign, worker)
+        taken = desk.take_next()
+        kept = desk.kept_at_home()
     if as_json:
         print_json(None if taken is None else taken_document(taken))
     else:
         said = "Nothing is left for you today." if taken is None else taken_words(taken)
         out().print(Text(said), soft_wrap=True)
+        if taken is None and kept:
+            out().print(Text(kept_words(kept)), soft_wrap=True)
 
 
 def taken_words(taken: TakenUnit) -> str:

@@ -11,8 +11,6 @@ from typing import Literal
 from ohmwright.records.campaigns import CampaignEntry, Worker
 
 UnitPhase = Literal["open", "taken", "done", "skipped"]
-_NOT_ONCE_DONE = ("skipped", "handed over")
-"""What no unit is whose run is finished: on another laptop that run may not have been known."""
 _MINUTES_OF_UNKNOWN = 20.0
 """A unit takes so long until one was done; a guess."""
 
@@ -25,8 +23,6 @@ class UnitState:
     phase: UnitPhase = "open"
     not_before: date | None = None
     """The day to which it was deferred."""
-    reopened: bool = False
-    """Whether it is to be done again, so that runs until now do not count."""
     only_by: str = ""
     """Who it was handed over to."""
     holder: Worker | None = None
@@ -38,10 +34,14 @@ class UnitState:
     at: str = ""
     by: str = ""
 
-    def may_be_taken(self, worker: Worker, today: date) -> bool:
-        """Whether this worker may take it today."""
+    def may_be_taken(self, worker: Worker, today: date, *, away: bool) -> bool:
+        """Whether this worker may take it today.
+
+        `away`: the campaign was begun in another store, where units stay that nobody was given.
+        """
         in_time = self.not_before is None or self.not_before <= today
-        return self.phase == "open" and in_time and self.only_by in ("", worker.by)
+        given = self.only_by == worker.by or (self.only_by == "" and not away)
+        return self.phase == "open" and in_time and given
 
 
 def unit_states(
@@ -52,25 +52,54 @@ def unit_states(
     """The state of each unit, by tag, in the order in which they were planned.
 
     `verdicts`: of each run on record, None while it is not finished, and for one that is void; then
-    its unit is to be done again. `elsewhere`: by tag, run and
-    verdict of a decisive run since the campaign began that it does not know of, as one taken in
-    from a laptop. A run that is finished makes its unit done, whether or not somebody could still
-    say so.
+    its unit is to be done again. `elsewhere`: by tag, run and verdict of a decisive run since the
+    campaign began that it does not know of, as one taken in from a laptop.
+
+    A run that is finished makes its unit done, whatever was noted before or after on this computer
+    or another; until it is void, or somebody says that the unit is to be done again.
     """
-    states: dict[str, UnitState] = {}
+    of: dict[str, list[CampaignEntry]] = {}
     for entry in entries:
-        state = states.get(entry.tag, UnitState(entry.tag))
-        if entry.what not in _NOT_ONCE_DONE or not verdicts.get(state.run_id):
-            state = _after(state, entry)
-        states[entry.tag] = state
-    return {tag: _settled(one, verdicts, elsewhere) for tag, one in states.items()}
+        of.setdefault(entry.tag, []).append(entry)
+    return {tag: _unit_state(its, verdicts, elsewhere.get(tag)) for tag, its in of.items()}
+
+
+def _unit_state(
+    entries: Sequence[CampaignEntry],
+    verdicts: Mapping[str, str | None],
+    elsewhere: tuple[str, str] | None,
+) -> UnitState:
+    """The state of one unit by its entries, oldest first."""
+    not_counted = {one.run_id for one in entries if one.what == "again"}
+    noted = [one for one in entries if one.what in ("begun", "done") and verdicts.get(one.run_id)]
+    if count := [one for one in noted if one.run_id not in not_counted]:
+        return _done(count[-1], str(verdicts[count[-1].run_id]))
+    state = UnitState(entries[0].tag)
+    for entry in entries:
+        state = _after(state, entry)
+    if state.phase != "skipped" and elsewhere is not None and elsewhere[0] not in not_counted:
+        run_id, verdict = elsewhere
+        return replace(state, phase="done", holder=None, run_id=run_id, verdict=verdict)
+    return state
+
+
+def _done(entry: CampaignEntry, verdict: str) -> UnitState:
+    """The state of a unit whose run is finished; `entry` names it."""
+    known = entry.what == "done" and entry.words != ""
+    return UnitState(
+        entry.tag,
+        "done",
+        run_id=entry.run_id,
+        verdict=verdict,
+        minutes=float(entry.words) if known else None,
+        at=entry.at,
+        by=entry.by,
+    )
 
 
 def _after(state: UnitState, entry: CampaignEntry) -> UnitState:
-    """The state after one more entry."""
+    """The state after one more entry, of a unit without a finished run that counts."""
     now = replace(state, words=entry.words, at=entry.at, by=entry.by)
-    if state.phase == "done":  # a unit that is to be done again has no run yet
-        now = replace(now, run_id="", verdict="", minutes=None)
     worker = Worker(entry.by, entry.bench)
     match entry.what:
         case "planned":
@@ -81,43 +110,32 @@ def _after(state: UnitState, entry: CampaignEntry) -> UnitState:
             return replace(now, phase="taken", holder=worker, run_id=entry.run_id)
         case "refused":
             return now
-        case "done":
-            minutes = float(entry.words) if entry.words else None
-            done = replace(now, phase="done", holder=None, minutes=minutes, words="")
-            return replace(done, run_id=entry.run_id or state.run_id)
+        case "done":  # by a run that is void since
+            return replace(now, phase="open", holder=None, words="", run_id="")
+        case "again":
+            return replace(now, phase="open", holder=None, not_before=None, run_id="")
         case "skipped":
             return replace(now, phase="skipped", holder=None)
         case "deferred":
             until = date.fromisoformat(entry.words[:10])
-            put_off = replace(now, phase="open", holder=None, only_by="")
-            return replace(put_off, not_before=until, reopened=True)
+            return replace(now, phase="open", holder=None, not_before=until)
         case "handed over":
             free = replace(now, phase="open", holder=None, not_before=None)
             return replace(free, only_by=entry.words)
 
 
-def _settled(
-    state: UnitState,
-    verdicts: Mapping[str, str | None],
-    elsewhere: Mapping[str, tuple[str, str]],
-) -> UnitState:
-    verdict = verdicts.get(state.run_id)
-    if state.phase in ("taken", "done") and verdict:
-        return replace(state, phase="done", holder=None, verdict=verdict)
-    if state.phase == "done":  # its run was declared void since
-        state = replace(state, phase="open", run_id="", verdict="", minutes=None)
-    if state.phase in ("open", "taken") and not state.reopened and state.tag in elsewhere:
-        run_id, verdict = elsewhere[state.tag]
-        return replace(state, phase="done", holder=None, run_id=run_id, verdict=verdict)
-    return state
-
-
 def tag_to_take(
-    states: Mapping[str, UnitState], in_order: Sequence[str], worker: Worker, today: date
+    states: Mapping[str, UnitState],
+    in_order: Sequence[str],
+    worker: Worker,
+    today: date,
+    *,
+    away: bool,
 ) -> str | None:
     """The unit that a worker is to take: the one in their hands, else the first they may take."""
     held = [one.tag for one in states.values() if one.phase == "taken" and one.holder == worker]
-    free = (tag for tag in in_order if tag in states and states[tag].may_be_taken(worker, today))
+    known = (states[tag] for tag in in_order if tag in states)
+    free = (one.tag for one in known if one.may_be_taken(worker, today, away=away))
     return held[0] if held else next(free, None)
 
 

@@ -16,6 +16,8 @@ from .years import date_of, years_of
 
 HORIZON_YEARS = 5.0
 """No date further ahead than this, from a unit's last value, is foretold."""
+RISKY = 0.1
+"""Probability of being out of tolerance whose date is told where none is asked for."""
 UNLIKE = 0.5
 """Probability above which a unit is said to creep unlike its model."""
 SURPRISE = 3.0
@@ -85,7 +87,7 @@ class CreepRow:
 
 
 def creep_rows(
-    forecast: FleetForecast, at: datetime, *, probability: float = 0.1, coverage: float = 0.9
+    forecast: FleetForecast, at: datetime, *, probability: float = RISKY, coverage: float = 0.9
 ) -> list[CreepRow]:
     """Return a row for each point of each unit at `at`, the riskiest first.
 
@@ -95,11 +97,15 @@ def creep_rows(
     return sorted(rows, key=lambda row: (-row.risk, row.asset, row.step, row.point))
 
 
-def point_risks(forecast: FleetForecast, at: datetime) -> dict[tuple[str, str, str], float]:
-    """Return the risk at `at` of each point, by unit, step and point."""
+def risks_within_year(forecast: FleetForecast, at: datetime) -> dict[tuple[str, str, str], float]:
+    """Return the highest risk of each point from `at` until a year later, month by month.
+
+    By unit, step and point. With the seasons a risk may rise and fall again within the year.
+    """
     found = {}
     for point in forecast.points:
-        risks = point.risk(np.maximum(point.states.times, years_of(at)))
+        times = np.maximum(point.states.times, years_of(at))
+        risks = np.max([point.risk(times + months / 12.0) for months in range(13)], axis=0)
         for asset, risk in zip(point.of.assets, risks.tolist(), strict=True):
             found[asset, point.of.step, point.of.point] = risk
     return found

@@ -47,6 +47,13 @@ class SurpriseChart:
     visits: tuple[VisitSurprise, ...]
     signals: tuple[Signal, ...]
 
+    def marked(self) -> dict[int, list[int]]:
+        """Return which visits are marked, oldest first, by the numbers of the rules that say so."""
+        found: dict[int, list[int]] = {}
+        for signal in sorted(self.signals, key=lambda one: (one.index, one.rule)):
+            found.setdefault(signal.index, []).append(signal.rule)
+        return found
+
 
 def surprise_charts(forecast: FleetForecast, since: datetime) -> list[SurpriseChart]:
     """Return the chart of each model that has visits since `since`."""
@@ -81,7 +88,7 @@ def plot_surprises(charts: Sequence[SurpriseChart]) -> Figure:
     ):
         dates = np.array([f"{visit.at:%Y-%m-%d}" for visit in chart.visits], dtype="datetime64[D]")
         values = np.array([visit.value for visit in chart.visits])
-        marked = sorted({signal.index for signal in chart.signals})
+        marked = list(chart.marked())
         for limit in (-3.0, 3.0):
             axes.axhline(limit, color="#8a1f1f", linewidth=0.9, linestyle="--")
         axes.axhline(0.0, color="#707880", linewidth=0.8)

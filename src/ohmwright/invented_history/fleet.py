@@ -44,6 +44,8 @@ class InventedUnit:
     visits: tuple[date, ...]
     repaired: date | None = None
     """When it got another output board, which begins anew."""
+    withdrawn: bool = False
+    """Whether it was taken out of use after its last visit."""
     sealed_since: date | None = None
     """From when on its trims are left as they are: it fails once it is out of tolerance."""
 
@@ -72,6 +74,7 @@ def _unit(seed: int, number: int, kind: tuple[str, str, str, str], until: date) 
         age_months=own.between("age_months", (0.0, 36.0)),
         pace=3.0 if number in _FAST else own.between("pace", (0.6, 1.4)),
         visits=visits,
+        withdrawn=number in _WITHDRAWN,
         repaired=visits[2] - timedelta(days=40) if number in _REPAIRED else None,
         sealed_since=visits[-2] if number in _SEALED else None,
     )

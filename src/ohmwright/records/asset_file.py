@@ -152,6 +152,8 @@ def import_plan(
     changes: list[AssetChange] = []
     problems: list[str] = []
     tags = {tag.casefold(): (tag, 0) for tag in known}
+    line_of: dict[str, AssetRow] = {}
+    after = {tag: one.asset for tag, one in known.items()}
     unchanged = 0
     for row in rows:
         tag = row.said.get("tag", "")
@@ -162,13 +164,40 @@ def import_plan(
             problems += found
             continue
         asset = RegisteredAsset.model_validate(_whole(row, before))
+        after[tag] = asset
+        if before is None or _identity(before.asset) != _identity(asset):
+            line_of[tag] = row
         if before is None:
             changes.append(AssetChange("imported", asset, 1))
         elif asset != before.asset:
             changes.append(AssetChange("imported", asset, before.revision + 1))
         else:
             unchanged += 1
+    problems += _twins(path, line_of, after)
     return ImportPlan(tuple(changes), unchanged, tuple(problems))
+
+
+def _identity(asset: RegisteredAsset) -> tuple[str, str, str]:
+    """What no two units in use have in common."""
+    return asset.maker.casefold(), asset.model.casefold(), asset.serial.casefold()
+
+
+def _twins(
+    path: Path, rows: Mapping[str, AssetRow], after: Mapping[str, RegisteredAsset]
+) -> Iterator[str]:
+    """Yield what is wrong with serial numbers: two units in use with one, as `after` the import.
+
+    `rows`: by tag, those that give a unit a serial number that it has not in the register.
+    """
+    tags: dict[tuple[str, str, str], list[str]] = {}
+    for tag, asset in after.items():
+        if asset.state != "withdrawn":
+            tags.setdefault(_identity(asset), []).append(tag)
+    for tag, row in rows.items():
+        others = [other for other in tags.get(_identity(after[tag]), ()) if other != tag]
+        if others and after[tag].state != "withdrawn":
+            at, serial = _at(path, row, "serial"), after[tag].serial
+            yield f"{at}: serial: '{serial}' is also that of {others[0]}, of the same model"
 
 
 def _taken(path: Path, row: AssetRow, tags: Mapping[str, tuple[str, int]]) -> Iterator[str]:

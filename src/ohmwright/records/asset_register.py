@@ -68,6 +68,10 @@ class AssetRegister:
             rows = connection.execute(_QUERY.order_by(c.tag, c.revision)).all()
         return [_revision(row) for row in rows]
 
+    def withdrawn(self) -> frozenset[str]:
+        """The tags of the units that are not used any more."""
+        return frozenset(one.asset.tag for one in self.all() if one.asset.state == "withdrawn")
+
     def find(self, tag: str) -> AssetRevision | None:
         """The unit with this tag as it is now; None where the register has none."""
         history = self.history(tag)

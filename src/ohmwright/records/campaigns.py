@@ -18,11 +18,11 @@ from ohmwright.wire.clock import RealClock
 from .database import Database
 from .flat_rows import sortable_time
 from .name_lock import lock_name
-from .tables import CAMPAIGN_LOG, CAMPAIGNS, RUNS
+from .tables import CAMPAIGN_LOG, CAMPAIGNS, RUNS, STORE
 
 CampaignWork = Literal["calibrate", "verify"]
 EntryWhat = Literal[
-    "planned", "taken", "begun", "refused", "done", "skipped", "deferred", "handed over"
+    "planned", "taken", "begun", "refused", "done", "again", "skipped", "deferred", "handed over"
 ]
 
 
@@ -37,6 +37,8 @@ class Campaign:
     simulated: bool
     after_run: int
     """Number of the newest run when it was begun."""
+    home: str
+    """Id of the store where it was begun; empty where an older version began it."""
 
 
 @dataclass(frozen=True)
@@ -58,8 +60,9 @@ class CampaignEntry:
     bench: str
     what: EntryWhat
     words: str
-    """Of a skip the reason, of a deferral the date and the reason, of a hand-over the name, of
-    something refused what was said, of what is done the minutes at the bench."""
+    """Of a skip the reason, as of what is to be done again; of a deferral the date and the reason,
+    of a hand-over the name, of something refused what was said, of what is done the minutes at the
+    bench."""
     run_id: str
 
 
@@ -88,7 +91,8 @@ class Campaigns:
         with self._database.read() as connection:
             rows = connection.execute(select(CAMPAIGNS).order_by(CAMPAIGNS.c.at))
             return [
-                Campaign(r.name, r.at, r.by, r.work, bool(r.simulated), r.after_run) for r in rows
+                Campaign(r.name, r.at, r.by, r.work, bool(r.simulated), r.after_run, r.home)
+                for r in rows
             ]
 
     def get(self, name: str) -> Campaign:
@@ -110,14 +114,17 @@ class Campaigns:
             if connection.execute(taken).first() is not None:
                 raise UsageError(f"There is a campaign '{name}' already.", do="Choose another.")
             newest = connection.execute(select(func.max(RUNS.c.number))).scalar() or 0
-            row = {"name": name, "at": at, "by": by, "work": work, "simulated": int(simulated)}
-            connection.execute(insert(CAMPAIGNS), [row | {"after_run": newest}])
+            row: dict[str, object] = {"name": name, "at": at, "by": by, "work": work}
+            row |= {"simulated": int(simulated)}
+            home = connection.execute(select(STORE.c.id)).scalar_one()
+            row |= {"after_run": newest, "home": home}
+            connection.execute(insert(CAMPAIGNS), [row])
             rows = [
                 _row(name, number, at, Worker(by, ""), CampaignNote(tag, "planned"))
                 for number, tag in enumerate(tags, 1)
             ]
             connection.execute(insert(CAMPAIGN_LOG), rows)
-        return Campaign(name, at, by, work, simulated, newest)
+        return Campaign(name, at, by, work, simulated, newest, home)
 
     def entries(self, name: str) -> list[CampaignEntry]:
         """Every entry of a campaign, oldest first, those of other computers among them."""

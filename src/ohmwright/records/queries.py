@@ -152,11 +152,12 @@ def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
     """Query: the newest run of every unit, the unit not seen for longest first.
 
     `before` selects units whose newest run began before it: those that are due. `verdict` is None
-    for a run that is not finished. A unit that was also simulated has a second row for that.
+    for a run that is not finished. A unit that was also simulated has a second row for that. A run
+    that was refused before its unit was known is no unit's.
     """
     c = NEWEST_RUNS.c
     columns = (c.asset, c.model, c.serial, c.run_id, c.at, c.verdict, c.simulated)
-    query = select(*columns).order_by(c.at, c.asset)
+    query = select(*columns).where(c.asset != "").order_by(c.at, c.asset)
     return query if before is None else query.where(c.at < sortable_time(before))
 
 

@@ -2,7 +2,8 @@
 
 Nothing that is here is lost: their changes of an asset become revisions after ours, their entries
 of a campaign stand among ours by their time. Where both changed an asset, each field keeps the
-change that one of them made; where both changed one field, the newer change counts and is told.
+change that one of them made; where both changed one field, the newer change of it counts and is
+told. So is each unit of a campaign about which both noted something.
 """
 
 from __future__ import annotations
@@ -24,7 +25,17 @@ from .register_lines import CampaignInFile, Register
 from .tables import ASSET_CHANGES, CAMPAIGN_LOG, CAMPAIGNS
 
 _IDENTITY = ("maker", "model", "serial")
-_WORK = ("begun", "done")
+
+
+@dataclass(frozen=True)
+class NotedOnBoth:
+    """A unit of a campaign about which both computers noted something that the other lacked."""
+
+    campaign: str
+    here: CampaignEntry
+    """The newest entry that was here alone."""
+    there: CampaignEntry
+    """The newest that came in."""
 
 
 @dataclass
@@ -34,7 +45,8 @@ class RegisterImport:
     changes: int = 0
     entries: int = 0
     told: list[str] = field(default_factory=list)
-    """What both computers did, and how it was settled."""
+    """What both computers changed of an asset, and which change counts."""
+    both: list[NotedOnBoth] = field(default_factory=list)
     refused: list[str] = field(default_factory=list)
     """What was not taken in."""
 
@@ -123,21 +135,31 @@ def _merged(
     if here <= there:
         return theirs[-1].asset
     base = next((one.asset for one in reversed(ours) if _facts(one) in there), None)
-    mine, other = ours[-1], theirs[-1]
-    fields = mine.asset.model_dump()
-    for name, said in other.asset.model_dump().items():
+    mine = ours[-1].asset
+    fields = mine.model_dump()
+    for name, said in theirs[-1].asset.model_dump().items():
         before = None if base is None else getattr(base, name)
         if said in (before, fields[name]):
             continue
         if fields[name] != before:
-            newer = said if other.at > mine.at else fields[name]
+            newer = said if _set_at(theirs, name) > _set_at(ours, name) else fields[name]
             came.told.append(
-                f"Asset {mine.asset.tag}: {name} was set to '{fields[name]}' here and to '{said}' "
+                f"Asset {mine.tag}: {name} was set to '{fields[name]}' here and to '{said}' "
                 f"there; '{newer}' is newer and counts."
             )
             said = newer
         fields[name] = said
     return RegisteredAsset.model_validate(fields)
+
+
+def _set_at(history: Sequence[AssetRevision], name: str) -> str:
+    """When a field got the value that it has, by the last change of it."""
+    value, at = getattr(history[-1].asset, name), history[-1].at
+    for one in reversed(history):
+        if getattr(one.asset, name) != value:
+            break
+        at = one.at
+    return at
 
 
 def _facts(one: AssetRevision) -> tuple[object, ...]:
@@ -165,6 +187,12 @@ def _take_entries(
     if rows:
         connection.execute(insert(CAMPAIGN_LOG), rows)
     came.entries += len(rows)
-    by_us = {one.tag for one in here - there if one.what in _WORK}
-    both = sorted(by_us & {one.tag for one in new if one.what in _WORK})
-    came.told += [f"Campaign {name}: {tag} was worked on on both computers." for tag in both]
+    mine = {one.tag: one for one in sorted(here - there, key=lambda one: one.at)}
+    for tag, their in {one.tag: one for one in new}.items():
+        if tag in mine and not _is_same_work(mine[tag], their):
+            came.both.append(NotedOnBoth(name, mine[tag], their))
+
+
+def _is_same_work(one: CampaignEntry, other: CampaignEntry) -> bool:
+    """Whether both say that the same run made the unit done, or the same words."""
+    return (one.what, one.words, one.run_id) == (other.what, other.words, other.run_id)

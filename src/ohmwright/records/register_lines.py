@@ -7,6 +7,7 @@ with the SHA-256 of those between. It tells damage, and proves nothing: they are
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import asdict
 from hashlib import sha256
 from itertools import dropwhile
 from typing import Annotated
@@ -34,12 +35,14 @@ class CampaignInFile(FrozenModel):
     by: str
     work: CampaignWork
     simulated: bool
+    home: str = ""
 
     @staticmethod
     def of(campaign: Campaign) -> CampaignInFile:
         """Return that of a campaign of a store."""
-        c = campaign
-        return CampaignInFile(name=c.name, at=c.at, by=c.by, work=c.work, simulated=c.simulated)
+        fields = asdict(campaign)
+        del fields["after_run"]
+        return CampaignInFile(**fields)
 
 
 class _Change(FrozenModel):

@@ -140,8 +140,10 @@ CAMPAIGNS = _table(
     *map(_text, ("at", "by", "work")),
     Column("simulated", Integer),
     Column("after_run", Integer),
+    _text("home"),
 )
-"""`work`: calibrate or verify; `after_run`: number of the newest run when it was begun."""
+"""`work`: calibrate or verify; `after_run`: number of the newest run when it was begun; `home`: id
+of the store where that was."""
 
 CAMPAIGN_LOG = _table(
     "campaign_log",

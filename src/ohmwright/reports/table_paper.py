@@ -126,7 +126,10 @@ def _table(table: PaperTable) -> str:
     )
     rows = "".join(
         "<tr>"
-        + "".join(f"<td{k}>{_isolated(c)}</td>" for k, c in zip(kinds, row, strict=True))
+        + "".join(
+            f'<td{kind} data-column="{escape(name)}">{_isolated(cell)}</td>'
+            for kind, name, cell in zip(kinds, table.columns, row, strict=True)
+        )
         + "</tr>"
         for row in table.rows
     )

@@ -1,0 +1,54 @@
+"""What stands about a campaign and its units, in words."""
+
+from __future__ import annotations
+
+from ohmwright.fleet.campaign_state import Progress, UnitState
+from ohmwright.records.campaigns import CampaignEntry
+from ohmwright.reports.text import printable
+
+
+def progress_words(name: str, far: Progress) -> str:
+    """Return how far a campaign is, as one printable line."""
+    counts = ", ".join(f"{count} {verdict}" for verdict, count in sorted(far.verdicts.items()))
+    done = f"{far.done} of {far.done + far.left + far.skipped} done"
+    said = [f"{done} ({counts})" if counts else done, f"{far.left} left"]
+    for count, what in (
+        (far.in_hand, "in hand"),
+        (far.deferred, "deferred"),
+        (far.skipped, "skipped"),
+    ):
+        said += [f"{count} {what}"] if count else []
+    hours, minutes = divmod(round(far.minutes_left), 60)
+    learned = f"by the {far.learned_from} done" if far.learned_from else "a guess until one is done"
+    if far.left:
+        said.append(f"about {hours} h {minutes} min at the bench, {learned}")
+    return printable(f"{name}: {'; '.join(said)}.")
+
+
+def place_words(state: UnitState) -> str:
+    """Return where a unit is, in words."""
+    if state.phase == "done":
+        return state.verdict
+    if state.phase == "taken" and state.holder is not None:
+        return f"in the hands of {state.holder.by}, {state.holder.bench}"
+    if state.phase == "skipped":
+        return f"skipped by {state.by}"
+    if state.only_by:
+        return f"handed over to {state.only_by}"
+    return "open" if state.not_before is None else f"deferred to {state.not_before}"
+
+
+def entry_words(entry: CampaignEntry) -> str:
+    """Return what was done about a unit, by whom and on which day (UTC)."""
+    with_words = ("deferred", "skipped", "handed over", "again")
+    said = f" ({entry.words})" if entry.what in with_words and entry.words else ""
+    what = "to be done again" if entry.what == "again" else entry.what
+    return printable(f"{what} by {entry.by} on {entry.at[:10]}{said}")
+
+
+def kept_words(count: int) -> str:
+    """Return why a laptop does not get units that are free."""
+    return (
+        f"{count} more are kept by the computer on which the campaign was begun: 'campaign "
+        "hand-over' gives them to you, here if nobody works on them there."
+    )
