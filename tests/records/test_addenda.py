@@ -278,5 +278,5 @@ def test_a_verdict_against_the_values_on_record_is_found(store: SqlStore) -> Non
     forged = events[at].result.model_copy(update={"verdict": wrong})
     events[at] = events[at].model_copy(update={"result": forged})
     store.append_all("a", tuple(events))
-    said = [one.what for one in audit_verdicts(store)]
+    said = [one.what for one in audit(store, more=[audit_verdicts])]
     assert f"is recorded as {wrong}; its figures on record make it" in said[0]

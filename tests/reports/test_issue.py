@@ -11,6 +11,7 @@ from pypdf import PdfReader
 from ohmwright.model.paper import Corrections, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
+from ohmwright.records.paper_changes import paper_changes
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
@@ -101,6 +102,19 @@ def test_a_new_issue_names_the_old_one_and_wants_its_own_approval() -> None:
     sheet = sheet_of(*addenda)
     assert (sheet.done, sheet.dated) == ("2026-03-02", "2026-03-05")
     assert "Replaces" in text_of(pdf_of(sheet))
+
+
+def test_every_paper_says_what_an_amendment_changed() -> None:
+    changes = paper_changes(PAPER, PAPER.model_copy(update={"place": "customer"}))
+    one = addendum("amended", 1, reason="Wrong place", changes=changes)
+    said = "Changed: place from 'laboratory' to 'customer'. No result was changed."
+    sheet = sheet_of(one)
+    assert said in certificate_html(sheet).replace("&#x27;", "'").replace("&#39;", "'")
+    assert squeezed(said) in text_of(pdf_of(sheet))
+    certificate = certificate_of(a_run(), HEAD, "", issue_of(RUN, [one]))
+    assert said in certificate_dcc(certificate).decode()
+    assert "Changed: nothing of what" in sheet_of(addendum("amended", 1, changes=())).statements[0]
+    assert "Changed" not in sheet_of(addendum("amended", 1)).statements[0]  # the record is silent
 
 
 def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:

@@ -2,24 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator, Sequence
 
 from ohmwright.engine.verdict_on_record import differing_verdicts
-from ohmwright.model.errors import RecordError
+from ohmwright.model.event import Event
 
 from .audit_finding import AuditFinding
-from .sql_store import SqlStore
 
 
-def audit_verdicts(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
-    """Yield each verdict that its own figures do not give; a damaged run is left to `audit`.
-
-    `only`: names of the runs that are looked at; empty for all runs.
-    """
-    for run_id in only or store.run_ids():
-        try:
-            events = store.events(run_id)
-        except RecordError:
-            continue
-        for number, said in differing_verdicts(events):
-            yield AuditFinding(said, run_id, number)
+def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+    """Yield each verdict of a whole run that its own figures do not give."""
+    for number, said in differing_verdicts(events):
+        yield AuditFinding(said, run_id, number)
