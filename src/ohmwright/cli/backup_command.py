@@ -130,8 +130,8 @@ def _of_stranger(signer: Signer) -> str:
     runs = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
     return (
         f"Key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not trusted "
-        f"here. It signed the end, approval, amendment or void of {runs}. Once you have compared it "
-        f"with its owner: ohmwright record keys trust {signer.fingerprint} --name OWNER"
+        f"here. It signed the end, approval, amendment or void of {runs}. Once you have compared "
+        f"it with its owner: ohmwright record keys trust {signer.fingerprint} --name OWNER"
     )
 
 
