@@ -44,8 +44,8 @@ def run_certificate(
     if renderer.certificate.seal_note:
         print_notice(renderer.certificate.seal_note)
     paper = renderer.certificate.issue.paper
-    if said := unnamed_customer(renderer.laboratory, paper):
-        print_notice(f"{said} Say for whom with --customer.")
+    if question := unnamed_customer(renderer.laboratory, paper):
+        print_notice(f"{question} Say for whom with --customer.")
     if renderer.certificate.issue.void:
         print_notice(f"This run is void: {renderer.certificate.issue.void}")
     if options.due is not None and renderer.certificate.verdict != "pass":
