@@ -117,6 +117,15 @@ def test_every_paper_says_what_an_amendment_changed() -> None:
     assert "Changed" not in sheet_of(addendum("amended", 1)).statements[0]  # the record is silent
 
 
+def test_a_unit_that_answers_with_another_serial_number_is_seen_to() -> None:
+    answers = {"generator": "Tallowmere,Quillon 300,S000003,1.0"}
+    events = [one.model_copy(update=answers) if n == 0 else one for n, one in enumerate(a_run())]
+    said = dict(dict(certificate_text(certificate_of(events)).facts)["Unit under test"])
+    assert said["Answers as"].endswith("(its serial number there, S000003, is not the one above)")
+    (plain,) = (dict(f)["Answers as"] for name, f in sheet_of().facts if name == "Unit under test")
+    assert plain == "Tallowmere, Quillon 300"  # which holds no serial number
+
+
 def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
     paper = PAPER.model_copy(update={"corrections": Corrections(serial="TQ3-9")})
     issue = issue_of(RUN, [addendum("amended", 1, reason="typed wrong", paper=paper)])
@@ -133,7 +142,10 @@ def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
 
 def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() -> None:
     void = addendum("voided", 1, reason="another unit", operator="B. Tarn")
-    sheet = sheet_of(void)
+    sheet = sheet_of(addendum("approved", 0, paper=PAPER), void)
+    assert sheet.letterhead.accreditation == ""  # nobody vouches for it
+    assert PAPER.statements[0] not in sheet.statements
+    assert PAPER.accreditation not in pdf_of(sheet).decode("latin-1")
     pages = [page.extract_text() for page in PdfReader(BytesIO(pdf_of(sheet))).pages]
     assert all("VOID" in page for page in pages)
     html = certificate_html(sheet)

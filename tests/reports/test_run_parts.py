@@ -143,7 +143,9 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
     analyzer = dict(dict(sheet.facts)["Analyzer"])
     assert "Certificate" not in analyzer
     first, second = (f"{r.step} {r.point}" for r in certificate.results)
-    assert analyzer["No letter"].startswith(f"{first}: certificate CAL-1, Ambrel, calibrated 2025-")
+    assert analyzer["Unmarked values"].startswith(
+        f"{first}: certificate CAL-1, Ambrel, calibrated 2025-"
+    )
     assert analyzer["Values a"] == f"{second}: {NOT_TRACEABLE['none']}"
     (group,) = sheet.groups
     assert [row.left.mark for row in group.rows] == ["1", "a2"]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from ohmwright.engine.unit_identity import same_serial, told_serial
 from ohmwright.model.paper import Corrections, PaperData
 from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
@@ -33,7 +34,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Serial number", f"{unit.serial}{wrong['serial']}"),
             ("Department", f"{unit.department}{wrong['department']}"),
             *([("Owner", certificate.owner)] if certificate.owner else []),
-            ("Answers as", certificate.generator),
+            ("Answers as", f"{certificate.generator}{_other_serial(certificate)}"),
         ),
     )
     yield (
@@ -57,6 +58,15 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             *_traceability(certificate.marks),
         ),
     )
+
+
+def _other_serial(certificate: Certificate) -> str:
+    """Behind how the unit answers, that its serial number is another one; empty where it is not."""
+    serial = certificate.asset.serial
+    told = told_serial(certificate.generator, serial)
+    if told is None or same_serial(told, serial):
+        return ""
+    return f" (its serial number there, {told}, is not the one above)"
 
 
 def corrected_texts(certificate: Certificate) -> dict[str, str]:
@@ -141,7 +151,7 @@ def _traceability(marks: ValueMarks) -> Iterable[tuple[str, str]]:
     elif len(bases) > 1:
         for place, basis in enumerate(bases):
             yield (
-                f"Values {mark_letter(place)}" if place else "No letter",
+                f"Values {mark_letter(place)}" if place else "Unmarked values",
                 f"{marks.wheres[place]}: {traceability_text(basis)}",
             )
     elif isinstance(known := bases[0], Traceability):
