@@ -142,7 +142,11 @@ def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
 
 def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() -> None:
     void = addendum("voided", 1, reason="another unit", operator="B. Tarn")
-    sheet = sheet_of(addendum("approved", 0, paper=PAPER), void)
+    approved = addendum("approved", 0, paper=PAPER)
+    sheet = sheet_of(approved, void)
+    for addenda, times in (([approved], 1), ([approved, void], 0)):
+        certificate = certificate_of(a_run(), HEAD, "", issue_of(RUN, addenda))
+        assert certificate_dcc(certificate).decode().count(PAPER.accreditation) == times
     assert sheet.letterhead.accreditation == ""  # nobody vouches for it
     assert PAPER.statements[0] not in sheet.statements
     assert PAPER.accreditation not in pdf_of(sheet).decode("latin-1")
