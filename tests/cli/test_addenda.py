@@ -95,9 +95,7 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
     assert "Wrong place" in record("show").out
     assert record("void", "last", "--reason", " ").code == 2
     assert record("void", "last", "--reason", "another unit").code == 0
-    void = page()
-    assert "This certificate must not be used" in void
-    assert "data:image/svg+xml" not in void  # nor a logo: nobody vouches for it
+    assert "This certificate must not be used" in page()
     assert "void (" in record("list").out
     assert record("list", "--json").json[0]["void"] is True
     assert "Left out: 1 void run." in record("fleet").out
@@ -113,7 +111,6 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
     assert "VOID" in ohmwright("record", "show", "--records", tmp_path / "b").out
     assert record("reinstate", "last", "--reason", "it was right").code == 0
     assert "must not be used" not in page()
-    assert "data:image/svg+xml" in page()
     assert record("verify").code == 0
 
 

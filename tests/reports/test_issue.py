@@ -1,5 +1,6 @@
 """What a certificate says beside the record: laboratory, issue, approvals, void runs, risk."""
 
+from base64 import b64encode
 from datetime import date, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
@@ -8,7 +9,9 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from ohmwright.model.paper import Corrections, PaperData, Party
+from ohmwright.api.certificate_files import CertificateOptions
+from ohmwright.api.certificate_renderer import CertificateRenderer
+from ohmwright.model.paper import Corrections, Logo, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
 from ohmwright.records.paper_changes import paper_changes
@@ -142,11 +145,14 @@ def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
 
 def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() -> None:
     void = addendum("voided", 1, reason="another unit", operator="B. Tarn")
-    approved = addendum("approved", 0, paper=PAPER)
+    logo = Logo(form="svg", base64=b64encode(b"<svg/>").decode())
+    approved = addendum("approved", 0, paper=PAPER.model_copy(update={"logo": logo}))
     sheet = sheet_of(approved, void)
-    for addenda, times in (([approved], 1), ([approved, void], 0)):
+    for addenda, vouches in (([approved], True), ([approved, void], False)):
         certificate = certificate_of(a_run(), HEAD, "", issue_of(RUN, addenda))
-        assert certificate_dcc(certificate).decode().count(PAPER.accreditation) == times
+        assert (PAPER.accreditation in certificate_dcc(certificate).decode()) is vouches
+        page = CertificateRenderer(certificate, "", CertificateOptions()).html().decode()
+        assert ("data:image/svg+xml" in page) is vouches
     assert sheet.letterhead.accreditation == ""  # nobody vouches for it
     assert PAPER.statements[0] not in sheet.statements
     assert PAPER.accreditation not in pdf_of(sheet).decode("latin-1")
