@@ -114,6 +114,20 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
     assert record("verify").code == 0
 
 
+def test_of_several_customers_none_is_taken_unasked(
+    ohmwright: Callable, place: Path, tmp_path: Path
+) -> None:
+    file, here = place / "laboratory.toml", ("--records", place)
+    file.write_text(LABORATORY + '[[customer]]\nname = "Vellow Clinic"\n', encoding="utf-8")
+    draft = ohmwright("certificate", "last", "--html", tmp_path / "c.html", *here)
+    assert "several customers, and none was named: " in draft.err
+    assert "17 Hill Street" not in (tmp_path / "c.html").read_text(encoding="utf-8")
+    refused = ohmwright("record", "approve", "last", "--by", "A. Fenn", *here)
+    assert (refused.code, "with --customer" in refused.err) == (2, True)
+    named = ("--by", "A. Fenn", "--customer", "Vellow Clinic")
+    assert ohmwright("record", "approve", "last", *named, *here).code == 0
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [

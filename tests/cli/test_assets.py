@@ -54,6 +54,18 @@ def workshop(
     return tmp_path
 
 
+def test_a_dry_run_says_of_each_unit_what_would_change(workshop: Path, ohmwright: Callable) -> None:
+    text = REGISTER.replace("Theatre 2", "Ward 9") + REGISTER.splitlines()[-1].replace(
+        "HF-2", "HF-3"
+    )
+    (workshop / "new.csv").write_text(text, encoding="utf-8")
+    tried = ohmwright("asset", "import", "new.csv", "--dry-run")
+    assert "Added: HF-3\nHF-2: site 'Theatre 2' to 'Ward 9'\n" in tried.out
+    document = ohmwright("asset", "import", "new.csv", "--dry-run", "--json").json
+    assert document["changes"] == {"HF-2": {"site": ["Theatre 2", "Ward 9"]}}
+    assert len(ohmwright("asset", "list", "--json").json) == 2
+
+
 def test_a_tag_chooses_procedure_and_generator_and_fills_record_and_papers(
     workshop: Path, ohmwright: Callable
 ) -> None:
@@ -130,7 +142,8 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     assert outcome.out.count("HF-2 was not run, and stays in your hands.") == 1
     with open_existing_records(str(workshop / "records")) as store:
         whole = [store.events(run) for run in store.run_ids()][-1]
-    assert IN_REPAIR in [event.words for event in whole if isinstance(event, Commented)]
+    said = [(event.words, event.told_by) for event in whole if isinstance(event, Commented)]
+    assert (IN_REPAIR, "ohmwright") in said  # not the operator, who never said so
     assert "The unit at the bench says" in outcome.err
     (swapped, whole) = ohmwright("record", "list", "--json").json
     assert swapped["refused"].startswith("The unit at the bench says")

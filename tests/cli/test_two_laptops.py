@@ -159,6 +159,9 @@ def test_a_campaign_half_done_on_each_loses_nothing_and_does_nothing_twice(
     assert before < log
     assert units["HF-3"] == ("Ward 3", "Trust")
     assert units["HF-4"] == ("Ward 5", "")
+    shown = ohmwright("asset", "show", "HF-3", "--records", shop).out
+    assert "site '' to 'Ward 3'" in shown
+    assert "'Trust' to ''" not in shown  # the laptop never took the owner away
     with open_records(str(shop)) as store:
         states = CampaignDesk(store, "may", Worker("Fenn", "")).states()
         assert {tag: one.run_id for tag, one in states.items()} == {

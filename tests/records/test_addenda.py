@@ -12,6 +12,7 @@ from sqlalchemy import text
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import PointDone
 from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
+from ohmwright.model.result import Conformity
 from ohmwright.records.add_addendum import Wanted, add_addendum
 from ohmwright.records.addendum import Addendum
 from ohmwright.records.audit import audit
@@ -278,5 +279,16 @@ def test_a_verdict_against_the_values_on_record_is_found(store: SqlStore) -> Non
     forged = events[at].result.model_copy(update={"verdict": wrong})
     events[at] = events[at].model_copy(update={"result": forged})
     store.append_all("a", tuple(events))
-    said = [one.what for one in audit_verdicts(store)]
+    said = [one.what for one in audit(store, more=[audit_verdicts])]
     assert f"is recorded as {wrong}; its figures on record make it" in said[0]
+
+
+def test_a_rule_of_another_package_is_named_and_a_pass_beyond_what_it_accepts_found() -> None:
+    how = Conformity(rule="house rule", probability=0.9, accept_from=79.0, accept_to=81.0)
+    done = point(value=81.5)
+    result = done.result.model_copy(update={"conformity": how})
+    events = [done.model_copy(update={"result": result})]
+    beyond, unknown = audit_verdicts("a", events)
+    assert (beyond.kind, unknown.kind) == ("wrong", "warning")
+    assert "81.5 is not among those accepted on record" in beyond.what
+    assert "by the rule 'house rule', of another package, were not decided" in unknown.what

@@ -18,7 +18,12 @@ from cryptography.hazmat.primitives.asymmetric.utils import encode_dss_signature
 from cryptography.hazmat.primitives.serialization import Encoding, NoEncryption, PrivateFormat
 from lxml import etree
 
+from ohmwright.api.certificate_files import CertificateOptions
+from ohmwright.api.certificate_renderer import CertificateRenderer
+from ohmwright.api.laboratory import Laboratory
 from ohmwright.model.errors import SourceError
+from ohmwright.model.paper import LaboratoryFile, SignatureFiles
+from ohmwright.records.addendum import Addendum
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.dcc_signature import signed_dcc
@@ -27,6 +32,7 @@ from ohmwright.reports.issue import issue_of
 from .conftest import HEAD, a_run
 from .test_issue import PAPER, RUN, addendum
 
+DCC = {"dcc": "https://ptb.de/dcc"}
 DS = "{http://www.w3.org/2000/09/xmldsig#}"
 AT = datetime(2026, 1, 1, tzinfo=UTC)
 
@@ -115,6 +121,25 @@ def test_it_follows_the_schemas_and_says_that_it_is_signed() -> None:
         "replacedUniqueIdentifier": RUN,
         "role": "approved",
     }
+
+
+def test_a_draft_has_no_signature_and_no_signer(tmp_path: Path) -> None:
+    for name, pem in zip(("key.pem", "public.pem"), pem_pair(RSA_KEY), strict=True):
+        (tmp_path / name).write_bytes(pem)
+    files = SignatureFiles(key="key.pem", certificate="public.pem")
+    laboratory = Laboratory(tmp_path / "l.toml", LaboratoryFile(name="Fennel", signature=files))
+
+    def seen(*addenda: Addendum) -> tuple[bool, list[str]]:
+        certificate = certificate_of(a_run(), HEAD, "", issue_of(RUN, addenda))
+        made = CertificateRenderer(certificate, "", CertificateOptions(), laboratory)
+        root = etree.fromstring(made.dcc(tmp_path))
+        signers = root.xpath("//dcc:respPerson[dcc:mainSigner='true']//dcc:content", namespaces=DCC)
+        return root.find(f"{DS}Signature") is not None, [one.text for one in signers]
+
+    first, second = addendum("approved", 1), addendum("approved", 2, operator="B. Tarn")
+    assert seen() == (False, [])
+    assert seen(first, second) == (True, ["A. Fenn"])
+    assert seen(first, addendum("amended", 2)) == (False, [])  # nobody approved that one
 
 
 def test_the_rules_have_no_complaint_about_one_with_everything_in_it() -> None:

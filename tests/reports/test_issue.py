@@ -1,5 +1,6 @@
 """What a certificate says beside the record: laboratory, issue, approvals, void runs, risk."""
 
+from base64 import b64encode
 from datetime import date, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
@@ -8,9 +9,12 @@ from typing import Any
 import pytest
 from pypdf import PdfReader
 
-from ohmwright.model.paper import Corrections, PaperData, Party
+from ohmwright.api.certificate_files import CertificateOptions
+from ohmwright.api.certificate_renderer import CertificateRenderer
+from ohmwright.model.paper import Corrections, Logo, PaperData, Party
 from ohmwright.model.protections import Protections
 from ohmwright.records.addendum import Addendum, AddendumStatement
+from ohmwright.records.paper_changes import paper_changes
 from ohmwright.reports.certificate import Certificate, certificate_of
 from ohmwright.reports.certificate_text import CertificateText, certificate_text
 from ohmwright.reports.csv_file import certificate_csv
@@ -103,6 +107,28 @@ def test_a_new_issue_names_the_old_one_and_wants_its_own_approval() -> None:
     assert "Replaces" in text_of(pdf_of(sheet))
 
 
+def test_every_paper_says_what_an_amendment_changed() -> None:
+    changes = paper_changes(PAPER, PAPER.model_copy(update={"place": "customer"}))
+    one = addendum("amended", 1, reason="Wrong place", changes=changes)
+    said = "Changed: place from 'laboratory' to 'customer'. No result was changed."
+    sheet = sheet_of(one)
+    assert said in certificate_html(sheet).replace("&#x27;", "'").replace("&#39;", "'")
+    assert squeezed(said) in text_of(pdf_of(sheet))
+    certificate = certificate_of(a_run(), HEAD, "", issue_of(RUN, [one]))
+    assert said in certificate_dcc(certificate).decode()
+    assert "Changed: nothing of what" in sheet_of(addendum("amended", 1, changes=())).statements[0]
+    assert "Changed" not in sheet_of(addendum("amended", 1)).statements[0]  # the record is silent
+
+
+def test_a_unit_that_answers_with_another_serial_number_is_seen_to() -> None:
+    answers = {"generator": "Tallowmere,Quillon 300,S000003,1.0"}
+    events = [one.model_copy(update=answers) if n == 0 else one for n, one in enumerate(a_run())]
+    said = dict(dict(certificate_text(certificate_of(events)).facts)["Unit under test"])
+    assert said["Answers as"].endswith("(its serial number there, S000003, is not the one above)")
+    (plain,) = (dict(f)["Answers as"] for name, f in sheet_of().facts if name == "Unit under test")
+    assert plain == "Tallowmere, Quillon 300"  # which holds no serial number
+
+
 def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
     paper = PAPER.model_copy(update={"corrections": Corrections(serial="TQ3-9")})
     issue = issue_of(RUN, [addendum("amended", 1, reason="typed wrong", paper=paper)])
@@ -119,7 +145,17 @@ def test_a_correction_of_the_unit_is_seen_to_be_one() -> None:
 
 def test_a_void_run_is_void_on_every_page_and_its_verdict_is_not_the_headline() -> None:
     void = addendum("voided", 1, reason="another unit", operator="B. Tarn")
-    sheet = sheet_of(void)
+    logo = Logo(form="svg", base64=b64encode(b"<svg/>").decode())
+    approved = addendum("approved", 0, paper=PAPER.model_copy(update={"logo": logo}))
+    sheet = sheet_of(approved, void)
+    for addenda, vouches in (([approved], True), ([approved, void], False)):
+        certificate = certificate_of(a_run(), HEAD, "", issue_of(RUN, addenda))
+        assert (PAPER.accreditation in certificate_dcc(certificate).decode()) is vouches
+        page = CertificateRenderer(certificate, "", CertificateOptions()).html().decode()
+        assert ("data:image/svg+xml" in page) is vouches
+    assert sheet.letterhead.accreditation == ""  # nobody vouches for it
+    assert PAPER.statements[0] not in sheet.statements
+    assert PAPER.accreditation not in pdf_of(sheet).decode("latin-1")
     pages = [page.extract_text() for page in PdfReader(BytesIO(pdf_of(sheet))).pages]
     assert all("VOID" in page for page in pages)
     html = certificate_html(sheet)

@@ -79,15 +79,30 @@ def test_no_own_page_changes_the_certificate_or_the_strip_that_names_its_verdict
     assert np.array_equal(bare[0][body], hiding[1][body])
 
 
-def test_own_pages_get_every_key_and_their_faults_are_told(
-    sheet: CertificateText, tmp_path: Path
-) -> None:
+def test_own_pages_get_every_key(sheet: CertificateText, tmp_path: Path) -> None:
     own = tmp_path / "own.typ"
     own.write_text(EVERYTHING, encoding="utf-8")
     made = certificate_pdf(sheet, BEGUN, own_pages=own)
     assert made == certificate_pdf(sheet, BEGUN, own_pages=own)
-    for wrong in ("#let s = json(bytes(sys.inputs.shet))", "#set page(foreground: [PASS])"):
-        own.write_text(wrong, encoding="utf-8")
-        with pytest.raises(SourceError, match=r"own\.typ: cannot be typeset") as caught:
-            certificate_pdf(sheet, BEGUN, own_pages=own)
-        assert caught.value.exit_code == 2
+
+
+@pytest.mark.parametrize(
+    ("wrong", "said"),
+    [
+        ("#let s = json(bytes(sys.inputs.shet))", r"own\.typ:1:32: cannot be typeset: .*shet"),
+        ("#set page(foreground: [PASS])", r"own\.typ:1:2: cannot be typeset"),
+        ("a\n#let s = (", r"own\.typ:2:10: cannot be typeset: unclosed delimiter"),
+        ('#image("no.svg")', r"own\.typ:1:8: cannot be typeset: file not found"),
+        ('#read("../secret")', r"own\.typ:1:7: reads a file outside its folder"),
+        ('#import "@preview/some-package:0.1.0": *', "uses the package .@preview/some-"),
+    ],
+)
+def test_faults_of_own_pages_are_told_by_line(
+    sheet: CertificateText, tmp_path: Path, wrong: str, said: str
+) -> None:
+    own = tmp_path / "own.typ"
+    own.write_text(wrong, encoding="utf-8")
+    with pytest.raises(SourceError, match=said) as caught:
+        certificate_pdf(sheet, BEGUN, own_pages=own)
+    assert caught.value.exit_code == 2
+    assert "--root" not in str(caught.value)

@@ -53,9 +53,9 @@ class CertificateRenderer:
 
     @cached_property
     def _logo(self) -> Picture | None:
-        """The logo; a draft has none, since a mark of accreditation may be part of it."""
+        """The logo, which may hold a mark of accreditation; none of a draft or a void paper."""
         logo = self.certificate.issue.paper.logo
-        return None if logo is None or self.certificate.is_draft else picture_of(logo)
+        return picture_of(logo) if logo is not None and self.certificate.vouches else None
 
     @property
     def signs(self) -> bool:

@@ -165,6 +165,14 @@ def paper_data(
     return start.model_copy(update=said | {"corrections": corrections})
 
 
+def unnamed_customer(laboratory: Laboratory | None, paper: PaperData) -> str:
+    """That a laboratory file has several customers and nobody said which; empty where one is."""
+    if laboratory is None or paper.customer is not None or len(laboratory.data.customer) < 2:
+        return ""
+    names = ", ".join(one.name for one in laboratory.data.customer)
+    return f"{laboratory.path} has several customers, and none was named: {names}."
+
+
 def _by_default(laboratory: Laboratory | None) -> PaperData:
     if laboratory is None:
         return PaperData()
@@ -173,7 +181,7 @@ def _by_default(laboratory: Laboratory | None) -> PaperData:
         laboratory=Party(name=data.name, address=data.address),
         country=data.country,
         accreditation=data.accreditation,
-        customer=data.customer[0] if data.customer else None,
+        customer=data.customer[0] if len(data.customer) == 1 else None,
         place=data.place,
         statements=data.statements,
         logo=laboratory.logo(),

@@ -20,7 +20,7 @@ from .open_records import open_existing_records, records_exist
 from .paths import procedure_file, records_location
 
 IN_REPAIR = "Worked on while the register of assets had the unit as in repair."
-"""The comment in the record of such a run."""
+"""What this program itself remarks in the record of such a run."""
 
 
 @dataclass(frozen=True)
@@ -35,7 +35,7 @@ class UnitOnBench:
         """Return what a run is done for, with the unit; a unit in repair is remarked."""
         unit = self.registered
         said = (IN_REPAIR,) if unit is not None and unit.state == "in repair" else ()
-        return replace(work, registered=unit, comments=(*work.comments, *said))
+        return replace(work, registered=unit, remarks=(*work.remarks, *said))
 
 
 def unit_on_bench(

@@ -18,6 +18,7 @@ from ohmwright.api.laboratory import (
     authority_by,
     find_laboratory,
     paper_data,
+    unnamed_customer,
 )
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.account import account_name
@@ -69,6 +70,7 @@ def approve_run(declared: Declared, words: PaperWords, own_pages: Path | None) -
         before = kept.paper if kept.on_record else None
         paper = paper_data(laboratory, words, before)
         _refuse_late_receipt(paper, store, run_id)
+        _refuse_unnamed_customer(laboratory, paper)
         _notice_of_one_person(store, run_id, declared.name)
 
         def paper_of(run: StoredRun) -> IssuedPaper:
@@ -106,6 +108,7 @@ def amend_run(declared: Declared, reason: str, words: PaperWords) -> None:
         authority = _authority(store, run_id, laboratory, "amend", declared.name)
         paper = paper_data(laboratory, words, kept.paper if kept.on_record else None)
         _refuse_late_receipt(paper, store, run_id)
+        _refuse_unnamed_customer(laboratory, paper)
         wanted = Wanted("amended", declared.name, reason, paper, authority)
         _say_added(add_addendum(store, run_id, wanted), laboratory)
         issue = issue_of(run_id, store.stored_run(run_id).addenda)
@@ -162,6 +165,16 @@ def _refuse_late_receipt(paper: PaperData, store: SqlStore, run_id: str) -> None
             f"--received {paper.received_on}: the work was done by {ended}.",
             "A unit cannot be received after it. Nothing was added.",
             "Give the date of receipt, as YYYY-MM-DD.",
+        )
+
+
+def _refuse_unnamed_customer(laboratory: Laboratory | None, paper: PaperData) -> None:
+    """Raise UsageError where nobody said which of several customers it is for."""
+    if said := unnamed_customer(laboratory, paper):
+        raise UsageError(
+            said,
+            "The paper would name none of them, or the wrong one. Nothing was added.",
+            "Say for whom the work was done with --customer.",
         )
 
 

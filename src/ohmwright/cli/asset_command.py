@@ -13,6 +13,7 @@ from ohmwright.model.account import account_name
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
 from ohmwright.model.registered_asset import ASSET_STATES, RegisteredAsset
+from ohmwright.records.asset_changes import FieldChanges, changes_of_history
 from ohmwright.records.asset_register import (
     AssetChange,
     AssetRegister,
@@ -80,14 +81,15 @@ def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:
         return
     for name, said in history[-1].asset.model_dump().items():
         out().print(Text(printable(f"{name.replace('_', ' ').capitalize()}: {said}")))
-    before: dict[str, object] = {}
-    for one in history:
-        now = one.asset.model_dump()
-        changed = [f"{k} {before[k]!r} to {now[k]!r}" for k in before if before[k] != now[k]]
-        words = "; ".join(filter(None, (one.why, ", ".join(changed))))
+    for one, changes in zip(history, changes_of_history(history), strict=True):
+        words = "; ".join(filter(None, (one.why, changes_text(changes))))
         line = f"Revision {one.revision}, {one.at[:16]}Z, {one.what} by {one.by}"
         out().print(Text(printable(f"{line}: {words}" if words else line)), soft_wrap=True)
-        before = now
+
+
+def changes_text(changes: FieldChanges) -> str:
+    """What a change set, as in: site 'Ward 3' to 'Ward 5'."""
+    return ", ".join(f"{name} {old!r} to {new!r}" for name, (old, new) in changes.items())
 
 
 def add_asset(request: ChangeRequest) -> None:

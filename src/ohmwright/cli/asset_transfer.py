@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from rich.text import Text
 
 from ohmwright.model.account import account_name
+from ohmwright.records.asset_changes import FieldChanges, field_changes
 from ohmwright.records.asset_file import ImportPlan, assets_csv, import_plan, read_asset_rows
 from ohmwright.records.asset_register import AssetRegister
 from ohmwright.reports.text import printable
 
+from .asset_command import changes_text
 from .console import out, print_json
 from .open_records import open_existing_records, open_records
 from .transfer_command import new_file
+
+_MOST_SHOWN = 20
 
 
 @dataclass(frozen=True)
@@ -39,21 +44,35 @@ def import_assets(request: ImportRequest) -> None:
         plan.refuse_problems()
         if not request.dry_run:
             register.apply(plan.changes, by=request.operator or account_name(), why=request.why)
-    _print(request, plan)
+    changes = {
+        one.asset.tag: field_changes(known[one.asset.tag].asset, one.asset)
+        for one in plan.changes
+        if one.revision > 1
+    }
+    _print(request, plan, changes)
 
 
-def _print(request: ImportRequest, plan: ImportPlan) -> None:
+def _print(request: ImportRequest, plan: ImportPlan, changes: Mapping[str, FieldChanges]) -> None:
+    """Print which units came, and of each that was there what changed."""
     added = [one.asset.tag for one in plan.changes if one.revision == 1]
-    changed = [one.asset.tag for one in plan.changes if one.revision > 1]
+    changed = list(changes)
     if request.as_json:
         counts = {"added": added, "changed": changed, "unchanged": plan.unchanged}
-        print_json({"imported": not request.dry_run} | counts)
+        print_json({"imported": not request.dry_run} | counts | {"changes": changes})
         return
     said = f"{len(added)} added, {len(changed)} changed, {plan.unchanged} as they were"
     out().print(Text(f"Would be: {said}; nothing was changed." if request.dry_run else f"{said}."))
-    if changed:
-        named = ", ".join(changed[:20]) + (" …" if len(changed) > 20 else "")
-        out().print(Text(printable(f"Changed: {named}")), soft_wrap=True)
+    if added:
+        named = ", ".join(added[:_MOST_SHOWN]) + (" …" if len(added) > _MOST_SHOWN else "")
+        _say(f"Added: {named}")
+    for tag in changed[:_MOST_SHOWN]:
+        _say(f"{tag}: {changes_text(changes[tag])}")
+    if len(changed) > _MOST_SHOWN:
+        _say(f"… and {len(changed) - _MOST_SHOWN} more; --json has them all.")
+
+
+def _say(line: str) -> None:
+    out().print(Text(printable(line)), soft_wrap=True)
 
 
 def export_assets(file: Path, records: str | None, *, as_json: bool) -> None:

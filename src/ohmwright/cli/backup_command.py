@@ -12,6 +12,7 @@ from ohmwright.records.backup import CheckedCopy, copy_store, restore_store
 from ohmwright.records.database import is_url, open_database, sqlite_file
 from ohmwright.records.keys import KeyStatus
 from ohmwright.records.seal import fingerprint
+from ohmwright.records.trust import Signer
 from ohmwright.records.witness import Witness, losses
 from ohmwright.reports.text import printable
 
@@ -108,14 +109,9 @@ def _print_contents(copy: CheckedCopy, what: str) -> None:
 
 
 def _of_keys(copy: CheckedCopy) -> list[str]:
-    """Who sealed its runs, and whether this computer can sign."""
+    """Which keys signed in it and are not trusted here, and whether this computer can sign."""
     own, trusted = own_key(), trusted_keys(None)
-    said = [
-        f"Key {one.fingerprint}, said to be of {', '.join(one.operators)}, sealed "
-        f"{len(one.runs)} runs and is not trusted here: ohmwright record keys trust"
-        for one in copy.signers
-        if one.key not in trusted
-    ]
+    said = [_of_stranger(one) for one in copy.signers if one.key not in trusted]
     status: KeyStatus = own.status()
     if status.problem is not None:
         said.append(str(status.problem))
@@ -127,6 +123,16 @@ def _of_keys(copy: CheckedCopy) -> list[str]:
     else:
         said.append(f"This computer signs with key {fingerprint(status.public)}.")
     return said
+
+
+def _of_stranger(signer: Signer) -> str:
+    """That a key which nobody here trusts has signed something in the copy."""
+    runs = f"{len(signer.runs)} run{'' if len(signer.runs) == 1 else 's'}"
+    return (
+        f"Key {signer.fingerprint}, said to be of {', '.join(signer.operators)}, is not trusted "
+        f"here. It signed the end, approval, amendment or void of {runs}. Once you have compared "
+        f"it with its owner: ohmwright record keys trust {signer.fingerprint} --name OWNER"
+    )
 
 
 def _of_witness(copy: CheckedCopy, lost: list[str]) -> list[str]:

@@ -13,6 +13,7 @@ from ohmwright.api.certificate_files import (
     write_certificate_files,
 )
 from ohmwright.api.certificate_renderer import certificate_renderer
+from ohmwright.api.laboratory import unnamed_customer
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.errors import UsageError
 from ohmwright.model.source import read_text
@@ -42,6 +43,9 @@ def run_certificate(
         _refuse_past_due(options.due, renderer.certificate.ended_at)
     if renderer.certificate.seal_note:
         print_notice(renderer.certificate.seal_note)
+    paper = renderer.certificate.issue.paper
+    if question := unnamed_customer(renderer.laboratory, paper):
+        print_notice(f"{question} Say for whom with --customer.")
     if renderer.certificate.issue.void:
         print_notice(f"This run is void: {renderer.certificate.issue.void}")
     if options.due is not None and renderer.certificate.verdict != "pass":

@@ -100,8 +100,7 @@ def _checked_store(
     papers, not_valid = issued_papers(store, shown.papers)
     sealed = signers(signatures(store.database), chosen)
     findings = [
-        *audit(store, chosen),
-        *audit_verdicts(store, chosen),
+        *audit(store, chosen, [audit_verdicts]),
         *_unknown_heads(store, shown.heads),
         *not_valid,
         *untrusted_signers(sealed, trusted),

@@ -13,7 +13,7 @@ from ohmwright import __version__
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
-from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
+from ohmwright.model.assignment import NO_ASSIGNMENT, PROGRAM, Assignment
 from ohmwright.model.bench_status import OnStatus, ignore_status
 from ohmwright.model.document import DocumentRef
 from ohmwright.model.errors import Stopped
@@ -239,6 +239,8 @@ def _added_events(job: Job, session: Session) -> Iterator[Event]:
             yield FileAttached(**session.stamp(), attachment=one, told_by=who)
     for words in job.assignment.comments:
         yield Commented(**session.stamp(), words=words, told_by=who)
+    for words in job.assignment.remarks:
+        yield Commented(**session.stamp(), words=words, told_by=PROGRAM)
 
 
 def _foretold(job: Job, session: Session) -> Iterator[Foretold]:

@@ -67,9 +67,24 @@ def what_differs(result: Result) -> str:
     if again is not None and again != result.verdict:
         figures = f"value {measured.value:.6g}, limits {target.lower:.6g} to {target.upper:.6g}"
         return f"{named}; its figures on record make it {again}: {figures}"
+    if result.verdict == "pass" and how is not None and not _accepted(measured.value, how):
+        return f"{named}; its value {measured.value:.6g} is not among those accepted on record"
     if how is not None and not _same_conformity(measured, target, how):
         return f"{named}; probability or accepted limits do not follow from its figures on record"
     return ""
+
+
+def unknown_rules(events: Iterable[Event]) -> tuple[str, ...]:
+    """The decision rules of a record that are another package's, in words, each once."""
+    decided = (e.result.conformity for e in events if isinstance(e, PointDone))
+    named = dict.fromkeys(how.rule for how in decided if how is not None)
+    return tuple(one for one in named if rule_in_words(one) is None)
+
+
+def _accepted(value: float, how: Conformity) -> bool:
+    slack = 1e-6 * abs(value)
+    above = how.accept_from is None or value >= how.accept_from - slack
+    return above and (how.accept_to is None or value <= how.accept_to + slack)
 
 
 def _again(measured: Measured, target: Target, how: Conformity | None) -> str | None:

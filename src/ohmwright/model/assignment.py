@@ -8,6 +8,9 @@ from .attachment import Attachment
 from .given_values import NOTHING_GIVEN, GivenValues
 from .registered_asset import RegisteredAsset
 
+PROGRAM = "ohmwright"
+"""Who said it, of what this program remarks by itself."""
+
 
 @dataclass(frozen=True)
 class Assignment:
@@ -19,6 +22,9 @@ class Assignment:
     account: str = ""
     """The account of the computer; the operator's name may be another."""
     comments: tuple[str, ...] = ()
+    """What the operator says about the run."""
+    remarks: tuple[str, ...] = ()
+    """What this program says about it by itself."""
     attachments: tuple[Attachment, ...] = ()
     given: GivenValues = NOTHING_GIVEN
 

@@ -72,7 +72,7 @@ class LaboratoryFile(Party):
     place: str = ""
     """Where the work is done, unless told otherwise."""
     customer: tuple[Party, ...] = ()
-    """Customers by name; the first one is meant unless another is named."""
+    """Customers by name; where there is only one it is meant unless another is named."""
     authorised: tuple[Authorised, ...] = ()
     """Who may approve, amend and void; without any of them everybody."""
     statements: tuple[NonEmpty, ...] = ()

@@ -86,7 +86,10 @@ class FileAttached(Stamped):
 
 
 class Commented(Stamped):
-    """A comment that was given with the command; one said at a request is an Asked."""
+    """A comment that was given with the command; one said at a request is an Asked.
+
+    `told_by` is `assignment.PROGRAM` where this program itself remarks something.
+    """
 
     kind: Literal["commented"] = "commented"
     words: str

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -16,7 +16,7 @@ from .canonical_json import canonical_json, sha256_digest
 from .flat_rows import Row
 from .ledger import NO_RUN, ZERO_HASH, entry_document
 from .private_files import access_of_others
-from .run_audit import audit_run
+from .run_audit import EventsCheck, audit_run
 from .schema_check import altered_tables, file_damage
 from .sql_store import SqlStore
 from .summaries import wrong_summary_tables
@@ -33,11 +33,13 @@ _HASH_BYTES, _LABEL_BYTES = 32, 6
 """Bytes of a hash, and how many of them a label holds."""
 
 
-def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
+def audit(
+    store: SqlStore, only: Collection[str] = (), more: Sequence[EventsCheck] = ()
+) -> Iterator[AuditFinding]:
     """Yield everything that is wrong with `store`; nothing where it is whole.
 
     `only`: names of the runs whose events are checked; empty for all runs. Of each damaged run the
-    first wrong event is reported.
+    first wrong event is reported; the events of a whole one also go through the checks `more`.
     """
     for check in _CHECKS:
         yield from _findings_of(store, check)
@@ -45,7 +47,7 @@ def audit(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]
         if isinstance(run, AuditFinding):
             yield run
         elif not only or run["run_id"] in only:
-            yield from audit_run(store, run)
+            yield from audit_run(store, run, more)
 
 
 def has_head(store: SqlStore, head: str) -> bool:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -19,9 +19,14 @@ from .sql_store import SqlStore
 from .tables import LEDGER, RESULTS
 from .time_order import events_dated_backwards
 
+EventsCheck = Callable[[str, Sequence[Event]], Iterable[AuditFinding]]
+"""Given the name of a whole run and its events, yields what it finds wrong with them."""
 
-def audit_run(store: SqlStore, row: Row) -> Iterator[AuditFinding]:
-    """The first thing that is wrong with one run; for a whole run, warnings about its times."""
+
+def audit_run(
+    store: SqlStore, row: Row, more: Sequence[EventsCheck] = ()
+) -> Iterator[AuditFinding]:
+    """The first thing that is wrong with one run; of a whole run, what `more` and its times say."""
     name = str(row["run_id"])
     try:
         with store.database.read() as connection:
@@ -29,7 +34,8 @@ def audit_run(store: SqlStore, row: Row) -> Iterator[AuditFinding]:
             events = verified_events(kept)
             _check_flat_rows(connection, row, events)
             _check_ledger(connection, row, kept, events)
-        yield from events_dated_backwards(name, events)
+        for check in (events_dated_backwards, *more):
+            yield from check(name, events)
     except BrokenRunError as broken:
         yield AuditFinding(broken.what, name, broken.event)
     except RecordError as error:

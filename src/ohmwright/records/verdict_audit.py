@@ -2,24 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Iterator, Sequence
 
-from ohmwright.engine.verdict_on_record import differing_verdicts
-from ohmwright.model.errors import RecordError
+from ohmwright.engine.verdict_on_record import differing_verdicts, unknown_rules
+from ohmwright.model.event import Event
 
 from .audit_finding import AuditFinding
-from .sql_store import SqlStore
 
 
-def audit_verdicts(store: SqlStore, only: Collection[str] = ()) -> Iterator[AuditFinding]:
-    """Yield each verdict that its own figures do not give; a damaged run is left to `audit`.
+def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+    """Yield each verdict of a whole run that its own figures do not give.
 
-    `only`: names of the runs that are looked at; empty for all runs.
+    Also a warning for each rule that is another package's: what it decided is not decided again.
     """
-    for run_id in only or store.run_ids():
-        try:
-            events = store.events(run_id)
-        except RecordError:
-            continue
-        for number, said in differing_verdicts(events):
-            yield AuditFinding(said, run_id, number)
+    for number, said in differing_verdicts(events):
+        yield AuditFinding(said, run_id, number)
+    for rule in unknown_rules(events):
+        what = f"its verdicts by the rule '{rule}', of another package, were not decided once more"
+        yield AuditFinding(what, run_id, kind="warning")

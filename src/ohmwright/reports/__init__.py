@@ -73,8 +73,9 @@ Design decisions, all in force:
    Held by: tests/reports/test_dcc.py, against the Schematron rules that dcclib ships.
 6. What a value is traceable to is stated for that value.
    Why: a run may have parts with another certificate, or none.
-   Decision: one line speaks for all values only where it is true of all; else most values bear
-   no mark, the others a letter, and a figure where the run has several parts. A crest factor and
+   Decision: one line speaks for all values only where it is true of all; else the most frequent
+   bears no mark, the others a letter, each named with the steps that it holds for, and a figure
+   where the run has several parts. A crest factor and
    a contact resistance rest on no certificate. Records that do not state it are read by the
    lines of their budgets (`run_parts`); what these do not show is `not recorded`.
    Rejected: one line for the run.

@@ -122,6 +122,14 @@ class Certificate:
         return not self.issue.approvals
 
     @property
+    def vouches(self) -> bool:
+        """Whether somebody released its results and nobody declared them void since.
+
+        Only such a paper bears accreditation, logo and the laboratory's own statements.
+        """
+        return not self.is_draft and not self.issue.void
+
+    @property
     def number(self) -> str:
         """The number of its issue; of a draft, which has none yet, with a word behind it."""
         return f"{self.issue.number}-draft" if self.is_draft else self.issue.number

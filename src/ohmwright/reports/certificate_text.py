@@ -82,10 +82,10 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
 def statements_of(certificate: Certificate) -> tuple[str, ...]:
     """What the certificate states of itself: issues it replaces, scope, the laboratory's own.
 
-    A draft has nothing of the last: such sentences are about what was released.
+    A draft or void one has nothing of the last: such sentences are about what was released.
     """
     issue = certificate.issue
-    own = () if certificate.is_draft else map(printable, issue.paper.statements)
+    own = map(printable, issue.paper.statements) if certificate.vouches else ()
     return (*issue.amendments, *issue.remarks, *STATEMENTS, *own)
 
 
@@ -209,12 +209,12 @@ def certificate_text(certificate: Certificate) -> CertificateText:
 def _letterhead(certificate: Certificate) -> Letterhead:
     """The laboratory at the head of the certificate; all empty where none is known.
 
-    A draft has no words on an accreditation: they vouch for results that were released.
+    A draft or void one has no words on an accreditation: they vouch for results.
     """
     paper = certificate.issue.paper
     if paper.laboratory is None:
         return Letterhead("", (), "")
-    shown = not certificate.is_draft
+    shown = certificate.vouches
     return Letterhead(
         printable(paper.laboratory.name),
         tuple(map(printable, paper.laboratory.address)),

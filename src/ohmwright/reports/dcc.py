@@ -144,7 +144,7 @@ def _told(certificate: Certificate) -> Iterator[tuple[str, str]]:
     yield from (
         (name, text)
         for name, text in (
-            ("Accreditation", "" if certificate.is_draft else paper.accreditation),
+            ("Accreditation", paper.accreditation if certificate.vouches else ""),
             ("Place of work", paper.place),
             ("Condition of the item when received", paper.condition),
         )

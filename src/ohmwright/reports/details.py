@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
 
+from ohmwright.engine.unit_identity import same_serial, told_serial
 from ohmwright.model.paper import Corrections, PaperData
-from ohmwright.model.result import Result, TraceabilityBasis
+from ohmwright.model.result import Result
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
@@ -13,7 +14,7 @@ from .issue import Issue
 from .part_texts import room_text
 from .run_parts import RunPart, on_time_text
 from .text import NOT_RECORDED, minute_text, printable
-from .traceability_marks import mark_letter, traceability_text
+from .traceability_marks import ValueMarks, mark_letter, traceability_text
 
 Details = tuple[tuple[str, str], ...]
 
@@ -33,7 +34,7 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
             ("Serial number", f"{unit.serial}{wrong['serial']}"),
             ("Department", f"{unit.department}{wrong['department']}"),
             *([("Owner", certificate.owner)] if certificate.owner else []),
-            ("Answers as", certificate.generator),
+            ("Answers as", f"{certificate.generator}{_other_serial(certificate)}"),
         ),
     )
     yield (
@@ -54,9 +55,18 @@ def detail_blocks(certificate: Certificate) -> Iterable[tuple[str, Details]]:
         "Analyzer",
         _printable(
             ("Instrument", certificate.analyzer),
-            *_traceability(certificate.marks.bases),
+            *_traceability(certificate.marks),
         ),
     )
+
+
+def _other_serial(certificate: Certificate) -> str:
+    """Behind how the unit answers, that its serial number is another one; empty where it is not."""
+    serial = certificate.asset.serial
+    told = told_serial(certificate.generator, serial)
+    if told is None or same_serial(told, serial):
+        return ""
+    return f" (its serial number there, {told}, is not the one above)"
 
 
 def corrected_texts(certificate: Certificate) -> dict[str, str]:
@@ -133,15 +143,16 @@ def _by_part(parts: Sequence[RunPart], said: Callable[[RunPart], str]) -> str:
     return "; ".join(f"part {number}: {words}" for number, words in each.items())
 
 
-def _traceability(bases: Sequence[TraceabilityBasis]) -> Iterable[tuple[str, str]]:
+def _traceability(marks: ValueMarks) -> Iterable[tuple[str, str]]:
     """What the values are traceable to: label and value, one pair for each where they differ."""
+    bases = marks.bases
     if not bases:
         yield "Traceability", "no value was measured"
     elif len(bases) > 1:
         for place, basis in enumerate(bases):
             yield (
-                f"Values {mark_letter(place)}" if place else "Most values",
-                traceability_text(basis),
+                f"Values {mark_letter(place)}" if place else "Unmarked values",
+                f"{marks.wheres[place]}: {traceability_text(basis)}",
             )
     elif isinstance(known := bases[0], Traceability):
         yield "Certificate", known.certificate

@@ -28,6 +28,8 @@ class ValueMarks:
 
     bases: tuple[TraceabilityBasis, ...]
     """What values are traceable to, most frequent first; the first one has no letter."""
+    wheres: tuple[str, ...]
+    """Which values these are, in words, for each of `bases`."""
     letters: dict[tuple[str, str, str], str]
     figures: dict[tuple[str, str, str], str]
 
@@ -48,7 +50,18 @@ def value_marks(parts: Sequence[RunPart]) -> ValueMarks:
     bases = tuple(basis for basis, _ in Counter(r.traceability for r in valued).most_common())
     letters = {_key(r): mark_letter(bases.index(r.traceability)) for r in valued}
     figures = {_key(r): str(part.number) for part in parts for r in part.results}
-    return ValueMarks(bases, letters, figures if _several(parts) else {})
+    wheres = tuple(_where(valued, basis) for basis in bases)
+    return ValueMarks(bases, wheres, letters, figures if _several(parts) else {})
+
+
+def _where(valued: Sequence[Result], basis: TraceabilityBasis) -> str:
+    """The steps whose values rest on `basis`; of a step with others, too, the points."""
+    named: dict[str, None] = {}
+    for result in valued:
+        if result.traceability == basis:
+            alone = all(r.traceability == basis for r in valued if r.step == result.step)
+            named[result.step if alone else f"{result.step} {result.point}"] = None
+    return ", ".join(named)
 
 
 def mark_letter(place: int) -> str:
@@ -83,8 +96,8 @@ def mark_notes(marks: ValueMarks) -> Iterable[str]:
     """What the letters and figures beside values mean; nothing where there are none."""
     if len(marks.bases) > 1:
         yield (
-            "A letter beside a value: what its U is traceable to, as listed under Analyzer; most "
-            "values have none."
+            "A letter beside a value: what its U is traceable to, as listed under Analyzer, where "
+            "that of values without a letter comes first."
         )
     if marks.figures:
         yield "A figure beside a value: the part of the run that it was measured in."

@@ -18,9 +18,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from ohmwright.model.errors import SourceError
 from ohmwright.model.paper import Logo
 
+from .own_pages import own_pages_error, refuse_packages
 from .text import character_code
 
 if TYPE_CHECKING:
@@ -89,6 +89,8 @@ def _compiled(
     """The bytes that typst makes of a template; it may read the folder of own pages, no other."""
     import typst
 
+    if own_pages is not None:
+        refuse_packages(own_pages)
     try:
         compiled = typst.compile(  # type: ignore[type-var]  # its stubs want input and root alike
             template.read_bytes(),
@@ -103,12 +105,7 @@ def _compiled(
     except typst.TypstError as problem:
         if own_pages is None:
             raise
-        hints = "".join(f" {hint}." for hint in problem.hints)
-        raise SourceError(
-            f"{own_pages}: cannot be typeset: {problem.message}.",
-            "No paper was written." + hints,
-            "Correct the file; 'ohmwright guide certificates' says which data it gets.",
-        ) from None
+        raise own_pages_error(own_pages, problem) from None
     pages = compiled if isinstance(compiled, list) else [compiled]
     return bytes(pages[0] or b"")
 

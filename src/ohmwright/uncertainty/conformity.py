@@ -14,6 +14,8 @@ from ohmwright.uncertainty.distributions import t_cdf, t_quantile
 RuleVerdict = Literal["pass", "fail", "undecided"]
 _BISECTIONS = 50
 """As many as a float has digits."""
+_NO_RISK = 1e-9
+"""Share of the risk allowed that the far limit may add and still be left out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -186,6 +188,9 @@ def specific_risk_band(measured: MeasuredValue, tolerance: Limits, maximum_risk:
     def risk(band: float) -> float:
         return t_cdf(-band / u, measured.dof) + t_cdf((band - span) / u, measured.dof)
 
+    far = t_cdf((least - span) / u, measured.dof)
+    if 0.0 <= least < 0.5 * span and far <= _NO_RISK * maximum_risk:
+        return least
     if risk(0.5 * span) > maximum_risk:
         return -u * t_quantile(0.5 * maximum_risk, measured.dof)
     low, high = least, 0.5 * span
