@@ -3,8 +3,8 @@
     scripts/bench/all [--quick] [--only NAME] [--json] [--within SECONDS]
 
 It only reports: a bar that is missed ends with 0, a bench that breaks with 1. `--quick` takes
-smaller samples; what these cannot judge is then not measured. A figure is met only when its
-bench gave it in this run.
+smaller samples; what these cannot judge is then not measured, and a bench that could judge nothing
+so is not run. A figure is met only when its bench gave it in this run.
 """
 
 from __future__ import annotations
@@ -76,11 +76,17 @@ def ran(name: str, *, quick: bool, within_s: float) -> Ran:
         return Ran({}, spent_s, broke=str(problem))
 
 
+def benches_that_judge(*, quick: bool) -> list[str]:
+    """The benches with at least one bar that they can judge."""
+    judging = {bar.bench for bar in BARS if bar.by_quick or not quick}
+    return [name for name in BENCHES if name in judging]
+
+
 def judged(bar: Bar, results: Mapping[str, Ran], *, quick: bool) -> Judged:
     """What the benches that ran say of `bar`."""
     if bar.bench is None:
         return Judged(bar, None, None, "not measured", "no bench yet")
-    result = results[bar.bench]
+    result = results.get(bar.bench, Ran({}))
     value, reference = result.figures.get(bar.figure), result.figures.get(bar.reference)
     if value is None:
         small = "sample too small" if quick and not bar.by_quick else "the bench gave none"
@@ -143,7 +149,7 @@ def main() -> int:
     options = _options()
     usual_s = _QUICK_S if options.quick else _FULL_S
     left_s: float = usual_s if options.within is None else options.within
-    names = [name for name in BENCHES if options.only in (None, name)]
+    names = [options.only] if options.only else benches_that_judge(quick=options.quick)
     said = Console(stderr=True)
     results: dict[str, Ran] = {}
     for name in names:

@@ -53,6 +53,16 @@ def test_a_small_sample_meets_no_bar_of_a_population() -> None:
     assert judged({"ratio": 1.0}, by_quick=False).verdict == "met"
 
 
+def test_a_quick_look_runs_what_it_can_judge_and_the_others_are_said_not_to_be_measured() -> None:
+    assert everything.benches_that_judge(quick=False) == list(bars.BENCHES)
+    left_out = set(bars.BENCHES) - set(everything.benches_that_judge(quick=True))
+    assert left_out
+    assert not any(bar.by_quick for bar in bars.BARS if bar.bench in left_out)
+    of_population = next(bar for bar in bars.BARS if bar.bench in left_out)
+    row = everything.judged(of_population, {}, quick=True)
+    assert (row.verdict, row.note) == ("not measured", "sample too small")
+
+
 def test_a_bar_without_a_bench_is_said_to_have_none() -> None:
     row = judged({"ratio": 1.0}, bench=None)
     assert (row.verdict, row.note) == ("not measured", "no bench yet")

@@ -64,11 +64,11 @@ class Opened:
     """An activation that began when this was made."""
 
     def __init__(self, clock: VirtualClock, limit_s: float = 60.0) -> None:
-        self._clock, self._limit_s, self._started_s = clock, limit_s, clock.now_s()
+        self._clock, self._limit_s, self.began_s = clock, limit_s, clock.now_s()
 
     @property
     def age_s(self) -> float:
-        return self._clock.now_s() - self._started_s
+        return self._clock.now_s() - self.began_s
 
     @property
     def left_s(self) -> float:

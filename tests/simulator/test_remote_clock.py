@@ -1,5 +1,7 @@
 """The client's clock of a stepped bench, over a link in memory."""
 
+from datetime import timedelta
+
 import anyio
 import pytest
 
@@ -22,6 +24,17 @@ async def test_both_clocks_agree_to_the_digit(make: Make) -> None:
         await clock.sleep(duration_s)
         assert clock.now_s() == bench.clock.now_s()
     assert clock.wall() == bench.clock.wall()
+
+
+@pytest.mark.anyio
+async def test_where_the_bench_is_served_anew_the_day_goes_on(make: Make) -> None:
+    clock = await SteppedClock.connect(MemoryLink("control", control_port(make()), VirtualClock()))
+    before = clock.wall()
+    clock.go_on_after(before + timedelta(minutes=9))
+    await clock.sleep(1.0)
+    clock.go_on_after(before)
+    assert clock.wall() == before + timedelta(minutes=9, seconds=1)
+    assert clock.now_s() == 1.0
 
 
 @pytest.mark.anyio

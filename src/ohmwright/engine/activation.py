@@ -56,6 +56,11 @@ class Activation:
         return self._clock.now_s() - self._started_s
 
     @property
+    def began_s(self) -> float:
+        """When its age was 0, in s of the bench's clock."""
+        return self._started_s
+
+    @property
     def sent_s(self) -> float:
         """When ON was sent, or the person said that they press, in s of the bench's clock."""
         return self._started_s - self._answered_after_s

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from ohmwright.wire.clock import Clock
-
 _SOON = 0.25
 """Part of an interval after which a meter is asked again that had nothing new."""
 _AT_FIRST = 4.0
@@ -18,14 +16,14 @@ class Pace:
     If each query took a time of its own, a meter of ten readings a second would lose some in a
     hundred. So it is asked a little sooner each time, by what a query takes and at first by more,
     until a reading comes once more; then it is asked again soon, and from there on a query that is
-    late is in time still.
+    late is in time still. All times are the bench clock's, in s.
     """
 
     query_s = 0.0
     """What a query takes."""
 
-    def __init__(self, clock: Clock, interval_s: float) -> None:
-        self._now_s, self._due_s = clock.now_s, clock.now_s()
+    def __init__(self, now_s: float, interval_s: float) -> None:
+        self._due_s = now_s
         self._interval_s = self._next_s = interval_s
         self._most_sooner_s = _MOST_SOONER * interval_s
         self._look_s: float | None = None
@@ -38,20 +36,22 @@ class Pace:
         """
         self._look_s = look_s
 
-    def wait_s(self) -> float:
-        """Return for how many seconds there is nothing to ask."""
+    def wait_s(self, now_s: float) -> float:
+        """Return for how many seconds from `now_s` on there is nothing to ask."""
         if self._look_s is not None:
             return self._look_s
-        left_s = self._next_s - (self._now_s() - self._due_s)
+        left_s = self._next_s - (now_s - self._due_s)
         return left_s if left_s > 0.0 else 0.0
 
-    def asked(self) -> None:
-        """Note that the meter is asked now, on time or late."""
-        now_s, interval_s = self._now_s(), self._interval_s
-        self._due_s += self._next_s
-        if now_s - self._due_s >= interval_s:  # what came meanwhile is past
-            self._due_s = now_s
-        self._next_s = interval_s - min(self._queries_sooner * self.query_s, self._most_sooner_s)
+    def asked(self, now_s: float) -> None:
+        """Note that the meter is asked at `now_s`, on time or late."""
+        due_s, interval_s = self._due_s + self._next_s, self._interval_s
+        # what came meanwhile is past
+        self._due_s = now_s if now_s - due_s >= interval_s else due_s
+        sooner_s = self._queries_sooner * self.query_s
+        self._next_s = interval_s - (
+            sooner_s if sooner_s < self._most_sooner_s else self._most_sooner_s
+        )
 
     def asked_too_soon(self) -> None:
         """Note that the meter had nothing new."""

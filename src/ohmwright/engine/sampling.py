@@ -56,15 +56,21 @@ async def samples(
     differ by more than about a reading: then time has passed that one of them has not counted.
     """
     ages: ReadingAges | None = None
-    standing, pace = StandingReading(digit_ma), Pace(clock, interval_s)
+    clock_s, began_s = clock.now_s, activation.began_s
+    standing, pace = StandingReading(digit_ma), Pace(clock_s(), interval_s)
     silent, asleep_s = 0, clock.asleep_s()
     query_s = latest_s = 0.0
-    while activation.age_s + (wait_s := pace.wait_s()) + _QUERIES_TO_COME * query_s < until_s:
+    while True:
+        now_s = clock_s()
+        wait_s = pace.wait_s(now_s)
+        if now_s - began_s + wait_s + _QUERIES_TO_COME * query_s >= until_s:
+            return
         await clock.sleep(wait_s)
-        pace.asked()
-        asked_s = activation.age_s
+        now_s = clock_s()
+        pace.asked(now_s)
+        asked_s = now_s - began_s
         reading = await fetch()
-        came_s = activation.age_s
+        came_s = clock_s() - began_s
         if not reading.by_hand:
             query_s, latest_s = min(latest_s, came_s - asked_s), came_s - asked_s
             pace.query_s = query_s

@@ -45,9 +45,11 @@ class StandingReading:
 
     def note(self, current_ma: float) -> None:
         """Take in a reading in mA. Raises ProtocolError where the figure stands still."""
-        same = _shows_alike(current_ma, self._figure_ma, self._digit_ma)
-        self._alike = self._alike + 1 if same else 1
-        self._figure_ma = current_ma
+        figure_ma, self._figure_ma = self._figure_ma, current_ma
+        if not _shows_alike(current_ma, figure_ma, self._digit_ma):
+            self._alike = 1
+            return
+        self._alike += 1
         if self._alike >= _ALIKE:
             raise ProtocolError(
                 f"The meter shows {current_ma:g} mA again and again, {self._alike} readings long.",

@@ -34,7 +34,9 @@ class DirectAnalyzer(RemoteAnalyzer):
     async def fetch_current(self) -> Reading:
         """The latest completed reading; over the line where it is no number of the meter."""
         reading = self._readings.current()
-        return await super().fetch_current() if reading is None else self._told(reading)
+        if reading is None:
+            return await super().fetch_current()
+        return reading if self._numbered else reading._replace(number=None)
 
     async def fetch_leakage(self) -> Reading:
         """The latest completed reading of the HF leakage current."""

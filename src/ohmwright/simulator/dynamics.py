@@ -23,20 +23,14 @@ class OutputDynamics:
 
     __slots__ = (
         "_a",
-        "_base",
         "_changes",
         "_cool",
-        "_decay_cool",
-        "_decay_p",
-        "_decay_q",
-        "_droop_cool",
         "_hunt_phase",
         "_hunt_rate",
         "_innovation",
-        "_mean_p",
-        "_mean_q",
         "_next_change_s",
         "_p",
+        "_per_tick",
         "_phi",
         "_q",
         "_shock",
@@ -60,12 +54,16 @@ class OutputDynamics:
         uniform: Callable[[], float],
     ) -> None:
         self.unit, self._tick_s = unit, tick_s
-        self._decay_p, mean_p = _decay(tick_s, unit.lag_s)
-        self._decay_q, self._mean_q = _decay(tick_s, unit.second_lag_s)
+        decay_p, mean_p = _decay(tick_s, unit.lag_s)
+        decay_q, mean_q = _decay(tick_s, unit.second_lag_s)
+        decay_cool, mean_cool = _decay(tick_s, unit.droop_tau_s)
         self._a = unit.lag_s / (unit.lag_s - unit.second_lag_s)
-        self._mean_p = self._a * mean_p
-        self._decay_cool, mean_cool = _decay(tick_s, unit.droop_tau_s)
-        self._base, self._droop_cool = 1.0 - unit.droop, unit.droop * mean_cool
+        base, droop_cool = 1.0 - unit.droop, unit.droop * mean_cool
+        # together, for they are wanted together at every reading
+        self._per_tick = (
+            *(decay_p, decay_q, decay_cool),
+            *(self._a * mean_p, mean_q, base, droop_cool, unit.hunting),
+        )
         self._cool = 1.0
         self._phi = exp(-reading_s / unit.noise_correlation_s)
         self._innovation = unit.noise * sqrt(1 - self._phi**2)
@@ -105,18 +103,18 @@ class OutputDynamics:
         insort(self._changes, (age_s + self.unit.dead_s, target_ma))
         self._next_change_s = self._changes[0][0]
 
-    def run(self, ticks: int) -> list[float]:
-        """Means in mA of the next `ticks` ticks; `square_sum` is the sum of their squares."""
+    def run(self, ticks: int, share: float = 1.0) -> list[float]:
+        """Means of the next `ticks` ticks, `share` of each, in mA.
+
+        `square_sum` is the sum of the squares of the whole means.
+        """
         end_ticks = self._ticks + ticks
         self.noise = self._phi * self.noise + self._innovation * self._shock()
         if self._next_change_s < end_ticks * self._tick_s:
-            return self.run_to(end_ticks * self._tick_s)
+            return [share * mean for mean in self.run_to(end_ticks * self._tick_s)]
         u, p, q, cool = self._u, self._p, self._q, self._cool
-        decay_p, decay_q, decay_cool = self._decay_p, self._decay_q, self._decay_cool
-        mean_p, mean_q = self._mean_p, self._mean_q
-        base, mean_cool, hunting = self._base, self._droop_cool, self.unit.hunting
-        squares = 0.0
-        means = []
+        decay_p, decay_q, decay_cool, mean_p, mean_q, base, mean_cool, hunting = self._per_tick
+        squares, means = 0.0, list[float]()
         for tick in range(self._ticks, end_ticks):
             mean = (u + p * mean_p + q * mean_q) * (base + cool * mean_cool)
             if hunting:
@@ -125,7 +123,7 @@ class OutputDynamics:
             q *= decay_q
             cool *= decay_cool
             squares += mean * mean
-            means.append(mean)
+            means.append(share * mean)
         self._p, self._q, self._cool = p, q, cool
         self._ticks = end_ticks
         self.square_sum = squares

@@ -45,8 +45,10 @@ class LoadBank:
     def warm(self, power_w: float, duration_s: float) -> bool:
         """Take `power_w` for `duration_s`; whether that trips the bank."""
         wanted = power_w / self._max_power_w * self._at_rated_power
-        self.heat += (wanted - self.heat) * (1 - exp(-duration_s / self._thermal_tau_s))
-        return power_w > self._trip_power_w or self.heat > self._trip_heat
+        heat = self.heat
+        heat += (wanted - heat) * (1 - exp(-duration_s / self._thermal_tau_s))
+        self.heat = heat
+        return power_w > self._trip_power_w or heat > self._trip_heat
 
     def cool(self, duration_s: float) -> None:
         """Cool down for `duration_s`."""

@@ -106,9 +106,9 @@ class Plant:
         self.origin_s, self._done = now_s, 0
 
     def _read(self, circuit: Circuit) -> None:
-        transient, factor = self.transient, self._load_factor
-        means = transient.run(self._ticks)
-        self.meter.take(map(factor.__mul__, means), transient.noise)
+        transient = self.transient
+        means = transient.run(self._ticks, self._load_factor)
+        self.meter.take(means, transient.noise)
         self._done += 1
         if self._heat(circuit, transient.square_sum, self._reading_s):
             self._on_trip(self.origin_s + self._done * self._reading_s)

@@ -6,6 +6,7 @@ A stream depends on seed and name alone, so a new parameter changes no other val
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
+from itertools import chain, repeat
 from math import exp, log
 from zlib import crc32
 
@@ -63,5 +64,4 @@ class Randomness:
 
 
 def _endless(block: Callable[[int], NDArray[np.float64]]) -> Iterator[float]:
-    while True:
-        yield from block(_BLOCK).tolist()
+    return chain.from_iterable(block(_BLOCK).tolist() for _ in repeat(None))

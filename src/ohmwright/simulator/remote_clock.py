@@ -23,7 +23,7 @@ class SteppedClock(Clock):
     """
 
     def __init__(self, control: Link, now_s: float) -> None:
-        self._control, self._now_s = control, now_s
+        self._control, self._now_s, self._start = control, now_s, _START
 
     @classmethod
     async def connect(cls, control: Link) -> SteppedClock:
@@ -46,7 +46,11 @@ class SteppedClock(Clock):
 
     def wall(self) -> datetime:
         """The start date plus the virtual seconds."""
-        return _START + timedelta(seconds=self._now_s)
+        return self._start + timedelta(seconds=self._now_s)
+
+    def go_on_after(self, at: datetime) -> None:
+        """Have the time of day be no earlier than `at`, as where the bench is served anew."""
+        self._start += max(at - self.wall(), timedelta(0))
 
     async def sleep(self, duration_s: float) -> None:
         """Advance the bench's time; a step once sent is completed, so that none counts twice."""

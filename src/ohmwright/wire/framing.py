@@ -75,9 +75,9 @@ class Framing:
     async def _frame(self, layout: FrameLayout, timeout_s: float) -> bytes:
         began_s, waited_s = self._clock.now_s(), 0.0
         try:
-            while (found := layout.split(self.left)) is None:
+            while not self.left or (found := layout.split(self.left)) is None:
                 self._add(await self._more(timeout_s - waited_s))
-                waited_s = self.trace[-1][0] - began_s
+                waited_s = self._busy_s - began_s
         except LinkTimeout:
             raise self._silence(timeout_s) from None
         frame, self.left = found
