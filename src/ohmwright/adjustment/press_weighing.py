@@ -26,7 +26,7 @@ from .press_hypotheses import AS_BELIEVED, PressesDone, Suspect, counts_of, what
 
 Floats = NDArray[np.float64]
 
-_GAIN_KNOWN_SDS = 3.0
+_GAIN_KNOWN_SDS = 2.0
 """A gain so far from zero foretells what a press does."""
 _LEVEL_SD = 0.0015
 """What droop and hunting may do to a level since the fit, relative to the target."""
