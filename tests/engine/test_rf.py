@@ -424,9 +424,9 @@ async def test_the_record_says_what_was_sent_and_what_protected(make_rig: Callab
         "running limit read back after ON": True,
         "guard process that owns the analyzer's port": False,
         "output state read back": True,
-        "load resistance read back": True,
+        "load resistance read back (the analyzer's own word)": True,
         "input path set by the analyzer": True,
-        "input path read back": True,
+        "input path read back (the analyzer's own word)": True,
         "line proved in step and undistorted": True,
     }
     opened = [e for e in events if isinstance(e, ActivationOpened)]
