@@ -19,7 +19,14 @@ from ohmwright.engine.run import Job, run
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
-from ohmwright.model.event import Fault, PointDone, RunFinished, RunResumed, SlowRelease, StepStarted
+from ohmwright.model.event import (
+    Fault,
+    PointDone,
+    RunFinished,
+    RunResumed,
+    SlowRelease,
+    StepStarted,
+)
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES

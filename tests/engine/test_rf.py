@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import anyio
+import anyio.lowlevel
 import pytest
 
 from ohmwright.engine import release as module
@@ -393,7 +394,7 @@ async def test_off_does_not_wait_for_noise_to_end(
     async def noise(timeout_s: float) -> bytes:
         if not rig.hardware.truth.rf_on:
             return await heard_as_usual(timeout_s)
-        await anyio.sleep(0)
+        await anyio.lowlevel.checkpoint()
         clock.advance(min(timeout_s, 0.02))
         return b"\x80"
 

@@ -305,7 +305,9 @@ def _notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
                 yield "care", f"{event.protections.guard_words}."
         case SlowRelease():
             again = event.sent is not None and event.sent > 1
-            sent, since = (f"OFF was sent {event.sent} times: ", "the first") if again else ("", "OFF")
+            sent, since = (
+                (f"OFF was sent {event.sent} times: ", "the first") if again else ("", "OFF")
+            )
             yield "care", f"{sent}RF was read back as off {event.took_s:.1f} s after {since}."
         case UnaskedRf():
             yield "alarm", f"RF was on though nobody had asked for it: {event.seen}."
