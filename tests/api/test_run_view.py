@@ -19,7 +19,14 @@ from ohmwright.engine.run import Job, run
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue
-from ohmwright.model.event import Fault, PointDone, RunFinished, RunResumed, StepStarted
+from ohmwright.model.event import (
+    Fault,
+    PointDone,
+    RunFinished,
+    RunResumed,
+    SlowRelease,
+    StepStarted,
+)
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES
@@ -80,6 +87,15 @@ def test_memory_is_bounded() -> None:
     assert len(picture.results) == RESULTS_KEPT
     assert picture.results[-1].point == str(2 * TREND_READINGS - 1)
     assert len(picture.notices) == NOTICES_KEPT
+
+
+def test_an_off_without_effect_is_told_however_soon_the_next_one_had_it() -> None:
+    watch = RunWatch()
+    watch.on_event(SlowRelease(**NOW, took_s=0.1, sent=2))
+    watch.on_event(SlowRelease(**NOW, took_s=1.2, sent=1))
+    again, slow = (notice.words for notice in watch.picture(0.0).notices)
+    assert again == "OFF was sent 2 times: RF was read back as off 0.1 s after the first."
+    assert slow == "RF was read back as off 1.2 s after OFF."
 
 
 def test_the_trend_is_of_the_last_minute() -> None:

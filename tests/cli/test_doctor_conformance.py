@@ -41,7 +41,7 @@ def test_each_check_says_what_it_saw(ohmwright: Callable, activations: list[Acti
         assert found[title(check)]["detail"]
     assert found["off opens the output"]["state"] == "good"
     assert "cut current 4, cut voltage 16" in found["tells every trim"]["detail"]
-    assert len(activations) == len(WITH_RF) - 1  # an unguarded line has no guard to try
+    assert len(activations) == len(WITH_RF)  # no guard to try, and two loads in one check
     told = [line for line in outcome.err.splitlines() if line.startswith("RF ")]
     on = [at for at, line in enumerate(told) if line.startswith("RF ON; its limit ends it in")]
     assert len(on) == len(activations)

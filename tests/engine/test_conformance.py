@@ -20,6 +20,7 @@ from ohmwright.instruments.conformance_off import (
     sets_every_load,
 )
 from ohmwright.instruments.conformance_on import (
+    a_load_change_changes_the_current,
     activates_reads_and_releases,
     captures_what_it_reads,
     ends_an_activation_by_itself,
@@ -30,15 +31,18 @@ from ohmwright.wire.links.memory import MemoryLink
 pytestmark = pytest.mark.anyio
 
 
-def kit_of(rig: object) -> Kit:
+def kit_of(rig: object, load_ohm: float | None = None) -> Kit:
+    """A kit at `load_ohm`, by default the bank's first load."""
     bench = rig.bench
+    if load_ohm is None:
+        load_ohm = bench.analyzer.data.load_bank.loads_ohm[0]
 
     @asynccontextmanager
     async def activate(load_ohm: float, limit_s: float) -> AsyncIterator[object]:
         async with activation(bench, load_ohm=load_ohm, power_w=100, limit_s=limit_s) as opened:
             yield opened
 
-    return Kit(bench.analyzer, bench.clock, activate, bench.analyzer.data.load_bank.loads_ohm[0])
+    return Kit(bench.analyzer, bench.clock, activate, load_ohm)
 
 
 @pytest.mark.parametrize("check", CHECKS, ids=lambda check: check.__name__)
@@ -48,7 +52,7 @@ async def test_a_simulated_analyzer_passes(
 ) -> None:
     rig = make_rig(bench=bench)
     rig.hardware.panel.select("cut", 100)
-    seen = await check(kit_of(rig))
+    seen = await check(kit_of(rig, load_ohm=300))
     assert (seen.problem, bool(seen.what)) == (None, True)
     assert not rig.hardware.truth.rf_on
 
@@ -80,7 +84,7 @@ async def test_a_guard_never_hears_nothing_for_too_long(
     rig.hardware.panel.select("cut", 100)
     link = Promised("promised", rig.hardware.analyzer_port, rig.bench.clock)
     rig.bench.analyzer.dialogue.framing.link = link
-    assert (await check(kit_of(rig))).problem is None
+    assert (await check(kit_of(rig, load_ohm=300))).problem is None
     assert link.longest_s < 0
 
 
@@ -130,6 +134,29 @@ async def test_a_broken_one_does_not(
     except ProtocolError as problem:
         complaint = str(problem)
     assert complaint
+
+
+async def test_a_read_back_that_says_what_was_sent_last_is_found_by_the_current(
+    make_rig: Callable,
+) -> None:
+    """The load stays where it was; the analyzer says what it was told, whatever it did."""
+    rig = make_rig()
+    rig.hardware.panel.select("cut", 9)
+    link = rig.bench.analyzer.dialogue.framing.link
+    handle, said = link._handle, b""
+
+    def answer(line: bytes) -> bytes:
+        nonlocal said
+        if line.startswith(b"INPut:IMPedance "):
+            said = line.split()[1] + b"\n"
+            return b""
+        return said if line.startswith(b"INPut:IMPedance?") and said else handle(line)
+
+    link._handle = answer
+    kit = kit_of(rig, load_ohm=300)
+    assert (await sets_every_load(kit)).state == "good"
+    seen = await a_load_change_changes_the_current(kit)
+    assert (seen.state, "may not be" in seen.what) == ("NOT GOOD", True)
 
 
 async def test_what_it_cannot_read_back_is_not_called_good(make_rig: Callable) -> None:

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import Any
 
 import anyio
+import anyio.lowlevel
 import pytest
 
 from ohmwright.engine import release as module
@@ -17,6 +18,7 @@ from ohmwright.instruments.requests import ConnectPath
 from ohmwright.model.bench_status import BenchStatus, OnStatus, ignore_status
 from ohmwright.model.errors import (
     InstrumentRefused,
+    LinkError,
     ProcedureError,
     ReleaseNotConfirmed,
     SourceError,
@@ -379,6 +381,36 @@ async def test_off_does_not_wait_for_a_line_that_turned_bad(
     assert off_s - bad_from_s[0] < within_s
 
 
+async def test_off_does_not_wait_for_noise_to_end(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """RF may itself disturb the line, without a pause: one time-out (1 s), a listen, then OFF."""
+    rig = make_rig()
+    await ensure_off_at_start(rig.bench)
+    clock, link, sent_s = rig.bench.clock, rig.bench.analyzer.dialogue.framing.link, list[float]()
+
+    heard_as_usual = link.read
+
+    async def noise(timeout_s: float) -> bytes:
+        if not rig.hardware.truth.rf_on:
+            return await heard_as_usual(timeout_s)
+        await anyio.lowlevel.checkpoint()
+        clock.advance(min(timeout_s, 0.02))
+        return b"\x80"
+
+    async def read_on() -> None:
+        async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=20):
+            await clock.sleep(2)
+            sent_s.append(clock.now_s())
+            monkeypatch.setattr(link, "read", noise)
+            await rig.bench.analyzer.fetch_current()
+
+    with pytest.raises(LinkError):
+        await read_on()
+    (_, off_s) = rig.hardware.truth.rf_on_intervals[-1]
+    assert off_s - sent_s[0] < 2.1
+
+
 async def test_a_release_is_bounded_by_the_machines_time(
     make_rig: Callable, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -424,9 +456,9 @@ async def test_the_record_says_what_was_sent_and_what_protected(make_rig: Callab
         "running limit read back after ON": True,
         "guard process that owns the analyzer's port": False,
         "output state read back": True,
-        "load resistance read back": True,
+        "load resistance read back (the analyzer's own word)": True,
         "input path set by the analyzer": True,
-        "input path read back": True,
+        "input path read back (the analyzer's own word)": True,
         "line proved in step and undistorted": True,
     }
     opened = [e for e in events if isinstance(e, ActivationOpened)]

@@ -304,7 +304,11 @@ def _notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
             if event.protections is not None and event.protections.guard_words:
                 yield "care", f"{event.protections.guard_words}."
         case SlowRelease():
-            yield "care", f"RF was read back as off {event.took_s:.1f} s after OFF."
+            again = event.sent is not None and event.sent > 1
+            sent, since = (
+                (f"OFF was sent {event.sent} times: ", "the first") if again else ("", "OFF")
+            )
+            yield "care", f"{sent}RF was read back as off {event.took_s:.1f} s after {since}."
         case UnaskedRf():
             yield "alarm", f"RF was on though nobody had asked for it: {event.seen}."
         case ServiceLeft():

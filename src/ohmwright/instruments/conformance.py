@@ -21,6 +21,7 @@ from .conformance_off import (
     sets_every_load,
 )
 from .conformance_on import (
+    a_load_change_changes_the_current,
     activates_reads_and_releases,
     captures_what_it_reads,
     ends_an_activation_by_itself,
@@ -40,6 +41,7 @@ WITHOUT_RF: tuple[ConformanceCheck, ...] = (
 """The checks that switch nothing on."""
 WITH_RF: tuple[ConformanceCheck, ...] = (
     activates_reads_and_releases,
+    a_load_change_changes_the_current,
     off_opens_the_output,
     ends_an_activation_by_itself,
     guard_opens_the_output,

@@ -45,7 +45,7 @@ async def sets_every_load(kit: Kit) -> Observed:
         await kit.analyzer.set_load(load_ohm)
     if not kit.analyzer.protections.load_read_back:
         return not_checked(f"all {len(loads_ohm)} were taken; it cannot tell which is connected")
-    return good(f"{len(loads_ohm)} load resistances, each read back")
+    return good(f"{len(loads_ohm)} load resistances, each read back: the analyzer's own word")
 
 
 async def refuses_a_load_it_has_not(kit: Kit) -> Observed:
@@ -78,7 +78,7 @@ async def joins_every_circuit(kit: Kit) -> Observed:
         await kit.analyzer.set_path(path)
     if not protections.path_read_back:
         return not_checked(f"{', '.join(paths)} were taken; it cannot tell which is joined")
-    return good(f"{', '.join(paths)}, each read back")
+    return good(f"{', '.join(paths)}, each read back: the analyzer's own word")
 
 
 def _circuits(data: AnalyzerData) -> tuple[InputPath, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import isclose, isnan
+from math import isclose, isnan, log
 
 from ohmwright.uncertainty.waveform import waveform_parameters
 
@@ -41,6 +41,38 @@ async def activates_reads_and_releases(kit: Kit) -> Observed:
         return wrong("still on after the activation")
     numbers = "no numbers" if second.number is None else f"numbers {first.number}, {second.number}"
     return good(f"on, {second.current_ma:g} mA into {kit.load_ohm:g} ohm, {numbers}; then off")
+
+
+async def a_load_change_changes_the_current(kit: Kit) -> Observed:
+    """Check that the current is another into another load: read-back is the analyzer's own word.
+
+    An output of constant power or voltage gives less current into more load resistance.
+    """
+    if "load" in kit.analyzer.by_hand:
+        return not_checked("a person connects the load")
+    loads_ohm = [kit.load_ohm, _other_load_ohm(kit)]
+    if loads_ohm[0] == loads_ohm[1]:
+        return not_checked("its bank has one load alone")
+    shown = [(ohm, await _current_into(kit, ohm)) for ohm in loads_ohm]
+    said = " and ".join(f"{current_ma:g} mA into {ohm:g} ohm" for ohm, current_ma in shown)
+    (_, one_ma), (_, other_ma) = shown
+    if min(one_ma, other_ma) > 0 and not isclose(one_ma, other_ma, rel_tol=_SAME_CURRENT):
+        return good(f"{said}: the load was changed, not only its read-back")
+    return wrong(f"{said}: the load that it says is connected may not be")
+
+
+def _other_load_ohm(kit: Kit) -> float:
+    """The load resistance of the bank that is nearest to twice the kit's, and not that one."""
+    others = [ohm for ohm in kit.analyzer.data.load_bank.loads_ohm if ohm != kit.load_ohm]
+    return min(others, key=lambda ohm: abs(log(ohm / kit.load_ohm / 2)), default=kit.load_ohm)
+
+
+async def _current_into(kit: Kit, load_ohm: float) -> float:
+    """The current in mA that an activation puts into `load_ohm`; 0 where none is read."""
+    async with kit.activate(load_ohm, readings_limit_s(kit.analyzer.data.meter)):
+        await kit.wait_readings(10)
+        current_ma = (await kit.analyzer.fetch_current()).current_ma
+    return 0.0 if isnan(current_ma) else current_ma
 
 
 def _stands_still(first: int | None, second: int | None) -> bool:

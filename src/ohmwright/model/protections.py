@@ -122,9 +122,9 @@ _WORDS = {
     "limit_read_back": "running limit read back after ON",
     "guard": "guard process that owns the analyzer's port",
     "state_read_back": "output state read back",
-    "load_read_back": "load resistance read back",
+    "load_read_back": "load resistance read back (the analyzer's own word)",
     "path_set": "input path set by the analyzer",
-    "path_read_back": "input path read back",
+    "path_read_back": "input path read back (the analyzer's own word)",
     "line_proof": "line proved in step and undistorted",
 }
 _NEEDED = {

@@ -120,8 +120,8 @@ class Conversation:
             await self.framing.skip_cut_frame()
             return
         await self.stop_stream()
-        if not await self.framing.drain() and self._line is not None:
-            raise ValueError("lines go on to come though the stream was stopped")
+        if not await self.framing.drain():
+            raise ValueError("bytes go on to come though nothing was asked")
 
     async def stop_stream(self) -> None:
         """Tell the instrument to send no lines, where it can be told."""

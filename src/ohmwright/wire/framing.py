@@ -111,9 +111,9 @@ class Framing:
     async def drain(self) -> bool:
         """Throw away what comes until the line is quiet for a while; whether it became so.
 
-        It is given up after some time.
+        It is given up after the time-out of a reply: OFF may be waiting for it.
         """
-        deadline_s = self._clock.now_s() + 2 * self._timeout_s
+        deadline_s = self._clock.now_s() + self._timeout_s
         self.left = b""
         for _ in range(_MOST_CHUNKS):
             if self._clock.now_s() >= deadline_s:
