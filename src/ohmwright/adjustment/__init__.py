@@ -89,7 +89,8 @@ Held by `scripts/bench/adjust.py` (hunting 1 %); tests/adjustment/test_policy.py
 **An output that leaves all bounds sends the trim back to its start**, once with the gain forgotten;
 the second time the point is given up. An estimate alone is no runaway: a reading must be on its
 way there. A point that is given up is left at its start, or at the place where the output was seen
-nearer to the target beyond doubt; it gets there with RF off, and the result says so.
+nearer to the target beyond doubt, or is expected so where no look was sure of it (a unit still warm
+after too short a rest shows little); it gets there with RF off, and the result says so.
 Held by tests/adjustment/test_runaway_check.py, test_best_place.py and test_policy.py
 (runs_away_twice, dead_trim).
 
