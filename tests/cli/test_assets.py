@@ -55,9 +55,8 @@ def workshop(
 
 
 def test_a_dry_run_says_of_each_unit_what_would_change(workshop: Path, ohmwright: Callable) -> None:
-    text = REGISTER.replace("Theatre 2", "Ward 9") + REGISTER.splitlines()[-1].replace(
-        "HF-2", "HF-3"
-    )
+    another = REGISTER.splitlines()[-1].replace("HF-2", "HF-3").replace("S000008", "S000009")
+    text = REGISTER.replace("Theatre 2", "Ward 9") + another
     (workshop / "new.csv").write_text(text, encoding="utf-8")
     tried = ohmwright("asset", "import", "new.csv", "--dry-run")
     assert "Added: HF-3\nHF-2: site 'Theatre 2' to 'Ward 9'\n" in tried.out
@@ -118,11 +117,27 @@ def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
     ohmwright("asset", "add", "HF-4", *new, "--model", "Lisse 80")
     ohmwright("asset", "add", "HF-5", *new, "--model", "Quillon 300")
     repaired = ("--model", "Quillon 300", "--procedure", "quick.toml", "--state", "in repair")
-    ohmwright("asset", "add", "HF-6", *new, *repaired, "--why", "fan")
+    other = ("--maker", "x", "--serial", "S000010")
+    ohmwright("asset", "add", "HF-6", *other, *repaired, "--why", "fan")
     outcome = ohmwright("verify", *arguments, "--bench", "bench.toml", "--unattended")
     assert outcome.code == 2
     assert said in outcome.err
     assert ohmwright("record", "list", "--json").json == []
+
+
+def test_two_units_in_use_have_no_serial_number_in_common(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    plate = ("--maker", "tallowmere", "--model", "Quillon 300", "--serial", "S000007")
+    added = ohmwright("asset", "add", "HF-3", *plate)
+    assert (added.code, "also that of HF-1" in added.err) == (2, True)
+    changed = ohmwright("asset", "change", "HF-2", "--serial", "S000007")
+    assert (changed.code, "also that of HF-1" in changed.err) == (2, True)
+    ohmwright("asset", "withdraw", "HF-1", "--why", "burnt out")
+    assert ohmwright("asset", "add", "HF-3", *plate).code == 0
+    back = ohmwright("asset", "change", "HF-1", "--state", "in service")
+    assert (back.code, "also that of HF-3" in back.err) == (2, True)
+    assert ohmwright("asset", "change", "HF-1", "--site", "store").code == 0
 
 
 def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(

@@ -102,6 +102,7 @@ def add_asset(request: ChangeRequest) -> None:
                 do=f"Change it with 'ohmwright asset change {request.tag} …'.",
             )
         asset = _validated({"tag": request.tag, **request.given})
+        _refuse_twin(register, asset)
         _apply(register, request, AssetChange("added", asset, 1))
 
 
@@ -124,7 +125,20 @@ def _change(request: ChangeRequest, what: ChangeKind, given: Mapping[str, str | 
         asset = _validated({**before.asset.model_dump(), **given})
         if asset == before.asset:
             raise UsageError(f"Asset {request.tag} is like that already.", "Nothing was changed.")
+        if (asset.identity, asset.in_use) != (before.asset.identity, before.asset.in_use):
+            _refuse_twin(register, asset)
         _apply(register, request, AssetChange(what, asset, before.revision + 1))
+
+
+def _refuse_twin(register: AssetRegister, asset: RegisteredAsset) -> None:
+    """Raise UsageError where another unit in use has its maker, model and serial number."""
+    twin = register.twin_of(asset)
+    if twin is not None:
+        raise UsageError(
+            f"Serial number '{asset.serial}' is also that of {twin}, of the same model.",
+            "Nothing was changed: the records of one would be taken for those of the other.",
+            "Read both labels; withdraw the one that is not used any more.",
+        )
 
 
 def _apply(register: AssetRegister, request: ChangeRequest, change: AssetChange) -> None:

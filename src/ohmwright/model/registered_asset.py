@@ -42,6 +42,16 @@ class RegisteredAsset(FrozenModel):
     state: AssetState = "in service"
 
     @property
+    def identity(self) -> tuple[str, str, str]:
+        """What no two units in use have in common: maker, model and serial number."""
+        return self.maker.casefold(), self.model.casefold(), self.serial.casefold()
+
+    @property
+    def in_use(self) -> bool:
+        """Whether it is not withdrawn."""
+        return self.state != "withdrawn"
+
+    @property
     def unit(self) -> Asset:
         """The unit as runs and papers name it."""
         return Asset(

@@ -165,7 +165,7 @@ def import_plan(
             continue
         asset = RegisteredAsset.model_validate(_whole(row, before))
         after[tag] = asset
-        if before is None or _identity(before.asset) != _identity(asset):
+        if before is None or before.asset.identity != asset.identity:
             line_of[tag] = row
         if before is None:
             changes.append(AssetChange("imported", asset, 1))
@@ -177,11 +177,6 @@ def import_plan(
     return ImportPlan(tuple(changes), unchanged, tuple(problems))
 
 
-def _identity(asset: RegisteredAsset) -> tuple[str, str, str]:
-    """What no two units in use have in common."""
-    return asset.maker.casefold(), asset.model.casefold(), asset.serial.casefold()
-
-
 def _twins(
     path: Path, rows: Mapping[str, AssetRow], after: Mapping[str, RegisteredAsset]
 ) -> Iterator[str]:
@@ -191,11 +186,11 @@ def _twins(
     """
     tags: dict[tuple[str, str, str], list[str]] = {}
     for tag, asset in after.items():
-        if asset.state != "withdrawn":
-            tags.setdefault(_identity(asset), []).append(tag)
+        if asset.in_use:
+            tags.setdefault(asset.identity, []).append(tag)
     for tag, row in rows.items():
-        others = [other for other in tags.get(_identity(after[tag]), ()) if other != tag]
-        if others and after[tag].state != "withdrawn":
+        others = [other for other in tags.get(after[tag].identity, ()) if other != tag]
+        if others and after[tag].in_use:
             at, serial = _at(path, row, "serial"), after[tag].serial
             yield f"{at}: serial: '{serial}' is also that of {others[0]}, of the same model"
 

@@ -70,7 +70,13 @@ class AssetRegister:
 
     def withdrawn(self) -> frozenset[str]:
         """The tags of the units that are not used any more."""
-        return frozenset(one.asset.tag for one in self.all() if one.asset.state == "withdrawn")
+        return frozenset(one.asset.tag for one in self.all() if not one.asset.in_use)
+
+    def twin_of(self, asset: RegisteredAsset) -> str | None:
+        """The tag of another unit in use with the maker, model and serial number of this one."""
+        others = (one.asset for one in self.all() if one.asset.tag != asset.tag)
+        alike = (one.tag for one in others if one.identity == asset.identity and one.in_use)
+        return next(alike, None) if asset.in_use else None
 
     def find(self, tag: str) -> AssetRevision | None:
         """The unit with this tag as it is now; None where the register has none."""
