@@ -27,8 +27,6 @@ _NOTHING = 0.02
 """Probability of nothing at all that makes it unlikely."""
 _BEGUN_LATE_S = 2.0
 """So long after a person should have pressed, the most probable is taken, too."""
-_DOUBT_S = 3.0
-"""So much longer is waited where presses are likely, but nothing is not ruled out."""
 _LATEST_S = 3.0
 """So long after the last press has shown, the most probable is taken, sure or not."""
 
@@ -81,23 +79,12 @@ class PressWatch:
         top = self._weighed.likely[0][1]
         late_s = shown_until_s - self.cue_s - self.longest_reaction_s
         if self._weighed.nothing > MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
-            return late_s > (_DOUBT_S if self.in_doubt else 0.0)
+            return late_s > 0
         quiet_s = shown_until_s - top.last_press_s
         if quiet_s < (_LONGEST_PRESS_S if self.gain_known else _BOUNCE_S):
             return False
         enough = self._sure or not self.gain_known or quiet_s > _LATEST_S
         return enough and self._weighed.nothing < _NOTHING
-
-    @property
-    def in_doubt(self) -> bool:
-        """Whether something was probably pressed, but has not shown well enough to be taken."""
-        weighed = self._weighed
-        return bool(weighed.likely) and MAY_BE_NOTHING < weighed.nothing < 0.5
-
-    @property
-    def foretold_sd(self) -> tuple[float, float]:
-        """Standard deviation of the output foretold, over the target; that of a press, relative."""
-        return self._weighed.foretold_sd
 
     @property
     def longest_reaction_s(self) -> float:

@@ -9,7 +9,7 @@ reaction allows.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import inf, log
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -97,26 +97,11 @@ class PressWeighing:
 
     def _is_known(self, key: str) -> bool:
         """Whether the gain of a key is so far from zero that it foretells what a press does."""
-        return self._relative_gain_sd(key) < 1 / _GAIN_KNOWN_SDS
-
-    def _relative_gain_sd(self, key: str) -> float:
-        """Return the standard deviation of the gain of a key over the gain; inf where that is 0."""
         gain = combination({Coefficient.GAIN: 1.0})
         if key == "coarse":
             gain = gain + combination({Coefficient.COARSE_PRESS: 1 / self._keys.coarse_counts})
-        mean = abs(float(gain @ self._prior.mean))
-        return float(np.sqrt(gain @ self._prior.covariance @ gain)) / mean if mean > 0 else inf
-
-    @property
-    def foretold_sd(self) -> tuple[float, float]:
-        """Standard deviation of the output after the presses asked for, over the target; largest
-        relative standard deviation of what one of the keys does.
-        """
-        asked = (0, 0) if self.cue_s is None else counts_of(self.asked, self._keys)
-        counts, coarse = (a + b for a, b in zip(self._position, asked, strict=True))
-        output = output_at(counts, coarse)
-        level_sd = float(np.sqrt(output @ self._prior.covariance @ output))
-        return level_sd, max(self._relative_gain_sd(press.key) for press in self.asked)
+        sd = float(np.sqrt(gain @ self._prior.covariance @ gain))
+        return abs(float(gain @ self._prior.mean)) > _GAIN_KNOWN_SDS * sd
 
     @property
     def nothing(self) -> float:

@@ -21,7 +21,6 @@ from .coach_words import (
     HOLD,
     NOBODY,
     RESTING,
-    UNSHOWN,
     cue_to_press,
     is_slip,
     merged,
@@ -56,7 +55,6 @@ class Coach:
         self._seen = ""
         self._before_rf: list[Press] = []
         self._cued_before: Press | None = None
-        self._left_in_doubt = False
         self.nobody_acts = False
         """Whether nothing came of cues: presses are asked for and confirmed from then on."""
 
@@ -105,7 +103,7 @@ class Coach:
         self._seen = seen_words((self._asked,), seen)
         if not seen.presses:
             return self._cue_again(self._asked, age_s)
-        self._asked, self._left_in_doubt = None, False
+        self._asked = None
         self._reports.report(seen)
         for press in merged(seen):
             self._note(press, seen.presses[-1].age_s, _told_by(seen))
@@ -116,8 +114,8 @@ class Coach:
     def _cue_again(self, asked: Press, age_s: float) -> bool:
         self._repeats += 1
         if self._repeats > _MOST_REPEATS:
-            self.nobody_acts = not self._in_doubt
-            self._show(NOBODY if self.nobody_acts else UNSHOWN)
+            self.nobody_acts = True
+            self._show(NOBODY)
             return False
         self._cue_press(asked, age_s)
         return True
@@ -143,49 +141,27 @@ class Coach:
             self._show(RESTING)
 
     def take_unanswered(self) -> Press | None:
-        """Return the presses of a cue that had not shown when RF went off, if any; ask for them.
-
-        Those that were probably made, though the meter cannot tell, are left to the next
-        activation, as if they had been asked for with RF off.
-        """
+        """Return the presses of a cue that had not shown when RF went off, if any; ask for them."""
         asked, self._asked = self._asked, None
-        in_doubt = self._in_doubt
         self._reports.watch = None
         if asked is not None:
             self._policy.presses_over()
             self._forget_open_request()
-            self._left_in_doubt = in_doubt
-            if in_doubt:
-                self._await_before_rf(asked)
-                return None
         if self.nobody_acts:  # they are asked for with a typed answer from now on
             self._session.show_cue(None)
         return asked
-
-    @property
-    def _in_doubt(self) -> bool:
-        """Whether presses of the latest cue were probably made, though it is not sure.
-
-        After one such cue that was not cleared up a person is asked, who may have left.
-        """
-        watch = self._reports.watch
-        return watch is not None and watch.in_doubt and not self._left_in_doubt
 
     async def ask_before_rf(self, press: Press) -> None:
         """RF is off: cue `press`, wait as long as it takes, and report it as asked for now.
 
         The next activation shows what was done.
         """
-        self._show(cue_to_press(press, self._seen, rf_on=False))
-        self._await_before_rf(press)
-        await self._session.wait_with_rf_off(_BEGIN_S + _EACH_S * abs(press.times))
-
-    def _await_before_rf(self, press: Press) -> None:
-        """Report `press` as asked for now; the next activation shows what was done."""
         self._before_rf.append(press)
+        self._show(cue_to_press(press, self._seen, rf_on=False))
         self._note_open_request(tuple(self._before_rf))
         for _ in range(abs(press.times)):
             self._policy.pressed(0.0, press.key, 1 if press.times > 0 else -1)
+        await self._session.wait_with_rf_off(_BEGIN_S + _EACH_S * abs(press.times))
 
     def take_unseen(self) -> tuple[Press, ...]:
         """Return the presses cued with RF off that no activation has shown; they must be told."""

@@ -13,7 +13,6 @@ CONFIRMING = Cue("hold", "Hold. Hands off the keys: the output is being confirme
 COMES_ON = Cue("hold", "Hold. RF comes on now.")
 RESTING = Cue("rest", "RF is off. The unit rests.")
 NOBODY = Cue("notice", "Nothing was seen of the presses. RF goes off.")
-UNSHOWN = Cue("notice", "The meter cannot tell whether the presses were made. RF goes off.")
 
 _SAID: dict[HowDone, str] = {
     "as asked": "The meter shows what was asked for: {asked}.",
@@ -30,7 +29,6 @@ NAMES_EARLIER = "not carried out as asked"
 """In every sentence that tells of a slip at an earlier cue."""
 NAMES_SLIP = (
     "shows none",
-    "does not clearly show",
     "Nothing was seen",
     "fewer presses",
     "a press too many",
@@ -39,8 +37,6 @@ NAMES_SLIP = (
     NAMES_EARLIER,
 )
 """Of these, one is in every sentence that tells of a slip."""
-CANNOT_TELL = "cannot tell whether"
-"""In every sentence that says that the readings do not show what was pressed."""
 
 
 def cue_at_end(end: Finish) -> Cue:
@@ -78,8 +74,6 @@ def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
     earlier = "" if seen.suspect is None else _EARLIER.format(done=seen.suspect.done)
     if seen.presses and not seen.told_apart and seen.done == "as asked":
         return _MOVED.format(asked=wanted) + earlier
-    if seen.done == "none" and seen.as_asked > seen.probability:
-        return f"The meter does not clearly show what was asked for: {wanted}.{earlier}"
     found = presses_words(merged(seen))
     said = _SAID[seen.done].format(seen=found or "nothing", asked=wanted)
     if not seen.told_apart:
