@@ -93,6 +93,12 @@ async def test_an_activation_that_does_not_run_was_keyed_elsewhere(make: Make) -
         await make(remaining="0").switch_on(10)
 
 
+async def test_whole_seconds_rounded_down_may_be_0_while_an_activation_runs(make: Make) -> None:
+    await make(ceiling="1", remaining="0", state="1").switch_on(1)
+    with pytest.raises(ProtocolError, match="would hold RF on for 0 s"):
+        await make(remaining="0", state="1").switch_on(10)
+
+
 @pytest.mark.parametrize("left_s", ["10", "9.9", "8.1"])
 async def test_the_limit_that_was_sent_may_run(make: Make, left_s: str) -> None:
     await make(remaining=left_s).switch_on(10)

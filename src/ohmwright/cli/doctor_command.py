@@ -59,21 +59,28 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
     if with_rf:
         err().print(CAUTION, style="bold")
 
-    async def work() -> list[Finding]:
+    findings: list[Finding] = []
+
+    async def work() -> None:
         person = TerminalOperator(PlainDisplay())
         opening = open_bench(data, unattended=not with_rf, guarded=choice.guarded, person=person)
         async with opening as bench:
-            found = [finding async for finding in _findings(bench)]
-            why_not = await _why_no_rf(bench, found) if with_rf else _why_not_asked(bench)
+            async for finding in _findings(bench):
+                findings.append(finding)
+            why_not = await _why_no_rf(bench, findings) if with_rf else _why_not_asked(bench)
             if conformance:
-                return [*found, *await conformance_findings(bench, why_not)]
-            return [
-                *found,
-                *(await _with_rf(bench) if why_not is None else _without_rf(bench, why_not)),
-            ]
+                async for finding in conformance_findings(bench, why_not):
+                    findings.append(finding)
+            else:
+                findings.extend(
+                    await _with_rf(bench) if why_not is None else _without_rf(bench, why_not)
+                )
 
-    findings = anyio.run(work)
-    _print(findings, as_json=as_json)
+    try:
+        anyio.run(work)
+    finally:  # what was seen before something ended it is shown, too
+        if findings:
+            _print(findings, as_json=as_json)
     return max(finding.code for finding in findings)
 
 

@@ -44,17 +44,21 @@ async def findings_without_rf(bench: Bench) -> AsyncIterator[Finding]:
             yield _finding(check, await observe(check, kit))
 
 
-async def conformance_findings(bench: Bench, why_not: str | None) -> list[Finding]:
-    """Return what each check saw of the generator's port, and each that keys it at a low setting.
+async def conformance_findings(bench: Bench, why_not: str | None) -> AsyncIterator[Finding]:
+    """Yield what each check saw of the generator's port, and each that keys it at a low setting.
 
     `why_not`: why RF is not switched on; None where a person has agreed. Raises ReleaseNotConfirmed
     where RF could not be read back as off, or only its limit ended it.
     """
-    found = [finding async for finding in _generator_findings(bench)]
+    async for finding in _generator_findings(bench):
+        yield finding
     if why_not is not None:
-        return [*found, *(not_checked(title(check), why_not) for check in WITH_RF)]
+        for check in WITH_RF:
+            yield not_checked(title(check), why_not)
+        return
     kit, _ = await low_output(Session(bench, RfLines()))
-    return [*found, *[_finding(check, await observe(check, kit)) for check in WITH_RF]]
+    for check in WITH_RF:
+        yield _finding(check, await observe(check, kit))
 
 
 async def _generator_findings(bench: Bench) -> AsyncIterator[Finding]:

@@ -121,7 +121,7 @@ async def guard_opens_the_output(kit: Kit) -> Observed:
         return wrong("ON did not read back as on, so its OFF had nothing to do")
     if max(proof.off_after_s, lasted_s) > limit_s - GRACE_S:
         return wrong("the output went off no sooner than by its limit")
-    return good(f"off {proof.off_after_s:.2f} s after this program fell silent")
+    return good(f"read as off {proof.off_after_s:.2f} s after this program fell silent")
 
 
 async def captures_what_it_reads(kit: Kit) -> Observed:

@@ -118,7 +118,8 @@ class RemoteAnalyzer(Analyzer):
         left_s = await self.dialogue.ask_number("remaining")
         if not _runs(left_s, limit_s):
             left_s = await self.dialogue.ask_number("remaining")
-        if left_s == 0:
+        # whole seconds, rounded down, are 0 in the last of them
+        if left_s == 0 and not await self.output_on():
             raise ReleaseNotConfirmed(
                 "RF MAY BE ON ELSEWHERE: ON was taken without complaint, yet no activation runs.",
                 "Another instrument on the line may have taken it.",
