@@ -1,4 +1,4 @@
-"""Where the output was nearest to the target, among the places where the trim has stood."""
+"""Where the output was, or is expected, nearest to the target, among the places of the trim."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ _SURER = 3.0
 
 @dataclass(frozen=True)
 class Place:
-    """A position of the trim, from its start, and the output seen there.
+    """A position of the trim, from its start, and the output seen or expected there.
 
     `error`: distance of the output from the target, without sign, and its standard uncertainty
     `sd`, both relative to the target; `found`: how it is known.

@@ -6,6 +6,7 @@ Read in this order:
     analyzer, generator                 the abstract instruments
     remote_analyzer, remote_generator   back ends that speak through a command set
     guard_proof                         the guard is made to send OFF, and what that did is read
+    running_limit                       the limit read back after ON against the one sent
     requests, operator                  what a person can be asked; how their replies are heard
     hand_worked_analyzer                an analyzer of which a person does a part or all:
     foot_switch, typed_meter              what keys it and what it shows, through a person

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed, SourceError
+from ohmwright.model.errors import ProtocolError, SourceError
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet
@@ -19,10 +19,9 @@ from ohmwright.wire.verified_dialogue import VerifiedDialogue
 from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
 from .declared_protections import declared_protections
 from .guard_proof import guard_proof
+from .running_limit import limit_runs, refuse_another_limit
 
 _SPARE_S = 0.5
-_LIMIT_SLACK_S = 2.0
-"""So much of the limit may have passed when it is read back: a slow reply, asked again."""
 
 
 class RemoteAnalyzer(Analyzer):
@@ -116,22 +115,9 @@ class RemoteAnalyzer(Analyzer):
     async def _see_limit(self, limit_s: float) -> None:
         """Raise where another limit runs than the one sent; asked twice at most."""
         left_s = await self.dialogue.ask_number("remaining")
-        if not _runs(left_s, limit_s):
+        if not limit_runs(left_s, limit_s):
             left_s = await self.dialogue.ask_number("remaining")
-        # whole seconds, rounded down, are 0 in the last of them
-        if left_s == 0 and not await self.output_on():
-            raise ReleaseNotConfirmed(
-                "RF MAY BE ON ELSEWHERE: ON was taken without complaint, yet no activation runs.",
-                "Another instrument on the line may have taken it.",
-                "Switch off at its mains switch every generator connected to this bench, then "
-                "check the cabling.",
-            )
-        if not _runs(left_s, limit_s):
-            raise ProtocolError(
-                f"The analyzer would hold RF on for {left_s:g} s, not for {limit_s:g} s.",
-                "RF is switched off again.",
-                "Check the analyzer's command set, and the cabling.",
-            )
+        await refuse_another_limit(self, left_s, limit_s, "the analyzer's command set")
 
     async def _fetch(self, verb: Ask) -> Reading:
         current_ma, number = await self._verified.reading(verb)
@@ -201,8 +187,3 @@ def check_limit_agreement(data: AnalyzerData, commands: CommandSet) -> None:
         "switched on.",
         "Correct the one or the other from the analyzer's manual.",
     )
-
-
-def _runs(left_s: float, limit_s: float) -> bool:
-    rounding_s = 1e-5 * limit_s
-    return limit_s - _LIMIT_SLACK_S <= left_s <= limit_s + rounding_s

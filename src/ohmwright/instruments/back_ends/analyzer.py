@@ -7,7 +7,7 @@ from functools import cached_property
 from ohmwright.instruments.analyzer import Analyzer, GuardProof, Reading, WaveformCapture
 from ohmwright.instruments.declared_protections import declared_protections
 from ohmwright.instruments.guard_proof import guard_proof
-from ohmwright.model.errors import ProtocolError, ReleaseNotConfirmed
+from ohmwright.instruments.running_limit import refuse_another_limit
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.link import Link
@@ -18,8 +18,6 @@ from .release_line import ReleaseLine
 from .verified_calls import VerifiedCalls
 
 _SPARE_S = 0.5
-_LIMIT_SLACK_S = 2.0
-"""So much of the limit may have passed when it is read back."""
 
 
 class BackEndAnalyzer(Analyzer):
@@ -88,23 +86,8 @@ class BackEndAnalyzer(Analyzer):
         sent_s = self.sent_limit_s(limit_s) or limit_s
         await self._calls.tell("on", sent_s)
         left_s = await self.left_s()
-        if left_s is None:
-            return
-        # whole seconds, rounded down, are 0 in the last of them
-        if left_s == 0 and not await self.output_on():
-            raise ReleaseNotConfirmed(
-                "RF MAY BE ON ELSEWHERE: ON was taken without complaint, yet no activation runs.",
-                "Another instrument on the line may have taken it.",
-                "Switch off at its mains switch every generator connected to this bench, then "
-                "check the cabling.",
-            )
-        if sent_s - _LIMIT_SLACK_S <= left_s <= sent_s * (1 + 1e-5):
-            return
-        raise ProtocolError(
-            f"The analyzer would hold RF on for {left_s:g} s, not for {sent_s:g} s.",
-            "RF is switched off again.",
-            "Check the back end, and the cabling.",
-        )
+        if left_s is not None:
+            await refuse_another_limit(self, left_s, sent_s, "the back end")
 
     async def switch_off(self) -> None:
         """Send OFF at once."""
