@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import socket
 from collections.abc import AsyncIterator, Callable
 from contextlib import suppress
@@ -86,6 +87,34 @@ async def test_of_an_instrument_that_never_stops_about_a_megabyte_is_kept(pair: 
     while received < sent:
         received += len(await pair.arrivals.next(LONG_S))
     assert received == sent
+
+
+async def test_bytes_that_were_taken_before_the_event_loop_calls_for_them_are_no_end() -> None:
+    """A serial port reads as empty then, where a socket says that it would block."""
+    far, near = os.pipe()[::-1]
+    os.set_blocking(near, False)
+
+    def take() -> bytes:
+        try:
+            return os.read(near, 65536)
+        except BlockingIOError:
+            return b""  # as a serial port does
+
+    arrivals = Arrivals(near, take)
+    assert await arrivals.next(0.01) == b""
+    taken = []
+    asyncio.get_running_loop().call_soon(lambda: taken.append(arrivals.here()))
+    os.write(far, b"early")  # the loop sees it in the very turn in which `here` takes it
+    await anyio.sleep(0)
+    await anyio.sleep(0)
+    assert taken == [b"early"]
+    os.write(far, b"late")
+    assert await arrivals.next(LONG_S) == b"late"
+    os.close(far)
+    with pytest.raises(OSError, match="the other side has closed it"):
+        await arrivals.next(LONG_S)
+    arrivals.close()
+    os.close(near)
 
 
 async def test_the_end_of_the_line_comes_after_its_last_bytes(pair: Pair) -> None:

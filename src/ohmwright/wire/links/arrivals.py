@@ -40,7 +40,7 @@ class Arrivals:
     def here(self) -> bytes:
         """The bytes that are there now; never waits. Raises OSError at the end of the line."""
         # a serial port on which nothing waits reads as one that has ended
-        if self._failure is None and select.select([self._descriptor], [], [], 0)[0]:
+        if self._failure is None and self._is_readable():
             self._look()
         return self._handed_out()
 
@@ -85,7 +85,7 @@ class Arrivals:
         try:
             data = self._take()
             if not data:
-                raise ConnectionError("the other side has closed it")
+                data = self._taken_again()
         except BlockingIOError:
             return
         except OSError as problem:
@@ -95,6 +95,21 @@ class Arrivals:
         if len(self._came) > _MOST_KEPT:
             self._leave_loop()
         self._wake()
+
+    def _taken_again(self) -> bytes:
+        """The bytes that are there after none were; raises BlockingIOError where none are.
+
+        The event loop calls for bytes that it saw, though `here` may have taken them meanwhile: a
+        line has ended only where the system says that it can be read and nothing comes.
+        """
+        if not self._is_readable():
+            raise BlockingIOError
+        if not (data := self._take()):
+            raise ConnectionError("the other side has closed it")
+        return data
+
+    def _is_readable(self) -> bool:
+        return bool(select.select([self._descriptor], [], [], 0)[0])
 
     def _end(self, why: OSError) -> None:
         self._failure = self._failure or why
