@@ -39,7 +39,6 @@ class Activation:
         """Longest duration in seconds; the analyzer ends it then, where ON carries a limit."""
         self._asked_w, self._rated_w = power_w, bench.analyzer.data.load_bank.max_power_w
         self._started_s = bench.clock.now_s()
-        self._answered_after_s = 0.0
         self.largest_power_w: float | None = None
         """Largest power read in the load so far; None before the first reading."""
         self.current_seen = False
@@ -52,7 +51,7 @@ class Activation:
 
     @property
     def age_s(self) -> float:
-        """Seconds since the ON command was answered."""
+        """Seconds since ON was sent, or a person keyed the output: RF is on no longer than that."""
         return self._clock.now_s() - self._started_s
 
     @property
@@ -61,19 +60,14 @@ class Activation:
         return self._started_s
 
     @property
-    def sent_s(self) -> float:
-        """When ON was sent, or the person said that they press, in s of the bench's clock."""
-        return self._started_s - self._answered_after_s
-
-    @property
     def left_s(self) -> float:
         """Seconds until the limit ends the activation, at least 0."""
         return max(0.0, self.limit_s - self.age_s)
 
     @property
     def earliest_end_s(self) -> float:
-        """Age at which the limit may end it: it runs since ON arrived, our age since the answer."""
-        return self.limit_s - self._answered_after_s - _LATE_S
+        """Age at which the limit may end it, by an instrument's clock that is a little fast."""
+        return self.limit_s - _LATE_S
 
     @property
     def ends_by_hand(self) -> bool:
@@ -115,13 +109,9 @@ class Activation:
             )
 
     def start_counting(self, sent_s: float) -> None:
-        """Count the age from now on: ON has been answered, which was sent at `sent_s`.
-
-        Keyed by foot it counts since the press, and nothing but the person ends it.
-        """
+        """Count the age since `sent_s`, when ON was sent; keyed by foot since the press."""
         pressed_s = self._analyzer.on_since_s
-        self._started_s = self._clock.now_s() if pressed_s is None else pressed_s
-        self._answered_after_s = self._started_s - sent_s if pressed_s is None else 0.0
+        self._started_s = sent_s if pressed_s is None else pressed_s
 
 
 @asynccontextmanager

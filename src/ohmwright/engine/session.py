@@ -284,7 +284,7 @@ class Session:
                     self._report("going off")
         finally:
             now_s = self._off_s(before_s, limit_s, opened)
-            sent_s = before_s if opened is None else opened.sent_s
+            sent_s = before_s if opened is None else opened.began_s
             self.last_on_s = self._most_on_s(sent_s, now_s)
             self.pending.on_s += self.last_on_s
             seen_w = None if opened is None else opened.largest_power_w
