@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import random
 from pathlib import Path
 
 import pytest
@@ -110,3 +111,15 @@ def _type_a(measured: Measured) -> float:
 
 def _at_1_hz(data: AnalyzerData) -> AnalyzerData:
     return data.model_copy(update={"meter": data.meter.model_copy(update={"readings_per_s": 1.0})})
+
+
+@pytest.mark.parametrize("name", ["sedge-s1", "tamsin-40"])
+@pytest.mark.parametrize("lag_s", [0.01, 0.15])
+async def test_a_unit_that_is_quicker_than_its_analyzer_is_calibrated(
+    name: str, lag_s: float, tmp_path: Path
+) -> None:
+    """Its output is up at the first reading, or before ON is answered, and moves act at once."""
+    for seed in (1002, 1006, 1007, 1013):
+        table = virtual_table(name, tmp_path)
+        table.plant.draws, table.plant.lag_s = random.Random(seed), lag_s
+        await _see_calibrated(table, FILES / "osier-90-check.toml")

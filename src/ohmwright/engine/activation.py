@@ -109,9 +109,9 @@ class Activation:
             )
 
     def start_counting(self, sent_s: float) -> None:
-        """Count the age since `sent_s`, when ON was sent; keyed by foot since the press."""
-        pressed_s = self._analyzer.on_since_s
-        self._started_s = sent_s if pressed_s is None else pressed_s
+        """Count the age since RF is on as the analyzer knows it, else since `sent_s`."""
+        on_since_s = self._analyzer.on_since_s
+        self._started_s = sent_s if on_since_s is None else on_since_s
 
 
 @asynccontextmanager

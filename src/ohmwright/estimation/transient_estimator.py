@@ -24,7 +24,7 @@ from .prior import NoisePrior, TransientPrior
 from .thermal_droop import DROOP_TAU_S
 from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
 from .transient_fit import TransientFit, best_fit
-from .transient_problem import Problem, delay_s
+from .transient_problem import Problem, delay_s, explicable
 
 Floats = NDArray[np.float64]
 
@@ -49,6 +49,8 @@ def fit_transient(
     `start`: where the last fit ended; `departures`: allow for them. Equations that become
     singular are tried once more from a start of their own, then None is returned.
     """
+    if record.age_s.size >= _FEWEST:
+        record = explicable(record)
     if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < _RISEN:
         return None
     for begin in (None,) if start is None else (start, None):

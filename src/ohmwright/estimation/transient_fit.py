@@ -22,11 +22,11 @@ from .ar1_regression import (
 from .coefficients import COUNT, DYNAMIC, LINEAR, Coefficient
 from .prior import TransientPrior
 from .transient_estimate import ActivationRecord, FitStart
-from .transient_problem import Problem, delay_s
+from .transient_problem import QUICKEST, Problem, delay_s
 
 Floats = NDArray[np.float64]
 
-_LIMITS = np.log(np.array([[0.05, 6.0], [0.02, 3.0], [0.005, 0.97]]))
+_LIMITS = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
 """Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
 _STEPS = 4
 """Most Gauss-Newton steps of a fit that begins where another ended; twice as many of a first."""
@@ -184,7 +184,7 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     mean, variance = fit.mean[0], float(fit.scale2[0])
     change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
     sd = np.sqrt(variance * np.diag(fit.covariance[0])[DYNAMIC]) + 1e-3
-    dynamics = np.clip(state.dynamics + change, *_LIMITS.T)
+    dynamics = np.clip(state.dynamics + change, *_LIMITS)
     moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
@@ -225,5 +225,5 @@ def _grid(prior: TransientPrior) -> Floats:
         )
     )
     ratio = np.full(lag.size, prior.mean_of(Coefficient.LOG_POLE_RATIO))
-    grid: Floats = np.clip(np.stack([lag.ravel(), dead_time.ravel(), ratio], 1), *_LIMITS.T)
+    grid: Floats = np.clip(np.stack([lag.ravel(), dead_time.ravel(), ratio], 1), *_LIMITS)
     return grid

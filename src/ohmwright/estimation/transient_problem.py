@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import exp
 
 import numpy as np
@@ -12,7 +12,7 @@ from .ar1_regression import Flags, Noise, Prior
 from .coefficients import COUNT, LINEAR_COUNT, TRIM, Coefficient
 from .departures import departure_columns
 from .prior import NoisePrior, TransientPrior, vague_prior
-from .step_response import driven, driven_with_slopes
+from .step_response import driven, driven_with_slopes, window_mean_response
 from .thermal_droop import DROOP_TAU_S, droop_shape
 from .transient_estimate import ActivationRecord, FitStart
 
@@ -20,6 +20,10 @@ Floats = NDArray[np.float64]
 
 _SHAPE = 0.01
 """Standard deviation by which a rise leaves the model, relative to what is left to rise."""
+QUICKEST = (0.05, 0.02, 0.005)
+"""Least lag s, dead time s and ratio of the poles that a rise may have."""
+_TOO_SOON = 0.02
+"""A reading is above what the quickest rise would give by more, relative to what follows it."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -128,6 +132,25 @@ class Problem:
         beyond = (_SHAPE * to_rise) ** 2 + self.excess
         sd: Floats = np.sqrt(1 + beyond / state.variance)
         return columns / sd[:, None]
+
+
+def explicable(record: ActivationRecord) -> ActivationRecord:
+    """`record` without the first readings that are higher than the quickest rise would give.
+
+    The output is up within a reading then, and the meter's window is shorter than stated or its
+    readings are older than they seem: they would be taken for noise, and hide what moves do.
+    """
+    lag_s, dead_time_s, pole_ratio = QUICKEST
+    quickest = window_mean_response(
+        record.age_s, record.window_s, lag_s=lag_s, dead_time_s=dead_time_s, pole_ratio=pole_ratio
+    )
+    unmoved = np.append(record.steps.at_s, np.inf)[1] > record.age_s
+    level = np.median(record.relative[unmoved][1:]) if np.count_nonzero(unmoved) > 1 else np.inf
+    too_soon = (record.relative > (quickest + _TOO_SOON) * level) & (quickest < 1 - _TOO_SOON)
+    first = int(np.argmin(too_soon))
+    if first == 0:
+        return record
+    return replace(record, age_s=record.age_s[first:], relative=record.relative[first:])
 
 
 def linearised(record: ActivationRecord, start: FitStart) -> Floats:

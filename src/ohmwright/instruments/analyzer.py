@@ -62,7 +62,7 @@ class Analyzer(ABC):
     by_hand: frozenset[HandVerb] = frozenset()
     """What a person does in its place."""
     on_since_s: float | None = None
-    """Since when RF is on, by the bench's clock; None where it is on since ON was answered."""
+    """Since when RF is on, by the bench's clock; None where it is on since ON was called for."""
 
     @property
     def keyed_by_foot(self) -> bool:

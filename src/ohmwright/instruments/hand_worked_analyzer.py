@@ -104,6 +104,7 @@ class HandWorkedAnalyzer(Analyzer):
         self._latest_ma, self._unseen_s, self.on_since_s = 0.0, 0.0, None
         if self._foot is None:
             await self._by_line.switch_on(limit_s)
+            self.on_since_s = self._by_line.on_since_s
             self._until_s = self._clock.now_s() + limit_s
             return
         await self._foot.press(limit_s)

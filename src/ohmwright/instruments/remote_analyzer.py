@@ -73,6 +73,7 @@ class RemoteAnalyzer(Analyzer):
         if "set_ceiling" in self.dialogue.commands.tell:
             await self._verified.set_number("set_ceiling", "ceiling", sent_s, limit_s=sent_s)
         self.dialogue.try_once()
+        self.on_since_s = self.dialogue.framing.now_s()
         await self.dialogue.tell("on", limit_s=sent_s)
         if self.protections.limit_read_back:
             await self._see_limit(sent_s)
