@@ -10,6 +10,7 @@ from contextlib import suppress
 from functools import partial
 
 import anyio
+import anyio.lowlevel
 import pytest
 
 from ohmwright.wire.links.arrivals import Arrivals
@@ -105,8 +106,8 @@ async def test_bytes_that_were_taken_before_the_event_loop_calls_for_them_are_no
     taken = []
     asyncio.get_running_loop().call_soon(lambda: taken.append(arrivals.here()))
     os.write(far, b"early")  # the loop sees it in the very turn in which `here` takes it
-    await anyio.sleep(0)
-    await anyio.sleep(0)
+    await anyio.lowlevel.checkpoint()
+    await anyio.lowlevel.checkpoint()
     assert taken == [b"early"]
     os.write(far, b"late")
     assert await arrivals.next(LONG_S) == b"late"
