@@ -21,10 +21,12 @@ from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.screen.pieces import rf_line
+from ohmwright.cli.terminal_operator import _request_lines
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.run import Job, run
+from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.bench_status import BenchStatus, TargetBand
+from ohmwright.model.bench_status import BenchStatus, RfState, TargetBand
 from ohmwright.model.cue import Cue
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
@@ -62,6 +64,12 @@ GAUGE = "      ·······[──────┼──────]·····
         (BY_FOOT, 12.1, " ■ RF ON   15.1 s  RELEASE THE FOOT SWITCH NOW."),
         (BY_FOOT._replace(rf="coming on"), 0.2, " ▲ RF COMES ON WITH THE FOOT SWITCH"),
         (
+            BY_FOOT._replace(rf="coming on", read_ago_s=4.0),
+            5.0,
+            " ▲ RF COMES ON WITH THE FOOT SWITCH   nothing read for 9 s",
+        ),
+        (REST._replace(read_ago_s=9.0), 0.4, " □ RF OFF   rest, 14 s to go  last read 9 s ago"),
+        (
             BY_FOOT._replace(rf="going off"),
             9.0,
             " ▼ RF MAY STILL BE ON   RELEASE THE FOOT SWITCH NOW.",
@@ -75,6 +83,21 @@ def test_what_is_said_of_rf_is_true_when_it_is_read(
     line = rf_line(rf_picture(moment, 100.0 + after_s), blocks=True)
     assert line.plain.startswith(said)
     assert len(line.plain) < 80
+
+
+@pytest.mark.parametrize(
+    ("rf", "said"),
+    [
+        ("on", "RF IS ON."),
+        ("going off", "RF MAY STILL BE ON."),
+        ("unknown", "RF STATE UNKNOWN."),
+        ("off", "RF comes on after this."),
+    ],
+)
+def test_a_request_never_claims_that_rf_is_off(rf: RfState, said: str) -> None:
+    """Its words stand still while it is open."""
+    asked = next(_request_lines(PressKey("fine", "up", 1), "", rf)).plain
+    assert asked == f">> Press fine up once.  {said}"
 
 
 @pytest.mark.anyio

@@ -10,6 +10,7 @@ import pytest
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.api.rf_words import rf_picture
 from ohmwright.engine.capability import complaints
 from ohmwright.engine.dating import dated
 from ohmwright.engine.procedure_file import read_procedure
@@ -22,6 +23,7 @@ from ohmwright.instruments.foot_switch import RELEASE
 from ohmwright.instruments.hand_requests import PressFootSwitch, TypeReading
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import BenchFile
+from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.by_hand import WITHOUT_LINK, HandVerb
 from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.event import (
@@ -279,6 +281,41 @@ async def test_what_is_said_instead_waits_until_nothing_flows(verify: Path) -> N
     assert answers[answers.index("stop") + 1] == "0 mA"
     assert isinstance(events[-1], Fault)
     assert events[-1].rf_state == "off"
+
+
+@pytest.mark.parametrize("by_hand", [FOOT, ALL])
+async def test_no_view_calls_rf_off_by_a_newer_look_than_somebody_had(
+    by_hand: tuple[HandVerb, ...],
+) -> None:
+    """Also while a request is open and in rests, in which nobody reads a meter by eye."""
+    rig = make(by_hand)
+    looked_s, notes, latest = [0.0], set[str](), list[BenchStatus]()
+    clock, sleep = rig.bench.clock, rig.bench.clock.sleep
+    looker: Any = rig.person if by_hand == ALL else vars(rig.bench.analyzer)["_linked"]
+    verb = "reply" if by_hand == ALL else "fetch_current"
+    look = getattr(looker, verb)
+
+    async def noted(*asked: Any) -> Any:
+        seen = await look(*asked)
+        if by_hand == FOOT or isinstance(asked[0], TypeReading):
+            looked_s.append(clock.now_s())
+        return seen
+
+    async def looking_sleep(duration_s: float) -> None:
+        await sleep(duration_s)
+        if latest and latest[-1].rf in ("off", "coming on"):
+            rf = rf_picture(latest[-1], clock.now_s())
+            assert rf.read_s is not None
+            assert rf.read_s <= looked_s[-1] + 0.01, rf.line
+            assert ("ago" in rf.note or "nothing read for" in rf.note) is rf.stale
+            notes.add(rf.note)
+
+    setattr(looker, verb, noted)
+    clock.sleep = looking_sleep  # type: ignore[method-assign]
+    job = Job(read_procedure(ATTENDED), ("as_found",), "seen")
+    async for _ in run(job, rig.bench, latest.append):
+        pass
+    assert any(note.startswith("nothing read for") for note in notes)
 
 
 async def test_unattended_each_missing_protection_is_named(verify: Path) -> None:

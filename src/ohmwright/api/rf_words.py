@@ -61,19 +61,19 @@ def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
     if moment is None:
         return RfPicture(state="not read", words="RF NOT READ YET", urgency="care", stale=True)
     past_s = max(0.0, now_s - moment.bench_s)
-    stale = past_s > STATE_VALID_S
+    read_ago_s = past_s + moment.read_ago_s
     words, urgency = _state_words(moment, past_s)
     off = moment.rf == "off"
-    rest_s = moment.rest_left_s if off and not stale else None
+    rest_s = moment.rest_left_s if off and past_s <= STATE_VALID_S else None
     on = moment.rf == "on"
     return RfPicture(
         state=moment.rf,
         words=words,
         note=_note(moment, past_s),
         urgency="alarm" if _let_go(moment, past_s) else urgency,
-        read_s=moment.bench_s,
-        read_ago_s=past_s,
-        stale=stale,
+        read_s=moment.bench_s - moment.read_ago_s,
+        read_ago_s=read_ago_s,
+        stale=read_ago_s > STATE_VALID_S,
         by_foot=moment.keyed_by_foot,
         as_told=moment.read_by_eye,
         age_s=None if not on or moment.age_s is None else moment.age_s + past_s,
@@ -108,8 +108,8 @@ def _let_go(moment: BenchStatus, past_s: float) -> bool:
 
 def _note(moment: BenchStatus, past_s: float) -> str:
     match moment.rf:
-        case "off":
-            return _read_when(moment, past_s)
+        case "coming on":
+            return _not_looked_since(moment, past_s)
         case "going off":
             return _not_read_back(moment, past_s)
         case "unknown":
@@ -132,9 +132,16 @@ def _not_read_back(moment: BenchStatus, past_s: float) -> str:
 
 
 def _read_when(moment: BenchStatus, past_s: float) -> str:
-    if past_s <= STATE_VALID_S:
+    ago_s = past_s + moment.read_ago_s
+    if ago_s <= STATE_VALID_S:
         return "as told" if moment.read_by_eye else ""
-    return f"{'as told' if moment.read_by_eye else 'last read'} {short_time(past_s)} ago"
+    return f"{'as told' if moment.read_by_eye else 'last read'} {short_time(ago_s)} ago"
+
+
+def _not_looked_since(moment: BenchStatus, past_s: float) -> str:
+    """Return for how long nothing was read while RF may come on at any moment."""
+    ago_s = past_s + moment.read_ago_s
+    return "" if ago_s <= STATE_VALID_S else f"nothing read for {short_time(ago_s)}"
 
 
 def short_time(seconds: float) -> str:

@@ -98,6 +98,8 @@ def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterat
         asked.append("  RF IS ON.", style="bold red")
     elif rf == "going off":
         asked.append("  RF MAY STILL BE ON.", style="bold red")
+    elif rf == "unknown":
+        asked.append("  RF STATE UNKNOWN.", style="bold red")
     elif request.rf_follows:
         asked.append("  RF comes on after this.", style="bold red")
     yield asked

@@ -91,7 +91,8 @@ async def ensure_off_after(
     try:
         return await _ended_after(error, bench, pending)
     finally:
-        on_status(bench.analyzer.status(bench.rf.state, bench.clock.now_s()))
+        status = bench.analyzer.status(bench.rf.state, bench.clock.now_s())
+        on_status(status._replace(read_ago_s=bench.rf.read_ago_s))
 
 
 async def _ended_after(error: Exception, bench: Bench, pending: PendingEvents) -> Exception:

@@ -145,13 +145,14 @@ class Session:
 
     def report_rf_state(self) -> None:
         """Report to `on_status` how RF was read last."""
-        self._report(self.bench.rf.state)
+        self._report(self.bench.rf.state, read_ago_s=self.bench.rf.read_ago_s)
 
     def _report(
         self,
         rf: RfState,
         target_band: TargetBand | None = None,
         *,
+        read_ago_s: float = 0.0,
         rest_left_s: float | None = None,
         age_s: float | None = None,
         left_s: float | None = None,
@@ -161,6 +162,7 @@ class Session:
         analyzer = self.bench.analyzer
         self.on_status(
             analyzer.status(rf, self.bench.clock.now_s())._replace(
+                read_ago_s=read_ago_s,
                 rest_left_s=rest_left_s,
                 age_s=age_s,
                 left_s=left_s,
@@ -191,7 +193,8 @@ class Session:
         clock, times_on = self.bench.clock, 0
         end_s = clock.now_s() + wait_s
         while (left_s := end_s - clock.now_s()) > 0:
-            self._report("off", self.target_band, rest_left_s=left_s)
+            ago_s = self.bench.rf.read_ago_s
+            self._report("off", self.target_band, read_ago_s=ago_s, rest_left_s=left_s)
             await clock.sleep(min(left_s, _CHECK_EVERY_S))
             if await self._end_unasked_output():
                 times_on += 1
@@ -271,7 +274,7 @@ class Session:
         clock = self.bench.clock
         before_s = clock.now_s()
         opened: Activation | None = None
-        self._report("coming on", self.target_band)
+        self._report("coming on", self.target_band, read_ago_s=self.bench.rf.read_ago_s)
         try:
             async with activation(
                 self.bench, load_ohm=load_ohm, power_w=power_w, limit_s=limit_s

@@ -90,6 +90,11 @@ class Analyzer(ABC):
         return 0.0
 
     @property
+    def typed_s(self) -> float | None:
+        """When a person last typed what the meter shows, in s of the bench's clock; None: never."""
+        return None
+
+    @property
     def digit_ma(self) -> float:
         """The coarsest last digit of the latest activation's readings, in mA."""
         return self.data.meter.resolution_ma

@@ -66,6 +66,11 @@ class HandWorkedAnalyzer(Analyzer):
         return self._unseen_s + look_s
 
     @property
+    def typed_s(self) -> float | None:
+        """When a reading was typed last; None where none is typed, or none was."""
+        return None if self._typed is None else self._typed.typed_s
+
+    @property
     def digit_ma(self) -> float:
         """The coarsest last digit of the latest activation's readings."""
         return self.data.meter.resolution_ma if self._typed is None else self._typed.digit_ma

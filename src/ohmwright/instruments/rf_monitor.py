@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from math import isnan
 from typing import Literal
 
@@ -34,6 +35,17 @@ class RfMonitor:
         """When it was first read as off and as nothing else since, in s of the bench's clock; None
         where it is not read as off."""
         self._zero_ma: float | None = None
+        self._read_s: float | None = None
+
+    @property
+    def read_ago_s(self) -> float:
+        """How long ago an instrument read RF, or a person typed a reading, in s; 0 before that.
+
+        In a rest that is how long ago somebody looked: with typed readings nobody does.
+        """
+        by_eye = self._analyzer.read_by_eye
+        read_s = self._analyzer.typed_s if by_eye else self._read_s
+        return 0.0 if read_s is None else self._clock.now_s() - read_s
 
     @property
     def state(self) -> Literal["off", "on", "unknown"]:
@@ -58,8 +70,10 @@ class RfMonitor:
                 or await self._limit_runs()
                 or await self._current_flows()
             )
+        self._read_s = self._clock.now_s()
         if problem is None:
-            self._state.set_off(self._clock.wall(), as_told=self._analyzer.read_by_eye)
+            read_at = self._clock.wall() - timedelta(seconds=self.read_ago_s)
+            self._state.set_off(read_at, as_told=self._analyzer.read_by_eye)
             if self.off_since_s is None:
                 self.off_since_s = self._clock.now_s()
         else:
@@ -85,6 +99,7 @@ class RfMonitor:
             on, current_ma = await self._analyzer.glance()
         except OhmwrightError:
             return True
+        self._read_s = self._clock.now_s()
         return on or current_ma > self.zero_limit_ma
 
     def set_unknown(self) -> None:

@@ -29,6 +29,8 @@ class TypedMeter:
         """The coarsest last digit typed since `begin`."""
         self.look_s = 0.0
         """The longest that a person looked and typed since `begin`."""
+        self.typed_s: float | None = None
+        """When something was typed last, by the bench's clock; None before."""
         self._zero_until_s = 0.0
         self._postponed: Interjection | None = None
 
@@ -77,5 +79,6 @@ class TypedMeter:
         assert typed is not None  # the request takes nothing else
         self.latest_ma = typed.current_ma
         self.digit_ma = max(self.digit_ma, typed.digit_ma)
-        self.look_s = max(self.look_s, self._clock.now_s() - asked_s)
+        self.typed_s = self._clock.now_s()
+        self.look_s = max(self.look_s, self.typed_s - asked_s)
         return Reading(typed.current_ma, None, by_hand=True)

@@ -39,6 +39,9 @@ class BenchStatus(NamedTuple):
     """Whether a person keeps RF on, and must let go at the limit."""
     read_by_eye: bool = False
     """Whether a person types the readings, so that all of this is as they told it."""
+    read_ago_s: float = 0.0
+    """How long before that moment RF was read, by an instrument or a person; `coming on` and `going
+    off` say what was commanded since."""
     cue: Cue | None = None
     """What the person at the keys is told now; None where nobody is told anything."""
 

@@ -62,6 +62,7 @@ function requestParts(request, known, say) {
   const rf = known.picture.rf.state
   if (rf === 'on') parts.push(h('p', { class: 'rf-follows' }, '✦ RF IS ON.'))
   else if (rf === 'going off') parts.push(h('p', { class: 'rf-follows' }, '✦ RF MAY STILL BE ON.'))
+  else if (rf === 'unknown') parts.push(h('p', { class: 'rf-follows' }, '✦ RF STATE UNKNOWN.'))
   else if (request.rf_follows) parts.push(h('p', { class: 'rf-follows' }, '✦ RF comes on after this.'))
   if (request.how_to_answer !== '') parts.push(typed(request.how_to_answer, say))
   if (request.answers.length > 0) {
