@@ -21,6 +21,7 @@ from ohmwright.model.step import STAGES
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import Line
 from ohmwright.simulator.faulty_port import FaultyPort
+from ohmwright.simulator.identities import analyzer_identity, generator_identity
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
@@ -69,11 +70,13 @@ def _procedure(name: str) -> ProcedureFile:
 @cache
 def _bench_data(name: str, seed: int) -> BenchData:
     data = read_bench(shipped("benches", f"{_PLACES[name][0]}.toml"))
+    said = {
+        "analyzer": analyzer_identity(data.analyzer, seed),
+        "generator": generator_identity(data.generator, seed),
+    }
     known = {
-        name: getattr(data.file, name).model_copy(
-            update={"identity": f"{hardware.maker},{hardware.model},S{seed:06d},1.0"}
-        )
-        for name, hardware in (("analyzer", data.analyzer), ("generator", data.generator))
+        name: getattr(data.file, name).model_copy(update={"identity": identity})
+        for name, identity in said.items()
     }
     simulation = Simulation(seed=seed, age_months=36)
     return replace(data, file=data.file.model_copy(update={"simulation": simulation, **known}))

@@ -26,7 +26,7 @@ def device(served: Path) -> str:
 def by_number(served: Path) -> Path:
     """The same bench, its analyzer named by its adapter's serial number and its own identity."""
     text = served.read_text(encoding="utf-8")
-    named = f'port = "serial={NUMBER}" }}\nidentity = "S000003"'
+    named = f'port = "serial={NUMBER}" }}\nidentity = "A000003"'
     bench = served.with_name("by-number.toml")
     bench.write_text(text.replace(f'port = "{device(served)}" }}', named), encoding="utf-8")
     return bench
@@ -70,7 +70,7 @@ def test_it_is_found_under_its_new_name_and_the_run_goes_on(
         there = another
         refused = verify(*resume)
         assert refused.code == 3
-        assert "S000004" in refused.err
+        assert "A000004" in refused.err
 
         there = served
         outcome = verify(*resume, "--json")

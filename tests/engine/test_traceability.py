@@ -77,7 +77,7 @@ async def test_a_run_resumed_after_the_date_says_so_too(make_rig: Callable) -> N
     assert resumed.traceability.expired
 
 
-@pytest.mark.parametrize(("serial", "fits"), [("S000003", True), ("S00000", False), ("X9", False)])
+@pytest.mark.parametrize(("serial", "fits"), [("A000003", True), ("A00000", False), ("X9", False)])
 async def test_a_certificate_is_for_one_instrument(
     make_rig: Callable, serial: str, fits: bool
 ) -> None:

@@ -19,7 +19,7 @@ OK = '0,"No error"'
 @pytest.mark.parametrize(
     ("line", "reply"),
     [
-        ("*IDN?", "Hollin & Skerry,Gantry 400,S000001,1.0"),
+        ("*IDN?", "Hollin & Skerry,Gantry 400,A000001,1.0"),
         ("SYST:VERS?", "1999.0"),
         ("INPut:IMPedance?", "+5.00000E+03"),
         ("inp:imp 500;imp?", "+5.00000E+02"),
@@ -177,3 +177,13 @@ def garbage_profiles() -> tuple[AnalyzerProfile, GeneratorProfile]:
 
 def garbage_bench() -> BenchOnAClock:
     return BenchOnAClock(*garbage_profiles(), seed=1, clock=VirtualClock())
+
+
+def test_two_instruments_never_say_the_same_serial_number(make: Make) -> None:
+    """On paper one number is one instrument; whoever sees it twice can trust neither."""
+    said = set[str]()
+    for seed in range(1, 4):
+        bench = make(seed=seed)
+        said |= {ask("*IDN?").split(",")[2] for ask in (bench.ask, bench.ask_generator)}
+        assert bench.panel.serial_plate in bench.ask_generator("*IDN?")
+    assert len(said) == 6

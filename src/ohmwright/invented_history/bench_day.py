@@ -19,6 +19,7 @@ from ohmwright.model.document import Document, document
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load, parse, read_text
 from ohmwright.model.traceability import Environment
+from ohmwright.simulator.identities import analyzer_identity
 from ohmwright.simulator.load_bank import LoadBank
 from ohmwright.simulator.profile import AnalyzerProfile, GeneratorProfile
 from ohmwright.simulator.randomness import Randomness
@@ -46,7 +47,7 @@ class BenchHardware:
         self.bank = LoadBank(self.profile.data.load_bank, physics.load_bank, own.under("bank"))
         self.gain = 1 + own.under("meter").between("gain_error", physics.meter.gain_error)
         self._normal = own.normals("history")
-        self.identity = f"{self.profile.data.maker},{self.profile.data.model},S{seed:06d},1.0"
+        self.identity = analyzer_identity(self.profile.data, seed)
 
     def read(self, true_ma: float, unit: ResponseParameters, read_s: float) -> Settled:
         """The value that `read_s` seconds of readings of `true_ma` leave, and how sure it is."""

@@ -9,6 +9,7 @@ from .analyzer_front import AnalyzerFront
 from .direct_readings import DirectReadings
 from .dispatcher import Dispatcher, common_commands
 from .generator_commands import GeneratorCommands
+from .identities import analyzer_identity, generator_identity, generator_serial
 from .panel import Panel
 from .profile import AnalyzerProfile, GeneratorProfile
 from .randomness import Randomness
@@ -38,23 +39,18 @@ class SimulatedBench:
         self._rig = rig = Rig(
             analyzer, generator, seed, age_months, clock.now_s(), self._analyzer.push_error
         )
-        serial = f"S{seed:06d}"
         common_commands(
-            self._analyzer,
-            f"{analyzer.data.maker},{analyzer.data.model},{serial},1.0",
-            rig.reset_analyzer,
+            self._analyzer, analyzer_identity(analyzer.data, seed), rig.reset_analyzer
         )
         common_commands(
-            self._generator,
-            f"{generator.data.maker},{generator.data.model},{serial},1.0",
-            rig.generator.reset,
+            self._generator, generator_identity(generator.data, seed), rig.generator.reset
         )
         AnalyzerCommands(rig, self._analyzer, Randomness(seed, "analyzer"))
         GeneratorCommands(rig, self._generator)
         self._advance = rig.advance
         self._answer_analyzer = self._analyzer.handle
         self._answer_generator = self._generator.handle
-        self.panel = Panel(rig, self.catch_up, serial)
+        self.panel = Panel(rig, self.catch_up, generator_serial(seed))
         self.front = AnalyzerFront(rig, self.catch_up)
         self.truth = Truth(rig, self.catch_up)
         self.readings = DirectReadings(rig, self.catch_up)

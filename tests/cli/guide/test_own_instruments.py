@@ -57,7 +57,7 @@ class Interpreter:
         if reply == "" or verb not in self.theirs.ask:
             return b""
         said = self._reading(reply) if verb.startswith("fetch_") else reply
-        said = re.sub(r"S\d{6}", "A1B2C3", said)
+        said = re.sub(r"A\d{6}", "A1B2C3", said)
         return (said + self.theirs.reply_terminator).encode()
 
     def _meanings(self, text: str) -> Iterator[tuple[str, dict[str, object]]]:
