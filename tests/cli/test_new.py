@@ -1,6 +1,8 @@
 """The files that `new` writes from answers are read by the program, and nothing is overwritten."""
 
+import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator
 from functools import reduce
@@ -15,7 +17,9 @@ from ohmwright.cli.new_questions import AnalyzerAnswers, GeneratorAnswers
 from ohmwright.model.bench_file import SerialPort
 from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.source import load
+from ohmwright.wire.command_set import CommandSet
 
+TAMSIN_FILE = Path(__file__).parents[1] / "emulators/files/tamsin-40-commands.toml"
 TYPED = {
     "maker": ["", "Fenmoor Works"],
     "model": ['Rush 12 "b"'],
@@ -28,12 +32,13 @@ TYPED = {
     "window_s": [""],
     "reached": ["/dev/ttyUSB7"],
     "baud": ["fast", "19200"],
+    "frames": ["words", ""],
+    "checksum": ["sum", "xor8"],
+    "mark": ["*"],
     "message_ends": ["<CRLF>", "<CR>"],
     "reply_ends": ["<CR><LF>"],
     "answer": ["OK"],
     "echo": ["perhaps", "yes"],
-    "checksum": ["sum", "xor8"],
-    "mark": ["*"],
     "identify": ["ID?"],
     "set_load": ["L {ohm}", "L {load_ohm:05.1f}"],
     "load": ["-"],
@@ -90,6 +95,88 @@ def test_what_is_typed_becomes_files_that_the_program_reads(
     assert message == b"L 100.5*%02X\r" % checksum
     assert bench.analyzer_commands.echo
     assert not bench.analyzer_commands.can_ask("load")
+
+
+TAMSIN = {
+    **{key: TYPED[key][-1:] for key in list(TYPED)[: list(TYPED).index("frames")]},
+    "frames": ["binary"],
+    "begins": ["<A5>"],
+    "length": ["many", "u8"],
+    "length_counts": ["ends", ""],
+    "checksum": ["crc16-modbus"],
+    "mark": ["-"],
+    "checksum_form": ["binary-le"],
+    "checksum_over": ["length, tail", "length, body"],
+    "message_ends": [""],
+    "reply_ends": [""],
+    "echo": [""],
+    "identify": ["", "<01>"],
+    "identify_reply": ["", "<81>{identity:16}"],
+    "set_load": ["<10>{load_ohm:u24}", "<10>{load_ohm:u16}"],
+    "set_load_answer": ["<90>"],
+    "load": ["<11>"],
+    "load_reply": ["<91>{load_ohm:u16}"],
+    "on": ["<20>{limit_s:u16*0.1}"],
+    "on_answer": ["<A0>"],
+    "max_limit_s": ["60"],
+    "off": ["<21>"],
+    "off_answer": ["<A1>"],
+    "state": ["<22>"],
+    "state_reply": ["<A2>{state:code}{:2}"],
+    "state_off": [""],
+    "state_on": [""],
+    "current": ["<30>"],
+    "current_reply": ["<B0>{number:u32}{current_ma:u16*0.1}"],
+}
+
+
+def test_binary_frames_become_the_command_set_that_a_person_wrote_by_the_same_manual(
+    ohmwright: Callable, typed: Callable, tmp_path: Path
+) -> None:
+    left = typed([line for lines in TAMSIN.values() for line in lines])
+    outcome = ohmwright("new", "analyzer", tmp_path)
+    assert (outcome.code, list(left)) == (0, []), outcome.err
+    made = load(tmp_path / "rush-12-b-commands.toml", CommandSet)
+    by_hand = load(TAMSIN_FILE, CommandSet)
+    assert made.frame.layout() == by_hand.frame.layout()
+    assert made.reply_frame is None
+    for verb, values in (
+        *(("identify", {}), ("load", {}), ("state", {}), ("fetch_current", {}), ("off", {})),
+        *(("set_load", {"load_ohm": 300.0}), ("on", {"limit_s": 7.55})),
+    ):
+        assert made.message(verb, values) == by_hand.message(verb, values), verb
+    for verb in ("identify", "load", "state", "fetch_current"):
+        assert made.ask[verb] == by_hand.ask[verb]
+    assert {verb: made.tell[verb] for verb in by_hand.tell} == by_hand.tell
+    assert by_hand.codes["state"].items() > made.codes["state"].items()  # but for its fault
+    for complaint in ("should be 'u8'", "must count the body", "an answer is needed", "'u16'"):
+        assert complaint in outcome.err, complaint
+
+
+@pytest.mark.parametrize(
+    ("said", "why"),
+    [
+        ({"length": "-"}, "a binary checksum may hold the bytes of 'ends'"),
+        ({"length": "-", "checksum": "-"}, "without 'ends', 'mark' or 'length'"),
+        ({"length_counts": "length"}, "'length_counts' must count the body"),
+        ({"checksum_over": "ends"}, "checksum_over"),
+        ({"identify": None}, "binary frames have no usual messages: identify"),
+        ({"begins": "<ZZ>"}, "names no byte"),
+    ],
+)
+def test_binary_frames_that_nobody_could_read_are_refused(
+    ohmwright: Callable, tmp_path: Path, said: dict[str, str | None], why: str
+) -> None:
+    answers = {key: lines[-1] for key, lines in TAMSIN.items() if lines[-1] != ""} | said
+    text = "".join(f"{key} = {json.dumps(v)}\n" for key, v in answers.items() if v is not None)
+    numbers = ("max_power_w", "max_current_ma", "resolution_ma", "readings_per_s", "max_limit_s")
+    for key in (*numbers, "baud"):
+        text = re.sub(f'^({key} = )"(.*)"$', r"\1\2", text, flags=re.MULTILINE)
+    (tmp_path / "answers.toml").write_text(text)
+    outcome = ohmwright("new", "analyzer", tmp_path / "new", "--answers", tmp_path / "answers.toml")
+    assert outcome.code == 2
+    assert why in " ".join(outcome.err.split())
+    assert not (tmp_path / "new").exists()
 
 
 def test_files_that_exist_stay_as_they_are(

@@ -19,8 +19,8 @@ from ohmwright.model.source import load
 
 from .console import err, out
 from .keyboard import read_line
+from .new_frames import NONE, frame_lines, frame_of
 from .new_questions import (
-    NONE,
     AnalyzerAnswers,
     Answers,
     GeneratorAnswers,
@@ -88,15 +88,17 @@ async def _asked(noun: type[A]) -> dict[str, Any]:
     for key, field in noun.model_fields.items():
         if is_asked(key, given):
             words = field.description or key
-            given[key] = await _answer(noun, key, words, usual_answer(key, field, given))
+            given[key] = await _answer(noun, key, words, usual_answer(key, field, given), given)
     return given
 
 
-async def _answer(noun: type[A], key: str, words: str, default: str) -> str:
+async def _answer(
+    noun: type[A], key: str, words: str, default: str, given: Mapping[str, Any]
+) -> str:
     while True:
         err().print(f"{words}{f' [{default}]' if default else ''}: ", end="")
         said = (await _line()).strip() or default
-        problem = _problem(noun, key, said) if said else "an answer is needed"
+        problem = _problem(noun, {**given, key: said}, key) if said else "an answer is needed"
         if problem is None:
             return said
         err().print(f"  {problem}", style="yellow", soft_wrap=True)
@@ -113,10 +115,10 @@ async def _line() -> str:
         ) from None
 
 
-def _problem(noun: type[A], key: str, said: str) -> str | None:
-    """Return why `said` is no answer to the question `key`; None where it is one."""
+def _problem(noun: type[A], given: Mapping[str, Any], key: str) -> str | None:
+    """Return why the answer `given` to the question `key` is none; None where it is one."""
     try:
-        noun.model_validate({key: said})
+        noun.model_validate(given)
     except ValidationError as problem:
         found = [e for e in problem.errors() if e["loc"][:1] == (key,)]
         return found[0]["msg"].removeprefix("Value error, ") if found else None
@@ -125,8 +127,10 @@ def _problem(noun: type[A], key: str, said: str) -> str | None:
 
 def _words(given: Answers, name: str) -> dict[str, str]:
     """Return what stands in the templates for each of their names."""
-    values, differs = dict(given), given.reply_ends != given.message_ends
+    values = dict(given)
+    differs = given.reply_ends != given.message_ends
     words = {key: _toml(value) for key, value in values.items()}
+    words |= {verb: _told(verb, values) for verb in values if f"{verb}_answer" in values}
     words |= {
         "name": _toml(name),
         "model_comment": given.model,
@@ -134,18 +138,24 @@ def _words(given: Answers, name: str) -> dict[str, str]:
         "link": _link(given.reached, given.baud),
         "answer_hash": _hash(given.answer != NONE),
         "echo_hash": _hash(given.echo == "yes"),
-        "checksum_hash": _hash(given.checksum != NONE),
-        "mark_hash": _hash(given.mark != NONE),
-        "reply_checksum_hash": _hash(differs and given.checksum != NONE),
-        "reply_mark_hash": _hash(differs and given.mark != NONE),
         "port_hash": _hash(given.reached != NONE),
+        "frame": frame_lines(frame_of(values, given.message_ends)),
         "reply_frame_hash": _hash(differs),
+        "reply_frame": frame_lines(frame_of(values, given.reply_ends)) if differs else "",
     }
     if isinstance(given, AnalyzerAnswers):
         words["load_hash"] = _hash(given.load != NONE)
         words["load_codes"] = _load_codes(given)
         words["max_limit_hash"] = _hash("{limit_" in given.on)
     return words
+
+
+def _told(verb: str, values: Mapping[str, Any]) -> str:
+    """Return the command `verb` as TOML, with what acknowledges it where it has an own answer."""
+    answer = values[f"{verb}_answer"]
+    if answer == NONE:
+        return _toml(values[verb])
+    return f"{{ send = {_toml(values[verb])}, answer = {_toml(answer)} }}"
 
 
 def _load_codes(given: AnalyzerAnswers) -> str:

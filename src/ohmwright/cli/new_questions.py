@@ -3,19 +3,39 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated, Any, Literal
+from typing import Annotated, Any, Literal, Self
 
-from pydantic import AfterValidator, BeforeValidator, Field, ValidationError
+from pydantic import (
+    AfterValidator,
+    BeforeValidator,
+    Field,
+    ValidationError,
+    ValidationInfo,
+    model_validator,
+)
 from pydantic.fields import FieldInfo
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.hardware import MANY, ModeKind, PanelName, Positive
-from ohmwright.wire.checksums import ChecksumName
 from ohmwright.wire.command_set import CommandSet
-from ohmwright.wire.frame import LineBytes
 
-NONE: Literal["-"] = "-"
-"""What is typed where the instrument has no such message."""
+from .new_frames import (
+    NONE,
+    USUAL_OF_BINARY,
+    Begins,
+    Checksum,
+    ChecksumOver,
+    Form,
+    Frames,
+    Length,
+    LengthCounts,
+    Mark,
+    MessageEnds,
+    ReplyEnds,
+    frame_of,
+    is_frame_key_asked,
+)
+
 _NEEDED = (
     "it is needed; what the instrument cannot do by command a person may do: "
     "'ohmwright guide by_hand'"
@@ -33,34 +53,49 @@ Loads = Annotated[
 ]
 
 
-def _said_by(kind: str, verb: str) -> Callable[[str], str]:
-    """A check that `text` can be the message `verb`, of the `kind` ask or tell."""
+Check = Callable[[str, ValidationInfo], str]
 
-    def check(text: str) -> str:
-        if text == NONE:
-            raise ValueError(_NEEDED)
-        message = {"send": text, "reply": "{" + _ASKED[verb] + "}"} if kind == "ask" else text
-        _valid({kind: {verb: message}})
+
+def _said_by(kind: Literal["ask", "tell"], verb: str) -> Check:
+    """A check that `text` can be the message `verb`, asked or told."""
+
+    def check(text: str, known: ValidationInfo) -> str:
+        sent = _needed(text)
+        message = {"send": sent, "reply": "{" + _ASKED[verb] + "}"} if kind == "ask" else sent
+        _valid({kind: {verb: message}}, known)
         return text
 
     return check
 
 
-def _answers(verb: str) -> Callable[[str], str]:
+def _answers(verb: str) -> Check:
     """A check that `text` can be the reply to the question `verb`."""
 
-    def check(text: str) -> str:
-        _valid({"ask": {verb: {"send": "x", "reply": text}}})
+    def check(text: str, known: ValidationInfo) -> str:
+        _valid({"ask": {verb: {"send": "x", "reply": text}}}, known)
         return text
 
     return check
 
 
-def _valid(messages: dict[str, Any]) -> None:
+def _acknowledges(verb: str) -> Check:
+    """A check that `text` can acknowledge the command `verb`."""
+
+    def check(text: str, known: ValidationInfo) -> str:
+        if verb in known.data:
+            _valid({"tell": {verb: {"send": known.data[verb], "answer": text}}}, known)
+        return text
+
+    return check
+
+
+def _valid(messages: dict[str, Any], known: ValidationInfo) -> None:
+    """Raise ValueError where `messages` are none in the frames that are `known` so far."""
     codes = {"state": {"off": "0", "on": "1"}, "load_ohm": {"1": "1"}, "mode": {"cut": "C"}}
-    whole = {"name": "x", "format": 2, "ask": {}, "tell": {}, "codes": codes, **messages}
+    frame = frame_of(known.data, known.data.get("message_ends", "<LF>"))
+    whole = {"name": "x", "format": 2, "ask": {}, "tell": {}, "codes": codes, "frame": frame}
     try:
-        CommandSet.model_validate(whole)
+        CommandSet.model_validate({**whole, **messages})
     except ValidationError as problem:
         detail = problem.errors()[0]
         raise ValueError(str(detail.get("ctx", {}).get("what", detail["msg"]))) from None
@@ -74,11 +109,46 @@ _ASKED = {
 }
 
 
-def _optional(check: Callable[[str], str]) -> AfterValidator:
-    return AfterValidator(lambda text: text if text == NONE else check(text))
+def _needed(text: str) -> str:
+    if text == NONE:
+        raise ValueError(_NEEDED)
+    return text
 
 
-class AnalyzerAnswers(FrozenModel):
+def _optional(check: Check) -> AfterValidator:
+    return AfterValidator(lambda text, known: text if text == NONE else check(text, known))
+
+
+_ACKNOWLEDGED = f"What it answers to that when it has done it ({NONE}: nothing)"
+IdentifyReply = Annotated[
+    str,
+    AfterValidator(_answers("identify")),
+    Field(description="Its reply, as <81>{identity:16}; {identity} is what it calls itself"),
+]
+
+
+class _Answers(FrozenModel):
+    """Answers whose usual values depend on what frames are."""
+
+    @model_validator(mode="before")
+    @classmethod
+    def _usual(cls, given: object) -> object:
+        if not isinstance(given, dict) or given.get("frames") != "binary":
+            return given
+        usual = {key: said for key, said in USUAL_OF_BINARY.items() if key in cls.model_fields}
+        return {**usual, **given}
+
+    @model_validator(mode="after")
+    def _has_messages(self) -> Self:
+        given, known = vars(self), self.model_fields_set
+        if given["frames"] == "binary":
+            wanted = (key for key in OF_TEXT if key in given and is_asked(key, given))
+            if missing := [key for key in wanted if key not in known]:
+                raise ValueError(f"binary frames have no usual messages: {', '.join(missing)}")
+        return self
+
+
+class AnalyzerAnswers(_Answers):
     """What is asked about an analyzer; every description is read by a person."""
 
     maker: str = Field(min_length=1, description="Maker, as on its label")
@@ -90,31 +160,39 @@ class AnalyzerAnswers(FrozenModel):
     resolution_ma: Positive = Field(1, description="The meter's last digit, in mA")
     readings_per_s: Positive = Field(description="New readings a second")
     window_s: Positive = Field(0.5, description="Each reading is the mean over how many s")
-    reached: str = Field(
+    reached: Annotated[str, AfterValidator(_needed)] = Field(
         min_length=1,
         description="How it is reached: a serial port (as COM3, /dev/ttyUSB0 or serial=NUMBER of "
         "its adapter), HOST:PORT, or a VISA resource",
     )
     baud: int = Field(9600, gt=0, description="Bits per second, of a serial port")
-    message_ends: LineBytes = Field("<CR><LF>", description="What ends each message to it")
-    reply_ends: LineBytes = Field("<CR><LF>", description="What ends each reply")
+    frames: Frames = "text"
+    begins: Begins = NONE
+    length: Length = "u8"
+    length_counts: LengthCounts = ("body",)
+    checksum: Checksum = NONE
+    mark: Mark = NONE
+    checksum_form: Form = "hex"
+    checksum_over: ChecksumOver = ("body",)
+    message_ends: MessageEnds = "<CR><LF>"
+    reply_ends: ReplyEnds = "<CR><LF>"
     answer: str = Field(
         NONE, description=f"What it answers to a command that it has done ({NONE}: nothing)"
     )
     echo: Literal["yes", "no"] = Field(
         "no", description="Whether it sends each message back before it answers, yes or no"
     )
-    checksum: ChecksumName | Literal["-"] = Field(
-        NONE, description=f"The checksum that messages and replies carry ({NONE}: none)"
-    )
-    mark: str = Field(NONE, description=f"What stands before the checksum, as * ({NONE}: nothing)")
     identify: Annotated[str, AfterValidator(_said_by("ask", "identify"))] = Field(
         "*IDN?", description="The message that asks who it is"
     )
+    identify_reply: IdentifyReply = "{identity}"
     set_load: Annotated[str, AfterValidator(_said_by("tell", "set_load"))] = Field(
         "LOAD {load_ohm:.0f}",
         description="The message that connects a load; the field may be {load_kohm:.3f}, or "
         "{load_ohm:code} where each load has a code",
+    )
+    set_load_answer: Annotated[str, _optional(_acknowledges("set_load"))] = Field(
+        NONE, description=_ACKNOWLEDGED
     )
     load: Annotated[str, _optional(_said_by("ask", "load"))] = Field(
         "LOAD?", description=f"The message that asks which load is connected ({NONE}: none does)"
@@ -126,9 +204,15 @@ class AnalyzerAnswers(FrozenModel):
         description="The message that closes the keying output; {limit_s:.0f} stands for the "
         "longest time in s, where the message carries one"
     )
+    on_answer: Annotated[str, _optional(_acknowledges("on"))] = Field(
+        NONE, description=_ACKNOWLEDGED
+    )
     max_limit_s: Positive = Field(60, description="The longest such time in s")
     off: Annotated[str, AfterValidator(_said_by("tell", "off"))] = Field(
         description="The message that opens it"
+    )
+    off_answer: Annotated[str, _optional(_acknowledges("off"))] = Field(
+        NONE, description=_ACKNOWLEDGED
     )
     state: Annotated[str, AfterValidator(_said_by("ask", "state"))] = Field(
         description="The message that asks whether it is open or closed"
@@ -146,7 +230,7 @@ class AnalyzerAnswers(FrozenModel):
     )
 
 
-class GeneratorAnswers(FrozenModel):
+class GeneratorAnswers(_Answers):
     """What is asked about a generator."""
 
     maker: str = Field(min_length=1, description="Maker, as on its label")
@@ -162,63 +246,83 @@ class GeneratorAnswers(FrozenModel):
         f"({NONE}: it has no port)",
     )
     baud: int = Field(9600, gt=0, description="Bits per second, of a serial port")
-    message_ends: LineBytes = Field("<CR><LF>", description="What ends each message to it")
-    reply_ends: LineBytes = Field("<CR><LF>", description="What ends each reply")
+    frames: Frames = "text"
+    begins: Begins = NONE
+    length: Length = "u8"
+    length_counts: LengthCounts = ("body",)
+    checksum: Checksum = NONE
+    mark: Mark = NONE
+    checksum_form: Form = "hex"
+    checksum_over: ChecksumOver = ("body",)
+    message_ends: MessageEnds = "<CR><LF>"
+    reply_ends: ReplyEnds = "<CR><LF>"
     answer: str = Field(
         NONE, description=f"What it answers to a command that it has done ({NONE}: nothing)"
     )
     echo: Literal["yes", "no"] = Field(
         "no", description="Whether it sends each message back before it answers, yes or no"
     )
-    checksum: ChecksumName | Literal["-"] = Field(
-        NONE, description=f"The checksum that messages and replies carry ({NONE}: none)"
-    )
-    mark: str = Field(NONE, description=f"What stands before the checksum, as * ({NONE}: nothing)")
     identify: Annotated[str, AfterValidator(_said_by("ask", "identify"))] = Field(
         "*IDN?", description="The message that asks who it is"
     )
+    identify_reply: IdentifyReply = "{identity}"
     select_mode: Annotated[str, AfterValidator(_said_by("tell", "select_mode"))] = Field(
         "MODE {mode}", description="The message that chooses a mode"
+    )
+    select_mode_answer: Annotated[str, _optional(_acknowledges("select_mode"))] = Field(
+        NONE, description=_ACKNOWLEDGED
     )
     set_power: Annotated[str, AfterValidator(_said_by("tell", "set_power"))] = Field(
         "POWER {setting_w:.0f}", description="The message that chooses the power setting"
     )
+    set_power_answer: Annotated[str, _optional(_acknowledges("set_power"))] = Field(
+        NONE, description=_ACKNOWLEDGED
+    )
 
 
 Answers = AnalyzerAnswers | GeneratorAnswers
-OF_A_PORT = (
-    "message_ends",
-    "reply_ends",
-    "answer",
-    "echo",
-    "checksum",
-    "mark",
-    "identify",
-    "select_mode",
-    "set_power",
+OF_TEXT = (
+    *("identify", "identify_reply", "set_load", "load", "load_reply", "state_reply"),
+    *("current_reply", "select_mode", "set_power"),
 )
-"""What a generator without a port is not asked."""
+"""What is usual of text messages alone: binary ones have to be told."""
+OWN_ANSWERS = tuple(
+    f"{verb}_answer" for verb in ("set_load", "on", "off", "select_mode", "set_power")
+)
+"""What is asked of each command where frames are binary; text has one answer for all."""
 
 
 def usual_answer(key: str, field: FieldInfo, so_far: dict[str, Any]) -> str:
     """Return what Enter answers to the question `key`; empty where it must be answered."""
     if key == "reply_ends":
         return str(so_far["message_ends"])
-    return "" if field.is_required() else str(field.default)
+    if so_far.get("frames") == "binary":
+        if key in OF_TEXT:
+            return ""
+        if key in USUAL_OF_BINARY:
+            return USUAL_OF_BINARY[key]
+    if field.is_required():
+        return ""
+    usual = field.default
+    return ", ".join(usual) if isinstance(usual, tuple) else str(usual)
 
 
 def is_asked(key: str, so_far: dict[str, Any]) -> bool:
     """Return whether the question `key` makes sense after the answers given so far."""
-    reached = str(so_far.get("reached", ""))
+    reached, is_binary = str(so_far.get("reached", "")), so_far.get("frames") == "binary"
     if key == "baud":
         return reached != NONE and not is_host(reached) and "::" not in reached
-    if key == "mark":
-        return bool(so_far.get("checksum", NONE) != NONE)
+    if reached == NONE:
+        return False
     if key == "load_reply":
         return bool(so_far.get("load") != NONE)
     if key == "max_limit_s":
         return "{limit_" in str(so_far.get("on", ""))
-    return not (key in OF_A_PORT and reached == NONE)
+    if key in (*OWN_ANSWERS, "identify_reply"):
+        return is_binary
+    if key == "answer":
+        return not is_binary
+    return is_frame_key_asked(key, so_far)
 
 
 def is_host(reached: str) -> bool:

@@ -1,4 +1,4 @@
-"""What invented instruments say that they are: two of different kinds never share a serial number."""
+"""What invented instruments say that they are: an analyzer and a unit never share a number."""
 
 from __future__ import annotations
 
