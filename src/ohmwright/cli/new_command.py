@@ -19,15 +19,9 @@ from ohmwright.model.source import load
 
 from .console import err, out
 from .keyboard import read_line
+from .new_asked import is_asked, is_host, usual_answer
 from .new_frames import NONE, frame_lines, frame_of
-from .new_questions import (
-    AnalyzerAnswers,
-    Answers,
-    GeneratorAnswers,
-    is_asked,
-    is_host,
-    usual_answer,
-)
+from .new_questions import AnalyzerAnswers, Answers, GeneratorAnswers
 
 A = TypeVar("A", AnalyzerAnswers, GeneratorAnswers)
 

@@ -63,8 +63,10 @@ Checksum = Annotated[
     ChecksumName | Literal["-"],
     Field(description=f"The checksum that messages and replies carry ({NONE}: none)"),
 ]
-Mark = Annotated[str, Field(description=f"What stands before the checksum, as * ({NONE}: nothing)")]
-Form = Annotated[
+ChecksumMark = Annotated[
+    str, Field(description=f"What stands before the checksum, as * ({NONE}: nothing)")
+]
+ChecksumWritten = Annotated[
     ChecksumForm,
     AfterValidator(_can_be_read),
     Field(

@@ -13,27 +13,26 @@ from pydantic import (
     ValidationInfo,
     model_validator,
 )
-from pydantic.fields import FieldInfo
 
 from ohmwright.model.base import FrozenModel
 from ohmwright.model.hardware import MANY, ModeKind, PanelName, Positive
 from ohmwright.wire.command_set import CommandSet
 
+from .new_asked import OF_TEXT, is_asked
 from .new_frames import (
     NONE,
     USUAL_OF_BINARY,
     Begins,
     Checksum,
+    ChecksumMark,
     ChecksumOver,
-    Form,
+    ChecksumWritten,
     Frames,
     Length,
     LengthCounts,
-    Mark,
     MessageEnds,
     ReplyEnds,
     frame_of,
-    is_frame_key_asked,
 )
 
 _NEEDED = (
@@ -53,10 +52,10 @@ Loads = Annotated[
 ]
 
 
-Check = Callable[[str, ValidationInfo], str]
+MessageCheck = Callable[[str, ValidationInfo], str]
 
 
-def _said_by(kind: Literal["ask", "tell"], verb: str) -> Check:
+def _said_by(kind: Literal["ask", "tell"], verb: str) -> MessageCheck:
     """A check that `text` can be the message `verb`, asked or told."""
 
     def check(text: str, known: ValidationInfo) -> str:
@@ -68,7 +67,7 @@ def _said_by(kind: Literal["ask", "tell"], verb: str) -> Check:
     return check
 
 
-def _answers(verb: str) -> Check:
+def _answers(verb: str) -> MessageCheck:
     """A check that `text` can be the reply to the question `verb`."""
 
     def check(text: str, known: ValidationInfo) -> str:
@@ -78,7 +77,7 @@ def _answers(verb: str) -> Check:
     return check
 
 
-def _acknowledges(verb: str) -> Check:
+def _acknowledges(verb: str) -> MessageCheck:
     """A check that `text` can acknowledge the command `verb`."""
 
     def check(text: str, known: ValidationInfo) -> str:
@@ -115,7 +114,7 @@ def _needed(text: str) -> str:
     return text
 
 
-def _optional(check: Check) -> AfterValidator:
+def _optional(check: MessageCheck) -> AfterValidator:
     return AfterValidator(lambda text, known: text if text == NONE else check(text, known))
 
 
@@ -171,8 +170,8 @@ class AnalyzerAnswers(_Answers):
     length: Length = "u8"
     length_counts: LengthCounts = ("body",)
     checksum: Checksum = NONE
-    mark: Mark = NONE
-    checksum_form: Form = "hex"
+    mark: ChecksumMark = NONE
+    checksum_form: ChecksumWritten = "hex"
     checksum_over: ChecksumOver = ("body",)
     message_ends: MessageEnds = "<CR><LF>"
     reply_ends: ReplyEnds = "<CR><LF>"
@@ -251,8 +250,8 @@ class GeneratorAnswers(_Answers):
     length: Length = "u8"
     length_counts: LengthCounts = ("body",)
     checksum: Checksum = NONE
-    mark: Mark = NONE
-    checksum_form: Form = "hex"
+    mark: ChecksumMark = NONE
+    checksum_form: ChecksumWritten = "hex"
     checksum_over: ChecksumOver = ("body",)
     message_ends: MessageEnds = "<CR><LF>"
     reply_ends: ReplyEnds = "<CR><LF>"
@@ -281,51 +280,3 @@ class GeneratorAnswers(_Answers):
 
 
 Answers = AnalyzerAnswers | GeneratorAnswers
-OF_TEXT = (
-    *("identify", "identify_reply", "set_load", "load", "load_reply", "state_reply"),
-    *("current_reply", "select_mode", "set_power"),
-)
-"""What is usual of text messages alone: binary ones have to be told."""
-OWN_ANSWERS = tuple(
-    f"{verb}_answer" for verb in ("set_load", "on", "off", "select_mode", "set_power")
-)
-"""What is asked of each command where frames are binary; text has one answer for all."""
-
-
-def usual_answer(key: str, field: FieldInfo, so_far: dict[str, Any]) -> str:
-    """Return what Enter answers to the question `key`; empty where it must be answered."""
-    if key == "reply_ends":
-        return str(so_far["message_ends"])
-    if so_far.get("frames") == "binary":
-        if key in OF_TEXT:
-            return ""
-        if key in USUAL_OF_BINARY:
-            return USUAL_OF_BINARY[key]
-    if field.is_required():
-        return ""
-    usual = field.default
-    return ", ".join(usual) if isinstance(usual, tuple) else str(usual)
-
-
-def is_asked(key: str, so_far: dict[str, Any]) -> bool:
-    """Return whether the question `key` makes sense after the answers given so far."""
-    reached, is_binary = str(so_far.get("reached", "")), so_far.get("frames") == "binary"
-    if key == "baud":
-        return reached != NONE and not is_host(reached) and "::" not in reached
-    if reached == NONE:
-        return False
-    if key == "load_reply":
-        return bool(so_far.get("load") != NONE)
-    if key == "max_limit_s":
-        return "{limit_" in str(so_far.get("on", ""))
-    if key in (*OWN_ANSWERS, "identify_reply"):
-        return is_binary
-    if key == "answer":
-        return not is_binary
-    return is_frame_key_asked(key, so_far)
-
-
-def is_host(reached: str) -> bool:
-    """Return whether `reached` names a host and a port."""
-    host, _, port = reached.rpartition(":")
-    return host != "" and "::" not in reached and port.isdigit()

@@ -39,9 +39,7 @@ class SimulatedBench:
         self._rig = rig = Rig(
             analyzer, generator, seed, age_months, clock.now_s(), self._analyzer.push_error
         )
-        common_commands(
-            self._analyzer, analyzer_identity(analyzer.data, seed), rig.reset_analyzer
-        )
+        common_commands(self._analyzer, analyzer_identity(analyzer.data, seed), rig.reset_analyzer)
         common_commands(
             self._generator, generator_identity(generator.data, seed), rig.generator.reset
         )

@@ -132,6 +132,11 @@ class FrameLayout:
         return not (self.begins or self.length or self.mark or self.checksum)
 
     @property
+    def is_binary(self) -> bool:
+        """Whether any byte may stand in a frame: its end is told by a number of bytes."""
+        return self.length != ""
+
+    @property
     def _length_size(self) -> int:
         return {"": 0, "u8": 1}.get(self.length, 2)
 

@@ -144,7 +144,7 @@ class Framing:
         return ProtocolError(
             f"{self.link.name} replied {received[:80]!r} to {self.last_sent()!r}: {why}.",
             "No value was taken from it.",
-            hint(received),
+            hint(self.last_heard() or received, self._reply),
         )
 
     def _more(self, timeout_s: float) -> Coroutine[Any, Any, bytes]:
@@ -168,7 +168,7 @@ class Framing:
         return LinkTimeout(
             f"{self.link.name} did not answer {self.last_sent()!r} within {timeout_s:g} s: {came}.",
             "No value was taken from it.",
-            hint(self.left),
+            hint(self.left, self._reply),
             received=self.left,
         )
 

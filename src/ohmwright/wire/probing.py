@@ -117,7 +117,7 @@ class Prober:
         except Refused as refusal:
             problem = f"it was refused: {refusal.code} {refusal.text}"
         except LinkTimeout as silence:
-            problem = silence.happened
+            problem = f"{silence.happened} {silence.do}"
         except (ValueError, ProtocolError) as nonsense:
             problem = f"{nonsense}"
         took_s = self._clock.now_s() - begun_s
