@@ -172,12 +172,26 @@ def test_time_left_is_learned_from_the_points_done() -> None:
     assert watch.picture(20.0).left_s == 60.0
     assert watch.picture(30.0).left_words == "about 50 s left"
     over = "longer than foreseen"
-    assert watch.picture(50.0).left_words == f"{over}, then about 40 s"
+    # the second was to take 20 s, until 40 s
+    said = [watch.picture(now_s).left_words for now_s in (43.0, 49.9, 50.1)]
+    assert said == ["about 40 s left", "about 40 s left", f"{over}, then about 40 s"]
     for number, done_s in (("1", 60.0), ("2", 80.0)):
         result = result.model_copy(update={"point": number})
         watch.on_event(PointDone(**{**NOW, "bench_s": done_s}, result=result))
-    said = [watch.picture(now_s).left_words for now_s in (80.0, 100.0, 107.0, 140.0)]
-    assert said == ["about 30 s left", "less than 10 s left", over, over]
+    said = [watch.picture(now_s).left_words for now_s in (80.0, 100.0, 109.9, 140.0)]
+    assert said == ["about 30 s left", "less than 10 s left", "about to end", over]
+
+
+def test_a_long_point_may_take_a_quarter_longer_than_foreseen() -> None:
+    watch = RunWatch([PlannedPoint("as_left", "s", "p", "output", 80.0)])
+    watch.on_event(RunResumed(**NOW, operator="a", done=0))
+    said = [watch.picture(now_s).left_words for now_s in (70.0, 81.0, 99.0, 101.0)]
+    assert said == ["about 10 s left", *["about to end"] * 2, "longer than foreseen"]
+
+
+def test_a_run_that_ends_early_has_no_time_left() -> None:
+    watch = RunWatch([PlannedPoint("as_left", "s", "p", "output", 80.0)])
+    watch.on_event(RunResumed(**NOW, operator="a", done=0))
     fault = Fault(**NOW, error="Stopped", message="It was stopped.", rf_state="off")
     watch.on_event(fault)
     picture = watch.picture(30.0)

@@ -9,6 +9,9 @@ from .run_plan import PlannedPoint
 
 _SHORT_S, _SHORTEST_S = 90.0, 10.0
 """Times under the first are told in seconds, under the second as less than that."""
+_OVERDUE_S, _OVERDUE_SHARE = 10.0, 0.25
+"""A point is overdue when it takes longer than foreseen by both, the second of what was foreseen:
+no time is foreseen finer than that."""
 
 
 class RunPace:
@@ -45,17 +48,23 @@ class RunPace:
     def left_words(self, missing: Iterable[PlannedPoint], now_s: float) -> str:
         """Return the same as a clause, such as `about 12 min left`.
 
-        Where the present point takes longer than foreseen, its end is not known, and it says so.
+        Where the present point is overdue, its end is not known, and it says so.
         """
         points = list(missing)
         here_s, later_s = self._here_and_later_s(points, now_s)
-        if here_s > 0 or not points:
-            return f"{about(max(0.0, here_s) + later_s)} left"
-        over = "longer than foreseen"
-        return over if len(points) == 1 else f"{over}, then {about(later_s)}"
+        if points and here_s < -self._allowed_s(points[0]):
+            over = "longer than foreseen"
+            return over if len(points) == 1 else f"{over}, then {about(later_s)}"
+        if here_s <= 0 and len(points) == 1:
+            return "about to end"
+        return f"{about(max(0.0, here_s) + later_s)} left"
+
+    def _allowed_s(self, point: PlannedPoint) -> float:
+        """Return how much longer than foreseen `point` may take before it is called overdue."""
+        return max(_OVERDUE_S, _OVERDUE_SHARE * point.expected_s * self._pace(point.kind))
 
     def _here_and_later_s(self, points: list[PlannedPoint], now_s: float) -> tuple[float, float]:
-        """Return what the first point still takes, below 0 where it is overdue, and all others."""
+        """Return what the first point still takes, below 0 once that is over, and all others."""
         paces = {kind: self._pace(kind) for kind in {point.kind for point in points}}
         times_s = [point.expected_s * paces[point.kind] for point in points]
         if not times_s:
