@@ -137,7 +137,7 @@ def test_cue_and_request_are_shown_while_they_stand() -> None:
     watch = RunWatch()
     cue = Cue("press", "Press coarse up twice.", "coarse", "up", 2)
     watch.on_status(ON._replace(cue=cue))
-    watch.open_request(PressKey("coarse", "up", 2), "")
+    watch.open_request(PressKey("coarse", "up", 2), "", by_foot=False)
     picture = watch.picture(100.0)
     assert picture.cue is not None
     assert picture.request is not None

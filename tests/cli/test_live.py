@@ -19,7 +19,9 @@ import pytest
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.api.rf_words import rf_picture
+from ohmwright.api.run_view import RunWatch
 from ohmwright.cli.live import LiveView
+from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.pieces import rf_line
 from ohmwright.cli.terminal_operator import _request_lines
 from ohmwright.engine.procedure_file import read_procedure
@@ -86,18 +88,35 @@ def test_what_is_said_of_rf_is_true_when_it_is_read(
 
 
 @pytest.mark.parametrize(
-    ("rf", "said"),
+    ("rf", "by_foot", "said"),
     [
-        ("on", "RF IS ON."),
-        ("going off", "RF MAY STILL BE ON."),
-        ("unknown", "RF STATE UNKNOWN."),
-        ("off", "RF comes on after this."),
+        ("on", False, "RF IS ON, keyed by the program."),
+        ("on", True, "RF IS ON, by the foot switch."),
+        ("going off", True, "RF MAY STILL BE ON."),
+        ("unknown", False, "RF STATE UNKNOWN."),
+        ("off", False, "RF comes on after this, keyed by the program."),
+        ("off", True, "RF comes on after this, by the foot switch."),
     ],
 )
-def test_a_request_never_claims_that_rf_is_off(rf: RfState, said: str) -> None:
-    """Its words stand still while it is open."""
-    asked = next(_request_lines(PressKey("fine", "up", 1), "", rf)).plain
+def test_a_request_says_who_keys_and_never_that_rf_is_off(
+    rf: RfState, by_foot: bool, said: str
+) -> None:
+    """Its words stand still while it is open; each form says the same."""
+    request = PressKey("fine", "up", 1)
+    asked = next(_request_lines(request, "", rf, by_foot=by_foot)).plain
     assert asked == f">> Press fine up once.  {said}"
+    watch = RunWatch()
+    watch.on_status(BenchStatus(rf, 0.0))
+    watch.open_request(request, "", by_foot=by_foot)
+    drawn = watch.picture(0.0).request
+    assert drawn is not None
+    assert drawn.rf_words == said
+    view = " ".join(line.plain for line in screen(watch.picture(0.0), Extent(119, 39), ""))
+    assert said in view
+    watch.on_status(BenchStatus("off" if rf == "on" else "on", 1.0))
+    later = watch.picture(1.0).request
+    assert later is not None
+    assert later.rf_words != said
 
 
 @pytest.mark.anyio
@@ -327,7 +346,7 @@ def test_the_line_goes_on_while_a_key_is_awaited() -> None:
     with at_a_terminal(ASKING) as (ours, _, _child):
         shown = shown_until(ours, refreshed_thrice)
         question = shown.rpartition(b">> Press coarse up 2 times.")
-        assert b"RF IS ON." in question[2]
+        assert b"RF IS ON, keyed by the program." in question[2]
         ages = {part.split(b" s,")[0] for part in question[2].split(b"RF ON ")[1:]}
         assert len(ages) >= 3
         assert b"adjustment: adjust-p1, 50 ohm" in question[0]

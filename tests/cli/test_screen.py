@@ -142,7 +142,9 @@ LONG_REQUEST = TypeText(
 @pytest.mark.parametrize("size", [(79, 23), (119, 39), (40, 14)])
 def test_what_a_person_must_read_to_act_is_never_cut(size: tuple[int, int]) -> None:
     watch = RunWatch([])
-    watch.open_request(LONG_REQUEST, "What was said is no answer: " + "it is " * 12 + "TOO LONG.")
+    watch.open_request(
+        LONG_REQUEST, "What was said is no answer: " + "it is " * 12 + "TOO LONG.", by_foot=False
+    )
     watch.on_status(ON)
     panel = [Text("keys of the unit"), Text("unit: pressed")]
     lines = [line.plain for line in screen(watch.picture(100.2), Extent(*size), "q", panel)]

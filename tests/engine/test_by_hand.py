@@ -159,6 +159,8 @@ async def test_a_whole_calibration_is_told_as_it_was(by_hand: tuple[HandVerb, ..
     events = await rig.run(ATTENDED, STAGES)
     assert isinstance(events[-1], RunFinished)
     who, typed = rig.person.name, by_hand == ALL
+    assert rig.person.keyed_by_foot
+    assert not make(("reading",)).person.keyed_by_foot
     measured = [r for r in results(events) if r.measured is not None]
     assert len(measured) >= 8
     for result in measured:

@@ -20,10 +20,13 @@ Urgency = Literal["calm", "care", "alarm"]
 """`calm`: off, or on as it should be; `care`: on the way, or not read yet; `alarm`: act now."""
 
 
+RfPictureState = RfState | Literal["not read"]
+
+
 class RfPicture(FrozenModel):
     """RF as it was read last, and what has become of its figures since."""
 
-    state: RfState | Literal["not read"]
+    state: RfPictureState
     words: str
     """The state in words, such as `RF ON`."""
     note: str = ""
@@ -80,6 +83,24 @@ def rf_picture(moment: BenchStatus | None, now_s: float) -> RfPicture:
         left_s=None if not on or moment.left_s is None else max(0.0, moment.left_s - past_s),
         rest_left_s=None if rest_s is None else max(0.0, rest_s - past_s),
     )
+
+
+def rf_at_request(state: RfPictureState | None, *, follows: bool, by_foot: bool) -> str:
+    """Return what a request says of RF, and who keys it; empty where RF has no part in it.
+
+    `state`: as it was read last, None where that is not shown; `follows`: whether RF comes on after
+    the answer. It never says that RF is off: a request may stay open for long.
+    """
+    keys = "by the foot switch" if by_foot else "keyed by the program"
+    match state:
+        case "on":
+            return f"RF IS ON, {keys}."
+        case "going off":
+            return "RF MAY STILL BE ON."
+        case "unknown":
+            return "RF STATE UNKNOWN."
+        case _:
+            return f"RF comes on after this, {keys}." if follows else ""
 
 
 def _state_words(moment: BenchStatus, past_s: float) -> tuple[str, Urgency]:

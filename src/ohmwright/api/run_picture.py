@@ -15,7 +15,7 @@ from ohmwright.model.cue import Cue, CueKind
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 
-from .rf_words import RfPicture, Urgency
+from .rf_words import RfPicture, RfPictureState, Urgency, rf_at_request
 
 RunState = Literal["not begun", "going on", "finished", "ended early"]
 
@@ -98,9 +98,15 @@ class RequestPicture(FrozenModel):
     """Why the answer before was not accepted."""
     rf_follows: bool
     """Whether RF comes on after the answer without another request."""
+    by_foot: bool
+    """Whether a person keys RF by a foot switch; else the program does."""
+    rf_words: str = ""
+    """What is to be said of RF now, beside the request; see `rf_words.rf_at_request`."""
 
 
-def request_picture(request: Request, problem: str, number: int) -> RequestPicture:
+def request_picture(
+    request: Request, problem: str, number: int, *, by_foot: bool
+) -> RequestPicture:
     """Return `request` as data; `problem`: why the last answer was not accepted, or empty."""
     how = request.how_to_answer if isinstance(request, ValueRequest) else ""
     return RequestPicture(
@@ -110,7 +116,14 @@ def request_picture(request: Request, problem: str, number: int) -> RequestPictu
         how_to_answer=how,
         problem=problem,
         rf_follows=request.rf_follows,
+        by_foot=by_foot,
     )
+
+
+def told_of_rf(request: RequestPicture, state: RfPictureState) -> RequestPicture:
+    """Return `request` with what is to be said of RF while its state was read as `state`."""
+    words = rf_at_request(state, follows=request.rf_follows, by_foot=request.by_foot)
+    return request.model_copy(update={"rf_words": words})
 
 
 class ResultPicture(FrozenModel):

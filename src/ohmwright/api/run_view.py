@@ -50,6 +50,7 @@ from .run_picture import (
     cue_picture,
     request_picture,
     result_picture,
+    told_of_rf,
 )
 from .run_plan import PlannedPoint, paced_points, planned_points
 
@@ -143,10 +144,13 @@ class RunWatch:
         """Keep what a person is told to do at once."""
         self._notices.append(Notice(bench_s=now_s, urgency="alarm", words=words))
 
-    def open_request(self, request: Request, problem: str) -> RequestPicture:
-        """Keep a request that waits for its answer from now on; return it as data."""
+    def open_request(self, request: Request, problem: str, *, by_foot: bool) -> RequestPicture:
+        """Keep a request that waits for its answer from now on; return it as data.
+
+        `by_foot`: whether whoever answers it keys RF by a foot switch.
+        """
         self._requests += 1
-        self._request = request_picture(request, problem, self._requests)
+        self._request = request_picture(request, problem, self._requests, by_foot=by_foot)
         return self._request
 
     def close_request(self) -> None:
@@ -188,7 +192,7 @@ class RunWatch:
             band=None if aim is None else band_picture(aim, current_ma),
             trend=trend,
             cue=cue_picture(self._cue),
-            request=self._request,
+            request=None if self._request is None else told_of_rf(self._request, rf.state),
             comes_next=self._comes_next(missing, here) if going_on else "",
             points_done=len(self._done),
             points_total=len(self._plan),

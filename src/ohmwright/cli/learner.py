@@ -77,7 +77,7 @@ class Learner(Operator):
         """Show the request in the view until it is answered, then do it at the panel."""
         self._clock.rate = 1.0
         self._answer = answer = KeyedAnswer(request)
-        self.view.watch.open_request(request, problem)
+        self.view.watch.open_request(request, problem, by_foot=self.keyed_by_foot)
         self.view.heed(request.text)
         try:
             said = await answer.given()

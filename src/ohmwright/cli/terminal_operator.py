@@ -8,6 +8,7 @@ from typing import Protocol
 
 from rich.text import Text
 
+from ohmwright.api.rf_words import rf_at_request
 from ohmwright.instruments.operator import ALWAYS, Operator
 from ohmwright.instruments.requests import Answer, Request, ValueRequest
 from ohmwright.model.account import account_name
@@ -74,7 +75,9 @@ class TerminalOperator(Operator):
         input has ended.
         """
         self.display.heed(request.text)
-        with self.display.prompt([*_request_lines(request, problem, self.display.rf), Text("> ")]):
+        rf, by_foot = self.display.rf, self.keyed_by_foot
+        lines = _request_lines(request, problem, rf, by_foot=by_foot)
+        with self.display.prompt([*lines, Text("> ")]):
             await _TIME.sleep(self.reading_time_s)
             discard_pending_input()
             show_typing()
@@ -90,18 +93,14 @@ class TerminalOperator(Operator):
         self.display.notify(Text(f">> {words}", style="bold white on red"))
 
 
-def _request_lines(request: Request, problem: str, rf: RfState | None) -> Iterator[Text]:
+def _request_lines(
+    request: Request, problem: str, rf: RfState | None, *, by_foot: bool
+) -> Iterator[Text]:
     if problem != "":
         yield Text(problem, style="bold")
     asked = Text(f">> {request.text}", style="bold")
-    if rf == "on":
-        asked.append("  RF IS ON.", style="bold red")
-    elif rf == "going off":
-        asked.append("  RF MAY STILL BE ON.", style="bold red")
-    elif rf == "unknown":
-        asked.append("  RF STATE UNKNOWN.", style="bold red")
-    elif request.rf_follows:
-        asked.append("  RF comes on after this.", style="bold red")
+    if words := rf_at_request(rf, follows=request.rf_follows, by_foot=by_foot):
+        asked.append(f"  {words}", style="bold red")
     yield asked
     if isinstance(request, ValueRequest):
         yield Text(f"   {request.how_to_answer}", style="dim")

@@ -38,6 +38,9 @@ class Bench:
     documents: tuple[Document, ...] = ()
     """The files that it was put together from, as they were read."""
 
+    def __post_init__(self) -> None:
+        self.operator.keyed_by_foot = self.analyzer.keyed_by_foot
+
     @property
     def unit(self) -> Asset:
         """The unit under test. Raises UsageError where nobody says which one it is."""

@@ -58,6 +58,8 @@ class Operator(ABC):
 
     name: str
     present: bool = True
+    keyed_by_foot: bool = False
+    """Whether they key RF at this bench by a foot switch; else the program keys it."""
     on_answer: OnAnswer = staticmethod(ignore)
     """Called at once with everything that is said; must return at once."""
 

@@ -29,7 +29,7 @@ class PageOperator(Operator):
 
     async def reply(self, request: Request, problem: str) -> str:
         """Show the request until the page has answered; return what was said."""
-        self._number = self._watch.open_request(request, problem).number
+        self._number = self._watch.open_request(request, problem, by_foot=self.keyed_by_foot).number
         self._shown_s = self._real.now_s()
         self._said = asyncio.get_running_loop().create_future()
         try:

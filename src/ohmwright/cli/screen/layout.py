@@ -190,7 +190,10 @@ def _request(picture: RunPicture, room: Extent) -> list[Text]:
     how = request.how_to_answer or ", ".join(map(_answer_words, request.answers))
     if len(request.answers) == 1:
         how += ", or Enter"
-    asked = wrap(f">> {request.text}", room.columns, subsequent_indent="   ")
+    # where there is less room, the line of RF above says what is on
+    rf_words = request.rf_words if room.holds(_LARGE_FROM) else ""
+    said = f">> {request.text}  {rf_words}".rstrip()
+    asked = wrap(said, room.columns, subsequent_indent="   ")
     return [
         Text(),
         *(Text(line, style="bold reverse") for line in asked),

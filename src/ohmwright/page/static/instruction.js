@@ -35,7 +35,7 @@ export function instruction(number) {
       if ((request?.number ?? null) !== (open?.number ?? null)) shownAt = performance.now()
       open = request
       set(asked, 'hidden', request === null)
-      redo(asked, JSON.stringify([request?.number, request?.problem, known.picture.rf.state]), () => (request === null ? [] : requestParts(request, known, say)))
+      redo(asked, JSON.stringify([request?.number, request?.problem, request?.rf_words]), () => (request === null ? [] : requestParts(request, say)))
       for (const button of asked.querySelectorAll('button')) button.disabled = !mayCommand(known)
     },
   }
@@ -56,14 +56,10 @@ function showCue(element, cue) {
 const sign = (cue) => s('svg', { viewBox: '0 0 64 64', class: 'cue-sign', 'aria-hidden': 'true' },
   s('path', { d: SIGNS[cue.kind] ?? SIGNS[cue.direction] ?? SIGNS.notice, 'fill-rule': 'evenodd' }))
 
-function requestParts(request, known, say) {
+function requestParts(request, say) {
   const parts = [h('p', { class: 'request-text' }, request.text)]
   if (request.problem !== '') parts.push(h('p', { class: 'problem' }, request.problem))
-  const rf = known.picture.rf.state
-  if (rf === 'on') parts.push(h('p', { class: 'rf-follows' }, '✦ RF IS ON.'))
-  else if (rf === 'going off') parts.push(h('p', { class: 'rf-follows' }, '✦ RF MAY STILL BE ON.'))
-  else if (rf === 'unknown') parts.push(h('p', { class: 'rf-follows' }, '✦ RF STATE UNKNOWN.'))
-  else if (request.rf_follows) parts.push(h('p', { class: 'rf-follows' }, '✦ RF comes on after this.'))
+  if (request.rf_words !== '') parts.push(h('p', { class: 'rf-follows' }, `✦ ${request.rf_words}`))
   if (request.how_to_answer !== '') parts.push(typed(request.how_to_answer, say))
   if (request.answers.length > 0) {
     parts.push(h('div', { class: 'answers' }, ...request.answers.map((answer) =>
