@@ -3,11 +3,15 @@
 import pickle
 import re
 from pathlib import Path
+from typing import get_args
 
 import pytest
 
+from ohmwright import guide
 from ohmwright.model.errors import SourceError
 from ohmwright.wire.command_set import SHIPPED, CommandSet, load_command_set
+from ohmwright.wire.unsayable import held_by_repeats
+from ohmwright.wire.verbs import QUESTIONS, Tell
 
 ASK = 'resynchronise = "*ESE {nonce:d};*ESE?"\n'
 
@@ -154,3 +158,24 @@ def test_a_set_that_was_used_can_be_handed_to_another_process() -> None:
     handed = pickle.loads(pickle.dumps(commands))
     assert handed == commands
     assert handed.message("off", {}) == commands.message("off", {})
+
+
+@pytest.mark.parametrize(
+    ("tell", "place"),
+    [
+        ('on = { send = "K {limit_s:d}", repeat_s = 2 }', "tell.on.repeat_s"),
+        ('on = "K {limit_s:d}"\nkeep_alive = "K"', "tell.keep_alive"),
+        ('on = "K {limit_s:d}"\nhold = { send = "H" }', "tell.hold"),
+    ],
+)
+def test_an_output_that_must_be_told_again_is_refused_and_where_to_read(
+    tmp_path: Path, tell: str, place: str
+) -> None:
+    with pytest.raises(SourceError, match=f"{place}: .*What data cannot say"):
+        written(tmp_path, tell=tell, head="format = 2")
+    assert "## What data cannot say" in guide.page("command_sets")
+
+
+def test_no_verb_or_key_of_a_set_seems_to_hold_the_output_on() -> None:
+    names = {*CommandSet.model_fields, *QUESTIONS, *get_args(Tell)}
+    assert list(held_by_repeats({"tell": dict.fromkeys(names, {}), **dict.fromkeys(names)})) == []

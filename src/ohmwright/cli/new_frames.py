@@ -119,7 +119,7 @@ def frame_of(given: Mapping[str, Any], ends: str) -> dict[str, Any]:
 
     Raises ValueError where nobody could tell such frames apart.
     """
-    named = ("begins", "length", "length_counts", "mark", "checksum")
+    named: tuple[str, ...] = ("begins", "length", "length_counts", "mark", "checksum")
     named += ("checksum_form", "checksum_over")
     table = {"ends": "" if ends == NONE else ends}
     asked = (key for key in named if is_frame_key_asked(key, given))

@@ -9,6 +9,7 @@ Read in this order:
     checksums, frame_layout what stands around a message on the line
     verbs, field_names      what can be asked and told; what the fields of a message stand for
     message_parts, field_codec, message_text   literal bytes and fields, written and read
+    unsayable               what a command set would say in vain
     exchange                one message with the replies that may come to it
     command_messages, frame, serial_format, message_compiler, command_set
                             how one kind of instrument is spoken to, as data

@@ -29,6 +29,7 @@ from .frame_layout import FrameLayout
 from .message_compiler import MessageCompiler
 from .message_parts import literal_bytes
 from .serial_format import SerialFormat
+from .unsayable import REFUSED, held_by_repeats
 from .verbs import Ask, Tell, Verb
 
 __all__ = ["Ask", "CommandSet", "Tell", "Verb", "command_set_file", "load_command_set"]
@@ -97,6 +98,15 @@ class CommandSet(FrozenModel):
             for key in data:
                 if key in _OF_FORMAT[other]:
                     raise error_at((key,), f"this key needs 'format = {other}' in its file")
+        return data
+
+    @model_validator(mode="before")
+    @classmethod
+    def _holds_nothing_on(cls, data: Any) -> Any:
+        """Raise where a message seems meant to be repeated while RF is on."""
+        if isinstance(data, dict):
+            for place in held_by_repeats(data):
+                raise error_at(place, REFUSED)
         return data
 
     @model_validator(mode="after")
