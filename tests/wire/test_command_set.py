@@ -178,4 +178,4 @@ def test_an_output_that_must_be_told_again_is_refused_and_where_to_read(
 
 def test_no_verb_or_key_of_a_set_seems_to_hold_the_output_on() -> None:
     names = {*CommandSet.model_fields, *QUESTIONS, *get_args(Tell)}
-    assert list(held_by_repeats({"tell": dict.fromkeys(names, {}), **dict.fromkeys(names)})) == []
+    assert list(held_by_repeats({"tell": {key: {} for key in names}, **dict.fromkeys(names)})) == []
