@@ -130,7 +130,7 @@ def _let_go(moment: BenchStatus, past_s: float) -> bool:
 def _note(moment: BenchStatus, past_s: float) -> str:
     match moment.rf:
         case "coming on":
-            return _not_looked_since(moment, past_s)
+            return _not_looked_since(moment, past_s) if moment.keyed_by_foot else ""
         case "going off":
             return _not_read_back(moment, past_s)
         case "unknown":
@@ -160,7 +160,7 @@ def _read_when(moment: BenchStatus, past_s: float) -> str:
 
 
 def _not_looked_since(moment: BenchStatus, past_s: float) -> str:
-    """Return for how long nothing was read while RF may come on at any moment."""
+    """Return for how long nothing was read while a person may press the switch at any moment."""
     ago_s = past_s + moment.read_ago_s
     return "" if ago_s <= STATE_VALID_S else f"nothing read for {short_time(ago_s)}"
 
