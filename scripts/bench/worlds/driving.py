@@ -136,7 +136,7 @@ def _meter(unit: Drawn) -> MeterData:
         max_current_ma=2000.0,
         resolution_ma=unit.digit_ma,
         readings_per_s=unit.readings_per_s,
-        window_s=unit.window_s,
+        window_s=unit.window_s * unit.world.window_stated,
     )
 
 

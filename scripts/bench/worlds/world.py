@@ -68,6 +68,8 @@ class World:
     # meter
     readings_per_s: Range = (2.0, 10.0)
     window_s: Range = (0.3, 1.0)
+    window_stated: float = 1.0
+    """The window that the meter's data state, over the true one."""
     digit_ma: Range = (1.0, 1.0)
     meter_noise: Range = (0.0005, 0.002)
     """Of a reading, independent of its neighbours."""
