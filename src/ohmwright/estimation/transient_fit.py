@@ -28,6 +28,8 @@ Floats = NDArray[np.float64]
 
 _LIMITS = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
 """Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
+_GRID_SDS = np.append([-3.4, -2.7], np.linspace(-2, 1.5, 8))
+"""Where a first fit looks for lag and dead time, in standard deviations of the prior."""
 _STEPS = 4
 """Most Gauss-Newton steps of a fit that begins where another ended; twice as many of a first."""
 _SMALL = 0.05
@@ -217,10 +219,10 @@ def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
 
 
 def _grid(prior: TransientPrior) -> Floats:
-    """Dynamics, shape (64, 3): eight lags by eight dead times, -2 to 1.5 sd of the prior."""
+    """Dynamics, shape (100, 3): lags by dead times, far quicker ones than usual too."""
     lag, dead_time = np.meshgrid(
         *(
-            prior.mean_of(each) + prior.sd_of(each) * np.linspace(-2, 1.5, 8)
+            prior.mean_of(each) + prior.sd_of(each) * _GRID_SDS
             for each in (Coefficient.LOG_LAG, Coefficient.LOG_DEAD_TIME)
         )
     )

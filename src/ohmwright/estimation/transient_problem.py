@@ -24,6 +24,8 @@ QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
 _TOO_SOON = 0.02
 """A reading is above what the quickest rise would give by more, relative to what follows it."""
+_WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
+"""How long the meter's window may be, over what is stated."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -135,22 +137,32 @@ class Problem:
 
 
 def explicable(record: ActivationRecord) -> ActivationRecord:
-    """`record` without the first readings that are higher than the quickest rise would give.
+    """`record` in which no first reading is higher than the quickest rise would give.
 
-    The output is up within a reading then, and the meter's window is shorter than stated or its
-    readings are older than they seem: they would be taken for noise, and hide what moves do.
+    Where one is, the output is up within a reading, and the meter's window is shorter than stated:
+    it is taken as long as the readings allow. Those that none explains came later than they seem,
+    and are left out. They would be taken for noise, and hide what moves do.
     """
+    shorter = record
+    for share in _WINDOW_SHARES:
+        shorter = replace(record, window_s=share * record.window_s)
+        too_soon = _too_soon(shorter)
+        if not np.any(too_soon):
+            return shorter
+    first = int(np.flatnonzero(too_soon)[-1]) + 1
+    return replace(shorter, age_s=record.age_s[first:], relative=record.relative[first:])
+
+
+def _too_soon(record: ActivationRecord) -> Flags:
+    """Flags of readings that are higher than the quickest rise to their later level would give."""
     lag_s, dead_time_s, pole_ratio = QUICKEST
     quickest = window_mean_response(
         record.age_s, record.window_s, lag_s=lag_s, dead_time_s=dead_time_s, pole_ratio=pole_ratio
     )
     unmoved = np.append(record.steps.at_s, np.inf)[1] > record.age_s
     level = np.median(record.relative[unmoved][1:]) if np.count_nonzero(unmoved) > 1 else np.inf
-    too_soon = (record.relative > (quickest + _TOO_SOON) * level) & (quickest < 1 - _TOO_SOON)
-    first = int(np.argmin(too_soon))
-    if first == 0:
-        return record
-    return replace(record, age_s=record.age_s[first:], relative=record.relative[first:])
+    high: Flags = record.relative > (quickest + _TOO_SOON) * level
+    return high & (quickest < 1 - _TOO_SOON)
 
 
 def linearised(record: ActivationRecord, start: FitStart) -> Floats:
