@@ -34,6 +34,8 @@ _STEPS = 4
 """Most Gauss-Newton steps of a fit that begins where another ended; twice as many of a first."""
 _SMALL = 0.05
 """A step is small that changes no logarithm by more, in those that the readings tell."""
+_POOR = 1e-4
+"""Variance, relative to the target, from which on a fit may have been led astray by its start."""
 _FIRST_STEPS = 2
 """A first fit goes on for so many steps, however small: spikes must not look like the rise."""
 _MOVE_DELAYS = (1.0, 0.35, 0.05, 2.5)
@@ -83,7 +85,7 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
     if start is None:
         fit = _settled(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
     else:
-        fit = _settled(problem, start, _STEPS)
+        fit = _better_of_two_starts(problem, _settled(problem, start, _STEPS))
     if _is_asked(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
     flags = _spikes(problem, fit)
@@ -105,6 +107,14 @@ def _settled(problem: Problem, state: FitStart, most_steps: int, at_least: int =
             break
         state = fit.state
     return fit
+
+
+def _better_of_two_starts(problem: Problem, fit: TransientFit) -> TransientFit:
+    """`fit`, or one from a start of its own where `fit` is poor and that one explains more."""
+    if fit.state.variance < _POOR:
+        return fit
+    anew = _settled(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+    return anew if anew.log_evidence > fit.log_evidence else fit
 
 
 def _first_guess(problem: Problem) -> FitStart:
