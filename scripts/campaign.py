@@ -1,6 +1,6 @@
 """A campaign in virtual time: power cuts, a swapped unit, a laptop; nothing lost, nothing twice.
 
-python scripts/campaign.py [--units 50] [--cuts 2] [--folder FOLDER]
+python scripts/campaign.py [--units 50] [--cuts 2] [--laptop 2] [--folder FOLDER]
 
 Each bench is a process of its own that works through the campaign by `ohmwright campaign work`, its
 standard input being the scanner. A power cut is SIGKILL in the middle of a run. Prints one line for
@@ -16,6 +16,7 @@ import subprocess
 import sys
 import time
 from collections import Counter
+from contextlib import closing
 from dataclasses import dataclass, field
 from itertools import islice
 from pathlib import Path
@@ -80,10 +81,12 @@ class World:
 
     folder: Path
     units: int
+    laptop_units: int = 2
+    """How many units are measured on a laptop without a network."""
     scans: int = 0
     cut_runs: list[str] = field(default_factory=list)
     on_laptop: list[str] = field(default_factory=list)
-    """Units that were measured on a laptop without a network."""
+    """Units that were measured there."""
 
     @property
     def records(self) -> Path:
@@ -117,11 +120,15 @@ class World:
         """The environment of every program here: user folders of its own."""
         own = {f"XDG_{name}_HOME": str(self.folder / name.lower()) for name in ("DATA", "STATE")}
         own |= {"XDG_CONFIG_HOME": str(self.folder / "config"), "OHMWRIGHT_OPERATOR": "R. Oake"}
-        return {**os.environ, **own, "OHMWRIGHT_LOCKS": str(self.folder / "locks")}
+        own |= {"OHMWRIGHT_LOCKS": str(self.folder / "locks")}
+        # compiled once for all programs, also where nothing may be written beside the sources
+        own |= {"PYTHONPYCACHEPREFIX": str(self.folder / "compiled"), "PYTHONDONTWRITEBYTECODE": ""}
+        return {**os.environ, **own}
 
     def rows(self, query: str) -> list[tuple[str, ...]]:
         """Rows of the store, read past the program."""
-        with sqlite3.connect(self.records / "records.sqlite", timeout=30) as connection:
+        place = self.records / "records.sqlite"
+        with closing(sqlite3.connect(place, timeout=30)) as connection:
             return connection.execute(query).fetchall()
 
     def unfinished(self) -> list[str]:
@@ -165,7 +172,7 @@ def merge_laptop(world: World) -> None:
     begun = {tag for (tag,) in world.rows("SELECT tag FROM campaign_log WHERE what <> 'planned'")}
     tags = map(world.tag, range(world.units, 0, -1))
     free = (tag for tag in tags if tag not in {*begun, world.swapped})
-    world.on_laptop += islice(free, 2)
+    world.on_laptop += islice(free, world.laptop_units)
     for tag in world.on_laptop:
         subprocess.run(
             [
@@ -183,7 +190,7 @@ def merge_laptop(world: World) -> None:
 
 def work(world: World, *, cut: bool) -> None:
     """Work through the campaign until it is done; with `cut`, until the power fails in a run."""
-    bench = subprocess.Popen(
+    with subprocess.Popen(
         [
             *(sys.executable, __file__, "--work"),
             *("--folder", str(world.folder), "--units", str(world.units)),
@@ -193,7 +200,13 @@ def work(world: World, *, cut: bool) -> None:
         stderr=subprocess.DEVNULL,
         text=True,
         env=world.environment(),
-    )
+    ) as bench:
+        _scan(world, bench, cut=cut)
+        bench.communicate(timeout=120)
+
+
+def _scan(world: World, bench: subprocess.Popen[str], *, cut: bool) -> None:
+    """Scan each unit that the bench asks for; with `cut`, cut its power in one of the runs."""
     assert bench.stdin is not None
     assert bench.stdout is not None
     before, scanned = world.done(), 0
@@ -201,16 +214,14 @@ def work(world: World, *, cut: bool) -> None:
         if not line.startswith("Next: "):
             continue
         if scanned == 3 * world.units:  # it turns in circles
-            break
+            return
         tag = line.removeprefix("Next: ").partition(":")[0]
         bench.stdin.write(f"{tag}\n")  # a scanner ends with Enter
         bench.stdin.flush()
         world.scans, scanned = world.scans + 1, scanned + 1
-        if cut and world.done() - before >= 2 and (runs := _cut(world, bench)):
+        if cut and world.done() > before and (runs := _cut(world, bench)):
             world.cut_runs += runs
-            break
-    bench.stdin.close()
-    bench.wait(timeout=120)
+            return
 
 
 def _cut(world: World, bench: subprocess.Popen[str]) -> list[str]:
@@ -293,7 +304,11 @@ def judge(world: World, cuts: int) -> int:
         ("runs cut and finished later", len(resumed - {*world.unfinished()}), cuts),
         ("swapped units caught", refused.count(world.swapped), 1),
         ("other units refused", len(refused) - refused.count(world.swapped), 0),
-        ("units merged from a laptop", sum(finished[t] for t in world.on_laptop), 2),
+        (
+            "units merged from a laptop",
+            sum(finished[tag] for tag in world.on_laptop),
+            world.laptop_units,
+        ),
         ("records that do not verify", verified.count("Not whole"), 0),
     )
     bad = 0
@@ -327,15 +342,16 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.split("\n\n")[0])
     parser.add_argument("--units", type=int, default=50)
     parser.add_argument("--cuts", type=int, default=2)
+    parser.add_argument("--laptop", type=int, default=2, help="units measured on a laptop")
     parser.add_argument("--folder", type=Path)
     parser.add_argument("--work", action="store_true", help=argparse.SUPPRESS)
     given = parser.parse_args()
     if given.work:
         return work_as_bench(World(given.folder, given.units))
     if given.folder is not None:
-        return run(World(given.folder, given.units), given.cuts)
+        return run(World(given.folder, given.units, given.laptop), given.cuts)
     with TemporaryDirectory() as folder:
-        return run(World(Path(folder), given.units), given.cuts)
+        return run(World(Path(folder), given.units, given.laptop), given.cuts)
 
 
 if __name__ == "__main__":

@@ -1,5 +1,9 @@
 """Durable commits beside the disk's own rate; fleet queries beside a store without help for them.
 
+Batch ÷ single hangs on the disk: an event in a batch costs 10 to 20 microseconds (JSON, hash,
+insert), and one commit at least its sync. So 30 is reached where a sync takes 0.3 ms or more; on
+a faster disk both rates are higher, and their ratio is lower (12 to 15 at 0.1 ms).
+
 Run: python scripts/bench/store.py [--results 1000000] [--rounds 60] [--folder FOLDER] [--seed 1]
 """
 

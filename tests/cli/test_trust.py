@@ -109,7 +109,7 @@ def test_a_forged_verdict_is_told_by_its_values_and_no_paper_certifies_it(
     for command in (("certificate", "last", "--pdf", paper), ("record", "approve", "last")):
         refused = ohmwright(*command, *here)
         assert refused.code == 6
-        assert "certify a verdict against its own values" in refused.err
+        assert "certify a verdict against its own record" in refused.err
     assert not paper.exists()
 
 

@@ -9,8 +9,9 @@ from pathlib import Path
 import pytest
 from sqlalchemy import text
 
+from ohmwright.model.document import document
 from ohmwright.model.errors import UsageError
-from ohmwright.model.event import PointDone
+from ohmwright.model.event import DocumentKept, PointDone
 from ohmwright.model.paper import Authorised, Authority, PaperChange, PaperData, Party
 from ohmwright.model.result import Conformity
 from ohmwright.records.add_addendum import Wanted, add_addendum
@@ -33,9 +34,25 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.records.verdict_audit import audit_verdicts
 
-from .some_events import AT, point, started, whole_run
+from .some_events import AT, finished, point, started, whole_run
 
 PAPER = PaperData(laboratory=Party(name="Fennel Metrology", address=("2 Quay", "Orle")))
+
+
+PROCEDURE = """\
+title = "Quick check"
+revision = "1"
+model = "Model ä 'x'"
+
+[[step]]
+kind = "power_curve"
+name = "cut"
+mode = "cut"
+setting_w = 80
+loads_ohm = [100]
+power_w = [{}]
+tolerance = {{ percent = 5 }}
+"""
 
 
 def add(store: SqlStore, what: str, run: str = "a", **said: object) -> Addendum:
@@ -292,3 +309,19 @@ def test_a_rule_of_another_package_is_named_and_a_pass_beyond_what_it_accepts_fo
     assert (beyond.kind, unknown.kind) == ("wrong", "warning")
     assert "81.5 is not among those accepted on record" in beyond.what
     assert "by the rule 'house rule', of another package, were not decided" in unknown.what
+
+
+def test_limits_other_than_those_of_the_procedure_kept_are_found() -> None:
+    def said(power_w: float) -> list[tuple[str, str]]:
+        kept = document("procedure", Path("quick.toml"), PROCEDURE.format(power_w))
+        begun = started("a").model_copy(update={"documents": (kept.ref,)})
+        events = (begun, DocumentKept(at=AT, bench_s=0.0, document=kept), point(), finished())
+        return [(one.kind, one.what) for one in audit_verdicts("a", events)]
+
+    assert said(80) == []
+    ((kind, what),) = said(70)
+    assert kind == "wrong"
+    assert "is recorded with limits of 76 to 84 W; the procedure kept with it states" in what
+    assert "limits of 66.5 to 73.5 W" in what
+    ((kind, what),) = said(-1)
+    assert (kind, "'quick.toml', which is not understood" in what) == ("warning", True)

@@ -8,6 +8,7 @@ from datetime import UTC
 from functools import cached_property
 from pathlib import Path
 
+from ohmwright.engine.limits_on_record import differing_limits
 from ohmwright.engine.verdict_on_record import differing_verdicts
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event
@@ -155,7 +156,7 @@ def renderer_of_run(
 ) -> CertificateRenderer:
     """Return the renderer for a run as it is given, whatever paper was issued of it."""
     events = store.events(run.run_id)
-    _refuse_differing_verdicts(run.run_id, events)
+    _refuse_contradictions(run.run_id, events)
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
     issue = _issue(run, laboratory, options.words)
     note = " ".join(notes_on_signatures(run, trusted))
@@ -166,13 +167,14 @@ def renderer_of_run(
     return CertificateRenderer(certificate, record.decode(), options, laboratory)
 
 
-def _refuse_differing_verdicts(run_id: str, events: Sequence[Event]) -> None:
-    """Raise RecordError where a verdict on record is not what the values on record give."""
-    differing = [f"event {number}: {said}" for number, said in differing_verdicts(events)]
+def _refuse_contradictions(run_id: str, events: Sequence[Event]) -> None:
+    """Raise RecordError where the values or the procedure on record say otherwise than a result."""
+    found = (*differing_verdicts(events), *differing_limits(events))
+    differing = [f"event {number}: {said}" for number, said in found]
     if differing:
         raise RecordError(
             f"Run {run_id}: {'; '.join(differing)}.",
-            "A paper would certify a verdict against its own values. No paper was written.",
+            "A paper would certify a verdict against its own record. No paper was written.",
             "Hold the record against a copy: ohmwright record verify; measure the unit anew.",
         )
 

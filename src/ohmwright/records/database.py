@@ -111,7 +111,7 @@ class Database:
         """A view of the store that does not change while others write."""
         with self.errors_translated(), self.engine.connect() as connection:
             if self.is_sqlite:
-                connection.exec_driver_sql("BEGIN")
+                driver_connection(connection).execute("BEGIN")
             else:
                 connection.execution_options(isolation_level="REPEATABLE READ")
             yield connection

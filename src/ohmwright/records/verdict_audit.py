@@ -1,9 +1,10 @@
-"""Audit of verdicts: whether each follows from the values, limits and rule on record."""
+"""Audit of verdicts: whether each follows from values, limits, rule and procedure on record."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from ohmwright.engine.limits_on_record import differing_limits, unreadable_procedures
 from ohmwright.engine.verdict_on_record import differing_verdicts, unknown_rules
 from ohmwright.model.event import Event
 
@@ -11,12 +12,16 @@ from .audit_finding import AuditFinding
 
 
 def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
-    """Yield each verdict of a whole run that its own figures do not give.
+    """Yield what of a whole run its own figures do not give, or its procedure states otherwise.
 
-    Also a warning for each rule that is another package's: what it decided is not decided again.
+    Also a warning for each rule that is another package's, as what it decided is not decided again,
+    and for each procedure that cannot be read.
     """
-    for number, said in differing_verdicts(events):
+    for number, said in (*differing_verdicts(events), *differing_limits(events)):
         yield AuditFinding(said, run_id, number)
     for rule in unknown_rules(events):
         what = f"its verdicts by the rule '{rule}', of another package, were not decided once more"
         yield AuditFinding(what, run_id, kind="warning")
+    for name in unreadable_procedures(events):
+        what = f"its limits were not held against its procedure '{name}', which is not understood"
+        yield AuditFinding(f"{what} here", run_id, kind="warning")

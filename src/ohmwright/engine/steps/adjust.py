@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Mapping
 from typing import ClassVar, Literal
 
 from pydantic import model_validator
@@ -20,7 +20,7 @@ from ohmwright.instruments.required_messages import SERVICE
 from ohmwright.model.event import Event
 from ohmwright.model.hardware import GeneratorData, Positive, ServicePoint
 from ohmwright.model.step import Point, Stage, Timing, check_units
-from ohmwright.model.tolerance import Tolerance, target_of
+from ohmwright.model.tolerance import Target, Tolerance, target_of
 from ohmwright.wire.command_set import Verb
 
 from .base import StepRun, TimedStep
@@ -52,6 +52,10 @@ class AdjustStep(TimedStep):
         """Return the adjustment point with its load, target and decision rule."""
         target = target_of("current_ma", self.current_ma, self.tolerance)
         return Point(name=self.point, load_ohm=self.load_ohm, target=target, decision=self.rule)
+
+    def stated_targets(self) -> Mapping[str, Target]:
+        """Return the target of the adjustment point."""
+        return {self.point: self.target_point().target}
 
     def judged_points(self) -> tuple[Point, ...]:
         """Return the adjustment point."""

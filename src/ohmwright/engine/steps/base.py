@@ -28,7 +28,7 @@ from ohmwright.model.hardware import GeneratorData, NotNegative, Positive, Servi
 from ohmwright.model.quantity import Quantity
 from ohmwright.model.result import Result
 from ohmwright.model.step import MEASURED, Name, Point, Stage, Timing
-from ohmwright.model.tolerance import Tolerance, target_of
+from ohmwright.model.tolerance import Target, Tolerance, target_of
 from ohmwright.wire.command_set import Verb
 
 _READ: tuple[Quantity, ...] = ("current_ma", "power_w")
@@ -71,6 +71,10 @@ class Step(FrozenModel):
     @abstractmethod
     def point_names(self) -> tuple[str, ...]:
         """Return the names of all points that must have a result; none for an instruction."""
+
+    def stated_targets(self) -> Mapping[str, Target]:
+        """Return the limits that the step states, by point; records are held against them."""
+        return {}
 
     @abstractmethod
     def run(self, work: StepRun) -> AsyncIterator[Event]:
@@ -183,6 +187,10 @@ class SettingStep(ModeStep):
     @abstractmethod
     def points(self) -> tuple[Point, ...]:
         """Return each load resistance with its target and decision rule, in measuring order."""
+
+    def stated_targets(self) -> Mapping[str, Target]:
+        """Return the target of every point."""
+        return {point.name: point.target for point in self.points()}
 
     def judged_points(self) -> tuple[Point, ...]:
         """Return the points with a target of current or power."""

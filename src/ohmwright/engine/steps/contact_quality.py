@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator
+from collections.abc import AsyncIterator, Iterator, Mapping
 from typing import ClassVar, Literal
 
 from pydantic import model_validator
@@ -76,6 +76,16 @@ class ContactQualityStep(InstrumentStep):
         """Return the names of both thresholds: where the alarm comes on, and where it goes out."""
         return ("alarm", "clear")
 
+    def stated_targets(self) -> Mapping[str, Target]:
+        """Return the limits of the resistance at which the alarm comes on."""
+        return {"alarm": self.alarm_target}
+
+    @property
+    def alarm_target(self) -> Target:
+        """The limits of the resistance at which the alarm comes on."""
+        low, high = self.alarm_above_ohm, self.alarm_below_ohm
+        return Target(quantity="resistance_ohm", value=(low + high) / 2, lower=low, upper=high)
+
     def requirements(self, bench: Abilities, timing: Timing) -> Iterator[Complaint]:  # noqa: ARG002
         """Complain where the analyzer cannot show those resistances, or the unit has no monitor."""
         span = bench.analyzer.contact_quality_ohm
@@ -128,12 +138,7 @@ def _verdict_in_order(problem: str) -> VerdictAndReason:
 
 
 def _alarm_result(work: StepRun, step: ContactQualityStep, found: SearchResult) -> Result:
-    target = Target(
-        quantity="resistance_ohm",
-        value=(step.alarm_above_ohm + step.alarm_below_ohm) / 2,
-        lower=step.alarm_above_ohm,
-        upper=step.alarm_below_ohm,
-    )
+    target = step.alarm_target
     verdict: VerdictAndReason = found.verdict_instead or ("fail", found.problem)
     if found.alarm is not None:
         verdict = _alarm_verdict(found.alarm, target)

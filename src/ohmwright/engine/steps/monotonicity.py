@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator, Iterator, Sequence
+from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from itertools import pairwise
 from math import isinf
 from typing import Literal
@@ -68,6 +68,11 @@ class MonotonicityStep(ModeStep):
     def point_names(self) -> tuple[str, ...]:
         """Return the names of the points, one a setting."""
         return tuple(name for name, _ in self.levels())
+
+    def stated_targets(self) -> Mapping[str, Target]:
+        """Return the limit at the lowest setting, where there is one."""
+        lowest, limit = self.point_names()[0], self.lowest_limit
+        return {} if limit is None else {lowest: limit}
 
     @property
     def lowest_limit(self) -> Target | None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import inf
 from typing import Literal
 
@@ -37,6 +38,10 @@ class ValueStep(AnsweredStep):
         if high is None and low == 0:
             raise ValueError("at_least = 0 alone is no limit")
         return self
+
+    def stated_targets(self) -> Mapping[str, Target]:
+        """Return the limits of the answer."""
+        return dict.fromkeys(self.point_names(), self.target)
 
     @property
     def target(self) -> Target:
