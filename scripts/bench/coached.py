@@ -153,6 +153,11 @@ class Shown(NamedTuple):
     watches: int
     """How many requests had been watched for by then, with RF on this one among them."""
 
+    @property
+    def watch(self) -> int:
+        """Which watch looks for what this cue asks for; with RF off it is the next."""
+        return self.watches if "RF is off" in self.cue.words else self.watches - 1
+
 
 def _note_watches() -> list[PressWatch]:
     """Let every watch for presses from now on be noted in the list that is returned."""
@@ -193,16 +198,22 @@ def _slips(
         if each.acted is None or each.acted.slip == "":
             continue
         effect = _effect(each.acted, hardware, result)
-        off = "RF is off" in each.cue.words
-        watched = watches[each.watches if off else each.watches - 1 :][:1]
+        watched = watches[each.watch : each.watch + 1]
         sds = abs(effect) / watched[0].foretold_sd if watched else 0.0
-        outcome = _outcome(_until_next_slip(shown[n + 1 :]))
+        outcome = _outcome(_until_next_slip(each, shown[n + 1 :]))
         yield Slipped(outcome, effect, sds, f"{each.cue.words} {each.acted.slip}")
 
 
-def _until_next_slip(later: Sequence[Shown]) -> list[Cue]:
-    """Return the cues up to that of the next slip: what is said after it is said of that."""
-    slips = (n for n, each in enumerate(later) if each.acted is not None and each.acted.slip)
+def _until_next_slip(slip: Shown, later: Sequence[Shown]) -> list[Cue]:
+    """Return the cues up to that of the next slip: what is said after it is said of that.
+
+    Slips that one activation shows together are one.
+    """
+    slips = (
+        n
+        for n, each in enumerate(later)
+        if each.watch != slip.watch and each.acted is not None and each.acted.slip
+    )
     return [each.cue for each in later[: next(slips, len(later)) + 1]]
 
 
