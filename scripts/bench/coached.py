@@ -5,13 +5,17 @@
 Each unit is adjusted twice in virtual time: by a simulated person who acts on cues (reaction 1 to
 5 s, 0.3 to 0.8 s a press, a share of cues with a slip: missed, doubled, other key, other
 direction), and by port. A slip is `named` if the coach said of it that something else than what
-was asked for was seen; `felt` if it did not, but the output was not where it was foretold and was
-moved again; else `left`: nothing came of it, and the point was confirmed on its own readings.
-`left, out of tolerance` must be none. A slip is `noticeable` where readings can tell it: its effect
-on the output, by the simulator's truth, is three times what droop and hunting may do to the level
-since the last fit (0.15 % of the target with RF on, 0.3 % from one activation to the next), and it
-is not the first press of a point, of which nobody knows yet what it does. Those that are not named
-are listed with why. Prints one table and a JSON line.
+was asked for was seen; `doubted` if it said that the meter cannot tell whether it was just that;
+`felt` if neither, but the output was not where it was foretold and was moved again; else `left`:
+nothing came of it, and the point was confirmed on its own readings. `left, out of tolerance` must
+be none. Those that are not named are listed.
+
+A slip can be noticed (`noticeable`) where its effect on the output, by the simulator's truth, is at
+least six times the standard deviation of the output that was foretold with the presses as asked:
+of the level, which droop and hunting move, and of what the presses do, as far as it is known. Why
+six: of two outputs d deviations apart, of which the slip was beforehand 90 times less likely
+(log 90 = 4.5), the slip is the likelier by the readings in a share Phi(d/2 - 4.5/d) of all cases,
+whoever judges: 50 % at 3, 91 % at 4.3, 98.8 % at 6. Prints one table and a JSON line.
 """
 
 from __future__ import annotations
@@ -29,9 +33,13 @@ from typing import NamedTuple
 
 import anyio
 
-from ohmwright.engine.coach_words import NAMES_SLIP
+from ohmwright.adjustment import press_reports
+from ohmwright.adjustment.press_watch import PressWatch
+from ohmwright.adjustment.press_weighing import PressRequest
+from ohmwright.engine.coach_words import CANNOT_TELL, NAMES_SLIP
 from ohmwright.engine.procedure_file import ProcedureFile
 from ohmwright.engine.run import Job, run
+from ohmwright.estimation.prior import TransientPrior
 from ohmwright.fleet.binomial import clopper_pearson
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.cue import Cue
@@ -49,20 +57,25 @@ from scripts.bench.job import landing
 
 PROCEDURE, BENCH = "attended-marlow.toml", "attended.toml"
 _SUCCESS, _RATIO, _FALSE = 0.995, 1.3, 0.001
-_LEVEL_SD, _LEVEL_SD_OFF, _TELLS_SDS = 0.0015, 0.003, 3.0
+_NOTICEABLE_SDS = 6.0
 
 
 class Slipped(NamedTuple):
     """One slip, and what came of it."""
 
     outcome: str
-    """`named`, `felt` or `left`."""
+    """`named`, `doubted`, `felt` or `left`."""
     effect: float
     """What it did to the output, by the simulator's truth, over the target."""
-    hidden_by: str
-    """Why readings cannot tell it; empty where they can."""
+    effect_sds: float
+    """The effect in standard deviations of what was foretold; 0 where no reading followed."""
     words: str
     """What was asked for, and the slip."""
+
+    @property
+    def noticeable(self) -> bool:
+        """Whether readings can tell it from what was asked for."""
+        return self.effect_sds >= _NOTICEABLE_SDS
 
 
 @dataclass
@@ -109,16 +122,17 @@ def procedure_and_bench(slips: float) -> tuple[ProcedureFile, RehearsedBench]:
 async def _adjusted(rehearsed_bench: RehearsedBench, seed: int) -> list[PointLook]:
     bench, hardware = rehearsed_bench.opened(seed)
     file, _ = procedure_and_bench(0.0)
-    shown = _note_cues(bench)
+    watches = _note_watches()
+    shown = _note_cues(bench, watches)
     looks, answers, told = [], 0, 0
     async for event in run(Job(file, ("adjust",), f"unit-{seed}"), bench):
         if isinstance(event, Asked):
             answers += "Press " in event.question
         elif isinstance(event, PointDone):
             look = _look(event.result, hardware)
-            look.slips = list(_slips(shown[told:], hardware, event.result))
+            look.slips = list(_slips(shown[told:], watches, hardware, event.result))
             look.cues = len(shown) - told
-            look.named = any(_names_slip(each) for each, _ in shown[told:])
+            look.named = any(_names_slip(each.cue) for each in shown[told:])
             look.key_answers, answers, told = answers, 0, len(shown)
             looks.append(look)
             if look.verdict != "pass" or not look.inside or look.key_answers:
@@ -131,11 +145,33 @@ def _look(result: Result, hardware: SimulatedBench) -> PointLook:
     return PointLook(result.verdict, off, result.on_s)
 
 
-Shown = tuple[Cue, Acted | None]
-"""A cue, and what was really done on it."""
+class Shown(NamedTuple):
+    """A cue, what was really done on it, and when it was shown."""
+
+    cue: Cue
+    acted: Acted | None
+    watches: int
+    """How many requests had been watched for by then, with RF on this one among them."""
+
+    @property
+    def watch(self) -> int:
+        """Which watch looks for what this cue asks for; with RF off it is the next."""
+        return self.watches if "RF is off" in self.cue.words else self.watches - 1
 
 
-def _note_cues(bench: Bench) -> list[Shown]:
+def _note_watches() -> list[PressWatch]:
+    """Let every watch for presses from now on be noted in the list that is returned."""
+    watches = list[PressWatch]()
+
+    def noted(request: PressRequest, prior: TransientPrior) -> PressWatch:
+        watches.append(PressWatch(request, prior))
+        return watches[-1]
+
+    vars(press_reports)["PressWatch"] = noted
+    return watches
+
+
+def _note_cues(bench: Bench, watches: Sequence[PressWatch]) -> list[Shown]:
     """Let every cue be noted in the list that is returned."""
     person, shown = bench.operator, list[Shown]()
     if isinstance(person, SimulatedOperator):
@@ -144,31 +180,51 @@ def _note_cues(bench: Bench) -> list[Shown]:
         def cue(each: Cue) -> None:
             before = len(person.hands.acted)
             follow(each)
-            shown.append(
-                (each, person.hands.acted[-1] if len(person.hands.acted) > before else None)
-            )
+            acted = person.hands.acted[-1] if len(person.hands.acted) > before else None
+            shown.append(Shown(each, acted, len(watches)))
 
         person.cue = cue  # type: ignore[assignment, method-assign]
     return shown
 
 
-def _slips(shown: Sequence[Shown], hardware: SimulatedBench, result: Result) -> Iterator[Slipped]:
+def _slips(
+    shown: Sequence[Shown],
+    watches: Sequence[PressWatch],
+    hardware: SimulatedBench,
+    result: Result,
+) -> Iterator[Slipped]:
     """Yield each slip among the cues of a point, and what came of it."""
-    first = next((n for n, (_, acted) in enumerate(shown) if acted is not None), 0)
-    for n, (cue, acted) in enumerate(shown):
-        if acted is None or acted.slip == "":
+    for n, each in enumerate(shown):
+        if each.acted is None or each.acted.slip == "":
             continue
-        later = [each for each, _ in shown[n + 1 :]]
-        moved = any(each.kind == "press" for each in _after_judging(later))
-        outcome = "felt" if moved else "left"
-        if any(_names_slip(each) for each in later):
-            outcome = "named"
-        effect = _effect(acted, hardware, result)
-        level_sd = _LEVEL_SD_OFF if "RF is off" in cue.words else _LEVEL_SD
-        hidden_by = "the first press of the point" if n == first else ""
-        if abs(effect) < _TELLS_SDS * level_sd:
-            hidden_by = "smaller than the noise of the level"
-        yield Slipped(outcome, effect, hidden_by, f"{cue.words} {acted.slip}")
+        effect = _effect(each.acted, hardware, result)
+        watched = watches[each.watch : each.watch + 1]
+        sds = abs(effect) / watched[0].foretold_sd if watched else 0.0
+        outcome = _outcome(_until_next_slip(each, shown[n + 1 :]))
+        yield Slipped(outcome, effect, sds, f"{each.cue.words} {each.acted.slip}")
+
+
+def _until_next_slip(slip: Shown, later: Sequence[Shown]) -> list[Cue]:
+    """Return the cues up to that of the next slip: what is said after it is said of that.
+
+    Slips that one activation shows together are one.
+    """
+    slips = (
+        n
+        for n, each in enumerate(later)
+        if each.watch != slip.watch and each.acted is not None and each.acted.slip
+    )
+    return [each.cue for each in later[: next(slips, len(later)) + 1]]
+
+
+def _outcome(later: Sequence[Cue]) -> str:
+    """Return what came of a slip, by the cues that were shown after it."""
+    if any(_names_slip(each) for each in later):
+        return "named"
+    if any(CANNOT_TELL in each.words + each.seen for each in later):
+        return "doubted"
+    moved = any(each.kind == "press" for each in _after_judging(later))
+    return "felt" if moved else "left"
 
 
 def _effect(acted: Acted, hardware: SimulatedBench, result: Result) -> float:
@@ -194,7 +250,7 @@ def _effect(acted: Acted, hardware: SimulatedBench, result: Result) -> float:
 
 
 def _names_slip(cue: Cue) -> bool:
-    return any(name in cue.seen for name in NAMES_SLIP)
+    return any(name in cue.words + cue.seen for name in NAMES_SLIP)
 
 
 def _after_judging(later: Sequence[Cue]) -> Sequence[Cue]:
@@ -207,7 +263,7 @@ def _figures(coached: list[PointLook], remote: list[PointLook]) -> dict[str, flo
     passed = [look for look in coached if look.verdict == "pass"]
     false = sum(not look.inside for look in passed)
     slips = [(slip, look) for look in coached for slip in look.slips]
-    left = [look for slip, look in slips if slip.outcome == "left"]
+    left = [look for slip, look in slips if slip.outcome in ("doubted", "left")]
     on_s, remote_s = (median(x.on_s for x in looks) for looks in (coached, remote))
     return {
         "points": len(coached),
@@ -225,11 +281,16 @@ def _figures(coached: list[PointLook], remote: list[PointLook]) -> dict[str, flo
         "points with a typed answer about presses": sum(x.key_answers > 0 for x in coached),
         "points without a slip, one named": sum(x.named and not x.slips for x in coached),
         "slips, all": len(slips),
-        "slips noticeable": sum(slip.hidden_by == "" for slip, _ in slips),
+        "slips noticeable": sum(slip.noticeable for slip, _ in slips),
         "slips noticed": sum(slip.outcome == "named" for slip, _ in slips),
         "slips noticeable, not noticed": sum(
-            slip.outcome != "named" and slip.hidden_by == "" for slip, _ in slips
+            slip.outcome != "named" and slip.noticeable for slip, _ in slips
         ),
+        "slips of 3 to 6 sd": sum(3 <= slip.effect_sds < 6 for slip, _ in slips),
+        "slips of 3 to 6 sd, noticed": sum(
+            slip.outcome == "named" and 3 <= slip.effect_sds < 6 for slip, _ in slips
+        ),
+        "slips doubted": sum(slip.outcome == "doubted" for slip, _ in slips),
         "slips felt": sum(slip.outcome == "felt" for slip, _ in slips),
         "slips left, in tolerance": sum(look.inside for look in left),
         "slips left, out of tolerance": sum(not look.inside for look in left),
@@ -245,6 +306,7 @@ _BARS = {
     "false accept, 95 % upper bound": f"at most {_FALSE}",
     "RF-on ÷ by port, median": f"at most {_RATIO}",
     "points with a typed answer about presses": "0 where the person acts",
+    "slips noticeable, not noticed": "0",
     "slips left, out of tolerance": "0",
 }
 
@@ -269,8 +331,10 @@ def main() -> None:
         )
     figures = _figures(coached, remote)
     for slip in (slip for look in coached for slip in look.slips if slip.outcome != "named"):
-        why = slip.hidden_by or "noticeable"
-        print(f"not noticed, {slip.outcome}: {slip.words}: {100 * slip.effect:+.2f} %, {why}")
+        print(
+            f"not noticed, {slip.outcome}: {slip.words}: {100 * slip.effect:+.2f} %, "
+            f"{slip.effect_sds:.1f} sd"
+        )
     for name, value in figures.items():
         print(f"{name:42} {value:10.4g}  {_BARS.get(name, '')}")
     print(json.dumps({"bench": "coached", "units": options.units, **figures}))

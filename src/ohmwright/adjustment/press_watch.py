@@ -87,6 +87,11 @@ class PressWatch:
         return enough and self._weighed.nothing < _NOTHING
 
     @property
+    def foretold_sd(self) -> float:
+        """Standard deviation of the output after what was asked for, relative to the target."""
+        return self._weighed.foretold_sd
+
+    @property
     def longest_reaction_s(self) -> float:
         """How long is waited for all the presses before nothing is taken to have been pressed."""
         return 5.0 + _LONGEST_PRESS_S * sum(abs(press.times) for press in self.asked)

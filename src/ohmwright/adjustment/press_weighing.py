@@ -104,6 +104,13 @@ class PressWeighing:
         return abs(float(gain @ self._prior.mean)) > _GAIN_KNOWN_SDS * sd
 
     @property
+    def foretold_sd(self) -> float:
+        """Standard deviation of the output after what was asked for, relative to the target."""
+        asked = (0, 0) if self.cue_s is None else counts_of(self.asked, self._keys)
+        output = output_at(*(at + more for at, more in zip(self._position, asked, strict=True)))
+        return float(np.sqrt(output @ self._prior.covariance @ output))
+
+    @property
     def nothing(self) -> float:
         """Probability that nothing was pressed."""
         return sum(p for p, case in self.likely if not case.what.presses)

@@ -37,6 +37,8 @@ NAMES_SLIP = (
     NAMES_EARLIER,
 )
 """Of these, one is in every sentence that tells of a slip."""
+CANNOT_TELL = "cannot tell whether"
+"""In the sentence that says that the readings do not show what was pressed."""
 
 
 def cue_at_end(end: Finish) -> Cue:
@@ -83,7 +85,7 @@ def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
 
 def unsure_words(asked: tuple[Press, ...]) -> str:
     """Return that the readings could not tell presses from a slip, as a sentence."""
-    return f"The meter cannot tell whether it was just that: {presses_words(asked)}."
+    return f"The meter {CANNOT_TELL} it was just that: {presses_words(asked)}."
 
 
 def merged(seen: PressesSeen) -> tuple[Press, ...]:
