@@ -24,6 +24,7 @@ from ohmwright.engine.procedure import Procedure, rebuild
 from ohmwright.engine.resume import run_started_event
 from ohmwright.engine.steps.instruction import InstructionStep
 from ohmwright.engine.steps.output import OutputStep
+from ohmwright.model.errors import UsageError
 from ohmwright.model.event import ActivationOpened, Event, Fault, PointDone
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.model.result import Result
@@ -377,3 +378,24 @@ def test_what_fails_to_show_a_sweep_is_said_so_on_record(bench_file: Path, recor
     assert isinstance(last, Fault)
     assert last.message.startswith("The program that showed the run failed: ZeroDivisionError")
     assert last.rf_state == "off"
+
+
+@pytest.mark.parametrize("stages", ["asleft", ["asleft"], ("as_found", "adust")])
+def test_a_stage_that_there_is_not_is_refused_and_begins_no_run(
+    stages: Any, bench_file: Path, records: str
+) -> None:
+    procedure = bench_file.parents[1] / "procedures" / "demo-monopolar.toml"
+    with ohmwright.bench(bench_file) as bench, pytest.raises(UsageError, match="There is no stage"):
+        bench.run(procedure, stages=stages, records=records)
+    assert not Path(records).exists()
+
+
+def test_another_event_loop_is_refused_before_anything_is_opened(bench_file: Path) -> None:
+    """Any loop but asyncio's is like none: what waits is driven by hand here."""
+
+    async def open_and_close() -> None:
+        async with ohmwright.open_bench(bench_file):
+            raise AssertionError("a bench was opened")
+
+    with pytest.raises(UsageError, match="event loop of asyncio"):
+        open_and_close().send(None)

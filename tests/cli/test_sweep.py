@@ -7,7 +7,7 @@ from pathlib import Path
 import pyarrow.parquet
 import pytest
 
-from ohmwright.api import async_bench
+from ohmwright.api import async_bench, sweep_run
 from ohmwright.instruments.remote_generator import RemoteGenerator
 from ohmwright.model.errors import LinkLost
 from ohmwright.model.shipped import shipped
@@ -172,6 +172,8 @@ def test_a_sweep_cut_short_is_resumed_drawn_and_compared(
     assert rest.json["points"] == 3
     both = ohmwright(*SWEEP, "--resume", run, "--records", place)
     assert (both.code, "--resume says what is measured" in both.err) == (2, True)
+    planned = ohmwright(*SWEEP[:3], "--resume", run, "--plan", "any.toml", "--records", place)
+    assert (planned.code, "--plan gives another" in planned.err) == (2, True)
     resumed = ohmwright(
         *(*SWEEP[:3], "--resume", "last", "--records", place),
         *("--plot", picture, "--band", "20", "--against", first),
@@ -223,3 +225,35 @@ def test_a_fault_ends_it_with_its_points_shown_and_the_number_to_go_on_with(
     assert len(path.read_text(encoding="utf-8").splitlines()) == 2
     resumed = ohmwright(*SWEEP[:3], "--resume", "last", "--records", place, "--json")
     assert [row["load_ohm"] for row in resumed.json] == [200.0, 500.0]
+
+
+def test_a_sweep_none_of_whose_points_has_a_value_is_shown_and_written(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    path, place = tmp_path / "curve.csv", tmp_path / "r"
+    too_little = (*SWEEP[:3], "--mode", "cut=0.01", "--loads", "500", "--records", place)
+    seen = ohmwright(*too_little, "--csv", path)
+    assert seen.code == 4, seen.err
+    assert "not measured" in seen.out
+    assert "out of date" not in seen.out  # nothing was held against the certificate
+    assert len(path.read_text(encoding="utf-8").splitlines()) == 2
+    assert ohmwright(*SWEEP, "--records", place, "--against", path).code == 0
+
+
+def test_a_line_that_was_lost_and_opened_anew_is_told(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    select, calls = RemoteGenerator.select, []
+
+    async def lost_once(self: RemoteGenerator, mode: str, setting_w: float) -> None:
+        calls.append(setting_w)
+        if len(calls) == 2:
+            raise LinkLost("The generator's line is gone.")
+        await select(self, mode, setting_w)
+
+    monkeypatch.setattr(RemoteGenerator, "select", lost_once)
+    monkeypatch.setattr(sweep_run, "_PAUSES_S", (0.0, 0.0, 0.0))
+    options = (*SWEEP, "--loads", "200,500", "--records", tmp_path / "r", "--on-fault", "go-on")
+    done = ohmwright(*options)
+    assert done.code == 0, done.err
+    assert "the sweep went on after: The generator's line is gone." in done.err

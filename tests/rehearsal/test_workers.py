@@ -107,3 +107,13 @@ def test_a_cluster_that_does_not_answer_is_named(
     monkeypatch.setattr("ohmwright.rehearsal.cluster._CONNECT_S", 0.2)
     with pytest.raises(UsageError, match=r"127\.0\.0\.1:9"):
         rehearse_units((make(),), 1, Sharing(cluster="tcp://127.0.0.1:9"))
+
+
+def test_after_ctrl_c_no_worker_is_left_at_work(make: Callable[..., Rehearsed]):
+    def interrupt(_: UnitOutcome) -> None:
+        raise KeyboardInterrupt
+
+    rehearse_units((make(),), 1000, Sharing(workers=2), interrupt)
+    for child in multiprocessing.active_children():
+        child.join(20)
+        assert child.exitcode is not None

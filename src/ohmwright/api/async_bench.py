@@ -15,7 +15,7 @@ from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.registered_asset import RegisteredAsset
-from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.step import STAGES, Stage, known_stages
 
 from .bench_data import BenchChoice, BenchData
 from .curve import Curve, CurvePoint
@@ -203,7 +203,7 @@ class AsyncBench:
         OhmwrightError. A run that a person stops is returned unfinished.
         """
         file = procedure_of(None if procedure is None else Path(procedure), self._unit)
-        stages = tuple(options.get("stages", STAGES))
+        stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)
         with (open_records if resume is None else open_existing_records)(records) as store:
             store.key.load()  # a run that nobody can sign is not begun

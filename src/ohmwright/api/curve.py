@@ -87,8 +87,8 @@ class CurveOrigin(FrozenModel):
     software: str
     begun_at: datetime
     """By the bench's clock."""
-    age_s: float
-    """Age of the activation at which the values hold."""
+    age_s: float | None
+    """Age of the activation at which the values hold; None where no point has a value."""
     seed: int | None
     """The simulated unit's; None for a real bench."""
 
@@ -209,7 +209,7 @@ def curve_of(events: Sequence[Event]) -> Curve:
         certificate="" if traced is None else traced.certificate,
         software=started.software,
         begun_at=started.at,
-        age_s=ages_s[0] if ages_s else nan,
+        age_s=ages_s[0] if ages_s else None,
         seed=started.seed,
     )
     return Curve(points, origin)

@@ -167,7 +167,7 @@ def _curve_of_rows(found: list[dict[str, str]]) -> Curve:
         certificate=first["certificate"],
         software=first["software"],
         begun_at=datetime.fromisoformat(first["begun_at"]),
-        age_s=float(first["age_s"]),
+        age_s=float(first["age_s"]) if first["age_s"] else None,
         seed=int(first["simulated_seed"]) if first["simulated_seed"] else None,
     )
     return Curve(tuple(_point_of_row(row) for row in found), origin)

@@ -22,6 +22,7 @@ from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.remote_clock import SteppedClock
 from ohmwright.wire.clock import Clock, RealClock, VirtualClock
 from ohmwright.wire.dialogue import Dialogue
+from ohmwright.wire.event_loop import refuse_other_event_loop
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.memory import MemoryLink
 
@@ -77,6 +78,7 @@ async def open_bench(
     `operator_name`: who started a run that nobody attends, or that a simulated person does.
     Raises SourceError, UsageError, LinkError.
     """
+    refuse_other_event_loop()
     if not guarded and data.file.simulation is None and data.can_be_guarded:
         raise UsageError(
             f"{data.path}: a real bench is not worked without its guard.",

@@ -21,6 +21,7 @@ from ohmwright.engine.run import results
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped
+from ohmwright.reports.text import printable
 
 from .console import CAUTION, err
 from .live import LiveView, showing
@@ -57,7 +58,7 @@ def run_sweep(request: SweepRequest) -> int:
     if request.resume is None:
         plan = request.plan.read(data)
     else:
-        request.plan.refuse_beside("--resume")
+        request.plan.refuse_all_beside("--resume")
     if plan is not None:
         plan.refuse_impossible(data, OPTION_OF_KEY)
     request.files.refuse_unwritable()
@@ -147,6 +148,12 @@ def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Cu
     (sweep,) = sweeps
     curve = sweep.curve()
     print_sweep(curve, others, sweep.store.database.place, as_json=request.as_json)
+    for fault in sweep.outlived:
+        err().print(
+            f"RF was read back as off and the sweep went on after: {printable(fault.message)}",
+            soft_wrap=True,
+            markup=False,
+        )
     whole = sweep.finished and all(point.settled for point in curve)
     if not sweep.finished:
         where = "" if request.records is None else f" --records {quote(request.records)}"

@@ -48,6 +48,16 @@ class PlanOptions:
     plan: Path | None
     """A file that says all of it."""
 
+    def refuse_all_beside(self, option: str) -> None:
+        """Raise UsageError where a plan or any of it is given beside `option`."""
+        self.refuse_beside(option)
+        if self.plan is not None:
+            raise UsageError(
+                f"{option} goes on by the plan on record; --plan gives another.",
+                _NOTHING_WRITTEN,
+                "Leave out --plan, or begin a sweep of its own without --resume.",
+            )
+
     def refuse_beside(self, option: str) -> None:
         """Raise UsageError where any of it is given beside `option`, which says all of it."""
         if replace(self, plan=None) != NO_PLAN:

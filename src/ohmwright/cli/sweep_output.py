@@ -55,7 +55,7 @@ def print_sweep(curve: Curve, others: Sequence[Curve], place: str, *, as_json: b
     out().print(_coverage(curve))
     if not curve.origin.certificate:
         out().print("No analyzer certificate: uncertainties are of the readings alone.")
-    elif not all(point.certified for point in curve):
+    elif not all(point.certified for point in curve if point.power is not None):
         out().print(f"Certificate {curve.origin.certificate} was out of date: not traceable.")
     for remark in (*curve.remarks(), *_compared(curve, others)):
         out().print(Text(printable(remark)), soft_wrap=True)

@@ -33,6 +33,7 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result, Verdict, latest, worst
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.model.traceability import Traceability
+from ohmwright.wire.event_loop import refuse_other_event_loop
 
 from .capability import refuse_impossible
 from .foresight import foreseen
@@ -94,6 +95,7 @@ async def run(
     UsageError where a run that goes on was begun with another unit, bench, procedure or data. A
     fault ends the run with a Fault event, then is raised.
     """
+    refuse_other_event_loop()
     unit, assignment = bench.unit, job.assignment
     refuse_another_job(
         job.earlier,

@@ -2,18 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Annotated, Literal
 
 from pydantic import Field, model_validator
 
 from .base import FrozenModel
 from .decision import Decision, SimpleAcceptance
+from .errors import UsageError
 from .hardware import NotNegative, Positive
 from .quantity import Quantity
 from .tolerance import Target, Tolerance, absolute_key, sides
 
 Stage = Literal["as_found", "adjust", "as_left"]
 STAGES: tuple[Stage, ...] = ("as_found", "adjust", "as_left")
+
+
+def known_stages(stages: Iterable[str]) -> tuple[Stage, ...]:
+    """Return the stages of those names, in order. Raises UsageError for one that there is not."""
+    names = (stages,) if isinstance(stages, str) else tuple(stages)
+    if unknown := [name for name in names if name not in STAGES]:
+        raise UsageError(
+            f"There is no stage {unknown[0]!r}.",
+            "Nothing was switched on.",
+            f"The stages are {', '.join(STAGES)}.",
+        )
+    return tuple(stage for stage in STAGES if stage in names)
+
+
 Name = Annotated[str, Field(pattern=r"^[a-z0-9][a-z0-9_.-]*$", max_length=60)]
 MEASURED: tuple[Stage, ...] = ("as_found", "as_left")
 

@@ -14,7 +14,7 @@ from concurrent.futures import (
     wait,
 )
 from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context, parent_process
+from multiprocessing import active_children, get_context, parent_process
 from multiprocessing.connection import wait as wait_for
 from multiprocessing.synchronize import Event
 from os import _exit
@@ -65,7 +65,7 @@ def _with_one_pool(
     rehearsed: tuple[Rehearsed, ...], left: deque[Task], workers: int
 ) -> Iterator[Done]:
     """Yield outcomes and take their tasks off `left`, until none is left or the pool breaks."""
-    context = get_context("spawn")
+    context, others = get_context("spawn"), set(active_children())
     stopping = context.Event()
     pool = ProcessPoolExecutor(workers, context, _begin, (rehearsed, stopping))
     running: dict[Future[UnitOutcome], Task] = {}
@@ -84,6 +84,9 @@ def _with_one_pool(
         for future in running:
             future.cancel()
         pool.shutdown(wait=not running, cancel_futures=True)
+        if running:  # an interpreter that ends would wait for the unit in each worker's hand
+            for worker in set(active_children()) - others:
+                worker.terminate()
 
 
 _rehearsed: tuple[Rehearsed, ...] = ()

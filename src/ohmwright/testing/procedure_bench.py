@@ -22,12 +22,13 @@ from ohmwright.model.event import Event
 from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.shipped import shipped
 from ohmwright.model.source import load
-from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.step import STAGES, Stage, known_stages
 from ohmwright.simulator.bench import SimulatedBench
 from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.truth import Truth
 from ohmwright.wire.clock import VirtualClock
+from ohmwright.wire.event_loop import refuse_other_event_loop
 from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.paced_clock import PacedClock
 
@@ -106,9 +107,10 @@ class ProcedureBench:
 
     async def _run(self, procedure: str | Path, stages: tuple[Stage, ...]) -> ProcedureRun:
         file = read_procedure(_found(procedure, self.folder, self.root))
-        events: list[Event] = []
+        chosen, events = known_stages(stages), list[Event]()
+        refuse_other_event_loop()
         self.runs.append(events)
-        async for event in run(Job(file, stages, f"test-{len(self.runs)}"), self.bench):
+        async for event in run(Job(file, chosen, f"test-{len(self.runs)}"), self.bench):
             events.append(event)
         return ProcedureRun(tuple(events))
 
