@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+from dataclasses import replace
 from datetime import UTC, datetime
 from math import sqrt
 from pathlib import Path
@@ -160,6 +161,14 @@ def test_limits_are_of_outputs_alone_and_in_watts() -> None:
     limits = band_limits(shipped("procedures", PROCEDURE))
     assert limits["cut", 300, 500] == pytest.approx((296.7 * 0.94, 296.7 * 1.06))
     assert limits["cut", 300, 200][0] > 100, "a limit of leakage is none of the output"
+
+
+def test_a_mean_stands_where_every_other_curve_has_a_value(curve: Curve) -> None:
+    fewer = replace(curve, points=tuple(p for p in curve.points if p.load_ohm != 500))
+    panel = curve.plot(against=[curve, fewer]).axes[1]
+    (mean,) = (line for line in panel.lines if str(line.get_label()).startswith("mean of"))
+    assert 500 in {p.load_ohm for p in curve.points}
+    assert 500 not in mean.get_xdata()
 
 
 def test_a_picture_shows_bars_limits_and_others(curve: Curve, tmp_path: Path) -> None:

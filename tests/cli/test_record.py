@@ -193,3 +193,15 @@ def test_a_database_that_cannot_be(ohmwright: Callable, place: str, says: str) -
     assert says in outcome.err
     assert "secret" not in outcome.err
     assert "Traceback" not in outcome.err
+
+
+@pytest.mark.parametrize(
+    "options", [("r.csv",), ("r.parquet",), ("r.jsonl", "--parquet"), ("r.xlsx", "--parquet")]
+)
+def test_an_export_under_an_ending_of_another_kind_is_refused(
+    ohmwright: Callable, tmp_path: Path, options: tuple[str, ...]
+) -> None:
+    name, *more = options
+    refused = ohmwright("record", "export", tmp_path / name, *more, "--records", tmp_path / "r")
+    assert (refused.code, "which its ending" in refused.err) == (2, True)
+    assert not (tmp_path / name).exists()

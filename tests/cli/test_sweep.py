@@ -257,3 +257,20 @@ def test_a_line_that_was_lost_and_opened_anew_is_told(
     done = ohmwright(*options)
     assert done.code == 0, done.err
     assert "the sweep went on after: The generator's line is gone." in done.err
+
+
+@pytest.mark.parametrize("band", ["-5", "0", "250"])
+def test_limits_that_cannot_be_are_refused_before_a_bench_is_opened(
+    ohmwright: Callable, tmp_path: Path, no_bench: None, band: str
+) -> None:
+    refused = ohmwright(*SWEEP, "--plot", tmp_path / "c.png", f"--band={band}")
+    assert (refused.code, "cannot be drawn" in refused.err) == (2, True)
+
+
+def test_curves_without_a_point_in_common_are_not_called_alike(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    other, place = tmp_path / "other.csv", tmp_path / "r"
+    assert ohmwright(*SWEEP[:-1], "200", "--csv", other, "--records", place).code == 0
+    seen = ohmwright(*SWEEP, "--against", other, "--records", place)
+    assert "no point in common, nothing was compared" in seen.out

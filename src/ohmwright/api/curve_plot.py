@@ -17,6 +17,7 @@ from matplotlib.ticker import NullFormatter, NullLocator, StrMethodFormatter
 
 from ohmwright.engine.point_measurement import OutputPointsStep
 from ohmwright.engine.procedure_file import read_procedure
+from ohmwright.model.errors import UsageError
 from ohmwright.model.step import Point
 
 from .curve import Curve, CurveKey, CurvePoint
@@ -115,22 +116,25 @@ def _draw_limits(panel: Axes, curve: Curve, of: CurveKey, limits: BandLimits) ->
 
 
 def _draw_others(panel: Axes, of: CurveKey, others: Sequence[Curve], *, first: bool) -> None:
-    """Draw one other curve as a line; of several their mean and twice their standard deviation."""
+    """Draw one other curve as a line; of several their mean and twice their standard deviation.
+
+    Those stand where all of them have a value: a mean of fewer would look as sure as one of all.
+    """
     found: dict[float, list[float]] = {}
     for other in others:
         points = sorted(_of_setting(other, of), key=lambda point: point.load_ohm)
         for load_ohm, power_w in _mean_values(points):
             found.setdefault(load_ohm, []).append(power_w)
-    if not found:
+    loads = sorted(load for load in found if len(found[load]) == len(others))
+    if not loads:
         return
-    loads = sorted(found)
     means = [fmean(found[load]) for load in loads]
     several = len(others) > 1
     name = f"mean of {len(others)} others" if several else f"other, {_day(others[0])}"
     label = name if first else None
     panel.plot(loads, means, "--", color=_OTHERS, lw=1, label=label, zorder=2)
     if several:
-        spread = [2 * stdev(found[load]) if len(found[load]) > 1 else 0.0 for load in loads]
+        spread = [2 * stdev(found[load]) for load in loads]
         low, high = (
             [mean + sign * width for mean, width in zip(means, spread, strict=True)]
             for sign in (-1, 1)
@@ -201,6 +205,12 @@ def _limits(curve: Curve, band: str | PathLike[str] | float | None) -> BandLimit
         return {}
     keys = {point.key for point in curve.points}
     if isinstance(band, int | float):
+        if not 0 < band < 100:
+            raise UsageError(
+                f"Limits of ± {band:g} % of the setting cannot be drawn.",
+                "No picture was made.",
+                "Give a number of percent between 0 and 100, or a procedure file.",
+            )
         part = band / 100
         return {key: (key.setting_w * (1 - part), key.setting_w * (1 + part)) for key in keys}
     return band_limits(Path(band))

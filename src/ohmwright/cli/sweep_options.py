@@ -166,10 +166,17 @@ class SweepFiles:
         if not self.band:
             return None
         try:
-            return float(self.band)
+            percent = float(self.band)
         except ValueError:
             band_limits(Path(self.band))
             return Path(self.band)
+        if not 0 < percent < 100:
+            raise UsageError(
+                f"--band {self.band}: limits of so many percent of the setting cannot be drawn.",
+                _NOTHING_WRITTEN,
+                "Give a number between 0 and 100, or a procedure file.",
+            )
+        return percent
 
     def write(self, curve: Curve, others: Sequence[Curve]) -> None:
         """Write each file. Raises UsageError where one cannot be written."""

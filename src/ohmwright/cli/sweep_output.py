@@ -129,10 +129,11 @@ def _compared(curve: Curve, others: Sequence[Curve]) -> Sequence[str]:
     for other in others:
         found = curve.compare(other)
         certain = found.certain()
-        line = (
-            f"Against {other.origin.asset.id} of {other.origin.begun_at:%Y-%m-%d}: "
-            f"{len(certain)} of {len(found)} points differ by more than U"
-        )
+        of = f"Against {other.origin.asset.id} of {other.origin.begun_at:%Y-%m-%d}"
+        if not found:
+            said.append(f"{of}: no point in common, nothing was compared.")
+            continue
+        line = f"{of}: {len(certain)} of {len(found)} points differ by more than U"
         if certain:
             most = max(certain, key=lambda point: abs(point.difference_w))
             line += (

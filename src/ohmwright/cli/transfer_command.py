@@ -40,6 +40,20 @@ from .open_records import (
     trusted_keys,
 )
 
+_JSON_ENDINGS = frozenset({".jsonl", ".json"})
+_PARQUET_ENDINGS = frozenset({".parquet", ".pq"})
+_OTHER_ENDINGS = frozenset({".csv", ".xlsx", ".xls", ".pdf", ".html", ".sqlite"})
+
+
+def _refuse_ending(file: Path, endings: frozenset[str], written: str, do: str) -> None:
+    """Raise UsageError where the ending of `file` says that it is something else than `written`."""
+    if file.suffix.lower() in endings:
+        raise UsageError(
+            f"{file} would hold {written}, which its ending {file.suffix} denies.",
+            "Nothing was written.",
+            do,
+        )
+
 
 @dataclass(frozen=True)
 class Selection:
@@ -67,6 +81,12 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
 
     Raises RecordError for a damaged run.
     """
+    _refuse_ending(
+        file,
+        _PARQUET_ENDINGS | _OTHER_ENDINGS,
+        "JSON Lines",
+        "Give it the ending .jsonl, or add --parquet for a flat table of results.",
+    )
     with open_records_for_reading(records) as store:
         chosen, void = selection.run_ids_in(store), store.voided_run_ids()
         with new_file(file) as target:
@@ -88,6 +108,7 @@ def write_runs(store: SqlStore, run_ids: Iterable[str], target: BinaryIO) -> Non
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
     """Write every result of the selected runs to a new Parquet file, one row each."""
+    _refuse_ending(file, _JSON_ENDINGS | _OTHER_ENDINGS, "Parquet", "Give it the ending .parquet.")
     with open_records_for_reading(records) as store:
         chosen = frozenset(selection.run_ids_in(store))
         rows = (row for row in results(store.database) if row["run_id"] in chosen)
