@@ -76,3 +76,29 @@ def test_a_damaged_copy_is_not_restored(ohmwright: Callable, tmp_path: Path) -> 
 def test_of_postgresql_its_own_programs_make_copies(ohmwright: Callable, command: str) -> None:
     told = ohmwright("record", command, "x.sqlite", "--records", "postgresql://nobody@host/x")
     assert (told.code, "pg_dump" in told.err) == (2, True)
+
+
+@pytest.mark.parametrize("damage", ["cut to half", "no record"])
+def test_of_a_file_that_cannot_be_read_only_that_is_said(
+    ohmwright: Callable, tmp_path: Path, damage: str
+) -> None:
+    here = tmp_path / "here"
+    kept(here, "a", "b", "c")
+    file = here / "records.sqlite"
+    with closing(sqlite3.connect(file)) as connection:
+        connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    whole = file.read_bytes()
+    file.write_bytes(whole[: len(whole) // 2] if damage == "cut to half" else b"no record " * 500)
+    at = ("--records", here)
+    for command in (
+        ("record", "list", *at),
+        ("worklist", *at),
+        ("record", "verify", *at),
+        ("record", "restore", file, "--records", tmp_path / "there"),
+    ):
+        said = ohmwright(*command)
+        assert said.code == 6, (command, said)
+        assert "nobody knows what of it is lost" in " ".join(said.err.split()), (command, said)
+        assert "Nothing that was acknowledged is lost" not in said.err
+        assert "ohmwright record restore" in " ".join(said.err.split())
+    assert not (tmp_path / "there").exists() or not list((tmp_path / "there").iterdir())

@@ -6,7 +6,10 @@ from sqlalchemy.exc import DBAPIError
 
 from ohmwright.model.errors import RecordError
 
-_DAMAGED = "Restore a copy; do not use it as evidence."
+_DAMAGED = (
+    "Leave the file as it is, and make records of a copy at a new place: 'ohmwright record restore "
+    "COPY --records PLACE', with COPY as 'ohmwright record backup' made it."
+)
 _HELD = "End it, then resume the run."
 _ROOM = "Make room, then resume the run."
 _CAUSES = (
@@ -39,9 +42,11 @@ def record_error(problem: Exception, place: str) -> RecordError:
     said = " ".join(said.split())
     for sign, happened, do in _CAUSES:
         if sign in said.lower():
-            return RecordError(f"{place}: {happened} ({said}).", _MEANS, do)
+            means = _UNREADABLE if do is _DAMAGED else _MEANS
+            return RecordError(f"{place}: {happened} ({said}).", means, do)
     do = "Check the database and the way to it, then resume the run."
     return RecordError(f"{place}: the database failed: {said}.", _MEANS, do)
 
 
 _MEANS = "Nothing that was acknowledged is lost; RF is off while a record is written."
+_UNREADABLE = "It cannot be read, so nobody knows what of it is lost. It is no evidence as it is."
