@@ -76,6 +76,22 @@ def test_a_voided_run_opens_its_unit_again(store: SqlStore) -> None:
     assert one.progress().verdicts == {"pass": 1}
 
 
+def test_a_run_before_again_counts_no_more_though_it_is_reinstated(store: SqlStore) -> None:
+    one = desk(store)
+    for run_id in ("first", "second"):
+        one.begin("HF-1", run_id)
+        store.append_all(run_id, run_of(run_id, *STAGES))
+        one.settle_all()
+        if run_id == "first":
+            add_addendum(store, "first", Wanted(what="voided", operator="Fenn", reason="doubt"))
+    one.again("HF-1", "repaired")
+    add_addendum(store, "first", Wanted(what="reinstated", operator="Fenn", reason="was right"))
+    assert phase(store) == ("open", "")
+    one.begin("HF-1", "third")
+    store.append_all("third", run_of("third", *STAGES))
+    assert phase(store) == ("done", "third")
+
+
 def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     one = desk(store)
     one.take("HF-2")

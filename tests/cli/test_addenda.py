@@ -35,7 +35,9 @@ def place(ohmwright: Callable, procedure: Path, tmp_path: Path) -> Path:
     return folder
 
 
-def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_path: Path) -> None:
+def test_from_approval_to_void_and_back(
+    ohmwright: Callable, place: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     def record(*words: object) -> object:
         return ohmwright("record", *words, "--records", place)
 
@@ -109,6 +111,10 @@ def test_from_approval_to_void_and_back(ohmwright: Callable, place: Path, tmp_pa
         == 0
     )
     assert "VOID" in ohmwright("record", "show", "--records", tmp_path / "b").out
+    monkeypatch.setenv("OHMWRIGHT_OPERATOR", "Nobody Known")
+    stranger = record("reinstate", "last", "--reason", "it was right")
+    assert (stranger.code, "Nobody Known may not" in stranger.err) == (2, True)
+    monkeypatch.delenv("OHMWRIGHT_OPERATOR")
     assert record("reinstate", "last", "--reason", "it was right").code == 0
     assert "must not be used" not in page()
     assert record("verify").code == 0

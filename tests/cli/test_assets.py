@@ -166,12 +166,29 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
     listed = ohmwright("record", "list").out
     assert f"{swapped['run']} refused: The unit at the bench says" in listed
     assert "not recorded" not in listed
+    assert f"resume {swapped['run']}" not in outcome.err
+    assert "It was refused before it began, and is over" in outcome.err
+    shown = ohmwright("record", "show", swapped["run"])
+    assert ("is over: begin a new run" in shown.err, "--resume" in shown.err) == (True, False)
+    assert "Refused: The unit at the bench says" in shown.out
+    paper = ohmwright("certificate", swapped["run"])
+    assert (paper.code, "--resume" in paper.err) == (2, False)
+    assert "Begin a new run." in paper.err
+    on_asset = ohmwright("record", "list", "--asset", "HF-2", "--json").json
+    assert [one["run"] for one in on_asset] == [swapped["run"], whole["run"]]
+    assert ohmwright("record", "list", "--asset", "HF", "--json").json == []
     status = ohmwright("campaign", "status", "may", "--json").json
     assert (status["done"], status["left"], status["in_hand"]) == (1, 1, 1)
     assert ohmwright("next", "--campaign", "may", "--json", "--operator", "Oake").json is None
     with _scanned(monkeypatch, "HF-1\n"):
         assert "may: 2 of 2 done (2 pass); 0 left." in ohmwright(*work).out
     report = ohmwright("campaign", "report", "may", "--json").json
+    paper = ohmwright("record", "report", "may.csv", "--campaign", "may", "--simulated")
+    assert paper.code == 0, paper.err  # the runs are of 2026, by the clock of their benches
+    assert {row.split('"')[1] for row in Path("may.csv").read_text().splitlines()[1:]} <= {
+        "HF-1",
+        "HF-2",
+    }
     assert [(one["tag"], one["verdict"]) for one in report["units"]] == [
         ("HF-1", "pass"),
         ("HF-2", "pass"),

@@ -34,6 +34,7 @@ from ohmwright.records.last_runs import (
     is_begun,
     verdicts_of,
 )
+from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 
 from .recorded_worklist import store_worklist, today
@@ -198,10 +199,21 @@ class CampaignDesk:
         if state.phase != "done":
             raise UsageError(f"Asset {tag} is not done.", "Nothing was noted.")
         said = f"{state.verdict}, run {state.run_id}"
-        while state.phase == "done":  # on two computers it may have been done twice
-            self.note(tag, "again", why, state.run_id)
-            state = self.states()[tag]
+        for run_id in self._runs_that_may_count(tag):
+            self.note(tag, "again", why, run_id)
         return f"{tag} is to be done again: {why}. It was done: {said}"
+
+    def _runs_that_may_count(self, tag: str) -> list[str]:
+        """Return every run of a unit since the campaign began that was not left out before.
+
+        Void and unfinished ones are among them: reinstated or resumed, one would count later.
+        """
+        entries = [one for one in self._entries() if one.tag == tag]
+        left_out = {one.run_id for one in entries if one.what == "again"}
+        on_record = runs(self.store.database, Filter(asset=tag))
+        known = [row["run_id"] for row in on_record if row["number"] > self.campaign.after_run]
+        known += [one.run_id for one in entries if one.run_id]
+        return [run_id for run_id in dict.fromkeys(known) if run_id not in left_out]
 
     def _moved(self, tag: str, what: EntryWhat, words: str) -> str:
         """Note what becomes of a unit; return what a person should know of it beside, in words."""

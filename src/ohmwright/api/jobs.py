@@ -53,6 +53,11 @@ def new_run_id(asset_id: str) -> str:
     return f"{RealClock().wall():%Y%m%dT%H%M%SZ}-{file_name_safe(asset_id)}-{token_hex(2)}"
 
 
+def is_number_for(run_id: str, asset_id: str) -> bool:
+    """Whether `run_id` is a number as `new_run_id` gives it for a run of this asset."""
+    return run_id.partition("-")[2].rpartition("-")[0] == file_name_safe(asset_id)
+
+
 def claimed_events(store: SqlStore, run_id: str) -> tuple[Event, ...]:
     """Claim an unfinished run and return its events; the first is that it was started.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import shlex
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from difflib import get_close_matches
 from itertools import groupby
@@ -16,7 +16,8 @@ from sqlalchemy import Row
 from ohmwright.model.errors import UsageError
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.records.queries import fetch_rows, last_seen, pass_rates, relative_error, trend
-from ohmwright.records.run_lists import CUT_SHORT
+from ohmwright.records.run_lists import CUT_SHORT, refusals
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.summaries import rebuild_summary_tables
 from ohmwright.reports.text import printable
 
@@ -35,12 +36,13 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
     """
     with open_records_for_reading(records) as store:
         units = fetch_rows(store.database, last_seen(not_since))
+        refused = _refused(store, units)
         points, void = fetch_rows(store.database, pass_rates()), store.voided_run_ids()
     if as_json:
-        said = {"units": [_unit(row) for row in units], "points": [_tally(p) for p in points]}
+        said = {"units": [_unit(row, refused) for row in units], "points": [_tally(p) for p in points]}
         print_json(said | {"void_runs_left_out": len(void)})
         return
-    out().print(_units_table(units) if units else "No units like that.")
+    out().print(_units_table(units, refused) if units else "No units like that.")
     for model, of_model in groupby(points, key=lambda point: point.model):
         table = _tallies_table(list(of_model), ("step", "point", "stage"))
         table.title, table.title_justify = Text(printable(model)), "left"
@@ -104,9 +106,18 @@ def _stage(given: str) -> Stage:
     raise UsageError(f"There is no stage '{given}'.", do=f"Give one of: {', '.join(STAGES)}.")
 
 
-def _unit(row: Row[Any]) -> dict[str, object]:
+def _refused(store: SqlStore, units: _Rows) -> Collection[str]:
+    """Return those of the newest runs that were refused at their start."""
+    rows = [
+        {"number": r.run, "run_id": r.run_id, "asset": r.asset, "verdict": r.verdict or CUT_SHORT}
+        for r in units
+    ]
+    return refusals(store.database, rows)
+
+
+def _unit(row: Row[Any], refused: Collection[str]) -> dict[str, object]:
     said = {key: getattr(row, key) for key in ("asset", "model", "serial", "at")}
-    verdict = row.verdict or CUT_SHORT
+    verdict = _ended(row, refused)
     return said | {"run": row.run_id, "verdict": verdict, "simulated": bool(row.simulated)}
 
 
@@ -126,11 +137,16 @@ def _tally(row: Row[Any]) -> dict[str, object]:
     }
 
 
-def _units_table(rows: _Rows) -> Table:
+def _ended(row: Row[Any], refused: Collection[str]) -> str:
+    """Return the verdict of a unit's newest run; `refused` as `record list` shows it."""
+    return "refused" if row.run_id in refused else row.verdict or CUT_SHORT
+
+
+def _units_table(rows: _Rows, refused: Collection[str]) -> Table:
     table = Table("Unit", "Model", "Newest run", "Began", "Verdict", "", box=None, pad_edge=False)
     table.columns[2].no_wrap, table.columns[2].overflow = True, "fold"  # is copied, so never cut
     for row in rows:
-        verdict: Any = row.verdict or CUT_SHORT
+        verdict: Any = _ended(row, refused)
         table.add_row(
             *(Text(printable(text)) for text in (row.asset, row.model, row.run_id, row.at[:10])),
             Text(verdict, style=VERDICT_STYLES.get(verdict, "dim")),

@@ -15,6 +15,7 @@ from ohmwright.api.output_file import refuse_unwritable
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import UsageError
 from ohmwright.records.campaigns import Worker
+from ohmwright.records.last_runs import span_of_runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from ohmwright.api.fleet_report import ReportSpan
 
 _YEAR = timedelta(days=365)
+_TICK = timedelta(seconds=1)
 
 
 @dataclass(frozen=True)
@@ -65,8 +67,16 @@ def _span(store: SqlStore, asked: ReportRequest) -> ReportSpan:
             raise UsageError("--campaign has its own span.", do="Leave out --since and --until.")
         desk = CampaignDesk(store, asked.campaign, Worker(account_name(), socket.gethostname()))
         runs = [one.run_id for one in desk.states().values() if one.run_id]
-        begun, simulated = datetime.fromisoformat(desk.campaign.at), desk.campaign.simulated
-        return ReportSpan(begun, now, simulated, asked.campaign, runs)
+        span = span_of_runs(store.database, runs)
+        if span is None:
+            raise UsageError(
+                f"No unit of campaign {asked.campaign} has a run yet.",
+                "Nothing was written.",
+                f"See 'ohmwright campaign status {asked.campaign}'.",
+            )
+        begun = min(span[0], datetime.fromisoformat(desk.campaign.at))
+        until = max(span[1] + _TICK, now)  # simulated ones have the date of their own clock
+        return ReportSpan(begun, until, desk.campaign.simulated, asked.campaign, runs)
     until = now if asked.until is None else asked.until
     since = until - _YEAR if asked.since is None else asked.since
     if since >= until:

@@ -48,7 +48,12 @@ OperatorName = Annotated[
 ]
 RunArgument = Annotated[str, typer.Argument(metavar="RUN", help="Its number, or 'last'.")]
 Reason = Annotated[str, typer.Option(help="Why; it stands on the papers.")]
-By = Annotated[str | None, typer.Option(metavar="WHO", help="Your name; default: your account.")]
+By = Annotated[
+    str | None,
+    typer.Option(
+        metavar="WHO", envvar="OHMWRIGHT_OPERATOR", help="Your name; default: your account."
+    ),
+]
 Runs = Annotated[list[str] | None, typer.Argument(metavar="RUN", help="Default: all.")]
 
 OptionalProcedure = Annotated[

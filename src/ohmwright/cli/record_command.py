@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import get_args
 
 from rich.table import Table
 from rich.text import Text
 
+from ohmwright.api.jobs import is_number_for
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.run import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Verdict
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.run_lists import CUT_SHORT, Filter, count_runs, refusals, runs
+from ohmwright.records.sql_store import SqlStore
 from ohmwright.reports.text import printable
 
 from .budget_table import budget_table
@@ -54,16 +57,29 @@ def list_runs(records: str | None, selected: Filter, newest: int | None, *, as_j
     most = newest if newest is not None or as_json else _MOST_LINES
     with open_records_for_reading(records) as store:
         rows = runs(store.database, selected, most)
+        rows = sorted(rows + _refused_attempts(store, selected), key=lambda row: row["number"])
         refused = refusals(store.database, rows)
-        left_out = 0 if most is None else count_runs(store.database, selected) - len(rows)
+        left_out = 0 if most is None else count_runs(store.database, selected) - most
     if as_json:
         print_json([_run_json(row, refused) for row in rows])
         return
     out().print(runs_table(rows, refused) if rows else "No runs like that.")
     for run_id, why in refused.items():
         out().print(Text(printable(f"{run_id} refused: {why}"), style="dim"), soft_wrap=True)
-    if left_out:
+    if left_out > 0:
         out().print(f"{left_out} older runs are not shown: --newest {left_out + len(rows)}")
+
+
+def _refused_attempts(store: SqlStore, selected: Filter) -> list[Row]:
+    """Return runs for the asset selected that were refused before its unit was known.
+
+    Such a run names the asset in its number alone.
+    """
+    asset = selected.asset
+    if asset is None or selected.verdict not in (None, CUT_SHORT):
+        return []
+    unknown = runs(store.database, replace(selected, asset="", model=None, serial=None))
+    return [row for row in unknown if is_number_for(row["run_id"], asset)]
 
 
 def _run_json(row: Row, refused: Mapping[str, str]) -> dict[str, object]:

@@ -20,15 +20,18 @@ from ohmwright.reports.run_parts import RunPart, parts_of_run
 from .console import err, out, print_json
 from .tables import run_tables
 
+NEVER_BEGUN = "It was refused before it began, and is over: begin a new run."
 EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
 
 
 def print_how_to_resume(store: Store, run_id: str) -> None:
-    """Print, on standard error, where the record is and the option that resumes the run."""
+    """Print, on standard error, where the record is and how the run is resumed, if it can be."""
     with suppress(Exception):  # the record itself may have failed, which is reported already
         if run_id in store.run_ids():
             err().print(f"The record so far: {store.place(run_id)}", soft_wrap=True)
-            err().print(f"Go on with: --resume {run_id}", soft_wrap=True)
+            begun = run_started_event(store.events(run_id)) is not None
+            how = f"Go on with: --resume {run_id}" if begun else NEVER_BEGUN
+            err().print(how, soft_wrap=True)
 
 
 def print_run(

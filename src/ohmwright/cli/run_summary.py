@@ -158,6 +158,7 @@ def _ending(events: Sequence[Event], parts: Sequence[RunPart]) -> Iterable[Rende
         on_time = on_time_text(on_s, parts)
         yield text.append(f"   ({bench_time_s / 60:.1f} min at the bench, RF on for {on_time})")
     elif isinstance(last, Fault):
-        yield Text(printable(f"Cut short: {last.message}"), style="bold red")
+        what = "Cut short" if any(isinstance(e, RunStarted) for e in events) else "Refused"
+        yield Text(printable(f"{what}: {last.message}"), style="bold red")
     elif last is not None:
         yield Text("Not finished: the record ends here", style="bold yellow")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, Select, select
@@ -53,6 +54,24 @@ def decisive_runs_after(database: Database, number: int, *, simulated: bool) -> 
     with database.read() as connection:
         query = _decisive(simulated=simulated).where(RUNS.c.number > number)
         return [DecisiveRun(*row) for row in connection.execute(query)]
+
+
+def span_of_runs(database: Database, run_ids: Sequence[str]) -> tuple[datetime, datetime] | None:
+    """When the first and the last of these runs began; None for no runs.
+
+    A simulated run has the date of its own clock.
+    """
+    with database.read() as connection:
+        times = [
+            at
+            for first in range(0, len(run_ids), _IN_ONE_QUERY)
+            for at in connection.execute(
+                select(RUNS.c.at).where(RUNS.c.run_id.in_(run_ids[first : first + _IN_ONE_QUERY]))
+            ).scalars()
+        ]
+    if not times:
+        return None
+    return datetime.fromisoformat(min(times)), datetime.fromisoformat(max(times))
 
 
 def _older_runs(

@@ -156,7 +156,7 @@ def last_seen(before: datetime | None = None) -> Select[tuple[object, ...]]:
     that was refused before its unit was known is no unit's.
     """
     c = NEWEST_RUNS.c
-    columns = (c.asset, c.model, c.serial, c.run_id, c.at, c.verdict, c.simulated)
+    columns = (c.asset, c.model, c.serial, c.run, c.run_id, c.at, c.verdict, c.simulated)
     query = select(*columns).where(c.asset != "").order_by(c.at, c.asset)
     return query if before is None else query.where(c.at < sortable_time(before))
 

@@ -12,6 +12,7 @@ from ohmwright.model.errors import UsageError
 from ohmwright.model.event import (
     DocumentKept,
     Event,
+    Fault,
     RunFinished,
     RunResumed,
     RunStarted,
@@ -217,6 +218,12 @@ def _first_and_last(events: Sequence[Event]) -> tuple[RunStarted, RunFinished]:
     """The events that began and finished a run. Raises UsageError for one that is not finished."""
     started = next((event for event in events if isinstance(event, RunStarted)), None)
     finished = events[-1] if events else None
+    if started is None and isinstance(finished, Fault):
+        raise UsageError(
+            "This run was refused before it began, and is over.",
+            "A certificate speaks of whole runs only.",
+            "Begin a new run.",
+        )
     if started is None or not isinstance(finished, RunFinished):
         raise UsageError(
             "This run is not finished.",
