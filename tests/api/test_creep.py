@@ -1,7 +1,7 @@
 """The forecast of a store: what it says of units, and the risk kept for a worklist."""
 
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -13,6 +13,7 @@ from ohmwright.api.risk_curves import foretold_risks
 from ohmwright.fleet.creep_table import creep_rows, unit_creep
 from ohmwright.fleet.interval_advice import AllowedIntervals, Costs
 from ohmwright.fleet.unit_intervals import IntervalQuestion, unit_intervals
+from ohmwright.fleet.worklist import risk_order
 from ohmwright.fleet.years import date_of, years_of
 from ohmwright.records.sql_store import SqlStore, open_store
 from scripts.creep_history import NOW, write_histories
@@ -49,8 +50,11 @@ def test_each_unit_is_foretold_from_its_own_past_and_its_model_s(store: SqlStore
     }
     assert means["Quillon 300"] > 0.7  # drawn about 1.6 and -2.2 % a year, and less at one point
     assert means["Marlow 120"] < -1.0
-    risks = [unit.riskiest.risk for unit in unit_creep(rows)]
-    assert risks == sorted(risks, reverse=True)
+    places = [(*risk_order(u.risk), u.leaves_at or datetime.max) for u in unit_creep(rows)]
+    places = [(*place[:3], place[3].replace(tzinfo=None)) for place in places]
+    assert places == sorted(places)
+    out_now = [unit.risk.now for unit in unit_creep(rows)]
+    assert out_now != sorted(out_now, reverse=True), "what leaves next is not what is out now"
     for row in rows:
         assert row.lower < row.expected < row.upper
         if row.risk > 0.11:

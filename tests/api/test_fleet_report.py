@@ -99,23 +99,25 @@ def test_due_is_what_creep_says_of_the_year_though_the_risk_may_fall_again(
     end = SPAN.until + timedelta(days=365)
     rows = creep_rows(creep.recorded_forecast(store, simulated=True), SPAN.until)
     leaving = [u for u in unit_creep(rows) if u.leaves_at is not None and u.leaves_at <= end]
-    due = {unit.riskiest.asset: risk for unit, risk in report.due()}
-    assert {unit.riskiest.asset for unit in leaving} == set(due)
+    due = {unit.riskiest.asset for unit in report.due()}
+    assert {unit.riskiest.asset for unit in leaving} == due
     assert 0 < len(due) < 20
-    for unit, risk in report.units():
-        of_points = (report.within_year[row.asset, row.step, row.point] for row in unit.points)
-        assert risk == max(of_points) >= unit.riskiest.risk
+    for unit in report.units():
+        of_points = max(row.within_year for row in unit.points)
+        assert unit.risk.within_year == of_points >= unit.riskiest.risk
+    units = [unit.riskiest.asset for unit in unit_creep(rows)]
+    assert [u.riskiest.asset for u in report.due()] == [u for u in units if u in due]
 
 
 def test_a_withdrawn_unit_counts_as_seen_and_is_not_due(
     store: SqlStore, report: FleetReport, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    (gone, _), *others = report.due()
+    gone, *others = report.due()
     tag = gone.riskiest.asset
     monkeypatch.setattr(AssetRegister, "withdrawn", lambda _: frozenset({tag}))
     without = fleet_report(store, SPAN)
-    assert [unit.riskiest.asset for unit, _ in without.due()] == [
-        unit.riskiest.asset for unit, _ in others
+    assert [unit.riskiest.asset for unit in without.due()] == [
+        unit.riskiest.asset for unit in others
     ]
     paper = fleet_paper(without)
     assert dict(paper.facts)["Units seen"] == (f"{len(report.review.assets)}, 1 of them withdrawn")

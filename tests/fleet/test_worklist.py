@@ -7,7 +7,15 @@ from datetime import date
 import pytest
 
 from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
-from ohmwright.fleet.worklist import LastWork, Risk, months_later, work_unit, worklist
+from ohmwright.cli.worklist_command import unit_document
+from ohmwright.fleet.worklist import (
+    LastWork,
+    Risk,
+    months_later,
+    risk_order,
+    work_unit,
+    worklist,
+)
 from ohmwright.model.registered_asset import RegisteredAsset
 from ohmwright.records.campaigns import CampaignEntry, EntryWhat, Worker
 
@@ -65,6 +73,24 @@ def test_what_is_probably_out_comes_first_then_what_leaves_soonest() -> None:
         "failed", "out", "leaves soon", "leaves late", "calm"
     ]  # fmt: skip
     assert [one.is_foretold for one in order] == [False, True, True, True, False]
+
+
+def test_undecided_runs_foretell_the_risk_of_a_unit_that_was_never_decided() -> None:
+    known = {"undecided": Risk(0.73, 0.9)}
+    assets = [unit("never seen"), unit("undecided")]
+    never, undecided = worklist(assets, {}, TODAY, lambda asset: known.get(asset.tag))
+    assert (never.asset.tag, never.is_risk_known) == ("never seen", False)
+    assert (undecided.risk, undecided.is_risk_known) == (Risk(0.73, 0.9), True)
+    assert undecided.is_probably_out
+    assert undecided.is_due(TODAY)
+    assert unit_document(never)["risk_now"] is None
+    assert unit_document(undecided)["risk_now"] == 0.73
+
+
+def test_of_two_that_leave_within_the_year_the_one_nearer_the_limit_comes_first() -> None:
+    far, near = Risk(0.001, 1.0), Risk(0.3, 0.999)
+    assert sorted([far, near], key=risk_order) == [near, far]
+    assert sorted([Risk(0.45, 0.5), Risk(0.0, 1.0)], key=risk_order)[0].within_year == 1.0
 
 
 def test_a_unit_that_is_due_today_has_one_chance_in_ten_to_be_out() -> None:

@@ -60,7 +60,7 @@ def fleet_paper(report: FleetReport) -> TablePaper:
 def _facts(report: FleetReport) -> tuple[tuple[str, str], ...]:
     review = report.review
     failed, visits = sum(m.failed for m in review.models), sum(m.visits for m in review.models)
-    now = [unit.riskiest.risk for unit, _ in report.units()]
+    now = [unit.risk.now for unit in report.units()]
     withdrawn = len(review.assets.intersection(report.withdrawn))
     since = f", {withdrawn} of them withdrawn" if withdrawn else ""
     return (
@@ -150,7 +150,7 @@ def _recurring(review: FleetReview) -> PaperTable:
 
 def _due(report: FleetReport) -> PaperTable:
     due = report.due()
-    rows = tuple(_due_row(unit, risk) for unit, risk in due)
+    rows = tuple(_due_row(unit) for unit in due)
     note = (
         "Units in use whose risk of being out of tolerance reaches 10 % within a year, the "
         f"riskiest first; {len(report.units()) - len(due)} others stay below."
@@ -159,7 +159,7 @@ def _due(report: FleetReport) -> PaperTable:
     return PaperTable("Due", note, columns, rows, figures=5)
 
 
-def _due_row(unit: UnitCreep, within_year: float) -> tuple[str, ...]:
+def _due_row(unit: UnitCreep) -> tuple[str, ...]:
     row = unit.riskiest
     return (
         printable(row.asset),
@@ -168,7 +168,7 @@ def _due_row(unit: UnitCreep, within_year: float) -> tuple[str, ...]:
         f"{row.last_at:%Y-%m-%d}",
         f"{'+' if row.rate_percent > 0 else ''}{fixed_decimals(row.rate_percent, 1)} %",
         f"{percent_text(row.risk)} %",
-        f"{percent_text(within_year)} %",
+        f"{percent_text(unit.risk.within_year)} %",
         "" if unit.leaves_at is None else f"{unit.leaves_at:%Y-%m-%d}",
     )
 
@@ -207,7 +207,7 @@ def _off_forecast(charts: list[SurpriseChart]) -> PaperTable:
 
 def _pictures(report: FleetReport, charts: list[SurpriseChart]) -> list[PaperPicture]:
     pictures = []
-    riskiest = [unit.riskiest for unit, _ in report.units()]
+    riskiest = [unit.riskiest for unit in report.units()]
     if riskiest:
         figure = plot_creep(report.forecast, riskiest, report.span.until, simulated=False)
         said = "; ".join(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Collection, Mapping
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -14,7 +14,6 @@ from ohmwright.fleet.creep_table import (
     CreepRow,
     UnitCreep,
     creep_rows,
-    risks_within_year,
     unit_creep,
 )
 from ohmwright.fleet.fleet_forecast import FleetForecast
@@ -57,8 +56,6 @@ class FleetReport:
     forecast: FleetForecast
     rows: tuple[CreepRow, ...]
     """The forecast of each point of each unit at the end of the span, the riskiest first."""
-    within_year: Mapping[Key, float]
-    """The highest risk of each point within a year from the end of the span."""
     withdrawn: Collection[str]
     """Units that are not used any more: what was done counts, nothing is due."""
 
@@ -84,23 +81,20 @@ class FleetReport:
         """Return the forecast of each point of the units that are not withdrawn."""
         return [row for row in self.rows if row.asset not in self.withdrawn]
 
-    def units(self) -> list[tuple[UnitCreep, float]]:
-        """Return each unit in use, the riskiest first, with its highest risk within the year."""
-        return [
-            (unit, max(self.within_year[_key(point)] for point in unit.points))
-            for unit in unit_creep(self.in_use())
-        ]
+    def units(self) -> list[UnitCreep]:
+        """Return each unit in use, the riskiest first."""
+        return unit_creep(self.in_use())
 
-    def due(self) -> list[tuple[UnitCreep, float]]:
+    def due(self) -> list[UnitCreep]:
         """Return the units in use that any point may leave within the year, as `units` does.
 
         As `record creep` tells it: the risk has reached 10 %, or will within the year.
         """
         end = self.span.until + _AHEAD
         return [
-            (unit, risk)
-            for unit, risk in self.units()
-            if risk >= RISKY or (unit.leaves_at is not None and unit.leaves_at <= end)
+            unit
+            for unit in self.units()
+            if unit.risk.within_year >= RISKY or (unit.leaves_at is not None and unit.leaves_at <= end)
         ]
 
     def table(self) -> list[dict[str, Any]]:
@@ -111,7 +105,6 @@ class FleetReport:
         return [
             row.cells()
             | {
-                "probability_out_within_year": self.within_year[_key(row)],
                 "failed_as_found": failed[_key(row)],
                 "failed_as_found_ever": ever.get(_key(row), failed[_key(row)]),
                 "unit_adjusted": adjusted[row.asset],
@@ -143,9 +136,8 @@ def fleet_report(store: SqlStore, span: ReportSpan) -> FleetReport:
     seen = _units_of(review, forecast, span)
     rows = creep_rows(forecast, span.until, probability=RISKY)
     shown = tuple(row for row in rows if seen is None or row.asset in seen)
-    within_year = risks_within_year(forecast, span.until)
     withdrawn = AssetRegister(store.database).withdrawn()
-    return FleetReport(span, review, forecast, shown, within_year, withdrawn)
+    return FleetReport(span, review, forecast, shown, withdrawn)
 
 
 def _units_of(

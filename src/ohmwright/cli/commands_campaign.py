@@ -48,7 +48,10 @@ class UnitOptions:
 @with_option_groups
 def worklist(
     selected: UnitOptions,
-    limit: Annotated[int, typer.Option(min=1, help="Show so many units.")] = 20,
+    limit: Annotated[
+        int | None,
+        typer.Option(min=1, help="Show so many units; default: 20 in a table, all as JSON."),
+    ] = None,
     simulated: CountsSimulated = False,
     records: RecordsPlace = None,
     as_json: Json = False,

@@ -23,6 +23,10 @@ from .console import out, print_json
 from .open_records import open_existing_records
 
 
+_MOST_LINES = 20
+"""Units in the table of `worklist` where nobody says how many."""
+
+
 @dataclass(frozen=True)
 class WorklistFilter:
     """Which units; None is any."""
@@ -36,16 +40,21 @@ class WorklistFilter:
         return [
             unit
             for unit in units
-            if (self.model is None or unit.asset.model == self.model)
+            if (self.model is None or unit.asset.model.casefold() == self.model.casefold())
             and (self.site is None or self.site.casefold() in unit.asset.site.casefold())
             and (self.due_by is None or unit.is_due(self.due_by))
         ]
 
 
 def show_worklist(
-    records: str | None, selected: WorklistFilter, limit: int, *, simulated: bool, as_json: bool
+    records: str | None,
+    selected: WorklistFilter,
+    limit: int | None,
+    *,
+    simulated: bool,
+    as_json: bool,
 ) -> None:
-    """Print the first `limit` units that are selected."""
+    """Print the first `limit` units that are selected; None is all as JSON, and 20 as a table."""
     with open_existing_records(records) as store:
         units = selected.of(store_worklist(store, simulated=simulated))
     if as_json:
@@ -54,7 +63,10 @@ def show_worklist(
     if not units:
         out().print("No units like that.")
         return
-    out().print(_table(units[:limit]))
+    shown = units[: limit or _MOST_LINES]
+    out().print(_table(shown))
+    if len(shown) < len(units):
+        out().print(f"{len(units) - len(shown)} more are not shown: --limit {len(units)}")
     due = sum(unit.is_due(today()) for unit in units)
     out().print(Text(f"{due} of {len(units)} units are due."))
     for line in _where_risks_come_from(units):
@@ -62,7 +74,7 @@ def show_worklist(
 
 
 def _where_risks_come_from(units: Iterable[WorkUnit]) -> Iterator[str]:
-    of = [unit for unit in units if unit.last is not None and unit.last.verdict == "pass"]
+    of = [u for u in units if u.is_foretold or (u.last is not None and u.last.verdict == "pass")]
     by_date = sum(not unit.is_foretold for unit in of)
     if of:
         yield f"Risk of being out of tolerance: {len(of) - by_date} by the forecast made last."
@@ -121,8 +133,8 @@ def unit_document(unit: WorkUnit) -> dict[str, object]:
     last = unit.last
     told = {
         "due": None if unit.due is None else unit.due.isoformat(),
-        "risk_now": None if unit.last is None else round(unit.risk.now, 4),
-        "risk_within_year": None if unit.last is None else round(unit.risk.within_year, 4),
+        "risk_now": round(unit.risk.now, 4) if unit.is_risk_known else None,
+        "risk_within_year": round(unit.risk.within_year, 4) if unit.is_risk_known else None,
         "risk_is_forecast": unit.is_foretold,
         "last_run": None if last is None else last.run_id,
         "last_on": None if last is None else last.on.isoformat(),
@@ -139,9 +151,9 @@ def _words(unit: WorkUnit) -> str:
 
 def _risks(unit: WorkUnit) -> tuple[str, str]:
     """Return the risk now and within a year in words, as far as it is known."""
-    if unit.last is None:
+    if not unit.is_risk_known:
         return "not known", "not known"
-    if unit.last.verdict == "fail":
+    if unit.last is not None and unit.last.verdict == "fail":
         return "failed", "failed"
     about = "" if unit.is_foretold else "~"
     return about + _percent(unit.risk.now), about + _percent(unit.risk.within_year)
@@ -155,12 +167,12 @@ def _percent(share: float) -> str:
 
 
 def _due(unit: WorkUnit) -> str:
-    if unit.due is None:
-        return "no verdict yet"
     if unit.last is not None and unit.last.verdict == "fail":
         return f"failed {unit.due}"
-    if unit.is_probably_out:
+    if unit.is_probably_out and unit.is_risk_known:
         return "now: probably out"
+    if unit.due is None:
+        return "no verdict yet"
     return f"due {unit.due}"
 
 

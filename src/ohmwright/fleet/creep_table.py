@@ -12,6 +12,7 @@ import numpy as np
 from .creep_forecast import time_out
 from .fleet_forecast import FleetForecast, PointForecast
 from .point_histories import PointLimits
+from .worklist import Risk, risk_order
 from .years import date_of, years_of
 
 HORIZON_YEARS = 5.0
@@ -44,6 +45,8 @@ class CreepRow:
     upper: float
     risk: float
     """Probability of being out of tolerance at that date."""
+    within_year: float
+    """The highest such probability from that date until a year later, month by month."""
     leaves_at: datetime | None
     """When this point's risk reaches the probability asked for; None beyond `HORIZON_YEARS`."""
     unlike: float
@@ -79,6 +82,7 @@ class CreepRow:
             "expected_from": self.lower,
             "expected_to": self.upper,
             "probability_out": self.risk,
+            "probability_out_within_year": self.within_year,
             "leaves_at": None if self.leaves_at is None else f"{self.leaves_at:%Y-%m-%d}",
             "probability_unlike_model": self.unlike,
             "newest_surprise_sd": self.surprise,
@@ -97,20 +101,6 @@ def creep_rows(
     return sorted(rows, key=lambda row: (-row.risk, row.asset, row.step, row.point))
 
 
-def risks_within_year(forecast: FleetForecast, at: datetime) -> dict[tuple[str, str, str], float]:
-    """Return the highest risk of each point from `at` until a year later, month by month.
-
-    By unit, step and point. With the seasons a risk may rise and fall again within the year.
-    """
-    found = {}
-    for point in forecast.points:
-        times = np.maximum(point.states.times, years_of(at))
-        risks = np.max([point.risk(times + months / 12.0) for months in range(13)], axis=0)
-        for asset, risk in zip(point.of.assets, risks.tolist(), strict=True):
-            found[asset, point.of.step, point.of.point] = risk
-    return found
-
-
 @dataclass(frozen=True, slots=True)
 class UnitCreep:
     """What is to be expected of a unit: it is out of tolerance where any of its points is."""
@@ -121,20 +111,34 @@ class UnitCreep:
     """When the risk of any of its points reaches the probability asked for; None if not in time."""
 
     @property
+    def risk(self) -> Risk:
+        """The risk of the unit: the highest of its points, now and within the year."""
+        return Risk(self.riskiest.risk, max(point.within_year for point in self.points))
+
+    @property
     def riskiest(self) -> CreepRow:
-        """Its point with the highest risk, which is the unit's risk."""
+        """Its point with the highest risk now, which is the unit's risk now."""
         return self.points[0]
 
 
 def unit_creep(rows: Iterable[CreepRow]) -> list[UnitCreep]:
-    """Return each unit of `rows`, which are as `creep_rows` orders them: the riskiest first."""
+    """Return each unit of `rows`, the riskiest first, as `risk_order` says; then by when it leaves.
+
+    `rows` are as `creep_rows` orders them.
+    """
     of_unit: dict[str, list[CreepRow]] = {}
     for row in rows:
         of_unit.setdefault(row.asset, []).append(row)
-    return [
+    units = [
         UnitCreep(tuple(points), min((p.leaves_at for p in points if p.leaves_at), default=None))
         for points in of_unit.values()
     ]
+    return sorted(units, key=_place)
+
+
+def _place(unit: UnitCreep) -> tuple[tuple[int, int, int], bool, datetime, str]:
+    leaves = unit.leaves_at or unit.riskiest.last_at
+    return risk_order(unit.risk), unit.leaves_at is None, leaves, unit.riskiest.asset
 
 
 def _rows(
@@ -145,10 +149,11 @@ def _rows(
     truth, (means, sds) = point.truth(times), point.rates()
     lower, upper = truth.interval(coverage)
     leaves = time_out(point.risk, states.times, probability, HORIZON_YEARS)
-    columns = (truth.mean(), lower, upper, point.risk(times), point.unlike(), means, sds)
+    ahead = np.max([point.risk(times + months / 12.0) for months in range(13)], axis=0)
+    columns = (truth.mean(), lower, upper, point.risk(times), ahead, point.unlike(), means, sds)
     last = of.seen.known.sum(axis=1) - 1
     for index, (figures, limits) in enumerate(zip(np.array(columns).T, of.limits, strict=True)):
-        expected, low, high, risk, unlike, mean, sd = figures.tolist()
+        expected, low, high, risk, within_year, unlike, mean, sd = figures.tolist()
         percent = 100.0 * limits.half / limits.target
         surprise = float(states.surprises[index, last[index]])
         yield CreepRow(
@@ -165,6 +170,7 @@ def _rows(
             lower=limits.value_of(low),
             upper=limits.value_of(high),
             risk=risk,
+            within_year=within_year,
             leaves_at=date_of(float(leaves[index])) if np.isfinite(leaves[index]) else None,
             unlike=unlike,
             surprise=None if np.isnan(surprise) else surprise,

@@ -32,6 +32,18 @@ class Risk:
     within_year: float
 
 
+def risk_order(risk: Risk) -> tuple[int, int, int]:
+    """The key that sorts the riskiest to the front, alike in every list of units.
+
+    First what is probably out now, then what is probably out within the year, then what is out now.
+    Equal keys are ordered by dates: in a worklist by the due date, in a forecast by the day on
+    which the unit leaves.
+    """
+    out_now = risk.now if risk.now >= PROBABLY_OUT else 0.0
+    first, then, last = (-round(one / _RISK_BAND) for one in (out_now, risk.within_year, risk.now))
+    return first, then, last
+
+
 RiskOf = Callable[[RegisteredAsset], Risk | None]
 """The risk of a unit as it was foretold; None where its records do not say."""
 _CERTAIN = Risk(1.0, 1.0)
@@ -57,9 +69,14 @@ class WorkUnit:
     due: date | None
     """None for a unit that was never decided: it is due at once."""
     risk: Risk
-    """1 where it failed last, or was never measured: then for the order alone."""
+    """1 where it failed last, or nothing is known of it: then for the order alone."""
     is_foretold: bool = False
     """Whether the risk is a forecast's; else the due date alone gives it."""
+
+    @property
+    def is_risk_known(self) -> bool:
+        """Whether anything is known of its risk: it was decided, or its undecided runs foretell."""
+        return self.last is not None or self.is_foretold
 
     def is_due(self, by: date) -> bool:
         """Whether it is due on this day, or was before; what is probably out is due now."""
@@ -83,16 +100,17 @@ def work_unit(
 ) -> WorkUnit:
     """The unit with its due date and its risk.
 
-    A unit that failed is due from that day on, whatever is foretold of it. Without a risk of its
+    A unit that failed is due from that day on, whatever is foretold of it. One that was never
+    decided is due at once, at the risk that its undecided runs foretell. Without a risk of its
     own, a unit has that of an exponential life of which `RELIABILITY_AT_DUE` is left at the end of
     the interval.
     """
-    if last is None:
-        return WorkUnit(asset, None, None, _CERTAIN)
-    if last.verdict == "fail":
+    if last is not None and last.verdict == "fail":
         return WorkUnit(asset, last, last.on, _CERTAIN)
-    due = months_later(last.on, asset.interval_months)
     known = risk_of(asset)
+    if last is None:
+        return WorkUnit(asset, None, None, known or _CERTAIN, is_foretold=known is not None)
+    due = months_later(last.on, asset.interval_months)
     if known is not None:
         return WorkUnit(asset, last, due, known, is_foretold=True)
     days = (today - last.on, today + _YEAR - last.on)
@@ -118,11 +136,9 @@ def worklist(
     return sorted(units, key=_place)
 
 
-def _place(unit: WorkUnit) -> tuple[float, float, date, str, str]:
+def _place(unit: WorkUnit) -> tuple[int, int, int, date, str, str]:
     due = date.min if unit.due is None else unit.due
-    out_now = unit.risk.now if unit.is_probably_out else 0.0
-    bands = -round(out_now / _RISK_BAND), -round(unit.risk.within_year / _RISK_BAND)
-    return *bands, due, unit.asset.site, unit.asset.tag
+    return *risk_order(unit.risk), due, unit.asset.site, unit.asset.tag
 
 
 def months_later(day: date, months: int) -> date:
