@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.api.campaign_work import CampaignDesk
+from ohmwright.api.campaign_work import CampaignDesk, refuse_handed_over
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -90,6 +90,35 @@ def test_a_run_before_again_counts_no_more_though_it_is_reinstated(store: SqlSto
     one.begin("HF-1", "third")
     store.append_all("third", run_of("third", *STAGES))
     assert phase(store) == ("done", "third")
+
+
+def test_a_begun_run_is_gone_on_with_by_whom_its_unit_was_handed_over_to_alone(
+    store: SqlStore,
+) -> None:
+    one = desk(store)
+    one.take("HF-1")
+    one.begin("HF-1", "half")
+    store.append_all("half", run_of("half", *STAGES)[:2])
+    refuse_handed_over(store, "half", "Fenn")
+    one.hand_over("HF-1", "Oake")
+    with pytest.raises(UsageError, match="half is for Oake to go on with"):
+        refuse_handed_over(store, "half", "Fenn")
+    refuse_handed_over(store, "half", "Oake")
+    one.hand_over("HF-1", "Fenn")
+    refuse_handed_over(store, "half", "Fenn")
+
+
+def test_what_is_left_is_named_with_the_reason(store: SqlStore) -> None:
+    assert CampaignDesk(store, "may", FENN, models=["Other", "Else"]).why_left() == dict.fromkeys(
+        ("HF-1", "HF-2"), "a Q, and this bench has a generator file for Else, Other alone"
+    )
+    here = CampaignDesk(store, "may", FENN, models=["Q"])
+    here.defer("HF-1", date(2999, 1, 31))
+    desk(store, OAKE).take("HF-2")
+    assert here.why_left() == {
+        "HF-1": "deferred to 2999-01-31",
+        "HF-2": "in the hands of Oake at bench 2",
+    }
 
 
 def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import csv
 import os
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -123,6 +124,50 @@ def test_what_cannot_be_told_apart_is_refused_before_a_run_begins(
     assert outcome.code == 2
     assert said in outcome.err
     assert ohmwright("record", "list", "--json").json == []
+
+
+def test_a_tag_in_other_capitals_is_that_of_the_one_unit_it_fits(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    assert ohmwright("asset", "show", "hf-1", "--json").json[0]["tag"] == "HF-1"
+    changed = ohmwright("asset", "change", "hf-1", "--site", "Ward 9", "--json")
+    assert (changed.json["tag"], changed.json["site"]) == ("HF-1", "Ward 9")
+    new = ohmwright("campaign", "new", "may", "--tag", "hf-1", "--simulated", "--json")
+    assert new.json["units"] == ["HF-1"]
+    put_off = ("--until", "2999-01-31", "--json")
+    assert ohmwright("campaign", "defer", "may", "hf-1", *put_off).json["tag"] == "HF-1"
+    model = ohmwright("asset", "show", "HF-1", "--json").json[0]["model"]
+    listed = ohmwright("worklist", "--model", model.upper(), "--json").json
+    assert "HF-1" in [one["tag"] for one in listed]
+    plate = ("--maker", "x", "--serial", "9", "--model", "Quillon 300")
+    there = ohmwright("asset", "add", "HF-1 ", *plate)
+    assert (there.code, "There is an asset 'HF-1' already" in there.err) == (2, True)
+
+
+def test_each_fact_of_a_campaign_s_unit_has_a_column_of_its_own(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated")
+    assert "Open: HF-1, HF-2." in ohmwright("campaign", "status", "may").out
+    ohmwright("campaign", "defer", "may", "HF-1", "--until", "2999-01-31", "--why", "in use")
+    ohmwright("campaign", "hand-over", "may", "HF-2", "--to", "Oake")
+    assert "Open:" not in ohmwright("campaign", "status", "may").out
+    assert ohmwright("campaign", "report", "may", "--csv", "may.csv").code == 0
+    with Path("may.csv").open(encoding="utf-8-sig", newline="") as file:
+        rows = {row["tag"]: row for row in csv.DictReader(file)}
+    columns = ("phase", "deferred_to", "handed_over_to")
+    assert [rows["HF-1"][c] for c in columns] == ["deferred", "2999-01-31", ""]
+    assert [rows["HF-2"][c] for c in columns] == ["handed over", "", "Oake"]
+
+
+def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> None:
+    head, first, *_ = REGISTER.splitlines()
+    more = [first.replace("HF-1", f"HX-{n}").replace("S000007", f"T{n}") for n in range(25)]
+    (workshop / "more.csv").write_text("\n".join([head, *more]) + "\n", encoding="utf-8")
+    assert ohmwright("asset", "import", "more.csv").code == 0
+    assert len(ohmwright("worklist", "--json").json) == 27
+    assert len(ohmwright("worklist", "--json", "--limit", "3").json) == 3
+    assert "7 more are not shown: --limit 27" in ohmwright("worklist").out
 
 
 def test_two_units_in_use_have_no_serial_number_in_common(

@@ -6,8 +6,8 @@ from datetime import date
 
 import pytest
 
-from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
 from ohmwright.cli.worklist_command import unit_document
+from ohmwright.fleet.campaign_state import progress, tag_to_take, unit_states
 from ohmwright.fleet.worklist import (
     LastWork,
     Risk,

@@ -39,10 +39,7 @@ def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
     Raises UsageError where the register has none, or the unit is withdrawn.
     """
     register, tag = AssetRegister(store.database), tag_of_scan(store, said)
-    found = register.find(tag)
-    if found is None:
-        alike = [a for a in register.all() if a.asset.tag.casefold() == tag.casefold()]
-        found = alike[0] if len(alike) == 1 else register.get(tag)
+    found = register.get(tag)
     if found.asset.state == "withdrawn":
         raise UsageError(
             f"Asset {found.asset.tag} was withdrawn on {found.at[:10]} by {found.by}"

@@ -134,6 +134,28 @@ class CampaignDesk:
             raise UsageError(f"Asset {tag} is {why}.", "It was not taken.")
         return self._taken(tag)
 
+    def why_left(self) -> dict[str, str]:
+        """Return, by tag, why each unit that is left is not this worker's today.
+
+        Those that `kept_at_home` counts are not in it.
+        """
+        assets = {one.asset.tag: one.asset for one in AssetRegister(self.store.database).all()}
+        return {
+            one.tag: self._not_for_bench(assets[one.tag]) or _why_not(one, away=self.is_away)
+            for one in self.states().values()
+            if one.phase in ("open", "taken")
+            and not (self.is_away and one.phase == "open" and not one.only_by)
+        }
+
+    def _not_for_bench(self, asset: RegisteredAsset) -> str:
+        """Return why a unit is not for this bench, whoever works there; empty where it is."""
+        if not asset.in_use:
+            return "withdrawn"
+        if self._models is None or asset.model in self._models:
+            return ""
+        known = ", ".join(sorted(self._models))
+        return f"a {asset.model}, and this bench has a generator file for {known} alone"
+
     def begin(self, tag: str, run_id: str) -> None:
         """Note, before its first event, which run is of this unit."""
         self.note(tag, "begun", run_id=run_id)
@@ -270,6 +292,19 @@ class CampaignDesk:
             started = run_started_event((first_event(self.store.database, run.number),))
             self._adjusted[run.number] = started is not None and "adjust" in started.stages
         return self._adjusted[run.number]
+
+
+def refuse_handed_over(store: SqlStore, run_id: str, operator: str) -> None:
+    """Raise UsageError where a campaign handed the unit of this run over to somebody else."""
+    for name, tag in Campaigns(store.database).of_run(run_id):
+        to = CampaignDesk(store, name, Worker(operator, "")).states()[tag].only_by
+        if to not in ("", operator):
+            raise UsageError(
+                f"Run {run_id} is for {to} to go on with: campaign {name} handed {tag} over.",
+                "If both went on with it, one of the two would be refused at the merging. Nothing "
+                "was switched on.",
+                f"To take it back: ohmwright campaign hand-over {name} {tag} --to '{operator}'",
+            )
 
 
 def _not_in(campaign: Campaign, tag: str) -> UsageError:

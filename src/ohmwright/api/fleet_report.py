@@ -94,7 +94,8 @@ class FleetReport:
         return [
             unit
             for unit in self.units()
-            if unit.risk.within_year >= RISKY or (unit.leaves_at is not None and unit.leaves_at <= end)
+            if unit.risk.within_year >= RISKY
+            or (unit.leaves_at is not None and unit.leaves_at <= end)
         ]
 
     def table(self) -> list[dict[str, Any]]:

@@ -60,7 +60,7 @@ def list_assets(
         found = [
             one
             for one in AssetRegister(store.database).all()
-            if (model is None or one.asset.model == model)
+            if (model is None or one.asset.model.casefold() == model.casefold())
             and (site is None or site.casefold() in one.asset.site.casefold())
             and (state is None or one.asset.state == state)
         ]
@@ -74,8 +74,7 @@ def show_asset(records: str | None, tag: str, *, as_json: bool) -> None:
     """Print a unit as it is now, then every change of it, oldest first."""
     with open_existing_records(records) as store:
         register = AssetRegister(store.database)
-        register.get(tag)
-        history = register.history(tag)
+        history = register.history(register.get(tag).asset.tag)
     if as_json:
         print_json([asset_document(one) for one in history])
         return
@@ -96,12 +95,12 @@ def add_asset(request: ChangeRequest) -> None:
     """Add a unit. Raises UsageError where its tag is there already, or a field is wrong."""
     with open_records(request.records) as store:
         register = AssetRegister(store.database)
-        if register.find(request.tag) is not None:
-            raise UsageError(
-                f"There is an asset '{request.tag}' already.",
-                do=f"Change it with 'ohmwright asset change {request.tag} …'.",
-            )
         asset = _validated({"tag": request.tag, **request.given})
+        if register.find(asset.tag) is not None:
+            raise UsageError(
+                f"There is an asset '{asset.tag}' already.",
+                do=f"Change it with 'ohmwright asset change {asset.tag} …'.",
+            )
         _refuse_twin(register, asset)
         _apply(register, request, AssetChange("added", asset, 1))
 
@@ -124,7 +123,7 @@ def _change(request: ChangeRequest, what: ChangeKind, given: Mapping[str, str | 
         before = register.get(request.tag)
         asset = _validated({**before.asset.model_dump(), **given})
         if asset == before.asset:
-            raise UsageError(f"Asset {request.tag} is like that already.", "Nothing was changed.")
+            raise UsageError(f"Asset {asset.tag} is like that already.", "Nothing was changed.")
         if (asset.identity, asset.in_use) != (before.asset.identity, before.asset.in_use):
             _refuse_twin(register, asset)
         _apply(register, request, AssetChange(what, asset, before.revision + 1))
@@ -144,9 +143,9 @@ def _refuse_twin(register: AssetRegister, asset: RegisteredAsset) -> None:
 def _apply(register: AssetRegister, request: ChangeRequest, change: AssetChange) -> None:
     register.apply([change], by=request.by, why=request.why)
     if request.as_json:
-        print_json(asset_document(register.get(request.tag)))
+        print_json(asset_document(register.get(change.asset.tag)))
         return
-    said = f"Asset {request.tag} {change.what} by {request.by}: revision {change.revision}."
+    said = f"Asset {change.asset.tag} {change.what} by {request.by}: revision {change.revision}."
     out().print(Text(printable(said)), soft_wrap=True)
 
 

@@ -31,8 +31,6 @@ from .open_records import open_existing_records
 from .transfer_command import new_file
 from .worklist_command import WorklistFilter
 
-_COLUMNS = ("tag", "phase", "verdict", "run_id", "minutes", "at", "by", "words")
-
 
 @dataclass(frozen=True)
 class NewCampaign:
@@ -57,10 +55,9 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         raise UsageError("A campaign needs a name of 1 to 60 printable characters.")
     with open_existing_records(records) as store:
         register = AssetRegister(store.database)
-        for tag in request.tags:
-            register.get(tag)
+        wanted = {register.get(tag).asset.tag for tag in request.tags}
         units = request.selected.of(store_worklist(store, simulated=request.simulated))
-        tags = [u.asset.tag for u in units if not request.tags or u.asset.tag in request.tags]
+        tags = [u.asset.tag for u in units if not wanted or u.asset.tag in wanted]
         if not tags:
             raise UsageError("No unit is selected.", do="See them with 'ohmwright worklist'.")
         by = request.operator or account_name()
@@ -86,7 +83,7 @@ def list_campaigns(records: str | None, *, as_json: bool) -> None:
 
 
 def show_status(records: str | None, name: str, *, as_json: bool) -> None:
-    """Print how far a campaign is, and the units that are in hand, put off or left out."""
+    """Print how far a campaign is, which units are open, in hand, put off or left out."""
     with open_existing_records(records) as store:
         desk = _desk(store, name)
         desk.settle_all()
@@ -95,6 +92,9 @@ def show_status(records: str | None, name: str, *, as_json: bool) -> None:
         print_json({"campaign": name} | asdict(far))
         return
     out().print(Text(progress_words(name, far)), soft_wrap=True)
+    open_ones = [one.tag for one in states.values() if one.phase == "open" and not _apart(one)]
+    if open_ones:
+        out().print(Text(printable(f"Open: {', '.join(open_ones)}.")))
     apart = [one for one in states.values() if _apart(one)]
     if apart:
         out().print(_table(apart))
@@ -110,7 +110,7 @@ def show_report(records: str | None, name: str, file: Path | None, *, as_json: b
         with new_file(file) as written:
             written.write(_csv(states).encode("utf-8-sig"))
     if as_json:
-        units = [{key: getattr(one, key) for key in _COLUMNS} for one in states]
+        units = [_row(one) for one in states]
         print_json({"campaign": name} | asdict(far) | {"units": units})
         return
     out().print(_table(states))
@@ -127,15 +127,16 @@ class UnitOfCampaign:
     records: str | None
     as_json: bool
 
-    def print_noted(self, note: Callable[[CampaignDesk], str]) -> None:
-        """Have something noted, and print what was done."""
+    def print_noted(self, note: Callable[[CampaignDesk, str], str]) -> None:
+        """Have something noted of the unit of this tag, and print what was done."""
         with open_existing_records(self.records) as store:
             desk = _desk(store, self.campaign, self.operator)
-            said = note(desk)
-            state = desk.states()[self.tag]
+            tag = AssetRegister(store.database).get(self.tag).asset.tag
+            said = note(desk, tag)
+            state = desk.states()[tag]
         if self.as_json:
             noted = {"phase": state.phase, "words": state.words, "only_by": state.only_by}
-            print_json({"campaign": self.campaign, "tag": self.tag} | noted)
+            print_json({"campaign": self.campaign, "tag": tag} | noted)
         else:
             out().print(Text(printable(f"{said}.")), soft_wrap=True)
 
@@ -165,8 +166,27 @@ def _table(states: Iterable[UnitState]) -> Table:
 def _csv(states: Iterable[UnitState]) -> str:
     text = StringIO(newline="")
     writer = csv.writer(text)
-    writer.writerow(_COLUMNS)
-    for one in states:
-        cells = ("" if (v := getattr(one, key)) is None else str(v) for key in _COLUMNS)
+    rows = [_row(one) for one in states]
+    writer.writerow(rows[0])
+    for row in rows:
+        cells = ("" if cell is None else str(cell) for cell in row.values())
         writer.writerow([spreadsheet_safe(cell) if cell else "" for cell in cells])
     return text.getvalue()
+
+
+def _row(state: UnitState) -> dict[str, object]:
+    """Return a unit as a row of a table or a JSON object; None for no value."""
+    deferred, handed_over = state.not_before is not None, state.only_by != ""
+    phase = "deferred" if deferred else "handed over" if handed_over else "open"
+    return {
+        "tag": state.tag,
+        "phase": phase if state.phase == "open" else state.phase,
+        "deferred_to": None if state.not_before is None else state.not_before.isoformat(),
+        "handed_over_to": state.only_by or None,
+        "verdict": state.verdict,
+        "run_id": state.run_id,
+        "minutes": state.minutes,
+        "at": state.at,
+        "by": state.by,
+        "words": state.words,
+    }

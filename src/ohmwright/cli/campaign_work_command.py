@@ -72,6 +72,9 @@ def work_campaign(request: CampaignWorkRequest) -> int:
             if not _one_unit(request, desk, unit):
                 break
         out().print(Text(progress_words(request.name, desk.progress())), soft_wrap=True)
+        if unit is None:
+            for tag, why in desk.why_left().items():
+                out().print(Text(printable(f"{tag} is left: it is {why}.")), soft_wrap=True)
         if unit is None and (kept := desk.kept_at_home()):
             out().print(Text(kept_words(kept)), soft_wrap=True)
     return 0

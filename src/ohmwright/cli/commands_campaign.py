@@ -143,7 +143,7 @@ def skip(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk: desk.skip(tag, why))
+    unit.print_noted(lambda desk, tag: desk.skip(tag, why))
 
 
 @app.command()
@@ -160,7 +160,7 @@ def defer(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk: desk.defer(tag, until.date(), why))
+    unit.print_noted(lambda desk, tag: desk.defer(tag, until.date(), why))
 
 
 @app.command()
@@ -176,7 +176,7 @@ def again(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk: desk.again(tag, why))
+    unit.print_noted(lambda desk, tag: desk.again(tag, why))
 
 
 @app.command("hand-over")
@@ -192,7 +192,7 @@ def hand_over(
     from .campaign_command import UnitOfCampaign
 
     unit = UnitOfCampaign(name, tag, operator, records, as_json)
-    unit.print_noted(lambda desk: desk.hand_over(tag, to))
+    unit.print_noted(lambda desk, tag: desk.hand_over(tag, to))
 
 
 @app.command()

@@ -39,7 +39,10 @@ def show_fleet(records: str | None, not_since: datetime | None, *, as_json: bool
         refused = _refused(store, units)
         points, void = fetch_rows(store.database, pass_rates()), store.voided_run_ids()
     if as_json:
-        said = {"units": [_unit(row, refused) for row in units], "points": [_tally(p) for p in points]}
+        said = {
+            "units": [_unit(row, refused) for row in units],
+            "points": [_tally(p) for p in points],
+        }
         print_json(said | {"void_runs_left_out": len(void)})
         return
     out().print(_units_table(units, refused) if units else "No units like that.")

@@ -11,6 +11,7 @@ import anyio
 from rich.text import Text
 
 from ohmwright.api.bench_data import BenchChoice, BenchData
+from ohmwright.api.campaign_work import refuse_handed_over
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.run_view import watch_of
@@ -18,6 +19,7 @@ from ohmwright.api.unit_on_bench import procedure_of
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once, read_procedure
 from ohmwright.engine.resume import run_started_event
+from ohmwright.model.account import account_name
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
@@ -86,6 +88,7 @@ def run_procedure(request: RunRequest) -> int:
     with open_store(request.records) as store:
         earlier: tuple[Event, ...] = ()
         if request.resume is not None:
+            refuse_handed_over(store, request.resume, request.work.operator or account_name())
             earlier = _events_to_resume(store, request.resume, request.stages)
         if not request.unattended:
             err().print(CAUTION, style="bold")

@@ -22,7 +22,6 @@ from .campaign_words import kept_words
 from .console import out, print_json
 from .open_records import open_existing_records
 
-
 _MOST_LINES = 20
 """Units in the table of `worklist` where nobody says how many."""
 

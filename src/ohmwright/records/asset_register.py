@@ -84,9 +84,15 @@ class AssetRegister:
         return history[-1] if history else None
 
     def get(self, tag: str) -> AssetRevision:
-        """The unit with this tag as it is now. Raises UsageError where there is none."""
+        """The unit with this tag as it is now. Raises UsageError where there is none.
+
+        A tag in other capitals is that of the unit which it fits, where it is one alone.
+        """
         found = self.find(tag)
         if found is None:
+            alike = [one for one in self.all() if one.asset.tag.casefold() == tag.casefold()]
+            if len(alike) == 1:
+                return alike[0]
             raise UsageError(
                 f"There is no asset '{tag}' in {self._database.place}.",
                 do="See the assets with 'ohmwright asset list', or add it with 'ohmwright asset "

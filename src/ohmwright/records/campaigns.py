@@ -126,6 +126,13 @@ class Campaigns:
             connection.execute(insert(CAMPAIGN_LOG), rows)
         return Campaign(name, at, by, work, simulated, newest, home)
 
+    def of_run(self, run_id: str) -> list[tuple[str, str]]:
+        """Campaign and unit for which this run was begun, in each campaign that has it."""
+        c = CAMPAIGN_LOG.c
+        query = select(c.campaign, c.tag).distinct().where(c.run_id == run_id, c.what == "begun")
+        with self._database.read() as connection:
+            return [(name, tag) for name, tag in connection.execute(query)]
+
     def entries(self, name: str) -> list[CampaignEntry]:
         """Every entry of a campaign, oldest first, those of other computers among them."""
         with self._database.read() as connection:

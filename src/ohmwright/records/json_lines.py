@@ -37,7 +37,7 @@ class DamagedFileError(RecordError):
     def __init__(self, name: str, line: int, what: str) -> None:
         super().__init__(
             f"{name}:{line}: {what}.",
-            "The file was changed or damaged after it was written; nothing of that run was kept.",
+            "The file was changed or damaged after it was written; nothing at all was imported.",
             "Export it again from the store that it came from.",
         )
 
