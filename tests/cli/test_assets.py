@@ -12,11 +12,14 @@ import pytest
 
 from ohmwright.api.assets import asset_of_scan
 from ohmwright.api.bench_data import BenchData
+from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.unit_on_bench import IN_REPAIR
 from ohmwright.cli.open_records import open_existing_records
 from ohmwright.model.event import Commented, FileAttached, RunStarted
+from ohmwright.records.campaigns import Worker
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.label import qr_text
+from tests.records.some_events import started
 
 BENCH = """
 name = "Bench 1"
@@ -158,6 +161,22 @@ def test_each_fact_of_a_campaign_s_unit_has_a_column_of_its_own(
     columns = ("phase", "deferred_to", "handed_over_to")
     assert [rows["HF-1"][c] for c in columns] == ["deferred", "2999-01-31", ""]
     assert [rows["HF-2"][c] for c in columns] == ["handed over", "", "Oake"]
+
+
+def test_a_run_whose_unit_was_handed_over_is_resumed_by_nobody_else(
+    workshop: Path, ohmwright: Callable
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    with open_existing_records(str(workshop / "records")) as store:
+        store.append_all("half", (started("half", "HF-1", seed=1),))
+        desk = CampaignDesk(store, "may", Worker("Fenn", "here"))
+        desk.begin("HF-1", "half")
+        desk.hand_over("HF-1", "Oake")
+    resume = ("verify", "--asset", "HF-1", "--bench", "bench.toml", "--unattended")
+    refused = ohmwright(*resume, "--resume", "half", "--operator", "Fenn")
+    assert (refused.code, "Run half is for Oake to go on with" in refused.err) == (2, True)
+    his = ohmwright(*resume, "--resume", "half", "--operator", "Oake")
+    assert "is for Oake to go on with" not in his.err
 
 
 def test_a_worklist_as_json_is_whole(workshop: Path, ohmwright: Callable) -> None:

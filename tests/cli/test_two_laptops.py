@@ -53,6 +53,17 @@ def test_it_goes_on_where_it_was_handed_over_and_comes_back(
     assert verdicts == ["pass", "pass"]
 
 
+def test_of_a_file_that_was_cut_nothing_at_all_is_imported(
+    ohmwright: Callable, here: Path, tmp_path: Path
+) -> None:
+    file = tmp_path / "cut.jsonl"
+    assert ohmwright("record", "export", file, "--records", here).code == 0
+    file.write_bytes(file.read_bytes()[:-20])
+    cut = ohmwright("record", "import", file, "--records", tmp_path / "there")
+    assert (cut.code, "nothing at all was imported" in " ".join(cut.err.split())) == (6, True)
+    assert ohmwright("record", "list", "--records", tmp_path / "there", "--json").json == []
+
+
 def test_where_both_went_on_one_is_refused_and_all_else_comes_in(
     ohmwright: Callable, here: Path, tmp_path: Path
 ) -> None:

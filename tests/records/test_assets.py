@@ -86,6 +86,20 @@ def test_every_wrong_row_is_named_with_line_and_column(tmp_path: Path) -> None:
         plan.refuse_problems()
 
 
+def test_equal_complaints_are_one_with_their_lines(tmp_path: Path) -> None:
+    file = tmp_path / "assets.csv"
+    rows = "".join(f"A-{n},T,Q,S{n},gone\n" for n in range(3))
+    path = "GH/../052,T,Q,S9,in service\n"
+    file.write_text("tag,maker,model,serial,state\n" + rows + path, encoding="utf-8")
+    with pytest.raises(SourceError) as caught:
+        import_plan(file, read_asset_rows(file), {}).refuse_problems()
+    gone, tag = caught.value.happened.splitlines()
+    assert gone.startswith(f"{file}:2:5: state: 'gone' ")
+    assert gone.endswith("(also in lines 3, 4)")
+    assert tag.startswith(f"{file}:5:1: tag: 'GH/../052'")
+    assert "holds '..'" in tag
+
+
 def test_one_serial_number_under_two_tags_is_a_mistake_unless_one_is_withdrawn(
     tmp_path: Path,
 ) -> None:

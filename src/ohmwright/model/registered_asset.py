@@ -25,10 +25,16 @@ TextLine = Annotated[
 NamedLine = Annotated[TextLine, StringConstraints(min_length=1)]
 
 
+def _no_path(text: str) -> str:
+    if ".." in text:
+        raise ValueError("it holds '..', as a path does; a tag is one word or number")
+    return text
+
+
 class RegisteredAsset(FrozenModel):
     """What is known of a unit: what it is, where it stands, and how it is to be looked after."""
 
-    tag: Annotated[NamedLine, StringConstraints(max_length=60)]
+    tag: Annotated[NamedLine, StringConstraints(max_length=60), AfterValidator(_no_path)]
     """The number on the unit's inventory label; one unit, one tag."""
     maker: NamedLine
     model: NamedLine

@@ -131,14 +131,30 @@ class ImportPlan:
     def refuse_problems(self) -> None:
         """Raise SourceError with every problem."""
         if self.problems:
-            shown = self.problems[:_MOST_SHOWN]
-            left = len(self.problems) - len(shown)
+            gathered = _gathered(self.problems)
+            shown = gathered[:_MOST_SHOWN]
+            left = len(gathered) - len(shown)
             more = [f"… and {left} more"] if left else []
             raise SourceError(
                 "\n".join([*shown, *more]),
                 "Nothing was imported.",
                 "Correct the file; try it with --dry-run.",
             )
+
+
+def _gathered(problems: Iterable[str]) -> list[str]:
+    """Return each problem once, with the further lines that have it; in the order of the file."""
+    places: dict[str, list[str]] = {}
+    for problem in problems:
+        place, _, what = problem.partition(": ")
+        places.setdefault(what, []).append(place)
+    return [f"{first}: {what}{_also(more)}" for what, (first, *more) in places.items()]
+
+
+def _also(places: Sequence[str]) -> str:
+    """Return in which other lines it is so; empty for none."""
+    lines = [place.rsplit(":", 2)[1] for place in places]
+    return f" (also in line{'s' if len(lines) > 1 else ''} {', '.join(lines)})" if lines else ""
 
 
 def import_plan(
