@@ -15,11 +15,11 @@ from ohmwright.api.bench_data import BenchData
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.unit_on_bench import IN_REPAIR
 from ohmwright.cli.open_records import open_existing_records
-from ohmwright.model.event import Commented, FileAttached, RunStarted
+from ohmwright.model.event import Commented, Fault, FileAttached, RunStarted
 from ohmwright.records.campaigns import Worker
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.label import qr_text
-from tests.records.some_events import started
+from tests.records.some_events import AT, started
 
 BENCH = """
 name = "Bench 1"
@@ -289,3 +289,12 @@ def test_a_campaign_of_simulated_units_is_not_worked_with_real_ones(
     outcome = ohmwright("campaign", "work", "real", "--bench", "bench.toml")
     assert outcome.code == 2
     assert "This bench is simulated, and campaign real is of real units." in outcome.err
+
+
+def test_a_refused_run_is_called_so_by_list_and_fleet(workshop: Path, ohmwright: Callable) -> None:
+    fault = Fault(at=AT, bench_s=1.0, error="WrongInstrument", message="another", rf_state="off")
+    with open_existing_records(str(workshop / "records")) as store:
+        store.append_all("r", (started("r", "HF-1", seed=1), fault))
+    assert ohmwright("record", "fleet", "--json").json["units"][0]["verdict"] == "refused"
+    assert "refused" in ohmwright("record", "fleet").out
+    assert "refused" in ohmwright("record", "list").out
