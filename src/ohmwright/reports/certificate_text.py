@@ -13,6 +13,7 @@ from .certificate import Certificate
 from .curves import curve_svg, plotted_curves
 from .details import Details, detail_blocks
 from .issue import NOTHING_TOLD
+from .measurand_text import measurand_text
 from .part_texts import interruption_lines, protection_lines
 from .result_tables import (
     AdjustmentRow,
@@ -29,8 +30,8 @@ from .uncertainty_text import uncertainty_text
 CAUTIONS = (
     "HF output burns and ignites. Work on the unit is for qualified staff, with the unit "
     "disconnected from any patient; the maker's service manual and local codes come first.",
-    "A value holds at the stated age of an activation that began rested, into the stated load "
-    "resistance, with the settings of the procedure; it says nothing of other conditions.",
+    "A value holds for the stated age of an activation, into the stated load resistance, with the "
+    "settings of the procedure; it says nothing of other conditions.",
     "Electrical-safety tests are not part of this certificate unless listed as a point.",
 )
 STATEMENTS = (
@@ -64,6 +65,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     seal = (certificate.seal_note,) if certificate.seal_note else ()
     results = certificate.results
     of_results = filter(None, (coverage_text(results), risk_text(results)))
+    of_values = filter(None, (measurand_text(results),))
     of_u = filter(None, (uncertainty_text(results),))
     issue = certificate.issue
     told = (NOT_ON_RECORD,) if issue.paper != NOTHING_TOLD and not issue.on_record else ()
@@ -71,6 +73,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     return (
         *standing,
         *seal,
+        *of_values,
         *NOTES,
         *of_results,
         *of_u,
