@@ -117,7 +117,7 @@ def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) 
         events, addenda = store.events(run_id), store.stored_run(run_id).addenda
         print_run(run_id, events, store, as_json=as_json, addenda=addenda)
     if not as_json:
-        _print_meaning(results(events))
+        _print_meaning(tuple(results(events)))
         if budgets:
             out().print(budget_table(results(events)))
     return exit_code(events)
