@@ -8,6 +8,7 @@ from datetime import UTC
 from functools import cached_property
 from pathlib import Path
 
+from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.limits_on_record import differing_limits
 from ohmwright.engine.verdict_on_record import differing_verdicts
 from ohmwright.model.errors import RecordError, UsageError
@@ -158,6 +159,7 @@ def renderer_of_run(
     events = store.events(run.run_id)
     _refuse_contradictions(run.run_id, events)
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
+    _refuse_differing_figures(run.run_id, events)
     issue = _issue(run, laboratory, options.words)
     note = " ".join(notes_on_signatures(run, trusted))
     if issue.issued is not None and not note:
@@ -214,3 +216,14 @@ def _is_another(laboratory: Laboratory | None, words: PaperWords, issue: Issue) 
 def _file_name_part(text: str) -> str:
     """Return `text` as a part of a file name, at most 60 characters and not empty."""
     return file_name_safe(text)[:60].strip("-") or "unit"
+
+
+def _refuse_differing_figures(run_id: str, events: Sequence[Event]) -> None:
+    """Raise RecordError where budgets, readings or documents on record contradict its figures."""
+    differing = [f"event {number}: {said}" for number, said in differing_figures(events)]
+    if differing:
+        raise RecordError(
+            f"Run {run_id}: {'; '.join(differing)}.",
+            "A paper would certify figures against its own record. No paper was written.",
+            "Hold the record against a copy: ohmwright record verify; measure the unit anew.",
+        )
