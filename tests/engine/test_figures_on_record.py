@@ -10,7 +10,6 @@ from ohmwright.model.document import Document, Role, digest_of
 from ohmwright.model.event import DocumentKept, Event, PointDone
 from ohmwright.model.result import BudgetEntry, Measured, Result, Sample
 from ohmwright.model.traceability import Environment, Traceability
-
 from tests.records.some_events import AT, started
 
 BASIS = Traceability(

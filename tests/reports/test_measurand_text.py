@@ -1,8 +1,10 @@
 """What papers say a value is, and until when its activation was read."""
 
-from ohmwright.model.result import Result, Sample
+from ohmwright.model.result import Conformity, Result, Sample
 from ohmwright.reports.certificate import certificate_of
 from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.html import certificate_html
+from ohmwright.reports.label import qr_text
 from ohmwright.reports.measurand_text import extrapolated_text, measurand_text, read_until_text
 
 from . import conftest
@@ -39,3 +41,17 @@ def test_the_paper_says_both() -> None:
     assert any("as it would be at 6 s" in note for note in made.notes)
     (group,) = made.groups
     assert group.rows[0].at.endswith("read until 5.5 s, extrapolated to 6 s")
+
+
+def test_a_verdict_by_the_readings_alone_is_qualified_wherever_it_stands() -> None:
+    how = Conformity(rule="simple acceptance", probability=0.998)
+    one = read_until(6.0).model_copy(update={"conformity": how, "traceability": "none"})
+    made = certificate_of(conftest.a_run([one]))
+    sheet = certificate_text(made)
+    assert sheet.verdict_qualified == "by the readings alone; not traceable"
+    assert any("no conformity with the limits is stated" in note for note in sheet.notes)
+    assert any("P), by the readings alone; not traceable: " in note for note in sheet.notes)
+    assert "by the readings alone; not traceable" in qr_text(made)
+    assert "by the readings alone" in certificate_html(sheet)
+    covered = certificate_text(certificate_of(conftest.a_run([read_until(6.0)])))
+    assert covered.verdict_qualified == ""
