@@ -198,3 +198,18 @@ def test_a_run_that_is_not_finished_is_signed_by_nobody(
     cut_short(tmp_path / "r", run, "activation_closed")
     verified = ohmwright("record", "verify", "--records", tmp_path / "r")
     assert (verified.code, f"signed by nobody: {run}" in verified.out) == (0, True)
+
+
+def test_an_import_tells_what_the_record_itself_contradicts(
+    ohmwright: Callable, measured: Callable, tmp_path: Path, another_computer: Callable
+) -> None:
+    measured()
+    file = tmp_path / "r" / "records.sqlite"
+    forge(file, lambda body: body.replace(b'_c":22.5', b'_c":19.5'), passing=False)
+    another_computer()
+    assert ohmwright("record", "export", tmp_path / "f", "--records", tmp_path / "r").code == 0
+    taken = ohmwright("record", "import", tmp_path / "f", "--records", tmp_path / "other")
+    assert "its own record contradicts it" in taken.err
+    assert "temperature_c is 19.5 as told by the bench file, which says 22.5" in taken.err
+    shown = ohmwright("record", "verify", "--records", tmp_path / "other")
+    assert (shown.code, "temperature_c is 19.5" in shown.out) == (6, True)

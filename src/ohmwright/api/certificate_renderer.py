@@ -159,7 +159,6 @@ def renderer_of_run(
     events = store.events(run.run_id)
     _refuse_contradictions(run.run_id, events)
     laboratory = find_laboratory(options.words.laboratory, store.database.place)
-    _refuse_differing_figures(run.run_id, events)
     issue = _issue(run, laboratory, options.words)
     note = " ".join(notes_on_signatures(run, trusted))
     if issue.issued is not None and not note:
@@ -171,7 +170,11 @@ def renderer_of_run(
 
 def _refuse_contradictions(run_id: str, events: Sequence[Event]) -> None:
     """Raise RecordError where the values or the procedure on record say otherwise than a result."""
-    found = (*differing_verdicts(events), *differing_limits(events))
+    found = (
+        *differing_verdicts(events),
+        *differing_limits(events),
+        *differing_figures(events),
+    )
     differing = [f"event {number}: {said}" for number, said in found]
     if differing:
         raise RecordError(
@@ -216,14 +219,3 @@ def _is_another(laboratory: Laboratory | None, words: PaperWords, issue: Issue) 
 def _file_name_part(text: str) -> str:
     """Return `text` as a part of a file name, at most 60 characters and not empty."""
     return file_name_safe(text)[:60].strip("-") or "unit"
-
-
-def _refuse_differing_figures(run_id: str, events: Sequence[Event]) -> None:
-    """Raise RecordError where budgets, readings or documents on record contradict its figures."""
-    differing = [f"event {number}: {said}" for number, said in differing_figures(events)]
-    if differing:
-        raise RecordError(
-            f"Run {run_id}: {'; '.join(differing)}.",
-            "A paper would certify figures against its own record. No paper was written.",
-            "Hold the record against a copy: ohmwright record verify; measure the unit anew.",
-        )
