@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from ohmwright.api.paths import operator_key_file
+from ohmwright.cli.open_records import open_records
 from ohmwright.model.shipped import shipped
 
 from .forger import forge
@@ -213,3 +214,12 @@ def test_an_import_tells_what_the_record_itself_contradicts(
     assert "temperature_c is 19.5 as told by the bench file, which says 22.5" in taken.err
     shown = ohmwright("record", "verify", "--records", tmp_path / "other")
     assert (shown.code, "temperature_c is 19.5" in shown.out) == (6, True)
+
+
+def test_of_a_store_without_a_run_nothing_is_said_to_hold(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    with open_records(str(tmp_path / "e")):
+        pass
+    shown = ohmwright("record", "verify", "--records", tmp_path / "e")
+    assert ("no run to verify" in shown.out, "holds" in shown.out) == (True, False)

@@ -147,7 +147,9 @@ def _against_bench(part: RunStarted | RunResumed, bench: _Table) -> Iterator[str
         yield "it is recorded as real, and the bench kept with it is simulated"
     by_register = part.registered
     asset = bench.get("asset") if by_register is None else by_register.model_dump()
-    for key in ("model", "serial") if asset else ():
+    if asset is None:
+        return
+    for key in ("model", "serial"):
         said, stated = getattr(part.asset, key), asset[key]
         if said != stated:
             yield f"the unit's {key} is {said}, and what is kept with the run says {stated}"
