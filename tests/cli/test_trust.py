@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from ohmwright.api.paths import operator_key_file
+from ohmwright.cli.open_records import open_records
 from ohmwright.model.shipped import shipped
 
 from .forger import forge
@@ -70,7 +71,10 @@ def test_a_whole_forgery_is_not_good(
     here = ("--records", tmp_path / "r")
     forge(
         tmp_path / "r" / "records.sqlite",
-        lambda body: body.replace(b'_c":22.5', b'_c":19.5'),
+        # the bench file that is kept says 22.5
+        lambda body: body.replace(b'_c":22.5', b'_c":19.5').replace(
+            b'"the bench file"', b'"the operator"'
+        ),
         passing=False,
     )
     remembered = ohmwright("record", "verify", *here)
@@ -195,3 +199,27 @@ def test_a_run_that_is_not_finished_is_signed_by_nobody(
     cut_short(tmp_path / "r", run, "activation_closed")
     verified = ohmwright("record", "verify", "--records", tmp_path / "r")
     assert (verified.code, f"signed by nobody: {run}" in verified.out) == (0, True)
+
+
+def test_an_import_tells_what_the_record_itself_contradicts(
+    ohmwright: Callable, measured: Callable, tmp_path: Path, another_computer: Callable
+) -> None:
+    measured()
+    file = tmp_path / "r" / "records.sqlite"
+    forge(file, lambda body: body.replace(b'_c":22.5', b'_c":19.5'), passing=False)
+    another_computer()
+    assert ohmwright("record", "export", tmp_path / "f", "--records", tmp_path / "r").code == 0
+    taken = ohmwright("record", "import", tmp_path / "f", "--records", tmp_path / "other")
+    assert "its own record contradicts it" in taken.err
+    assert "temperature_c is 19.5 as told by the bench file, which says 22.5" in taken.err
+    shown = ohmwright("record", "verify", "--records", tmp_path / "other")
+    assert (shown.code, "temperature_c is 19.5" in shown.out) == (6, True)
+
+
+def test_of_a_store_without_a_run_nothing_is_said_to_hold(
+    ohmwright: Callable, tmp_path: Path
+) -> None:
+    with open_records(str(tmp_path / "e")):
+        pass
+    shown = ohmwright("record", "verify", "--records", tmp_path / "e")
+    assert ("no run to verify" in shown.out, "holds" in shown.out) == (True, False)

@@ -68,6 +68,9 @@ def test_rf_is_on_only_between_its_events_and_never_beyond_its_limit(whole_job: 
     for start, end, (on_s, off_s) in zip(opened, closed, intervals, strict=True):
         assert start.bench_s - 1e-6 <= on_s < off_s <= end.bench_s + 1e-6
         assert off_s - on_s <= start.limit_s + 1e-6
+        # a rest may lie between the event before RF and RF: when it came on is on record, too
+        assert end.on_at_bench_s == pytest.approx(on_s, abs=0.1)
+    assert any(on_s > start.bench_s + 1 for start, (on_s, _) in zip(opened, intervals, strict=True))
     lasted_s = [off_s - on_s for on_s, off_s in intervals]
     # the proofs before an unattended run: by OFF, then by the limit
     assert lasted_s[0] < 2 < opened[0].limit_s

@@ -12,7 +12,7 @@ from ohmwright.engine.run import Job, results, run
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
-from ohmwright.model.event import Event, PointDone, RunResumed, RunStarted
+from ohmwright.model.event import Event, Foretold, PointDone, RunResumed, RunStarted
 from ohmwright.model.shipped import shipped
 from ohmwright.model.traceability import Environment
 
@@ -89,6 +89,16 @@ async def test_a_certificate_is_for_one_instrument(
     with pytest.raises(UsageError, match=f"serial number {serial}; the one connected says"):
         await some(bench)
     assert rig.hardware.truth.rf_on_intervals == ()
+
+
+@pytest.mark.parametrize(("serial", "told"), [(None, 1), ("OW-1", 0)])
+async def test_a_certificate_that_names_no_analyzer_is_told_before_rf(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch, serial: str | None, told: int
+) -> None:
+    monkeypatch.setattr("ohmwright.engine.run.refuse_foreign", lambda *_: None)
+    events = await some(with_certificate(make_rig().bench, serial=serial))
+    said = [e.what for e in events if isinstance(e, Foretold)]
+    assert sum("nothing ties certificate CAL-25-1187 to this" in one for one in said) == told
 
 
 async def test_without_a_certificate_uncertainty_is_of_the_readings_alone(

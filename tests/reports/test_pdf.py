@@ -52,7 +52,7 @@ def test_it_says_what_an_auditor_asks(certificate: Certificate) -> None:
         "90.0 to 110.0 W",
         "4 to −33",
         "Decision rule: simple acceptance",
-        "6 s of a rested activation",
+        "6 s of an activation, lag taken off",
         HEAD,
         "Page 1 of 2",
     ):

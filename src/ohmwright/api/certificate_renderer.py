@@ -8,6 +8,7 @@ from datetime import UTC
 from functools import cached_property
 from pathlib import Path
 
+from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.limits_on_record import differing_limits
 from ohmwright.engine.verdict_on_record import differing_verdicts
 from ohmwright.model.errors import RecordError, UsageError
@@ -169,7 +170,11 @@ def renderer_of_run(
 
 def _refuse_contradictions(run_id: str, events: Sequence[Event]) -> None:
     """Raise RecordError where the values or the procedure on record say otherwise than a result."""
-    found = (*differing_verdicts(events), *differing_limits(events))
+    found = (
+        *differing_verdicts(events),
+        *differing_limits(events),
+        *differing_figures(events),
+    )
     differing = [f"event {number}: {said}" for number, said in found]
     if differing:
         raise RecordError(

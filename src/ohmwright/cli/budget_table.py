@@ -8,6 +8,7 @@ from rich.table import Table
 from rich.text import Text
 
 from ohmwright.model.result import AMPLE_DOF, Result
+from ohmwright.reports.measurand_text import read_until_text
 from ohmwright.reports.text import printable
 
 from .table_format import plain_table, value_with_uncertainty
@@ -27,7 +28,8 @@ def budget_table(results: Iterable[Result]) -> Table:
         if measured is None or not measured.budget:
             continue
         where = printable(f"{result.stage.replace('_', ' ')}, {result.step}, {result.point}")
-        table.add_row(Text(f"{where}: {value_with_uncertainty(measured)}", style="bold"))
+        said = (value_with_uncertainty(measured), read_until_text([result]))
+        table.add_row(Text(f"{where}: {'; '.join(filter(None, said))}", style="bold"))
         for line in measured.budget:
             share = (line.standard_uncertainty / measured.uncertainty) ** 2
             table.add_row(

@@ -13,10 +13,11 @@ from ohmwright.api.jobs import is_number_for
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.engine.run import results
 from ohmwright.model.errors import UsageError
-from ohmwright.model.result import Verdict
+from ohmwright.model.result import Result, Verdict
 from ohmwright.records.flat_rows import Row
 from ohmwright.records.run_lists import CUT_SHORT, Filter, count_runs, refusals, runs
 from ohmwright.records.sql_store import SqlStore
+from ohmwright.reports.measurand_text import extrapolated_text, measurand_text
 from ohmwright.reports.text import printable
 
 from .budget_table import budget_table
@@ -119,12 +120,20 @@ def _in_one_line(text: str) -> Text:
     return Text(text, no_wrap=True, overflow="ellipsis")
 
 
+def _print_meaning(found: Sequence[Result]) -> None:
+    """Print what the values are, and which of them were extrapolated in time."""
+    for said in filter(None, (measurand_text(found), extrapolated_text(found))):
+        out().print(Text(printable(said)), soft_wrap=True)
+
+
 def show_run(run_id: str, records: str | None, *, as_json: bool, budgets: bool) -> int:
     """Print the tables of one run, optionally its uncertainty budgets; return its exit code."""
     with open_records_for_reading(records) as store:
         run_id = resolved_run_id(store, run_id)
         events, addenda = store.events(run_id), store.stored_run(run_id).addenda
         print_run(run_id, events, store, as_json=as_json, addenda=addenda)
-    if budgets and not as_json:
-        out().print(budget_table(results(events)))
+    if not as_json:
+        _print_meaning(tuple(results(events)))
+        if budgets:
+            out().print(budget_table(results(events)))
     return exit_code(events)

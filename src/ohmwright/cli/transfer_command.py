@@ -16,6 +16,7 @@ from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.open_records import resolved_run_id
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import RecordError, SourceError, UsageError
+from ohmwright.records.audit_finding import AuditFinding
 from ohmwright.records.campaigns import Worker
 from ohmwright.records.hand_over import handed_over, take_back
 from ohmwright.records.json_lines import read_runs, run_lines
@@ -28,6 +29,7 @@ from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
+from ohmwright.records.verdict_audit import audit_figures, audit_verdicts
 from ohmwright.reports.text import printable
 
 from .campaign_words import entry_words, place_words
@@ -132,6 +134,7 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
             register = Register.read(lines, str(file))
         after_run = len(store.run_ids())
         came, unsigned, refused = Counter[str](), list[str](), list[UsageError]()
+        contradicted = list[AuditFinding]()
         with _open_existing(file) as lines:
             for run, events in read_runs(lines, str(file)):
                 try:
@@ -140,6 +143,9 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                     refused.append(problem)
                     continue
                 came[how] += 1
+                for audit in (audit_verdicts, audit_figures):
+                    found = audit(run.run_id, events)
+                    contradicted += [one for one in found if one.kind == "wrong"]
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
         merged = import_register(store.database, register, account_name(), after_run=after_run)
         new = [one for one in signers(signatures(store.database)) if one.key not in known]
@@ -152,6 +158,9 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
             "it, also what is there already. Go on with it on one computer alone."
         )
         out().print(Text(printable(said)), soft_wrap=True)
+    for finding in contradicted:
+        said = f"Imported, and its own record contradicts it: {finding}"
+        err().print(Text(printable(said), style="red"), soft_wrap=True)
     for refusal in refused:
         print_error(refusal)
     out().print(

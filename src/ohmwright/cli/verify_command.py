@@ -26,7 +26,7 @@ from ohmwright.records.trust import (
     signers,
     untrusted_signers,
 )
-from ohmwright.records.verdict_audit import audit_verdicts
+from ohmwright.records.verdict_audit import audit_figures, audit_verdicts
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
@@ -100,7 +100,7 @@ def _checked_store(
     papers, not_valid = issued_papers(store, shown.papers)
     sealed = signers(signatures(store.database), chosen)
     findings = [
-        *audit(store, chosen, [audit_verdicts]),
+        *audit(store, chosen, [audit_verdicts, audit_figures]),
         *_unknown_heads(store, shown.heads),
         *not_valid,
         *untrusted_signers(sealed, trusted),
@@ -162,7 +162,7 @@ def _print(check: StoreCheck) -> None:
         out().print(Text(said, style=_STYLES[finding.kind]), soft_wrap=True)
     for paper in check.papers:
         issued = f"issued {paper.issued_at} by {paper.issued_by} as certificate {paper.certificate}"
-        said = f"{paper.path}: {issued}. Laid out by {_layout(paper)}."
+        said = f"{paper.path}: {issued}. {paper.reservation}Laid out by {_layout(paper)}."
         out().print(Text(printable(said)), soft_wrap=True)
     for head, found in check.heads.items():
         where = f"an event of run {', '.join(found)}" if found else "a signature or approval"
@@ -204,6 +204,8 @@ def _closing_lines(check: StoreCheck, runs_: str) -> Iterator[str]:
 
 def _holding(check: StoreCheck) -> str:
     """Return what holds in a good store; an unfinished run has no signature that could."""
+    if not check.runs:
+        return "no run to verify"
     if not check.open_runs:
         return "every hash, link and signature holds, each by a key trusted here"
     if len(check.open_runs) < check.runs:

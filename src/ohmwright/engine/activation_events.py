@@ -16,6 +16,7 @@ async def activation_opened(
     Its limit is the one that ON carries, `limit_s` rounded down to the command's digits; None where
     ON carries none.
     """
+    session.last_on_s = 0.0  # until RF has come on: a request before it may be answered by a skip
     if "load" in session.bench.analyzer.by_hand:
         await session.bench.analyzer.set_load(load_ohm)
     return ActivationOpened(
@@ -32,5 +33,6 @@ def activation_closed(session: Session) -> ActivationClosed:
     return ActivationClosed(
         **session.stamp(),
         on_s=round(session.last_on_s, 3),
+        on_at_bench_s=round(session.last_on_at_s, 6) if session.last_on_s > 0 else None,
         off_told_by=readings_told_by(session.bench),
     )

@@ -53,7 +53,7 @@ from .service_exit import service_left_on_exit
 from .session import Session
 from .stage import finished_points, stage_events
 from .steps.base import TimedStep
-from .traceability import accuracy_of, refuse_foreign, traceability_of
+from .traceability import accuracy_of, refuse_foreign, traceability_of, untied_certificate
 from .unit_identity import identified_unit, refuse_another_unit
 
 SOFTWARE = f"ohmwright {__version__}"
@@ -248,6 +248,9 @@ def _added_events(job: Job, session: Session) -> Iterator[Event]:
 def _foretold(job: Job, session: Session) -> Iterator[Foretold]:
     """Yield what the bench may not be able to decide and the record does not say yet."""
     said = {(event.step, event.what) for event in job.earlier if isinstance(event, Foretold)}
+    untied = untied_certificate(session.bench)
+    if untied and ("analyzer", untied) not in said:
+        yield Foretold(**session.stamp(), severity="warning", step="analyzer", what=untied)
     abilities = abilities_of(session.bench, session.given)
     for one in foreseen(job.file, job.stages, abilities, session.accuracy):
         if (one.step, one.what) not in said:

@@ -74,6 +74,8 @@ class Session:
     started_s: float = field(init=False)
     last_on_s: float = 0.0
     """How long RF was on at most in the last activation, in seconds."""
+    last_on_at_s: float = 0.0
+    """When the last activation began, by the bench's clock."""
     _warmth: OutputWarmth = field(init=False)
 
     def __post_init__(self) -> None:
@@ -288,7 +290,7 @@ class Session:
         finally:
             now_s = self._off_s(before_s, limit_s, opened)
             sent_s = before_s if opened is None else opened.began_s
-            self.last_on_s = self._most_on_s(sent_s, now_s)
+            self.last_on_at_s, self.last_on_s = sent_s, self._most_on_s(sent_s, now_s)
             self.pending.on_s += self.last_on_s
             seen_w = None if opened is None else opened.largest_power_w
             self._warmth.add_activation(before_s, now_s, power_w if seen_w is None else seen_w)

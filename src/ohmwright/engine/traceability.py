@@ -71,6 +71,15 @@ def refuse_foreign(bench: Bench, identity: str) -> None:
         )
 
 
+def untied_certificate(bench: Bench) -> str:
+    """Return that nothing ties the certificate to this analyzer; empty where its serial does."""
+    certificate = bench.certificate
+    if certificate is None or certificate.serial is not None:
+        return ""
+    named = f"certificate {certificate.number}"
+    return f"nothing ties {named} to this analyzer: it states no serial number"
+
+
 def accuracy_of(bench: Bench) -> Accuracy | None:
     """Return the accuracy of the analyzer's readings today; None without a certificate."""
     if bench.certificate is None:

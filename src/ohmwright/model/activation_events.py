@@ -8,7 +8,10 @@ from .stamped import Stamped
 
 
 class ActivationOpened(Stamped):
-    """RF is about to be switched on; on disk before it is."""
+    """RF is about to be switched on; on disk before it is, and before the rest it may need.
+
+    When it came on is told by the event that closes it.
+    """
 
     kind: Literal["activation_opened"] = "activation_opened"
     load_ohm: float
@@ -25,6 +28,9 @@ class ActivationClosed(Stamped):
 
     kind: Literal["activation_closed"] = "activation_closed"
     on_s: float
+    on_at_bench_s: float | None = None
+    """When ON was sent or a person keyed the output, by the bench's clock; None where it never was,
+    and in records that do not say."""
     off_told_by: str | None = None
     """Who typed the reading that showed no current; None where an instrument was read."""
 

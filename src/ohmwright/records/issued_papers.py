@@ -27,6 +27,8 @@ class FoundPaper:
     issued_at: str
     template_sha256: str
     """Of the layout of the PDF."""
+    reservation: str
+    """That one key signed for what should be two people; empty where it did not."""
     own_pages_sha256: str
     """Of what set the laboratory's own pages in front of it; empty for none."""
     since: str
@@ -83,9 +85,23 @@ def _papers_of(store: SqlStore, path: Path) -> Iterator[FoundPaper]:
             issued_by=said.operator,
             issued_at=when,
             template_sha256=said.issued.template_sha256,
+            reservation=_reservation(signed, said.run),
             own_pages_sha256=said.issued.own_pages_sha256,
             since=_since(later),
         )
+
+
+def _reservation(signed: Sequence[Seal | Addendum], run: str) -> str:
+    """That a key of the approvals also sealed the record, or approved for two names."""
+    names: dict[str, list[str]] = {}
+    for one in signed:
+        said = one.statement
+        if said.run != run or (isinstance(one, Addendum) and one.statement.what != "approved"):
+            continue
+        role = "sealed the record" if isinstance(one, Seal) else "approved"
+        names.setdefault(said.key, []).append(f"{role} as {said.operator}")
+    shared = [", ".join(dict.fromkeys(done)) for done in names.values() if len(done) > 1]
+    return f"One key {'; one '.join(shared)}: it proves no second person. " if shared else ""
 
 
 def _since(later: list[Addendum]) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import datetime
 from typing import Any
 
 from sqlalchemy import Connection, select
@@ -17,7 +18,7 @@ from .ledger import addendum_of_entry, entry_document, seal_of_entry
 from .run_reader import read_run
 from .sql_store import SqlStore
 from .tables import LEDGER, RESULTS
-from .time_order import events_dated_backwards
+from .time_order import events_dated_backwards, signed_before_it_ended
 
 EventsCheck = Callable[[str, Sequence[Event]], Iterable[AuditFinding]]
 """Given the name of a whole run and its events, yields what it finds wrong with them."""
@@ -34,6 +35,7 @@ def audit_run(
             events = verified_events(kept)
             _check_flat_rows(connection, row, events)
             _check_ledger(connection, row, kept, events)
+        yield from signed_before_it_ended(name, events, _signed_at(kept))
         for check in (events_dated_backwards, *more):
             yield from check(name, events)
     except BrokenRunError as broken:
@@ -42,6 +44,12 @@ def audit_run(
         yield AuditFinding(error.happened, name)
     except (TypeError, ValueError) as problem:
         yield AuditFinding(f"its rows are damaged: {problem}", name)
+
+
+def _signed_at(kept: StoredRun) -> tuple[datetime, ...]:
+    """When the seal and each addendum of a run were signed, as they say."""
+    seals = () if kept.seal is None else (kept.seal.statement.signed_at,)
+    return (*seals, *(one.statement.signed_at for one in kept.addenda))
 
 
 def _check_flat_rows(connection: Connection, row: Row, events: tuple[Event, ...]) -> None:

@@ -50,6 +50,26 @@ def events_dated_backwards(run_id: str, events: Sequence[Event]) -> Iterator[Aud
         yield AuditFinding(f"{what}, or the time is not true", run_id, number, "warning")
 
 
+def signed_before_it_ended(
+    run_id: str, events: Sequence[Event], signed_at: Sequence[datetime]
+) -> Iterator[AuditFinding]:
+    """A finding for a signature that is dated before the last event that it signs.
+
+    A seal is made right after the last event, so no innocent clock dates it so. Simulated runs have
+    a time of day of their own and are left out.
+    """
+    if not events or any(isinstance(e, RunStarted) and e.seed is not None for e in events):
+        return
+    ended = _with_time_zone(events[-1].at)
+    for at in signed_at:
+        early_s = (ended - _with_time_zone(at)).total_seconds()
+        if early_s > CLOCK_DIFFERENCE_S:
+            what = f"a signature is dated {early_s:.0f} s before its last event, which it signs"
+            yield AuditFinding(
+                f"{what}: a clock was set, or a time is not true", run_id, len(events), "unknown"
+            )
+
+
 def _backward_steps(events: Iterable[Event], *, simulated: bool) -> Iterator[tuple[int, float]]:
     """Yield the number of each event that goes back in time, and by how many seconds.
 

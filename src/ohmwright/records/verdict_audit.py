@@ -4,11 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
+from ohmwright.engine.figures_on_record import differing_figures
 from ohmwright.engine.limits_on_record import differing_limits, unreadable_procedures
 from ohmwright.engine.verdict_on_record import differing_verdicts, unknown_rules
 from ohmwright.model.event import Event
 
 from .audit_finding import AuditFinding
+
+
+def audit_figures(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+    """Yield each figure of a whole run that its budgets, readings or documents contradict."""
+    for number, said in differing_figures(events):
+        yield AuditFinding(said, run_id, number)
 
 
 def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFinding]:

@@ -13,6 +13,7 @@ from .certificate import Certificate
 from .curves import curve_svg, plotted_curves
 from .details import Details, detail_blocks
 from .issue import NOTHING_TOLD
+from .measurand_text import measurand_text
 from .part_texts import interruption_lines, protection_lines
 from .result_tables import (
     AdjustmentRow,
@@ -21,7 +22,13 @@ from .result_tables import (
     adjustment_rows,
     step_groups,
 )
-from .risk_text import coverage_text, risk_text
+from .risk_text import (
+    BY_READINGS_ALONE,
+    coverage_text,
+    readings_alone_text,
+    rests_on_readings_alone,
+    risk_text,
+)
 from .text import minute_text, printable
 from .traceability_marks import mark_notes
 from .uncertainty_text import uncertainty_text
@@ -29,8 +36,8 @@ from .uncertainty_text import uncertainty_text
 CAUTIONS = (
     "HF output burns and ignites. Work on the unit is for qualified staff, with the unit "
     "disconnected from any patient; the maker's service manual and local codes come first.",
-    "A value holds at the stated age of an activation that began rested, into the stated load "
-    "resistance, with the settings of the procedure; it says nothing of other conditions.",
+    "A value holds for the stated age of an activation, into the stated load resistance, with the "
+    "settings of the procedure; it says nothing of other conditions.",
     "Electrical-safety tests are not part of this certificate unless listed as a point.",
 )
 STATEMENTS = (
@@ -64,6 +71,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     seal = (certificate.seal_note,) if certificate.seal_note else ()
     results = certificate.results
     of_results = filter(None, (coverage_text(results), risk_text(results)))
+    of_values = filter(None, (readings_alone_text(results), measurand_text(results)))
     of_u = filter(None, (uncertainty_text(results),))
     issue = certificate.issue
     told = (NOT_ON_RECORD,) if issue.paper != NOTHING_TOLD and not issue.on_record else ()
@@ -71,6 +79,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     return (
         *standing,
         *seal,
+        *of_values,
         *NOTES,
         *of_results,
         *of_u,
@@ -130,6 +139,8 @@ class CertificateText:
     copy: str
     """By what it is a copy, and not the paper that was issued; empty where it is that one."""
     verdict: str
+    verdict_qualified: str
+    """That the verdict is by readings alone; empty where the analyzer's accuracy is part of it."""
     verdict_found: str
     verdict_left: str
     simulated: str
@@ -175,6 +186,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         draft=draft_text(certificate),
         copy=certificate.copy,
         verdict=certificate.verdict,
+        verdict_qualified=BY_READINGS_ALONE if rests_on_readings_alone(certificate.results) else "",
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
         simulated=_simulated(certificate.seed),

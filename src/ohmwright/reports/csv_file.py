@@ -17,6 +17,7 @@ from ohmwright.model.result import Result, TraceabilityBasis
 from ohmwright.model.traceability import Traceability
 
 from .certificate import Certificate
+from .measurand_text import read_until_s
 from .run_parts import RunPart
 from .text import NOT_RECORDED, printable
 
@@ -103,6 +104,7 @@ def _row(certificate: Certificate, part: RunPart, result: Result) -> dict[str, C
         "coverage_factor": None if measured is None else measured.coverage_factor,
         "traceable_to": None if measured is None else _traceable_to(result.traceability),
         "age_s": None if measured is None else measured.age_s,
+        "read_until_s": read_until_s(result),
         "uncertainty_ratio": None if held is None else held.uncertainty_ratio,
         "probability": None if held is None else held.probability,
         "rule": None if held is None else held.rule,

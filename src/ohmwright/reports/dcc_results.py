@@ -19,6 +19,7 @@ from .dcc_elements import (
     add_software,
     add_words,
 )
+from .measurand_text import measurand_text, read_until_text
 from .measuring_conditions import conditions_of_result
 from .result_tables import requirement_text
 from .run_parts import RunPart
@@ -37,6 +38,7 @@ def add_measurement(parent: Element, certificate: Certificate) -> None:
         f"Revision {certificate.revision}; SHA-256 {certificate.procedure_digest}",
         *(f"In the record: {one.role}, {one.name}, {one.sha256}" for one in certificate.documents),
         *(f"Decision rule: {rule}" for rule in certificate.rules),
+        *filter(None, (measurand_text(certificate.results),)),
     )
     add_software(add(parent, "usedSoftware"), certificate.software)
     _equipment(add(parent, "measuringEquipments"), certificate)
@@ -117,7 +119,7 @@ def _point(data: Element, result: Result, marks: ValueMarks) -> None:
     measured, target = result.measured, result.target
     quantity = add(data, "quantity")
     add_words(quantity, "name", result.point)
-    said = [conditions_of_result(result).words()]
+    said = [conditions_of_result(result).words(), read_until_text([result])]
     if target is not None:
         said.append(f"Limits {limits_text(target)} {unit_symbol(target, measured)}".rstrip())
     if result.requirement:

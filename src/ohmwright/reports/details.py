@@ -121,9 +121,9 @@ def _procedure(certificate: Certificate) -> Details:
 def _ages(results: Iterable[Result]) -> str:
     """At which ages of an activation the values hold."""
     ages = {r.measured.age_s for r in results if r.measured is not None and r.load_ohm is not None}
-    return (
-        f"{', '.join(f'{age:g} s' for age in sorted(ages)) or NOT_RECORDED} of a rested activation"
-    )
+    if not ages:
+        return NOT_RECORDED
+    return f"{', '.join(f'{age:g} s' for age in sorted(ages))} of an activation, lag taken off"
 
 
 def _printable(*facts: tuple[str, str]) -> Details:

@@ -71,11 +71,12 @@ def _hash(digest: str) -> str:
 def _body(sheet: CertificateText) -> Iterable[str]:
     """The elements within the body, in order."""
     numbered = "Would have the number" if sheet.draft else "Number"
+    qualified = f"<br><b>{escape(sheet.verdict_qualified)}</b>" if sheet.verdict_qualified else ""
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
         f'<p class="faint">{numbered} {isolated(sheet.number)}</p></div>'
         f'<div class="result"><span class="faint">Result of {escape(sheet.done)}</span>'
-        f"{'<b>VOID</b>' if sheet.void else _verdict(sheet.verdict)}</div></header>"
+        f"{'<b>VOID</b>' if sheet.void else _verdict(sheet.verdict)}{qualified}</div></header>"
     )
     marks = {"VOID": sheet.void, "SIMULATED": sheet.simulated, "DRAFT": sheet.draft}
     if mark := next((word for word, said in marks.items() if said), ""):

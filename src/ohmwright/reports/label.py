@@ -13,6 +13,7 @@ from io import BytesIO
 from ohmwright.model.result import Verdict
 
 from .certificate import Certificate
+from .risk_text import BY_READINGS_ALONE, rests_on_readings_alone
 from .text import printable
 from .typesetting import TEMPLATES, Form, typeset
 
@@ -59,9 +60,13 @@ def label(
 
 
 def _note(certificate: Certificate) -> str:
-    """That nobody has approved the certificate; empty where somebody has, or where it is void."""
+    """That nobody has approved it, and that its verdict is no traceable one; empty for a void."""
     issue = certificate.issue
-    return "" if issue.void or issue.approvals else "not approved"
+    if issue.void:
+        return ""
+    draft = "" if issue.approvals else "not approved"
+    alone = BY_READINGS_ALONE if rests_on_readings_alone(certificate.results) else ""
+    return "; ".join(filter(None, (draft, alone)))
 
 
 def _until(certificate: Certificate, due: date | None) -> str:

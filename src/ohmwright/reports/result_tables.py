@@ -9,6 +9,7 @@ from itertools import groupby
 from ohmwright.model.result import Result
 
 from .certificate import AdjustedPoint, Certificate, CertifiedPoint
+from .measurand_text import read_until_text
 from .measuring_conditions import (
     MeasuringConditions,
     conditions_of_result,
@@ -48,7 +49,7 @@ class PointRow:
 
     point: str
     at: str
-    """Conditions that the other points of the step do not share."""
+    """Conditions that the other points of the step do not share, and until when it was read."""
     target: str
     limits: str
     accepted: str
@@ -123,7 +124,7 @@ def _row(
     )
     return PointRow(
         point=point,
-        at=_unsaid(at, point),
+        at="; ".join(filter(None, (_unsaid(at, point), read_until_text(line.results)))),
         target="" if target is None or one_sided else four_digits(target.value, target),
         limits="" if target is None else limits_text(target),
         accepted=_accepted(line.last),
@@ -215,9 +216,10 @@ def _adjustment_row(
     """The row of one adjusted point; `shared` is what is said of all of them."""
     result = adjustment.result
     trims = (result.start_trim, result.final_trim)
+    own = _but_load(result).without(shared).words()
     return AdjustmentRow(
         point=printable(result.point),
-        at=_but_load(result).without(shared).words(),
+        at="; ".join(filter(None, (own, read_until_text([result])))),
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
         limits="" if result.target is None else limits_text(result.target),
         unit=unit_symbol(result.target, result.measured),

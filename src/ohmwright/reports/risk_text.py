@@ -25,7 +25,31 @@ def risk_text(results: Sequence[Result]) -> str:
     ]
     if shares:
         said.append(f"share of all units accepted though out of tolerance: {_at_most(shares)}")
-    return f"Risk of the decisions made (1 − P, or P): {'; '.join(said)}." if said else ""
+    alone = f", {BY_READINGS_ALONE}" if rests_on_readings_alone(results) else ""
+    return f"Risk of the decisions made (1 − P, or P){alone}: {'; '.join(said)}." if said else ""
+
+
+BY_READINGS_ALONE = "by the readings alone; not traceable"
+
+
+def rests_on_readings_alone(results: Iterable[Result]) -> bool:
+    """Whether a pass or fail rests on a value whose U holds nothing of the analyzer's accuracy."""
+    return any(
+        r.traceability in ("none", "not covered")
+        for r in results
+        if r.conformity is not None and r.verdict in ("pass", "fail")
+    )
+
+
+def readings_alone_text(results: Sequence[Result]) -> str:
+    """What PASS and FAIL of such values state; empty where there is none."""
+    if not rests_on_readings_alone(results):
+        return ""
+    return (
+        f"PASS, FAIL, P, U, TUR and risk are {BY_READINGS_ALONE}, where no analyzer certificate "
+        "covers the value: they hold nothing of the analyzer's accuracy, U is not of 95 % "
+        "coverage of the true value, and no conformity with the limits is stated."
+    )
 
 
 def coverage_text(results: Sequence[Result]) -> str:

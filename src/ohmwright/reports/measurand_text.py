@@ -1,0 +1,59 @@
+"""What the values of a run are, in words, and until what age of its activation each was read."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from ohmwright.model.result import Result
+
+METHOD = (
+    "Start-up lag of unit and meter is taken off by a model fitted to the readings; droop stays "
+    "in. The value is therefore not the reading shown at that age, and what was not watched until "
+    "then, or until the lag was over, is extrapolated: what that leaves unsure is in U. Where RF "
+    "had been on shortly before, the warmth left over is corrected for, and that is in U, too. "
+    "How: ohmwright guide decisions."
+)
+
+
+def measurand_text(results: Iterable[Result]) -> str:
+    """What is stated of an output, and how it comes from readings; empty where none was read."""
+    ages = sorted({r.measured.age_s for r in results if r.measured and r.samples})
+    if not ages:
+        return ""
+    named = " or ".join(f"{age:g} s" for age in ages)
+    return (
+        f"A value read during an activation is the output as it would be at {named} after RF came "
+        f"on, were the unit rested and the start-up lag over. {METHOD}"
+    )
+
+
+def read_until_s(result: Result) -> float | None:
+    """The age of the activation, in s, at its last reading; None where there is none on record."""
+    return max((sample.age_s for sample in result.samples), default=None)
+
+
+def read_until_text(results: Sequence[Result]) -> str:
+    """Until what age values were read, and where to they were extrapolated; by stage if several."""
+    said = [(one.stage.replace("_", " "), _read_until(one)) for one in results]
+    if len(said) == 1:
+        return said[0][1]
+    return "; ".join(f"{stage} {words}" for stage, words in said if words)
+
+
+def extrapolated_text(results: Iterable[Result]) -> str:
+    """Which values hold at an age until which nobody read; empty where none does."""
+    found = [
+        f"{r.stage.replace('_', ' ')}, {r.step}, {r.point}: {_read_until(r)}"
+        for r in results
+        if r.measured is not None and (read_until_s(r) or r.measured.age_s) < r.measured.age_s
+    ]
+    return f"Extrapolated in time: {'; '.join(found)}." if found else ""
+
+
+def _read_until(result: Result) -> str:
+    until_s = read_until_s(result)
+    if until_s is None or result.measured is None:
+        return ""
+    at_s = result.measured.age_s
+    beyond = f", extrapolated to {at_s:g} s" if until_s < at_s else ""
+    return f"read until {until_s:.1f} s{beyond}"

@@ -1,0 +1,57 @@
+"""What papers say a value is, and until when its activation was read."""
+
+from ohmwright.model.result import Conformity, Result, Sample
+from ohmwright.reports.certificate import certificate_of
+from ohmwright.reports.certificate_text import certificate_text
+from ohmwright.reports.html import certificate_html
+from ohmwright.reports.label import qr_text
+from ohmwright.reports.measurand_text import extrapolated_text, measurand_text, read_until_text
+
+from . import conftest
+
+
+def read_until(*ages_s: float) -> Result:
+    """A result whose activation was read at these ages; its value holds at 6 s."""
+    one = conftest.result("as_left", "cut", "500 ohm")
+    assert one.measured is not None
+    at_6_s = one.measured.model_copy(update={"age_s": 6.0})
+    taken = tuple(Sample(age_s, 440.0) for age_s in ages_s)
+    return one.model_copy(update={"measured": at_6_s, "samples": taken})
+
+
+def test_a_value_is_no_reading_at_that_age() -> None:
+    said = measurand_text([read_until(1.0, 5.5)])
+    assert "as it would be at 6 s after RF came on" in said
+    assert "not the reading shown at that age" in said
+
+
+def test_what_was_not_read_until_then_is_told_as_extrapolated() -> None:
+    assert read_until_text([read_until(1.0, 5.5)]) == "read until 5.5 s, extrapolated to 6 s"
+    assert read_until_text([read_until(1.0, 6.0)]) == "read until 6.0 s"
+    assert extrapolated_text([read_until(6.5)]) == ""
+    assert extrapolated_text([read_until(5.5)]).endswith("read until 5.5 s, extrapolated to 6 s.")
+
+
+def test_of_what_was_not_read_during_an_activation_nothing_is_said() -> None:
+    assert measurand_text([read_until()]) == read_until_text([read_until()]) == ""
+
+
+def test_the_paper_says_both() -> None:
+    made = certificate_text(certificate_of(conftest.a_run([read_until(5.5)])))
+    assert any("as it would be at 6 s" in note for note in made.notes)
+    (group,) = made.groups
+    assert group.rows[0].at.endswith("read until 5.5 s, extrapolated to 6 s")
+
+
+def test_a_verdict_by_the_readings_alone_is_qualified_wherever_it_stands() -> None:
+    how = Conformity(rule="simple acceptance", probability=0.998)
+    one = read_until(6.0).model_copy(update={"conformity": how, "traceability": "none"})
+    made = certificate_of(conftest.a_run([one]))
+    sheet = certificate_text(made)
+    assert sheet.verdict_qualified == "by the readings alone; not traceable"
+    assert any("no conformity with the limits is stated" in note for note in sheet.notes)
+    assert any("P), by the readings alone; not traceable: " in note for note in sheet.notes)
+    assert "by the readings alone; not traceable" in qr_text(made)
+    assert "by the readings alone" in certificate_html(sheet)
+    covered = certificate_text(certificate_of(conftest.a_run([read_until(6.0)])))
+    assert covered.verdict_qualified == ""
