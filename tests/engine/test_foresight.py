@@ -150,3 +150,24 @@ async def test_a_run_tells_it_before_rf_and_a_resumed_one_not_again(
     again = Job(job.file, job.stages, "test", tuple(events))
     rest = [event async for event in run(again, make_rig(meter=COARSE).bench)]
     assert not [event for event in rest if isinstance(event, Foretold)]
+
+
+@pytest.mark.parametrize(
+    ("right", "slip", "says"),
+    [
+        ("[81.0, 296.7, 156.7]", "[81.0, 29.67, 156.7]", "500 ohm: at most 30.26 W pass"),
+        ("power_w = 150\n", "power_w = 1500\n", "the setting is 150 W"),
+        ("load_ohm = 2000\ncurrent_ma = 280", "load_ohm = 100\ncurrent_ma = 1800", "is 300 W"),
+    ],
+)
+def test_a_power_that_the_generator_data_contradict_is_told(
+    make_rig: Callable[..., Any], procedure: Path, right: str, slip: str, says: str
+) -> None:
+    def powers() -> list[str]:
+        return [what for *_, what in told_of(make_rig(), procedure) if "wrong?" in what]
+
+    assert powers() == []
+    assert right in PROCEDURE
+    procedure.write_text(PROCEDURE.replace(right, slip), encoding="utf-8")
+    (what,) = powers()
+    assert says in what

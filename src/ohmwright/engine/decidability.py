@@ -20,7 +20,7 @@ from .resting import rested_warmth
 from .room import Room, rounded_down, rounded_up
 
 Severity = Literal["warning", "note"]
-Cause = Literal["decision rule", "digit", "rest", "recovery", "time limit", "count"]
+Cause = Literal["decision rule", "digit", "rest", "recovery", "time limit", "count", "power"]
 
 _READINGS = 10
 """Readings after the window has filled that tell scatter and lag; common practice, no source."""

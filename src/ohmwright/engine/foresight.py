@@ -8,9 +8,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from ohmwright.model.hardware import GeneratorData
 from ohmwright.model.positions import Position
-from ohmwright.model.step import Stage
+from ohmwright.model.step import Point, Stage
 
+from .asked_power import adjusted_power_shortfall, set_power_shortfall
 from .decidability import (
     Cause,
     Severity,
@@ -21,6 +23,7 @@ from .decidability import (
     time_shortfall,
 )
 from .measured_value import Accuracy
+from .point_measurement import OutputPointsStep
 from .procedure_file import ProcedureFile
 from .requirements import Abilities
 from .room import Room
@@ -79,6 +82,7 @@ def _shortfalls(
             *rule_and_digit_shortfalls(room),
             *rest_shortfall(room, bench.generator),
             *_of_count(step, room, bench),
+            *_of_power(step, point, bench.generator),
         ):
             yield f"{point.name}: ", shortfall
 
@@ -88,6 +92,14 @@ def _of_count(step: TimedStep, room: Room, bench: Abilities) -> Iterator[Shortfa
     point = step.service_point(bench.generator)
     if point is not None and point.count_ma is not None:
         yield from count_shortfall(room, point.count_ma)
+
+
+def _of_power(step: TimedStep, point: Point, generator: GeneratorData) -> Iterator[Shortfall]:
+    """Yield that the generator's data say another power than the point asks for."""
+    yield from adjusted_power_shortfall(step, point, generator)
+    if isinstance(step, OutputPointsStep):
+        mode = next((mode for mode in generator.modes if mode.name == step.mode), None)
+        yield from set_power_shortfall(point, mode, point.setting_w or step.setting_w)
 
 
 def _most_on_s(step: TimedStep, bench: Abilities) -> float:
