@@ -14,6 +14,7 @@ import pytest
 import ohmwright
 from ohmwright.api.curve import Curve, CurveOrigin, CurvePoint
 from ohmwright.api.curve_plot import band_limits
+from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.result import BudgetEntry, Measured
 
@@ -186,3 +187,21 @@ def test_a_picture_shows_bars_limits_and_others(curve: Curve, tmp_path: Path) ->
     assert curve._repr_svg_() == curve._repr_svg_(), "equal curves give unequal text"
     curve.save(tmp_path / "curve.svg")
     assert "power in W" in (tmp_path / "curve.svg").read_text(encoding="utf-8")
+
+
+def test_a_curve_and_a_cost_are_printed_in_one_line() -> None:
+    whole = made({(100, 100): (9.0,), (100, 500): (99.0,)}, 0.5, 3.0)
+    assert repr(whole) == "<Curve of A: 2 points, run r>"
+    missing = Curve((whole.points[0].model_copy(update={"power": None}),), whole.origin)
+    assert repr(missing) == "<Curve of A: 1 points, 1 not measured, run r>"
+    cost = SweepEstimate((6.5, 21.5), 12.4, 900.0)
+    assert repr(cost) == "<2 points: 28 s, RF on for 12 s>"
+
+
+def test_a_picture_says_how_many_points_were_not_measured() -> None:
+    whole = made({(100, 100): (9.0,), (100, 500): (99.0,)}, 0.5, 3.0)
+    first, last = whole.points
+    missing = last.model_copy(update={"power": None})
+    for points, says in (((first, missing), "1"), ((missing, missing), "2")):
+        (panel,) = Curve(points, whole.origin).plot().axes
+        assert panel.get_legend_handles_labels()[1] == [f"100 W, ± U; not measured: {says}"]

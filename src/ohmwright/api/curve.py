@@ -106,6 +106,13 @@ class Curve:
     def __len__(self) -> int:
         return len(self.points)
 
+    def __repr__(self) -> str:
+        lost = sum(point.power is None for point in self.points)
+        missing = f", {lost} not measured" if lost else ""
+        return (
+            f"<Curve of {self.origin.asset.id}: {len(self)} points{missing}, run {self.origin.run}>"
+        )
+
     def by_key(self) -> dict[CurveKey, list[CurvePoint]]:
         """Return the points with a value by mode, setting and load; repeats stand together."""
         found: dict[CurveKey, list[CurvePoint]] = {}

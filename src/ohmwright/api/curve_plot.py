@@ -15,10 +15,10 @@ from matplotlib import rc_context
 from matplotlib.figure import Figure
 from matplotlib.ticker import NullFormatter, NullLocator, StrMethodFormatter
 
+from ohmwright.engine.asked_power import limits_w
 from ohmwright.engine.point_measurement import OutputPointsStep
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.model.errors import UsageError
-from ohmwright.model.step import Point
 
 from .curve import Curve, CurveKey, CurvePoint
 
@@ -96,9 +96,15 @@ def _draw_setting(
         lw=0.9,
         capsize=2,
         color=colour,
-        label=f"{of.setting_w:g} W, ± U",
+        label=f"{of.setting_w:g} W, ± U{_missing(curve, of)}",
         zorder=4,
     )
+
+
+def _missing(curve: Curve, of: CurveKey) -> str:
+    """Return how many points of a setting have no value, which no mark in the picture shows."""
+    missing = [p for p in curve.points if p.power is None and p.key[:2] == of[:2]]
+    return f"; not measured: {len(missing)}" if missing else ""
 
 
 def _draw_limits(panel: Axes, curve: Curve, of: CurveKey, limits: BandLimits) -> None:
@@ -132,7 +138,7 @@ def _draw_others(panel: Axes, of: CurveKey, others: Sequence[Curve], *, first: b
     several = len(others) > 1
     name = f"mean of {len(others)} others" if several else f"other, {_day(others[0])}"
     label = name if first else None
-    panel.plot(loads, means, "--", color=_OTHERS, lw=1, label=label, zorder=2)
+    panel.plot(loads, means, "--x", color=_OTHERS, lw=1, ms=3, label=label, zorder=2)
     if several:
         spread = [2 * stdev(found[load]) for load in loads]
         low, high = (
@@ -223,13 +229,5 @@ def band_limits(procedure: Path) -> BandLimits:
         if isinstance(step, OutputPointsStep):  # a leakage has limits, too, and is no output
             for point in step.judged_points():
                 key = CurveKey(step.mode, point.setting_w or step.setting_w, point.load_ohm)
-                found[key] = _limits_w(point)
+                found[key] = limits_w(point)
     return found
-
-
-def _limits_w(point: Point) -> tuple[float, float]:
-    """Return the limits of a point in W; those of a current by P = I² R."""
-    lower, upper = point.target.lower, point.target.upper
-    if point.target.quantity == "power_w":
-        return lower, upper
-    return (lower / 1000) ** 2 * point.load_ohm, (upper / 1000) ** 2 * point.load_ohm

@@ -30,6 +30,9 @@ class SweepEstimate:
     heat_j: float
     """Heat in the load bank, where every setting gives its full power up to the current limit."""
 
+    def __repr__(self) -> str:
+        return f"<{self.points} points: {self.bench_s:.0f} s, RF on for {self.rf_s:.0f} s>"
+
     @property
     def points(self) -> int:
         """The number of points."""

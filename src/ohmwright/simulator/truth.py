@@ -17,6 +17,10 @@ class Truth:
     def __init__(self, rig: Rig, catch_up: Callable[[], None]) -> None:
         self._rig, self._catch_up = rig, catch_up
 
+    def __repr__(self) -> str:
+        state = "on" if self.rf_on else "off"
+        return f"<Truth: RF {state}, on for {self.rf_on_s:.1f} s in all>"
+
     @property
     def unit(self) -> Unit:
         """The generator as drawn from the seed."""
