@@ -205,3 +205,14 @@ def test_a_picture_says_how_many_points_were_not_measured() -> None:
     for points, says in (((first, missing), "1"), ((missing, missing), "2")):
         (panel,) = Curve(points, whole.origin).plot().axes
         assert panel.get_legend_handles_labels()[1] == [f"100 W, ± U; not measured: {says}"]
+
+
+def test_why_a_file_is_no_curve_is_said_in_words(curve: Curve, tmp_path: Path) -> None:
+    for content, says in ((b"\xff\xfe\x80", "it is no text"), (b"a = 1\nb = 2\n", "no column")):
+        (tmp_path / "other.toml").write_bytes(content)
+        with pytest.raises(ohmwright.OhmwrightError, match=says):
+            ohmwright.read(tmp_path / "other.toml")
+    with pytest.raises(ohmwright.OhmwrightError) as refused:
+        curve.save(tmp_path / "x.gif")
+    assert "switched on" not in str(refused.value)
+    assert "Nothing was written" in str(refused.value)

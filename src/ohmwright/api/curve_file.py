@@ -30,12 +30,12 @@ _VALUES = {"current": "ma", "power": "w"}
 """The measured values of a point, with the unit of each."""
 
 
-def refuse_unknown_ending(path: Path, *, option: str = "") -> None:
+def refuse_unknown_ending(path: Path) -> None:
     """Raise UsageError unless a curve can be written as what the ending of `path` says."""
     if path.suffix.lower() not in _ENDINGS:
         raise UsageError(
-            f"{option}{path}: a curve is no file with this ending.",
-            "Nothing was switched on.",
+            f"{path}: a curve is no file with this ending.",
+            "Nothing was written.",
             f"Give a name that ends in {', '.join(_ENDINGS[:-1])} or {_ENDINGS[-1]}.",
         )
     if path.suffix.lower() == ".parquet":
@@ -79,11 +79,19 @@ def read(path: str | Path) -> Curve:
             return _curve_of_rows(list(csv.DictReader(file)))
     except OSError as problem:
         raise SourceError(f"{path}: cannot be read: {problem.strerror}.") from None
-    except (KeyError, TypeError, ValueError) as problem:
-        raise SourceError(
-            f"{path}: this is no curve as a sweep writes it: {problem}.",
-            do="Name a file that a sweep wrote.",
-        ) from None
+    except UnicodeDecodeError:
+        raise _no_curve(path, "it is no text") from None
+    except KeyError as missing:
+        raise _no_curve(path, f"it has no column {missing}") from None
+    except (TypeError, ValueError) as problem:
+        raise _no_curve(path, str(problem)) from None
+
+
+def _no_curve(path: Path, why: str) -> SourceError:
+    return SourceError(
+        f"{path}: this is no curve as a sweep writes it: {why}.",
+        do="Name a CSV or Parquet file that a sweep wrote.",
+    )
 
 
 def rows(curve: Curve) -> list[dict[str, Any]]:

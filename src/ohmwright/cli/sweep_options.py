@@ -116,7 +116,9 @@ class PlanOptions:
         name, given, settings = text.partition("=")
         if not given and not self.settings:
             raise UsageError(f"--mode {text}: at which settings?", do="Give --settings 50,100.")
-        return name, _numbers("--settings", settings if given else self.settings)
+        if given:
+            return name, _numbers(f"--mode {name}:", settings)
+        return name, _numbers("--settings", self.settings)
 
 
 NO_PLAN = PlanOptions((), "", None, 1, "as-given", 1, 6.0, 15.0, "stop", None)
