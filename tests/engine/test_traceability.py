@@ -91,12 +91,19 @@ async def test_a_certificate_is_for_one_instrument(
     assert rig.hardware.truth.rf_on_intervals == ()
 
 
-@pytest.mark.parametrize(("serial", "told"), [(None, 1), ("OW-1", 0)])
+@pytest.mark.parametrize(
+    ("serial", "seed", "told"), [(None, None, 1), ("OW-1", None, 0), (None, 3, 0)]
+)
 async def test_a_certificate_that_names_no_analyzer_is_told_before_rf(
-    make_rig: Callable, monkeypatch: pytest.MonkeyPatch, serial: str | None, told: int
+    make_rig: Callable,
+    monkeypatch: pytest.MonkeyPatch,
+    serial: str | None,
+    seed: int | None,
+    told: int,
 ) -> None:
+    """Of a real bench, that is: a simulated analyzer has another number with each seed."""
     monkeypatch.setattr("ohmwright.engine.run.refuse_foreign", lambda *_: None)
-    events = await some(with_certificate(make_rig().bench, serial=serial))
+    events = await some(replace(with_certificate(make_rig().bench, serial=serial), seed=seed))
     said = [e.what for e in events if isinstance(e, Foretold)]
     assert sum("nothing ties certificate CAL-25-1187 to this" in one for one in said) == told
 

@@ -72,9 +72,12 @@ def refuse_foreign(bench: Bench, identity: str) -> None:
 
 
 def untied_certificate(bench: Bench) -> str:
-    """Return that nothing ties the certificate to this analyzer; empty where its serial does."""
+    """Return that nothing ties the certificate to this analyzer; empty where its serial does.
+
+    A simulated analyzer has another serial number with each seed, so that none is asked for.
+    """
     certificate = bench.certificate
-    if certificate is None or certificate.serial is not None:
+    if certificate is None or certificate.serial is not None or bench.seed is not None:
         return ""
     named = f"certificate {certificate.number}"
     return f"nothing ties {named} to this analyzer: it states no serial number"
