@@ -1,6 +1,6 @@
 // Results by stage, step and point, with their verdicts in words and signs.
 
-import { h, redo } from './dom.js'
+import { h } from './dom.js'
 import { STAGES, VERDICTS, figure, withUncertainty } from './format.js'
 
 export function resultsTable() {
@@ -8,16 +8,37 @@ export function resultsTable() {
   const element = h('div', { class: 'card scroll', tabindex: '0', role: 'region', 'aria-label': 'Results', hidden: true },
     h('table', {}, caption, h('thead', {}, h('tr', {},
       ...['Verdict', 'Step', 'Point', 'Value ± U', 'Limits', 'Stage'].map((name) => h('th', { scope: 'col' }, name)))), body))
+  let shown = null, rows = new Map()
   return {
     element,
+    // called at every frame: only a new list of results is looked at, and rows that stay are kept
     update(results) {
+      if (results === shown) return
+      shown = results
       element.hidden = results.length === 0
-      redo(body, JSON.stringify(results), () => results.map(row))
+      rows = kept(body, rows, results)
     },
   }
 }
 
 export const verdict = (name) => h('span', { class: 'verdict', 'data-verdict': name }, `${VERDICTS[name] ?? ''} ${name}`)
+
+/** Have `body` show `results`; `rows` by what they show: those that stay are not made anew. */
+function kept(body, rows, results) {
+  const next = new Map()
+  for (const one of results) {
+    let text = JSON.stringify(one)
+    while (next.has(text)) text += ' again'
+    next.set(text, rows.get(text) ?? row(one))
+  }
+  for (const [text, element] of rows) if (!next.has(text)) element.remove()
+  let at = body.firstChild
+  for (const element of next.values()) {
+    if (element === at) at = at.nextSibling
+    else body.insertBefore(element, at)
+  }
+  return next
+}
 
 function row(one) {
   const limits = [one.lower, one.upper].every((limit) => limit === null) ? '' :
