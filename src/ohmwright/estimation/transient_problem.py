@@ -24,6 +24,8 @@ QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
 _TOO_SOON = 0.02
 """A reading is above what the quickest rise would give by more, relative to what follows it."""
+_DATING = 0.5
+"""What the age of a reading may be off by, over the time from one to the next."""
 _WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
 """How long the meter's window may be, over what is stated."""
 EIGHT = slice(-COUNT - 1, -1)
@@ -156,8 +158,13 @@ def explicable(record: ActivationRecord) -> ActivationRecord:
 def _too_soon(record: ActivationRecord) -> Flags:
     """Flags of readings that are higher than the quickest rise to their later level would give."""
     lag_s, dead_time_s, pole_ratio = QUICKEST
+    dating_s = _DATING * (record.age_s[1] - record.age_s[0])
     quickest = window_mean_response(
-        record.age_s, record.window_s, lag_s=lag_s, dead_time_s=dead_time_s, pole_ratio=pole_ratio
+        record.age_s + dating_s,
+        record.window_s,
+        lag_s=lag_s,
+        dead_time_s=dead_time_s,
+        pole_ratio=pole_ratio,
     )
     unmoved = np.append(record.steps.at_s, np.inf)[1] > record.age_s
     level = np.median(record.relative[unmoved][1:]) if np.count_nonzero(unmoved) > 1 else np.inf
