@@ -24,6 +24,20 @@ def no_bench(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(async_bench, "opened_instruments", opened)
 
 
+@pytest.fixture
+def line_lost_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The generator's line is gone when it is told its second setting."""
+    select, calls = RemoteGenerator.select, []
+
+    async def lost(self: RemoteGenerator, mode: str, setting_w: float) -> None:
+        calls.append(setting_w)
+        if len(calls) == 2:
+            raise LinkLost("The generator's line is gone.")
+        await select(self, mode, setting_w)
+
+    monkeypatch.setattr(RemoteGenerator, "select", lost)
+
+
 @pytest.mark.usefixtures("no_bench")
 @pytest.mark.parametrize("name", ["none/curve.csv", ".", "file/curve.csv", "x" * 300])
 def test_a_file_that_cannot_be_made_is_refused_before_a_bench_is_opened(
@@ -205,18 +219,10 @@ def test_a_run_of_a_procedure_is_no_sweep_to_go_on_with(
     assert (refused.code, "This run is no sweep." in refused.err) == (2, True)
 
 
+@pytest.mark.usefixtures("line_lost_once")
 def test_a_fault_ends_it_with_its_points_shown_and_the_number_to_go_on_with(
-    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ohmwright: Callable, tmp_path: Path
 ) -> None:
-    select, calls = RemoteGenerator.select, []
-
-    async def lost(self: RemoteGenerator, mode: str, setting_w: float) -> None:
-        calls.append(setting_w)
-        if len(calls) == 2:
-            raise LinkLost("The generator's line is gone.")
-        await select(self, mode, setting_w)
-
-    monkeypatch.setattr(RemoteGenerator, "select", lost)
     place, path = tmp_path / "r", tmp_path / "curve.csv"
     options = (*SWEEP, "--loads", "200,500", "--records", place)
     ended = ohmwright(*options, "--csv", path)
@@ -241,18 +247,10 @@ def test_a_sweep_none_of_whose_points_has_a_value_is_shown_and_written(
     assert ohmwright(*SWEEP, "--records", place, "--against", path).code == 0
 
 
+@pytest.mark.usefixtures("line_lost_once")
 def test_a_line_that_was_lost_and_opened_anew_is_told(
     ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    select, calls = RemoteGenerator.select, []
-
-    async def lost_once(self: RemoteGenerator, mode: str, setting_w: float) -> None:
-        calls.append(setting_w)
-        if len(calls) == 2:
-            raise LinkLost("The generator's line is gone.")
-        await select(self, mode, setting_w)
-
-    monkeypatch.setattr(RemoteGenerator, "select", lost_once)
     monkeypatch.setattr(sweep_run, "_PAUSES_S", (0.0, 0.0, 0.0))
     options = (*SWEEP, "--loads", "200,500", "--records", tmp_path / "r", "--on-fault", "go-on")
     done = ohmwright(*options)

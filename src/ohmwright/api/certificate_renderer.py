@@ -8,9 +8,7 @@ from datetime import UTC
 from functools import cached_property
 from pathlib import Path
 
-from ohmwright.engine.figures_on_record import differing_figures
-from ohmwright.engine.limits_on_record import differing_limits
-from ohmwright.engine.verdict_on_record import differing_verdicts
+from ohmwright.engine.contradictions import contradictions
 from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.records.chain import StoredRun
@@ -170,12 +168,7 @@ def renderer_of_run(
 
 def _refuse_contradictions(run_id: str, events: Sequence[Event]) -> None:
     """Raise RecordError where the values or the procedure on record say otherwise than a result."""
-    found = (
-        *differing_verdicts(events),
-        *differing_limits(events),
-        *differing_figures(events),
-    )
-    differing = [f"event {number}: {said}" for number, said in found]
+    differing = [f"event {number}: {said}" for number, said in contradictions(events)]
     if differing:
         raise RecordError(
             f"Run {run_id}: {'; '.join(differing)}.",

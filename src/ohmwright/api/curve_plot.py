@@ -211,15 +211,24 @@ def _limits(curve: Curve, band: str | PathLike[str] | float | None) -> BandLimit
         return {}
     keys = {point.key for point in curve.points}
     if isinstance(band, int | float):
-        if not 0 < band < 100:
-            raise UsageError(
-                f"Limits of ± {band:g} % of the setting cannot be drawn.",
-                "No picture was made.",
-                "Give a number of percent between 0 and 100, or a procedure file.",
-            )
+        refuse_impossible_percent(band, means="No picture was made.")
         part = band / 100
         return {key: (key.setting_w * (1 - part), key.setting_w * (1 + part)) for key in keys}
     return band_limits(Path(band))
+
+
+def refuse_impossible_percent(percent: float, *, option: str = "", means: str) -> None:
+    """Raise UsageError where limits of so many percent of the setting cannot be drawn.
+
+    `option`: what gave them, where that is to be named; `means`: what follows.
+    """
+    if not 0 < percent < 100:
+        named = f"{option}: " if option else ""
+        raise UsageError(
+            f"{named}limits of ± {percent:g} % of the setting cannot be drawn.",
+            means,
+            "Give a number of percent between 0 and 100, or a procedure file.",
+        )
 
 
 def band_limits(procedure: Path) -> BandLimits:

@@ -147,23 +147,9 @@ class _Answers(FrozenModel):
         return self
 
 
-class AnalyzerAnswers(_Answers):
-    """What is asked about an analyzer; every description is read by a person."""
+class _LineAnswers(_Answers):
+    """What is asked of the port and of what stands around each message."""
 
-    maker: str = Field(min_length=1, description="Maker, as on its label")
-    model: str = Field(min_length=1, description="Model, as on its label")
-    loads_ohm: Loads = Field(description="Load resistances in ohm, separated by commas")
-    max_power_w: Positive = Field(description="The most power in W that its loads bear")
-    max_on_s: Positive = Field(60, description="The longest activation in s at that power")
-    max_current_ma: Positive = Field(description="Where its meter's range ends, in mA")
-    resolution_ma: Positive = Field(1, description="The meter's last digit, in mA")
-    readings_per_s: Positive = Field(description="New readings a second")
-    window_s: Positive = Field(0.5, description="Each reading is the mean over how many s")
-    reached: Annotated[str, AfterValidator(_needed)] = Field(
-        min_length=1,
-        description="How it is reached: a serial port (as COM3, /dev/ttyUSB0 or serial=NUMBER of "
-        "its adapter), HOST:PORT, or a VISA resource",
-    )
     baud: int = Field(9600, gt=0, description="Bits per second, of a serial port")
     frames: Frames = "text"
     begins: Begins = NONE
@@ -185,6 +171,50 @@ class AnalyzerAnswers(_Answers):
         "*IDN?", description="The message that asks who it is"
     )
     identify_reply: IdentifyReply = "{identity}"
+
+
+class _AnalyzerFacts(_Answers):
+    """What is asked about an analyzer before its line."""
+
+    maker: str = Field(min_length=1, description="Maker, as on its label")
+    model: str = Field(min_length=1, description="Model, as on its label")
+    loads_ohm: Loads = Field(description="Load resistances in ohm, separated by commas")
+    max_power_w: Positive = Field(description="The most power in W that its loads bear")
+    max_on_s: Positive = Field(60, description="The longest activation in s at that power")
+    max_current_ma: Positive = Field(description="Where its meter's range ends, in mA")
+    resolution_ma: Positive = Field(1, description="The meter's last digit, in mA")
+    readings_per_s: Positive = Field(description="New readings a second")
+    window_s: Positive = Field(0.5, description="Each reading is the mean over how many s")
+    reached: Annotated[str, AfterValidator(_needed)] = Field(
+        min_length=1,
+        description="How it is reached: a serial port (as COM3, /dev/ttyUSB0 or serial=NUMBER of "
+        "its adapter), HOST:PORT, or a VISA resource",
+    )
+
+
+class _GeneratorFacts(_Answers):
+    """What is asked about a generator before its line."""
+
+    maker: str = Field(min_length=1, description="Maker, as on its label")
+    model: str = Field(min_length=1, description="Model, as on its label")
+    mode: PanelName = Field("cut", description="The name of its first output mode")
+    mode_kind: ModeKind = Field("cut", description="Its kind: cut, blend, coag or bipolar")
+    max_setting_w: Positive = Field(description="The full setting of that mode in W")
+    rated_load_ohm: Positive = Field(description="Its rated load in ohm")
+    reached: str = Field(
+        NONE,
+        min_length=1,
+        description="How its port is reached: a serial port, HOST:PORT, or a VISA resource "
+        f"({NONE}: it has no port)",
+    )
+
+
+# questions are asked in the order of the fields: those of the base named last come first
+
+
+class AnalyzerAnswers(_LineAnswers, _AnalyzerFacts):
+    """What is asked about an analyzer; every description is read by a person."""
+
     set_load: Annotated[str, AfterValidator(_said_by("tell", "set_load"))] = Field(
         "LOAD {load_ohm:.0f}",
         description="The message that connects a load; the field may be {load_kohm:.3f}, or "
@@ -229,42 +259,9 @@ class AnalyzerAnswers(_Answers):
     )
 
 
-class GeneratorAnswers(_Answers):
+class GeneratorAnswers(_LineAnswers, _GeneratorFacts):
     """What is asked about a generator."""
 
-    maker: str = Field(min_length=1, description="Maker, as on its label")
-    model: str = Field(min_length=1, description="Model, as on its label")
-    mode: PanelName = Field("cut", description="The name of its first output mode")
-    mode_kind: ModeKind = Field("cut", description="Its kind: cut, blend, coag or bipolar")
-    max_setting_w: Positive = Field(description="The full setting of that mode in W")
-    rated_load_ohm: Positive = Field(description="Its rated load in ohm")
-    reached: str = Field(
-        NONE,
-        min_length=1,
-        description="How its port is reached: a serial port, HOST:PORT, or a VISA resource "
-        f"({NONE}: it has no port)",
-    )
-    baud: int = Field(9600, gt=0, description="Bits per second, of a serial port")
-    frames: Frames = "text"
-    begins: Begins = NONE
-    length: Length = "u8"
-    length_counts: LengthCounts = ("body",)
-    checksum: Checksum = NONE
-    mark: ChecksumMark = NONE
-    checksum_form: ChecksumWritten = "hex"
-    checksum_over: ChecksumOver = ("body",)
-    message_ends: MessageEnds = "<CR><LF>"
-    reply_ends: ReplyEnds = "<CR><LF>"
-    answer: str = Field(
-        NONE, description=f"What it answers to a command that it has done ({NONE}: nothing)"
-    )
-    echo: Literal["yes", "no"] = Field(
-        "no", description="Whether it sends each message back before it answers, yes or no"
-    )
-    identify: Annotated[str, AfterValidator(_said_by("ask", "identify"))] = Field(
-        "*IDN?", description="The message that asks who it is"
-    )
-    identify_reply: IdentifyReply = "{identity}"
     select_mode: Annotated[str, AfterValidator(_said_by("tell", "select_mode"))] = Field(
         "MODE {mode}", description="The message that chooses a mode"
     )

@@ -12,7 +12,7 @@ from pydantic import ValidationError
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import refuse_unknown_ending, write_curve
-from ohmwright.api.curve_plot import band_limits
+from ohmwright.api.curve_plot import band_limits, refuse_impossible_percent
 from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
 from ohmwright.api.sweep_plan import Sweep, SweepPlan
 from ohmwright.model.complaint_words import words_of_error
@@ -172,12 +172,7 @@ class SweepFiles:
         except ValueError:
             band_limits(Path(self.band))
             return Path(self.band)
-        if not 0 < percent < 100:
-            raise UsageError(
-                f"--band {self.band}: limits of so many percent of the setting cannot be drawn.",
-                _NOTHING_WRITTEN,
-                "Give a number between 0 and 100, or a procedure file.",
-            )
+        refuse_impossible_percent(percent, option="--band", means=_NOTHING_WRITTEN)
         return percent
 
     def write(self, curve: Curve, others: Sequence[Curve]) -> None:

@@ -29,7 +29,7 @@ from ohmwright.records.run_import import import_run
 from ohmwright.records.run_lists import Filter, runs
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.trust import Signer, TrustedKeys, signers
-from ohmwright.records.verdict_audit import audit_figures, audit_verdicts
+from ohmwright.records.verdict_audit import audit_verdicts
 from ohmwright.reports.text import printable
 
 from .campaign_words import entry_words, place_words
@@ -143,9 +143,8 @@ def import_runs(file: Path, records: str | None, trusted: Path | None) -> int:
                     refused.append(problem)
                     continue
                 came[how] += 1
-                for audit in (audit_verdicts, audit_figures):
-                    found = audit(run.run_id, events)
-                    contradicted += [one for one in found if one.kind == "wrong"]
+                found = audit_verdicts(run.run_id, events)
+                contradicted += [one for one in found if one.kind == "wrong"]
                 unsigned += [run.run_id] if run.seal is None and how != "there already" else []
         merged = import_register(store.database, register, account_name(), after_run=after_run)
         new = [one for one in signers(signatures(store.database)) if one.key not in known]

@@ -26,7 +26,7 @@ from ohmwright.records.trust import (
     signers,
     untrusted_signers,
 )
-from ohmwright.records.verdict_audit import audit_figures, audit_verdicts
+from ohmwright.records.verdict_audit import audit_verdicts
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
@@ -100,7 +100,7 @@ def _checked_store(
     papers, not_valid = issued_papers(store, shown.papers)
     sealed = signers(signatures(store.database), chosen)
     findings = [
-        *audit(store, chosen, [audit_verdicts, audit_figures]),
+        *audit(store, chosen, [audit_verdicts]),
         *_unknown_heads(store, shown.heads),
         *not_valid,
         *untrusted_signers(sealed, trusted),

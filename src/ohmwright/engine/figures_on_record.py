@@ -14,6 +14,7 @@ from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Environment, Traceability
 from ohmwright.uncertainty.distributions import coverage_factor
 
+from .kept_documents import kept_document
 from .measured_value import COVERAGE, LOAD, METER
 
 _SAME, _DRAWN = 1e-3, 0.05
@@ -58,8 +59,8 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
 
 def _table(part: RunStarted | RunResumed, kept: Mapping[str, Document], role: Role) -> _Table:
     """The kept document of that role as a table; empty where there is none, or it is no TOML."""
-    digest = next((one.sha256 for one in part.documents if one.role == role), "")
-    return _parsed(kept[digest].text) if digest in kept else {}
+    document = kept_document(part, kept, role)
+    return {} if document is None else _parsed(document.text)
 
 
 @lru_cache(maxsize=64)

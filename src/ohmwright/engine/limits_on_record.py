@@ -14,6 +14,7 @@ from ohmwright.model.result import Result
 from ohmwright.model.source import parse
 from ohmwright.model.tolerance import Target
 
+from .kept_documents import kept_document
 from .procedure import Procedure
 
 _Targets = Mapping[tuple[str, str], Target]
@@ -27,14 +28,15 @@ def differing_limits(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
     states no limits, and procedures that cannot be read here, are passed over.
     """
     kept: dict[str, Document] = {}
-    digest = ""
+    part: RunStarted | RunResumed | None = None
     for number, event in enumerate(events, start=1):
         if isinstance(event, DocumentKept):
             kept[event.document.sha256] = event.document
         elif isinstance(event, RunStarted | RunResumed):
-            digest = next((one.sha256 for one in event.documents if one.role == "procedure"), "")
-        elif isinstance(event, PointDone):
-            stated = _stated_targets(kept[digest]) if digest in kept else None
+            part = event
+        elif isinstance(event, PointDone) and part is not None:
+            procedure = kept_document(part, kept, "procedure")
+            stated = None if procedure is None else _stated_targets(procedure)
             if said := _what_differs(event.result, stated or {}):
                 yield number, said
 

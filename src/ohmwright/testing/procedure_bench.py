@@ -28,7 +28,6 @@ from ohmwright.simulator.faults import LineFault
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.simulator.truth import Truth
 from ohmwright.wire.clock import VirtualClock
-from ohmwright.wire.event_loop import refuse_other_event_loop
 from ohmwright.wire.links.memory import MemoryLink
 from ohmwright.wire.paced_clock import PacedClock
 
@@ -108,7 +107,6 @@ class ProcedureBench:
     async def _run(self, procedure: str | Path, stages: tuple[Stage, ...]) -> ProcedureRun:
         file = read_procedure(_found(procedure, self.folder, self.root))
         chosen, events = known_stages(stages), list[Event]()
-        refuse_other_event_loop()
         self.runs.append(events)
         async for event in run(Job(file, chosen, f"test-{len(self.runs)}"), self.bench):
             events.append(event)
