@@ -6,6 +6,7 @@ from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.html import certificate_html
 from ohmwright.reports.label import qr_text
 from ohmwright.reports.measurand_text import extrapolated_text, measurand_text, read_until_text
+from ohmwright.reports.risk_text import qualification
 
 from . import conftest
 
@@ -40,7 +41,7 @@ def test_the_paper_says_both() -> None:
     made = certificate_text(certificate_of(conftest.a_run([read_until(5.5)])))
     assert any("as it would be at 6 s" in note for note in made.notes)
     (group,) = made.groups
-    assert group.rows[0].at.endswith("read until 5.5 s, extrapolated to 6 s")
+    assert group.at.endswith("read until 5.5 s, extrapolated to 6 s")
 
 
 def test_a_verdict_by_the_readings_alone_is_qualified_wherever_it_stands() -> None:
@@ -55,3 +56,20 @@ def test_a_verdict_by_the_readings_alone_is_qualified_wherever_it_stands() -> No
     assert "by the readings alone" in certificate_html(sheet)
     covered = certificate_text(certificate_of(conftest.a_run([read_until(6.0)])))
     assert covered.verdict_qualified == ""
+
+
+def test_where_only_some_values_rest_on_the_readings_alone_it_says_in_part() -> None:
+    how = Conformity(rule="simple acceptance", probability=0.998)
+    alone, covered = (
+        read_until(6.0).model_copy(update={"conformity": how, "traceability": basis})
+        for basis in ("none", "not needed")
+    )
+    assert qualification([alone, covered]).startswith("in part by the readings alone")
+    assert qualification([covered]) == ""
+
+
+def test_of_a_step_it_is_told_from_when_to_when_its_points_were_read() -> None:
+    several = [read_until(4.4), read_until(5.8)]
+    assert read_until_text(several) == "read until 4.4 to 5.8 s, extrapolated to 6 s"
+    several.append(read_until(6.5))
+    assert read_until_text(several) == "read until 4.4 to 6.5 s, in part extrapolated to 6 s"

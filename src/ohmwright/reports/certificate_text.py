@@ -23,10 +23,9 @@ from .result_tables import (
     step_groups,
 )
 from .risk_text import (
-    BY_READINGS_ALONE,
     coverage_text,
+    qualification,
     readings_alone_text,
-    rests_on_readings_alone,
     risk_text,
 )
 from .text import minute_text, printable
@@ -186,7 +185,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         draft=draft_text(certificate),
         copy=certificate.copy,
         verdict=certificate.verdict,
-        verdict_qualified=BY_READINGS_ALONE if rests_on_readings_alone(certificate.results) else "",
+        verdict_qualified=qualification(certificate.results),
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
         simulated=_simulated(certificate.seed),

@@ -71,7 +71,9 @@ def _hash(digest: str) -> str:
 def _body(sheet: CertificateText) -> Iterable[str]:
     """The elements within the body, in order."""
     numbered = "Would have the number" if sheet.draft else "Number"
-    qualified = f"<br><b>{escape(sheet.verdict_qualified)}</b>" if sheet.verdict_qualified else ""
+    qualified = (
+        f"<strong>{escape(sheet.verdict_qualified)}</strong>" if sheet.verdict_qualified else ""
+    )
     yield (
         f"<header><div><h1>{escape(sheet.title)}</h1>"
         f'<p class="faint">{numbered} {isolated(sheet.number)}</p></div>'

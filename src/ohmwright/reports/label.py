@@ -13,7 +13,7 @@ from io import BytesIO
 from ohmwright.model.result import Verdict
 
 from .certificate import Certificate
-from .risk_text import BY_READINGS_ALONE, rests_on_readings_alone
+from .risk_text import qualification
 from .text import printable
 from .typesetting import TEMPLATES, Form, typeset
 
@@ -65,8 +65,7 @@ def _note(certificate: Certificate) -> str:
     if issue.void:
         return ""
     draft = "" if issue.approvals else "not approved"
-    alone = BY_READINGS_ALONE if rests_on_readings_alone(certificate.results) else ""
-    return "; ".join(filter(None, (draft, alone)))
+    return "; ".join(filter(None, (draft, qualification(certificate.results))))
 
 
 def _until(certificate: Certificate, due: date | None) -> str:

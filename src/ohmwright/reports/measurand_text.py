@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from ohmwright.model.result import Result
 
@@ -32,28 +32,31 @@ def read_until_s(result: Result) -> float | None:
     return max((sample.age_s for sample in result.samples), default=None)
 
 
-def read_until_text(results: Sequence[Result]) -> str:
-    """Until what age values were read, and where to they were extrapolated; by stage if several."""
-    said = [(one.stage.replace("_", " "), _read_until(one)) for one in results]
-    if len(said) == 1:
-        return said[0][1]
-    return "; ".join(f"{stage} {words}" for stage, words in said if words)
+def read_until_text(results: Iterable[Result]) -> str:
+    """Until what age values were read, and where to they were extrapolated: one, or from which to.
+
+    Empty where none was read.
+    """
+    read = [
+        (until_s, one.measured.age_s)
+        for one in results
+        if one.measured is not None and (until_s := read_until_s(one)) is not None
+    ]
+    if not read:
+        return ""
+    first, last = (f"{f(until_s for until_s, _ in read):.1f}" for f in (min, max))
+    beyond = [at_s for until_s, at_s in read if until_s < at_s]
+    to = " or ".join(f"{at_s:g} s" for at_s in sorted(set(beyond)))
+    some = "" if len(beyond) == len(read) else "in part "
+    extrapolated = f", {some}extrapolated to {to}" if beyond else ""
+    return f"read until {first if first == last else f'{first} to {last}'} s{extrapolated}"
 
 
 def extrapolated_text(results: Iterable[Result]) -> str:
     """Which values hold at an age until which nobody read; empty where none does."""
     found = [
-        f"{r.stage.replace('_', ' ')}, {r.step}, {r.point}: {_read_until(r)}"
+        f"{r.stage.replace('_', ' ')}, {r.step}, {r.point}: {read_until_text([r])}"
         for r in results
         if r.measured is not None and (read_until_s(r) or r.measured.age_s) < r.measured.age_s
     ]
     return f"Extrapolated in time: {'; '.join(found)}." if found else ""
-
-
-def _read_until(result: Result) -> str:
-    until_s = read_until_s(result)
-    if until_s is None or result.measured is None:
-        return ""
-    at_s = result.measured.age_s
-    beyond = f", extrapolated to {at_s:g} s" if until_s < at_s else ""
-    return f"read until {until_s:.1f} s{beyond}"

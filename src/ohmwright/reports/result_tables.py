@@ -49,7 +49,7 @@ class PointRow:
 
     point: str
     at: str
-    """Conditions that the other points of the step do not share, and until when it was read."""
+    """Conditions that the other points of the step do not share."""
     target: str
     limits: str
     accepted: str
@@ -69,7 +69,7 @@ class StepGroup:
 
     step: str
     at: str
-    """Conditions that all points of the step share."""
+    """Conditions that all points of the step share, and until when they were read."""
     requirement: str
     """What was required of all of them, where no limits say it."""
     rows: tuple[PointRow, ...]
@@ -99,7 +99,9 @@ def step_groups(certificate: Certificate) -> Iterable[StepGroup]:
         required = {requirement_text(line.last) for line in within}
         common = required.pop() if len(required) == 1 else ""
         rows = tuple(_row(line, shared, certificate.marks, common) for line in within)
-        yield StepGroup(printable(step), shared.words(), common, rows)
+        read_until = read_until_text(result for line in within for result in line.results)
+        said = "; ".join(filter(None, (shared.words(), read_until)))
+        yield StepGroup(printable(step), said, common, rows)
 
 
 def requirement_text(result: Result) -> str:
@@ -124,7 +126,7 @@ def _row(
     )
     return PointRow(
         point=point,
-        at="; ".join(filter(None, (_unsaid(at, point), read_until_text(line.results)))),
+        at=_unsaid(at, point),
         target="" if target is None or one_sided else four_digits(target.value, target),
         limits="" if target is None else limits_text(target),
         accepted=_accepted(line.last),

@@ -25,25 +25,31 @@ def risk_text(results: Sequence[Result]) -> str:
     ]
     if shares:
         said.append(f"share of all units accepted though out of tolerance: {_at_most(shares)}")
-    alone = f", {BY_READINGS_ALONE}" if rests_on_readings_alone(results) else ""
-    return f"Risk of the decisions made (1 − P, or P){alone}: {'; '.join(said)}." if said else ""
+    qualified = ", ".join(filter(None, ("(1 − P, or P)", qualification(results))))
+    return f"Risk of the decisions made {qualified}: {'; '.join(said)}." if said else ""
 
 
 BY_READINGS_ALONE = "by the readings alone; not traceable"
 
 
-def rests_on_readings_alone(results: Iterable[Result]) -> bool:
-    """Whether a pass or fail rests on a value whose U holds nothing of the analyzer's accuracy."""
-    return any(
+def qualification(results: Iterable[Result]) -> str:
+    """How PASS and FAIL are to be qualified; empty where an analyzer certificate covers them all.
+
+    By the readings alone are those whose U holds nothing of the analyzer's accuracy.
+    """
+    alone = [
         r.traceability in ("none", "not covered")
         for r in results
         if r.conformity is not None and r.verdict in ("pass", "fail")
-    )
+    ]
+    if not any(alone):
+        return ""
+    return BY_READINGS_ALONE if all(alone) else f"in part {BY_READINGS_ALONE}"
 
 
 def readings_alone_text(results: Sequence[Result]) -> str:
     """What PASS and FAIL of such values state; empty where there is none."""
-    if not rests_on_readings_alone(results):
+    if not qualification(results):
         return ""
     return (
         f"PASS, FAIL, P, U, TUR and risk are {BY_READINGS_ALONE}, where no analyzer certificate "
