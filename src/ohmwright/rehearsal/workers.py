@@ -81,8 +81,7 @@ def _with_one_pool(
     finally:
         stopping.set()  # what waits in a worker's hand is not begun any more
         left.extendleft(reversed(running.values()))
-        for future in running:
-            future.cancel()
+        # no future is cancelled here: the pool, told of a lost worker, fails over a cancelled one
         pool.shutdown(wait=not running, cancel_futures=True)
         if running:  # an interpreter that ends would wait for the unit in each worker's hand
             for worker in set(active_children()) - others:
