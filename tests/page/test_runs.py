@@ -91,6 +91,11 @@ def test_any_screen_stops_and_one_commands(place: Path, monkeypatch: pytest.Monk
             assert ended["picture"]["rf"]["state"] == "off"
             resumed = {**BEGIN, "resume": ended["run_id"]}
             assert one.get("/benches/1/procedures").json["unfinished"] == [ended["run_id"]]
+            assert one.post("/benches/1/begin", {**resumed, "work": "calibrate"}).status == 200
+            refused = first.bench(
+                1, lambda now: now["error"] is not None and now["state"] == "ended"
+            )
+            assert "was begun with: as found; it is" in refused["now"]["error"]["happened"]
             assert one.post("/benches/1/begin", resumed).status == 200
             first.bench(1, lambda now: now["picture"]["rf"]["state"] == "on")
     assert not site.hardware[1].truth.rf_on, "the server's end ends RF"

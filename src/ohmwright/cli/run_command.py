@@ -18,11 +18,10 @@ from ohmwright.api.run_view import watch_of
 from ohmwright.api.unit_on_bench import procedure_of
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once, read_procedure
-from ohmwright.engine.resume import run_started_event
 from ohmwright.model.account import account_name
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_file import Simulation
-from ohmwright.model.errors import ReleaseNotConfirmed, UsageError
+from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
@@ -89,7 +88,7 @@ def run_procedure(request: RunRequest) -> int:
         earlier: tuple[Event, ...] = ()
         if request.resume is not None:
             refuse_handed_over(store, request.resume, request.work.operator or account_name())
-            earlier = _events_to_resume(store, request.resume, request.stages)
+            earlier = claimed_events(store, request.resume)
         if not request.unattended:
             err().print(CAUTION, style="bold")
         return _run(request, file, unit.bench, store, earlier, assignment)
@@ -199,29 +198,7 @@ def _write_or_offer_certificate(request: RunRequest, run_id: str, store: SqlStor
         out().print(f"Certificate: {path}", soft_wrap=True)
 
 
-def _events_to_resume(store: SqlStore, run_id: str, stages: tuple[Stage, ...]) -> tuple[Event, ...]:
-    """Claim an unfinished run of the same command and return its events. Raises UsageError."""
-    events = claimed_events(store, run_id)
-    started = run_started_event(events)
-    assert started is not None  # as claiming saw to
-    if started.stages != stages:
-        begun = _COMMANDS.get(started.stages, ", ".join(started.stages))
-        raise UsageError(
-            f"Run {run_id} was begun by '{begun}', not by '{_COMMANDS[stages]}'.",
-            "calibrate moves trims and verify does not, so a run goes on as it was begun. Nothing "
-            "was switched on.",
-            f"Go on with it by 'ohmwright {begun} … --resume {run_id}', or start a new run.",
-        )
-    return events
-
-
 def _print_left_open(notes: PendingEvents) -> None:
     """Print what a person has to undo at the unit, also where the record has failed."""
     if notes.left_open:
         err().print(Text(notes.left_open, style="bold"))
-
-
-_COMMANDS: dict[tuple[Stage, ...], str] = {
-    STAGES: "calibrate",
-    ("as_found",): "verify",
-}

@@ -15,6 +15,7 @@ from ohmwright.model.event import (
     RunResumed,
     RunStarted,
 )
+from ohmwright.model.step import STAGES, Stage
 
 ROLES_THAT_MUST_AGREE: tuple[Role, ...] = (
     "procedure",
@@ -30,6 +31,8 @@ ROLES_THAT_MUST_AGREE: tuple[Role, ...] = (
 Each result says which certificate its uncertainty rests on.
 """
 
+_COMMANDS: dict[tuple[Stage, ...], str] = {STAGES: "calibrate", ("as_found",): "verify"}
+
 
 def run_started_event(events: Iterable[Event]) -> RunStarted | None:
     """Return the event that began the run; None where `events` do not hold it."""
@@ -39,18 +42,21 @@ def run_started_event(events: Iterable[Event]) -> RunStarted | None:
 def refuse_another_job(
     earlier: Sequence[Event],
     *,
+    stages: tuple[Stage, ...],
     procedure_digest: str,
     bench: str,
     asset: Asset,
     documents: Iterable[DocumentRef],
 ) -> None:
-    """Raise UsageError unless unit, bench, procedure and data files are those of the run.
+    """Raise UsageError unless stages, unit, bench, procedure and data files are those of the run.
 
     A record that does not hold its data files is not held against any.
     """
     started = run_started_event(earlier)
     if started is None:
         return
+    if stages != started.stages:
+        raise _other_stages(started, stages)
     if procedure_digest != started.procedure_digest:
         raise UsageError(
             f"Run {started.run_id} was begun with another text of the procedure.",
@@ -76,6 +82,22 @@ def refuse_another_job(
             f"Put back the files of that run ('ohmwright record documents {started.run_id} FOLDER' "
             "writes them), or start a new run.",
         )
+
+
+def _other_stages(started: RunStarted, stages: tuple[Stage, ...]) -> UsageError:
+    command = _COMMANDS.get(started.stages, "")
+    by = f" ('ohmwright {command} … --resume {started.run_id}')" if command else ""
+    return UsageError(
+        f"Run {started.run_id} was begun with: {_in_words(started.stages)}; "
+        f"it is to go on with: {_in_words(stages)}.",
+        "What is measured after an adjustment is not as found, and one that is not asked for must "
+        "not move a trim: a run goes on as it was begun. Nothing was switched on.",
+        f"Go on with it as it was begun{by}, or start a new run.",
+    )
+
+
+def _in_words(stages: tuple[Stage, ...]) -> str:
+    return ", ".join(stage.replace("_", " ") for stage in stages)
 
 
 def _identity(here: Asset, there: Asset) -> Iterator[tuple[str, str, str]]:

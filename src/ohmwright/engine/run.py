@@ -99,6 +99,7 @@ async def run(
     unit, assignment = bench.unit, job.assignment
     refuse_another_job(
         job.earlier,
+        stages=job.stages,
         procedure_digest=job.file.digest,
         bench=bench.name,
         asset=unit,

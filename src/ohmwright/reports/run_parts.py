@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from math import inf, isinf
+from math import ceil, inf, isinf
 
 from ohmwright.engine.resume import bench_time_s, on_time_s, split_at_resumptions
 from ohmwright.model.document import DocumentRef, Role
@@ -104,7 +104,8 @@ def on_time_text(on_s: float, parts: Iterable[RunPart]) -> str:
     longer. Where RF could not be read, nobody knows when it went off.
     """
     parts = tuple(parts)
-    said, unrecorded_on_s = f"at most {on_s:.0f} s", sum(part.unrecorded_on_s for part in parts)
+    said = f"at most {ceil(on_s)} s"
+    unrecorded_on_s = sum(part.unrecorded_on_s for part in parts)
     if any(part.rf_left_open for part in parts):
         return (
             f"an unknown time: an interruption left RF in a state that could not be read; {said} "
@@ -112,7 +113,7 @@ def on_time_text(on_s: float, parts: Iterable[RunPart]) -> str:
         )
     if unrecorded_on_s == 0:
         return said
-    more = "and more" if isinf(unrecorded_on_s) else f"and at most {unrecorded_on_s:.0f} s more"
+    more = "and more" if isinf(unrecorded_on_s) else f"and at most {ceil(unrecorded_on_s)} s more"
     return f"{said}, {more}: an activation has no end on record"
 
 
