@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from functools import cache
 from typing import NamedTuple
 
 from . import TOPICS, page
@@ -18,6 +19,7 @@ class KeyTable(NamedTuple):
     says: dict[str, str]
 
 
+@cache  # a schema asks for them once for each of its keys
 def key_tables() -> tuple[KeyTable, ...]:
     """Return every table of every page, in their order; a row of several keys counts for each."""
     return tuple(table for topic in TOPICS for table in _tables(page(topic)))
