@@ -14,5 +14,7 @@ from scripts.setup import ROOT, run_in_venv, set_up
 
 set_up("dev")
 os.chdir(ROOT)
+# hundreds of programs are started: each would compile all that it imports
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 workers = str((os.cpu_count() or 1) + 1)  # one more: the tests in real time mostly wait
 run_in_venv("-m", "pytest", "-n", workers, "--dist", "worksteal", *sys.argv[1:])
