@@ -39,6 +39,7 @@ AIM = TargetBand(886.0, 900.0, 914.0)
 ON = BenchStatus("on", 100.0, age_s=3.0, left_s=12.0, current_ma=812.34, aim=AIM)
 REST = BenchStatus("off", 100.0, rest_left_s=14.0)
 BY_FOOT = ON._replace(keyed_by_foot=True)
+EACH_KIND_OF_STEP = Path(__file__).parents[2] / "scripts/faults/short.toml"
 GAUGE = "      ·······[──────┼──────]········"
 
 
@@ -121,7 +122,7 @@ def test_a_request_says_who_keys_and_never_that_rf_is_off(
 
 @pytest.mark.anyio
 async def test_whatever_the_line_says_of_rf_is_so() -> None:
-    """Looked at in every pause of a whole stage, against the simulator's truth."""
+    """Looked at in every pause of every kind of step, against the simulator's truth."""
     data = read_bench(shipped("benches", "demo.toml"))
     data = replace(data, file=data.file.model_copy(update={"simulation": Simulation(seed=3)}))
     lies, said, off_since_s = list[str](), set[str](), 0.0
@@ -152,8 +153,8 @@ async def test_whatever_the_line_says_of_rf_is_so() -> None:
     bench = assemble_bench(
         data, clock, analyzer, generator, SimulatedOperator(hardware.panel, clock)
     )
-    file = read_procedure(shipped("procedures", "demo-monopolar.toml"))
-    async for event in run(Job(file, ("as_found",), "seen"), bench, view.on_status):
+    file = read_procedure(EACH_KIND_OF_STEP)
+    async for event in run(Job(file, ("as_found", "adjust"), "seen"), bench, view.on_status):
         view.on_event(event)
         assert "NOT READ YET" not in view.line().plain
     assert lies == []

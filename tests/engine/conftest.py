@@ -22,6 +22,9 @@ from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
+SOME_POINTS = Path(__file__).parent / "data/some-points.toml"
+"""Takes a quarter of the time of the shipped job as found."""
+
 
 @pytest.fixture
 def anyio_backend() -> str:

@@ -23,16 +23,16 @@ from ohmwright.model.event import (
     RunStarted,
 )
 from ohmwright.model.shipped import shipped
-from ohmwright.model.step import STAGES
+
+from .conftest import SOME_POINTS
 
 pytestmark = pytest.mark.anyio
-MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
 
 
 async def first_part(bench: Bench, points: int = 3, **job: object) -> tuple[Event, ...]:
     """The events up to so many results."""
     kept: list[Event] = []
-    async for event in run(Job(read_procedure(MONOPOLAR), ("as_found",), "test", **job), bench):  # type: ignore[arg-type]
+    async for event in run(Job(read_procedure(SOME_POINTS), ("as_found",), "test", **job), bench):  # type: ignore[arg-type]
         kept.append(event)
         if sum(isinstance(event, PointDone) for event in kept) == points:
             break
@@ -40,7 +40,7 @@ async def first_part(bench: Bench, points: int = 3, **job: object) -> tuple[Even
 
 
 async def rest(bench: Bench, earlier: Sequence[Event]) -> list[Event]:
-    job = Job(read_procedure(MONOPOLAR), ("as_found",), "test", tuple(earlier))
+    job = Job(read_procedure(SOME_POINTS), ("as_found",), "test", tuple(earlier))
     return [event async for event in run(job, bench)]
 
 
@@ -70,7 +70,7 @@ async def test_the_record_holds_everything_that_the_run_goes_by_once(make_rig: C
         "procedure",
     ]
     assert started.documents == tuple(one.ref for one in kept)
-    assert kept[0].text == MONOPOLAR.read_text(encoding="utf-8")
+    assert kept[0].text == SOME_POINTS.read_text(encoding="utf-8")
     assert kept[0].sha256 == started.procedure_digest
 
     again = await rest(other_text(make_rig().bench, "bench"), earlier)
@@ -120,7 +120,7 @@ async def test_nor_another_bench_nor_another_procedure(make_rig: Callable) -> No
     earlier = await first_part(make_rig().bench, points=1)
     with pytest.raises(UsageError, match="begun with bench 'Workshop bench 1'"):
         await rest(replace(make_rig().bench, name="Workshop bench 9"), earlier)
-    file = read_procedure(MONOPOLAR)
+    file = read_procedure(SOME_POINTS)
     other = replace(file, document=file.document.model_copy(update={"sha256": "0" * 64}))
     with pytest.raises(UsageError, match="another text of the procedure"):
         async for _ in run(Job(other, ("as_found",), "test", earlier), make_rig().bench):
@@ -128,7 +128,7 @@ async def test_nor_another_bench_nor_another_procedure(make_rig: Callable) -> No
 
 
 async def test_a_department_may_have_another_name_by_then(make_rig: Callable) -> None:
-    earlier = await first_part(make_rig().bench, points=8)
+    earlier = await first_part(make_rig().bench, points=3)
     bench = make_rig().bench
     moved = replace(bench, asset=bench.asset.model_copy(update={"department": "Theatre 4"}))
     assert isinstance((await rest(moved, earlier))[-1], RunFinished)
@@ -136,7 +136,7 @@ async def test_a_department_may_have_another_name_by_then(make_rig: Callable) ->
 
 async def test_a_record_without_documents_is_held_against_none(make_rig: Callable) -> None:
     bench = make_rig().bench
-    earlier = await first_part(replace(bench, documents=()), points=8)
+    earlier = await first_part(replace(bench, documents=()), points=3)
     old = earlier[0].model_copy(update={"documents": ()})
     kept = [event for event in earlier[1:] if not isinstance(event, DocumentKept)]
     again = await rest(make_rig().bench, (old, *kept))
@@ -171,7 +171,7 @@ async def test_what_a_fault_ended_counts_too(make_rig: Callable) -> None:
     events: list[Event] = []
 
     async def collect() -> None:
-        async for event in run(Job(read_procedure(MONOPOLAR), ("as_found",), "test"), rig.bench):
+        async for event in run(Job(read_procedure(SOME_POINTS), ("as_found",), "test"), rig.bench):
             events.append(event)
 
     with pytest.raises(ActivationCutShort):
@@ -200,23 +200,23 @@ async def test_parts_begin_where_the_run_was_begun_or_resumed(make_rig: Callable
 async def test_each_result_says_what_its_own_uncertainty_rests_on(make_rig: Callable) -> None:
     """The certificate was taken out of the bench before the run went on; then it was renewed."""
     bench = make_rig().bench
-    first = await first_part(bench, points=2)
-    second = await first_part(replace(make_rig().bench, certificate=None), 2, earlier=first)
+    first = await first_part(bench, points=1)
+    second = await first_part(replace(make_rig().bench, certificate=None), 1, earlier=first)
     renewed = bench.certificate.model_copy(
         update={"number": "CAL-26-0007", "due_on": date(2027, 1, 1)}
     )
     third = await rest(replace(make_rig().bench, certificate=renewed), (*first, *second))
     rests_on = [r.traceability for r in results((*first, *second, *third))]
     numbers = [one if isinstance(one, str) else one.certificate for one in rests_on]
-    assert numbers[:4] == ["CAL-25-1187"] * 2 + ["none"] * 2
-    assert {n for n in numbers[4:] if n not in ("no scale", "not covered")} == {"CAL-26-0007"}
+    assert numbers[:2] == ["CAL-25-1187", "none"]
+    assert {n for n in numbers[2:] if n not in ("no scale", "not covered")} == {"CAL-26-0007"}
     for result in results((*first, *second, *third)):
         certified = any(line.source == "meter accuracy" for line in result.measured.budget)
         assert certified == (not isinstance(result.traceability, str))
 
 
-async def test_each_result_says_how_it_was_measured(make_rig: Callable) -> None:
-    events = await make_rig().run(MONOPOLAR, STAGES)
+def test_each_result_says_how_it_was_measured(whole_job: tuple) -> None:
+    _, events = whole_job
     found = {(r.stage, r.step, r.point): r for r in results(events)}
 
     def of(stage: str, step: str, point: str) -> tuple[object, ...]:

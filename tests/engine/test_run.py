@@ -19,6 +19,8 @@ from ohmwright.model.event import ActivationClosed, ActivationOpened, RunFinishe
 from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 
+from .conftest import SOME_POINTS
+
 pytestmark = pytest.mark.anyio
 MONOPOLAR = shipped("procedures", "demo-monopolar.toml")
 ATTENDED = shipped("procedures", "attended-marlow.toml")
@@ -86,24 +88,24 @@ async def test_where_nothing_is_known_of_the_droop_the_procedure_s_rest_is_kept(
     rig = make_rig()
     unknown = rig.bench.generator.data.model_copy(update={"droop": None})
     rig.bench.generator.data = unknown
-    await rig.run(MONOPOLAR, ("as_found",))
+    await rig.run(SOME_POINTS, ("as_found",))
     rests = [b[0] - a[1] for a, b in pairwise(rig.hardware.truth.rf_on_intervals)]
     assert min(rests[2:]) >= 30.0  # what comes before are the proofs of OFF and limit
 
 
 async def test_the_same_seed_gives_the_same_record(make_rig: Callable) -> None:
-    first = await make_rig().run(MONOPOLAR, ("as_found",))
-    second = await make_rig().run(MONOPOLAR, ("as_found",))
+    first = await make_rig().run(SOME_POINTS, ("as_found",))
+    second = await make_rig().run(SOME_POINTS, ("as_found",))
     assert first == second
-    other = await make_rig(seed=4).run(MONOPOLAR, ("as_found",))
+    other = await make_rig(seed=4).run(SOME_POINTS, ("as_found",))
     assert list(results(other)) != list(results(first))
 
 
 async def test_a_run_cut_short_goes_on_at_the_first_point_without_a_result(
     make_rig: Callable,
 ) -> None:
-    file = read_procedure(MONOPOLAR)
-    whole = await make_rig().run(MONOPOLAR, ("as_found",))
+    file = read_procedure(SOME_POINTS)
+    whole = await make_rig().run(SOME_POINTS, ("as_found",))
     cut = tuple(whole[: len(whole) // 2])
     job = Job(file, ("as_found",), "test", cut)
     rest = [event async for event in run(job, make_rig().bench)]

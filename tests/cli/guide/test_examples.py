@@ -11,6 +11,7 @@ import time
 import tomllib
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -241,6 +242,12 @@ def test_shown_text_that_the_program_does_not_print_is_noticed() -> None:
     assert not _fits([run], "20271231T235959Z-HF-018-00ff\n")
 
 
+@cache
+def _program() -> Any:
+    """All commands; Typer makes them anew each time it is asked."""
+    return typer.main.get_command(app)
+
+
 def _do(example: Any, ohmwright: Callable, served: ExitStack) -> None:
     marks = example.words[1:]
     code = int(next((m.removeprefix("exit=") for m in marks if m.startswith("exit=")), "0"))
@@ -286,7 +293,7 @@ def _line(shown: str) -> str:
 
 def _parse(words: list[str]) -> None:
     """Read the words of a command as the command line does, and carry nothing out."""
-    command: Any = typer.main.get_command(app)
+    command: Any = _program()
     context = command.make_context("ohmwright", list(words))
     while hasattr(command, "resolve_command"):
         left = [*context._protected_args, *context.args]
@@ -296,7 +303,7 @@ def _parse(words: list[str]) -> None:
 
 def _named(words: list[str]) -> Any:
     """The command that the first words name."""
-    command: Any = typer.main.get_command(app)
+    command: Any = _program()
     for word in words:
         if not hasattr(command, "commands"):
             break
@@ -305,7 +312,7 @@ def _named(words: list[str]) -> Any:
 
 
 def _every_command(of: Any = None) -> Iterator[Any]:
-    command = typer.main.get_command(app) if of is None else of
+    command = _program() if of is None else of
     yield command
     for name in getattr(command, "commands", {}):
         yield from _every_command(command.commands[name])
