@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import cache
 from pathlib import Path
 
 import anyio
@@ -10,11 +11,12 @@ import pytest
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import Job, results, run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.event import Event
+from ohmwright.model.result import Result
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES, Stage
 from ohmwright.simulator.bench import SimulatedBench
@@ -121,3 +123,16 @@ def whole_job(make_rig: Callable[..., Rig]) -> tuple[Rig, tuple[Event, ...]]:
     """The shipped job on the demo unit, done once, for tests that only look at it."""
     rig = make_rig()
     return rig, tuple(anyio.run(rig.run, shipped("procedures", "demo-monopolar.toml")))
+
+
+@pytest.fixture(scope="session")
+def as_found(make_rig: Callable[..., Rig]) -> Callable[[int], tuple[Rig, tuple[Result, ...]]]:
+    """The shipped job as found on the unit of a seed, each done once, for tests that only look."""
+
+    @cache
+    def found(seed: int) -> tuple[Rig, tuple[Result, ...]]:
+        rig = make_rig(seed=seed)
+        procedure = shipped("procedures", "demo-monopolar.toml")
+        return rig, tuple(results(anyio.run(rig.run, procedure, ("as_found",))))
+
+    return found

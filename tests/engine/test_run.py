@@ -45,11 +45,11 @@ def test_a_whole_job_brings_an_aged_unit_back(whole_job: tuple) -> None:
 
 
 @pytest.mark.parametrize("seed", range(1, 7))
-async def test_each_value_holds_at_the_age_that_the_procedure_states(
-    make_rig: Callable, seed: int
+def test_each_value_holds_at_the_age_that_the_procedure_states(
+    as_found: Callable, seed: int
 ) -> None:
-    rig = make_rig(seed=seed)
-    for result in results(await rig.run(MONOPOLAR, ("as_found",))):
+    rig, found = as_found(seed)
+    for result in found:
         if result.kind != "power_curve":
             continue
         mode = result.step.split("-")[0]

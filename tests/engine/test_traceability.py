@@ -129,12 +129,11 @@ async def test_without_a_certificate_uncertainty_is_of_the_readings_alone(
 
 
 @pytest.mark.parametrize("seed", range(1, 9))
-async def test_stated_uncertainty_covers_the_truth(make_rig: Callable, seed: int) -> None:
+def test_stated_uncertainty_covers_the_truth(as_found: Callable, seed: int) -> None:
     """Meter, load bank and unit are drawn from the seed; U must cover what they are off by."""
-    rig = make_rig(seed=seed)
-    job = Job(read_procedure(MONOPOLAR), ("as_found",), "test")
+    rig, found = as_found(seed)
     ratios = []
-    for result in results([event async for event in run(job, rig.bench)]):
+    for result in found:
         if result.kind != "power_curve" or result.measured is None:
             continue
         mode = result.step.split("-")[0]
