@@ -199,7 +199,7 @@ def _slips(
             continue
         effect = _effect(each.acted, hardware, result)
         watched = watches[each.watch : each.watch + 1]
-        sds = abs(effect) / watched[0].foretold_sd if watched else 0.0
+        sds = abs(effect) / watched[0].predicted_sd if watched else 0.0
         outcome = _outcome(_until_next_slip(each, shown[n + 1 :]))
         yield Slipped(outcome, effect, sds, f"{each.cue.words} {each.acted.slip}")
 

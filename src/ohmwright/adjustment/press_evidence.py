@@ -1,4 +1,4 @@
-"""The readings since presses were asked for, and how well each course of presses explains them."""
+"""Marginal likelihood of the readings since a press request, by when presses may have been made."""
 
 from __future__ import annotations
 
@@ -18,23 +18,29 @@ from .press_hypotheses import SLIPS
 
 Floats = NDArray[np.float64]
 
-_REACTION_S, _REACTION_SPREAD = 2.2, 0.6
-"""Median of the time from a cue to the first press, and the spread of its logarithm."""
-LEAST_REACTION_S, _GRID_S = 0.3, 0.2
+_REACTION_S, _REACTION_LOG_SD = 2.2, 0.6
+"""Reaction time, from a cue to the first press: median, and standard deviation of its logarithm."""
+LEAST_REACTION_S = 0.3
+"""Shortest reaction time."""
+_GRID_S = 0.2
+"""Step of the grid of times of the first press."""
 _SPACINGS_S = (0.35, 0.7)
 """Times from one press to the next that are tried."""
 _NOISE_RATIO = 1.4
-"""Readings scatter more about what a fit foretells than about the fit."""
-_LEAST_NOISE, _SHAPE = 0.0012, 0.02
-"""Least standard deviation of a reading, and by what share of what is left to rise it is off."""
+"""Standard deviation of readings about a prediction, over that about the fit that predicts them."""
+_LEAST_SD = 0.0012
+"""Least standard deviation of a reading, relative to the target."""
+_SHAPE = 0.02
+"""Standard deviation by which a rise leaves the model, relative to what is left to rise."""
 
 
 @dataclass(frozen=True)
 class ReadingsSince:
-    """The readings since a request, what they are made of, and their noise.
+    """The readings since a press request as a regression on the eight coefficients.
 
-    `age_s` (n,); `columns` (n, 9): linearised columns of the coefficients and the readings;
-    `inverse_sd` (n,): one over each reading's standard deviation.
+    `age_s` (n,); `columns` (n, 9): reading per unit of each coefficient, then the reading, as
+    `linearised` gives them; `inverse_sd` (n,): one over each reading's standard deviation;
+    `correlation`: of neighbouring readings; `window_s`: over which the meter averages.
     """
 
     age_s: Floats
@@ -43,19 +49,22 @@ class ReadingsSince:
     correlation: float
     window_s: float
     move_times: Floats
-    """Lag s, dead time s and ratio of the poles of a move, shape (3,)."""
+    """Lag s, dead time s and ratio of the poles with which a move acts, shape (3,)."""
 
     @classmethod
     def since(
         cls, cue_s: float | None, record: ActivationRecord, start: FitStart, correlation: float
     ) -> ReadingsSince | None:
-        """Return the readings of `record` after `cue_s`, all where that is None; None without."""
+        """Return the readings of `record` after `cue_s`, None where there are fewer than two.
+
+        Without `cue_s` all readings are taken.
+        """
         later = record.age_s > (-1.0 if cue_s is None else cue_s)
         if np.count_nonzero(later) < 2:
             return None
         columns = linearised(record, start)[later]
         to_rise = 1 - columns[:, Coefficient.LEVEL]
-        floor = record.resolution**2 / 12 + _LEAST_NOISE**2
+        floor = record.resolution**2 / 12 + _LEAST_SD**2
         variance = _NOISE_RATIO**2 * (start.variance + floor) + (_SHAPE * to_rise) ** 2
         return cls(
             record.age_s[later],
@@ -72,7 +81,7 @@ class ReadingsSince:
         return float(self.age_s[-1])
 
     def response(self, at_s: Floats) -> Floats:
-        """Return the response of the readings, shape (..., n), to unit steps at `at_s`, (...)."""
+        """Return the part of steps at `at_s`, shape (...), that each reading shows, (..., n)."""
         lag_s, dead_s, ratio = self.move_times
         return window_mean_response(
             self.age_s - at_s[..., None],
@@ -83,10 +92,11 @@ class ReadingsSince:
         )
 
     def log_evidence(self, prior: TransientPrior, shares: Floats, change: Floats) -> Floats:
-        """Return the log evidence, shape (b,), of b courses of a move under `prior`.
+        """Return the log marginal likelihood of the readings, shape (b,), for b timings of a move.
 
-        `shares` (b, n): part of the move that each reading shows; `change` (4,): of the factors of
-        the trim's coefficients by the whole of it.
+        `shares` (b, n): part of the move that each reading shows; `change` (4,): what the whole
+        move adds to the factors of level, gain, coarse press and curvature. The coefficients are
+        integrated out under `prior`, in units of its standard deviations.
         """
         design = np.broadcast_to(self.columns[:, :COUNT], (*shares.shape, COUNT)).copy()
         design[..., TRIM] += shares[..., None] * change
@@ -97,8 +107,9 @@ class ReadingsSince:
         error = error[..., 0] - design @ prior.mean
         factor = design @ root
         normal = np.eye(COUNT) + factor.swapaxes(1, 2) @ factor
-        told = (factor.swapaxes(1, 2) @ error[..., None])[..., 0]
-        explained = np.einsum("bi,bi->b", told, np.linalg.solve(normal, told[..., None])[..., 0])
+        projected = factor.swapaxes(1, 2) @ error[..., None]
+        solution = np.linalg.solve(normal, projected)
+        explained = np.einsum("bi,bi->b", projected[..., 0], solution[..., 0])
         _, log_det = np.linalg.slogdet(normal)
         square = np.einsum("bn,bn->b", error, error)
         n = shares.shape[1]
@@ -106,7 +117,7 @@ class ReadingsSince:
         return evidence
 
     def _white(self, columns: Floats) -> Floats:
-        """Return columns (b, n, q) free of the correlation of neighbouring readings."""
+        """Return columns (b, n, q) whitened: free of the correlation of neighbouring readings."""
         phi = self.correlation
         white = columns.copy()
         white[:, 1:] = (columns[:, 1:] - phi * columns[:, :-1]) / np.sqrt(1 - phi**2)
@@ -115,7 +126,11 @@ class ReadingsSince:
 
 @dataclass(frozen=True)
 class PressTimes:
-    """Courses of one move in b cases: shares (b, n), log prior (b,), first press and spacing."""
+    """The b timings that presses may have had, each with the logarithm of its prior probability.
+
+    `shares` (b, n): part of the whole move that each reading shows; `first_s` (b,): age at the
+    first press; `spacing_s` (b,): time from one press to the next.
+    """
 
     shares: Floats
     log_prior: Floats
@@ -124,37 +139,41 @@ class PressTimes:
 
     @classmethod
     def before_rf(cls, readings: ReadingsSince) -> PressTimes:
-        """Return the one course of presses that were made before RF came on."""
+        """Return the one timing of presses that were made before RF came on: a step at age 0."""
         zero = np.zeros(1)
         return cls(readings.response(zero), zero, zero, zero)
 
     @classmethod
     def not_yet(cls, readings: ReadingsSince, waited_s: float) -> PressTimes:
-        """Return the course of nothing: it is less likely, the longer it has been waited."""
+        """Return the one timing without a press so far, `waited_s` after the cue.
+
+        Nothing was pressed by a person who never will, or who has yet to react; its prior is over
+        the probability of the former, which the hypothesis brings already.
+        """
         zero = np.zeros(1)
         never = SLIPS["none"]
-        still = np.log(np.array([1 + (1 - never) / never * (1 - _reacted(waited_s))]))
-        return cls(np.zeros((1, readings.age_s.size)), still, zero, zero)
+        over_never = 1 + (1 - never) / never * (1 - _reacted(waited_s))
+        log_prior = np.log(np.array([over_never]))
+        return cls(np.zeros((1, readings.age_s.size)), log_prior, zero, zero)
 
     @classmethod
     def since_cue(cls, readings: ReadingsSince, cue_s: float, number: int) -> PressTimes:
-        """Return the courses of `number` presses since a cue, over times and spacings."""
+        """Return the timings of `number` presses since a cue: a grid of first press and spacing."""
         latest_s = max(readings.now_s, cue_s + LEAST_REACTION_S + 1e-6)
         at_s = np.arange(cue_s + LEAST_REACTION_S, latest_s, _GRID_S)
-        spacings_s = _SPACINGS_S if number > 1 else (0.5,)
-        first_s, spacing_s = (
-            each.ravel() for each in np.meshgrid(at_s, np.array(spacings_s), indexing="ij")
-        )
+        spacings_s = _SPACINGS_S if number > 1 else _SPACINGS_S[:1]  # one press has no spacing
+        first_s = np.repeat(at_s, len(spacings_s))
+        spacing_s: Floats = np.tile(spacings_s, at_s.size)
         presses_s = first_s[:, None] + spacing_s[:, None] * np.arange(number)
         shares = readings.response(presses_s).mean(axis=1)
-        z = (np.log(first_s - cue_s) - log(_REACTION_S)) / _REACTION_SPREAD
-        density = np.exp(-0.5 * z**2) / ((first_s - cue_s) * _REACTION_SPREAD * np.sqrt(2 * pi))
+        z = (np.log(first_s - cue_s) - log(_REACTION_S)) / _REACTION_LOG_SD
+        density = np.exp(-0.5 * z**2) / ((first_s - cue_s) * _REACTION_LOG_SD * np.sqrt(2 * pi))
         log_prior = np.log(density * _GRID_S / len(spacings_s) + 1e-12)
         return cls(shares, log_prior, first_s, spacing_s)
 
 
 def _reacted(waited_s: float) -> float:
-    """Return the probability that a person has begun within `waited_s`."""
+    """Return the probability that a person reacts within `waited_s`."""
     from scipy.special import ndtr  # slow to import
 
-    return float(ndtr((log(max(waited_s, 1e-3)) - log(_REACTION_S)) / _REACTION_SPREAD))
+    return float(ndtr((log(max(waited_s, 1e-3)) - log(_REACTION_S)) / _REACTION_LOG_SD))

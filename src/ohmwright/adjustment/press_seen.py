@@ -1,4 +1,4 @@
-"""What the meter showed of presses: the most probable, and what it leaves in doubt."""
+"""Which presses the meter showed: the most probable ones, and which earlier ones stay in doubt."""
 
 from __future__ import annotations
 
@@ -11,11 +11,13 @@ from .press_hypotheses import HowDone, Suspect
 from .press_weighing import PressWeighing
 
 SURE = 0.97
-"""Probability from which on it is decided."""
+"""Probability from which on it is decided what was pressed."""
 MAY_BE_NOTHING = 0.1
-"""Probability of nothing with which nothing is to be seen, though presses may have done little."""
-_CLEAR, _LEAST_DOUBT = 0.8, 1e-6
-"""Probability from which on an earlier cue is taken for another, and the least that is kept."""
+"""Above this probability that nothing was pressed, no press is taken for done."""
+_CLEAR = 0.8
+"""Probability from which on an earlier cue is taken for done otherwise than was believed."""
+_LEAST_DOUBT = 1e-6
+"""Least probability that is kept of what may have been done at an earlier cue."""
 
 
 class SeenPress(NamedTuple):
@@ -46,9 +48,9 @@ class PressesSeen:
 
 
 def presses_seen(weighed: PressWeighing) -> PressesSeen:
-    """Return the most probable case, and what it leaves in doubt.
+    """Return the most probable presses, and which earlier ones stay in doubt.
 
-    With RF on, what may be nothing is nothing: no press is taken for done that does not show.
+    With RF on, no press is taken for done that does not show.
     """
     doubts = _doubts(weighed)
     believed = _believed(weighed, doubts)
@@ -56,22 +58,26 @@ def presses_seen(weighed: PressWeighing) -> PressesSeen:
         (p, case)
         for p, case in weighed.likely
         if case.suspect.gain_ratio == believed.gain_ratio
-        and (weighed.cue_s is None or weighed.nothing <= MAY_BE_NOTHING or not case.what.presses)
+        and (
+            weighed.cue_s is None
+            or weighed.probability_of_nothing <= MAY_BE_NOTHING
+            or not case.hypothesis.presses
+        )
     )
     first_s, spacing_s = (0.0, 0.0) if weighed.cue_s is None else top.mean_times
     presses = tuple(
         SeenPress(first_s + n * spacing_s, press)
-        for n, press in enumerate(_singly(top.what.presses))
+        for n, press in enumerate(_singly(top.hypothesis.presses))
     )
     sure = max(doubt.probability for doubt in doubts) > SURE
     return PressesSeen(
-        done=top.what.done,
+        done=top.hypothesis.done,
         presses=presses,
         probability=probability,
         as_asked=sum(
             p
             for p, case in weighed.likely
-            if case.what.done == "as asked" and case.suspect.gain_ratio == 1
+            if case.hypothesis.done == "as asked" and case.suspect.gain_ratio == 1
         ),
         told_apart=probability > SURE and (weighed.gain_known or not presses),
         suspect=None if believed.gain_ratio == 1 else believed,
@@ -83,15 +89,13 @@ def _doubts(weighed: PressWeighing) -> tuple[Suspect, ...]:
     """Return what may have been done at an earlier cue, with its probability by now."""
     doubts = []
     for suspect in weighed.suspects:
-        chance = weighed.chance_of(suspect)
+        chance = weighed.probability_of(suspect)
         doubts.append(suspect._replace(probability=max(chance, _LEAST_DOUBT)))
     return tuple(doubts)
 
 
 def _believed(weighed: PressWeighing, doubts: tuple[Suspect, ...]) -> Suspect:
-    """Return what is taken to have been done at an earlier cue: as believed, unless it is
-    clear that it was something else.
-    """
+    """Return what is taken for done at an earlier cue: as believed, if nothing else is clear."""
     likeliest = max(doubts, key=lambda doubt: doubt.probability)
     return likeliest if likeliest.probability > _CLEAR else weighed.suspects[0]
 

@@ -14,21 +14,22 @@ from .press_seen import MAY_BE_NOTHING, SURE, PressesSeen, presses_seen
 from .press_weighing import PressRequest, PressWeighing
 
 _LONGEST_PRESS_S = 0.9
-"""A further press comes so soon after the last, or not at all."""
+"""Longest time from one press to the next."""
 _SHOWN_LAGS = 0.5
-"""A press shows once its response has had so many lags."""
+"""A press counts as shown after this time, in lags."""
 _BOUNCE_S = 0.4
-"""A key that bounces is down again so soon; with a gain not known, nothing else can be told."""
+"""Time within which a bouncing key is down again; waited for where the gain is not known, since
+readings can tell nothing else then."""
 _RISEN_LAGS = 2.5
-"""More lags after which a new activation shows its level."""
+"""Further time, in lags, after which a new activation shows its level."""
 _LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
-"""Interval of looking, with presses awaited and for those that were made before RF came on."""
+"""Time between two weighings: of presses that are awaited; of those made before RF came on."""
 _NOTHING = 0.02
-"""Probability of nothing at all that makes it unlikely."""
+"""Below this probability that nothing was pressed, the presses are taken for done."""
 _BEGUN_LATE_S = 2.0
-"""So long after a person should have pressed, the most probable is taken, too."""
+"""Time after the longest reaction at which the most probable presses are taken, sure or not."""
 _LATEST_S = 3.0
-"""So long after the last press has shown, the most probable is taken, sure or not."""
+"""Time after the last press has shown at which the most probable presses are taken, sure or not."""
 
 
 class PressWatch:
@@ -78,22 +79,22 @@ class PressWatch:
         assert self.cue_s is not None
         top = self._weighed.likely[0][1]
         late_s = shown_until_s - self.cue_s - self.longest_reaction_s
-        if self._weighed.nothing > MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
+        if self._weighed.probability_of_nothing > MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
             return late_s > 0
         quiet_s = shown_until_s - top.last_press_s
         if quiet_s < (_LONGEST_PRESS_S if self.gain_known else _BOUNCE_S):
             return False
         enough = self._sure or not self.gain_known or quiet_s > _LATEST_S
-        return enough and self._weighed.nothing < _NOTHING
+        return enough and self._weighed.probability_of_nothing < _NOTHING
 
     @property
-    def foretold_sd(self) -> float:
-        """Standard deviation of the output after what was asked for, relative to the target."""
-        return self._weighed.foretold_sd
+    def predicted_sd(self) -> float:
+        """Standard deviation of the output that presses as asked would give, over the target."""
+        return self._weighed.predicted_sd
 
     @property
     def longest_reaction_s(self) -> float:
-        """How long is waited for all the presses before nothing is taken to have been pressed."""
+        """Time after the cue for which presses are awaited; without any, nothing was pressed."""
         return 5.0 + _LONGEST_PRESS_S * sum(abs(press.times) for press in self.asked)
 
     def at_the_end(self) -> PressesSeen | None:

@@ -1,9 +1,8 @@
-"""How probable each thing is that may have been done of presses asked for, by the readings since.
+"""Which presses a person made after a request, as probabilities from the readings since.
 
-Each foretells readings: those that the unit would have given, and the step response of the presses.
-Its evidence is that of the readings since the request, with level, gain and droop as uncertain as
-the fit before the request left them, and the time of the first press averaged over what a person's
-reaction allows.
+Each hypothesis predicts the readings: the output without presses, plus the step response of its
+presses. It is weighed by its marginal likelihood, with level, gain and droop as uncertain as the
+fit before the request left them, averaged over the times at which a person may have pressed.
 """
 
 from __future__ import annotations
@@ -27,20 +26,23 @@ from .press_hypotheses import AS_BELIEVED, PressesDone, Suspect, counts_of, what
 Floats = NDArray[np.float64]
 
 _GAIN_KNOWN_SDS = 2.0
-"""A gain so far from zero foretells what a press does."""
+"""A gain counts as known from so many standard deviations on."""
 _LEVEL_SD = 0.0015
-"""What droop and hunting may do to a level since the fit, relative to the target."""
+"""Standard deviation by which droop and hunting change the level after the fit, relative to the
+target, within one activation."""
 _LEVEL_SD_BETWEEN = 0.003
-"""The same from one activation to the next."""
+"""Standard deviation by which the level changes from one activation to the next, relative to the
+target."""
 
 
 @dataclass(frozen=True)
 class PressRequest:
-    """The presses asked for of a point whose trim stands `position` counts from the origin.
+    """A request for presses.
 
-    `position`: counts, and coarse presses among them; `cue_s`: age of the activation at the
-    request, None where it was made, and done, with RF off before it; `suspects`: what may have been
-    done at an earlier cue.
+    `position`: counts of the trim from its origin, and coarse presses among them, when readings
+    begin; `cue_s`: age of the activation at the request, None where the presses were made before
+    it, with RF off, and are part of `position`; `suspects`: what may have been done at an earlier
+    cue.
     """
 
     asked: tuple[Press, ...]
@@ -52,9 +54,12 @@ class PressRequest:
 
 @dataclass(frozen=True)
 class PressCase:
-    """One hypothesis over a grid of press times: log evidence each, prior of the times included."""
+    """One hypothesis of what was done now, and at an earlier cue, over a grid of b press times.
 
-    what: PressesDone
+    `log_evidence` (b,): logarithm of marginal likelihood times prior, at each time.
+    """
+
+    hypothesis: PressesDone
     suspect: Suspect
     log_evidence: Floats
     first_s: Floats
@@ -69,13 +74,13 @@ class PressCase:
     @property
     def last_press_s(self) -> float:
         """Expected time of the last press."""
-        presses = sum(abs(press.times) for press in self.what.presses)
+        presses = sum(abs(press.times) for press in self.hypothesis.presses)
         first_s, spacing_s = self.mean_times
         return first_s + (presses - 1) * spacing_s
 
 
 class PressWeighing:
-    """The cases of one request under `prior`, of the coefficients before the presses."""
+    """The hypotheses of one request; `prior`: of the coefficients before the presses."""
 
     def __init__(self, request: PressRequest, prior: TransientPrior) -> None:
         self._keys, self._position = request.keys, request.position
@@ -86,17 +91,17 @@ class PressWeighing:
         covariance[Coefficient.LEVEL, Coefficient.LEVEL] += level_sd**2
         self._prior = TransientPrior(prior.mean, covariance)
         self.gain_known = all(self._is_known(press.key) for press in self.asked)
-        may_be_done = what_may_be_done(self.asked)
-        self._cases = (
-            may_be_done
-            if self.gain_known
-            else [each for each in may_be_done if each.done in ("as asked", "none")]
-        )
+        # without a gain nothing tells one press from another: only whether there were any
+        self._hypotheses = [
+            each
+            for each in what_may_be_done(self.asked)
+            if self.gain_known or each.done in ("as asked", "none")
+        ]
         self.likely: list[tuple[float, PressCase]] = []
-        """Each case with its probability, the most probable first; empty without readings."""
+        """Probability of each hypothesis, the most probable first; empty without readings."""
 
     def _is_known(self, key: str) -> bool:
-        """Whether the gain of a key is so far from zero that it foretells what a press does."""
+        """Whether the gain of a key is so far from zero that a press has a predictable effect."""
         gain = combination({Coefficient.GAIN: 1.0})
         if key == "coarse":
             gain = gain + combination({Coefficient.COARSE_PRESS: 1 / self._keys.coarse_counts})
@@ -104,52 +109,62 @@ class PressWeighing:
         return abs(float(gain @ self._prior.mean)) > _GAIN_KNOWN_SDS * sd
 
     @property
-    def foretold_sd(self) -> float:
-        """Standard deviation of the output after what was asked for, relative to the target."""
+    def predicted_sd(self) -> float:
+        """Standard deviation of the output that presses as asked would give, over the target."""
         asked = (0, 0) if self.cue_s is None else counts_of(self.asked, self._keys)
         output = output_at(*(at + more for at, more in zip(self._position, asked, strict=True)))
         return float(np.sqrt(output @ self._prior.covariance @ output))
 
     @property
-    def nothing(self) -> float:
+    def probability_of_nothing(self) -> float:
         """Probability that nothing was pressed."""
-        return sum(p for p, case in self.likely if not case.what.presses)
+        return sum(p for p, case in self.likely if not case.hypothesis.presses)
 
-    def chance_of(self, suspect: Suspect) -> float:
-        """Return the probability that this was done at the earlier cue."""
+    def probability_of(self, suspect: Suspect) -> float:
+        """Return the probability that `suspect` is what was done at the earlier cue."""
         return sum(p for p, case in self.likely if case.suspect is suspect)
 
     def weigh(self, record: ActivationRecord, start: FitStart, correlation: float) -> None:
-        """Find the probability of each case by the readings of `record`."""
+        """Find the probability of each hypothesis from the readings of `record`."""
         readings = ReadingsSince.since(self.cue_s, record, start, correlation)
         if readings is None:
             return
         cases = [
-            self._case(readings, what, suspect) for suspect in self.suspects for what in self._cases
+            self._case(readings, each, suspect)
+            for suspect in self.suspects
+            for each in self._hypotheses
         ]
         share = weights(np.array([_log_sum(case.log_evidence) for case in cases]))
         self.likely = sorted(
             zip(share.tolist(), cases, strict=True), key=lambda each: each[0], reverse=True
         )
 
-    def _case(self, readings: ReadingsSince, what: PressesDone, suspect: Suspect) -> PressCase:
-        """Return one case with its evidence over the times at which it may have been done."""
+    def _case(
+        self, readings: ReadingsSince, hypothesis: PressesDone, suspect: Suspect
+    ) -> PressCase:
+        """Return a hypothesis with its evidence at each time at which it may have been done."""
         prior = self._prior if suspect.gain_ratio == 1 else self._reinterpreted(suspect.gain_ratio)
-        counts, coarse = self._position
-        if self.cue_s is None:  # the level is foretold as if all had been done as asked
-            asked_counts, asked_coarse = counts_of(self.asked, self._keys)
-            counts, coarse = counts - asked_counts, coarse - asked_coarse
-        done_counts, done_coarse = counts_of(what.presses, self._keys)
+        counts, coarse = self._position_before
+        done_counts, done_coarse = counts_of(hypothesis.presses, self._keys)
         reference = output_at(*self._position)
         change = (output_at(counts + done_counts, coarse + done_coarse) - reference)[TRIM]
-        times = self._times(readings, what)
+        times = self._times(readings, hypothesis)
         evidence = readings.log_evidence(prior, times.shares, change)
-        evidence = evidence + times.log_prior + log(what.probability * suspect.probability)
-        return PressCase(what, suspect, evidence, times.first_s, times.spacing_s)
+        evidence = evidence + times.log_prior + log(hypothesis.probability * suspect.probability)
+        return PressCase(hypothesis, suspect, evidence, times.first_s, times.spacing_s)
 
-    def _times(self, readings: ReadingsSince, what: PressesDone) -> PressTimes:
+    @property
+    def _position_before(self) -> tuple[int, int]:
+        """Where the trim stood before the presses: counts, and coarse presses among them."""
+        counts, coarse = self._position
+        if self.cue_s is not None:
+            return counts, coarse
+        asked_counts, asked_coarse = counts_of(self.asked, self._keys)
+        return counts - asked_counts, coarse - asked_coarse
+
+    def _times(self, readings: ReadingsSince, hypothesis: PressesDone) -> PressTimes:
         """Return the times at which presses may have been made, and their responses."""
-        number = sum(abs(press.times) for press in what.presses)
+        number = sum(abs(press.times) for press in hypothesis.presses)
         if self.cue_s is None:
             return PressTimes.before_rf(readings)
         if number == 0:
@@ -159,20 +174,17 @@ class PressWeighing:
     def _reinterpreted(self, ratio: float) -> TransientPrior:
         """Return the prior if the true gain is `ratio` times the one that was learned.
 
-        What was seen keeps its place: the output where the trim stands, or before presses with RF
-        off stood.
+        The output where the trim stood before the presses was seen, and stays as it is.
         """
-        counts, coarse = self._position
-        if self.cue_s is None:
-            asked_counts, asked_coarse = counts_of(self.asked, self._keys)
-            counts, coarse = counts - asked_counts, coarse - asked_coarse
+        before = output_at(*self._position_before)
         change = np.eye(COUNT)
         for each in (Coefficient.GAIN, Coefficient.COARSE_PRESS, Coefficient.CURVATURE):
             change[each, each] = ratio
-            change[Coefficient.LEVEL, each] = (1 - ratio) * output_at(counts, coarse)[each]
+            change[Coefficient.LEVEL, each] = (1 - ratio) * before[each]
         return TransientPrior(change @ self._prior.mean, change @ self._prior.covariance @ change.T)
 
 
 def _log_sum(values: Floats) -> float:
+    """Return the logarithm of the sum of exponentials, none of which overflows."""
     largest = float(np.max(values))
     return largest + log(float(np.sum(np.exp(values - largest))))

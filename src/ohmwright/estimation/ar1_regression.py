@@ -16,23 +16,23 @@ Flags = NDArray[np.bool_]
 
 CORRELATIONS: Floats = np.array([0.0, 0.3, 0.5, 0.7, 0.88])
 """Correlations of neighbouring readings over which estimates are averaged."""
-LOG_SHARES: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
+LOG_CORRELATION_PRIOR: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
 """Logarithm of the prior probability of each correlation."""
-_LEAST_SQUARES = 1e-12
-"""Keeps the sum of squares positive that the columns leave of readings that they fit exactly."""
+_LEAST_RESIDUAL = 1e-12
+"""Added to the residual sum of squares, which is 0 where the columns fit the readings exactly."""
 _MANY = 16
-"""Triangular matrices from which on it is quicker to invert them row by row, all at once."""
+"""Number of triangular matrices above which it is quicker to invert all at once, row by row."""
 _SPIKE = 6.0
-"""Jumps there and back beyond so many robust standard deviations are spikes."""
+"""A residual that jumps there and back by more robust standard deviations is a spike."""
 
 
 @dataclass(frozen=True)
 class Moments:
     """Cross products of the columns, from which the normal matrix at any correlation follows.
 
-    Each has shape (..., q, q): of readings with a neighbour before them (`now`), with that
-    neighbour (`lagged`, symmetrised), of the neighbours (`before`), and of the readings without one
-    (`first`), which are `starts`. `count`: readings that count.
+    Each has shape (..., q, q): of readings that follow another (`now`), of these with the one
+    before (`lagged`, symmetrised), of the ones before (`before`), and of readings that follow none
+    (`first`). `count`: number of readings that count; `starts`: number of those that follow none.
     """
 
     now: Floats
@@ -43,7 +43,7 @@ class Moments:
     starts: int
 
     def whitened(self, correlations: Floats) -> Floats:
-        """Normal matrices of columns free of correlation, shape (..., correlations, q, q)."""
+        """Normal matrices of the whitened columns, shape (..., correlations, q, q)."""
         phi = correlations
         shares = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
         parts = np.stack([self.now, self.lagged, self.before, self.first], axis=-3)
@@ -52,7 +52,7 @@ class Moments:
         return whitened
 
     def start_terms(self, correlations: Floats) -> Floats:
-        """Terms of the log likelihood from the readings without a neighbour, (correlations,)."""
+        """Terms of the log likelihood from readings that follow none, shape (correlations,)."""
         terms: Floats = 0.5 * self.starts * np.log1p(-(correlations**2))
         return terms
 
@@ -60,7 +60,7 @@ class Moments:
 def moments(columns: Floats, keep: Flags) -> Moments:
     """Cross products of `columns`, shape (..., n, q), over the readings to `keep`, shape (n,).
 
-    A reading that is not kept counts neither itself nor as a neighbour.
+    A reading that is not kept does not count, and the next one follows none.
     """
     pairs = keep[1:] & keep[:-1]
     if np.all(pairs):
@@ -130,9 +130,10 @@ class Posterior:
 
 @dataclass(frozen=True)
 class Decomposition:
-    """How well each case explains its readings; the coefficients follow where they are asked for.
+    """How well each case explains its readings; `posterior` gives the coefficients.
 
-    `root` (..., q, q): Cholesky factor of readings and prior; the others as of `Posterior`.
+    `root` (..., q, q): Cholesky factor of the normal matrix of readings and prior; `scale2` (...):
+    variance of the noise; `log_evidence` (...): log marginal likelihood up to a constant.
     """
 
     root: Floats
@@ -141,9 +142,9 @@ class Decomposition:
     log_evidence: Floats
 
     def posterior(self, last: int, chosen: Flags | None = None) -> Posterior:
-        """Posterior of the `last` coefficients, those before them being integrated out.
+        """Posterior of the `last` coefficients; those before them are integrated out.
 
-        `chosen` (...): the cases that are wanted, in one row then; all in their shape if None.
+        `chosen` (...): the cases wanted, which then form the only leading axis; None for all.
         """
         root, scale2, evidence = self.root, self.scale2, self.log_evidence
         if chosen is not None:
@@ -160,13 +161,13 @@ def decompose(
 ) -> Decomposition:
     """Decomposition of normal matrices, shape (..., q, q), of `count` readings.
 
-    `start_terms`: terms of the log likelihood that no coefficient changes. One Cholesky
-    decomposition gives all of it: the corner of the readings is what the columns leave of them.
-    Raises LinAlgError where the columns do not determine the coefficients.
+    `start_terms`: terms of the log likelihood that do not depend on the coefficients. The square of
+    the Cholesky factor's last diagonal element is the residual sum of squares. Raises LinAlgError
+    where the columns do not determine the coefficients.
     """
     p = normal.shape[-1] - 1
     total = normal + prior.normal
-    total[..., p, p] += _LEAST_SQUARES
+    total[..., p, p] += _LEAST_RESIDUAL
     root = np.asarray(np.linalg.cholesky(total), dtype=np.float64)
     dof = noise.dof + count
     scale2: Floats = (root[..., p, p] ** 2 + noise.dof * noise.variance) / dof
@@ -183,10 +184,10 @@ def regress(
 
 
 def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
-    """Normal matrices, shape (..., q - m, q - m), without their first m coefficients, and terms.
+    """Normal matrices, (..., q - m, q - m), without their first m coefficients, and terms.
 
     `precision` (..., m): of their independent priors with mean 0, times the variance of the noise.
-    The terms (...) of the log likelihood are those that these coefficients leave behind.
+    The terms (...) are what the integration adds to the log likelihood.
     """
     m = precision.shape[-1]
     block = normal[..., :m, :m] + precision[..., None] * np.eye(m)
@@ -199,7 +200,7 @@ def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
 def _inverse(root: Floats) -> Floats:
     """Inverses of lower triangular matrices, shape (..., p, p).
 
-    numpy's takes them for full ones, which is three times slower where there are many.
+    numpy inverts them as full matrices, which takes three times as long where there are many.
     """
     if root.size < _MANY * root.shape[-1] ** 2:
         return np.asarray(np.linalg.inv(root), dtype=np.float64)
@@ -221,7 +222,7 @@ def _log_determinant(root: Floats) -> Floats:
 def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
     """Flags, shape (n,), of readings at which the residual jumps there and back.
 
-    It jumps from what most residuals are: many spikes carry their mean off.
+    Jumps are from the median: many spikes would shift the mean.
     """
     flags = np.zeros_like(keep)
     if residual.size < 7:
@@ -235,7 +236,7 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
 
 
 def _median(values: Floats) -> float:
-    """Median of (n,) values; numpy's own takes far longer for so few."""
+    """Median of (n,) values; numpy's own takes far longer for a few dozen."""
     ordered = np.sort(values)
     middle = ordered.size // 2
     return float(ordered[middle] + ordered[~middle]) / 2

@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_SHARES,
+    LOG_CORRELATION_PRIOR,
     Decomposition,
     Moments,
     Noise,
@@ -62,7 +62,7 @@ def members_with_departures(
     `variance`: of the noise, by which the prior's precisions are given; `habits`: of the unit. The
     last coefficients are those of the course and the eight.
     """
-    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
+    starts = (sums.start_terms(CORRELATIONS) + LOG_CORRELATION_PRIOR)[:, None]
     whitened = sums.whitened(CORRELATIONS)[:, None]
     left, terms = integrate_out(whitened, variance / WANDERS**2)  # once for all that share it
     found = [

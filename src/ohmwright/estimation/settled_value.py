@@ -21,21 +21,22 @@ from .transient_estimator import fit_transient
 
 Floats = NDArray[np.float64]
 
-_REMAINDER = 0.002
-"""A remainder of the lag under this part of the value no longer matters."""
-_REMAINDER_AT_MOST = 0.005
-"""Nor does one under this part that is small against the uncertainty."""
+_NEGLIGIBLE_REMAINDER = 0.002
+"""Remainder of the lag, relative to the value, with which a value is settled, however certain."""
+_LARGEST_REMAINDER = 0.005
+"""Remainder, relative to the value, above which no value is settled, however uncertain."""
 _MODEL = 0.0005
-"""What the model itself may be wrong by, relative to the value."""
+"""Standard uncertainty of the model itself, relative to the value."""
 _LEVEL_SD = 0.3
 """Prior standard deviation of the value, relative to the latest readings."""
 
 JUMPS = "the meter's readings jump there and back"
-"""Why a value is not settled whose readings show more than a stray spike."""
+"""Reason for a value that is not settled since more than a few readings are spikes."""
 
 _FEWEST = 5
+"""Readings from which on no output is told from one that has not risen yet."""
 _NO_OUTPUT_DIGITS = 3.0
-"""Readings that never exceed so many of the meter's last digits are of no output."""
+"""Largest reading without an output, in units of the meter's last digit."""
 
 
 @dataclass(frozen=True)
@@ -43,10 +44,10 @@ class Settled:
     """A value with its standard uncertainty, in the unit of the readings.
 
     `dof`: effective degrees of freedom; `autocorrelation`: of neighbouring readings; `reason`: why
-    the value is not settled, empty where it is; `scatter`, `extrapolation`: parts of `uncertainty`,
-    by the readings' noise alone, and by what was not seen (lag still to come, where in the chain
-    the output droops, the model itself). What is left of it is that of lag, droop and hunting as
-    the readings and their priors tell them.
+    the value is not settled, empty where it is. Parts of `uncertainty` are `scatter`, from the
+    readings' noise alone, `extrapolation`, from what was not seen (lag still to come, whether droop
+    acts before or after the lag, the model itself), and `dating`; what remains is from lag, droop
+    and hunting as estimated.
     """
 
     value: float
@@ -59,15 +60,15 @@ class Settled:
     """None where the uncertainty is all scatter."""
     extrapolation: float = 0.0
     dating: float = 0.0
-    """Part of the uncertainty by readings whose age is known no better; 0 where it is known."""
+    """Part of the uncertainty from ages that a person told; 0 where the readings have their own."""
 
 
 def pooled(first: Settled, second: Settled) -> Settled:
-    """The value by two rested activations of an output that nobody touched between them.
+    """The mean value of two rested activations of an output that nobody touched between them.
 
-    Weighted by the inverse variances (GUM H.5 pools so where both are of one quantity). What was
-    extrapolated is not less unsure for having been done twice; where the two values differ by more
-    than their uncertainties, half of the difference beyond it counts too.
+    Weighted by inverse variances (GUM H.5 pools so where both are of one quantity). The uncertainty
+    of extrapolation is common to both, and not made less by the mean. Where the values differ by
+    more than twice their standard uncertainty, half of the excess is added.
     """
     share = second.uncertainty**2 / (first.uncertainty**2 + second.uncertainty**2)
     shares = (share, 1 - share)
@@ -96,12 +97,11 @@ def settled_value(
     window_s: float,
     resolution: float,
 ) -> Settled:
-    """Output at `at_age_s`, free of lag, from the readings of one rested activation.
+    """The output at `at_age_s`, free of lag, from the readings of one rested activation.
 
     `age_s`, `value`: shape (n,), each reading the mean over `window_s` ending at its age.
-    Readings of no output are settled at their mean, near zero. `settled` is False, with the reason,
-    while readings are too few or the remaining lag is small neither against the value nor against
-    its uncertainty.
+    Without an output the value is the readings' mean, near zero, and settled. It is not settled
+    while readings are too few or jump, or the remainder of the lag still matters.
     """
     if value.size >= _FEWEST and np.max(value) <= _NO_OUTPUT_DIGITS * resolution:
         return _no_output(value, resolution)
@@ -128,7 +128,7 @@ def settled_value(
 def _fit(
     age_s: Floats, value: Floats, level: float, at_age_s: float, window_s: float, resolution: float
 ) -> TransientEstimate | None:
-    """Estimate with departures from the model, relative to `level`."""
+    """Estimate, relative to `level`, departures from the model allowed for; None without a rise."""
     record = ActivationRecord(
         age_s=age_s,
         relative=value / level,
@@ -143,7 +143,7 @@ def _fit(
 
 
 def _no_output(value: Floats, resolution: float) -> Settled:
-    """Mean of readings of no output, unsure by their scatter or the meter's last digit."""
+    """The mean of readings of no output; uncertain by their scatter, at least the last digit."""
     scatter = float(np.std(value, ddof=1)) / sqrt(value.size)
     uncertainty = max(scatter, resolution / sqrt(12.0))
     return Settled(float(np.mean(value)), uncertainty, value.size - 1.0, 0.0, True)
@@ -152,9 +152,9 @@ def _no_output(value: Floats, resolution: float) -> Settled:
 def _why_not_settled(value: float, uncertainty: float, remainder: float) -> str:
     """Why the value is not settled; empty where it is.
 
-    `remainder`: largest lag to be expected after the last reading; all in the readings' unit.
+    `remainder`: bound of the lag still to come after the last reading; all in the readings' unit.
     """
-    allowed = min(2 * uncertainty, _REMAINDER_AT_MOST * abs(value))
-    if remainder > max(allowed, _REMAINDER * abs(value)):
+    allowed = min(2 * uncertainty, _LARGEST_REMAINDER * abs(value))
+    if remainder > max(allowed, _NEGLIGIBLE_REMAINDER * abs(value)):
         return "the output is still rising or falling"
     return ""

@@ -64,7 +64,9 @@ def fit_transient(
 def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
     """Posterior around `fit`, averaged over correlations of the noise and explanations."""
     state, columns = fit.state, fit.columns
-    members = _with_departures(problem, fit) if problem.departures else plain_members(fit.found)
+    members = (
+        _with_departures(problem, fit) if problem.departures else plain_members(fit.by_correlation)
+    )
     covariance = members.covariance[:, -COUNT:, -COUNT:]
     to_come = (problem.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
     slope = columns[-1, DYNAMIC]
@@ -91,8 +93,8 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
 
 def _with_departures(problem: Problem, fit: TransientFit) -> Members:
     """Posteriors that the readings leave likely; the last coefficients are the eight."""
-    columns = problem.with_departures(fit.columns, fit.about)
-    sums = moments(problem.weighted(columns, fit.about), problem.keep)
+    columns = problem.with_departures(fit.columns, fit.linearised_at)
+    sums = moments(problem.weighted(columns, fit.linearised_at), problem.keep)
     variance, habits = fit.state.variance, problem.noise.habits
     prior = problem.coefficients_prior(variance, problem.prior.mean)
     return members_with_departures(sums, prior, problem.noise_prior(), variance, habits)

@@ -1,4 +1,4 @@
-"""Finds lag, dead time, ratio of the poles and delay of moves that explain an activation best."""
+"""Finds the lag, dead time, ratio of the poles and delay of moves that fit an activation best."""
 
 from __future__ import annotations
 
@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_SHARES,
+    LOG_CORRELATION_PRIOR,
     Decomposition,
-    Flags,
     Posterior,
     decompose,
     moments,
@@ -27,98 +26,102 @@ from .transient_problem import QUICKEST, Problem, delay_s
 Floats = NDArray[np.float64]
 
 _LIMITS = np.log(np.array([QUICKEST, [6.0, 3.0, 0.97]]))
-"""Bounds of the dynamics' logarithms: lag s, dead time s, ratio of the poles."""
+"""Least and largest logarithms of lag s, dead time s and ratio of the poles."""
 _GRID_SDS = np.append([-3.4, -2.7], np.linspace(-2, 1.5, 8))
-"""Where a first fit looks for lag and dead time, in standard deviations of the prior."""
+"""Grid of lags and of dead times for a first fit, in standard deviations of the prior."""
 _STEPS = 4
-"""Most Gauss-Newton steps of a fit that begins where another ended; twice as many of a first."""
+"""Most Gauss-Newton steps of a fit that begins where another ended; a first one has twice these."""
 _SMALL = 0.05
-"""A step is small that changes no logarithm by more, in those that the readings tell."""
+"""Largest change of a logarithm by a small step, which ends the iteration."""
 _POOR = 1e-4
-"""Variance, relative to the target, from which on a fit may have been led astray by its start."""
+"""Variance, relative to the target, above which a fit may have converged to a wrong optimum."""
 _FIRST_STEPS = 2
-"""A first fit goes on for so many steps, however small: spikes must not look like the rise."""
+"""First steps of a first fit, which never end it: spikes could pass for the rise."""
 _MOVE_DELAYS = (1.0, 0.35, 0.05, 2.5)
-"""How soon moves may act, relative to the rise: as late as that, or past what makes it slow."""
+"""Delays of moves that are tried, over the delay of the rise: less than 1 where what makes the rise
+slow lies before the trim, more where the trim has a lag of its own."""
 _FAR_BETTER = 5.0
-"""Difference of the log evidence from which on another of them is taken."""
+"""Difference of log evidence above which another delay of moves is taken."""
 _SEEN_SDS = 4.0
-"""A gain so far from zero is seen."""
-_ASKED_EVERY_S = 0.5
-"""Another delay is looked for no more often."""
+"""A gain counts as seen from so many standard deviations on."""
+_DELAY_EVERY_S = 0.5
+"""Shortest time between two searches for the delay of moves."""
 _LOCAL_S = 0.8
-"""Residuals are averaged over so long before and after each reading."""
+"""Squares of residuals are averaged over this time before and after each reading."""
 _EXCESS = 6.0
-"""Early residuals so many times as large, in square, as the later half's are more than noise."""
+"""Ratio of early to late mean square residual above which the early ones are more than noise."""
 
 
 @dataclass(frozen=True)
 class TransientFit:
-    """Where Gauss-Newton has come to: `state`, from columns (n, 9) taken `about` the state before.
+    """The last Gauss-Newton step: from the state `linearised_at` to `state`.
 
-    Once the steps are small, the two differ by less than what the readings tell.
+    `columns` (n, 9): of the eight coefficients and the readings, linearised at the former. At
+    convergence the two states differ by less than the readings can tell.
     """
 
-    about: FitStart
+    linearised_at: FitStart
     columns: Floats
     state: FitStart
-    found: Decomposition
-    """How well each correlation of the noise, shape (correlations, 1), explains the readings."""
-    moved: float
-    """Largest change of the last step, vague ones counting less."""
+    by_correlation: Decomposition
+    """The regression under each correlation of the noise, shape (correlations, 1)."""
+    largest_change: float
+    """Largest change of a logarithm by this step, less where its uncertainty is large."""
     log_evidence: float
 
     @property
     def residuals(self) -> Floats:
-        """What the fit leaves of the readings, shape (n,)."""
+        """Readings less the fit, shape (n,)."""
         columns, state = self.columns, self.state
         fitted = columns[:, LINEAR] @ state.linear + columns[:, DYNAMIC] @ state.dynamics
-        left: Floats = columns[:, -1] - fitted
-        return left
+        residuals: Floats = columns[:, -1] - fitted
+        return residuals
 
 
 def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, TransientFit]:
-    """Gauss-Newton until the steps are small, once more without spikes.
+    """Return the problem as fitted, and its fit by Gauss-Newton.
 
-    Returns the problem as fitted, some of whose readings count less or not at all, and the fit.
+    In that problem spikes do not count, and early readings that leave the model count less.
     """
     if start is None:
-        fit = _settled(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+        fit = _converged(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
     else:
-        fit = _better_of_two_starts(problem, _settled(problem, start, _STEPS))
-    if _is_asked(problem.record, fit.state.dynamics):
+        fit = _better_of_two_starts(problem, _converged(problem, start, _STEPS))
+    if _is_delay_due(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
-    flags = _spikes(problem, fit)
+    flags = spikes(fit.residuals, fit.state.correlation, problem.keep)
     if np.any(flags & problem.keep):
         problem = replace(problem, keep=problem.keep & ~flags)
         fit = _improved(problem, fit.state)
-    excess, settled = _early_excess(problem, fit)
+    excess, late_variance = _early_excess(problem, fit)
     if np.any(excess):
         problem = replace(problem, excess=excess)
-        fit = _settled(problem, replace(fit.state, variance=settled), _STEPS)
+        fit = _converged(problem, replace(fit.state, variance=late_variance), _STEPS)
     return problem, fit
 
 
-def _settled(problem: Problem, state: FitStart, most_steps: int, at_least: int = 0) -> TransientFit:
-    """The fit when its steps have become small, or after the last of them."""
+def _converged(
+    problem: Problem, state: FitStart, most_steps: int, at_least: int = 0
+) -> TransientFit:
+    """The fit once a step after the first `at_least` is small, or after `most_steps`."""
     for step in range(most_steps):
         fit = _improved(problem, state)
-        if fit.moved < _SMALL and step >= at_least:
+        if fit.largest_change < _SMALL and step >= at_least:
             break
         state = fit.state
     return fit
 
 
 def _better_of_two_starts(problem: Problem, fit: TransientFit) -> TransientFit:
-    """`fit`, or one from a start of its own where `fit` is poor and that one explains more."""
+    """`fit`; where it is poor, one from a first guess if that explains the readings better."""
     if fit.state.variance < _POOR:
         return fit
-    anew = _settled(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
+    anew = _converged(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
     return anew if anew.log_evidence > fit.log_evidence else fit
 
 
 def _first_guess(problem: Problem) -> FitStart:
-    """The most probable of a coarse grid of lags and dead times."""
+    """The most probable point of a coarse grid of lags and dead times, with its coefficients."""
     prior, dynamics = problem.prior, _grid(problem.prior)
     move_delay, variance = problem.noise.habits.move_delay, problem.noise_prior().variance
     fit = _linear_fit(problem, problem.linear_columns(dynamics, move_delay), 0.5, variance)
@@ -128,54 +131,55 @@ def _first_guess(problem: Problem) -> FitStart:
 
 
 def _with_best_delay(problem: Problem, fit: TransientFit) -> TransientFit:
-    """`fit`, or that with the delay of moves that explains the readings far better.
+    """`fit`, or one with another delay of moves where that explains the readings far better.
 
-    Both are compared with lag and dead time of their own, whatever the gain (a prior of the wrong
-    sign would be saved by effects that are still to come), and the moves must show with another
-    delay: a rise that is not quite the model's looks like moves without effect.
+    Each has its own lag and dead time, and no prior of the gain (one of the wrong sign would favour
+    a delay by which moves have yet to act). With another delay the moves must be seen: a rise that
+    leaves the model looks like moves without effect.
     """
     vague = problem.prior.with_vague_gain()
     vague_problem = replace(problem, prior=vague, precision=vague.precision)
     other = _other_delay(vague_problem, fit.state)
     if other is None:
         return fit
-    now, then = (_settled(vague_problem, each, _STEPS) for each in (fit.state, other))
-    better = then.log_evidence > now.log_evidence + _FAR_BETTER
-    return _settled(problem, then.state, _STEPS) if better else fit
+    present = _converged(vague_problem, fit.state, _STEPS)
+    changed = _converged(vague_problem, other, _STEPS)
+    better = changed.log_evidence > present.log_evidence + _FAR_BETTER
+    return _converged(problem, changed.state, _STEPS) if better else fit
 
 
 def _other_delay(problem: Problem, state: FitStart) -> FitStart | None:
-    """`state` with another delay of moves that does far better at its dynamics; None if none."""
+    """`state` with a delay of moves that fits far better with these dynamics; None if none does."""
     dynamics = state.dynamics[None]
     columns = np.concatenate([problem.linear_columns(dynamics, each) for each in _MOVE_DELAYS])
     fit = _linear_fit(problem, columns, state.correlation, state.variance)
     log_evidence, gain = fit.log_evidence[:, 0], Coefficient.GAIN
     best = int(np.argmax(log_evidence))
-    now = _MOVE_DELAYS.index(state.move_delay)
+    present = _MOVE_DELAYS.index(state.move_delay)
     gain_sd = sqrt(fit.scale2[best, 0] * fit.covariance[best, 0, gain, gain])
     seen = abs(fit.mean[best, 0, gain]) > _SEEN_SDS * gain_sd
-    if not seen or log_evidence[best] < log_evidence[now] + _FAR_BETTER:
+    if not seen or log_evidence[best] < log_evidence[present] + _FAR_BETTER:
         return None
     return replace(state, move_delay=_MOVE_DELAYS[best], linear=fit.mean[best, 0])
 
 
-def _is_asked(record: ActivationRecord, dynamics: Floats) -> bool:
-    """Whether the delay of moves is looked for at the latest reading of `record`.
+def _is_delay_due(record: ActivationRecord, dynamics: Floats) -> bool:
+    """Whether to search for the delay of moves at the latest reading of `record`.
 
-    Not before a move as late as the rise would show: until then the rise, which is not known well
-    yet, is easily taken for a move that acts at once.
+    Not before a move with the delay of the rise would show: until then the rise, not yet known
+    well, is easily taken for a move that acts at once.
     """
     if record.steps.at_s.size == 1:
         return False
     before_s, now_s = record.age_s[-2:]
     shown_s = record.steps.at_s[1] + float(delay_s(dynamics)) + 0.5 * record.window_s
-    return bool(now_s > shown_s and now_s // _ASKED_EVERY_S > before_s // _ASKED_EVERY_S)
+    return bool(now_s > shown_s and now_s // _DELAY_EVERY_S > before_s // _DELAY_EVERY_S)
 
 
 def _linear_fit(
     problem: Problem, columns: Floats, correlation: float, variance: float
 ) -> Posterior:
-    """Posterior of the linear coefficients alone, for each of b `columns` (b, n, 5)."""
+    """Posterior of the five linear coefficients alone, for b designs: `columns` (b, n, 5)."""
     readings = np.broadcast_to(problem.record.relative[:, None], (*columns.shape[:2], 1))
     sums = moments(np.concatenate([columns, readings], axis=2), problem.keep)
     prior = problem.coefficients_prior(variance, problem.prior.mean[LINEAR])
@@ -189,47 +193,44 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     sums = moments(problem.weighted(columns, state), problem.keep)
     prior = problem.coefficients_prior(state.variance, problem.prior.mean)
     normal = sums.whitened(CORRELATIONS)[:, None]
-    starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
-    found = decompose(normal, prior, problem.noise_prior(), sums.count, starts[:, None])
-    best = int(np.argmax(found.log_evidence))
-    fit = found.posterior(COUNT, np.arange(CORRELATIONS.size)[:, None] == best)
+    starts = sums.start_terms(CORRELATIONS) + LOG_CORRELATION_PRIOR
+    by_correlation = decompose(normal, prior, problem.noise_prior(), sums.count, starts[:, None])
+    best = int(np.argmax(by_correlation.log_evidence))
+    fit = by_correlation.posterior(COUNT, np.arange(CORRELATIONS.size)[:, None] == best)
     mean, variance = fit.mean[0], float(fit.scale2[0])
     change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
     sd = np.sqrt(variance * np.diag(fit.covariance[0])[DYNAMIC]) + 1e-3
     dynamics = np.clip(state.dynamics + change, *_LIMITS)
-    moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
+    largest_change = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
-    return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
-
-
-def _spikes(problem: Problem, fit: TransientFit) -> Flags:
-    """Flags of the readings that are spikes, shape (n,)."""
-    return spikes(fit.residuals, fit.state.correlation, problem.keep)
+    return TransientFit(
+        state, columns, improved, by_correlation, largest_change, float(fit.log_evidence[0])
+    )
 
 
 def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
-    """Variance, shape (n,), by which early readings leave the fit more than the latest; theirs.
+    """Excess variance of early readings, shape (n,), and the variance of the latest third.
 
     What an output does while it settles is then not taken for noise of the settled output.
     """
-    age_s, left = problem.record.age_s, fit.residuals
-    settled = 2 * age_s.size // 3
-    # a rise that is not the model's can leave the fit off where the output has long been still
-    square = np.where(problem.keep, (left - np.mean(left[settled:])) ** 2, 0.0)
+    age_s, residuals = problem.record.age_s, fit.residuals
+    late = slice(2 * age_s.size // 3, None)
+    # where a rise leaves the model, the fit may be off its mean long after the output has settled
+    square = np.where(problem.keep, (residuals - np.mean(residuals[late])) ** 2, 0.0)
     ends = np.searchsorted(age_s, age_s + _LOCAL_S, side="right")
     sums = np.concatenate([[0.0], np.cumsum(square)])
     starts = np.searchsorted(age_s, age_s - _LOCAL_S)
     local = (sums[ends] - sums[starts]) / (ends - starts)
-    late = float(np.mean(local[settled:]))
-    early = local > _EXCESS * (late + problem.floor)
-    early[settled:] = False
+    late_variance = float(np.mean(local[late])) + problem.floor
+    early = local > _EXCESS * late_variance
+    early[late] = False
     excess: Floats = np.where(early, local, 0.0)
-    return excess, late + problem.floor
+    return excess, late_variance
 
 
 def _grid(prior: TransientPrior) -> Floats:
-    """Dynamics, shape (100, 3): lags by dead times, far quicker ones than usual too."""
+    """Dynamics, shape (100, 3): ten lags by ten dead times, also far quicker ones than usual."""
     lag, dead_time = np.meshgrid(
         *(
             prior.mean_of(each) + prior.sd_of(each) * _GRID_SDS
