@@ -34,14 +34,14 @@ def test_only_less_than_foretold_after_a_reversal_is_play(
     moves: tuple[int, ...], surprise: float, play: float
 ) -> None:
     backlash = after(*moves)
-    backlash.note_surprise(surprise, GAIN)
+    backlash.note_misprediction(surprise, GAIN)
     assert backlash.play_counts == pytest.approx(play)
 
 
 def test_a_trim_with_play_is_brought_to_every_place_from_the_same_side() -> None:
     backlash = after(20, -12)
     assert backlash.run_up(Move(5), 2 * GAIN) == [Move(5)]
-    backlash.note_surprise(8 * GAIN, GAIN)
+    backlash.note_misprediction(8 * GAIN, GAIN)
     assert backlash.run_up(Move(-5), GAIN) == [Move(-5)]
     first, second = backlash.run_up(Move(5), GAIN)
     assert isinstance(first, Move)
@@ -53,7 +53,7 @@ def test_a_trim_with_play_is_brought_to_every_place_from_the_same_side() -> None
 
 def test_a_run_up_keeps_the_range_and_the_excursion() -> None:
     backlash = after(20, -12, reach=(-30, 9))
-    backlash.note_surprise(8 * GAIN, GAIN)
+    backlash.note_misprediction(8 * GAIN, GAIN)
     assert backlash.run_up(Move(5), GAIN)[0] == Move(9)
     first = backlash.run_up(Move(1), 0.05)[0]
     assert isinstance(first, Move)

@@ -47,7 +47,7 @@ class ActivationLog:
         return len(self._step_at_s)
 
     def correct_step(self, step: int, counts: int, coarse: int) -> None:
-        """Add to a step what the trim was moved more by it than was noted."""
+        """Correct a step by counts and coarse presses that were not noted."""
         weights = self._step_weights[step].copy()
         weights[Coefficient.GAIN] += counts
         weights[Coefficient.COARSE_PRESS] += coarse

@@ -1,7 +1,7 @@
 """Lost motion: a trim whose first counts after a reversal of direction do nothing.
 
-The play is not modelled. Once a move after a reversal has shown less than the gain says, the trim
-is brought to every further place from the same side, so that equal counts are equal outputs again.
+The play is not modelled. Once a move after a reversal has done less than the gain predicts, every
+further position is approached from the same side, so that equal counts give equal outputs again.
 """
 
 from __future__ import annotations
@@ -10,13 +10,13 @@ from .actions import Action, Move
 from .step_sizing import StepSizer
 
 _MARGIN = 1.3
-"""A run-up is so much longer than the play that was seen: it may not have been all of it."""
+"""Length of a run-up over the play seen, which may not have been all of it."""
 _EXCURSION_RELATIVE = 0.1
 """Most that a run-up may move the output if there is no play after all."""
 
 
 class Backlash:
-    """Directions of one trim's moves, and from which side it is brought to a place.
+    """Directions of one trim's moves, and the side from which it approaches a position.
 
     `play_counts`: largest loss seen, 0 while none was; `losses`: how often there was one.
     """
@@ -40,18 +40,18 @@ class Backlash:
             self._reversed = self._reversed or self._side != 0
             self._side, self._run_counts = side, abs(counts)
 
-    def note_surprise(self, surprise: float, gain: float) -> None:
-        """An output is `surprise` more than was foretold by `gain` per count, since a reversal.
+    def note_misprediction(self, error: float, gain: float) -> None:
+        """Take note of an output that is `error` more than predicted by `gain` per count.
 
-        That is a play where the moves since then did less than they should have.
+        That is play if the moves since the latest reversal did less than predicted.
         """
-        lost = -surprise * self._side / gain if gain != 0 else 0.0
+        lost = -error * self._side / gain if gain != 0 else 0.0
         if self._reversed and lost > 0:
             self.losses += 1
             self.play_counts = max(self.play_counts, min(lost, 1.5 * self._run_counts))
 
     def run_up(self, action: Action, largest_gain: float) -> list[Action]:
-        """The actions that do what `action` does, the last of them from the side of old."""
+        """`action`; after play, one that reverses is longer, and a move back takes up the play."""
         if not isinstance(action, Move) or self.play_counts == 0 or action.counts * self._side > 0:
             return [action]
         most = _EXCURSION_RELATIVE / largest_gain

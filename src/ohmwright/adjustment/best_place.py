@@ -9,10 +9,10 @@ from typing import Literal
 from ohmwright.estimation.mixture import Mixture
 
 _DOUBT_SDS = 1.64
-"""A place so far better than the start, in standard deviations of the difference, is better."""
+"""Least difference of two places, in standard deviations of it, by which one is clearly better."""
 
 _SURER = 3.0
-"""A look with an uncertainty up to so many times the one before it replaces that."""
+"""Largest uncertainty of a look, over that of the one before, with which it replaces that."""
 
 
 @dataclass(frozen=True)
@@ -30,14 +30,14 @@ class Place:
     found: Literal["was seen", "is expected"] = "was seen"
 
     def is_better_than(self, other: Place) -> bool:
-        """Whether the output was nearer to the target here, beyond doubt."""
+        """Whether the output was clearly nearer to the target here."""
         return other.error - self.error > _DOUBT_SDS * hypot(self.sd, other.sd)
 
 
 class PlacesSeen:
-    """The places where the output was seen; of several looks at one, the latest of the surest.
+    """The places where the output was seen; of several looks at one, the latest that is not vague.
 
-    A look at a unit that is still warm says little, and is no reason to forget a better one.
+    A look is one estimate of the output there; of a unit that is still warm it is a vague one.
     """
 
     def __init__(self) -> None:
@@ -51,12 +51,12 @@ class PlacesSeen:
             self._places[counts, coarse] = place
 
     def expect(self, counts: int, coarse: int, output: Mixture) -> None:
-        """Add what is foretold of a place at which no output was seen yet."""
+        """Add the output that is predicted for a place, if none was seen there yet."""
         place = Place(counts, coarse, abs(1 - output.mean), output.sd, "is expected")
         self._places.setdefault((counts, coarse), place)
 
     def best(self) -> Place | None:
-        """The place to leave the trim at; None: its start, as no place is better beyond doubt."""
+        """The place to leave the trim at; None: its start, as no other place is clearly better."""
         start = self._places.get((0, 0))
         places = [place for at, place in self._places.items() if at != (0, 0)]
         if start is None or not places:

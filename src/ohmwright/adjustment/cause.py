@@ -7,15 +7,15 @@ from collections.abc import Iterator
 from .evidence import Evidence
 
 _DIGIT_TOLERANCES = 0.35
-"""A digit of the meter larger than this part of the tolerance may be what prevents a decision."""
+"""Digit of the meter above which it is named: it may be what prevents a decision."""
 _UNSURE_TOLERANCES = 0.25
-"""A value less sure than this, standard uncertainty, is not decided wherever it lies inside."""
+"""Standard uncertainty above which a value is not decided wherever it lies in tolerance."""
 _HUNTS = 0.5
-"""A probability of hunting from which it is named."""
+"""Probability of hunting above which it is named."""
 _WARMTH_TOLERANCES = 0.25
-"""Droop left over from the activation before, from which the rest is named."""
+"""Droop left over from the activation before, above which the rest is named."""
 _PLAY_TOLERANCES = 0.5
-"""Lost motion from which it is named."""
+"""Lost motion above which it is named."""
 
 
 def why_undecided(seen: Evidence) -> str:

@@ -18,9 +18,9 @@ from .trim import Trim
 from .unit_estimator import UnitEstimator
 
 NO_EFFECT = "the trim has no effect"
-"""Why a point is given up whose output follows no move."""
+"""Reason for giving up a point whose output follows no move."""
 _SHOWN_AFTER_LAGS = 1.0
-"""A gain is beyond doubt no sooner than so long after a move: a rise can look like one."""
+"""Least time after a move before a gain counts as beyond doubt: a rise can look like one."""
 
 
 @dataclass(frozen=True)
@@ -102,7 +102,7 @@ class AdjustmentDecider:
     def _careful_move(self) -> AdjustmentDecision:
         """The move that is still worthwhile when departures from the model are allowed for.
 
-        They take longer to reckon with, so that is done only where a move is due without them.
+        That fit takes longer, so it is done only where a move is due without it.
         """
         fit = self._estimator.fit_with_departures()
         if fit is None:

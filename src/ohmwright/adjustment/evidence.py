@@ -23,8 +23,8 @@ class Evidence:
     `uncertainty`: of the latest confirmation; None without one. `noise`: standard deviation of a
     reading; `hunting`: its probability; `left_over`: droop still felt after a rest of `rest_s`;
     `play`: lost motion; `time_outs`: activations that the service mode ended, the first of them
-    after `times_out_s`; `surprises`: outputs that were not as foretold,
-    without those that `play` explains.
+    after `times_out_s`; `surprises`: outputs that were not as predicted, 0 where `play` explains
+    them.
     """
 
     tolerance: float
@@ -59,7 +59,7 @@ def evidence(
     noise = 0.0 if fit is None else float(np.sqrt(fit.start.variance))
     droop = prior.mean_of(Coefficient.DROOP) * cooled(1.0, spec.rest_s)
     losses = findings.backlash.losses
-    # an output that settles in a way of its own misses what was foretold without any play
+    # an output that settles as the model does not, misses its prediction without any play
     settles = not estimator.habits.rises_otherwise
     explains_all = settles and losses > 1 and losses >= findings.surprises
     play = findings.backlash.play_counts if explains_all else 0.0

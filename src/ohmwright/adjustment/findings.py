@@ -17,15 +17,15 @@ from .step_sizing import StepSizer
 from .unit_estimator import UnitEstimator
 
 _SHOWN_AFTER_LAGS = 1.0
-"""A place counts as seen once the last move had so long to show."""
+"""Time from the last move, in lags, from which the output at a place counts as seen."""
 
 
 class Findings:
-    """Places seen, confirmations left undecided, and where the output was not as foretold.
+    """Places seen, confirmations left undecided, and outputs that were not as predicted.
 
     `undecided`: estimates, in tolerances, of the confirmations at this place of the trim that ended
     undecided; `refuted_here`: confirmations refuted there; `surprises`: outputs that were not as
-    foretold; `latest`: the latest confirmation's estimate.
+    predicted; `latest`: the latest confirmation's estimate.
     """
 
     def __init__(self, checks: PriorChecks, sizer: StepSizer, estimator: UnitEstimator) -> None:
@@ -38,7 +38,7 @@ class Findings:
         self.latest: Mixture | None = None
 
     def note_moved(self, counts: int) -> None:
-        """The trim was moved: what was said of the old place holds no more."""
+        """The trim was moved: confirmations at the old place do not count any more."""
         self.undecided.clear()
         self.refuted_here = 0
         self.backlash.note_moved(counts)
@@ -52,26 +52,26 @@ class Findings:
             self._estimator.fit()
 
     def learn(self, seen: Mixture | None, *, refuted: bool) -> None:
-        """Forget what foretold another output than a confirmation has `seen`, in tolerances."""
+        """Drop what predicted another output than a confirmation has `seen`, in tolerances."""
         self.latest = seen
         self.refuted_here += refuted
         if seen is None:
             return
         prior, tolerance = self._estimator.prior, self._sizer.tolerance
-        foretold = (prior.mean_of(Coefficient.LEVEL) - 1) / tolerance
-        foretold_sd = prior.sd_of(Coefficient.LEVEL) / tolerance
-        surprise, sd = seen.mean - foretold, float(np.hypot(seen.sd, foretold_sd))
+        predicted = (prior.mean_of(Coefficient.LEVEL) - 1) / tolerance
+        predicted_sd = prior.sd_of(Coefficient.LEVEL) / tolerance
+        error, sd = seen.mean - predicted, float(np.hypot(seen.sd, predicted_sd))
         unlikely = self._checks.surprise_sds * sd
-        if abs(surprise) > self._checks.hunting_sds * sd:
-            self._estimator.note_jump(surprise * tolerance)
-        if refuted or abs(surprise) > unlikely:
-            self.surprises += abs(surprise) > unlikely
+        if abs(error) > self._checks.hunting_sds * sd:
+            self._estimator.note_jump(error * tolerance)
+        if refuted or abs(error) > unlikely:
+            self.surprises += abs(error) > unlikely
             gain = prior.mean_of(Coefficient.GAIN)
-            self.backlash.note_surprise(surprise * tolerance, gain)
+            self.backlash.note_misprediction(error * tolerance, gain)
             self._estimator.forget_all_but_gain()
 
-    def note_foretold(self) -> None:
-        """Note the output that is foretold where the trim stands, before RF is on there."""
+    def note_predicted(self) -> None:
+        """Note the output that is predicted where the trim stands, before RF is on there."""
         prior, trim = self._estimator.prior, self._sizer.trim
         level, sd = prior.mean_of(Coefficient.LEVEL), prior.sd_of(Coefficient.LEVEL)
         output = Mixture(np.ones(1), np.array([level]), np.array([sd]), np.inf)
@@ -93,7 +93,7 @@ class Findings:
                 self.places.note(trim.counts, trim.coarse, output)
 
     def ways(self, move: Action) -> list[Action]:
-        """The actions of a move, from the side from which the trim is brought to its places."""
+        """The actions of a move, with a run-up where the trim has play."""
         gain = abs(self._estimator.prior.mean_of(Coefficient.GAIN))
         spec = self._sizer.spec
         largest = max(self._sizer.seen_gain, gain) or spec.largest_gain / spec.question.target

@@ -14,18 +14,17 @@ from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.prior import TransientPrior, vague_prior
 
 _ENOUGH = 3
-"""Units from which on the prior of an unknown point is replaced."""
+"""Least number of units whose statistics replace the prior of an unknown point."""
 _LEAST_LOG_SD = 0.1
-"""Smallest scatter of a model's units that is assumed, standard deviation of a logarithm."""
-_PRIOR_UNITS = 1.0
-_PRIOR_LOG_SD = 0.3
-"""Scatter assumed before any unit was seen, and how many units that is worth."""
-_HUNTING, _HUNTING_UNITS = 0.2, 4.0
-"""Share of hunting units before any was seen, and how many units that is worth."""
+"""Least scatter of a model's units that is assumed, standard deviation of a logarithm."""
+_PRIOR_UNITS, _PRIOR_LOG_SD = 1.0, 0.3
+"""Prior of the scatter: the number of units that it is worth, and its standard deviation."""
+_HUNTING_UNITS, _HUNTING = 4.0, 0.2
+"""Prior of the share of units that hunt: the number of units that it is worth, and the share."""
 _SURPRISE_SDS = 3.0
-"""A gain so far from its prediction is surprising."""
+"""Distance of a gain from its prediction above which it is surprising."""
 _KEPT = 0.5
-"""Part of what was seen that still counts after a surprise."""
+"""Weight, after a surprise, of the units seen before."""
 _LARGEST_LOG_SD = 0.8
 """Largest relative standard deviation of a gain whose sign is known."""
 
@@ -122,7 +121,7 @@ class FleetPrior:
 
 
 def learn(prior: FleetPrior, learned: Learned) -> FleetPrior:
-    """The prior after one more unit, before which one that was surprising makes it wider."""
+    """The prior after one more unit; a surprising one makes it wider first."""
     if surprising(prior, learned):
         prior = widened(prior)
     size = abs(learned.gain)
@@ -150,7 +149,7 @@ def surprising(prior: FleetPrior, learned: Learned) -> bool:
 
 
 def widened(prior: FleetPrior) -> FleetPrior:
-    """The prior with all units so far counting for half, so that it adapts sooner."""
+    """The prior in which each unit so far counts half, so that it adapts sooner."""
     return replace(
         prior,
         positive=_KEPT * prior.positive,

@@ -1,7 +1,7 @@
-"""The prior of a unit's coefficients where its trim stands now.
+"""The prior of a unit's coefficients at the present position of its trim.
 
-Level and gain hold at an origin. That moves with the trim between activations, so that what is said
-of the output here does not hang on how it got here.
+Level and gain hold at an origin, which moves with the trim between activations. So the level is the
+output at the present position, whichever way led there.
 """
 
 from __future__ import annotations
@@ -14,11 +14,11 @@ from ohmwright.estimation.prior import TransientPrior
 Floats = np.ndarray[tuple[int, ...], np.dtype[np.float64]]
 
 _COUNTS = 1e-3
-"""Counts over which the slope of the output is taken."""
+"""Step of the numerical derivative of the output by counts."""
 
 
 def at_new_origin(prior: TransientPrior, position: Floats) -> TransientPrior:
-    """The same knowledge, with level and gain those at `position`, the factors (4,) there."""
+    """`prior` with level and gain as they are at `position`, the trim's factors, shape (4,)."""
     counts, coarse = float(position[Coefficient.GAIN]), float(position[Coefficient.COARSE_PRESS])
     to_here = np.eye(COUNT)
     to_here[Coefficient.LEVEL, TRIM] = position

@@ -17,23 +17,25 @@ class Probing:
     """Steps that show what a trim does whose gain is not known."""
 
     level_sd_tolerances: float = 0.6
-    """No probe before the output is known so well: its effect could not be told from the rise."""
+    """Largest uncertainty of the output before a probe, whose effect could pass for the rise."""
     key_level_sd_tolerances: float = 1.5
-    """The limit for keys: a person takes seconds to press, in which the level becomes known."""
+    """As `level_sd_tolerances`, for keys: a person takes seconds, in which the level becomes
+    known."""
     excursion_relative: float = 0.09
     """Most that a probe by remote control may move the output: the gain may be the largest."""
     key_excursion_relative: float = 0.2
-    """The limit for keys: larger, since each further probe costs a person's presses."""
+    """As `excursion_relative`, for keys: larger, since each further probe costs a person's
+    presses."""
     first_counts: int = 4
     """Size that a first probe grows from: a small one cannot do harm."""
     growth: int = 4
-    """A probe is at most so many times the largest so far: the last may not have been seen yet."""
+    """Largest probe over the largest so far, whose effect may not have been seen yet."""
     wait_lags: float = 1.5
-    """Time for a probe to show before the next: two at once could not be told apart."""
+    """Time from a probe to the next: the effects of two could not be told apart."""
     most: int = 6
-    """After so many probes without effect the trim is said to have none."""
+    """Probes without effect after which the trim is said to have none."""
     least_gain_tolerances: float = 0.015
-    """A gain per count that cannot be larger than this is no effect: no trim has so many counts."""
+    """Largest gain per count that is no effect: the trim would need more counts than any has."""
 
 
 @dataclass(frozen=True)
@@ -43,19 +45,19 @@ class Moving:
     decide_every_s: float = 0.2
     """Interval of decisions: what happens between two readings of the meter changes nothing."""
     gain_sds: float = 2.0
-    """A gain so far from zero is determined: its sign is then hardly wrong."""
+    """A gain farther from zero than this is determined: its sign is then hardly wrong."""
     seen_gain_sds: float = 5.0
-    """A gain so far from zero is one that the trim has had, whatever is seen of it later."""
+    """A gain farther from zero than this is beyond doubt, and bounds all later moves."""
     largest_gain_sds: float = 3.0
-    """The gain may be larger than estimated by so much: bounds hold for that one too."""
+    """The largest gain for which bounds must hold lies this far beyond the estimated one."""
     caution: float = 2.0
     """c in the move e g / (g² + c s²) for error e, gain g and its sd s: overshoot costs most."""
     least_error_sds: float = 1.0
     """An error smaller than its own uncertainty is not worth a move."""
     least_error_tolerances: float = 0.2
-    """An error under this is good enough: a move would cost more time than it gains room."""
+    """An error smaller than this is not worth the time of a move."""
     key_least_error_tolerances: float = 0.45
-    """The limit for keys: a person is not asked for presses that hardly matter."""
+    """As `least_error_tolerances`, for keys: no presses that hardly matter."""
     key_uncorrected_tolerances: float = 0.3
     """Part of the error that fine presses leave: the last counts are the least worth pressing."""
     least_improvement_tolerances: float = 0.1
@@ -65,10 +67,10 @@ class Moving:
     wait_lags: float = 0.5
     """Time from a move to the next while the unit's readings do not determine its gain."""
     sure_gain_sds: float = 4.0
-    """A gain so far from zero lets the next move follow as soon as the last begins to show."""
+    """A gain farther from zero than this lets a move follow once the last begins to show."""
     patience_s: float = 1.0
-    """Each time a confirmation differs from what was expected, moves are waited for this longer:
-    their effect may come later than the rise, and then the gain looks small."""
+    """Added to the wait after a move for each confirmation that was not as predicted: where an
+    effect comes later than the rise, the gain looks small."""
 
 
 @dataclass(frozen=True)
@@ -83,27 +85,29 @@ class FleetGain:
     move_relative: float = 0.09
     """Most that such a move may change the output at the largest gain, for the same reason."""
     excursion_relative: float = 0.28
-    """All such moves together keep the output so near the target even at the worst gain."""
+    """Largest distance from the target to which all such moves together may bring the output."""
     worst_gain_ratio: float = 4.3
-    """The worst gain over the expected one, of either sign: a model's units differ by less."""
+    """Worst gain assumed over the expected one, of either sign: a model's units differ by less."""
     least_error_sds: float = 2.0
-    """A first such move needs an error so clear: it may be for nothing."""
+    """Least error for a first such move, which may be for nothing."""
     wait_lags: float = 0.25
     """Time from such a move to the next: short, since they are small all together."""
     judge_after_lags: float = 1.0
-    """No judgement of the gain before a move had so long to show: noise would overrule it."""
+    """Time from a move to the first judgement of the gain, which noise would overrule before."""
     contradiction_sds: float = 3.0
-    """The unit's own gain so far off overrules the fleet's."""
+    """The unit's own gain overrules the fleet's if it is farther off than this."""
     contradiction_sd_ratio: float = 0.5
-    """To overrule, the own gain's sd must be below this part of the larger of both gains."""
+    """The unit's own gain overrules if its sd is below this part of the larger of both gains."""
     proof_sd_ratio: float = 0.25
-    """An own gain that agrees, with an sd below this part of the fleet's gain, proves it."""
+    """The unit's own gain proves the fleet's if it agrees, and its sd is below this part of
+    that."""
     drop_after_lags: float = 4.0
-    """A gain that a move given so long has not proved is given up."""
+    """Time from a move after which a gain that is not proved is dropped."""
     stuck_probability: float = 0.5
-    """With less probability in tolerance and no worthwhile move the gain is given up."""
+    """The gain is dropped where no move is worthwhile and an output in tolerance is less
+    probable."""
     stuck_again_probability: float = 0.9
-    """The bound from the second activation on, as releases are stricter from then on."""
+    """As `stuck_probability`, from the second activation on, as releases are stricter then."""
 
 
 @dataclass(frozen=True)
@@ -111,17 +115,21 @@ class PriorChecks:
     """When the readings overrule what was known before them."""
 
     level_sds: float = 3.0
-    """A level so far from its prior: something else changed, the prior of the level is dropped."""
+    """The prior of the level is dropped if the level lies farther from it: something has
+    changed."""
     gain_sds: float = 2.0
-    """A gain so far from its prior: earlier, since a wrong gain makes wrong moves."""
+    """The prior of the gain is dropped if the gain lies farther from it: a wrong one makes wrong
+    moves."""
     surprise_sds: float = 2.5
-    """A confirmation's value so far from what was foretold of it: what foretold it is forgotten."""
+    """What predicted a confirmation's value is dropped if the value lies farther from the
+    prediction."""
     hunting_sds: float = 3.0
-    """So far from it, and the output may have swung: the next one is watched for longer."""
+    """The output may hunt if a confirmation's value lies farther from the prediction; the next one
+    is watched for longer then."""
     opened_gain_sd_ratio: float = 0.3
-    """After a confirmation was refuted the gain is no surer than that part of it."""
+    """Least sd of the gain, over the gain, after a confirmation that was refuted."""
     own_gain_sd_ratio: float = 0.6
-    """The readings determine the gain once they narrow its prior to that part."""
+    """The readings determine the gain once its sd is below this part of its prior's."""
 
 
 @dataclass(frozen=True)
@@ -137,20 +145,22 @@ _USUAL, _BY_FLEET_GAIN, _NEAREST_COUNT = Demand(0.95, 0.75), Demand(0.9, 0.7), D
 
 @dataclass(frozen=True)
 class Releasing:
-    """When the trim stands well enough to release, rest and confirm."""
+    """When the trim is near enough to its best place to release, rest and confirm."""
 
     inner_tolerances: float = 0.45
-    """Half width of the inner band: a trim well inside stays in tolerance longer."""
+    """Half width of the inner band: an output well inside stays in tolerance longer."""
     usual: Demand = _USUAL
-    """A confirmation that fails costs an activation and a rest, certainty half a minute of RF."""
+    """Usually: a confirmation that fails costs an activation and a rest; certainty, half a minute
+    of RF."""
     by_fleet_gain: Demand = _BY_FLEET_GAIN
     """At a first release by a fleet's gain: failing costs one activation more."""
     by_hand_probability: float = 0.7
-    """Presses with RF off need so much: failing costs an activation, waiting costs RF, too."""
+    """Presses with RF off are asked for if an output in tolerance after them is more probable:
+    failing costs an activation, waiting costs RF."""
     by_hand_lags: float = 3.0
-    """After so many lags since the last presses, more readings tell little more of the gain."""
+    """Time from the last presses after which more readings tell little more of the gain."""
     nearest_count: Demand = _NEAREST_COUNT
-    """Where no count would bring the output nearer: more readings tell nothing that can be done."""
+    """Where no other count would bring the output nearer: more readings would change nothing."""
 
 
 _CONFIRMED = DecisionBounds(inside=0.996, outside=0.95)
@@ -171,24 +181,26 @@ class Confirming:
     hunting: float = 0.12
     """Least probability of hunting that is assumed: swings can look like scatter for a while."""
     refuting_sd_tolerances: float = 1.0
-    """A value that is out of tolerance and no better known is watched: a move by it would miss."""
+    """A value out of tolerance is refuted only if its uncertainty is less: else a move would
+    miss."""
     unlikely_sds: float = 1.4
     """A value nearer to the limit than this is unlikely to be accepted soon."""
     improvement_tolerances: float = 0.2
-    """A move must bring the output nearer by more than this to be worth a confirmation more."""
+    """Least improvement for which a move is worth one more confirmation."""
     well_landed_tolerances: float = 1.0
     """An output farther from the target than this is moved nearer where it can be, though it
     may be in tolerance (a job asks for less than one tolerance)."""
     improving_activations: int = 3
-    """Outputs in tolerance are improved in the first activations only: time is worth more then."""
+    """Number of first activations in which outputs in tolerance are improved: later, time
+    counts."""
     patience: float = 1.0
-    """Watching may last so many times what another confirmation would take."""
+    """Longest watching, over the time of another confirmation."""
     patience_in_doubt: float = 2.0
-    """Patience is multiplied by this where only the thought of hunting prevents acceptance."""
+    """Patience is multiplied by this where possible hunting alone prevents acceptance."""
     least_patience_s: float = 4.0
-    """Shortest patience: quick units also need readings enough."""
+    """Shortest patience: quick units need enough readings too."""
     longest_patience_s: float = 40.0
-    """No activation is watched longer: what is not decided then never is."""
+    """Longest time for which an activation is watched: what is not decided by then never is."""
 
 
 @dataclass(frozen=True)
@@ -196,23 +208,24 @@ class GivingUp:
     """Bounds that return the trim to its start or end the adjustment."""
 
     runaway_relative: float = 0.35
-    """Output so much farther from the target than at the start: back to the start."""
+    """The trim returns to its start if the error of the output has grown by more than this."""
     key_runaway_relative: float = 0.55
-    """The bound for keys, whose probes are larger."""
+    """As `runaway_relative`, for keys, whose probes are larger."""
     reachable_probability: float = 0.02
-    """With less probability in tolerance at the best trim, no count reaches the target."""
+    """The target is out of reach if an output in tolerance is less probable at the best trim."""
     most_activations: int = 10
-    """The adjustment ends undecided after so many."""
+    """Activations after which the adjustment ends undecided."""
     most_rf_s: float = 112.0
-    """The adjustment ends undecided after so much time with RF on, all activations together:
-    nearly all that succeed need less than half, and a unit's and load bank's duty is not free."""
+    """RF time of all activations after which the adjustment ends undecided: nearly all that succeed
+    need less than half, and it uses the duty of unit and load bank."""
     warmth_tolerances: float = 0.33
-    """Where the warmth left over leaves the value so uncertain, the surest reading is no help."""
+    """No confirmation is tried where residual warmth alone makes the value more uncertain than
+    this."""
     least_activation_s: float = 12.0
-    """No activation is begun with less of that time left: it could hardly decide anything."""
+    """Least RF time left with which an activation is begun: a shorter one could hardly decide."""
     timeout_margin_s: float = 0.5
-    """An activation is left so long, one reading and the meter's window before the service mode
-    times out: a release takes time, and a fall shows through the window."""
+    """Time that a release takes: RF goes off by this, one reading and the meter's window before the
+    service mode times out, since a fall shows through the window."""
 
 
 @dataclass(frozen=True)

@@ -83,7 +83,7 @@ class AdjustPolicy:
         self._heat = self._residual_warmth.heat
         self.estimator.move_origin()
         if self.trim.moves > 0:
-            self.findings.note_foretold()
+            self.findings.note_predicted()
         self.log = ActivationLog(self.spec.question, self.trim.position(), self._heat)
         self.estimator.begin_activation(self.log)
         self._decided_s = 0.0

@@ -16,7 +16,8 @@ from .press_watch import PressWatch
 from .press_weighing import PressRequest
 
 _ANY_LEVEL = (1.0, 0.1)
-"""Level under which the dynamics of a new activation are found: a slip may have moved it."""
+"""Vague prior of the level, under which a new activation's dynamics are fitted: presses that were
+not done as asked change it."""
 _MOST_IN_DOUBT, _MOST = 3, 6
 """Presses of one key asked for at once: while the presses that showed the gain are in doubt, and
 after that."""
@@ -62,7 +63,7 @@ class PressReports:
             self.watch = PressWatch(request, prior)
 
     def look(self) -> PressesSeen | None:
-        """Return what the readings so far have shown, once they decide it."""
+        """Return the presses that the readings show, once they decide it; None before."""
         watch, log = self.watch, self.policy.log
         if watch is None or log.steps == 0:
             return None
@@ -102,7 +103,7 @@ class PressReports:
         self.watch, self._suspects = None, seen.suspects
 
     def _correct(self, suspect: Suspect) -> None:
-        """An earlier cue was done otherwise than was believed, so that the gain is another."""
+        """Correct an earlier cue that was done otherwise than was believed, and so the gain."""
         policy, step = self.policy, self._suspect_step
         before = step is None
         policy.trim.correct(suspect.counts, suspect.coarse, before_origin=before)
@@ -113,7 +114,7 @@ class PressReports:
         self._suspects = ()
 
     def _correct_asked(self, asked: tuple[Press, ...], seen: PressesSeen) -> None:
-        """Presses before RF were reported as asked; note what they were more or less."""
+        """Correct presses before RF, which were reported as asked, to those that were seen."""
         counts, coarse = counts_of(tuple(press for _, press in seen.presses), self._keys)
         asked_counts, asked_coarse = counts_of(asked, self._keys)
         self.policy.trim.correct(counts - asked_counts, coarse - asked_coarse, before_origin=True)

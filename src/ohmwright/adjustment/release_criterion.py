@@ -1,4 +1,4 @@
-"""Whether a trim stands well enough to release, rest and confirm."""
+"""Whether an output is near enough to the target to release, rest and confirm."""
 
 from __future__ import annotations
 

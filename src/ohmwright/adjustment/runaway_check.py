@@ -9,7 +9,7 @@ from .parameters import Parameters
 from .step_sizing import StepSizer
 
 _ON_ITS_WAY = 0.3
-"""Part of the way that a reading must have gone before an estimate of a runaway is believed."""
+"""Part of the way out of bounds that a reading must have gone before a runaway is decided."""
 
 
 class RunawayCheck:

@@ -95,7 +95,10 @@ class Trim:
         self.counts += times
 
     def correct(self, counts: int, coarse: int, *, before_origin: bool) -> None:
-        """Add what the trim was moved more than was noted, before or since level and gain hold."""
+        """Correct the position: the trim was moved by this much more than noted.
+
+        `before_origin`: before the origin of level and gain was set.
+        """
         self.counts += counts
         self.coarse += coarse
         if before_origin:

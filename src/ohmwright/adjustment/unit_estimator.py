@@ -23,11 +23,12 @@ from .step_sizing import FINE_GAIN, StepSizer
 Floats = NDArray[np.float64]
 
 _ANY_LEVEL = (1.0, 0.1)
-"""Prior of a level that is not known: mean and standard deviation, relative to the target."""
+"""Prior of an unknown level: mean and standard deviation, relative to the target."""
 _SOONEST = 0.35
-"""Moves are given this part of the rise's delay to show, even where they seem to act at once."""
+"""Least part of the rise's delay that is waited for a move to show, however soon it seems to
+act."""
 _TAUGHT_SDS = 3.0
-"""A gain so far from zero is worth telling the next unit of the model."""
+"""Distance of a gain from zero above which it enters the fleet prior."""
 
 
 class UnitEstimator:
@@ -48,7 +49,7 @@ class UnitEstimator:
         self._gain_size = 1e-3
         self._fleet_gain_proven = False
         self.patience_s = 0.0
-        """Time for which a move is looked at beyond what it seems to need."""
+        """Time waited after each move beyond what it seems to need."""
         self.begin_activation(None)
 
     def begin_activation(self, log: ActivationLog | None) -> None:
@@ -75,10 +76,9 @@ class UnitEstimator:
         trim.make_origin()
 
     def forget_all_but_gain(self) -> None:
-        """Let the readings alone say level and dynamics, and soon overrule the gain.
+        """Make the prior vague but for the gain, whose uncertainty grows.
 
-        Moves may act later than the readings of them were believed to tell, so that each is looked
-        at for longer from now on.
+        Moves may act later than was assumed, so that each is waited for longer from now on.
         """
         self.patience_s += self._parameters.moving.patience_s
         gain, sd = self.prior.mean_of(Coefficient.GAIN), self.prior.sd_of(Coefficient.GAIN)
@@ -93,12 +93,12 @@ class UnitEstimator:
         return Learned(gain, self.prior.lag_s, self.prior.dead_time_s, self.habits.hunting)
 
     def note_habits(self, seen: Habits | None) -> None:
-        """Take in what an activation has `seen` of the unit."""
+        """Add the habits that an activation has `seen`."""
         if seen is not None:
             self.habits = self.habits.after(seen)
 
     def note_jump(self, jump: float) -> None:
-        """Take in that the output stood elsewhere than foretold, `jump` relative to the target."""
+        """Take note of an output `jump` away from its prediction, relative to the target."""
         self.habits = self.habits.after_a_jump(jump)
 
     @property
@@ -111,9 +111,9 @@ class UnitEstimator:
         self._start = None
 
     def fit(self) -> TransientEstimate | None:
-        """Estimate from the readings so far, None without output.
+        """Estimate from the readings so far; None without output.
 
-        Of the prior, what the readings contradict (fleet's gain, level, gain) is dropped first.
+        What the readings contradict of the prior (fleet's gain, level, gain) is dropped first.
         """
         checks = self._parameters.prior_checks
         fit = self._refit(departures=self.habits.rises_otherwise)
@@ -149,7 +149,7 @@ class UnitEstimator:
         return meets_release_criterion(predicted, tolerance, inner, demand)
 
     def wait_after_move_s(self, fit: TransientEstimate, gain: Mixture) -> float:
-        """Time from a move to the next: longer while the unit's readings do not tell its gain."""
+        """Time from a move to the next; longer while the readings do not determine the gain."""
         moving, fleet_gain = self._parameters.moving, self._parameters.fleet_gain
         sure = self.has_fleet_gain or abs(gain.mean) > moving.sure_gain_sds * gain.sd
         if self.gain_is_own(gain) and sure:
@@ -158,7 +158,7 @@ class UnitEstimator:
         return self.visible_after_s(fit, lags) + self.patience_s
 
     def visible_after_s(self, fit: TransientEstimate, lags: float) -> float:
-        """Time from a move until the readings show what it does within so many lags."""
+        """Time from a move until the readings show its effect over the first `lags` lags."""
         share = max(_SOONEST, fit.start.move_delay)
         delay_s = share * (fit.dead_time_s + lags * fit.lag_s)
         return delay_s + 0.5 * self._spec.question.window_s
@@ -237,7 +237,7 @@ class UnitEstimator:
         """Estimate from the present log under `prior`; None without log or output."""
         if self._log is None:
             return None
-        # what a coarse press is off by and the curvature scale with the gain, which readings tell
+        # the error of a coarse press and the curvature scale with the gain, as estimated
         coarse_sd = 0.0 if self._spec.keys is None else self._spec.keys.coarse_sd
         narrowed = prior.narrowed_to_gain(self._gain_size, coarse_sd)
         noise = NoisePrior(habits=self.habits.at_least(self._hunting_share))

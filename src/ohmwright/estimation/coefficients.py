@@ -61,7 +61,7 @@ def combination(factors: Mapping[Coefficient, float]) -> Floats:
 
 
 def output_at(counts: float, coarse_presses: float) -> Floats:
-    """Combination, shape (8,), that is the output with the trim so far from its start.
+    """Combination, shape (8,), that is the output at a distance of the trim from its start.
 
     `counts` include those of coarse presses at their nominal size.
     """

@@ -4,10 +4,10 @@ Each kind of departure is a few columns of a regression, relative to the risen o
 
 - another shape of the rise (slow creep after a quick part, damped swings), which dies away;
 - wander (hunting of any shape, 1/f noise), which goes on: sines and cosines of several periods;
-- another course of the droop, and a steady drift; both are 0 at the age asked for.
+- another time course of the droop, and a steady drift; both are 0 at the age asked for.
 
-An explanation says how large the coefficients of each kind may be, and which of the other shapes it
-has. Their amplitudes are part of the output relative to its level.
+An explanation is a prior of these coefficients: how large those of each kind may be, and which of
+the other shapes it has. Coefficients are relative to the level of the output.
 """
 
 from __future__ import annotations
@@ -28,29 +28,35 @@ Flags = NDArray[np.bool_]
 Indices = NDArray[np.int_]
 
 _CREEP_S = (1.0, 1.4, 2.0, 2.8, 4.0, 5.6)
-"""Time constants of a slow creep; one in between is within 1 % of its amplitude of the next."""
+"""Time constants of a slow creep; any in between differs from the nearest by less than 1 % of the
+amplitude."""
 _SWING_S = ((0.9, 3.0), (2.0, 6.0))
 """Time constant and period of damped swings."""
 _WANDER_PERIODS_S = (3.0, 4.5, 6.75, 10.1, 15.2, 22.8)
-"""Each 1.5 times the last: equal amplitudes are about 1/f noise; a tone lies between two."""
+"""Periods of wander, each 1.5 times the last: equal amplitudes are about 1/f noise; hunting with
+one period lies between two of them."""
 _DROOP_S = (4.0, 16.0)
-"""Time constants of an output stage that warms quicker, or slower, than usual."""
+"""Time constants of droop that is quicker, and slower, than usual."""
 _DRIFT_S = 20.0
-"""The drift is counted over so long."""
+"""Time over which the coefficient of the drift is the change of the output."""
 _COURSE = (0.006, 0.006, 0.003)
-"""Standard deviations of the two courses of the droop and of the drift."""
+"""Standard deviations of the coefficients of quicker droop, of slower droop, and of the drift."""
 _COURSES = ((1.0, 0.4), (0.25, 0.6))
-"""Those of units that droop in another course, as parts of these, and of most; their shares."""
+"""Factor of `_COURSE` and share: of outputs with another time course of the droop, and of the
+rest."""
 _OTHER_SHAPE = 0.1
 """Standard deviation of each coefficient of another shape."""
 _CREEPS_SHARE = 0.6
-"""Of the outputs that rise in another shape, those that creep; the others swing."""
+"""Share of the outputs of another shape that creep; the others swing."""
 _QUIET = ((0.0003, 0.7), (0.0012, 0.3))
-"""Standard deviation of each coefficient of wander of outputs that do not hunt, and its share."""
+"""Standard deviations of the coefficients of wander of outputs that do not hunt; each with its
+share."""
 _HUNTING = ((0.004, 0.2), (0.013, 0.2))
-"""The same of those that hunt at all periods alike."""
+"""Standard deviations of the coefficients of wander of outputs that hunt with all periods alike;
+each with its share of those that hunt."""
 _TONE, _TONE_SHARE = 0.006, 0.6
-"""The same of those that hunt with one period; at the others they are as quiet as most."""
+"""Standard deviation of the coefficients of wander at the period of outputs that hunt with one, and
+their share of those that hunt; at other periods they are as those that do not hunt."""
 
 _OTHER_COUNT = len(_CREEP_S) + 2 * len(_SWING_S)
 WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
@@ -61,7 +67,7 @@ DEPARTURE_COUNT = _OTHER_COUNT + WANDER_COUNT + COURSE_COUNT
 def departure_columns(
     age_s: Floats, risen: Floats, *, dead_time_s: float, warm_s: Floats, at_age_s: float
 ) -> Floats:
-    """Readings per unit of each departure, (n, DEPARTURE_COUNT): wander, other shapes, course.
+    """Readings per unit of each departure, (n, DEPARTURE_COUNT): wander, shapes, droop.
 
     `age_s` (n,): ages of the readings; `risen` (n,): what has risen by then, relative to the level;
     `warm_s` (n,): how long the output stage has been warming.
@@ -98,19 +104,19 @@ def _course(warm_s: Floats, at_age_s: float) -> Iterator[Floats]:
 
 
 class _Case(NamedTuple):
-    """One explanation: sd of its coefficients, and its share of the outputs of its kind."""
+    """One explanation: sd of each coefficient, and its share of the outputs of its kind."""
 
     wander: tuple[float, ...]
     shapes: tuple[int, ...]
-    """The columns of other shapes that it has; each has the same sd."""
+    """Columns of the other shapes that it has, all with one sd."""
     course: float
-    """Factor of the course's sd."""
+    """Factor of `_COURSE`."""
     share: float
     hunts: bool
 
 
 def _cases() -> Iterator[_Case]:
-    """Each rise with each wander; courses and tones with the usual rise, as they are subtle."""
+    """The usual rise with each wander and droop, or tone; each other shape with each wander."""
     alike = [((sd,) * WANDER_COUNT, share, False) for sd, share in _QUIET]
     alike += [((sd,) * WANDER_COUNT, share, True) for sd, share in _HUNTING]
     for (wander, share, hunts), (part, likely) in product(alike, _COURSES):
@@ -123,7 +129,7 @@ def _cases() -> Iterator[_Case]:
 
 
 def _tones() -> Iterator[tuple[float, ...]]:
-    """Standard deviations of the sines and cosines with a tone between a period and the next."""
+    """Standard deviations of sines, then cosines, for a tone between each period and the next."""
     for first in range(len(_WANDER_PERIODS_S) - 1):
         periods = [_QUIET[0][0]] * len(_WANDER_PERIODS_S)
         periods[first] = periods[first + 1] = _TONE
@@ -131,7 +137,7 @@ def _tones() -> Iterator[tuple[float, ...]]:
 
 
 def _shapes() -> Iterator[tuple[tuple[int, ...], float]]:
-    """Columns of each other shape, and its share: one creep each, or all swings."""
+    """Columns of each other shape, and its share: one creep each, or all damped swings."""
     creeps = len(_CREEP_S)
     for creep in range(creeps):
         yield (creep,), _CREEPS_SHARE / creeps
@@ -140,7 +146,7 @@ def _shapes() -> Iterator[tuple[tuple[int, ...], float]]:
 
 @dataclass(frozen=True)
 class Explanations:
-    """Explanations, k of them, that have as many columns of other shapes.
+    """The k explanations with one number of columns of other shapes.
 
     `wander` (k,): which row of `WANDERS`; `columns` (k, c): indices, behind the wander, of the
     columns of shape and course; `sd` (k, c): standard deviations of their coefficients.
@@ -155,7 +161,7 @@ class Explanations:
 
     @classmethod
     def of(cls, cases: Sequence[_Case]) -> Explanations:
-        """Those of cases with as many shapes each."""
+        """The explanations of `cases`, which all have one number of shapes."""
         course = range(_OTHER_COUNT, _OTHER_COUNT + COURSE_COUNT)
         sd = [[_OTHER_SHAPE] * len(each.shapes) + _course_sd(each.course) for each in cases]
         return cls(
@@ -168,7 +174,7 @@ class Explanations:
         )
 
     def log_probability(self, habits: Habits) -> Floats:
-        """Logarithms, shape (k,), of their probabilities before the readings, by the habits."""
+        """Logarithm of the prior probability of each, shape (k,), by the habits of the unit."""
         rises = habits.other_shape if self.other_shape else 1 - habits.other_shape
         hunts = np.where(self.hunts, habits.hunting, 1 - habits.hunting)
         log_probability: Floats = np.log(rises * hunts * self.share)
@@ -180,7 +186,7 @@ def _course_sd(factor: float) -> list[float]:
 
 
 def _grouped() -> Iterator[Explanations]:
-    """All explanations, those together that have as many columns."""
+    """All explanations, grouped by their number of columns."""
     cases = sorted(_cases(), key=lambda case: len(case.shapes))
     for _, alike in groupby(cases, key=lambda case: len(case.shapes)):
         yield Explanations.of([*alike])

@@ -8,15 +8,17 @@ from math import exp
 _OTHER_SHAPE = 0.03
 """Probability of another shape that is assumed of any unit."""
 _MOST = 0.98
-"""Largest probability that is assumed: the readings must be able to deny it."""
-_RISES_OTHERWISE, _HUNTS = 0.3, 0.8
-"""From these probabilities on a habit counts as one that the unit may have."""
+"""Largest probability that is assumed, so that readings can still contradict it."""
+_RISES_OTHERWISE = 0.3
+"""Probability of another shape above which estimates by two lags are not used."""
+_HUNTS = 0.8
+"""Probability of hunting above which an output that stands still is not believed at once."""
 _JUMPED = 0.85
-"""Probability of hunting after the output stood where nothing had foretold it."""
+"""Probability of hunting after an output far from its prediction."""
 _STILL = 0.3
 """Probability that a unit that hunts stands still, off its mean, when it has just risen."""
 _STILL_S = 4.0
-"""Mean time for which it stands still."""
+"""Mean time for which a unit that hunts stands still."""
 
 
 @dataclass(frozen=True)
@@ -35,19 +37,19 @@ class Habits:
 
     @property
     def rises_otherwise(self) -> bool:
-        """Whether estimates by two lags alone are no use."""
+        """Whether estimates by two lags alone cannot be used."""
         return self.other_shape > _RISES_OTHERWISE
 
     def still_share(self, watched_s: float) -> float:
         """Probability that a risen output `watched_s` long stands still, off its mean by the swing.
 
-        Nothing that is read in such a time can tell: only other activations did.
+        Readings of that time cannot show it; earlier activations did.
         """
         still = _STILL * exp(-max(watched_s, 0.0) / _STILL_S)
         return still * self.hunting if self.hunting > _HUNTS else 0.0
 
     def at_least(self, hunting: float, other_shape: float = _OTHER_SHAPE) -> Habits:
-        """These with so large probabilities at least, and none so large that it is beyond doubt."""
+        """The habits with at least these probabilities, and at most `_MOST`."""
         return replace(
             self,
             hunting=min(_MOST, max(hunting, self.hunting)),
@@ -55,9 +57,9 @@ class Habits:
         )
 
     def after(self, seen: Habits) -> Habits:
-        """The habits after an activation in which these were `seen`.
+        """The habits after an activation in which `seen` were seen.
 
-        A unit that has hunted may hunt again, however still it stood this time.
+        A unit that has hunted may hunt again, however still it was this time.
         """
         return replace(
             seen,
@@ -66,9 +68,9 @@ class Habits:
         )
 
     def after_a_jump(self, jump: float) -> Habits:
-        """The habits after the output stood elsewhere than foretold, `jump` relative to the target.
+        """The habits after an output `jump` away from its prediction, relative to the target.
 
-        It may have swung to there, by half the jump about its mean.
+        It may have swung there, by half the jump about its mean.
         """
         return replace(
             self, hunting=max(self.hunting, _JUMPED), swing=max(self.swing, abs(jump) / 2)
@@ -76,7 +78,7 @@ class Habits:
 
     @property
     def without_swing(self) -> Habits:
-        """These by an activation in which the trim moved: its moves may be what swung."""
+        """The habits by an activation in which the trim moved: what swung may be its moves."""
         return replace(self, swing=0.0)
 
 

@@ -1,7 +1,7 @@
-"""Whether an output has arrived, or rises where no model of the lag says that it does.
+"""Whether the latest readings of an output still rise, whatever the model of the lag says.
 
-A slow part of the rise can be explained away, as a swing of which little was seen or as a course of
-the warmth. A value is not believed while its readings rise on, nor after they have risen out of it.
+A slow part of the rise can pass for a swing of which little was seen, or for a course of the droop.
+So no value is decided while its readings rise on, or once they have risen above the limit.
 """
 
 from __future__ import annotations
@@ -14,16 +14,16 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 _SPAN_S = 2.0
-"""The latest readings are those of so long."""
+"""Time of the latest readings."""
 _FEWEST = 6
-"""But no fewer: a slope through less says nothing."""
+"""Least number of the latest readings: a slope through fewer says nothing."""
 _CLEAR_SDS = 2.0
-"""A slope is seen that exceeds what is allowed by so many of its standard deviations."""
+"""A slope or a mean is clearly above its limit by more than this, in standard deviations."""
 
 
 @dataclass(frozen=True)
 class LatestReadings:
-    """The line through the latest readings: its `mean`, its `slope` per second, and their sd."""
+    """The line through the latest readings: its mean, its slope per second, and their sd."""
 
     mean: float
     mean_sd: float
@@ -50,7 +50,7 @@ def latest_readings(age_s: Floats, value: Floats, correlation: float) -> LatestR
     at_s, seen = age_s[-count:] - np.mean(age_s[-count:]), value[-count:]
     spread = float(at_s @ at_s)
     mean, slope = float(np.mean(seen)), float(at_s @ seen) / spread
-    left = seen - mean - slope * at_s
+    residuals = seen - mean - slope * at_s
     inflation = (1 + correlation) / (1 - correlation)
-    variance = inflation * float(left @ left) / (count - 2)
+    variance = inflation * float(residuals @ residuals) / (count - 2)
     return LatestReadings(mean, (variance / count) ** 0.5, slope, (variance / spread) ** 0.5)

@@ -1,4 +1,7 @@
-"""Posteriors under every correlation of the noise and every explanation, and how likely each is."""
+"""Posteriors under each correlation of the noise and each explanation, with their probabilities.
+
+The posterior of the coefficients is the mixture of these members (Bayesian model averaging).
+"""
 
 from __future__ import annotations
 
@@ -26,14 +29,14 @@ from .mixture import weights
 
 Floats = NDArray[np.float64]
 _NEGLIGIBLE = 1e-7
-"""Members of less weight are left out."""
+"""Weight below which members are left out."""
 _HUNTS = np.concatenate([each.hunts for each in EXPLANATIONS])
 _OTHER = np.concatenate([np.full(each.hunts.size, each.other_shape) for each in EXPLANATIONS])
 
 
 @dataclass(frozen=True)
 class Members:
-    """The m members that the readings leave likely; each is a Student t with `dof`.
+    """The m members of more than negligible weight; each is a Student t with `dof`.
 
     `weight` (m,), of sum 1; `mean` (m, p) and `covariance` (m, p, p) of the last p coefficients.
     `hunting`, `other_shape`: probabilities of the explanations of these kinds.
@@ -44,7 +47,7 @@ class Members:
     covariance: Floats
     dof: float
     correlation: float
-    """Of neighbouring readings, the mean over the members."""
+    """Correlation of neighbouring readings, the mean over the members."""
     hunting: float = 0.0
     other_shape: float = 0.0
 
@@ -59,12 +62,13 @@ def members_with_departures(
 ) -> Members:
     """Members with departures, whose columns come before the eight in `sums`.
 
-    `variance`: of the noise, by which the prior's precisions are given; `habits`: of the unit. The
-    last coefficients are those of the course and the eight.
+    `eight`: prior of the eight coefficients; `variance`: of the noise, by which precisions are
+    multiplied; `habits`: of the unit. Means and covariances are of the course of the droop and the
+    eight coefficients.
     """
     starts = (sums.start_terms(CORRELATIONS) + LOG_CORRELATION_PRIOR)[:, None]
     whitened = sums.whitened(CORRELATIONS)[:, None]
-    left, terms = integrate_out(whitened, variance / WANDERS**2)  # once for all that share it
+    left, terms = integrate_out(whitened, variance / WANDERS**2)  # once for each wander
     found = [
         decompose(
             _columns_of(each, left),
@@ -84,7 +88,7 @@ def members_with_departures(
 
 
 def _columns_of(explanations: Explanations, left: Floats) -> Floats:
-    """Normal matrices, shape (correlations, k, q, q), of what each explanation has."""
+    """Normal matrices, shape (correlations, k, q, q), of the columns of each explanation."""
     count, size = explanations.wander.size, left.shape[-1]
     rest = np.broadcast_to(np.arange(size - COUNT - 1, size), (count, COUNT + 1))
     index = np.concatenate([explanations.columns, rest], axis=1)
@@ -103,7 +107,7 @@ def _joined(departures: Prior, eight: Prior) -> Prior:
 
 
 def _likely(found: Sequence[Decomposition], weight: Floats, last: int) -> Members:
-    """Members of more than negligible weight; `weight` (correlations, k) of all of them."""
+    """Members of more than negligible weight; `weight` (correlations, k): of all."""
     ends = np.cumsum([each.log_evidence.shape[1] for each in found])
     parts = np.split(weight, ends[:-1], axis=1)
     likely = [part > _NEGLIGIBLE for part in parts]

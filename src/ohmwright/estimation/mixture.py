@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 _NEGLIGIBLE = 1e-7
-"""Parts of less weight are left out of probabilities."""
+"""Weight below which parts are left out of probabilities."""
 
 
 @dataclass(frozen=True)
@@ -32,7 +32,7 @@ class Mixture:
 
     @property
     def sd(self) -> float:
-        """Standard deviation, in which each part counts with its scale."""
+        """Standard deviation, with the scale of each part taken for its standard deviation."""
         spread = self.scale**2 + (self.centre - self.mean) ** 2
         return float(np.sqrt(np.vdot(self.weight, spread)))
 
@@ -46,7 +46,7 @@ class Mixture:
         return Mixture(self.weight, self.centre, scale, self.dof)
 
     def doubted(self, share: float, sd: float) -> Mixture:
-        """A distribution of which a `share` is wider: `sd` added in square to the scales."""
+        """A distribution of which a `share` has wider scales: `sd` added in square."""
         if share == 0:
             return self
         weight = np.concatenate([(1 - share) * self.weight, share * self.weight])

@@ -9,12 +9,12 @@ from .mixture import Mixture
 
 @dataclass(frozen=True)
 class Question:
-    """Whether the output is in tolerance; values in the unit of the readings.
+    """What decides whether an output is in tolerance; values in the unit of the readings.
 
     Deviations are counted in `tolerance`; the limits are `limits` (lower, upper) where given, else
-    one tolerance to both sides of the target.
-    `at_age_s`: age of a rested activation at which the measurand holds; `window_s`: time over
-    which the meter averages before each reading; `resolution`: the meter's last digit.
+    one tolerance to both sides of the target. `at_age_s`: age of a rested activation at which the
+    measurand holds; `window_s`: time over which the meter averages before each reading;
+    `resolution`: the meter's last digit.
     """
 
     target: float

@@ -22,7 +22,7 @@ SENSES: tuple[Sense, ...] = ("current", "voltage", "phase")
 
 
 _MODEL = 0.002
-"""What the law itself may be wrong by, relative to the power."""
+"""Standard uncertainty of the law itself, relative to the power."""
 _SLOPE_STEP = 1e-5
 _USUAL_SHARPNESS = 6.0
 _NOT_DRIFTED_SD, _DRIFTED_SD = 0.004, 0.06

@@ -27,7 +27,7 @@ Floats = NDArray[np.float64]
 TestOutcome = Literal["in tolerance", "too low", "too high", "undecided"]
 
 _MODEL = 0.03
-"""What the model itself may be wrong by, in tolerances."""
+"""Standard uncertainty of the model itself, in tolerances."""
 _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 
 
@@ -35,8 +35,8 @@ _RESTED, _USUAL = ResidualWarmth(), Habits(hunting=0.05)
 class DecisionBounds:
     """What a decision needs.
 
-    `inside`, `outside`: probability that the value lies in, or beyond one side of, its tolerance;
-    `remainder`: the most of the lag that may still be to come, in tolerances.
+    `inside`, `outside`: least probability that the value lies in tolerance, or beyond one side of
+    it; `remainder`: largest remainder of the lag, in tolerances.
     """
 
     inside: float = 0.999
@@ -48,7 +48,7 @@ class DecisionBounds:
 class Estimate:
     """Estimate of the value free of lag, in tolerances from the target.
 
-    `remainder`: lag still to come, which is extrapolated and has not been seen, in tolerances;
+    `remainder`: lag still to come, which is extrapolated, in tolerances;
     `lag_s`: its time constant; `low`, `high`: the limits, in tolerances from the target.
     """
 
@@ -85,8 +85,8 @@ class Estimate:
 class ActivationTest:
     """Estimates and decides on the readings of one activation.
 
-    `residual_warmth`: warmth at its start; `habits`: what the unit is known to do; `prior`: of
-    the coefficients, vague where not given. Nothing of other activations enters but by these.
+    `residual_warmth`: warmth at its start; `habits`: how the unit departs from a plain rise;
+    `prior`: of the coefficients, vague where not given. Nothing else of other activations enters.
     """
 
     def __init__(
@@ -113,9 +113,8 @@ class ActivationTest:
     def quick_estimate(self, age_s: Floats, value: Floats) -> Estimate | None:
         """Estimate without departures from the model, shape (n,) each; None without output.
 
-        It takes half the time of the whole one and is surer of itself: only where it decides is
-        the whole one worth its time. Of a unit that is known to rise otherwise only the whole one
-        says anything.
+        It takes half the time of `estimate` and is too certain, so that a decision by it must be
+        checked with that. For a unit known to rise in another shape it is `estimate`.
         """
         if self._noise.habits.rises_otherwise:
             return self.estimate(age_s, value)
@@ -143,19 +142,19 @@ class ActivationTest:
 
     @property
     def scatter(self) -> float:
-        """Part of the standard deviation of `value` by the readings' noise alone."""
+        """Part of the standard deviation of `value` from the readings' noise alone."""
         return 0.0 if self._whole is None else self.question.target * self._whole.scatter
 
     @property
     def extrapolation(self) -> float:
-        """Part of the standard deviation of `value` by what was not seen."""
+        """Part of the standard deviation of `value` from what was not seen."""
         if self._whole is None:
             return 0.0
         unseen = float(np.hypot(self._whole.extrapolation, self._unsure()))
         return self.question.target * unseen
 
     def _unsure(self) -> float:
-        """What the model itself and residual warmth leave unsure, relative to the target."""
+        """Standard uncertainty from model and residual warmth, relative to the target."""
         tolerance = self.question.tolerance / self.question.target
         return float(np.hypot(_MODEL * tolerance, self._residual_warmth.uncertainty))
 
@@ -172,7 +171,7 @@ class ActivationTest:
         return ActivationRecord.of(self.question, age_s, value, steps, heat)
 
     def _in_tolerances(self, fit: TransientEstimate, latest_s: float) -> Estimate:
-        """The level by readings up to `latest_s`, with what the model leaves unsure."""
+        """The level by readings up to `latest_s`, with the uncertainty of the model itself."""
         tolerance = self.question.tolerance / self.question.target
         habits = self._noise.habits
         risen_s = latest_s - fit.dead_time_s - 2 * fit.lag_s
@@ -185,9 +184,9 @@ class ActivationTest:
         )
 
     def outcome(self, age_s: Floats, value: Floats) -> TestOutcome:
-        """Decision that stands when departures from the model are allowed for.
+        """Decision with departures from the model allowed for.
 
-        An output that has not arrived is not decided to be in tolerance, nor too low.
+        An output that still rises is not decided to be in tolerance, nor too low.
         """
         estimate = self.estimate(age_s, value)
         if estimate is None:
@@ -200,7 +199,7 @@ class ActivationTest:
     def _has_arrived(self, age_s: Floats, value: Floats, estimate: Estimate) -> bool:
         """Whether the latest readings neither rise on nor have risen above the upper limit.
 
-        What the lag has to come is expected of them; any other rise may go on for as long as it
+        A rise by the remainder of the lag is allowed; any other rise may go on for as long as it
         has lasted.
         """
         question = self.question

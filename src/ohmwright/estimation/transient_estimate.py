@@ -17,9 +17,9 @@ from .step_response import Steps
 Floats = NDArray[np.float64]
 
 _MOST_SPIKES = 0.12
-"""Part of the readings up to which spikes are taken for what they are, and left out."""
+"""Largest share of spikes with which the other readings are believed."""
 _UNSEEN = 0.08
-"""What the extrapolation of the lag may be wrong by, relative to the lag still to come."""
+"""Standard uncertainty of the extrapolated lag, relative to the lag still to come."""
 
 
 @dataclass(frozen=True)
@@ -127,7 +127,7 @@ class TransientEstimate:
 
     @property
     def jumps(self) -> bool:
-        """Whether so many readings jumped that none is known to show the output."""
+        """Whether too many readings are spikes for the others to be believed."""
         return self.spike_share > _MOST_SPIKES
 
     @property

@@ -29,11 +29,11 @@ from .transient_problem import Problem, delay_s, explicable
 Floats = NDArray[np.float64]
 
 _RISEN_SHARE = 0.98
-"""From this part of the level on a reading shows what the output does beside rising."""
+"""Part of the level above which a reading shows what the output does beside rising."""
 _FEWEST = 4
-"""Readings from which on there is an estimate."""
+"""Least number of readings for an estimate."""
 _RISEN = 0.05
-"""Mean of the last two readings, relative to the target, from which on there is an output."""
+"""Least mean of the last two readings, relative to the target, that is an output."""
 
 
 def fit_transient(
@@ -46,8 +46,8 @@ def fit_transient(
 ) -> TransientEstimate | None:
     """Posterior from the readings so far; None while the output has not begun to rise.
 
-    `start`: where the last fit ended; `departures`: allow for them. Equations that become
-    singular are tried once more from a start of their own, then None is returned.
+    `start`: where the last fit ended; `departures`: whether to allow for them. Where the equations
+    become singular, the fit is tried once more from a first guess, then None is returned.
     """
     if record.age_s.size >= _FEWEST:
         record = explicable(record)
@@ -92,7 +92,7 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
 
 
 def _with_departures(problem: Problem, fit: TransientFit) -> Members:
-    """Posteriors that the readings leave likely; the last coefficients are the eight."""
+    """Members with departures about `fit`; the last coefficients are the eight."""
     columns = problem.with_departures(fit.columns, fit.linearised_at)
     sums = moments(problem.weighted(columns, fit.linearised_at), problem.keep)
     variance, habits = fit.state.variance, problem.noise.habits
@@ -111,10 +111,10 @@ def _swing(problem: Problem, fit: TransientFit) -> float:
 
 
 def _droop_uncertainty(problem: Problem, members: Members, state: FitStart) -> float:
-    """Standard uncertainty of the level by where in the chain of lag and dead time it droops.
+    """Standard uncertainty of the level from whether droop acts before or after dead time and lag.
 
-    It may warm from the beginning or once output flows, and droop before the lag or behind it:
-    each shifts the age at which the readings show it by up to the delay, uniformly.
+    Warming may begin with ON or with the output, and droop act before the lag or after it: each
+    shifts the age at which readings show the droop by up to the delay, uniformly.
     """
     at_s, heat = problem.record.at_age_s, problem.record.heat
     per_s = np.zeros(members.mean.shape[1])

@@ -23,11 +23,11 @@ _SHAPE = 0.01
 QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
 _TOO_SOON = 0.02
-"""A reading is above what the quickest rise would give by more, relative to what follows it."""
+"""Margin above the quickest rise, relative to the level, beyond which a reading came too soon."""
 _DATING = 0.5
-"""What the age of a reading may be off by, over the time from one to the next."""
+"""Largest error of a reading's age, over the time from one to the next."""
 _WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
-"""How long the meter's window may be, over what is stated."""
+"""Lengths of the meter's window that are tried, over the stated one."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -47,7 +47,7 @@ class Problem:
     keep: Flags
     departures: bool
     excess: Floats
-    """Variance of each reading beyond noise, by which early readings leave the model."""
+    """Variance of each reading beyond noise, for early readings that leave the model."""
 
     @classmethod
     def of(
@@ -139,11 +139,11 @@ class Problem:
 
 
 def explicable(record: ActivationRecord) -> ActivationRecord:
-    """`record` in which no first reading is higher than the quickest rise would give.
+    """`record` without first readings that are higher than the quickest rise would give.
 
-    Where one is, the output is up within a reading, and the meter's window is shorter than stated:
-    it is taken as long as the readings allow. Those that none explains came later than they seem,
-    and are left out. They would be taken for noise, and hide what moves do.
+    Such readings mean that the output rises within one reading and the meter's window is shorter
+    than stated: the longest one that explains them is taken. Readings that none explains are dated
+    wrongly and left out; as noise they would hide the effect of moves.
     """
     shorter = record
     for share in _WINDOW_SHARES:
@@ -156,7 +156,7 @@ def explicable(record: ActivationRecord) -> ActivationRecord:
 
 
 def _too_soon(record: ActivationRecord) -> Flags:
-    """Flags of readings that are higher than the quickest rise to their later level would give."""
+    """Flags of readings higher than the quickest rise to the later level would give."""
     lag_s, dead_time_s, pole_ratio = QUICKEST
     dating_s = _DATING * (record.age_s[1] - record.age_s[0])
     quickest = window_mean_response(
