@@ -1,4 +1,4 @@
-"""The unit of a run by the register of assets: found by what was typed or scanned."""
+"""The unit of a run, looked up in the register of assets by what was typed or scanned."""
 
 from __future__ import annotations
 
@@ -30,7 +30,8 @@ def refuse_in_repair(store: SqlStore, unit: RegisteredAsset) -> None:
     if unit.state == "in repair":
         history = AssetRegister(store.database).history(unit.tag)
         before = [at for at, one in enumerate(history) if one.asset.state != "in repair"]
-        raise InRepairError(history[before[-1] + 1 if before else 0])
+        came_in = before[-1] + 1 if before else 0
+        raise InRepairError(history[came_in])
 
 
 def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
@@ -53,8 +54,8 @@ def asset_of_scan(store: SqlStore, said: str) -> RegisteredAsset:
 def tag_of_scan(store: SqlStore, said: str) -> str:
     """Return the tag in what a keyboard or a scanner gave.
 
-    The code of a label names the run; its unit is looked up in the records. Raises UsageError for
-    a label of a run that is not on record here.
+    The code of a label names the unit, or the run whose unit the records have. Empty where it is
+    neither. Raises UsageError for a label of a run that is not on record here.
     """
     lines = [line.strip() for line in said.strip().splitlines()]
     if lines[:1] != [LABEL_HEAD]:

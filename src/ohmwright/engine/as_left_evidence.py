@@ -1,7 +1,8 @@
-"""What the as-left stage shows of adjusted points: the same load in the same mode at full setting.
+"""Whether values as left show that an adjusted point has moved since it was adjusted.
 
-Service mode is taken to key the mode's full setting. Where a unit does otherwise, a point seems to
-have moved, and the check in service mode that follows says that it has not.
+The as-left point that corresponds to it has the same mode and load, at full setting, which service
+mode is assumed to key. Where a unit keys another setting, a point seems to have moved, and the
+check in service mode that follows shows that it has not.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from .procedure import Procedure
 
 _Evidence = Literal["none", "to come", "moved", "stayed"]
 _MOVED_TOLERANCES = 0.5
-"""A current as left that differs from the adjusted one by more shows that the point has moved."""
+"""Difference of the currents as left and as adjusted above which the point has moved."""
 
 
 @dataclass(frozen=True)
@@ -31,20 +32,20 @@ class AsLeftEvidence:
     results: Sequence[Result]
 
     def of(self, adjusted: Result) -> _Evidence:
-        """Return what values as left, measured since trims were moved last, say of a point.
+        """Return what the value as left, measured since trims were moved last, shows of a point.
 
-        "none" where no value as left can say anything of it.
+        "none" where the stage has no corresponding point, or that has no value.
         """
-        names = self._twin(adjusted)
+        names = self._corresponding_point(adjusted)
         if names is None:
             return "none"
-        twin = self._latest_since_moves(names)
-        if twin is None:
+        left = self._latest_since_moves(names)
+        if left is None:
             return "to come"
-        if twin.measured is None or adjusted.measured is None or adjusted.target is None:
+        if left.measured is None or adjusted.measured is None or adjusted.target is None:
             return "none"
-        current_ma = twin.measured.value
-        if twin.measured.quantity == "power_w":
+        current_ma = left.measured.value
+        if left.measured.quantity == "power_w":
             current_ma = 1000 * sqrt(max(current_ma, 0.0) / (adjusted.load_ohm or 1.0))
         moved_ma = abs(current_ma - adjusted.measured.value)
         return "moved" if moved_ma > _MOVED_TOLERANCES * adjusted.target.half_width else "stayed"
@@ -53,13 +54,13 @@ class AsLeftEvidence:
         """Return the latest as-left result of a step and point since a trim was moved last."""
         for result in reversed(self.results):
             if result.stage == "adjust" and result.again != "checked":
-                return None
+                return None  # a trim was moved: only a check moves none
             if result.stage == "as_left" and (result.step, result.point) == names:
                 return result
         return None
 
-    def _twin(self, adjusted: Result) -> tuple[str, str] | None:
-        """Return step and point of the as-left stage with the same mode, load, and full setting."""
+    def _corresponding_point(self, adjusted: Result) -> tuple[str, str] | None:
+        """Return step and point as left in the same mode and load at full setting, None without."""
         data = self.generator.point(adjusted.point)
         mode = None if data is None else self.generator.mode(data.mode)
         if mode is None:

@@ -41,10 +41,9 @@ _DAYS_A_YEAR = 365.25
 READINGS, CAPTURES = "readings", "captures"
 """Labels of the lines for the scatter of what was measured, of type A."""
 ESTIMATED, EXTRAPOLATED = "lag, droop and hunting", "extrapolation"
-"""Labels of the lines for what the readings leave unsure besides: as estimated, type A, and what
-was not seen, type B."""
+"""Labels of the lines for lag and droop: as estimated, type A; by what was not seen, type B."""
 DATED = "age told by a person"
-"""Label of the line for readings that a person dated: droop within the time that it may be off."""
+"""Label of the line for ages that a person told: droop within the time by which they may be off."""
 _TYPE_A = (READINGS, CAPTURES, ESTIMATED)
 
 
@@ -122,7 +121,7 @@ class Accuracy:
 
 
 def left_out(quantity: Quantity, accuracy: Accuracy | None) -> tuple[str, ...]:
-    """Return the names of the effects that a budget of `quantity` lacks, for want of data."""
+    """Return the names of the effects that a budget of `quantity` leaves out for want of data."""
     effects = NOTHING_STATED if accuracy is None else accuracy.effects
     drift = Drift() if accuracy is None else accuracy.certificate.drift
     names = [] if accuracy is not None else [METER]
@@ -140,9 +139,9 @@ def linear_measured_value(
 ) -> Measured:
     """Return the settled current as `quantity`, by the linear budget alone.
 
-    Quick enough to be called while RF is on; what the budget leaves out is not named. Type A is
-    the estimator's uncertainty, which includes autocorrelation and the remainder of the lag, and at
-    least the resolution's. Without `accuracy` the budget has no other line.
+    It is quick enough for readings with RF on, and does not name what the budget leaves out. Type A
+    is the estimator's uncertainty, autocorrelation and remainder of the lag included, at least that
+    of the resolution. Without `accuracy` the budget has no other line.
     """
     return measured_of_budget(
         _budget(_measurement_model(settled, quantity, load_ohm, accuracy)), quantity, timing.age_s
@@ -202,10 +201,10 @@ def _measurement_model(
 
 
 def _readings_inputs(settled: Settled, accuracy: Accuracy | None) -> tuple[Input, ...]:
-    """Return what the readings leave unsure, in mA, by cause; the value is the first input's.
+    """Return the inputs of the settled current, in mA; the first has its value, the others 0.
 
-    Their scatter, at least the meter's last digit; lag, droop and hunting as the readings and what
-    was known before tell them; what was extrapolated; and how surely the readings are dated.
+    They are the readings' scatter, at least the meter's last digit; lag, droop and hunting as
+    estimated; what was extrapolated; and ages that a person told.
     """
     u_ma = settled.uncertainty if settled.scatter is None else settled.scatter
     elsewhere_ma2 = u_ma**2 + settled.extrapolation**2 + settled.dating**2

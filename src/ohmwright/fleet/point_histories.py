@@ -1,7 +1,7 @@
 """The results on record as histories of units, one set for each point of each model.
 
-A value counts as as found or as left; sweeps do not count. Where a run adjusted the unit, its first
-value as left begins anew; where it kept none, the next value does.
+Values as found and as left count; those of sweeps do not. Where a run adjusted the unit, creep
+starts afresh at its first value as left; where the run has none, at the unit's next value.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ class PointLimits:
 
     @property
     def half(self) -> float:
-        """Half the distance of the limits: one tolerance."""
+        """Half the distance between the limits, the unit of deviations: one tolerance."""
         return 0.5 * (self.upper - self.lower)
 
     @property
@@ -87,7 +87,7 @@ def point_histories(rows: Iterable[SqlRow[Any]], adjusted: set[int]) -> Iterator
 
 
 def _usable(rows: Sequence[SqlRow[Any]]) -> list[SqlRow[Any]]:
-    """Return the results that count: the last of a stage in a run, if of the newest quantity."""
+    """Return the results that count: the last of each run and stage, of the newest quantity."""
     last = {(row.run, row.stage): row for row in rows}
     return [row for row in last.values() if row.quantity == rows[-1].quantity]
 
@@ -117,13 +117,13 @@ def _histories(units: Sequence[Sequence[SqlRow[Any]]], adjusted: set[int]) -> Hi
 
 def _fresh(rows: Sequence[SqlRow[Any]], adjusted: set[int]) -> list[bool]:
     """Return, for each value, whether the unit was adjusted since the one before."""
-    said, moved = [], False
+    fresh, adjusted_since = [], False
     for run, of_run in groupby(rows, key=lambda row: row.run):
         awaits_left = run in adjusted
         for row in of_run:
             if row.stage == "as_left":
-                moved, awaits_left = moved or awaits_left, False
-            said.append(moved)
-            moved = False
-        moved = awaits_left
-    return said
+                adjusted_since, awaits_left = adjusted_since or awaits_left, False
+            fresh.append(adjusted_since)
+            adjusted_since = False
+        adjusted_since = awaits_left  # the run has no value as left: the next value is afresh
+    return fresh

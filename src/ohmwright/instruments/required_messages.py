@@ -10,15 +10,13 @@ from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.wire.command_set import CommandSet, Verb
 
 ANALYZER: tuple[Verb, ...] = ("identify", "set_load", "on", "off", "state", "fetch_current")
-"""Without these no analyzer is switched on."""
+"""What every analyzer that is not worked by hand must have."""
 LEAKAGE: tuple[Verb, ...] = ("fetch_leakage",)
 WAVEFORM: tuple[Verb, ...] = ("fetch_waveform", "waveform_scale")
 CONTACT: tuple[Verb, ...] = ("set_contact",)
 GENERATOR: tuple[Verb, ...] = ("identify",)
 MODES: tuple[Verb, ...] = ("select_mode", "set_power")
-SERVICE: tuple[Verb, ...] = (
-    *("service_on", "service_off", "set_point", "trim", "set_trim", "store"),
-)
+SERVICE: tuple[Verb, ...] = ("service_on", "service_off", "set_point", "trim", "set_trim", "store")
 ALARM: tuple[Verb, ...] = ("contact_alarm",)
 
 
@@ -29,14 +27,14 @@ _BY_HAND: dict[HandVerb, tuple[Verb, ...]] = {
     "foot switch": ("on", "off", "state"),
     "reading": ("fetch_current", "fetch_leakage"),
 }
-"""The messages that are not needed where a person does the verb; the engine itself asks for the
-path where there is no 'set_path'."""
+"""Messages that are not needed where a person does each of these; the path is asked for by the
+engine where there is no 'set_path'."""
 
 
 def verbs_by_hand(
     verbs: frozenset[Verb] | None, by_hand: Iterable[HandVerb]
 ) -> frozenset[Verb] | None:
-    """The verbs that work where a person does `by_hand`; `verbs`: those of the command set."""
+    """The verbs that can be used where a person does `by_hand`; `verbs`: of the command set."""
     if verbs is None:
         return None
     done = frozenset(verb for hand in by_hand for verb in _BY_HAND[hand])
@@ -64,13 +62,13 @@ def check_complete(commands: CommandSet, needed: Iterable[Verb], where: str) -> 
     if missing:
         raise SourceError(
             f"{where}: command set '{commands.name}' does not say how to {missing}.",
-            "The instrument cannot be worked without. Nothing was switched on.",
+            "The instrument cannot be used without that. Nothing was switched on.",
             "Add the messages to the command set file, from the instrument's manual.",
         )
 
 
 def analyzer_contradictions(data: AnalyzerData, verbs: frozenset[Verb] | None) -> Iterator[str]:
-    """What an analyzer's data say it can do and its command set has no message for."""
+    """Each thing that an analyzer's data say it can do, and its command set has no message for."""
     for stated, what, needed in (
         (data.leakage_load_ohm is not None, "measures HF leakage", LEAKAGE),
         (data.contact_quality_ohm is not None, "simulates a neutral electrode", CONTACT),
@@ -81,7 +79,7 @@ def analyzer_contradictions(data: AnalyzerData, verbs: frozenset[Verb] | None) -
 
 
 def generator_contradictions(data: GeneratorData, verbs: frozenset[Verb] | None) -> Iterator[str]:
-    """What a generator's data say it can do and its command set has no message for."""
+    """Each thing that a generator's data say it can do, and its command set has no message for."""
     for stated, what, needed in (
         (True, "has modes", MODES),
         (data.service is not None, "has a service mode", SERVICE),

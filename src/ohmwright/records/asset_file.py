@@ -1,4 +1,4 @@
-"""The register as a CSV file: written for a spreadsheet, read with what is wrong row by row."""
+"""The register as a CSV file for spreadsheets: written, read, and checked row by row."""
 
 from __future__ import annotations
 
@@ -25,13 +25,13 @@ _MOST_SHOWN = 40
 
 @dataclass(frozen=True)
 class AssetRow:
-    """A unit as one row of the file has it; columns that the file lacks are not in `said`."""
+    """One row of the file. `said`: its cells by column, of those columns that the file has."""
 
     line: int
     said: Mapping[str, str]
     columns: Mapping[str, int]
     cells: int
-    """How many it has; as many as there are columns where nothing is wrong."""
+    """Number of cells; that of the columns, unless the row is wrong."""
 
 
 def assets_csv(assets: Iterable[RegisteredAsset]) -> str:
@@ -162,8 +162,8 @@ def import_plan(
 ) -> ImportPlan:
     """What importing `rows` would do to the units `known`, by tag.
 
-    A column that is missing, or a cell that is empty where there must be something, leaves a known
-    unit as it is in that.
+    A column that is missing, or an empty cell where there must be something, leaves that of a known
+    unit unchanged.
     """
     changes: list[AssetChange] = []
     problems: list[str] = []
@@ -196,9 +196,9 @@ def import_plan(
 def _twins(
     path: Path, rows: Mapping[str, AssetRow], after: Mapping[str, RegisteredAsset]
 ) -> Iterator[str]:
-    """Yield what is wrong with serial numbers: two units in use with one, as `after` the import.
+    """Yield a complaint for each serial number that two units in use would have after the import.
 
-    `rows`: by tag, those that give a unit a serial number that it has not in the register.
+    `after`: all units by tag, as imported; `rows`: by tag, those that change a serial number.
     """
     tags: dict[tuple[str, str, str], list[str]] = {}
     for tag, asset in after.items():
@@ -212,9 +212,9 @@ def _twins(
 
 
 def _taken(path: Path, row: AssetRow, tags: Mapping[str, tuple[str, int]]) -> Iterator[str]:
-    """Yield what is wrong with a row's tag beside those of the register and of rows above it.
+    """Yield a complaint where a row above has the tag, or the register has it in other capitals.
 
-    `tags`: each without capitals, as it is written and in which line; 0 for one of the register.
+    `tags`: by the tag in lower case, the tag as written, and its line; 0 for one of the register.
     """
     tag = row.said.get("tag", "")
     other, line = tags.get(tag.casefold(), ("", 0))
@@ -226,7 +226,7 @@ def _taken(path: Path, row: AssetRow, tags: Mapping[str, tuple[str, int]]) -> It
 
 
 def _whole(row: AssetRow, before: AssetRevision | None) -> dict[str, object]:
-    """The unit that a row makes of what was known of it."""
+    """The fields of a unit: those of its row, and of `before` where the row has none."""
     given = {name: cell for name, cell in row.said.items() if cell or name in _MAY_BE_EMPTY}
     return ({} if before is None else before.asset.model_dump()) | given
 

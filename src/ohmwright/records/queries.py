@@ -1,7 +1,7 @@
 """Queries over many runs. Each has an index in the migrations, or reads a summary table.
 
-`history`, `population` and `with_verdict` have no command yet; they are for views of creep and
-of what failed.
+`history`, `population` and `with_verdict` have no command yet: they are for fleet reports to come,
+whose speed `scripts/bench/store.py` measures.
 """
 
 from __future__ import annotations

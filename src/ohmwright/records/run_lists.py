@@ -32,15 +32,15 @@ class Filter:
     operator: str | None = None
     """Who began the run."""
     search: str = ""
-    """Words, each of which is part of the run's number, unit, serial number, model, procedure,
-    operator or date, in capitals or not."""
+    """Words, each part of the run's number, unit, serial number, model, procedure, operator or
+    date; upper and lower case are the same."""
 
 
 ANY_RUN = Filter()
 CUT_SHORT = "cut short"
 _NAMES = (RUNS.c[n] for n in ("run_id", "asset", "serial", "model", "procedure", "operator", "at"))
 _SEARCHED: ColumnElement[str] = reduce(lambda text, name: text + "\n" + name, _NAMES)
-"""What a search looks at, in one text; no word that is searched for has a line end."""
+"""The searched columns as one text; line ends keep a word from matching across two columns."""
 Query = Select[tuple[object, ...]]
 _REFUSALS = frozenset(("WrongInstrument", "OutOfCapability", "CertificateExpired"))
 """Errors by which a run that has begun is refused before anything is measured."""
@@ -74,7 +74,7 @@ def selected_runs(wanted: Filter) -> Query:
 
 
 def _decides_run() -> ColumnElement[bool]:
-    """Condition on a ledger entry: it has the verdict of the run of the query about it."""
+    """Condition on a ledger entry: it has the verdict of the run in the enclosing query."""
     return (LEDGER.c.run == RUNS.c.number) & LEDGER.c.verdict.is_not(None)
 
 
@@ -102,25 +102,26 @@ def _conditions(wanted: Filter) -> list[ColumnElement[bool]]:
 
 
 def is_operator(name: str) -> ColumnElement[bool]:
-    """Condition: a run is this operator's, also one that nobody attended or a simulated person."""
-    told = (name, f"{name} (unattended)", f"{name} (simulated)")
-    return RUNS.c.operator.in_(told)
+    """Condition: a run is this operator's, also an unattended one, or one of a simulated person."""
+    recorded = (name, f"{name} (unattended)", f"{name} (simulated)")
+    return RUNS.c.operator.in_(recorded)
 
 
 def _is_in_run(word: str) -> ColumnElement[bool]:
-    """Condition: `word` is part of what a search looks at.
+    """Condition: `word` is part of a searched column, in upper or lower case.
 
-    SQLite takes only letters of ASCII for the same in capitals, so a word with others is also
-    looked for in capitals, small, and with one capital.
+    SQLite ignores the case of ASCII letters only, so a word with others is also searched for in
+    lower case, in upper case, and with one capital.
     """
     forms = [word] if word.isascii() else {word, word.lower(), word.upper(), word.capitalize()}
     return or_(*(_SEARCHED.icontains(form, autoescape=True) for form in forms))
 
 
 def refusals(database: Database, rows: Iterable[Row]) -> dict[str, str]:
-    """Why each of these runs was refused at its start, by its name; no other run is in it.
+    """Why runs among `rows` were refused at their start, by the run's number; others are left out.
 
-    Those have no result, and ended before they began or by an error that refuses unit or bench.
+    A refused run has no result, and ended by an error: before its unit was known, or one that
+    refuses unit or bench.
     """
     open_rows = {row["number"]: row for row in rows if row["verdict"] == CUT_SHORT}
     last = (

@@ -45,6 +45,7 @@ class SimulatedBench:
         )
         AnalyzerCommands(rig, self._analyzer, Randomness(seed, "analyzer"))
         GeneratorCommands(rig, self._generator)
+        # bound once: they are called for every line
         self._advance = rig.advance
         self._answer_analyzer = self._analyzer.handle
         self._answer_generator = self._generator.handle

@@ -2,8 +2,8 @@
 
     P(R) = (P_set^-k + (I_max^2 R)^-k + (V_max^2 R / |Z|^2)^-k)^(-1/k)
 
-with each limit divided by what the unit's own sensors read too high: the current limit by g_i,
-the voltage limit by g_v, the power by g_i g_v g_x. |Z| = R without residual inductance.
+with each limit divided by the gain of the unit's own sensors: the current limit by g_i, the voltage
+limit by g_v, the power by g_i g_v g_x. |Z| = R without reactance.
 """
 
 from __future__ import annotations

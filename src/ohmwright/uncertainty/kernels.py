@@ -33,8 +33,8 @@ def _compiled_int16_scan() -> Scan | None:
 
 
 def _int16_scan(record: npt.NDArray[np.int16]) -> tuple[float, float, float]:
-    # Plain loops over a block in the cache, one a figure, become vector code; a pair of squares is
-    # at most 2^31 and fits uint32. The sum in int64 is exact for any record below 2^33 samples.
+    # Plain loops over a block in the cache, one for each figure, become vector code; two squares
+    # add up to at most 2^31, which fits uint32. The sum in int64 is exact below 2^33 samples.
     square_sum, low, high = np.int64(0), np.int16(32767), np.int16(-32768)
     for start in range(0, record.size, 8192):
         block = record[start : start + 8192]

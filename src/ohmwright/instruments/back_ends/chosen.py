@@ -73,7 +73,7 @@ def chosen_back_end(
     if missing:
         raise SourceError(
             f"{where}: back end '{installed.name}' does not say how to {missing}.",
-            "The instrument cannot be worked without. Nothing was switched on.",
+            "The instrument cannot be used without that. Nothing was switched on.",
             "Add the methods to it; 'off' and 'state' can be release orders instead.",
         )
     within_s = installed.factory.timeout_s

@@ -1,4 +1,4 @@
-"""Runs say what their work was; only in older ones is a sweep known by the procedure's title."""
+"""Runs have a column for their kind of work; in older ones the title alone tells a sweep."""
 
 from __future__ import annotations
 
@@ -13,26 +13,29 @@ _BY_WORK = "coalesce({run}work, CASE {run}procedure WHEN 'Sweep' THEN 'sweep' EN
 
 
 def upgrade() -> None:
-    """Add the column, empty, and make anew both triggers that leave sweeps out."""
+    """Add the column, empty, and replace both triggers that leave sweeps out."""
     op.add_column("runs", sa.Column("work", sa.Text))
     if op.get_bind().dialect.name == "sqlite":
         for trigger, run in (("runs_newest", "NEW."), ("ledger_voided", "")):
-            made = _asked(f"SELECT sql FROM sqlite_master WHERE name = '{trigger}'")
+            statement = _scalar(f"SELECT sql FROM sqlite_master WHERE name = '{trigger}'")
             op.execute(f"DROP TRIGGER {trigger}")
-            _make(made, run)
+            _create_by_work(statement, run)
         return
     op.execute("DROP TRIGGER runs_newest ON runs")
     newest = "CREATE TRIGGER runs_newest AFTER INSERT ON runs FOR EACH ROW "
-    _make(f"{newest} WHEN ({_BY_TITLE.format(run='NEW.')}) EXECUTE FUNCTION runs_newest()", "NEW.")
-    _make(_asked("SELECT pg_get_functiondef('ledger_voided()'::regprocedure)"), "")
+    _create_by_work(
+        f"{newest} WHEN ({_BY_TITLE.format(run='NEW.')}) EXECUTE FUNCTION runs_newest()", "NEW."
+    )
+    _create_by_work(_scalar("SELECT pg_get_functiondef('ledger_voided()'::regprocedure)"), "")
 
 
-def _asked(query: str) -> str:
+def _scalar(query: str) -> str:
+    """Return the one value of a query, as text."""
     return str(op.get_bind().exec_driver_sql(query).scalar_one())
 
 
-def _make(made: str, run: str) -> None:
-    """Make what `made` says, with sweeps known by their work instead of by their title."""
+def _create_by_work(statement: str, run: str) -> None:
+    """Execute a CREATE statement with sweeps told by their work instead of by their title."""
     by_title = _BY_TITLE.format(run=run)
-    assert by_title in made
-    op.get_bind().exec_driver_sql(made.replace(by_title, _BY_WORK.format(run=run)))
+    assert by_title in statement
+    op.get_bind().exec_driver_sql(statement.replace(by_title, _BY_WORK.format(run=run)))
