@@ -15,7 +15,7 @@ from scipy.linalg import toeplitz
 from ohmwright.engine.stop_rules import UntilDecided, question
 from ohmwright.estimation.ar1_regression import (
     CORRELATIONS,
-    LOG_CORRELATION_PRIOR,
+    LOG_SHARES,
     Noise,
     Posterior,
     diagonal_prior,
@@ -112,7 +112,7 @@ def kept(all_of_them: bool) -> np.ndarray:
 
 def fitted(all_of_them: bool) -> Posterior:
     sums = moments(design(), kept(all_of_them))
-    starts = sums.start_terms(CORRELATIONS) + LOG_CORRELATION_PRIOR
+    starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
     prior = diagonal_prior(PRIOR_MEAN, PRIOR_PRECISION)
     return regress(sums.whitened(CORRELATIONS), prior, NOISE, sums.count, starts)
 

@@ -16,8 +16,7 @@ from .press_watch import PressWatch
 from .press_weighing import PressRequest
 
 _ANY_LEVEL = (1.0, 0.1)
-"""Vague prior of the level, under which a new activation's dynamics are fitted: presses that were
-not done as asked change it."""
+"""Level under which the dynamics of a new activation are found: a slip may have moved it."""
 _MOST_IN_DOUBT, _MOST = 3, 6
 """Presses of one key asked for at once: while the presses that showed the gain are in doubt, and
 after that."""

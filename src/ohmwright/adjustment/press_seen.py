@@ -11,13 +11,11 @@ from .press_hypotheses import HowDone, Suspect
 from .press_weighing import PressWeighing
 
 SURE = 0.97
-"""Probability from which on it is decided what was pressed."""
+"""Probability from which on it is decided."""
 MAY_BE_NOTHING = 0.1
-"""Above this probability that nothing was pressed, no press is taken for done."""
-_CLEAR = 0.8
-"""Probability from which on an earlier cue is taken for done otherwise than was believed."""
-_LEAST_DOUBT = 1e-6
-"""Least probability that is kept of what may have been done at an earlier cue."""
+"""Probability of nothing with which nothing is to be seen, though presses may have done little."""
+_CLEAR, _LEAST_DOUBT = 0.8, 1e-6
+"""Probability from which on an earlier cue is taken for another, and the least that is kept."""
 
 
 class SeenPress(NamedTuple):
@@ -58,26 +56,22 @@ def presses_seen(weighed: PressWeighing) -> PressesSeen:
         (p, case)
         for p, case in weighed.likely
         if case.suspect.gain_ratio == believed.gain_ratio
-        and (
-            weighed.cue_s is None
-            or weighed.probability_of_nothing <= MAY_BE_NOTHING
-            or not case.hypothesis.presses
-        )
+        and (weighed.cue_s is None or weighed.nothing <= MAY_BE_NOTHING or not case.what.presses)
     )
     first_s, spacing_s = (0.0, 0.0) if weighed.cue_s is None else top.mean_times
     presses = tuple(
         SeenPress(first_s + n * spacing_s, press)
-        for n, press in enumerate(_singly(top.hypothesis.presses))
+        for n, press in enumerate(_singly(top.what.presses))
     )
     sure = max(doubt.probability for doubt in doubts) > SURE
     return PressesSeen(
-        done=top.hypothesis.done,
+        done=top.what.done,
         presses=presses,
         probability=probability,
         as_asked=sum(
             p
             for p, case in weighed.likely
-            if case.hypothesis.done == "as asked" and case.suspect.gain_ratio == 1
+            if case.what.done == "as asked" and case.suspect.gain_ratio == 1
         ),
         told_apart=probability > SURE and (weighed.gain_known or not presses),
         suspect=None if believed.gain_ratio == 1 else believed,
@@ -89,7 +83,7 @@ def _doubts(weighed: PressWeighing) -> tuple[Suspect, ...]:
     """Return what may have been done at an earlier cue, with its probability by now."""
     doubts = []
     for suspect in weighed.suspects:
-        chance = weighed.probability_of(suspect)
+        chance = weighed.chance_of(suspect)
         doubts.append(suspect._replace(probability=max(chance, _LEAST_DOUBT)))
     return tuple(doubts)
 

@@ -23,9 +23,9 @@ readings can tell nothing else then."""
 _RISEN_LAGS = 2.5
 """Further time, in lags, after which a new activation shows its level."""
 _LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
-"""Time between two weighings: of presses that are awaited; of those made before RF came on."""
+"""Interval of looking, with presses awaited and for those that were made before RF came on."""
 _NOTHING = 0.02
-"""Below this probability that nothing was pressed, the presses are taken for done."""
+"""Probability of nothing at all that makes it unlikely."""
 _BEGUN_LATE_S = 2.0
 """Time after the longest reaction at which the most probable presses are taken, sure or not."""
 _LATEST_S = 3.0
@@ -79,13 +79,13 @@ class PressWatch:
         assert self.cue_s is not None
         top = self._weighed.likely[0][1]
         late_s = shown_until_s - self.cue_s - self.longest_reaction_s
-        if self._weighed.probability_of_nothing > MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
+        if self._weighed.nothing > MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
             return late_s > 0
         quiet_s = shown_until_s - top.last_press_s
         if quiet_s < (_LONGEST_PRESS_S if self.gain_known else _BOUNCE_S):
             return False
         enough = self._sure or not self.gain_known or quiet_s > _LATEST_S
-        return enough and self._weighed.probability_of_nothing < _NOTHING
+        return enough and self._weighed.nothing < _NOTHING
 
     @property
     def predicted_sd(self) -> float:

@@ -59,7 +59,7 @@ class PressCase:
     `log_evidence` (b,): logarithm of marginal likelihood times prior, at each time.
     """
 
-    hypothesis: PressesDone
+    what: PressesDone
     suspect: Suspect
     log_evidence: Floats
     first_s: Floats
@@ -74,7 +74,7 @@ class PressCase:
     @property
     def last_press_s(self) -> float:
         """Expected time of the last press."""
-        presses = sum(abs(press.times) for press in self.hypothesis.presses)
+        presses = sum(abs(press.times) for press in self.what.presses)
         first_s, spacing_s = self.mean_times
         return first_s + (presses - 1) * spacing_s
 
@@ -116,12 +116,12 @@ class PressWeighing:
         return float(np.sqrt(output @ self._prior.covariance @ output))
 
     @property
-    def probability_of_nothing(self) -> float:
+    def nothing(self) -> float:
         """Probability that nothing was pressed."""
-        return sum(p for p, case in self.likely if not case.hypothesis.presses)
+        return sum(p for p, case in self.likely if not case.what.presses)
 
-    def probability_of(self, suspect: Suspect) -> float:
-        """Return the probability that `suspect` is what was done at the earlier cue."""
+    def chance_of(self, suspect: Suspect) -> float:
+        """Return the probability that this was done at the earlier cue."""
         return sum(p for p, case in self.likely if case.suspect is suspect)
 
     def weigh(self, record: ActivationRecord, start: FitStart, correlation: float) -> None:

@@ -16,7 +16,7 @@ Flags = NDArray[np.bool_]
 
 CORRELATIONS: Floats = np.array([0.0, 0.3, 0.5, 0.7, 0.88])
 """Correlations of neighbouring readings over which estimates are averaged."""
-LOG_CORRELATION_PRIOR: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
+LOG_SHARES: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
 """Logarithm of the prior probability of each correlation."""
 _LEAST_RESIDUAL = 1e-12
 """Added to the residual sum of squares, which is 0 where the columns fit the readings exactly."""
@@ -30,9 +30,9 @@ _SPIKE = 6.0
 class Moments:
     """Cross products of the columns, from which the normal matrix at any correlation follows.
 
-    Each has shape (..., q, q): of readings that follow another (`now`), of these with the one
-    before (`lagged`, symmetrised), of the ones before (`before`), and of readings that follow none
-    (`first`). `count`: number of readings that count; `starts`: number of those that follow none.
+    Each has shape (..., q, q): of readings with a neighbour before them (`now`), with that
+    neighbour (`lagged`, symmetrised), of the neighbours (`before`), and of the readings without one
+    (`first`), which are `starts`. `count`: readings that count.
     """
 
     now: Floats
@@ -142,9 +142,9 @@ class Decomposition:
     log_evidence: Floats
 
     def posterior(self, last: int, chosen: Flags | None = None) -> Posterior:
-        """Posterior of the `last` coefficients; those before them are integrated out.
+        """Posterior of the `last` coefficients, those before them being integrated out.
 
-        `chosen` (...): the cases wanted, which then form the only leading axis; None for all.
+        `chosen` (...): the cases that are wanted, in one row then; all in their shape if None.
         """
         root, scale2, evidence = self.root, self.scale2, self.log_evidence
         if chosen is not None:
@@ -200,7 +200,7 @@ def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
 def _inverse(root: Floats) -> Floats:
     """Inverses of lower triangular matrices, shape (..., p, p).
 
-    numpy inverts them as full matrices, which takes three times as long where there are many.
+    numpy's takes them for full ones, which is three times slower where there are many.
     """
     if root.size < _MANY * root.shape[-1] ** 2:
         return np.asarray(np.linalg.inv(root), dtype=np.float64)
@@ -236,7 +236,7 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
 
 
 def _median(values: Floats) -> float:
-    """Median of (n,) values; numpy's own takes far longer for a few dozen."""
+    """Median of (n,) values; numpy's own takes far longer for so few."""
     ordered = np.sort(values)
     middle = ordered.size // 2
     return float(ordered[middle] + ordered[~middle]) / 2

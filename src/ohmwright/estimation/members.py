@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_CORRELATION_PRIOR,
+    LOG_SHARES,
     Decomposition,
     Moments,
     Noise,
@@ -66,7 +66,7 @@ def members_with_departures(
     multiplied; `habits`: of the unit. Means and covariances are of the course of the droop and the
     eight coefficients.
     """
-    starts = (sums.start_terms(CORRELATIONS) + LOG_CORRELATION_PRIOR)[:, None]
+    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
     whitened = sums.whitened(CORRELATIONS)[:, None]
     left, terms = integrate_out(whitened, variance / WANDERS**2)  # once for each wander
     found = [
@@ -88,7 +88,7 @@ def members_with_departures(
 
 
 def _columns_of(explanations: Explanations, left: Floats) -> Floats:
-    """Normal matrices, shape (correlations, k, q, q), of the columns of each explanation."""
+    """Normal matrices, shape (correlations, k, q, q), of what each explanation has."""
     count, size = explanations.wander.size, left.shape[-1]
     rest = np.broadcast_to(np.arange(size - COUNT - 1, size), (count, COUNT + 1))
     index = np.concatenate([explanations.columns, rest], axis=1)
@@ -107,7 +107,7 @@ def _joined(departures: Prior, eight: Prior) -> Prior:
 
 
 def _likely(found: Sequence[Decomposition], weight: Floats, last: int) -> Members:
-    """Members of more than negligible weight; `weight` (correlations, k): of all."""
+    """Members of more than negligible weight; `weight` (correlations, k) of all of them."""
     ends = np.cumsum([each.log_evidence.shape[1] for each in found])
     parts = np.split(weight, ends[:-1], axis=1)
     likely = [part > _NEGLIGIBLE for part in parts]

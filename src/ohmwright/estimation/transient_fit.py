@@ -10,8 +10,9 @@ from numpy.typing import NDArray
 
 from .ar1_regression import (
     CORRELATIONS,
-    LOG_CORRELATION_PRIOR,
+    LOG_SHARES,
     Decomposition,
+    Flags,
     Posterior,
     decompose,
     moments,
@@ -89,14 +90,14 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
         fit = _better_of_two_starts(problem, _converged(problem, start, _STEPS))
     if _is_delay_due(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
-    flags = spikes(fit.residuals, fit.state.correlation, problem.keep)
+    flags = _spikes(problem, fit)
     if np.any(flags & problem.keep):
         problem = replace(problem, keep=problem.keep & ~flags)
         fit = _improved(problem, fit.state)
-    excess, late_variance = _early_excess(problem, fit)
+    excess, settled = _early_excess(problem, fit)
     if np.any(excess):
         problem = replace(problem, excess=excess)
-        fit = _converged(problem, replace(fit.state, variance=late_variance), _STEPS)
+        fit = _converged(problem, replace(fit.state, variance=settled), _STEPS)
     return problem, fit
 
 
@@ -193,20 +194,23 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     sums = moments(problem.weighted(columns, state), problem.keep)
     prior = problem.coefficients_prior(state.variance, problem.prior.mean)
     normal = sums.whitened(CORRELATIONS)[:, None]
-    starts = sums.start_terms(CORRELATIONS) + LOG_CORRELATION_PRIOR
-    by_correlation = decompose(normal, prior, problem.noise_prior(), sums.count, starts[:, None])
-    best = int(np.argmax(by_correlation.log_evidence))
-    fit = by_correlation.posterior(COUNT, np.arange(CORRELATIONS.size)[:, None] == best)
+    starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
+    found = decompose(normal, prior, problem.noise_prior(), sums.count, starts[:, None])
+    best = int(np.argmax(found.log_evidence))
+    fit = found.posterior(COUNT, np.arange(CORRELATIONS.size)[:, None] == best)
     mean, variance = fit.mean[0], float(fit.scale2[0])
     change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
     sd = np.sqrt(variance * np.diag(fit.covariance[0])[DYNAMIC]) + 1e-3
     dynamics = np.clip(state.dynamics + change, *_LIMITS)
-    largest_change = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
+    moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
-    return TransientFit(
-        state, columns, improved, by_correlation, largest_change, float(fit.log_evidence[0])
-    )
+    return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
+
+
+def _spikes(problem: Problem, fit: TransientFit) -> Flags:
+    """Flags of the readings that are spikes, shape (n,)."""
+    return spikes(fit.residuals, fit.state.correlation, problem.keep)
 
 
 def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
@@ -214,19 +218,19 @@ def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
 
     What an output does while it settles is then not taken for noise of the settled output.
     """
-    age_s, residuals = problem.record.age_s, fit.residuals
-    late = slice(2 * age_s.size // 3, None)
-    # where a rise leaves the model, the fit may be off its mean long after the output has settled
-    square = np.where(problem.keep, (residuals - np.mean(residuals[late])) ** 2, 0.0)
+    age_s, left = problem.record.age_s, fit.residuals
+    settled = 2 * age_s.size // 3
+    # a rise that is not the model's can leave the fit off where the output has long been still
+    square = np.where(problem.keep, (left - np.mean(left[settled:])) ** 2, 0.0)
     ends = np.searchsorted(age_s, age_s + _LOCAL_S, side="right")
     sums = np.concatenate([[0.0], np.cumsum(square)])
     starts = np.searchsorted(age_s, age_s - _LOCAL_S)
     local = (sums[ends] - sums[starts]) / (ends - starts)
-    late_variance = float(np.mean(local[late])) + problem.floor
-    early = local > _EXCESS * late_variance
-    early[late] = False
+    late = float(np.mean(local[settled:]))
+    early = local > _EXCESS * (late + problem.floor)
+    early[settled:] = False
     excess: Floats = np.where(early, local, 0.0)
-    return excess, late_variance
+    return excess, late + problem.floor
 
 
 def _grid(prior: TransientPrior) -> Floats:

@@ -25,9 +25,9 @@ QUICKEST = (0.05, 0.02, 0.005)
 _TOO_SOON = 0.02
 """Margin above the quickest rise, relative to the level, beyond which a reading came too soon."""
 _DATING = 0.5
-"""Largest error of a reading's age, over the time from one to the next."""
+"""What the age of a reading may be off by, over the time from one to the next."""
 _WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
-"""Lengths of the meter's window that are tried, over the stated one."""
+"""How long the meter's window may be, over what is stated."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -139,11 +139,11 @@ class Problem:
 
 
 def explicable(record: ActivationRecord) -> ActivationRecord:
-    """`record` without first readings that are higher than the quickest rise would give.
+    """`record` in which no first reading is higher than the quickest rise would give.
 
-    Such readings mean that the output rises within one reading and the meter's window is shorter
-    than stated: the longest one that explains them is taken. Readings that none explains are dated
-    wrongly and left out; as noise they would hide the effect of moves.
+    Where one is, the output is up within a reading, and the meter's window is shorter than stated:
+    it is taken as long as the readings allow. Those that none explains came later than they seem,
+    and are left out. They would be taken for noise, and hide what moves do.
     """
     shorter = record
     for share in _WINDOW_SHARES:
