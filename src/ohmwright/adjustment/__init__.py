@@ -9,13 +9,13 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     unit_estimator      the unit's coefficients, and whether its gain is known
     move_choice         the next move, by its own gain or by the fleet's
     step_sizing         how many counts a probe or a move is
-    release_criterion   whether the trim stands well enough to release and confirm
+    release_criterion   whether the output is near enough to the target to release and confirm
     confirmation        one activation that may confirm, on its own readings
     confirmation_pool   confirmations at one place of the trim, put together
     findings            what the activations showed beyond the coefficients
-    backlash            lost motion at reversals; from which side a trim is brought to a place
+    backlash            lost motion at reversals; from which side a trim approaches a position
     best_place          where the output was seen nearest to the target
-    local_prior         the coefficients where the trim stands now
+    local_prior         the coefficients at the present position of the trim
     rf_budget           how long RF may be on, for an activation and for the point
     evidence, cause     what is known at the end without a confirmation; why, in words
     runaway_check       output out of bounds, target out of reach
@@ -23,11 +23,11 @@ gains are relative to the point's target, gains per count of the trim. Read in t
     fleet_prior         what earlier units of the model taught
     trim                where the trim stands, by counts or by keys
     press_hypotheses    what a person may have done who was asked for presses
-    press_evidence      the readings since presses were asked for, and what explains them
-    press_weighing      how probable each of that is by the readings
-    press_seen          the most probable, and what it leaves in doubt
-    press_watch         when they have shown
-    press_reports       presses watched for one policy, and told to it as they show
+    press_evidence      marginal likelihood of the readings since, by when presses were made
+    press_weighing      probability of each hypothesis from the readings
+    press_seen          the most probable presses, and which earlier ones stay in doubt
+    press_watch         when the presses have shown in the readings
+    press_reports       presses watched for one policy, and reported to it as they show
     activation_log      readings and moves of one activation
     trim_coupling       how far trims move other points, and the order that it suggests
     action_queue        actions decided on and not yet handed out
@@ -50,10 +50,10 @@ Held by tests/adjustment/test_policy.py (a_confirmation_answers_on_its_own_readi
 and test_confirmation_pool.py.
 
 **Level and gain hold where the trim stands.** Their origin moves with it between activations. A
-confirmation that was refuted, or is not where it was foretold, becomes the level there; of what
-foretold it only the gain is kept, opened to 30 %. Rejected: one model for all places, under which
-the same wrong move was made again and again. Held by tests/adjustment/test_local_prior.py and the
-worlds with trims that fade, ripple or have play.
+confirmation that was refuted, or is not where it was predicted, becomes the level there; of what
+predicted it only the gain is kept, with its uncertainty widened to 30 %. Rejected: one model for
+all places, under which the same wrong move was made again and again. Held by
+tests/adjustment/test_local_prior.py and the worlds with trims that fade, ripple or have play.
 
 **Presses are inferred, not believed.** Each slip is a hypothesis with its step response, and the
 readings since the request weigh them (`press_weighing`). The first presses tell the gain, so that

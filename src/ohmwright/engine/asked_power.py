@@ -1,4 +1,4 @@
-"""What power a point's limits ask for, held against what the generator's data say it can give.
+"""What power a point's limits ask for, compared with what the generator's data say it can give.
 
 Nothing is refused: data may be incomplete, and a unit may give more than they say.
 """
@@ -15,7 +15,7 @@ from .requirements import expected_ma, full_power_w
 from .steps.base import TimedStep
 
 _FAR = 2.0
-"""A power so many times less than expected is taken for a slip; common practice, no source."""
+"""Ratio of expected to stated power above which a slip is assumed; common practice, no source."""
 
 
 def limits_w(point: Point) -> tuple[float, float]:

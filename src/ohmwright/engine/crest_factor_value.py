@@ -28,7 +28,7 @@ _NEVER_STATED = ("noise at the peak",)
 
 
 class WaveformShape(NamedTuple):
-    """Crest factor of one captured waveform, and what its digitiser leaves unsure."""
+    """Crest factor of one captured waveform, and its uncertainty from the digitiser."""
 
     crest_factor: float
     """NaN where no current flowed."""
@@ -104,8 +104,8 @@ def mean_crest_factor(
     """Return the mean crest factor with its uncertainty; None with too few captures or samples.
 
     Captures begin anywhere in the waveform, so they are independent. A scale error of meter or
-    digitiser cancels in the ratio. Captures that are all alike have no scatter; a count at the peak
-    is unsure all the same. `age_s`: the age that the value holds at.
+    digitiser cancels in the ratio. Captures that are all alike have no scatter, yet the uncertainty
+    of a count at the peak. `age_s`: the age that the value holds at.
     """
     found = [shape for shape in shapes if shape.crest_factor >= 1.0]
     if len(found) < FEWEST_CAPTURES or limits.sampling == inf:
@@ -130,7 +130,8 @@ class CapturedWaveforms:
     captures: int
     """Number of waveforms captured."""
     shapes: tuple[WaveformShape, ...]
-    """Of the captures that differ: a waveform that comes again was not captured anew."""
+    """Shapes of the captures that differ: an identical waveform was sent twice, not captured
+    twice."""
     on_s: float
     samples: tuple[Sample, ...]
     excess: str = ""

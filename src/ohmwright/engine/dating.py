@@ -1,4 +1,4 @@
-"""What is unsure of a value because a person keyed RF, or looked at the meter, at about some time.
+"""The uncertainty of a value whose ages are inexact: a person keyed RF, or looked at the meter.
 
 The output droops while RF is on, so a value at a stated age is off by the droop within the time by
 which its readings' ages may be off.
@@ -14,17 +14,16 @@ from ohmwright.instruments.bench import Bench
 from ohmwright.uncertainty.inputs import resolution_uncertainty
 
 _USUAL_DROOP_PER_S = 0.015 / 6.0
-"""Largest loss in a second, relative, of a unit whose data state none; common practice, no source.
-"""
+"""Largest relative loss in a second, where the data state none; common practice, no source."""
 
 
 def dated(settled: Settled, bench: Bench) -> Settled:
-    """Return `settled` with what dating by a person and coarsely typed digits leave unsure."""
+    """Return `settled` with the uncertainty from a person's timing and from coarse typed digits."""
     analyzer = bench.analyzer
     if not analyzer.released_by_hand:
         return settled
     off_ma = abs(settled.value) * droop_per_s(bench) * analyzer.dating_s
-    dating_ma = off_ma / sqrt(3)  # anywhere within: rectangular
+    dating_ma = off_ma / sqrt(3)  # rectangular distribution
     digit_ma = resolution_uncertainty(analyzer.digit_ma)
     scatter_ma = settled.uncertainty if settled.scatter is None else settled.scatter
     coarser_ma = sqrt(max(0.0, digit_ma**2 - scatter_ma**2))

@@ -23,14 +23,15 @@ Severity = Literal["warning", "note"]
 Cause = Literal["decision rule", "digit", "rest", "recovery", "time limit", "count", "power"]
 
 _READINGS = 10
-"""Readings after the window has filled that tell scatter and lag; common practice, no source."""
+"""Readings after the meter's window has filled that suffice for scatter and lag; common practice,
+no source."""
 _TYPED_READINGS = 2
-"""The same of readings that a person types; tried on simulated units, whose true values lay within
-U."""
+"""Readings that suffice where a person types them; tried on simulated units, whose true values lay
+within U."""
 _RELEASE_S = 0.5
 """Time for queries between the last reading and the limit."""
 _USUAL_DROOP = Droop(0.015, (6.0, 10.0), (10.0, 20.0))
-"""Of a unit whose data state none; common practice, no source."""
+"""Droop of a unit whose data state none; common practice, no source."""
 _LONGEST_REST_S = 600
 
 

@@ -1,7 +1,7 @@
 """Doubts whether readings are the unit's answer to what was asked, and how they are resolved.
 
 A lead that is off, standby, or a panel dialled otherwise must neither pass nor fail a unit: a
-person is asked, or mode and setting are chosen and read back anew and it is measured once more.
+person is asked, or mode and setting are chosen and read back again and it is measured once more.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ WHAT_TO_CHECK = (
 _NO_OUTPUT_RATIO = 0.1
 """A current below this part of what was asked for (1 % of the power) is no output."""
 _FAR_TOLERANCES, _FAR_RATIO = 3.0, 0.25
-"""A value is far off by more than so many tolerances, or by more than this part of its target."""
+"""Distance from the target, in tolerances or as part of it, above which a value is far off."""
 _LATEST_READINGS = 5
 """Readings at the end of an activation of which the largest tells whether there is output."""
 _ASKED_AT_MOST = 5
@@ -65,7 +65,7 @@ def doubt_in(
     """Return the reason to doubt that readings are the unit's answer; None if there is none.
 
     `least_ma`: see `least_output_ma`; `excess`: what ended the activation early, empty unless far
-    too much flowed. A value is held against `target` only where both are given.
+    too much flowed. A value is compared with `target` only where both are given.
     """
     if excess:
         return "too much"
@@ -105,7 +105,7 @@ class DoubtResolver:
     def __init__(
         self, session: Session, chosen: str, choose: Callable[[], Awaitable[object]]
     ) -> None:
-        """`chosen`: mode and setting in words; `choose`: chooses them anew by the unit's port."""
+        """`chosen`: mode and setting in words; `choose`: chooses them again by the unit's port."""
         self._session, self._chosen, self._choose = session, chosen, choose
         self._met: list[Doubt] = []
         """Doubts of earlier measurements of the point."""
@@ -190,7 +190,7 @@ class DoubtResolver:
         if answer != CORRECTED:
             self.note = f"the panel says {self._chosen}, {by}"
             return None
-        # what comes now is the first value of what was asked for: it is doubted anew
+        # what comes now is the first value of what was asked for: it may be doubted again
         self._met.clear()
         self._corrections += 1
         self.note = f"mode and setting were corrected before, {by}"

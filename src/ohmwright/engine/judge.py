@@ -1,4 +1,4 @@
-"""Verdicts: a value with its uncertainty is held against its target by a decision rule.
+"""Verdicts: a value with its uncertainty is compared with its target by a decision rule.
 
 What the rule would pass or fail is still undecided while the scatter of the readings leaves doubt
 on which side of a limit the value lies. Rules with a guard band wider than that scatter are not
@@ -87,7 +87,7 @@ def stays_undecided(
 def conformity(
     measured: Measured | None, target: Target | None, decision: Decision = DEFAULT_DECISION
 ) -> Conformity | None:
-    """Return for the record how a value was held against its limits; None without either."""
+    """Return for the record how a value was compared with its limits; None without either."""
     if measured is None or target is None:
         return None
     outcome = _outcome(measured, target, decision)
@@ -188,9 +188,10 @@ def scatter_half_width(measured: Measured) -> float:
 
 
 def _readings_uncertainty(measured: Measured) -> tuple[float, float]:
-    """Return what the readings leave unsure, and its degrees of freedom; all where no budget is.
+    """Return the standard uncertainty from the readings, and its degrees of freedom.
 
-    That is their scatter, what was estimated from them, and what was extrapolated.
+    That is their scatter, what was estimated from them, and what was extrapolated; without a budget
+    the whole uncertainty.
     """
     if not measured.budget:
         return measured.uncertainty, measured.dof

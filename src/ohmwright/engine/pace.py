@@ -30,9 +30,9 @@ class Pace:
         self._queries_sooner = _AT_FIRST
 
     def look_every(self, look_s: float) -> None:
-        """Wait so many seconds after each answer from now on: the meter has no reading numbers.
+        """Wait `look_s` after each answer from now on: the meter has no reading numbers.
 
-        Looks that are no even part of its interval see better when a reading comes.
+        Where that is no even part of its interval, the time of a new reading is seen more exactly.
         """
         self._look_s = look_s
 

@@ -1,4 +1,4 @@
-"""Test points: the value at the stated age of a rested activation is held against its target."""
+"""Test points: the value at the stated age of a rested activation is compared with its target."""
 
 from __future__ import annotations
 

@@ -30,14 +30,14 @@ LAST_TRY_BOUND_S = 3.0
 RELEASE_BOUND_S = 8.0
 """Longest time of a release by the machine's clock, so that a fault cannot hold it up."""
 BY_HAND_BOUND_S = 60.0
-"""The same where a person has to be told, and perhaps told again."""
+"""Longest time of a release by a person, who has to be told, and perhaps told again."""
 _TRIES = 40
 _BETWEEN_TRIES_S = 0.1
 """Number of times that OFF is sent and read back in one release, and the pause between."""
 _KEYING_DELAY_S = 2.0
 """Longest time from keying until a current is read: dead time and the meter's window."""
 _SLOW_ANSWERS_S = 1.0
-"""What the answers to the questions after OFF may take."""
+"""Longest time of the answers to the questions after OFF."""
 _TOLD_BY_HAND_AFTER_S = 10.0
 """Time after which a person who was told to release the foot switch is told of the mains switch."""
 MAINS_SWITCH = (
@@ -141,7 +141,7 @@ def _bound_s(bench: Bench) -> float:
 
 
 def _tries(bench: Bench) -> Iterator[None]:
-    """Yield for each try of a release: so many, by hand as many as there is time for."""
+    """Yield for each try of a release: `_TRIES` of them, by hand as many as there is time for."""
     end_s, done = bench.clock.now_s() + BY_HAND_BOUND_S, 0
     while bench.clock.now_s() < end_s if bench.analyzer.released_by_hand else done < _TRIES:
         yield
@@ -220,7 +220,7 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
 
 
 def _warned_after_s(bench: Bench) -> float:
-    """Return the time in s after OFF from which on a meter shows nothing that has gone."""
+    """Return the time in s after OFF after which a reading is of RF that is still on."""
     return _TOLD_BY_HAND_AFTER_S if bench.analyzer.released_by_hand else meter_shows_s(bench)
 
 

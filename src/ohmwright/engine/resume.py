@@ -50,7 +50,7 @@ def refuse_another_job(
 ) -> None:
     """Raise UsageError unless stages, unit, bench, procedure and data files are those of the run.
 
-    A record that does not hold its data files is not held against any.
+    A record without its data files is not compared with any.
     """
     started = run_started_event(earlier)
     if started is None:

@@ -84,7 +84,7 @@ async def samples(
             if reading.number is None:
                 pace.look_every(_look_every_s(reading, interval_s))
         if reading.number is None and latest_s > interval_s + query_s:
-            continue  # held up on its way, longer than its age may be unsure
+            continue  # delayed on its way, by more than its age may be uncertain
         age_s = ages.age_of(reading, asked_s, came_s)
         if age_s is None:
             silent = _count_silence(silent)

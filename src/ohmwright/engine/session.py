@@ -41,12 +41,13 @@ from .told_by import analyzer_told_by, keyed_by
 _CHECK_EVERY_S = 1.0
 """Interval, in a rest, at which it is checked that RF is off."""
 _UNASKED_AT_MOST = 3
-"""RF that comes on so often in one rest will not stay off: that ends the run."""
-_SLOW_RELEASE_S = 0.5
+"""Number of times that RF comes on unasked in one rest which ends the run."""
+_SLOW_RELEASE_S, _SLOW_RELEASE_READINGS = 0.5, 2
+"""A release by command that takes longer than both, the second in reading intervals, goes on
+record."""
 _SLOW_PERSON_S, _SLOW_TYPIST_S = 3.0, 8.0
-"""The same of a person at a foot switch, and of one who also types that nothing flows."""
-_SLOW_RELEASE_READINGS = 2
-"""A release that took longer than both, the second in reading intervals, is put on record."""
+"""Time after which a release goes on record: by a person at a foot switch, and by one who also
+types that nothing flows."""
 
 
 @dataclass
@@ -177,7 +178,7 @@ class Session:
     async def rest(self, timing: Timing, *, power_w: float, tolerance: float) -> ResidualWarmth:
         """Wait until an activation at `power_w` may begin; return the warmth then left over.
 
-        `tolerance`: narrower side of what the value is held against, relative; 0 asks for the
+        `tolerance`: narrower side of what the value is compared with, relative; 0 asks for the
         procedure's full rest. See `OutputWarmth.rest_s`. Where RF is found on, the rest begins
         anew.
         """

@@ -41,7 +41,7 @@ def finished_points(procedure: Procedure, results: Iterable[Result]) -> frozense
 
 @dataclass
 class _StageProgress:
-    """How far a run is in a stage; a step that a person went back to is done anew, all of it."""
+    """How far a run is in a stage; a step that a person went back to is done again, all of it."""
 
     procedure: Procedure
     stage: Stage
@@ -53,7 +53,7 @@ class _StageProgress:
     results_before_step: int = 0
     """Number of results when the current step began."""
     repeated_steps: set[str] = field(default_factory=set)
-    """Names of the steps that are done anew."""
+    """Names of the steps that are done again."""
     checks_over: bool = False
     """Whether points that later trims may have moved were checked, or a person skipped that."""
 

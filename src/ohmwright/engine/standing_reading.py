@@ -10,13 +10,14 @@ from ohmwright.model.errors import ProtocolError
 Floats = NDArray[np.float64]
 
 _FINE_DIGIT = 3e-4
-"""A digit so small against the reading shows an output's noise, which is 0.05 % and more (common
+"""Largest digit, over the reading, that shows an output's noise, which is 0.05 % or more (common
 practice, no source)."""
 _ALIKE = 10
-"""So many readings of one figure in a row are none of an output seen with such a digit: two
-neighbours are alike in about one of five."""
+"""Equal readings in a row from which the meter stands still: with such a digit, two neighbours of
+an output are equal in about one case of five."""
 _SOME_ALIKE = 4
-"""After so many nothing is decided: the meter may have hung where the output still rises."""
+"""Equal readings in a row from which nothing is decided: the meter may stand still while the output
+rises."""
 
 
 def may_stand_still(currents_ma: Floats, digit_ma: float) -> bool:
@@ -35,7 +36,7 @@ def _shows_alike(current_ma: float, before_ma: float, digit_ma: float) -> bool:
 class StandingReading:
     """Counts readings of one figure. `digit_ma`: the meter's last digit.
 
-    A coarse digit hides an output's noise: then nothing can be told, and nothing is.
+    A coarse digit hides an output's noise: then nothing is decided.
     """
 
     def __init__(self, digit_ma: float) -> None:

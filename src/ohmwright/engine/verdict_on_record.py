@@ -89,7 +89,7 @@ def _accepted(value: float, how: Conformity) -> bool:
 
 def _again(measured: Measured, target: Target, how: Conformity | None) -> str | None:
     """The verdict by the figures; None where the rule is another package's."""
-    if how is None:  # a figure without uncertainty, held against its limits as it is
+    if how is None:  # a figure without uncertainty, compared with its limits as it is
         return "pass" if target.lower <= measured.value <= target.upper else "fail"
     rule = rule_in_words(how.rule)
     return None if rule is None else judge(measured, target, rule)[0]

@@ -51,8 +51,8 @@ Held by tests/estimation/test_transient_estimate.py; `scripts/bench/worlds`.
 **What an activation shows of a unit's habits, the next one knows.** A unit that has hunted may
 stand still for a whole activation, off its mean, and no reading of that activation can tell. So
 where hunting was seen, a still activation does not accept at once: several, pooled, do, or one that
-has stood still for so long that a swing would have shown. An output that stood more than three
-deviations from where it was foretold may have swung there, by half of that about its mean (of 9
+has stood still for so long that a swing would have shown. An output more than three standard
+deviations from its prediction may have swung there, by half of that about its mean (of 9
 units that hunt and were accepted out of tolerance, 7 had shown such a jump). A unit that was
 seen to creep or swing is estimated with that in mind from its first reading on. A swing
 slower than all looks at a unit is not seen: of 80 units with square hunting of up to 3 %, 10 were

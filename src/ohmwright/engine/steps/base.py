@@ -73,7 +73,7 @@ class Step(FrozenModel):
         """Return the names of all points that must have a result; none for an instruction."""
 
     def stated_targets(self) -> Mapping[str, Target]:
-        """Return the limits that the step states, by point; records are held against them."""
+        """Return the limits that the step states, by point; records are compared with them."""
         return {}
 
     @abstractmethod
@@ -150,7 +150,7 @@ class TimedStep(InstrumentStep):
         return SimpleAcceptance() if self.decision is None else self.decision
 
     def judged_points(self) -> tuple[Point, ...]:
-        """Return the points whose targets are held against readings of the current."""
+        """Return the points whose targets are compared with readings of the current."""
         return ()
 
     def service_point(self, generator: GeneratorData) -> ServicePoint | None:  # noqa: ARG002

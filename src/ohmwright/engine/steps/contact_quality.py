@@ -64,7 +64,7 @@ class ContactQualityStep(InstrumentStep):
 
     @property
     def clear_requirement(self) -> str:
-        """What the resistance is held against at which the alarm goes out, as a clause."""
+        """What the resistance at which the alarm goes out is compared with, as a clause."""
         most_ohm = self.hysteresis_at_most_ohm
         bound = "" if most_ohm is None else f", nor more than {most_ohm:g} ohm below it"
         return (
@@ -101,7 +101,7 @@ class ContactQualityStep(InstrumentStep):
     async def run(self, work: StepRun) -> AsyncIterator[Event]:
         """Search both thresholds and yield their results.
 
-        The alarm's is held against its limits, the other against it by the hysteresis allowed.
+        The alarm's is compared with its limits, the other with it, by the hysteresis allowed.
         """
         session, bench = work.session, work.session.bench
         await session.input.join("CQUALITY")

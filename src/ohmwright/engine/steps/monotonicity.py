@@ -82,7 +82,7 @@ class MonotonicityStep(ModeStep):
 
     @property
     def requirement(self) -> str:
-        """What each setting is held against, as a clause."""
+        """What each setting is compared with, as a clause."""
         allowed = f"by more than {self.allowance_w:g} W " if self.allowance_w else ""
         return f"power not {allowed}below that at any lower setting"
 
@@ -224,7 +224,7 @@ def monotonicity_verdict(
 ) -> tuple[Verdict, str]:
     """Return whether this setting gives less than a lower one by more than can be told apart.
 
-    It is held against every lower setting, so that a slow decline over many of them shows. Errors
+    It is compared with every lower setting, so that a slow decline over many of them shows. Errors
     that meter and load make alike at both settings hardly count.
     """
     drops = [(difference(level, measured), lower_w) for lower_w, level in below]

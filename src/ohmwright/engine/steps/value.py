@@ -17,7 +17,7 @@ from ohmwright.model.tolerance import Target, at_least, at_most
 
 
 class ValueStep(AnsweredStep):
-    """A figure that another instrument shows, held against one limit or two.
+    """A figure that another instrument shows, compared with one limit or two.
 
     Its uncertainty is that of the other instrument, which nobody states here.
     """
@@ -60,7 +60,7 @@ class ValueStep(AnsweredStep):
         return TypeFigure(self.prompt, self.target, rf_follows)
 
     def judged(self, said: str, result: Result) -> Result:
-        """Return the result with the figure, held against its limits as it was typed."""
+        """Return the result with the figure, compared with its limits as it was typed."""
         typed = self.request(rf_follows=False).typed(said)
         assert typed is not None  # as the request saw to
         measured = Measured(

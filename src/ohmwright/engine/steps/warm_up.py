@@ -32,7 +32,7 @@ from .base import ModeStep, StepRun
 
 _POINT = "warm-up"
 _READING_S = 0.1
-"""An activation that is shorter by so much than asked for is as long."""
+"""Shortfall of an activation's length that does not count."""
 _BEFORE_DUTY_COUNTS_S = 120.0
 """Time in which load bank and generator, cold, bear more than their duty."""
 
