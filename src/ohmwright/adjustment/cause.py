@@ -49,7 +49,7 @@ def _causes(seen: Evidence) -> Iterator[str]:
     if seen.surprises > 1:
         yield (
             f"the output does not behave as the model: {seen.surprises} times it was not where the "
-            "readings before had foretold; see whether the unit is stable and its trim sound"
+            "readings before had predicted; see whether the unit is stable and its trim sound"
         )
     if seen.hunting > _HUNTS:
         yield (

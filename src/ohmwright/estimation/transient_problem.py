@@ -23,7 +23,7 @@ _SHAPE = 0.01
 QUICKEST = (0.05, 0.02, 0.005)
 """Least lag s, dead time s and ratio of the poles that a rise may have."""
 _TOO_SOON = 0.02
-"""Margin above the quickest rise, relative to the level, beyond which a reading came too soon."""
+"""A reading is above what the quickest rise would give by more, relative to what follows it."""
 _DATING = 0.5
 """What the age of a reading may be off by, over the time from one to the next."""
 _WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
@@ -156,7 +156,7 @@ def explicable(record: ActivationRecord) -> ActivationRecord:
 
 
 def _too_soon(record: ActivationRecord) -> Flags:
-    """Flags of readings higher than the quickest rise to the later level would give."""
+    """Flags of readings that are higher than the quickest rise to their later level would give."""
     lag_s, dead_time_s, pole_ratio = QUICKEST
     dating_s = _DATING * (record.age_s[1] - record.age_s[0])
     quickest = window_mean_response(
