@@ -38,8 +38,9 @@ from types import CodeType, FrameType
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine import doubt, point_measurement, sampling
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.stop_rules import UntilDecided
 from ohmwright.instruments.absent_operator import AbsentOperator

@@ -37,8 +37,9 @@ from ohmwright.adjustment import press_reports
 from ohmwright.adjustment.press_watch import PressWatch
 from ohmwright.adjustment.press_weighing import PressRequest
 from ohmwright.engine.coach_words import CANNOT_TELL, NAMES_SLIP
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.estimation.prior import TransientPrior
 from ohmwright.fleet.binomial import clopper_pearson
 from ohmwright.instruments.bench import Bench

@@ -22,9 +22,11 @@ from rich.table import Table
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.engine.activation import Activation
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
 from ohmwright.engine.requirements import full_power_w
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.sampling import samples
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.adjust import AdjustStep

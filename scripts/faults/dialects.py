@@ -16,8 +16,9 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import Any
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer

@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from ohmwright.cli.run_and_record import run_and_record
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.job import Job
+from ohmwright.engine.run import run
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import RecordError
 from ohmwright.model.event import Event, PointDone, RunFinished

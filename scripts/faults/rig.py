@@ -11,8 +11,9 @@ from typing import Any
 
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile, read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.engine.steps.base import TimedStep
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Simulation

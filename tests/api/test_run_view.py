@@ -14,8 +14,9 @@ from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_picture import RunPicture, band_picture
 from ohmwright.api.run_plan import PlannedPoint
 from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch, watch_of
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_status import BenchStatus, TargetBand
 from ohmwright.model.cue import Cue

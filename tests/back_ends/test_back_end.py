@@ -20,9 +20,11 @@ from ohmwright.api.open_back_ends import back_end_analyzer, back_end_generator
 from ohmwright.cli import console
 from ohmwright.cli.live import LiveView
 from ohmwright.engine.activation import activation
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import ensure_off_at_start
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench

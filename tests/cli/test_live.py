@@ -24,8 +24,9 @@ from ohmwright.cli.live import LiveView
 from ohmwright.cli.screen.layout import Extent, screen
 from ohmwright.cli.screen.pieces import rf_line
 from ohmwright.cli.terminal_operator import _request_lines
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.instruments.requests import PressKey
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.bench_status import BenchStatus, RfState, TargetBand

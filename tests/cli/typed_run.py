@@ -20,8 +20,9 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
 from ohmwright.cli.console import err
 from ohmwright.cli.terminal_operator import PlainDisplay, TerminalOperator
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.instruments.requests import Answer, Request
 from ohmwright.model.bench_file import Simulation
 from ohmwright.model.errors import OhmwrightError

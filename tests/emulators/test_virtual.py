@@ -8,8 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.model.hardware import AnalyzerData
 from ohmwright.model.result import Measured, Result

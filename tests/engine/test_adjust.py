@@ -11,8 +11,10 @@ import pytest
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine.activation import Activation
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.point import Keys, PointSpec, Question

@@ -6,8 +6,10 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.instruments.operator import SkipStep
 from ohmwright.model.event import Event, PointDone, RunFinished, TrimMoved
 from ohmwright.model.result import Result, latest

@@ -8,8 +8,10 @@ from pathlib import Path
 import pytest
 
 from ohmwright.api.attached_files import read_given_values
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.unit_identity import fits_plate, told_serial
 from ohmwright.instruments.answer_requests import ChooseWord, TypeFigure
 from ohmwright.model.assignment import Assignment

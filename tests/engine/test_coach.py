@@ -12,8 +12,10 @@ from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine.coach import NOT_SURE, THE_METER
 from ohmwright.engine.coach_words import NAMES_SLIP
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.point import Keys, PointSpec, Question

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.engine.run import results
+from ohmwright.engine.resume import results
 from ohmwright.engine.steps import step_kinds
 from ohmwright.engine.steps.base import InstrumentStep
 from ohmwright.model.errors import ReleaseNotConfirmed

@@ -8,10 +8,11 @@ import pytest
 
 from ohmwright.api.bench_data import read_bench
 from ohmwright.engine.foresight import foreseen
+from ohmwright.engine.job import Job
 from ohmwright.engine.measured_value import Accuracy
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.requirements import Abilities, abilities_of
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.model.event import ActivationOpened, Event, Foretold, PointDone
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import STAGES

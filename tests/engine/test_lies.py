@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.event import Fault, PointDone
 

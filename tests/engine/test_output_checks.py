@@ -10,8 +10,10 @@ from typing import Any
 import numpy as np
 import pytest
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.steps.monotonicity import MonotonicityStep, monotonicity_verdict
 from ohmwright.instruments.analyzer import WaveformCapture
 from ohmwright.model.analyzer_certificate import LoadAccuracy

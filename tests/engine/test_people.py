@@ -13,9 +13,11 @@ from rich.console import Console
 from ohmwright.cli.live import LiveView
 from ohmwright.cli.run_and_record import run_and_record
 from ohmwright.cli.tables import run_tables
+from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, overall_verdict, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import overall_verdict, run
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
 from ohmwright.instruments.requests import (
     YES,

@@ -13,7 +13,7 @@ from ohmwright.engine.capability import complaints
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import LAST_TRY_BOUND_S, RELEASE_BOUND_S, ensure_off_at_start
 from ohmwright.engine.requirements import Abilities
-from ohmwright.engine.run import results
+from ohmwright.engine.resume import results
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps.base import StepRun
 from ohmwright.engine.steps.leakage import LeakageStep

@@ -9,9 +9,11 @@ import pytest
 
 from ohmwright.engine import release as module
 from ohmwright.engine.activation import activation
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.release import ensure_off_at_start
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer, check_limit_agreement
 from ohmwright.instruments.requests import ConnectPath

@@ -6,8 +6,10 @@ from itertools import pairwise
 
 import pytest
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, overall_verdict, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import overall_verdict, run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.model.errors import (
     ActivationCutShort,

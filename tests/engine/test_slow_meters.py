@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from ohmwright.engine.run import results
+from ohmwright.engine.resume import results
 
 from .conftest import MeterKind
 

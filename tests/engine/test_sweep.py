@@ -9,8 +9,10 @@ import pytest
 from pydantic import ValidationError
 
 from ohmwright.engine import rested_activation
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.steps import sweep
 from ohmwright.engine.steps.sweep import NO_LIMITS

@@ -5,8 +5,10 @@ from typing import Any
 
 import pytest
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.model.event import Event, PointDone, RunResumed, RunStarted, TrimsStored
 from ohmwright.model.shipped import shipped
 from ohmwright.model.step import Stage

@@ -7,8 +7,10 @@ from typing import Any
 
 import pytest
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.errors import CertificateExpired, UsageError
@@ -102,7 +104,7 @@ async def test_a_certificate_that_names_no_analyzer_is_told_before_rf(
     told: int,
 ) -> None:
     """Of a real bench, that is: a simulated analyzer has another number with each seed."""
-    monkeypatch.setattr("ohmwright.engine.run.refuse_foreign", lambda *_: None)
+    monkeypatch.setattr("ohmwright.engine.opening_events.refuse_foreign", lambda *_: None)
     events = await some(replace(with_certificate(make_rig().bench, serial=serial), seed=seed))
     said = [e.what for e in events if isinstance(e, Foretold)]
     assert sum("nothing ties certificate CAL-25-1187 to this" in one for one in said) == told

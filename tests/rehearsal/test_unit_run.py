@@ -5,7 +5,8 @@ from dataclasses import replace
 
 import pytest
 
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.job import Job
+from ohmwright.engine.run import run
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.event import Event, PointDone
 from ohmwright.model.result import Measured, Result

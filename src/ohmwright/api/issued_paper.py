@@ -7,7 +7,7 @@ from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ohmwright.engine.run import SOFTWARE
+from ohmwright.engine.opening_events import SOFTWARE
 from ohmwright.model.paper import IssuedPaper
 from ohmwright.records.canonical_json import canonical_json
 from ohmwright.reports.certificate import Certificate

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from secrets import token_hex
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile
 from ohmwright.engine.resume import run_started_event
-from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import named_unit
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.errors import UsageError

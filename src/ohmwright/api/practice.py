@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.engine.steps.adjust import AdjustStep
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.bench import Bench

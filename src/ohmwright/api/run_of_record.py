@@ -7,7 +7,7 @@ from os import PathLike
 from pathlib import Path
 from typing import Any
 
-from ohmwright.engine.run import results as results_of
+from ohmwright.engine.resume import results as results_of
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event, RunFinished
 from ohmwright.model.result import Result, Verdict, latest

@@ -10,8 +10,8 @@ from collections import Counter, deque
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import islice
 
+from ohmwright.engine.job import Job
 from ohmwright.engine.resume import on_time_s
-from ohmwright.engine.run import Job
 from ohmwright.engine.stage import PointKey
 from ohmwright.instruments.requests import Request
 from ohmwright.model.bench_file import Asset
@@ -22,21 +22,18 @@ from ohmwright.model.event import (
     ActivationOpened,
     Event,
     Fault,
-    Foretold,
     PointDone,
     RunFinished,
     RunResumed,
     RunStarted,
-    ServiceLeft,
-    SlowRelease,
     StageStarted,
     StepStarted,
-    UnaskedRf,
 )
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 
-from .rf_words import CURRENT_VALID_S, Urgency, rf_picture
+from .rf_words import CURRENT_VALID_S, rf_picture
+from .run_notices import notices_of
 from .run_pace import RunPace
 from .run_picture import (
     STAGE_WORDS,
@@ -137,7 +134,7 @@ class RunWatch:
                 self._state, self._verdict = "finished", event.verdict
             case Fault():
                 self._state = "ended early"
-        for urgency, words in _notices_of(event):
+        for urgency, words in notices_of(event):
             self._notices.append(Notice(bench_s=event.bench_s, urgency=urgency, words=words))
 
     def notify(self, words: str, now_s: float) -> None:
@@ -294,30 +291,3 @@ def _current_ma(moment: BenchStatus | None, now_s: float) -> float | None:
     if moment is None or moment.rf != "on" or now_s - moment.bench_s > CURRENT_VALID_S:
         return None
     return moment.current_ma
-
-
-def _notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
-    """Yield what a person should know of an event."""
-    match event:
-        case Foretold():
-            yield (
-                "care" if event.severity == "warning" else "calm",
-                f"{event.severity}: step '{event.step}': {event.what}.",
-            )
-        case RunStarted() | RunResumed():
-            if event.protections is not None and event.protections.guard_words:
-                yield "care", f"{event.protections.guard_words}."
-        case SlowRelease():
-            again = event.sent is not None and event.sent > 1
-            sent, since = (
-                (f"OFF was sent {event.sent} times: ", "the first") if again else ("", "OFF")
-            )
-            yield "care", f"{sent}RF was read back as off {event.took_s:.1f} s after {since}."
-        case UnaskedRf():
-            yield "alarm", f"RF was on though nobody had asked for it: {event.seen}."
-        case ServiceLeft():
-            yield "care", f"Service mode was left without saving at {event.point}."
-        case Fault():
-            yield "alarm", event.message
-            if event.left_open:
-                yield "alarm", event.left_open

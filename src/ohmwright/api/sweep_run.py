@@ -7,7 +7,7 @@ from contextlib import aclosing
 from dataclasses import dataclass, field, replace
 from typing import Protocol
 
-from ohmwright.engine.run import Job
+from ohmwright.engine.job import Job
 from ohmwright.instruments.bench import Bench as Instruments
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import LinkError, Stopped

@@ -11,7 +11,7 @@ from rich.text import Text
 
 from ohmwright.api.jobs import is_number_for
 from ohmwright.api.open_records import resolved_run_id
-from ohmwright.engine.run import results
+from ohmwright.engine.resume import results
 from ohmwright.model.errors import UsageError
 from ohmwright.model.result import Result, Verdict
 from ohmwright.records.flat_rows import Row

@@ -5,8 +5,8 @@ from __future__ import annotations
 from contextlib import aclosing
 
 from ohmwright.api.recorded_events import RunView, recorded_events
+from ohmwright.engine.job import Job
 from ohmwright.engine.pending_events import PendingEvents
-from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.event import Event

@@ -7,8 +7,7 @@ from contextlib import suppress
 
 from rich.text import Text
 
-from ohmwright.engine.resume import run_started_event
-from ohmwright.engine.run import results
+from ohmwright.engine.resume import results, run_started_event
 from ohmwright.model import errors
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict

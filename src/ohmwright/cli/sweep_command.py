@@ -17,7 +17,7 @@ from ohmwright.api.run_view import watch_of
 from ohmwright.api.sweep_plan import Sweep, recorded_sweep
 from ohmwright.api.sweep_run import SweepRun
 from ohmwright.api.unit_on_bench import UnitOnBench
-from ohmwright.engine.run import results
+from ohmwright.engine.resume import results
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped

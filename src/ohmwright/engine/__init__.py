@@ -5,7 +5,9 @@ Read in this order:
     procedure, procedure_file     the procedure, and the line and column of each key of its file
     capability, requirements      checks, before anything is switched on, that a bench can do it
     foresight, decidability, room what a bench can do and may not decide, told before RF
-    run                           a procedure on a bench, as an async iterator of events
+    job, run                      what is to be run; a procedure on a bench, as an async iterator
+                                  of events
+    opening_events                instruments, documents, and what the bench may not decide
     stage                         the steps of a stage in their order; skip and back
     sweep_points, sweep_estimate  the points of a sweep in their order, and what they will cost
     steps/                        one file a step kind: its data, what it requires, how it is run
@@ -18,8 +20,8 @@ Read in this order:
                                   they are asked for
     rested_activation             rest, activate, take readings until a stop rule has enough
     stop_rules                    a value has settled, or the verdict of a target is known
-    point_measurement             one point's value held against its target
-    dating                        what a person's hand and eye leave unsure of a value
+    point_measurement             one point's value compared with its target
+    dating                        uncertainty of a value from a person's hand and eye
     influences                    what is stated of other effects on a reading, and what is not
     measured_value, judge         from a settled value to its uncertainty, and to a verdict
     crest_factor_value            from captured waveforms to a crest factor with its uncertainty

@@ -1,4 +1,4 @@
-"""Resuming a run that was cut short: what must be as it was, and the times spent before."""
+"""Resuming a run that was cut short: what must be as it was, and what its events so far say."""
 
 from __future__ import annotations
 
@@ -12,9 +12,11 @@ from ohmwright.model.event import (
     DocumentKept,
     Event,
     Fault,
+    PointDone,
     RunResumed,
     RunStarted,
 )
+from ohmwright.model.result import Result
 from ohmwright.model.step import STAGES, Stage
 
 ROLES_THAT_MUST_AGREE: tuple[Role, ...] = (
@@ -170,3 +172,8 @@ def _on_s(part: Sequence[Event]) -> float:
     counted = [e.on_s for e in part if isinstance(e, Fault) and e.on_s is not None]
     closed = (e.on_s for e in part if isinstance(e, ActivationClosed))
     return counted[-1] if counted else sum(closed)
+
+
+def results(events: Iterable[Event]) -> Iterator[Result]:
+    """Yield the result of each finished point among `events`."""
+    return (event.result for event in events if isinstance(event, PointDone))

@@ -6,79 +6,36 @@ keeps or shows events may take all the time they need, or stop listening, at no 
 
 from __future__ import annotations
 
-from collections.abc import AsyncGenerator, AsyncIterator, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import AsyncGenerator, AsyncIterator, Sequence
 
-from ohmwright import __version__
-from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import StopRun
-from ohmwright.model.assignment import NO_ASSIGNMENT, PROGRAM, Assignment
 from ohmwright.model.bench_status import OnStatus, ignore_status
-from ohmwright.model.document import DocumentRef
 from ohmwright.model.errors import Stopped
 from ohmwright.model.event import (
-    Commented,
-    DocumentKept,
     Event,
     Fault,
-    FileAttached,
-    Foretold,
     PointDone,
     RunFinished,
-    RunResumed,
-    RunStarted,
     StageStarted,
 )
 from ohmwright.model.result import Result, Verdict, latest, worst
-from ohmwright.model.step import STAGES, Stage
+from ohmwright.model.step import STAGES
 from ohmwright.model.traceability import Traceability
 from ohmwright.wire.event_loop import refuse_other_event_loop
 
 from .capability import refuse_impossible
-from .foresight import foreseen
+from .job import Job
+from .opening_events import opening_events
 from .pending_events import PendingEvents
-from .procedure_file import ProcedureFile
 from .protection_self_test import protection_self_test
 from .release import ensure_off_after, ensure_off_at_start
-from .requirements import abilities_of
-from .resume import (
-    bench_time_s,
-    documents_not_in_record,
-    on_time_s,
-    refuse_another_job,
-    refuse_other_instruments,
-)
+from .resume import bench_time_s, on_time_s, refuse_another_job, results
 from .service_exit import service_left_on_exit
 from .session import Session
-from .stage import finished_points, stage_events
+from .stage import stage_events
 from .steps.base import TimedStep
-from .traceability import accuracy_of, refuse_foreign, traceability_of, untied_certificate
-from .unit_identity import identified_unit, refuse_another_unit
-
-SOFTWARE = f"ohmwright {__version__}"
-"""Name and version of this program, as records carry them."""
-
-
-@dataclass(frozen=True)
-class Job:
-    """A procedure to be run, its stages, the number of the run, and what is known before."""
-
-    file: ProcedureFile
-    stages: tuple[Stage, ...]
-    run_id: str
-    earlier: tuple[Event, ...] = ()
-    """The events so far of a run that is resumed; empty for a new run."""
-    fleet: Mapping[str, FleetPrior] = field(default_factory=dict)
-    """What earlier units of the model say of gain and lag, by adjustment point."""
-    accept_expired: bool = False
-    """Whether an analyzer whose calibration is past its date may be used."""
-    assignment: Assignment = NO_ASSIGNMENT
-    """What the run is done for."""
-
-    def finished_points(self) -> frozenset[tuple[Stage, str, str]]:
-        """Return stage, step and point of every point that is not measured again."""
-        return finished_points(self.file.procedure, results(self.earlier))
+from .traceability import accuracy_of, traceability_of
 
 
 async def run(
@@ -152,7 +109,7 @@ async def _events(
     session.report_rf_state()
     if not bench.operator.present:
         await bench.analyzer.prove_watchdog()
-    async for event in _opening_events(job, session, traceability):
+    async for event in opening_events(job, session, traceability):
         yield event
     if not bench.operator.present and _keys_the_output(job):
         async for event in protection_self_test(session):
@@ -183,11 +140,6 @@ def _keys_the_output(job: Job) -> bool:
     return any(isinstance(step, TimedStep) for step in steps)
 
 
-def results(events: Iterable[Event]) -> Iterator[Result]:
-    """Yield the result of each finished point among `events`."""
-    return (event.result for event in events if isinstance(event, PointDone))
-
-
 def overall_verdict(found: Sequence[Result]) -> Verdict:
     """Return the worst verdict of a run's points, each by the last stage that measured it.
 
@@ -198,112 +150,3 @@ def overall_verdict(found: Sequence[Result]) -> Verdict:
     adjusted = [result.verdict for result in now if result.stage == "adjust"]
     measured = {(r.step, r.point): r.verdict for r in now if r.stage != "adjust"}
     return worst((*adjusted, *measured.values()))
-
-
-async def _opening_events(
-    job: Job, session: Session, traceability: Traceability | None
-) -> AsyncIterator[Event]:
-    """Identify the instruments; yield the start or resumption, then what is not on record yet.
-
-    That is documents, and what the bench may not be able to decide.
-    """
-    bench, assignment = session.bench, job.assignment
-    documents = (job.file.document, *bench.documents)
-    if assignment.given.document is not None:
-        documents = (*documents, assignment.given.document)
-    analyzer, generator = await bench.analyzer.identify(), await bench.generator.identify()
-    refuse_foreign(bench, analyzer)
-    refuse_other_instruments(job.earlier, analyzer, generator)
-    refuse_another_unit(bench, assignment.registered, generator)
-    refs = tuple(one.ref for one in documents)
-    yield (
-        _run_resumed(job, session, traceability, refs)
-        if job.earlier
-        else _run_started(job, session, analyzer, generator, traceability, refs)
-    )
-    for document in documents_not_in_record(job.earlier, documents):
-        yield DocumentKept(**session.stamp(), document=document)
-    for event in _added_events(job, session):
-        yield event
-    for event in _foretold(job, session):
-        yield event
-    if assignment.registered is not None:
-        identified = await identified_unit(session, assignment.registered, generator)
-        if identified is not None:
-            yield identified
-
-
-def _added_events(job: Job, session: Session) -> Iterator[Event]:
-    """Yield the files and comments that were given with the run, each file once."""
-    kept = {one.attachment.sha256 for one in job.earlier if isinstance(one, FileAttached)}
-    who = session.bench.operator.name
-    for one in {one.sha256: one for one in job.assignment.attachments}.values():
-        if one.sha256 not in kept:
-            yield FileAttached(**session.stamp(), attachment=one, told_by=who)
-    for words in job.assignment.comments:
-        yield Commented(**session.stamp(), words=words, told_by=who)
-    for words in job.assignment.remarks:
-        yield Commented(**session.stamp(), words=words, told_by=PROGRAM)
-
-
-def _foretold(job: Job, session: Session) -> Iterator[Foretold]:
-    """Yield what the bench may not be able to decide and the record does not say yet."""
-    said = {(event.step, event.what) for event in job.earlier if isinstance(event, Foretold)}
-    untied = untied_certificate(session.bench)
-    if untied and ("analyzer", untied) not in said:
-        yield Foretold(**session.stamp(), severity="warning", step="analyzer", what=untied)
-    abilities = abilities_of(session.bench, session.given)
-    for one in foreseen(job.file, job.stages, abilities, session.accuracy):
-        if (one.step, one.what) not in said:
-            yield Foretold(**session.stamp(), severity=one.severity, step=one.step, what=one.what)
-
-
-def _run_resumed(
-    job: Job, session: Session, traceability: Traceability | None, refs: tuple[DocumentRef, ...]
-) -> RunResumed:
-    return RunResumed(
-        **session.stamp(),
-        operator=session.bench.operator.name,
-        done=len(job.finished_points()),
-        traceability=traceability,
-        environment=session.bench.environment,
-        protections=session.bench.analyzer.protections,
-        documents=refs,
-        software=SOFTWARE,
-        work_order=job.assignment.work_order,
-        account=job.assignment.account,
-    )
-
-
-def _run_started(
-    job: Job,
-    session: Session,
-    analyzer: str,
-    generator: str,
-    traceability: Traceability | None,
-    refs: tuple[DocumentRef, ...],
-) -> RunStarted:
-    bench, procedure = session.bench, job.file.procedure
-    return RunStarted(
-        **session.stamp(),
-        run_id=job.run_id,
-        procedure=procedure.title,
-        revision=procedure.revision,
-        procedure_digest=job.file.digest,
-        stages=job.stages,
-        bench=bench.name,
-        analyzer=analyzer,
-        generator=generator,
-        asset=bench.unit,
-        operator=bench.operator.name,
-        software=SOFTWARE,
-        traceability=traceability,
-        environment=bench.environment,
-        protections=bench.analyzer.protections,
-        seed=bench.seed,
-        documents=refs,
-        registered=job.assignment.registered,
-        work="sweep" if all(step.kind == "sweep" for step in procedure.step) else "procedure",
-        work_order=job.assignment.work_order,
-        account=job.assignment.account,
-    )

@@ -8,8 +8,9 @@ from typing import Any
 
 from ohmwright.engine.judge import conformity, judge
 from ohmwright.engine.measured_value import left_out, linear_measured_value
+from ohmwright.engine.opening_events import SOFTWARE
 from ohmwright.engine.procedure_file import ProcedureFile
-from ohmwright.engine.run import SOFTWARE, overall_verdict
+from ohmwright.engine.run import overall_verdict
 from ohmwright.engine.steps.adjust import AdjustStep
 from ohmwright.engine.steps.base import Step
 from ohmwright.engine.steps.power_curve import PowerCurveStep

@@ -8,7 +8,7 @@ from typing import Any, ClassVar, Protocol
 
 from ohmwright.api.bench_data import BenchChoice, BenchData
 from ohmwright.api.open_bench import open_bench
-from ohmwright.engine.run import Job
+from ohmwright.engine.job import Job
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.errors import UsageError

@@ -19,8 +19,8 @@ from ohmwright.api.recorded_events import recorded_events
 from ohmwright.api.run_picture import RunPicture
 from ohmwright.api.run_plan import planned_points
 from ohmwright.api.run_view import TREND_READINGS, RunWatch, watch_of
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile, measured_once
-from ohmwright.engine.run import Job
 from ohmwright.instruments.bench import Bench, named_unit
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError

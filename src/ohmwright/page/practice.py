@@ -16,7 +16,7 @@ import anyio
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.debrief import Debrief
 from ohmwright.api.practice import PracticeBench, by_practised_person, open_practice_bench
-from ohmwright.engine.run import Job
+from ohmwright.engine.job import Job
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.bench_file import Asset, Simulation

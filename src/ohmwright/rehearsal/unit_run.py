@@ -9,8 +9,9 @@ import anyio
 
 from ohmwright.adjustment.fleet_prior import FleetPrior
 from ohmwright.engine.capability import refuse_impossible
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import ProcedureFile
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.model.errors import OhmwrightError
 from ohmwright.model.event import (
     ActivationClosed,

@@ -13,8 +13,9 @@ import anyio
 
 from ohmwright.api.bench_data import BenchData, read_bench, read_simulation_profiles
 from ohmwright.api.open_bench import assemble_bench, simulated_bench
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.run import run
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_file import Simulated, Simulation
 from ohmwright.model.errors import OhmwrightError, UsageError

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ohmwright.engine.run import overall_verdict, results
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import overall_verdict
 from ohmwright.model.event import Event
 from ohmwright.model.result import Result, Verdict, latest
 from ohmwright.model.step import Stage

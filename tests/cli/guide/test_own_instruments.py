@@ -14,8 +14,10 @@ import pytest
 
 from ohmwright.api.bench_data import BenchData, read_bench
 from ohmwright.api.open_bench import assemble_bench
+from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
-from ohmwright.engine.run import Job, results, run
+from ohmwright.engine.resume import results
+from ohmwright.engine.run import run
 from ohmwright.instruments.absent_operator import AbsentOperator
 from ohmwright.instruments.operator import Operator
 from ohmwright.model.shipped import shipped
