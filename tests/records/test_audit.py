@@ -132,7 +132,8 @@ def test_a_forged_chain_lacks_the_signature(place: str, opened: Callable) -> Non
     with _triggers_off(store), store.database.write() as connection:
         for change in changes:
             connection.exec_driver_sql(change)
-    (finding,) = [str(one) for one in audit(store)]
+    seen, finding = [str(one) for one in audit(store)]
+    assert "has seen it end with another hash" in seen
     assert finding == "run one, event 5: its last hash is not the one that was signed"
     with pytest.raises(RecordError, match="do not use this run as evidence"):
         store.events("one")

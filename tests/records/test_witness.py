@@ -6,9 +6,10 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.model.errors import RecordError
+from ohmwright.model.errors import RecordError, UsageError
 from ohmwright.model.event import Event
 from ohmwright.records.audit import audit
+from ohmwright.records.run_import import import_run
 from ohmwright.records.sql_store import SqlStore
 from ohmwright.records.witness import Witness
 
@@ -26,7 +27,7 @@ def killed_between_commit_and_witness(
         raise Killed
 
     with monkeypatch.context() as patched:
-        for name in ("note_committed_event", "note_committed_entry", "drop_run"):
+        for name in ("note_committed_event", "note_committed_entry", "note_end"):
             patched.setattr(Witness, name, killed)
         with pytest.raises(Killed):
             store.append(run, event)
@@ -114,3 +115,63 @@ def test_witness_files_of_before_there_were_intents_are_read(
     store.append("run", point())
     store.append_all("two", whole_run("two"))
     assert list(audit(store)) == []
+
+
+def rewritten(run: str) -> tuple[Event, ...]:
+    """A run with one value made better."""
+    events = list(whole_run(run))
+    events[2] = point(value=80.1)
+    return tuple(events)
+
+
+def test_a_rewritten_run_in_a_new_store_is_told(
+    place: str, opened: Callable[..., SqlStore], tmp_path: Path
+) -> None:
+    """The same key, every hash, the ledger and the seal anew, under another name of the store."""
+    honest, forged = opened(place), opened(str(tmp_path / "forged"))
+    honest.append_all("run", whole_run("run"))
+    knows = forged.witness
+    forged.witness = Witness(tmp_path / "knows" / "nothing")
+    forged.append_all("run", rewritten("run"))
+    forged.witness.close()
+    forged.witness = knows
+    (found,) = audit(forged)
+    assert (found.kind, "has seen it end with another hash" in str(found)) == ("wrong", True)
+    assert list(audit(honest)) == []
+
+
+def test_a_shorter_forgery_is_told_and_an_older_copy_is_not(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    opened(str(tmp_path / "r")).append_all("run", whole_run("run"))
+    copies = [opened(str(tmp_path / name), name) for name in ("older", "shorter")]
+    copies[0].append_all("run", whole_run("run")[:-1])
+    copies[1].append_all("run", (*whole_run("run")[:-2], finished()))
+    found = []
+    for copy in copies:
+        copy.witness = Witness(tmp_path / "here" / "witness" / copy.store_id)
+        found.append([one.what for one in audit(copy)])
+    assert (found[0], len(found[1])) == ([], 1)
+
+
+def test_what_ended_otherwise_before_is_not_imported(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    opened(str(tmp_path / "r")).append_all("run", whole_run("run"))
+    forged = opened(str(tmp_path / "forged"), "elsewhere")
+    forged.append_all("run", rewritten("run"))
+    kept = forged.stored_run("run")
+    with pytest.raises(UsageError, match="ends otherwise in the file than this computer"):
+        import_run(opened(str(tmp_path / "new")), kept, rewritten("run"))
+
+
+def test_a_torn_line_about_an_end_accuses_nobody(
+    tmp_path: Path, opened: Callable[..., SqlStore]
+) -> None:
+    store = opened(str(tmp_path / "r"))
+    store.append_all("one", whole_run("one"))
+    with store.witness.ends.path.open("a") as file:
+        file.write("5 00ab")
+    store.append_all("two", whole_run("two"))
+    assert list(audit(store)) == []
+    assert set(store.witness.ends.first()) == {"one", "two"}

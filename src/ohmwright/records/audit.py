@@ -23,7 +23,7 @@ from .summaries import wrong_summary_tables
 from .tables import EVENTS, LEDGER, RESULTS, RUNS
 from .time_order import runs_dated_backwards
 from .vouchers import wrong_vouchers
-from .witness import losses
+from .witness import losses, other_ends
 
 _Check = Callable[[Connection, SqlStore], Iterable[AuditFinding]]
 """Yields what it finds wrong with a store in one view of its tables."""
@@ -159,6 +159,7 @@ def _summaries(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
 def _witness(connection: Connection, store: SqlStore) -> Iterator[AuditFinding]:
     """What this computer has seen of the store and the store no longer holds."""
     yield from losses(connection, store.witness)
+    yield from other_ends(connection, store.witness)
 
 
 def _schema(connection: Connection, _: SqlStore) -> Iterator[AuditFinding]:
@@ -178,7 +179,13 @@ def _modes(_: Connection, store: SqlStore) -> Iterator[AuditFinding]:
     Records tell of people and units, and whoever can write to the witness can silence it.
     """
     folder = store.witness.folder
-    paths = [folder.parent, folder, *folder.glob("[!.]*"), store.key.memory]
+    paths = [
+        folder.parent,
+        folder,
+        *folder.glob("[!.]*"),
+        store.key.memory,
+        store.witness.ends.path,
+    ]
     if store.database.is_sqlite:
         file = Path(store.database.place)
         paths += [file, *(file.with_name(f"{file.name}{end}") for end in ("-wal", "-shm"))]

@@ -62,6 +62,7 @@ def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> Im
         )
         if came == "there already":
             return came
+        _refuse_other_end(store, run)
         after, added = (0, 0) if ours is None else (len(ours.events), len(ours.addenda))
         if row is None:
             row = run_row(events[0]) | {"number": next_run_number(connection), "run_id": run.run_id}
@@ -81,8 +82,25 @@ def import_run(store: SqlStore, run: StoredRun, events: tuple[Event, ...]) -> Im
         store.witness.note_intended_entry(seen)
     store.witness.note_committed_entry(seen)
     if run.seal is not None:
-        store.witness.drop_run(row["number"])
+        store.witness.note_end(row["number"], _end(run))
     return came
+
+
+def _refuse_other_end(store: SqlStore, run: StoredRun) -> None:
+    """Raise UsageError for a finished run that this computer has seen end otherwise."""
+    seen = None if run.seal is None else store.witness.ends.first().get(run.run_id)
+    if seen is not None and seen != _end(run):
+        raise UsageError(
+            f"Run {run.run_id} ends otherwise in the file than this computer has seen it end.",
+            f"One of the two was changed afterwards. By {store.witness.ends.path}, the hash of its "
+            f"last event was {seen.hash.hex()}; in the file it is {run.head.hex()}. Nothing of "
+            "that run was imported.",
+            "Hold both against a certificate of it: 'ohmwright record verify --head HASH'.",
+        )
+
+
+def _end(run: StoredRun) -> ChainPosition:
+    return ChainPosition(len(run.events), run.head, run.run_id)
 
 
 def _local_run(store: SqlStore, connection: Connection, row: Row) -> StoredRun:

@@ -219,7 +219,7 @@ class SqlStore(Store):
         if entry is not None:
             self.witness.note_committed_entry(ChainPosition(entry.number, entry.hash))
         if isinstance(last, RunFinished):
-            self.witness.drop_run(number)
+            self.witness.note_end(number, end.newest)
         else:
             self._ends[end.run["run_id"]] = end
             self.witness.note_committed_event(number, end.newest)

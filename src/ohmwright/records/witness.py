@@ -16,6 +16,8 @@ from sqlalchemy import Connection, select
 from ohmwright.model.errors import RecordError
 
 from .audit_finding import AuditFinding
+from .ends_seen import EndsSeen
+from .ledger import is_finished
 from .private_files import make_private_folder
 from .tables import EVENTS, LEDGER, RUNS
 from .witness_file import ChainPosition, FileWriter, WitnessFile, read_witness_file
@@ -29,6 +31,7 @@ class Witness:
     def __init__(self, folder: Path) -> None:
         """`folder` belongs to one store."""
         self.folder = folder
+        self.ends = EndsSeen(folder.parent / "ends")
         self._files: dict[str, FileWriter] = {}
         self._errors = _FileErrors(folder)
 
@@ -55,8 +58,13 @@ class Witness:
         with self._errors:
             self._file(_LEDGER, link).write_committed(link)
 
-    def drop_run(self, run: int) -> None:
-        """Forget run number `run`: the ledger holds its end from now on."""
+    def note_end(self, run: int, end: ChainPosition) -> None:
+        """Remember how run number `run` ended, whatever store it is in; else forget the run.
+
+        The ledger holds its end from now on.
+        """
+        with self._errors:
+            self.ends.note(end)
         self._close(str(run))
         (self.folder / str(run)).unlink(missing_ok=True)
 
@@ -115,6 +123,24 @@ def losses(connection: Connection, witness: Witness) -> Iterator[AuditFinding]:
             yield lost
         elif file.is_unfinished() and _hash_at(connection, file.intended) is None:
             yield _possible_loss(file)
+
+
+def other_ends(connection: Connection, witness: Witness) -> Iterator[AuditFinding]:
+    """A finding for each run that ended otherwise when this computer saw it end first.
+
+    A run that is not finished here may be an older copy of it.
+    """
+    seen = witness.ends.first()
+    for row in connection.execute(select(RUNS.c.number, RUNS.c.run_id)).all():
+        end = seen.get(row.run_id)
+        if end is None:
+            continue
+        if _hash_at(connection, end) != end.hash and is_finished(connection, row.number):
+            yield AuditFinding(
+                f"{witness.ends.path} has seen it end with another hash, {end.hash.hex()}, in this "
+                "store or another: one of the two is not what was measured",
+                end.run_id,
+            )
 
 
 def _hash_at(connection: Connection, link: ChainPosition) -> bytes | None:
