@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright.api.campaign_work import CampaignDesk, refuse_handed_over
+from ohmwright.api.jobs import claimed_events
 from ohmwright.model.errors import UsageError
 from ohmwright.model.event import Event
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -147,3 +148,39 @@ def test_what_is_said_about_a_unit_is_what_was_done(store: SqlStore) -> None:
     )
     assert desk(store, OAKE).hand_over("HF-2", "Fenn") == "HF-2 handed over to Fenn"
     assert [state.phase for state in one.states().values()] == ["open", "open"]
+
+
+def test_units_come_into_a_campaign_that_runs_and_go_out_of_it(store: SqlStore) -> None:
+    more = [RegisteredAsset(tag=tag, maker="T", model="Q", serial=tag) for tag in ("HF-3", "HF-4")]
+    AssetRegister(store.database).apply([AssetChange("added", u, 1) for u in more], by="Fenn")
+    assert desk(store).add(["HF-3", "HF-1", "HF-3"]) == "HF-3 added to may"
+    with pytest.raises(UsageError, match="has all of these units already"):
+        desk(store).add(["HF-3", "HF-1"])
+    assert desk(store).remove("HF-2", "scrapped") == "HF-2 removed: scrapped"
+    assert desk(store).progress().left == 2
+    assert [desk(store).take_next() is not None for _ in range(1)] == [True]
+    desk(store).take("HF-3")
+    for refused in (desk(store).take, lambda tag: desk(store).skip(tag, "late")):
+        with pytest.raises(UsageError, match="Asset HF-2 is not in the campaign 'may'"):
+            refused("HF-2")
+    desk(store).add(["HF-2"])
+    assert desk(store).states()["HF-2"].phase == "open"
+
+
+def test_a_unit_that_was_removed_is_not_done_by_a_run_from_elsewhere(store: SqlStore) -> None:
+    desk(store).remove("HF-1", "scrapped")
+    store.append_all("other", run_of("other", *STAGES))
+    assert phase(store) == ("removed", "")
+    desk(store).add(["HF-1"])
+    assert phase(store) == ("done", "other")
+    with pytest.raises(UsageError, match="HF-1 is done already"):
+        desk(store).remove("HF-1", "scrapped")
+
+
+def test_what_was_handed_over_is_not_gone_on_with_by_a_program_either(store: SqlStore) -> None:
+    desk(store).begin("HF-1", "half")
+    store.append_all("half", run_of("half", *STAGES)[:-1])
+    desk(store).hand_over("HF-1", "Oake")
+    with pytest.raises(UsageError, match="is for Oake to go on with"):
+        claimed_events(store, "half", "Fenn")
+    assert len(claimed_events(store, "half", "Oake")) == 2

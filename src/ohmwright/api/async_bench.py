@@ -10,6 +10,7 @@ from typing import TypedDict, Unpack
 
 from ohmwright.instruments.bench import Bench as Instruments
 from ohmwright.instruments.operator import Operator
+from ohmwright.model.account import account_name
 from ohmwright.model.assignment import NO_ASSIGNMENT, Assignment
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.errors import OhmwrightError, UsageError
@@ -107,6 +108,12 @@ class AsyncBench:
         """Close every line."""
         await self._open.aclose()
 
+    @property
+    def _by(self) -> str:
+        """Who goes on with a run: the operator's name, else the account's."""
+        name = self._operator_name if self._operator is None else self._operator.name
+        return name or account_name()
+
     async def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
         """Carry out a sweep and return its curve; see `points`."""
         return await self._whole(plan, None, options)
@@ -179,7 +186,7 @@ class AsyncBench:
             store.key.load()  # a run that nobody can sign is not begun
             earlier: tuple[Event, ...] = ()
             if run is not None:
-                earlier = claimed_events(store, resolved_run_id(store, run))
+                earlier = claimed_events(store, resolved_run_id(store, run), self._by)
             plan, file = (
                 recorded_sweep(earlier) if plan is None else (plan, plan.procedure_file(self.data))
             )
@@ -208,7 +215,7 @@ class AsyncBench:
         with (open_records if resume is None else open_existing_records)(records) as store:
             store.key.load()  # a run that nobody can sign is not begun
             run_id = None if resume is None else resolved_run_id(store, resume)
-            earlier = () if run_id is None else claimed_events(store, run_id)
+            earlier = () if run_id is None else claimed_events(store, run_id, self._by)
             accept_expired = options.get("accept_expired", False)
             job = new_job(
                 file,

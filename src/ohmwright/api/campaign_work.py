@@ -117,7 +117,7 @@ class CampaignDesk:
         Raises UsageError where it is done, skipped, deferred, another's or not of the campaign.
         """
         states = self.states()
-        if tag not in states:
+        if tag not in states or _is_removed(states[tag]):
             raise _not_in(self.campaign, tag)
         for one in states.values():
             if one.phase == "taken" and one.holder == self.worker and one.tag != tag:
@@ -216,7 +216,7 @@ class CampaignDesk:
         if not why:
             raise UsageError("Why is it done again?", "Nothing was noted.", "Give the reason.")
         state = self.states().get(tag)
-        if state is None:
+        if state is None or _is_removed(state):
             raise _not_in(self.campaign, tag)
         if state.phase != "done":
             raise UsageError(f"Asset {tag} is not done.", "Nothing was noted.")
@@ -224,6 +224,33 @@ class CampaignDesk:
         for run_id in self._runs_that_may_count(tag):
             self.note(tag, "again", why, run_id)
         return f"{tag} is to be done again: {why}. It was done: {said}"
+
+    def add(self, tags: Sequence[str]) -> str:
+        """Take units into the campaign, also removed ones; return what was done, in words.
+
+        Raises UsageError where all of them are of it already.
+        """
+
+        def missing(entries: Sequence[CampaignEntry]) -> list[str]:
+            states = self._states(entries)
+            return [t for t in dict.fromkeys(tags) if t not in states or _is_removed(states[t])]
+
+        added = self._campaigns.plan(self.campaign.name, self.worker, missing)
+        if not added:
+            raise UsageError(
+                f"The campaign '{self.campaign.name}' has all of these units already.",
+                do=f"See them with 'ohmwright campaign report {self.campaign.name}'.",
+            )
+        return f"{', '.join(added)} added to {self.campaign.name}"
+
+    def remove(self, tag: str, why: str) -> str:
+        """Take a unit out of the campaign; return what was done, in words.
+
+        What was noted of it stays. Raises UsageError for one that is done.
+        """
+        if not why:
+            raise UsageError("Why is it removed?", "Nothing was noted.", "Give the reason.")
+        return f"{tag} removed: {why}{self._moved(tag, 'removed', why)}"
 
     def _runs_that_may_count(self, tag: str) -> list[str]:
         """Return every run of a unit since the campaign began that was not left out before.
@@ -240,7 +267,7 @@ class CampaignDesk:
     def _moved(self, tag: str, what: EntryWhat, words: str) -> str:
         """Note what becomes of a unit; return what a person should know of it beside, in words."""
         before = self.states().get(tag)
-        if before is None:
+        if before is None or _is_removed(before):
             raise _not_in(self.campaign, tag)
         before = self.settle(tag)
         if before.phase == "done":
@@ -305,6 +332,10 @@ def refuse_handed_over(store: SqlStore, run_id: str, operator: str) -> None:
                 "was switched on.",
                 f"To take it back: ohmwright campaign hand-over {name} {tag} --to '{operator}'",
             )
+
+
+def _is_removed(state: UnitState) -> bool:
+    return state.phase == "removed"
 
 
 def _not_in(campaign: Campaign, tag: str) -> UsageError:

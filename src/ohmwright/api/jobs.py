@@ -17,6 +17,7 @@ from ohmwright.records.sql_store import SqlStore
 from ohmwright.wire.clock import RealClock
 
 from .bench_data import BenchData
+from .campaign_work import refuse_handed_over
 from .paths import file_name_safe
 
 
@@ -58,11 +59,13 @@ def is_number_for(run_id: str, asset_id: str) -> bool:
     return run_id.partition("-")[2].rpartition("-")[0] == file_name_safe(asset_id)
 
 
-def claimed_events(store: SqlStore, run_id: str) -> tuple[Event, ...]:
+def claimed_events(store: SqlStore, run_id: str, operator: str) -> tuple[Event, ...]:
     """Claim an unfinished run and return its events; the first is that it was started.
 
-    Raises UsageError where it is finished, was never begun, or another program has it.
+    Raises UsageError where it is finished, was never begun, or another program has it, and where a
+    campaign handed its unit over to somebody else than `operator`.
     """
+    refuse_handed_over(store, run_id, operator)
     store.claim(run_id)
     events = store.events(run_id)
     if run_started_event(events) is None or isinstance(events[-1], RunFinished):

@@ -1,5 +1,4 @@
-"""The commands `campaign new`, `list`, `status`, `report`, `skip`, `defer`, `again`
-and `hand-over`."""
+"""The commands `campaign new`, `list`, `status`, `report`, and those about units of a campaign."""
 
 from __future__ import annotations
 
@@ -66,6 +65,28 @@ def new_campaign(records: str | None, request: NewCampaign, *, as_json: bool) ->
         print_json({"campaign": name, "work": work, "units": tags})
     else:
         out().print(Text(printable(f"Campaign {name}: {len(tags)} units to {work}.")))
+
+
+def add_units(
+    records: str | None, name: str, tags: Iterable[str], operator: str | None, *, as_json: bool
+) -> None:
+    """Take units into a campaign that is begun. Raises UsageError for one that is not known."""
+    with open_existing_records(records) as store:
+        desk = _desk(store, name, operator)
+        register = AssetRegister(store.database)
+        units = [register.get(tag).asset for tag in tags]
+        for unit in units:
+            if not unit.in_use:
+                raise UsageError(
+                    f"Asset {unit.tag} is withdrawn.",
+                    "Nothing was added.",
+                    "'ohmwright asset edit' puts it in service again.",
+                )
+        said = desk.add([unit.tag for unit in units])
+    if as_json:
+        print_json({"campaign": name, "units": [unit.tag for unit in units]})
+    else:
+        out().print(Text(printable(f"{said}.")), soft_wrap=True)
 
 
 def list_campaigns(records: str | None, *, as_json: bool) -> None:
@@ -148,7 +169,7 @@ def _desk(store: SqlStore, name: str, operator: str | None = None) -> CampaignDe
 
 def _apart(state: UnitState) -> bool:
     put_off = state.not_before is not None or state.only_by != ""
-    return state.phase in ("taken", "skipped") or (state.phase == "open" and put_off)
+    return state.phase in ("taken", "skipped", "removed") or (state.phase == "open" and put_off)
 
 
 def _table(states: Iterable[UnitState]) -> Table:

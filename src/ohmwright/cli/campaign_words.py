@@ -31,8 +31,8 @@ def place_words(state: UnitState) -> str:
         return state.verdict
     if state.phase == "taken" and state.holder is not None:
         return f"in the hands of {state.holder.by}, {state.holder.bench}"
-    if state.phase == "skipped":
-        return f"skipped by {state.by}"
+    if state.phase in ("skipped", "removed"):
+        return f"{state.phase} by {state.by}"
     if state.only_by:
         return f"handed over to {state.only_by}"
     return "open" if state.not_before is None else f"deferred to {state.not_before}"
@@ -40,7 +40,7 @@ def place_words(state: UnitState) -> str:
 
 def entry_words(entry: CampaignEntry) -> str:
     """Return what was done about a unit, by whom and on which day (UTC)."""
-    with_words = ("deferred", "skipped", "handed over", "again")
+    with_words = ("deferred", "skipped", "handed over", "again", "removed")
     said = f" ({entry.words})" if entry.what in with_words and entry.words else ""
     what = "to be done again" if entry.what == "again" else entry.what
     return printable(f"{what} by {entry.by} on {entry.at[:10]}{said}")

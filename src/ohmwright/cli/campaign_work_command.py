@@ -28,7 +28,7 @@ from ohmwright.reports.text import printable
 from .campaign_words import kept_words, progress_words
 from .console import err, out
 from .error_report import print_error
-from .keyboard import read_line
+from .keyboard import at_a_terminal, read_line
 from .open_records import open_existing_records
 from .run_command import RunRequest, run_procedure
 from .run_subject import WorkRequest, agrees_to_repair
@@ -158,10 +158,15 @@ def _run(
 
 
 def _may_be_run(desk: CampaignDesk, unit: TakenUnit) -> bool:
-    """Whether a unit is in service, or a person says that it is run though it is in repair."""
+    """Whether a unit is in service, or a person says that it is run though it is in repair.
+
+    Raises InRepairError where nobody can be asked: the next line of a pipe is no answer to that.
+    """
     try:
         refuse_in_repair(desk.store, unit.asset)
     except InRepairError as problem:
+        if not at_a_terminal():
+            raise
         return agrees_to_repair(problem)
     return True
 

@@ -131,6 +131,36 @@ def report(
 
 
 @app.command()
+def add(
+    name: CampaignName,
+    tags: Annotated[list[str], typer.Argument(metavar="TAG...", help="Units of the register.")],
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Take units into a campaign that is begun, also such as were removed."""
+    from .campaign_command import add_units
+
+    add_units(records, name, tags, operator, as_json=as_json)
+
+
+@app.command()
+def remove(
+    name: CampaignName,
+    tag: CampaignTag,
+    why: Annotated[str, typer.Option("--why", help="The reason, kept with it.")],
+    operator: OperatorName = None,
+    records: RecordsPlace = None,
+    as_json: Json = False,
+) -> None:
+    """Take a unit out of a campaign; what was noted of it stays."""
+    from .campaign_command import UnitOfCampaign
+
+    unit = UnitOfCampaign(name, tag, operator, records, as_json)
+    unit.print_noted(lambda desk, tag: desk.remove(tag, why))
+
+
+@app.command()
 def skip(
     name: CampaignName,
     tag: CampaignTag,

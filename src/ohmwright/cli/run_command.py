@@ -11,7 +11,6 @@ import anyio
 from rich.text import Text
 
 from ohmwright.api.bench_data import BenchChoice, BenchData
-from ohmwright.api.campaign_work import refuse_handed_over
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.run_view import watch_of
@@ -87,8 +86,8 @@ def run_procedure(request: RunRequest) -> int:
     with open_store(request.records) as store:
         earlier: tuple[Event, ...] = ()
         if request.resume is not None:
-            refuse_handed_over(store, request.resume, request.work.operator or account_name())
-            earlier = claimed_events(store, request.resume)
+            operator = request.work.operator or account_name()
+            earlier = claimed_events(store, request.resume, operator)
         if not request.unattended:
             err().print(CAUTION, style="bold")
         return _run(request, file, unit.bench, store, earlier, assignment)

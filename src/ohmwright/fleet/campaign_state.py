@@ -10,7 +10,7 @@ from typing import Literal
 
 from ohmwright.records.campaigns import CampaignEntry, Worker
 
-UnitPhase = Literal["open", "taken", "done", "skipped"]
+UnitPhase = Literal["open", "taken", "done", "skipped", "removed"]
 _MINUTES_OF_UNKNOWN = 20.0
 """A unit takes so long until one was done; a guess."""
 
@@ -77,7 +77,11 @@ def _unit_state(
     state = UnitState(entries[0].tag)
     for entry in entries:
         state = _after(state, entry)
-    if state.phase != "skipped" and elsewhere is not None and elsewhere[0] not in not_counted:
+    if (
+        state.phase not in ("skipped", "removed")
+        and elsewhere is not None
+        and elsewhere[0] not in not_counted
+    ):
         run_id, verdict = elsewhere
         return replace(state, phase="done", holder=None, run_id=run_id, verdict=verdict)
     return state
@@ -116,6 +120,8 @@ def _after(state: UnitState, entry: CampaignEntry) -> UnitState:
             return replace(now, phase="open", holder=None, not_before=None, run_id="")
         case "skipped":
             return replace(now, phase="skipped", holder=None)
+        case "removed":
+            return replace(now, phase="removed", holder=None)
         case "deferred":
             until = date.fromisoformat(entry.words[:10])
             return replace(now, phase="open", holder=None, not_before=until)

@@ -13,7 +13,6 @@ import anyio
 from anyio.abc import TaskGroup
 
 from ohmwright.api.bench_data import BenchData
-from ohmwright.api.campaign_work import refuse_handed_over
 from ohmwright.api.jobs import claimed_events, new_job
 from ohmwright.api.recorded_events import recorded_events
 from ohmwright.api.run_picture import RunPicture
@@ -203,8 +202,7 @@ class Desk:
     def _job(self, order: Begin, file: ProcedureFile, store: SqlStore) -> Job:
         earlier: tuple[Event, ...] = ()
         if order.resume is not None:
-            refuse_handed_over(store, order.resume, self.operator.name)
-            earlier = claimed_events(store, order.resume)
+            earlier = claimed_events(store, order.resume, self.operator.name)
         return new_job(
             file,
             self.data,

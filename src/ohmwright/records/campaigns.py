@@ -22,7 +22,16 @@ from .tables import CAMPAIGN_LOG, CAMPAIGNS, RUNS, STORE
 
 CampaignWork = Literal["calibrate", "verify"]
 EntryWhat = Literal[
-    "planned", "taken", "begun", "refused", "done", "again", "skipped", "deferred", "handed over"
+    "planned",
+    "taken",
+    "begun",
+    "refused",
+    "done",
+    "again",
+    "skipped",
+    "deferred",
+    "handed over",
+    "removed",
 ]
 
 
@@ -60,9 +69,9 @@ class CampaignEntry:
     bench: str
     what: EntryWhat
     words: str
-    """Of a skip the reason, as of what is to be done again; of a deferral the date and the reason,
-    of a hand-over the name, of something refused what was said, of what is done the minutes at the
-    bench."""
+    """Of a skip the reason, as of what is removed or to be done again; of a deferral the date and
+    the reason, of a hand-over the name, of something refused what was said, of what is done the
+    minutes at the bench."""
     run_id: str
 
 
@@ -78,6 +87,8 @@ class CampaignNote:
 
 Choose = Callable[[Sequence[CampaignEntry]], str | None]
 """Given all entries, the tag of the unit to be taken; None for none."""
+ChooseMore = Callable[[Sequence[CampaignEntry]], list[str]]
+"""Given all entries, the tags of the units to be added."""
 
 
 class Campaigns:
@@ -151,6 +162,21 @@ class Campaigns:
                 _add(connection, name, entries, worker, CampaignNote(tag, "taken"))
             return tag
 
+    def plan(self, name: str, worker: Worker, choose: ChooseMore) -> list[str]:
+        """Add the units that `choose` says, and return their tags."""
+        with self._database.write() as connection:
+            lock_name(connection, "campaigns")
+            entries = _entries(connection, name)
+            tags = choose(entries)
+            at = _not_before(entries)
+            rows = [
+                _row(name, number, at, worker, CampaignNote(tag, "planned"))
+                for number, tag in enumerate(tags, len(entries) + 1)
+            ]
+            if rows:
+                connection.execute(insert(CAMPAIGN_LOG), rows)
+            return tags
+
     def note(self, name: str, worker: Worker, note: CampaignNote) -> None:
         """Add an entry about a unit. Raises UsageError for one that is not of the campaign."""
         with self._database.write() as connection:
@@ -180,10 +206,13 @@ def _add(
     worker: Worker,
     note: CampaignNote,
 ) -> None:
-    """Add an entry after those that there are, in time, too: a clock that is slow does no harm."""
-    at = max(sortable_time(RealClock().wall()), entries[-1].at)
-    row = _row(name, len(entries) + 1, at, worker, note)
+    row = _row(name, len(entries) + 1, _not_before(entries), worker, note)
     connection.execute(insert(CAMPAIGN_LOG), [row])
+
+
+def _not_before(entries: Sequence[CampaignEntry]) -> str:
+    """Now, or the time of the last of these entries: a clock that is slow does no harm."""
+    return max(sortable_time(RealClock().wall()), entries[-1].at)
 
 
 def _row(name: str, number: int, at: str, worker: Worker, note: CampaignNote) -> dict[str, object]:
