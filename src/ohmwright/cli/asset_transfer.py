@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
 from rich.text import Text
 
+from ohmwright.api.import_warnings import import_warnings
 from ohmwright.model.account import account_name
 from ohmwright.records.asset_changes import FieldChanges, field_changes
 from ohmwright.records.asset_file import ImportPlan, assets_csv, import_plan, read_asset_rows
@@ -49,16 +50,24 @@ def import_assets(request: ImportRequest) -> None:
         for one in plan.changes
         if one.revision > 1
     }
-    _print(request, plan, changes)
+    before = {tag: one.asset for tag, one in known.items()}
+    warnings = import_warnings(request.file, (one.asset for one in plan.changes), before)
+    _print(request, plan, changes, warnings)
 
 
-def _print(request: ImportRequest, plan: ImportPlan, changes: Mapping[str, FieldChanges]) -> None:
-    """Print which units came, and of each that was there what changed."""
+def _print(
+    request: ImportRequest,
+    plan: ImportPlan,
+    changes: Mapping[str, FieldChanges],
+    warnings: Sequence[str],
+) -> None:
+    """Print which units came, of each that was there what changed, and what is to be looked at."""
     added = [one.asset.tag for one in plan.changes if one.revision == 1]
     changed = list(changes)
     if request.as_json:
         counts = {"added": added, "changed": changed, "unchanged": plan.unchanged}
-        print_json({"imported": not request.dry_run} | counts | {"changes": changes})
+        told = {"changes": changes, "warnings": list(warnings)}
+        print_json({"imported": not request.dry_run} | counts | told)
         return
     said = f"{len(added)} added, {len(changed)} changed, {plan.unchanged} as they were"
     out().print(Text(f"Would be: {said}; nothing was changed." if request.dry_run else f"{said}."))
@@ -69,6 +78,8 @@ def _print(request: ImportRequest, plan: ImportPlan, changes: Mapping[str, Field
         _say(f"{tag}: {changes_text(changes[tag])}")
     if len(changed) > _MOST_SHOWN:
         _say(f"… and {len(changed) - _MOST_SHOWN} more; --json has them all.")
+    for warning in warnings:
+        _say(f"Look: {warning}")
 
 
 def _say(line: str) -> None:

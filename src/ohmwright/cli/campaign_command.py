@@ -174,8 +174,9 @@ def _apart(state: UnitState) -> bool:
 
 def _table(states: Iterable[UnitState]) -> Table:
     table = Table("Tag", "Where", "Run", "Min", "Words", box=None, pad_edge=False)
-    table.columns[0].no_wrap = True
-    table.columns[2].overflow = "fold"
+    for column in (table.columns[0], table.columns[2]):
+        column.no_wrap = True
+    table.columns[2].overflow = "fold"  # is copied, so never cut
     table.columns[3].justify = "right"
     for one in states:
         minutes = "" if one.minutes is None else f"{one.minutes:.1f}"

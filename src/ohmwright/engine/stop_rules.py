@@ -123,9 +123,13 @@ class UntilDecided:
         self._remainder = inf
         self._decided = False
 
+    def add_reading(self, age_s: float, current_ma: float) -> None:
+        """Take a reading without testing whether the verdict is known."""
+        self._until_settled.add_reading(age_s, current_ma)
+
     def read(self, age_s: float, current_ma: float) -> bool:
         """Take a reading; return True when the verdict is known."""
-        self._until_settled.add_reading(age_s, current_ma)
+        self.add_reading(age_s, current_ma)
         if age_s >= self._next_test_s:
             self._decided = self._is_decided(age_s, *self._until_settled.readings)
         return self._decided

@@ -26,7 +26,7 @@ from .text import (
     unit_symbol,
     value_and_uncertainty,
 )
-from .traceability_marks import ValueMarks
+from .traceability_marks import ValueMarks, readings_mark
 
 
 @dataclass(frozen=True)
@@ -179,7 +179,7 @@ def _result_cells(result: Result | None, marks: ValueMarks) -> ResultCells:
         value=printable(result.shown) if result.shown else value,
         expanded=expanded,
         error=_error(result),
-        probability="" if held is None else probability_text(held),
+        probability="" if held is None else probability_text(held) + readings_mark(result),
         ratio="" if held is None else uncertainty_ratio_text(held),
         verdict=result.verdict,
         mark=marks.of(result),

@@ -1,0 +1,66 @@
+"""What a person should look at in a file of assets that is not wrong in itself."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Collection, Iterable, Iterator, Mapping
+from difflib import get_close_matches
+from pathlib import Path
+
+from ohmwright.model.registered_asset import RegisteredAsset
+from ohmwright.model.shipped import shipped
+from ohmwright.model.source import is_existing_file
+
+_ALIKE = 0.8
+"""Likeness of two names, of 1, from which on one may be the other with a slip."""
+
+
+def import_warnings(
+    file: Path, came: Iterable[RegisteredAsset], known: Mapping[str, RegisteredAsset]
+) -> list[str]:
+    """Return what is new of the units that came: models, and procedures that are not found.
+
+    `file`: where they stand, beside which their procedures may lie; `known`: the register before,
+    by tag.
+    """
+    units = list(came)
+    return [*_new_models(units, known), *_missing_procedures(file, units, known)]
+
+
+def _new_models(
+    units: Iterable[RegisteredAsset], known: Mapping[str, RegisteredAsset]
+) -> Iterator[str]:
+    before = {asset.model for asset in known.values()}
+    counts = Counter(unit.model for unit in units if unit.model not in before)
+    for model, count in counts.items():
+        like = get_close_matches(model, _oftener(model, counts, before), n=1, cutoff=_ALIKE)
+        if before or like:
+            said = f" Is it '{like[0]}'?" if like else ""
+            yield f"Model '{model}' ({_units(count)}) was not in the register before.{said}"
+
+
+def _oftener(model: str, counts: Counter[str], before: Collection[str]) -> list[str]:
+    """The models that are known better than this one: in the register, or of more units."""
+    return [*before, *(other for other, n in counts.items() if n > counts[model])]
+
+
+def _missing_procedures(
+    file: Path, units: Iterable[RegisteredAsset], known: Mapping[str, RegisteredAsset]
+) -> Iterator[str]:
+    before = {asset.procedure for asset in known.values()}
+    counts = Counter(unit.procedure for unit in units)
+    for name, count in counts.items():
+        if name and name not in before and not _is_procedure(name, file.parent):
+            yield (
+                f"Procedure '{name}' ({_units(count)}) is no shipped one and no file in "
+                f"{file.parent}: it is looked for beside the bench file."
+            )
+
+
+def _is_procedure(name: str, folder: Path) -> bool:
+    places = (folder / name, shipped("procedures", f"{name}.toml"))
+    return any(map(is_existing_file, places))
+
+
+def _units(count: int) -> str:
+    return f"{count} unit{'' if count == 1 else 's'}"
