@@ -26,7 +26,7 @@ from ohmwright.records.trust import (
     signers,
     untrusted_signers,
 )
-from ohmwright.records.verdict_audit import audit_verdicts
+from ohmwright.records.verdict_audit import RecomputedValues, audit_verdicts
 from ohmwright.reports.text import printable
 
 from .console import out, print_json
@@ -56,6 +56,8 @@ class StoreCheck:
     """Of the files that were asked for, those that are issued papers."""
     heads: Mapping[str, Sequence[str]] = field(default_factory=dict[str, Sequence[str]])
     """By each hash that was asked for and is on record, the runs that have it."""
+    values: Mapping[str, int] = field(default_factory=dict[str, int])
+    """Why values were not computed once more, with their counts; those that were under ''."""
 
     @property
     def state(self) -> StoreState:
@@ -98,9 +100,10 @@ def _checked_store(
         if run_id not in known:
             raise store.unknown_run_error(run_id)
     papers, not_valid = issued_papers(store, shown.papers)
+    recomputed = RecomputedValues()
     sealed = signers(signatures(store.database), chosen)
     findings = [
-        *audit(store, chosen, [audit_verdicts]),
+        *audit(store, chosen, [audit_verdicts, recomputed]),
         *_unknown_heads(store, shown.heads),
         *not_valid,
         *untrusted_signers(sealed, trusted),
@@ -116,6 +119,7 @@ def _checked_store(
         trusted,
         papers,
         {head: run_ids_with_head(store, head) for head in shown.heads if has_head(store, head)},
+        recomputed.reasons,
     )
 
 
@@ -143,6 +147,8 @@ def _document(check: StoreCheck) -> dict[str, object]:
         "findings": [asdict(finding) for finding in check.findings],
         "unsigned_runs": list(check.open_runs),
         "heads": {head: list(found) for head, found in check.heads.items()},
+        "values_recomputed": check.values.get("", 0),
+        "values_not_recomputed": {why: count for why, count in check.values.items() if why},
         "papers": [asdict(paper) for paper in check.papers],
         "keys": [
             {
@@ -170,9 +176,18 @@ def _print(check: StoreCheck) -> None:
     if check.open_runs:
         named = ", ".join(map(printable, check.open_runs))
         out().print(Text(f"Not finished, so signed by nobody: {named}"), soft_wrap=True)
+    if check.values:
+        out().print(Text(_recomputed_words(check.values)), soft_wrap=True)
     runs_ = f"{check.runs} run{'' if check.runs == 1 else 's'}"
     for line in _closing_lines(check, runs_):
         out().print(line, soft_wrap=True)
+
+
+def _recomputed_words(values: Mapping[str, int]) -> str:
+    done = values.get("", 0)
+    said = f"{done} of {sum(values.values())} values computed once more from their readings"
+    left = [f"{count} not: {why}" for why, count in sorted(values.items()) if why]
+    return "; ".join([said, *left]) + "."
 
 
 def _layout(paper: FoundPaper) -> str:

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterable, Iterator, Mapping
-from functools import lru_cache
 from math import isclose, sqrt
 from typing import Any
 
-from ohmwright.model.document import Document, Role
+from ohmwright.model.document import Document
 from ohmwright.model.event import DocumentKept, Event, PointDone, RunResumed, RunStarted
 from ohmwright.model.result import Measured, Result
 from ohmwright.model.traceability import Environment, Traceability
 from ohmwright.uncertainty.distributions import coverage_factor
 
-from .kept_documents import kept_document
+from .kept_documents import kept_table
 from .measured_value import COVERAGE, LOAD, METER
 
 _SAME, _DRAWN = 1e-3, 0.05
@@ -41,7 +39,9 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
             kept[event.document.sha256] = event.document
             continue
         for begun, one in waiting:  # their documents follow them
-            yield from ((begun, said) for said in _against_bench(one, _table(one, kept, "bench")))
+            yield from (
+                (begun, said) for said in _against_bench(one, kept_table(one, kept, "bench"))
+            )
         waiting = []
         if isinstance(event, RunStarted | RunResumed):
             part = event
@@ -50,25 +50,11 @@ def differing_figures(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
             for said in _against_itself(event.result):
                 yield number, said
             if part is not None:
-                certificate = _table(part, kept, "analyzer certificate")
+                certificate = kept_table(part, kept, "analyzer certificate")
                 for said in _against_documents(
-                    event.result, certificate, _table(part, kept, "procedure")
+                    event.result, certificate, kept_table(part, kept, "procedure")
                 ):
                     yield number, said
-
-
-def _table(part: RunStarted | RunResumed, kept: Mapping[str, Document], role: Role) -> _Table:
-    """The kept document of that role as a table; empty where there is none, or it is no TOML."""
-    document = kept_document(part, kept, role)
-    return {} if document is None else _parsed(document.text)
-
-
-@lru_cache(maxsize=64)
-def _parsed(text: str) -> _Table:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError:
-        return {}
 
 
 def _against_itself(result: Result) -> Iterator[str]:

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import tomllib
 from collections.abc import Mapping
+from functools import lru_cache
+from typing import Any
 
 from ohmwright.model.document import Document, Role
 from ohmwright.model.event import RunResumed, RunStarted
@@ -17,3 +20,19 @@ def kept_document(
     """
     digest = next((one.sha256 for one in part.documents if one.role == role), "")
     return kept.get(digest)
+
+
+def kept_table(
+    part: RunStarted | RunResumed, kept: Mapping[str, Document], role: Role
+) -> Mapping[str, Any]:
+    """Return the kept document of that role as a table; empty without one, or where no TOML."""
+    document = kept_document(part, kept, role)
+    return {} if document is None else _parsed(document.text)
+
+
+@lru_cache(maxsize=64)
+def _parsed(text: str) -> Mapping[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        return {}

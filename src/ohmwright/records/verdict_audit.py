@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator, Sequence
 
 from ohmwright.engine.contradictions import contradictions
 from ohmwright.engine.limits_on_record import unreadable_procedures
+from ohmwright.engine.recomputed_values import recomputed_values
 from ohmwright.engine.verdict_on_record import unknown_rules
 from ohmwright.model.event import Event
 
@@ -26,3 +28,16 @@ def audit_verdicts(run_id: str, events: Sequence[Event]) -> Iterator[AuditFindin
     for name in unreadable_procedures(events):
         what = f"its limits were not held against its procedure '{name}', which is not understood"
         yield AuditFinding(f"{what} here", run_id, kind="warning")
+
+
+class RecomputedValues:
+    """Counts, of the runs that it is called with, which values were computed once more."""
+
+    def __init__(self) -> None:
+        self.reasons = Counter[str]()
+        """Why not, with the count of each; those that were under an empty reason."""
+
+    def __call__(self, _: str, events: Sequence[Event]) -> Iterator[AuditFinding]:
+        """Count the values of a whole run; finds nothing."""
+        self.reasons += recomputed_values(events)
+        return iter(())

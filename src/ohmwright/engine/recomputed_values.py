@@ -1,0 +1,170 @@
+"""Values on record, computed once more from the readings on record, by the same estimator.
+
+What it needs besides is on record, too: the meter's data, how the unit droops, and when RF was on.
+Where the search for the best fit began is not, nor the self-test's activation as one of the unit's;
+both together move a value by less than what is allowed here.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from math import sqrt
+from typing import Any
+
+from ohmwright.estimation.point import Question
+from ohmwright.estimation.settled_value import Settled
+from ohmwright.estimation.thermal_droop import Droop, ResidualWarmth, Warmth
+from ohmwright.model.document import Document
+from ohmwright.model.event import (
+    ActivationClosed,
+    DocumentKept,
+    Event,
+    PointDone,
+    RunResumed,
+    RunStarted,
+)
+from ohmwright.model.result import Measured, Result
+
+from .kept_documents import kept_table
+from .stop_rules import UntilDecided
+
+_BY_ANOTHER_START = 0.001
+"""Relative difference that another start of the search may make."""
+_SDS = 0.5
+"""And over the standard uncertainty of the readings: 0.37 was the most of 36 unlike activations."""
+_ONE_SIDED = 0.05
+"""Tolerance over the target, for a target that is a limit itself."""
+_LATEST_S = 2.0
+"""RF goes off within this of the last reading; from memory of the benches here, no source."""
+
+_KINDS = ("output", "power_curve", "half_and_full", "leakage")
+"""Of the steps whose values are decided by `UntilDecided`."""
+
+_Table = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What a record holds besides the readings that a value was computed from."""
+
+    meter: _Table
+    """Of the analyzer's data; empty where they are not kept."""
+    warmth: ResidualWarmth | None
+    """At the start of the activation; None where the record does not tell it."""
+
+
+def differing_values(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
+    """Yield number and description of each value that its readings do not give."""
+    for number, result, evidence in _with_evidence(events):
+        if not why_not_recomputed(result, evidence) and (said := _what_differs(result, evidence)):
+            yield number, f"{result.step}, {result.point}: {said}"
+
+
+def recomputed_values(events: Iterable[Event]) -> Counter[str]:
+    """Return why values are not computed once more, with counts; empty for those that are."""
+    return Counter(why_not_recomputed(result, how) for _, result, how in _with_evidence(events))
+
+
+def why_not_recomputed(result: Result, evidence: Evidence) -> str:
+    """Return why the value of a result is not computed once more; empty where it is."""
+    of_point = result.target is not None and result.stage != "adjust" and result.kind in _KINDS
+    if not of_point or _quantity(result) not in ("power_w", "current_ma") or not result.load_ohm:
+        return "another kind of value"
+    if not result.samples:
+        return "no readings on record"
+    if not {"window_s", "resolution_ma"} <= evidence.meter.keys():
+        return "no data of the meter on record"
+    if evidence.warmth is None:
+        return "when RF was on before is not on record"
+    if result.on_s > result.samples[-1].age_s + _LATEST_S:
+        return "of several activations the readings of the last one alone are on record"
+    return ""
+
+
+def _with_evidence(events: Iterable[Event]) -> Iterator[tuple[int, Result, Evidence]]:
+    """Yield each result that has a value, with its number and what else the record holds of it."""
+    kept: dict[str, Document] = {}
+    part: RunStarted | RunResumed | None = None
+    on_record: list[ActivationClosed] = []
+    for number, event in enumerate(events, start=1):
+        if isinstance(event, DocumentKept):
+            kept[event.document.sha256] = event.document
+        elif isinstance(event, RunStarted | RunResumed):
+            part, on_record = event, []  # the engine takes a unit as rested then
+        elif isinstance(event, ActivationClosed):
+            on_record.append(event)
+        elif isinstance(event, PointDone) and event.result.measured is not None and part:
+            analyzer = kept_table(part, kept, "analyzer data").get("data", {})
+            generator = kept_table(part, kept, "generator data").get("data", {})
+            warmth = _warmth(on_record, generator, event.result.measured.age_s)
+            yield number, event.result, Evidence(analyzer.get("meter", {}), warmth)
+
+
+def _warmth(
+    activations: Iterable[ActivationClosed], generator: _Table, age_s: float
+) -> ResidualWarmth | None:
+    """Return the warmth with which the last of these activations began, as felt at `age_s`."""
+    stated = generator.get("droop")
+    if stated is None:
+        return ResidualWarmth()
+    warmth = before = Warmth(Droop(**{key: _pair(value) for key, value in stated.items()}))
+    off_s = None
+    for one in activations:
+        if one.on_s == 0:
+            continue
+        if one.on_at_bench_s is None:
+            return None
+        before = warmth if off_s is None else warmth.cooled(one.on_at_bench_s - off_s)
+        warmth, off_s = before.heated(one.on_s), one.on_at_bench_s + one.on_s
+    return before.residual(age_s)
+
+
+def _pair(value: Any) -> Any:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _what_differs(result: Result, evidence: Evidence) -> str:
+    """Return what the readings make of a value that is another one; empty where they agree."""
+    measured = result.measured
+    assert measured is not None
+    again, value_ma = again_settled(result, measured, evidence), _current_ma(result, measured.value)
+    if again is None:
+        return ""
+    allowed_ma = _SDS * again.uncertainty + _BY_ANOTHER_START * abs(again.value)
+    if abs(value_ma - again.value) <= allowed_ma:
+        return ""
+    return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
+
+
+def again_settled(result: Result, measured: Measured, evidence: Evidence) -> Settled | None:
+    """Return the settled current by the readings on record, in mA."""
+    target = result.target
+    assert target is not None
+    low, middle, high = (_current_ma(result, v) for v in (target.lower, target.value, target.upper))
+    narrower = min(middle - low, high - middle)
+    asked = Question(
+        target=middle,
+        tolerance=narrower if narrower > 0 else _ONE_SIDED * middle,
+        window_s=float(evidence.meter["window_s"]),
+        resolution=float(evidence.meter["resolution_ma"]),
+        at_age_s=measured.age_s,
+        limits=(low, high),
+    )
+    rule = UntilDecided(asked, evidence.warmth or ResidualWarmth(), lambda _: False)
+    for sample in result.samples:
+        rule.add_reading(*sample)
+    return rule.settled()
+
+
+def _quantity(result: Result) -> str | None:
+    measured, target = result.measured, result.target
+    return (measured and measured.quantity) or (target and target.quantity)
+
+
+def _current_ma(result: Result, value: float) -> float:
+    """Return a value of the result's quantity, mA or W, as a current in mA."""
+    if _quantity(result) == "current_ma":
+        return value
+    return 1000 * sqrt(max(0.0, value) / (result.load_ohm or 1.0))

@@ -1,0 +1,79 @@
+"""A value that its readings do not give is told; what is not computed again is counted."""
+
+from collections.abc import Callable, Sequence
+from typing import Any
+
+import pytest
+
+from ohmwright.engine.recomputed_values import differing_values, recomputed_values
+from ohmwright.model.event import ActivationClosed, DocumentKept, Event, PointDone
+from ohmwright.model.result import Result, Sample
+
+from .conftest import Rig
+
+
+@pytest.fixture
+def job(whole_job: tuple[Rig, tuple[Event, ...]]) -> Sequence[Event]:
+    return whole_job[1]
+
+
+def with_result(
+    events: Sequence[Event], change: Callable[[Result], dict[str, Any]]
+) -> tuple[list[Event], str]:
+    """The events with the last computed point changed, and that point's name."""
+    at, done = [
+        (at, e)
+        for at, e in enumerate(events)
+        if isinstance(e, PointDone) and e.result.kind == "power_curve" and e.result.samples
+    ][-1]
+    changed = done.result.model_copy(update=change(done.result))
+    whole = list(events)
+    whole[at] = done.model_copy(update={"result": changed})
+    return whole, f"{changed.step}, {changed.point}: its value is"
+
+
+def off_by(share: float) -> Callable[[Result], dict[str, Any]]:
+    def change(result: Result) -> dict[str, Any]:
+        assert result.measured is not None
+        value = result.measured.value * (1 + share)
+        return {"measured": result.measured.model_copy(update={"value": value})}
+
+    return change
+
+
+def test_the_values_of_a_job_are_those_of_its_readings(job: Sequence[Event]) -> None:
+    assert list(differing_values(job)) == []
+    assert recomputed_values(job)[""] >= 4
+
+
+@pytest.mark.parametrize("share", [0.02, -0.02])
+def test_a_value_two_percent_off_its_readings_is_told(job: Sequence[Event], share: float) -> None:
+    """2 % of a power is 1 % of a current; from memory of budgets, U of such a power is 1 to 2 %."""
+    forged, named = with_result(job, off_by(share))
+    ((_, said),) = differing_values(forged)
+    assert named in said
+
+
+def test_readings_that_were_moved_are_told(job: Sequence[Event]) -> None:
+    def moved(result: Result) -> dict[str, Any]:
+        samples = tuple(Sample(s.age_s, 1.01 * s.current_ma) for s in result.samples)
+        return {"samples": samples}
+
+    forged, named = with_result(job, moved)
+    ((_, said),) = differing_values(forged)
+    assert named in said
+
+
+def test_why_values_are_not_computed_again_is_counted(job: Sequence[Event]) -> None:
+    before = recomputed_values(job)
+    bare, _ = with_result(job, lambda _: {"samples": ()})
+    assert recomputed_values(bare)["no readings on record"] == 1
+    pooled, _ = with_result(job, lambda result: {"on_s": 2 * result.on_s + 5})
+    assert [why for why in recomputed_values(pooled) - before if "several activations" in why]
+    undocumented = [e for e in job if not isinstance(e, DocumentKept)]
+    assert recomputed_values(undocumented)["no data of the meter on record"] == before[""]
+    undated = [
+        e.model_copy(update={"on_at_bench_s": None}) if isinstance(e, ActivationClosed) else e
+        for e in job
+    ]
+    assert recomputed_values(undated)["when RF was on before is not on record"] == before[""]
