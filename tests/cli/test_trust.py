@@ -53,7 +53,8 @@ def test_what_holds_is_not_said_of_a_signature_that_is_not_there(
         measured()
     shown = ohmwright("record", "verify", "--records", tmp_path / "r")
     assert shown.code == 0
-    named, closing = shown.out.splitlines()
+    named, computed, closing = shown.out.splitlines()
+    assert "values computed once more from their readings" in computed
     assert named == f"Not finished, so signed by nobody: {run}"
     assert closing == (
         "2 runs: every hash and link holds, and so does the signature of each finished run, by a "

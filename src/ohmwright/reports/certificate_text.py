@@ -142,6 +142,8 @@ class CertificateText:
     """That the verdict is by readings alone; empty where the analyzer's accuracy is part of it."""
     verdict_found: str
     verdict_left: str
+    verdict_adjusted: str
+    """Of the adjusted points, where it is no pass; else empty."""
     simulated: str
     """Empty for a real unit."""
     facts: tuple[tuple[str, Details], ...]
@@ -188,6 +190,7 @@ def certificate_text(certificate: Certificate) -> CertificateText:
         verdict_qualified=qualification(certificate.results),
         verdict_found=_verdict(certificate, "as_found"),
         verdict_left=_verdict(certificate, "as_left"),
+        verdict_adjusted=_verdict(certificate, "adjust").replace("pass", ""),
         simulated=_simulated(certificate.seed),
         facts=tuple(detail_blocks(certificate)),
         groups=tuple(step_groups(certificate)),

@@ -93,7 +93,9 @@ def _body(sheet: CertificateText) -> Iterable[str]:
         yield f'<p class="simulated"><b>SIMULATED.</b> {escape(sheet.simulated)}</p>'
     if sheet.verdict_found and sheet.verdict_left:
         found, left = _verdict(sheet.verdict_found), _verdict(sheet.verdict_left)
-        yield f"<p>As found: {found} &emsp; As left: {left}</p>"
+        adjusted = sheet.verdict_adjusted
+        between = f"Adjusted: {_verdict(adjusted)} &emsp; " if adjusted else ""
+        yield f"<p>As found: {found} &emsp; {between}As left: {left}</p>"
     yield '<div class="facts">'
     yield from (_detail_block(name, facts) for name, facts in sheet.facts)
     yield "</div>"

@@ -1,0 +1,40 @@
+"""What is new in a file of assets, and may be a slip, is told."""
+
+from pathlib import Path
+
+from ohmwright.api.import_warnings import import_warnings
+from ohmwright.model.registered_asset import RegisteredAsset
+
+
+def unit(tag: str, model: str = "Quillon 300", procedure: str = "") -> RegisteredAsset:
+    return RegisteredAsset(tag=tag, maker="T", model=model, serial=tag, procedure=procedure)
+
+
+def warned(*came: RegisteredAsset, known: tuple[RegisteredAsset, ...] = (), file: str = "u") -> str:
+    return "\n".join(import_warnings(Path(file), came, {one.tag: one for one in known}))
+
+
+def test_a_model_that_is_new_is_told_with_the_one_it_may_be_meant_for() -> None:
+    known = (unit("A"),)
+    assert warned(unit("B"), known=known) == ""
+    said = warned(unit("B", "Quilon 300"), unit("C", "Osier 90"), known=known)
+    assert (
+        "Model 'Quilon 300' (1 unit) was not in the register before. Is it 'Quillon 300'?" in said
+    )
+    assert said.endswith("Model 'Osier 90' (1 unit) was not in the register before.")
+
+
+def test_in_a_first_file_only_likely_slips_are_told() -> None:
+    assert warned(unit("A"), unit("B"), unit("C", "Osier 90")) == ""
+    assert "Is it 'Quillon 300'?" in warned(unit("A"), unit("B"), unit("C", "Quillon 3000"))
+
+
+def test_a_procedure_that_is_not_found_is_told(tmp_path: Path) -> None:
+    (tmp_path / "own.toml").touch()
+    file = str(tmp_path / "u.csv")
+    named = ("demo-monopolar", "own.toml", "", "gone.toml")
+    units = [unit(str(at), procedure=name) for at, name in enumerate(named)]
+    said = warned(*units, file=file)
+    assert said.startswith("Procedure 'gone.toml' (1 unit) is no shipped one")
+    assert said.count("Procedure") == 1
+    assert warned(*units, file=file, known=(unit("Z", procedure="gone.toml"),)) == ""
