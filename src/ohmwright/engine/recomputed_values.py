@@ -159,8 +159,10 @@ def again_settled(result: Result, measured: Measured, evidence: Evidence) -> Set
 
 
 def _quantity(result: Result) -> str | None:
-    measured, target = result.measured, result.target
-    return (measured and measured.quantity) or (target and target.quantity)
+    """Return the quantity of a value: its own, else that of its target."""
+    if result.measured is not None and result.measured.quantity is not None:
+        return result.measured.quantity
+    return None if result.target is None else result.target.quantity
 
 
 def _current_ma(result: Result, value: float) -> float:
