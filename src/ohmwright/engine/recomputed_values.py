@@ -46,7 +46,7 @@ _Table = Mapping[str, Any]
 
 
 @dataclass(frozen=True)
-class Evidence:
+class BesideReadings:
     """What a record holds besides the readings that a value was computed from."""
 
     meter: _Table
@@ -67,7 +67,7 @@ def recomputed_values(events: Iterable[Event]) -> Counter[str]:
     return Counter(why_not_recomputed(result, how) for _, result, how in _with_evidence(events))
 
 
-def why_not_recomputed(result: Result, evidence: Evidence) -> str:
+def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
     """Return why the value of a result is not computed once more; empty where it is."""
     of_point = result.target is not None and result.stage != "adjust" and result.kind in _KINDS
     if not of_point or _quantity(result) not in ("power_w", "current_ma") or not result.load_ohm:
@@ -83,7 +83,7 @@ def why_not_recomputed(result: Result, evidence: Evidence) -> str:
     return ""
 
 
-def _with_evidence(events: Iterable[Event]) -> Iterator[tuple[int, Result, Evidence]]:
+def _with_evidence(events: Iterable[Event]) -> Iterator[tuple[int, Result, BesideReadings]]:
     """Yield each result that has a value, with its number and what else the record holds of it."""
     kept: dict[str, Document] = {}
     part: RunStarted | RunResumed | None = None
@@ -99,7 +99,7 @@ def _with_evidence(events: Iterable[Event]) -> Iterator[tuple[int, Result, Evide
             analyzer = kept_table(part, kept, "analyzer data").get("data", {})
             generator = kept_table(part, kept, "generator data").get("data", {})
             warmth = _warmth(on_record, generator, event.result.measured.age_s)
-            yield number, event.result, Evidence(analyzer.get("meter", {}), warmth)
+            yield number, event.result, BesideReadings(analyzer.get("meter", {}), warmth)
 
 
 def _warmth(
@@ -125,7 +125,7 @@ def _pair(value: Any) -> Any:
     return tuple(value) if isinstance(value, list) else value
 
 
-def _what_differs(result: Result, evidence: Evidence) -> str:
+def _what_differs(result: Result, evidence: BesideReadings) -> str:
     """Return what the readings make of a value that is another one; empty where they agree."""
     measured = result.measured
     assert measured is not None
@@ -138,7 +138,7 @@ def _what_differs(result: Result, evidence: Evidence) -> str:
     return f"its value is {value_ma:.4g} mA, and its readings make it {again.value:.4g} mA"
 
 
-def again_settled(result: Result, measured: Measured, evidence: Evidence) -> Settled | None:
+def again_settled(result: Result, measured: Measured, evidence: BesideReadings) -> Settled | None:
     """Return the settled current by the readings on record, in mA."""
     target = result.target
     assert target is not None

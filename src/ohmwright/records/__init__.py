@@ -24,6 +24,7 @@ Read in this order:
     run_claim           a run taken for writing, and where its chain ends
     keys                the key with which this computer signs
     witness_file        one file of the witness
+    ends_seen           what this computer has seen runs end with, whatever store they are in
     witness             what this computer has seen of a store, and what is lost since
     sql_store           the store itself
     add_addendum        an addendum signed and stored
