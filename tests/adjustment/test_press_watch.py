@@ -7,7 +7,12 @@ import pytest
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.activation_log import ActivationLog
-from ohmwright.adjustment.press_hypotheses import SLIPS, suspects_of, what_may_be_done
+from ohmwright.adjustment.press_hypotheses import (
+    SLIPS,
+    suspects_of,
+    suspects_of_direction,
+    what_may_be_done,
+)
 from ohmwright.adjustment.press_seen import PressesSeen
 from ohmwright.adjustment.press_watch import PressWatch
 from ohmwright.adjustment.press_weighing import PressRequest
@@ -125,6 +130,23 @@ def test_an_earlier_slip_shows_when_the_next_presses_do_half_of_what_was_learned
     assert seen is not None
     assert seen.suspect is not None
     assert (seen.done, seen.suspect.done, seen.suspect.counts) == ("as asked", "more", 10)
+
+
+@pytest.mark.parametrize(("counts", "ratio"), [(-10, -1.0), (10, None)])
+def test_the_other_direction_twice_is_a_gain_of_the_other_sign(
+    counts: int, ratio: float | None
+) -> None:
+    """The presses before these seemed to go the other direction."""
+    suspects = suspects_of_direction((Press("coarse", -1),), (Press("coarse", 1),), KEYS)
+    at_s = [CUE_S + 2.0, CUE_S + 2.5]
+    seen, _ = watched(shown(at_s, counts), suspects=suspects)
+    assert seen is not None
+    assert seen.done == "as asked"
+    if ratio is None:
+        assert (seen.suspect, seen.suspects) == (None, ())
+    else:
+        assert seen.suspect is not None
+        assert (seen.suspect.gain_ratio, seen.suspect.counts) == (ratio, -20)
 
 
 def test_what_may_be_done_is_everything_once() -> None:

@@ -11,7 +11,7 @@ import pytest
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.policy import AdjustPolicy
 from ohmwright.engine.coach import NOT_SURE, THE_METER
-from ohmwright.engine.coach_words import NAMES_SLIP
+from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
@@ -74,6 +74,15 @@ def moved(events: list[Event]) -> list[TrimMoved]:
     return [e for e in events if isinstance(e, TrimMoved)]
 
 
+def pressed_counts(hands: CuedHands) -> int:
+    """What was pressed, by the simulator's truth."""
+    return sum(
+        (1 if direction == "up" else -1) * (10 if key == "coarse" else 1)
+        for acted in hands.acted
+        for _, key, direction in acted.presses
+    )
+
+
 async def test_a_point_is_adjusted_with_no_key_of_the_keyboard(rig) -> None:
     hands = with_hands(rig)
     seen: list[BenchStatus] = []
@@ -85,14 +94,8 @@ async def test_a_point_is_adjusted_with_no_key_of_the_keyboard(rig) -> None:
     assert {e.told_by for e in moved(events)} <= {THE_METER, NOT_SURE}
     assert str(result.trim_told_by).startswith(THE_METER)
     assert moved(events)[0].told_by == NOT_SURE, "one press and two look alike at first"
-    # what is on record is what was pressed, by the simulator's truth
-    pressed = sum(
-        (1 if direction == "up" else -1) * (10 if key == "coarse" else 1)
-        for acted in hands.acted
-        for _, key, direction in acted.presses
-    )
-    assert sum(e.counts for e in moved(events)) == pressed
-    assert result.final_trim == pressed
+    assert sum(e.counts for e in moved(events)) == pressed_counts(hands)
+    assert result.final_trim == pressed_counts(hands)
     on = [status.cue for status in seen if status.rf == "on"]
     assert {"hold", "press"} <= {cue.kind for cue in on if cue is not None}
 
@@ -106,6 +109,17 @@ async def test_a_first_press_that_does_not_show_is_asked_for_again(rig, slip: Sl
     assert "shows none" in second.seen
     assert [r.verdict for r in results(events)] == ["pass"]
     assert press_answers(events) == []
+
+
+async def test_a_first_press_the_other_direction_is_put_right_on_record(rig) -> None:
+    """The gain was learned from it, so that it shows by what the next presses do."""
+    hands = with_hands(rig, "other direction")
+    events = await first_point(rig)
+    (result,) = results(events)
+    assert result.verdict == "pass"
+    assert press_answers(events) == []
+    assert any(NAMES_EARLIER in cue.words + cue.seen for cue in hands.cues)
+    assert result.final_trim == sum(e.counts for e in moved(events)) == pressed_counts(hands)
 
 
 @pytest.mark.parametrize("slip", ["other key", "other direction"])

@@ -10,7 +10,7 @@ from ohmwright.estimation.transient_estimator import fit_transient
 
 from .actions import Press
 from .policy import AdjustPolicy
-from .press_hypotheses import Suspect, counts_of, suspects_of
+from .press_hypotheses import Suspect, counts_of, suspects_of, suspects_of_direction
 from .press_seen import PressesSeen
 from .press_watch import PressWatch
 from .press_weighing import PressRequest
@@ -89,7 +89,11 @@ class PressReports:
         for age_s, press in seen.presses if watch.cue_s is not None else ():
             self.policy.pressed(age_s, press.key, press.times)
         self.policy.presses_over()
-        if seen.presses and watch.gain_known:
+        if seen.done == "other direction" and seen.suspect is None:
+            done = tuple(press for _, press in seen.presses)
+            self._suspects = suspects_of_direction(watch.asked, done, self._keys)
+            self._suspect_step = step
+        elif seen.presses and watch.gain_known:
             self._suspects = seen.suspects
         elif seen.presses:
             self._suspects, self._suspect_step = suspects_of(watch.asked, self._keys), step

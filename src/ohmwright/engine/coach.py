@@ -10,6 +10,7 @@ from collections.abc import Callable
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.adjustment.press_hypotheses import Suspect
 from ohmwright.adjustment.press_reports import PressReports
 from ohmwright.adjustment.press_seen import PressesSeen
 from ohmwright.estimation.point import Keys
@@ -105,6 +106,7 @@ class Coach:
             return self._cue_again(self._asked, age_s)
         self._asked = None
         self._reports.report(seen)
+        self._note_earlier(seen.suspect)
         for press in merged(seen):
             self._note(press, seen.presses[-1].age_s, _told_by(seen))
         self._forget_open_request()
@@ -184,12 +186,22 @@ class Coach:
         asked = tuple(self._before_rf)
         self._seen = seen_words(asked, seen)
         self._reports.report(seen)
+        self._note_earlier(seen.suspect)
         for press in merged(seen):
             self._note(press, None, _told_by(seen))
         self._before_rf.clear()
         self._forget_open_request()
         if is_slip(seen):
             self._show_seen(seen)
+
+    def _note_earlier(self, suspect: Suspect | None) -> None:
+        """Put on record what earlier presses were more than was noted of them."""
+        if suspect is None:
+            return
+        fine = suspect.counts - suspect.coarse * self._keys.coarse_counts
+        for press in (Press("coarse", suspect.coarse), Press("fine", fine)):
+            if press.times != 0:
+                self._note(press, None, THE_METER)
 
     def _take_as_asked(self, seen: PressesSeen) -> None:
         """The activation could not tell the presses from a slip: no more is said of them."""

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ohmwright.adjustment.actions import Finish, Press
-from ohmwright.adjustment.press_hypotheses import HowDone
+from ohmwright.adjustment.press_hypotheses import HowDone, Suspect
 from ohmwright.adjustment.press_seen import PressesSeen
 from ohmwright.instruments.requests import press_text
 from ohmwright.model.cue import Cue
@@ -25,6 +25,7 @@ _SAID: dict[HowDone, str] = {
 _MOVED = "The output has moved. What a press does here was not known before: {asked}."
 _LIKELY = "Not sure by the meter: "
 _EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."
+_OTHER_SIGN = " The output follows the keys the other way than was learned; it is allowed for."
 NAMES_EARLIER = "not carried out as asked"
 """In every sentence that tells of a slip at an earlier cue."""
 NAMES_SLIP = (
@@ -73,7 +74,7 @@ def is_slip(seen: PressesSeen) -> bool:
 def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
     """Return what the readings have shown of the presses asked for, as a sentence."""
     wanted = presses_words(asked)
-    earlier = "" if seen.suspect is None else _EARLIER.format(done=seen.suspect.done)
+    earlier = "" if seen.suspect is None else _earlier_words(seen.suspect)
     if seen.presses and not seen.told_apart and seen.done == "as asked":
         return _MOVED.format(asked=wanted) + earlier
     found = presses_words(merged(seen))
@@ -81,6 +82,12 @@ def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
     if not seen.told_apart:
         said = _LIKELY + said[0].lower() + said[1:]
     return said + earlier
+
+
+def _earlier_words(suspect: Suspect) -> str:
+    if suspect.done == "as asked":
+        return _OTHER_SIGN
+    return _EARLIER.format(done=suspect.done)
 
 
 def unsure_words(asked: tuple[Press, ...]) -> str:
