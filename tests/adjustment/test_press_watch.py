@@ -8,7 +8,9 @@ import pytest
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.activation_log import ActivationLog
 from ohmwright.adjustment.press_hypotheses import (
+    OTHER_SIGN,
     SLIPS,
+    Suspect,
     suspects_of,
     suspects_of_direction,
     what_may_be_done,
@@ -137,7 +139,8 @@ def test_the_other_direction_twice_is_a_gain_of_the_other_sign(
     counts: int, ratio: float | None
 ) -> None:
     """The presses before these seemed to go the other direction."""
-    suspects = suspects_of_direction((Press("coarse", -1),), (Press("coarse", 1),), KEYS)
+    before = Suspect(-1.0, 0, 0, "as asked", OTHER_SIGN)
+    suspects = suspects_of_direction((Press("coarse", -1),), (Press("coarse", 1),), KEYS, before)
     at_s = [CUE_S + 2.0, CUE_S + 2.5]
     seen, _ = watched(shown(at_s, counts), suspects=suspects)
     assert seen is not None
@@ -147,6 +150,14 @@ def test_the_other_direction_twice_is_a_gain_of_the_other_sign(
     else:
         assert seen.suspect is not None
         assert (seen.suspect.gain_ratio, seen.suspect.counts) == (ratio, -20)
+
+
+def test_presses_bear_out_the_sign_of_the_gain_or_not() -> None:
+    at_s = [CUE_S + 2.0, CUE_S + 2.5]
+    for counts, borne_out in ((10, True), (-10, False)):
+        seen, _ = watched(shown(at_s, counts))
+        assert seen is not None
+        assert (seen.other_sign < 0.01, seen.other_sign > 100) == (borne_out, not borne_out)
 
 
 def test_what_may_be_done_is_everything_once() -> None:

@@ -29,9 +29,13 @@ class ActionQueue:
         """Add: RF off, then the point's rest."""
         self._actions.append(Release(self._spec.rest_s))
 
+    def drop_all(self) -> None:
+        """Forget all actions."""
+        self._actions.clear()
+
     def drop_all_and_rest(self) -> None:
         """Replace all actions by a rest: RF has gone off by itself."""
-        self._actions.clear()
+        self.drop_all()
         self.rest()
 
     def release(self) -> None:

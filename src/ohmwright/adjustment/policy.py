@@ -159,6 +159,9 @@ class AdjustPolicy:
 
     def next_action(self) -> Action:
         """What to do now."""
+        if not self._rf_on and self._end is None and self._budget.exhausted:
+            self._queue.drop_all()  # no activation would show what they do
+            self._give_up("undecided", self._why_undecided())
         if self._queue:
             action = self._queue.pop()
             self._presses_due = abs(action.times) if isinstance(action, Press) else 0
@@ -166,9 +169,6 @@ class AdjustPolicy:
             return action
         if self._rf_on:
             return TakeReading()
-        if self._end is None and self._budget.exhausted:
-            self._give_up("undecided", self._why_undecided())
-            return self.next_action()
         return Activate() if self._end is None else self._end
 
     # what follows from a reading

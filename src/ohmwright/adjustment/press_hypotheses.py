@@ -47,10 +47,11 @@ class Suspect(NamedTuple):
 
 
 AS_BELIEVED = Suspect(1.0, 0, 0, "as asked", 1.0)
-_OTHER_SIGN = 0.1
+OTHER_SIGN = 0.1
 """Probability, once presses seemed to go the other direction, that they went as asked and that the
-gain had been learned with the wrong sign, from a rise that was still going on. Common practice, no
-source: 2 of 720 points of simulated persons ended so, and about 20 had such a slip."""
+gain had been learned with the wrong sign, from a rise that was still going on; before later presses
+bore the sign out. Common practice, no source: 2 of 720 points of simulated persons ended so, and
+about 20 had such a slip."""
 
 
 def what_may_be_done(asked: tuple[Press, ...]) -> list[PressesDone]:
@@ -85,15 +86,22 @@ def counts_of(presses: tuple[Press, ...], keys: Keys) -> tuple[int, int]:
 
 
 def suspects_of_direction(
-    asked: tuple[Press, ...], seen: tuple[Press, ...], keys: Keys
+    asked: tuple[Press, ...],
+    seen: tuple[Press, ...],
+    keys: Keys,
+    before: Suspect,
 ) -> tuple[Suspect, ...]:
     """Return what may be said of presses that seemed to go the other direction: that they did, or
     that they were as asked and the gain has the other sign.
+
+    `before`: the latter, with its probability, as it stood before these presses.
     """
     counts, coarse = counts_of(asked, keys)
     seen_counts, seen_coarse = counts_of(seen, keys)
-    other = Suspect(-1.0, counts - seen_counts, coarse - seen_coarse, "as asked", _OTHER_SIGN)
-    return AS_BELIEVED._replace(probability=1 - _OTHER_SIGN), other
+    other = before._replace(
+        counts=before.counts + counts - seen_counts, coarse=before.coarse + coarse - seen_coarse
+    )
+    return AS_BELIEVED._replace(probability=1 - other.probability), other
 
 
 def suspects_of(asked: tuple[Press, ...], keys: Keys) -> tuple[Suspect, ...]:

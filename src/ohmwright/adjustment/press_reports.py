@@ -10,13 +10,21 @@ from ohmwright.estimation.transient_estimator import fit_transient
 
 from .actions import Press
 from .policy import AdjustPolicy
-from .press_hypotheses import Suspect, counts_of, suspects_of, suspects_of_direction
+from .press_hypotheses import (
+    OTHER_SIGN,
+    Suspect,
+    counts_of,
+    suspects_of,
+    suspects_of_direction,
+)
 from .press_seen import PressesSeen
 from .press_watch import PressWatch
 from .press_weighing import PressRequest
 
 _ANY_LEVEL = (1.0, 0.1)
 """Level under which the dynamics of a new activation are found: a slip may have moved it."""
+_OTHER_SIGN = Suspect(-1.0, 0, 0, "as asked", OTHER_SIGN)
+"""That all was done as asked so far, and that the gain has the other sign than was learned."""
 _MOST_IN_DOUBT, _MOST = 3, 6
 """Presses of one key asked for at once: while the presses that showed the gain are in doubt, and
 after that."""
@@ -36,6 +44,7 @@ class PressReports:
         self._suspects: tuple[Suspect, ...] = ()
         self._suspect_step: int | None = None
         """The step of the present activation to which the suspects belong; None: an earlier one."""
+        self._other_sign = _OTHER_SIGN
         self._start: FitStart | None = None
 
     def at_most(self, press: Press) -> Press:
@@ -76,6 +85,12 @@ class PressReports:
             return None
         return watch.read(log.record(), fit.start, fit.autocorrelation)
 
+    @property
+    def probably_nothing(self) -> bool:
+        """Whether nothing was probably pressed, by the readings so far, of what is looked for."""
+        seen = None if self.watch is None else self.watch.at_the_end()
+        return seen is None or not seen.presses
+
     def report(self, seen: PressesSeen) -> None:
         """Tell the policy what was seen; what it shows of an earlier cue is corrected first."""
         watch, self.watch = self.watch, None
@@ -89,14 +104,22 @@ class PressReports:
         for age_s, press in seen.presses if watch.cue_s is not None else ():
             self.policy.pressed(age_s, press.key, press.times)
         self.policy.presses_over()
+        self._note_doubts(watch, seen, step)
+
+    def _note_doubts(self, watch: PressWatch, seen: PressesSeen, step: int | None) -> None:
+        """Keep what the presses just reported leave in doubt."""
         if seen.done == "other direction" and seen.suspect is None:
             done = tuple(press for _, press in seen.presses)
-            self._suspects = suspects_of_direction(watch.asked, done, self._keys)
+            before = next((each for each in seen.suspects if each.gain_ratio < 0), self._other_sign)
+            self._suspects = suspects_of_direction(watch.asked, done, self._keys, before)
             self._suspect_step = step
         elif seen.presses and watch.gain_known:
             self._suspects = seen.suspects
+            doubt = min(OTHER_SIGN, self._other_sign.probability * seen.other_sign)
+            self._other_sign = self._other_sign._replace(probability=doubt)
         elif seen.presses:
             self._suspects, self._suspect_step = suspects_of(watch.asked, self._keys), step
+            self._other_sign = _OTHER_SIGN
 
     def leave_as_asked(self, seen: PressesSeen) -> None:
         """Presses before RF stay reported as asked, since the readings do not tell what was done.

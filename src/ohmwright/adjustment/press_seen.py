@@ -12,8 +12,9 @@ from .press_weighing import PressWeighing
 
 SURE = 0.97
 """Probability from which on it is decided."""
-MAY_BE_NOTHING = 0.1
-"""Probability of nothing with which nothing is to be seen, though presses may have done little."""
+MAY_BE_NOTHING, CLEARLY_NOTHING = 0.1, 0.9
+"""Probability of nothing with which nothing is to be seen, though presses may have done little, and
+with which they have not."""
 _CLEAR, _LEAST_DOUBT = 0.8, 1e-6
 """Probability from which on an earlier cue is taken for another, and the least that is kept."""
 
@@ -40,6 +41,10 @@ class PressesSeen:
     as_asked: float
     """Probability that all of it was done as asked, and what came before as believed."""
     told_apart: bool
+    clearly_nothing: bool
+    """Whether nothing was pressed, or what was pressed does next to nothing."""
+    other_sign: float
+    """How much likelier the readings are if the gain has the other sign than as believed."""
     suspect: Suspect | None
     suspects: tuple[Suspect, ...]
     """What may be said of earlier cues after this one; empty where nothing is in doubt."""
@@ -73,7 +78,9 @@ def presses_seen(weighed: PressWeighing) -> PressesSeen:
             for p, case in weighed.likely
             if case.what.done == "as asked" and case.suspect.gain_ratio == 1
         ),
+        clearly_nothing=weighed.nothing > CLEARLY_NOTHING,
         told_apart=probability > SURE and (weighed.gain_known or not presses),
+        other_sign=weighed.other_sign,
         suspect=None if believed.gain_ratio == 1 else believed,
         suspects=() if sure else doubts,
     )

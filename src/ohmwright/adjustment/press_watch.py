@@ -24,8 +24,12 @@ _RISEN_LAGS = 2.5
 """Further time, in lags, after which a new activation shows its level."""
 _LOOK_S, _LOOK_AGAIN_S = 0.4, 1.0
 """Interval of looking, with presses awaited and for those that were made before RF came on."""
-_NOTHING = 0.02
-"""Probability of nothing at all that makes it unlikely."""
+_NOTHING, _NOTHING_YET = 0.02, 0.005
+"""Probability of nothing at all that makes it unlikely, with a gain that is known and not: a rise
+that goes on is easily taken for the effect of a gain that may be any."""
+_UNLIKELY, _LONGER_S = 0.3, 4.0
+"""While nothing at all is not likelier than this, further readings are taken for so long after a
+person should have pressed: if there was a press, they soon show it."""
 _BEGUN_LATE_S = 2.0
 """Time after the longest reaction at which the most probable presses are taken, sure or not."""
 _LATEST_S = 3.0
@@ -79,13 +83,15 @@ class PressWatch:
         assert self.cue_s is not None
         top = self._weighed.likely[0][1]
         late_s = shown_until_s - self.cue_s - self.longest_reaction_s
-        if self._weighed.nothing > MAY_BE_NOTHING or late_s > _BEGUN_LATE_S:
-            return late_s > 0
+        if self._weighed.nothing > MAY_BE_NOTHING:
+            return late_s > (0 if self._weighed.nothing > _UNLIKELY else _LONGER_S)
+        if late_s > _BEGUN_LATE_S:
+            return True
         quiet_s = shown_until_s - top.last_press_s
         if quiet_s < (_LONGEST_PRESS_S if self.gain_known else _BOUNCE_S):
             return False
         enough = self._sure or not self.gain_known or quiet_s > _LATEST_S
-        return enough and self._weighed.nothing < _NOTHING
+        return enough and self._weighed.nothing < (_NOTHING if self.gain_known else _NOTHING_YET)
 
     @property
     def predicted_sd(self) -> float:

@@ -120,6 +120,19 @@ class PressWeighing:
         """Probability that nothing was pressed."""
         return sum(p for p, case in self.likely if not case.what.presses)
 
+    @property
+    def other_sign(self) -> float:
+        """How much likelier the readings are if the gain has the other sign than as believed.
+
+        Presses as asked do then what presses in the other direction do as believed.
+        """
+        likelihood = dict.fromkeys(("as asked", "other direction"), 1e-12)
+        for p, case in self.likely:
+            if case.what.done in likelihood and case.suspect.gain_ratio == 1:
+                evidence = p / case.what.probability
+                likelihood[case.what.done] = max(likelihood[case.what.done], evidence)
+        return likelihood["other direction"] / likelihood["as asked"]
+
     def chance_of(self, suspect: Suspect) -> float:
         """Return the probability that this was done at the earlier cue."""
         return sum(p for p, case in self.likely if case.suspect is suspect)

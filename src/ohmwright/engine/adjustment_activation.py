@@ -126,7 +126,7 @@ async def _carry_out_actions(
 
     While presses are waited for that a person was told to make, it is asked for none.
     """
-    if not actuator.look(opened.age_s):
+    if not actuator.look(opened):
         return False
     if actuator.waits:
         return True

@@ -38,8 +38,8 @@ _CREDIBLE = 0.1
 """Probability of presses as asked with which they are kept so where the readings are not sure."""
 _BEGIN_S, _EACH_S = 7.0, 1.0
 """Time given to begin with presses, and for each of them."""
-_MOST_REPEATS = 1
-"""How often presses are cued again of which nothing was seen."""
+_MOST_UNSEEN = 2
+"""How many cues in a row may show nothing and be given again."""
 
 NotePress = Callable[[Press, float | None, str], None]
 """Takes presses that were made, their age (None with RF off), and who told of them."""
@@ -52,7 +52,7 @@ class Coach:
         self._session, self._policy, self._keys, self._note = session, policy, keys, note
         self._reports = PressReports(policy, keys)
         self._asked: Press | None = None
-        self._repeats = 0
+        self._unseen = 0
         self._seen = ""
         self._before_rf: list[Press] = []
         self._cued_before: Press | None = None
@@ -87,13 +87,13 @@ class Coach:
     def ask(self, press: Press, age_s: float) -> None:
         """Cue `press`, and look for it from now on."""
         self._settle_before_rf()
-        self._asked, self._repeats = press, 0
         self._cue_press(press, age_s)
 
-    def look(self, age_s: float) -> bool:
-        """Look for presses after a reading; return False where nothing came of a cue given twice.
+    def look(self, age_s: float, left_s: float) -> bool:
+        """Look for presses after a reading; return whether RF may stay on for the `left_s` left.
 
-        RF must go off then, and `take_unanswered` tells what was asked for.
+        Where nothing came of several cues it must go off, and `take_unanswered` tells what was
+        asked for.
         """
         seen = self._reports.look()
         if seen is None:
@@ -103,8 +103,9 @@ class Coach:
             return True
         self._seen = seen_words((self._asked,), seen)
         if not seen.presses:
-            return self._cue_again(self._asked, age_s)
-        self._asked = None
+            again = self._asked if seen.clearly_nothing else self._more_telling(self._asked)
+            return self._cue_again(again, age_s, left_s)
+        self._asked, self._unseen = None, 0
         self._reports.report(seen)
         self._note_earlier(seen.suspect)
         for press in merged(seen):
@@ -113,19 +114,29 @@ class Coach:
         self._show_seen(seen)
         return True
 
-    def _cue_again(self, asked: Press, age_s: float) -> bool:
-        self._repeats += 1
-        if self._repeats > _MOST_REPEATS:
+    def _more_telling(self, press: Press) -> Press:
+        """Return presses that do twice as much, as the meter could not tell of `press`."""
+        return self.at_most(Press(press.key, 2 * press.times))
+
+    def _cue_again(self, press: Press, age_s: float, left_s: float) -> bool:
+        self._unseen += 1
+        if self._unseen > _MOST_UNSEEN:
             self.nobody_acts = True
             self._show(NOBODY)
             return False
-        self._cue_press(asked, age_s)
-        return True
+        if self.has_time_for(press, left_s):
+            self._cue_press(press, age_s)
+            return True
+        self._asked = None
+        self._policy.presses_over()
+        self._forget_open_request()
+        return False
 
     def _cue_press(self, press: Press, age_s: float) -> None:
+        self._asked = press
         self._reports.cued(press, age_s)
         cue = cue_to_press(press, self._seen, rf_on=True)
-        is_more = press == self._cued_before and self._repeats == 0
+        is_more = press == self._cued_before and self._unseen == 0
         self._show(said_again(cue) if is_more else cue)
         self._cued_before = press
         self._note_open_request((press,))
@@ -143,27 +154,38 @@ class Coach:
             self._show(RESTING)
 
     def take_unanswered(self) -> Press | None:
-        """Return the presses of a cue that had not shown when RF went off, if any; ask for them."""
+        """Return the presses of cues that nobody acted on, if any; ask for them.
+
+        Where RF went off before the readings told, the next activation shows what was done.
+        """
         asked, self._asked = self._asked, None
-        self._reports.watch = None
-        if asked is not None:
-            self._policy.presses_over()
-            self._forget_open_request()
+        if asked is None:
+            return None
+        self._policy.presses_over()
+        self._forget_open_request()
         if self.nobody_acts:  # they are asked for with a typed answer from now on
             self._session.show_cue(None)
-        return asked
+            return asked
+        if not self._reports.probably_nothing:
+            self._report_before_rf(asked)
+        self._reports.watch = None
+        return None
 
     async def ask_before_rf(self, press: Press) -> None:
         """RF is off: cue `press`, wait as long as it takes, and report it as asked for now.
 
         The next activation shows what was done.
         """
-        self._before_rf.append(press)
         self._show(cue_to_press(press, self._seen, rf_on=False))
+        self._report_before_rf(press)
+        await self._session.wait_with_rf_off(_BEGIN_S + _EACH_S * abs(press.times))
+
+    def _report_before_rf(self, press: Press) -> None:
+        """Report presses as done with RF off, until an activation shows what was done."""
+        self._before_rf.append(press)
         self._note_open_request(tuple(self._before_rf))
         for _ in range(abs(press.times)):
             self._policy.pressed(0.0, press.key, 1 if press.times > 0 else -1)
-        await self._session.wait_with_rf_off(_BEGIN_S + _EACH_S * abs(press.times))
 
     def take_unseen(self) -> tuple[Press, ...]:
         """Return the presses cued with RF off that no activation has shown; they must be told."""

@@ -104,9 +104,9 @@ class TrimActuator:
             return False
         return True
 
-    def look(self, age_s: float) -> bool:
+    def look(self, opened: Activation) -> bool:
         """Look for the presses of cues; return False where RF must go off, since nobody acts."""
-        return self.coach is None or self.coach.look(age_s)
+        return self.coach is None or self.coach.look(opened.age_s, opened.left_s)
 
     def note_shown(self, press: Press, age_s: float | None, told_by: str) -> None:
         """Put presses on record that the meter has shown."""
