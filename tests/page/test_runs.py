@@ -41,6 +41,22 @@ def short_site(place: Path, monkeypatch: pytest.MonkeyPatch, speed: float = 1000
     return serving(page_settings(place, speed, place / "short.toml"), monkeypatch)
 
 
+def test_a_screen_is_told_of_each_result_once(place: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    told = list[int]()
+
+    def note(news: dict[str, Any]) -> bool:
+        told.extend(one["number"] for one in news.get("results", {"new": []})["new"])
+        return bool(news["now"]["state"] == "ended")
+
+    with short_site(place, monkeypatch) as site:
+        client = site.client()
+        with client.screen() as screen:
+            assert client.post("/benches/1/begin", BEGIN).status == 200
+            while not note(screen.bench(1, lambda _: True)):
+                pass
+    assert told == [1, 2]
+
+
 def test_a_run_goes_on_without_a_screen_and_is_on_record(
     place: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -54,7 +70,7 @@ def test_a_run_goes_on_without_a_screen_and_is_on_record(
         with client.screen() as reloaded:  # the view catches up
             news = reloaded.bench(1, lambda now: now["state"] == "ended")
         assert news["now"]["picture"]["verdict"] == "pass"
-        assert [one["verdict"] for one in news["results"]] == ["pass", "pass"]
+        assert [one["verdict"] for one in news["results"]["new"]] == ["pass", "pass"]
         run_id = news["now"]["run_id"]
         for query, found in (
             ("words=HF-017%20ada&verdict=pass", 1),

@@ -32,6 +32,7 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Result, Verdict
 from ohmwright.model.step import Stage
 
+from .kept_results import KeptResults
 from .rf_words import CURRENT_VALID_S, rf_picture
 from .run_notices import notices_of
 from .run_pace import RunPace
@@ -39,7 +40,6 @@ from .run_picture import (
     STAGE_WORDS,
     Notice,
     RequestPicture,
-    ResultPicture,
     RunPicture,
     RunState,
     TrendPoint,
@@ -86,7 +86,7 @@ class RunWatch:
         self._request: RequestPicture | None = None
         self._requests = 0
         self._on_s = on_time_s(earlier)
-        self._results: dict[PointKey, ResultPicture] = {}
+        self.results = KeptResults(RESULTS_KEPT)
         self._verdicts: dict[PointKey, Verdict] = {}
         self._notices: deque[Notice] = deque(maxlen=NOTICES_KEPT)
         self._verdict: Verdict | None = None
@@ -197,7 +197,7 @@ class RunWatch:
             left_words=self._pace.left_words(missing, now_s) if going_on else "",
             on_s=self._on_s,
             verdicts=dict(Counter(tuple(self._verdicts.values()))),
-            results=tuple(self._results.copy().values()),
+            results=self.results.all,
             notices=tuple(self._notices),
             verdict=self._verdict,
         )
@@ -225,10 +225,7 @@ class RunWatch:
     def _keep(self, result: Result) -> PointKey:
         key: PointKey = result.stage, result.step, result.point
         self._verdicts[key] = result.verdict
-        self._results.pop(key, None)
-        self._results[key] = result_picture(result)
-        if len(self._results) > RESULTS_KEPT:
-            del self._results[next(iter(self._results))]
+        self.results.keep(key, result_picture(result))
         return key
 
     def _take_earlier(self, event: Event) -> None:

@@ -72,7 +72,6 @@ class Desk:
         """Of the run that goes on, or was the last."""
         self.changes = 0
         """Counts what happened, so that whoever shows the desk knows whether to draw again."""
-        self.results_changes = 0
         self.runs = 0
         """Counts the runs, so that readings of one are not taken for another's."""
         self.readings: deque[PlottedReading] = deque(maxlen=TREND_READINGS)
@@ -150,7 +149,6 @@ class Desk:
     def on_event(self, event: Event) -> None:
         """Take an event, which is stored already."""
         self.watch.on_event(event)
-        self.results_changes += 1
         self._changed()
 
     def on_status(self, moment: BenchStatus) -> None:

@@ -9,6 +9,7 @@ from typing import Any
 
 import anyio
 
+from ohmwright.api.kept_results import KeptResults
 from ohmwright.model.errors import OhmwrightError, ReleaseNotConfirmed
 from ohmwright.wire.clock import Clock
 
@@ -27,7 +28,7 @@ class _Known:
     version: int = -1
     reading: int = 0
     run: int = -1
-    results: int = -1
+    result: int = 0
 
 
 @dataclass
@@ -102,7 +103,7 @@ class Newsroom:
             return None
         known.version = drawn.version
         if known.run != desk.runs:
-            known.run, known.reading, known.results = desk.runs, 0, -1
+            known.run, known.reading, known.result = desk.runs, 0, 0
         new = [r for r in desk.readings if r.number > known.reading]
         parts = [
             f'"bench":{desk.number}',
@@ -112,9 +113,10 @@ class Newsroom:
         ]
         if new:
             known.reading = new[-1].number
-        if known.results != desk.results_changes:
-            known.results = desk.results_changes
-            parts.append(f'"results":{_results_text(desk)}')
+        results = desk.watch.results
+        if known.result != results.latest:
+            parts.append(f'"results":{_results_text(results, known.result)}')
+            known.result = results.latest
         return f"event: bench\ndata: {{{','.join(parts)}}}\n\n"
 
 
@@ -127,8 +129,10 @@ def _bench_text(desk: Desk) -> str:
     )
 
 
-def _results_text(desk: Desk) -> str:
-    return desk.picture().model_dump_json(include={"results"})[len('{"results":') : -1]
+def _results_text(results: KeptResults, known: int) -> str:
+    """Return the results after the number `known` as JSON, and the oldest that still counts."""
+    rows = [{"number": n, **one.model_dump(mode="json")} for n, one in results.since(known)]
+    return json.dumps({"oldest": results.oldest, "new": rows})
 
 
 def _desk_facts(desk: Desk) -> dict[str, Any]:

@@ -52,9 +52,16 @@ function takeBench(data) {
     benches.set(data.bench, known)
   }
   Object.assign(known, { now: data.now, picture: data.now.picture })
-  if (data.results) known.results = data.results
+  if (data.results) known.results = withNew(known.results, data.results)
   for (const [time, current] of data.readings) addReading(known, time, current)
   forget(known)
+}
+
+/** `results` with those that are new; a point measured again counts once, and the oldest are dropped. */
+function withNew(results, { oldest, new: more }) {
+  const point = (one) => JSON.stringify([one.stage, one.step, one.point])
+  const again = new Set(more.map(point))
+  return [...results.filter((one) => one.number >= oldest && !again.has(point(one))), ...more]
 }
 
 function addReading(known, time, current) {
