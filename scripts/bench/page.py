@@ -5,7 +5,9 @@
 Eight simulated benches give about ten readings a second each, in real time; a browser shows them
 all. Frames per second are counted by the browser, beside those of an empty page; STOP is timed from
 the click in the browser to RF off in the simulator's truth, through a second screen, with one bench
-at work and with all eight. `loop` is how late a task of the server came that slept 10 ms. `--day`
+at work and with all eight. `loop` is how late a task of the server came that slept 10 ms, which
+the rest of the machine and the driver of the browser in this process add to; `callback` the most
+that one callback of its loop took of the processor, begin of runs included. `--day`
 gives the page a day's readings in fast forward. Prints one table and a JSON line. Needs Chromium.
 """
 
@@ -24,7 +26,7 @@ from pathlib import Path
 from statistics import median
 from tempfile import TemporaryDirectory
 from timeit import default_timer
-from typing import Any
+from typing import Any, NamedTuple
 
 import anyio
 import anyio.from_thread
@@ -40,6 +42,7 @@ from ohmwright.page.desk import Desk
 from ohmwright.page.practice import PracticeUnit
 from ohmwright.page.site import PageSettings, serve
 from ohmwright.simulator.bench import SimulatedBench
+from scripts.bench.loop_watch import LoopWatch
 from scripts.bench.page_day import day, feed
 
 _BENCHES = 8
@@ -76,7 +79,17 @@ _FRAMES = """(ms) => new Promise((done) => {
 })"""
 
 
-StopTimes = tuple[list[float], list[float], list[float]]
+class StopTimes(NamedTuple):
+    """What was timed of STOPs, in seconds."""
+
+    whole_s: list[float]
+    """From the moment that each was sent to RF off."""
+    within_s: list[float]
+    """From the moment in which the server had it."""
+    lags_s: list[float]
+    """How late the server's loop was meanwhile."""
+    callback_s: float
+    """The most that one callback of the loop took of the processor."""
 
 
 class Watched:
@@ -90,15 +103,7 @@ class Watched:
         self.off_at: dict[int, float] = {}
         self.asked_at: dict[int, float] = {}
         """When the server was asked to stop a bench."""
-        self.lags_s: list[float] = []
-        """How late the server's loop was, every 10 ms."""
-
-    async def watch_loop(self) -> None:
-        """Note how late the loop is, for ever."""
-        while True:
-            begun = default_timer()
-            await anyio.sleep(0.01)
-            self.lags_s.append(default_timer() - begun - 0.01)
+        self.loop = LoopWatch()
 
     def built(self, build: Callable[..., SimulatedBench]) -> Callable[..., SimulatedBench]:
         """Return `build`, whose benches are looked at after each line to their analyzer."""
@@ -164,7 +169,7 @@ def served(folder: Path, watched: Watched) -> Iterator[ServedPage]:
         with anyio.CancelScope() as scope:
             stop.append(lambda: anyio.from_thread.run_sync(scope.cancel, token=token))
             async with anyio.create_task_group() as tasks:
-                tasks.start_soon(watched.watch_loop)
+                tasks.start_soon(watched.loop.watch)
                 await serve(settings, announce, _explain)
 
     class WatchedDesk(Desk):
@@ -225,12 +230,12 @@ def await_rf(page: Page, watched: Watched, number: int) -> None:
 
 
 def stop_times_s(page: Page, other: Page, watched: Watched, numbers: Sequence[int]) -> StopTimes:
-    """Seconds from a STOP to RF off, at the benches `numbers`, those not stopped at work.
+    """Time STOPs at the benches `numbers`, those not stopped at work.
 
-    From the moment that it is sent in `other`, and from that in which the server has it; and how
-    late the server's loop was meanwhile. Each is begun again afterwards.
+    Each is sent in `other`, and its bench is begun again afterwards.
     """
-    whole, within, seen = [], [], len(watched.lags_s)
+    whole, within = [], []
+    watched.loop.begin_anew()
     for n, number in enumerate(numbers):
         await_rf(page, watched, number)
         page.wait_for_timeout(100 + 37 * (n % 10))  # not always at the same age
@@ -243,18 +248,18 @@ def stop_times_s(page: Page, other: Page, watched: Watched, numbers: Sequence[in
         whole.append(watched.off_at[place] - clicked)
         within.append(watched.off_at[place] - watched.asked_at[number])
         begin(page, watched, number)
-    return whole, within, watched.lags_s[seen:]
+    return StopTimes(whole, within, watched.loop.lags_s.copy(), watched.loop.longest_s)
 
 
 def stop_figures(name: str, times: StopTimes) -> dict[str, float]:
     """Median and longest in ms of STOPs."""
-    whole, within, lags = times
     return {
-        f"{name}_median_ms": 1000 * median(whole),
-        f"{name}_longest_ms": 1000 * max(whole),
-        f"{name}_in_server_median_ms": 1000 * median(within),
-        f"{name}_in_server_longest_ms": 1000 * max(within),
-        f"{name}_loop_longest_ms": 1000 * max(lags),
+        f"{name}_median_ms": 1000 * median(times.whole_s),
+        f"{name}_longest_ms": 1000 * max(times.whole_s),
+        f"{name}_in_server_median_ms": 1000 * median(times.within_s),
+        f"{name}_in_server_longest_ms": 1000 * max(times.within_s),
+        f"{name}_loop_longest_ms": 1000 * max(times.lags_s),
+        f"{name}_callback_longest_cpu_ms": 1000 * times.callback_s,
     }
 
 

@@ -57,7 +57,9 @@ tests/adjustment/test_local_prior.py and the worlds with trims that fade, ripple
 
 **Presses are inferred, not believed.** Each slip is a hypothesis with its step response, and the
 readings since the request weigh them (`press_weighing`). The first presses tell the gain, so that
-what they were stays in doubt, as a suspect that later presses clear or convict. A move by a gain
+what they were stays in doubt, as a suspect that later presses clear or convict. Presses that seem
+to go the other direction leave in doubt whether the gain has the other sign: two in a row convict
+it, unless presses before had borne the sign out. A move by a gain
 that is known is pressed with RF off, coarse and fine together, once it will probably land; one
 after a refuted confirmation with RF on, if it is coarse, since a fine press does not show in the
 noise.
