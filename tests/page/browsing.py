@@ -16,7 +16,7 @@ from .conftest import LIMIT_S, Site
 CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser")
 SETTLED_MS = 350
 """Longer than a request must have been shown before it is answered."""
-expect.set_options(timeout=1000 * LIMIT_S / 3)
+expect.set_options(timeout=1000 * LIMIT_S)
 
 
 @contextmanager
