@@ -47,10 +47,10 @@ Held by tests/engine/test_by_hand.py.
 those that the readings show are reported to the policy and put on record as told by the meter;
 what they cannot tell from a slip is marked so. Presses with RF off are reported to the policy as
 asked, and put on record once an activation has shown them. Nobody's silence holds RF on: after
-three cues of which nothing was seen RF goes off, and the presses are asked for. A terminal that is a pipe, and a meter
-read by eye, keep requests that are confirmed. Rejected: to confirm each press at the keyboard,
-which takes the eyes off the panel and believes what was meant. Held by tests/engine/test_coach.py
-and scripts/bench/coached.py.
+three cues of which nothing was seen RF goes off, and the presses are asked for. A terminal that is
+a pipe, and a meter read by eye, keep requests that are confirmed. Rejected: to confirm each press
+at the keyboard, which takes the eyes off the panel and believes what was meant. Held by
+tests/engine/test_coach.py and scripts/bench/coached.py.
 
 **Nobody leaves a bench that lacks a protection** (`capability`). Unattended, a bench needs a limit
 in ON or a single shot, the guard, the output's state and a proof of the line; each that is missing
