@@ -20,8 +20,9 @@ LOG_SHARES: Floats = np.log(np.array([0.15, 0.25, 0.25, 0.25, 0.1]))
 """Logarithm of the prior probability of each correlation."""
 _LEAST_RESIDUAL = 1e-12
 """Added to the residual sum of squares, which is 0 where the columns fit the readings exactly."""
-_MANY = 16
+_MANY = 20
 """Number of triangular matrices above which it is quicker to invert all at once, row by row."""
+_ALL = slice(None)
 _SPIKE = 6.0
 """A residual that jumps there and back by more robust standard deviations is a spike."""
 
@@ -30,15 +31,12 @@ _SPIKE = 6.0
 class Moments:
     """Cross products of the columns, from which the normal matrix at any correlation follows.
 
-    Each has shape (..., q, q): of readings with a neighbour before them (`now`), with that
-    neighbour (`lagged`, symmetrised), of the neighbours (`before`), and of the readings without one
-    (`first`), which are `starts`. `count`: readings that count.
+    `products` (..., 4, q, q): of readings with a neighbour before them, with that neighbour
+    (symmetrised), of the neighbours, and of the readings without one, which are `starts`.
+    `count`: readings that count.
     """
 
-    now: Floats
-    lagged: Floats
-    before: Floats
-    first: Floats
+    products: Floats
     count: int
     starts: int
 
@@ -46,9 +44,9 @@ class Moments:
         """Normal matrices of the whitened columns, shape (..., correlations, q, q)."""
         phi = correlations
         shares = np.array([np.ones_like(phi), -phi, phi**2, 1 - phi**2]).T
-        parts = np.stack([self.now, self.lagged, self.before, self.first], axis=-3)
-        flat = shares @ parts.reshape(*parts.shape[:-2], -1)
-        whitened: Floats = flat.reshape(*flat.shape[:-1], *parts.shape[-2:])
+        *cases, parts, q, _ = self.products.shape
+        flat = shares @ self.products.reshape(*cases, parts, q * q)
+        whitened: Floats = flat.reshape(*cases, phi.size, q, q)
         return whitened
 
     def start_terms(self, correlations: Floats) -> Floats:
@@ -63,7 +61,7 @@ def moments(columns: Floats, keep: Flags) -> Moments:
     A reading that is not kept does not count, and the next one follows none.
     """
     pairs = keep[1:] & keep[:-1]
-    if np.all(pairs):
+    if pairs.all():
         after, before = columns[..., 1:, :], columns[..., :-1, :]
         first = columns[..., :1, :]
     else:
@@ -71,14 +69,12 @@ def moments(columns: Floats, keep: Flags) -> Moments:
         first = columns[..., keep & ~np.concatenate(([False], pairs)), :]
     flipped = after.swapaxes(-1, -2)
     cross = flipped @ before
-    return Moments(
-        now=flipped @ after,
-        lagged=cross + cross.swapaxes(-1, -2),
-        before=before.swapaxes(-1, -2) @ before,
-        first=first.swapaxes(-1, -2) @ first,
-        count=int(np.count_nonzero(keep)),
-        starts=int(first.shape[-2]),
-    )
+    products = np.empty((*columns.shape[:-2], 4, *cross.shape[-2:]))
+    products[..., 0, :, :] = flipped @ after
+    products[..., 1, :, :] = cross + cross.swapaxes(-1, -2)
+    products[..., 2, :, :] = before.swapaxes(-1, -2) @ before
+    products[..., 3, :, :] = first.swapaxes(-1, -2) @ first
+    return Moments(products, int(np.count_nonzero(keep)), int(first.shape[-2]))
 
 
 @dataclass(frozen=True)
@@ -141,14 +137,13 @@ class Decomposition:
     dof: float
     log_evidence: Floats
 
-    def posterior(self, last: int, chosen: Flags | None = None) -> Posterior:
+    def posterior(self, last: int, chosen: Flags | int | slice = _ALL) -> Posterior:
         """Posterior of the `last` coefficients, those before them being integrated out.
 
-        `chosen` (...): the cases that are wanted, in one row then; all in their shape if None.
+        `chosen`: flags (...) of the cases that are wanted, in one row then, or which of the first
+        axis are.
         """
-        root, scale2, evidence = self.root, self.scale2, self.log_evidence
-        if chosen is not None:
-            root, scale2, evidence = root[chosen], scale2[chosen], evidence[chosen]
+        root, scale2, evidence = self.root[chosen], self.scale2[chosen], self.log_evidence[chosen]
         p = root.shape[-1] - 1
         wanted = slice(p - last, p)
         inverse = _inverse(root[..., wanted, wanted])
@@ -200,22 +195,26 @@ def integrate_out(normal: Floats, precision: Floats) -> tuple[Floats, Floats]:
 def _inverse(root: Floats) -> Floats:
     """Inverses of lower triangular matrices, shape (..., p, p).
 
-    numpy's takes them for full ones, which is three times slower where there are many.
+    numpy's takes them for full ones, which is slower where there are many.
     """
-    if root.size < _MANY * root.shape[-1] ** 2:
+    p = root.shape[-1]
+    if root.size < _MANY * p**2:
         return np.asarray(np.linalg.inv(root), dtype=np.float64)
-    inverse, pivot = np.zeros_like(root), 1 / np.diagonal(root, axis1=-2, axis2=-1)
-    for row in range(root.shape[-1]):
-        inverse[..., row, row] = pivot[..., row]
-        above = np.einsum("...j,...jk->...k", root[..., row, :row], inverse[..., :row, :row])
-        inverse[..., row, :row] = -pivot[..., row, None] * above
+    pivot = 1 / root.diagonal(axis1=-2, axis2=-1)
+    below = root * -pivot[..., None]  # with ones on its diagonal it is left to invert
+    inverse = np.zeros_like(root)
+    inverse[..., range(p), range(p)] = 1.0
+    for row in range(1, p):
+        before, now = slice(row), slice(row, row + 1)
+        np.matmul(below[..., now, before], inverse[..., before, before], inverse[..., now, before])
+    inverse *= pivot[..., None, :]
     return inverse
 
 
 def _log_determinant(root: Floats) -> Floats:
     """Log determinant of the matrices whose Cholesky factors are `root`, shape (..., p, p)."""
-    diagonal = np.diagonal(root, axis1=-2, axis2=-1)
-    log_determinant: Floats = 2 * np.sum(np.log(diagonal), axis=-1)
+    diagonal = root.diagonal(axis1=-2, axis2=-1)
+    log_determinant: Floats = 2 * np.log(diagonal).sum(axis=-1)
     return log_determinant
 
 
@@ -227,15 +226,15 @@ def spikes(residual: Floats, correlation: float, keep: Flags) -> Flags:
     flags = np.zeros_like(keep)
     if residual.size < 7:
         return flags
-    left = residual - _median(residual)
+    left = residual - median(residual)
     white = left[1:] - correlation * left[:-1]
-    spread = 1.4826 * _median(np.abs(white)) + 1e-9
-    back = np.append(white[1:] * white[:-1] < 0, True)
-    flags[1:] = (np.abs(white) > _SPIKE * spread) & back
+    spread = 1.4826 * median(np.abs(white)) + 1e-9
+    flags[1:] = np.abs(white) > _SPIKE * spread
+    flags[1:-1] &= white[1:] * white[:-1] < 0
     return flags
 
 
-def _median(values: Floats) -> float:
+def median(values: Floats) -> float:
     """Median of (n,) values; numpy's own takes far longer for so few."""
     ordered = np.sort(values)
     middle = ordered.size // 2

@@ -68,6 +68,6 @@ class Mixture:
 
 def weights(log_weight: Floats) -> Floats:
     """Weights with sum 1 from their logarithms up to a constant, of one shape."""
-    weight = np.exp(log_weight - np.max(log_weight))
-    normalised: Floats = weight / np.sum(weight)
-    return normalised
+    weight: Floats = np.exp(log_weight - log_weight.max())
+    weight /= weight.sum()
+    return weight

@@ -107,7 +107,7 @@ def driven_with_slopes(
     """
     lag_s, dead_time_s, pole_ratio = dynamics
     delay = steps.delays(move_delay)
-    each, *slopes = _window_mean_with_slopes(
+    found = _window_mean_with_slopes(
         age_s[None, :] - steps.at_s[:, None],
         window_s,
         lag_s * delay,
@@ -115,10 +115,11 @@ def driven_with_slopes(
         float(pole_ratio),
     )
     if move_delay < 1:
-        for slope in slopes:
-            slope[1:] = slope[1:] * each[:1] + each[1:] * slope[:1]
-        each[1:] *= each[:1]
-    return each.T @ steps.weights, np.stack(slopes).swapaxes(1, 2) @ steps.weights
+        rise, moves = found[:, :1], found[:, 1:]
+        moves[1:] = moves[1:] * rise[0] + moves[0] * rise[1:]
+        moves[0] *= rise[0]
+    columns: Floats = found.swapaxes(1, 2) @ steps.weights
+    return columns[0], columns[1:]
 
 
 def _window_mean_with_slopes(

@@ -51,12 +51,12 @@ def fit_transient(
     """
     if record.age_s.size >= _FEWEST:
         record = explicable(record)
-    if record.age_s.size < _FEWEST or np.mean(record.relative[-2:]) < _RISEN:
+    if record.age_s.size < _FEWEST or record.relative[-2:].mean() < _RISEN:
         return None
     for begin in (None,) if start is None else (start, None):
         with suppress(np.linalg.LinAlgError):
             fit = _posterior(*best_fit(Problem.of(record, prior, noise, departures), begin))
-            if np.all(np.isfinite(fit.start.dynamics)):
+            if np.isfinite(fit.start.dynamics).all():
                 return fit
     return None
 
@@ -70,7 +70,7 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
     covariance = members.covariance[:, -COUNT:, -COUNT:]
     to_come = (problem.record.steps.last_position - columns[-1, TRIM]) @ state.linear[TRIM]
     slope = columns[-1, DYNAMIC]
-    unsure = np.einsum("m,mij->ij", members.weight, covariance)[DYNAMIC, DYNAMIC]
+    unsure = members.weight @ (covariance[:, DYNAMIC, DYNAMIC] @ slope @ slope)
     return TransientEstimate(
         weight=members.weight,
         mean=members.mean[:, -COUNT:],
@@ -83,10 +83,10 @@ def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:
             swing=_swing(problem, fit),
             move_delay=state.move_delay,
         ),
-        remainder=float(abs(to_come) + 2 * np.sqrt(slope @ unsure @ slope)),
+        remainder=float(abs(to_come) + 2 * np.sqrt(unsure)),
         droop_uncertainty=_droop_uncertainty(problem, members, state),
         autocorrelation=members.correlation,
-        spike_share=1 - float(np.mean(problem.keep)),
+        spike_share=1 - float(problem.keep.mean()),
         start=state,
     )
 
@@ -106,8 +106,11 @@ def _swing(problem: Problem, fit: TransientFit) -> float:
     Early readings that leave the model are not counted: the end of a rise is no swing.
     """
     is_up = fit.columns[:, Coefficient.LEVEL] > _RISEN_SHARE
-    risen = problem.keep & is_up & (problem.excess == 0)
-    return float(np.std(fit.residuals[risen])) if np.any(risen) else 0.0
+    left = fit.residuals[problem.keep & is_up & (problem.excess == 0)]
+    if not left.size:
+        return 0.0
+    apart = left - left.mean()
+    return sqrt(float(apart @ apart) / left.size)
 
 
 def _droop_uncertainty(problem: Problem, members: Members, state: FitStart) -> float:

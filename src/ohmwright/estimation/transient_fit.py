@@ -91,11 +91,11 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
     if _is_delay_due(problem.record, fit.state.dynamics):
         fit = _with_best_delay(problem, fit)
     flags = _spikes(problem, fit)
-    if np.any(flags & problem.keep):
+    if (flags & problem.keep).any():
         problem = replace(problem, keep=problem.keep & ~flags)
         fit = _improved(problem, fit.state)
     excess, settled = _early_excess(problem, fit)
-    if np.any(excess):
+    if excess.any():
         problem = replace(problem, excess=excess)
         fit = _converged(problem, replace(fit.state, variance=settled), _STEPS)
     return problem, fit
@@ -197,15 +197,20 @@ def _improved(problem: Problem, state: FitStart) -> TransientFit:
     starts = sums.start_terms(CORRELATIONS) + LOG_SHARES
     found = decompose(normal, prior, problem.noise_prior(), sums.count, starts[:, None])
     best = int(np.argmax(found.log_evidence))
-    fit = found.posterior(COUNT, np.arange(CORRELATIONS.size)[:, None] == best)
+    fit = found.posterior(COUNT, best)
     mean, variance = fit.mean[0], float(fit.scale2[0])
-    change = np.clip(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
-    sd = np.sqrt(variance * np.diag(fit.covariance[0])[DYNAMIC]) + 1e-3
-    dynamics = np.clip(state.dynamics + change, *_LIMITS)
-    moved = float(np.max(np.abs(change) * np.minimum(1.0, 0.2 / sd)))
+    change = _between(mean[DYNAMIC] - state.dynamics, -0.5, 0.5)
+    sd = np.sqrt(variance * fit.covariance[0].diagonal()[DYNAMIC]) + 1e-3
+    dynamics = _between(state.dynamics + change, *_LIMITS)
+    moved = float((np.abs(change) * np.minimum(1.0, 0.2 / sd)).max())
     correlation = float(CORRELATIONS[best])
     improved = FitStart(dynamics, mean[LINEAR], correlation, variance, state.move_delay)
     return TransientFit(state, columns, improved, found, moved, float(fit.log_evidence[0]))
+
+
+def _between(values: Floats, low: Floats | float, high: Floats | float) -> Floats:
+    """Return `values` no lower and no higher than that; numpy's own is slow for a few."""
+    return np.minimum(np.maximum(values, low), high)
 
 
 def _spikes(problem: Problem, fit: TransientFit) -> Flags:
@@ -221,12 +226,13 @@ def _early_excess(problem: Problem, fit: TransientFit) -> tuple[Floats, float]:
     age_s, left = problem.record.age_s, fit.residuals
     settled = 2 * age_s.size // 3
     # a rise that is not the model's can leave the fit off where the output has long been still
-    square = np.where(problem.keep, (left - np.mean(left[settled:])) ** 2, 0.0)
-    ends = np.searchsorted(age_s, age_s + _LOCAL_S, side="right")
-    sums = np.concatenate([[0.0], np.cumsum(square)])
-    starts = np.searchsorted(age_s, age_s - _LOCAL_S)
+    square = np.where(problem.keep, (left - left[settled:].mean()) ** 2, 0.0)
+    ends = age_s.searchsorted(age_s + _LOCAL_S, side="right")
+    sums = np.zeros(age_s.size + 1)
+    square.cumsum(out=sums[1:])
+    starts = age_s.searchsorted(age_s - _LOCAL_S)
     local = (sums[ends] - sums[starts]) / (ends - starts)
-    late = float(np.mean(local[settled:]))
+    late = float(local[settled:].mean())
     early = local > _EXCESS * (late + problem.floor)
     early[settled:] = False
     excess: Floats = np.where(early, local, 0.0)

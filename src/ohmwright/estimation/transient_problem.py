@@ -8,8 +8,8 @@ from math import exp
 import numpy as np
 from numpy.typing import NDArray
 
-from .ar1_regression import Flags, Noise, Prior
-from .coefficients import COUNT, LINEAR_COUNT, TRIM, Coefficient
+from .ar1_regression import Flags, Noise, Prior, median
+from .coefficients import COUNT, DYNAMIC, LINEAR_COUNT, TRIM, Coefficient
 from .departures import departure_columns
 from .prior import NoisePrior, TransientPrior, vague_prior
 from .step_response import driven, driven_with_slopes, window_mean_response
@@ -26,8 +26,10 @@ _TOO_SOON = 0.02
 """A reading is above what the quickest rise would give by more, relative to what follows it."""
 _DATING = 0.5
 """What the age of a reading may be off by, over the time from one to the next."""
-_WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
-"""How long the meter's window may be, over what is stated."""
+_SHORTER_WINDOWS = (0.6, 0.35, 0.2, 0.1)
+"""How long else the meter's window may be, over what is stated."""
+_RISEN_LAGS = 4.0
+"""So many lags after its dead time the quickest rise is within 2 % of its level."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -102,8 +104,12 @@ class Problem:
         droop, droop_slopes = self._droop(state.dynamics)
         slopes = trim_slopes @ state.linear[TRIM]
         slopes -= state.linear[Coefficient.DROOP] * (risen_slopes * droop + risen * droop_slopes)
-        shifted = record.relative + state.dynamics @ slopes
-        return np.column_stack([trim, -risen * droop, slopes.T, shifted])
+        columns = np.empty((record.age_s.size, COUNT + 1))
+        columns[:, TRIM] = trim
+        columns[:, Coefficient.DROOP] = -risen * droop
+        columns[:, DYNAMIC] = slopes.T
+        columns[:, COUNT] = record.relative + state.dynamics @ slopes
+        return columns
 
     def _droop(self, dynamics: Floats) -> tuple[Floats, Floats]:
         """Shape of the droop, (n,), and its slopes by the dynamics, shape (3, n)."""
@@ -145,31 +151,38 @@ def explicable(record: ActivationRecord) -> ActivationRecord:
     it is taken as long as the readings allow. Those that none explains came later than they seem,
     and are left out. They would be taken for noise, and hide what moves do.
     """
-    shorter = record
-    for share in _WINDOW_SHARES:
-        shorter = replace(record, window_s=share * record.window_s)
-        too_soon = _too_soon(shorter)
-        if not np.any(too_soon):
+    shorter, first = record, _first_explicable(record)
+    for share in _SHORTER_WINDOWS:
+        if first == 0:
             return shorter
-    first = int(np.flatnonzero(too_soon)[-1]) + 1
+        shorter = replace(record, window_s=share * record.window_s)
+        first = _first_explicable(shorter)
     return replace(shorter, age_s=record.age_s[first:], relative=record.relative[first:])
 
 
-def _too_soon(record: ActivationRecord) -> Flags:
-    """Flags of readings that are higher than the quickest rise to their later level would give."""
+def _first_explicable(record: ActivationRecord) -> int:
+    """Index of the reading from which on none is higher than the quickest rise would give.
+
+    That is the quickest to the level of the readings after the first, up to the first move.
+    """
     lag_s, dead_time_s, pole_ratio = QUICKEST
-    dating_s = _DATING * (record.age_s[1] - record.age_s[0])
+    age_s = record.age_s + _DATING * (record.age_s[1] - record.age_s[0])
+    rising = int(age_s.searchsorted(record.window_s + dead_time_s + _RISEN_LAGS * lag_s))
+    moves_s = record.steps.at_s[1:2]
+    unmoved = int(record.age_s.searchsorted(moves_s[0])) if moves_s.size else record.age_s.size
+    if rising == 0 or unmoved < 2:
+        return 0
+    level = median(record.relative[1:unmoved])
     quickest = window_mean_response(
-        record.age_s + dating_s,
+        age_s[:rising],
         record.window_s,
         lag_s=lag_s,
         dead_time_s=dead_time_s,
         pole_ratio=pole_ratio,
     )
-    unmoved = np.append(record.steps.at_s, np.inf)[1] > record.age_s
-    level = np.median(record.relative[unmoved][1:]) if np.count_nonzero(unmoved) > 1 else np.inf
-    high: Flags = record.relative > (quickest + _TOO_SOON) * level
-    return high & (quickest < 1 - _TOO_SOON)
+    high = record.relative[:rising] > (quickest + _TOO_SOON) * level
+    too_soon = np.flatnonzero(high & (quickest < 1 - _TOO_SOON))
+    return int(too_soon[-1]) + 1 if too_soon.size else 0
 
 
 def linearised(record: ActivationRecord, start: FitStart) -> Floats:
