@@ -58,6 +58,13 @@ _TONE, _TONE_SHARE = 0.006, 0.6
 """Standard deviation of the coefficients of wander at the period of outputs that hunt with one, and
 their share of those that hunt; at other periods they are as those that do not hunt."""
 
+# arrays of the above, for they are wanted at every refit
+_WANDER_RATES: Floats = 2 * np.pi / np.array(_WANDER_PERIODS_S)
+_MINUS_CREEP_S: Floats = -np.array(_CREEP_S)
+_SWING_TAU_S, _swing_period_s = np.array(_SWING_S).T
+_SWING_RATES: Floats = 2 * np.pi / _swing_period_s
+_DROOP_TAU_S: Floats = np.array(_DROOP_S)
+
 _OTHER_COUNT = len(_CREEP_S) + 2 * len(_SWING_S)
 WANDER_COUNT = 2 * len(_WANDER_PERIODS_S)
 COURSE_COUNT = len(_COURSE)
@@ -84,22 +91,20 @@ def course_slopes(at_age_s: float) -> Floats:
 
 
 def _wander(age_s: Floats) -> Iterator[Floats]:
-    angle = age_s * (2 * np.pi / np.array(_WANDER_PERIODS_S))
+    angle = age_s * _WANDER_RATES
     yield np.sin(angle)
     yield np.cos(angle)
 
 
 def _other_shapes(since_s: Floats) -> Iterator[Floats]:
-    yield np.exp(since_s / -np.array(_CREEP_S))
-    tau_s, period_s = np.array(_SWING_S).T
-    decay, angle = np.exp(-since_s / tau_s), 2 * np.pi / period_s * since_s
+    yield np.exp(since_s / _MINUS_CREEP_S)
+    decay, angle = np.exp(-since_s / _SWING_TAU_S), _SWING_RATES * since_s
     yield decay * np.sin(angle)
     yield decay * np.cos(angle)
 
 
 def _course(warm_s: Floats, at_age_s: float) -> Iterator[Floats]:
-    tau_s = np.array(_DROOP_S)
-    yield np.exp(-warm_s / tau_s) - np.exp(-at_age_s / tau_s)
+    yield np.exp(-warm_s / _DROOP_TAU_S) - np.exp(-at_age_s / _DROOP_TAU_S)
     yield (warm_s - at_age_s) / _DRIFT_S
 
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from math import log
 
 import numpy as np
 from numpy.typing import NDArray
@@ -17,13 +18,22 @@ from .ar1_regression import (
     Decomposition,
     Moments,
     Noise,
+    Posterior,
     Prior,
     decompose,
     diagonal_prior,
     integrate_out,
 )
 from .coefficients import COUNT
-from .departures import COURSE_COUNT, EXPLANATIONS, WANDERS, Explanations
+from .departures import (
+    COURSE_COUNT,
+    DEPARTURE_COUNT,
+    EXPLANATIONS,
+    WANDER_COUNT,
+    WANDERS,
+    Explanations,
+    Indices,
+)
 from .habits import Habits
 from .mixture import weights
 
@@ -71,13 +81,13 @@ def members_with_departures(
     left, terms = integrate_out(whitened, variance / WANDERS**2)  # once for each wander
     found = [
         decompose(
-            _columns_of(each, left),
-            _joined(diagonal_prior(np.zeros(each.columns.shape[1]), variance / each.sd**2), eight),
+            each.normal(left),
+            each.prior(eight, variance),
             noise,
             sums.count,
-            starts + terms[:, each.wander] + each.log_probability(habits),
+            starts + terms[:, explanations.wander] + explanations.log_probability(habits),
         )
-        for each in EXPLANATIONS
+        for explanations, each in zip(EXPLANATIONS, _DESIGNS, strict=True)
     ]
     weight = weights(np.concatenate([each.log_evidence for each in found], axis=1))
     return replace(
@@ -87,32 +97,57 @@ def members_with_departures(
     )
 
 
-def _columns_of(explanations: Explanations, left: Floats) -> Floats:
-    """Normal matrices, shape (correlations, k, q, q), of what each explanation has."""
-    count, size = explanations.wander.size, left.shape[-1]
-    rest = np.broadcast_to(np.arange(size - COUNT - 1, size), (count, COUNT + 1))
-    index = np.concatenate([explanations.columns, rest], axis=1)
-    chosen: Floats = left[:, explanations.wander[:, None, None], index[:, :, None], index[:, None]]
-    return chosen
+@dataclass(frozen=True)
+class _Design:
+    """What the regressions of k explanations have of their own, whatever the readings.
+
+    `entries` (k, q, q): those of the normal matrices of all wanders that are theirs; `prior_normal`
+    (k, q, q) and `log_determinant` (k,): of the departures' prior where the noise has variance 1.
+    """
+
+    entries: Indices
+    prior_normal: Floats
+    log_determinant: Floats
+    departures: int
+
+    @classmethod
+    def of(cls, explanations: Explanations) -> _Design:
+        """The design of `explanations`, the eight coefficients and the readings last."""
+        count, departures = explanations.columns.shape
+        size = DEPARTURE_COUNT - WANDER_COUNT + COUNT + 1
+        rest = np.broadcast_to(np.arange(size - COUNT - 1, size), (count, COUNT + 1))
+        index = np.concatenate([explanations.columns, rest], axis=1)
+        rows = explanations.wander[:, None] * size + index
+        own = diagonal_prior(np.zeros(departures), 1 / explanations.sd**2)
+        normal = np.zeros((count, departures + COUNT + 1, departures + COUNT + 1))
+        normal[:, :departures, :departures] = own.normal[:, :departures, :departures]
+        entries = rows[:, :, None] * size + index[:, None]
+        return cls(entries, normal, np.asarray(own.log_determinant), departures)
+
+    def normal(self, left: Floats) -> Floats:
+        """Normal matrices (correlations, k, q, q) out of `left`, those of each wander."""
+        return left.reshape(left.shape[0], -1).take(self.entries, axis=1)
+
+    def prior(self, eight: Prior, variance: float) -> Prior:
+        """Prior under noise of a variance; `eight`: of the coefficients, independent of these."""
+        normal = variance * self.prior_normal
+        normal[:, self.departures :, self.departures :] = eight.normal
+        return Prior(normal, self.log_determinant + self.departures * log(variance))
 
 
-def _joined(departures: Prior, eight: Prior) -> Prior:
-    """Prior of the departures, (k, ...), and of the eight coefficients, independent of them."""
-    count, first = departures.normal.shape[0], departures.normal.shape[-1] - 1
-    size = first + COUNT + 1
-    normal = np.zeros((count, size, size))
-    normal[:, :first, :first] = departures.normal[:, :first, :first]
-    normal[:, first:, first:] = eight.normal
-    return Prior(normal, departures.log_determinant)
+_DESIGNS = tuple(map(_Design.of, EXPLANATIONS))
 
 
 def _likely(found: Sequence[Decomposition], weight: Floats, last: int) -> Members:
     """Members of more than negligible weight; `weight` (correlations, k) of all of them."""
-    ends = np.cumsum([each.log_evidence.shape[1] for each in found])
-    parts = np.split(weight, ends[:-1], axis=1)
-    likely = [part > _NEGLIGIBLE for part in parts]
-    posteriors = [each.posterior(last, chosen) for each, chosen in zip(found, likely, strict=True)]
-    kept = np.concatenate([part[chosen] for part, chosen in zip(parts, likely, strict=True)])
+    posteriors, weights_kept, end = list[Posterior](), list[Floats](), 0
+    for each in found:
+        start, end = end, end + each.log_evidence.shape[1]
+        part = weight[:, start:end]
+        chosen = part > _NEGLIGIBLE
+        posteriors.append(each.posterior(last, chosen))
+        weights_kept.append(part[chosen])
+    kept = np.concatenate(weights_kept)
     return Members(
         weight=kept / kept.sum(),
         mean=np.concatenate([each.mean for each in posteriors]),
