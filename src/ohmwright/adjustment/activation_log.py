@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from ohmwright.estimation.ar1_regression import median
 from ohmwright.estimation.coefficients import Coefficient
 from ohmwright.estimation.point import Question
 from ohmwright.estimation.step_response import Steps
@@ -71,7 +72,7 @@ class ActivationLog:
     @property
     def interval_s(self) -> float:
         """Median time from one reading to the next, s; 0 while there are not two."""
-        return float(np.median(np.diff(self._age))) if len(self._age) > 1 else 0.0
+        return median(np.diff(self._age)) if len(self._age) > 1 else 0.0
 
     @property
     def latest(self) -> float:
