@@ -11,6 +11,7 @@ Nothing but pytest is imported before a test asks for a bench.
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -122,8 +123,14 @@ def pytest_runtest_makereport(item: pytest.Item) -> Any:
     report = yield
     bench = item.stash.get(_BENCH, None)
     if report.failed and bench is not None and report.when in ("call", "teardown"):
-        report.sections.append(("ohmwright", bench.report(item.nodeid)))
+        report.sections.append(("ohmwright", bench.report(_as_typed(item))))
     return report
+
+
+def _as_typed(item: pytest.Item) -> str:
+    """Return what names a test on the command line in the folder where pytest was started."""
+    _, inside, name = item.nodeid.partition("::")
+    return os.path.relpath(item.path, item.config.invocation_params.dir) + inside + name
 
 
 def _choices(node: pytest.Item | Any) -> dict[str, Any]:

@@ -399,3 +399,33 @@ def test_another_event_loop_is_refused_before_anything_is_opened(bench_file: Pat
 
     with pytest.raises(UsageError, match="event loop of asyncio"):
         open_and_close().send(None)
+
+
+@pytest.mark.parametrize("seed", ["x", -1, 2.5, True])
+def test_a_seed_that_chooses_no_unit_is_refused(bench_file: Path, seed: object) -> None:
+    with pytest.raises(UsageError, match="does not"), ohmwright.bench(bench_file, seed=seed):
+        raise AssertionError("a bench was opened")
+
+
+def test_a_bench_whose_block_has_ended_measures_nothing(bench_file: Path, records: str) -> None:
+    plan = ohmwright.Sweep(modes={"cut": [150]}, loads_ohm=[200, 500])
+    with ohmwright.bench(bench_file) as bench:
+        points = bench.points(plan, records=records)
+        next(points)
+    ended = ohmwright.Records(records)["last"].events[-1]
+    assert (ended.kind, ended.error, ended.rf_state) == ("fault", "Stopped", "off")
+
+    async def measured_later() -> None:
+        async with ohmwright.open_bench(bench_file) as opened:
+            pass
+        await opened.measure(plan, records=records)
+
+    for measure in (
+        lambda: next(points),
+        lambda: bench.measure(plan, records=records),
+        lambda: bench.run("any.toml", records=records),
+        lambda: asyncio.run(measured_later()),
+    ):
+        with pytest.raises(UsageError, match="This bench is closed"):
+            measure()
+    assert len(list(ohmwright.Records(records))) == 1

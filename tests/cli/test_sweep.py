@@ -1,6 +1,7 @@
 """`sweep`: its files are checked before RF, and what it found says of what, with what and when."""
 
 import csv
+import signal
 from collections.abc import Callable
 from pathlib import Path
 
@@ -8,6 +9,7 @@ import pyarrow.parquet
 import pytest
 
 from ohmwright.api import async_bench, sweep_run
+from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.instruments.remote_generator import RemoteGenerator
 from ohmwright.model.errors import LinkLost
 from ohmwright.model.shipped import shipped
@@ -194,10 +196,12 @@ def test_a_sweep_cut_short_is_resumed_drawn_and_compared(
         *("--plot", picture, "--band", "20", "--against", first),
     )
     assert resumed.code == 0, resumed.err
-    assert "Against HF-017 of 2026-01-05: 0 of 4 points differ by more than U." in resumed.out
+    against = f"Against {first} (HF-017, 2026-01-05): 0 of 4 points differ by more than U."
+    assert against in resumed.out
     assert picture.read_bytes().startswith(b"\x89PNG")
     (other,) = ohmwright(*several, "--against", first, "--json").json["against"]
     assert (other["unit"], other["run"], len(other["points"])) == ("HF-017", run, 4)
+    assert other["file"] == str(first)
     flat = tmp_path / "flat.parquet"
     assert ohmwright("record", "export", "--parquet", flat, "--records", place).code == 0
     row = pyarrow.parquet.read_table(flat).to_pylist()[0]
@@ -217,6 +221,40 @@ def test_a_run_of_a_procedure_is_no_sweep_to_go_on_with(
     cut_short(place, run, "point_done")
     refused = ohmwright(*SWEEP[:3], "--resume", run, "--records", place)
     assert (refused.code, "This run is no sweep." in refused.err) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("option", "name"), [("--csv", "c.xlsx"), ("--csv", "c.parquet"), ("--parquet", "c.csv")]
+)
+@pytest.mark.usefixtures("no_bench")
+def test_an_ending_of_another_form_is_refused_before_a_bench_is_opened(
+    ohmwright: Callable, option: str, name: str
+) -> None:
+    refused = ohmwright(*SWEEP, option, name)
+    assert (refused.code, "which its ending" in refused.err) == (2, True)
+    assert "Nothing was switched on." in refused.err
+
+
+@pytest.mark.parametrize("done", [0, 1])
+def test_what_was_read_of_rf_is_told_where_a_person_stops_it(
+    ohmwright: Callable, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, done: int
+) -> None:
+    switch_on, calls = RemoteAnalyzer.switch_on, []
+
+    async def stopped(self: RemoteAnalyzer, *given: object) -> None:
+        calls.append(given)
+        if len(calls) == done + 1:
+            signal.raise_signal(signal.SIGINT)
+        await switch_on(self, *given)
+
+    monkeypatch.setattr(RemoteAnalyzer, "switch_on", stopped)
+    place = tmp_path / "r"
+    ended = ohmwright(*SWEEP, "--loads", "200,500", "--records", place)
+    assert ended.code == 4, ended.err
+    assert "RF was last read back as off, at 08:00:" in ended.err
+    assert f"Points on record: {done}. Go on with: ohmwright sweep --bench" in ended.err
+    resumed = ohmwright(*SWEEP[:3], "--resume", "last", "--records", place, "--json")
+    assert [row["load_ohm"] for row in resumed.json] == [200.0, 500.0]
 
 
 @pytest.mark.usefixtures("line_lost_once")

@@ -49,6 +49,12 @@ class TestCut:
     def test_a_choice_without_its_name(self, ohmwright_bench):
         pass
 
+    def test_an_event_loop_that_is_none_of_asyncio_s(self, ohmwright_bench):
+        try:
+            ohmwright_bench.run_async("power.toml").send(None)  # as any other loop begins it
+        finally:
+            assert ohmwright_bench.truth.rf_on_s == 0
+
     @pytest.mark.ohmwright(profile="lisse-80")
     @pytest.mark.parametrize("name", ["a'b"])
     def test_a_name_with_an_apostrophe(self, ohmwright_bench, name):
@@ -131,6 +137,7 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
         r"ohmwright\('bench\.toml'\): name what you choose, as in seed=7",
         r"""Replay: .*apostrophe\[a'"'"'b\]' --ohmwright-seed 5""",
         r"ReleaseNotConfirmed: RF MAY STILL BE ON: The line to simulated analyzer is gone",
+        r"UsageError: A bench is worked in an event loop of asyncio, .* Nothing was switched on",
     ):
         assert re.search(words, printed), printed
     test = "test_procedures.py::TestCut::test_a_tolerance_that_the_unit_misses"
@@ -145,6 +152,21 @@ def test_a_stranger_is_told_what_is_wrong(project: Path):
     call = [sys.executable, "-c", show, "record", "show", "last", "--records", place[1]]
     shown = subprocess.run(call, capture_output=True, text=True, check=False)
     assert "SIMULATED, seed 5" in shown.stdout, shown.stderr
+
+
+def test_a_replay_is_typed_where_pytest_was_started_and_the_records_can_be_kept(project: Path):
+    kept = ("--basetemp", str(project / "kept"))
+    wrong = (project / "power.toml").read_text(encoding="utf-8").replace("296.7", "250")
+    (project / "power.toml").write_text(wrong, encoding="utf-8")
+    below = project / "below"
+    below.mkdir()
+    (project / "test_procedures.py").rename(below / "test_procedures.py")
+    printed = run_pytest(below, *kept)
+    replay = re.search(r"Replay: python -m pytest '(test_procedures.py::[^']*)'(.*)", printed)
+    assert replay, printed
+    assert re.search(r"\b1 failed", run_pytest(below, replay[1], *replay[2].split()))
+    records = [str(path.relative_to(project)) for path in project.glob("kept/**/ohmwright")]
+    assert len(records) == 3, records
 
 
 def test_units_that_contradict_each_other_are_no_units(project: Path):

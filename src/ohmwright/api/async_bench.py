@@ -89,10 +89,11 @@ class AsyncBench:
         self._operator_name, self._records = operator_name, records
         self._unit = UnitOnBench(data, registered)
         self._open = AsyncExitStack()
+        self._is_open = False
 
     async def reopen(self) -> None:
         """Close every line and open it again. Raises LinkError."""
-        await self._open.aclose()
+        await self.close()
         unattended = self._operator is None and self.data.file.simulation is None
         self.instruments = await self._open.enter_async_context(
             opened_instruments(
@@ -103,9 +104,11 @@ class AsyncBench:
                 operator_name=self._operator_name,
             )
         )
+        self._is_open = True
 
     async def close(self) -> None:
         """Close every line."""
+        self._is_open = False
         await self._open.aclose()
 
     @property
@@ -113,6 +116,14 @@ class AsyncBench:
         """Who goes on with a run: the operator's name, else the account's."""
         name = self._operator_name if self._operator is None else self._operator.name
         return name or account_name()
+    def refuse_closed(self) -> None:
+        """Raise UsageError where the block that opened the bench has ended."""
+        if not self._is_open:
+            raise UsageError(
+                "This bench is closed: the block that opened it has ended.",
+                "Nothing was switched on.",
+                "Measure within the block, or open the bench anew.",
+            )
 
     async def measure(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Curve:
         """Carry out a sweep and return its curve; see `points`."""
@@ -180,6 +191,7 @@ class AsyncBench:
         assignment: Assignment = NO_ASSIGNMENT,
     ) -> Iterator[SweepRun]:
         """Open the record of a new sweep by `plan`, or of the sweep `run` on record."""
+        self.refuse_closed()
         if plan is not None:
             plan.refuse_impossible(self.data)
         with (open_records if run is None else open_existing_records)(records) as store:
@@ -209,6 +221,7 @@ class AsyncBench:
         Without a file, the procedure is that of the unit in the register of assets. Raises
         OhmwrightError. A run that a person stops is returned unfinished.
         """
+        self.refuse_closed()
         file = procedure_of(None if procedure is None else Path(procedure), self._unit)
         stages = known_stages(options.get("stages", STAGES))
         resume, records = options.get("resume"), options.get("records", self._records)

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
-from typing import NamedTuple
+from typing import NamedTuple, SupportsIndex
 
 from ohmwright.engine.requirements import Abilities
 from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, GeneratorBackEnd
@@ -161,13 +161,22 @@ class BenchData:
         return replace(data, certificate=any_analyzer).with_seed(int(seed[1]))
 
     def with_seed(self, seed: int) -> BenchData:
-        """Return the bench with another simulated unit. Raises UsageError for a real one."""
+        """Return the bench with another simulated unit.
+
+        Raises UsageError for a real one, and where `seed` is no whole number from 0 on.
+        """
+        if not isinstance(seed, SupportsIndex) or isinstance(seed, bool) or seed < 0:
+            raise UsageError(
+                f"A seed chooses a simulated unit, and {seed!r} does not.",
+                "Nothing was opened.",
+                "Give a whole number from 0 on.",
+            )
         if self.file.simulation is None:
             raise UsageError(
                 f"{self.path}: a seed chooses a simulated unit, and this bench has none.",
                 do="Leave the seed out, or add a [simulation] table.",
             )
-        simulation = self.file.simulation.model_copy(update={"seed": seed})
+        simulation = self.file.simulation.model_copy(update={"seed": int(seed)})
         return replace(self, file=self.file.model_copy(update={"simulation": simulation}))
 
 

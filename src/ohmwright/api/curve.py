@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from itertools import combinations
 from math import nan
@@ -99,6 +99,8 @@ class Curve:
 
     points: tuple[CurvePoint, ...]
     origin: CurveOrigin
+    file: str = field(default="", compare=False)
+    """What it was read from, as its name was given; empty where it was measured here."""
 
     def __iter__(self) -> Iterator[CurvePoint]:
         return iter(self.points)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import json
 from collections.abc import Mapping
+from dataclasses import replace
 from datetime import datetime
 from io import StringIO
 from math import isfinite
@@ -18,7 +19,7 @@ from ohmwright.records.parquet import imported_pyarrow
 from ohmwright.reports.csv_file import Cell, spreadsheet_safe
 
 from .curve import Curve, CurveOrigin, CurvePoint
-from .output_file import PICTURES
+from .output_file import PICTURES, is_parquet
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -73,10 +74,12 @@ def read(path: str | Path) -> Curve:
     """
     path = Path(path)
     try:
-        if path.suffix.lower() == ".parquet":
-            return _read_parquet(path)
-        with path.open(encoding="utf-8", newline="") as file:
-            return _curve_of_rows(list(csv.DictReader(file)))
+        if is_parquet(path):
+            curve = _read_parquet(path)
+        else:
+            with path.open(encoding="utf-8", newline="") as file:
+                curve = _curve_of_rows(list(csv.DictReader(file)))
+        return replace(curve, file=str(path))
     except OSError as problem:
         raise SourceError(f"{path}: cannot be read: {problem.strerror}.") from None
     except UnicodeDecodeError:

@@ -136,7 +136,7 @@ def _draw_others(panel: Axes, of: CurveKey, others: Sequence[Curve], *, first: b
         return
     means = [fmean(found[load]) for load in loads]
     several = len(others) > 1
-    name = f"mean of {len(others)} others" if several else f"other, {_day(others[0])}"
+    name = f"mean of {len(others)} others" if several else _name_of_other(others[0])
     label = name if first else None
     panel.plot(loads, means, "--x", color=_OTHERS, lw=1, ms=3, label=label, zorder=2)
     if several:
@@ -147,6 +147,11 @@ def _draw_others(panel: Axes, of: CurveKey, others: Sequence[Curve], *, first: b
         )
         label = "± 2 standard deviations" if first else None
         panel.fill_between(loads, low, high, color=_OTHERS, alpha=0.25, lw=0, label=label, zorder=2)
+
+
+def _name_of_other(other: Curve) -> str:
+    """Return the day of an earlier curve, and its file: one day may have several."""
+    return f"{Path(other.file).name or 'other'}, {_day(other)}"
 
 
 def _label(panel: Axes, curve: Curve, mode: str, *, titled: bool) -> None:

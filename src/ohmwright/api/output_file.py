@@ -8,6 +8,30 @@ from ohmwright.model.errors import UsageError
 
 PICTURES = (".svg", ".png", ".pdf")
 """Endings of the files that a picture can be."""
+_ENDINGS = {
+    "CSV": frozenset({".csv"}),
+    "Parquet": frozenset({".parquet", ".pq"}),
+    "JSON Lines": frozenset({".jsonl", ".json"}),
+    "another form": frozenset({".xlsx", ".xls", ".html", ".sqlite", *PICTURES}),
+}
+"""What a reader takes a file of each ending for; any other ending says nothing."""
+
+
+def is_parquet(path: Path) -> bool:
+    """Return whether the ending of `path` says that it holds Parquet."""
+    return path.suffix.lower() in _ENDINGS["Parquet"]
+
+
+def refuse_ending_of_another(path: Path, written: str, *, means: str, do: str) -> None:
+    """Raise UsageError where the ending of `path` says that it holds something else.
+
+    `written`: what it will hold, a key of the endings; `means`: what was not done.
+    """
+    others = (endings for form, endings in _ENDINGS.items() if form != written)
+    if path.suffix.lower() in frozenset().union(*others):
+        raise UsageError(
+            f"{path} would hold {written}, which its ending {path.suffix} denies.", means, do
+        )
 
 
 def refuse_no_picture(path: Path, *, option: str, means: str) -> None:

@@ -36,6 +36,7 @@ class PlainBench:
 
     def __init__(self, opened: AsyncBench, portal: BlockingPortal) -> None:
         self._bench, self._portal = opened, portal
+        self._handed_out: list[AsyncGenerator[CurvePoint, None]] = []
 
     @property
     def data(self) -> BenchData:
@@ -49,10 +50,21 @@ class PlainBench:
     def points(self, plan: Sweep, **options: Unpack[SweepOptions]) -> Iterator[CurvePoint]:
         """Carry out a sweep and yield each point once it is on record."""
         points = self._bench.points(plan, **options)
+        self._handed_out.append(points)
         try:
             while (point := self._call(partial(_next, points))) is not None:
                 yield point
         finally:
+            self._end(points)
+
+    def end_points(self) -> None:
+        """End every sweep of `points` that is not at its end, with that on record."""
+        for points in tuple(self._handed_out):
+            self._end(points)
+
+    def _end(self, points: AsyncGenerator[CurvePoint, None]) -> None:
+        if points in self._handed_out:  # the block may have ended it
+            self._handed_out.remove(points)
             self._call(points.aclose)
 
     def resume(self, run: str = "last", **options: Unpack[SweepOptions]) -> Curve:
@@ -67,6 +79,7 @@ class PlainBench:
 
     def _call(self, work: Callable[[], Awaitable[T]]) -> T:
         """Await `work` in the bench's thread; an interruption is raised once RF is off."""
+        self._bench.refuse_closed()  # with it the thread has ended
         ended = Signal()
 
         async def told() -> T:
@@ -121,7 +134,11 @@ def bench(
         records=records,
     )
     with start_blocking_portal() as portal, portal.wrap_async_context_manager(opening) as opened:
-        yield PlainBench(opened, portal)
+        plain = PlainBench(opened, portal)
+        try:
+            yield plain
+        finally:
+            plain.end_points()
 
 
 @contextmanager

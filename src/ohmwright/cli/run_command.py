@@ -34,7 +34,7 @@ from .error_report import print_error
 from .live import LiveView, showing
 from .open_records import open_existing_records, open_records, trusted_keys
 from .run_and_record import run_and_record
-from .run_report import exit_code, print_how_to_resume, print_run
+from .run_report import exit_code, print_how_to_resume, print_rf_after_stop, print_run
 from .run_subject import WorkRequest, unit_on_bench
 from .sound.sounding import Hearing, Sounds, sounding
 from .terminal_operator import PlainDisplay, TerminalOperator
@@ -172,7 +172,9 @@ def _run(
         raise
     _print_left_open(notes)
     print_run(job.run_id, events, store, as_json=request.as_json)
-    if isinstance(events[-1], RunFinished) and not request.as_json:
+    if not isinstance(events[-1], RunFinished):
+        print_rf_after_stop()
+    elif not request.as_json:
         _write_or_offer_certificate(request, job.run_id, store)
     return exit_code(events)
 

@@ -8,7 +8,7 @@ from contextlib import suppress
 from rich.text import Text
 
 from ohmwright.engine.resume import results, run_started_event
-from ohmwright.model import errors
+from ohmwright.model import errors, rf_state
 from ohmwright.model.event import CurveDiagnosed, Event, Fault, FileAttached, RunFinished
 from ohmwright.model.result import Verdict
 from ohmwright.records.addendum import Addendum, is_voided
@@ -21,6 +21,11 @@ from .tables import run_tables
 
 NEVER_BEGUN = "It was refused before it began, and is over: begin a new run."
 EXIT_CODES: dict[Verdict, int] = {"pass": 0, "fail": 1, "undecided": 4, "not measured": 4}
+
+
+def print_rf_after_stop() -> None:
+    """Print, on standard error, what was read of RF last: a person has stopped the run."""
+    err().print(Text(rf_state.latest().text()), soft_wrap=True)
 
 
 def print_how_to_resume(store: Store, run_id: str) -> None:

@@ -17,7 +17,7 @@ from ohmwright.api.run_view import watch_of
 from ohmwright.api.sweep_plan import Sweep, recorded_sweep
 from ohmwright.api.sweep_run import SweepRun
 from ohmwright.api.unit_on_bench import UnitOnBench
-from ohmwright.engine.resume import results
+from ohmwright.engine.resume import results, run_started_event
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped
@@ -25,6 +25,7 @@ from ohmwright.reports.text import printable
 
 from .console import CAUTION, err
 from .live import LiveView, showing
+from .run_report import print_rf_after_stop
 from .run_subject import WorkRequest, unit_on_bench
 from .signals import cancel_on_signal
 from .sweep_options import OPTION_OF_KEY, PlanOptions, SweepFiles
@@ -76,7 +77,10 @@ def run_sweep(request: SweepRequest) -> int:
     except OhmwrightError:
         _show(request, sweeps, others)
         raise
-    return _show(request, sweeps, others)
+    code = _show(request, sweeps, others)
+    if not all(sweep.finished for sweep in sweeps):
+        print_rf_after_stop()
+    return code
 
 
 def _unit(request: SweepRequest) -> UnitOnBench:
@@ -143,9 +147,26 @@ def _tell(estimate: SweepEstimate) -> None:
 
 def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Curve]) -> int:
     """Print and write what was measured; return the exit code."""
-    if not sweeps or not sweeps[0].done:
+    if not sweeps or run_started_event(sweeps[0].events) is None:
         return 4
     (sweep,) = sweeps
+    if sweep.done:
+        _show_curve(request, sweep, others)
+    if not sweep.finished:
+        where = "" if request.records is None else f" --records {quote(request.records)}"
+        err().print(
+            f"Points on record: {sweep.done}. Go on with: ohmwright sweep --bench "
+            f"{quote(str(request.bench.path))} --resume {sweep.run_id}{where}",
+            soft_wrap=True,
+        )
+    if sweep.done:
+        request.files.write(sweep.curve(), others)
+    whole = sweep.finished and all(point.settled for point in sweep.curve())
+    return 0 if whole else 4
+
+
+def _show_curve(request: SweepRequest, sweep: SweepRun, others: Sequence[Curve]) -> None:
+    """Print the points so far, and the faults after which the sweep went on."""
     curve = sweep.curve()
     print_sweep(curve, others, sweep.store.database.place, as_json=request.as_json)
     for fault in sweep.outlived:
@@ -154,13 +175,3 @@ def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Cu
             soft_wrap=True,
             markup=False,
         )
-    whole = sweep.finished and all(point.settled for point in curve)
-    if not sweep.finished:
-        where = "" if request.records is None else f" --records {quote(request.records)}"
-        err().print(
-            f"Points on record: {len(curve)}. Go on with: ohmwright sweep --bench "
-            f"{quote(str(request.bench.path))} --resume {sweep.run_id}{where}",
-            soft_wrap=True,
-        )
-    request.files.write(curve, others)
-    return 0 if whole else 4

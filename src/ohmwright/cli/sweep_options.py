@@ -13,7 +13,7 @@ from ohmwright.api.bench_data import BenchData
 from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import refuse_unknown_ending, write_curve
 from ohmwright.api.curve_plot import band_limits, refuse_impossible_percent
-from ohmwright.api.output_file import refuse_no_picture, refuse_unwritable
+from ohmwright.api.output_file import refuse_ending_of_another, refuse_no_picture, refuse_unwritable
 from ohmwright.api.sweep_plan import Sweep, SweepPlan
 from ohmwright.model.complaint_words import words_of_error
 from ohmwright.model.errors import UsageError
@@ -148,6 +148,10 @@ class SweepFiles:
             )
         if self.plot is not None:
             refuse_no_picture(self.plot, option="--plot", means=_NOTHING_WRITTEN)
+        for path, form in ((self.csv, "CSV"), (self.parquet, "Parquet")):
+            if path is not None:
+                do = f"Give it the ending .{form.lower()}."
+                refuse_ending_of_another(path, form, means=_NOTHING_WRITTEN, do=do)
         for path in (self.csv, self.parquet, self.plot):
             if path is not None:
                 refuse_unwritable(path, overwrite=self.overwrite)

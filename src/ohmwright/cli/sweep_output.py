@@ -68,6 +68,7 @@ def _with_comparisons(
     """Return the JSON object of a curve that was compared: its points, and each comparison."""
     compared = [
         {
+            "file": other.file,
             "unit": other.origin.asset.id,
             "date": f"{other.origin.begun_at:%Y-%m-%d}",
             "run": other.origin.run,
@@ -129,7 +130,8 @@ def _compared(curve: Curve, others: Sequence[Curve]) -> Sequence[str]:
     for other in others:
         found = curve.compare(other)
         certain = found.certain()
-        of = f"Against {other.origin.asset.id} of {other.origin.begun_at:%Y-%m-%d}"
+        unit, day = other.origin.asset.id, f"{other.origin.begun_at:%Y-%m-%d}"
+        of = f"Against {other.file} ({unit}, {day})"
         if not found:
             said.append(f"{of}: no point in common, nothing was compared.")
             continue

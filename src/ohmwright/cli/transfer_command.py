@@ -14,6 +14,7 @@ from rich.text import Text
 
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.open_records import resolved_run_id
+from ohmwright.api.output_file import refuse_ending_of_another
 from ohmwright.model.account import account_name
 from ohmwright.model.errors import RecordError, SourceError, UsageError
 from ohmwright.records.audit_finding import AuditFinding
@@ -42,19 +43,7 @@ from .open_records import (
     trusted_keys,
 )
 
-_JSON_ENDINGS = frozenset({".jsonl", ".json"})
-_PARQUET_ENDINGS = frozenset({".parquet", ".pq"})
-_OTHER_ENDINGS = frozenset({".csv", ".xlsx", ".xls", ".pdf", ".html", ".sqlite"})
-
-
-def _refuse_ending(file: Path, endings: frozenset[str], written: str, do: str) -> None:
-    """Raise UsageError where the ending of `file` says that it is something else than `written`."""
-    if file.suffix.lower() in endings:
-        raise UsageError(
-            f"{file} would hold {written}, which its ending {file.suffix} denies.",
-            "Nothing was written.",
-            do,
-        )
+_NOTHING_WRITTEN = "Nothing was written."
 
 
 @dataclass(frozen=True)
@@ -83,11 +72,11 @@ def export_runs(file: Path, selection: Selection, records: str | None) -> None:
 
     Raises RecordError for a damaged run.
     """
-    _refuse_ending(
+    refuse_ending_of_another(
         file,
-        _PARQUET_ENDINGS | _OTHER_ENDINGS,
         "JSON Lines",
-        "Give it the ending .jsonl, or add --parquet for a flat table of results.",
+        means=_NOTHING_WRITTEN,
+        do="Give it the ending .jsonl, or add --parquet for a flat table of results.",
     )
     with open_records_for_reading(records) as store:
         chosen, void = selection.run_ids_in(store), store.voided_run_ids()
@@ -110,7 +99,8 @@ def write_runs(store: SqlStore, run_ids: Iterable[str], target: BinaryIO) -> Non
 
 def export_parquet(file: Path, selection: Selection, records: str | None) -> None:
     """Write every result of the selected runs to a new Parquet file, one row each."""
-    _refuse_ending(file, _JSON_ENDINGS | _OTHER_ENDINGS, "Parquet", "Give it the ending .parquet.")
+    do = "Give it the ending .parquet."
+    refuse_ending_of_another(file, "Parquet", means=_NOTHING_WRITTEN, do=do)
     with open_records_for_reading(records) as store:
         chosen = frozenset(selection.run_ids_in(store))
         rows = (row for row in results(store.database) if row["run_id"] in chosen)
