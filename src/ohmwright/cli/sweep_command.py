@@ -21,6 +21,7 @@ from ohmwright.engine.resume import results, run_started_event
 from ohmwright.engine.sweep_estimate import SweepEstimate
 from ohmwright.model.assignment import Assignment
 from ohmwright.model.errors import OhmwrightError, Stopped
+from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
 
 from .console import CAUTION, err
@@ -166,9 +167,11 @@ def _show(request: SweepRequest, sweeps: Sequence[SweepRun], others: Sequence[Cu
 
 
 def _show_curve(request: SweepRequest, sweep: SweepRun, others: Sequence[Curve]) -> None:
-    """Print the points so far, and the faults after which the sweep went on."""
+    """Print the points so far, remarks, and the faults after which the sweep went on."""
     curve = sweep.curve()
     print_sweep(curve, others, sweep.store.database.place, as_json=request.as_json)
+    for remark in remarks_of_run(sweep.events):
+        err().print(remark, soft_wrap=True, markup=False)
     for fault in sweep.outlived:
         err().print(
             f"RF was read back as off and the sweep went on after: {printable(fault.message)}",

@@ -89,6 +89,8 @@ async def rest_and_measure(
         return ActivationReadings(
             None, session.on_s - before_s, tuple(taken), excess.happened.rstrip(".")
         )
+    if taken:
+        session.note_window(taken)
     return ActivationReadings(_dated_value(rule, session), on_s, tuple(taken))
 
 

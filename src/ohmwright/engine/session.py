@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Sequence
 from contextlib import asynccontextmanager
 from dataclasses import dataclass, field
 from typing import Literal
@@ -10,6 +10,7 @@ from typing import Literal
 from ohmwright.estimation.thermal_droop import ResidualWarmth
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import NOT_ANSWERS
+from ohmwright.model.assignment import PROGRAM
 from ohmwright.model.bench_status import (
     OnStatus,
     RfState,
@@ -19,6 +20,7 @@ from ohmwright.model.bench_status import (
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import (
     Asked,
+    Commented,
     PointDone,
     SlowRelease,
     UnaskedRf,
@@ -32,6 +34,7 @@ from ohmwright.model.traceability import Traceability
 from .activation import Activation, activation, unasked_output
 from .analyzer_input import AnalyzerInput
 from .measured_value import Accuracy
+from .meter_window import MeterWindow
 from .pending_events import PendingEvents, Stamp
 from .release import confirmed_release
 from .resting import OutputWarmth
@@ -78,6 +81,7 @@ class Session:
     last_on_at_s: float = 0.0
     """When the last activation began, by the bench's clock."""
     _warmth: OutputWarmth = field(init=False)
+    _window: MeterWindow = field(init=False)
 
     def __post_init__(self) -> None:
         # what the estimators import when first needed must be in before RF is on: an import takes
@@ -87,6 +91,7 @@ class Session:
         self.started_s = self.bench.clock.now_s()
         self.input = AnalyzerInput(self.bench)
         self._warmth = OutputWarmth.of_rested_bench(self.bench)
+        self._window = MeterWindow(self.bench.analyzer.data.meter.window_s)
         self.bench.operator.on_answer = self._note_answer
 
     def _note_answer(self, question: str, answer: str, words: str) -> None:
@@ -137,6 +142,12 @@ class Session:
             current_ma=sample.current_ma,
         )
         opened.note_current(sample.current_ma)
+
+    def note_window(self, taken: Sequence[Sample]) -> None:
+        """Put on record where readings of a rested activation contradict the meter's window."""
+        words = self._window.finding(taken)
+        if words:
+            self.pending.add(Commented(**self.stamp(), words=words, told_by=PROGRAM))
 
     def show_cue(self, cue: Cue | None) -> None:
         """Tell the person at the keys what to do now; None ends the coaching."""

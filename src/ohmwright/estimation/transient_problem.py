@@ -12,7 +12,7 @@ from .ar1_regression import Flags, Noise, Prior, median
 from .coefficients import COUNT, DYNAMIC, LINEAR_COUNT, TRIM, Coefficient
 from .departures import departure_columns
 from .prior import NoisePrior, TransientPrior, vague_prior
-from .step_response import driven, driven_with_slopes, window_mean_response
+from .step_response import Steps, driven, driven_with_slopes, window_mean_response
 from .thermal_droop import DROOP_TAU_S, droop_shape
 from .transient_estimate import ActivationRecord, FitStart
 
@@ -30,6 +30,10 @@ _SHORTER_WINDOWS = (0.6, 0.35, 0.2, 0.1)
 """How long else the meter's window may be, over what is stated."""
 _RISEN_LAGS = 4.0
 """So many lags after its dead time the quickest rise is within 2 % of its level."""
+_FEWEST = 4
+"""Readings from which on a rise says something of the window."""
+_WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
+"""How long the meter's window may be, over what is stated."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -165,6 +169,28 @@ def _first_explicable(record: ActivationRecord) -> int:
 
     That is the quickest to the level of the readings after the first, up to the first move.
     """
+def window_explained_s(age_s: Floats, value: Floats, window_s: float) -> float | None:
+    """The longest window, in s and at most `window_s`, that explains a rested activation's rise.
+
+    `age_s`, `value`: shape (n,). None where they are too few, or no window explains them.
+    """
+    if age_s.size < _FEWEST:
+        return None
+    rise = ActivationRecord(
+        age_s=age_s,
+        relative=value,
+        steps=Steps.switching_on(),
+        window_s=window_s,
+        resolution=0.0,
+        at_age_s=float(age_s[-1]),
+        heat=0.0,
+    )
+    explained = explicable(rise)
+    return explained.window_s if explained.age_s.size == age_s.size else None
+
+
+def _too_soon(record: ActivationRecord) -> Flags:
+    """Flags of readings that are higher than the quickest rise to their later level would give."""
     lag_s, dead_time_s, pole_ratio = QUICKEST
     age_s = record.age_s + _DATING * (record.age_s[1] - record.age_s[0])
     rising = int(age_s.searchsorted(record.window_s + dead_time_s + _RISEN_LAGS * lag_s))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from ohmwright.engine.trim_log import trims_moved
+from ohmwright.model.assignment import PROGRAM
 from ohmwright.model.event import (
     Asked,
     Commented,
@@ -79,6 +80,8 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
 def _added_text(event: Commented | FileAttached | UnitIdentified) -> str:
     """What was said or added beside the results, or how the unit was known."""
     match event:
+        case Commented() if event.told_by == PROGRAM:
+            return event.words
         case Commented():
             return f"{event.told_by}: comment: {event.words}"
         case FileAttached():
