@@ -75,3 +75,4 @@ def _end(message: str) -> NoReturn:
 
 if __name__ == "__main__":
     set_up(*sys.argv[1:2])
+    print(f"Ready: {VENV_PYTHON.parent / 'ohmwright'} --help", file=sys.stderr)
