@@ -35,8 +35,8 @@ def test_a_shell_completes_commands() -> None:
 
 def test_records_and_papers_wait_for_no_import_that_only_others_need() -> None:
     heavy = ("scipy", "matplotlib", "typst", "fontTools", "segno", "pyvisa", "alembic")
-    modules = ("record_command", "certificate_command", "lint_command", "verify_command")
-    names = ", ".join(f"ohmwright.cli.{module}" for module in modules)
+    modules = ("record", "certificate", "lint", "verify", "sweep")
+    names = ", ".join(f"ohmwright.cli.{module}_command" for module in modules)
     look = f"import sys, {names}; print([m for m in {heavy} if m in sys.modules])"
     assert printed("-c", look).strip() == "[]"
 

@@ -12,7 +12,6 @@ from pydantic import ValidationError
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.curve import Curve
 from ohmwright.api.curve_file import refuse_unknown_ending, write_curve
-from ohmwright.api.curve_plot import band_limits, refuse_impossible_percent
 from ohmwright.api.output_file import refuse_ending_of_another, refuse_no_picture, refuse_unwritable
 from ohmwright.api.sweep_plan import Sweep, SweepPlan
 from ohmwright.model.complaint_words import words_of_error
@@ -171,6 +170,8 @@ class SweepFiles:
         """Return the limits of the picture. Raises SourceError for a wrong procedure file."""
         if not self.band:
             return None
+        from ohmwright.api.curve_plot import band_limits, refuse_impossible_percent
+
         try:
             percent = float(self.band)
         except ValueError:
