@@ -89,8 +89,8 @@ def cuts(way: str) -> Iterator[tuple[Cut, LineFault | None]]:
             at = _MESSAGES[number % len(_MESSAGES)] if number else _MESSAGES[-1]
             yield Cut("", ""), LineFault("unplug", "message", "ever", at)
         else:
-            at, after = _POINT_EVENTS[number % len(_POINT_EVENTS)]
-            yield Cut(way, at, after), None
+            kind, after = _POINT_EVENTS[number % len(_POINT_EVENTS)]
+            yield Cut(way, kind, after), None
 
 
 def finished_points(records: str) -> dict[str, float]:
@@ -128,8 +128,7 @@ async def swept(way: str, plan: Sweep, records: str) -> tuple[int, Counter[int]]
     before: dict[str, float] = {}
     for cut, fault in cuts(way):
         faulty = data if fault is None else replace(data, faults=(fault,))
-        begun = Path(records).exists() and bool(list(Records(records)))
-        whole = await one_part(faulty, None if begun else plan, records, cut)
+        whole = await one_part(faulty, None if parts else plan, records, cut)
         parts += 1
         after = finished_points(records)
         if any(after.get(point) != value for point, value in before.items()):
@@ -176,7 +175,8 @@ def main() -> int:
     parser.add_argument("--only", choices=KINDS, action="append")
     asked = parser.parse_args()
     with TemporaryDirectory() as folder:
-        return int(not all([tried(way, asked.points, Path(folder)) for way in asked.only or KINDS]))
+        held = [tried(way, asked.points, Path(folder)) for way in asked.only or KINDS]
+    return 0 if all(held) else 1
 
 
 if __name__ == "__main__":
