@@ -10,7 +10,8 @@ import pytest
 from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.sweep_plan import Sweep
-from ohmwright.engine.run import Job, run
+from ohmwright.engine.job import Job
+from ohmwright.engine.run import run
 from ohmwright.model.event import Commented
 from ohmwright.model.shipped import shipped
 from ohmwright.reports.run_remarks import remarks_of_run
