@@ -116,6 +116,7 @@ class AsyncBench:
         """Who goes on with a run: the operator's name, else the account's."""
         name = self._operator_name if self._operator is None else self._operator.name
         return name or account_name()
+
     def refuse_closed(self) -> None:
         """Raise UsageError where the block that opened the bench has ended."""
         if not self._is_open:

@@ -32,8 +32,6 @@ _RISEN_LAGS = 4.0
 """So many lags after its dead time the quickest rise is within 2 % of its level."""
 _FEWEST = 4
 """Readings from which on a rise says something of the window."""
-_WINDOW_SHARES = (1.0, 0.6, 0.35, 0.2, 0.1)
-"""How long the meter's window may be, over what is stated."""
 EIGHT = slice(-COUNT - 1, -1)
 """Columns of the eight coefficients; the readings come after them, departures before."""
 
@@ -164,11 +162,6 @@ def explicable(record: ActivationRecord) -> ActivationRecord:
     return replace(shorter, age_s=record.age_s[first:], relative=record.relative[first:])
 
 
-def _first_explicable(record: ActivationRecord) -> int:
-    """Index of the reading from which on none is higher than the quickest rise would give.
-
-    That is the quickest to the level of the readings after the first, up to the first move.
-    """
 def window_explained_s(age_s: Floats, value: Floats, window_s: float) -> float | None:
     """The longest window, in s and at most `window_s`, that explains a rested activation's rise.
 
@@ -189,8 +182,11 @@ def window_explained_s(age_s: Floats, value: Floats, window_s: float) -> float |
     return explained.window_s if explained.age_s.size == age_s.size else None
 
 
-def _too_soon(record: ActivationRecord) -> Flags:
-    """Flags of readings that are higher than the quickest rise to their later level would give."""
+def _first_explicable(record: ActivationRecord) -> int:
+    """Index of the reading from which on none is higher than the quickest rise would give.
+
+    That is the quickest to the level of the readings after the first, up to the first move.
+    """
     lag_s, dead_time_s, pole_ratio = QUICKEST
     age_s = record.age_s + _DATING * (record.age_s[1] - record.age_s[0])
     rising = int(age_s.searchsorted(record.window_s + dead_time_s + _RISEN_LAGS * lag_s))
