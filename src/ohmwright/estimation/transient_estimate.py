@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -149,6 +149,27 @@ class TransientEstimate:
         """Distribution of the level, extrapolation included, and an uncertainty `also` besides."""
         unseen = float(np.hypot(self.extrapolation, also))
         return self.coefficient(Coefficient.LEVEL).widened(1.0, unseen)
+
+    def swinging(self, half: float, uncertainty: float) -> TransientEstimate:
+        """This of a unit that swings by `half` to both sides of its level, which is unsure by that."""
+        covariance = self.covariance.copy()
+        covariance[:, Coefficient.LEVEL, Coefficient.LEVEL] += uncertainty**2
+        habits = replace(self.habits, hunting=1.0, swing=max(self.habits.swing, abs(half)))
+        return replace(self, covariance=covariance, habits=habits)
+
+    def or_else(self, other: TransientEstimate, share: float) -> TransientEstimate:
+        """A mixture of this and, with the weight `share`, another."""
+        likely = other if share > 0.5 else self
+        hunting = (1 - share) * self.habits.hunting + share * other.habits.hunting
+        return replace(
+            likely,
+            weight=np.concatenate([(1 - share) * self.weight, share * other.weight]),
+            mean=np.concatenate([self.mean, other.mean]),
+            covariance=np.concatenate([self.covariance, other.covariance]),
+            dof=min(self.dof, other.dof),
+            habits=replace(likely.habits, hunting=hunting),
+            remainder=(1 - share) * self.remainder + share * other.remainder,
+        )
 
     def coefficient(self, coefficient: Coefficient) -> Mixture:
         """Distribution of one coefficient."""

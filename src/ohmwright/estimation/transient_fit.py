@@ -82,7 +82,7 @@ class TransientFit:
 def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, TransientFit]:
     """Return the problem as fitted, and its fit by Gauss-Newton.
 
-    In that problem spikes do not count, and early readings that leave the model count less.
+    In that problem spikes do not count.
     """
     if start is None:
         fit = _converged(problem, _first_guess(problem), 2 * _STEPS, _FIRST_STEPS)
@@ -94,6 +94,13 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
     if (flags & problem.keep).any():
         problem = replace(problem, keep=problem.keep & ~flags)
         fit = _improved(problem, fit.state)
+    return problem, fit
+
+
+def without_early_departures(
+    problem: Problem, fit: TransientFit
+) -> tuple[Problem, TransientFit]:
+    """`problem` in which early readings count less that leave its `fit`, and the fit then."""
     excess, settled = _early_excess(problem, fit)
     if excess.any():
         problem = replace(problem, excess=excess)

@@ -1,0 +1,193 @@
+"""Finds an output that swings between two states, as one whose regulator teeters does.
+
+Sines of some periods hardly explain a jump to another level and back: the readings before the last
+jump would be taken for a rise of another shape, and the state that happens to be the last for the
+output. Here the readings are told apart into two states, and the swing between them is taken out of
+them, so that what is left is the output midway.
+
+With one jump seen, the output may as well have changed for good (a step of the line voltage), so
+that both explanations count; with each further jump, back to where it was, that is less likely.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from .ar1_regression import CORRELATIONS, LOG_SHARES, Decomposition, Prior, decompose, moments
+from .coefficients import COUNT, Coefficient
+from .transient_fit import TransientFit
+from .transient_problem import Problem
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+_UP = 0.9
+"""From this part of the level on an output is told apart into two states."""
+_RISE = 0.15
+"""What a reading may be off by while the output rises, relative to what is left to rise."""
+_NOISE = 0.002
+"""Usual noise of a reading, relative to the target."""
+_FEWEST = 8
+"""Readings of such an output from which on two states are looked for."""
+_SIZE_SD = 0.02
+"""Standard deviation of half the swing, relative to the target, before the readings."""
+_BETTER = 4.0
+"""Difference of the log evidence from which on two states are believed, and a term per jump."""
+_DISTINCT = 3.7
+"""Half the swing is at least so many times what the readings are off from both states.
+
+A sine is off by 0.5 of it, other slow swings and the end of a rise by as much or more.
+"""
+_LEAST_SDS = 1.5
+"""Half the swing is at least so many standard deviations of the readings' noise."""
+_ROUNDS = 3
+"""Times that the levels of both states are found anew from the readings in each."""
+_UNEVEN = 0.1
+"""Standard deviation of the long mean off the middle, over half the swing: dwells may differ."""
+_FOR_GOOD = (0.5, 0.1, 0.01)
+"""Probability that the output has changed for good, after one jump seen, two, and more."""
+
+
+@dataclass(frozen=True)
+class Swing:
+    """A swing between two states, relative to the target.
+
+    `course`, shape (n,): where between them, -1 to 1, the mean over each reading's window lies;
+    `half`: half the distance of the states; `sd`: its standard deviation; `jumps`: how many the
+    readings show.
+    """
+
+    course: Floats
+    half: float
+    sd: float
+    jumps: int
+
+    @property
+    def share(self) -> float:
+        """Probability of it, against that of an output that has changed for good."""
+        return 1 - _FOR_GOOD[min(self.jumps, len(_FOR_GOOD)) - 1]
+
+    @property
+    def uncertainty(self) -> float:
+        """Standard uncertainty of the mean over a long time, taken as midway."""
+        return float(np.hypot(self.sd, _UNEVEN * self.half))
+
+    @property
+    def readings(self) -> Floats:
+        """What it adds to each reading, shape (n,)."""
+        added: Floats = self.half * self.course
+        return added
+
+
+def swing_in(problem: Problem, fit: TransientFit, taken: Floats) -> Swing | None:
+    """The swing that the readings show beside what `fit` explains; None where they show none.
+
+    `fit`: of the readings from which `taken`, (n,), has been taken as a swing.
+    """
+    residuals, risen = fit.residuals + taken, fit.columns[:, Coefficient.LEVEL]
+    up = problem.keep & (risen > _UP)
+    if np.count_nonzero(up) < _FEWEST:
+        return None
+    high = _high(residuals[up], _RISE * (1 - risen[up]), problem.floor**0.5)
+    if high is None:
+        return None
+    record, changes = problem.record, np.flatnonzero(high[1:] != high[:-1])
+    age_s = record.age_s[up]
+    switch_s = 0.5 * (age_s[changes] + age_s[changes + 1] - record.window_s)
+    course = risen * _course(record.age_s, switch_s, record.window_s, begins_high=bool(high[0]))
+    columns = fit.columns + np.outer(taken, np.eye(COUNT + 1)[-1])
+    swing, better, left = _sized(problem, fit, columns, course, changes.size)
+    off = float(np.sqrt(np.average(left[up] ** 2, weights=_weight(risen[up]))))
+    believed = better > _BETTER + changes.size * np.log(age_s.size)
+    return swing if believed and abs(swing.half) > _DISTINCT * off else None
+
+
+def _high(residuals: Floats, rise: Floats, least_noise: float) -> Flags | None:
+    """Which of the readings, (n,), are in the higher of two states; None where all are in one.
+
+    `rise`, (n,): by how much each may be off because the output is still rising.
+    """
+    noise = max(least_noise, float(np.median(np.abs(np.diff(residuals)))))
+    sd = np.hypot(noise, rise)
+    low, top = np.quantile(residuals, (0.15, 0.85))
+    high = residuals > 0.5 * (low + top)
+    for _ in range(_ROUNDS):
+        if top - low < 2 * _LEAST_SDS * noise:
+            return None
+        high = _most_likely_states((residuals - low) / sd, (residuals - top) / sd)
+        if np.all(high) or not np.any(high):
+            return None
+        low = np.average(residuals[~high], weights=sd[~high] ** -2)
+        top = np.average(residuals[high], weights=sd[high] ** -2)
+    return high
+
+
+def _most_likely_states(from_low: Floats, from_top: Floats) -> Flags:
+    """The most likely sequence of two states (Viterbi), shape (n,), True for the higher.
+
+    `from_low`, `from_top`, (n,): distances of the readings from both, in standard deviations.
+    """
+    switch = np.log(from_low.size) + _BETTER / 2
+    costs = 0.5 * np.stack([from_low**2, from_top**2], axis=1)
+    total, came_from = costs[0], np.zeros((from_low.size, 2), dtype=np.intp)
+    for n, cost in enumerate(costs[1:], start=1):
+        changed = total[::-1] + switch < total
+        came_from[n] = np.where(changed, (1, 0), (0, 1))
+        total = np.where(changed, total[::-1] + switch, total) + cost
+    states = np.empty(from_low.size, dtype=np.intp)
+    states[-1] = np.argmin(total)
+    for n in range(from_low.size - 1, 0, -1):
+        states[n - 1] = came_from[n, states[n]]
+    return states == 1
+
+
+def _course(age_s: Floats, switch_s: Floats, window_s: float, *, begins_high: bool) -> Floats:
+    """Mean over the window before each age of a state that is 1 or -1 and switches."""
+    after = np.clip((age_s[:, None] - switch_s) / max(window_s, 1e-3), 0.0, 1.0)
+    signs = 2.0 * (-1.0) ** np.arange(switch_s.size)
+    course: Floats = (1.0 if begins_high else -1.0) * (1 - after @ signs)
+    return course
+
+
+def _weight(risen: Floats) -> Floats:
+    """How much each reading counts, (n,), by what the output has risen to."""
+    weight: Floats = 1 / (1 + (_RISE * (1 - risen) / _NOISE) ** 2)
+    return weight
+
+
+def _sized(
+    problem: Problem, fit: TransientFit, columns: Floats, course: Floats, jumps: int
+) -> tuple[Swing, float, Floats]:
+    """The swing, how much the log evidence gains by it, and what it leaves of the readings, (n,).
+
+    `columns`, (n, 9): as of `fit`, with the readings as they came.
+    """
+    variance, with_swing = fit.state.variance, np.column_stack([course, columns])
+    eight = problem.coefficients_prior(variance, problem.prior.mean)
+    without = _decomposed(problem, problem.weighted(columns, fit.about), eight)
+    weighted = problem.weighted(with_swing, fit.about)
+    found = _decomposed(problem, weighted, _with_size(eight, variance))
+    posterior = found.posterior(COUNT + 1, found.log_evidence == np.max(found.log_evidence))
+    half, *_ = mean = posterior.mean[0]
+    sd = float(np.sqrt(posterior.scale2[0] * posterior.covariance[0, 0, 0]))
+    better = float(np.max(found.log_evidence) - np.max(without.log_evidence))
+    left = with_swing[:, -1] - with_swing[:, :-1] @ mean
+    return Swing(course, float(half), sd, jumps), better, left
+
+
+def _decomposed(problem: Problem, columns: Floats, prior: Prior) -> Decomposition:
+    sums = moments(columns, problem.keep)
+    starts = (sums.start_terms(CORRELATIONS) + LOG_SHARES)[:, None]
+    normal = sums.whitened(CORRELATIONS)[:, None]
+    return decompose(normal, prior, problem.noise_prior(), sums.count, starts)
+
+
+def _with_size(eight: Prior, variance: float) -> Prior:
+    """`eight` and, before them, the independent prior of half the swing."""
+    precision = variance / _SIZE_SD**2
+    normal = np.zeros((COUNT + 2, COUNT + 2))
+    normal[0, 0], normal[1:, 1:] = precision, eight.normal
+    return Prior(normal, eight.log_determinant + np.log(precision))
