@@ -38,7 +38,7 @@ def covers(found: Settled, true: float) -> bool:
 
 @pytest.mark.parametrize("half", [0.01, 0.03])
 def test_the_value_of_an_output_that_teeters_is_its_mean(half: float):
-    found = [settled(square(half, 7.0, seed / 20), seed) for seed in range(20)]
+    found = [settled(square(half, 9.0, seed / 20), seed, 11.0) for seed in range(20)]
     assert sum(covers(each, LEVEL) for each in found) >= 18
     # not the level at which it happened to be last: that is off by half the swing
     assert np.median([abs(each.value - LEVEL) for each in found]) < 0.3 * half * LEVEL
