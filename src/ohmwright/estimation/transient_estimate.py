@@ -151,7 +151,7 @@ class TransientEstimate:
         return self.coefficient(Coefficient.LEVEL).widened(1.0, unseen)
 
     def swinging(self, half: float, uncertainty: float) -> TransientEstimate:
-        """This of a unit that swings by `half` to both sides of its level, which is unsure by that."""
+        """This, of a unit that swings by `half` to both sides; its level is as unsure besides."""
         covariance = self.covariance.copy()
         covariance[:, Coefficient.LEVEL, Coefficient.LEVEL] += uncertainty**2
         habits = replace(self.habits, hunting=1.0, swing=max(self.habits.swing, abs(half)))

@@ -10,7 +10,6 @@ exactly as two lags do.
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import replace
 from math import exp, sqrt
 
 import numpy as np
@@ -26,14 +25,12 @@ from .thermal_droop import DROOP_TAU_S
 from .transient_estimate import ActivationRecord, FitStart, TransientEstimate
 from .transient_fit import TransientFit, best_fit, without_early_departures
 from .transient_problem import Problem, delay_s, explicable
-from .two_states import Swing, swing_in
+from .two_states import steadied
 
 Floats = NDArray[np.float64]
 
 _RISEN_SHARE = 0.98
 """Part of the level above which a reading shows what the output does beside rising."""
-_SWING_ROUNDS = 3
-"""How often the two states are told apart, each time about a better fit."""
 _FEWEST = 4
 """Least number of readings for an estimate."""
 _RISEN = 0.05
@@ -68,29 +65,14 @@ def fit_transient(
 
 def _estimate(problem: Problem, begin: FitStart | None) -> TransientEstimate:
     """Posterior in which the output may swing between two states, where the readings show them."""
-    fitted, fit = best_fit(problem, begin)
-    estimate = _posterior(*without_early_departures(fitted, fit))
-    steady, swing = _steadied(fitted, fit) if problem.departures else (None, None)
-    if swing is None or steady is None:
+    problem, fit = best_fit(problem, begin)
+    estimate = _posterior(*without_early_departures(problem, fit))
+    steady = steadied(problem, fit) if problem.departures else None
+    if steady is None:
         return estimate
-    return estimate.or_else(_posterior(*steady).swinging(swing.half, swing.uncertainty), swing.share)
-
-
-def _steadied(
-    problem: Problem, fit: TransientFit
-) -> tuple[tuple[Problem, TransientFit] | None, Swing | None]:
-    """The fit of the readings without their swing, and the swing; None each where there is none."""
-    record, steady, swing = problem.record, None, None
-    taken = np.zeros_like(record.relative)
-    for _ in range(_SWING_ROUNDS):
-        swing = swing_in(problem, fit, taken)
-        if swing is None:
-            return None, None
-        taken = swing.readings
-        calm = replace(problem, record=replace(record, relative=record.relative - taken))
-        calm, fit = best_fit(calm, fit.state)
-        steady = without_early_departures(calm, fit)
-    return steady, swing
+    swing = steady.swing
+    swinging = _posterior(steady.problem, steady.fit).swinging(swing.half, swing.uncertainty)
+    return estimate.or_else(swinging, swing.share)
 
 
 def _posterior(problem: Problem, fit: TransientFit) -> TransientEstimate:

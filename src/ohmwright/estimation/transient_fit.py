@@ -97,9 +97,7 @@ def best_fit(problem: Problem, start: FitStart | None) -> tuple[Problem, Transie
     return problem, fit
 
 
-def without_early_departures(
-    problem: Problem, fit: TransientFit
-) -> tuple[Problem, TransientFit]:
+def without_early_departures(problem: Problem, fit: TransientFit) -> tuple[Problem, TransientFit]:
     """`problem` in which early readings count less that leave its `fit`, and the fit then."""
     excess, settled = _early_excess(problem, fit)
     if excess.any():

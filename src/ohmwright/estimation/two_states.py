@@ -11,14 +11,14 @@ that both explanations count; with each further jump, back to where it was, that
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .ar1_regression import CORRELATIONS, LOG_SHARES, Decomposition, Prior, decompose, moments
 from .coefficients import COUNT, Coefficient
-from .transient_fit import TransientFit
+from .transient_fit import TransientFit, best_fit, without_early_departures
 from .transient_problem import Problem
 
 Floats = NDArray[np.float64]
@@ -44,7 +44,9 @@ A sine is off by 0.5 of it, other slow swings and the end of a rise by as much o
 _LEAST_SDS = 1.5
 """Half the swing is at least so many standard deviations of the readings' noise."""
 _ROUNDS = 3
-"""Times that the levels of both states are found anew from the readings in each."""
+"""How often the levels of both states are taken from the readings in each."""
+_FITS = 3
+"""How often the readings are told apart, each time about a better fit."""
 _UNEVEN = 0.1
 """Standard deviation of the long mean off the middle, over half the swing: dwells may differ."""
 _FOR_GOOD = (0.5, 0.1, 0.01)
@@ -82,7 +84,31 @@ class Swing:
         return added
 
 
-def swing_in(problem: Problem, fit: TransientFit, taken: Floats) -> Swing | None:
+@dataclass(frozen=True)
+class Steadied:
+    """Readings without their `swing`, and the fit of what is left."""
+
+    problem: Problem
+    fit: TransientFit
+    swing: Swing
+
+
+def steadied(problem: Problem, fit: TransientFit) -> Steadied | None:
+    """The readings without the swing that they show; None where `fit`, the plain one, will do."""
+    record, steady = problem.record, None
+    taken = np.zeros_like(record.relative)
+    for _ in range(_FITS):
+        swing = _swing_in(problem, fit, taken)
+        if swing is None:
+            return None
+        taken = swing.readings
+        calm = replace(problem, record=replace(record, relative=record.relative - taken))
+        calm, fit = best_fit(calm, fit.state)
+        steady = Steadied(*without_early_departures(calm, fit), swing)
+    return steady
+
+
+def _swing_in(problem: Problem, fit: TransientFit, taken: Floats) -> Swing | None:
     """The swing that the readings show beside what `fit` explains; None where they show none.
 
     `fit`: of the readings from which `taken`, (n,), has been taken as a swing.
@@ -113,7 +139,7 @@ def _high(residuals: Floats, rise: Floats, least_noise: float) -> Flags | None:
     noise = max(least_noise, float(np.median(np.abs(np.diff(residuals)))))
     sd = np.hypot(noise, rise)
     low, top = np.quantile(residuals, (0.15, 0.85))
-    high = residuals > 0.5 * (low + top)
+    high: Flags = residuals > 0.5 * (low + top)
     for _ in range(_ROUNDS):
         if top - low < 2 * _LEAST_SDS * noise:
             return None
@@ -141,7 +167,8 @@ def _most_likely_states(from_low: Floats, from_top: Floats) -> Flags:
     states[-1] = np.argmin(total)
     for n in range(from_low.size - 1, 0, -1):
         states[n - 1] = came_from[n, states[n]]
-    return states == 1
+    high: Flags = states == 1
+    return high
 
 
 def _course(age_s: Floats, switch_s: Floats, window_s: float, *, begins_high: bool) -> Floats:
@@ -167,8 +194,8 @@ def _sized(
     """
     variance, with_swing = fit.state.variance, np.column_stack([course, columns])
     eight = problem.coefficients_prior(variance, problem.prior.mean)
-    without = _decomposed(problem, problem.weighted(columns, fit.about), eight)
-    weighted = problem.weighted(with_swing, fit.about)
+    without = _decomposed(problem, problem.weighted(columns, fit.linearised_at), eight)
+    weighted = problem.weighted(with_swing, fit.linearised_at)
     found = _decomposed(problem, weighted, _with_size(eight, variance))
     posterior = found.posterior(COUNT + 1, found.log_evidence == np.max(found.log_evidence))
     half, *_ = mean = posterior.mean[0]
