@@ -15,6 +15,7 @@ Nothing here waits, knows a clock or a port. Read in this order:
     transient_estimate      what the estimate of a transient needs and returns
     transient_problem       the readings of an activation as a regression
     transient_fit           the dynamics that explain them best
+    two_states              an output that swings between two levels, and its readings without it
     transient_estimator     the eight coefficients from the readings of one activation
     settled_value           a value and whether it has settled, for points without a tolerance
     late_rise               whether the latest readings still rise, or have risen out of tolerance
@@ -47,6 +48,17 @@ found nothing that the explanations do not); hunting of a few periods alone; two
 every creep (one between them was taken for droop: a value 0.7 % off, within 0.25 %): each creep is
 an explanation of its own.
 Held by tests/estimation/test_transient_estimate.py; `scripts/bench/worlds`.
+
+**An output that jumps between two levels has its mean for its value.** Why: the readings before the
+last jump were taken for a rise of another shape and counted less, and the level that came last was
+stated as the value, as surely as a steady one. Readings are told apart into two states, by a
+hidden Markov chain; where that explains them far better than a plain rise and leaves little, the
+swing is taken out of them. One jump may be for good (a step of the line voltage), so that both
+levels count. Of 30 units with square hunting of up to 3 %, U held the truth in 0.64 where it
+was 0.44, of 30 that teeter in 0.47 where it was 0.35 (`scripts/bench/worlds --seed 5011`): a swing
+that does not jump while it is watched is not seen. Rejected: square waves as columns of the
+regression (their switches are not linear).
+Held by tests/estimation/test_two_states.py.
 
 **What an activation shows of a unit's habits, the next one knows.** A unit that has hunted may
 stand still for a whole activation, off its mean, and no reading of that activation can tell. So
