@@ -130,7 +130,7 @@ async def test_a_welded_contact_is_seen_at_any_output(
             await rig.bench.clock.sleep(after_s)
             rig.hardware.defects.contact_welded = True
 
-    with pytest.raises(ReleaseNotConfirmed, match=r"reads open, yet .* mA flows"):
+    with pytest.raises(ReleaseNotConfirmed, match=r"mA read with the keying output open"):
         await weld()
     assert rig.hardware.truth.rf_on
     assert rig.bench.rf.state == "on"
@@ -163,11 +163,68 @@ async def test_what_flows_at_first_contact_is_no_zero(make_rig: Callable) -> Non
         rig,
         lambda line: b"+1.10000E-02,A,%05d\n" % next(numbers) if b"FETCh:CURR" in line else None,
     )
-    with pytest.raises(ReleaseNotConfirmed, match="yet 11 mA flows"):
+    with pytest.raises(ReleaseNotConfirmed, match="11 mA read with the keying output open"):
         await ensure_off_at_start(rig.bench)
 
 
 numbers = iter(n // 2 for n in range(10**6))
+
+
+def showing(rig: object, shown_ma: float) -> None:
+    """Have the meter show `shown_ma` from now on, as its zero, whatever flows."""
+    count = iter(n // 2 for n in range(10**6))
+
+    def act(line: bytes) -> bytes | None:
+        return b"%+.5E,A,%05d\n" % (shown_ma / 1000, next(count)) if b"FETCh:CURR" in line else None
+
+    heard(rig, act)
+
+
+@pytest.mark.parametrize(("stated_ma", "is_rf"), [(2.5, False), (None, True)])
+async def test_a_zero_that_the_data_state_is_no_rf_however_it_was_at_first(
+    make_rig: Callable, stated_ma: float | None, *, is_rf: bool
+) -> None:
+    rig = make_rig()
+    data = rig.bench.analyzer.data
+    meter = data.meter.model_copy(update={"zero_ma": stated_ma, "resolution_ma": 0.1})
+    rig.bench.analyzer.data = data.model_copy(update={"meter": meter})
+    showing(rig, 0.4)
+    await ensure_off_at_start(rig.bench)
+    showing(rig, 1.1)
+    assert (await rig.bench.rf.found_on() is not None) == is_rf
+
+
+async def test_a_small_current_that_is_taken_for_rf_names_zero_ma(make_rig: Callable) -> None:
+    rig = make_rig()
+    showing(rig, 11)
+    with pytest.raises(ReleaseNotConfirmed) as raised:
+        await ensure_off_at_start(rig.bench)
+    assert "set zero_ma in [data.meter]" in raised.value.do
+    showing(rig, 508)
+    with pytest.raises(ReleaseNotConfirmed) as raised:
+        await ensure_off_at_start(rig.bench)
+    assert "zero_ma" not in raised.value.do
+
+
+async def test_a_release_that_ran_out_of_time_tells_what_was_seen(
+    make_rig: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    rig = make_rig()
+    await ensure_off_at_start(rig.bench)
+    monkeypatch.setattr(module, "RELEASE_BOUND_S", 0.01)
+    monkeypatch.setattr(module, "LAST_TRY_BOUND_S", 0.01)
+    rig.bench.analyzer.identify = anyio.sleep_forever
+    showing(rig, 508)
+    evidence = rig.bench.rf.evidence_on
+
+    async def once() -> str | None:
+        problem = await evidence()
+        rig.bench.analyzer.switch_off = anyio.sleep_forever
+        return problem
+
+    rig.bench.rf.evidence_on = once
+    with pytest.raises(ReleaseNotConfirmed, match="seen: 508 mA read with the keying output open"):
+        await module.confirmed_release(rig.bench, current_seen=True)
 
 
 async def test_a_meter_that_shows_something_at_zero_has_a_zero(make_rig: Callable) -> None:

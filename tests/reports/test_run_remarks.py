@@ -57,7 +57,7 @@ def test_what_befell_the_work_is_told() -> None:
     assert "told before RF, warning of cut: a last digit of 5 mA" in told
     assert "the output was read back as off 1.2 s after OFF" in slow
     assert "OFF was sent 2 times: the output was read back as off 0.1 s after the first" in again
-    assert "RF was on though nobody had asked for it (40 mA flowed); OFF ended it" in unasked
+    assert "RF was read though nobody had asked for it (40 mA flowed); OFF ended it" in unasked
     assert "service mode at P1 left without saving, as told by Oda Brandvik" in left
 
 

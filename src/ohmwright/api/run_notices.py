@@ -36,7 +36,7 @@ def notices_of(event: Event) -> Iterator[tuple[Urgency, str]]:
             )
             yield "care", f"{sent}RF was read back as off {event.took_s:.1f} s after {since}."
         case UnaskedRf():
-            yield "alarm", f"RF was on though nobody had asked for it: {event.seen}."
+            yield "alarm", f"RF was read though nobody had asked for it: {event.seen}."
         case ServiceLeft():
             yield "care", f"Service mode was left without saving at {event.point}."
         case Fault():

@@ -176,7 +176,7 @@ async def refuse_unasked_output(bench: Bench) -> None:
 def unasked_output(problem: str) -> UnaskedOutput:
     """Return the error for RF that was on, as `problem` showed, and was ended."""
     return UnaskedOutput(
-        f"RF was on though it had not been asked for: {problem}.",
+        f"RF was read though it had not been asked for: {problem}.",
         "It was ended, and reads off now.",
         "Pedal, a second control, a contact that sticks? Find out before going on.",
     )

@@ -44,6 +44,10 @@ MAINS_SWITCH = (
     "Let go of any foot switch and switch the generator off at its mains switch now; do not touch "
     "the electrodes or the load terminals."
 )
+_ZERO_HINT = (
+    " If the meter shows that with the generator switched off, set zero_ma in [data.meter] of its "
+    "data file, as its manual states it."
+)
 
 
 def meter_shows_s(bench: Bench) -> float:
@@ -131,7 +135,7 @@ async def confirmed_release(bench: Bench, *, current_seen: bool = False) -> Conf
         raise ReleaseNotConfirmed(
             f"RF MAY STILL BE ON: {ended}.",
             "The output could not be read back as off.",
-            f"{MAINS_SWITCH} Then find out why.",
+            f"{MAINS_SWITCH} Then find out why.{_ZERO_HINT * bench.rf.may_be_zero}",
         )
     return ended
 
@@ -157,6 +161,8 @@ class _Seen:
     sent: int = 0
     stayed_closed: bool = False
     last_on_s: float = 0.0
+    problem: str | None = None
+    """What spoke last against RF being off, as it was read."""
     warned: bool = False
     """Whether a person was told that RF may still be on."""
 
@@ -172,7 +178,8 @@ async def _bounded_release(bench: Bench, *, current_seen: bool) -> ConfirmedRele
         with anyio.move_on_after(bound_s, shield=True):
             return await _release(bench, seen, current_seen=current_seen)
         await _warn(bench, seen, "no reading of it has come back")
-    return "the time for reading it back ran out"
+    last = "" if seen.problem is None else f"; the last that was seen: {seen.problem}"
+    return f"the time for reading it back ran out{last}"
 
 
 async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> ConfirmedRelease | str:
@@ -197,7 +204,8 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
                 return seen.confirmed
-            problem, seen.last_on_s = still, clock.now_s() - seen.begun_s
+            problem = seen.problem = still
+            seen.last_on_s = clock.now_s() - seen.begun_s
             seen.stayed_closed = seen.stayed_closed or rf.contact_closed or rf.limit_runs
         except LinkTimeout as silent:
             rf.set_unknown()

@@ -15,13 +15,15 @@ from .analyzer import Analyzer
 _LOOK_EVERY_S = 0.5
 _ZERO_READINGS = 5
 _ABOVE_ZERO_DIGITS = 3
+_ZERO_AT_MOST = 0.01
+"""Of a meter's range: more than that is no zero of a meter that works."""
 
 
 class RfMonitor:
     """Reads RF and keeps what was read; nothing is concluded from anything but a reading.
 
     A current counts as none where it is no more than the meter shows with the output off, and three
-    digits.
+    digits; nor where it is no more than the zero that the analyzer's data state.
     """
 
     def __init__(self, analyzer: Analyzer, clock: Clock) -> None:
@@ -31,6 +33,8 @@ class RfMonitor:
         """Whether the analyzer's keying output read closed when it was last asked."""
         self.limit_runs = False
         """Whether its limit still counted down when it was last asked."""
+        self.may_be_zero = False
+        """Whether the current that was read last as RF is small, and no zero is stated."""
         self.off_since_s: float | None = None
         """When it was first read as off and as nothing else since, in s of the bench's clock; None
         where it is not read as off."""
@@ -55,9 +59,11 @@ class RfMonitor:
     @property
     def zero_limit_ma(self) -> float:
         """The largest current in mA that counts as none."""
+        meter = self._analyzer.data.meter
         if self._zero_ma is None:
-            return self._analyzer.data.meter.largest_zero_ma
-        return self._zero_ma + _ABOVE_ZERO_DIGITS * self._analyzer.data.meter.resolution_ma
+            return meter.largest_zero_ma
+        measured_ma = self._zero_ma + _ABOVE_ZERO_DIGITS * meter.resolution_ma
+        return measured_ma if meter.zero_ma is None else max(measured_ma, meter.zero_ma)
 
     async def evidence_on(self) -> str | None:
         """Read state, limit and current; what shows that RF is on, None where it is off."""
@@ -125,7 +131,7 @@ class RfMonitor:
             await self._clock.sleep(1 / meter.readings_per_s)
             shown.append((await self._analyzer.fetch_current()).current_ma)
         largest_ma = max((current for current in shown if not isnan(current)), default=0.0)
-        if largest_ma > self._analyzer.data.meter.largest_zero_ma:
+        if largest_ma > meter.largest_zero_ma:
             self._set_on()
             return self._flows(largest_ma)
         self._zero_ma = largest_ma
@@ -151,4 +157,9 @@ class RfMonitor:
     def _flows(self, current_ma: float) -> str:
         if self._analyzer.keyed_by_foot:
             return f"the meter shows {current_ma:g} mA"
-        return f"the keying output reads open, yet {current_ma:g} mA flows"
+        meter = self._analyzer.data.meter
+        self.may_be_zero = meter.zero_ma is None and current_ma <= (
+            _ZERO_AT_MOST * meter.max_current_ma
+        )
+        limit = f", where at most {self.zero_limit_ma:g} mA counts as none"
+        return f"{current_ma:g} mA read with the keying output open{limit * self.may_be_zero}"

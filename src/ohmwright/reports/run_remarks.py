@@ -67,7 +67,7 @@ def _event_remarks(events: Iterable[Event]) -> Iterable[str]:
         elif isinstance(event, SlowRelease):
             yield f"{time}: {_slow_release_text(event)}"
         elif isinstance(event, UnaskedRf):
-            seen = f"RF was on though nobody had asked for it ({event.seen})"
+            seen = f"RF was read though nobody had asked for it ({event.seen})"
             yield f"{time}: {seen}; {_ended(event)}"
         elif isinstance(event, ServiceLeft):
             how = f", as told by {event.told_by}" if event.told_by else ""
