@@ -12,6 +12,7 @@ from ohmwright.engine.activation import Activation
 from ohmwright.instruments.conformance import CHECKS, WITH_RF, WITHOUT_RF, title
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.instruments.conformance_kit import Kit, Observed, wrong
+from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 
@@ -54,7 +55,9 @@ def test_without_rf_those_that_need_it_are_not_checked(
 ) -> None:
     found = {finding["check"]: finding["state"] for finding in ohmwright(*COMMAND).json}
     assert {found[title(check)] for check in WITH_RF} == {"not checked"}
-    assert {found[title(check)] for check in WITHOUT_RF} == {"good"}
+    proved = {title(check) for check in WITHOUT_RF} - {"off is idempotent"}
+    assert {found[name] for name in proved} == {"good"}
+    assert found["off is idempotent"] == "not checked"  # its OFF is not acknowledged
     assert activations == []
 
 
@@ -87,3 +90,24 @@ def test_what_is_wrong_with_rf_off_keeps_it_off(
     assert (outcome.code, activations) == (3, [])
     assert found["reads wrongly"]["state"] == "NOT GOOD"
     assert "mended first" in found["off opens the output"]["detail"]
+
+
+@pytest.mark.parametrize("conformance", [True, False])
+def test_an_off_that_fails_has_its_row(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch, conformance: bool
+) -> None:
+    async def deaf(_: object) -> None:
+        return
+
+    switch_on = RemoteAnalyzer.switch_on
+
+    async def on_and_deaf(self: RemoteAnalyzer, limit_s: float) -> None:
+        await switch_on(self, limit_s)
+        monkeypatch.setattr(RemoteAnalyzer, "switch_off", deaf)
+
+    monkeypatch.setattr(RemoteAnalyzer, "switch_on", on_and_deaf)
+    command = COMMAND if conformance else [part for part in COMMAND if part != "--conformance"]
+    outcome = ohmwright(*command, "--with-rf")
+    found = {finding["check"]: finding for finding in outcome.json}
+    assert outcome.code == 5
+    assert found["off opens the output"]["state"] == "NOT GOOD"

@@ -18,13 +18,16 @@ from ohmwright.engine.session import Session
 from ohmwright.engine.traceability import refuse_foreign
 from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
+from ohmwright.instruments.conformance import title
+from ohmwright.instruments.conformance_off import off_taken
+from ohmwright.instruments.conformance_on import off_opens_the_output
 from ohmwright.instruments.operator import Interjection
 from ohmwright.instruments.requests import BeReadyForRf
 from ohmwright.instruments.required_messages import (
     analyzer_contradictions,
     generator_contradictions,
 )
-from ohmwright.model.errors import LinkError, OutOfCapability, UsageError
+from ohmwright.model.errors import LinkError, OutOfCapability, ReleaseNotConfirmed, UsageError
 from ohmwright.model.event import ProtectionProved
 from ohmwright.model.protections import Protections
 
@@ -71,13 +74,16 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
             if conformance:
                 async for finding in conformance_findings(bench, why_not):
                     findings.append(finding)
+            elif why_not is None:
+                findings.extend(await _with_rf(bench))
             else:
-                findings.extend(
-                    await _with_rf(bench) if why_not is None else _without_rf(bench, why_not)
-                )
+                findings.extend(_without_rf(bench, why_not))
 
     try:
         anyio.run(work)
+    except ReleaseNotConfirmed as failed:
+        findings.append(not_good(title(off_opens_the_output), failed.happened))
+        raise
     finally:  # what was seen before something ended it is shown, too
         if findings:
             _print(findings, as_json=as_json)
@@ -173,7 +179,8 @@ async def _watchdog(bench: Bench) -> Finding:
         return not_good(name, str(error))
     if proved is None:
         return not_checked(name, "this bench is worked without a guard")
-    return good(name)
+    seen = off_taken(bench.analyzer.off_answer, "it heard nothing and sent OFF")
+    return Finding(name, seen.state, seen.what, LINK if seen.problem is not None else 0)
 
 
 def _why_not_asked(bench: Bench) -> str:

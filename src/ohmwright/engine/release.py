@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import anyio
 
+from ohmwright.instruments.analyzer import Analyzer
 from ohmwright.instruments.bench import Bench
 from ohmwright.model.bench_status import OnStatus
 from ohmwright.model.errors import (
@@ -204,7 +205,7 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
                 await analyzer.identify()  # what read off is what was switched on
                 await analyzer.end_watch()
                 return seen.confirmed
-            problem = seen.problem = still
+            problem = seen.problem = f"{still}{_refusal_of_off(analyzer)}"
             seen.last_on_s = clock.now_s() - seen.begun_s
             seen.stayed_closed = seen.stayed_closed or rf.contact_closed or rf.limit_runs
         except LinkTimeout as silent:
@@ -225,6 +226,12 @@ async def _release(bench: Bench, seen: _Seen, *, current_seen: bool) -> Confirme
             await _warn(bench, seen, problem)
         await clock.sleep(_BETWEEN_TRIES_S)
     return problem
+
+
+def _refusal_of_off(analyzer: Analyzer) -> str:
+    """Return what the analyzer said to OFF, as a clause, where that does not say it was done."""
+    said = analyzer.off_answer.said
+    return f"; to OFF came {said}" if said else ""
 
 
 def _warned_after_s(bench: Bench) -> float:

@@ -24,9 +24,9 @@ Decisions that bind this room; all are in force.
 
 **RF is what was read last** (`rf_monitor`, `model.rf_state`). A current counts as none where it is
 no more than the meter shows with the output off, and three digits; that zero is read at first
-contact and accepted up to five digits, or up to `meter.zero_ma` of the analyzer's data where its
-manual says otherwise; what is no more than that stated zero is never RF. Rejected: to conclude the state of RF from the kind of an error. Held by
-tests/engine/test_rf.py.
+contact and accepted up to five digits. What is no more than the zero that the data state
+(`meter.zero_ma`, from its manual) is never RF. Rejected: to conclude the state of RF from the kind
+of an error. Held by tests/engine/test_rf.py.
 
 **Protections are said as they are** (`RemoteAnalyzer.protections`): from the command set, the
 analyzer's data and the line, at each start and resumption. Data and command set that contradict

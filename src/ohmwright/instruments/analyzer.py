@@ -15,6 +15,7 @@ from ohmwright.model.errors import OutOfCapability
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Verb
+from ohmwright.wire.off_answer import NOTHING_TELLS, OffAnswer
 
 _PLAUSIBLE = 1.5
 """No meter shows more than so many times its range; SCPI's stand-in for an overload does."""
@@ -145,6 +146,11 @@ class Analyzer(ABC):
     @abstractmethod
     async def switch_off(self) -> None:
         """Send OFF, whatever state the line is in; whether RF is off must be read back."""
+
+    @property
+    def off_answer(self) -> OffAnswer:
+        """What it said to the last OFF, once the state was asked for after it."""
+        return NOTHING_TELLS
 
     @abstractmethod
     async def output_on(self) -> bool:

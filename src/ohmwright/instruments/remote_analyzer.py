@@ -14,6 +14,7 @@ from ohmwright.model.protections import Protections
 from ohmwright.wire.command_set import Ask, CommandSet
 from ohmwright.wire.dialogue import Dialogue
 from ohmwright.wire.line_proof import is_proved
+from ohmwright.wire.off_answer import OffAnswer
 from ohmwright.wire.verified_dialogue import VerifiedDialogue
 
 from .analyzer import Analyzer, GuardProof, Reading, WaveformCapture
@@ -82,6 +83,11 @@ class RemoteAnalyzer(Analyzer):
         """Send OFF at once."""
         self.dialogue.try_as_usual()
         await self.dialogue.tell_at_once("off")
+
+    @property
+    def off_answer(self) -> OffAnswer:
+        """What was said to the last OFF, where its command set has an answer for it."""
+        return self.dialogue.off_answer
 
     async def output_on(self) -> bool:
         """Whether the output reads on: anything but a plain 0."""

@@ -25,6 +25,7 @@ from .exchange import Exchange, Refused, ReplyValues
 from .framing import Framing
 from .link import Link
 from .link_state import LinkState, OneTask, checked_transition
+from .off_answer import NOTHING_TELLS, OffAnswer
 from .scpi import unquote
 
 __all__ = ["Dialogue", "LinkState"]
@@ -58,6 +59,8 @@ class Dialogue:
         """How often a line out of step is tried before that is an error."""
         self.generation = 0
         """How often the line was brought into step; the same number, the same conversation."""
+        self.off_answer = NOTHING_TELLS
+        """What was said to the last OFF, where the command set has an answer for it."""
         self.commands = commands
         reply = commands.frames[1]
         self.framing = Framing(link, reply, commands.timeout_s, clock, commands.pause_s)
@@ -124,6 +127,7 @@ class Dialogue:
         proves nothing, and whoever sends OFF reads the state back.
         """
         exchange, before = self.commands.exchange(verb), self.state
+        self.off_answer = NOTHING_TELLS
         message = self.commands.message(verb, {})
         if before is not _SYNCED:
             message = await self._end_unfinished(message)
@@ -142,10 +146,13 @@ class Dialogue:
         try:
             await self._talk.hear_answer(exchange, min(exchange.timeout_s, _ANSWER_WITHIN_S))
         except (LinkTimeout, ProtocolError, ValueError, Refused):
+            heard = self.framing.last_heard()
+            self.off_answer = OffAnswer(taken=False, said=f"{heard[:80]!r}" if heard else "nothing")
             return False
         except LinkLost:
             self.state = checked_transition(self.state, _LOST)
             raise
+        self.off_answer = OffAnswer(True if exchange.replies else None, "")
         return True
 
     async def reconnect(self) -> bool:

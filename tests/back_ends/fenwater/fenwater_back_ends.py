@@ -57,6 +57,8 @@ class Stilt(Numbered, AnalyzerBackEnd):
             off=b'{"id": 0, "do": "open"}\n',
             question=b'{"id": 0, "do": "contact"}\n',
             off_replies=[b'{"id": 0, "contact": "open"}'],
+            off_answer=b'{"id": 0}',
+            unfinished=b"\n",
         )
 
     def set_load(self, load_ohm: float) -> None:

@@ -11,6 +11,7 @@ from ohmwright.instruments.running_limit import refuse_another_limit
 from ohmwright.model.hardware import AnalyzerData, InputPath
 from ohmwright.model.protections import Protections
 from ohmwright.wire.link import Link
+from ohmwright.wire.off_answer import NOTHING_TELLS, OffAnswer
 
 from . import checked
 from .base import AnalyzerBackEnd
@@ -95,6 +96,11 @@ class BackEndAnalyzer(Analyzer):
             await self._calls.tell("off")
         else:
             await self._release.switch_off()
+
+    @property
+    def off_answer(self) -> OffAnswer:
+        """What came after the last OFF by its release orders."""
+        return NOTHING_TELLS if self._release is None else self._release.off_answer
 
     async def output_on(self) -> bool:
         """Whether the output reads on, or one of two answers says so."""

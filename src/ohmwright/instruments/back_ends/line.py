@@ -87,20 +87,22 @@ class InstrumentLine:
             with anyio.CancelScope(shield=True):
                 await asyncio.wait([task])
 
-    async def settle(self) -> None:
-        """Drain a line that is suspect, until it has been quiet for a while.
+    async def settle(self) -> bytes:
+        """Drain a line that is suspect, until it has been quiet for a while; what was on it.
 
         One on which something waits that nobody had asked for is suspect.
         """
-        if not (self._suspect or self._left or self._link.waiting()):
-            return
-        self._left = b""
+        waited = self._link.waiting()
+        if not (self._suspect or self._left or waited):
+            return b""
+        drained, self._left = self._left + waited, b""
         for _ in range(_DRAINED_AT_MOST):
             try:
-                await self._link.read(_QUIET_S)
+                drained += await self._link.read(_QUIET_S)
             except LinkTimeout:
                 break
         self._suspect = False
+        return drained
 
     def _wait(self, whole: Callable[[bytes], int | None], timeout_s: float | None) -> int:
         """The length that `whole` finds in what has come, once it does."""

@@ -10,17 +10,25 @@ from ohmwright.wire.clock import Clock
 from ohmwright.wire.frame_layout import FrameLayout
 from ohmwright.wire.guard.orders import ReleaseOrders
 from ohmwright.wire.link import Link
+from ohmwright.wire.off_answer import NOTHING_TELLS, OffAnswer
 
 from .line import InstrumentLine
 
 
 def plain_orders(
-    off: bytes, question: bytes, off_replies: Iterable[bytes], *, ends: bytes = b"\n"
+    off: bytes,
+    question: bytes,
+    off_replies: Iterable[bytes],
+    *,
+    ends: bytes = b"\n",
+    off_answer: bytes | None = None,
+    unfinished: bytes = b"",
 ) -> ReleaseOrders:
     """Release orders of an instrument whose replies end in `ends`.
 
     `off_replies`: the replies to `question`, without that end, that mean off; every other reply
-    counts as on. An end is sent before OFF, for a message may have been broken off.
+    counts as on. `off_answer`: the reply to `off`, without that end, that says it was done.
+    `unfinished`: what is sent right before OFF, for a message may have been broken off.
     """
     return ReleaseOrders(
         off,
@@ -28,7 +36,8 @@ def plain_orders(
         reply=FrameLayout(ends=ends),
         form=".*",
         reads_off="|".join(re.escape(reply).decode("latin-1") for reply in off_replies),
-        unfinished=ends,
+        off_answer="" if off_answer is None else re.escape(off_answer).decode("latin-1"),
+        unfinished=unfinished,
     )
 
 
@@ -39,10 +48,14 @@ class ReleaseLine:
         self, link: Link, line: InstrumentLine, orders: ReleaseOrders, clock: Clock
     ) -> None:
         self._link, self._line, self._orders, self._clock = link, line, orders, clock
+        self._answer_due = False
+        self.off_answer = NOTHING_TELLS
+        """What came after the last OFF, once the state was asked for."""
 
     async def switch_off(self) -> None:
         """Send OFF at once, whatever is on the line."""
         self._line.suspect()
+        self._answer_due, self.off_answer = True, NOTHING_TELLS
         for message in (self._orders.unfinished, self._orders.off):
             await self._write(message)
 
@@ -54,7 +67,9 @@ class ReleaseLine:
         return await self._reads_on_once() or await self._reads_on_once()
 
     async def _reads_on_once(self) -> bool:
-        await self._line.settle()
+        came = await self._line.settle()
+        if self._answer_due:
+            self._answer_due, self.off_answer = False, self._answer_in(came)
         self._line.suspect()
         await self._write(self._orders.question)
         reply, more = await self._reply()
@@ -70,6 +85,18 @@ class ReleaseLine:
             )
         self._line.in_step()
         return not off
+
+    def _answer_in(self, came: bytes) -> OffAnswer:
+        """What `came` after OFF, all of it, says of it."""
+        said = f"{came[:80]!r}" if came else ""
+        if not self._orders.off_answer:
+            return OffAnswer(None, said)
+        try:
+            frame, more = self._orders.reply.split(came) or (b"", came)
+            taken = not more and self._orders.says_taken(self._orders.reply.open(frame))
+        except ValueError:
+            taken = False
+        return OffAnswer(taken, "" if taken else said or "nothing")
 
     async def _write(self, message: bytes) -> None:
         """Send `message`, where it has bytes, after the pause that the instrument needs."""

@@ -31,8 +31,10 @@ class ReleaseOrders:
     """A regular expression for those of them that say off."""
     streamed: bool = False
     """Whether lines come by themselves, so that a reply is looked for among them."""
+    off_answer: str = ""
+    """A regular expression for the reply to `off` that says it was done; empty: none is known."""
     unfinished: bytes = b""
-    """What ends a message that the engine may have left unfinished."""
+    """Sent right before OFF, to end a message that was broken off; empty: OFF goes out alone."""
     echo: bytes = b""
     """What comes back of the question before its reply; empty where nothing does."""
     opening: tuple[bytes, ...] = ()
@@ -71,7 +73,11 @@ class ReleaseOrders:
         form = re.fullmatch(self.form.encode("latin-1"), body, re.DOTALL)
         return None if form is None else False
 
+    def says_taken(self, body: bytes) -> bool:
+        """Whether the reply `body` to OFF says that it was done."""
+        return re.fullmatch(self.off_answer.encode("latin-1"), body, re.DOTALL) is not None
+
 
 _BYTES = ("off", "unfinished", "question", "echo")
 _LISTS = ("opening", "closing")
-_PLAIN = ("form", "reads_off", "streamed", "pause_s", "timeout_s")
+_PLAIN = ("form", "reads_off", "off_answer", "streamed", "pause_s", "timeout_s")
