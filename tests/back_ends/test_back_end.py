@@ -30,7 +30,7 @@ from ohmwright.instruments.analyzer import Reading
 from ohmwright.instruments.bench import Bench
 from ohmwright.instruments.operator import Operator
 from ohmwright.instruments.requests import Request
-from ohmwright.model.errors import LinkError, ReleaseNotConfirmed, SourceError
+from ohmwright.model.errors import LinkError, LinkTimeout, ReleaseNotConfirmed, SourceError
 from ohmwright.model.event import RunStarted
 from ohmwright.model.step import STAGES
 from ohmwright.reports.part_texts import protection_lines
@@ -212,6 +212,46 @@ async def test_code_that_fails_with_rf_on_ends_as_an_error_of_the_line_with_rf_o
             await read_once()
         assert not hardware.rf
         assert not await bench.analyzer.output_on()
+
+
+def _damaged() -> float:
+    raise ValueError("a damaged line")
+
+
+def _missing() -> float:
+    raise LinkTimeout("the meter sent no whole reply")
+
+
+@pytest.mark.anyio
+@pytest.mark.parametrize("first", [_damaged, _missing])
+async def test_a_reading_that_is_damaged_or_missing_once_is_asked_for_again(
+    site: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, first: Callable[[], float]
+) -> None:
+    async with opened(tmp_path) as (bench, _):
+        stilt = sys.modules["fenwater_back_ends"].Stilt
+        answers = iter([first, lambda: 412.0])
+        monkeypatch.setattr(stilt, "fetch_current", lambda self: next(answers)())
+        assert (await bench.analyzer.fetch_current()).current_ma == 412.0
+
+
+@pytest.mark.anyio
+async def test_a_silent_analyzer_is_not_called_a_faulty_back_end(
+    site: Path, tmp_path: Path
+) -> None:
+    async with opened(tmp_path) as (bench, hardware):
+        await ensure_off_at_start(bench)
+        answer = hardware.answer
+
+        def silent(who: str, line: bytes) -> bytes:
+            said = answer(who, line)
+            return b"" if b'"close"' in line else said
+
+        hardware.answer = silent  # type: ignore[method-assign]
+        with pytest.raises(LinkTimeout, match=r"meter sent no whole reply within 0\.5 s") as raised:
+            async with activation(bench, load_ohm=500, power_w=60, limit_s=20):
+                pass
+        assert raised.value.do.startswith("Check power, cable, port and address")
+        assert not hardware.rf
 
 
 @pytest.mark.anyio

@@ -215,7 +215,9 @@ class Dialogue:
         except ValueError as problem:
             if times == 1:
                 raise self.framing.nonsense(self.framing.last_heard(), str(problem)) from None
-        except (LinkTimeout, ProtocolError):
+        except (LinkTimeout, ProtocolError) as problem:
+            if isinstance(problem, LinkTimeout):
+                await self.framing.link.check_guard()
             if times == 1:
                 raise
         return await self._repeated(work, times - 1)

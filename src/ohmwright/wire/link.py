@@ -57,6 +57,13 @@ class Link(ABC):
         """
         return
 
+    async def check_guard(self) -> None:
+        """After a silence: raise LinkLost where a guard owns the line and does not itself answer.
+
+        Then nothing can be said of the instrument.
+        """
+        return
+
     async def until_failed(self) -> None:
         """Return when the line has failed while nobody uses it, where anything can tell."""
         await anyio.sleep_forever()

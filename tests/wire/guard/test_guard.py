@@ -112,6 +112,19 @@ async def test_an_engine_that_vanishes_while_watched_leaves_the_output_off(
     assert not instrument.on
 
 
+@pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="processes stopped by signal")
+async def test_a_silence_is_the_guards_where_the_guard_is_stopped(instrument: Instrument) -> None:
+    link = await guarded(instrument)
+    await link.check_guard()
+    os.kill(link._channel.pid, signal.SIGSTOP)
+    with pytest.raises(LinkLost, match=f"guard of .* .process {link._channel.pid}. does not ans"):
+        await link.check_guard()
+    os.kill(link._channel.pid, signal.SIGCONT)
+    instrument.deaf = True
+    await link.check_guard()  # a silent instrument is not the guard
+    await link.aclose()
+
+
 async def test_what_was_not_watched_is_left_alone(instrument: Instrument) -> None:
     link = await guarded(instrument)
     await link.write(b"*IDN?\n")

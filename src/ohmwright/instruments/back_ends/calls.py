@@ -32,31 +32,55 @@ class Calls:
         self.name = name
         self.line, self.within_s = line, within_s
 
-    async def call(self, verb: str, method: Callable[..., T], *arguments: object) -> T:
-        """What `method` returns.
+    async def call(
+        self,
+        verb: str,
+        method: Callable[..., T],
+        *arguments: object,
+        within_s: float | None = None,
+    ) -> T:
+        """What `method` returns, within `within_s` seconds in place of its usual time.
 
         Raises LinkTimeout where it takes too long, the LinkError that it raises, and ProtocolError
-        for whatever else it raises.
+        for whatever else it raises; LinkLost where the guard of the line does not answer either.
         """
+        try:
+            return await self._called(verb, method, *arguments, within_s=within_s or self.within_s)
+        except LinkTimeout:
+            if self.line is not None:
+                await self.line.check_guard()
+            raise
+
+    async def _called(
+        self, verb: str, method: Callable[..., T], *arguments: object, within_s: float
+    ) -> T:
         if self.line is not None:
             await self.line.settle()
         whole = False
         try:
-            with anyio.fail_after(self.within_s):
+            with anyio.fail_after(within_s):
                 result = await self._in_thread(method, *arguments)
             whole = True
             return result
         except TimeoutError:
-            raise LinkTimeout(
-                f"Back end '{self.name}' did not finish '{verb}' within {self.within_s:g} s.",
-                "No value was taken from it.",
-                _DO,
-            ) from None
+            raise self._too_slow(verb, within_s) from None
         except _RaisedError as failure:
             raise self.nonsense(verb, str(failure)) from None
         finally:
             if self.line is not None and not whole:
                 await self.line.take_back()
+
+    def _too_slow(self, verb: str, within_s: float) -> LinkTimeout:
+        """The error for a method that was given up, by what it waited for."""
+        happened = f"Back end '{self.name}' did not finish '{verb}' within {within_s:.3g} s"
+        awaited = "" if self.line is None else self.line.awaited
+        if awaited:
+            return LinkTimeout(
+                f"{happened}: it waited for {awaited}.",
+                "No value was taken from it.",
+                "Check power, cable, port and address, then the message in the back end.",
+            )
+        return LinkTimeout(f"{happened}.", "No value was taken from it.", _DO)
 
     def nonsense(self, verb: str, why: str) -> ProtocolError:
         """The error for a method that failed, or returned what makes no sense."""

@@ -22,7 +22,8 @@ _DRAINED_AT_MOST = 200
 class InstrumentLine:
     """Bytes to and from the instrument, for the one method of a back end that is called now.
 
-    A method that was given up can no longer use it.
+    A method that was given up can no longer use it. `timeout_s`: how long a reply may take where
+    the method does not say; shorter than the method itself, so that silence is told as silence.
     """
 
     def __init__(self, link: Link, clock: Clock, timeout_s: float) -> None:
@@ -33,6 +34,9 @@ class InstrumentLine:
         self._task: asyncio.Task[Any] | None = None
         self._left = b""
         self._suspect = True
+        self.check_guard = link.check_guard
+        self.awaited = ""
+        """What a method waits for now; empty where it waits for nothing of the instrument."""
 
     def write(self, data: bytes) -> None:
         """Send all of `data`. Raises LinkTimeout, LinkLost."""
@@ -68,7 +72,7 @@ class InstrumentLine:
 
     def hand_to(self, user: threading.Thread) -> None:
         """Let the thread `user` use the line, and no other."""
-        self._user = user
+        self._user, self.awaited = user, ""
 
     def suspect(self) -> None:
         """Have what is on the line thrown away before anything else is asked."""
@@ -108,17 +112,20 @@ class InstrumentLine:
         """The length that `whole` finds in what has come, once it does."""
         within_s = self._timeout_s if timeout_s is None else timeout_s
         end_s = self._clock.now_s() + within_s
+        self.awaited = f"a reply of {self.name}, of which {self._left[:80]!r} came"
         while (length := whole(self._left)) is None:
             left_s = end_s - self._clock.now_s()
             if left_s <= 0 or len(self._left) > _LONGEST_REPLY:
+                self.awaited = ""
                 raise LinkTimeout(
                     f"{self.name} sent no whole reply within {within_s:g} s: "
                     f"{self._left[:80]!r} came.",
                     "No value was taken from it.",
-                    "Check power, cable, port and address, and the back end.",
+                    "Check power, cable, port and address, then the message in the back end.",
                     received=self._left,
                 )
             self._left += self._await(self._read(left_s))
+        self.awaited = ""
         return length
 
     async def _read(self, timeout_s: float) -> bytes:

@@ -17,6 +17,10 @@ from .line import InstrumentLine
 from .release_line import ReleaseLine
 from .verified_calls import VerifiedCalls
 
+REPLIES_IN_A_CALL = 4
+"""A reply may take so large a part of a method's time: silence is told before the time is over, and
+the question can be asked once more."""
+
 
 async def opened_analyzer(
     chosen: ChosenBackEnd[AnalyzerBackEnd],
@@ -53,7 +57,7 @@ async def opened_generator(
 
 def _calls(chosen: ChosenBackEnd[Any], link: Link | None, clock: Clock) -> Calls:
     within_s = chosen.installed.factory.timeout_s
-    line = None if link is None else InstrumentLine(link, clock, within_s)
+    line = None if link is None else InstrumentLine(link, clock, within_s / REPLIES_IN_A_CALL)
     return Calls(chosen.installed.name, line, within_s)
 
 

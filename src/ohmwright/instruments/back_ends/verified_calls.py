@@ -7,7 +7,9 @@ from math import isclose
 from random import Random
 from typing import TypeVar
 
-from ohmwright.model.errors import ProtocolError, WrongInstrument
+import anyio
+
+from ohmwright.model.errors import LinkTimeout, ProtocolError, WrongInstrument
 from ohmwright.wire.command_set import Verb
 from ohmwright.wire.nonces import nonce_pair
 
@@ -43,9 +45,24 @@ class VerifiedCalls:
             self._calls.line.suspect()
 
     async def ask(self, verb: str, check: Callable[[object], T]) -> T:
-        """What the method `verb` returns, as `check` takes it. Raises ProtocolError, LinkError."""
-        answer = await self._calls.call(verb, getattr(self._back_end, verb))
-        return self._checked(verb, check, answer)
+        """What the method `verb` returns, as `check` takes it. Raises ProtocolError, LinkError.
+
+        It is called once more at once where the answer was damaged or missing, as a message of a
+        command set is, both within the time of one call.
+        """
+        end_s = anyio.current_time() + self.within_s
+        try:
+            return await self._asked(verb, check, self.within_s)
+        except (LinkTimeout, ProtocolError):
+            left_s = end_s - anyio.current_time()
+            if left_s <= 0:
+                raise
+            self.suspect()
+        return await self._asked(verb, check, left_s)
+
+    async def _asked(self, verb: str, check: Callable[[object], T], within_s: float) -> T:
+        method = getattr(self._back_end, verb)
+        return self._checked(verb, check, await self._calls.call(verb, method, within_s=within_s))
 
     async def agreed(self, verb: str, check: Callable[[object], T], earlier: T | None = None) -> T:
         """What two answers in a row agree on; `earlier`: one that has come already."""

@@ -15,7 +15,7 @@ from ohmwright.model.errors import GuardTripped, LinkError, LinkTimeout
 from ohmwright.wire.links.arrivals import Arrivals
 from ohmwright.wire.links.failures import lost
 
-from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, Unpacker, pack
+from .frames import ACKNOWLEDGED, DATA, FAILED, PING, READY, TRIPPED, Unpacker, pack
 from .launcher import GuardHandle
 
 READY_WITHIN_S = 15.0
@@ -25,6 +25,8 @@ SEND_WITHIN_S = 1.0
 _KILLED_AFTER_S = 0.5
 """What a guard without port or engine may take to end before it is killed."""
 _CLOSED_WITHIN_S = 1.0
+_ANSWERS_WITHIN_S = 0.5
+"""What a guard that is not stopped takes to answer for itself, on a busy computer too."""
 _CHUNK_BYTES = 65536
 
 
@@ -57,6 +59,7 @@ class GuardChannel:
         """What went wrong at the port, not raised yet: a trip, or bytes that were not taken."""
         self.ended: LinkError | None = None
         """Why guard or port are gone; None while they are there."""
+        self._answered = False
         self.tripped = False
         """Whether the guard has tripped since this was last set to False."""
 
@@ -96,6 +99,8 @@ class GuardChannel:
         for kind, _, body in self._frames.feed(data):
             if kind == DATA:
                 self.received += body
+            elif kind == PING:
+                self._answered = True
             elif kind == TRIPPED:
                 self.received, self.tripped = b"", True
                 self.error = _tripped_error(self.name, confirmed=body == b"1")
@@ -147,6 +152,15 @@ class GuardChannel:
         except OSError:
             self.process_frames()  # it may have said why
             raise self.ended or lost(self.name, "its guard has ended") from None
+
+    async def answers(self) -> bool:
+        """Whether the guard itself answers within a moment."""
+        self._answered = False
+        with anyio.move_on_after(_ANSWERS_WITHIN_S), suppress(LinkTimeout):
+            await self.send(PING)
+            while not self._answered and self.ended is None:
+                await self.wait_frames()
+        return self._answered or self.ended is not None
 
     async def wait_ready(self) -> OpenFailure | None:
         """Wait for the guard to open the port; what went wrong where it could not."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import anyio
 
-from ohmwright.model.errors import GuardTripped, LinkError, LinkTimeout
+from ohmwright.model.errors import GuardTripped, LinkError, LinkLost, LinkTimeout
 from ohmwright.wire.clock import RealClock
 from ohmwright.wire.link import Link
 from ohmwright.wire.links.failures import lost, silent
@@ -127,6 +127,16 @@ class GuardedLink(Link):
         if isinstance(error, GuardTripped) and not error.confirmed:
             raise error
         return took_s
+
+    async def check_guard(self) -> None:
+        """After a silence: raise LinkLost where it is the guard that does not answer."""
+        if not await self._channel.answers():
+            raise LinkLost(
+                f"The guard of {self.name} (process {self._channel.pid}) does not answer.",
+                "It was stopped or hangs, so nothing reached the instrument; this says nothing of "
+                "the instrument.",
+                "Find out what stopped that process, then resume the run: a new guard is started.",
+            )
 
     async def until_failed(self) -> None:
         """Return when the guard has tripped or ended, or the port is gone; nobody may read."""

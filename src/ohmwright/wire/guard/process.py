@@ -20,7 +20,7 @@ from typing import Any, NoReturn
 
 from ohmwright.wire.machine_time import elapsed_s
 
-from .frames import ACKNOWLEDGED, DATA, FAILED, READY, TRIPPED, WATCH, Unpacker, pack
+from .frames import ACKNOWLEDGED, DATA, FAILED, PING, READY, TRIPPED, WATCH, Unpacker, pack
 from .orders import ReleaseOrders
 from .ports import BlockingPort, open_port
 
@@ -107,6 +107,8 @@ class Guard:
     def _execute(self, kind: bytes, body: bytes) -> None:
         if kind == ACKNOWLEDGED:
             self._tripped = False
+        elif kind == PING:
+            self._send(PING)
         elif kind == WATCH:
             self._every_s = float(body) if body else None
         elif kind == DATA and not self._tripped:
