@@ -5,8 +5,10 @@ from datetime import UTC, datetime
 import pytest
 from rich.console import Console
 
-from ohmwright.cli.diagnosis_tables import sense_gains_table
+from ohmwright.cli import tables
+from ohmwright.cli.diagnosis_tables import diagnosis_tables, sense_gains_table
 from ohmwright.model.adjustment_events import CurveDiagnosed, SenseGain
+from ohmwright.reports.measuring_conditions import MeasuringConditions
 
 
 @pytest.mark.parametrize(
@@ -35,3 +37,10 @@ def test_only_what_is_off_by_more_than_its_uncertainty_has_drifted(
     with console.capture() as seen:
         console.print(sense_gains_table([event]))
     assert ("DRIFTED" in seen.get()) == said
+    assert len(diagnosis_tables([event])) == 1  # no heading without a row, of first moves
+    assert diagnosis_tables([]) == []
+
+
+def test_a_load_is_written_in_one_way() -> None:
+    _, load = tables._conditions(MeasuringConditions("cut", "120 W", "500 Ω", "", ""))
+    assert str(load) == "500 ohm"

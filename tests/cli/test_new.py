@@ -35,6 +35,8 @@ TYPED = {
     "frames": ["words", ""],
     "checksum": ["sum", "xor8"],
     "mark": ["*"],
+    "checksum_form": ["octal", ""],
+    "checksum_over": ["body"],
     "message_ends": ["<CRLF>", "<CR>"],
     "reply_ends": ["<CR><LF>"],
     "answer": ["OK"],
@@ -177,6 +179,37 @@ def test_binary_frames_that_nobody_could_read_are_refused(
     assert outcome.code == 2
     assert why in " ".join(outcome.err.split())
     assert not (tmp_path / "new").exists()
+
+
+def wicket(folder: Path, **more: str) -> Path:
+    """A file of answers about an analyzer of text messages."""
+    lists = {"loads_ohm": [50, 100]}
+    numbers = {"max_power_w": 250, "max_current_ma": 2000, "readings_per_s": 4}
+    texts = {"maker": "Ambrose", "model": "Wicket 5", "reached": "/dev/ttyUSB0", "on": "S1"}
+    texts |= {"off": "S0", "state": "S?", "current": "A?", "current_reply": "A{current_ma}"}
+    given = lists | numbers | texts | more
+    path = folder / "answers.toml"
+    path.write_text("".join(f"{key} = {json.dumps(v)}\n" for key, v in given.items()))
+    return path
+
+
+def test_how_a_checksum_of_text_is_written_is_kept(ohmwright: Callable, tmp_path: Path) -> None:
+    answers = wicket(tmp_path, checksum="sum8", checksum_form="decimal")
+    assert ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers).code == 0
+    commands = load(tmp_path / "new/wicket-5-commands.toml", CommandSet)
+    assert commands.frames[0].checksum_form == "decimal"
+
+
+@pytest.mark.parametrize(
+    "unused", [{"begins": "<STX>"}, {"checksum_form": "decimal"}, {"mark": "*"}]
+)
+def test_an_answer_that_would_be_lost_is_refused(
+    ohmwright: Callable, tmp_path: Path, unused: dict[str, str]
+) -> None:
+    answers = wicket(tmp_path, **unused)
+    outcome = ohmwright("new", "analyzer", tmp_path / "new", "--answers", answers)
+    assert outcome.code == 2
+    assert f"{next(iter(unused))}: there is no use for it" in " ".join(outcome.err.split())
 
 
 def test_files_that_exist_stay_as_they_are(

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from ohmwright import guide
+from ohmwright.cli import probe_command
 from ohmwright.cli.probe_command import ProbeRequest, run_probe
 from ohmwright.model.errors import UnaskedOutput, UsageError
 
@@ -81,3 +82,20 @@ def test_a_text_that_keys_the_output_all_the_same_is_ended_by_off(
     assert not table.plant.is_on
     [(from_s, to_s)] = table.plant.log
     assert to_s - from_s < 5  # of the 30 s that it asked for
+
+
+@pytest.mark.parametrize("generator", [True, False])
+def test_a_back_end_beside_a_command_set_is_told_by_which_option_to_probe_that(
+    monkeypatch: pytest.MonkeyPatch, generator: bool
+) -> None:
+    class Bench:
+        analyzer_commands = "a command set" if generator else None
+        generator_commands = None if generator else "a command set"
+        virtual_time = False
+
+    monkeypatch.setattr(probe_command, "read_bench", lambda _: Bench)
+    with pytest.raises(UsageError) as raised:
+        run_probe(ProbeRequest(Path("bench.toml"), generator, (), None, False))
+    assert ("probe it without --generator" if generator else "probe it with --generator") in (
+        raised.value.do
+    )

@@ -342,10 +342,12 @@ async def test_a_release_that_waits_to_be_sure_is_not_slow(make_rig: Callable) -
 async def test_off_that_only_the_limit_ends_is_not_confirmed(make_rig: Callable) -> None:
     rig = make_rig()
     await ensure_off_at_start(rig.bench)
+    rig.bench.analyzer.told_in = "the release orders of its back end"
     heard(rig, lambda line: b"" if line == b"OUTPut:STATe OFF\n" else None)
-    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF"):
+    with pytest.raises(ReleaseNotConfirmed, match="OFF DOES NOT SWITCH OFF") as raised:
         async with activation(rig.bench, load_ohm=500, power_w=100, limit_s=3):
             await rig.bench.clock.sleep(2)
+    assert "check 'off' in the release orders of its back end" in raised.value.do
 
 
 async def test_nor_where_its_time_ran_out_as_the_limit_did(

@@ -69,3 +69,25 @@ def test_text() -> None:
     assert "terminator" in hint(b"412\n", TEXT)
     assert "Check power" in hint(b"", TEXT)
     assert "Check power" in hint(b"", FRAMES)
+
+
+MARKED = FrameLayout(begins=b"{", mark=b"x:", checksum="xor8", checksum_form="decimal", ends=b"}")
+UNMARKED = FrameLayout(checksum="sum8", checksum_form="decimal", ends=b"\r\n")
+
+
+@pytest.mark.parametrize(
+    ("layout", "came", "said"),
+    [
+        (MARKED, b"{mode:PURE|x:87}", "Its checksum has 2 digits, 3 expected"),
+        (UNMARKED, b"OPEN 87\r\n", "Its checksum has 2 digits, 3 expected"),
+        (MARKED, b"{mode:PURE|x:087}", "Check that this is the right instrument"),
+        (UNMARKED, b"OPEN 1287\r\n", "Check that this is the right instrument"),
+    ],
+)
+def test_a_checksum_of_too_few_digits_is_told(layout: FrameLayout, came: bytes, said: str) -> None:
+    assert hint(came, layout).startswith(said)
+
+
+def test_a_whole_frame_with_too_few_digits_is_refused_by_their_number() -> None:
+    with pytest.raises(ValueError, match="its checksum has 2 digits, 3 expected"):
+        UNMARKED.open(b"OPEN 87\r\n")

@@ -40,6 +40,9 @@ def v1(fields: tuple[str, ...], unit: str, reply: bytes) -> ReplyValues:
         ("{load_ohm:04X}", {"load_ohm": 300.0}, b"012C"),
         ("{load_ohm:bcd2}", {"load_ohm": 300.0}, b"\x03\x00"),
         ("{current_ma:d*0.1}", {"current_ma": 412.3}, b"4123"),
+        ("I {current_a:,} A", {"current_ma": 487.3}, b"I 0,4873 A"),
+        ("{current_a:8,4f}V", {"current_ma": 487.3}, b"  0,4873V"),
+        ("{load_kohm:,3f}", {"load_ohm": 300.0}, b"0,300"),
         ("{load_kohm:code}", {"load_ohm": 300.0}, b"R3"),
         ("{state:code}", {"state": 1.0}, b"C"),
         ("{mode}, {point}", {"mode": "cut", "point": "P 1"}, b"cut, P 1"),
@@ -101,6 +104,9 @@ def test_what_would_be_another_value_is_not_sent(text: str, values: dict[str, ob
         ("I={current_ma} MA", b"I=412.3 MAI=412.3 MA"),
         ("I={current_ma} MA", b"I= MA"),
         ("I={current_ma} MA", b"xI=412.3 MA"),
+        ("I={current_ma} MA", b"I=412,3 MA"),
+        ("I={current_ma:,} MA", b"I=412.3 MA"),
+        ("I={current_ma:6,} MA", b"I=0412.3 MA"),
         ("{current_ma:6} {load_ohm:4}", b"0412.3 300"),
         ("{state:code}", b"X"),
         ("{load_ohm:u16}", b"123"),
@@ -145,3 +151,14 @@ def test_garbage_is_refused_and_nothing_worse(text: str, body: bytes) -> None:
         made(text).read(body)
     except ValueError:
         return
+
+
+def test_a_decimal_comma_is_named_where_none_was_expected() -> None:
+    given = {"identify": "ID?", "fetch_current": {"send": "I?", "reply": "I={current_a} A"}}
+    commands = CommandSet.model_validate({"name": "x", "format": 2, "ask": given, "tell": {}})
+    exchange = commands.exchange("fetch_current")
+    with pytest.raises(ValueError, match=r"written \{current_a:,\}"):
+        exchange.read(b"I=0,4873 A")
+    with pytest.raises(ValueError, match="it should be") as plain:
+        exchange.read(b"I=none A")
+    assert "comma" not in str(plain.value)

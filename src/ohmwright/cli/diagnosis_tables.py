@@ -15,6 +15,13 @@ from .table_format import plain_table
 _STYLES = {True: "bold yellow", False: "dim"}
 
 
+def diagnosis_tables(diagnoses: Sequence[CurveDiagnosed]) -> list[Table]:
+    """Return the tables that have something to say: none without a diagnosis."""
+    gains = [sense_gains_table(diagnoses)] if diagnoses else []
+    has_moves = any(event.first_moves for event in diagnoses)
+    return [*gains, *([first_moves_table(diagnoses)] if has_moves else [])]
+
+
 def sense_gains_table(diagnoses: Sequence[CurveDiagnosed]) -> Table:
     """Return the sense gains diagnosed from the as-found curves: error and 2 u, in percent.
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, ValidationError, ValidationInfo
@@ -71,7 +71,7 @@ ChecksumWritten = Annotated[
     AfterValidator(_can_be_read),
     Field(
         description="How the checksum is written: binary, binary-le with the lowest byte first, "
-        "hex, hex-lower or decimal"
+        "hex, hex-lower or decimal; all digits of it stand there, of decimal 3 of a byte"
     ),
 ]
 ChecksumOver = Annotated[
@@ -99,8 +99,10 @@ USUAL_OF_BINARY = {
     "state_on": "<01>",
 }
 """What is usual where frames are binary, in place of the default of the question."""
-OF_BINARY_FRAMES = ("begins", "length", "length_counts", "checksum_form", "checksum_over")
-"""What is asked of binary frames alone: where checksum and length are there at all."""
+OF_BINARY_FRAMES = ("begins", "length", "length_counts")
+"""What is asked of binary frames alone: where a length is there at all."""
+OF_FRAMES = (*OF_BINARY_FRAMES, "mark", "checksum", "checksum_form", "checksum_over")
+"""What is asked about frames, in turn."""
 
 
 def is_frame_key_asked(key: str, so_far: Mapping[str, Any]) -> bool:
@@ -114,15 +116,28 @@ def is_frame_key_asked(key: str, so_far: Mapping[str, Any]) -> bool:
     return True
 
 
+def refuse_unused(given: Mapping[str, Any], answered: Collection[str]) -> None:
+    """Raise ValueError where a key of frames was `answered` that the other answers leave unused."""
+    usual = (NONE, None)
+    unused = [
+        key
+        for key in OF_FRAMES
+        if key in answered and given[key] not in usual and not is_frame_key_asked(key, given)
+    ]
+    if unused:
+        raise ValueError(
+            f'{", ".join(unused)}: there is no use for it with frames = "{given["frames"]}" and '
+            f'checksum = "{given["checksum"]}", and it would be lost'
+        )
+
+
 def frame_of(given: Mapping[str, Any], ends: str) -> dict[str, Any]:
     """Return the table [frame] by the answers `given`, for messages that end with `ends`.
 
     Raises ValueError where nobody could tell such frames apart.
     """
-    named: tuple[str, ...] = ("begins", "length", "length_counts", "mark", "checksum")
-    named += ("checksum_form", "checksum_over")
     table = {"ends": "" if ends == NONE else ends}
-    asked = (key for key in named if is_frame_key_asked(key, given))
+    asked = (key for key in OF_FRAMES if is_frame_key_asked(key, given))
     table |= {key: given[key] for key in asked if given.get(key, NONE) != NONE}
     usual = {name: field.default for name, field in Frame.model_fields.items()}
     table = {key: value for key, value in table.items() if key == "ends" or value != usual[key]}

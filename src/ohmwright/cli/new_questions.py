@@ -33,6 +33,7 @@ from .new_frames import (
     MessageEnds,
     ReplyEnds,
     frame_of,
+    refuse_unused,
 )
 
 _NEEDED = (
@@ -140,6 +141,8 @@ class _Answers(FrozenModel):
     @model_validator(mode="after")
     def _has_messages(self) -> Self:
         given, known = vars(self), self.model_fields_set
+        usual = USUAL_OF_BINARY if given["frames"] == "binary" else ()
+        refuse_unused(given, known.difference(usual))
         if given["frames"] == "binary":
             wanted = (key for key in OF_TEXT if key in given and is_asked(key, given))
             if missing := [key for key in wanted if key not in known]:

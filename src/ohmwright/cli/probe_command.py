@@ -48,18 +48,29 @@ def run_probe(request: ProbeRequest) -> int:
     Raises UsageError for a bench without a command set or line, and for a text that is a command.
     """
     data = read_bench(request.bench)
-    commands = data.generator_commands if request.generator else data.analyzer_commands
+    own, other = data.analyzer_commands, data.generator_commands
+    commands, other = (other, own) if request.generator else (own, other)
     if commands is None or data.virtual_time:
-        raise UsageError(
-            f"{request.bench}: there is no real line that a command set is spoken over.",
-            "A probe shows the bytes on such a line.",
-            "For a back end see 'ohmwright doctor --conformance'.",
-        )
+        raise _no_line(request, other if not data.virtual_time else None)
     probed = anyio.run(_probed, request, data, commands)
     if request.as_json:
         print_json([_document(each) for each in probed])
     _refuse_rf(probed)
     return LinkError.exit_code if any(each.problem for each in probed) else 0
+
+
+def _no_line(request: ProbeRequest, other: CommandSet | None) -> UsageError:
+    """Return the refusal; `other`: the command set of the other instrument, where it has a line."""
+    who, else_ = ("generator", "analyzer") if request.generator else ("analyzer", "generator")
+    do = "For a back end see 'ohmwright doctor --conformance'."
+    if other is not None:
+        option = "without --generator" if request.generator else "with --generator"
+        do = f"The {else_} is spoken to by one: probe it {option}. {do}"
+    return UsageError(
+        f"{request.bench}: its {who} has no real line that a command set is spoken over.",
+        "A probe shows the bytes on such a line.",
+        do,
+    )
 
 
 def _refuse_rf(probed: Sequence[Probed]) -> None:

@@ -30,7 +30,7 @@ from ohmwright.reports.text import (
 from ohmwright.reports.traceability_marks import ValueMarks, value_marks
 
 from .console import out
-from .diagnosis_tables import first_moves_table, sense_gains_table
+from .diagnosis_tables import diagnosis_tables
 from .run_summary import VERDICT_STYLES, footer_lines, header_lines
 from .table_format import plain_table, value_with_uncertainty
 
@@ -49,8 +49,7 @@ def run_tables(events: Sequence[Event]) -> RenderableType:
     if measured:
         blocks.append(_widest_that_fits(partial(_measured_table, measured, marks)))
     diagnoses = [event for event in events if isinstance(event, CurveDiagnosed)]
-    if diagnoses:
-        blocks += [sense_gains_table(diagnoses), first_moves_table(diagnoses)]
+    blocks += diagnosis_tables(diagnoses)
     adjusted = [result for result in results if result.stage == "adjust"]
     if adjusted:
         blocks.append(_widest_that_fits(partial(_adjusted_table, adjusted, marks)))
@@ -107,8 +106,13 @@ def _conditions(shared: MeasuringConditions) -> tuple[Text, Text]:
     mode = NOT_RECORDED if shared.mode == CONDITIONS_NOT_RECORDED else shared.mode
     set_to = ", ".join(filter(None, (mode, shared.setting)))
     path = shared.path.removeprefix("path ")
-    joined = " ".join(filter(None, (shared.load, "" if path == "OUTPUT" else path)))
+    joined = " ".join(filter(None, (_in_words(shared.load), "" if path == "OUTPUT" else path)))
     return Text(set_to, style="dim"), Text(joined, style="dim")
+
+
+def _in_words(load: str) -> str:
+    """Return a load as points are named on the screen: terminals differ in what they can show."""
+    return load.replace("Ω", "ohm")
 
 
 def _point_label(result: Result, apart: MeasuringConditions) -> str:
@@ -116,7 +120,7 @@ def _point_label(result: Result, apart: MeasuringConditions) -> str:
 
     `apart`: the conditions that differ from those which the points of the step share.
     """
-    said = (apart.mode, apart.setting, apart.load.replace("Ω", "ohm"))
+    said = (apart.mode, apart.setting, _in_words(apart.load))
     words = (result.point, *(one for one in said if one not in result.point))
     return printable(", ".join(words))
 

@@ -43,6 +43,8 @@ class Activation:
         """Largest power read in the load so far; None before the first reading."""
         self.current_seen = False
         """Whether a current above the meter's zero was read."""
+        self.told_in = bench.analyzer.told_in
+        """Where OFF is written, for whoever has to correct it."""
         self._zero_limit_ma = bench.rf.zero_limit_ma
         self.meter_shows_s = meter_shows_s(bench)
         """Longest time after OFF for which a meter may show a current that has gone."""
@@ -192,6 +194,6 @@ def _refuse_end_by_limit(opened: Activation, release: ConfirmedRelease) -> None:
             "OFF DOES NOT SWITCH OFF: the output stayed on after OFF and went off only at the "
             f"limit of {opened.limit_s:g} s sent with ON.",
             "It reads off now. Nothing but that limit would end the next activation.",
-            "Do not go on with this bench: check 'off' in the analyzer's command set against its "
-            "manual, then the analyzer.",
+            f"Do not go on with this bench: check 'off' in {opened.told_in} against its manual, "
+            "then the analyzer.",
         )

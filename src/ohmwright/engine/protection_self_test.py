@@ -72,8 +72,8 @@ async def protection_self_test(session: Session) -> AsyncIterator[Event]:
             raise OutOfCapability(
                 f"It was not seen that {proof.what}: {problem}.",
                 f"RF was switched off and reads off. {proof.means}",
-                "Check the command set against the analyzer's manual, then the analyzer; until "
-                "then run attended.",
+                f"Check {analyzer.told_in} against its manual, then the analyzer; until then run "
+                "attended.",
             )
         yield ProtectionProved(**session.stamp(), what=proof.what, on_s=on_s)
 

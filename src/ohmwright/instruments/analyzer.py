@@ -62,6 +62,8 @@ class Analyzer(ABC):
     """What its command set has a message for; None where it is not worked by one."""
     by_hand: frozenset[HandVerb] = frozenset()
     """What a person does in its place."""
+    told_in = "the analyzer's command set"
+    """Where its messages are written, for whoever has to correct one."""
     on_since_s: float | None = None
     """Since when RF is on, by the bench's clock; None where it is on since ON was called for."""
 

@@ -176,7 +176,7 @@ class RemoteAnalyzer(Analyzer):
             self,
             self.dialogue.framing.link,
             self.dialogue.resynchronise,
-            check="'off' and 'state' in the analyzer's command set",
+            check=f"'off' and 'state' in {self.told_in}",
         )
 
 

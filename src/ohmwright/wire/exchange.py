@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -11,6 +12,8 @@ from .field_codec import FieldValue
 from .message_text import MessageText
 from .verbs import Verb
 
+_DECIMAL_COMMA = re.compile(rb"\d,\d")
+_COMMA = "; a number with a decimal comma is written {current_a:,} or {current_a:8,}"
 ReplyValues = Mapping[str, FieldValue]
 """The values in a reply, by their names in our own units."""
 
@@ -82,7 +85,8 @@ def _read(exchange: Exchange, body: bytes) -> ReplyValues:
         if (said := text.read(body)) is not None:
             return said
     forms = " or ".join(repr(text.text) for text in exchange.replies)
-    raise ValueError(f"it should be {forms}")
+    comma = _COMMA if _DECIMAL_COMMA.search(body) and "{:," not in forms else ""
+    raise ValueError(f"it should be {forms}{comma}")
 
 
 def _without_reading(asked: str, said: ReplyValues, value: float) -> ReplyValues:

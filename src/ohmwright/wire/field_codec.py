@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import struct
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import floor, isfinite
 
 from ohmwright.model.errors import SourceError
@@ -86,6 +86,9 @@ def field_codec(part: FieldPart, codes: Mapping[str, Codes]) -> FieldCodec:
     """The codec of a field in a message. Raises ValueError where its format makes no sense."""
     name, form = part
     meaning = meaning_of(name)
+    if "," in form and meaning.kind != "word":
+        pointed = form.replace(",", ".", 1).rstrip(".")
+        return _with_comma(field_codec(FieldPart(name, pointed), codes))
     if form == "code":
         if name not in codes:
             raise ValueError(f"'{{{name}:code}}' needs a table [codes.{name}]")
@@ -97,6 +100,18 @@ def field_codec(part: FieldPart, codes: Mapping[str, Codes]) -> FieldCodec:
         if found is not None:
             return build(name, meaning, found)
     raise ValueError(f"'{{{name}}}' may have a format like '.3f', 'd' or 'u16' and nothing else")
+
+
+def _with_comma(codec: FieldCodec) -> FieldCodec:
+    """The same number in digits, with a decimal comma in place of the point."""
+    if codec.is_binary or codec.codes is not None:
+        raise ValueError(f"'{{{codec.name}}}' has a decimal comma, and is not written in digits")
+    return replace(
+        codec,
+        pattern=codec.pattern.replace(rb"\.", b",").replace(b".", b","),
+        decode=lambda said: codec.decode(said.replace(b",", b".")),
+        encode=lambda value: codec.encode(value).replace(b".", b","),
+    )
 
 
 def _word(name: str, meaning: FieldMeaning, form: str) -> FieldCodec:

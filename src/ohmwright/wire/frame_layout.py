@@ -109,8 +109,23 @@ class FrameLayout:
         length = frame[len(self.begins) : head]
         parts = {"begins": self.begins, "length": length, "body": body, "mark": self.mark}
         if length != self._length(body) or not self._is_checksum(sent, parts):
-            raise ValueError("its checksum or length is wrong: bytes were changed on the line")
+            changed = "its checksum or length is wrong: bytes were changed on the line"
+            raise ValueError(self.odd_digits(frame) or changed)
         return body
+
+    def odd_digits(self, data: bytes) -> str:
+        """How many digits the checksum of a text frame has where that is wrong; else empty."""
+        if not self.checksum or self.checksum_form.startswith("binary"):
+            return ""
+        text = data.removesuffix(self.ends)
+        told = text.rpartition(self.mark)[2] if self.mark else text
+        kinds = b"0123456789" if self.checksum_form == "decimal" else b"0123456789abcdefABCDEF"
+        digits = len(told) - len(told.rstrip(kinds))
+        if digits == 0 or digits > self._checksum_size or (self.mark and digits != len(told)):
+            return ""
+        if digits == self._checksum_size:
+            return ""
+        return f"its checksum has {digits} digits, {self._checksum_size} expected"
 
     def as_orders(self) -> dict[str, Any]:
         """Itself as JSON; `from_orders` reads it."""

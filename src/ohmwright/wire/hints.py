@@ -13,6 +13,8 @@ def hint(received: bytes, layout: FrameLayout) -> str:
         return "Check power, cable, port and address, and that nothing else holds the instrument."
     if layout.is_binary:
         return _hint_of_frames(received, layout)
+    if odd := layout.odd_digits(received):
+        return f"{odd[0].upper()}{odd[1:]}: see 'checksum' and 'checksum_form' of the command set."
     strange = sum(not (32 <= byte < 127 or byte in b"\r\n\t") for byte in received)
     if strange > len(received) / 4:
         return "Most of these bytes are no text: check the baud rate and the serial format."

@@ -27,6 +27,8 @@ class BackEndAnalyzer(Analyzer):
     So a back end that hangs or fails cannot keep OFF from being sent and read back.
     """
 
+    told_in = "the release orders of the analyzer's back end"
+
     def __init__(
         self,
         back_end: AnalyzerBackEnd,
@@ -171,9 +173,7 @@ class BackEndAnalyzer(Analyzer):
         async def asked_anew() -> None:
             self._calls.suspect()
 
-        return await guard_proof(
-            self, self._link, asked_anew, check="the release orders of the back end"
-        )
+        return await guard_proof(self, self._link, asked_anew, check=self.told_in)
 
     async def aclose(self) -> None:
         """Have the back end close what it has opened by itself. Raises LinkError."""
