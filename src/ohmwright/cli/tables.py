@@ -106,7 +106,9 @@ def _conditions(shared: MeasuringConditions) -> tuple[Text, Text]:
     mode = NOT_RECORDED if shared.mode == CONDITIONS_NOT_RECORDED else shared.mode
     set_to = ", ".join(filter(None, (mode, shared.setting)))
     path = shared.path.removeprefix("path ")
-    joined = " ".join(filter(None, (_in_words(shared.load), "" if path == "OUTPUT" else path)))
+    # the shorter unit beside a circuit: no word more fits there in 80 columns
+    is_output = path in ("", "OUTPUT")
+    joined = _in_words(shared.load) if is_output else f"{shared.load} {path}".lstrip()
     return Text(set_to, style="dim"), Text(joined, style="dim")
 
 
