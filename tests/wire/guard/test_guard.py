@@ -115,13 +115,17 @@ async def test_an_engine_that_vanishes_while_watched_leaves_the_output_off(
 @pytest.mark.skipif(not hasattr(signal, "SIGSTOP"), reason="processes stopped by signal")
 async def test_a_silence_is_the_guards_where_the_guard_is_stopped(instrument: Instrument) -> None:
     link = await guarded(instrument)
-    await link.check_guard()
+    instrument.deaf = True
+    await link.check_guard()  # a silent instrument is not the guard
+    instrument.deaf = False
     os.kill(link._channel.pid, signal.SIGSTOP)
     with pytest.raises(LinkLost, match=f"guard of .* .process {link._channel.pid}. does not ans"):
         await link.check_guard()
-    os.kill(link._channel.pid, signal.SIGCONT)
-    instrument.deaf = True
-    await link.check_guard()  # a silent instrument is not the guard
+    with pytest.raises(LinkLost):  # at once: nobody waits for an answer any more
+        await link.write(b"OUTPut:STATe OFF\n")
+    assert await link.reconnect()
+    await link.write(b"OUTPut:STATe OFF\n")
+    assert off_was_sent(instrument)
     await link.aclose()
 
 

@@ -129,14 +129,18 @@ class GuardedLink(Link):
         return took_s
 
     async def check_guard(self) -> None:
-        """After a silence: raise LinkLost where it is the guard that does not answer."""
+        """After a silence: raise LinkLost where it is the guard that does not answer.
+
+        The line is lost from then on, so that a release starts another guard at once.
+        """
         if not await self._channel.answers():
-            raise LinkLost(
+            self._channel.ended = LinkLost(
                 f"The guard of {self.name} (process {self._channel.pid}) does not answer.",
                 "It was stopped or hangs, so nothing reached the instrument; this says nothing of "
                 "the instrument.",
                 "Find out what stopped that process, then resume the run: a new guard is started.",
             )
+            raise self._channel.ended
 
     async def until_failed(self) -> None:
         """Return when the guard has tripped or ended, or the port is gone; nobody may read."""
