@@ -7,12 +7,13 @@ from typing import Any
 
 import pytest
 
-from ohmwright.cli import doctor_conformance
+from ohmwright.cli import doctor_command, doctor_conformance
 from ohmwright.engine.activation import Activation
 from ohmwright.instruments.conformance import CHECKS, WITH_RF, WITHOUT_RF, title
 from ohmwright.instruments.conformance_generator import GENERATOR_CHECKS
 from ohmwright.instruments.conformance_kit import Kit, Observed, wrong
 from ohmwright.instruments.remote_analyzer import RemoteAnalyzer
+from ohmwright.model.errors import ReleaseNotConfirmed
 from ohmwright.model.shipped import shipped
 from ohmwright.simulator.operator import SimulatedOperator
 
@@ -111,3 +112,17 @@ def test_an_off_that_fails_has_its_row(
     found = {finding["check"]: finding for finding in outcome.json}
     assert outcome.code == 5
     assert found["off opens the output"]["state"] == "NOT GOOD"
+
+
+def test_an_output_that_is_on_at_first_contact_has_its_row(
+    ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async def on(_: object) -> None:
+        raise ReleaseNotConfirmed("RF MAY STILL BE ON: 0.8 mA read.")
+
+    monkeypatch.setattr(doctor_command, "ensure_off_at_start", on)
+    outcome = ohmwright(*COMMAND)
+    assert outcome.code == 5
+    (row,) = outcome.json
+    assert (row["check"], row["state"]) == ("output reads off", "NOT GOOD")
+    assert "0.8 mA read" in row["detail"]

@@ -46,6 +46,7 @@ from .doctor_finding import (
 from .rf_lines import RfLines
 from .terminal_operator import PlainDisplay, TerminalOperator
 
+_READS_OFF = "output reads off"
 BY_RF = "only RF can show it: --with-rf, for some seconds at a low setting"
 _BY_PERSON = (
     "a person ends RF on this bench, or says that it has ended: nothing else is there to try"
@@ -82,7 +83,9 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
     try:
         anyio.run(work)
     except ReleaseNotConfirmed as failed:
-        findings.append(not_good(title(off_opens_the_output), failed.happened))
+        # the first finding is what was read before anything was switched on
+        name = title(off_opens_the_output) if findings else _READS_OFF
+        findings.append(not_good(name, failed.happened))
         raise
     finally:  # what was seen before something ended it is shown, too
         if findings:
@@ -93,10 +96,10 @@ def run_doctor(choice: BenchChoice, *, with_rf: bool, conformance: bool, as_json
 async def _findings(bench: Bench) -> AsyncIterator[Finding]:
     analyzer = bench.analyzer
     if analyzer.read_by_eye:
-        yield not_checked("output reads off", "only a person can read the meter: a run asks them")
+        yield not_checked(_READS_OFF, "only a person can read the meter: a run asks them")
     else:
         await ensure_off_at_start(bench)
-        yield good("no current flows" if analyzer.keyed_by_foot else "output reads off")
+        yield good("no current flows" if analyzer.keyed_by_foot else _READS_OFF)
     identity = await analyzer.identify()
     if analyzer.protections.is_linked:
         yield good("analyzer", identity)
