@@ -211,6 +211,12 @@ def test_a_server_that_is_gone_is_never_shown_as_present(
     person.sees("unknown")
     expect(person.page.locator("#line")).to_contain_text("No word from the server")
     expect(person.page.locator(".one-bench .reading")).to_contain_text("–")
+    stop = person.page.locator("#stop")
+    expect(stop).to_contain_text("reaches nothing now")
+    expect(stop).not_to_contain_text("switches RF off")
+    person.page.keyboard.press("Space")
+    alert = person.page.get_by_role("alert").filter(has_text="STOP WAS NOT HEARD")
+    expect(alert).to_contain_text("Switch RF off at the unit itself: at its mains switch")
     assert not site.hardware[0].truth.rf_on
 
 

@@ -1,7 +1,7 @@
 // One line under the header: the state of the line to the server, and what was refused.
 
 import { h, put, set } from './dom.js'
-import { isSilent, screen } from './store.js'
+import { isCutOff } from './store.js'
 
 const element = () => document.getElementById('line')
 let told = '', urgent = false, timer = null
@@ -26,7 +26,7 @@ export async function attempt(work) {
 }
 
 export function showLine() {
-  const silent = isSilent() && screen.line !== 'opening'
+  const silent = isCutOff()
   const words = silent ? 'No word from the server. What goes on at the benches is not known here; what is shown is old.' : told
   put(element(), words)
   set(element(), 'data-urgent', silent || urgent)

@@ -2,29 +2,43 @@
 
 import { h, put, set } from './dom.js'
 import { stop } from './link.js'
-import { all, bench, isBusy, screen } from './store.js'
+import { all, bench, changed, isBusy, isCutOff, screen } from './store.js'
 import { tell } from './line.js'
 
-let shown = null
+const AT_THE_UNIT = 'Switch RF off at the unit itself: at its mains switch, or by OFF on the analyzer.'
+const ANSWERED_WITHIN_MS = 1500
 
-/** The benches that STOP stops: the one that is shown, else every one with a run. */
-const concerned = () => (shown === null ? all() : [bench(shown)]).filter((known) => known !== undefined && isBusy(known))
+let shown = null
+let unheard = ''
+
+/** The benches that STOP stops: the one that is shown, else every one with a run, or that may have one. */
+const concerned = () => (shown === null ? all() : [bench(shown)]).filter((known) => known !== undefined && (isBusy(known) || isCutOff()))
 
 /** Have STOP mean this bench alone; null for all. */
 export function stopMeans(number) {
   shown = number
 }
 
-const ANSWERED_WITHIN_MS = 1500
+function alarm(words) {
+  unheard = words
+  changed()
+}
 
-async function stopNow() {
-  const which = concerned()
-  const waiting = setTimeout(() => tell('STOP IS NOT ANSWERED YET. Switch off at the bench.', true), ANSWERED_WITHIN_MS)
+/** Stop these benches; what was not heard is said at once, and stays until a STOP is heard. */
+export async function stopThese(which) {
+  if (isCutOff()) alarm('STOP IS NOT HEARD: the server is silent.')
+  const waiting = setTimeout(() => alarm('STOP IS NOT ANSWERED YET.'), ANSWERED_WITHIN_MS)
   const done = await Promise.allSettled(which.map((known) => stop(known.number)))
   clearTimeout(waiting)
-  if (done.every((one) => one.status === 'fulfilled')) tell('STOP was heard.')
-  for (const one of done) if (one.status === 'rejected') tell(`STOP WAS NOT HEARD: ${one.reason.message} Switch off at the bench.`, true)
+  const refused = done.find((one) => one.status === 'rejected')
+  if (refused !== undefined) alarm(`STOP WAS NOT HEARD: ${refused.reason.message}`)
+  else if (which.length > 0) {
+    alarm('')
+    tell('STOP was heard.')
+  }
 }
+
+const stopNow = () => stopThese(concerned())
 
 const isTyping = (target) => target instanceof Element && target.closest('input, select, textarea') !== null
 
@@ -32,6 +46,7 @@ export function stopBar() {
   const words = h('span', { class: 'stop-words' })
   const button = h('button', { type: 'button', class: 'stop', id: 'stop', onclick: stopNow },
     h('b', {}, 'STOP'), words)
+  const loud = h('p', { class: 'unheard', role: 'alert', hidden: true })
   addEventListener('keydown', (event) => {
     if (event.code !== 'Space' || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return
     if (isTyping(event.target) || concerned().length === 0) return
@@ -43,13 +58,16 @@ export function stopBar() {
     if (event.code === 'Space' && !isTyping(event.target) && concerned().length > 0) event.preventDefault()
   }, true)
   return {
-    element: button,
+    element: h('div', {}, loud, button),
     update() {
       const which = concerned()
       const stopping = which.length > 0 && which.every((known) => known.now.state === 'stopping')
       set(button, 'data-ready', which.length > 0)
       const name = shown === null ? (which.length > 1 ? `all ${which.length} runs` : 'the run') : (bench(shown)?.now.name ?? '')
-      put(words, which.length === 0 ? screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here' : stopping ? 'RF goes off…' : `switches RF off: ${name} · space bar`)
+      if (which.length === 0 && !isCutOff()) unheard = ''  // the server is there again, and nothing goes on
+      set(loud, 'hidden', unheard === '')
+      put(loud, unheard === '' ? '' : `${unheard} ${AT_THE_UNIT}`)
+      put(words, isCutOff() ? `reaches nothing now. ${AT_THE_UNIT}` : which.length === 0 ? screen.line === 'open' ? 'no run goes on' : 'what goes on is not known here' : stopping ? 'RF goes off…' : `switches RF off: ${name} · space bar`)
     },
   }
 }

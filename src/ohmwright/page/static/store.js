@@ -87,6 +87,9 @@ function forget(known) {
 /** Whether the server has been silent for so long that nothing shown may be taken for the present. */
 export const isSilent = () => screen.line !== 'open' || performance.now() - screen.heard > 3000
 
+/** Whether the server was heard once and is silent now. */
+export const isCutOff = () => isSilent() && screen.line !== 'opening'
+
 export const commands = (known) => known.now.holder === screen.number
 export const mayCommand = (known) => known.now.holder === null || commands(known)
 export const isBusy = (known) => ['opening', 'going on', 'stopping'].includes(known.now.state)

@@ -2,8 +2,7 @@
 
 import { h, put, redo, set } from './dom.js'
 import { figure } from './format.js'
-import { stop } from './link.js'
-import { attempt } from './line.js'
+import { stopThese } from './stop.js'
 import { livePlot } from './plot.js'
 import { rfSign } from './rf.js'
 import { where } from './gauge.js'
@@ -35,7 +34,7 @@ function benchCard(number) {
   const name = h('a', { href: `#/bench/${number}` }), unit = h('p', { class: 'soft' })
   const state = h('p', { class: 'state' }), reading = h('p', { class: 'reading small' }), place = h('span', { class: 'soft' })
   const next = h('p', { class: 'asked' })
-  const halt = h('button', { type: 'button', class: 'stop small', onclick: () => attempt(() => stop(number)) }, 'STOP')
+  const halt = h('button', { type: 'button', class: 'stop small', onclick: () => stopThese([bench(number)]) }, 'STOP')
   return {
     element: h('li', { class: 'card bench' }, h('h2', {}, name), unit, sign.element, reading, place, plot.element, state, next, halt),
     update(known) {
