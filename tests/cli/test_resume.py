@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from ohmwright.api.open_records import open_existing_records, resolved_run_id
+from ohmwright.api.open_records import open_existing_records, open_records, resolved_run_id
 from ohmwright.api.run_view import watch_of
 from ohmwright.cli import run_command
 from ohmwright.model.event import ActivationOpened, RunResumed
@@ -152,3 +152,55 @@ def test_totals_are_of_the_whole_run(begun: Callable, resume: Callable, tmp_path
     closed = [e.on_s for e in events if e.kind == "activation_closed"]
     finished = json.loads(events[-1].model_dump_json())
     assert finished["on_s"] >= round(sum(closed), 3)
+
+
+def test_a_simulated_unit_keeps_the_trims_that_the_record_says_it_stored(
+    ohmwright: Callable, bench: Path, tmp_path: Path
+) -> None:
+    procedure = tmp_path / "trim.toml"
+    procedure.write_text(
+        """\
+title = "A trim and its proof"
+revision = "1"
+model = "Quillon 300"
+[[step]]
+kind = "adjust"
+name = "adjust-current"
+point = "cut current"
+load_ohm = 100
+current_ma = 900
+tolerance = { absolute_ma = 9 }
+max_on_s = 40
+"""
+        + SHOWN_AFTER
+    )
+    place = tmp_path / "r"
+    given = ("--bench", bench, "--records", place, "--unattended", "--json")
+    whole = ohmwright("calibrate", procedure, *given).json
+    with open_records(str(place)) as store:
+        events = store.events(whole["run"])
+    for path in place.glob("records.sqlite*"):
+        path.unlink()
+    adjusted = next(n for n, event in enumerate(events) if getattr(event, "stage", "") == "as_left")
+    with open_records(str(place)) as store:
+        store.append_all(whole["run"], events[:adjusted])
+    again = ohmwright("calibrate", procedure, *given, "--resume", whole["run"]).json
+
+    def landed(document: dict) -> list[float]:
+        return [
+            one["measured"]["value"] for one in document["results"] if one["stage"] == "as_left"
+        ]
+
+    assert landed(again) == pytest.approx(landed(whole), rel=0.004)
+
+
+SHOWN_AFTER = """\
+[[step]]
+kind = "output"
+name = "cut"
+mode = "cut"
+setting_w = 300
+load_ohm = 100
+power_w = 81
+tolerance = { percent = 2 }
+"""

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import NamedTuple, SupportsIndex
 
 from ohmwright.engine.requirements import Abilities
+from ohmwright.engine.resume import stored_moves
 from ohmwright.instruments.back_ends.base import AnalyzerBackEnd, GeneratorBackEnd
 from ohmwright.instruments.back_ends.chosen import ChosenBackEnd
 from ohmwright.instruments.declared_protections import declared_protections, protections_by_hand
@@ -18,6 +19,7 @@ from ohmwright.model.bench_file import BenchFile, InstrumentEntry, OwnLine, Seri
 from ohmwright.model.by_hand import data_by_hand
 from ohmwright.model.document import Document
 from ohmwright.model.errors import SourceError, UsageError
+from ohmwright.model.event import Event, TrimMoved
 from ohmwright.model.hardware import AnalyzerData, GeneratorData
 from ohmwright.model.protections import Protections
 from ohmwright.model.registered_asset import RegisteredAsset
@@ -62,6 +64,9 @@ class BenchData:
     """None where the hardware is not simulated in this process."""
     faults: tuple[LineFault, ...] = ()
     """Faults to inject on the lines of the simulated hardware."""
+    trims_kept: tuple[TrimMoved, ...] = ()
+    """What an earlier part of the run has moved and stored: a unit that is simulated in this
+    process is built anew for each part, and has these again."""
     documents: tuple[Document, ...] = ()
     """The text of every file, as it was read."""
     analyzer_back_end: ChosenBackEnd[AnalyzerBackEnd] | None = None
@@ -159,6 +164,10 @@ class BenchData:
         stated = data.certificate  # the simulator's analyzers are numbered with their units
         any_analyzer = None if stated is None else stated.model_copy(update={"serial": None})
         return replace(data, certificate=any_analyzer).with_seed(int(seed[1]))
+
+    def gone_on_with(self, earlier: Sequence[Event]) -> BenchData:
+        """Return the bench as the `earlier` events of a run have left its unit."""
+        return replace(self, trims_kept=stored_moves(earlier))
 
     def with_seed(self, seed: int) -> BenchData:
         """Return the bench with another simulated unit.

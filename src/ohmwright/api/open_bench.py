@@ -44,7 +44,7 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
     profiles = data.profiles or read_simulation_profiles(data.analyzer_path, data.generator_path)
     build = partial(FaultyBench, faults=data.faults) if data.faults else SimulatedBench
     try:
-        return build(
+        built = build(
             profiles.analyzer,
             profiles.generator,
             seed=simulation.seed,
@@ -57,6 +57,9 @@ def simulated_bench(data: BenchData, clock: Clock) -> SimulatedBench:
             "A figure of their physics is out of all proportion.",
             "Correct it.",
         ) from None
+    for move in data.trims_kept:
+        built.panel.has_kept(move.point, move.counts, move.key)
+    return built
 
 
 @asynccontextmanager

@@ -146,7 +146,7 @@ def _run(
 
     async def work(sounds: Sounds) -> tuple[Event, ...]:
         opening = open_bench(
-            bench_data,
+            bench_data.gone_on_with(earlier),
             unattended=request.unattended,
             guarded=request.bench.guarded,
             person=TerminalOperator(PlainDisplay(), request.work.operator),

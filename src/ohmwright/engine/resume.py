@@ -15,6 +15,9 @@ from ohmwright.model.event import (
     PointDone,
     RunResumed,
     RunStarted,
+    ServiceLeft,
+    TrimMoved,
+    TrimsStored,
 )
 from ohmwright.model.result import Result
 from ohmwright.model.step import STAGES, Stage
@@ -136,6 +139,22 @@ def documents_not_in_record(
     kept = {event.document.sha256 for event in earlier if isinstance(event, DocumentKept)}
     new = {one.sha256: one for one in documents if one.sha256 not in kept}
     return tuple(new.values())
+
+
+def stored_moves(events: Iterable[Event]) -> tuple[TrimMoved, ...]:
+    """Return the moves of trims that the generator has kept, in their order."""
+    stored: list[TrimMoved] = []
+    moved: list[TrimMoved] = []
+    for event in events:
+        match event:
+            case TrimMoved():
+                moved.append(event)
+            case TrimsStored():
+                stored += moved
+                moved = []
+            case ServiceLeft() | RunResumed():
+                moved = []
+    return tuple(stored)
 
 
 def split_at_resumptions(events: Iterable[Event]) -> Iterator[tuple[Event, ...]]:

@@ -190,7 +190,9 @@ class Desk:
             await self._on_bench(order, job, store)
 
     async def _on_bench(self, order: Begin, job: Job, store: Store) -> None:
-        opened = self.source.opened(self.data, self.operator, unattended=order.unattended)
+        opened = self.source.opened(
+            self.data.gone_on_with(job.earlier), self.operator, unattended=order.unattended
+        )
         async with opened as bench:
             try:
                 await self._work(job, bench, store)

@@ -120,6 +120,18 @@ class SimulatedGenerator:
             raise CommandError(SETTINGS_CONFLICT)
         self._stored = dict(self.trims)
 
+    def has_kept(self, point: str, counts: int, key: Key | None) -> None:
+        """Have the trim of a point moved and stored before: `counts` as they are on record.
+
+        A coarse press is on record as the unit's data say, and has moved this unit's own counts.
+        """
+        if key == "coarse" and self.service is not None:
+            counts = round(counts / self.service.coarse_counts) * self.unit.coarse_counts
+        low, high = self._trim_limits(point)
+        self._stored[point] = min(max(self._stored[point] + counts, low), high)
+        self.trims = dict(self._stored)
+        self._changed()
+
     @property
     def is_stored(self) -> bool:
         """Whether every trim is stored as it acts now."""

@@ -78,6 +78,10 @@ class Panel:
         with self._hand():
             self._rig.generator.store()
 
+    def has_kept(self, point: str, counts: int, key: Key | None) -> None:
+        """Have a trim moved and stored before: `counts` as they are on record of a run."""
+        self._rig.generator.has_kept(point, counts, key)
+
     def pedal(self, *, down: bool) -> None:
         """Press or release the pedal, which keys RF."""
         with self._hand():
