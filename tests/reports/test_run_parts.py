@@ -17,7 +17,9 @@ from ohmwright.model.event import (
     PointDone,
     RunFinished,
     RunResumed,
+    TrimMoved,
 )
+from ohmwright.model.protections import Protections
 from ohmwright.model.result import BudgetEntry
 from ohmwright.model.traceability import Environment
 from ohmwright.records.json_lines import read_runs
@@ -26,6 +28,7 @@ from ohmwright.reports.certificate_text import certificate_text
 from ohmwright.reports.csv_file import certificate_csv
 from ohmwright.reports.dcc import certificate_dcc
 from ohmwright.reports.html import certificate_html
+from ohmwright.reports.part_texts import rf_not_ended_text
 from ohmwright.reports.pdf import certificate_pdf
 from ohmwright.reports.run_parts import REASON_NOT_RECORDED, parts_of_run
 from ohmwright.reports.traceability_marks import NOT_TRACEABLE
@@ -157,6 +160,55 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
     dcc = certificate_dcc(certificate, "DE").decode()
     assert dcc.count("U traceable to: certificate CAL-1") == 1
     assert dcc.count(f"U traceable to: {NOT_TRACEABLE['none']}") == 1
+
+
+def test_a_record_cut_off_in_an_activation_says_what_it_holds_of_rf(
+    interrupted: tuple[Event, ...],
+) -> None:
+    begun = interrupted[0]
+    opened = ActivationOpened(**later(3), load_ohm=500, limit_s=30)
+    (part,) = parts_of_run((begun, opened))
+    assert rf_not_ended_text(part) == (
+        "RF: an activation was begun 2026-03-02 09:33 UTC with a limit of 30 s, and no reading of "
+        "off is on record after that. See at the bench that RF is off."
+    )
+    unlimited = opened.model_copy(update={"limit_s": None})
+    assert "without a time limit" in rf_not_ended_text(parts_of_run((begun, unlimited))[0])
+    closed = ActivationClosed(**later(4), on_s=7.0)
+    assert rf_not_ended_text(parts_of_run((begun, opened, closed))[0]) == ""
+
+
+def test_a_paper_says_that_a_person_pressed_with_rf_on_and_that_no_trim_was_read() -> None:
+    protected = Protections(
+        limit_in_on=True, guard=True, state_read_back=True, line_proof=True, path_set=True
+    )
+    begun, *rest = a_run([result("adjust", "trim", "cut current")])
+    begun = begun.model_copy(update={"protections": protected})
+    rest = [event for event in rest if not isinstance(event, TrimMoved)]
+    by_port = certificate_text(certificate_of((begun, *rest)))
+    assert by_port.protections[0] == "nobody need stand by while RF is on"
+    assert (by_port.adjustments[0].trim, "not read" in "".join(by_port.notes)) == (
+        "4 to −33",
+        False,
+    )
+    pressed = TrimMoved(
+        **later(1), point="cut current", counts=-37, age_s=4.0, key="fine", told_by="the meter"
+    )
+    told = [
+        event.model_copy(
+            update={"result": event.result.model_copy(update={"trim_told_by": "the meter"})}
+        )
+        if isinstance(event, PointDone)
+        else event
+        for event in rest
+    ]
+    by_hand = certificate_text(certificate_of((begun, pressed, *told)))
+    assert by_hand.protections[0].startswith("a person worked the unit's keys while RF was on")
+    assert by_hand.adjustments[0].trim.endswith("33*")
+    assert [note for note in by_hand.notes if "Trims marked *" in note] == [
+        "Trims marked *: counted from 0 by presses as told by the meter; 0 is where the trim "
+        "stood at first: its own count was not read from the unit."
+    ]
 
 
 def test_where_all_values_are_alike_nothing_is_marked(certificate: Certificate) -> None:

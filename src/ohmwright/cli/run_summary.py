@@ -10,7 +10,7 @@ from rich.text import Text
 from ohmwright.model.bench_file import Asset
 from ohmwright.model.event import Event, Fault, RunFinished, RunStarted
 from ohmwright.model.result import Result, TraceabilityBasis, Verdict
-from ohmwright.reports.part_texts import interruption_lines
+from ohmwright.reports.part_texts import interruption_lines, rf_not_ended_text
 from ohmwright.reports.run_parts import RunPart, on_time_text, run_totals_s
 from ohmwright.reports.run_remarks import remarks_of_run
 from ohmwright.reports.text import printable
@@ -162,3 +162,5 @@ def _ending(events: Sequence[Event], parts: Sequence[RunPart]) -> Iterable[Rende
         yield Text(printable(f"{what}: {last.message}"), style="bold red")
     elif last is not None:
         yield Text("Not finished: the record ends here", style="bold yellow")
+        if said := rf_not_ended_text(parts[-1]):
+            yield Text(said, style="bold red")

@@ -16,9 +16,11 @@ from ohmwright.model.result import Result, latest
 from ohmwright.model.step import MEASURED, Stage
 from ohmwright.reports.measuring_conditions import (
     CONDITIONS_NOT_RECORDED,
+    TOLD_TRIM,
     MeasuringConditions,
     conditions_of_result,
     shared_conditions,
+    trims_told_text,
 )
 from ohmwright.reports.run_parts import parts_of_run
 from ohmwright.reports.text import (
@@ -147,16 +149,14 @@ def _adjusted_table(results: Sequence[Result], marks: ValueMarks, columns: Colum
 def _trims(result: Result) -> str:
     if result.start_trim is None or result.final_trim is None:
         return ""
-    mark = "" if result.trim_told_by is None else "*"
+    mark = "" if result.trim_told_by is None else TOLD_TRIM
     return f"{result.start_trim} to {result.final_trim}{mark}"
 
 
 def _trims_told_by(results: Iterable[Result]) -> Iterable[Text]:
     """Return the footnote of trims marked with *: whose word they are."""
-    names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
-    if names:
-        said = f"* presses as told by {', '.join(names)}; not read from the unit"
-        yield Text(printable(said), style="dim")
+    if said := trims_told_text(results):
+        yield Text(f"{TOLD_TRIM} {said}", style="dim")
 
 
 def _outcome_columns(table: Table, name: str, columns: Columns) -> None:

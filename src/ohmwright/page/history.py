@@ -15,9 +15,10 @@ from ohmwright.api.run_of_record import Run
 from ohmwright.api.run_picture import result_picture
 from ohmwright.engine.resume import run_started_event
 from ohmwright.model.errors import OhmwrightError, UsageError
-from ohmwright.model.event import Fault
 from ohmwright.records import run_lists
 from ohmwright.reports.curves import curve_svg, plotted_curves
+from ohmwright.reports.part_texts import interruption_lines, rf_not_ended_text
+from ohmwright.reports.run_parts import REASON_NOT_RECORDED, RunPart, parts_of_run
 
 MOST_RUNS = 200
 PaperForm = Literal["pdf", "html"]
@@ -72,6 +73,7 @@ class History:
             if run.finished:
                 with suppress(OhmwrightError):  # what a paper needs and a list does not
                     curves = _curves(self._renderer(run_id))
+        parts = parts_of_run(run.events)
         return {
             "run_id": run.id,
             "verdict": run.verdict if run.finished else run_lists.CUT_SHORT,
@@ -81,7 +83,7 @@ class History:
             "procedure": f"{started.procedure}, revision {started.revision}",
             "bench": started.bench,
             "analyzer": started.analyzer,
-            "operator": started.operator,
+            "operator": ", ".join(dict.fromkeys(part.operator for part in parts)),
             "at": started.at.isoformat(timespec="seconds"),
             "simulated": started.seed is not None,
             "seed": started.seed,
@@ -89,7 +91,8 @@ class History:
             if started.traceability is None
             else started.traceability.certificate,
             "results": [result_picture(one).model_dump() for one in run.results],
-            "faults": [event.message for event in run.events if isinstance(event, Fault)],
+            "interruptions": list(interruption_lines(parts)),
+            "ended_early": [] if run.finished else _ended_early(parts[-1]),
             "curves": curves,
             "sweep": [
                 {
@@ -114,6 +117,13 @@ class History:
     def _renderer(self, run_id: str) -> CertificateRenderer:
         with open_existing_records(self.place) as store:
             return certificate_renderer(store, run_id, trusted_keys(None), CertificateOptions())
+
+
+def _ended_early(part: RunPart) -> list[str]:
+    """Return what cut the last part of a run short, and what its record lacks of RF."""
+    why = part.cut_short_by
+    ended = "The record ends without an end of the run." if why == REASON_NOT_RECORDED else why
+    return [*filter(None, (ended, part.left_open, rf_not_ended_text(part)))]
 
 
 def _curves(renderer: CertificateRenderer) -> list[dict[str, str]]:

@@ -14,6 +14,7 @@ from .curves import curve_svg, plotted_curves
 from .details import Details, detail_blocks
 from .issue import NOTHING_TOLD
 from .measurand_text import measurand_text
+from .measuring_conditions import TOLD_TRIM, trims_told_text
 from .part_texts import interruption_lines, protection_lines
 from .result_tables import (
     AdjustmentRow,
@@ -72,6 +73,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
     of_results = filter(None, (coverage_text(results), risk_text(results)))
     of_values = filter(None, (readings_alone_text(results), measurand_text(results)))
     of_u = filter(None, (uncertainty_text(results),))
+    trims = trims_told_text(results)
     issue = certificate.issue
     told = (NOT_ON_RECORD,) if issue.paper != NOTHING_TOLD and not issue.on_record else ()
     standing = filter(None, (draft_text(certificate), certificate.copy))
@@ -83,6 +85,7 @@ def notes_of(certificate: Certificate) -> tuple[str, ...]:
         *of_results,
         *of_u,
         *((_ADJUSTED,) if adjusted else ()),
+        *((f"Trims marked {TOLD_TRIM}: {trims}.",) if trims else ()),
         *told,
     )
 

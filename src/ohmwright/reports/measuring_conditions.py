@@ -70,6 +70,22 @@ def _reported_by(result: Result) -> str:
     return ", ".join(f"{what} as told by {printable(who)}" for what, who in words.items() if who)
 
 
+TOLD_TRIM = "*"
+"""Stands behind a trim that nobody read from the unit."""
+
+
+def trims_told_text(results: Iterable[Result]) -> str:
+    """What a trim marked so is, and whose word it is; empty where every trim was read."""
+    names = dict.fromkeys(r.trim_told_by for r in results if r.trim_told_by is not None)
+    if not names:
+        return ""
+    whose = printable(", ".join(names))
+    return (
+        f"counted from 0 by presses as told by {whose}; 0 is where the trim stood at first: its "
+        "own count was not read from the unit"
+    )
+
+
 def shared_conditions(found: Sequence[MeasuringConditions]) -> MeasuringConditions:
     """The conditions that all of `found` share, the others empty."""
     facets = (

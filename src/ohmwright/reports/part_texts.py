@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
+from ohmwright.model.protections import Protections
 from ohmwright.model.traceability import Environment, Told
 
-from .run_parts import RunPart
+from .run_parts import REASON_NOT_RECORDED, RunPart
 from .text import NOT_RECORDED, minute_text, printable
 
 
@@ -49,7 +50,7 @@ def protection_lines(parts: Sequence[RunPart]) -> Iterable[str]:
         if part.protections is None:
             yield f"{named}{NOT_RECORDED}"
             continue
-        yield f"{named}{part.protections.grade_words}"
+        yield f"{named}{_who_stands_by(part.protections, part)}"
         if part.protections.guard_words:
             yield f"{named}{part.protections.guard_words}"
         if part.protections.by_hand:
@@ -61,6 +62,35 @@ def protection_lines(parts: Sequence[RunPart]) -> Iterable[str]:
             yield printable(f"{named}seen to work with RF on: {proof}")
         if not part.proofs:
             yield f"{named}{_KEYED_BY_FOOT if part.protections.foot_switch else _UNPROVED}"
+
+
+def _who_stands_by(protections: Protections, part: RunPart) -> str:
+    """Who must be at such a bench while RF is on, and who was where a person pressed keys."""
+    if protections.grade == "unattended" and part.pressed_with_rf_on:
+        return (
+            "a person worked the unit's keys while RF was on; for the bench itself, nobody would "
+            "need to stand by"
+        )
+    return protections.grade_words
+
+
+def rf_not_ended_text(part: RunPart) -> str:
+    """What a part that was cut off in an activation says of RF; empty where its end is on record.
+
+    RF may have come on after its event or not: the record holds neither.
+    """
+    opened = part.unended
+    if opened is None or part.cut_short_by != REASON_NOT_RECORDED:
+        return ""
+    limit = (
+        "without a time limit"
+        if opened.limit_s is None
+        else f"with a limit of {opened.limit_s:g} s"
+    )
+    return (
+        f"RF: an activation was begun {minute_text(opened.at)} {limit}, and no reading of off is "
+        "on record after that. See at the bench that RF is off."
+    )
 
 
 _RF_OPEN = (

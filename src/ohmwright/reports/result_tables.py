@@ -11,6 +11,7 @@ from ohmwright.model.result import Result
 from .certificate import AdjustedPoint, Certificate, CertifiedPoint
 from .measurand_text import read_until_text
 from .measuring_conditions import (
+    TOLD_TRIM,
     MeasuringConditions,
     conditions_of_result,
     differing_conditions_text,
@@ -225,7 +226,8 @@ def _adjustment_row(
         load="" if result.load_ohm is None else f"{result.load_ohm:g} Ω",
         limits="" if result.target is None else limits_text(result.target),
         unit=unit_symbol(result.target, result.measured),
-        trim=" to ".join("?" if trim is None else fixed_decimals(trim, 0) for trim in trims),
+        trim=" to ".join("?" if trim is None else fixed_decimals(trim, 0) for trim in trims)
+        + ("" if result.trim_told_by is None else TOLD_TRIM),
         moves=str(adjustment.moves),
         left=_result_cells(result, marks),
     )

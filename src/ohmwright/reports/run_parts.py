@@ -19,6 +19,7 @@ from ohmwright.model.event import (
     RunFinished,
     RunResumed,
     RunStarted,
+    TrimMoved,
 )
 from ohmwright.model.protections import Protections
 from ohmwright.model.result import Result
@@ -46,6 +47,8 @@ class RunPart:
     """Whether RF was not known to be off when it was cut short."""
     protections: Protections | None
     """Protections of the bench against RF that stays on; None in records without them."""
+    pressed_with_rf_on: bool
+    """Whether a person worked the keys of the unit while RF was on."""
     proofs: tuple[str, ...]
     """Protections that were seen to work with RF on."""
     environment: Environment | None
@@ -54,9 +57,15 @@ class RunPart:
     changed: tuple[Role, ...]
     """Roles of documents that differ from those of the part before."""
     results: tuple[Result, ...]
-    unrecorded_on_s: float
-    """Limit of an activation whose end is not on record, in s; 0 where every end is, infinite
-    where it had no limit."""
+    unended: ActivationOpened | None
+    """An activation whose end is not on record; None where every end is."""
+
+    @property
+    def unrecorded_on_s(self) -> float:
+        """Limit of `unended` in s; 0 without one, infinite where it had no limit."""
+        if self.unended is None:
+            return 0.0
+        return inf if self.unended.limit_s is None else self.unended.limit_s
 
 
 def parts_of_run(events: Iterable[Event]) -> tuple[RunPart, ...]:
@@ -134,6 +143,10 @@ def _part(
         left_open=next((e.left_open for e in events if isinstance(e, Fault)), ""),
         rf_left_open=any(isinstance(e, Fault) and e.rf_state != "off" for e in events),
         protections=None if opening is None else opening.protections,
+        pressed_with_rf_on=any(
+            isinstance(e, TrimMoved) and e.age_s is not None and e.told_by is not None
+            for e in events
+        ),
         proofs=tuple(event.what for event in events if isinstance(event, ProtectionProved)),
         environment=None if opening is None else opening.environment,
         software=None if opening is None else opening.software,
@@ -143,7 +156,7 @@ def _part(
             for e in events
             if isinstance(e, PointDone)
         ),
-        unrecorded_on_s=_unrecorded_on_s(events),
+        unended=_unended(events),
     )
 
 
@@ -155,13 +168,12 @@ def _interruption_cause(events: Sequence[Event]) -> str:
     return faults[-1] if faults else REASON_NOT_RECORDED
 
 
-def _unrecorded_on_s(events: Sequence[Event]) -> float:
-    """The limit in s of an activation whose end is not on record; 0 where every end is."""
+def _unended(events: Sequence[Event]) -> ActivationOpened | None:
+    """The activation whose end is not on record; None where every end is."""
     if any(isinstance(event, Fault) and event.on_s is not None for event in events):
-        return 0.0
+        return None
     last = [e for e in events if isinstance(e, ActivationOpened | ActivationClosed)][-1:]
-    limits = [event.limit_s for event in last if isinstance(event, ActivationOpened)]
-    return sum(inf if limit_s is None else limit_s for limit_s in limits)
+    return next((event for event in last if isinstance(event, ActivationOpened)), None)
 
 
 def _with_known_path(result: Result, opening: RunStarted | RunResumed | None) -> Result:

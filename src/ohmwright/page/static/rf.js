@@ -16,7 +16,7 @@ export function rfOf(known) {
   if (isSilent()) return { look: 'unknown', words: 'RF NOT KNOWN HERE', note: 'no word from the server' }
   if (error?.rf_unknown) return { look: 'unknown', words: 'RF STATE UNKNOWN', note: 'switch the generator off at its mains switch' }
   const rf = known.picture.rf
-  if (state === 'idle') return { look: 'idle', words: 'RF not read', note: 'no run has been begun here' }
+  if (state === 'idle') return { look: 'idle', words: 'RF not read', note: 'no run since this server was begun' }
   if (rf.state === 'not read') return { look: state === 'ended' ? 'idle' : 'between', words: rf.words, note: '' }
   if (state === 'ended' && rf.state === 'off') return { look: 'off', words: 'RF OFF', note: 'when the run ended; not read since' }
   const look = { off: 'off', on: 'on', 'coming on': 'between', 'going off': 'between' }[rf.state] ?? 'unknown'

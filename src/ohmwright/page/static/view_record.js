@@ -9,7 +9,7 @@ import { resultsTable, verdict } from './results.js'
 export function recordView(run) {
   const element = h('section', {}, h('p', {}, 'Reading…'))
   attempt(() => ask(`/records/${encodeURIComponent(run)}`)).then((found) => {
-    if (found !== undefined) element.replaceChildren(...page(found))
+    if (found !== undefined) element.replaceChildren(...page(found).filter((part) => part !== null))
   })
   return { element, title: () => 'Record', update() {} }
 }
@@ -26,7 +26,8 @@ function page(found) {
     h('dl', { class: 'settings card' }, ...facts.map(([name, value]) => h('div', {}, h('dt', {}, name), h('dd', {}, value)))),
     found.finished ? h('p', { class: 'row' }, h('a', { class: 'paper', href: `${at}.html`, target: '_blank', rel: 'noopener' }, 'Certificate'),
       h('a', { class: 'paper', href: `${at}.pdf` }, 'Certificate as PDF')) : h('p', {}, 'The run is not finished; it has no certificate.'),
-    ...found.faults.map((words) => h('p', { class: 'error' }, words)),
+    ...found.ended_early.map((words) => h('p', { class: 'error' }, words)),
+    found.interruptions.length ? h('ul', { class: 'notices' }, ...found.interruptions.map((words) => h('li', {}, words))) : null,
     ...(found.curves.length ? [h('h2', {}, 'Power curves'), h('div', { class: 'curves' }, ...found.curves.map((curve) =>
       h('figure', { class: 'card' }, h('img', { src: curve.picture, alt: curve.words }), h('figcaption', {}, curve.title))))] : []),
     ...(found.sweep.length ? [sweep(found.sweep)] : []), table.element,

@@ -1,0 +1,43 @@
+"""What the page shows of a run on record."""
+
+from datetime import timedelta
+from pathlib import Path
+
+from ohmwright.api.open_records import open_records
+from ohmwright.model.event import ActivationOpened, Event, Fault, RunResumed, RunStarted
+from ohmwright.page.history import History
+from tests.reports.conftest import a_run
+
+RUN = "20260302T093000Z-HF-031-ab12"
+
+
+def shown(place: Path, events: tuple[Event, ...]) -> dict[str, object]:
+    with open_records(str(place)) as store:
+        store.append_all(RUN, events)
+    return History(str(place)).run(RUN)
+
+
+def test_a_run_that_went_on_names_both_people_and_is_not_called_stopped(tmp_path: Path) -> None:
+    begun, *rest = a_run(points=1)
+    assert isinstance(begun, RunStarted)
+    at = {"at": begun.at + timedelta(minutes=1), "bench_s": 60.0}
+    stopped = Fault(**at, error="Stopped", message="The run was stopped.", rf_state="off")
+    resumed = RunResumed(**at, operator="Oda Brandvik", done=0)
+    found = shown(tmp_path, (begun, stopped, resumed, *rest))
+    assert found["operator"] == "Imre Valdane, Oda Brandvik"
+    assert found["ended_early"] == []
+    first, second = found["interruptions"]  # type: ignore[misc]
+    assert "interrupted" in first
+    assert "The run was stopped." in first
+    assert "by Oda Brandvik; finished" in second
+
+
+def test_a_record_that_ends_with_rf_on_says_so(tmp_path: Path) -> None:
+    begun, *_ = a_run(points=1)
+    opened = ActivationOpened(
+        at=begun.at + timedelta(minutes=1), bench_s=60.0, load_ohm=500, limit_s=30
+    )
+    ended = shown(tmp_path, (begun, opened))["ended_early"]
+    assert isinstance(ended, list)
+    assert ended[0] == "The record ends without an end of the run."
+    assert "limit of 30 s, and no reading of off is on record" in ended[1]
