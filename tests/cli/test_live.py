@@ -271,6 +271,17 @@ def test_a_key_or_a_signal_stops_and_leaves_the_terminal_as_it_was(
 
 
 @pytestmark_terminal
+@pytest.mark.parametrize("key", [b"q", b" "])
+def test_a_key_stops_where_the_program_was_started_to_ignore_ctrl_c(key: bytes) -> None:
+    ignoring = "import signal; signal.signal(signal.SIGINT, signal.SIG_IGN)\n"
+    with at_a_terminal(ignoring + RUNNING) as (ours, _, child):
+        assert b"space or q stops" in shown_until(ours, lambda shown: b"it runs" in shown)
+        os.write(ours, key)
+        shown_until(ours, lambda shown: b"stopped True" in shown)
+        assert child.wait(60) == 0
+
+
+@pytestmark_terminal
 def test_a_run_that_ends_leaves_the_terminal_as_it_was(tmp_path: Path, procedure: Path) -> None:
     import termios
 

@@ -77,6 +77,13 @@ def test_it_fits_any_terminal_and_says_in_words_what_matters(
             assert text.isascii()
 
 
+def test_what_was_seen_is_said_once() -> None:
+    twice = CUE._replace(words=f"{CUE.seen} {CUE.words}")
+    lines = screen(pictured(ON._replace(cue=twice), 100.2), Extent(79, 23), "q")
+    text = "\n".join(line.plain for line in lines)
+    assert (text.count(CUE.seen), CUE.words in text) == (1, True)
+
+
 def test_parts_keep_their_places_while_rf_goes_on_and_off() -> None:
     """A view that jumps cannot be read from across the room."""
 

@@ -17,11 +17,11 @@ def print_debrief(debrief: Debrief, by_port: Effort | None) -> None:
 
     `by_port`: the same unit with its trims moved by port; None where that was not computed.
     """
-    out().print(Text(_summary(debrief)), soft_wrap=True)
+    out().print(Text(_summary(debrief)))
     if debrief.slips:
         out().print(_slips(debrief.slips))
     for words in debrief.unfounded:
-        out().print(Text(f"Said without a slip: {words}"), soft_wrap=True)
+        out().print(Text(f"Said without a slip: {words}"))
     if debrief.unasked:
         out().print(Text(f"Pressed before anything was asked for: {debrief.unasked}."))
     out().print(_efforts(debrief, by_port))

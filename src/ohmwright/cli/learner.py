@@ -117,5 +117,6 @@ class Learner(Operator):
 
     def _draw_panel(self) -> None:
         typed = "" if self._answer is None else self._answer.typed
+        self.view.typing = typed != ""
         said = f"answer: {typed}_" if typed else self._unit_says
         self.view.panel = (Text(KEYS_SHOWN), Text(f"unit: {said}", style="bold"))

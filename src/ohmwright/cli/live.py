@@ -39,6 +39,8 @@ class LiveView:
 
     panel: Sequence[Text] = ()
     """Lines of one's own below the view."""
+    typing = False
+    """Whether an answer is being typed in the view, so that no key of it stops the run."""
     caution = ""
     """What stands below the view until the first activation is over."""
 
@@ -49,7 +51,7 @@ class LiveView:
         self.watch = RunWatch()
         self._sounds = Silence() if sounds is None else sounds
         self._clock = clock
-        self._keys = StopKey(on_keys)
+        self._keys = StopKey(on_keys, lambda: self.typing)
         self._live: Live | None = None
 
     @property
@@ -143,7 +145,7 @@ class LiveView:
             live.stop()
 
     def _drawn(self) -> RenderableType:
-        hint = "space or q stops" if self._keys.watched else ""
+        hint = "space or q stops" if self._keys.watched and not self.typing else ""
         picture, room = self.picture(), _room()
         caution = wrap(self.caution, room.columns) if picture.on_s == 0 else []
         panel = [*self.panel, *(Text(line, style="bold") for line in caution)]

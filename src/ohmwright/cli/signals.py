@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import signal
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
 import anyio
@@ -27,12 +27,26 @@ def cancel_on_signal() -> Iterator[anyio.CancelScope]:
             shorten_final_wait()
             loop.call_soon_threadsafe(scope.cancel)
 
+        _stops.append(stop)
         before = {number: signal.signal(number, stop) for number in _HANDLED}
         try:
             yield scope
         finally:
+            _stops.remove(stop)
             for number, handler in before.items():
                 signal.signal(number, signal.SIG_IGN if scope.cancel_called else handler)
+
+
+_stops: list[Callable[[], object]] = []
+"""What cancels each block that is being executed, the innermost last."""
+
+
+def stop_now() -> None:
+    """Cancel the innermost block as INT does, also where the program was started to ignore INT."""
+    if _stops:
+        _stops[-1]()
+    else:
+        signal.raise_signal(signal.SIGINT)
 
 
 def _not_ignored() -> list[signal.Signals]:

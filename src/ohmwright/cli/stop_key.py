@@ -5,10 +5,11 @@ from __future__ import annotations
 import asyncio
 import atexit
 import os
-import signal
 import sys
 from collections.abc import Callable
 from typing import Any
+
+from .signals import stop_now
 
 _STOPS = b" qQ"
 
@@ -28,9 +29,12 @@ class StopKey:
     settings of the terminal; at the latest they are restored when the program ends.
     """
 
-    def __init__(self, others: OnKeys = ignore_keys) -> None:
-        """`others`: called with what is typed and stops nothing."""
-        self._others = others
+    def __init__(
+        self, others: OnKeys = ignore_keys, typing: Callable[[], bool] = lambda: False
+    ) -> None:
+        """`others`: called with what is typed and stops nothing; `typing`: whether an answer is
+        being typed, to which a space or a q belongs."""
+        self._others, self._typing = others, typing
         self._before: list[Any] | None = None
 
     @property
@@ -75,8 +79,8 @@ class StopKey:
             keys = b""
         if keys == b"":  # the terminal is gone
             self._remove_reader(descriptor)
-        elif any(key in _STOPS for key in keys):
-            signal.raise_signal(signal.SIGINT)
+        elif not self._typing() and any(key in _STOPS for key in keys):
+            stop_now()
         else:
             self._others(keys)
 

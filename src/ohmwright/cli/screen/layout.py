@@ -162,7 +162,9 @@ def _cue(picture: RunPicture, room: Extent) -> Iterator[Text]:
     for line in _letters(cue_large(cue), room.columns, 3, blocks=room.blocks):
         yield Text(line, style="bold")
     seen = "" if cue.kind == "notice" else cue.seen  # what a notice says begins with what was seen
-    yield from _cue_words(picture, room, lines=2 if seen == "" else 1)
+    words = cue.words if seen == "" else cue.words.replace(seen, "").strip()
+    style = "bold reverse" if cue.kind == "notice" else "bold"
+    yield from _paragraph(words, room, style, lines=2 if seen == "" else 1)
     yield from _paragraph(seen, room, "", lines=2)
 
 

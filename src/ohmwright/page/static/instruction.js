@@ -22,8 +22,10 @@ export function instruction(number) {
   const onKey = (event) => {
     const typing = event.target instanceof Element && event.target.closest('input, select, textarea') !== null
     if (open === null || typing || event.repeat || event.ctrlKey || event.altKey || event.metaKey) return
-    const answer = open.answers.find((one) => one.key !== '' && one.key === event.key.toLowerCase())
-    if (answer !== undefined && mayCommand(bench(number))) say(answer.word)
+    if (event.key.length !== 1 || event.key === ' ' || !mayCommand(bench(number))) return  // no letter or figure
+    const typed = event.key.toLowerCase(), answer = open.answers.find((one) => one.key === typed || one.word === typed)
+    if (answer !== undefined) say(answer.word)
+    else if (open.answers.length > 0) tell(`‘${event.key}’ is none of the answers.`)
   }
   addEventListener('keydown', onKey)
   return {
