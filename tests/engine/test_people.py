@@ -21,8 +21,10 @@ from ohmwright.engine.run import overall_verdict, run
 from ohmwright.instruments.operator import NO_ANSWER, GoBack, Operator, SkipStep, StopRun
 from ohmwright.instruments.requests import (
     YES,
+    EnterService,
     Inspect,
     Instruct,
+    LeaveService,
     LeaveUnsaved,
     PressKey,
     Request,
@@ -247,6 +249,22 @@ async def test_what_was_pressed_is_undone_before_a_point_is_left(rig) -> None:
     assert all(r.trim_told_by == "simulated person" for r in others)
 
 
+async def test_nobody_is_asked_to_leave_service_mode_twice(rig) -> None:
+    pressed = 0
+
+    def says(request: Request, _: int) -> str | None:
+        nonlocal pressed
+        pressed = 0 if isinstance(request, EnterService) else pressed
+        pressed += isinstance(request, PressKey)
+        return "skip key is stuck" if isinstance(request, PressKey) and pressed == 2 else None
+
+    helper = Helper.at(rig, says)
+    await kept(rig, stages=("adjust",))
+    leaving = [one for one in helper.asked if isinstance(one, LeaveService | LeaveUnsaved)]
+    assert {type(one) for one in leaving} == {LeaveUnsaved}
+    assert not rig.hardware.panel.face.in_service
+
+
 async def ended(rig, procedure: Path) -> tuple[list[Event], PendingEvents]:
     """The events of an adjust stage that ends early, and its notes."""
     notes, events = PendingEvents(), list[Event]()
@@ -355,7 +373,7 @@ async def test_a_unit_worked_by_hand_is_told_so_in_the_table(rig) -> None:
         console.print(run_tables(events))
     final = next(iter(results(events))).final_trim
     assert f"0 to {final}* " in shown.get()
-    assert "* presses as told by simulated person; not read from the unit" in shown.get()
+    assert "* counted from 0 by presses as told by simulated person; 0 is where" in shown.get()
 
 
 async def test_ctrl_c_at_the_keys_loses_nothing_that_was_confirmed(make_rig: Callable) -> None:

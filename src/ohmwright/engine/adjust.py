@@ -81,7 +81,7 @@ async def _start_adjustment(step: Step, point: Point, work: StepRun) -> _Adjustm
     session, timing = work.session, work.timing
     generator, prior = session.bench.generator, work.priors.get(step.name, PriorOfPoint())
     await session.input.join("OUTPUT")
-    session.service = ServiceState(point.name, by_hand=not generator.unattended)
+    session.enters_service(ServiceState(point.name, by_hand=not generator.unattended))
     start = await generator.enter_service(point.name)
     policy = _policy(session, point, timing, start, prior)
     session.target_band = target_band(policy.spec.question)
@@ -176,7 +176,7 @@ class _Adjustment:
         What was pressed there is not known, and leaving undoes it.
         """
         await self.session.bench.generator.leave_unsaved()
-        self.session.service = None
+        self.session.left_service()
         yield self._point_done(self._without_value("not measured", "").with_verdict(verdict))
 
     async def end_without_value(self, verdict: VerdictAndReason) -> AsyncIterator[Event]:

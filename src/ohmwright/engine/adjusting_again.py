@@ -163,7 +163,7 @@ class _Check:
         """Enter service mode at the point, activate, and yield the events; then `seen` is known."""
         session, generator = self.session, self.session.bench.generator
         await session.input.join("OUTPUT")
-        session.service = ServiceState(self.point.name, by_hand=not generator.unattended)
+        session.enters_service(ServiceState(self.point.name, by_hand=not generator.unattended))
         await generator.enter_service(self.point.name)
         resolver = DoubtResolver(
             session,

@@ -47,5 +47,6 @@ async def _leave(session: Session) -> None:
             await session.bench.generator.leave_unsaved()
         except OhmwrightError:
             return
-        session.service, pending.left_open = None, service.undone_text
+        session.left_service()
+        pending.left_open = service.undone_text
         pending.add(ServiceLeft(**session.stamp(), point=service.point))

@@ -67,6 +67,8 @@ class Session:
     """Answers that need not be asked for."""
     service: ServiceState | None = None
     """What was moved in service mode; None while no point is being adjusted."""
+    service_was_left: bool = False
+    """Whether the unit has left service mode since it entered it last: nobody is asked again."""
     answers_given: int = 0
     """Number of requests answered so far; skip, back, stop and comments do not count."""
     target_band: TargetBand | None = None
@@ -108,6 +110,14 @@ class Session:
                 told_by=self.bench.operator.name,
             )
         )
+
+    def enters_service(self, service: ServiceState) -> None:
+        """Take that the unit is being sent into service mode at a point."""
+        self.service, self.service_was_left = service, False
+
+    def left_service(self) -> None:
+        """Take that the unit is in normal use again."""
+        self.service, self.service_was_left = None, True
 
     @property
     def told_by(self) -> str | None:

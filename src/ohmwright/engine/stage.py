@@ -158,9 +158,10 @@ async def _closing_events(
         async for event in again.events():
             yield event
         progress.checks_over = True
-    if progress.stage == "adjust" or session.service is not None:
+    to_be_left = progress.stage == "adjust" and not session.service_was_left
+    if to_be_left or session.service is not None:
         await session.bench.generator.leave_service()
-        session.service = None
+        session.left_service()
 
 
 async def _step_events(
@@ -226,6 +227,6 @@ async def _leave_service_unsaved(session: Session) -> AsyncIterator[Event]:
             await generator.leave_unsaved()
         except (SkipStep, GoBack):
             continue
-        session.service = None
+        session.left_service()
         yield ServiceLeft(**session.stamp(), point=service.point, told_by=session.told_by)
         return
