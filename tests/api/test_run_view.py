@@ -12,7 +12,7 @@ from ohmwright.api.bench_data import read_bench
 from ohmwright.api.open_bench import open_bench
 from ohmwright.api.rf_words import rf_picture
 from ohmwright.api.run_picture import RunPicture, band_picture
-from ohmwright.api.run_plan import PlannedPoint
+from ohmwright.api.run_plan import PlannedPoint, planned_points
 from ohmwright.api.run_view import NOTICES_KEPT, RESULTS_KEPT, TREND_READINGS, RunWatch, watch_of
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
@@ -209,3 +209,41 @@ def test_a_quick_answer_makes_no_measurement_quicker() -> None:
     )
     watch.on_event(PointDone(**{**NOW, "bench_s": 1.0}, result=result))
     assert watch.picture(1.0).left_s == 30.0
+
+
+def test_no_time_runs_down_while_somebody_is_asked() -> None:
+    watch = RunWatch([PlannedPoint("adjust", "s", "p", "adjust", 80.0)])
+    watch.on_event(RunResumed(**NOW, operator="a", done=0))
+    watch.hold(10.0)
+    assert [watch.picture(now_s).left_s for now_s in (20.0, 300.0)] == [70.0, 70.0]
+    watch.go_on(310.0)
+    assert watch.picture(320.0).left_s == 60.0
+    assert watch.picture(320.0).left_words == "about 60 s left"
+
+
+def test_an_adjustment_by_hand_is_foreseen_longer() -> None:
+    procedure = read_procedure(shipped("procedures", "practice-marlow.toml")).procedure
+    (by_port,), (by_hand,) = (
+        planned_points(procedure, ("adjust",), by_hand=by_hand) for by_hand in (False, True)
+    )
+    assert by_hand.expected_s == 2 * by_port.expected_s
+
+
+@pytest.mark.parametrize(
+    ("current_ma", "digit_ma", "shown"),
+    [
+        (513.0, 1.0, "513"),
+        (4.0, 1.0, "4"),
+        (513.04, 0.1, "513.0"),
+        (513.04, 0.01, "513.0"),
+        (1513.04, 0.1, "1513"),
+        (513.04, None, "513.0"),
+        (None, 1.0, ""),
+    ],
+)
+def test_a_reading_has_no_digit_that_the_meter_has_not(
+    current_ma: float | None, digit_ma: float | None, shown: str
+) -> None:
+    watch = RunWatch()
+    watch.on_status(BenchStatus("on", 100.0, current_ma=current_ma, digit_ma=digit_ma))
+    assert watch.picture(100.0).reading == shown

@@ -19,6 +19,9 @@ class RunPace:
 
     def __init__(self) -> None:
         self._begun_s: float | None = None
+        self._held_s = 0.0
+        """For how long requests have waited since the present point was begun."""
+        self._held_since_s: float | None = None
         self._spent_s: dict[str, float] = defaultdict(float)
         self._expected_s: dict[str, float] = defaultdict(float)
         self._timed: set[str] = set()
@@ -27,7 +30,20 @@ class RunPace:
 
     def begin(self, bench_s: float) -> None:
         """Take the present time of the bench's clock as the beginning of the next point."""
-        self._begun_s = bench_s
+        self._begun_s, self._held_s = bench_s, 0.0
+
+    def hold(self, bench_s: float) -> None:
+        """Take that a request waits from now on: what is left does not grow less meanwhile."""
+        self._held_since_s = bench_s
+
+    def go_on(self, bench_s: float) -> None:
+        """Take that the request was answered."""
+        self._held_s += self._waits_s(bench_s)
+        self._held_since_s = None
+
+    def _waits_s(self, now_s: float) -> float:
+        """Return for how long the open request has waited."""
+        return 0.0 if self._held_since_s is None else max(0.0, now_s - self._held_since_s)
 
     def point_done(self, point: PlannedPoint, bench_s: float) -> None:
         """Take the end of a point, which is the beginning of the next."""
@@ -35,7 +51,7 @@ class RunPace:
             self._spent_s[point.kind] += bench_s - self._begun_s
             self._expected_s[point.kind] += point.expected_s
             self._timed |= {point.kind} if point.timed else set()
-        self._begun_s = bench_s
+        self._begun_s, self._held_s = bench_s, 0.0
 
     def left_s(self, missing: Iterable[PlannedPoint], now_s: float) -> float:
         """Return the bench time that the points `missing` will take; the first has begun.
@@ -70,7 +86,9 @@ class RunPace:
         if not times_s:
             return 0.0, 0.0
         spent_s = 0.0 if self._begun_s is None else max(0.0, now_s - self._begun_s)
-        return times_s[0] - spent_s, sum(times_s[1:])
+        if points[0].timed:  # at a question, the person's time is all there is
+            spent_s -= self._held_s + self._waits_s(now_s)
+        return times_s[0] - max(0.0, spent_s), sum(times_s[1:])
 
     def _pace(self, kind: str) -> float:
         """Return the time taken over the time expected: of the kind, else of all timed, else 1."""

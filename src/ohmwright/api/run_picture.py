@@ -48,6 +48,14 @@ class BandPicture(FrozenModel):
         return None if self.position is None else abs(self.position) <= 1
 
 
+def reading_digits(current_ma: float | None, digit_ma: float | None) -> str:
+    """Return a current in mA with no more digits than the meter has, and than a glance takes."""
+    if current_ma is None:
+        return ""
+    decimals = 1 if digit_ma is None else len(f"{digit_ma:.6f}".rstrip("0").partition(".")[2])
+    return f"{current_ma:.{min(decimals, 1 if current_ma < 1000 else 0)}f}"
+
+
 def band_picture(band: TargetBand, current_ma: float | None) -> BandPicture:
     """Return `band` with the place of a reading in it."""
     lower_ma, target_ma, upper_ma = max(0.0, band.lower_ma), band.target_ma, band.upper_ma
@@ -199,6 +207,8 @@ class RunPicture(FrozenModel):
     load_ohm: float | None
     rf: RfPicture
     current_ma: float | None
+    reading: str
+    """The same with the digits that the meter has; empty where there is none."""
     """The reading of a moment ago; None where the last one is older, or RF is off."""
     band: BandPicture | None
     """Target and limits for the reading; None where it has none."""

@@ -17,6 +17,8 @@ _PERSON_S = 20.0
 """A point that no activation belongs to is a question to a person."""
 _ADJUSTING_ACTIVATIONS = 2.0
 """An adjustment takes about one activation up to its limit, and a shorter one that confirms it."""
+_BY_HAND = 2.0
+"""How many times as long an adjustment takes where presses are asked for and seen one by one."""
 
 
 @dataclass(frozen=True)
@@ -42,10 +44,17 @@ class PlannedPoint:
         return self.stage, self.step, self.point
 
 
-def planned_points(procedure: Procedure, stages: Iterable[Stage]) -> tuple[PlannedPoint, ...]:
-    """Return every point of `stages` in measuring order."""
+def planned_points(
+    procedure: Procedure, stages: Iterable[Stage], *, by_hand: bool = False
+) -> tuple[PlannedPoint, ...]:
+    """Return every point of `stages` in measuring order.
+
+    `by_hand`: whether a person works the keys of the unit.
+    """
     return tuple(
-        point
+        replace(point, expected_s=_BY_HAND * point.expected_s)
+        if by_hand and point.stage == "adjust" and point.timed
+        else point
         for stage in stages
         for step in procedure.steps_in(stage)
         for point in _points_of(stage, step, procedure)

@@ -45,6 +45,7 @@ from .run_picture import (
     TrendPoint,
     band_picture,
     cue_picture,
+    reading_digits,
     request_picture,
     result_picture,
     told_of_rf,
@@ -150,6 +151,14 @@ class RunWatch:
         self._request = request_picture(request, problem, self._requests, by_foot=by_foot)
         return self._request
 
+    def hold(self, bench_s: float) -> None:
+        """Have no time run down while somebody is asked."""
+        self._pace.hold(bench_s)
+
+    def go_on(self, bench_s: float) -> None:
+        """Have time run down again."""
+        self._pace.go_on(bench_s)
+
     def close_request(self) -> None:
         """Keep that no request waits."""
         self._request = None
@@ -186,6 +195,7 @@ class RunWatch:
             load_ohm=self._load_ohm if here is None or here.load_ohm is None else here.load_ohm,
             rf=rf,
             current_ma=current_ma,
+            reading=reading_digits(current_ma, None if moment is None else moment.digit_ma),
             band=None if aim is None else band_picture(aim, current_ma),
             trend=trend,
             cue=cue_picture(self._cue),
@@ -266,13 +276,15 @@ class RunWatch:
                 yield TrendPoint(bench_s=bench_s, current_ma=current_ma)
 
 
-def watch_of(job: Job, point_s: Sequence[float] | None = None) -> RunWatch:
+def watch_of(
+    job: Job, point_s: Sequence[float] | None = None, *, by_hand: bool = False
+) -> RunWatch:
     """Return what follows the run of `job`, with what earlier parts of it found.
 
     `point_s`: the bench time that each point will take, where more is known of it than the times of
-    the procedure.
+    the procedure; `by_hand`: whether a person works the keys of the unit.
     """
-    plan = planned_points(job.file.procedure, job.stages)
+    plan = planned_points(job.file.procedure, job.stages, by_hand=by_hand)
     if point_s is not None:
         plan = paced_points(plan, point_s)
     return RunWatch(plan, job.earlier, job.finished_points())

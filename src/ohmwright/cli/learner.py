@@ -78,12 +78,14 @@ class Learner(Operator):
         self._clock.rate = 1.0
         self._answer = answer = KeyedAnswer(request)
         self.view.watch.open_request(request, problem, by_foot=self.keyed_by_foot)
+        self.view.watch.hold(self._clock.now_s())
         self.view.heed(request.text)
         try:
             said = await answer.given()
         finally:
             self._answer = None
             self.view.watch.close_request()
+            self.view.watch.go_on(self._clock.now_s())
         self._do(request)
         self._draw_panel()
         return said

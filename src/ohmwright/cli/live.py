@@ -121,11 +121,13 @@ class LiveView:
         place = self.picture().place
         if place:
             question = [Text(place, style="dim"), *question]
+        self.watch.hold(self._clock.now_s())
         try:
             above = lines_kept_above(question, self._few_lines) if drawing else nullcontext()
             with above, _PLAIN.prompt(question):
                 yield
         finally:
+            self.watch.go_on(self._clock.now_s())
             if drawing:
                 self._draw()
 

@@ -94,7 +94,7 @@ async def _practised(
     )
     learner = opened.person.person
     assert isinstance(learner, Learner)
-    learner.view.watch = watch_of(job)
+    learner.view.watch = watch_of(job, by_hand=True)
     events: list[Event] = []
     with showing(learner.view, opened.bench), cancel_on_signal():
         async with aclosing(run(job, opened.bench, learner.on_status)) as happening:

@@ -155,7 +155,7 @@ def _run(
         async with opening as bench:
             try:
                 view = LiveView(bench.clock, sounds)
-                view.watch = watch_of(job)
+                view.watch = watch_of(job, by_hand=bench_data.generator_verbs is None)
                 view.caution = "" if request.unattended else CAUTION
                 with showing(view, bench):
                     return await run_and_record(job, bench, store, view, notes)

@@ -42,6 +42,8 @@ class BenchStatus(NamedTuple):
     read_ago_s: float = 0.0
     """How long before that moment RF was read, by an instrument or a person; `coming on` and `going
     off` say what was commanded since."""
+    digit_ma: float | None = None
+    """The last digit of the meter's readings; None where it is not known."""
     cue: Cue | None = None
     """What the person at the keys is told now; None where nobody is told anything."""
 

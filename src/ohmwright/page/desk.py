@@ -80,7 +80,7 @@ class Desk:
     def _begin_watch(self, watch: RunWatch, operator: str = "") -> None:
         """`operator`: who is at the bench, as they gave their name; empty: the account."""
         self.watch = watch
-        self.operator = PageOperator(watch, self._real, operator)
+        self.operator = PageOperator(watch, self._real, operator, lambda: self.now_s)
         self.clock: Clock | None = None
         self._scope = anyio.CancelScope()
         self._count = 0
@@ -116,7 +116,9 @@ class Desk:
         if "adjust" not in STAGES_OF[order.work]:
             file = measured_once(file)
         self.data = _in_room(data, order)
-        plan = planned_points(file.procedure, STAGES_OF[order.work])
+        plan = planned_points(
+            file.procedure, STAGES_OF[order.work], by_hand=data.generator_verbs is None
+        )
         self._begin_watch(RunWatch(plan), order.operator)
         self.state, self.error, self.run_id = "opening", None, ""
         self._changed()
@@ -185,7 +187,8 @@ class Desk:
         async with opened_records(self._records, existing=order.resume is not None) as store:
             job = await beside(partial(self._job, order, file, store))
             if job.earlier:
-                self._begin_resumed(watch_of(job), order.operator)
+                by_hand = self.data.generator_verbs is None
+                self._begin_resumed(watch_of(job, by_hand=by_hand), order.operator)
             self.run_id = job.run_id
             await self._on_bench(order, job, store)
 

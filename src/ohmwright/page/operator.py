@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Callable
 
 from ohmwright.api.run_view import RunWatch
 from ohmwright.instruments.operator import Operator
@@ -20,8 +21,12 @@ class PageOperator(Operator):
 
     follows_cues = True
 
-    def __init__(self, watch: RunWatch, real: Clock, name: str) -> None:
-        """`real`: the machine's clock, whatever the bench's; `name`: empty for the account's."""
+    def __init__(
+        self, watch: RunWatch, real: Clock, name: str, bench_s: Callable[[], float]
+    ) -> None:
+        """`real`: the machine's clock, whatever the bench's, whose time `bench_s` returns; `name`:
+        empty for the account's."""
+        self._bench_s = bench_s
         self.name = name or account_name()
         self._watch, self._real = watch, real
         self._number, self._shown_s = 0, 0.0
@@ -30,6 +35,7 @@ class PageOperator(Operator):
     async def reply(self, request: Request, problem: str) -> str:
         """Show the request until the page has answered; return what was said."""
         self._number = self._watch.open_request(request, problem, by_foot=self.keyed_by_foot).number
+        self._watch.hold(self._bench_s())
         self._shown_s = self._real.now_s()
         self._said = asyncio.get_running_loop().create_future()
         try:
@@ -37,6 +43,7 @@ class PageOperator(Operator):
         finally:
             self._said = None
             self._watch.close_request()
+            self._watch.go_on(self._bench_s())
 
     async def tell(self, words: str) -> None:
         """Show what is to be done at once."""

@@ -24,7 +24,6 @@ from .pieces import (
     next_line,
     place_line,
     progress_line,
-    reading_digits,
     reading_words,
     result_lines,
     rf_line,
@@ -118,8 +117,8 @@ def _reading(picture: RunPicture, room: Extent) -> Iterator[Text]:
 
 def _large_words(picture: RunPicture) -> tuple[str, str]:
     """Return what is shown large, and its unit."""
-    if picture.current_ma is not None:
-        return reading_digits(picture.current_ma), "mA"
+    if picture.reading:
+        return picture.reading, "mA"
     if picture.rf.rest_left_s is not None:
         return f"REST {picture.rf.rest_left_s:.0f}", "s"
     return ("-", "no new reading") if picture.rf.state == "on" else ("", "")

@@ -43,12 +43,7 @@ def rf_style(rf: RfPicture) -> str:
 
 def reading_words(picture: RunPicture) -> str:
     """Return the present reading with its unit; a stroke where there is none."""
-    return "- mA" if picture.current_ma is None else f"{reading_digits(picture.current_ma)} mA"
-
-
-def reading_digits(current_ma: float) -> str:
-    """Return a current in mA with the digits that can be read at a glance."""
-    return f"{current_ma:.1f}" if current_ma < 1000 else f"{current_ma:.0f}"
+    return f"{picture.reading or '-'} mA"
 
 
 def band_words(band: BandPicture) -> tuple[str, ...]:

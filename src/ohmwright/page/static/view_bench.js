@@ -1,7 +1,7 @@
 // One bench: RF, the reading, where it stands, what is asked, what comes next.
 
 import { h, put, redo, set } from './dom.js'
-import { duration, figure } from './format.js'
+import { duration } from './format.js'
 import { gauge } from './gauge.js'
 import { instruction } from './instruction.js'
 import { livePlot } from './plot.js'
@@ -69,8 +69,8 @@ function figures(parts, known) {
   put(parts.age, seconds(rf.age_s))
   put(parts.left, seconds(rf.left_s))
   put(parts.rest, seconds(rf.rest_left_s))
-  const current = silent ? null : picture.current_ma
-  redo(parts.reading, figure(current), () => [h('span', {}, figure(current)), h('small', {}, ' mA')])
+  const reading = (!silent && picture.reading) || '–'
+  redo(parts.reading, reading, () => [h('span', {}, reading), h('small', {}, ' mA')])
   parts.gauge.update(silent ? { band: null } : picture)
 }
 
