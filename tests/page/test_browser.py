@@ -64,7 +64,7 @@ def test_an_unattended_calibration_wholly_through_the_page(
         person.choose(TITLE)
         page.get_by_role("link", name="What would be done").click()
         expect(page.locator(".steps h3").first).to_have_text("cut")
-        page.get_by_label("Nobody is there").check()
+        page.get_by_label("Unattended").check()
         page.goto(page.url.replace("bench/1", "bench/2"))
         expect(page.locator(".text-line[data-severity=refused]").first).to_contain_text("model =")
         page.goto(page.url.partition("#")[0] + "#/bench/1")
@@ -91,7 +91,7 @@ def test_an_unattended_calibration_wholly_through_the_page(
         watcher.sees_state("Ended: pass")
         watcher.page.get_by_role("link", name="Records").click()
         watcher.page.get_by_label("Search the records").fill("two points ada")
-        watcher.page.locator("td:last-child a").click()
+        watcher.page.locator("td:first-child a").click()
         expect(watcher.page.get_by_role("link", name="Certificate", exact=True)).to_be_visible()
         expect(watcher.page.locator("figure img")).to_have_count(1)
         assert not site.hardware[0].truth.rf_on
@@ -265,7 +265,7 @@ def _a_finished_run(person: Person) -> str:
     person.begin(TITLE, work="as found")
     person.sees_state("Ended: fail")
     person.go("#/records")
-    return person.page.locator("td:last-child a").inner_text()
+    return person.page.locator("td:first-child a").inner_text()
 
 
 def _picture(person: Person, folder: Path, name: str, theme: str) -> None:

@@ -146,10 +146,10 @@ def test_no_line_claims_for_all_what_part_of_the_values_never_had(
     analyzer = dict(dict(sheet.facts)["Analyzer"])
     assert "Certificate" not in analyzer
     first, second = (f"{r.step} {r.point}" for r in certificate.results)
-    assert analyzer["Unmarked values"].startswith(
+    assert analyzer["Values without a letter"].startswith(
         f"{first}: certificate CAL-1, Ambrel, calibrated 2025-"
     )
-    assert analyzer["Values a"] == f"{second}: {NOT_TRACEABLE['none']}"
+    assert analyzer["Values with letter a"] == f"{second}: {NOT_TRACEABLE['none']}"
     (group,) = sheet.groups
     assert [row.left.mark for row in group.rows] == ["1", "a2"]
     assert [row["traceable_to"] for row in rows_of(certificate)] == ["CAL-1", "none"]
@@ -225,7 +225,10 @@ def test_the_one_certificate_that_was_past_due_marks_its_values(certificate: Cer
     made = certificate_of(a_run(points))
     assert [row.left.mark for row in certificate_text(made).groups[0].rows] == ["", "", "a"]
     assert rows_of(made)[2]["traceable_to"] == "CAL-1 (past due)"
-    assert "past due when used" in dict(dict(certificate_text(made).facts)["Analyzer"])["Values a"]
+    assert (
+        "past due when used"
+        in dict(dict(certificate_text(made).facts)["Analyzer"])["Values with letter a"]
+    )
 
 
 @pytest.mark.parametrize("form", ["pdf", "html", "dcc"])

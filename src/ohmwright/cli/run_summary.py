@@ -146,7 +146,10 @@ def _rules(results: Iterable[Result]) -> Iterable[Text]:
     """Return one line with the decision rules that were applied."""
     rules = dict.fromkeys(r.conformity.rule for r in results if r.conformity is not None)
     if rules:
-        decided = f"± is U, of about 95 % coverage. Decided by: {'; '.join(rules)}."
+        decided = (
+            "± is U, of about 95 % coverage; P is the probability that the true value lies within "
+            f"the limits, TUR half the tolerance over U. Decided by: {'; '.join(rules)}."
+        )
         yield Text(printable(decided), style="dim")
 
 

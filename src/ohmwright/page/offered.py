@@ -22,6 +22,7 @@ class Offer:
     file: str
     title: str = ""
     model: str = ""
+    steps: int = 0
     problem: str = ""
 
 
@@ -58,9 +59,8 @@ class OfferedProcedures:
             procedure = self.read(number).procedure
         except OhmwrightError as problem:
             return Offer(number, name, problem=str(problem))
-        return Offer(
-            number, name, f"{procedure.title}, revision {procedure.revision}", procedure.model
-        )
+        title = f"{procedure.title}, revision {procedure.revision}"
+        return Offer(number, name, title, procedure.model, len(procedure.step))
 
 
 def procedures_in(folders: Iterable[Path]) -> list[Path]:

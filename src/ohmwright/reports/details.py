@@ -151,7 +151,7 @@ def _traceability(marks: ValueMarks) -> Iterable[tuple[str, str]]:
     elif len(bases) > 1:
         for place, basis in enumerate(bases):
             yield (
-                f"Values {mark_letter(place)}" if place else "Unmarked values",
+                f"Values with letter {mark_letter(place)}" if place else "Values without a letter",
                 f"{marks.wheres[place]}: {traceability_text(basis)}",
             )
     elif isinstance(known := bases[0], Traceability):

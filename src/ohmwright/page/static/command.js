@@ -24,7 +24,7 @@ export function commandBar(number) {
 
 function parts(holder, asker, mine, soon, button) {
   if (holder === null) return [h('p', {}, 'No screen commands; the first that acts does.')]
-  if (mine && asker === null) return [h('p', {}, '● This screen commands.'), button('Leave the command', 'leave')]
+  if (mine && asker === null) return [h('p', {}, '● This screen commands.'), button('Let another screen command', 'leave')]
   if (mine) return [h('p', { class: 'asked' }, `Screen ${asker} asks for the command.`), button('Hand over', 'hand over'), button('Keep it', 'keep')]
   if (asker === screen.number) {
     return soon > 0 ? [h('p', { class: 'wait' })] : [h('p', {}, `Screen ${holder} has not answered.`), button('Take the command', 'take')]

@@ -41,7 +41,7 @@ export function startForm(number) {
   const element = h('form', { class: 'card start', hidden: true, onsubmit: (event) => { event.preventDefault(); attempt(() => post(`/benches/${number}/begin`, order(fields)).then(() => scrollTo(0, 0))) } },
     h('h2', {}, 'Begin a run'), h('p', { class: 'caution' }, CAUTION),
     label('Procedure', fields.procedure), label('Work', fields.work), label('Your name, for the record', fields.operator),
-    h('label', { class: 'check' }, fields.unattended, h('span', {}, 'Nobody is there to be asked')),
+    h('label', { class: 'check' }, fields.unattended, h('span', {}, 'Unattended: nobody stays here to answer questions')),
     h('label', { class: 'check' }, fields.expired, h('span', {}, 'Accept an analyzer past its calibration date')),
     label('Room temperature in °C', fields.temperature), label('Relative humidity in %', fields.humidity),
     label('Go on with', fields.resume), h('div', { class: 'row' }, begin, preview))
@@ -65,7 +65,8 @@ async function load(number, fields, known) {
   const { procedures, unfinished } = await ask(`/benches/${number}/procedures`)
   const fits = (one) => one.problem === '' && one.model === known.now.model
   const chosen = fields.procedure.value
-  fields.procedure.replaceChildren(...[...procedures].sort((a, b) => fits(b) - fits(a)).map((one) =>
+  const offered = known.now.practice ? procedures.filter(fits).sort((a, b) => a.steps - b.steps) : [...procedures].sort((a, b) => fits(b) - fits(a))
+  fields.procedure.replaceChildren(...offered.map((one) =>
     h('option', { value: one.number }, `${one.title || one.file}${fits(one) ? '' : one.problem ? ' (has an error)' : ` (for ${one.model})`}`)))
   if (chosen !== '') fields.procedure.value = chosen
   fields.resume.replaceChildren(h('option', { value: '' }, 'nothing: a new run'), ...unfinished.map((run) => h('option', { value: run }, run)))

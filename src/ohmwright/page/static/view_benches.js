@@ -1,7 +1,6 @@
 // Every bench at a glance.
 
 import { h, put, redo, set } from './dom.js'
-import { figure } from './format.js'
 import { stopThese } from './stop.js'
 import { livePlot } from './plot.js'
 import { rfSign } from './rf.js'
@@ -42,7 +41,7 @@ function benchCard(number) {
       put(name, now.name)
       put(unit, `${now.unit}, ${now.asset}${now.simulated ? ', simulated' : ''}`)
       sign.update(known)
-      put(reading, picture.current_ma === null ? '– mA' : `${figure(picture.current_ma)} mA`)
+      put(reading, `${picture.reading || '–'} mA`)
       put(place, picture.band === null ? '' : where(picture.band.position))
       plot.update(known)
       put(state, stateWords(known))
@@ -61,6 +60,6 @@ export function stateWords({ now, picture }) {
     case 'opening': return 'The instruments are being opened.'
     case 'stopping': return 'The run is being stopped.'
     case 'going on': return `${picture.points_done} of ${picture.points_total} points${picture.left_words ? `, ${picture.left_words}` : ''}. ${picture.procedure}`
-    default: return picture.verdict !== null ? `Ended: ${picture.verdict}.` : now.error !== null ? `Ended early: ${now.error.happened}` : 'Stopped; it can go on.'
+    default: return picture.verdict !== null ? `Ended: ${picture.verdict}.` : now.error !== null ? `Ended early: ${now.error.happened}` : now.practice ? 'Stopped.' : 'Stopped; it can go on.'
   }
 }

@@ -7,7 +7,7 @@ import { VERDICTS, moment } from './format.js'
 import { verdict } from './results.js'
 
 const PAUSE_MS = 250
-const COLUMNS = ['Begun', 'Unit', 'Procedure', 'Operator', 'Verdict', 'Run']
+const COLUMNS = ['Run', 'Begun', 'Unit', 'Procedure', 'Operator', 'Verdict']
 
 /** `asset`: whose runs are searched for at first; empty for all. */
 export function recordsView(asset = '') {
@@ -36,7 +36,7 @@ export function recordsView(asset = '') {
   }
 }
 
-const row = (run) => listedRow(COLUMNS, [moment(run.at),
+const row = (run) => listedRow(COLUMNS, [h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id),
+  run.simulated ? [moment(run.at), h('div', { class: 'soft' }, 'by the simulated clock')] : moment(run.at),
   [h('a', { href: `#/unit/${encodeURIComponent(run.asset)}/${run.simulated ? 'simulated' : 'real'}` }, run.asset), `, ${run.model}, ${run.serial}${run.simulated ? ', simulated' : ''}`],
-  run.procedure, run.operator, [verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : ''],
-  h('a', { href: `#/records/${encodeURIComponent(run.run_id)}` }, run.run_id)])
+  run.procedure, run.operator, [verdict(run.verdict), run.voided ? h('div', { class: 'soft' }, 'void') : '']])
