@@ -6,9 +6,11 @@ import pytest
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.api.debrief import Effort, Pressed, debrief
-from ohmwright.api.overheard import CoachRemark, CueGiven
+from ohmwright.api.overheard import CoachRemark, CueGiven, OverheardOperator
 from ohmwright.api.practice import open_practice_bench, practice_bench, practice_job
 from ohmwright.engine.run import run
+from ohmwright.instruments.operator import Operator
+from ohmwright.instruments.requests import LookForCause, Request
 from ohmwright.simulator.cued_hands import Hands
 from ohmwright.simulator.operator import SimulatedOperator
 from ohmwright.wire.clock import VirtualClock
@@ -65,6 +67,31 @@ def test_what_the_coach_said_is_put_beside_the_slip_that_it_was_said_of() -> Non
     assert found.noticed == 2
     assert found.unfounded == (said[0].words,)
     assert found.unasked == "fine down once"
+
+
+def test_that_nothing_was_pressed_counts_as_noticed_for_all_that_was_said_to_be_done() -> None:
+    asked = [CueGiven(10.0 * n, Press("coarse", 1)) for n in range(1, 4)]
+    said = [CoachRemark(45.0, "What was pressed has changed nothing.")]
+    found = debrief(asked, said, [(22.0, "fine", "up")], 50.0, YOU)
+    assert [(slip.kind, slip.noticed) for slip in found.slips] == [
+        ("nothing pressed", True),
+        ("other key", False),
+        ("nothing pressed", True),
+    ]
+
+
+@pytest.mark.anyio
+async def test_the_question_of_what_changed_nothing_is_overheard() -> None:
+    class Nobody(Operator):
+        name = "nobody"
+
+        async def reply(self, request: Request, problem: str) -> str:
+            return "unknown"
+
+    heard = OverheardOperator(Nobody(), VirtualClock())
+    await heard.carry_out(LookForCause("what was pressed has changed nothing", "look"))
+    await heard.carry_out(LookForCause("no output was seen", "look"))
+    assert [one.words for one in heard.said] == ["What was pressed has changed nothing."]
 
 
 @pytest.mark.anyio

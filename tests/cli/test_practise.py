@@ -71,6 +71,7 @@ def test_arrows_and_signs_are_keys_of_the_unit() -> None:
         (CountPresses(PressKey("coarse", "up", 3)), "2", "2"),
         (CountPresses(PressKey("coarse", "up", 20)), "1\x7f12", "12"),
         (CountPresses(PressKey("coarse", "up", 20)), "1\r", "1"),
+        (CountPresses(PressKey("coarse", "up", 3)), "# it is 2\r", "# it is 2"),
     ],
 )
 async def test_one_key_is_enough_where_it_can_be_nothing_else(

@@ -10,8 +10,9 @@ import pytest
 
 from ohmwright.adjustment.actions import Press
 from ohmwright.adjustment.policy import AdjustPolicy
+from ohmwright.adjustment.press_seen import PressesSeen, SeenPress
 from ohmwright.engine.coach import NOT_SURE, THE_METER
-from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP
+from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, seen_words
 from ohmwright.engine.job import Job
 from ohmwright.engine.procedure_file import read_procedure
 from ohmwright.engine.resume import results
@@ -19,6 +20,13 @@ from ohmwright.engine.run import run
 from ohmwright.engine.session import Session
 from ohmwright.engine.trim_actuator import TrimActuator
 from ohmwright.estimation.point import Keys, PointSpec, Question
+from ohmwright.instruments.requests import (
+    CountPresses,
+    LeaveUnsaved,
+    LookForCause,
+    PressKey,
+    Request,
+)
 from ohmwright.model.bench_status import BenchStatus
 from ohmwright.model.cue import Cue
 from ohmwright.model.event import ActivationClosed, Asked, Event, TrimMoved
@@ -182,3 +190,69 @@ async def test_presses_that_the_meter_has_shown_are_put_back_by_hand(rig) -> Non
     assert actuator.trim == 30
     await actuator.put_back(0)
     assert (actuator.trim, rig.hardware.truth.trims["P1"]) == (0, before)
+
+
+async def test_a_key_whose_effect_is_not_known_is_pressed_to_learn_it(rig) -> None:
+    hands = with_hands(rig)
+    await first_point(rig)
+    cues = [cue for cue in hands.cues if cue.kind == "press"]
+    assert "only to learn what this key does" in cues[0].words
+    assert "only to learn" not in cues[-1].words
+
+
+def test_a_press_more_or_less_is_not_ruled_out_by_what_is_said() -> None:
+    asked = Press("coarse", 3)
+    seen = PressesSeen("as asked", (SeenPress(1.0, asked),), 0.98, 0.98, True, False, 1.0, None, ())
+    said = "The meter shows about what was asked for: coarse up 3 times."
+    assert seen_words((asked,), seen) == said
+    fewer = replace(
+        seen, done="fewer", presses=(SeenPress(1.0, Press("coarse", 2)),), told_apart=False
+    )
+    assert seen_words((asked,), fewer).endswith("That is likely, and not sure yet.")
+
+
+async def test_presses_that_nobody_can_count_leave_the_point_unsaved(rig) -> None:
+    hands = with_hands(rig)
+    hands.follow = hands.cues.append  # type: ignore[method-assign]
+    asked, say = list[Request](), rig.bench.operator.reply
+
+    async def reply(request: Request, problem: str) -> str:
+        asked.append(request)
+        return "another" if isinstance(request, CountPresses) else await say(request, problem)
+
+    rig.bench.operator.reply = reply
+    events = await first_point(rig)
+    (result,) = results(events)
+    assert (result.verdict, result.reason) == (
+        "not measured",
+        "what was pressed at P1 is not known, as told by simulated person",
+    )
+    assert isinstance(asked[-1], LeaveUnsaved)
+    assert not rig.hardware.panel.face.in_service
+
+
+async def test_a_cause_that_is_never_found_is_asked_for_twice(rig) -> None:
+    rig.bench.operator.follows_cues = False
+    asked, say = list[Request](), rig.bench.operator.reply
+
+    async def reply(request: Request, problem: str) -> str:
+        """Presses nothing, and says each time that it is mended."""
+        asked.append(request)
+        if isinstance(request, PressKey):
+            return "done"
+        return "again" if isinstance(request, LookForCause) else await say(request, problem)
+
+    rig.bench.operator.reply = reply
+    events = await first_point(rig)
+    on_s = sum(event.on_s for event in events if isinstance(event, ActivationClosed))
+    assert on_s < 90
+    assert sum(isinstance(request, LookForCause) for request in asked) == 2
+    (result,) = results(events)
+    assert result.verdict == "not measured"
+    assert "look whether the unit is in service mode at point P1" in result.reason
+
+
+def test_a_point_that_is_begun_anew_has_the_rf_that_is_left_of_it() -> None:
+    spec = PointSpec(Question(900.0, 14.0, 1.0, 1.0), 30.0, 20.0, Keys())
+    assert AdjustPolicy(spec, spent_s=60.0).has_rf_left
+    assert not AdjustPolicy(spec, spent_s=111.0).has_rf_left

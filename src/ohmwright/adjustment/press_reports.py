@@ -86,6 +86,11 @@ class PressReports:
         return watch.read(log.record(), fit.start, fit.autocorrelation)
 
     @property
+    def knows_its_keys(self) -> bool:
+        """Whether it is known what the presses do that are looked for."""
+        return self.watch is not None and self.watch.gain_known
+
+    @property
     def probably_nothing(self) -> bool:
         """Whether nothing was probably pressed, by the readings so far, of what is looked for."""
         seen = None if self.watch is None else self.watch.at_the_end()

@@ -10,7 +10,12 @@ from collections.abc import Iterator, Sequence
 from typing import Literal
 
 from ohmwright.adjustment.actions import Press
-from ohmwright.engine.coach_words import NAMES_EARLIER, NAMES_SLIP, presses_words
+from ohmwright.engine.coach_words import (
+    CHANGED_NOTHING,
+    NAMES_EARLIER,
+    NAMES_SLIP,
+    presses_words,
+)
 from ohmwright.model.base import FrozenModel
 
 from .overheard import CoachRemark, CueGiven
@@ -148,6 +153,8 @@ def _noticed(
     for one in said:
         before = [n for n, slip in enumerate(found) if not slip.noticed and slip.at_s < one.at_s]
         meant = _meant(one.words, before)
+        if CHANGED_NOTHING in one.words:  # of all that was said to be done until then
+            meant = {n for n in before if found[n].done == "nothing"}
         if names_slip(one.words) and not meant:
             unfounded.append(one.words)
         silent = [n for n in before[-1:] if n not in meant and found[n].said == ""]
@@ -159,7 +166,7 @@ def _noticed(
 
 def names_slip(words: str) -> bool:
     """Return whether these words of the coach name a slip."""
-    return any(name in words for name in NAMES_SLIP)
+    return any(name in words for name in (*NAMES_SLIP, CHANGED_NOTHING))
 
 
 def _meant(words: str, before: Sequence[int]) -> set[int]:

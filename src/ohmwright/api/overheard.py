@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Literal, NamedTuple
 
 from ohmwright.adjustment.actions import Press
-from ohmwright.engine.coach_words import NOBODY
+from ohmwright.engine.coach_words import CHANGED_NOTHING, NOBODY
 from ohmwright.instruments.operator import Operator
-from ohmwright.instruments.requests import PressKey, Request
+from ohmwright.instruments.requests import LookForCause, PressKey, Request
 from ohmwright.model.cue import Cue
 from ohmwright.wire.clock import Clock
 
@@ -60,6 +60,9 @@ class OverheardOperator(Operator):
         if isinstance(request, PressKey):
             times = request.presses if request.direction == "up" else -request.presses
             self._ask(request.key, times)
+        elif isinstance(request, LookForCause) and CHANGED_NOTHING in request.seen:
+            words = f"{request.seen[0].upper()}{request.seen[1:]}."
+            self.said.append(CoachRemark(self._clock.now_s(), words))
         return await self.person.reply(request, problem)
 
     async def tell(self, words: str) -> None:

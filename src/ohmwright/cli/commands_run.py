@@ -52,7 +52,7 @@ def practise(
     seed: Annotated[int, typer.Option(min=0, help="Which invented unit.")] = 3,
     points: Annotated[int, typer.Option(min=1, max=6, help="How many points to adjust.")] = 1,
     real_rests: Annotated[
-        bool, typer.Option("--real-rests", help="Rests take as long as at a real bench.")
+        bool, typer.Option("--real-rests", help="All rests take as long as at a real bench.")
     ] = False,
     hearing: HearingOptions,
     as_json: Json = False,

@@ -50,13 +50,12 @@ async def adjust_point(step: Step, point: Point, work: StepRun) -> AsyncIterator
             await adjustment.actuator.tell_unseen_presses()
             if not adjustment.presses_may_be_missing(action):
                 break
-            verdict = await adjustment.resolver.resolve("no effect", point.name)
+            verdict = await adjustment.begun_anew("no effect", point.name)
             if verdict is not None:
                 async for event in adjustment.leave_unsaved(verdict):
                     yield event
                 return
             await session.bench.generator.enter_service(point.name)
-            adjustment.restart()
         elif isinstance(action, Move | Press):
             await adjustment.actuator.carry_out(action)
         elif isinstance(action, Activate):
@@ -93,10 +92,19 @@ async def _start_adjustment(step: Step, point: Point, work: StepRun) -> _Adjustm
 
 
 def _policy(
-    session: Session, point: Point, timing: Timing, trim: int, prior: PriorOfPoint
+    session: Session,
+    point: Point,
+    timing: Timing,
+    trim: int,
+    prior: PriorOfPoint,
+    spent_s: float = 0.0,
 ) -> AdjustPolicy:
-    """Return a policy without readings for a point whose trim stands at `trim` counts."""
-    return AdjustPolicy(point_spec(session, point, timing, trim, prior), prior.prior)
+    """Return a policy without readings for a point whose trim stands at `trim` counts.
+
+    `spent_s`: how long RF was on at the point before.
+    """
+    spec = point_spec(session, point, timing, trim, prior)
+    return AdjustPolicy(spec, prior.prior, spent_s=spent_s)
 
 
 @dataclass
@@ -154,7 +162,17 @@ class _Adjustment:
         doubt: Doubt | None = "too much" if last.excess else "no output" if last.no_output else None
         if doubt is None:
             return None
-        verdict = await self.resolver.resolve(doubt, last.excess)
+        return await self.begun_anew(doubt, last.excess)
+
+    async def begun_anew(self, doubt: Doubt, seen: str) -> VerdictAndReason | None:
+        """Restart where a person has removed the cause of a doubt; else return the verdict.
+
+        Every start counts towards the RF that a point may have.
+        """
+        verdict = await self.resolver.resolve(doubt, seen)
+        if verdict is None and not self.policy.has_rf_left:
+            on_s = self.policy.spent_s
+            verdict = "not measured", f"{doubt} after {on_s:.0f} s of RF; the cause was not found"
         if verdict is None:
             self.restart()
         return verdict
@@ -162,7 +180,8 @@ class _Adjustment:
     def restart(self) -> None:
         """Begin anew from where the trim stands, with a policy without readings."""
         trim = self.actuator.trim
-        self.policy = _policy(self.session, self.point, self.timing, trim, self.prior)
+        spent_s = self.policy.spent_s
+        self.policy = _policy(self.session, self.point, self.timing, trim, self.prior, spent_s)
         self.actuator.use_policy(self.policy)
 
     def presses_may_be_missing(self, end: Finish) -> bool:

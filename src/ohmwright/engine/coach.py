@@ -135,7 +135,7 @@ class Coach:
     def _cue_press(self, press: Press, age_s: float) -> None:
         self._asked = press
         self._reports.cued(press, age_s)
-        cue = cue_to_press(press, self._seen, rf_on=True)
+        cue = cue_to_press(press, self._seen, rf_on=True, to_learn=not self._reports.knows_its_keys)
         is_more = press == self._cued_before and self._unseen == 0
         self._show(said_again(cue) if is_more else cue)
         self._cued_before = press

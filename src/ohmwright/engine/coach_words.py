@@ -15,7 +15,7 @@ RESTING = Cue("rest", "RF is off. The unit rests.")
 NOBODY = Cue("notice", "Nothing was seen of the presses. RF goes off.")
 
 _SAID: dict[HowDone, str] = {
-    "as asked": "The meter shows what was asked for: {asked}.",
+    "as asked": "The meter shows about what was asked for: {asked}.",
     "none": "The meter shows none of what was asked for: {asked}.",
     "fewer": "The meter shows fewer presses than were asked for: {seen}, not {asked}.",
     "more": "The meter shows a press too many: {seen}, not {asked}.",
@@ -23,7 +23,8 @@ _SAID: dict[HowDone, str] = {
     "other direction": "The meter shows the other direction: {seen}, not {asked}.",
 }
 _MOVED = "The output has moved. What a press does here was not known before: {asked}."
-_LIKELY = "Not sure by the meter: "
+_LIKELY = " That is likely, and not sure yet."
+_TO_LEARN = " It is only to learn what this key does, whichever way the output is off."
 _EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."
 _OTHER_SIGN = " The output follows the keys the other way than was learned; it is allowed for."
 NAMES_EARLIER = "not carried out as asked"
@@ -38,6 +39,8 @@ NAMES_SLIP = (
     NAMES_EARLIER,
 )
 """Of these, one is in every sentence that tells of a slip."""
+CHANGED_NOTHING = "has changed nothing"
+"""In the question to a person who has said that presses were done, and none has shown."""
 CANNOT_TELL = "cannot tell whether"
 """In the sentence that says that the readings do not show what was pressed."""
 
@@ -49,11 +52,16 @@ def cue_at_end(end: Finish) -> Cue:
     return Cue("notice", f"RF is off. This point is not adjusted: {end.reason}.")
 
 
-def cue_to_press(press: Press, seen: str, *, rf_on: bool) -> Cue:
-    """Return the cue for presses; `seen`: what the meter showed of those before, or empty."""
+def cue_to_press(press: Press, seen: str, *, rf_on: bool, to_learn: bool = False) -> Cue:
+    """Return the cue for presses; `seen`: what the meter showed of those before, or empty.
+
+    `to_learn`: whether nothing is known yet of what the key does.
+    """
     return Cue(
         "press",
-        press_text(press.key, press.times) + ("" if rf_on else " RF is off."),
+        press_text(press.key, press.times)
+        + ("" if rf_on else " RF is off.")
+        + (_TO_LEARN if to_learn else ""),
         press.key,
         "up" if press.times > 0 else "down",
         abs(press.times),
@@ -80,7 +88,7 @@ def seen_words(asked: tuple[Press, ...], seen: PressesSeen) -> str:
     found = presses_words(merged(seen))
     said = _SAID[seen.done].format(seen=found or "nothing", asked=wanted)
     if not seen.told_apart:
-        said = _LIKELY + said[0].lower() + said[1:]
+        said += _LIKELY
     return said + earlier
 
 

@@ -22,6 +22,7 @@ from ohmwright.instruments.requests import (
 from ohmwright.model.result import Measured, Sample, Verdict
 from ohmwright.model.tolerance import Target
 
+from .coach_words import CHANGED_NOTHING
 from .session import Session
 
 Doubt = Literal["no output", "interrupted", "far off", "too much", "no leakage", "no effect"]
@@ -36,8 +37,9 @@ _FAR_TOLERANCES, _FAR_RATIO = 3.0, 0.25
 """Distance from the target, in tolerances or as part of it, above which a value is far off."""
 _LATEST_READINGS = 5
 """Readings at the end of an activation of which the largest tells whether there is output."""
-_ASKED_AT_MOST = 5
-"""Times that a person is asked about one doubt of one point."""
+_ASKED_AT_MOST, _NO_EFFECT_AT_MOST = 5, 2
+"""Times that a person is asked about one doubt of one point, and about presses without effect, each
+of which takes a whole activation."""
 
 
 class OutputSetting(NamedTuple):
@@ -156,7 +158,7 @@ class DoubtResolver:
     async def _resolve_no_effect(self, point: str) -> VerdictAndReason | None:
         """Ask for the cause where presses that were confirmed have not changed the output."""
         asked = LookForCause(
-            "what was pressed has changed nothing",
+            f"what was pressed {CHANGED_NOTHING}",
             f"look whether the unit is in service mode at point {point}, and press as told",
         )
         if_in_order: VerdictAndReason = (
@@ -169,7 +171,8 @@ class DoubtResolver:
         self, doubt: Doubt, asked: LookForCause, if_in_order: VerdictAndReason
     ) -> VerdictAndReason | None:
         operator = self._session.bench.operator
-        if self._met.count(doubt) > _ASKED_AT_MOST:
+        most = _NO_EFFECT_AT_MOST if doubt == "no effect" else _ASKED_AT_MOST
+        if self._met.count(doubt) > most:
             return unexplained_verdict(asked)
         return await verdict_by_cause(operator, asked, if_in_order)
 

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from functools import partial
+from typing import NoReturn
 
 import anyio
 
 from ohmwright.adjustment.actions import Move, Press
 from ohmwright.adjustment.policy import AdjustPolicy
-from ohmwright.instruments.requests import CountPresses, PressKey
+from ohmwright.instruments.operator import SkipStep
+from ohmwright.instruments.requests import ANOTHER, CountPresses, PressKey
 from ohmwright.model.event import TrimMoved
 
 from .activation import Activation
@@ -168,10 +170,19 @@ class TrimActuator:
         bench, sign = self._session.bench, 1 if action.times > 0 else -1
         asked = PressKey(action.key, "up" if sign > 0 else "down", abs(action.times))
         answer = await bench.operator.carry_out(CountPresses(asked))
+        if answer == ANOTHER:
+            self._give_up_unknown(asked)
         done = sign * int(answer.word)
         note(Press(action.key, done))
         await bench.generator.press(action.key, action.times - done)
         note(Press(action.key, action.times - done))
+
+    def _give_up_unknown(self, asked: PressKey) -> NoReturn:
+        """Raise SkipStep: where the trim stands is not known, and leaving unsaved undoes it."""
+        if self._session.service is not None:
+            self._session.service.cued = asked.text
+        name = self._session.bench.operator.name
+        raise SkipStep(f"what was pressed at {self._point} is not known, as told by {name}")
 
     def _report_untimed_presses(self, action: Press) -> None:
         """Report presses of unknown time, or with RF off, and put them on record; none if 0."""

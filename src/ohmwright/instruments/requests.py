@@ -108,6 +108,10 @@ def press_text(key: Literal["coarse", "fine"], presses: int) -> str:
     return f"Press {key} {'up' if presses > 0 else 'down'} {times}."
 
 
+ANOTHER = Answer("another", "a", "something else was pressed, or nobody knows: save nothing")
+"""Of presses whose number nobody can tell."""
+
+
 @dataclass(frozen=True)
 class CountPresses:
     """How many presses of a request that was not answered in time were done."""
@@ -122,8 +126,9 @@ class CountPresses:
 
     @property
     def answers(self) -> tuple[Answer, ...]:
-        """The numbers from 0 to all of the presses."""
-        return tuple(Answer(str(number)) for number in range(self.pressed.presses + 1))
+        """The numbers from 0 to all of the presses, or that it was something else."""
+        numbers = (Answer(str(number)) for number in range(self.pressed.presses + 1))
+        return (*numbers, ANOTHER)
 
 
 @dataclass(frozen=True)
