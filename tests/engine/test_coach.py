@@ -196,8 +196,8 @@ async def test_a_key_whose_effect_is_not_known_is_pressed_to_learn_it(rig) -> No
     hands = with_hands(rig)
     await first_point(rig)
     cues = [cue for cue in hands.cues if cue.kind == "press"]
-    assert "only to learn what this key does" in cues[0].words
-    assert "only to learn" not in cues[-1].words
+    assert "Only to learn what it does." in cues[0].words
+    assert "Only to learn" not in cues[-1].words
 
 
 def test_a_press_more_or_less_is_not_ruled_out_by_what_is_said() -> None:

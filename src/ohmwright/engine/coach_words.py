@@ -24,7 +24,7 @@ _SAID: dict[HowDone, str] = {
 }
 _MOVED = "The output has moved. What a press does here was not known before: {asked}."
 _LIKELY = " That is likely, and not sure yet."
-_TO_LEARN = " It is only to learn what this key does, whichever way the output is off."
+_TO_LEARN = " Only to learn what it does."
 _EARLIER = " An earlier cue was probably not carried out as asked ({done}); it is allowed for."
 _OTHER_SIGN = " The output follows the keys the other way than was learned; it is allowed for."
 NAMES_EARLIER = "not carried out as asked"
