@@ -105,7 +105,12 @@ async def test_slips_at_a_unit_are_told_by_the_truth_of_what_was_pressed() -> No
     async for _ in run(practice_job(1), opened.bench):
         pass
     found = opened.debrief()
-    assert [slip.kind for slip in found.slips] == ["other key", "too many", "nothing pressed"]
-    assert found.noticed == 3
+    assert [slip.kind for slip in found.slips] == [
+        "other key",
+        "too many",
+        "other direction",
+        "too few",
+    ]
+    assert found.noticed == 4
     assert found.you.presses == len(opened.hardware.truth.pressed) > 0
     assert found.you.rf_on_s == opened.hardware.truth.rf_on_s > 0

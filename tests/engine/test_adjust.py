@@ -268,7 +268,9 @@ async def test_what_others_taught_and_the_curve_shows_makes_the_first_move(
     found = [e async for e in run(Job(file, ("as_found",), "found"), rig.bench)]
     taught, _ = await adjusted_unit(make_rig)
     priors = priors_from_runs([[found[0], *taught]] * 4, "Quillon 300", simulated=True)
-    events, errors = await adjusted(rig, MONOPOLAR, earlier=tuple(found), fleet=priors)
+    begun = found[0].model_copy(update={"stages": ("adjust",)})
+    earlier = (begun, *found[1:])
+    events, errors = await adjusted(rig, MONOPOLAR, earlier=earlier, fleet=priors)
     first = next(e for e in events if isinstance(e, TrimMoved))
     assert (first.point, first.age_s) == ("cut current", None)
     assert max(abs(error) for error in errors) < 0.8
