@@ -6,7 +6,13 @@ from typing import Any
 import pytest
 
 from ohmwright.engine.recomputed_values import differing_values, recomputed_values
-from ohmwright.model.event import ActivationClosed, DocumentKept, Event, PointDone
+from ohmwright.model.event import (
+    ActivationClosed,
+    DocumentKept,
+    Event,
+    PointDone,
+    RunStarted,
+)
 from ohmwright.model.result import Result, Sample
 
 from .conftest import Rig
@@ -77,3 +83,14 @@ def test_why_values_are_not_computed_again_is_counted(job: Sequence[Event]) -> N
         for e in job
     ]
     assert recomputed_values(undated)["when RF was on before is not on record"] == before[""]
+
+
+def test_a_value_by_another_version_is_not_held_against_this_one(job: Sequence[Event]) -> None:
+    """Its estimator may rightly have made another value of the same readings."""
+    forged, _ = with_result(job, off_by(0.02))
+    older = [
+        e.model_copy(update={"software": "ohmwright 0.0.1"}) if isinstance(e, RunStarted) else e
+        for e in forged
+    ]
+    assert list(differing_values(older)) == []
+    assert recomputed_values(older)["by another version, ohmwright 0.0.1"] >= 4

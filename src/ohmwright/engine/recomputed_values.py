@@ -28,6 +28,7 @@ from ohmwright.model.event import (
 from ohmwright.model.result import Measured, Result
 
 from .kept_documents import kept_table
+from .opening_events import SOFTWARE
 from .stop_rules import UntilDecided
 
 _BY_ANOTHER_START = 0.001
@@ -53,6 +54,8 @@ class BesideReadings:
     """Of the analyzer's data; empty where they are not kept."""
     warmth: ResidualWarmth | None
     """At the start of the activation; None where the record does not tell it."""
+    software: str | None
+    """Name and version of the program that computed it; None where the record does not tell."""
 
 
 def differing_values(events: Iterable[Event]) -> Iterator[tuple[int, str]]:
@@ -74,6 +77,8 @@ def why_not_recomputed(result: Result, evidence: BesideReadings) -> str:
         return "another kind of value"
     if not result.samples:
         return "no readings on record"
+    if evidence.software != SOFTWARE:  # another version may rightly make another value of them
+        return f"by another version, {evidence.software or 'not on record'}"
     if not {"window_s", "resolution_ma"} <= evidence.meter.keys():
         return "no data of the meter on record"
     if evidence.warmth is None:
@@ -99,7 +104,8 @@ def _with_evidence(events: Iterable[Event]) -> Iterator[tuple[int, Result, Besid
             analyzer = kept_table(part, kept, "analyzer data").get("data", {})
             generator = kept_table(part, kept, "generator data").get("data", {})
             warmth = _warmth(on_record, generator, event.result.measured.age_s)
-            yield number, event.result, BesideReadings(analyzer.get("meter", {}), warmth)
+            meter = analyzer.get("meter", {})
+            yield number, event.result, BesideReadings(meter, warmth, part.software)
 
 
 def _warmth(
