@@ -49,14 +49,15 @@ from ohmwright.model.shipped import shipped
 from ohmwright.wire.clock import VirtualClock
 from ohmwright.wire.links.memory import MemoryLink
 
-MOST = 49
+MOST = 50
 """A stranger who follows one reading should not have to open more files.
 
 The bar was 35 while every instrument spoke like the simulator. What a command set can say since
 then (frames, echoes, patterns, codes) takes five modules of wire/; what a person may have told
 takes two of engine/, and a meter that stands still one. The estimate of a transient is four modules
 of one job each (problem, fit, members, estimate) where it was one of 360 lines. Whether the output
-has arrived, and whether its readings come and go, are one module each.
+has arrived, whether its readings come and go, and whether it swings between two levels, are one
+module each.
 """
 PROCEDURE = """
 title = "One point"

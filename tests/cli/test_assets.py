@@ -14,6 +14,7 @@ from ohmwright.api.assets import asset_of_scan
 from ohmwright.api.bench_data import BenchData
 from ohmwright.api.campaign_work import CampaignDesk
 from ohmwright.api.unit_on_bench import IN_REPAIR
+from ohmwright.cli import campaign_work_command
 from ohmwright.cli.open_records import open_existing_records
 from ohmwright.model.event import Commented, Fault, FileAttached, RunStarted
 from ohmwright.records.campaigns import Worker
@@ -262,9 +263,9 @@ def test_a_campaign_goes_on_where_it_was_left_and_catches_a_swapped_unit(
 
 @contextmanager
 def _scanned(
-    monkeypatch: pytest.MonkeyPatch, lines: str, swapped_first: str = ""
+    monkeypatch: pytest.MonkeyPatch, lines: str, swapped_first: str = "", *, by_hand: bool = True
 ) -> Iterator[None]:
-    """Standard input is a pipe with these lines; of one unit, another is brought at first."""
+    """These lines come `by_hand` or from a pipe; of one unit, another is brought at first."""
     reading, writing = os.pipe()
     os.write(writing, lines.encode())
     os.close(writing)
@@ -279,7 +280,20 @@ def _scanned(
     with monkeypatch.context() as patched, os.fdopen(reading) as scanner:
         patched.setattr(BenchData, "with_unit", with_unit)
         patched.setattr("sys.stdin", scanner)
+        patched.setattr(campaign_work_command, "at_a_terminal", lambda: by_hand)
         yield
+
+
+def test_a_line_of_a_pipe_does_not_agree_to_a_unit_in_repair(
+    workshop: Path, ohmwright: Callable, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ohmwright("campaign", "new", "may", "--simulated", "--work", "verify")
+    ohmwright("asset", "change", "HF-2", "--state", "in repair", "--why", "fan")
+    with _scanned(monkeypatch, "HF-2\nyes\nstop\n", by_hand=False):
+        outcome = ohmwright("campaign", "work", "may", "--bench", "bench.toml")
+    assert "HF-2 is in repair since" in outcome.err
+    assert "Work on it all the same?" not in outcome.err
+    assert ohmwright("record", "list", "--json").json == []
 
 
 def test_a_campaign_of_simulated_units_is_not_worked_with_real_ones(
